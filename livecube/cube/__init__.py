@@ -1,0 +1,1 @@
+"""The cube itself: positions, turns, notation, facelets, holdings. Pure."""

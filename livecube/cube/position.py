@@ -1,0 +1,107 @@
+"""A position: where the reference sticker of each of the 20 pieces is.
+
+A position is a ``uint8`` array of shape (20,), a batch has shape (…, 20); every function
+here takes either. The numbers are facelets (see :mod:`livecube.cube.geometry`), so a turn
+is one table look-up, for one position or a million.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from livecube.cube.geometry import FACELET_NORMAL, NEXT_STICKER, ROTATION_MATRICES, ROTATIONS, TURNS
+from livecube.cube.geometry import Array as Array
+from livecube.cube.pieces import HOME, PIECE_AT, TWIST_AT
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+__all__ = [
+    "SOLVED",
+    "TURN_BYTES",
+    "apply_turn",
+    "apply_turns",
+    "compose",
+    "from_stickers",
+    "inverse",
+    "is_solved",
+    "rotated",
+    "rotation_taking",
+    "stickers",
+]
+
+SOLVED: Final = HOME.copy()
+SOLVED.setflags(write=False)
+
+_NEXT: Final = np.array([np.arange(54, dtype=np.uint8), NEXT_STICKER, NEXT_STICKER[NEXT_STICKER]])
+_INVERSE_ROTATIONS: Final = np.argsort(ROTATIONS, axis=1).astype(np.uint8)
+
+TURN_BYTES: Final = tuple(bytes(row) + bytes(range(54, 256)) for row in TURNS.tolist())
+"""The turns as tables for ``bytes.translate``: the quickest way to turn a single position
+kept as ``bytes`` (the same 20 numbers)."""
+
+
+def apply_turn(position: Array, turn: int) -> Array:
+    """The position(s) after one fixed-frame face turn (0 to 17)."""
+    return TURNS[turn][position]
+
+
+def apply_turns(position: Array, turns: Iterable[int]) -> Array:
+    """The position(s) after several fixed-frame face turns, one after the other."""
+    for turn in turns:
+        position = TURNS[turn][position]
+    return position
+
+
+def stickers(position: Array) -> Array:
+    """Where all 54 stickers are, shape (…, 54): entry f is the place of the one whose home is f."""
+    centres = PIECE_AT == 255
+    piece = np.where(centres, 0, PIECE_AT)
+    places = _NEXT[TWIST_AT, position[..., piece]]
+    return np.where(centres, np.arange(54, dtype=np.uint8), places)
+
+
+def from_stickers(places: Array) -> Array:
+    """The position(s) whose :func:`stickers` are ``places``, shape (…, 54)."""
+    return places[..., HOME]
+
+
+def compose(first: Array, then: Array) -> Array:
+    """What happens when the changes that made ``first`` are followed by those of ``then``."""
+    return np.take_along_axis(stickers(then), first.astype(np.intp), axis=-1)
+
+
+def inverse(position: Array) -> Array:
+    """The position(s) that undo(es) the given one: ``compose(p, inverse(p))`` is solved."""
+    return from_stickers(np.argsort(stickers(position), axis=-1).astype(np.uint8))
+
+
+def is_solved(position: Array) -> np.bool_ | np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
+    """Whether each position is the solved one (centres in the fixed frame), shape (…)."""
+    return np.all(position == HOME, axis=-1)
+
+
+def rotated(position: Array, rotation: int) -> Array:
+    """The same pattern as seen after rotating the whole cube in space and renaming the colours.
+
+    If ``p`` is reached from solved by turns of faces f1, f2, …, then ``rotated(p, r)`` is
+    reached by turns of the faces to which rotation ``r`` takes f1, f2, ….
+    """
+    places = ROTATIONS[rotation][stickers(position)]
+    return from_stickers(places[..., _INVERSE_ROTATIONS[rotation]])
+
+
+def rotation_taking(face: int, to: int, other: int, other_to: int) -> int:
+    """Number of the rotation that takes ``face`` to face ``to`` and ``other`` to ``other_to``.
+
+    Raises ``ValueError`` if there is none (opposite faces sent to neighbours, say).
+    """
+    normals = FACELET_NORMAL[::9]
+    for index, matrix in enumerate(ROTATION_MATRICES):
+        if (matrix @ normals[face] == normals[to]).all() and (
+            matrix @ normals[other] == normals[other_to]
+        ).all():
+            return index
+    raise ValueError(f"no rotation takes faces {face} and {other} to {to} and {other_to}")

@@ -1,0 +1,59 @@
+"""Everything livecube raises on purpose.
+
+Exceptions are for a caller's or a user's mistake; bad bytes from a cube are data
+(:class:`livecube.events.BadPacket`), not exceptions. ::
+
+    LivecubeError
+    ├── NotationError      a sequence of moves cannot be read (column, reason)
+    ├── PositionError      facelets or pieces that no cube can show (which law is broken)
+    ├── LogError           a log cannot be read (file, line, reason)
+    └── UsageError         a command or call asks for something that makes no sense
+
+Each message says what was wrong, where, and what to do.
+"""
+
+__all__ = ["LivecubeError", "LogError", "NotationError", "PositionError", "UsageError"]
+
+
+class LivecubeError(Exception):
+    """Base of all errors that livecube raises on purpose."""
+
+
+class NotationError(LivecubeError):
+    """A sequence of moves cannot be read.
+
+    ``column`` counts characters of the given text from 1; ``reason`` is the sentence
+    without the place.
+    """
+
+    def __init__(self, text: str, column: int, reason: str) -> None:
+        super().__init__(f"column {column}: {reason}")
+        self.text = text
+        self.column = column
+        self.reason = reason
+
+
+class PositionError(LivecubeError):
+    """Facelets or pieces that no assembled cube can show.
+
+    ``law`` names the broken law: ``length``, ``letter``, ``centre``, ``colour count``,
+    ``piece``, ``twisted corner``, ``flipped edge`` or ``swapped pieces``.
+    """
+
+    def __init__(self, law: str, message: str) -> None:
+        super().__init__(message)
+        self.law = law
+
+
+class LogError(LivecubeError):
+    """A log cannot be read. ``line`` counts from 1; 0 means the file as a whole."""
+
+    def __init__(self, file: str, line: int, reason: str) -> None:
+        super().__init__(f"{file}, line {line}: {reason}" if line else f"{file}: {reason}")
+        self.file = file
+        self.line = line
+        self.reason = reason
+
+
+class UsageError(LivecubeError):
+    """A command or call asks for something that makes no sense."""

@@ -1,0 +1,163 @@
+"""What happens to a cube, as values.
+
+A decoder gives *reports*: what a packet said, with the cube's own clock in raw
+milliseconds. The clock turns reports into *events* with seconds; logs are read as events.
+Nothing after that point can tell a live cube from a recorded one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+__all__ = [
+    "SOLVE_PHASES",
+    "BadPacket",
+    "Battery",
+    "BatteryReport",
+    "CubeEvent",
+    "Gap",
+    "GapReport",
+    "HoldingMark",
+    "Packet",
+    "Report",
+    "Reset",
+    "SolveMark",
+    "SolvePhase",
+    "State",
+    "StateReport",
+    "Turn",
+    "TurnReport",
+]
+
+SolvePhase: TypeAlias = Literal["scramble", "inspect", "start", "end", "abandon"]
+SOLVE_PHASES: tuple[SolvePhase, ...] = ("scramble", "inspect", "start", "end", "abandon")
+
+
+# Reports: from a decoder, before the clock.
+
+
+@dataclass(frozen=True, slots=True)
+class TurnReport:
+    """One face turn, as a packet reported it."""
+
+    turn: int
+    """Fixed-frame turn, 0 to 17."""
+    seq: int | None
+    """The cube's running number of this turn, as sent (it wraps); None if it has none."""
+    cube_ms: int | None
+    """The cube's clock as sent, in ms (it wraps, never mix it with host time); None: no clock."""
+
+
+@dataclass(frozen=True, slots=True)
+class StateReport:
+    """The whole position, as a packet reported it."""
+
+    position: bytes
+    """20 facelets, see :mod:`livecube.cube.position`."""
+    seq: int | None
+    """Running number of the last turn that this position includes."""
+    cube_ms: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class BatteryReport:
+    """Charge in percent, 0 to 100."""
+
+    percent: int
+
+
+@dataclass(frozen=True, slots=True)
+class GapReport:
+    """Turns were lost that cannot be recovered any more."""
+
+    lost: int | None
+    """How many; None if the cube does not count its turns."""
+
+
+@dataclass(frozen=True, slots=True)
+class BadPacket:
+    """A packet that makes no sense. Data, not an exception: radio noise is no one's mistake."""
+
+    reason: str
+    data: bytes
+
+
+Report: TypeAlias = TurnReport | StateReport | BatteryReport | GapReport | BadPacket
+
+
+# Events: with seconds, in order; what logs hold and the pipeline works on.
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """One fixed-frame face turn."""
+
+    t: float
+    turn: int
+    host: float | None = None
+    """Host seconds of the arrival, on the host's own clock."""
+    seq: int | None = None
+    inferred: bool = False
+    """Worked out from positions, not reported by the cube."""
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """The cube stands in this position (20 facelets)."""
+
+    t: float
+    position: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """Turns were lost here; ``lost`` says how many, None if unknown."""
+
+    t: float
+    lost: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Battery:
+    """Charge in percent, 0 to 100."""
+
+    t: float
+    percent: int
+
+
+@dataclass(frozen=True, slots=True)
+class Packet:
+    """A raw notification, kept for later decoding."""
+
+    t: float
+    char: str
+    data: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class SolveMark:
+    """A solve enters a phase; ``id`` numbers the solves of a log."""
+
+    t: float
+    id: int
+    phase: SolvePhase
+
+
+@dataclass(frozen=True, slots=True)
+class HoldingMark:
+    """The solver says how the cube is held: fixed faces up and front."""
+
+    t: float
+    up: int
+    front: int
+
+
+@dataclass(frozen=True, slots=True)
+class Reset:
+    """The solver says that the cube is solved now."""
+
+    t: float
+
+
+CubeEvent: TypeAlias = Turn | State | Gap | Battery | Packet | SolveMark | HoldingMark | Reset
