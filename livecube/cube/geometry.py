@@ -18,9 +18,9 @@ import numpy as np
 import numpy.typing as npt
 
 __all__ = [
-    "FACES",
     "FACELET_NORMAL",
     "FACELET_POINT",
+    "FACES",
     "NEXT_STICKER",
     "OPPOSITE",
     "ROTATIONS",
@@ -61,9 +61,7 @@ FACELET_POINT: Final = np.array(
 
 _INDEX: Final = {
     (tuple(p), tuple(n)): i
-    for i, (p, n) in enumerate(
-        zip(FACELET_POINT.tolist(), FACELET_NORMAL.tolist(), strict=True)
-    )
+    for i, (p, n) in enumerate(zip(FACELET_POINT.tolist(), FACELET_NORMAL.tolist(), strict=True))
 }
 
 

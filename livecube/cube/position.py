@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+import numpy.typing as npt
 
 from livecube.cube.geometry import FACELET_NORMAL, NEXT_STICKER, ROTATION_MATRICES, ROTATIONS, TURNS
 from livecube.cube.geometry import Array as Array
@@ -45,7 +46,8 @@ kept as ``bytes`` (the same 20 numbers)."""
 
 def apply_turn(position: Array, turn: int) -> Array:
     """The position(s) after one fixed-frame face turn (0 to 17)."""
-    return TURNS[turn][position]
+    result: Array = TURNS[turn][position]
+    return result
 
 
 def apply_turns(position: Array, turns: Iterable[int]) -> Array:
@@ -74,13 +76,13 @@ def compose(first: Array, then: Array) -> Array:
 
 
 def inverse(position: Array) -> Array:
-    """The position(s) that undo(es) the given one: ``compose(p, inverse(p))`` is solved."""
+    """What undoes the given position(s): ``compose(p, inverse(p))`` is solved."""
     return from_stickers(np.argsort(stickers(position), axis=-1).astype(np.uint8))
 
 
-def is_solved(position: Array) -> np.bool_ | np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
+def is_solved(position: Array) -> npt.NDArray[np.bool_]:
     """Whether each position is the solved one (centres in the fixed frame), shape (…)."""
-    return np.all(position == HOME, axis=-1)
+    return np.asarray(np.all(position == HOME, axis=-1))
 
 
 def rotated(position: Array, rotation: int) -> Array:

@@ -1,0 +1,1 @@
+"""Following a cube: position, solves, stages, splits. Pure."""

@@ -1,0 +1,121 @@
+"""What the tracker tells: the pipeline's own events, in order, each with its time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeAlias
+
+if TYPE_CHECKING:
+    from livecube.stages.solve import Solve, Split
+
+__all__ = [
+    "BatteryLevel",
+    "CrossColour",
+    "Lost",
+    "Progress",
+    "Reopened",
+    "Resynced",
+    "SolveBegun",
+    "SolveOver",
+    "StageDone",
+    "Turned",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Turned:
+    """The cube was turned."""
+
+    t: float
+    turn: int
+    line: int
+    """Turn line, counted from 1 in the log."""
+    position: bytes
+    cross: str | None
+    """Colour of the cross that is followed now; None before there is one."""
+    offset: int | None
+    """The offset at which that cross is whole; None in the middle of a sequence."""
+    solved_slots: tuple[str, ...]
+    """Slots solved up to that offset."""
+
+
+@dataclass(frozen=True, slots=True)
+class SolveBegun:
+    """A solve is under way: from a mark, or seen from its first cross."""
+
+    t: float
+    id: int | None
+    start_turn: int
+    started: float
+
+
+@dataclass(frozen=True, slots=True)
+class StageDone:
+    """A stage was done, as far as can be told live."""
+
+    t: float
+    split: Split
+
+
+@dataclass(frozen=True, slots=True)
+class Reopened:
+    """Slots that were held have been given up for others."""
+
+    t: float
+    slots: tuple[str, ...]
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
+class CrossColour:
+    """The cross that was followed is replaced by another colour's."""
+
+    t: float
+    cross: str
+    instead_of: str
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
+class SolveOver:
+    """A solve has ended; its stages in hindsight."""
+
+    t: float
+    solve: Solve
+
+
+@dataclass(frozen=True, slots=True)
+class Resynced:
+    """The cube stands otherwise than its turns say, or was declared solved."""
+
+    t: float
+    position: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Lost:
+    """Turns were lost; None: nobody knows how many."""
+
+    t: float
+    lost: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class BatteryLevel:
+    """Charge in percent."""
+
+    t: float
+    percent: int
+
+
+Progress: TypeAlias = (
+    Turned
+    | SolveBegun
+    | StageDone
+    | Reopened
+    | CrossColour
+    | SolveOver
+    | Resynced
+    | Lost
+    | BatteryLevel
+)

@@ -1,0 +1,158 @@
+"""The turns of one attempt, with what all six cross colours saw of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from operator import eq
+from typing import TYPE_CHECKING, Final
+
+from livecube.cube.position import SOLVED, TURN_BYTES
+from livecube.stages.frame import FRAMES, CrossFrame, Row
+from livecube.stages.held import Change, HeldSlots
+
+if TYPE_CHECKING:
+    from livecube.cube.holding import Holding
+
+__all__ = ["SOLVED_BYTES", "Record", "Sight", "is_scrambled"]
+
+SOLVED_BYTES: Final = bytes(SOLVED.tolist())
+
+_SCRAMBLED_AT_MOST: Final = 4
+"""A cube counts as scrambled when at most this many of its 20 pieces are at home (a random
+position has 0.8 on average; one more than this happens once in some 2,000)."""
+
+_LOST_AT_MOST: Final = 1
+"""A cross is lost for good on a scrambled cube with at most this many of the 12 pieces of
+cross and slots in place (an insertion leaves at least two)."""
+
+
+def is_scrambled(position: bytes) -> bool:
+    """Whether so few pieces are at home that the cube has been scrambled."""
+    at_home: int = sum(map(eq, position, SOLVED_BYTES))
+    return at_home <= _SCRAMBLED_AT_MOST
+
+
+@dataclass(slots=True)
+class Sight:
+    """What one cross colour has seen."""
+
+    frame: CrossFrame
+    held: HeldSlots = field(default_factory=HeldSlots)
+    since: int = 0
+    """Only pauses after this line can be the inspection before this colour's cross."""
+
+    def see(self, line: int, position: bytes) -> tuple[Row | None, Change | None]:
+        """Take in the position after a line."""
+        row = self.frame.row(line, position)
+        return row, (self.held.settle(row) if row else None)
+
+    def forget_if_lost(self, position: bytes) -> None:
+        """Start anew if this colour's cross has been scrambled away."""
+        if self.held.cross and self.frame.pieces_in_place(position) <= _LOST_AT_MOST:
+            self.since = self.held.rows[-1].line
+            self.held = HeldSlots()
+
+
+@dataclass(slots=True)
+class Record:
+    """Turn lines since the cube stood at ``positions[0]``; line numbers are the log's.
+
+    ``begun`` says that the solve begins with the record's first turn. Otherwise the cube
+    was solved then, the scramble is in the turns, and the solve begins after the longest
+    pause before the first cross that is held.
+    """
+
+    before: int
+    """Number of turn lines before this record."""
+    positions: list[bytes]
+    """Before the first turn, and after each."""
+    begun: bool
+    id: int | None = None
+    turns: list[int] = field(default_factory=list)
+    times: list[float] = field(default_factory=list)
+    inferred: set[int] = field(default_factory=set)
+    """Lines whose turns were worked out."""
+    gaps: set[int] = field(default_factory=set)
+    """Lines after which turns were lost."""
+    holdings: list[tuple[int, Holding]] = field(default_factory=list)
+    """Stated holdings, each with the line after which it was stated."""
+    armed: bool = False
+    sights: tuple[Sight, ...] = ()
+
+    def __post_init__(self) -> None:
+        self.sights = tuple(Sight(frame, since=self.before + 1) for frame in FRAMES)
+        if self.begun:
+            self.armed = True
+            for sight in self.sights:
+                sight.see(self.before, self.positions[0])
+
+    @property
+    def line(self) -> int:
+        """Number of the last turn line."""
+        return self.before + len(self.turns)
+
+    @property
+    def position(self) -> bytes:
+        """The present position."""
+        return self.positions[-1]
+
+    def add(self, turn: int, t: float) -> list[tuple[Sight, Row, Change | None]]:
+        """Add a turn line; the colours that see their cross whole now."""
+        position = self.positions[-1].translate(TURN_BYTES[turn])
+        self.turns.append(turn)
+        self.times.append(t)
+        self.positions.append(position)
+        if not self.begun:
+            self._watch_scrambling(position)
+        if not self.armed:
+            return []
+        line, seen = self.line, []
+        for sight in self.sights:
+            row, change = sight.see(line, position)
+            if row:
+                seen.append((sight, row, change))
+        return seen
+
+    def jump(self, position: bytes) -> None:
+        """The cube stands in ``position`` after the last line: turns were lost there."""
+        self.positions[-1] = position
+        self.gaps.add(self.line)
+        for sight in self.sights if self.armed else ():
+            sight.see(self.line, position)
+
+    def _watch_scrambling(self, position: bytes) -> None:
+        if is_scrambled(position):
+            self.armed = True
+            for sight in self.sights:
+                sight.forget_if_lost(position)
+
+    def start(self, sight: Sight) -> int | None:
+        """Line of the solve's first turn, for this cross colour; None if it cannot be told."""
+        first = self.before + 1
+        if self.begun:
+            return first
+        if sight.held.cross is None:
+            return None
+        candidates = range(max(sight.since, first) + 1, sight.held.cross.line + 1)
+        return max(candidates, key=self.pause_before, default=None)
+
+    def pause_before(self, line: int) -> float:
+        """Seconds between a line of this record (not its first) and the one before."""
+        return self.time(line) - self.time(line - 1)
+
+    def time(self, line: int) -> float:
+        """When a line of this record was turned."""
+        return self.times[line - self.before - 1]
+
+    def position_after(self, line: int) -> bytes:
+        """The position after a line (``before``: at the record's start)."""
+        return self.positions[line - self.before]
+
+    def turns_between(self, after: int, until: int) -> list[int]:
+        """Turns of the lines after one line, up to and including another."""
+        return self.turns[after - self.before : until - self.before]
+
+    def holding_at(self, line: int) -> Holding | None:
+        """The holding last stated before or at a line."""
+        stated = [holding for at, holding in self.holdings if at <= line]
+        return stated[-1] if stated else None

@@ -1,0 +1,270 @@
+"""A solve in hindsight: its cross colour, its eight stages, their splits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal, TypeAlias
+
+from livecube.cube.turns import htm
+from livecube.stages.cases import orientation_case, permutation_case
+from livecube.stages.frame import slots_of
+from livecube.stages.naming import pair_technique
+from livecube.stages.record import SOLVED_BYTES
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from livecube.cube.holding import Holding
+    from livecube.stages.frame import CrossFrame
+    from livecube.stages.held import Done
+    from livecube.stages.record import Record, Sight
+
+__all__ = [
+    "Boundary",
+    "LastLayer",
+    "Solve",
+    "Split",
+    "StageName",
+    "chosen_sight",
+    "cross_boundary",
+    "pair_boundaries",
+    "split",
+    "summarise",
+]
+
+StageName: TypeAlias = Literal["cross", "pair", "orient", "permute", "auf"]
+
+
+@dataclass(frozen=True, slots=True)
+class Boundary:
+    """Where a stage ended and what it was."""
+
+    stage: StageName
+    line: int
+    slots: tuple[str, ...] = ()
+    technique: str | None = None
+    case: str | None = None
+    offset: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Split:
+    """One stage of a solve."""
+
+    stage: StageName
+    slots: tuple[str, ...]
+    end_turn: int | None
+    """Turn line, counted from 1 in the log; None: the stage was never done."""
+    turns: int
+    """Half-turn metric."""
+    seconds: float
+    pause: float
+    """From the last turn of the stage before to the first of this one; 0 for the cross."""
+    technique: str | None
+    case: str | None
+    offset: int
+    """Offset of the cross layer at which it became solved."""
+    shared: bool
+    """It ended on the turn on which the stage before ended: no turns of its own."""
+    holding: Holding | None
+    inferred: bool = False
+    """Some of its turns were worked out, not reported."""
+    gap: bool = False
+    """Turns were lost within it: nothing here counts as measured."""
+
+    @property
+    def turning(self) -> float:
+        """Seconds without the pause."""
+        return self.seconds - self.pause
+
+    @property
+    def tps(self) -> float | None:
+        """Turns a second, pause included; None without seconds."""
+        return self.turns / self.seconds if self.seconds > 0 else None
+
+
+@dataclass(frozen=True, slots=True)
+class Solve:
+    """A whole solve, or as much of it as there was."""
+
+    id: int | None
+    cross: str | None
+    """Colour of the cross."""
+    start_turn: int
+    """Line of the first turn."""
+    started: float
+    """When it was turned."""
+    seconds: float
+    turns: int
+    solved: bool
+    splits: tuple[Split, ...]
+    """Eight, in order: cross, four pairs, orient, permute, auf."""
+    gap: bool = False
+
+
+def chosen_sight(record: Record, shown: Sight | None = None) -> Sight | None:
+    """The cross colour in hindsight: whose four slots were first all solved.
+
+    In a tie the one with the earliest first pair, then the earliest cross. If no colour has
+    four slots, the one that was ``shown`` live.
+    """
+
+    def key(sight: Sight) -> tuple[int, int, int]:
+        held = sight.held
+        lines = [done.line for done in held.done.values()]
+        return max(lines), min(lines), held.cross.line if held.cross else 0
+
+    complete = [sight for sight in record.sights if sight.held.complete]
+    return min(complete, key=key, default=shown)
+
+
+def cross_boundary(sight: Sight) -> Boundary:
+    """The boundary of a cross that is done."""
+    cross = sight.held.cross
+    assert cross is not None
+    shared = any(done.line == cross.line for done in sight.held.done.values())
+    return Boundary("cross", cross.line, (), "x-cross" if shared else None, None, cross.offset)
+
+
+def pair_boundaries(
+    record: Record, sight: Sight, done: dict[int, Done], began: int
+) -> list[Boundary]:
+    """Boundaries of the slots ``done``, in order and named; ``began``: end of the stage before."""
+    result, frame = [], sight.frame
+    start, cross = record.start(sight), sight.held.cross
+    rows = [row for row in sight.held.rows if start is None or row.line >= start - 1]
+    for line in sorted({d.line for d in done.values()}):
+        slots = [slot for slot, d in done.items() if d.line == line]
+        technique = pair_technique(
+            frame,
+            rows,
+            slots,
+            began=began,
+            done=line,
+            began_position=record.position_after(began),
+            with_cross=cross is not None and line <= cross.line,
+        )
+        for slot in sorted(slots, key=frame.slots.__getitem__):
+            name = slots_of(frame, 1 << slot)
+            result.append(Boundary("pair", line, name, technique, None, done[slot].offset))
+        began = line
+    return result
+
+
+class LastLayer:
+    """Finds where orientation, permutation and closing turn are done, line by line.
+
+    ``since``: the line from which all four slots are held. The last layer must show one
+    colour at a line, whether or not the first two layers are intact there.
+    """
+
+    def __init__(self, frame: CrossFrame, since: int) -> None:
+        self._frame = frame
+        self._line = self._began = since
+        self._left: list[tuple[StageName, Callable[[bytes], bool]]] = [
+            ("orient", frame.last_layer_oriented),
+            ("permute", frame.solved_up_to_last_turn),
+            ("auf", SOLVED_BYTES.__eq__),
+        ]
+
+    def advance(self, record: Record) -> list[Boundary]:
+        """The boundaries that the lines up to now bring; lines seen before are not read again."""
+        result: list[Boundary] = []
+        while self._left and self._line <= record.line:
+            stage, reached = self._left[0]
+            if not reached(record.position_after(self._line)):
+                self._line += 1
+                continue
+            case = _case(stage, record.position_after(self._began), self._frame)
+            skipped = self._line == self._began and stage != "auf"
+            result.append(Boundary(stage, self._line, (), "skip" if skipped else None, case))
+            self._began = self._line
+            del self._left[0]
+        return result
+
+
+def _case(stage: StageName, position: bytes, frame: CrossFrame) -> str | None:
+    row = frame.row(0, position)
+    if row is None or row.offset or row.solved != 15:
+        return None  # a held slot is out at this line: the layer shows no case
+    if stage == "orient":
+        return orientation_case(position, frame.face)
+    return permutation_case(position, frame.face) if stage == "permute" else None
+
+
+def split(record: Record, boundary: Boundary, after: int, start: int) -> Split:
+    """The figures of one stage that began ``after`` a line, in a solve begun at line ``start``."""
+    shared = boundary.line <= after
+    lines = range(after + 1, boundary.line + 1)
+
+    def clock(line: int) -> float:
+        return record.time(max(line, start))
+
+    first = boundary.stage == "cross"
+    return Split(
+        stage=boundary.stage,
+        slots=boundary.slots,
+        end_turn=boundary.line,
+        turns=0 if shared else htm(record.turns_between(after, boundary.line)),
+        seconds=0.0 if shared else clock(boundary.line) - clock(after),
+        pause=0.0 if shared or first else clock(after + 1) - clock(after),
+        technique=boundary.technique,
+        case=boundary.case,
+        offset=boundary.offset,
+        shared=shared,
+        holding=record.holding_at(boundary.line),
+        inferred=any(line in record.inferred for line in lines),
+        gap=any(line - 1 in record.gaps for line in lines),
+    )
+
+
+def summarise(record: Record, shown: Sight | None = None) -> Solve | None:
+    """The solve in a record, in hindsight; None if there is none to speak of."""
+    sight = chosen_sight(record, shown)
+    start = record.before + 1 if record.begun else record.start(sight) if sight else None
+    if start is None or not record.turns:
+        return None
+    boundaries = _boundaries(record, sight) if sight and sight.held.cross else []
+    splits, after = [], start - 1
+    for boundary in boundaries:
+        splits.append(split(record, boundary, after, start))
+        after = max(after, boundary.line)
+    solved = len(boundaries) == 8
+    return Solve(
+        id=record.id,
+        cross=sight.frame.colour if sight else None,
+        start_turn=start,
+        started=record.time(start),
+        seconds=record.times[-1] - record.time(start),
+        turns=sum(s.turns for s in splits) + htm(record.turns_between(after, record.line)),
+        solved=solved,
+        splits=tuple(splits) + _undone(len(splits)),
+        gap=any(start - 1 <= line <= record.line for line in record.gaps),
+    )
+
+
+def _boundaries(record: Record, sight: Sight) -> list[Boundary]:
+    """All stages that were done, in order."""
+    cross = cross_boundary(sight)
+    pairs = pair_boundaries(record, sight, sight.held.done, cross.line)
+    complete = sight.held.complete
+    last = LastLayer(sight.frame, complete.line).advance(record) if complete else []
+    return [cross, *pairs, *last]
+
+
+_ORDER: tuple[StageName, ...] = (
+    "cross",
+    "pair",
+    "pair",
+    "pair",
+    "pair",
+    "orient",
+    "permute",
+    "auf",
+)
+
+
+def _undone(done: int) -> tuple[Split, ...]:
+    return tuple(
+        Split(stage, (), None, 0, 0.0, 0.0, None, None, 0, False, None) for stage in _ORDER[done:]
+    )

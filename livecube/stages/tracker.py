@@ -1,0 +1,171 @@
+"""From cube events to progress: position, solves, stages. Pure: values in, values out.
+
+The same tracker serves a live cube and a log. Without solve marks it finds the solves
+itself: one that begins in a given position begins with its first turn; after a solved cube
+the scramble is in the turns, and the solve begins after the longest pause before the first
+cross that is held. Once a mark of a solve is seen, marks alone say when one begins.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from livecube.cube.holding import Holding
+from livecube.cube.position import TURN_BYTES
+from livecube.events import (
+    Battery,
+    CubeEvent,
+    Gap,
+    HoldingMark,
+    Packet,
+    Reset,
+    SolveMark,
+    State,
+    Turn,
+)
+from livecube.stages.frame import slots_of
+from livecube.stages.live import Narrator
+from livecube.stages.progress import (
+    BatteryLevel,
+    Lost,
+    Progress,
+    Resynced,
+    SolveOver,
+    Turned,
+)
+from livecube.stages.record import SOLVED_BYTES, Record
+from livecube.stages.solve import summarise
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+__all__ = ["Tracker"]
+
+
+class Tracker:
+    """Follows one cube. ``position``: 20 facelets in which it stands at first."""
+
+    def __init__(self, position: bytes = SOLVED_BYTES) -> None:
+        self.position = position
+        """The present position."""
+        self.line = 0
+        """Number of turn lines so far."""
+        self.holding: Holding | None = None
+        """The holding last stated, if any was."""
+        self._marked = False
+        """Whether marks say where solves begin and end."""
+        self._record: Record | None = None
+        """The attempt under way; None while the turns belong to no solve (marks said so)."""
+        self._narrator: Narrator
+        self._open(begun=position != SOLVED_BYTES)
+
+    def feed(self, event: CubeEvent) -> list[Progress]:
+        """Take in the next event; what it brought, in order."""
+        match event:
+            case Turn():
+                return self._turn(event)
+            case SolveMark():
+                return self._mark(event)
+            case State():
+                return self._state(event)
+            case Reset():
+                return self._reset(event)
+            case Gap():
+                if self._record:
+                    self._record.gaps.add(self.line)
+                return [Lost(event.t, event.lost)]
+            case HoldingMark():
+                self.holding = Holding.of(event.up, event.front)
+                if self._record:
+                    self._record.holdings.append((self.line, self.holding))
+                return []
+            case Battery():
+                return [BatteryLevel(event.t, event.percent)]
+            case Packet():
+                return []
+
+    def feed_all(self, events: Iterable[CubeEvent]) -> list[Progress]:
+        """Take in events and then the end of them."""
+        told = [progress for event in events for progress in self.feed(event)]
+        return told + self.finish()
+
+    def finish(self) -> list[Progress]:
+        """There are no more events: a solve under way ends unsolved."""
+        record = self._record
+        return self._close(record.times[-1]) if record and record.times else []
+
+    def _turn(self, event: Turn) -> list[Progress]:
+        record = self._record
+        self.line += 1
+        if record is None:
+            self.position = self.position.translate(TURN_BYTES[event.turn])
+            return [Turned(event.t, event.turn, self.line, self.position, None, None, ())]
+        if event.inferred:
+            record.inferred.add(self.line)
+        seen = record.add(event.turn, event.t)
+        self.position = record.position
+        news = self._narrator.tell(event.t, seen)
+        told: list[Progress] = [self._turned(event), *news]
+        if self.position == SOLVED_BYTES:
+            told += self._close(event.t)
+        return told
+
+    def _turned(self, event: Turn) -> Turned:
+        row, shown = self._narrator.row, self._narrator.shown
+        return Turned(
+            t=event.t,
+            turn=event.turn,
+            line=self.line,
+            position=self.position,
+            cross=shown.frame.colour if shown else None,
+            offset=row.offset if row else None,
+            solved_slots=slots_of(shown.frame, row.solved) if shown and row else (),
+        )
+
+    def _mark(self, event: SolveMark) -> list[Progress]:
+        told = self._close(event.t) if self._marked else []
+        self._marked = True
+        self._record = None
+        if event.phase == "start":
+            self._open(begun=True, solve_id=event.id)
+        return told
+
+    def _state(self, event: State) -> list[Progress]:
+        if event.position == self.position:
+            return []
+        self.position = event.position
+        told: list[Progress] = [Resynced(event.t, event.position)]
+        record = self._record
+        if record and record.turns:
+            record.jump(event.position)
+            if event.position == SOLVED_BYTES:
+                told += self._close(event.t)
+        elif record:
+            self._open(begun=record.id is not None or event.position != SOLVED_BYTES)
+        return told
+
+    def _reset(self, event: Reset) -> list[Progress]:
+        told: list[Progress] = []
+        if self._record and self.position != SOLVED_BYTES:
+            self._record.gaps.add(self.line)
+            told = self._close(event.t)
+        self.position = SOLVED_BYTES
+        if not self._marked:
+            self._open(begun=False)
+        return [*told, Resynced(event.t, SOLVED_BYTES)]
+
+    def _close(self, t: float) -> list[Progress]:
+        """End the present attempt; its solve, if it holds one."""
+        if self._record is None:
+            return []
+        solve = summarise(self._record, self._narrator.shown)
+        self._record = None
+        if not self._marked:
+            self._open(begun=self.position != SOLVED_BYTES)
+        return [SolveOver(t, solve)] if solve else []
+
+    def _open(self, *, begun: bool, solve_id: int | None = None) -> None:
+        record = Record(self.line, [self.position], begun=begun, id=solve_id)
+        if self.holding:
+            record.holdings.append((self.line, self.holding))
+        self._record, self._narrator = record, Narrator(record)
