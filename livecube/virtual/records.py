@@ -1,0 +1,140 @@
+"""What a virtual solve is, as values: reported turns, the true stages, the whole solve."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, Literal, TypeAlias
+
+from livecube.cube.holding import COLOURS
+
+if TYPE_CHECKING:
+    from livecube.cube.holding import Holding, Move
+
+__all__ = ["KINDS", "HandMove", "Kind", "StageName", "TrueStage", "VirtualSolve", "VirtualTurn"]
+
+StageName: TypeAlias = Literal["cross", "pair", "orient", "permute", "auf"]
+
+Kind: TypeAlias = Literal[
+    "keyhole-corner",
+    "keyhole-edge",
+    "keyhole-flip",
+    "pseudo-pair",
+    "chain",
+    "offset-cross",
+    "x-cross",
+    "multislot",
+    "other-cross",
+    "orient-skip",
+    "permute-skip",
+    "wrong-turn",
+    "out-and-back",
+    "reopened",
+    "abandoned",
+]
+
+KINDS: Final[tuple[Kind, ...]] = (
+    "keyhole-corner",
+    "keyhole-edge",
+    "keyhole-flip",
+    "pseudo-pair",
+    "chain",
+    "offset-cross",
+    "x-cross",
+    "multislot",
+    "other-cross",
+    "orient-skip",
+    "permute-skip",
+    "wrong-turn",
+    "out-and-back",
+    "reopened",
+    "abandoned",
+)
+"""What can be asked of a solve, and what it says happened in it."""
+
+
+@dataclass(frozen=True, slots=True)
+class VirtualTurn:
+    """One turn as a sensor in the cube reports it."""
+
+    t: float
+    """Seconds on the cube's clock, when the turn is complete."""
+    turn: int
+    """Fixed-frame turn, 0 to 17."""
+    holding: Holding
+    """How the cube was held when the move began: the truth."""
+    move: str
+    """What the hands did (``R``, ``Rw'``, ``M2``); several turns may come of one move."""
+    move_index: int
+    """Index of that move in the solve's ``moves``."""
+
+
+@dataclass(frozen=True, slots=True)
+class HandMove:
+    """One move of the hands, rotations included."""
+
+    t: float
+    """Seconds on the cube's clock, when the move is complete."""
+    move: Move
+    holding: Holding
+    """How the cube was held when the move began."""
+
+
+@dataclass(frozen=True, slots=True)
+class TrueStage:
+    """One stage as the rules for stages have it."""
+
+    stage: StageName
+    slots: tuple[str, ...]
+    """The slot of a pair, named by its side colours in alphabetical order."""
+    end_turn: int
+    """The log's turn line, counted from 1, that completed it."""
+    technique: str | None
+    """How a pair was done; None for other stages."""
+    shared: bool
+    """Whether an earlier stage of the list ends on the same line."""
+    offset: int
+    """Offset of the cross layer at that line, 0 to 3."""
+
+
+@dataclass(frozen=True, slots=True)
+class VirtualSolve:
+    """One solve from first turn to last, and the truth about it."""
+
+    scramble: list[int]
+    """Fixed-frame turns from solved to the position in which the log starts this solve, or
+    those that were turned on the cube (then they are the first of ``turns``)."""
+    turns: list[VirtualTurn]
+    """All reported turns that belong to this solve; see ``first_line``."""
+    first_line: int
+    """The log's turn line, counted from 1, of ``turns[0]``."""
+    start_turn: int
+    """The log's turn line of the first turn that is not scrambling."""
+    cross: int
+    """Face of the cross colour in hindsight."""
+    meant: int
+    """Face of the cross colour that the solver had in mind."""
+    stages: list[TrueStage]
+    """In order of completion; eight if the cube was solved."""
+    reopened: list[tuple[str, int]]
+    """Slots lost for good, with the turn line at which they counted as lost."""
+    solved: bool
+    kinds: frozenset[str]
+    """What unusual things happened: some of :data:`KINDS`."""
+    moves: list[HandMove]
+    """What the hands did, in order: scrambling if it was turned, then the solve."""
+
+    @property
+    def solving(self) -> list[VirtualTurn]:
+        """The turns without those of the scramble."""
+        return self.turns[self.start_turn - self.first_line :]
+
+    @property
+    def cross_colour(self) -> str:
+        """Name of the cross colour in hindsight."""
+        return COLOURS[self.cross]
+
+    @property
+    def seconds(self) -> float:
+        """From the first turn of the solve to the last, in seconds; 0 without turns."""
+        solving = self.solving
+        return solving[-1].t - solving[0].t if solving else 0.0
