@@ -1,0 +1,1 @@
+"""Edges: everything that touches files, screens, clocks and the network. Thin."""

@@ -1,0 +1,267 @@
+"""One line of a log, to and from a value.
+
+UTF-8, one JSON object a line. Line 1 is the header, the rest are events in order. Unknown
+keys and unknown events are ignored; anything else that is not understood is a
+``ValueError`` with the reason, to which the reader adds file and line.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final, Literal, cast
+
+import numpy as np
+
+from livecube.cube.facelets import facelets_text, parse_facelets
+from livecube.cube.holding import COLOURS, Holding, parse_colour
+from livecube.cube.notation import parse_turns
+from livecube.cube.position import SOLVED, apply_turns
+from livecube.cube.turns import parse_turn, turn_name
+from livecube.errors import NotationError, PositionError
+from livecube.events import (
+    SOLVE_PHASES,
+    Battery,
+    CubeEvent,
+    Gap,
+    HoldingMark,
+    Packet,
+    Reset,
+    SolveMark,
+    SolvePhase,
+    State,
+    Turn,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+__all__ = [
+    "VERSION",
+    "Header",
+    "TornLineError",
+    "event_line",
+    "header_line",
+    "parse_event",
+    "parse_header",
+]
+
+VERSION: Final = 1
+"""The version of the format that is written, and the only one that is read."""
+
+
+class TornLineError(ValueError):
+    """A line is no JSON: as the last line of a log it was cut off, elsewhere it is wrong."""
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """First line of a log."""
+
+    started: str
+    """Date and time of t = 0, ISO 8601."""
+    source: str
+    """Name of what the turns come from: a decoder, a simulation."""
+    clock: Literal["cube", "host"]
+    """Whose seconds the times are."""
+    scramble: str | None = None
+    """The cube stands in this position at t = 0; None: it is solved then."""
+
+    @property
+    def position(self) -> bytes:
+        """Position at t = 0, 20 facelets."""
+        turns = parse_turns(self.scramble) if self.scramble else []
+        return bytes(apply_turns(SOLVED, turns).tolist())
+
+
+def header_line(header: Header) -> str:
+    """The header as a line, without its line end."""
+    line: dict[str, Any] = {
+        "livecube_log": VERSION,
+        "started": header.started,
+        "source": header.source,
+        "clock": header.clock,
+    }
+    if header.scramble is not None:
+        line["scramble"] = header.scramble
+    return json.dumps(line, ensure_ascii=False)
+
+
+def event_line(event: CubeEvent) -> str:
+    """An event as a line, without its line end."""
+    line: dict[str, Any] = {"t": round(event.t, 6)}
+    match event:
+        case Turn():
+            line["turn"] = turn_name(event.turn)
+            if event.host is not None:
+                line["host"] = round(event.host, 6)
+            if event.seq is not None:
+                line["seq"] = event.seq
+            if event.inferred:
+                line["inferred"] = True
+        case State():
+            position = np.frombuffer(event.position, dtype=np.uint8)
+            line |= {"mark": "state", "facelets": facelets_text(position)}
+        case Gap():
+            line |= {"mark": "gap", "lost": event.lost}
+        case Battery():
+            line |= {"mark": "battery", "percent": event.percent}
+        case Packet():
+            line |= {"mark": "packet", "char": event.char, "hex": event.data.hex()}
+        case SolveMark():
+            line |= {"mark": "solve", "id": event.id, "phase": event.phase}
+        case HoldingMark():
+            line |= {"mark": "holding", "up": COLOURS[event.up], "front": COLOURS[event.front]}
+        case Reset():
+            line |= {"mark": "reset"}
+    return json.dumps(line)
+
+
+def _object(text: str) -> dict[str, Any]:
+    try:
+        value = json.loads(text)
+    except (ValueError, RecursionError) as error:
+        reason = getattr(error, "msg", "it is nested too deeply or holds too long a number")
+        column = f" at column {error.colno}" if isinstance(error, json.JSONDecodeError) else ""
+        raise TornLineError(f"this is not JSON ({reason}{column})") from None
+    if not isinstance(value, dict):
+        raise ValueError("a line must be one JSON object, {…}")
+    return value
+
+
+def parse_header(text: str) -> Header:
+    """Read line 1 of a log.
+
+    Raises ``ValueError`` with the reason.
+    """
+    line = _object(text)
+    if "livecube_log" not in line:
+        raise ValueError('this is no livecube log: line 1 must hold "livecube_log": 1')
+    version = line["livecube_log"]
+    if version != VERSION or isinstance(version, bool):
+        raise ValueError(
+            f"this log has version {version!r}, and only version {VERSION} can be read; "
+            "a newer livecube may read it"
+        )
+    clock = line.get("clock", "host")
+    if clock not in ("cube", "host"):
+        raise ValueError(f'"clock" is {clock!r}; it must be "cube" or "host"')
+    scramble = line.get("scramble")
+    if scramble is not None:
+        _check_scramble(scramble)
+    return Header(str(line.get("started", "")), str(line.get("source", "")), clock, scramble)
+
+
+def _check_scramble(scramble: object) -> None:
+    if not isinstance(scramble, str):
+        raise ValueError('"scramble" must be a text of moves')
+    try:
+        parse_turns(scramble)
+    except NotationError as error:
+        raise ValueError(f'in "scramble", {error}') from None
+
+
+def parse_event(text: str) -> CubeEvent | None:
+    """Read a later line of a log; None for an event that this version does not know.
+
+    Raises ``ValueError`` with the reason, :class:`TornLineError` if it is no JSON.
+    """
+    line = _object(text)
+    if "turn" in line:
+        return _turn(_time(line), line)
+    mark = line.get("mark")
+    if isinstance(mark, str) and mark in _MARKS:
+        return _MARKS[mark](_time(line), line)
+    return None
+
+
+def _time(line: dict[str, Any]) -> float:
+    if "t" not in line:
+        raise ValueError('"t" is missing: every event needs its seconds')
+    return _number(line, "t")
+
+
+def _number(line: dict[str, Any], key: str) -> float:
+    value = line[key]
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        try:
+            if math.isfinite(value):
+                return float(value)
+        except OverflowError:
+            pass
+    raise ValueError(f'"{key}" must be a number of seconds, not {_shown(value)}')
+
+
+def _whole(line: dict[str, Any], key: str, least: int = 0, most: int = 2**63) -> int:
+    value = line.get(key)
+    if not isinstance(value, int) or isinstance(value, bool) or not least <= value <= most:
+        raise ValueError(f'"{key}" must be a whole number from {least} to {most}')
+    return value
+
+
+def _text(line: dict[str, Any], key: str) -> str:
+    value = line.get(key)
+    if not isinstance(value, str):
+        raise ValueError(f'"{key}" must be a text, not {_shown(value)}')
+    return value
+
+
+def _shown(value: object) -> str:
+    text = "missing" if value is None else repr(value)
+    return text if len(text) < 40 else text[:36] + "…"
+
+
+def _turn(t: float, line: dict[str, Any]) -> Turn:
+    name = line["turn"]
+    if not isinstance(name, str):
+        raise ValueError(f'"turn" must be a text such as "R", not {_shown(name)}')
+    return Turn(
+        t,
+        parse_turn(name),
+        host=_number(line, "host") if line.get("host") is not None else None,
+        seq=_whole(line, "seq") if line.get("seq") is not None else None,
+        inferred=line.get("inferred") is True,
+    )
+
+
+def _state(t: float, line: dict[str, Any]) -> State:
+    try:
+        return State(t, bytes(parse_facelets(_text(line, "facelets")).tolist()))
+    except PositionError as error:
+        raise ValueError(f'in "facelets", {error}') from None
+
+
+def _gap(t: float, line: dict[str, Any]) -> Gap:
+    return Gap(t, _whole(line, "lost") if line.get("lost") is not None else None)
+
+
+def _packet(t: float, line: dict[str, Any]) -> Packet:
+    try:
+        return Packet(t, _text(line, "char"), bytes.fromhex(_text(line, "hex")))
+    except ValueError:
+        raise ValueError('"char" and "hex" must be texts, "hex" of pairs of hex digits') from None
+
+
+def _solve(t: float, line: dict[str, Any]) -> SolveMark:
+    phase = line.get("phase")
+    if phase not in SOLVE_PHASES:
+        raise ValueError(f'"phase" is {_shown(phase)}; one of {", ".join(SOLVE_PHASES)}')
+    return SolveMark(t, _whole(line, "id"), cast("SolvePhase", phase))
+
+
+def _holding(t: float, line: dict[str, Any]) -> HoldingMark:
+    up, front = parse_colour(_text(line, "up")), parse_colour(_text(line, "front"))
+    Holding.of(up, front)  # raises ValueError for colours that do not touch
+    return HoldingMark(t, up, front)
+
+
+_MARKS: Final[dict[str, Callable[[float, dict[str, Any]], CubeEvent]]] = {
+    "state": _state,
+    "gap": _gap,
+    "battery": lambda t, line: Battery(t, _whole(line, "percent", 0, 100)),
+    "packet": _packet,
+    "solve": _solve,
+    "holding": _holding,
+    "reset": lambda t, line: Reset(t),
+}

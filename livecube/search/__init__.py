@@ -1,0 +1,1 @@
+"""Exact search: distance tables, one constrained search kernel, situations. Pure (numba)."""

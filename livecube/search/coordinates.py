@@ -1,0 +1,135 @@
+"""Numbers that the search works on.
+
+Everything here is in the *down frame*: the cross is down, and slots are numbered in the
+order in which a D turn carries their corners on:
+
+======  =======  ====  ========
+slot    corner   edge  place
+======  =======  ====  ========
+0       DFR      FR    front right
+1       DBR      BR    back right
+2       DBL      BL    back left
+3       DFL      FL    front left
+======  =======  ====  ========
+
+A corner's *place* is ``3 * corner cubicle + twist`` (0 to 23), an edge's ``2 * edge cubicle
++ flip``. The *cross* is one number for the four cross edges (0 to 190,079). A *piece* 0–3 is
+the corner of that slot, 4–7 the edge of slot ``piece - 4``.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from livecube.cube.geometry import FACES, OPPOSITE, ROTATIONS, TURNS, Array
+from livecube.cube.pieces import CORNERS, EDGES, HOME, PIECE_AT, TWIST_AT, parse_piece
+from livecube.cube.position import rotation_taking
+
+__all__ = [
+    "CROSSES",
+    "CROSS_EDGES",
+    "DOWN_ROTATIONS",
+    "PIECE_MOVES",
+    "SLOT_PIECES",
+    "SLOT_SYMMETRY",
+    "SOLVED_PLACES",
+    "cross_number",
+    "piece_places",
+    "turn_map",
+]
+
+CROSSES: Final = 12 * 11 * 10 * 9 * 16
+"""How many places the four edges of a cross can have together: 190,080."""
+
+CROSS_EDGES: Final = tuple(parse_piece(n) for n in ("DF", "DR", "DB", "DL"))
+SLOT_PIECES: Final = tuple(
+    parse_piece(n) for n in ("DFR", "DBR", "DBL", "DFL", "FR", "BR", "BL", "FL")
+)
+"""Pieces 0–7 as the cube core numbers them."""
+
+
+def _places() -> tuple[Array, Array]:
+    corner, edge = np.full(54, 255, dtype=np.uint8), np.full(54, 255, dtype=np.uint8)
+    for facelet in range(54):
+        piece = int(PIECE_AT[facelet])
+        if piece in CORNERS:
+            corner[facelet] = 3 * piece + TWIST_AT[facelet]
+        elif piece in EDGES:
+            edge[facelet] = 2 * (piece - len(CORNERS)) + TWIST_AT[facelet]
+    return corner, edge
+
+
+_CORNER_PLACE, _EDGE_PLACE = _places()
+
+
+def _facelet_of(places: Array) -> list[int]:
+    return [int(np.flatnonzero(places == place)[0]) for place in range(24)]
+
+
+def _moved(places: Array, change: Array) -> Array:
+    """Where each of the 24 places goes when facelets move as ``change`` (54) says."""
+    return np.array([places[change[f]] for f in _facelet_of(places)], dtype=np.uint8)
+
+
+PIECE_MOVES: Final = np.array(
+    [
+        [_moved(_CORNER_PLACE, turn) for turn in TURNS],
+        [_moved(_EDGE_PLACE, turn) for turn in TURNS],
+    ]
+)
+"""Shape (2, 18, 24): new place of a corner (0) or edge (1) after a turn."""
+
+
+def _slot_symmetry() -> Array:
+    result = []
+    ring, down = [FACES.index(face) for face in "FRBL"], FACES.index("D")
+    for slot in range(4):
+        spin = ROTATIONS[rotation_taking(down, down, ring[slot], ring[0])]
+        corner, cross_edge = _moved(_CORNER_PLACE, spin), _moved(_EDGE_PLACE, spin)
+        # A side edge's reference sticker is in F or B: a quarter turn makes it the other one.
+        slot_edge = cross_edge ^ (slot & 1)
+        result.append([corner, slot_edge, cross_edge])
+    return np.array(result)
+
+
+SLOT_SYMMETRY: Final = _slot_symmetry()
+"""Shape (4, 3, 24): place of a corner, a slot edge, a cross edge as slot s sees it when it
+is turned to the front right and called slot 0."""
+
+SOLVED_PLACES: Final = np.array(
+    [_CORNER_PLACE[HOME[p]] if p in CORNERS else _EDGE_PLACE[HOME[p]] for p in SLOT_PIECES],
+    dtype=np.uint8,
+)
+"""Shape (8,): place of each piece when solved."""
+
+DOWN_ROTATIONS: Final = tuple(
+    rotation_taking(face, FACES.index("D"), beside, FACES.index("F"))
+    for face, beside in ((f, next(b for b in range(6) if b not in (f, OPPOSITE[f]))) for f in range(6))
+)
+"""For each cross face a rotation of the cube that takes it down."""
+
+
+def turn_map(rotation: int) -> list[int]:
+    """To which turn each of the 18 turns corresponds after a rotation of the cube."""
+    faces = [int(ROTATIONS[rotation][9 * face + 4]) // 9 for face in range(6)]
+    return [3 * faces[turn // 3] + turn % 3 for turn in range(18)]
+
+
+def cross_number(position: Array) -> int:
+    """Number of the cross in one position (cross down)."""
+    places = [int(_EDGE_PLACE[position[p]]) for p in CROSS_EDGES]
+    number, flips, seen = 0, 0, list[int]()
+    for i, place in enumerate(places):
+        cubicle = place // 2
+        number = number * (12 - i) + cubicle - sum(other < cubicle for other in seen)
+        flips = 2 * flips + place % 2
+        seen.append(cubicle)
+    return 16 * number + flips
+
+
+def piece_places(position: Array) -> Array:
+    """Places of the eight slot pieces in one position (cross down), shape (8,)."""
+    facelets = position[list(SLOT_PIECES)]
+    return np.concatenate([_CORNER_PLACE[facelets[:4]], _EDGE_PLACE[facelets[4:]]])
