@@ -107,7 +107,7 @@ class TurnwireDecoder:
                 self._take(packet)
             case _:
                 return Decoded((BadPacket("a request, from the cube", data),))
-        writes = self._follow_up()
+        writes = self._follow_up(at_once=isinstance(packet, BatteryPacket))
         return Decoded(tuple(self._reports), writes)
 
     # What packets say.
@@ -211,28 +211,29 @@ class TurnwireDecoder:
             self._move_to((self._last + lost) & 0xFFFF)
             self._release()
 
-    def _follow_up(self) -> tuple[Write, ...]:
+    def _follow_up(self, *, at_once: bool) -> tuple[Write, ...]:
         """Requests for what is missing now, if it is time for them."""
         if self._hole_waited >= GIVE_UP_AFTER:
             self._give_up()
-        writes = [*self._ask_for_turns(), *self._ask_for_state()]
+        writes = [*self._ask_for_turns(at_once), *self._ask_for_state(at_once)]
         return tuple(map(_write, writes))
 
-    def _ask_for_turns(self) -> Iterator[HostPacket]:
+    def _ask_for_turns(self, at_once: bool) -> Iterator[HostPacket]:
         missing = self._missing()
         if not missing:
             self._asked_up_to = self._last
             self._hole_waited = 0
             return
         asked_already = ahead(self._asked_up_to, self._last) > 0
-        if not asked_already or (self._hole_waited and self._hole_waited % RETRY_AFTER == 0):
+        retry = self._hole_waited > 0 and self._hole_waited % RETRY_AFTER == 0
+        if not asked_already or retry or at_once:
             self._asked_up_to = (self._last + missing) & 0xFFFF
             yield AgainRequest((self._last + 1) & 0xFFFF, min(missing, 255))
         self._hole_waited += 1
 
-    def _ask_for_state(self) -> Iterator[HostPacket]:
+    def _ask_for_state(self, at_once: bool) -> Iterator[HostPacket]:
         if self._state_wanted and self._snapshot is None:
-            if self._state_waited % RETRY_AFTER == 0:
+            if self._state_waited % RETRY_AFTER == 0 or at_once:
                 yield SnapshotRequest()
             self._state_waited += 1
 

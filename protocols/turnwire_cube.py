@@ -36,8 +36,8 @@ REPEAT_MS: Final = 250
 """So long after the last turn its packet is repeated, lest the end of a burst be lost."""
 SNAPSHOT_MS: Final = 1000
 """So long after the last turn the position is sent unasked."""
-BATTERY_MS: Final = 60_000
-"""The charge is sent at least so often."""
+BATTERY_MS: Final = 10_000
+"""The charge is sent at least so often: on a quiet cube it shows the host what it has missed."""
 
 _CAPABILITIES: Final = 0b11  # half turns may come as one turn; repeats and snapshots when idle
 _SEQ_MASK: Final = 0xFFFF
@@ -108,7 +108,9 @@ class TurnwireCube:
         if self._snapshot_due and quiet_ms >= SNAPSHOT_MS:
             self._snapshot_due = False
             due.append(self._snapshot(cube_ms))
-        if self._battery_at is None or cube_ms - self._battery_at >= BATTERY_MS:
+        if self._battery_at is None:
+            self._battery_at = cube_ms
+        if cube_ms - self._battery_at >= BATTERY_MS:
             due.append(self._battery(cube_ms))
         return tuple(due)
 
