@@ -76,7 +76,7 @@ def compose(first: Array, then: Array) -> Array:
 
 
 def inverse(position: Array) -> Array:
-    """What undoes the given position(s): ``compose(p, inverse(p))`` is solved."""
+    """What undoes the given position(s): composed with it, either way round, is solved."""
     return from_stickers(np.argsort(stickers(position), axis=-1).astype(np.uint8))
 
 

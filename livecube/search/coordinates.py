@@ -106,7 +106,9 @@ SOLVED_PLACES: Final = np.array(
 
 DOWN_ROTATIONS: Final = tuple(
     rotation_taking(face, FACES.index("D"), beside, FACES.index("F"))
-    for face, beside in ((f, next(b for b in range(6) if b not in (f, OPPOSITE[f]))) for f in range(6))
+    for face, beside in (
+        (f, next(b for b in range(6) if b not in (f, OPPOSITE[f]))) for f in range(6)
+    )
 )
 """For each cross face a rotation of the cube that takes it down."""
 

@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from livecube.cube.position import SOLVED, apply_turn
 from livecube.search.coordinates import PIECE_MOVES, cross_number, piece_places
 from livecube.search.kernel import FIELDS, LONGEST, NO_TAIL, run
+from livecube.search.situation import AT_OFFSETS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from livecube.cube.geometry import Array
+    from livecube.search.situation import Situation
     from livecube.search.tables import Tables
 
 __all__ = ["ALL_TURNS", "D_TURNS", "NO_D", "Engine", "Task"]
@@ -26,9 +26,8 @@ NO_D: Final = ALL_TURNS & ~D_TURNS
 _ROOM: Final = 1 << 14
 """Most sequences that one call can return (a position has some 1,500 with those one longer)."""
 
-_AT_OFFSETS: Final = [SOLVED] + [apply_turn(SOLVED, 15 + k) for k in range(3)]
-_SOLVED_CROSS: Final = np.array([cross_number(p) for p in _AT_OFFSETS])
-_SOLVED_PLACES: Final = np.array([piece_places(p) for p in _AT_OFFSETS], dtype=np.uint8)
+_SOLVED_CROSS: Final = np.array([cross_number(p) for p in AT_OFFSETS])
+_SOLVED_PLACES: Final = np.array([piece_places(p) for p in AT_OFFSETS], dtype=np.uint8)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,12 +64,9 @@ class Engine:
         self._length = np.empty(_ROOM, dtype=np.int64)
         self._task = np.empty(_ROOM, dtype=np.int64)
 
-    def solve(
-        self, cross: int, places: Array, tasks: Sequence[Task]
-    ) -> list[list[tuple[int, ...]]]:
+    def solve(self, situation: Situation, tasks: Sequence[Task]) -> list[list[tuple[int, ...]]]:
         """For each task its sequences in the down frame, shorter ones first.
 
-        ``cross``, ``places``: the position, see :mod:`livecube.search.coordinates`.
         Raises ``OverflowError`` if there are more sequences than anybody can use.
         """
         answers: list[list[tuple[int, ...]]] = [[] for _ in tasks]
@@ -81,8 +77,8 @@ class Engine:
             PIECE_MOVES,
             _SOLVED_CROSS,
             _SOLVED_PLACES,
-            cross,
-            places,
+            situation.cross,
+            situation.places,
             rows,
             self._turns,
             self._length,

@@ -1,0 +1,72 @@
+"""An opportunity: one sequence of one technique, with what it is worth."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from livecube.cube.notation import moves_text
+from livecube.cube.turns import turns_text
+
+if TYPE_CHECKING:
+    from livecube.cube.holding import Holding, Move
+
+__all__ = ["Advice", "Opportunity"]
+
+
+@dataclass(frozen=True, slots=True)
+class Opportunity:
+    """One sequence of one technique."""
+
+    technique: str
+    slots: tuple[str, ...]
+    turns_fixed: tuple[int, ...]
+    moves: tuple[Move, ...]
+    """The same in the hands, from ``holding``."""
+    holding: Holding
+    turns: int
+    """Half-turn metric."""
+    plain_turns: int | None
+    """Turns of the shortest plain insertion of the same slots; None away from offset 0."""
+    top_kept: int
+    """Upper-layer pieces that are not targets and stand as before, up to a turn of the layer."""
+    seconds: float
+    """Predicted by the model of the hands."""
+    why: str
+    """One sentence that a person can act on."""
+
+    def as_json(self) -> dict[str, Any]:
+        """The row of machine-readable output."""
+        return {
+            "technique": self.technique,
+            "slots": list(self.slots),
+            "turns_fixed": turns_text(self.turns_fixed),
+            "moves": moves_text(self.moves),
+            "up": self.holding.up,
+            "front": self.holding.front,
+            "turns": self.turns,
+            "plain_turns": self.plain_turns,
+            "top_kept": self.top_kept,
+            "seconds": round(self.seconds, 3),
+            "why": self.why,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """All opportunities of one position for one cross colour, best first."""
+
+    cross: str
+    offset: int | None
+    solved_slots: tuple[str, ...]
+    opportunities: tuple[Opportunity, ...]
+
+    def as_json(self, advice_ms: float) -> dict[str, Any]:
+        """The object of machine-readable output."""
+        return {
+            "cross": self.cross,
+            "offset": self.offset,
+            "solved_slots": list(self.solved_slots),
+            "advice_ms": round(advice_ms, 3),
+            "opportunities": [row.as_json() for row in self.opportunities],
+        }

@@ -1,0 +1,56 @@
+"""Sentences about opportunities, in the trade's words."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from livecube.cube.holding import COLOURS
+
+if TYPE_CHECKING:
+    from livecube.cube.holding import Holding
+
+__all__ = ["TITLES", "place_of", "sentence"]
+
+TITLES: Final = {
+    "shortest": "Shortest",
+    "plain": "Plain",
+    "keyhole-corner": "Keyhole corner",
+}
+"""How each technique is called to people."""
+
+_PLACES: Final = {
+    frozenset("FR"): "front right",
+    frozenset("FL"): "front left",
+    frozenset("BR"): "back right",
+    frozenset("BL"): "back left",
+}
+
+
+def place_of(slot: str, holding: Holding) -> str:
+    """Where in the hands a slot is: *front right* and so on; its colours if it is not below."""
+    faces = frozenset(
+        "ULFRBD"[holding.hand_face(COLOURS.index(colour))] for colour in slot.split("-")
+    )
+    return _PLACES.get(faces, slot)
+
+
+def sentence(
+    technique: str,
+    slots: tuple[str, ...],
+    why: str,
+    holding: Holding,
+    turns: int,
+    plain_turns: int | None,
+) -> str:
+    """One sentence: what to do, where, why, and what it saves."""
+    title = TITLES.get(technique, technique)
+    where = " and ".join(f"{slot} ({place_of(slot, holding)})" for slot in slots)
+    text = f"{title} into {where}: {why}; {turns} turn{'s' if turns != 1 else ''}"
+    if plain_turns is None or technique == "plain":
+        return text + "."
+    saved = plain_turns - turns
+    if saved > 0:
+        return f"{text}, {saved} fewer than plain."
+    if saved < 0:
+        return f"{text}, {-saved} more than plain."
+    return f"{text}, as many as plain."

@@ -1,0 +1,112 @@
+"""A position as the search sees it: turned so that one cross colour is down."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from livecube.cube.geometry import FACES, ROTATIONS, Array
+from livecube.cube.holding import COLOURS
+from livecube.cube.position import SOLVED, apply_turn, rotated
+from livecube.search.coordinates import DOWN_ROTATIONS, cross_number, piece_places, turn_map
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+__all__ = ["AT_OFFSETS", "Situation", "slot_bits"]
+
+AT_OFFSETS: Final = np.array([SOLVED] + [apply_turn(SOLVED, 15 + k) for k in range(3)])
+"""Shape (4, 20): the solved cube with the down layer at each offset."""
+
+_OFFSET_OF: Final = {cross_number(p): k for k, p in enumerate(AT_OFFSETS)}
+_PLACES_AT: Final = [piece_places(p) for p in AT_OFFSETS]
+
+
+def slot_bits(mask: int) -> list[int]:
+    """Numbers of the slots whose bits are set."""
+    return [slot for slot in range(4) if mask >> slot & 1]
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """One position as one cross colour sees it.
+
+    Slots and pieces are numbered as in :mod:`livecube.search.coordinates`; *solved* means up
+    to the present offset.
+    """
+
+    face: int
+    """Fixed face of the cross."""
+    position: Array
+    """The position in the down frame."""
+    cross: int
+    places: Array
+    offset: int | None
+    """None: the cross is whole at no offset, and nothing counts as solved."""
+    corners: int
+    """Bit s: the corner of slot s is solved."""
+    edges: int
+    """Bit s: the edge of slot s is at home."""
+
+    @staticmethod
+    def of(position: Array, face: int) -> Situation:
+        """The situation of a fixed-frame position for the cross on ``face``."""
+        down = rotated(position, DOWN_ROTATIONS[face])
+        cross, places = cross_number(down), piece_places(down)
+        offset = _OFFSET_OF.get(cross)
+        corners = edges = 0
+        if offset is not None:
+            solved = places == _PLACES_AT[offset]
+            corners = sum(int(solved[s]) << s for s in range(4))
+            edges = sum(int(solved[4 + s]) << s for s in range(4))
+        return Situation(face, down, cross, places, offset, corners, edges)
+
+    @property
+    def solved(self) -> int:
+        """Bit s: slot s is solved (the set S)."""
+        return self.corners & self.edges
+
+    @property
+    def free(self) -> int:
+        """Bit s: slot s is not solved."""
+        return 15 & ~self.solved
+
+    @property
+    def colour(self) -> str:
+        """Colour of the cross."""
+        return COLOURS[self.face]
+
+    def slot_name(self, slot: int) -> str:
+        """The two side colours of a slot, in alphabetical order."""
+        return _slot_names(self.face)[slot]
+
+    def slot_names(self, slots: Iterable[int]) -> tuple[str, ...]:
+        """Names of several slots."""
+        return tuple(self.slot_name(slot) for slot in slots)
+
+    def fixed(self, turns: Sequence[int]) -> tuple[int, ...]:
+        """Down-frame turns as fixed-frame turns."""
+        to_fixed = _to_fixed(self.face)
+        return tuple(to_fixed[turn] for turn in turns)
+
+    def under(self, slot: int, turned: int = 0) -> int:
+        """The slot under which the home of a slot's corner lies after D^turned."""
+        return (slot + (self.offset or 0) + turned) % 4
+
+
+@cache
+def _to_fixed(face: int) -> list[int]:
+    there = turn_map(DOWN_ROTATIONS[face])
+    return [there.index(turn) for turn in range(18)]
+
+
+@cache
+def _slot_names(face: int) -> tuple[str, ...]:
+    to_down = [int(ROTATIONS[DOWN_ROTATIONS[face]][9 * f + 4]) // 9 for f in range(6)]
+    fixed = [to_down.index(FACES.index(side)) for side in "FRBL"]
+    return tuple(
+        "-".join(sorted((COLOURS[fixed[s]], COLOURS[fixed[(s + 1) % 4]]))) for s in range(4)
+    )

@@ -1,0 +1,48 @@
+"""What a technique is: when it is possible, and what it asks of the search.
+
+A technique is a value with an ``id`` and a function ``chances``: from a situation to the
+slots that it can fill now, each with the search task whose answers are its sequences.
+*Solved* means up to the present offset throughout; S are the slots solved now, the others
+are *free*.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol
+
+if TYPE_CHECKING:
+    from livecube.search.engine import Task
+    from livecube.search.situation import Situation
+
+__all__ = ["Chance", "Technique", "goal_bits"]
+
+
+@dataclass(frozen=True, slots=True)
+class Chance:
+    """A technique that is possible now."""
+
+    technique: str
+    slots: tuple[int, ...]
+    """Slots that it fills."""
+    task: Task
+    why: str
+    """What can be seen that makes it possible, as one clause."""
+
+
+class Technique(Protocol):
+    """One way to fill a slot."""
+
+    @property
+    def id(self) -> str:
+        """Name of the technique, as in logs and machine-readable output."""
+        ...
+
+    def chances(self, situation: Situation) -> list[Chance]:
+        """The chances that the situation offers; empty if there are none."""
+        ...
+
+
+def goal_bits(slots: int) -> int:
+    """Goal of a task: corners and edges of the slots whose bits are set."""
+    return slots | slots << 4
