@@ -34,7 +34,8 @@ __all__ = ["PacketError", "UnknownVersionError", "check_byte", "decode", "encode
 
 _CLOCK_MASK: Final = (1 << CLOCK_BITS) - 1
 _HEADER: Final = struct.Struct("<BBHI")  # version and type, session, sequence number, clock
-_TURNS: Final = (struct.Struct("<B"), struct.Struct("<H"))  # count and newest turn, earlier turn
+_NEWEST: Final = struct.Struct("<B")  # count and newest turn
+_EARLIER: Final = struct.Struct("<H")  # turn and milliseconds to the next one
 _SNAPSHOT: Final = struct.Struct("<HHIH")  # the four numbers of Coordinates, in order
 _BATTERY: Final = struct.Struct("<B")  # percent
 _TOO_OLD: Final = struct.Struct("<H")  # oldest sequence number kept
@@ -117,13 +118,12 @@ def _header(kind: int, packet: CubePacket, cube_ms: int) -> bytes:
 
 
 def _encode_turns(turns: tuple[TimedTurn, ...]) -> bytes:
-    newest, earlier = _TURNS
-    parts = [newest.pack((len(turns) - 1) << 5 | turns[-1].turn)]
+    parts = [_NEWEST.pack((len(turns) - 1) << 5 | turns[-1].turn)]
     for before, after in zip(turns[-2::-1], turns[:0:-1], strict=True):
         delta = (after.cube_ms - before.cube_ms) & _CLOCK_MASK
         if delta > MAX_DELTA_MS:
             raise ValueError(f"turns {delta} ms apart do not fit into one packet")
-        parts.append(earlier.pack(before.turn << 11 | delta))
+        parts.append(_EARLIER.pack(before.turn << 11 | delta))
     return b"".join(parts)
 
 
@@ -163,26 +163,23 @@ def _decode_report(kind: int, body: bytes) -> CubePacket:
         raise PacketError(f"unknown type {kind}")
     _, session, seq, cube_ms = _HEADER.unpack_from(body)
     rest = body[_HEADER.size :]
-    match kind:
-        case 1:
-            return Turns(session, seq, _decode_turns(rest, cube_ms))
-        case 2:
-            return Snapshot(session, seq, cube_ms, _decode_position(rest))
-        case 3:
-            return BatteryPacket(session, seq, cube_ms, _percent(*_BATTERY.unpack(rest)))
-        case 4:
-            return TooOld(session, seq, cube_ms, *_TOO_OLD.unpack(rest))
-        case _:
-            return _decode_hello(session, seq, cube_ms, rest)
+    if kind == _TYPE_TURNS:
+        return Turns(session, seq, _decode_turns(rest, cube_ms))
+    if kind == _TYPE_SNAPSHOT:
+        return Snapshot(session, seq, cube_ms, _decode_position(rest))
+    if kind == _TYPE_BATTERY:
+        return BatteryPacket(session, seq, cube_ms, _percent(*_BATTERY.unpack(rest)))
+    if kind == _TYPE_TOO_OLD:
+        return TooOld(session, seq, cube_ms, *_TOO_OLD.unpack(rest))
+    return _checked(Hello(session, seq, cube_ms, *_HELLO.unpack(rest)))
 
 
 def _decode_turns(rest: bytes, cube_ms: int) -> tuple[TimedTurn, ...]:
-    newest, earlier = _TURNS
-    (first,) = newest.unpack_from(rest)
+    (first,) = _NEWEST.unpack_from(rest)
     turns = [TimedTurn(_turn(first & 0x1F), cube_ms)]
-    if len(rest) != newest.size + earlier.size * (first >> 5) or first >> 5 > MAX_EARLIER:
+    if len(rest) != _NEWEST.size + _EARLIER.size * (first >> 5) or first >> 5 > MAX_EARLIER:
         raise struct.error
-    for (word,) in earlier.iter_unpack(rest[newest.size :]):
+    for (word,) in _EARLIER.iter_unpack(rest[_NEWEST.size :]):
         cube_ms = (cube_ms - (word & MAX_DELTA_MS)) & _CLOCK_MASK
         turns.append(TimedTurn(_turn(word >> 11), cube_ms))
     return tuple(reversed(turns))
@@ -198,8 +195,6 @@ def _decode_position(rest: bytes) -> bytes:
     numbers = Coordinates._make(_SNAPSHOT.unpack(rest))
     try:
         return position(numbers)
-    except PositionError:
-        raise
     except ValueError as error:
         raise PacketError(str(error)) from None
 
@@ -210,8 +205,7 @@ def _percent(value: int) -> int:
     return value
 
 
-def _decode_hello(session: int, seq: int, cube_ms: int, rest: bytes) -> Hello:
-    hello = Hello(session, seq, cube_ms, *_HELLO.unpack(rest))
+def _checked(hello: Hello) -> Hello:
     if hello.percent != 255:
         _percent(hello.percent)
     if hello.history < 64:

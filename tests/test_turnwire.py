@@ -15,10 +15,12 @@ from livecube_protocols.turnwire_packets import (
     EVENTS,
     SERVICE,
     AgainRequest,
+    BatteryPacket,
     Hello,
     HelloRequest,
     Snapshot,
     TimedTurn,
+    TooOld,
     Turns,
 )
 
@@ -95,7 +97,7 @@ class Link:
         self.follower.made[self.cube.seq] = (made, self.cube.position)
         self.sent(packets)
 
-    def step(self, wait_ms: int, behind: int) -> None:
+    def step(self, wait_ms: int, behind: int) -> list[Report]:
         """Let the cube answer and idle; deliver all but ``behind`` packets, any of the next 4."""
         self.cube_ms += wait_ms
         for data in self.requests:
@@ -103,19 +105,24 @@ class Link:
             self.sent(self.cube.written(data, self.cube_ms))
         self.requests = []
         self.sent(self.cube.idle(self.cube_ms))
+        reports: list[Report] = []
         while len(self.on_air) > behind:
             swap = self.random.randrange(4) if behind else 0
             data = self.on_air.pop(min(swap, len(self.on_air) - 1))
             decoded = self.decoder.received(EVENTS, data)
-            for report in decoded.reports:
-                self.follower.take(report)
+            reports += decoded.reports
             self.requests += [write.data for write in decoded.writes]
+        return reports
+
+    def follow(self, wait_ms: int, behind: int) -> None:
+        for report in self.step(wait_ms, behind):
+            self.follower.take(report)
 
     def settle(self) -> None:
         """A quiet time at the end, on a good radio."""
         self.loss = 0.0
         for _ in range(40):  # holes are closed one after the other
-            self.step(70_000, 0)
+            self.follow(70_000, 0)
 
 
 @settings(deadline=None)
@@ -126,10 +133,10 @@ def test_on_a_good_radio_every_turn_comes_once_in_order_and_at_once(
     seed: int, turns: list[tuple[int, int]], cube_ms: int
 ) -> None:
     link = Link(0.0, seed, seq=65500, cube_ms=cube_ms)
-    link.step(0, 0)
+    link.follow(0, 0)
     for turn, pause_ms in turns:
         link.turn(turn, pause_ms)
-        link.step(0, 0)
+        link.follow(0, 0)
         assert link.follower.seq == link.cube.seq
     assert link.follower.lost == link.again == 0
 
@@ -143,7 +150,7 @@ def test_on_a_bad_radio_the_turns_told_are_right_and_the_position_comes_back(
     link = Link(loss, seed, seq=65400, cube_ms=2**32 - 10_000)
     for _ in range(250):
         link.turn(link.random.randrange(18), link.random.choice((0, 60, 90, 120, 400, 4000)))
-        link.step(link.random.choice((0, 0, 0, 30, 300, 1500)), 5)
+        link.follow(link.random.choice((0, 0, 0, 30, 300, 1500)), 5)
     link.settle()
     assert link.follower.position == link.cube.position
     assert link.follower.seq == link.cube.seq
@@ -176,6 +183,37 @@ def test_one_changed_byte_never_passes() -> None:
             changed[index] ^= change
             with pytest.raises(PacketError):
                 decode(bytes(changed))
+
+
+FORGED = st.one_of(
+    st.builds(Turns, st.integers(0, 2), SEQS, st.just((TimedTurn(0, 0),))),
+    st.builds(Snapshot, st.integers(0, 2), SEQS, CLOCKS, st.just(SOLVED.tobytes())),
+    st.builds(BatteryPacket, st.integers(0, 2), SEQS, CLOCKS, st.integers(0, 100)),
+    st.builds(TooOld, st.integers(0, 2), SEQS, CLOCKS, SEQS),
+)
+
+
+@settings(deadline=None)
+@given(st.lists(FORGED | st.binary(max_size=20), max_size=60))
+def test_after_forged_packets_the_cubes_own_bring_the_position_back(
+    forged: list[Turns | Snapshot | BatteryPacket | TooOld | bytes],
+) -> None:
+    link = Link(0.0, 0, seq=300)
+    for packet in forged:
+        link.decoder.received(EVENTS, packet if isinstance(packet, bytes) else encode(packet))
+    position: bytes | None = None
+    link.requests = [write.data for write in link.decoder.connected()]
+    for _ in range(3 * GIVE_UP_AFTER):
+        link.turn(link.random.randrange(18), 100)
+        for report in link.step(2000, 0):
+            match report:
+                case TurnReport(turn):
+                    position = position and position.translate(TURN_BYTES[turn])
+                case StateReport(told):
+                    position = told
+                case GapReport():
+                    position = None
+    assert position == link.cube.position
 
 
 # One thing after another.
@@ -241,6 +279,25 @@ def test_turns_that_never_come_are_given_up_after_so_many_packets() -> None:
     assert len(answers[-1].reports) == 1 + 6 + GIVE_UP_AFTER
     asked = [i for i, a in enumerate(answers) if a.writes]
     assert asked == [*range(0, GIVE_UP_AFTER + 1, RETRY_AFTER)]
+
+
+def test_a_quiet_cubes_battery_packet_is_the_sign_to_ask_again() -> None:
+    cube, decoder = connected()
+    cube.turn(0, 0)
+    cube.turn(3, 5000)
+    first = decoder.received(EVENTS, cube.idle(5300)[0])
+    second = decoder.received(EVENTS, cube.set_battery(50, 5400)[0])
+    assert first.reports == ()
+    assert [decode(w.data) for w in (*first.writes, *second.writes)] == [AgainRequest(1, 1)] * 2
+
+
+def test_a_number_forged_too_high_is_corrected_before_the_cube_gets_there() -> None:
+    pair = connected()
+    quiet = [p for _ in range(3 * GIVE_UP_AFTER) for p in pair[0].set_battery(100, 0)]
+    reports = deliver(pair, [encode(BatteryPacket(0, 150, 0, 100)), *quiet])
+    state = StateReport(pair[0].position, 0, 0)
+    assert reports == [GapReport(150), GapReport(None), state]
+    assert deliver(pair, pair[0].turn(0, 0)) == [TurnReport(0, 1, 0)]
 
 
 def test_after_a_long_absence_the_state_is_told_and_how_many_turns_were_lost() -> None:
