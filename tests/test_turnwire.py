@@ -219,9 +219,9 @@ def test_after_forged_packets_the_cubes_own_bring_the_position_back(
 # One thing after another.
 
 
-def connected(**cube: int) -> tuple[TurnwireCube, TurnwireDecoder]:
+def connected() -> tuple[TurnwireCube, TurnwireDecoder]:
     """A cube and a decoder that have met."""
-    pair = TurnwireCube(**cube), TurnwireDecoder()
+    pair = TurnwireCube(), TurnwireDecoder()
     requests = [write.data for write in pair[1].connected()]
     deliver(pair, [answer for data in requests for answer in pair[0].written(data, 0)])
     return pair
@@ -229,7 +229,8 @@ def connected(**cube: int) -> tuple[TurnwireCube, TurnwireDecoder]:
 
 def deliver(pair: tuple[TurnwireCube, TurnwireDecoder], packets: Iterable[bytes]) -> list[Report]:
     """Deliver packets, and all the answers to what the decoder asks; everything it tells."""
-    reports, waiting = [], list(packets)
+    reports: list[Report] = []
+    waiting = list(packets)
     while waiting:
         decoded = pair[1].received(EVENTS, waiting.pop(0))
         reports += decoded.reports

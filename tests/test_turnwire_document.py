@@ -54,7 +54,7 @@ def timed_turns(text: str) -> tuple[TimedTurn, ...]:
 
 
 def described(f: dict[str, str]) -> Any:
-    head = [int(f[name]) for name in ("session", "seq", "clock") if name in f]
+    head: Any = [int(f[name]) for name in ("session", "seq", "clock") if name in f]
     match f["type"]:
         case "turns":
             return Turns(*head, timed_turns(f["turns"]))
