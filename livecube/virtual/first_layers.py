@@ -128,6 +128,8 @@ class FirstLayers:
     def plain(self) -> bool:
         """Put a corner and its edge into their slot together, the shortest or any."""
         plans = {slot: self._plain_plan(slot) for slot in self.free()}
+        if not plans:
+            return False
         if self.rng.random() < self.habits.p_easiest_pair:
             slot = min(plans, key=lambda s: len(plans[s]))
         else:
@@ -251,6 +253,17 @@ class FirstLayers:
         keep = self._pieces_in(s for s in solved if s != slot)
         self.hands.turn([*trigger_out(slot, self.rng), int(self.rng.integers(3))])
         return self._do(self.plan(free[0], free[0], 0, keep))
+
+    def fumble(self, steps: int) -> None:
+        """Put single pieces and pairs anywhere at any offset, minding the others or not."""
+        for _ in range(steps):
+            slot, offset = int(self.rng.integers(4)), int(self.rng.integers(4))
+            minded = [s for s in _SLOTS if s != slot and self.rng.random() < 0.7]
+            keep = self._pieces_in(minded)
+            one = slot if self.rng.random() < 0.7 else None
+            other = slot if one is None or self.rng.random() < 0.5 else None
+            if not self._do(self.plan(one, other, offset, keep)):
+                self.hands.turn([*layer_turn(offset), *trigger_out(slot, self.rng)])
 
     # Helpers.
 

@@ -68,6 +68,10 @@ class Habits:
     """The shortest free pair is taken, not just any."""
     p_one_look_orient: float = 0.8
     p_one_look_permute: float = 0.9
+    p_regrip_in_cross: float = 0.25
+    """The cross is done in two parts, the cube rotated between them if that helps."""
+    p_hesitate: float = 0.01
+    """At each move: a pause in the middle of a stage."""
     # Mistakes.
     p_wrong_turn: float = 0.004
     """At each turn: a wrong one, seen and undone."""

@@ -31,9 +31,13 @@ if TYPE_CHECKING:
 
     from livecube.virtual.habits import Habits
 
-__all__ = ["CrossFrame", "Hands"]
+__all__ = ["CrossFrame", "Hands", "Stopped"]
 
 _Y: Final = tuple(Move("y", quarters) for quarters in (1, 2, 3))
+
+
+class Stopped(Exception):  # noqa: N818 - not an error
+    """The hands were told to stop here: the solve is given up."""
 
 
 @cache
@@ -75,6 +79,8 @@ class Hands:
         self.reports: list[VirtualTurn] = []
         self.moves: list[HandMove] = []
         self.mistakes = 0
+        self.stop_after: int | None = None
+        """Give up once so many turns are reported."""
         self._tempo = 1.0
         self._may_slip = False
 
@@ -83,6 +89,11 @@ class Hands:
     def wait(self, median_s: float) -> None:
         """Think for about so many seconds."""
         self.t += min(self._spread(median_s, 0.45), 4 * median_s)
+
+    def inspect(self) -> None:
+        """Look at the scrambled cube, 0.5 to 1.6 times as long as usual."""
+        usual = self.habits.inspection_s
+        self.t += min(max(self._spread(usual, 0.3), 0.5 * usual), 1.6 * usual)
 
     def _spread(self, median_s: float, spread: float) -> float:
         return float(self.rng.lognormal(log(median_s), spread)) if median_s > 0 else 0.0
@@ -120,7 +131,12 @@ class Hands:
             self.make(move)
 
     def make(self, move: Move) -> None:
-        """Make one move and report its turns."""
+        """Make one move and report its turns.
+
+        Raises :class:`Stopped` if the hands were to stop before it.
+        """
+        if self.stop_after is not None and len(self.reports) >= self.stop_after:
+            raise Stopped
         self.t += self._duration(move)
         turns, after = fixed_turns([move], self.holding)
         if not move.is_rotation:
@@ -205,6 +221,8 @@ class Hands:
         self._may_slip = on
 
     def _slip(self) -> None:
+        if self._may_slip and self.rng.random() < self.habits.p_hesitate:
+            self.wait(self.habits.pair_pause_s)
         if self._may_slip and self.rng.random() < self.habits.p_wrong_turn:
             self.wrong_turn()
 

@@ -21,7 +21,16 @@ from livecube.cube.turns import make_turn, turn_face, turn_quarters
 if TYPE_CHECKING:
     import numpy as np
 
-__all__ = ["CORNER", "EDGE", "HOMES", "layer_turn", "place_under", "plan_pieces", "trigger_out"]
+__all__ = [
+    "CORNER",
+    "EDGE",
+    "HOMES",
+    "carried",
+    "layer_turn",
+    "place_under",
+    "plan_pieces",
+    "trigger_out",
+]
 
 CORNER: Final = 4
 """Number of slot 0's corner."""
@@ -60,7 +69,8 @@ def _table(turns: tuple[int, ...]) -> bytes:
     return table
 
 
-def _carried(turns: tuple[int, ...], slot: int) -> tuple[int, ...]:
+def carried(turns: tuple[int, ...], slot: int) -> tuple[int, ...]:
+    """The turns as they are made when slot 0 is carried to another slot."""
     for _ in range(slot):
         turns = tuple(
             make_turn(FACES.index(_Y_CYCLE[FACES[turn_face(t)]]), turn_quarters(t)) for t in turns
@@ -74,7 +84,7 @@ def _elements() -> list[_Element]:
         kept = [*range(12, 16)]
         kept += [piece + other for piece in (CORNER, EDGE) for other in range(4) if other != slot]
         for text in _TRIGGERS:
-            turns = _carried(tuple(parse_turns(text)), slot)
+            turns = carried(tuple(parse_turns(text)), slot)
             table = _table(turns)
             if any(table[HOMES[piece]] != HOMES[piece] for piece in kept):
                 raise ValueError(f"{text!r} opens more than one slot; mend or remove it")

@@ -28,7 +28,9 @@ Kind: TypeAlias = Literal[
     "permute-skip",
     "wrong-turn",
     "out-and-back",
+    "out-while-in",
     "reopened",
+    "fumbling",
     "abandoned",
 ]
 
@@ -46,7 +48,9 @@ KINDS: Final[tuple[Kind, ...]] = (
     "permute-skip",
     "wrong-turn",
     "out-and-back",
+    "out-while-in",
     "reopened",
+    "fumbling",
     "abandoned",
 )
 """What can be asked of a solve, and what it says happened in it."""
@@ -102,7 +106,8 @@ class VirtualSolve:
 
     scramble: list[int]
     """Fixed-frame turns from solved to the position in which the log starts this solve, or
-    those that were turned on the cube (then they are the first of ``turns``)."""
+    those that were turned on the cube (then they are the first of ``turns``, and begin where
+    an abandoned solve has left the cube)."""
     turns: list[VirtualTurn]
     """All reported turns that belong to this solve; see ``first_line``."""
     first_line: int

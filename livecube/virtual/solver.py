@@ -3,20 +3,19 @@
 >>> done = solve(1)
 >>> done.solved, len(done.stages)
 (True, 8)
+>>> "keyhole-edge" in solve(1, kinds={"keyhole-edge"}).kinds
+True
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from livecube.cube.position import SOLVED
-from livecube.virtual.cross import plan_cross
-from livecube.virtual.finish import last_layer
-from livecube.virtual.first_layers import FirstLayers
-from livecube.virtual.habits import RIGHT_HANDED, Habits
-from livecube.virtual.hands import CrossFrame, Hands
+from livecube.errors import UsageError
+from livecube.virtual.habits import LEFT_HANDED, RIGHT_HANDED, Habits
+from livecube.virtual.person import LUCK, Person
 from livecube.virtual.records import (
     KINDS,
     HandMove,
@@ -25,13 +24,16 @@ from livecube.virtual.records import (
     VirtualSolve,
     VirtualTurn,
 )
-from livecube.virtual.truth import find_truth, looks_after
+from livecube.virtual.truth import Truth, find_truth, looks_after
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
 
 __all__ = [
     "KINDS",
+    "LEFT_HANDED",
+    "RIGHT_HANDED",
+    "Habits",
     "HandMove",
     "Kind",
     "TrueStage",
@@ -40,6 +42,9 @@ __all__ = [
     "random_scramble",
     "solve",
 ]
+
+_ATTEMPTS: Final = 300
+"""Solves tried until one has all the kinds asked for."""
 
 
 def random_scramble(rng: np.random.Generator, length: int = 25) -> list[int]:
@@ -58,46 +63,75 @@ def solve(
     habits: Habits = RIGHT_HANDED,
     *,
     cross: int | None = None,
+    kinds: Collection[Kind] = (),
 ) -> VirtualSolve:
-    """Solve one position as people do."""
+    """Solve one position as people do; the clock starts at 0 with the inspection.
+
+    ``scramble`` are fixed-frame turns from solved (None: random, or made for the kinds
+    asked for). ``cross`` is the face of the cross colour that is meant (None: random).
+    Every one of ``kinds`` happens in the solve; others may. The same seed and arguments
+    give the same solve.
+
+    Raises :class:`~livecube.errors.UsageError` if a kind is unknown, or does not happen in
+    any of a few hundred attempts at this scramble.
+    """
+    wishes = frozenset(kinds)
+    if unknown := sorted(wishes.difference(KINDS)):
+        raise UsageError(f"unknown kinds {', '.join(unknown)}; known are {', '.join(KINDS)}")
+    if scramble is not None and (luck := sorted(wishes & LUCK)):
+        raise UsageError(f"{', '.join(luck)} cannot be had from a given scramble; leave it out")
     rng = np.random.default_rng(seed)
-    if scramble is None:
-        scramble = random_scramble(rng)
+    for _ in range(_ATTEMPTS):
+        done = _attempt(rng, scramble, habits, cross, wishes)
+        if done.kinds >= wishes:
+            return done
+    raise UsageError(f"no solve with {', '.join(sorted(wishes))} was found; ask for fewer kinds")
+
+
+def _attempt(
+    rng: np.random.Generator,
+    scramble: Sequence[int] | None,
+    habits: Habits,
+    cross: int | None,
+    wishes: frozenset[Kind],
+) -> VirtualSolve:
+    given = random_scramble(rng) if scramble is None else list(scramble)
     meant = int(rng.integers(6)) if cross is None else cross
-    hands = Hands(CrossFrame(meant), habits, rng)
-    hands.given(scramble)
-    hands.wait(habits.inspection_s)
-    hands.cross_down()
-    _cross(hands)
-    _pairs(hands)
-    last_layer(hands)
-    looks = looks_after([r.turn for r in hands.reports], looks_after(scramble)[-1])
+    person = Person(rng, given, habits, meant, wishes, may_rewrite=scramble is None)
+    solved = person.solve()
+    reports = person.hands.reports
+    looks = looks_after((r.turn for r in reports), looks_after(person.scramble)[-1])
     truth = find_truth(looks, 1)
     return VirtualSolve(
-        list(scramble),
-        hands.reports,
-        1,
-        1,
-        truth.cross,
-        meant,
-        truth.stages,
-        truth.reopened,
-        hands.position == SOLVED.tobytes(),
-        frozenset(),
-        hands.moves,
+        scramble=person.scramble,
+        turns=reports,
+        first_line=1,
+        start_turn=1,
+        cross=truth.cross,
+        meant=meant,
+        stages=truth.stages,
+        reopened=truth.reopened,
+        solved=solved,
+        kinds=frozenset(person.happened | _kinds_shown(truth)),
+        moves=person.hands.moves,
     )
 
 
-def _cross(hands: Hands) -> None:
-    extra = int(hands.rng.random() < hands.habits.p_cross_longer)
-    hands.turn(plan_cross(hands.position, hands.rng, extra=extra))
-
-
-def _pairs(hands: Hands) -> None:
-    layers = FirstLayers(hands)
-    for _ in range(40):
-        if not layers.free():
-            return
-        layers.think()
-        layers.plain()
-    raise ValueError("the pairs do not come to an end")
+def _kinds_shown(truth: Truth) -> set[Kind]:
+    """The unusual things that the stages themselves show."""
+    kinds = {kind for kind in KINDS if any(s.technique == kind for s in truth.stages)}
+    for stage in truth.stages:
+        match stage:
+            case TrueStage(stage="cross", offset=1 | 2 | 3):
+                kinds.add("offset-cross")
+            case TrueStage(stage="pair", offset=1 | 2 | 3):
+                kinds.add("chain")
+            case TrueStage(stage="orient", shared=True):
+                kinds.add("orient-skip")
+            case TrueStage(stage="permute", shared=True):
+                kinds.add("permute-skip")
+    if truth.reopened:
+        kinds.add("reopened")
+    if any(line < truth.crosses[truth.cross] for line in truth.crosses.values()):
+        kinds.add("other-cross")
+    return kinds

@@ -2,140 +2,53 @@
 
 Slow and simple on purpose, and sharing nothing with any tracker: the cube is 54 colour
 letters, a turn moves letters, and everything else is comparing letters with centres.
+
+The rules for stages, as they are applied here (a *line* is a reported turn of the solve; a
+half turn reported in two quarters is two lines):
+
+- At a line where the cross is whole at offset 0, with at least as many slots solved as held,
+  the solved ones are held from now on: those missing are reopened, those new are done. The
+  cross is done at the first line at offset 0.
+- Between two lines at offset 0 the same rule is applied provisionally at every whole line,
+  which gives a slot its *own* line; a slot provisionally reopened loses it. When the layer is
+  aligned, new slots keep their own line and offset, but those with the latest own line are
+  done at the aligning line, at offset 0. No slot is done before the cross.
+- The cross keeps its own line (the first at which it was whole, at any offset) if a new slot
+  has an own line later than that and earlier than the aligning one.
+- The cross colour is the one with all four slots held first, at offset 0; then the one with
+  the earliest first pair; then the earliest cross; if none has four, most slots come first.
+- Orientation is done at the first line, from that of the last pair on, at which the last
+  layer shows one colour, whether or not the slots are intact at that line.
+- A pair's technique looks at whole lines only (but whether the pieces were joined is seen at
+  the end of the stage before). Two slots done on one line are a pseudo-pair if at the whole
+  line before their own line each had just one piece in, a corner and the other's edge.
+- The solve's start is no line: what is whole there counts from the first line that shows it.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
-from operator import itemgetter
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-import numpy as np
-
-from livecube.cube.geometry import FACELET_NORMAL, FACELET_POINT, FACES, OPPOSITE, TURNS
-from livecube.cube.holding import COLOURS
+from livecube.cube.geometry import FACES, OPPOSITE
+from livecube.virtual.looks import (
+    MOVED,
+    START,
+    Look,
+    WholeLine,
+    joined,
+    looks_after,
+    sides_of,
+    whole_line,
+)
 from livecube.virtual.records import TrueStage
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Sequence
 
     from livecube.virtual.records import StageName
 
 __all__ = ["Truth", "find_truth", "looks_after"]
-
-_Look = tuple[str, ...]
-"""54 face letters, in the order of the facelets."""
-
-_START: Final[_Look] = tuple(FACES[i // 9] for i in range(54))
-_MOVED: Final[list[Callable[[_Look], _Look]]] = [
-    itemgetter(*np.argsort(turn).tolist()) for turn in TURNS
-]
-_NORMAL: Final = [tuple(v) for v in FACELET_NORMAL.tolist()]
-_POINT: Final = [tuple(v) for v in FACELET_POINT.tolist()]
-_CENTRE: Final = range(4, 54, 9)
-_WHERE: Final = {(_POINT[i], _NORMAL[i]): i for i in range(54)}
-
-
-def looks_after(turns: Iterable[int], look: _Look = _START) -> list[_Look]:
-    """How the cube looks at the start and after each turn."""
-    looks = [look]
-    for turn in turns:
-        look = _MOVED[turn](look)
-        looks.append(look)
-    return looks
-
-
-def _sum(*vectors: tuple[int, ...]) -> tuple[int, ...]:
-    return tuple(map(sum, zip(*vectors, strict=True)))
-
-
-class _Side(NamedTuple):
-    """One side face of a cross, and the slot between it and the next side clockwise."""
-
-    centre: int
-    below: int
-    """Cross edge: its sticker on this side."""
-    cross_edge: int
-    """The same edge's sticker on the cross face."""
-    corner: tuple[int, int, int]
-    """Slot corner: its stickers on the cross face, this side and the next."""
-    edge: tuple[int, int]
-    """Slot edge: its stickers on this side and the next."""
-    slot: str
-
-
-@cache
-def _sides(cross: int) -> tuple[_Side, ...]:
-    """The four sides in the order in which a clockwise turn of the cross face moves them."""
-    down = _NORMAL[9 * cross]
-    first = next(face for face in range(6) if face not in (cross, OPPOSITE[cross]))
-    ring = [first]
-    while len(ring) < 4:
-        at = _WHERE[_sum(down, _NORMAL[9 * ring[-1]]), _NORMAL[9 * ring[-1]]]
-        ring.append(int(TURNS[3 * cross][at]) // 9)
-    sides = []
-    for face, following in zip(ring, ring[1:] + ring[:1], strict=True):
-        side, beside = _NORMAL[9 * face], _NORMAL[9 * following]
-        low, corner, edge = _sum(down, side), _sum(down, side, beside), _sum(side, beside)
-        names = sorted((COLOURS[face], COLOURS[following]))
-        sides.append(
-            _Side(
-                _CENTRE[face],
-                _WHERE[low, side],
-                _WHERE[low, down],
-                (_WHERE[corner, down], _WHERE[corner, side], _WHERE[corner, beside]),
-                (_WHERE[edge, side], _WHERE[edge, beside]),
-                "-".join(names),
-            )
-        )
-    return tuple(sides)
-
-
-class _Line(NamedTuple):
-    """A line at which the cross of one colour is whole."""
-
-    line: int
-    offset: int
-    corners: frozenset[str]
-    """Slots whose corner is solved up to the offset."""
-    edges: frozenset[str]
-
-    @property
-    def solved(self) -> frozenset[str]:
-        return self.corners & self.edges
-
-
-def _offset(look: _Look, cross: int) -> int | None:
-    """By how many clockwise quarters the whole cross is turned; None if it is not whole."""
-    sides, letter = _sides(cross), FACES[cross]
-    if any(look[side.cross_edge] != letter for side in sides):
-        return None
-    below = [look[side.below] for side in sides]
-    centres = [look[side.centre] for side in sides]
-    for offset in range(4):
-        # One clockwise quarter brings each edge from its own side to the next.
-        if all(below[(i + offset) % 4] == centres[i] for i in range(4)):
-            return offset
-    return None
-
-
-def _whole_line(line: int, look: _Look, cross: int) -> _Line | None:
-    offset = _offset(look, cross)
-    if offset is None:
-        return None
-    corners, edges = set(), set()
-    sides = _sides(cross)
-    for i, side in enumerate(sides):
-        beside = sides[(i + 1) % 4]
-        # The slot whose corner belongs here while the layer is turned by the offset.
-        owner = sides[(i - offset) % 4].slot
-        wanted = (FACES[cross], look[side.below], look[beside.below])
-        if tuple(look[f] for f in side.corner) == wanted:
-            corners.add(owner)
-        if tuple(look[f] for f in side.edge) == (look[side.centre], look[beside.centre]):
-            edges.add(side.slot)
-    return _Line(line, offset, frozenset(corners), frozenset(edges))
 
 
 class _Done(NamedTuple):
@@ -150,7 +63,7 @@ class _Done(NamedTuple):
 class _Follower:
     """Applies the rules for cross and pairs to the whole lines of one colour, in order."""
 
-    def __init__(self, cross: int, lines: list[_Line]) -> None:
+    def __init__(self, cross: int, lines: list[WholeLine]) -> None:
         self.cross = cross
         self.lines = lines
         self.cross_done: _Done | None = None
@@ -158,14 +71,14 @@ class _Follower:
         self.reopened: list[tuple[str, int]] = []
         self.four_held: int | None = None
         held: frozenset[str] = frozenset()
-        between: list[_Line] = []
+        between: list[WholeLine] = []
         for line in lines:
             between.append(line)
             if line.offset == 0:
                 held = self._align(held, between)
                 between = []
 
-    def _align(self, held: frozenset[str], between: list[_Line]) -> frozenset[str]:
+    def _align(self, held: frozenset[str], between: list[WholeLine]) -> frozenset[str]:
         """Settle everything between two lines at offset 0; ``between`` ends with the second."""
         now = between[-1]
         after, lost, new = _held_rule(held, now.solved)
@@ -196,9 +109,9 @@ def _held_rule(
     return held, frozenset(), frozenset()
 
 
-def _own_lines(held: frozenset[str], between: list[_Line]) -> dict[str, _Line]:
+def _own_lines(held: frozenset[str], between: list[WholeLine]) -> dict[str, WholeLine]:
     """The line from which each slot was provisionally done, at whatever offset."""
-    own: dict[str, _Line] = {}
+    own: dict[str, WholeLine] = {}
     for line in between:
         held, lost, new = _held_rule(held, line.solved)
         for slot in lost:
@@ -207,7 +120,7 @@ def _own_lines(held: frozenset[str], between: list[_Line]) -> dict[str, _Line]:
     return own
 
 
-def _cross_place(between: list[_Line], pair_lines: list[int]) -> _Done:
+def _cross_place(between: list[WholeLine], pair_lines: list[int]) -> _Done:
     first, aligned = between[0], between[-1]
     chain = any(first.line < line < aligned.line for line in pair_lines)
     place = first if chain else aligned
@@ -226,7 +139,7 @@ class Truth:
     """For every colour whose cross counts as done: its line."""
 
 
-def find_truth(looks: Sequence[_Look], first: int) -> Truth:
+def find_truth(looks: Sequence[Look], first: int) -> Truth:
     """The truth about the solve whose first turn is line ``first`` of the log.
 
     ``looks`` are those before the first turn and after each one. Lines are numbered as the
@@ -234,7 +147,7 @@ def find_truth(looks: Sequence[_Look], first: int) -> Truth:
     """
     followers = []
     for cross in range(6):
-        found = (_whole_line(first + i, look, cross) for i, look in enumerate(looks[1:]))
+        found = (whole_line(first + i, look, cross) for i, look in enumerate(looks[1:]))
         followers.append(_Follower(cross, [line for line in found if line is not None]))
     follower = min(followers, key=_rank)
     shown = dict(enumerate(looks, start=first - 1))
@@ -257,7 +170,7 @@ def _rank(follower: _Follower) -> tuple[int, int, int, int]:
     return four, slots, pair, cross
 
 
-def _cross_and_pairs(follower: _Follower, shown: dict[int, _Look]) -> list[TrueStage]:
+def _cross_and_pairs(follower: _Follower, shown: dict[int, Look]) -> list[TrueStage]:
     if follower.cross_done is None:
         return []
     line = follower.cross_done.line
@@ -269,22 +182,22 @@ def _cross_and_pairs(follower: _Follower, shown: dict[int, _Look]) -> list[TrueS
     return rows
 
 
-def _technique(follower: _Follower, slot: str, start: int, shown: dict[int, _Look]) -> str:
+def _technique(follower: _Follower, slot: str, start: int, shown: dict[int, Look]) -> str:
     """The name of what was done, for a pair whose stage began after line ``start``."""
     done = follower.pairs[slot]
     if follower.cross_done is not None and done.line == follower.cross_done.line:
         return "x-cross"
-    for other, its in follower.pairs.items():
-        if its.line == done.line and other != slot:
-            pseudo = _was_pseudo(follower.lines, slot, other, done.own)
-            return "pseudo-pair" if pseudo else "multislot"
+    others = [s for s, its in follower.pairs.items() if its.line == done.line and s != slot]
+    if others:
+        pseudo = any(_was_pseudo(follower.lines, slot, other, done.own) for other in others)
+        return "pseudo-pair" if pseudo else "multislot"
     corner = _since(follower.lines, done.line, lambda line: slot in line.corners)
     edge = _since(follower.lines, done.line, lambda line: slot in line.edges)
-    side = next(side for side in _sides(follower.cross) if side.slot == slot)
-    beside = next(s for s in _sides(follower.cross) if s.centre // 9 == side.edge[1] // 9)
+    side = next(side for side in sides_of(follower.cross) if side.slot == slot)
+    beside = next(s for s in sides_of(follower.cross) if s.centre // 9 == side.edge[1] // 9)
     pair = (side.centre, beside.centre)
     if corner == edge:
-        return "made-pair" if _joined(shown[start], follower.cross, pair) else "plain"
+        return "made-pair" if joined(shown[start], follower.cross, pair) else "plain"
     if edge < corner:
         return "keyhole-corner"
     flipped = any(
@@ -296,7 +209,7 @@ def _technique(follower: _Follower, slot: str, start: int, shown: dict[int, _Loo
     return "keyhole-flip" if flipped else "keyhole-edge"
 
 
-def _was_pseudo(lines: list[_Line], one: str, two: str, own: int) -> bool:
+def _was_pseudo(lines: list[WholeLine], one: str, two: str, own: int) -> bool:
     """Whether, at the whole line before, each slot had one piece and the other its partner."""
     earlier = [line for line in lines if line.line < own]
     if not earlier:
@@ -305,7 +218,7 @@ def _was_pseudo(lines: list[_Line], one: str, two: str, own: int) -> bool:
     return len(corners) == 1 and len(edges) == 1 and corners != edges
 
 
-def _since(lines: list[_Line], done: int, solved: Callable[[_Line], bool]) -> int:
+def _since(lines: list[WholeLine], done: int, solved: Callable[[WholeLine], bool]) -> int:
     """The first line from which ``solved`` holds at every whole line up to ``done``."""
     since = done
     for line in reversed([line for line in lines if line.line <= done]):
@@ -315,30 +228,16 @@ def _since(lines: list[_Line], done: int, solved: Callable[[_Line], bool]) -> in
     return since
 
 
-def _joined(look: _Look, cross: int, pair: tuple[int, int]) -> bool:
-    """Whether the corner and edge of a slot touch with both shared colours matching."""
-    colours = {look[centre] for centre in pair}
-    for point in {_POINT[i] for i in range(54) if 0 not in _POINT[i]}:
-        normals = [tuple(v if a == axis else 0 for a in range(3)) for axis, v in enumerate(point)]
-        shown = {normal: look[_WHERE[point, normal]] for normal in normals}
-        if set(shown.values()) != colours | {FACES[cross]}:
-            continue
-        one, two = (n for n in normals if shown[n] in colours)
-        beside = _sum(one, two)
-        return (look[_WHERE[beside, one]], look[_WHERE[beside, two]]) == (shown[one], shown[two])
-    raise ValueError("no corner shows the colours of this slot: these are not looks of a cube")
-
-
-def _last_layer(cross: int, fours: int, shown: dict[int, _Look]) -> list[TrueStage]:
+def _last_layer(cross: int, fours: int, shown: dict[int, Look]) -> list[TrueStage]:
     """Orientation, permutation and AUF, as far as they were done after line ``fours``."""
     top = OPPOSITE[cross]
-    wanted: list[tuple[StageName, Callable[[_Look], bool]]] = [
+    wanted: list[tuple[StageName, Callable[[Look], bool]]] = [
         (
             "orient",
             lambda look: all(letter == FACES[top] for letter in look[9 * top : 9 * top + 9]),
         ),
-        ("permute", lambda look: any(t == _START for t in _layer_turned(look, top))),
-        ("auf", lambda look: look == _START),
+        ("permute", lambda look: any(t == START for t in _layer_turned(look, top))),
+        ("auf", lambda look: look == START),
     ]
     rows: list[TrueStage] = []
     line, last = fours, max(shown)
@@ -352,6 +251,6 @@ def _last_layer(cross: int, fours: int, shown: dict[int, _Look]) -> list[TrueSta
     return rows
 
 
-def _layer_turned(look: _Look, face: int) -> list[_Look]:
+def _layer_turned(look: Look, face: int) -> list[Look]:
     """The four looks that turns of one face make of this one."""
-    return [look, *(_MOVED[3 * face + quarters](look) for quarters in range(3))]
+    return [look, *(MOVED[3 * face + quarters](look) for quarters in range(3))]
