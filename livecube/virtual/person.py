@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 __all__ = ["LUCK", "Person"]
 
 LUCK: Final[frozenset[Kind]] = frozenset(
-    {"other-cross", "multislot", "out-while-in", "orient-skip", "permute-skip"}
+    {"other-cross", "multislot", "out-while-in", "orient-skip", "permute-skip", "layer-skip"}
 )
 """Kinds that take a position made for them."""
 
@@ -237,17 +237,19 @@ class Person:
     # Last layer.
 
     def _last_layer(self) -> None:
-        if self.may_rewrite and self.wishes & {"orient-skip", "permute-skip"}:
-            self.hands.cross_down()
-            mirror = self.habits.left_handed
-            if "orient-skip" in self.wishes:
-                state = last_layer_state(self.rng, "permute", mirror=mirror)
-            else:
-                state = last_layer_state(self.rng, "orient", mirror=mirror)
-            if self.wishes >= {"orient-skip", "permute-skip"}:
-                state = []
-            self._rewrite(self._out(state))
+        if self.may_rewrite:
+            self._lucky_last_layer()
         last_layer(self.hands)
+
+    def _lucky_last_layer(self) -> None:
+        mirror = self.habits.left_handed
+        if "layer-skip" in self.wishes:
+            self._rewrite([])
+            self.happened.add("layer-skip")
+        elif "orient-skip" in self.wishes:
+            self._rewrite(self._out(last_layer_state(self.rng, "permute", mirror=mirror)))
+        elif "permute-skip" in self.wishes:
+            self._rewrite(self._out(last_layer_state(self.rng, "orient", mirror=mirror)))
 
 
 def _differs(last: int, turn: int) -> bool:

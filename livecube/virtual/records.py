@@ -26,6 +26,7 @@ Kind: TypeAlias = Literal[
     "other-cross",
     "orient-skip",
     "permute-skip",
+    "layer-skip",
     "wrong-turn",
     "out-and-back",
     "out-while-in",
@@ -46,6 +47,7 @@ KINDS: Final[tuple[Kind, ...]] = (
     "other-cross",
     "orient-skip",
     "permute-skip",
+    "layer-skip",
     "wrong-turn",
     "out-and-back",
     "out-while-in",
@@ -53,7 +55,16 @@ KINDS: Final[tuple[Kind, ...]] = (
     "fumbling",
     "abandoned",
 )
-"""What can be asked of a solve, and what it says happened in it."""
+"""What can be asked of a solve, and what it says happened in it.
+
+Most are the names of techniques and stages. ``chain``: a pair done while the cross layer is
+turned. ``offset-cross``: the cross likewise. ``other-cross``: another colour had a cross
+before. ``out-and-back``: a solved pair was taken out and put back. ``out-while-in``: one was
+out at lines where the cross is whole, and came back as another went in. ``reopened``: one
+was lost. ``fumbling``: pieces were put in and lost at any offset, more or less at random.
+``layer-skip``: the last pair solved the cube up to the last layer's turn; in hindsight
+another colour may then have had its four slots a turn earlier, and counts.
+"""
 
 
 @dataclass(frozen=True, slots=True)
