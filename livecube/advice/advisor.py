@@ -124,10 +124,14 @@ def _top_kept(situation: Situation, slots: Sequence[int], turns: Sequence[int]) 
 def likely_cross(position: Array) -> int:
     """The face whose cross the position most likely belongs to.
 
-    Among whole crosses the one with the most solved slots (aligned ones first); white if
-    there is none.
+    Among whole crosses with a free slot the one with the most solved slots (aligned ones
+    first); else one whose slots are all solved; white if no cross is whole.
     """
     code = bytes(np.asarray(position, dtype=np.uint8).tolist())
     rows = [(frame.face, frame.row(0, code)) for frame in FRAMES]
-    whole = [(row.solved.bit_count(), row.offset == 0, -face) for face, row in rows if row]
-    return -max(whole)[2] if whole else 0
+    whole = [
+        (row.solved != 15, row.solved.bit_count(), row.offset == 0, -face)
+        for face, row in rows
+        if row
+    ]
+    return -max(whole)[-1] if whole else 0

@@ -24,7 +24,7 @@ __all__ = ["Change", "Done", "HeldSlots"]
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """Where a cross or a slot was done, and the offset at which it became solved."""
+    """Where a cross or a slot was done, and the offset of the cross layer there."""
 
     line: int
     offset: int
@@ -99,7 +99,7 @@ class HeldSlots:
         own = {s: self._trial.own.get(s, here) for s in _bits(new)}
         last = max((d.line for d in own.values()), default=0)
         return {
-            s: Done(row.line, d.offset) if d.line == last else d
+            s: here if d.line == last else d
             for s, d in sorted(own.items(), key=lambda item: item[1].line)
         }
 

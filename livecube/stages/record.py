@@ -21,9 +21,13 @@ _SCRAMBLED_AT_MOST: Final = 4
 """A cube counts as scrambled when at most this many of its 20 pieces are at home (a random
 position has 0.8 on average; one more than this happens once in some 2,000)."""
 
-_LOST_AT_MOST: Final = 1
-"""A cross is lost for good on a scrambled cube with at most this many of the 12 pieces of
-cross and slots in place (an insertion leaves at least two)."""
+_SCATTERED_AT_MOST: Final = 2
+"""A colour's pieces are scattered on a scrambled cube when at most this many of the 12 pieces
+of its cross and slots are in place."""
+
+_LOST_PAUSE_S: Final = 4.0
+"""A cross is lost for good if the solver pauses so many seconds before scattered pieces:
+last-layer sequences with slices scatter them too, but nobody inspects in the middle of one."""
 
 
 def is_scrambled(position: bytes) -> bool:
@@ -40,15 +44,20 @@ class Sight:
     held: HeldSlots = field(default_factory=HeldSlots)
     since: int = 0
     """Only pauses after this line can be the inspection before this colour's cross."""
+    armed: bool = False
+    """Whether its pieces have been scattered, so that a cross would be a new one."""
 
     def see(self, line: int, position: bytes) -> tuple[Row | None, Change | None]:
         """Take in the position after a line."""
         row = self.frame.row(line, position)
         return row, (self.held.settle(row) if row else None)
 
-    def forget_if_lost(self, position: bytes) -> None:
-        """Start anew if this colour's cross has been scrambled away."""
-        if self.held.cross and self.frame.pieces_in_place(position) <= _LOST_AT_MOST:
+    def look_at_scrambled(self, position: bytes, *, paused: bool) -> None:
+        """Before a scrambled cube: arm, or start anew if the cross has been scrambled away."""
+        if self.frame.pieces_in_place(position) > _SCATTERED_AT_MOST:
+            return
+        self.armed = True
+        if paused and self.held.cross:
             self.since = self.held.rows[-1].line
             self.held = HeldSlots()
 
@@ -76,15 +85,13 @@ class Record:
     """Lines after which turns were lost."""
     holdings: list[tuple[int, Holding]] = field(default_factory=list)
     """Stated holdings, each with the line after which it was stated."""
-    armed: bool = False
     sights: tuple[Sight, ...] = ()
 
     def __post_init__(self) -> None:
         self.sights = tuple(Sight(frame, since=self.before + 1) for frame in FRAMES)
-        if self.begun:
-            self.armed = True
-            for sight in self.sights:
-                sight.see(self.before, self.positions[0])
+        for sight in self.sights if self.begun else ():
+            sight.armed = True
+            sight.see(self.before, self.positions[0])
 
     @property
     def line(self) -> int:
@@ -99,32 +106,34 @@ class Record:
     def add(self, turn: int, t: float) -> list[tuple[Sight, Row, Change | None]]:
         """Add a turn line; the colours that see their cross whole now."""
         position = self.positions[-1].translate(TURN_BYTES[turn])
+        if not self.begun:
+            self._watch_scrambling(t)
         self.turns.append(turn)
         self.times.append(t)
         self.positions.append(position)
-        if not self.begun:
-            self._watch_scrambling(position)
-        if not self.armed:
-            return []
         line, seen = self.line, []
         for sight in self.sights:
-            row, change = sight.see(line, position)
-            if row:
-                seen.append((sight, row, change))
+            if sight.armed:
+                row, change = sight.see(line, position)
+                if row:
+                    seen.append((sight, row, change))
         return seen
 
     def jump(self, position: bytes) -> None:
         """The cube stands in ``position`` after the last line: turns were lost there."""
         self.positions[-1] = position
         self.gaps.add(self.line)
-        for sight in self.sights if self.armed else ():
-            sight.see(self.line, position)
+        for sight in self.sights:
+            if sight.armed:
+                sight.see(self.line, position)
 
-    def _watch_scrambling(self, position: bytes) -> None:
-        if is_scrambled(position):
-            self.armed = True
-            for sight in self.sights:
-                sight.forget_if_lost(position)
+    def _watch_scrambling(self, t: float) -> None:
+        """Before the turn at ``t``: has the cube been scrambled, perhaps once more?"""
+        paused = bool(self.times) and t - self.times[-1] >= _LOST_PAUSE_S
+        watched = [sight for sight in self.sights if paused or not sight.armed]
+        if watched and is_scrambled(self.position):
+            for sight in watched:
+                sight.look_at_scrambled(self.position, paused=paused)
 
     def start(self, sight: Sight) -> int | None:
         """Line of the solve's first turn, for this cross colour; None if it cannot be told."""

@@ -63,7 +63,7 @@ class Split:
     technique: str | None
     case: str | None
     offset: int
-    """Offset of the cross layer at which it became solved."""
+    """Offset of the cross layer at that line."""
     shared: bool
     """It ended on the turn on which the stage before ended: no turns of its own."""
     holding: Holding | None

@@ -1,0 +1,83 @@
+"""``livecube hints``: everything that is possible in one position."""
+
+from __future__ import annotations
+
+import json
+import time
+
+import click
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from livecube.cli.options import advisor_with_progress, colour_choices, holding_option
+from livecube.cube.holding import parse_colour
+
+__all__ = ["hints"]
+
+_ROWS = 12
+
+
+@click.command()
+@click.argument("moves")
+@click.option(
+    "--cross",
+    type=click.Choice(colour_choices),
+    help="Cross colour; left out: the whole cross with the most slots solved but one still free.",
+)
+@click.option("--up", type=click.Choice(colour_choices), help="Colour held up, with --front.")
+@click.option("--front", type=click.Choice(colour_choices), help="Colour held in front, with --up.")
+@click.option("--all", "show_all", is_flag=True, help=f"Show all rows, not only {_ROWS}.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table.")
+def hints(
+    moves: str,
+    cross: str | None,
+    up: str | None,
+    front: str | None,
+    show_all: bool,
+    as_json: bool,
+) -> None:
+    """Say what is possible after MOVES, made on a solved cube with white up and green in front."""
+    from livecube.advice.advisor import likely_cross
+    from livecube.cube.notation import parse_turns
+    from livecube.cube.position import SOLVED, apply_turns
+
+    position = apply_turns(SOLVED, parse_turns(moves))
+    holding = holding_option(up, front)
+    face = parse_colour(cross) if cross else likely_cross(position)
+    advisor = advisor_with_progress()
+    start = time.perf_counter()
+    advice = advisor.advise(position, face, holding)
+    advice_ms = (time.perf_counter() - start) * 1000
+    if as_json:
+        click.echo(json.dumps(advice.as_json(advice_ms)))
+        return
+    console = Console(highlight=False, markup=False)
+    console.print(_summary(advice.cross, advice.offset, advice.solved_slots))
+    if not advice.opportunities:
+        return
+    table = Table(box=None, padding=(0, 2, 0, 0))
+    for title in ("moves", "held", "s", "turns", "kept", "what"):
+        table.add_column(title, justify="right" if title in ("s", "turns", "kept") else "left")
+    shown = advice.opportunities if show_all else advice.opportunities[:_ROWS]
+    for row in shown:
+        table.add_row(
+            Text(" ".join(map(str, row.moves)), "bold"),
+            f"{row.holding.front} front",
+            f"{row.seconds:.2f}",
+            str(row.turns),
+            str(row.top_kept),
+            f"{row.technique} {' '.join(row.slots)}",
+        )
+    console.print(table)
+    if len(shown) < len(advice.opportunities):
+        console.print(f"… and {len(advice.opportunities) - len(shown)} more; --all shows them.")
+    console.print(f"\n{advice.opportunities[0].why}")
+
+
+def _summary(cross: str, offset: int | None, solved: tuple[str, ...]) -> str:
+    if offset is None:
+        return f"{cross} cross: not whole"
+    where = "aligned" if offset == 0 else f"turned aside by {offset} quarter turns clockwise"
+    slots = ", ".join(solved) if solved else "none"
+    return f"{cross} cross, {where}; solved slots: {slots}"

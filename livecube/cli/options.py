@@ -1,0 +1,55 @@
+"""What several commands share: options, and loading the advisor with a progress bar."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn
+
+from livecube.composition.assembly import ADVISOR_STEPS, load_advisor
+from livecube.cube.holding import COLOURS, Holding, parse_colour
+from livecube.errors import UsageError
+
+if TYPE_CHECKING:
+    from livecube.advice.advisor import Advisor
+
+__all__ = ["advisor_with_progress", "colour_choices", "holding_option"]
+
+colour_choices = COLOURS
+
+
+def holding_option(up: str | None, front: str | None) -> Holding | None:
+    """The holding that ``--up`` and ``--front`` name; None if neither is given.
+
+    Raises :class:`~livecube.errors.UsageError` if only one is, or if they do not touch.
+    """
+    if up is None and front is None:
+        return None
+    if up is None or front is None:
+        raise UsageError("--up and --front go together; give both or neither")
+    try:
+        return Holding.of(parse_colour(up), parse_colour(front))
+    except ValueError as error:
+        raise UsageError(str(error)) from None
+
+
+def advisor_with_progress() -> Advisor:
+    """Load the advisor; on a first start, which takes seconds, with a bar on standard error."""
+    bar = Progress(
+        TextColumn("preparing the search, once for this machine"),
+        BarColumn(),
+        console=Console(stderr=True),
+        transient=True,
+    )
+    task = bar.add_task("", total=ADVISOR_STEPS)
+
+    def step(steps: int) -> None:
+        if steps == 1 and not bar.live.is_started:
+            bar.start()
+        bar.advance(task, steps)
+
+    try:
+        return load_advisor(step)
+    finally:
+        bar.stop()

@@ -1,0 +1,40 @@
+"""``livecube simulate``: write logs of virtual solves."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from livecube.cli.options import colour_choices
+from livecube.cube.holding import parse_colour
+from livecube.cube.turns import turns_text
+from livecube.edges.log_files import LogWriter
+from livecube.logs.lines import Header
+
+__all__ = ["simulate"]
+
+_STARTED = "2026-03-01T18:20:00Z"
+"""Simulated logs all begin at this invented time: the same seed writes the same bytes."""
+
+
+@click.command()
+@click.argument("log", type=click.Path(path_type=Path))
+@click.option("--seed", required=True, type=click.IntRange(0), help="Same seed, same log.")
+@click.option("--solves", default=1, show_default=True, type=click.IntRange(1, 10_000))
+@click.option("--cross", type=click.Choice(colour_choices), help="Cross colour; any by default.")
+@click.option("--scrambled", is_flag=True, help="Start in the first scramble's position.")
+@click.option("--marks/--no-marks", default=True, help="With or without marks of the solves.")
+def simulate(
+    log: Path, seed: int, solves: int, cross: str | None, scrambled: bool, marks: bool
+) -> None:
+    """Write a LOG of virtual solves, with human speed, pauses and mistakes."""
+    from livecube.virtual.session import session
+
+    face = parse_colour(cross) if cross else None
+    done = session(seed, solves, cross=face, on_cube=not scrambled)
+    scramble = turns_text(done.scramble) if scrambled else None
+    with LogWriter(log, Header(_STARTED, "simulation", "cube", scramble)) as writer:
+        for event in done.events(marks=marks):
+            writer.write(event)
+    click.echo(f"{log}: {len(done.solves)} solves, {len(done.turns)} turns")

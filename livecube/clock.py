@@ -1,0 +1,87 @@
+"""Seconds from a cube's own clock. Pure.
+
+A cube counts milliseconds in a few bits; the count wraps. The clock here unwraps it, so
+that splits come from the cube and not from the jitter of the radio.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from livecube.events import (
+    BadPacket,
+    Battery,
+    BatteryReport,
+    CubeEvent,
+    Gap,
+    GapReport,
+    Report,
+    State,
+    StateReport,
+    Turn,
+    TurnReport,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+__all__ = ["CubeClock"]
+
+_FIRST_S: Final = 0.0
+
+
+class CubeClock:
+    """Turns reports into events, on the cube's clock where it has one, else on the host's.
+
+    ``bits``: width of the cube's millisecond clock; None: it has none. The cube's seconds
+    begin at 0 with the first report that carries a time. Events never go backwards.
+    """
+
+    def __init__(self, bits: int | None) -> None:
+        self._wrap = None if bits is None else 1 << bits
+        self._ms: int | None = None
+        """Unwrapped count of the latest report."""
+        self._zero = 0
+        self._host_at = 0.0
+        """Host time of the latest report, to see whether the count wrapped unseen."""
+        self._t = _FIRST_S
+
+    def events(self, reports: Iterable[Report], host_s: float) -> list[CubeEvent]:
+        """The events of reports that arrived at ``host_s``, in order."""
+        result: list[CubeEvent] = []
+        for report in reports:
+            match report:
+                case TurnReport():
+                    t = self._time(report.cube_ms, host_s)
+                    result.append(Turn(t, report.turn, host=host_s, seq=report.seq))
+                case StateReport():
+                    result.append(State(self._time(report.cube_ms, host_s), report.position))
+                case BatteryReport():
+                    result.append(Battery(self._t, report.percent))
+                case GapReport():
+                    result.append(Gap(self._t, report.lost))
+                case BadPacket():
+                    pass  # noise: there is nothing to follow in it
+        return result
+
+    def _time(self, cube_ms: int | None, host_s: float) -> float:
+        if cube_ms is None or self._wrap is None:
+            t = host_s
+        else:
+            t = self._unwrapped(cube_ms, host_s) / 1000
+        self._t = max(self._t, t)
+        return self._t
+
+    def _unwrapped(self, cube_ms: int, host_s: float) -> int:
+        assert self._wrap is not None
+        if self._ms is None:
+            self._zero = self._ms = cube_ms
+        else:
+            # The step since the latest report, as small as the host's clock allows: a turn
+            # that was sent again lies a little behind, a long pause may hold whole wraps.
+            step = (cube_ms - self._ms) % self._wrap
+            elapsed_ms = (host_s - self._host_at) * 1000
+            step += self._wrap * round((elapsed_ms - step) / self._wrap)
+            self._ms += step
+        self._host_at = host_s
+        return self._ms - self._zero

@@ -1,0 +1,1 @@
+"""The composition: what wires sources, pipeline and sinks together."""

@@ -1,0 +1,61 @@
+"""Putting the parts together: decoders found, tables loaded, pipelines made."""
+
+from __future__ import annotations
+
+from importlib.metadata import entry_points
+from typing import TYPE_CHECKING, Final, cast
+
+from livecube.edges.cache import TABLE_STEPS, keep_compiled_code, load_tables
+from livecube.edges.hands_file import default_hands
+from livecube.errors import UsageError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from livecube.advice.advisor import Advisor
+    from livecube.decoding import Decoder
+
+__all__ = ["ADVISOR_STEPS", "find_decoder", "load_advisor"]
+
+ADVISOR_STEPS: Final = TABLE_STEPS + 1
+"""How often ``load_advisor`` calls ``step``."""
+
+
+def load_advisor(step: Callable[[int], None] = lambda steps: None) -> Advisor:
+    """The advisor with its tables, ready to answer at once.
+
+    On a machine's first start tables are built and kernels compiled, which takes some
+    seconds; ``step`` is called with the number of parts that have been finished.
+    """
+    keep_compiled_code()
+    # Imported here, behind the line above: numba looks for its cache when kernels are defined.
+    from livecube.advice.advisor import Advisor
+    from livecube.cube.position import SOLVED, apply_turn
+    from livecube.search.engine import Engine
+    from livecube.techniques.registry import TECHNIQUES
+
+    steps = 0
+
+    def count() -> None:
+        nonlocal steps
+        steps += 1
+        step(1)
+
+    tables = load_tables(count)
+    step(TABLE_STEPS - steps)
+    advisor = Advisor(Engine(tables), TECHNIQUES, default_hands())
+    advisor.advise(apply_turn(SOLVED, 0), 5)
+    step(1)
+    return advisor
+
+
+def find_decoder(name: str) -> type[Decoder]:
+    """The decoder with this name among those installed.
+
+    Raises :class:`~livecube.errors.UsageError` if there is none.
+    """
+    found = entry_points(group="livecube.decoders")
+    if name not in found.names:
+        known = ", ".join(sorted(found.names)) or "none"
+        raise UsageError(f"no decoder is called {name!r}; installed: {known}")
+    return cast("type[Decoder]", found[name].load())

@@ -1,0 +1,112 @@
+"""Sinks: where happenings go. Each is thin; what it shows is made in :mod:`livecube.views`."""
+
+from __future__ import annotations
+
+import json
+from typing import IO, TYPE_CHECKING
+
+from rich.live import Live
+
+from livecube.events import CubeEvent
+from livecube.stages.progress import SolveOver
+from livecube.views.machine import happening_json
+from livecube.views.text import happening_line, solve_lines
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from rich.console import Console
+
+    from livecube.composition.hub import Item
+    from livecube.edges.log_files import LogWriter
+    from livecube.views.screen import Board
+
+__all__ = ["JsonSink", "LineSink", "LogSink", "ScreenSink"]
+
+
+_FRAMES_A_SECOND = 15
+
+
+class JsonSink:
+    """Writes each happening as a line of JSON."""
+
+    name = "JSON output"
+
+    def __init__(self, out: IO[str]) -> None:
+        self._out = out
+
+    async def take(self, item: Item) -> None:
+        """Write a happening; events are not its business."""
+        if not isinstance(item, CubeEvent):
+            self._out.write(json.dumps(happening_json(item)) + "\n")
+
+    async def close(self) -> None:
+        """Hand everything to the operating system."""
+        self._out.flush()
+
+
+class LineSink:
+    """Writes happenings as plain lines, for pipes and files."""
+
+    name = "text output"
+
+    def __init__(self, out: IO[str]) -> None:
+        self._out = out
+
+    async def take(self, item: Item) -> None:
+        """Write a happening that is worth a line."""
+        if not isinstance(item, CubeEvent) and (line := happening_line(item)) is not None:
+            self._out.write(line + "\n")
+            self._out.flush()
+
+    async def close(self) -> None:
+        """Nothing is held back."""
+
+
+class ScreenSink:
+    """Draws the live screen; the solves stay on the terminal when it is closed."""
+
+    name = "screen"
+
+    def __init__(self, console: Console, board: Board) -> None:
+        self._console = console
+        self._board = board
+        self._solves: list[str] = []
+        self._live = Live(board, console=console, screen=True, refresh_per_second=_FRAMES_A_SECOND)
+        self._live.start()
+
+    async def take(self, item: Item) -> None:
+        """Show a happening."""
+        if isinstance(item, CubeEvent):
+            return
+        self._board.take(item)
+        if isinstance(item, SolveOver):
+            self._solves += solve_lines(item.solve)
+
+    async def close(self) -> None:
+        """Give the terminal back."""
+        self.restore()
+
+    def restore(self) -> None:
+        """Leave the terminal as it was; harmless when called again."""
+        if self._live.is_started:
+            self._live.stop()
+            for line in self._solves:
+                self._console.print(line, highlight=False, markup=False)
+
+
+class LogSink:
+    """Records cube events in a log file."""
+
+    def __init__(self, path: Path, writer: LogWriter) -> None:
+        self.name = f"log {path}"
+        self._writer = writer
+
+    async def take(self, item: Item) -> None:
+        """Append an event; happenings can be worked out from it again."""
+        if isinstance(item, CubeEvent):
+            self._writer.write(item)
+
+    async def close(self) -> None:
+        """Close the file."""
+        self._writer.__exit__(None, None, None)

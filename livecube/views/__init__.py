@@ -1,0 +1,1 @@
+"""What people and programs are shown, as values and text. Pure."""

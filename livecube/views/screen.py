@@ -1,0 +1,182 @@
+"""The live screen: position, stages with their splits, the hint. A value that rich can draw.
+
+Calm and legible from some distance; letters say everything that colours say. The screen
+knows no clock: it shows the cube's time as the happenings bring it.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from rich.console import Group
+from rich.table import Table
+from rich.text import Text
+
+from livecube.advice.speaker import Spoken
+from livecube.cube.facelets import facelets_text
+from livecube.cube.geometry import FACES
+from livecube.cube.holding import COLOURS
+from livecube.cube.notation import moves_text
+from livecube.stages.progress import (
+    BatteryLevel,
+    CrossColour,
+    Lost,
+    Resynced,
+    SolveBegun,
+    SolveOver,
+    StageDone,
+    Turned,
+)
+from livecube.stages.record import SOLVED_BYTES
+
+if TYPE_CHECKING:
+    from rich.console import Console, ConsoleOptions, RenderResult
+
+    from livecube.advice.opportunity import Opportunity
+    from livecube.advice.speaker import Happening
+    from livecube.stages.solve import Split
+
+__all__ = ["Board", "position_picture"]
+
+_STYLES: Final = {
+    "white": "black on bright_white",
+    "orange": "black on dark_orange",
+    "green": "black on green3",
+    "red": "bright_white on red3",
+    "blue": "bright_white on blue3",
+    "yellow": "black on bright_yellow",
+}
+_COLUMNS: Final = ("cross", "pair", "pair", "pair", "pair", "orient", "permute", "auf")
+_TITLES: Final = {"orient": "orient", "permute": "permute", "auf": "close"}
+
+
+def position_picture(position: bytes) -> list[Text]:
+    """The unfolded cube, nine lines of colour initials: U above, L F R B in a row, D below."""
+    letters = facelets_text(np.frombuffer(position, dtype=np.uint8))
+
+    def row(face: str, number: int) -> Text:
+        start = 9 * FACES.index(face) + 3 * number
+        text = Text()
+        for letter in letters[start : start + 3]:
+            colour = COLOURS[FACES.index(letter)]
+            text.append(f" {colour[0].upper()} ", _STYLES[colour])
+        return text
+
+    margin = Text(" " * 10)
+    middle = [Text(" ").join(row(face, n) for face in "LFRB") for n in range(3)]
+    return [
+        *(margin + row("U", n) for n in range(3)),
+        *middle,
+        *(margin + row("D", n) for n in range(3)),
+    ]
+
+
+class Board:
+    """What the live screen shows; give it happenings, then draw it."""
+
+    def __init__(self, source: str) -> None:
+        self.source = source
+        self.notice = ""
+        """One line for whoever runs the program: what is being prepared, what went wrong."""
+        self._position = SOLVED_BYTES
+        self._battery: int | None = None
+        self._t = 0.0
+        self._started: float | None = None
+        self._cross: str | None = None
+        self._splits: list[Split] = []
+        self._result = ""
+        self._hint: Opportunity | None = None
+        self._solves = 0
+
+    def take(self, happening: Happening) -> None:
+        """Show what happened."""
+        self._t = happening.t
+        match happening:
+            case Turned():
+                self._position, self._cross = happening.position, happening.cross
+                if happening.offset is not None and len(happening.solved_slots) == 4:
+                    self._hint = None
+            case SolveBegun():
+                self._started, self._splits, self._result = happening.started, [], ""
+                self._hint = None
+            case StageDone():
+                self._splits = [*self._splits, happening.split][-len(_COLUMNS) :]
+            case CrossColour():
+                self._splits, self._cross = [], happening.cross
+            case SolveOver():
+                self._finish(happening)
+            case Spoken():
+                self._hint = happening.opportunity
+            case Resynced():
+                self._position = happening.position
+            case Lost():
+                self.notice = "Turns were lost on the way; splits across the gap do not count."
+            case BatteryLevel():
+                self._battery = happening.percent
+
+    def _finish(self, over: SolveOver) -> None:
+        solve = over.solve
+        self._solves += 1
+        self._started, self._hint = None, None
+        self._splits = [split for split in solve.splits if split.end_turn is not None]
+        verb = "Solved in" if solve.solved else "Not solved after"
+        self._result = f"{verb} {solve.seconds:.2f} s and {solve.turns} turns"
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Draw the whole screen."""
+        yield Group(
+            self._head(options.max_width),
+            Text(),
+            self._middle(),
+            Text(),
+            self._stages(),
+            Text(),
+            *self._words(),
+        )
+
+    def _head(self, width: int) -> Text:
+        battery = "" if self._battery is None else f"   battery {self._battery} %"
+        left = f"livecube   {self.source}{battery}"
+        right = f"solves {self._solves}"
+        return Text(left + right.rjust(max(1, width - len(left))), style="dim")
+
+    def _middle(self) -> Table:
+        grid = Table.grid(padding=(0, 4))
+        grid.add_column()
+        grid.add_column(vertical="middle")
+        facts = Text()
+        if self._started is not None:
+            facts.append(f"{max(0.0, self._t - self._started):.2f} s\n\n", "bold")
+        elif self._result:
+            facts.append(f"{self._result}\n\n", "bold")
+        facts.append(f"{self._cross} cross" if self._cross else "no cross yet")
+        picture = Text("\n").join(position_picture(self._position))
+        grid.add_row(picture, facts)
+        return grid
+
+    def _stages(self) -> Table:
+        table = Table(box=None, expand=True, padding=(0, 1), show_edge=False)
+        by_column: list[Split | None] = [*self._splits] + [None] * 8
+        names, seconds, how = [], [], []
+        for column, split in zip(_COLUMNS, by_column, strict=False):
+            table.add_column(_TITLES.get(column, column), justify="left", ratio=1)
+            names.append("/\n".join(split.slots[0].split("-")) if split and split.slots else "")
+            time = "" if split is None else "–" if split.shared else f"{split.seconds:.2f}"
+            seconds.append(Text(time, "bold"))
+            how.append((split and (split.technique or split.case)) or "")
+        table.add_row(*seconds)
+        table.add_row(*names)
+        table.add_row(*how)
+        return table
+
+    def _words(self) -> list[Text]:
+        hint = self._hint
+        lines = [Text(), Text(), Text()]
+        if hint is not None:
+            lines = [
+                Text(moves_text(hint.moves), "bold"),
+                Text(f"held with {hint.holding}", "dim"),
+                Text(hint.why),
+            ]
+        return [*lines, Text(), Text(self.notice or "Ctrl-C ends.", "dim")]

@@ -1,0 +1,108 @@
+"""Happenings as plain lines, for pipes, files and screens that cannot be drawn on."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from livecube.advice.speaker import Spoken
+from livecube.cube.notation import moves_text
+from livecube.stages.progress import (
+    BatteryLevel,
+    CrossColour,
+    Lost,
+    Reopened,
+    Resynced,
+    SolveBegun,
+    SolveOver,
+    StageDone,
+    Turned,
+)
+
+if TYPE_CHECKING:
+    from livecube.advice.opportunity import Opportunity
+    from livecube.advice.speaker import Happening
+    from livecube.stages.solve import Solve, Split
+
+__all__ = ["STAGE_TITLES", "happening_line", "hint_text", "solve_lines", "split_title"]
+
+STAGE_TITLES: Final = {
+    "cross": "cross",
+    "pair": "pair",
+    "orient": "orientation",
+    "permute": "permutation",
+    "auf": "closing turn",
+}
+
+
+def split_title(split: Split) -> str:
+    """What a stage is called: *pair green-red*, *orientation*."""
+    return " ".join((STAGE_TITLES[split.stage], *split.slots))
+
+
+def _how(split: Split) -> str:
+    """By which technique or with which case a stage was done."""
+    parts = [part for part in (split.technique, split.case) if part]
+    if split.offset:
+        parts.append(f"offset {split.offset}")
+    if split.inferred:
+        parts.append("partly inferred")
+    if split.gap:
+        parts.append("turns lost: not measured")
+    return ", ".join(parts)
+
+
+def hint_text(opportunity: Opportunity) -> str:
+    """An opportunity as one line: moves first, then the sentence."""
+    return f"{moves_text(opportunity.moves)}   [{opportunity.holding}]   {opportunity.why}"
+
+
+def happening_line(happening: Happening) -> str | None:
+    """One line for a happening; None for what is not worth one."""
+    match happening:
+        case Turned() | BatteryLevel():
+            text = None
+        case SolveBegun():
+            text = f"solve begins with turn {happening.start_turn}"
+        case StageDone():
+            split = happening.split
+            text = (
+                f"{split_title(split):<24}{split.seconds:7.2f} s {split.turns:3d} turns   "
+                f"pause {split.pause:.2f} s   {_how(split)}"
+            ).rstrip()
+        case Reopened():
+            text = f"given up: {', '.join(happening.slots)}"
+        case CrossColour():
+            text = f"the cross is {happening.cross}, not {happening.instead_of}"
+        case Resynced():
+            text = "the position was read from the cube"
+        case Lost():
+            text = "turns were lost" if happening.lost is None else f"{happening.lost} turns lost"
+        case Spoken():
+            text = "hint: " + hint_text(happening.opportunity)
+        case SolveOver():
+            return "\n".join(solve_lines(happening.solve))
+    return None if text is None else f"{happening.t:8.2f}  {text}"
+
+
+def solve_lines(solve: Solve) -> list[str]:
+    """A solve in hindsight as a small table."""
+    verb = "solved" if solve.solved else "not solved"
+    lines = [
+        "",
+        f"{verb}: {solve.seconds:.2f} s, {solve.turns} turns, "
+        f"{solve.cross or 'no'} cross" + (", with turns lost" if solve.gap else ""),
+        f"  {'stage':<24}{'seconds':>8}{'turns':>7}{'pause':>8}{'tps':>7}   how",
+    ]
+    for split in solve.splits:
+        if split.end_turn is None:
+            continue
+        title = split_title(split)
+        if split.shared:
+            lines.append(f"  {title:<24}{'–':>8}{'–':>7}{'–':>8}{'–':>7}   {_how(split)}".rstrip())
+            continue
+        tps = "–" if split.tps is None else f"{split.tps:.1f}"
+        lines.append(
+            f"  {title:<24}{split.seconds:8.2f}{split.turns:7d}{split.pause:8.2f}{tps:>7}"
+            f"   {_how(split)}".rstrip()
+        )
+    return [*lines, ""]
