@@ -54,21 +54,21 @@ def timed_turns(text: str) -> tuple[TimedTurn, ...]:
 
 
 def described(f: dict[str, str]) -> Any:
-    head: Any = [int(f[name]) for name in ("session", "seq", "clock") if name in f]
+    session, seq, clock = (int(f.get(name, 0)) for name in ("session", "seq", "clock"))
     match f["type"]:
         case "turns":
-            return Turns(*head, timed_turns(f["turns"]))
+            return Turns(session, seq, timed_turns(f["turns"]))
         case "snapshot":
-            return Snapshot(*head, after(f["position"]))
+            return Snapshot(session, seq, clock, after(f["position"]))
         case "battery":
-            return BatteryPacket(*head, int(f["percent"]))
+            return BatteryPacket(session, seq, clock, int(f["percent"]))
         case "too old":
-            return TooOld(*head, int(f["oldest"]))
+            return TooOld(session, seq, clock, int(f["oldest"]))
         case "hello":
             own = ("version", "capabilities", "history", "percent")
-            return Hello(*head, *(int(f[name]) for name in own))
+            return Hello(session, seq, clock, *(int(f[name]) for name in own))
         case "again?":
-            return AgainRequest(int(f["seq"]), int(f["count"]))
+            return AgainRequest(seq, int(f["count"]))
         case kind:
             return {"hello?": HelloRequest(), "snapshot?": SnapshotRequest()}[kind]
 
