@@ -76,7 +76,11 @@ class HeldSlots:
         change = None
         if self.cross is None or _accepted(solved, held):
             new = self._new_slots(row, solved & ~held)
-            cross = self._cross(row, new) if self.cross is None else None
+            cross = None
+            if self.cross is None:
+                cross = self._cross(row, new)
+                # No pair is done before its cross.
+                new = {s: d if d.line >= cross.line else cross for s, d in new.items()}
             change = Change(cross, new, held & ~solved)
             self.cross = self.cross or cross
             self.held = solved

@@ -21,7 +21,7 @@ _SCRAMBLED_AT_MOST: Final = 4
 """A cube counts as scrambled when at most this many of its 20 pieces are at home (a random
 position has 0.8 on average; one more than this happens once in some 2,000)."""
 
-_SCATTERED_AT_MOST: Final = 2
+_SCATTERED_AT_MOST: Final = 3
 """A colour's pieces are scattered on a scrambled cube when at most this many of the 12 pieces
 of its cross and slots are in place."""
 
@@ -89,9 +89,8 @@ class Record:
 
     def __post_init__(self) -> None:
         self.sights = tuple(Sight(frame, since=self.before + 1) for frame in FRAMES)
-        for sight in self.sights if self.begun else ():
-            sight.armed = True
-            sight.see(self.before, self.positions[0])
+        for sight in self.sights:
+            sight.armed = self.begun
 
     @property
     def line(self) -> int:

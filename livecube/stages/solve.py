@@ -102,20 +102,20 @@ class Solve:
     gap: bool = False
 
 
-def chosen_sight(record: Record, shown: Sight | None = None) -> Sight | None:
+def chosen_sight(record: Record) -> Sight | None:
     """The cross colour in hindsight: whose four slots were first all solved.
 
     In a tie the one with the earliest first pair, then the earliest cross. If no colour has
-    four slots, the one that was ``shown`` live.
+    four slots, the one with the most; None if there was no cross at all.
     """
 
-    def key(sight: Sight) -> tuple[int, int, int]:
+    def key(sight: Sight) -> tuple[int, int, int, int]:
         held = sight.held
         lines = [done.line for done in held.done.values()]
-        return max(lines), min(lines), held.cross.line if held.cross else 0
+        complete = max(lines) if held.complete else 0
+        return -len(lines), complete, min(lines, default=0), held.cross.line if held.cross else 0
 
-    complete = [sight for sight in record.sights if sight.held.complete]
-    return min(complete, key=key, default=shown)
+    return min((s for s in record.sights if s.held.cross), key=key, default=None)
 
 
 def cross_boundary(sight: Sight) -> Boundary:
@@ -218,9 +218,9 @@ def split(record: Record, boundary: Boundary, after: int, start: int) -> Split:
     )
 
 
-def summarise(record: Record, shown: Sight | None = None) -> Solve | None:
+def summarise(record: Record) -> Solve | None:
     """The solve in a record, in hindsight; None if there is none to speak of."""
-    sight = chosen_sight(record, shown)
+    sight = chosen_sight(record)
     start = record.before + 1 if record.begun else record.start(sight) if sight else None
     if start is None or not record.turns:
         return None

@@ -158,7 +158,7 @@ class Tracker:
         """End the present attempt; its solve, if it holds one."""
         if self._record is None:
             return []
-        solve = summarise(self._record, self._narrator.shown)
+        solve = summarise(self._record)
         self._record = None
         if not self._marked:
             self._open(begun=self.position != SOLVED_BYTES)

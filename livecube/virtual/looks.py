@@ -137,7 +137,8 @@ def whole_line(line: int, look: Look, cross: int) -> WholeLine | None:
 
 
 def joined(look: Look, cross: int, pair: tuple[int, int]) -> bool:
-    """Whether the corner and edge of a slot touch with both shared colours matching."""
+    """Whether corner and edge of a slot touch outside it with both shared colours matching."""
+    slot = _sum(_POINT[pair[0]], _POINT[pair[1]])
     colours = {look[centre] for centre in pair}
     for point in {_POINT[i] for i in range(54) if 0 not in _POINT[i]}:
         normals = [tuple(v if a == axis else 0 for a in range(3)) for axis, v in enumerate(point)]
@@ -146,5 +147,6 @@ def joined(look: Look, cross: int, pair: tuple[int, int]) -> bool:
             continue
         one, two = (n for n in normals if shown[n] in colours)
         beside = _sum(one, two)
-        return (look[_WHERE[beside, one]], look[_WHERE[beside, two]]) == (shown[one], shown[two])
+        edge = (look[_WHERE[beside, one]], look[_WHERE[beside, two]])
+        return beside != slot and edge == (shown[one], shown[two])
     raise ValueError("no corner shows the colours of this slot: these are not looks of a cube")

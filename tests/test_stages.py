@@ -1,0 +1,194 @@
+"""The tracker against the virtual solver's truth, and by hand where the rule is easy to see."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from livecube.cube.holding import COLOURS
+from livecube.cube.notation import parse_turns
+from livecube.cube.position import SOLVED, TURN_BYTES, apply_turns
+from livecube.events import Gap, Reset, SolveMark, State, Turn
+from livecube.stages.cases import ORIENTED, PERMUTED
+from livecube.stages.progress import (
+    CrossColour,
+    Reopened,
+    Resynced,
+    SolveBegun,
+    SolveOver,
+    StageDone,
+    Turned,
+)
+from livecube.stages.tracker import Tracker
+from livecube.virtual.records import KINDS
+from livecube.virtual.session import session
+
+if TYPE_CHECKING:
+    from livecube.stages.progress import Progress
+    from livecube.stages.solve import Solve
+    from livecube.virtual.records import VirtualSolve
+
+SESSIONS = 250
+SOLVES_EACH = 4  # 1,000 solves in all
+
+
+def position_after(turns: list[int] | str) -> bytes:
+    turns = parse_turns(turns) if isinstance(turns, str) else turns
+    return bytes(apply_turns(SOLVED, turns).tolist())
+
+
+def found(solve: Solve) -> list[tuple[object, ...]]:
+    return [
+        (s.stage, s.slots, s.end_turn, s.technique if s.stage == "pair" else None, s.offset)
+        for s in solve.splits
+        if s.end_turn is not None
+    ]
+
+
+def true(solve: VirtualSolve) -> list[tuple[object, ...]]:
+    return [(s.stage, s.slots, s.end_turn, s.technique, s.offset) for s in solve.stages]
+
+
+def live_ends(told: list[Progress]) -> list[tuple[object, ...]]:
+    """The stages that were announced and stood: after the last change of colour or reopening."""
+    stages: list[StageDone] = []
+    for progress in told:
+        match progress:
+            case SolveBegun() | CrossColour():
+                stages = []
+            case Reopened(slots=slots):
+                stages = [s for s in stages if not set(s.split.slots) & set(slots)]
+            case StageDone():
+                stages.append(progress)
+    return [(s.split.stage, s.split.slots, s.split.end_turn) for s in stages]
+
+
+def test_every_boundary_of_1000_virtual_solves_of_all_kinds_live_and_in_hindsight() -> None:
+    kinds_seen: set[str] = set()
+    colours_seen: set[str] = set()
+    solves = 0
+    for seed in range(SESSIONS):
+        kinds = [(), (KINDS[seed % len(KINDS)],), (), (KINDS[(seed // 3) % len(KINDS)],)]
+        done = session(seed, kinds, on_cube=bool(seed % 2))
+        tracker = Tracker(position_after(done.scramble))
+        told: list[Progress] = []
+        results: list[tuple[Solve, list[Progress]]] = []
+        for event in done.events():
+            for progress in tracker.feed(event):
+                if isinstance(progress, SolveOver):
+                    results.append((progress.solve, told))
+                    told = []
+                else:
+                    told.append(progress)
+        assert len(results) == len(done.solves) == SOLVES_EACH
+        for (solve, announced), truth in zip(results, done.solves, strict=True):
+            where = f"session {seed}, solve from turn {truth.start_turn}, {sorted(truth.kinds)}"
+            assert found(solve) == true(truth), where
+            assert solve.solved == truth.solved, where
+            assert solve.start_turn == truth.start_turn, where
+            if truth.stages:
+                assert solve.cross == truth.cross_colour, where
+                colours_seen.add(truth.cross_colour)
+            if truth.solved and solve.cross == _last_colour(announced):
+                live = live_ends(announced)
+                assert sorted(live, key=str) == sorted((t[:3] for t in true(truth)), key=str), where
+            kinds_seen |= truth.kinds
+            solves += 1
+    assert solves == 1000
+    assert kinds_seen == set(KINDS)
+    assert colours_seen == set(COLOURS)
+
+
+def _last_colour(told: list[Progress]) -> str | None:
+    """The cross colour that was followed live at the end."""
+    return next((p.cross for p in reversed(told) if isinstance(p, Turned)), None)
+
+
+def test_solves_without_marks_begin_after_the_inspection() -> None:
+    begun = wrong = 0
+    for seed in range(1000, 1060):
+        done = session(seed, 3)
+        told = Tracker().feed_all(done.events(marks=False))
+        solves = [p.solve for p in told if isinstance(p, SolveOver)]
+        assert len(solves) == 3
+        for solve, truth in zip(solves, done.solves, strict=True):
+            begun += 1
+            wrong += (solve.start_turn, found(solve)) != (truth.start_turn, true(truth))
+    # A scramble may pause longer than the inspection, or hold a cross: that is the rule.
+    assert begun == 180
+    assert wrong == 0
+
+
+def test_figures_of_stages_add_up() -> None:
+    for seed in range(40):
+        done = session(seed, 2)
+        for progress in Tracker().feed_all(done.events()):
+            if not isinstance(progress, SolveOver):
+                continue
+            solve = progress.solve
+            assert len(solve.splits) == 8
+            assert solve.turns == sum(s.turns for s in solve.splits)
+            assert solve.seconds == pytest.approx(sum(s.seconds for s in solve.splits))
+            for split in solve.splits:
+                assert 0 <= split.pause <= split.seconds
+                if split.shared:
+                    assert (split.turns, split.seconds, split.pause) == (0, 0, 0)
+
+
+def solve_of(scramble: str, solution: str, seconds: float = 0.25) -> Solve:
+    tracker = Tracker(position_after(scramble))
+    events = [Turn(1 + i * seconds, t) for i, t in enumerate(parse_turns(solution))]
+    told = tracker.feed_all(events)
+    return next(p.solve for p in told if isinstance(p, SolveOver))
+
+
+def test_skips_are_named_and_share_their_turn() -> None:
+    orient, permute = solve_of("U R U' R'", "R U R' U'").splits[5:7]
+    assert (orient.case, orient.technique, orient.shared) == (ORIENTED, "skip", True)
+    assert (permute.case, permute.technique, permute.shared) == (PERMUTED, "skip", True)
+
+
+def test_lost_turns_mark_the_splits_that_they_touch_and_no_others() -> None:
+    done = session(5, 1, on_cube=False)
+    solve = done.solves[0]
+    missing = solve.stages[2].end_turn  # a turn at the end of the second pair gets lost
+    tracker = Tracker(position_after(done.scramble))
+    position = tracker.position
+    told: list[Progress] = []
+    for number, turn in enumerate(done.turns, start=1):
+        position = position.translate(TURN_BYTES[turn.turn])
+        if number == missing:
+            told += tracker.feed(Gap(turn.t, 1))
+            told += tracker.feed(State(turn.t, position))
+        else:
+            told += tracker.feed(Turn(turn.t, turn.turn))
+    result = next(p.solve for p in told if isinstance(p, SolveOver))
+    assert result.solved
+    assert result.gap
+    gaps = [split.gap for split in result.splits]
+    assert gaps.count(True) in (1, 2)
+    assert not any(gaps[:2])
+
+
+def test_a_reset_means_solved_now_and_ends_what_was_under_way() -> None:
+    tracker = Tracker(position_after("R U F2 L D B"))
+    tracker.feed(Turn(1.0, 0))
+    told = tracker.feed(Reset(2.0))
+    assert [type(p) for p in told] == [SolveOver, Resynced]
+    assert tracker.position == bytes(SOLVED.tolist())
+
+
+def test_marks_decide_alone_once_there_is_one() -> None:
+    tracker = Tracker()
+    events = [
+        SolveMark(0, 7, "scramble"),
+        *(Turn(i, t) for i, t in enumerate(parse_turns("R U R' U'"), start=1)),
+        SolveMark(9, 7, "start"),
+        *(Turn(10 + i, t) for i, t in enumerate(parse_turns("U R U'"))),
+        SolveMark(20, 7, "abandon"),
+        Turn(21, parse_turns("R'")[0]),
+    ]
+    told = tracker.feed_all(events)
+    solves = [p.solve for p in told if isinstance(p, SolveOver)]
+    assert [(s.id, s.solved, s.start_turn, s.turns) for s in solves] == [(7, False, 5, 3)]
