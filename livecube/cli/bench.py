@@ -28,6 +28,5 @@ def bench(as_json: bool) -> None:
         if as_json:
             click.echo(json.dumps(figure_json(figure)))
         else:
-            click.echo(
-                f"{figure.name:<32} {text(figure):>14} {figure.unit:<8} (promised: {figure.promise})"
-            )
+            shown = f"{figure.name:<32} {text(figure):>14} {figure.unit:<8}"
+            click.echo(f"{shown} (promised: {figure.promise})")

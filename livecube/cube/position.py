@@ -7,6 +7,7 @@ is one table look-up, for one position or a million.
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -95,6 +96,7 @@ def rotated(position: Array, rotation: int) -> Array:
     return from_stickers(places[..., _INVERSE_ROTATIONS[rotation]])
 
 
+@cache
 def rotation_taking(face: int, to: int, other: int, other_to: int) -> int:
     """Number of the rotation that takes ``face`` to face ``to`` and ``other`` to ``other_to``.
 

@@ -96,27 +96,39 @@ def merge(turns: Iterable[int]) -> list[Merged]:
     """
     merged: list[Merged] = []
     group: dict[int, tuple[int, int, int]] = {}  # face: quarters, first, last
-
-    def close() -> None:
-        for face in sorted(group):
-            quarters, first, last = group[face]
-            if quarters % 4:
-                merged.append(Merged(make_turn(face, quarters), first, last))
-        group.clear()
-
     for index, turn in enumerate(turns):
-        face = turn_face(turn)
+        face = turn // 3
         if group and face not in group and OPPOSITE[face] not in group:
-            close()
+            merged += _merged(group)
+            group = {}
         quarters, first, _ = group.get(face, (0, index, index))
-        group[face] = (quarters + turn_quarters(turn), first, index)
-    close()
-    return merged
+        group[face] = (quarters + turn % 3 + 1, first, index)
+    return merged + _merged(group)
+
+
+def _merged(group: dict[int, tuple[int, int, int]]) -> list[Merged]:
+    """What is left of turns of one face, or of two opposite ones."""
+    return [
+        Merged(3 * face + quarters % 4 - 1, first, last)
+        for face, (quarters, first, last) in sorted(group.items())
+        if quarters % 4
+    ]
 
 
 def htm(turns: Iterable[int]) -> int:
     """Number of turns in the half-turn metric, merged as :func:`merge` says."""
-    return len(merge(turns))
+    # The same as len(merge(turns)), without the list: every split asks for it.
+    count = 0
+    quarters = [0] * 7
+    one, other = 6, 6  # the faces of the present group; 6 is none
+    for turn in turns:
+        face = turn // 3
+        if face not in (one, other):
+            count += (quarters[one] % 4 > 0) + (quarters[other] % 4 > 0)
+            one, other = face, OPPOSITE[face]
+            quarters[one] = quarters[other] = 0
+        quarters[face] += turn % 3 + 1
+    return count + (quarters[one] % 4 > 0) + (quarters[other] % 4 > 0)
 
 
 def qtm(turns: Iterable[int]) -> int:

@@ -15,7 +15,7 @@ from left to right).
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
 from typing import Final
 
 import numpy as np
@@ -164,6 +164,7 @@ def _orientation_names() -> dict[Pattern, str]:
     return {p: name for name, patterns in orientation_classes().items() for p in patterns}
 
 
+@lru_cache(maxsize=64)
 def orientation_case(position: bytes, cross_face: int) -> str:
     """Name of the orientation case; the first two layers must be solved."""
     return _orientation_names()[_orientation_pattern(_last_layer_up(position, cross_face))]
@@ -193,6 +194,7 @@ def _permutation_names() -> dict[Pattern, str]:
     return {p: name for name, patterns in permutation_classes().items() for p in patterns}
 
 
+@lru_cache(maxsize=64)
 def permutation_case(position: bytes, cross_face: int) -> str:
     """Letter of the permutation case; all but the last layer's permutation must be solved."""
     return _permutation_names()[_permutation_pattern(_last_layer_up(position, cross_face))]

@@ -10,11 +10,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from livecube.cube.geometry import NEXT_STICKER, OPPOSITE, TURNS
+from livecube.cube.geometry import NEXT_STICKER, OPPOSITE, ROTATIONS, TURNS
 from livecube.cube.holding import COLOURS
 from livecube.cube.pieces import CORNERS, EDGES, HOME, piece_faces
 
-__all__ = ["FRAMES", "CrossFrame", "Row", "slot_index", "slots_of"]
+__all__ = ["ALL_SLOTS", "FRAMES", "CrossFrame", "Row", "slot_index", "slots_of"]
+
+
+ALL_SLOTS: Final = 0b1111
+"""The bits of all four slots."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,15 +54,29 @@ class CrossFrame:
         sides = [piece_faces(c) - {face} for c in self.corners]
         self.edges = [next(p for p in EDGES if piece_faces(p) == side) for side in sides]
         self.slots = ["-".join(sorted(COLOURS[f] for f in side)) for side in sides]
+        self.joined = [
+            _blocks(int(HOME[corner]), int(HOME[edge]))
+            for corner, edge in zip(self.corners, self.edges, strict=True)
+        ]
+        """For each slot the places (corner, edge) at which its two pieces form a block
+        outside it."""
+        self.named = [
+            tuple(name for s, name in enumerate(self.slots) if mask >> s & 1) for mask in range(16)
+        ]
         self.last_layer = [p for p in range(20) if last in piece_faces(p)]
 
         a, b, c, d = self.cross
         self._a, self._b, self._c, self._d = a, b, c, d
+        self.first_edge, self.near = a, frozenset(turned[k][HOME[a]] for k in range(4))
+        """The first cross edge, and its places while the cross may be whole."""
         self._offset_of_first = {turned[k][HOME[a]]: k for k in range(4)}
         self._rest = [tuple(turned[k][HOME[p]] for p in (b, c, d)) for k in range(4)]
         self._corner_bits = [
             tuple((p, turned[k][HOME[p]], 1 << s) for s, p in enumerate(self.corners))
             for k in range(4)
+        ]
+        self._layer = [
+            (p, {turned[k][HOME[p]]: k for k in range(4)}) for p in (*self.cross, *self.corners)
         ]
         self._edge_bits = tuple(
             (p, int(HOME[p]), int(NEXT_STICKER[HOME[p]]), 1 << s) for s, p in enumerate(self.edges)
@@ -92,30 +110,28 @@ class CrossFrame:
 
     def pieces_in_place(self, position: bytes) -> int:
         """How many of the 12 pieces of cross and slots are solved, at the best offset."""
-        edges = sum(position[p] == home for p, home, _, _ in self._edge_bits)
-        best = 0
-        for offset in range(4):
-            first = self._offset_of_first.get(position[self._a]) == offset
-            rest = zip((self._b, self._c, self._d), self._rest[offset], strict=True)
-            corners = sum(position[p] == place for p, place, _ in self._corner_bits[offset])
-            best = max(best, first + sum(position[p] == place for p, place in rest) + corners)
-        return edges + best
+        at_offset = [0, 0, 0, 0]
+        for piece, offset_at in self._layer:
+            if (offset := offset_at.get(position[piece])) is not None:
+                at_offset[offset] += 1
+        at_home = [position[piece] == home for piece, home, _, _ in self._edge_bits]
+        return max(at_offset) + at_home.count(True)
 
     def last_layer_oriented(self, position: bytes) -> bool:
         """Whether the last layer shows one colour."""
         last = OPPOSITE[self.face]
-        return all(self._shows(p, position[p]) == last for p in self.last_layer)
-
-    def _shows(self, piece: int, place: int) -> int:
-        """The face in which the last layer's sticker of a piece lies."""
-        return _FACE_SHOWN[OPPOSITE[self.face]][piece][place]
+        shown = _FACE_SHOWN[last]
+        return all(shown[p][position[p]] == last for p in self.last_layer)
 
     def solved_up_to_last_turn(self, position: bytes) -> bool:
         """Whether one turn of the last layer, or none, solves the cube."""
-        return position in self._nearly_solved()
+        return position in _NEARLY_SOLVED[OPPOSITE[self.face]]
 
-    def _nearly_solved(self) -> frozenset[bytes]:
-        return _NEARLY_SOLVED[OPPOSITE[self.face]]
+
+def _blocks(corner: int, edge: int) -> frozenset[tuple[int, int]]:
+    """Where a solved pair gets when it is moved as a whole, its edge not in the slot."""
+    places = {(int(rotation[corner]), int(rotation[edge])) for rotation in ROTATIONS}
+    return frozenset((c, e) for c, e in places if e not in (edge, int(NEXT_STICKER[edge])))
 
 
 def _face_shown() -> list[list[dict[int, int]]]:
@@ -150,7 +166,7 @@ FRAMES: Final = tuple(CrossFrame(face) for face in range(6))
 
 def slots_of(frame: CrossFrame, mask: int) -> tuple[str, ...]:
     """Names of the slots whose bits are set."""
-    return tuple(name for s, name in enumerate(frame.slots) if mask >> s & 1)
+    return frame.named[mask]
 
 
 def slot_index(frame: CrossFrame, name: str) -> int:

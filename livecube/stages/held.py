@@ -16,6 +16,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from livecube.stages.frame import ALL_SLOTS
+
 if TYPE_CHECKING:
     from livecube.stages.frame import Row
 
@@ -64,7 +66,7 @@ class HeldSlots:
     @property
     def complete(self) -> Done | None:
         """Where the last of the four slots was done, if all are held."""
-        return max(self.done.values(), key=lambda d: d.line) if self.held == 15 else None
+        return max(self.done.values(), key=lambda d: d.line) if self.held == ALL_SLOTS else None
 
     def settle(self, row: Row) -> Change | None:
         """Take in the next line where the cross is whole; what it changed, if anything."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from livecube.stages.frame import slots_of
+from livecube.stages.frame import ALL_SLOTS, slots_of
 from livecube.stages.progress import CrossColour, Progress, Reopened, SolveBegun, StageDone
 from livecube.stages.solve import Boundary, LastLayer, cross_boundary, pair_boundaries, split
 
@@ -44,7 +44,7 @@ class Narrator:
         before = self.shown
         if before and before.held.cross is None:  # scrambled away: all over again
             self._begun, self.shown, self._last_layer, before = False, None, None, None
-        shown = self._choose(seen)
+        shown = self._choose(seen) if seen else before
         self.row = next((row for sight, row, _ in seen if sight is shown), None)
         if shown is None:
             return told
@@ -53,13 +53,15 @@ class Narrator:
             told += self._introduce(t, before, shown)
         elif change := next((c for sight, _, c in seen if sight is shown), None):
             told += self._tell_change(t, shown, change)
-        return told + self._tell_last_layer(t, shown)
+        if shown.held.held == ALL_SLOTS:
+            told += self._tell_last_layer(t, shown)
+        return told
 
     def _choose(self, seen: Sequence[_Seen]) -> Sight | None:
         shown = self.shown
         if shown is None:
             rivals = [sight for sight, _, _ in seen if sight.held.cross]
-        elif shown.held.held == 15 or any(sight is shown for sight, _, _ in seen):
+        elif shown.held.held == ALL_SLOTS or any(sight is shown for sight, _, _ in seen):
             return shown
         else:
             rivals = [s for s, row, _ in seen if s.held.cross and not row.offset and row.solved]
@@ -106,8 +108,7 @@ class Narrator:
         return [self._stage(t, shown, boundary) for boundary in new]
 
     def _stage(self, t: float, shown: Sight, boundary: Boundary) -> StageDone:
-        start = self.record.start(shown)
-        assert start is not None
-        done = StageDone(t, split(self.record, boundary, self._told, start))
+        assert shown.start is not None
+        done = StageDone(t, split(self.record, boundary, self._told, shown.start))
         self._told = max(self._told, boundary.line)
         return done

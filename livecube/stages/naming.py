@@ -12,12 +12,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from livecube.cube.geometry import NEXT_STICKER
-from livecube.cube.pieces import HOME, piece_faces
-from livecube.cube.position import stickers
-
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -75,23 +69,5 @@ def _crosswise(rows: Sequence[Row], slots: Sequence[int]) -> bool:
 
 def joined(frame: CrossFrame, position: bytes, slot: int) -> bool:
     """Whether corner and edge of a slot touch outside it with both shared colours matching."""
-    corner, edge = frame.corners[slot], frame.edges[slot]
-    if _in_slot(position[edge], int(HOME[edge])):
-        return False
-    places = stickers(np.frombuffer(position, dtype=np.uint8))
-    shared = piece_faces(edge)
-
-    def shown(piece: int) -> set[tuple[int, int]]:
-        """(colour, face where it shows) of the two shared colours."""
-        result, spot = set(), int(HOME[piece])
-        for _ in range(3):
-            if spot // 9 in shared:
-                result.add((spot // 9, int(places[spot]) // 9))
-            spot = int(NEXT_STICKER[spot])
-        return result
-
-    return shown(corner) == shown(edge)
-
-
-def _in_slot(place: int, home: int) -> bool:
-    return place in (home, int(NEXT_STICKER[home]))
+    corner, edge = position[frame.corners[slot]], position[frame.edges[slot]]
+    return (corner, edge) in frame.joined[slot]

@@ -46,11 +46,8 @@ class Sight:
     """Only pauses after this line can be the inspection before this colour's cross."""
     armed: bool = False
     """Whether its pieces have been scattered, so that a cross would be a new one."""
-
-    def see(self, line: int, position: bytes) -> tuple[Row | None, Change | None]:
-        """Take in the position after a line."""
-        row = self.frame.row(line, position)
-        return row, (self.held.settle(row) if row else None)
+    start: int | None = None
+    """Line of the solve's first turn, as this colour has it; None until it was asked for."""
 
     def look_at_scrambled(self, position: bytes, *, paused: bool) -> None:
         """Before a scrambled cube: arm, or start anew if the cross has been scrambled away."""
@@ -60,6 +57,7 @@ class Sight:
         if paused and self.held.cross:
             self.since = self.held.rows[-1].line
             self.held = HeldSlots()
+            self.start = None
 
 
 @dataclass(slots=True)
@@ -91,6 +89,7 @@ class Record:
         self.sights = tuple(Sight(frame, since=self.before + 1) for frame in FRAMES)
         for sight in self.sights:
             sight.armed = self.begun
+            sight.start = self.before + 1 if self.begun else None
 
     @property
     def line(self) -> int:
@@ -112,10 +111,11 @@ class Record:
         self.positions.append(position)
         line, seen = self.line, []
         for sight in self.sights:
-            if sight.armed:
-                row, change = sight.see(line, position)
-                if row:
-                    seen.append((sight, row, change))
+            frame = sight.frame
+            if position[frame.first_edge] in frame.near and sight.armed:
+                row = frame.row(line, position)
+                if row is not None:
+                    seen.append((sight, row, sight.held.settle(row)))
         return seen
 
     def jump(self, position: bytes) -> None:
@@ -123,11 +123,11 @@ class Record:
         self.positions[-1] = position
         self.gaps.add(self.line)
         for sight in self.sights:
-            if sight.armed:
-                sight.see(self.line, position)
+            if sight.armed and (row := sight.frame.row(self.line, position)):
+                sight.held.settle(row)
 
     def _watch_scrambling(self, t: float) -> None:
-        """Before the turn at ``t``: has the cube been scrambled, perhaps once more?"""
+        """Before the turn at ``t``, see whether the cube has been scrambled, perhaps once more."""
         paused = bool(self.times) and t - self.times[-1] >= _LOST_PAUSE_S
         watched = [sight for sight in self.sights if paused or not sight.armed]
         if watched and is_scrambled(self.position):
@@ -135,14 +135,11 @@ class Record:
                 sight.look_at_scrambled(self.position, paused=paused)
 
     def start(self, sight: Sight) -> int | None:
-        """Line of the solve's first turn, for this cross colour; None if it cannot be told."""
-        first = self.before + 1
-        if self.begun:
-            return first
-        if sight.held.cross is None:
-            return None
-        candidates = range(max(sight.since, first) + 1, sight.held.cross.line + 1)
-        return max(candidates, key=self.pause_before, default=None)
+        """Line of the solve's first turn, as a cross colour has it; None if it cannot be told."""
+        if sight.start is None and sight.held.cross:
+            candidates = range(max(sight.since, self.before + 1) + 1, sight.held.cross.line + 1)
+            sight.start = max(candidates, key=self.pause_before, default=None)
+        return sight.start
 
     def pause_before(self, line: int) -> float:
         """Seconds between a line of this record (not its first) and the one before."""

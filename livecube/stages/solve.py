@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal, TypeAlias
 
 from livecube.cube.turns import htm
 from livecube.stages.cases import orientation_case, permutation_case
-from livecube.stages.frame import slots_of
+from livecube.stages.frame import ALL_SLOTS, slots_of
 from livecube.stages.naming import pair_technique
 from livecube.stages.record import SOLVED_BYTES
 
@@ -185,7 +185,7 @@ class LastLayer:
 
 def _case(stage: StageName, position: bytes, frame: CrossFrame) -> str | None:
     row = frame.row(0, position)
-    if row is None or row.offset or row.solved != 15:
+    if row is None or row.offset or row.solved != ALL_SLOTS:
         return None  # a held slot is out at this line: the layer shows no case
     if stage == "orient":
         return orientation_case(position, frame.face)
@@ -221,7 +221,7 @@ def split(record: Record, boundary: Boundary, after: int, start: int) -> Split:
 def summarise(record: Record) -> Solve | None:
     """The solve in a record, in hindsight; None if there is none to speak of."""
     sight = chosen_sight(record)
-    start = record.before + 1 if record.begun else record.start(sight) if sight else None
+    start = record.start(sight) if sight else record.before + 1 if record.begun else None
     if start is None or not record.turns:
         return None
     boundaries = _boundaries(record, sight) if sight and sight.held.cross else []
