@@ -16,7 +16,7 @@ from rich.console import Console
 
 from livecube.composition.assembly import find_decoder, load_advisor
 from livecube.composition.following import decoded, follow_cube
-from livecube.composition.hub import Hub, Sink
+from livecube.composition.hub import Hub
 from livecube.composition.pipeline import Pipeline
 from livecube.edges.log_files import LogWriter
 from livecube.edges.simulated_link import SimulatedLink
@@ -28,6 +28,7 @@ from livecube.views.machine import end_json
 from livecube.views.screen import Board
 
 if TYPE_CHECKING:
+    from livecube.edges.sink import Sink
     from livecube.virtual.session import VirtualSession
 
 __all__ = ["live"]

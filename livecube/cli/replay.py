@@ -7,13 +7,14 @@ import json
 import sys
 import time
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 from rich.console import Console
 
 from livecube.cli.options import advisor_with_progress
 from livecube.composition.following import follow_log
-from livecube.composition.hub import Hub, Sink
+from livecube.composition.hub import Hub
 from livecube.composition.pipeline import Pipeline
 from livecube.edges.log_files import LogReader
 from livecube.edges.sinks import JsonSink, LineSink, ScreenSink
@@ -21,6 +22,9 @@ from livecube.errors import UsageError
 from livecube.stages.tracker import Tracker
 from livecube.views.machine import end_json
 from livecube.views.screen import Board
+
+if TYPE_CHECKING:
+    from livecube.edges.sink import Sink
 
 __all__ = ["replay"]
 

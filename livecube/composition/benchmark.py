@@ -21,7 +21,7 @@ from livecube.virtual.session import session
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-__all__ = ["Figure", "measure"]
+__all__ = ["Figure", "figure_json", "measure"]
 
 _SEED = 11
 _SOLVES = 60

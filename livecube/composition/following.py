@@ -13,13 +13,13 @@ if TYPE_CHECKING:
     from livecube.composition.hub import Hub
     from livecube.composition.pipeline import Pipeline
     from livecube.decoding import Decoder
-    from livecube.edges.simulated_link import SimulatedLink
+    from livecube.edges.link import Link
     from livecube.events import CubeEvent
 
 __all__ = ["decoded", "follow_cube", "follow_log"]
 
 
-async def decoded(link: SimulatedLink, decoder: Decoder) -> AsyncIterator[CubeEvent]:
+async def decoded(link: Link, decoder: Decoder) -> AsyncIterator[CubeEvent]:
     """The events of a link, decoded and on the cube's clock."""
     clock = CubeClock(decoder.clock_bits)
     for write in decoder.connected():

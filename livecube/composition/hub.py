@@ -8,37 +8,17 @@ the end.
 from __future__ import annotations
 
 import asyncio
-from typing import TYPE_CHECKING, Final, Protocol, TypeAlias
+from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from livecube.advice.speaker import Happening
-    from livecube.events import CubeEvent
+    from livecube.edges.sink import Item, Sink
 
-__all__ = ["Hub", "Item", "Sink"]
-
-Item: TypeAlias = "CubeEvent | Happening"
+__all__ = ["Hub"]
 
 _QUEUE: Final = 4096
 """Items that wait for one sink: minutes of turning."""
-
-
-class Sink(Protocol):
-    """Something that is told what happens: a screen, a log, a dashboard."""
-
-    @property
-    def name(self) -> str:
-        """For messages about it."""
-        ...
-
-    async def take(self, item: Item) -> None:
-        """Take in what happened next."""
-        ...
-
-    async def close(self) -> None:
-        """Nothing more will happen."""
-        ...
 
 
 class _Lane:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import asyncio
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
+
+from livecube.edges.link import Notification
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Callable
@@ -13,22 +14,12 @@ if TYPE_CHECKING:
     from livecube.virtual.cube import SimulatedCube
     from livecube.virtual.session import VirtualSession
 
-__all__ = ["Notification", "SimulatedLink"]
+__all__ = ["SimulatedLink"]
 
 _IDLE_S: Final = 0.1
 """How often the firmware may send what is due without a turn."""
 _LINGER_S: Final = 1.5
 """How long the link stays up after the last turn, so that the cube's last word arrives."""
-
-
-@dataclass(frozen=True, slots=True)
-class Notification:
-    """Bytes that a cube sent."""
-
-    host_s: float
-    """When they arrived, on the host's clock."""
-    characteristic: str
-    data: bytes
 
 
 class SimulatedLink:

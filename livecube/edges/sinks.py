@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
-    from livecube.composition.hub import Item
     from livecube.edges.log_files import LogWriter
+    from livecube.edges.sink import Item
     from livecube.views.screen import Board
 
 __all__ = ["JsonSink", "LineSink", "LogSink", "ScreenSink"]

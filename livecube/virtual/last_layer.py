@@ -18,7 +18,15 @@ from livecube.virtual.sequences import ORIENT, PERMUTE, Sequence, mirrored, read
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-__all__ = ["LOOKS", "Answer", "answers", "is_oriented", "is_permuted", "turn_that_solves"]
+__all__ = [
+    "LOOKS",
+    "Answer",
+    "answers",
+    "is_oriented",
+    "is_permuted",
+    "is_settled",
+    "turn_that_solves",
+]
 
 _SOLVED: Final = SOLVED.tobytes()
 _UP: Final = FACES.index("U")

@@ -18,7 +18,17 @@ from livecube.cube.holding import COLOURS
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
-__all__ = ["MOVED", "START", "Look", "WholeLine", "joined", "looks_after", "sides_of", "whole_line"]
+__all__ = [
+    "MOVED",
+    "START",
+    "Look",
+    "Side",
+    "WholeLine",
+    "joined",
+    "looks_after",
+    "sides_of",
+    "whole_line",
+]
 
 Look = tuple[str, ...]
 """54 face letters, in the order of the facelets."""

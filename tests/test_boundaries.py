@@ -1,0 +1,61 @@
+"""The directions of dependency, held by tests."""
+
+from __future__ import annotations
+
+import importlib
+import pkgutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import livecube
+
+ROOT = Path(__file__).parent.parent
+PURE = ("advice.speaker", "clock", "cube.facelets", "hands.model", "logs.lines", "stages.tracker",
+        "virtual.session")  # fmt: skip
+
+
+def test_imports_go_one_way() -> None:
+    done = subprocess.run(
+        [Path(sys.executable).parent / "lint-imports", "--no-cache"],
+        cwd=ROOT, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stdout
+
+
+@pytest.mark.parametrize("module", PURE)
+def test_pure_rooms_load_no_edge_in_a_clean_interpreter(module: str) -> None:
+    script = (
+        f"import sys, livecube.{module}\n"
+        "loaded = [m for m in sys.modules if m in ('asyncio', 'sqlite3', 'rich', 'click')"
+        " or m.startswith(('livecube.edges', 'livecube.composition', 'livecube.cli'))]\n"
+        "sys.exit(', '.join(loaded) or 0)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+
+
+def _modules() -> list[str]:
+    return [
+        found.name
+        for found in pkgutil.walk_packages(livecube.__path__, "livecube.")
+        if not found.ispkg and found.name != "livecube.__main__"
+    ]
+
+
+@pytest.mark.parametrize("name", _modules())
+def test_all_lists_what_a_module_offers(name: str) -> None:
+    module = importlib.import_module(name)
+    listed = module.__all__
+    assert sorted(set(listed)) == sorted(listed)
+    own = {
+        key
+        for key, value in vars(module).items()
+        if not key.startswith("_") and getattr(value, "__module__", None) == name
+    }
+    assert own <= set(listed), "a public name is missing in __all__"
+    assert all(hasattr(module, key) for key in listed)
