@@ -1,0 +1,148 @@
+"""The commands as a user runs them: in processes of their own, on real files."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+FIXTURES = Path(__file__).parent.parent / "fixtures"
+
+
+def livecube(*arguments: str, text: str | None = None) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "livecube", *arguments],
+        capture_output=True, text=True, check=False, timeout=120, input=text,
+        env={**os.environ, "COLUMNS": "80"},
+    )  # fmt: skip
+
+
+def objects(text: str) -> list[dict[str, Any]]:
+    return [json.loads(line) for line in text.splitlines()]
+
+
+def test_live_follows_a_simulated_cube_and_records_a_log_that_replays_to_the_same(
+    tmp_path: Path,
+) -> None:
+    log = tmp_path / "live.jsonl"
+    done = livecube(
+        *("live", "--simulated", "--seed", "5", "--solves", "2", "--speed", "1000"),
+        *("--json", "--no-hints", "--log", str(log)),
+    )
+    assert done.returncode == 0, done.stderr
+    live = [o for o in objects(done.stdout) if o["event"] in ("stage", "solve")]
+    again = livecube("replay", str(log), "--json", "--no-hints")
+    assert again.returncode == 0, again.stderr
+    assert [o for o in objects(again.stdout) if o["event"] in ("stage", "solve")] == live
+    solves = [o for o in live if o["event"] == "solve"]
+    assert [solve["solved"] for solve in solves] == [True, True]
+    assert all(len(solve["stages"]) == 8 for solve in solves)
+
+
+def test_replay_gives_hints_and_says_how_long_they_took() -> None:
+    done = livecube("replay", str(FIXTURES / "given-start.jsonl"), "--json")
+    assert done.returncode == 0, done.stderr
+    told = objects(done.stdout)
+    assert told[-1]["event"] == "end"
+    assert told[-1]["solves"] == 1
+    assert told[-1]["advice_ms"]["max"] > 0
+    hints = [o for o in told if o["event"] == "opportunity"]
+    assert len(hints) >= 4
+    assert all(o["moves"] and o["why"].endswith(".") for o in hints)
+
+
+def test_replay_in_a_pipe_is_plain_text_and_80_columns_hold_the_table() -> None:
+    done = livecube("replay", str(FIXTURES / "evening.jsonl"), "--no-hints")
+    assert done.returncode == 0, done.stderr
+    assert "\x1b" not in done.stdout
+    table = [line for line in done.stdout.splitlines() if line.startswith("  ")]
+    assert len(table) >= 5 * 9
+    assert max(map(len, table)) <= 100
+
+
+def test_hints_rows_do_what_they_say() -> None:
+    from livecube.cube.holding import Holding, fixed_turns, parse_colour
+    from livecube.cube.notation import parse_moves, parse_turns
+    from livecube.cube.position import SOLVED, apply_turns
+    from livecube.search.situation import Situation
+
+    moves = "R U2 F' L D B2 R' U F D2 L' U2"
+    done = livecube("hints", moves, "--cross", "white", "--json")
+    assert done.returncode == 0, done.stderr
+    advice = json.loads(done.stdout)
+    assert (advice["cross"], advice["offset"], advice["solved_slots"]) == ("white", None, [])
+    rows = advice["opportunities"]
+    assert {tuple(row["slots"]) for row in rows if row["technique"] == "shortest"} == {
+        ("blue-orange",), ("blue-red",), ("green-orange",), ("green-red",)
+    }  # fmt: skip
+    for row in rows:
+        position = apply_turns(SOLVED, parse_turns(moves) + parse_turns(row["turns_fixed"]))
+        after = Situation.of(position, parse_colour("white"))
+        assert after.offset == 0
+        names = [after.slot_name(s) for s in range(4) if after.solved >> s & 1]
+        assert set(row["slots"]) <= set(names)
+        holding = Holding.of(parse_colour(row["up"]), parse_colour(row["front"]))
+        written = fixed_turns(parse_moves(row["moves"]), holding)[0]
+        assert written == parse_turns(row["turns_fixed"])
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["hints", "R U3"], "column 4"),
+        (["hints", "R", "--up", "white"], "--up and --front go together"),
+        (["hints", "R", "--up", "white", "--front", "yellow"], "cannot be held"),
+        (["replay", "nowhere.jsonl"], "nowhere.jsonl: cannot be opened"),
+        (["replay", "LOG", "--speed", "fast"], "--speed is 'fast'"),
+        (["simulate", "LOG", "--seed", "1"], "exists"),
+        (["live"], "--simulated"),
+        (["live", "--simulated", "--log", "LOG"], "exists"),
+    ],
+)
+def test_a_mistake_ends_with_status_2_and_one_message(
+    arguments: list[str], said: str, tmp_path: Path
+) -> None:
+    log = tmp_path / "log.jsonl"
+    log.write_bytes((FIXTURES / "given-start.jsonl").read_bytes())
+    before = log.read_bytes()
+    done = livecube(*(str(log) if word == "LOG" else word for word in arguments))
+    assert done.returncode == 2
+    assert said in done.stderr
+    assert "Traceback" not in done.stderr
+    assert done.stdout == ""
+    assert log.read_bytes() == before
+
+
+def test_a_torn_log_is_followed_and_said_to_be_torn(tmp_path: Path) -> None:
+    log = tmp_path / "torn.jsonl"
+    log.write_bytes((FIXTURES / "given-start.jsonl").read_bytes()[:-9])
+    done = livecube("replay", str(log), "--json", "--no-hints")
+    assert done.returncode == 0
+    assert "cut off" in done.stderr
+
+
+def test_ctrl_c_leaves_a_whole_log(tmp_path: Path) -> None:
+    log = tmp_path / "cut.jsonl"
+    child = subprocess.Popen(
+        [sys.executable, "-m", "livecube", "live", "--simulated", "--seed", "5",
+         "--speed", "20", "--no-hints", "--log", str(log)],
+        stdout=subprocess.DEVNULL, stderr=subprocess.PIPE,
+    )  # fmt: skip
+    deadline = time.monotonic() + 60
+    while time.monotonic() < deadline and (
+        not log.exists() or len(log.read_bytes().splitlines()) < 5
+    ):
+        time.sleep(0.05)
+    child.send_signal(signal.SIGINT)
+    _, complaint = child.communicate(timeout=30)
+    assert child.returncode == 130
+    assert b"Traceback" not in complaint
+    assert log.read_bytes().endswith(b"\n")
+    assert livecube("replay", str(log), "--json", "--no-hints").returncode == 0

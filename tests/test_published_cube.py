@@ -1,0 +1,323 @@
+"""The cube, its turns and its tables against published numbers, each with its source."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+from sympy.combinatorics import Permutation, PermutationGroup
+from sympy.combinatorics.generators import rubik_cube_generators
+
+from livecube.cube.facelets import check_position
+from livecube.cube.geometry import FACES, NEXT_STICKER, TURNS, Array
+from livecube.cube.notation import parse_turns
+from livecube.cube.pieces import HOME, PIECE_AT, PIECES, parse_piece
+from livecube.cube.position import (
+    SOLVED,
+    apply_turn,
+    apply_turns,
+    compose,
+    inverse,
+    rotated,
+    stickers,
+)
+from livecube.cube.turns import parse_turn
+from livecube.search.coordinates import DOWN_ROTATIONS, cross_number
+from livecube.search.engine import Task
+from livecube.search.situation import Situation
+from livecube.search.tables import cross_distances, cross_moves
+from livecube.stages.cases import (
+    ORIENTED,
+    PERMUTATION_SEQUENCES,
+    PERMUTED,
+    orientation_case,
+    permutation_case,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from livecube.search.engine import Engine
+
+ALL: Final = range(18)
+QUARTERS: Final = [turn for turn in ALL if turn % 3 != 1]
+UP, DOWN = FACES.index("U"), FACES.index("D")
+GROUP_ORDER: Final = 43252003274489856000  # (8! · 12! / 2) (2^12 / 2) (3^8 / 3)
+
+
+# Counting positions.
+
+
+def keys(positions: Array) -> tuple[npt.NDArray[np.uint64], npt.NDArray[np.uint64]]:
+    """Two numbers that tell positions apart: the eight corners, and eleven of the edges.
+
+    The twelfth edge follows from the others, since flips are even in number.
+    """
+    edges = np.zeros(len(positions), dtype=np.uint64)
+    for piece in range(8, 19):
+        edges = edges * np.uint64(54) + positions[:, piece]
+    return np.ascontiguousarray(positions[:, :8]).view(np.uint64).ravel(), edges
+
+
+def first_seen(positions: Array) -> npt.NDArray[np.intp]:
+    """Index of the first appearance of each different position."""
+    corners, edges = keys(positions)
+    order = np.lexsort((edges, corners))  # stable, so the first of equal ones leads
+    corners, edges = corners[order], edges[order]
+    leads = np.ones(len(order), dtype=bool)
+    leads[1:] = (corners[1:] != corners[:-1]) | (edges[1:] != edges[:-1])
+    return order[leads]
+
+
+def spheres(turns: Iterable[int], depth: int) -> list[int]:
+    """Number of positions at each distance from solved up to ``depth``."""
+    turns = list(turns)
+    levels = [SOLVED[None][:0], SOLVED[None]]
+    while len(levels) < depth + 2:
+        known = np.concatenate(levels[-2:])  # a turn changes the distance by at most one
+        reached = np.concatenate([known, *(apply_turn(levels[-1], turn) for turn in turns)])
+        found = first_seen(reached)
+        levels.append(reached[found[found >= len(known)]])
+    return [len(level) for level in levels[1:]]
+
+
+def test_positions_at_each_distance_in_half_turns() -> None:
+    # OEIS A080601.
+    assert spheres(ALL, 6) == [1, 18, 243, 3240, 43239, 574908, 7618438]
+
+
+def test_positions_at_each_distance_in_quarter_turns() -> None:
+    # OEIS A080602.
+    assert spheres(QUARTERS, 7) == [1, 12, 114, 1068, 10011, 93840, 878880, 8221632]
+
+
+def test_two_by_two_cube_whole() -> None:
+    # OEIS A079761. Holding the corner DBL still, U, R and F reach every position.
+    turns = [turn for turn in ALL if FACES[turn // 3] in "URF"]
+    assert all(TURNS[turn][HOME[parse_piece("DBL")]] == HOME[parse_piece("DBL")] for turn in turns)
+    levels = [np.empty(0, dtype=np.uint64), SOLVED[:8].copy().view(np.uint64)]
+    while len(levels[-1]):
+        corners = levels[-1].view(np.uint8).reshape(-1, 8)
+        reached = np.concatenate([apply_turn(corners, turn).view(np.uint64) for turn in turns])
+        known, found = np.sort(np.concatenate(levels[-2:])), np.sort(reached, axis=None)
+        found = found[np.append(True, found[1:] != found[:-1])]
+        at = np.minimum(np.searchsorted(known, found), len(known) - 1)
+        levels.append(found[known[at] != found])
+    counts = [len(level) for level in levels[1:-1]]
+    assert counts == [
+        *(1, 9, 54, 321, 1847, 9992, 50136),
+        *(227536, 870072, 1887748, 623800, 2644),
+    ]
+    assert sum(counts) == 3674160
+
+
+# The group, against SymPy.
+
+
+def permutation(turns: str) -> Permutation:
+    """What a sequence does to the 54 facelets."""
+    return Permutation(stickers(apply_turns(SOLVED, parse_turns(turns))).tolist())
+
+
+def test_group_order() -> None:
+    group = PermutationGroup([permutation(face) for face in FACES])
+    assert group.order() == GROUP_ORDER
+    assert PermutationGroup(rubik_cube_generators()).order() == GROUP_ORDER
+
+
+def matching(ours: list[list[int]], theirs: list[list[int]], start: int, to: int) -> dict[int, int]:
+    """The one relabelling of an orbit that takes ``start`` to ``to``; empty if there is none."""
+    image, waiting = {start: to}, [start]
+    while waiting:
+        point = waiting.pop()
+        for mine, other in zip(ours, theirs, strict=True):
+            following = mine[point]
+            if following not in image:
+                image[following] = other[image[point]]
+                waiting.append(following)
+            elif image[following] != other[image[point]]:
+                return {}
+    return image
+
+
+def test_turns_are_sympys_up_to_the_names_of_the_facelets() -> None:
+    named = dict(zip("ULFRBD", rubik_cube_generators(), strict=True))  # SymPy's own order
+    theirs = [named[face].array_form for face in FACES]
+    ours = [TURNS[parse_turn(face)].tolist() for face in FACES]
+    image: dict[int, int] = {}
+    for name in ("UFR", "UF"):  # a corner's facelet, an edge's
+        start = int(HOME[parse_piece(name)])
+        images = [matching(ours, theirs, start, to) for to in range(48)]
+        whole = [found for found in images if len(found) == 24]
+        assert len(whole) == len(name)  # twisting all corners alike changes no turn
+        image |= whole[0]
+    assert sorted(image) == [f for f in range(54) if PIECE_AT[f] != 255]
+    assert sorted(image.values()) == list(range(48))
+
+
+@pytest.mark.parametrize(
+    ("turns", "order"),
+    # Computed independently with SymPy, rubik_cube_generators().
+    [("R U", 105), ("R U R' U'", 6), ("M2 U M2 U2 M2 U M2", 2), ("R", 4)],
+)
+def test_element_orders(turns: str, order: int) -> None:
+    assert permutation(turns).order() == order
+    once, position, count = apply_turns(SOLVED, parse_turns(turns)), SOLVED, 0
+    while count == 0 or not np.array_equal(position, SOLVED):
+        position, count = compose(position, once), count + 1
+    assert count == order
+
+
+def test_half_turns_generate_the_squares_group() -> None:
+    # 663552: SymPy's own tests of PermutationGroup (squares of rubik_cube_generators()).
+    assert PermutationGroup([permutation(face + "2") for face in FACES]).order() == 663552
+
+
+# Crosses, L. Vandenbergh, "Cross study", cubezone.be/crossstudy.html.
+
+CROSSES_HTM: Final = [1, 15, 158, 1394, 9809, 46381, 97254, 34966, 102]
+CROSSES_QTM: Final = [1, 10, 73, 500, 3078, 15528, 57180, 91654, 21849, 207]
+
+
+@cache
+def crosses(quarters: bool) -> npt.NDArray[np.uint8]:
+    return cross_distances(cross_moves(), quarter_turns_only=quarters)
+
+
+@pytest.mark.parametrize(
+    ("quarters", "counts", "mean"),
+    [(False, CROSSES_HTM, 5.812), (True, CROSSES_QTM, 6.592)],
+    ids=["half turns", "quarter turns"],
+)
+def test_crosses_of_one_colour(quarters: bool, counts: list[int], mean: float) -> None:
+    distance = crosses(quarters)
+    assert np.bincount(distance).tolist() == counts
+    assert round(float(distance.mean()), 3) == mean
+
+
+def odd(permutations: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
+    """Whether each row is an odd permutation: whether its inversions are odd in number."""
+    first, second = np.triu_indices(permutations.shape[1], k=1)
+    inversions = (permutations[:, first] > permutations[:, second]).sum(axis=1)
+    return np.asarray(inversions % 2 == 1)
+
+
+def random_positions(count: int, seed: int) -> Array:
+    """Positions of equal probability among all that turns can reach."""
+    rng = np.random.default_rng(seed)
+    corners = rng.permuted(np.tile(np.arange(8), (count, 1)), axis=1)
+    edges = rng.permuted(np.tile(np.arange(12), (count, 1)), axis=1)
+    wrong = odd(corners) != odd(edges)
+    edges[wrong, :2] = edges[wrong, 1::-1]
+    twists, flips = rng.integers(3, size=(count, 8)), rng.integers(2, size=(count, 12))
+    twists[:, 7] = -twists[:, :7].sum(axis=1) % 3
+    flips[:, 11] = flips[:, :11].sum(axis=1) % 2
+    positions = np.concatenate([HOME[corners], HOME[8 + edges]], axis=1)
+    turned = np.concatenate([twists, flips], axis=1)
+    for least in (1, 2):
+        positions = np.where(turned >= least, NEXT_STICKER[positions], positions)
+    return positions
+
+
+def assert_mean(sample: npt.NDArray[np.integer[Any]], published: float) -> None:
+    """The mean of a sample against one published to two decimals, within four standard errors."""
+    error = 4 * float(sample.std()) / np.sqrt(len(sample)) + 0.005
+    print(f"{sample.mean():.4f} ± {error:.4f} against {published}")
+    assert error < 0.04  # else the sample is too small to tell anything
+    assert abs(sample.mean() - published) < error
+
+
+def test_random_positions_are_legal_and_even() -> None:
+    sample = random_positions(4000, seed=1)
+    for position in sample[:200]:
+        check_position(position)
+    homes, count = np.unique(sample[:, 0], return_counts=True)
+    assert len(homes) == 24  # places of the corner UFR
+    assert ((count - 4000 / 24) ** 2 / (4000 / 24)).sum() < 53.5  # χ², 23 degrees: p < 0.0003
+
+
+@pytest.mark.parametrize(
+    ("quarters", "published"), [(False, 5.39), (True, 6.15)], ids=["half turns", "quarter turns"]
+)
+def test_better_of_two_opposite_crosses(quarters: bool, published: float) -> None:
+    # The same study's mean over all positions; here over a sample.
+    sample = random_positions(100_000, seed=2)
+    turns = [
+        crosses(quarters)[[cross_number(p) for p in rotated(sample, DOWN_ROTATIONS[face])]]
+        for face in (UP, DOWN)
+    ]
+    assert_mean(np.minimum(*turns), published)
+
+
+def test_cross_and_pair(engine: Engine) -> None:
+    # L. Vandenbergh, cubezone.be/xcrossstudy.html: one fixed pair, and the best of the four. For
+    # the latter 400,000 random positions gave 7.354 with a standard error of 0.001; whether the
+    # study counted all positions or a sample is not known here.
+    tasks = [Task(0b00010001 << slot, target=slot) for slot in range(4)]
+    found = [
+        [len(sequences[0]) for sequences in engine.solve(Situation.of(position, DOWN), tasks)]
+        for position in random_positions(10_000, seed=3)
+    ]
+    turns = np.array(found)
+    assert turns.max() <= 10  # the greatest of the same study
+    assert_mean(turns[:, 0], 7.98)
+    assert_mean(turns.min(axis=1), 7.34)
+
+
+# The last layer: counts computed independently (by orbits, from the twists and permutations).
+
+
+@cache
+def last_layer() -> Array:
+    """All positions that leave the first two layers solved."""
+    texts = ["U", "R U R' U R U2 R'", "F R U R' U' F'", *PERMUTATION_SEQUENCES.values()]
+    changes = [apply_turns(SOLVED, parse_turns(text)) for text in texts]
+    found = newest = SOLVED[None]
+    while len(newest):
+        reached = np.concatenate(
+            [found, *(compose(newest, np.broadcast_to(change, newest.shape)) for change in changes)]
+        )
+        index = first_seen(reached)
+        newest = reached[index[index >= len(found)]]
+        found = np.concatenate([found, newest])
+    return found
+
+
+def least(choices: list[Array]) -> list[bytes]:
+    """Row by row the least of several arrays."""
+    rows = [[bytes(row) for row in choice.tolist()] for choice in choices]
+    return [min(row) for row in zip(*rows, strict=True)]
+
+
+def turned_layer(positions: Array) -> list[Array]:
+    return [positions, *(apply_turn(positions, UP + quarters) for quarters in range(3))]
+
+
+def test_last_layer_positions() -> None:
+    assert len(last_layer()) == 62208
+    others = [p for p in range(20) if "U" not in PIECES[p]]
+    assert (last_layer()[:, others] == SOLVED[others]).all()
+
+
+def test_orientation_cases_are_the_58_figures_of_one_colour() -> None:
+    shown = [np.sort(stickers(turned)[:, :9]) for turned in turned_layer(last_layer())]
+    figures = least(shown)
+    names = [orientation_case(bytes(position), DOWN) for position in last_layer().tolist()]
+    assert len({bytes(row) for row in shown[0].tolist()}) == 216
+    assert len(set(figures)) == len(set(names)) == len(set(zip(figures, names, strict=True))) == 58
+    assert names.count(ORIENTED) * 216 == 62208
+
+
+def test_permutation_cases_are_the_22_arrangements() -> None:
+    oriented = np.array([p for p in last_layer() if (stickers(p)[:9] < 9).all()])
+    undone = turned_layer(inverse(oriented))
+    both = [t for one in undone for t in turned_layer(inverse(one))]
+    names = [permutation_case(bytes(position), DOWN) for position in oriented.tolist()]
+    arrangements = least(both)
+    assert len(oriented) == 288
+    assert len(set(arrangements)) == len(set(names)) == 22
+    assert len(set(zip(arrangements, names, strict=True))) == 22
+    assert names.count(PERMUTED) * 72 == 288
