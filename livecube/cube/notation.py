@@ -41,7 +41,7 @@ def parse_moves(text: str) -> list[Move]:
     "R U R' U' R U R' U' Rw"
     """
     stack: list[tuple[int, list[Move]]] = [(0, [])]
-    at = 0
+    at = count = 0
     while at < len(text):
         match = _TOKEN.match(text, at)
         if match is None:
@@ -49,10 +49,11 @@ def parse_moves(text: str) -> list[Move]:
         if match["open"]:
             stack.append((at, []))
         elif match["close"]:
-            _close_group(text, at, match, stack)
+            count += _close_group(text, at, match, stack)
         elif match["letter"]:
             stack[-1][1].append(_move(text, at, match))
-        if sum(len(moves) for _, moves in stack) > _LIMIT:
+            count += 1
+        if count > _LIMIT:
             raise NotationError(text, at + 1, f"the sequence is longer than {_LIMIT} moves")
         at = match.end()
     if len(stack) > 1:
@@ -62,7 +63,8 @@ def parse_moves(text: str) -> list[Move]:
 
 def _close_group(
     text: str, at: int, match: re.Match[str], stack: list[tuple[int, list[Move]]]
-) -> None:
+) -> int:
+    """Put a finished group into the one around it; how many moves its repetition adds."""
     if len(stack) == 1:
         raise NotationError(text, at + 1, "')' closes no group; remove it or add '(' before")
     _, moves = stack.pop()
@@ -75,6 +77,7 @@ def _close_group(
     if match["back"]:
         moves = [move.inverted() for move in reversed(moves)]
     stack[-1][1].extend(moves * times)
+    return len(moves) * (times - 1)
 
 
 def _move(text: str, at: int, match: re.Match[str]) -> Move:
