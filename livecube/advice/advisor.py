@@ -60,7 +60,7 @@ class Advisor:
             for chance, sequences in zip(chances, answers, strict=True)
             for turns in sequences
         ]
-        rows.sort(key=lambda row: (row.seconds, row.turns, -row.top_kept))
+        rows.sort(key=_rank)
         return Advice(
             situation.colour,
             situation.offset,
@@ -107,6 +107,11 @@ class Advisor:
                 best = (holding or end, moves, seconds)
         assert best is not None
         return best
+
+
+def _rank(row: Opportunity) -> tuple[float, int, int, bool]:
+    """Best first: by seconds, turns, pieces kept; a technique's name before the yardstick's."""
+    return row.seconds, row.turns, -row.top_kept, row.technique == "shortest"
 
 
 def _top_kept(situation: Situation, slots: Sequence[int], turns: Sequence[int]) -> int:

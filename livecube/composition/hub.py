@@ -73,7 +73,8 @@ class Hub:
         """What went wrong with sinks, a sentence each."""
         told = []
         for lane in self._lanes:
-            if lane.error is not None:
+            # Whoever read our output may leave at any time; that is no fault of anybody.
+            if lane.error is not None and not isinstance(lane.error, BrokenPipeError):
                 told.append(f"{lane.sink.name} stopped: {lane.error}")
             if lane.dropped:
                 told.append(f"{lane.sink.name} was too slow and missed {lane.dropped} items")
