@@ -14,7 +14,12 @@ __all__ = ["TITLES", "place_of", "sentence"]
 TITLES: Final = {
     "shortest": "Shortest",
     "plain": "Plain",
+    "made-pair": "Made pair",
     "keyhole-corner": "Keyhole corner",
+    "keyhole-edge": "Keyhole edge",
+    "keyhole-flip": "Keyhole flip",
+    "pseudo-pair": "Pseudo pair",
+    "x-cross": "X-cross",
 }
 """How each technique is called to people."""
 

@@ -25,6 +25,7 @@ __all__ = [
     "TURN_BYTES",
     "apply_turn",
     "apply_turns",
+    "blocks_outside",
     "compose",
     "from_stickers",
     "inverse",
@@ -94,6 +95,16 @@ def rotated(position: Array, rotation: int) -> Array:
     """
     places = ROTATIONS[rotation][stickers(position)]
     return from_stickers(places[..., _INVERSE_ROTATIONS[rotation]])
+
+
+def blocks_outside(corner: int, edge: int) -> frozenset[tuple[int, int]]:
+    """Where a solved corner and edge that touch get when they are moved as one block.
+
+    Takes their home facelets, gives pairs of facelets: all but those with the edge in its
+    own cubicle. At these places the two touch elsewhere with both shared colours matching.
+    """
+    places = {(int(rotation[corner]), int(rotation[edge])) for rotation in ROTATIONS}
+    return frozenset((c, e) for c, e in places if e not in (edge, int(NEXT_STICKER[edge])))
 
 
 @cache

@@ -10,8 +10,14 @@ import numpy as np
 
 from livecube.cube.geometry import FACES, ROTATIONS, Array
 from livecube.cube.holding import COLOURS
-from livecube.cube.position import SOLVED, apply_turn, rotated
-from livecube.search.coordinates import DOWN_ROTATIONS, cross_number, piece_places, turn_map
+from livecube.cube.position import SOLVED, apply_turn, blocks_outside, rotated
+from livecube.search.coordinates import (
+    DOWN_ROTATIONS,
+    SLOT_PIECES,
+    cross_number,
+    piece_places,
+    turn_map,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -22,6 +28,11 @@ AT_OFFSETS: Final = np.array([SOLVED] + [apply_turn(SOLVED, 15 + k) for k in ran
 """Shape (4, 20): the solved cube with the down layer at each offset."""
 
 _OFFSET_OF: Final = {cross_number(p): k for k, p in enumerate(AT_OFFSETS)}
+_CORNERS, _EDGES = list(SLOT_PIECES[:4]), list(SLOT_PIECES[4:])
+_BLOCKS: Final = [
+    blocks_outside(int(SOLVED[corner]), int(SOLVED[edge]))
+    for corner, edge in zip(_CORNERS, _EDGES, strict=True)
+]
 _PLACES_AT: Final = [piece_places(p) for p in AT_OFFSETS]
 
 
@@ -50,6 +61,10 @@ class Situation:
     """Bit s: the corner of slot s is solved."""
     edges: int
     """Bit s: the edge of slot s is at home."""
+    flipped: int
+    """Bit s: the edge of slot s is in its slot, the wrong way round."""
+    joined: int
+    """Bit s: corner and edge of slot s touch outside it, both shared colours matching."""
 
     @staticmethod
     def of(position: Array, face: int) -> Situation:
@@ -57,12 +72,17 @@ class Situation:
         down = rotated(position, DOWN_ROTATIONS[face])
         cross, places = cross_number(down), piece_places(down)
         offset = _OFFSET_OF.get(cross)
-        corners = edges = 0
+        corners = edges = flipped = joined = 0
         if offset is not None:
-            solved = places == _PLACES_AT[offset]
-            corners = sum(int(solved[s]) << s for s in range(4))
-            edges = sum(int(solved[4 + s]) << s for s in range(4))
-        return Situation(face, down, cross, places, offset, corners, edges)
+            solved = (places == _PLACES_AT[offset]).tolist()
+            wrong_way = (places == _PLACES_AT[offset] ^ 1).tolist()
+            corner, edge = down[_CORNERS].tolist(), down[_EDGES].tolist()
+            for s in range(4):
+                corners |= solved[s] << s
+                edges |= solved[4 + s] << s
+                flipped |= wrong_way[4 + s] << s
+                joined |= ((corner[s], edge[s]) in _BLOCKS[s]) << s
+        return Situation(face, down, cross, places, offset, corners, edges, flipped, joined)
 
     @property
     def solved(self) -> int:

@@ -10,9 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from livecube.cube.geometry import NEXT_STICKER, OPPOSITE, ROTATIONS, TURNS
+from livecube.cube.geometry import NEXT_STICKER, OPPOSITE, TURNS
 from livecube.cube.holding import COLOURS
 from livecube.cube.pieces import CORNERS, EDGES, HOME, piece_faces
+from livecube.cube.position import blocks_outside
 
 __all__ = ["ALL_SLOTS", "FRAMES", "CrossFrame", "Row", "slot_index", "slots_of"]
 
@@ -55,7 +56,7 @@ class CrossFrame:
         self.edges = [next(p for p in EDGES if piece_faces(p) == side) for side in sides]
         self.slots = ["-".join(sorted(COLOURS[f] for f in side)) for side in sides]
         self.joined = [
-            _blocks(int(HOME[corner]), int(HOME[edge]))
+            blocks_outside(int(HOME[corner]), int(HOME[edge]))
             for corner, edge in zip(self.corners, self.edges, strict=True)
         ]
         """For each slot the places (corner, edge) at which its two pieces form a block
@@ -126,12 +127,6 @@ class CrossFrame:
     def solved_up_to_last_turn(self, position: bytes) -> bool:
         """Whether one turn of the last layer, or none, solves the cube."""
         return position in _NEARLY_SOLVED[OPPOSITE[self.face]]
-
-
-def _blocks(corner: int, edge: int) -> frozenset[tuple[int, int]]:
-    """Where a solved pair gets when it is moved as a whole, its edge not in the slot."""
-    places = {(int(rotation[corner]), int(rotation[edge])) for rotation in ROTATIONS}
-    return frozenset((c, e) for c, e in places if e not in (edge, int(NEXT_STICKER[edge])))
 
 
 def _face_shown() -> list[list[dict[int, int]]]:

@@ -1,0 +1,49 @@
+"""``pseudo-pair``: a corner and an edge of different slots go in as if they belonged together.
+
+Corner of slot i and edge of slot j are solved, corner j and edge i are not. The cross layer
+is turned (D^a) so that the home of corner j lies under slot i; then one insertion there (X)
+solves edge i and corner j at once, and the layer is turned back (D^b).
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from livecube.search.engine import NO_D, Task
+from livecube.search.kernel import TURNED_BACK
+from livecube.search.situation import slot_bits
+from livecube.techniques.base import Chance, goal_bits
+
+if TYPE_CHECKING:
+    from livecube.search.situation import Situation
+
+__all__ = ["PseudoPair"]
+
+
+class PseudoPair:
+    """Possible when two free slots hold one solved piece each, a corner and an edge."""
+
+    id: Final = "pseudo-pair"
+
+    def chances(self, situation: Situation) -> list[Chance]:
+        """One for each such pair of slots."""
+        if situation.offset is None:
+            return []
+        with_corner = situation.corners & ~situation.edges
+        with_edge = situation.edges & ~situation.corners
+        return [
+            Chance(self.id, (i, j), _task(situation, i, j), _why(situation, i, j))
+            for i in slot_bits(with_corner)
+            for j in slot_bits(with_edge)
+        ]
+
+
+def _task(situation: Situation, i: int, j: int) -> Task:
+    prefix = sum(1 << a for a in range(4) if situation.under(j, a) == i)
+    goal = goal_bits(situation.solved | 1 << i | 1 << j)
+    return Task(goal, NO_D, prefix, TURNED_BACK, target=i)
+
+
+def _why(situation: Situation, i: int, j: int) -> str:
+    with_corner, with_edge = situation.slot_name(i), situation.slot_name(j)
+    return f"{with_corner} has its corner and {with_edge} its edge, one insertion serves both"
