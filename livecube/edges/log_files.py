@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from typing import TYPE_CHECKING, BinaryIO
+from typing import TYPE_CHECKING, BinaryIO, Final
 
 from livecube.errors import LogError, UsageError
 from livecube.logs.lines import (
@@ -24,6 +24,10 @@ if TYPE_CHECKING:
     from livecube.events import CubeEvent
 
 __all__ = ["LogReader", "LogWriter"]
+
+
+_BEGIN: Final = b'{"livecube_log"'
+"""How every log begins that was written here."""
 
 
 class LogReader:
@@ -111,23 +115,24 @@ class LogWriter:
     """A log that is being written, flushed a line at a time. Use it as a context manager.
 
     ``resume`` goes on with a log that exists: a last line that a crash cut off is removed
-    first, so that nothing but whole lines stands before what is added.
+    first (one that lacks only its line end gets it), so that nothing but whole lines stands
+    before what is added. If nothing is left, the log begins anew with the header.
 
-    Raises :class:`~livecube.errors.UsageError` if a new log would overwrite a file.
+    Raises :class:`~livecube.errors.UsageError` if a new log would overwrite a file, or if it
+    cannot be written; :class:`~livecube.errors.LogError` if what is to be resumed is no log.
     """
 
     def __init__(self, path: Path, header: Header, *, resume: bool = False) -> None:
-        if resume and path.exists():
-            _drop_torn_line(path)
-            self._file = path.open("ab")
-            return
+        resume = resume and path.exists()
         try:
-            self._file = path.open("xb")
+            begun = resume and _mend(path)
+            self._file = path.open("ab" if resume else "xb")
         except FileExistsError:
             raise UsageError(f"{path} exists; choose another name or remove it") from None
         except OSError as error:
             raise UsageError(f"{path} cannot be written: {error.strerror}") from None
-        self._write(header_line(header))
+        if not begun:
+            self._write(header_line(header))
 
     def __enter__(self) -> Self:
         return self
@@ -149,18 +154,45 @@ class LogWriter:
         self._file.flush()
 
 
-def _drop_torn_line(path: Path) -> None:
-    """Cut the file behind its last line end."""
+def _mend(path: Path) -> bool:
+    """Let a log end behind a whole line; whether its header is there."""
     with path.open("rb+") as file:
-        size = file.seek(0, os.SEEK_END)
-        keep = size
-        while keep:
-            step = min(4096, keep)
-            file.seek(keep - step)
-            newline = file.read(step).rfind(b"\n")
-            if newline >= 0:
-                keep = keep - step + newline + 1
-                break
-            keep -= step
-        if keep < size:
-            file.truncate(keep)
+        first = file.readline()
+        if first.endswith(b"\n"):
+            try:
+                parse_header(_decoded(first))
+            except ValueError as error:
+                raise LogError(str(path), 1, str(error)) from None
+        elif not (first.startswith(_BEGIN) or _BEGIN.startswith(first)):
+            raise LogError(str(path), 1, "this is no livecube log; choose another name")
+        end = _end_of_lines(file)
+        tail = file.read()
+        if tail and _is_whole(tail):
+            file.write(b"\n")
+            return True
+        file.truncate(end)
+        return end > 0
+
+
+def _end_of_lines(file: BinaryIO) -> int:
+    """Where the last line end is passed, 0 if there is none; the file stands there afterwards."""
+    at = file.seek(0, os.SEEK_END)
+    while at:
+        step = min(4096, at)
+        file.seek(at - step)
+        newline = file.read(step).rfind(b"\n")
+        at -= step
+        if newline >= 0:
+            return file.seek(at + newline + 1)
+    return file.seek(0)
+
+
+def _is_whole(raw: bytes) -> bool:
+    """Whether a last line lacks nothing but its line end."""
+    try:
+        parse_event(_decoded(raw))
+    except TornLineError:
+        return False
+    except ValueError:
+        pass  # it says something wrong, which is for the reader to report
+    return True
