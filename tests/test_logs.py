@@ -1,0 +1,211 @@
+"""Logs: every event there and back, and what a crash cuts off."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Final
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from livecube.cube.geometry import FACES, OPPOSITE
+from livecube.cube.notation import parse_turns
+from livecube.cube.position import SOLVED, apply_turns
+from livecube.cube.turns import turns_text
+from livecube.edges.log_files import LogReader, LogWriter
+from livecube.errors import LogError, UsageError
+from livecube.events import (
+    SOLVE_PHASES,
+    Battery,
+    CubeEvent,
+    Gap,
+    HoldingMark,
+    Packet,
+    Reset,
+    SolveMark,
+    State,
+    Turn,
+)
+from livecube.logs.lines import Header, event_line, header_line, parse_event, parse_header
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+HEADER: Final = Header("2026-03-01T18:20:00Z", "Würfel", "cube", "R U2 F'")
+EVENTS: Final[list[CubeEvent]] = [
+    State(0.0, bytes(apply_turns(SOLVED, parse_turns("R U2 F'")).tolist())),
+    HoldingMark(0.5, FACES.index("D"), FACES.index("F")),
+    SolveMark(1.0, 1, "start"),
+    Turn(1.25, 0, host=7.5, seq=3),
+    Turn(1.25, 17, inferred=True),
+    Gap(2.0, None),
+    Battery(2.5, 71),
+    Packet(3.0, "ab/µ", b"\x00\xff"),
+    Reset(4.0),
+]
+
+seconds = st.floats(-1e6, 1e6).map(lambda t: round(t, 6))  # written to the microsecond
+whole = st.integers(0, 2**63)
+sequences = st.lists(st.integers(0, 17), max_size=30)
+held = st.sampled_from([(u, f) for u in range(6) for f in range(6) if f not in (u, OPPOSITE[u])])
+KINDS: Final[dict[str, st.SearchStrategy[CubeEvent]]] = {
+    "turn": st.builds(
+        Turn,
+        seconds,
+        st.integers(0, 17),
+        host=st.none() | seconds,
+        seq=st.none() | whole,
+        inferred=st.booleans(),
+    ),
+    "state": st.builds(
+        State, seconds, sequences.map(lambda s: bytes(apply_turns(SOLVED, s).tolist()))
+    ),
+    "gap": st.builds(Gap, seconds, st.none() | whole),
+    "battery": st.builds(Battery, seconds, st.integers(0, 100)),
+    "packet": st.builds(Packet, seconds, st.text(), st.binary(max_size=40)),
+    "solve": st.builds(SolveMark, seconds, whole, st.sampled_from(SOLVE_PHASES)),
+    "holding": st.builds(lambda t, h: HoldingMark(t, *h), seconds, held),
+    "reset": st.builds(Reset, seconds),
+}
+headers = st.builds(
+    Header,
+    st.text(),
+    st.text(),
+    st.sampled_from(["cube", "host"]),
+    st.none() | sequences.map(turns_text),
+)
+
+
+def written(*events: CubeEvent, header: Header = HEADER) -> bytes:
+    """A log as it should stand on the disk."""
+    return "".join(f"{line}\n" for line in (header_line(header), *map(event_line, events))).encode()
+
+
+def read(path: Path, data: bytes | None = None) -> tuple[list[CubeEvent], bool]:
+    """The events of a log, and whether it was torn."""
+    if data is not None:
+        path.write_bytes(data)
+    with LogReader(path) as reader:
+        return list(reader), reader.torn
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    return tmp_path / "log.jsonl"
+
+
+# There and back.
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_kind_of_event_reads_back(kind: str) -> None:
+    @given(KINDS[kind])
+    def reads_back(event: CubeEvent) -> None:
+        line = event_line(event)
+        assert parse_event(line) == event
+        assert "\n" not in line
+        assert json.loads(line).get("mark", "turn") == kind
+
+    reads_back()
+
+
+@given(headers)
+def test_header_reads_back(header: Header) -> None:
+    line = header_line(header)
+    assert parse_header(line) == header
+    assert "\n" not in line
+    assert header.position == bytes(
+        apply_turns(SOLVED, parse_turns(header.scramble or "")).tolist()
+    )
+
+
+def test_lines_are_those_of_the_published_format() -> None:
+    # The examples of the format's own description.
+    assert parse_event('{"t": 12.041, "turn": "R"}') == Turn(12.041, parse_turns("R")[0])
+    line = """{"t": 12.101, "turn": "U'", "host": 12.113, "seq": 41}"""
+    assert parse_event(line) == Turn(12.101, parse_turns("U'")[0], host=12.113, seq=41)
+    assert event_line(Turn(12.101, parse_turns("U'")[0], host=12.113, seq=41)) == line
+    assert event_line(Reset(1.0)) == '{"t": 1.0, "mark": "reset"}'
+    solve = '{"t": 9.1, "mark": "solve", "id": 7, "phase": "abandon"}'
+    assert parse_event(solve) == SolveMark(9.1, 7, "abandon")
+    holding = '{"t": 9.1, "mark": "holding", "up": "yellow", "front": "green"}'
+    assert parse_event(holding) == HoldingMark(9.1, FACES.index("D"), FACES.index("F"))
+    assert event_line(HoldingMark(9.1, 5, 2)) == holding
+
+
+def test_a_log_is_written_line_by_line_and_read_back(path: Path) -> None:
+    with LogWriter(path, HEADER) as writer:
+        for number, event in enumerate(EVENTS):
+            assert path.read_bytes() == written(*EVENTS[:number])  # flushed at once
+            writer.write(event)
+    assert path.read_bytes() == written(*EVENTS)
+    assert read(path) == (EVENTS, False)
+    with LogReader(path) as reader:
+        assert reader.header == HEADER
+
+
+def test_other_line_ends_blank_lines_and_what_is_unknown(path: Path) -> None:
+    line = b'{"mark": "lunch"}\r\n\r\n{"x": [1, {"t": NaN}]}\n\n{"t":1,"turn":"R","new":{"a":[]}}\n'
+    assert read(path, written() + line) == ([Turn(1.0, parse_turns("R")[0])], False)
+    header = '{"new": 1, "livecube_log": 1, "mark": "x"}\n'
+    assert read(path, header.encode()) == ([], False)
+    with LogReader(path) as reader:
+        assert reader.header == Header("", "", "host", None)
+        assert reader.header.position == bytes(SOLVED.tolist())
+
+
+# Torn logs.
+
+
+def test_a_log_cut_at_every_byte(path: Path) -> None:
+    data = written(*EVENTS)
+    header = data.index(b"\n")
+    for cut in range(len(data)):
+        part = data[:cut]
+        if cut < header:
+            path.write_bytes(part)
+            with pytest.raises(LogError) as caught:
+                LogReader(path)
+            assert (caught.value.file, caught.value.line) == (str(path), 1 if cut else 0)
+            continue
+        lines = part[header + 1 :].split(b"\n")
+        complete = data[cut : cut + 1] == b"\n"  # only the line end is missing
+        count = len(lines) if complete and cut > header else len(lines) - 1
+        assert read(path, part) == (EVENTS[:count], bool(lines[-1]) and not complete)
+
+
+def test_resuming_after_a_cut_at_every_byte(path: Path) -> None:
+    data = written(*EVENTS)
+    header = data.index(b"\n")
+    for cut in range(len(data)):
+        path.write_bytes(data[:cut])
+        before = read(path)[0] if cut >= header else []
+        with LogWriter(path, HEADER, resume=True) as writer:
+            writer.write(Reset(5.0))
+        assert path.read_bytes() == written(*before, Reset(5.0))
+
+
+def test_resuming_a_long_torn_line_and_a_new_log(path: Path) -> None:
+    with LogWriter(path, HEADER, resume=True) as writer:
+        writer.write(Reset(0.0))
+    whole_lines = path.read_bytes()
+    path.write_bytes(whole_lines + b'{"t": 1, "mark": "packet", "hex": "' + b"0" * 10_000)
+    with LogWriter(path, Header("", "", "host"), resume=True):
+        assert path.read_bytes() == whole_lines == written(Reset(0.0))
+
+
+def test_no_file_is_overwritten(path: Path) -> None:
+    path.write_bytes(b"dear diary")
+    with pytest.raises(UsageError, match="exists"):
+        LogWriter(path, HEADER)
+    with pytest.raises(UsageError, match="cannot be written"):
+        LogWriter(path / "below", HEADER)
+    with pytest.raises(UsageError, match="cannot be written"):
+        LogWriter(path.parent, HEADER, resume=True)
+    for foreign in (b"dear diary", b'{"a": 1}\n{"b": ', b"\n", b"\xff\n"):
+        path.write_bytes(foreign)
+        with pytest.raises(LogError) as caught:
+            LogWriter(path, HEADER, resume=True)
+        assert caught.value.line == 1
+        assert path.read_bytes() == foreign
