@@ -217,6 +217,8 @@ def test_piece_names() -> None:
         assert sorted(shown) == sorted(piece_name(piece))
         assert shown[0] in "UD" or (shown[0] in "FB" and not set(shown) & set("UD"))
         assert [TWIST_AT[facelet] for facelet in stickers_of(piece)] == list(range(len(shown)))
+    # From outside the corner, from its top sticker clockwise: up, right, front.
+    assert [FACES[facelet // 9] for facelet in stickers_of(parse_piece("UFR"))] == list("URF")
     assert len(set(PIECES)) == 20
     for wrong in ("", "U", "UD", "UFB", "UUF", "uf", "UFRB"):
         with pytest.raises(ValueError, match="no piece"):

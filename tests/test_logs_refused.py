@@ -105,6 +105,7 @@ SOLVED_TEXT: Final = "".join(9 * face for face in "ULFRBD")
         ('{"t": 1, "turn": "R", "seq": 1.5}', '"seq"'),
         ('{"t": 1, "turn": "R", "seq": -1}', '"seq"'),
         ('{"t": 1, "turn": "R", "seq": 1' + 30 * "0" + "}", '"seq"'),
+        ('{"t": 1, "turn": "R", "seq": true}', '"seq"'),
         ('{"t": 1, "mark": "gap", "lost": -1}', '"lost"'),
         ('{"t": 1, "mark": "battery", "percent": 101}', '"percent"'),
         ('{"t": 1, "mark": "battery"}', '"percent"'),
