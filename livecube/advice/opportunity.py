@@ -30,6 +30,8 @@ class Opportunity:
     """Turns of the shortest plain insertion of the same slots; None away from offset 0."""
     top_kept: int
     """Upper-layer pieces that are not targets and stand as before, up to a turn of the layer."""
+    pairs_kept: int
+    """Made pairs of other slots that stay joined."""
     seconds: float
     """Predicted by the model of the hands."""
     why: str
@@ -47,6 +49,7 @@ class Opportunity:
             "turns": self.turns,
             "plain_turns": self.plain_turns,
             "top_kept": self.top_kept,
+            "pairs_kept": self.pairs_kept,
             "seconds": round(self.seconds, 3),
             "why": self.why,
         }

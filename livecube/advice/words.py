@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 from livecube.cube.holding import COLOURS
 
 if TYPE_CHECKING:
+    from livecube.advice.opportunity import Opportunity
     from livecube.cube.holding import Holding
 
 __all__ = ["TITLES", "place_of", "sentence"]
@@ -39,19 +40,15 @@ def place_of(slot: str, holding: Holding) -> str:
     return _PLACES.get(faces, slot)
 
 
-def sentence(
-    technique: str,
-    slots: tuple[str, ...],
-    why: str,
-    holding: Holding,
-    turns: int,
-    plain_turns: int | None,
-) -> str:
+def sentence(opportunity: Opportunity, because: str, plain_turns: int | None) -> str:
     """One sentence: what to do, where, why, and what it saves."""
-    title = TITLES.get(technique, technique)
-    where = " and ".join(f"{slot} ({place_of(slot, holding)})" for slot in slots)
-    text = f"{title} into {where}: {why}; {turns} turn{'s' if turns != 1 else ''}"
-    if plain_turns is None or technique == "plain":
+    title = TITLES.get(opportunity.technique, opportunity.technique)
+    where = " and ".join(
+        f"{slot} ({place_of(slot, opportunity.holding)})" for slot in opportunity.slots
+    )
+    turns = opportunity.turns
+    text = f"{title} into {where}: {because}; {turns} turn{'s' if turns != 1 else ''}"
+    if plain_turns is None or opportunity.technique == "plain":
         return text + "."
     saved = plain_turns - turns
     if saved > 0:

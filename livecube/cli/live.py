@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import click
 from rich.console import Console
 
-from livecube.composition.assembly import find_decoder, load_advisor
+from livecube.composition.assembly import find_decoder, load_advisor, sharpen
 from livecube.composition.following import decoded, follow_cube
 from livecube.composition.hub import Hub
 from livecube.composition.pipeline import Pipeline
@@ -101,6 +101,7 @@ async def _get_ready(pipeline: Pipeline, board: Board) -> None:
     board.notice = "Hints are being prepared …"
     pipeline.advisor = await asyncio.to_thread(load_advisor)
     board.notice = ""
+    await asyncio.to_thread(sharpen, pipeline.advisor)
 
 
 def _session(seed: int, solves: int) -> VirtualSession:

@@ -5,7 +5,13 @@ from __future__ import annotations
 from importlib.metadata import entry_points
 from typing import TYPE_CHECKING, Final, cast
 
-from livecube.edges.cache import TABLE_STEPS, keep_compiled_code, load_tables
+from livecube.edges.cache import (
+    TABLE_STEPS,
+    build_and_keep_pair_table,
+    keep_compiled_code,
+    kept_pair_table,
+    load_tables,
+)
 from livecube.edges.hands_file import default_hands
 from livecube.errors import UsageError
 
@@ -15,7 +21,7 @@ if TYPE_CHECKING:
     from livecube.advice.advisor import Advisor
     from livecube.decoding import Decoder
 
-__all__ = ["ADVISOR_STEPS", "find_decoder", "load_advisor"]
+__all__ = ["ADVISOR_STEPS", "find_decoder", "load_advisor", "sharpen"]
 
 ADVISOR_STEPS: Final = TABLE_STEPS + 1
 """How often ``load_advisor`` calls ``step``."""
@@ -41,12 +47,24 @@ def load_advisor(step: Callable[[int], None] = lambda steps: None) -> Advisor:
         steps += 1
         step(1)
 
-    tables = load_tables(count)
+    engine = Engine(load_tables(count))
     step(TABLE_STEPS - steps)
-    advisor = Advisor(Engine(tables), TECHNIQUES, default_hands())
+    if (pairs := kept_pair_table()) is not None:
+        engine.pairs = pairs
+    advisor = Advisor(engine, TECHNIQUES, default_hands())
     advisor.advise(apply_turn(SOLVED, 0), 5)
     step(1)
     return advisor
+
+
+def sharpen(advisor: Advisor) -> None:
+    """Give an advisor the pair table, building it if this machine has none yet.
+
+    Takes some seconds then; the advisor answers meanwhile, only slower. Safe to run in a
+    thread of its own.
+    """
+    if not len(advisor.engine.pairs):
+        advisor.engine.pairs = build_and_keep_pair_table(advisor.engine.tables.moves)
 
 
 def find_decoder(name: str) -> type[Decoder]:

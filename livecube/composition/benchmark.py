@@ -94,10 +94,11 @@ def _tracking() -> Figure:
 
 
 def _advice() -> list[Figure]:
-    from livecube.composition.assembly import load_advisor
+    from livecube.composition.assembly import load_advisor, sharpen
     from livecube.search.situation import Situation
 
     advisor = load_advisor()
+    sharpen(advisor)
     inside: list[float] = []
     inspection: list[float] = []
     for solve in session(_SEED, _SOLVES, on_cube=True).solves:
@@ -110,7 +111,7 @@ def _advice() -> list[Figure]:
             if Situation.of(position, solve.cross).solved == 15:
                 break
             began = time.perf_counter()
-            advisor.advise(position, solve.cross)
+            advisor.advise(position, solve.cross, most=6)
             milliseconds = (time.perf_counter() - began) * 1000
             (inside if number + 1 >= cross else inspection).append(milliseconds)
     return [

@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Pipeline"]
 
+_MOST = 6
+"""Rows of advice that are worked out while solving."""
+
 
 class Pipeline:
     """One cube's way from events to happenings.
@@ -63,6 +66,7 @@ class Pipeline:
             return []
         start = self._now()
         position = np.frombuffer(turned.position, dtype=np.uint8)
-        advice = self.advisor.advise(position, parse_colour(turned.cross), self.tracker.holding)
+        face = parse_colour(turned.cross)
+        advice = self.advisor.advise(position, face, self.tracker.holding, most=_MOST)
         self.advice_ms.append((self._now() - start) * 1000)
         return self._speaker.speak(turned.t, advice)

@@ -17,10 +17,24 @@ if TYPE_CHECKING:
 
     from livecube.search.tables import Tables
 
-__all__ = ["TABLE_STEPS", "cache_folder", "keep_compiled_code", "load_tables"]
+__all__ = [
+    "TABLE_STEPS",
+    "build_and_keep_pair_table",
+    "cache_folder",
+    "keep_compiled_code",
+    "kept_pair_table",
+    "load_tables",
+]
 
 _VERSION: Final = 1
 """Raise it when the tables change their meaning."""
+
+_SHAPES: Final[dict[str, tuple[int, ...]]] = {
+    "moves": (190080, 18),
+    "seen": (4, 190080),
+    "rows": (190080, 192),
+}
+_PAIRS: Final[dict[str, tuple[int, ...]]] = {"pairs": (54743040,)}
 
 TABLE_STEPS: Final = 4
 """How often ``load_tables`` calls ``step`` when it has to build."""
@@ -41,35 +55,51 @@ def load_tables(step: Callable[[], None] = lambda: None) -> Tables:
     """The search tables, from the cache if they are there and whole, else built and kept."""
     from livecube.search.tables import Tables, build_tables
 
-    folder = cache_folder() / f"tables-{_VERSION}"
-    moves, rows = _load(folder / "moves.npy"), _load(folder / "rows.npy")
-    if (
-        moves is not None
-        and rows is not None
-        and moves.shape == (190080, 18)
-        and rows.shape == (190080, 192)
-    ):
-        return Tables(moves, rows)
-    tables = build_tables(step)
-    _keep(folder, {"moves": tables.moves, "rows": tables.rows})
-    return tables
+    kept = [table for name in _SHAPES if (table := _load(name)) is not None]
+    if len(kept) == len(_SHAPES):
+        return Tables(*kept)
+    built = build_tables(step)
+    return Tables(*(_keep(name, getattr(built, name)) for name in _SHAPES))
 
 
-def _load(path: Path) -> npt.NDArray[Any] | None:
+def kept_pair_table() -> npt.NDArray[np.uint8] | None:
+    """The table of cross and pair from the cache; None if it has not been built yet."""
+    return _load("pairs")
+
+
+def build_and_keep_pair_table(moves: npt.NDArray[np.int32]) -> npt.NDArray[np.uint8]:
+    """Build the table of cross and pair, which takes some seconds, and keep it."""
+    from livecube.search.pair_table import build_pair_table
+
+    return _keep("pairs", build_pair_table(moves))
+
+
+def _path(name: str) -> Path:
+    return cache_folder() / f"tables-{_VERSION}" / f"{name}.npy"
+
+
+def _load(name: str) -> npt.NDArray[Any] | None:
     """A kept table; None if it is missing or not what was written."""
     try:
         # Mode c, since a read-only map would give the kernels another type to compile for.
-        return np.asarray(np.load(path, mmap_mode="c"))
+        table = np.asarray(np.load(_path(name), mmap_mode="c"))
     except (OSError, ValueError, EOFError):
         return None
+    return table if table.shape == (_SHAPES | _PAIRS)[name] else None
 
 
-def _keep(folder: Path, tables: dict[str, npt.NDArray[np.generic]]) -> None:
-    """Write each table beside its place and move it there: a crash leaves no half a table."""
-    # Without room or the right to write, the tables are built again next time.
+def _keep(name: str, table: npt.NDArray[Any]) -> npt.NDArray[Any]:
+    """Keep a table, and give it back as a map of its file, which costs less memory.
+
+    It is written beside its place and moved there: a crash leaves no half a table.
+    """
+    path = _path(name)
+    part = path.with_name(f"{name}.{os.getpid()}.part.npy")
+    # Without room or the right to write, the table stays in memory and is built again next time.
     with contextlib.suppress(OSError):
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, table in tables.items():
-            part = folder / f"{name}.{os.getpid()}.part.npy"
-            np.save(part, table)
-            part.replace(folder / f"{name}.npy")
+        path.parent.mkdir(parents=True, exist_ok=True)
+        np.save(part, table)
+        part.replace(path)
+        kept = _load(name)
+        return table if kept is None else kept
+    return table

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+import numpy.typing as npt
 
-from livecube.search.coordinates import PIECE_MOVES, cross_number, piece_places
+from livecube.search.coordinates import PIECE_MOVES, SLOT_SYMMETRY, cross_number, piece_places
 from livecube.search.kernel import FIELDS, LONGEST, NO_TAIL, run
 from livecube.search.situation import AT_OFFSETS
 
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
     from livecube.search.situation import Situation
     from livecube.search.tables import Tables
 
-__all__ = ["ALL_TURNS", "D_TURNS", "NO_D", "Engine", "Task"]
+__all__ = ["ALL_TURNS", "D_TURNS", "NO_D", "Engine", "Found", "Task"]
 
 ALL_TURNS: Final = (1 << 18) - 1
 D_TURNS: Final = 0b111 << 15
@@ -55,38 +56,66 @@ class Task:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class Found:
+    """Sequences found, as arrays; valid until the engine searches again."""
+
+    turns: npt.NDArray[np.uint8]
+    """Shape (n, LONGEST): down-frame turns, each row as far as its length."""
+    lengths: npt.NDArray[np.int64]
+    tasks: npt.NDArray[np.int64]
+    """Number of the task that each answers; those of one task stand together, shorter first."""
+
+
 class Engine:
     """Answers tasks from tables. Not to be used by two threads at once."""
 
     def __init__(self, tables: Tables) -> None:
-        self._tables = tables
+        self.pairs = np.empty(0, dtype=np.uint8)
+        """The pair table, once it is there; every search is several times faster with it."""
+        self.tables = tables
+        self._stop = np.zeros(1, dtype=np.uint8)
         self._turns = np.empty((_ROOM, LONGEST), dtype=np.uint8)
-        self._length = np.empty(_ROOM, dtype=np.int64)
-        self._task = np.empty(_ROOM, dtype=np.int64)
+        self._lengths = np.empty(_ROOM, dtype=np.int64)
+        self._tasks = np.empty(_ROOM, dtype=np.int64)
 
-    def solve(self, situation: Situation, tasks: Sequence[Task]) -> list[list[tuple[int, ...]]]:
-        """For each task its sequences in the down frame, shorter ones first.
+    def stop(self) -> None:
+        """Make the search that runs in another thread end soon; its answer is empty."""
+        self._stop[0] = 1
 
-        Raises ``OverflowError`` if there are more sequences than anybody can use.
+    def search(self, situation: Situation, tasks: Sequence[Task]) -> Found:
+        """All sequences of all tasks.
+
+        Raises ``OverflowError`` if there are more than anybody can use.
         """
-        answers: list[list[tuple[int, ...]]] = [[] for _ in tasks]
-        rows = np.array([task.row() for task in tasks], dtype=np.int64).reshape(-1, FIELDS)
+        self._stop[0] = 0
         found = run(
-            self._tables.moves,
-            self._tables.rows,
+            self.tables.moves,
+            self.tables.rows,
+            self.tables.seen,
+            self.pairs,
+            SLOT_SYMMETRY,
             PIECE_MOVES,
             _SOLVED_CROSS,
             _SOLVED_PLACES,
             situation.cross,
             situation.places,
-            rows,
+            np.array([task.row() for task in tasks], dtype=np.int64).reshape(-1, FIELDS),
+            self._stop,
             self._turns,
-            self._length,
-            self._task,
+            self._lengths,
+            self._tasks,
         )
         if found == _ROOM:
             raise OverflowError(f"a position has {_ROOM} sequences or more")
-        turns, lengths = self._turns[:found].tolist(), self._length[:found].tolist()
-        for row, length, task in zip(turns, lengths, self._task[:found].tolist(), strict=True):
+        found = max(found, 0)
+        return Found(self._turns[:found], self._lengths[:found], self._tasks[:found])
+
+    def solve(self, situation: Situation, tasks: Sequence[Task]) -> list[list[tuple[int, ...]]]:
+        """For each task its sequences in the down frame as tuples, shorter ones first."""
+        answers: list[list[tuple[int, ...]]] = [[] for _ in tasks]
+        found = self.search(situation, tasks)
+        rows, lengths = found.turns.tolist(), found.lengths.tolist()
+        for row, length, task in zip(rows, lengths, found.tasks.tolist(), strict=True):
             answers[task].append(tuple(row[:length]))
         return answers

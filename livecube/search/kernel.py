@@ -20,9 +20,9 @@ field   name     meaning
 Turns of opposite faces stand in one order (U before D, L before R, F before B), no face
 turns twice running, and no proper part ``prefix X'`` of a solution is one.
 
-A search is bounded by the tables: a node is left when any goal piece, with the cross, needs
-more turns than there are left. One D turn moves a goal by one, so the same bound serves
-goals at an offset.
+A search is bounded by the tables: a node is left when the cross together with any goal pair
+(or, before the pair table is there, any goal piece) needs more turns than there are left. One
+D turn moves a goal by one, so the same bound serves goals at an offset.
 """
 
 from __future__ import annotations
@@ -48,53 +48,78 @@ _D: Final = 15
 
 
 @njit(cache=True, nogil=True)
-def _offset(cross, places, pieces, solved_cross, solved_places):  # type: ignore[no-untyped-def]
-    """The offset at which cross and pieces are solved, or −1."""
+def _need_of_pair(pairs, rows, seen, symmetry, cross, slot, corner, edge):  # type: ignore[no-untyped-def]
+    """Fewest turns that solve the cross and one slot; without the pair table a lower bound."""
+    if pairs.shape[0] > 0:
+        state = (seen[slot, cross] * 24 + symmetry[slot, 0, corner]) * 24 + symmetry[slot, 1, edge]
+        return np.int64(pairs[state >> 1] >> ((state & 1) << 2) & 15)
+    return np.int64(max(rows[cross, 24 * slot + corner], rows[cross, 96 + 24 * slot + edge]))
+
+
+@njit(cache=True, nogil=True)
+def _offset(cross, places, goal, solved_cross, solved_places):  # type: ignore[no-untyped-def]
+    """The offset at which the cross and the goal's pieces are solved, or −1."""
     for k in range(4):
         if cross == solved_cross[k]:
-            for i in range(pieces.shape[0]):
-                if places[i] != solved_places[k, pieces[i]]:
+            for piece in range(8):
+                if goal >> piece & 1 and places[piece] != solved_places[k, piece]:
                     return -1
             return k
     return -1
 
 
 @njit(cache=True, nogil=True)
-def _goal_pieces(goal, target):  # type: ignore[no-untyped-def]
-    """The pieces of a goal, the target slot's corner and edge first."""
-    pieces = np.empty(8, dtype=np.int64)
-    count = 0
-    for of_target in (True, False):
-        for piece in range(8):
-            if goal >> piece & 1 and (piece % 4 == target) == of_target:
-                pieces[count] = piece
-                count += 1
-    return pieces[:count]
+def _order(goal, target, slots, singles):  # type: ignore[no-untyped-def]
+    """Split a goal into whole slots, the target first, and single pieces; how many of each."""
+    whole = 0
+    single = 0
+    for i in range(4):
+        slot = (target + i) % 4
+        if goal >> slot & 1 and goal >> slot + 4 & 1:
+            slots[whole] = slot
+            whole += 1
+        elif goal >> slot & 1:
+            singles[single] = slot
+            single += 1
+        elif goal >> slot + 4 & 1:
+            singles[single] = slot + 4
+            single += 1
+    return whole, single
 
 
 @njit(cache=True, nogil=True)
 def _search(  # type: ignore[no-untyped-def]
-    moves, rows, piece_moves, solved_cross, solved_places,
-    cross0, places0, task, pieces, prefix, depth, out_turns, out_length, found,
+    moves, rows, seen, pairs, symmetry, piece_moves, solved_cross, solved_places,
+    cross0, places0, task, prefix, depth, out_turns, out_length, found,
 ):  # fmt: skip
     """All solutions of exactly ``depth`` turns behind one prefix; the new number found."""
-    allowed, tail, tied = task[1], task[3], task[5]
-    count = pieces.shape[0]
+    goal, allowed, tail, target, tied = task[0], task[1], task[3], task[4], task[5]
+    slots = np.empty(4, dtype=np.int64)
+    singles = np.empty(4, dtype=np.int64)
+    whole, single = _order(goal, target, slots, singles)
     cross = np.empty(LONGEST + 1, dtype=np.int64)
-    place = np.empty((LONGEST + 1, 8), dtype=np.int64)
+    place = np.zeros((LONGEST + 1, 8), dtype=np.int64)
     last = np.empty(LONGEST + 1, dtype=np.int64)
     upcoming = np.zeros(LONGEST + 1, dtype=np.int64)
     start = 1 if prefix else 0
     turn = _D + prefix - 1
     cross[0] = moves[cross0, turn] if prefix else cross0
-    for i in range(count):
-        piece = pieces[i]
-        place[0, i] = piece_moves[piece // 4, turn, places0[piece]] if prefix else places0[piece]
+    for piece in range(8):
+        place[0, piece] = (
+            piece_moves[piece // 4, turn, places0[piece]] if prefix else places0[piece]
+        )
     last[0] = -1
     spare = 1 if tail == LEFT else 0
     level = 0
-    for i in range(count):
-        if rows[cross[0], 24 * pieces[i] + place[0, i]] > depth - start + spare:
+    for i in range(whole):
+        slot = slots[i]
+        need = _need_of_pair(
+            pairs, rows, seen, symmetry, cross[0], slot, place[0, slot], place[0, slot + 4]
+        )
+        if need > depth - start + spare:
+            level = -1
+    for i in range(single):
+        if rows[cross[0], 24 * singles[i] + place[0, singles[i]]] > depth - start + spare:
             level = -1
     while level >= 0:
         turn = upcoming[level]
@@ -110,21 +135,33 @@ def _search(  # type: ignore[no-untyped-def]
         if before >= 0 and face < before and OPPOSITE[face] == before:
             continue
         after = moves[cross[level], turn]
-        need = 0
-        for i in range(count):
-            piece = pieces[i]
-            place[level + 1, i] = piece_moves[piece // 4, turn, place[level, i]]
-            need = max(need, rows[after, 24 * piece + place[level + 1, i]])
+        most = 0
+        for i in range(whole):
+            slot = slots[i]
+            corner = piece_moves[0, turn, place[level, slot]]
+            edge = piece_moves[1, turn, place[level, slot + 4]]
+            place[level + 1, slot] = corner
+            place[level + 1, slot + 4] = edge
+            need = _need_of_pair(pairs, rows, seen, symmetry, after, slot, corner, edge)
+            most = max(most, need)
             if need > left + spare:
                 break
-        if need > left + spare:
+        if most > left + spare:
             continue
-        if tied and (place[level, 0] == place[level + 1, 0]) != (
-            place[level, 1] == place[level + 1, 1]
+        for i in range(single):
+            piece = singles[i]
+            place[level + 1, piece] = piece_moves[piece // 4, turn, place[level, piece]]
+            most = max(most, rows[after, 24 * piece + place[level + 1, piece]])
+            if most > left + spare:
+                break
+        if most > left + spare:
+            continue
+        if tied and (place[level, target] == place[level + 1, target]) != (
+            place[level, target + 4] == place[level + 1, target + 4]
         ):
             continue
-        if need <= 1:
-            offset = _offset(after, place[level + 1], pieces, solved_cross, solved_places)
+        if most <= 1:
+            offset = _offset(after, place[level + 1], goal, solved_cross, solved_places)
             if offset == 0 or (offset > 0 and tail != NO_TAIL):
                 turned_back = offset > 0 and tail == TURNED_BACK
                 if start + level + 1 + turned_back == depth and found < out_length.shape[0]:
@@ -149,34 +186,78 @@ def _search(  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
+def _among(tasks, number, out_turns, out_length, out_task, found):  # type: ignore[no-untyped-def]
+    """Answer a task from an earlier one that is the same but for more turns being allowed.
+
+    If some of the shortest sequences of the freer task keep to the narrower constraint, they
+    are the narrower task's answer, and so are those that are longer. The new number found.
+    """
+    task = tasks[number]
+    if task[2] != 1 or task[3] != NO_TAIL or task[5]:
+        return found
+    for earlier in range(number):
+        other = tasks[earlier]
+        same = other[0] == task[0] and other[2] == 1 and other[3] == NO_TAIL
+        if not same or other[5] or other[6] != task[6] or task[1] & ~other[1]:
+            continue
+        first = found
+        shortest = -1
+        for row in range(first):
+            if out_task[row] != earlier:
+                continue
+            if shortest < 0:
+                shortest = out_length[row]
+            fits = found < out_length.shape[0]
+            for i in range(out_length[row]):
+                fits = fits and task[1] >> out_turns[row, i] & 1
+            if fits:
+                for i in range(out_length[row]):
+                    out_turns[found, i] = out_turns[row, i]
+                out_length[found] = out_length[row]
+                out_task[found] = number
+                found += 1
+        if found > first and out_length[first] == shortest:
+            return found
+        return first
+    return found
+
+
+@njit(cache=True, nogil=True)
 def run(  # type: ignore[no-untyped-def]
-    moves, rows, piece_moves, solved_cross, solved_places,
-    cross, places, tasks, out_turns, out_length, out_task,
+    moves, rows, seen, pairs, symmetry, piece_moves, solved_cross, solved_places,
+    cross, places, tasks, stop, out_turns, out_length, out_task,
 ):  # fmt: skip
     """Answer all tasks about one position; the number of sequences found.
 
-    ``tasks`` has shape (n, FIELDS), int64. Sequences are written to ``out_turns`` (m, LONGEST),
-    uint8, their lengths and task numbers to ``out_length`` and ``out_task``, int64; shorter
-    ones of a task come first. No more than m are found: a return value of m means that the
-    room was not enough. Nothing is checked.
+    ``pairs`` may be empty: then the corner and edge tables bound the search. ``tasks`` has
+    shape (n, FIELDS), int64. Sequences are written to ``out_turns`` (m, LONGEST), uint8, their
+    lengths and task numbers to ``out_length`` and ``out_task``, int64; shorter ones of a task
+    come first. No more than m are found: a return value of m means that the room was not
+    enough. When another thread sets ``stop[0]``, the search ends soon and returns −1.
+    Nothing is checked.
     """
     found = 0
     for number in range(tasks.shape[0]):
         task = tasks[number]
-        pieces = _goal_pieces(task[0], task[4])
         before = found
+        found = _among(tasks, number, out_turns, out_length, out_task, found)
+        if found > before:
+            continue
         shortest = LONGEST
         depth = 1
         while depth < LONGEST and depth <= shortest + task[6]:
             for prefix in range(4):
+                if stop[0]:
+                    return -1
                 if task[2] >> prefix & 1:
                     found = _search(
-                        moves, rows, piece_moves, solved_cross, solved_places,
-                        cross, places, task, pieces, prefix, depth,
+                        moves, rows, seen, pairs, symmetry, piece_moves, solved_cross,
+                        solved_places, cross, places, task, prefix, depth,
                         out_turns, out_length, found,
                     )  # fmt: skip
             if found > before and shortest == LONGEST:
                 shortest = depth
             depth += 1
-        out_task[before:found] = number
+        for row in range(before, found):
+            out_task[row] = number
     return found

@@ -69,7 +69,11 @@ class Situation:
     @staticmethod
     def of(position: Array, face: int) -> Situation:
         """The situation of a fixed-frame position for the cross on ``face``."""
-        down = rotated(position, DOWN_ROTATIONS[face])
+        return Situation.of_down(rotated(position, DOWN_ROTATIONS[face]), face)
+
+    @staticmethod
+    def of_down(down: Array, face: int) -> Situation:
+        """The situation of a position that is in the down frame of ``face`` already."""
         cross, places = cross_number(down), piece_places(down)
         offset = _OFFSET_OF.get(cross)
         corners = edges = flipped = joined = 0
@@ -107,10 +111,14 @@ class Situation:
         """Names of several slots."""
         return tuple(self.slot_name(slot) for slot in slots)
 
+    @property
+    def fixed_turns(self) -> Array:
+        """Shape (18,): the fixed-frame turn of each down-frame turn."""
+        return _to_fixed(self.face)
+
     def fixed(self, turns: Sequence[int]) -> tuple[int, ...]:
         """Down-frame turns as fixed-frame turns."""
-        to_fixed = _to_fixed(self.face)
-        return tuple(to_fixed[turn] for turn in turns)
+        return tuple(int(turn) for turn in _to_fixed(self.face)[list(turns)])
 
     def under(self, slot: int, turned: int = 0) -> int:
         """The slot under which the home of a slot's corner lies after D^turned."""
@@ -118,9 +126,9 @@ class Situation:
 
 
 @cache
-def _to_fixed(face: int) -> list[int]:
+def _to_fixed(face: int) -> Array:
     there = turn_map(DOWN_ROTATIONS[face])
-    return [there.index(turn) for turn in range(18)]
+    return np.array([there.index(turn) for turn in range(18)], dtype=np.uint8)
 
 
 @cache

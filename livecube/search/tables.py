@@ -19,7 +19,14 @@ from livecube.search.coordinates import CROSSES, PIECE_MOVES, SLOT_SYMMETRY, SOL
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-__all__ = ["SOLVED_CROSS", "Tables", "build_tables", "cross_distances", "cross_moves"]
+__all__ = [
+    "SOLVED_CROSS",
+    "Tables",
+    "build_tables",
+    "cross_distances",
+    "cross_moves",
+    "decode_cross",
+]
 
 _UNKNOWN = 255
 
@@ -33,6 +40,8 @@ class Tables:
 
     moves: npt.NDArray[np.int32]
     """Shape (190080, 18): the cross after a turn."""
+    seen: npt.NDArray[np.int32]
+    """Shape (4, 190080): the cross as each slot sees it when it is turned to the front right."""
     rows: npt.NDArray[np.uint8]
     """Shape (190080, 192): entry ``24 * piece + place`` is the fewest turns (HTM) that solve
     the cross together with that slot piece; 255 for places that a cross edge occupies."""
@@ -49,7 +58,7 @@ def build_tables(step: Callable[[], None] = lambda: None) -> Tables:
     step()
     rows = _spread(corner, edge, seen, SLOT_SYMMETRY)
     step()
-    return Tables(moves, rows)
+    return Tables(moves, seen, rows)
 
 
 def cross_moves() -> npt.NDArray[np.int32]:
@@ -68,7 +77,7 @@ def cross_distances(
 
 
 @njit(cache=True, nogil=True)
-def _decode(number, places):  # type: ignore[no-untyped-def]
+def decode_cross(number, places):  # type: ignore[no-untyped-def]
     """Places of DF, DR, DB, DL in a cross number."""
     flips = number % 16
     rest = number // 16
@@ -104,7 +113,7 @@ def _cross_moves(edge_moves):  # type: ignore[no-untyped-def]
     places = np.empty(4, dtype=np.int64)
     turned = np.empty(4, dtype=np.int64)
     for cross in range(190080):
-        _decode(cross, places)
+        decode_cross(cross, places)
         for turn in range(18):
             for i in range(4):
                 turned[i] = edge_moves[turn, places[i]]
@@ -114,12 +123,11 @@ def _cross_moves(edge_moves):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _seen_from_slots(symmetry):  # type: ignore[no-untyped-def]
-    """Shape (4, 190080): the cross as each slot sees it from the front right."""
     seen = np.empty((4, 190080), dtype=np.int32)
     places = np.empty(4, dtype=np.int64)
     turned = np.empty(4, dtype=np.int64)
     for cross in range(190080):
-        _decode(cross, places)
+        decode_cross(cross, places)
         for slot in range(4):
             for i in range(4):
                 turned[i] = symmetry[slot, 2, places[(i + slot) % 4]]
