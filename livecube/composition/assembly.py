@@ -36,7 +36,9 @@ def load_advisor(step: Callable[[int], None] = lambda steps: None) -> Advisor:
     keep_compiled_code()
     # Imported here, behind the line above: numba looks for its cache when kernels are defined.
     from livecube.advice.advisor import Advisor
-    from livecube.cube.position import SOLVED, apply_turn
+    from livecube.cube.geometry import FACES
+    from livecube.cube.notation import parse_turns
+    from livecube.cube.position import SOLVED, apply_turns
     from livecube.search.engine import Engine
     from livecube.techniques.registry import TECHNIQUES
 
@@ -52,7 +54,9 @@ def load_advisor(step: Callable[[int], None] = lambda steps: None) -> Advisor:
     if (pairs := kept_pair_table()) is not None:
         engine.pairs = pairs
     advisor = Advisor(engine, TECHNIQUES, default_hands())
-    advisor.advise(apply_turn(SOLVED, 0), 5)
+    # One slot is free here, so that every kernel is compiled or loaded before it is needed: a
+    # kernel that is loaded later would wait for whatever another thread compiles.
+    advisor.advise(apply_turns(SOLVED, parse_turns("R U R'")), FACES.index("D"))
     step(1)
     return advisor
 

@@ -40,6 +40,8 @@ class SimulatedLink:
         self._now = now
         self._speed = speed
         self._began = now()
+        self._next_s = 0.0
+        """When the next turn is due: the cube's clock never runs past a turn not made yet."""
         self._sent: asyncio.Queue[Notification | None] = asyncio.Queue()
 
     def write(self, write: Write) -> None:
@@ -58,9 +60,11 @@ class SimulatedLink:
 
     async def _turn(self) -> None:
         for turn in self._session.turns:
+            self._next_s = turn.t
             await self._wait_until(turn.t)
             self._send(self._cube.turn(turn.turn, round(turn.t * 1000)))
-        await self._wait_until(self._cube_s() + _LINGER_S)
+        self._next_s += _LINGER_S
+        await self._wait_until(self._next_s)
         self._sent.put_nowait(None)
 
     async def _wait_until(self, cube_s: float) -> None:
@@ -73,7 +77,7 @@ class SimulatedLink:
         return (self._now() - self._began) * self._speed
 
     def _cube_ms(self) -> int:
-        return round(self._cube_s() * 1000)
+        return round(min(self._cube_s(), self._next_s) * 1000)
 
     def _send(self, packets: tuple[bytes, ...]) -> None:
         for data in packets:

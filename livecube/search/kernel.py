@@ -48,12 +48,10 @@ _D: Final = 15
 
 
 @njit(cache=True, nogil=True)
-def _need_of_pair(pairs, rows, seen, symmetry, cross, slot, corner, edge):  # type: ignore[no-untyped-def]
-    """Fewest turns that solve the cross and one slot; without the pair table a lower bound."""
-    if pairs.shape[0] > 0:
-        state = (seen[slot, cross] * 24 + symmetry[slot, 0, corner]) * 24 + symmetry[slot, 1, edge]
-        return np.int64(pairs[state >> 1] >> ((state & 1) << 2) & 15)
-    return np.int64(max(rows[cross, 24 * slot + corner], rows[cross, 96 + 24 * slot + edge]))
+def _need_of_pair(pairs, seen, symmetry, cross, slot, corner, edge):  # type: ignore[no-untyped-def]
+    """Fewest turns that solve the cross and one slot."""
+    state = (seen[slot, cross] * 24 + symmetry[slot, 0, corner]) * 24 + symmetry[slot, 1, edge]
+    return pairs[state >> 1] >> ((state & 1) << 2) & 15
 
 
 @njit(cache=True, nogil=True)
@@ -69,21 +67,23 @@ def _offset(cross, places, goal, solved_cross, solved_places):  # type: ignore[n
 
 
 @njit(cache=True, nogil=True)
-def _order(goal, target, slots, singles):  # type: ignore[no-untyped-def]
-    """Split a goal into whole slots, the target first, and single pieces; how many of each."""
+def _order(goal, target, with_pairs, slots, singles):  # type: ignore[no-untyped-def]
+    """Split a goal into pairs and single pieces, the target's first; how many of each.
+
+    Without the pair table all are single pieces.
+    """
     whole = 0
     single = 0
     for i in range(4):
         slot = (target + i) % 4
-        if goal >> slot & 1 and goal >> slot + 4 & 1:
+        if with_pairs and goal >> slot & goal >> slot + 4 & 1:
             slots[whole] = slot
             whole += 1
-        elif goal >> slot & 1:
-            singles[single] = slot
-            single += 1
-        elif goal >> slot + 4 & 1:
-            singles[single] = slot + 4
-            single += 1
+            continue
+        for piece in (slot, slot + 4):
+            if goal >> piece & 1:
+                singles[single] = piece
+                single += 1
     return whole, single
 
 
@@ -95,8 +95,8 @@ def _search(  # type: ignore[no-untyped-def]
     """All solutions of exactly ``depth`` turns behind one prefix; the new number found."""
     goal, allowed, tail, target, tied = task[0], task[1], task[3], task[4], task[5]
     slots = np.empty(4, dtype=np.int64)
-    singles = np.empty(4, dtype=np.int64)
-    whole, single = _order(goal, target, slots, singles)
+    singles = np.empty(8, dtype=np.int64)
+    whole, single = _order(goal, target, pairs.shape[0] > 0, slots, singles)
     cross = np.empty(LONGEST + 1, dtype=np.int64)
     place = np.zeros((LONGEST + 1, 8), dtype=np.int64)
     last = np.empty(LONGEST + 1, dtype=np.int64)
@@ -113,10 +113,10 @@ def _search(  # type: ignore[no-untyped-def]
     level = 0
     for i in range(whole):
         slot = slots[i]
-        need = _need_of_pair(
-            pairs, rows, seen, symmetry, cross[0], slot, place[0, slot], place[0, slot + 4]
-        )
-        if need > depth - start + spare:
+        corner, edge = place[0, slot], place[0, slot + 4]
+        if _need_of_pair(pairs, seen, symmetry, cross[0], slot, corner, edge) > (
+            depth - start + spare
+        ):
             level = -1
     for i in range(single):
         if rows[cross[0], 24 * singles[i] + place[0, singles[i]]] > depth - start + spare:
@@ -142,9 +142,8 @@ def _search(  # type: ignore[no-untyped-def]
             edge = piece_moves[1, turn, place[level, slot + 4]]
             place[level + 1, slot] = corner
             place[level + 1, slot + 4] = edge
-            need = _need_of_pair(pairs, rows, seen, symmetry, after, slot, corner, edge)
-            most = max(most, need)
-            if need > left + spare:
+            most = max(most, _need_of_pair(pairs, seen, symmetry, after, slot, corner, edge))
+            if most > left + spare:
                 break
         if most > left + spare:
             continue

@@ -1,0 +1,50 @@
+"""The README's examples print what it shows.
+
+``python tests/test_readme.py`` puts in what they print now; read the difference.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+README = ROOT / "README.md"
+BLOCK = re.compile(r"```\n\$ (livecube [^\n]*)\n(.*?)```", re.DOTALL)
+
+
+def printed(command: str, folder: Path) -> str:
+    done = subprocess.run(
+        ["bash", "-c", command], capture_output=True, text=True, check=True, cwd=folder,
+        env={**os.environ, "COLUMNS": "90",
+             "PATH": f"{Path(sys.executable).parent}:{os.environ['PATH']}"},
+    )  # fmt: skip
+    return "".join(line.rstrip() + "\n" for line in done.stdout.strip("\n").splitlines())
+
+
+def examples() -> list[tuple[str, str]]:
+    """Commands with the output that is shown; those shown without any are left out."""
+    found = BLOCK.findall(README.read_text(encoding="utf-8"))
+    return [(command, shown) for command, shown in found if not shown.startswith("$ ")]
+
+
+@pytest.mark.parametrize(("command", "shown"), examples(), ids=lambda text: text[:30])
+@pytest.mark.usefixtures("tables")  # prepared, as after a first start
+def test_example(command: str, shown: str, tmp_path: Path) -> None:
+    assert printed(command, tmp_path) == shown
+
+
+def test_there_are_examples() -> None:
+    assert len(examples()) >= 2
+
+
+if __name__ == "__main__":
+    text = README.read_text(encoding="utf-8")
+    for example, old in examples():
+        text = text.replace(f"$ {example}\n{old}```", f"$ {example}\n{printed(example, ROOT)}```")
+    README.write_text(text, encoding="utf-8")
