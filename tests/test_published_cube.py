@@ -20,9 +20,10 @@ from livecube.cube.position import (
     compose,
     inverse,
     rotated,
+    rotation_taking,
     stickers,
 )
-from livecube.search.coordinates import DOWN_ROTATIONS, cross_number
+from livecube.search.coordinates import DOWN_ROTATIONS, cross_number, piece_places
 from livecube.search.engine import Task
 from livecube.search.situation import Situation
 from livecube.search.tables import cross_distances, cross_moves
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from livecube.search.engine import Engine
+    from livecube.search.tables import Tables
 
 ALL: Final = range(18)
 QUARTERS: Final = [turn for turn in ALL if turn % 3 != 1]
@@ -184,6 +186,19 @@ def test_better_of_two_opposite_crosses(quarters: bool, published: float) -> Non
         for face in (UP, DOWN)
     ]
     assert_mean(np.minimum(*turns), published)
+
+
+def test_every_slot_sees_the_cube_as_the_first_one_does(tables: Tables) -> None:
+    sample = random_positions(300, seed=4)
+    ring = [FACES.index(face) for face in "FRBL"]
+    for slot in range(4):
+        turned = rotated(sample, rotation_taking(DOWN, DOWN, ring[slot], ring[0]))
+        for position, first in zip(sample, turned, strict=True):
+            row, other = tables.rows[cross_number(position)], tables.rows[cross_number(first)]
+            places, others = piece_places(position), piece_places(first)
+            for corner_or_edge in (0, 4):
+                here = row[24 * (corner_or_edge + slot) + places[corner_or_edge + slot]]
+                assert here == other[24 * corner_or_edge + others[corner_or_edge]]
 
 
 def test_cross_and_pair(engine: Engine) -> None:
