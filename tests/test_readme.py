@@ -9,6 +9,7 @@ import os
 import re
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -46,5 +47,7 @@ def test_there_are_examples() -> None:
 if __name__ == "__main__":
     text = README.read_text(encoding="utf-8")
     for example, old in examples():
-        text = text.replace(f"$ {example}\n{old}```", f"$ {example}\n{printed(example, ROOT)}```")
+        with tempfile.TemporaryDirectory() as folder:
+            new = printed(example, Path(folder))
+        text = text.replace(f"$ {example}\n{old}```", f"$ {example}\n{new}```")
     README.write_text(text, encoding="utf-8")

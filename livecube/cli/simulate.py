@@ -37,4 +37,4 @@ def simulate(
     with LogWriter(log, Header(_STARTED, "simulation", "cube", scramble)) as writer:
         for event in done.events(marks=marks):
             writer.write(event)
-    click.echo(f"{log}: {len(done.solves)} solves, {len(done.turns)} turns")
+    click.echo(f"{log}: {solves} solve{'s' if solves > 1 else ''}, {len(done.turns)} turns")
