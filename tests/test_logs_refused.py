@@ -190,7 +190,7 @@ KEYS: Final = "t turn host seq facelets lost percent char hex id phase up front 
 objects = st.dictionaries(st.sampled_from(KEYS), values).flatmap(
     lambda line: st.sampled_from([*({**line, "mark": mark} for mark in MARKS), line])
 )
-unhurried = settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=400)
+unhurried = settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=200)
 
 
 def outcome(path: Path, data: bytes) -> int:
@@ -223,9 +223,9 @@ def test_any_bytes_are_read_or_refused_with_their_line(path: Path, raw: bytes) -
     assert outcome(path, raw + b"\n" + GOOD) in (0, 1)
 
 
-def test_every_depth_of_nesting(path: Path) -> None:
+def test_deep_nesting(path: Path) -> None:
     """Also those just below what can be read, where showing the value could fail."""
-    for depth in range(1, 1200):
+    for depth in (1, 100, 500, *range(800, 1020), 5000):
         nest = b"[" * depth + b"]" * depth
         for line in (b'{"t": %s, "turn": "R"}\n', b'{"t": 1, "turn": %s}\n'):
             assert outcome(path, HEADER + line % nest) == 2
