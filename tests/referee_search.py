@@ -1,0 +1,101 @@
+"""The referee's searches: everything a constraint allows, walked through in full.
+
+Forwards from the position all turn sequences, breadth-first backwards from the goal all
+states: for the cross colour as it is, nothing mirrored, reduced, stored or shared.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING, ClassVar
+
+from referee_cube import FACES, OPPOSITE, TURNS_OF
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+__all__ = ["Glue", "Goal", "canonical", "goal"]
+
+
+def canonical(turns: Iterable[str]) -> str:
+    """The sequence with neighbouring turns of opposite faces in the order of ``FACES``."""
+    result = list(turns)
+    for i in range(len(result) - 1):
+        first, second = result[i][0], result[i + 1][0]
+        if second == OPPOSITE[first] and FACES.index(second) < FACES.index(first):
+            result[i], result[i + 1] = result[i + 1], result[i]
+    return " ".join(result)
+
+
+Glue = tuple[int, int] | None
+"""Two places in a state whose pieces a turn must move both or neither."""
+
+
+def _holds(glue: tuple[int, int], old: bytes, new: bytes) -> bool:
+    i, j = glue
+    return (old[i] == new[i]) == (old[j] == new[j])
+
+
+@dataclass(frozen=True)
+class Goal:
+    """States to be reached with the turns of ``faces``; ``near`` says how far is left to go.
+
+    Of neighbouring turns of opposite faces, the one whose face stands first comes first.
+
+    ``near`` holds every state from which a goal is at most ``DEPTH`` turns away.
+    """
+
+    states: frozenset[bytes]
+    faces: str
+    glue: Glue
+    near: dict[bytes, int]
+
+    DEPTH: ClassVar = 4
+
+    def sequences(self, start: bytes, length: int) -> Iterator[tuple[str, ...]]:
+        """All sequences of exactly ``length`` turns that reach a goal, and no sooner."""
+        return self._walk(start, length, "", ())
+
+    def _may_follow(self, face: str, last: str) -> bool:
+        """Whether ``face`` after ``last`` merges with nothing and is in the one order."""
+        if OPPOSITE[face] == last:
+            return self.faces.index(last) < self.faces.index(face)
+        return face != last
+
+    def _walk(
+        self, state: bytes, left: int, last: str, done: tuple[str, ...]
+    ) -> Iterator[tuple[str, ...]]:
+        if left == 0:
+            if state in self.states:
+                yield done
+            return
+        if state in self.states or (left <= self.DEPTH and self.near.get(state, 99) > left):
+            return
+        for face in self.faces:
+            if self._may_follow(face, last):
+                for name, turn in TURNS_OF[face]:
+                    new = state.translate(turn)
+                    # Looked up here as well only to spare the call.
+                    if left <= self.DEPTH + 1 and self.near.get(new, 99) >= left:
+                        continue
+                    if self.glue is None or _holds(self.glue, state, new):
+                        yield from self._walk(new, left - 1, face, (*done, name))
+
+
+@lru_cache(maxsize=12)
+def goal(states: frozenset[bytes], faces: str, glue: Glue = None) -> Goal:
+    """The goal with its surroundings explored breadth-first."""
+    near = dict.fromkeys(states, 0)
+    edge = list(states)
+    for depth in range(1, Goal.DEPTH + 1):
+        border = []
+        for old in edge:
+            for face in faces:
+                for _, turn in TURNS_OF[face]:
+                    new = old.translate(turn)
+                    if new not in near and (glue is None or _holds(glue, old, new)):
+                        near[new] = depth
+                        border.append(new)
+        edge = border
+    return Goal(states, faces, glue, near)

@@ -1,0 +1,202 @@
+"""The program's techniques against the referee, position by position."""
+
+from __future__ import annotations
+
+import argparse
+import time
+from collections import Counter
+from dataclasses import dataclass, field, replace
+from itertools import islice
+from typing import TYPE_CHECKING, Final
+
+from referee import LIMITS, Answer, Answers, answers
+from referee_positions import Place, places_for
+from referee_search import canonical
+
+from livecube.cube.position import SOLVED, apply_turns
+from livecube.cube.turns import parse_turn, turn_name
+from livecube.search.engine import Task
+from livecube.search.kernel import LEFT
+from livecube.search.situation import Situation
+from livecube.techniques.registry import TECHNIQUES
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from livecube.search.engine import Engine
+
+__all__ = [
+    "COMPARED",
+    "Tally",
+    "compare_technique",
+    "differences",
+    "load_engines",
+    "main",
+    "slacks",
+]
+
+COMPARED: Final = [t.id for t in TECHNIQUES if t.id != "pseudo-x-cross"] + ["pseudo-x-cross"]
+"""Every technique of the program; of the pseudo X-cross its first part."""
+
+KINDS_FOR: Final = {
+    "shortest": ("inserted", "interrupted", "scrambled", "far"),
+    "x-cross": ("interrupted", "scrambled", "far"),
+    "pseudo-x-cross": ("interrupted", "scrambled", "far"),
+}
+"""Kinds of position beside ``inserted``, in which the others are possible most often."""
+
+
+@dataclass
+class Tally:
+    """What was compared: lengths by technique, and every disagreement in words."""
+
+    lengths: dict[tuple[str, int], Counter[int | None]] = field(default_factory=dict)
+    """By technique and slack, how many targets had which length; None: deeper than looked."""
+    sequences: Counter[tuple[str, int]] = field(default_factory=Counter)
+    crosses: set[str] = field(default_factory=set)
+    offsets: set[int | None] = field(default_factory=set)
+    disagreements: list[str] = field(default_factory=list)
+
+    def compared(self, technique: str, slack: int) -> int:
+        """Targets whose whole answer the referee knew."""
+        return sum(n for length, n in self._of(technique, slack).items() if length is not None)
+
+    def _of(self, technique: str, slack: int) -> Counter[int | None]:
+        return self.lengths.setdefault((technique, slack), Counter())
+
+    def add(self, technique: str, slack: int, answer: Answer) -> None:
+        """Count one target."""
+        self._of(technique, slack)[answer.length] += 1
+        self.sequences[technique, slack] += len(answer.sequences)
+
+    def lines(self) -> list[str]:
+        """The figures, a line for each technique."""
+        result = []
+        for (technique, slack), lengths in self.lengths.items():
+            known = sorted(length for length in lengths if length is not None)
+            shown = " ".join(f"{length}:{lengths[length]}" for length in known)
+            result.append(
+                f"{technique} +{slack}: {self.compared(technique, slack)} targets,"
+                f" {self.sequences[technique, slack]} sequences, lengths {shown};"
+                f" {lengths[None]} deeper"
+            )
+        return result
+
+
+def _situation(place: Place) -> Situation:
+    position = apply_turns(SOLVED, map(parse_turn, place.turns.split()))
+    return Situation.of(position, "ULFRBD".index(place.down))
+
+
+def _tasks(situation: Situation, technique: str) -> list[tuple[tuple[int, ...], Task]]:
+    """Slots and task of everything that the program asks for a technique."""
+    if technique == "pseudo-x-cross":
+        return _first_parts(situation)
+    by_id = {t.id: t for t in TECHNIQUES}
+    return [(c.slots, c.task) for c in by_id[technique].chances(situation)]
+
+
+def _first_parts(situation: Situation) -> list[tuple[tuple[int, ...], Task]]:
+    """Cross, corner of i and edge of j at any offset, while the cross is whole at none."""
+    if situation.offset is not None:
+        return []
+    return [
+        ((i, j), Task(1 << i | 16 << j, tail=LEFT, target=i))
+        for i in range(4)
+        for j in range(4)
+        if i != j
+    ]
+
+
+def _program_answers(
+    engine: Engine, place: Place, technique: str, slack: int
+) -> dict[tuple[str, ...], list[str]]:
+    """The program's sequences by target, in the fixed frame and in the referee's order."""
+    situation = _situation(place)
+    tasks = _tasks(situation, technique)
+    longer = [replace(task, extra=slack) if slack else task for _, task in tasks]
+    result: dict[tuple[str, ...], list[str]] = {}
+    for (slots, _), found in zip(tasks, engine.solve(situation, longer), strict=True):
+        rows = result.setdefault(situation.slot_names(slots), [])
+        rows += [canonical(turn_name(t) for t in situation.fixed(turns)) for turns in found]
+    return result
+
+
+def compare(
+    engines: Mapping[str, Engine], place: Place, technique: str, slack: int, tally: Tally
+) -> None:
+    """Compare all targets of one position, and write down what differs for which engine."""
+    expected = answers(place.turns, place.down, technique, slack=slack)
+    for name, engine in engines.items():
+        found = _program_answers(engine, place, technique, slack)
+        tally.disagreements += [
+            f"{name}: {technique} +{slack} after {place.turns} (cross on {place.down}): {text}"
+            for text in differences(expected, found, LIMITS[technique] - slack)
+        ]
+    tally.crosses.add(place.down)
+    tally.offsets.add(place.view.offset)
+    for answer in expected.values():
+        tally.add(technique, slack, answer)
+
+
+def differences(
+    expected: Answers, found: dict[tuple[str, ...], list[str]], limit: int
+) -> Iterable[str]:
+    """What the two do not agree on; the referee has looked at ``limit`` turns at most."""
+    if expected.keys() != found.keys():
+        yield f"targets {sorted(expected)} for the referee, {sorted(found)} for the program"
+    for target in expected.keys() & found.keys():
+        answer, rows = expected[target], found[target]
+        length = min((len(row.split()) for row in rows), default=None)
+        if answer.length is None:
+            if length is None or length <= limit:
+                yield f"{target}: nothing up to {limit} turns, but the program has {length}"
+        elif length != answer.length:
+            yield f"{target}: {answer.length} turns, but the program has {length}"
+        elif sorted(rows) != sorted(answer.sequences):
+            lacks, extra = answer.sequences - set(rows), set(rows) - answer.sequences
+            twice = [row for row, n in Counter(rows).items() if n > 1]
+            yield f"{target}: lacks {sorted(lacks)}, has {sorted(extra)} too, twice {twice}"
+
+
+def compare_technique(
+    engines: Mapping[str, Engine], technique: str, count: int, seed: str, slack: int, tally: Tally
+) -> None:
+    """Compare ``count`` seeded positions in which the technique is possible."""
+    kinds = KINDS_FOR.get(technique, ("inserted",))
+    for index, kind in enumerate(kinds):
+        share = count // len(kinds) + (index < count % len(kinds))
+        for place in islice(places_for(technique, f"{seed} {slack}", kind), share):
+            compare(engines, place, technique, slack, tally)
+
+
+def load_engines() -> dict[str, Engine]:
+    """The engine as it starts, and as it is once the pair table is there."""
+    from livecube.edges.cache import build_and_keep_pair_table, kept_pair_table, load_tables
+    from livecube.search.engine import Engine
+
+    tables = load_tables()
+    first, later = Engine(tables), Engine(tables)
+    kept = kept_pair_table()
+    later.pairs = build_and_keep_pair_table(tables.moves) if kept is None else kept
+    return {"without pair table": first, "with pair table": later}
+
+
+def slacks(technique: str) -> tuple[int, ...]:
+    """By how much to be longer; an X-cross is never asked for without those one turn longer."""
+    return (1,) if technique == "x-cross" else (0, 1)
+
+
+def main() -> None:
+    """The deeper run, from the command line of ``referee.py``."""
+    parser = argparse.ArgumentParser(description="Compare the program with the referee.")
+    parser.add_argument("--positions", type=int, default=100, help="for each technique and slack")
+    parser.add_argument("--seed", default="1")
+    chosen = parser.parse_args()
+    engines = load_engines()
+    for technique in COMPARED:
+        started, tally = time.perf_counter(), Tally()
+        for slack in slacks(technique):
+            compare_technique(engines, technique, chosen.positions, chosen.seed, slack, tally)
+        lines = [*tally.lines(), *(f"DIFFERS: {text}" for text in tally.disagreements)]
+        print(*lines, f"  {time.perf_counter() - started:.1f} s", sep="\n", flush=True)

@@ -1,0 +1,185 @@
+"""The referee itself: against plain enumeration, against answers worked out by hand, and alone."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from collections import Counter
+from itertools import islice, pairwise
+from pathlib import Path
+from textwrap import dedent
+from typing import TYPE_CHECKING
+
+import pytest
+from referee import TECHNIQUES, Answer, Question, answers
+from referee_cube import OPPOSITE, TURNS, View
+from referee_positions import places_for
+from referee_search import canonical, goal
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+HERE = Path(__file__).parent
+LONGEST = 4
+
+
+def all_sequences(length: int) -> Iterator[tuple[str, ...]]:
+    """All that do not merge, opposite neighbours in both orders."""
+    if length == 0:
+        yield ()
+        return
+    for before in all_sequences(length - 1):
+        for name in TURNS:
+            faces = [turn[0] for turn in (*before[-2:], name)]
+            merges = faces[-2:-1] == faces[-1:] or (
+                len(faces) == 3 and faces[0] == faces[2] == OPPOSITE[faces[1]]
+            )
+            if not merges:
+                yield (*before, name)
+
+
+EVERYTHING = [turns for length in range(LONGEST + 1) for turns in all_sequences(length)]
+
+
+def accepted(view: View, question: Question, turns: tuple[str, ...]) -> bool:
+    """Whether turns answer a question, word for word."""
+    if question.doors is not None:
+        return accepted_by_door(view, question, turns)
+    states = played(view.now(question.pieces), turns)
+    ends = [view.homes(question.pieces, offset) for offset in question.offsets]
+    together = not question.glued or all(
+        (old[-2] == new[-2]) == (old[-1] == new[-1]) for old, new in pairwise(states)
+    )
+    return (
+        states[-1] in ends
+        and not set(states[:-1]) & set(ends)
+        and together
+        and all(turn[0] in question.faces for turn in turns)
+    )
+
+
+def accepted_by_door(view: View, question: Question, turns: tuple[str, ...]) -> bool:
+    is_cross = [turn[0] == view.down for turn in turns]
+    head = turns[: is_cross[:1] == [True]]
+    tail = turns[max(len(head), len(turns) - (is_cross[-1:] == [True])) :]
+    middle = turns[len(head) : len(turns) - len(tail)]
+    states = played(view.now(question.pieces), turns)
+    solved = [
+        state in [view.homes(question.pieces, offset) for offset in range(4)]
+        for state in states[len(head) : len(states) - len(tail)]
+    ]
+    return (
+        states[-1] == view.homes(question.pieces, 0)
+        and solved[-1]
+        and not any(solved[:-1])
+        and not any(turn[0] == view.down for turn in middle)
+        and ["", "D", "D2", "D'"].index("".join(head).replace(view.down, "D"))
+        in (question.doors or ())
+    )
+
+
+def played(state: bytes, turns: tuple[str, ...]) -> list[bytes]:
+    states = [state]
+    for turn in turns:
+        states.append(states[-1].translate(TURNS[turn]))
+    return states
+
+
+def enumerated(view: View, question: Question) -> dict[int, set[str]]:
+    states: dict[tuple[str, ...], bytes] = {(): view.now(question.pieces)}
+    ends = [view.homes(question.pieces, offset) for offset in range(4)]
+    rows: dict[int, set[str]] = {}
+    for turns in EVERYTHING:
+        if turns:  # what comes before stands before it in the list
+            states[turns] = states[turns[:-1]].translate(TURNS[turns[-1]])
+        if states[turns] in ends and accepted(view, question, turns):
+            rows.setdefault(len(turns), set()).add(canonical(turns))
+    return rows
+
+
+def within(rows: dict[int, set[str]], slack: int) -> Answer:
+    shortest = min(rows, default=LONGEST + 1)
+    if shortest + slack > LONGEST:
+        return Answer(None, frozenset())
+    near = [rows.get(shortest + more, set()) for more in range(slack + 1)]
+    return Answer(shortest, frozenset().union(*near))
+
+
+# A flip takes more turns than are enumerated here; it asks as keyhole-edge does.
+@pytest.mark.parametrize("technique", [t for t in TECHNIQUES if t != "keyhole-flip"])
+def test_referee_finds_what_enumeration_finds(technique: str) -> None:
+    kind = "scrambled" if technique in ("x-cross", "pseudo-x-cross") else "inserted"
+    near = (
+        place
+        for place in places_for(technique, "enumerated", kind)
+        if any(
+            a.length for a in answers(place.turns, place.down, technique, slack=0, limit=4).values()
+        )
+    )
+    for place in islice(near, 2):
+        questions = TECHNIQUES[technique](place.view)
+        first = dict(list(questions.items())[:3])
+        rows = {targets: enumerated(place.view, q) for targets, q in first.items()}
+        for slack in (0, 1):
+            found = answers(place.turns, place.down, technique, slack=slack, limit=LONGEST)
+            for targets in rows:
+                assert found[targets] == within(rows[targets], slack), (place, targets)
+
+
+# Worked out by hand, yellow cross: after D the corner home of green-orange lies under
+# green-red; R U R' takes out what stands there, and D' turns back.
+@pytest.mark.parametrize(
+    ("technique", "targets"),
+    [
+        ("shortest", {("green-orange",), ("green-red",)}),
+        ("plain", {("green-orange",), ("green-red",)}),
+        ("keyhole-corner", {("green-orange",)}),
+        ("keyhole-edge", {("green-red",)}),
+        ("keyhole-flip", set()),
+        ("pseudo-pair", {("green-red", "green-orange")}),
+        ("made-pair", set()),
+        ("x-cross", set()),
+        ("pseudo-x-cross", set()),
+    ],
+)
+def test_targets(technique: str, targets: set[tuple[str, ...]]) -> None:
+    found = answers("D R U R' D'", "D", technique)
+    assert found.keys() == targets
+    if technique in ("keyhole-corner", "keyhole-edge", "pseudo-pair"):
+        assert set(found.values()) == {Answer(5, frozenset(["D R U' R' D'"]))}
+
+
+def test_made_pair_taken_out_and_put_back() -> None:
+    assert answers("R U R'", "D", "made-pair") == {
+        ("green-red",): Answer(3, frozenset(["R U' R'"])),
+    }
+
+
+def test_no_made_pair_with_an_edge_flipped_in_its_slot() -> None:
+    # The corner stands above its slot and matches the edge below it on both sides.
+    view = View.after("D B2 D' R' B' R", "F")
+    assert view.free == ["red-yellow"]
+    assert view.edge_flipped("red-yellow")
+    assert not view.joined("red-yellow")
+
+
+def test_cross_positions_by_distance() -> None:
+    # Counted from solved, and the same for each colour: 1, 15, 158, 1394, 9809.
+    for down in "ULFRBD":
+        view = View.after("", down)
+        near = goal(frozenset([view.now(view.cross)]), "ULFRBD").near
+        counts = Counter(near.values())
+        assert [counts[depth] for depth in range(5)] == [1, 15, 158, 1394, 9809]
+
+
+def test_referee_loads_nothing_of_the_program() -> None:
+    code = f"""
+        import sys
+        sys.path.insert(0, {str(HERE)!r})
+        import referee_positions
+        print(*[name for name in sys.modules if name.split(".")[0] == "livecube"])
+    """
+    done = subprocess.run(
+        [sys.executable, "-I", "-c", dedent(code)], capture_output=True, text=True, check=True
+    )
+    assert done.stdout.strip() == ""

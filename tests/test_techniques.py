@@ -1,0 +1,86 @@
+"""Every technique against the referee: the same targets, lengths and sets of sequences."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import pytest
+from referee import Answer
+from technique_comparison import (
+    COMPARED,
+    Tally,
+    compare_technique,
+    differences,
+    load_engines,
+    slacks,
+)
+
+from livecube.techniques.registry import TECHNIQUES
+
+if TYPE_CHECKING:
+    from referee import Answers
+
+    from livecube.search.engine import Engine
+
+POSITIONS: Final = {"made-pair": 200, "shortest": 36, "x-cross": 36, "pseudo-x-cross": 6}
+"""How many for each technique and slack; 60 where nothing is said."""
+
+LEAST: Final = 40
+"""Targets whose answer must have been within the referee's reach, for each id and slack."""
+
+OFFSETS: Final[dict[str, set[int | None]]] = {
+    "shortest": {None, 0, 1, 2, 3},
+    "plain": {0},
+    "made-pair": {0},
+    "x-cross": {None},
+    "pseudo-x-cross": {None},
+}
+"""At which offsets a technique is possible; at all four where nothing is said."""
+
+
+@pytest.fixture(scope="module")
+def engines() -> dict[str, Engine]:
+    return load_engines()
+
+
+@pytest.mark.parametrize(
+    ("technique", "slack"), [(t, slack) for t in COMPARED for slack in slacks(t)]
+)
+def test_program_and_referee_agree(engines: dict[str, Engine], technique: str, slack: int) -> None:
+    tally = Tally()
+    compare_technique(engines, technique, POSITIONS.get(technique, 60), "test", slack, tally)
+    assert not tally.disagreements, "\n".join(tally.disagreements)
+    assert tally.compared(technique, slack) >= LEAST
+    assert tally.crosses == set("ULFRBD")
+    assert tally.offsets == OFFSETS.get(technique, {0, 1, 2, 3})
+
+
+def test_every_technique_is_compared() -> None:
+    assert {technique.id for technique in TECHNIQUES} <= set(COMPARED)
+
+
+ANSWER: Final[Answers] = {("blue-red",): Answer(3, frozenset(["R U R'", "B' U B"]))}
+DEEPER: Final[Answers] = {("blue-red",): Answer(None, frozenset())}
+
+
+@pytest.mark.parametrize(
+    ("expected", "rows"),
+    [
+        (ANSWER, ["R U R'"]),
+        (ANSWER, ["R U R'", "B' U B", "B' U2 B"]),
+        (ANSWER, ["R U R'", "B' U B", "R U R'"]),
+        (ANSWER, ["R U2 R' U", "B' U B U'"]),
+        (ANSWER, []),
+        ({}, ["R U R'"]),
+        (DEEPER, ["R U R'"]),
+        (DEEPER, []),
+        (ANSWER | {("blue-orange",): Answer(None, frozenset())}, ["R U R'", "B' U B"]),
+    ],
+)
+def test_comparison_sees(expected: Answers, rows: list[str]) -> None:
+    assert list(differences(expected, {("blue-red",): rows}, 8))
+
+
+def test_comparison_accepts_any_order_and_what_lies_deeper() -> None:
+    assert not list(differences(ANSWER, {("blue-red",): ["B' U B", "R U R'"]}, 8))
+    assert not list(differences(DEEPER, {("blue-red",): ["R U R' " * 3]}, 8))
