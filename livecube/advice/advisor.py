@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from livecube.advice.opportunity import Advice, Opportunity
+from livecube.advice.two_steps import composed, cross_and_two_pairs, two_plain_pairs
 from livecube.advice.words import sentence
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import Holding
-from livecube.cube.position import apply_turns
 from livecube.hands.pricing import Pricer
 from livecube.search.keeping import kept
-from livecube.search.situation import Situation
+from livecube.search.situation import Situation, slot_bits
 from livecube.stages.frame import FRAMES
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ class Advisor:
     def __init__(self, engine: Engine, techniques: Sequence[Technique], hands: Hands) -> None:
         self.engine = engine
         self._techniques = tuple(techniques)
-        self._plain = next((t for t in techniques if t.id == "plain"), None)
+        self._by_id = {technique.id: technique for technique in techniques}
         self._pricer = Pricer(hands)
 
     def advise(
@@ -63,15 +63,19 @@ class Advisor:
         if not chances:
             return _advice(situation, ())
         found = self.engine.search(situation, [chance.task for chance in chances])
-        # Further searches use the engine's arrays again, so they come last.
+        found = composed(self.engine, situation, chances, found, self._by_id)
+        # Further searches may use the engine's arrays again, so they come last.
         rows = self._priced(situation, chances, found, holding, most)
-        plain = _shortest_of(chances, found, "plain")
+        yardstick = _shortest_of(chances, found, "plain")
         for slots in {chances[number].slots for number, _ in rows}:
             if situation.offset == 0 and len(slots) == 2:
-                plain[slots] = self._two_plain_pairs(situation, slots)
-        return _advice(
-            situation, tuple(self._explained(situation, row, chances, plain) for row in rows)
-        )
+                yardstick[slots] = two_plain_pairs(self.engine, situation, slots)
+        cross_turns = None
+        if situation.offset is None:
+            cross_turns, both = cross_and_two_pairs(self.engine, situation)
+            yardstick = {(i, j): both for i in range(4) for j in range(4) if i != j}
+        explained = (self._explained(situation, row, chances, yardstick) for row in rows)
+        return _advice(situation, tuple(explained), cross_turns)
 
     def _priced(
         self,
@@ -117,39 +121,22 @@ class Advisor:
         situation: Situation,
         row: tuple[int, Opportunity],
         chances: Sequence[Chance],
-        plain: dict[tuple[int, ...], int],
+        yardstick: dict[tuple[int, ...], int],
     ) -> Opportunity:
         number, opportunity = row
         chance = chances[number]
-        plain_turns = plain.get(chance.slots) if situation.offset == 0 else None
-        why = sentence(opportunity, chance.why, plain_turns)
+        compared = yardstick.get(chance.slots)
+        against = "plain" if situation.offset == 0 else "the cross and two plain pairs"
+        why = sentence(opportunity, chance.why, compared, against)
+        plain_turns = compared if situation.offset == 0 else None
         return replace(opportunity, plain_turns=plain_turns, why=why)
 
-    def _two_plain_pairs(self, situation: Situation, slots: tuple[int, ...]) -> int:
-        """Turns of two plain pairs, the first of them as short as it goes, in the better order."""
-        return min(
-            len(first) + self._plain_turns(_after(situation, first), second_slot)
-            for first_slot, second_slot in (slots, slots[::-1])
-            for first in self._plain_sequences(situation, first_slot)
-        )
 
-    def _plain_sequences(self, situation: Situation, slot: int) -> list[tuple[int, ...]]:
-        assert self._plain is not None
-        tasks = [c.task for c in self._plain.chances(situation) if c.slots == (slot,)]
-        return self.engine.solve(situation, tasks)[0] if tasks else [()]
-
-    def _plain_turns(self, situation: Situation, slot: int) -> int:
-        return len(self._plain_sequences(situation, slot)[0])
-
-
-def _advice(situation: Situation, rows: tuple[Opportunity, ...]) -> Advice:
-    solved = situation.slot_names(s for s in range(4) if situation.solved >> s & 1)
-    return Advice(situation.colour, situation.offset, solved, rows)
-
-
-def _after(situation: Situation, turns: Sequence[int]) -> Situation:
-    """The situation after down-frame turns."""
-    return Situation.of_down(apply_turns(situation.position, turns), situation.face)
+def _advice(
+    situation: Situation, rows: tuple[Opportunity, ...], cross_turns: int | None = None
+) -> Advice:
+    solved = situation.slot_names(slot_bits(situation.solved))
+    return Advice(situation.colour, situation.offset, solved, cross_turns, rows)
 
 
 def _shortest_of(

@@ -62,6 +62,8 @@ class Advice:
     cross: str
     offset: int | None
     solved_slots: tuple[str, ...]
+    cross_turns: int | None
+    """Turns of the shortest cross while the cross is not whole; else None."""
     opportunities: tuple[Opportunity, ...]
 
     def as_json(self, advice_ms: float) -> dict[str, Any]:
@@ -70,6 +72,7 @@ class Advice:
             "cross": self.cross,
             "offset": self.offset,
             "solved_slots": list(self.solved_slots),
+            "cross_turns": self.cross_turns,
             "advice_ms": round(advice_ms, 3),
             "opportunities": [row.as_json() for row in self.opportunities],
         }

@@ -21,6 +21,7 @@ TITLES: Final = {
     "keyhole-flip": "Keyhole flip",
     "pseudo-pair": "Pseudo pair",
     "x-cross": "X-cross",
+    "pseudo-x-cross": "Pseudo X-cross",
 }
 """How each technique is called to people."""
 
@@ -40,19 +41,24 @@ def place_of(slot: str, holding: Holding) -> str:
     return _PLACES.get(faces, slot)
 
 
-def sentence(opportunity: Opportunity, because: str, plain_turns: int | None) -> str:
-    """One sentence: what to do, where, why, and what it saves."""
+def sentence(
+    opportunity: Opportunity, because: str, compared: int | None, against: str = "plain"
+) -> str:
+    """One sentence: what to do, where, why, and what it saves.
+
+    ``compared``: turns of what it is compared with, which ``against`` calls by name.
+    """
     title = TITLES.get(opportunity.technique, opportunity.technique)
     where = " and ".join(
         f"{slot} ({place_of(slot, opportunity.holding)})" for slot in opportunity.slots
     )
     turns = opportunity.turns
     text = f"{title} into {where}: {because}; {turns} turn{'s' if turns != 1 else ''}"
-    if plain_turns is None or opportunity.technique == "plain":
+    if compared is None or opportunity.technique == "plain":
         return text + "."
-    saved = plain_turns - turns
+    saved = compared - turns
     if saved > 0:
-        return f"{text}, {saved} fewer than plain."
+        return f"{text}, {saved} fewer than {against}."
     if saved < 0:
-        return f"{text}, {-saved} more than plain."
-    return f"{text}, as many as plain."
+        return f"{text}, {-saved} more than {against}."
+    return f"{text}, as many as {against}."

@@ -26,13 +26,14 @@ __all__ = [
     "load_tables",
 ]
 
-_VERSION: Final = 1
+_VERSION: Final = 2
 """Raise it when the tables change their meaning."""
 
 _SHAPES: Final[dict[str, tuple[int, ...]]] = {
     "moves": (190080, 18),
     "seen": (4, 190080),
     "rows": (190080, 192),
+    "alone": (190080,),
 }
 _PAIRS: Final[dict[str, tuple[int, ...]]] = {"pairs": (54743040,)}
 

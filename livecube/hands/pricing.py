@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Pricer", "Prices", "Written"]
 
-_LONGEST: Final = 16
+_LONGEST: Final = 20
 _NOTHING: Final = 6
 """The face of the move before, when there was none or a rotation."""
 

@@ -92,6 +92,7 @@ class Engine:
         found = run(
             self.tables.moves,
             self.tables.rows,
+            self.tables.alone,
             self.tables.seen,
             self.pairs,
             SLOT_SYMMETRY,

@@ -6,7 +6,8 @@ that many turns longer) that solve the cross and some slot pieces:
 ======  =======  ====================================================================
 field   name     meaning
 ======  =======  ====================================================================
-0       goal     bit p: piece p (see :mod:`livecube.search.coordinates`) must be solved
+0       goal     bit p: piece p (see :mod:`livecube.search.coordinates`) must be solved;
+                 0: the cross alone
 1       allowed  bit t: turn t may stand in X
 2       prefix   bit a: X may follow D^a (bit 0: nothing)
 3       tail     NO_TAIL: solved at offset 0 at the end of X. TURNED_BACK: solved at any
@@ -40,7 +41,7 @@ FIELDS: Final = 7
 NO_TAIL: Final = 0
 TURNED_BACK: Final = 1
 LEFT: Final = 2
-LONGEST: Final = 16
+LONGEST: Final = 20
 """Searches give up beyond this many turns; no answer has as many."""
 
 _D: Final = 15
@@ -89,7 +90,7 @@ def _order(goal, target, with_pairs, slots, singles):  # type: ignore[no-untyped
 
 @njit(cache=True, nogil=True)
 def _search(  # type: ignore[no-untyped-def]
-    moves, rows, seen, pairs, symmetry, piece_moves, solved_cross, solved_places,
+    moves, rows, alone, seen, pairs, symmetry, piece_moves, solved_cross, solved_places,
     cross0, places0, task, prefix, depth, out_turns, out_length, found,
 ):  # fmt: skip
     """All solutions of exactly ``depth`` turns behind one prefix; the new number found."""
@@ -135,7 +136,9 @@ def _search(  # type: ignore[no-untyped-def]
         if before >= 0 and face < before and OPPOSITE[face] == before:
             continue
         after = moves[cross[level], turn]
-        most = 0
+        most = alone[after] if goal == 0 else 0
+        if most > left + spare:
+            continue
         for i in range(whole):
             slot = slots[i]
             corner = piece_moves[0, turn, place[level, slot]]
@@ -223,7 +226,7 @@ def _among(tasks, number, out_turns, out_length, out_task, found):  # type: igno
 
 @njit(cache=True, nogil=True)
 def run(  # type: ignore[no-untyped-def]
-    moves, rows, seen, pairs, symmetry, piece_moves, solved_cross, solved_places,
+    moves, rows, alone, seen, pairs, symmetry, piece_moves, solved_cross, solved_places,
     cross, places, tasks, stop, out_turns, out_length, out_task,
 ):  # fmt: skip
     """Answer all tasks about one position; the number of sequences found.
@@ -250,7 +253,7 @@ def run(  # type: ignore[no-untyped-def]
                     return -1
                 if task[2] >> prefix & 1:
                     found = _search(
-                        moves, rows, seen, pairs, symmetry, piece_moves, solved_cross,
+                        moves, rows, alone, seen, pairs, symmetry, piece_moves, solved_cross,
                         solved_places, cross, places, task, prefix, depth,
                         out_turns, out_length, found,
                     )  # fmt: skip

@@ -45,6 +45,8 @@ class Tables:
     rows: npt.NDArray[np.uint8]
     """Shape (190080, 192): entry ``24 * piece + place`` is the fewest turns (HTM) that solve
     the cross together with that slot piece; 255 for places that a cross edge occupies."""
+    alone: npt.NDArray[np.uint8]
+    """Shape (190080,): fewest turns that solve the cross alone."""
 
 
 def build_tables(step: Callable[[], None] = lambda: None) -> Tables:
@@ -58,7 +60,7 @@ def build_tables(step: Callable[[], None] = lambda: None) -> Tables:
     step()
     rows = _spread(corner, edge, seen, SLOT_SYMMETRY)
     step()
-    return Tables(moves, seen, rows)
+    return Tables(moves, seen, rows, cross_distances(moves))
 
 
 def cross_moves() -> npt.NDArray[np.int32]:

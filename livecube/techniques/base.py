@@ -28,6 +28,9 @@ class Chance:
     task: Task
     why: str
     """What can be seen that makes it possible, as one clause."""
+    then: str | None = None
+    """Technique that goes on from where this one ends, into the same slots; what is reported
+    is both together. The task is then the first part only."""
 
 
 class Technique(Protocol):

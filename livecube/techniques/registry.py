@@ -9,6 +9,7 @@ from livecube.techniques.keyhole_edge import KeyholeEdge, KeyholeFlip
 from livecube.techniques.made_pair import MadePair
 from livecube.techniques.plain import Plain
 from livecube.techniques.pseudo_pair import PseudoPair
+from livecube.techniques.pseudo_x_cross import PseudoXCross
 from livecube.techniques.shortest import Shortest
 from livecube.techniques.x_cross import XCross
 
@@ -26,4 +27,5 @@ TECHNIQUES: Final[tuple[Technique, ...]] = (
     KeyholeFlip(),
     PseudoPair(),
     XCross(),
+    PseudoXCross(),
 )

@@ -1,0 +1,130 @@
+"""What takes more than one search: two plain pairs, the cross and what may follow it."""
+
+from __future__ import annotations
+
+from itertools import permutations
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from livecube.cube.position import apply_turns
+from livecube.search.engine import Found, Task
+from livecube.search.kernel import LONGEST
+from livecube.search.situation import Situation, slot_bits
+from livecube.techniques.plain import Plain
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from livecube.search.engine import Engine
+    from livecube.techniques.base import Chance, Technique
+
+__all__ = ["after", "composed", "cross_and_two_pairs", "two_plain_pairs"]
+
+_PLAIN = Plain()
+
+
+def after(situation: Situation, turns: Sequence[int]) -> Situation:
+    """The situation after down-frame turns."""
+    return Situation.of_down(apply_turns(situation.position, turns), situation.face)
+
+
+def _plain_sequences(engine: Engine, situation: Situation, slot: int) -> list[tuple[int, ...]]:
+    """The shortest plain sequences into a slot; one of no turns if it is solved."""
+    tasks = [chance.task for chance in _PLAIN.chances(situation) if chance.slots == (slot,)]
+    return engine.solve(situation, tasks)[0] if tasks else [()]
+
+
+def two_plain_pairs(engine: Engine, situation: Situation, slots: Sequence[int]) -> int:
+    """Turns of two plain pairs, the first of them as short as it goes, in the better order.
+
+    The cross must be whole at offset 0.
+    """
+    return min(
+        len(first) + len(_plain_sequences(engine, after(situation, first), second_slot)[0])
+        for first_slot, second_slot in permutations(slots)
+        for first in _plain_sequences(engine, situation, first_slot)
+    )
+
+
+def cross_and_two_pairs(engine: Engine, situation: Situation) -> tuple[int, int]:
+    """Turns of the shortest cross, and of it with the best two plain pairs behind it.
+
+    Of all the shortest crosses the best is taken. The cross must not be whole.
+    """
+    crosses = engine.solve(situation, [Task(goal=0)])[0]
+    turns = len(crosses[0])
+    ends = {end.position.tobytes(): end for end in (after(situation, cross) for cross in crosses)}
+    pairs = min(_best_two_pairs(engine, end) for end in ends.values())
+    return turns, turns + pairs
+
+
+def _best_two_pairs(engine: Engine, situation: Situation) -> int:
+    """Turns of two plain pairs into any free slots, each as short as it goes."""
+    free = slot_bits(situation.free)
+    if len(free) < 2:
+        return sum(len(_plain_sequences(engine, situation, slot)[0]) for slot in free)
+    firsts = {slot: _plain_sequences(engine, situation, slot) for slot in free}
+    best = LONGEST * 2
+    for slot, sequences in firsts.items():
+        for first in sequences:
+            if len(first) + 3 >= best:  # no pair takes fewer than three turns
+                continue
+            then = after(situation, first)
+            seconds = (_plain_sequences(engine, then, other)[0] for other in free if other != slot)
+            best = min(best, len(first) + min(map(len, seconds)))
+    return best
+
+
+def composed(
+    engine: Engine,
+    situation: Situation,
+    chances: Sequence[Chance],
+    found: Found,
+    techniques: Mapping[str, Technique],
+) -> Found:
+    """What was found, with every chance that goes on by another technique carried through.
+
+    Of such a chance all sequences are taken that are shortest as a whole, among those whose
+    first part is as short as it goes.
+    """
+    if not any(chance.then for chance in chances):
+        return found
+    answers: list[list[tuple[int, ...]]] = [[] for _ in chances]
+    rows, lengths = found.turns.tolist(), found.lengths.tolist()
+    for row, length, number in zip(rows, lengths, found.tasks.tolist(), strict=True):
+        answers[number].append(tuple(row[:length]))
+    for number, chance in enumerate(chances):
+        if chance.then:
+            technique = techniques[chance.then]
+            answers[number] = _carried_on(engine, situation, chance, answers[number], technique)
+    return _as_found(answers)
+
+
+def _carried_on(
+    engine: Engine,
+    situation: Situation,
+    chance: Chance,
+    firsts: Sequence[tuple[int, ...]],
+    technique: Technique,
+) -> list[tuple[int, ...]]:
+    wholes: list[tuple[int, ...]] = []
+    for first in firsts:
+        if len(first) > len(firsts[0]):
+            break  # first parts come shorter ones first
+        then = after(situation, first)
+        for following in technique.chances(then):
+            if following.slots == chance.slots:
+                seconds = engine.solve(then, [following.task])[0]
+                wholes += [first + second for second in seconds]
+    shortest = min(map(len, wholes), default=0)
+    return [whole for whole in wholes if len(whole) == shortest <= LONGEST]
+
+
+def _as_found(answers: Sequence[Sequence[tuple[int, ...]]]) -> Found:
+    rows = [(turns, number) for number, all_of in enumerate(answers) for turns in all_of]
+    array = np.zeros((len(rows), LONGEST), dtype=np.uint8)
+    for row, (turns, _) in enumerate(rows):
+        array[row, : len(turns)] = turns
+    lengths = np.array([len(turns) for turns, _ in rows], dtype=np.int64)
+    return Found(array, lengths, np.array([number for _, number in rows], dtype=np.int64))
