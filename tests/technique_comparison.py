@@ -15,15 +15,13 @@ from referee_search import canonical
 
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.cube.turns import parse_turn, turn_name
-from livecube.search.engine import Task
-from livecube.search.kernel import LEFT
 from livecube.search.situation import Situation
 from livecube.techniques.registry import TECHNIQUES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    from livecube.search.engine import Engine
+    from livecube.search.engine import Engine, Task
 
 __all__ = [
     "COMPARED",
@@ -35,8 +33,8 @@ __all__ = [
     "slacks",
 ]
 
-COMPARED: Final = [t.id for t in TECHNIQUES if t.id != "pseudo-x-cross"] + ["pseudo-x-cross"]
-"""Every technique of the program; of the pseudo X-cross its first part."""
+COMPARED: Final = [technique.id for technique in TECHNIQUES]
+"""Every technique of the program; of one in two parts the first, the second being another."""
 
 KINDS_FOR: Final = {
     "shortest": ("inserted", "interrupted", "scrambled", "far"),
@@ -90,22 +88,8 @@ def _situation(place: Place) -> Situation:
 
 def _tasks(situation: Situation, technique: str) -> list[tuple[tuple[int, ...], Task]]:
     """Slots and task of everything that the program asks for a technique."""
-    if technique == "pseudo-x-cross":
-        return _first_parts(situation)
     by_id = {t.id: t for t in TECHNIQUES}
     return [(c.slots, c.task) for c in by_id[technique].chances(situation)]
-
-
-def _first_parts(situation: Situation) -> list[tuple[tuple[int, ...], Task]]:
-    """Cross, corner of i and edge of j at any offset, while the cross is whole at none."""
-    if situation.offset is not None:
-        return []
-    return [
-        ((i, j), Task(1 << i | 16 << j, tail=LEFT, target=i))
-        for i in range(4)
-        for j in range(4)
-        if i != j
-    ]
 
 
 def _program_answers(
