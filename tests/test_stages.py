@@ -25,6 +25,7 @@ from livecube.virtual.records import KINDS
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
+    from livecube.events import CubeEvent
     from livecube.stages.progress import Progress
     from livecube.stages.solve import Solve
     from livecube.virtual.records import VirtualSolve
@@ -181,7 +182,7 @@ def test_a_reset_means_solved_now_and_ends_what_was_under_way() -> None:
 
 def test_marks_decide_alone_once_there_is_one() -> None:
     tracker = Tracker()
-    events = [
+    events: list[CubeEvent] = [
         SolveMark(0, 7, "scramble"),
         *(Turn(i, t) for i, t in enumerate(parse_turns("R U R' U'"), start=1)),
         SolveMark(9, 7, "start"),

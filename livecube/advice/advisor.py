@@ -12,13 +12,14 @@ from livecube.advice.two_steps import composed, cross_and_two_pairs, two_plain_p
 from livecube.advice.words import sentence
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import Holding
+from livecube.cube.position import apply_turns
 from livecube.hands.pricing import Pricer
 from livecube.search.keeping import kept
 from livecube.search.situation import Situation, slot_bits
 from livecube.stages.frame import FRAMES
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     import numpy.typing as npt
 
@@ -45,19 +46,23 @@ class Advisor:
         face: int,
         holding: Holding | None = None,
         *,
+        inspection: bool = True,
         extra: int = 0,
         most: int | None = None,
     ) -> Advice:
         """The opportunities for the cross on ``face``, best first.
 
         ``holding``: how the cube is held; None: the cross down and for each row the front that
-        makes it cheapest. ``extra``: also sequences up to so many turns longer than the
-        shortest. ``most``: so many rows are enough, which is quicker; None: all of them.
+        makes it cheapest. ``inspection``: what to look for while the cross is not whole: X-crosses
+        (True), or, in the middle of a solve, only the shortest way to each slot. ``extra``: also
+        sequences up to so many turns longer than the shortest. ``most``: so many rows are
+        enough, which is quicker; None: all of them.
         """
         situation = Situation.of(position, face)
         chances = [
             replace(c, task=replace(c.task, extra=max(c.task.extra, extra))) if extra else c
             for technique in self._techniques
+            if inspection or not technique.in_inspection
             for c in technique.chances(situation)
         ]
         if not chances:
@@ -71,11 +76,54 @@ class Advisor:
             if situation.offset == 0 and len(slots) == 2:
                 yardstick[slots] = two_plain_pairs(self.engine, situation, slots)
         cross_turns = None
-        if situation.offset is None:
+        if situation.offset is None and inspection:
             cross_turns, both = cross_and_two_pairs(self.engine, situation)
             yardstick = {(i, j): both for i in range(4) for j in range(4) if i != j}
-        explained = (self._explained(situation, row, chances, yardstick) for row in rows)
+        explained = [self._explained(situation, row, chances, yardstick) for row in rows]
         return _advice(situation, tuple(explained), cross_turns)
+
+    def refine(
+        self,
+        position: Array,
+        face: int,
+        holding: Holding | None = None,
+        *,
+        most: int = 6,
+        stopped: Callable[[], bool] = lambda: False,
+    ) -> Advice | None:
+        """The better answer, which takes longer: a turn more is allowed, the next pair counts.
+
+        Each of the ``most`` cheapest rows gets a preview of the pair that follows it, held as it
+        ends; they are ranked by the seconds of both pairs together. None if ``stopped`` says
+        that nobody wants the answer any more.
+        """
+        advice = self.advise(position, face, holding, inspection=False, extra=1, most=most)
+        rows = []
+        for row in advice.opportunities:
+            if stopped():
+                return None
+            rows.append(self._with_next(position, face, row))
+        rows.sort(key=lambda row: (row.seconds_with_next, row.turns, -row.top_kept))
+        return replace(advice, opportunities=tuple(rows))
+
+    def _with_next(self, position: Array, face: int, row: Opportunity) -> Opportunity:
+        """A row with a preview of the best pair after it, held as this one ends."""
+        held = row.holding
+        for move in row.moves:
+            held = held.after(move)
+        then = Situation.of(apply_turns(position, row.turns_fixed), face)
+        chances = [c for t in self._techniques if not t.in_inspection for c in t.chances(then)]
+        if not chances:
+            return replace(row, next_seconds=0.0)
+        found = self.engine.search(then, [chance.task for chance in chances])
+        fixed = then.fixed_turns[np.minimum(found.turns, 17)]
+        prices = self._pricer.prices(fixed, found.lengths, found.tasks, [held], keep=1)
+        return replace(
+            row,
+            next_plain=min(_shortest_of(chances, found, "plain").values(), default=None),
+            next_turns=int(found.lengths.min()),
+            next_seconds=float(prices.seconds.min()),
+        )
 
     def _priced(
         self,
@@ -94,11 +142,18 @@ class Advisor:
         top, pairs = kept(situation, found, [chance.slots for chance in chances])
         yardstick = np.array([chance.technique == "shortest" for chance in chances])
         order = np.lexsort((yardstick[found.tasks], -top, found.lengths, prices.seconds))
-        rows = []
-        for row in order[:most].tolist():
-            if not np.isfinite(prices.seconds[row]):
+        rows: list[tuple[int, Opportunity]] = []
+        told: set[tuple[bytes, tuple[int, ...]]] = set()
+        for row in order.tolist():
+            if len(rows) == most or not np.isfinite(prices.seconds[row]):
                 break
             number, length = int(found.tasks[row]), int(found.lengths[row])
+            if most is not None:
+                # One name for each sequence is enough where only the best are wanted.
+                key = fixed[row, :length].tobytes(), chances[number].slots
+                if key in told:
+                    continue
+                told.add(key)
             written = prices.written(row)
             opportunity = Opportunity(
                 technique=chances[number].technique,

@@ -36,6 +36,17 @@ class Opportunity:
     """Predicted by the model of the hands."""
     why: str
     """One sentence that a person can act on."""
+    next_plain: int | None = None
+    """Turns of the shortest plain insertion of any pair after this; None: not looked at."""
+    next_turns: int | None = None
+    """Turns of the shortest way to any pair after this; None: not looked at, or none is left."""
+    next_seconds: float | None = None
+    """Predicted seconds of the best pair after this; None: not looked at."""
+
+    @property
+    def seconds_with_next(self) -> float:
+        """Predicted seconds of this pair and, if it was looked at, the next."""
+        return self.seconds + (self.next_seconds or 0.0)
 
     def as_json(self) -> dict[str, Any]:
         """The row of machine-readable output."""
@@ -52,6 +63,10 @@ class Opportunity:
             "pairs_kept": self.pairs_kept,
             "seconds": round(self.seconds, 3),
             "why": self.why,
+            "next_plain": self.next_plain,
+            "next_turns": self.next_turns,
+            "next_seconds": None if self.next_seconds is None else round(self.next_seconds, 3),
+            "ranked_by": "pair" if self.next_seconds is None else "pair and next",
         }
 
 

@@ -67,6 +67,8 @@ class Pipeline:
         start = self._now()
         position = np.frombuffer(turned.position, dtype=np.uint8)
         face = parse_colour(turned.cross)
-        advice = self.advisor.advise(position, face, self.tracker.holding, most=_MOST)
+        advice = self.advisor.advise(
+            position, face, self.tracker.holding, inspection=False, most=_MOST
+        )
         self.advice_ms.append((self._now() - start) * 1000)
         return self._speaker.speak(turned.t, advice)

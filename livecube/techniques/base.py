@@ -41,6 +41,11 @@ class Technique(Protocol):
         """Name of the technique, as in logs and machine-readable output."""
         ...
 
+    @property
+    def in_inspection(self) -> bool:
+        """Whether it is looked for in inspection only, where there is time."""
+        ...
+
     def chances(self, situation: Situation) -> list[Chance]:
         """The chances that the situation offers; empty if there are none."""
         ...

@@ -24,6 +24,7 @@ class KeyholeCorner:
     """Possible when a slot's edge is solved, its corner is not, and another slot is free."""
 
     id: Final = "keyhole-corner"
+    in_inspection: Final = False
 
     def chances(self, situation: Situation) -> list[Chance]:
         """One for each slot whose edge waits for its corner."""

@@ -44,6 +44,7 @@ class KeyholeEdge:
     """
 
     id: Final = "keyhole-edge"
+    in_inspection: Final = False
 
     def chances(self, situation: Situation) -> list[Chance]:
         """One for each slot whose corner waits for its edge."""
@@ -55,6 +56,7 @@ class KeyholeFlip:
     """Possible when a slot's corner is solved and its edge stands in it flipped."""
 
     id: Final = "keyhole-flip"
+    in_inspection: Final = False
 
     def chances(self, situation: Situation) -> list[Chance]:
         """One for each slot whose edge stands the wrong way round under its corner."""

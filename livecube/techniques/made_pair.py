@@ -21,6 +21,7 @@ class MadePair:
     """
 
     id: Final = "made-pair"
+    in_inspection: Final = False
 
     def chances(self, situation: Situation) -> list[Chance]:
         """One for each free slot whose pieces are joined."""

@@ -18,6 +18,7 @@ class Plain:
     """Possible with the cross at offset 0; the cross layer is not turned."""
 
     id: Final = "plain"
+    in_inspection: Final = False
 
     def chances(self, situation: Situation) -> list[Chance]:
         """One for each free slot while the cross is at offset 0."""

@@ -24,6 +24,7 @@ class PseudoPair:
     """Possible when two free slots hold one solved piece each, a corner and an edge."""
 
     id: Final = "pseudo-pair"
+    in_inspection: Final = False
 
     def chances(self, situation: Situation) -> list[Chance]:
         """One for each such pair of slots."""

@@ -24,6 +24,7 @@ class PseudoXCross:
     """Possible while the cross is not done."""
 
     id: Final = "pseudo-x-cross"
+    in_inspection: Final = True
 
     def chances(self, situation: Situation) -> list[Chance]:
         """One for each two slots, in both orders, while the cross is whole at no offset."""

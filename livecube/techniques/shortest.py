@@ -18,6 +18,7 @@ class Shortest:
     """No precondition, no constraint; at the end all is at offset 0."""
 
     id: Final = "shortest"
+    in_inspection: Final = False
 
     def chances(self, situation: Situation) -> list[Chance]:
         """One for each free slot, whatever the position."""

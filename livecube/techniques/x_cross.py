@@ -20,6 +20,7 @@ class XCross:
     """
 
     id: Final = "x-cross"
+    in_inspection: Final = True
 
     def chances(self, situation: Situation) -> list[Chance]:
         """One for each slot while the cross is whole at no offset."""
