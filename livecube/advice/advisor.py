@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from livecube.advice.opportunity import Advice, Opportunity
+from livecube.advice.rules import Level, apply_rules
 from livecube.advice.two_steps import composed, cross_and_two_pairs, two_plain_pairs
 from livecube.advice.words import sentence
 from livecube.cube.geometry import OPPOSITE
@@ -34,8 +35,16 @@ __all__ = ["Advisor", "likely_cross"]
 class Advisor:
     """Finds and prices every opportunity of a position. Not for two threads at once."""
 
-    def __init__(self, engine: Engine, techniques: Sequence[Technique], hands: Hands) -> None:
+    def __init__(
+        self,
+        engine: Engine,
+        techniques: Sequence[Technique],
+        hands: Hands,
+        level: Level = Level.CALM,
+    ) -> None:
         self.engine = engine
+        self.level = level
+        """How much the solver wants to hear; rows above it are silenced, not left out."""
         self._techniques = tuple(techniques)
         self._by_id = {technique.id: technique for technique in techniques}
         self._pricer = Pricer(hands)
@@ -79,7 +88,14 @@ class Advisor:
         if situation.offset is None and inspection:
             cross_turns, both = cross_and_two_pairs(self.engine, situation)
             yardstick = {(i, j): both for i in range(4) for j in range(4) if i != j}
-        explained = [self._explained(situation, row, chances, yardstick) for row in rows]
+        named = [self._explained(situation, row, chances, yardstick) for row in rows]
+        explained = [
+            replace(
+                row,
+                notes=apply_rules(situation, chances[number].slots, row, named, self.level),
+            )
+            for (number, _), row in zip(rows, named, strict=True)
+        ]
         return _advice(situation, tuple(explained), cross_turns)
 
     def refine(

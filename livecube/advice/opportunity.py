@@ -9,6 +9,7 @@ from livecube.cube.notation import moves_text
 from livecube.cube.turns import turns_text
 
 if TYPE_CHECKING:
+    from livecube.advice.rules import Note
     from livecube.cube.holding import Holding, Move
 
 __all__ = ["Advice", "Opportunity"]
@@ -36,12 +37,19 @@ class Opportunity:
     """Predicted by the model of the hands."""
     why: str
     """One sentence that a person can act on."""
+    notes: tuple[Note, ...] = ()
+    """What the rules of the trade say about it."""
     next_plain: int | None = None
     """Turns of the shortest plain insertion of any pair after this; None: not looked at."""
     next_turns: int | None = None
     """Turns of the shortest way to any pair after this; None: not looked at, or none is left."""
     next_seconds: float | None = None
     """Predicted seconds of the best pair after this; None: not looked at."""
+
+    @property
+    def silenced(self) -> bool:
+        """Whether a rule says that it is better not spoken of."""
+        return any(note.silences for note in self.notes)
 
     @property
     def seconds_with_next(self) -> float:
@@ -63,6 +71,8 @@ class Opportunity:
             "pairs_kept": self.pairs_kept,
             "seconds": round(self.seconds, 3),
             "why": self.why,
+            "notes": [{"rule": note.rule, "text": note.text} for note in self.notes],
+            "silenced": self.silenced,
             "next_plain": self.next_plain,
             "next_turns": self.next_turns,
             "next_seconds": None if self.next_seconds is None else round(self.next_seconds, 3),

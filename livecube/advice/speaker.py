@@ -43,10 +43,10 @@ class Speaker:
         return turned.offset is not None and len(turned.solved_slots) < _SLOTS
 
     def speak(self, t: float, advice: Advice) -> list[Spoken]:
-        """The best opportunity, unless it was the last one said."""
-        if not advice.opportunities:
+        """The best opportunity that no rule silences, unless it was the last one said."""
+        best = next((row for row in advice.opportunities if not row.silenced), None)
+        if best is None:
             return []
-        best = advice.opportunities[0]
         if self._said == (best.technique, best.slots):
             return []
         self._said = best.technique, best.slots

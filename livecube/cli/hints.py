@@ -10,7 +10,12 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from livecube.cli.options import advisor_with_progress, colour_choices, holding_option
+from livecube.cli.options import (
+    advisor_with_progress,
+    colour_choices,
+    holding_option,
+    level_option,
+)
 from livecube.cube.holding import parse_colour
 
 __all__ = ["hints"]
@@ -27,6 +32,7 @@ _ROWS = 12
 )
 @click.option("--up", type=click.Choice(colour_choices), help="Colour held up, with --front.")
 @click.option("--front", type=click.Choice(colour_choices), help="Colour held in front, with --up.")
+@level_option
 @click.option("--all", "show_all", is_flag=True, help=f"Show all rows, not only {_ROWS}.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table.")
 def hints(
@@ -34,6 +40,7 @@ def hints(
     cross: str | None,
     up: str | None,
     front: str | None,
+    level: str,
     show_all: bool,
     as_json: bool,
 ) -> None:
@@ -45,7 +52,7 @@ def hints(
     position = apply_turns(SOLVED, parse_turns(moves))
     holding = holding_option(up, front)
     face = parse_colour(cross) if cross else likely_cross(position)
-    advisor = advisor_with_progress()
+    advisor = advisor_with_progress(level)
     start = time.perf_counter()
     advice = advisor.advise(position, face, holding)
     advice_ms = (time.perf_counter() - start) * 1000
@@ -72,7 +79,10 @@ def hints(
     console.print(table)
     if len(shown) < len(advice.opportunities):
         console.print(f"… and {len(advice.opportunities) - len(shown)} more; --all shows them.")
-    console.print(f"\n{advice.opportunities[0].why}")
+    best = next((row for row in advice.opportunities if not row.silenced), None)
+    if best is not None:
+        notes = [f"{note.text[0].upper()}{note.text[1:]}." for note in best.notes]
+        console.print("\n" + " ".join((best.why, *notes)))
 
 
 def _summary(cross: str, offset: int | None, solved: tuple[str, ...]) -> str:

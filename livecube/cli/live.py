@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 import click
 from rich.console import Console
 
-from livecube.composition.assembly import find_decoder, load_advisor, sharpen
+from livecube.cli.options import level_option
+from livecube.composition.assembly import find_decoder, load_advisor, set_level, sharpen
 from livecube.composition.following import decoded, follow_cube
 from livecube.composition.hub import Hub
 from livecube.composition.pipeline import Pipeline
@@ -28,6 +29,8 @@ from livecube.views.machine import end_json
 from livecube.views.screen import Board
 
 if TYPE_CHECKING:
+    from collections.abc import Coroutine
+
     from livecube.edges.sink import Sink
     from livecube.virtual.session import VirtualSession
 
@@ -42,6 +45,7 @@ _PROTOCOL = "turnwire"
 @click.option("--seed", type=click.IntRange(0), help="Same seed, same solves.")
 @click.option("--speed", default=1.0, show_default=True, type=click.FloatRange(0.1, 1000))
 @click.option("--log", type=click.Path(path_type=Path), help="Record the turns in this new file.")
+@level_option
 @click.option("--no-hints", is_flag=True, help="Track and time only.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 def live(
@@ -50,6 +54,7 @@ def live(
     seed: int | None,
     speed: float,
     log: Path | None,
+    level: str,
     no_hints: bool,
     as_json: bool,
 ) -> None:
@@ -67,7 +72,8 @@ def live(
     sinks.append(screen or (JsonSink(sys.stdout) if as_json else LineSink(sys.stdout)))
     pipeline = Pipeline(Tracker(), time.perf_counter)
     try:
-        asyncio.run(_follow(seed, solves, speed, pipeline, sinks, None if no_hints else board))
+        get_ready = None if no_hints else _get_ready(pipeline, board, level)
+        asyncio.run(_follow(seed, solves, speed, pipeline, sinks, get_ready))
     finally:
         if screen is not None:
             screen.restore()
@@ -82,12 +88,12 @@ async def _follow(
     speed: float,
     pipeline: Pipeline,
     sinks: list[Sink],
-    board: Board | None,
+    get_ready: Coroutine[None, None, None] | None,
 ) -> None:
-    """Simulate and follow; ``board`` is told how the advisor gets ready (None: no advisor)."""
+    """Simulate and follow, while the advisor gets ready (None: no advisor)."""
     async with Hub(sinks) as hub, asyncio.TaskGroup() as tasks:
-        if board is not None:
-            tasks.create_task(_get_ready(pipeline, board), name="advisor")
+        if get_ready is not None:
+            tasks.create_task(get_ready, name="advisor")
         session = await asyncio.to_thread(_session, seed, solves)
         link = _simulated_link(session, speed)
         events = decoded(link, find_decoder(_PROTOCOL)())
@@ -96,12 +102,14 @@ async def _follow(
         click.echo(f"livecube: {complaint}", err=True)
 
 
-async def _get_ready(pipeline: Pipeline, board: Board) -> None:
+async def _get_ready(pipeline: Pipeline, board: Board, level: str) -> None:
     """Load the advisor beside the turning cube."""
     board.notice = "Hints are being prepared …"
-    pipeline.advisor = await asyncio.to_thread(load_advisor)
+    advisor = await asyncio.to_thread(load_advisor)
+    set_level(advisor, level)
+    pipeline.advisor = advisor
     board.notice = ""
-    await asyncio.to_thread(sharpen, pipeline.advisor)
+    await asyncio.to_thread(sharpen, advisor)
 
 
 def _session(seed: int, solves: int) -> VirtualSession:

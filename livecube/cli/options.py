@@ -4,19 +4,34 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import click
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
-from livecube.composition.assembly import ADVISOR_STEPS, load_advisor
+from livecube.composition.assembly import (
+    ADVISOR_STEPS,
+    LEVEL_NAMES,
+    load_advisor,
+    set_level,
+)
 from livecube.cube.holding import COLOURS, Holding, parse_colour
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:
     from livecube.advice.advisor import Advisor
 
-__all__ = ["advisor_with_progress", "colour_choices", "holding_option"]
+__all__ = ["advisor_with_progress", "colour_choices", "holding_option", "level_option"]
 
 colour_choices = COLOURS
+
+
+level_option = click.option(
+    "--level",
+    type=click.Choice(LEVEL_NAMES),
+    default=LEVEL_NAMES[0],
+    show_default=True,
+    help="How much to speak of: calm, then all keyholes and X-crosses, then pseudo pairs too.",
+)
 
 
 def holding_option(up: str | None, front: str | None) -> Holding | None:
@@ -34,7 +49,7 @@ def holding_option(up: str | None, front: str | None) -> Holding | None:
         raise UsageError(str(error)) from None
 
 
-def advisor_with_progress() -> Advisor:
+def advisor_with_progress(level: str = LEVEL_NAMES[0]) -> Advisor:
     """Load the advisor; on a first start, which takes seconds, with a bar on standard error."""
     bar = Progress(
         TextColumn("preparing the search, once for this machine"),
@@ -50,6 +65,8 @@ def advisor_with_progress() -> Advisor:
         bar.advance(task, steps)
 
     try:
-        return load_advisor(step)
+        advisor = load_advisor(step)
+        set_level(advisor, level)
+        return advisor
     finally:
         bar.stop()

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import click
 from rich.console import Console
 
-from livecube.cli.options import advisor_with_progress
+from livecube.cli.options import advisor_with_progress, level_option
 from livecube.composition.following import follow_log
 from livecube.composition.hub import Hub
 from livecube.composition.pipeline import Pipeline
@@ -44,9 +44,10 @@ def _speed(text: str) -> float | None:
 @click.command()
 @click.argument("log", type=click.Path(path_type=Path))
 @click.option("--speed", default=None, metavar="X|max", help="Seconds of the log in one second.")
+@level_option
 @click.option("--no-hints", is_flag=True, help="Track and time only.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
-def replay(log: Path, speed: str | None, no_hints: bool, as_json: bool) -> None:
+def replay(log: Path, speed: str | None, level: str, no_hints: bool, as_json: bool) -> None:
     """Follow the recorded LOG as if it happened now.
 
     On a terminal the speed is 1 unless given; for a pipe and with --json it is max.
@@ -60,7 +61,7 @@ def replay(log: Path, speed: str | None, no_hints: bool, as_json: bool) -> None:
         header = reader.header
     pipeline = Pipeline(Tracker(header.position), time.perf_counter)
     if not no_hints:
-        pipeline.advisor = advisor_with_progress()
+        pipeline.advisor = advisor_with_progress(level)
     if torn:
         click.echo(f"livecube: {log}: the last line is cut off and was left out", err=True)
     sink: Sink

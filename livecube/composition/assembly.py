@@ -20,8 +20,13 @@ if TYPE_CHECKING:
 
     from livecube.advice.advisor import Advisor
     from livecube.decoding import Decoder
+    from livecube.techniques.base import Technique
 
-__all__ = ["ADVISOR_STEPS", "find_decoder", "load_advisor", "sharpen"]
+__all__ = ["ADVISOR_STEPS", "LEVEL_NAMES", "find_decoder", "load_advisor", "set_level", "sharpen"]
+
+LEVEL_NAMES: Final = ("calm", "keen", "bold")
+"""Names of the levels of advice, the gentlest first; they stand here so that a command can
+offer them before the advisor, which takes a moment, is imported."""
 
 ADVISOR_STEPS: Final = TABLE_STEPS + 1
 """How often ``load_advisor`` calls ``step``."""
@@ -53,12 +58,36 @@ def load_advisor(step: Callable[[int], None] = lambda steps: None) -> Advisor:
     step(TABLE_STEPS - steps)
     if (pairs := kept_pair_table()) is not None:
         engine.pairs = pairs
-    advisor = Advisor(engine, TECHNIQUES, default_hands())
+    advisor = Advisor(engine, (*TECHNIQUES, *_installed_techniques()), default_hands())
     # One slot is free here, so that every kernel is compiled or loaded before it is needed: a
     # kernel that is loaded later would wait for whatever another thread compiles.
     advisor.advise(apply_turns(SOLVED, parse_turns("R U R'")), FACES.index("D"))
     step(1)
     return advisor
+
+
+def _installed_techniques() -> list[Technique]:
+    """Techniques of third parties: the entry points of the group ``livecube.techniques``.
+
+    Raises :class:`~livecube.errors.UsageError` if one cannot be loaded.
+    """
+    techniques: list[Technique] = []
+    for entry in entry_points(group="livecube.techniques"):
+        try:
+            techniques.append(entry.load()())
+        except Exception as error:
+            raise UsageError(
+                f"technique {entry.name!r} ({entry.value}) cannot be loaded: {error}; "
+                "repair or uninstall it"
+            ) from None
+    return techniques
+
+
+def set_level(advisor: Advisor, name: str) -> None:
+    """Set how much an advisor speaks of; ``name`` is one of :data:`LEVEL_NAMES`."""
+    from livecube.advice.rules import parse_level
+
+    advisor.level = parse_level(name)
 
 
 def sharpen(advisor: Advisor) -> None:

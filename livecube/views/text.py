@@ -53,7 +53,8 @@ def _how(split: Split) -> str:
 
 def hint_text(opportunity: Opportunity) -> str:
     """An opportunity as one line: moves first, then the sentence."""
-    return f"{moves_text(opportunity.moves)}   [{opportunity.holding}]   {opportunity.why}"
+    notes = "".join(f" {note.text[0].upper()}{note.text[1:]}." for note in opportunity.notes)
+    return f"{moves_text(opportunity.moves)}   [{opportunity.holding}]   {opportunity.why}{notes}"
 
 
 def happening_line(happening: Happening) -> str | None:

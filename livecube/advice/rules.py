@@ -1,0 +1,169 @@
+"""Rules of the trade: what to add to an opportunity, and what not to say at all.
+
+Common practice, no published source. Each rule is a function of its own with a name; what it
+says stands in the opportunity's ``notes``, and a rule that silences a row names itself there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import TYPE_CHECKING, Final
+
+from livecube.cube.geometry import FACES, NEXT_STICKER
+from livecube.cube.pieces import HOME, TWIST_AT
+from livecube.search.coordinates import SLOT_PIECES
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from livecube.advice.opportunity import Opportunity
+    from livecube.search.situation import Situation
+
+__all__ = ["LEVELS", "RULES", "Level", "Note", "apply_rules", "edge_is_good", "parse_level"]
+
+
+class Level(IntEnum):
+    """How much the solver wants to hear."""
+
+    CALM = 1
+    """Plain pairs and the keyholes that are easiest to see."""
+    KEEN = 2
+    """All keyholes, and the X-cross."""
+    BOLD = 3
+    """Pseudo pairs and pseudo X-crosses too, which need fast eyes."""
+
+
+LEVELS: Final = {
+    "shortest": Level.CALM,
+    "plain": Level.CALM,
+    "made-pair": Level.CALM,
+    "keyhole-corner": Level.CALM,
+    "keyhole-edge": Level.KEEN,
+    "keyhole-flip": Level.KEEN,
+    "x-cross": Level.KEEN,
+    "pseudo-pair": Level.BOLD,
+    "pseudo-x-cross": Level.BOLD,
+}
+"""From which level on a technique is spoken of; others from the first."""
+
+_CLEARLY: Final = 0.8
+"""A row clearly beats another if it takes at most this part of its seconds."""
+_QUIET: Final = 4
+"""So many upper-layer pieces that stay are worth a word."""
+_UPPER_FACE: Final = 9
+"""Facelets below this number lie in the upper face of the down frame."""
+
+
+def parse_level(name: str) -> Level:
+    """The level with this name, in any case.
+
+    Raises ``ValueError`` if there is none.
+    """
+    try:
+        return Level[name.upper()]
+    except KeyError:
+        known = ", ".join(level.name.lower() for level in Level)
+        raise ValueError(f"{name!r} is not a level; one of {known}") from None
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """What a rule has to say about an opportunity."""
+
+    rule: str
+    text: str
+    silences: bool = False
+    """Whether the opportunity is better not spoken of."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Case:
+    """What rules look at."""
+
+    situation: Situation
+    slots: tuple[int, ...]
+    row: Opportunity
+    rows: Sequence[Opportunity]
+    level: Level
+
+
+def _level(case: _Case) -> Note | None:
+    needed = LEVELS.get(case.row.technique, Level.CALM)
+    if needed <= case.level:
+        return None
+    return Note("level", f"spoken of from level {needed.name.lower()} on", silences=True)
+
+
+def _corner_facing_up(case: _Case) -> Note | None:
+    """A corner whose cross-colour sticker faces up makes a poor keyhole."""
+    corner = case.situation.position[SLOT_PIECES[case.slots[0]]]
+    if case.row.technique != "keyhole-corner" or corner >= _UPPER_FACE:
+        return None
+    others = [row.seconds for row in case.rows if row.slots != case.row.slots]
+    if not others or case.row.seconds <= _CLEARLY * min(others):
+        return Note("corner-facing-up", f"{case.situation.colour} faces up, yet this is quickest")
+    text = f"{case.situation.colour} faces up on its corner: do another pair first"
+    return Note("corner-facing-up", text, silences=True)
+
+
+def edge_is_good(situation: Situation, slot: int, row: Opportunity) -> bool | None:
+    """Whether a slot's edge in the upper layer goes in from the right or left as it is held.
+
+    That is so if the colour on its upper side belongs to the slot's front or back centre.
+    None if the edge is not in the upper layer.
+    """
+    edge = SLOT_PIECES[slot + 4]
+    place = int(situation.position[edge])
+    other = int(NEXT_STICKER[place])
+    if place >= _UPPER_FACE and other >= _UPPER_FACE:
+        return None
+    shift = (TWIST_AT[HOME[edge]] + (place >= _UPPER_FACE)) % 2
+    home = int(HOME[edge]) if shift == 0 else int(NEXT_STICKER[HOME[edge]])
+    fixed_face = int(situation.fixed_turns[3 * (home // 9)]) // 3
+    return FACES[row.holding.hand_face(fixed_face)] in "FB"
+
+
+def _edge_side(case: _Case) -> Note | None:
+    """Good and bad edges, and the wide turn that saves a rotation."""
+    if case.row.technique != "keyhole-edge":
+        return None
+    good = edge_is_good(case.situation, case.slots[0], case.row)
+    if good is None:
+        return None
+    if good:
+        return Note("good-edge", "good edge: it goes in from the right or left face")
+    wide = any(move.symbol in ("Uw", "Dw") for move in case.row.moves)
+    how = "the wide turn here saves it" if wide else "a wide upper turn for the D turn can save it"
+    return Note("bad-edge", f"bad edge: from the right or left it takes a rotation; {how}")
+
+
+def _quiet_top(case: _Case) -> Note | None:
+    """Pieces and made pairs that stay where they are make look-ahead easier."""
+    row = case.row
+    if row.pairs_kept:
+        return Note("quiet-top", "a made pair stays joined")
+    if row.top_kept >= _QUIET:
+        return Note("quiet-top", f"{row.top_kept} upper pieces stay where they are")
+    return None
+
+
+RULES: Final[tuple[Callable[[_Case], Note | None], ...]] = (
+    _level,
+    _corner_facing_up,
+    _edge_side,
+    _quiet_top,
+)
+"""All rules, in the order in which they speak."""
+
+
+def apply_rules(
+    situation: Situation,
+    slots: tuple[int, ...],
+    row: Opportunity,
+    rows: Sequence[Opportunity],
+    level: Level,
+) -> tuple[Note, ...]:
+    """What the rules say about a row; ``rows`` are all rows, for comparison."""
+    case = _Case(situation, slots, row, rows, level)
+    return tuple(note for rule in RULES if (note := rule(case)) is not None)
