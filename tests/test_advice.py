@@ -1,0 +1,199 @@
+"""Worked examples of techniques and rules, in the trade's own notation.
+
+Common practice, no published source: white up, green in front, the yellow cross down. Each
+position is made by undoing what a solver would do; the advisor must find that again.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from livecube.advice.advisor import Advisor, likely_cross
+from livecube.advice.rules import LEVELS, Level, edge_is_good, parse_level
+from livecube.cube.geometry import FACES
+from livecube.cube.holding import SCRAMBLE_HOLDING
+from livecube.cube.notation import parse_turns
+from livecube.cube.position import SOLVED, apply_turns
+from livecube.cube.turns import inverse_turns
+from livecube.edges.hands_file import default_hands
+from livecube.search.situation import Situation
+from livecube.techniques.registry import TECHNIQUES
+
+if TYPE_CHECKING:
+    from livecube.advice.opportunity import Advice, Opportunity
+    from livecube.search.engine import Engine
+
+YELLOW = FACES.index("D")
+
+
+@pytest.fixture(scope="module")
+def advisor(engine: Engine) -> Advisor:
+    return Advisor(engine, TECHNIQUES, default_hands(), Level.BOLD)
+
+
+def before(solution: str):  # type: ignore[no-untyped-def]
+    """The position that a sequence solves."""
+    return apply_turns(SOLVED, inverse_turns(parse_turns(solution)))
+
+
+def rows_of(advice: Advice, technique: str) -> list[Opportunity]:
+    return [row for row in advice.opportunities if row.technique == technique]
+
+
+def has(advice: Advice, technique: str, solution: str, slots: set[str]) -> bool:
+    turns = tuple(parse_turns(solution))
+    return any(
+        row.turns_fixed == turns and set(row.slots) == slots for row in rows_of(advice, technique)
+    )
+
+
+@pytest.mark.parametrize(
+    ("technique", "solution", "slots"),
+    [
+        # The corner goes in at the front right, where the cross layer has brought its home.
+        ("keyhole-corner", "D R U' R' D'", {"green-orange"}),  # a neighbouring slot is the door
+        ("keyhole-corner", "D2 R U' R' D2", {"blue-orange"}),  # a far one
+        # The edge goes in under the corner's place by three turns, from either side.
+        ("keyhole-edge", "D R U R' D'", {"green-red"}),
+        ("keyhole-edge", "D F' U' F D'", {"green-red"}),
+        ("made-pair", "U R U' R'", {"green-red"}),
+        ("plain", "R U R'", {"green-red"}),
+        ("pseudo-pair", "D R U R' D'", {"green-red", "green-orange"}),
+    ],
+)
+def test_worked_example(advisor: Advisor, technique: str, solution: str, slots: set[str]) -> None:
+    position = before(solution)
+    advice = advisor.advise(position, YELLOW)
+    found = {(row.technique, row.slots) for row in advice.opportunities}
+    assert has(advice, technique, solution, slots), found
+
+
+def test_a_flipped_edge_is_flipped_and_put_back(advisor: Advisor) -> None:
+    # The four-turn flip (R' F R F') takes the flipped edge out, an insertion puts it back: one
+    # turn longer than the shortest way, so it stands in the refined lists.
+    solution = "D R' F R F' R U' R' D'"
+    position = before(solution)
+    assert Situation.of(position, YELLOW).flipped
+    advice = advisor.advise(position, YELLOW, extra=1)
+    rows = rows_of(advice, "keyhole-flip")
+    assert {row.slots for row in rows} == {("green-red",)}
+    assert {row.turns for row in rows} == {8, 9}
+    assert has(advice, "keyhole-flip", solution, {"green-red"})
+    assert not rows_of(advice, "keyhole-edge")
+
+
+def test_an_x_cross_is_found_with_all_its_ways_within_one_turn(advisor: Advisor) -> None:
+    solution = "F R U R' D' F'"
+    advice = advisor.advise(before(solution), YELLOW)
+    assert advice.offset is None
+    rows = rows_of(advice, "x-cross")
+    shortest = min(row.turns for row in rows)
+    assert shortest <= 6
+    assert {row.turns for row in rows if row.slots == rows[0].slots} <= {
+        min(r.turns for r in rows if r.slots == rows[0].slots) + extra for extra in (0, 1)
+    }
+    assert advice.cross_turns is not None
+    assert advice.cross_turns <= shortest
+
+
+def test_a_pseudo_x_cross_comes_with_its_pair(advisor: Advisor) -> None:
+    position = before("R2 F D L' D R U R' D'")
+    advice = advisor.advise(position, YELLOW)
+    rows = rows_of(advice, "pseudo-x-cross")
+    assert rows
+    for row in rows:
+        after = Situation.of(apply_turns(position, row.turns_fixed), YELLOW)
+        assert after.offset == 0
+        assert set(row.slots) <= set(after.slot_names(s for s in range(4) if after.solved >> s & 1))
+
+
+def test_every_row_does_what_it_says(advisor: Advisor) -> None:
+    position = before("D R U' R' D' U2 L' U L F U F' R U2 R'")
+    situation = Situation.of(position, YELLOW)
+    kept = set(situation.slot_names(s for s in range(4) if situation.solved >> s & 1))
+    rows = advisor.advise(position, YELLOW).opportunities
+    assert rows
+    for row in rows:
+        after = Situation.of(apply_turns(position, row.turns_fixed), YELLOW)
+        assert after.offset == 0
+        solved = set(after.slot_names(s for s in range(4) if after.solved >> s & 1))
+        assert kept | set(row.slots) <= solved
+
+
+def test_rows_are_ranked_by_seconds_then_turns_then_pieces_kept(advisor: Advisor) -> None:
+    rows = advisor.advise(before("D R U' R' D' L' U L"), YELLOW).opportunities
+    keys = [(row.seconds, row.turns, -row.top_kept) for row in rows]
+    assert keys == sorted(keys)
+
+
+def test_a_stated_holding_is_believed_and_costs_its_rotation(advisor: Advisor) -> None:
+    position = before("B U B'")
+    free = advisor.advise(position, YELLOW).opportunities[0]
+    held = advisor.advise(position, YELLOW, SCRAMBLE_HOLDING).opportunities[0]
+    assert held.holding == SCRAMBLE_HOLDING
+    assert held.seconds > free.seconds
+
+
+# Rules of the trade.
+
+
+def notes(row: Opportunity) -> set[str]:
+    return {note.rule for note in row.notes}
+
+
+def test_a_corner_facing_up_is_refused_with_its_reason(advisor: Advisor) -> None:
+    refused = 0
+    for solution in ("D R U2 R' U' R U R' D'", "D2 R U2 R' U' R U R' D2 L' U L"):
+        advice = advisor.advise(before(solution), YELLOW)
+        for row in rows_of(advice, "keyhole-corner"):
+            if "corner-facing-up" in notes(row):
+                others = [r.seconds for r in advice.opportunities if r.slots != row.slots]
+                assert row.silenced == (row.seconds > 0.8 * min(others))
+                refused += row.silenced
+                assert any("yellow faces up" in note.text for note in row.notes)
+    assert refused
+
+
+def test_a_good_edge_goes_in_from_right_or_left_and_a_bad_one_does_not(advisor: Advisor) -> None:
+    for solution, good in (("D R U R' D'", True), ("D F' U' F D'", False)):
+        position = before(solution)
+        situation = Situation.of(position, YELLOW)
+        row = next(
+            row
+            for row in advisor.advise(position, YELLOW, SCRAMBLE_HOLDING).opportunities
+            if row.technique == "keyhole-edge" and row.slots == ("green-red",)
+        )
+        slot = [situation.slot_name(s) for s in range(4)].index("green-red")
+        assert edge_is_good(situation, slot, row) is good
+        assert ("good-edge" if good else "bad-edge") in notes(row)
+
+
+def test_levels_silence_what_needs_fast_eyes_and_nothing_else(engine: Engine) -> None:
+    position = before("D R U R' D'")
+    for level in Level:
+        advisor = Advisor(engine, TECHNIQUES, default_hands(), level)
+        for row in advisor.advise(position, YELLOW).opportunities:
+            assert ("level" in notes(row)) == (LEVELS[row.technique] > level)
+    assert {technique.id for technique in TECHNIQUES} == set(LEVELS)
+
+
+def test_levels_are_read_by_name() -> None:
+    assert [parse_level(level.name.lower()) for level in Level] == list(Level)
+    with pytest.raises(ValueError, match="calm, keen, bold"):
+        parse_level("wild")
+
+
+def test_the_likely_cross_is_the_one_with_most_solved_and_something_left() -> None:
+    assert likely_cross(before("D R U' R' D' R U2 R' U' F U F'")) == YELLOW
+
+
+def test_a_refined_answer_looks_at_the_next_pair_too(advisor: Advisor) -> None:
+    position = before("U R U' R' L' U' L U2 B U B'")
+    advice = advisor.refine(position, YELLOW)
+    assert advice is not None
+    rows = advice.opportunities
+    assert all(row.next_seconds is not None and row.next_turns for row in rows)
+    assert [r.seconds_with_next for r in rows] == sorted(r.seconds_with_next for r in rows)
+    assert advisor.refine(position, YELLOW, stopped=lambda: True) is None
