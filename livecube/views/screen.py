@@ -8,15 +8,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-import numpy as np
 from rich.console import Group
 from rich.table import Table
 from rich.text import Text
 
 from livecube.advice.speaker import Spoken
-from livecube.cube.facelets import facelets_text
-from livecube.cube.geometry import FACES
-from livecube.cube.holding import COLOURS
 from livecube.cube.notation import moves_text
 from livecube.stages.progress import (
     BatteryLevel,
@@ -29,6 +25,7 @@ from livecube.stages.progress import (
     Turned,
 )
 from livecube.stages.record import SOLVED_BYTES
+from livecube.views.picture import position_picture
 
 if TYPE_CHECKING:
     from rich.console import Console, ConsoleOptions, RenderResult
@@ -37,39 +34,10 @@ if TYPE_CHECKING:
     from livecube.advice.speaker import Happening
     from livecube.stages.solve import Split
 
-__all__ = ["Board", "position_picture"]
+__all__ = ["Board"]
 
-_STYLES: Final = {
-    "white": "black on bright_white",
-    "orange": "black on dark_orange",
-    "green": "black on green3",
-    "red": "bright_white on red3",
-    "blue": "bright_white on blue3",
-    "yellow": "black on bright_yellow",
-}
 _COLUMNS: Final = ("cross", "pair", "pair", "pair", "pair", "orient", "permute", "auf")
 _TITLES: Final = {"orient": "orient", "permute": "permute", "auf": "close"}
-
-
-def position_picture(position: bytes) -> list[Text]:
-    """The unfolded cube, nine lines of colour initials: U above, L F R B in a row, D below."""
-    letters = facelets_text(np.frombuffer(position, dtype=np.uint8))
-
-    def row(face: str, number: int) -> Text:
-        start = 9 * FACES.index(face) + 3 * number
-        text = Text()
-        for letter in letters[start : start + 3]:
-            colour = COLOURS[FACES.index(letter)]
-            text.append(f" {colour[0].upper()} ", _STYLES[colour])
-        return text
-
-    margin = Text(" " * 10)
-    middle = [Text(" ").join(row(face, n) for face in "LFRB") for n in range(3)]
-    return [
-        *(margin + row("U", n) for n in range(3)),
-        *middle,
-        *(margin + row("D", n) for n in range(3)),
-    ]
 
 
 class Board:

@@ -1,0 +1,118 @@
+"""A technique explained: words, a drawn example, its sequences beside the plain way."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from rich.text import Text
+
+from livecube.advice.explanations import EXPLANATIONS, SOURCE
+from livecube.advice.pieces import piece_words, slot_stickers
+from livecube.advice.words import TITLES, place_of
+from livecube.cube.notation import moves_text
+from livecube.views.picture import held_picture
+
+if TYPE_CHECKING:
+    from livecube.advice.examples import Example
+    from livecube.advice.explanations import Explanation
+
+__all__ = ["explanation_lines", "technique_lines"]
+
+_SHOWN: Final = 3
+"""So many sequences of the technique are shown; what comes behind is only counted."""
+
+_COUNTS: Final = ("none", "one", "two")
+
+
+def technique_lines() -> list[Text]:
+    """The list of all techniques, one line each."""
+    width = max(map(len, EXPLANATIONS)) + 2
+    return [
+        Text.assemble((f"{one.technique:<{width}}", "bold"), one.summary)
+        for one in EXPLANATIONS.values()
+    ]
+
+
+def explanation_lines(explanation: Explanation, example: Example | None) -> list[Text]:
+    """Title, two paragraphs, and the example; to be wrapped by whoever shows them."""
+    title = TITLES.get(explanation.technique, explanation.technique)
+    words = [
+        Text(title, "bold"),
+        Text(),
+        Text(explanation.seeing),
+        Text(),
+        Text(explanation.paying),
+        Text(),
+        Text(SOURCE, "dim"),
+        Text(),
+    ]
+    return [
+        *words,
+        *(_example_lines(example) if example else [Text("There is no example in this version.")]),
+    ]
+
+
+def _example_lines(example: Example) -> list[Text]:
+    situation, holding = example.situation, example.holding
+    stickers = [
+        sticker
+        for slot in example.slots
+        for piece in slot_stickers(situation, slot, holding)
+        for sticker in piece
+    ]
+    marked = {sticker.facelet for sticker in stickers}
+    return [
+        Text(f"An example, held with {holding}:"),
+        Text(),
+        *held_picture(example.position, holding, marked),
+        Text(),
+        Text(
+            "Unfolded: up; left, front, right, back; down. In brackets the stickers of:",
+            "dim",
+        ),
+        *_legend(example),
+        Text(),
+        *_sequences(example),
+    ]
+
+
+def _legend(example: Example) -> list[Text]:
+    lines = []
+    for slot in example.slots:
+        name = example.situation.slot_name(slot)
+        corner, edge = piece_words(example.situation, slot, example.holding)
+        joined = "; the two are joined" if example.situation.joined >> slot & 1 else ""
+        lines += [
+            Text(f"{name} ({place_of(name, example.holding)})"),
+            Text(f"  corner: {corner}"),
+            Text(f"  edge: {edge}{joined}"),
+        ]
+    return lines
+
+
+def _sequences(example: Example) -> list[Text]:
+    """The sequences of the technique, and the plain way below them."""
+    rows = [
+        (example.technique if number == 0 else "", moves_text(row.moves), row.turns)
+        for number, row in enumerate(example.sequences[:_SHOWN])
+    ]
+    if example.technique != "plain":
+        rows.append(_plain_row(example))
+    labels = max(len(label) for label, _, _ in rows)
+    texts = max(len(moves) for _, moves, _ in rows)
+    lines = [
+        Text.assemble(f"{label:<{labels}}  ", (f"{moves:<{texts}}", "bold"), f"  {turns:2d} turns")
+        for label, moves, turns in rows
+    ]
+    more = len(example.sequences) - _SHOWN
+    if more > 0:
+        lines.insert(_SHOWN, Text(f"{'':<{labels}}  and {more} more of the same length"))
+    return lines
+
+
+def _plain_row(example: Example) -> tuple[str, str, int]:
+    pairs = [step for step in example.plainly if step.slot is not None]
+    parts = ["cross"] if len(pairs) < len(example.plainly) else []
+    parts.append("plain" if len(pairs) == 1 else f"{_COUNTS[len(pairs)]} plain pairs")
+    moves = ", ".join(moves_text(step.moves) for step in example.plainly)
+    return " and ".join(parts), moves, sum(len(step.turns_fixed) for step in example.plainly)

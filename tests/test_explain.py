@@ -1,0 +1,236 @@
+"""Explanations, their computed examples, and the words for where pieces are."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from typing import TYPE_CHECKING
+
+import pytest
+
+from livecube.advice.explanations import EXPLANATIONS, explanation_of
+from livecube.advice.pieces import slot_words
+from livecube.cube.geometry import FACES
+from livecube.cube.holding import Holding, fixed_turns, parse_colour
+from livecube.cube.notation import parse_turns
+from livecube.cube.position import SOLVED, apply_turns
+from livecube.edges.hands_file import default_hands
+from livecube.errors import UsageError
+from livecube.search.situation import Situation
+from livecube.techniques.registry import TECHNIQUES
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from livecube.advice.advisor import Advisor
+    from livecube.advice.examples import Example
+    from livecube.search.engine import Engine
+
+IDS = [technique.id for technique in TECHNIQUES]
+
+
+@pytest.fixture(scope="module")
+def advisor(engine: Engine) -> Advisor:
+    from livecube.advice.advisor import Advisor
+
+    return Advisor(engine, TECHNIQUES, default_hands())
+
+
+@pytest.fixture(scope="module")
+def examples(advisor: Advisor) -> dict[str, Example]:
+    from livecube.advice.examples import find_example
+
+    found = {technique.id: find_example(advisor, technique) for technique in TECHNIQUES}
+    assert None not in found.values()
+    return {name: example for name, example in found.items() if example is not None}
+
+
+def printed(*arguments: str, columns: int = 120) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "livecube", "explain", *arguments],
+        capture_output=True, text=True, check=False, timeout=120,
+        env={**os.environ, "COLUMNS": str(columns)},
+    )  # fmt: skip
+
+
+# Words.
+
+
+@pytest.mark.parametrize("technique", IDS)
+def test_every_technique_has_a_line_and_two_paragraphs(technique: str) -> None:
+    explanation = explanation_of(technique)
+    assert len(explanation.summary) <= 63
+    for paragraph in (explanation.seeing, explanation.paying):
+        assert 300 < len(paragraph) < 750
+        assert "\n" not in paragraph
+        assert "  " not in paragraph
+        assert paragraph.endswith(".")
+
+
+def test_an_unknown_technique_is_an_error_that_names_the_known_ones() -> None:
+    with pytest.raises(UsageError, match=r"'keyhole'; known: .*keyhole-corner, keyhole-edge"):
+        explanation_of("keyhole")
+
+
+HELD = Holding.of(parse_colour("white"), parse_colour("green"))
+"""The cross down is yellow."""
+CROSS_UP = Holding.of(parse_colour("yellow"), parse_colour("blue"))
+
+
+@pytest.mark.parametrize(
+    ("turns", "slot", "holding", "words"),
+    [
+        ("", "green-red", HELD, "corner home, edge home"),
+        ("D", "green-red", HELD, "corner home, edge home"),
+        ("R U R'", "blue-red", HELD, "corner home, edge home"),
+        (
+            "R U R'", "green-red", HELD,
+            "corner up front left (yellow facing left), edge up front (green facing up), joined",
+        ),
+        (
+            "R U R'", "green-red", CROSS_UP,
+            "corner down back left (yellow facing left), edge down back (green facing down),"
+            " joined",
+        ),
+        (
+            "R U R' F", "green-red", HELD,
+            "corner up front right (yellow facing up), edge front right (red facing front)",
+        ),
+        (
+            "R U R' U' R U R' U'", "green-red", HELD,
+            "corner in its slot (yellow facing front), edge up back (green facing up)",
+        ),
+        (
+            "R", "blue-red", HELD,
+            "corner down front right (yellow facing front), edge down right (blue facing down)",
+        ),
+    ],
+)  # fmt: skip
+def test_words_where_the_answer_can_be_seen(
+    turns: str, slot: str, holding: Holding, words: str
+) -> None:
+    situation = Situation.of(apply_turns(SOLVED, parse_turns(turns)), parse_colour("yellow"))
+    number = situation.slot_names(range(4)).index(slot)
+    assert slot_words(situation, number, holding) == words
+
+
+def test_a_flipped_edge_is_called_so(examples: dict[str, Example]) -> None:
+    example = examples["keyhole-flip"]
+    words = slot_words(example.situation, example.slots[0], example.holding)
+    assert words == "corner home, edge flipped"
+
+
+# Examples.
+
+
+def after(example: Example, turns: Sequence[int]) -> Situation:
+    return Situation.of(apply_turns(example.position, turns), FACES.index("U"))
+
+
+@pytest.mark.parametrize("technique", IDS)
+def test_the_sequences_of_an_example_do_what_they_say(
+    advisor: Advisor, examples: dict[str, Example], technique: str
+) -> None:
+    example = examples[technique]
+    rows = advisor.advise(example.position, FACES.index("U"), example.holding).opportunities
+    assert example.sequences
+    for sequence in example.sequences:
+        assert sequence in rows
+        assert sequence.technique == technique
+        assert sequence.holding == example.holding
+        assert tuple(fixed_turns(sequence.moves, example.holding)[0]) == sequence.turns_fixed
+        end = after(example, sequence.turns_fixed)
+        assert end.offset == 0
+        wanted = example.situation.solved | sum(1 << slot for slot in example.slots)
+        assert end.solved & wanted == wanted
+
+
+@pytest.mark.parametrize("technique", IDS)
+def test_the_plain_way_beside_it_solves_as_many_pairs(
+    examples: dict[str, Example], technique: str
+) -> None:
+    example = examples[technique]
+    moves = [move for step in example.plainly for move in step.moves]
+    turns = [turn for step in example.plainly for turn in step.turns_fixed]
+    assert fixed_turns(moves, example.holding)[0] == turns
+    end = after(example, turns)
+    assert end.offset == 0
+    assert end.solved & example.situation.solved == example.situation.solved
+    pairs = end.solved.bit_count() - example.situation.solved.bit_count()
+    assert pairs >= len(example.slots)
+    if example.situation.offset == 0:
+        assert all(end.solved >> slot & 1 for slot in example.slots)
+        assert {row.plain_turns for row in example.sequences} == {len(turns)}
+
+
+def test_examples_show_what_a_technique_is_worth(examples: dict[str, Example]) -> None:
+    for technique in set(IDS) - {"plain", "made-pair", "keyhole-flip"}:
+        example = examples[technique]
+        plain = sum(len(step.turns_fixed) for step in example.plainly)
+        assert example.sequences[0].turns < plain, technique
+
+
+def test_an_example_is_the_same_every_time(advisor: Advisor, examples: dict[str, Example]) -> None:
+    from livecube.advice.examples import find_example
+
+    for technique in TECHNIQUES:
+        again = find_example(advisor, technique)
+        assert again is not None
+        assert again.position.tolist() == examples[technique.id].position.tolist()
+        assert again.sequences == examples[technique.id].sequences
+        assert again.plainly == examples[technique.id].plainly
+
+
+# The command.
+
+
+@pytest.mark.parametrize("technique", IDS)
+def test_what_is_shown_fits_80_columns_and_marks_the_pieces(
+    examples: dict[str, Example], technique: str
+) -> None:
+    from rich.console import Console
+
+    from livecube.views.explanation import explanation_lines
+
+    console = Console(width=80, highlight=False, markup=False, no_color=True)
+    with console.capture() as capture:
+        for line in explanation_lines(EXPLANATIONS[technique], examples[technique]):
+            console.print(line)
+    shown = capture.get()
+    assert "\x1b" not in shown
+    assert max(map(len, shown.splitlines())) <= 80
+    picture = [line for line in shown.splitlines() if "[" in line and "In brackets" not in line]
+    assert sum(line.count("[") for line in picture) == 5 * len(examples[technique].slots)
+
+
+@pytest.mark.usefixtures("tables")
+def test_explain_in_a_pipe_is_plain_text() -> None:
+    done = printed("keyhole-corner")
+    assert done.returncode == 0, done.stderr
+    assert "\x1b" not in done.stdout
+    assert max(map(len, done.stdout.splitlines())) <= 80
+    assert done.stdout.startswith("Keyhole corner\n\n")
+    assert done.stdout.count("no published source") == 1
+    assert "edge: home" in done.stdout
+
+
+def test_explain_alone_lists_the_techniques() -> None:
+    done = printed(columns=80)
+    assert done.returncode == 0, done.stderr
+    assert [line.split()[0] for line in done.stdout.splitlines()] == list(EXPLANATIONS)
+    assert max(map(len, done.stdout.splitlines())) <= 80
+
+
+def test_explain_of_something_unknown_ends_with_status_2() -> None:
+    done = printed("keyhole")
+    assert done.returncode == 2
+    assert "known: shortest, plain" in done.stderr
+    assert done.stdout == ""
+
+
+def test_a_technique_without_an_example_is_still_explained() -> None:
+    from livecube.views.explanation import explanation_lines
+
+    lines = explanation_lines(EXPLANATIONS["pseudo-pair"], None)
+    assert lines[-1].plain == "There is no example in this version."
