@@ -15,6 +15,7 @@ from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import Holding
 from livecube.cube.position import apply_turns
 from livecube.hands.pricing import Pricer
+from livecube.search.engine import Engine
 from livecube.search.keeping import kept
 from livecube.search.situation import Situation, slot_bits
 from livecube.stages.frame import FRAMES
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 
     from livecube.cube.geometry import Array
     from livecube.hands.model import Hands
-    from livecube.search.engine import Engine, Found
+    from livecube.search.engine import Found
     from livecube.techniques.base import Chance, Technique
 
 __all__ = ["Advisor", "likely_cross"]
@@ -46,8 +47,15 @@ class Advisor:
         self.level = level
         """How much the solver wants to hear; rows above it are silenced, not left out."""
         self._techniques = tuple(techniques)
+        self._hands = hands
         self._by_id = {technique.id: technique for technique in techniques}
         self._pricer = Pricer(hands)
+
+    def twin(self) -> Advisor:
+        """Another advisor of the same kind, for another thread; tables are shared."""
+        engine = Engine(self.engine.tables)
+        engine.pairs = self.engine.pairs
+        return Advisor(engine, self._techniques, self._hands, self.level)
 
     def advise(
         self,
@@ -132,6 +140,8 @@ class Advisor:
         if not chances:
             return replace(row, next_seconds=0.0)
         found = self.engine.search(then, [chance.task for chance in chances])
+        if not len(found.lengths):
+            return row  # the search was stopped
         fixed = then.fixed_turns[np.minimum(found.turns, 17)]
         prices = self._pricer.prices(fixed, found.lengths, found.tasks, [held], keep=1)
         return replace(

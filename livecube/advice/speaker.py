@@ -1,19 +1,28 @@
-"""When to speak: an opportunity is told at a settled position, once, the best one first."""
+"""When to speak: an opportunity is told at a settled position, once, the best one first.
+
+It stays while the hands follow it, and is withdrawn when they turn away. A refined answer for
+the same position replaces it only if it is another chance.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING, Final, TypeAlias
 
+from livecube.cube.turns import merge, turn_face
 from livecube.stages.progress import Progress
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from livecube.advice.opportunity import Advice, Opportunity
     from livecube.stages.progress import Turned
 
-__all__ = ["Happening", "Speaker", "Spoken"]
+__all__ = ["Happening", "Speaker", "Spoken", "Withdrawn", "follows"]
 
-_SLOTS = 4
+_SLOTS: Final = 4
+_ALSO: Final = 2
+"""How many further chances are told beside the best."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,32 +31,98 @@ class Spoken:
 
     t: float
     opportunity: Opportunity
+    also: tuple[Opportunity, ...] = ()
+    """The best ones for other slots."""
 
 
-Happening: TypeAlias = Progress | Spoken
+@dataclass(frozen=True, slots=True)
+class Withdrawn:
+    """What was said does not hold any more: the hands went another way."""
+
+    t: float
+    opportunity: Opportunity
+
+
+Happening: TypeAlias = Progress | Spoken | Withdrawn
 """All that the pipeline tells."""
 
 
+def follows(made: Sequence[int], advised: Sequence[int]) -> bool:
+    """Whether turns are the beginning of a sequence; a half turn may be half done."""
+    turns = [merged.turn for merged in merge(made)]
+    if len(turns) > len(advised):
+        return False
+    if not turns:
+        return True
+    whole, last = turns[:-1], turns[-1]
+    on_the_way = turn_face(last) == turn_face(advised[len(whole)])
+    return on_the_way and list(advised[: len(whole)]) == whole
+
+
 class Speaker:
-    """Decides what of the advice is said."""
+    """Decides what of the advice is said, and when it is taken back."""
 
     def __init__(self) -> None:
-        self._said: tuple[str, tuple[str, ...]] | None = None
+        self._said: Opportunity | None = None
+        self._made: list[int] = []
+        """Turns since it was said."""
 
     def forget(self) -> None:
         """Another solve: nothing has been said yet."""
         self._said = None
+        self._made = []
+
+    def watch(self, turned: Turned) -> list[Withdrawn]:
+        """Take in a turn; what was said is withdrawn if the turn leads away from it."""
+        said = self._said
+        if said is None:
+            return []
+        self._made.append(turned.turn)
+        if follows(self._made, said.turns_fixed):
+            return []
+        self._said = None
+        return [Withdrawn(turned.t, said)]
 
     def listens(self, turned: Turned) -> bool:
-        """Whether advice is wanted: the cross is whole at some offset, a slot is free."""
-        return turned.offset is not None and len(turned.solved_slots) < _SLOTS
+        """Whether advice is wanted: the cross is whole at some offset, a slot is free.
+
+        On the way through what was said nobody needs anything new.
+        """
+        settled = turned.offset is not None and len(turned.solved_slots) < _SLOTS
+        return settled and not self._under_way()
+
+    def _under_way(self) -> bool:
+        said = self._said
+        if said is None or not self._made:
+            return False
+        return [m.turn for m in merge(self._made)] != list(said.turns_fixed)
 
     def speak(self, t: float, advice: Advice) -> list[Spoken]:
-        """The best opportunity that no rule silences, unless it was the last one said."""
-        best = next((row for row in advice.opportunities if not row.silenced), None)
-        if best is None:
+        """The best opportunity that no rule silences, unless it is what was just said."""
+        rows = [row for row in advice.opportunities if not row.silenced]
+        if not rows:
             return []
-        if self._said == (best.technique, best.slots):
+        best, said = rows[0], self._said
+        if said is not None and not self._made and _same(said, best):
             return []
-        self._said = best.technique, best.slots
-        return [Spoken(t, best)]
+        self._said, self._made = best, []
+        return [Spoken(t, best, _for_other_slots(rows))]
+
+
+def _same(one: Opportunity, other: Opportunity) -> bool:
+    return (one.technique, one.slots, one.turns_fixed) == (
+        other.technique,
+        other.slots,
+        other.turns_fixed,
+    )
+
+
+def _for_other_slots(rows: Sequence[Opportunity]) -> tuple[Opportunity, ...]:
+    """The best rows behind the first, no slot twice."""
+    seen = {rows[0].slots}
+    result: list[Opportunity] = []
+    for row in rows[1:]:
+        if row.slots not in seen and len(result) < _ALSO:
+            seen.add(row.slots)
+            result.append(row)
+    return tuple(result)

@@ -17,6 +17,7 @@ from livecube.cli.options import (
     level_option,
 )
 from livecube.cube.holding import parse_colour
+from livecube.views.text import note_sentence
 
 __all__ = ["hints"]
 
@@ -81,8 +82,7 @@ def hints(
         console.print(f"… and {len(advice.opportunities) - len(shown)} more; --all shows them.")
     best = next((row for row in advice.opportunities if not row.silenced), None)
     if best is not None:
-        notes = [f"{note.text[0].upper()}{note.text[1:]}." for note in best.notes]
-        console.print("\n" + " ".join((best.why, *notes)))
+        console.print("\n" + " ".join((best.why, *map(note_sentence, best.notes))))
 
 
 def _summary(cross: str, offset: int | None, solved: tuple[str, ...]) -> str:

@@ -19,6 +19,7 @@ from livecube.composition.assembly import find_decoder, load_advisor, set_level,
 from livecube.composition.following import decoded, follow_cube
 from livecube.composition.hub import Hub
 from livecube.composition.pipeline import Pipeline
+from livecube.composition.refining import Refiner
 from livecube.edges.log_files import LogWriter
 from livecube.edges.simulated_link import SimulatedLink
 from livecube.edges.sinks import JsonSink, LineSink, LogSink, ScreenSink
@@ -29,14 +30,14 @@ from livecube.views.machine import end_json
 from livecube.views.screen import Board
 
 if TYPE_CHECKING:
-    from collections.abc import Coroutine
-
     from livecube.edges.sink import Sink
     from livecube.virtual.session import VirtualSession
 
 __all__ = ["live"]
 
 _PROTOCOL = "turnwire"
+_SWITCH_S = 0.0005
+"""How long one thread may keep the interpreter while another waits for it."""
 
 
 @click.command()
@@ -72,8 +73,9 @@ def live(
     sinks.append(screen or (JsonSink(sys.stdout) if as_json else LineSink(sys.stdout)))
     pipeline = Pipeline(Tracker(), time.perf_counter)
     try:
-        get_ready = None if no_hints else _get_ready(pipeline, board, level)
-        asyncio.run(_follow(seed, solves, speed, pipeline, sinks, get_ready))
+        asyncio.run(
+            _follow(seed, solves, speed, pipeline, sinks, board, None if no_hints else level)
+        )
     finally:
         if screen is not None:
             screen.restore()
@@ -88,21 +90,29 @@ async def _follow(
     speed: float,
     pipeline: Pipeline,
     sinks: list[Sink],
-    get_ready: Coroutine[None, None, None] | None,
+    board: Board,
+    level: str | None,
 ) -> None:
-    """Simulate and follow, while the advisor gets ready (None: no advisor)."""
+    """Simulate and follow, while the advisor gets ready for a level (None: no advisor)."""
+    # A thread that refines must not keep the turns waiting for the interpreter.
+    sys.setswitchinterval(_SWITCH_S)
     async with Hub(sinks) as hub, asyncio.TaskGroup() as tasks:
-        if get_ready is not None:
-            tasks.create_task(get_ready, name="advisor")
+        refiner = Refiner(pipeline, hub)
+        helping = [tasks.create_task(refiner.run(), name="refiner")]
+        if level is not None:
+            ready = _get_ready(pipeline, refiner, board, level)
+            helping.append(tasks.create_task(ready, name="advisor"))
         session = await asyncio.to_thread(_session, seed, solves)
         link = _simulated_link(session, speed)
         events = decoded(link, find_decoder(_PROTOCOL)())
-        await follow_cube(events, pipeline, hub)
+        await follow_cube(events, pipeline, hub, refiner.look)
+        for task in helping:
+            task.cancel()
     for complaint in hub.complaints():
         click.echo(f"livecube: {complaint}", err=True)
 
 
-async def _get_ready(pipeline: Pipeline, board: Board, level: str) -> None:
+async def _get_ready(pipeline: Pipeline, refiner: Refiner, board: Board, level: str) -> None:
     """Load the advisor beside the turning cube."""
     board.notice = "Hints are being prepared …"
     advisor = await asyncio.to_thread(load_advisor)
@@ -110,6 +120,7 @@ async def _get_ready(pipeline: Pipeline, board: Board, level: str) -> None:
     pipeline.advisor = advisor
     board.notice = ""
     await asyncio.to_thread(sharpen, advisor)
+    refiner.advisor = advisor.twin()
 
 
 def _session(seed: int, solves: int) -> VirtualSession:

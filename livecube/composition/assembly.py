@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Final, cast
 
 from livecube.edges.cache import (
     TABLE_STEPS,
-    build_and_keep_pair_table,
     keep_compiled_code,
     kept_pair_table,
     load_tables,
+    pair_table_built_apart,
 )
 from livecube.edges.hands_file import default_hands
 from livecube.errors import UsageError
@@ -91,13 +91,13 @@ def set_level(advisor: Advisor, name: str) -> None:
 
 
 def sharpen(advisor: Advisor) -> None:
-    """Give an advisor the pair table, building it if this machine has none yet.
+    """Give an advisor the pair table, having it built if this machine has none yet.
 
     Takes some seconds then; the advisor answers meanwhile, only slower. Safe to run in a
-    thread of its own.
+    thread of its own. Without a cache folder that can be written to, it changes nothing.
     """
-    if not len(advisor.engine.pairs):
-        advisor.engine.pairs = build_and_keep_pair_table(advisor.engine.tables.moves)
+    if not len(advisor.engine.pairs) and (pairs := pair_table_built_apart()) is not None:
+        advisor.engine.pairs = pairs
 
 
 def find_decoder(name: str) -> type[Decoder]:

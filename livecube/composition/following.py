@@ -32,12 +32,18 @@ async def decoded(link: Link, decoder: Decoder) -> AsyncIterator[CubeEvent]:
             yield event
 
 
-async def follow_cube(events: AsyncIterator[CubeEvent], pipeline: Pipeline, hub: Hub) -> None:
-    """Follow a cube until its link ends."""
+async def follow_cube(
+    events: AsyncIterator[CubeEvent],
+    pipeline: Pipeline,
+    hub: Hub,
+    turned: Callable[[], None] = lambda: None,
+) -> None:
+    """Follow a cube until its link ends; ``turned`` is called after each event."""
     async for event in events:
         hub.publish(event)
         for happening in pipeline.feed(event):
             hub.publish(happening)
+        turned()
     for happening in pipeline.finish():
         hub.publish(happening)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,15 +15,29 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from livecube.advice.advisor import Advisor
-    from livecube.advice.speaker import Happening, Spoken
+    from livecube.advice.opportunity import Advice
+    from livecube.advice.speaker import Happening, Spoken, Withdrawn
+    from livecube.cube.geometry import Array
+    from livecube.cube.holding import Holding
     from livecube.events import CubeEvent
     from livecube.stages.progress import Progress
     from livecube.stages.tracker import Tracker
 
-__all__ = ["Pipeline"]
+__all__ = ["Pipeline", "Question"]
 
 _MOST = 6
 """Rows of advice that are worked out while solving."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Question:
+    """A settled position for which advice is wanted."""
+
+    t: float
+    position: Array
+    face: int
+    """Of the cross."""
+    holding: Holding | None
 
 
 class Pipeline:
@@ -35,6 +50,8 @@ class Pipeline:
     def __init__(self, tracker: Tracker, now: Callable[[], float]) -> None:
         self.tracker = tracker
         self.advisor: Advisor | None = None
+        self.question: Question | None = None
+        """What the present position asks; None when there is nothing to ask."""
         self.solves = 0
         self.advice_ms: list[float] = []
         """How long each piece of advice took, in milliseconds."""
@@ -59,16 +76,29 @@ class Pipeline:
                 turned = None
             if isinstance(progress, SolveOver | SolveBegun):
                 self._speaker.forget()
+        self.question = None
         return [*told, *(self._advise(turned) if turned else ())]
 
-    def _advise(self, turned: Turned) -> list[Spoken]:
+    def _advise(self, turned: Turned) -> list[Spoken | Withdrawn]:
+        withdrawn = self._speaker.watch(turned)
         if self.advisor is None or turned.cross is None or not self._speaker.listens(turned):
-            return []
+            return [*withdrawn]
         start = self._now()
-        position = np.frombuffer(turned.position, dtype=np.uint8)
-        face = parse_colour(turned.cross)
+        question = Question(
+            turned.t,
+            np.frombuffer(turned.position, dtype=np.uint8),
+            parse_colour(turned.cross),
+            self.tracker.holding,
+        )
         advice = self.advisor.advise(
-            position, face, self.tracker.holding, inspection=False, most=_MOST
+            question.position, question.face, question.holding, inspection=False, most=_MOST
         )
         self.advice_ms.append((self._now() - start) * 1000)
-        return self._speaker.speak(turned.t, advice)
+        self.question = question
+        return [*withdrawn, *self._speaker.speak(turned.t, advice)]
+
+    def refined(self, question: Question, advice: Advice) -> list[Spoken]:
+        """A better answer to a question has come; what it changes, if it still matters."""
+        if question is not self.question:
+            return []
+        return self._speaker.speak(question.t, advice)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import os
+import subprocess
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -24,6 +26,7 @@ __all__ = [
     "keep_compiled_code",
     "kept_pair_table",
     "load_tables",
+    "pair_table_built_apart",
 ]
 
 _VERSION: Final = 2
@@ -68,11 +71,26 @@ def kept_pair_table() -> npt.NDArray[np.uint8] | None:
     return _load("pairs")
 
 
-def build_and_keep_pair_table(moves: npt.NDArray[np.int32]) -> npt.NDArray[np.uint8]:
+def build_and_keep_pair_table() -> None:
     """Build the table of cross and pair, which takes some seconds, and keep it."""
     from livecube.search.pair_table import build_pair_table
 
-    return _keep("pairs", build_pair_table(moves))
+    _keep("pairs", build_pair_table(load_tables().moves))
+
+
+def pair_table_built_apart() -> npt.NDArray[np.uint8] | None:
+    """Have another process build and keep the pair table, and load it; None if that fails.
+
+    A process of its own costs this one neither memory nor the interpreter's attention.
+    """
+    script = (
+        f"import os; from {__name__} import build_and_keep_pair_table, keep_compiled_code\n"
+        "if hasattr(os, 'nice'): os.nice(10)\n"
+        "keep_compiled_code(); build_and_keep_pair_table()"
+    )
+    subprocess.run([sys.executable, "-c", script], check=False, stdin=subprocess.DEVNULL,
+                   stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)  # fmt: skip
+    return kept_pair_table()
 
 
 def _path(name: str) -> Path:

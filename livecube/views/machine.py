@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from livecube.advice.speaker import Spoken
+from livecube.advice.speaker import Spoken, Withdrawn
 from livecube.cube.turns import turn_name
 from livecube.stages.progress import (
     BatteryLevel,
@@ -41,6 +41,10 @@ def happening_json(happening: Happening) -> dict[str, Any]:
             return {"event": "solve", "t": _s(happening.t), **solve_json(happening.solve)}
         case Spoken():
             return _event("opportunity", happening.t, happening.opportunity.as_json())
+        case Withdrawn():
+            gone = happening.opportunity
+            what = {"technique": gone.technique, "slots": list(gone.slots)}
+            return _event("withdrawn", happening.t, what)
         case Turned():
             return _event(
                 "turn",

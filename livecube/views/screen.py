@@ -8,12 +8,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
 from rich.console import Group
 from rich.table import Table
 from rich.text import Text
 
-from livecube.advice.speaker import Spoken
+from livecube.advice.pieces import slot_words
+from livecube.advice.speaker import Spoken, Withdrawn
+from livecube.cube.geometry import OPPOSITE
+from livecube.cube.holding import Holding, parse_colour
 from livecube.cube.notation import moves_text
+from livecube.search.situation import Situation, slot_bits
 from livecube.stages.progress import (
     BatteryLevel,
     CrossColour,
@@ -26,6 +31,7 @@ from livecube.stages.progress import (
 )
 from livecube.stages.record import SOLVED_BYTES
 from livecube.views.picture import position_picture
+from livecube.views.text import note_sentence
 
 if TYPE_CHECKING:
     from rich.console import Console, ConsoleOptions, RenderResult
@@ -37,6 +43,8 @@ if TYPE_CHECKING:
 __all__ = ["Board"]
 
 _COLUMNS: Final = ("cross", "pair", "pair", "pair", "pair", "orient", "permute", "auf")
+_PICTURE_WIDTH: Final = 39
+_SLOTS: Final = 4
 _TITLES: Final = {"orient": "orient", "permute": "permute", "auf": "close"}
 
 
@@ -55,6 +63,9 @@ class Board:
         self._splits: list[Split] = []
         self._result = ""
         self._hint: Opportunity | None = None
+        self._also: tuple[Opportunity, ...] = ()
+        self._settled: Turned | None = None
+        """The last position in which the cross was whole."""
         self._solves = 0
 
     def take(self, happening: Happening) -> None:
@@ -63,11 +74,13 @@ class Board:
         match happening:
             case Turned():
                 self._position, self._cross = happening.position, happening.cross
-                if happening.offset is not None and len(happening.solved_slots) == 4:
-                    self._hint = None
+                if happening.offset is not None:
+                    self._settled = happening
+                    if len(happening.solved_slots) == _SLOTS:
+                        self._hint = None
             case SolveBegun():
                 self._started, self._splits, self._result = happening.started, [], ""
-                self._hint = None
+                self._hint = self._settled = None
             case StageDone():
                 self._splits = [*self._splits, happening.split][-len(_COLUMNS) :]
             case CrossColour():
@@ -75,7 +88,9 @@ class Board:
             case SolveOver():
                 self._finish(happening)
             case Spoken():
-                self._hint = happening.opportunity
+                self._hint, self._also = happening.opportunity, happening.also
+            case Withdrawn():
+                self._hint = None
             case Resynced():
                 self._position = happening.position
             case Lost():
@@ -86,7 +101,7 @@ class Board:
     def _finish(self, over: SolveOver) -> None:
         solve = over.solve
         self._solves += 1
-        self._started, self._hint = None, None
+        self._started = self._hint = self._settled = None
         self._splits = [split for split in solve.splits if split.end_turn is not None]
         verb = "Solved in" if solve.solved else "Not solved after"
         self._result = f"{verb} {solve.seconds:.2f} s and {solve.turns} turns"
@@ -110,8 +125,8 @@ class Board:
         return Text(left + right.rjust(max(1, width - len(left))), style="dim")
 
     def _middle(self) -> Table:
-        grid = Table.grid(padding=(0, 4))
-        grid.add_column()
+        grid = Table.grid(padding=(0, 2))
+        grid.add_column(no_wrap=True, min_width=_PICTURE_WIDTH)
         grid.add_column(vertical="middle")
         facts = Text()
         if self._started is not None:
@@ -119,6 +134,9 @@ class Board:
         elif self._result:
             facts.append(f"{self._result}\n\n", "bold")
         facts.append(f"{self._cross} cross" if self._cross else "no cross yet")
+        for name, words in self._free_slots():
+            facts.append(f"\n{name} ", "bold")
+            facts.append(words)
         picture = Text("\n").join(position_picture(self._position))
         grid.add_row(picture, facts)
         return grid
@@ -143,8 +161,23 @@ class Board:
         lines = [Text(), Text(), Text()]
         if hint is not None:
             lines = [
-                Text(moves_text(hint.moves), "bold"),
-                Text(f"held with {hint.holding}", "dim"),
-                Text(hint.why),
+                Text.assemble((moves_text(hint.moves), "bold"), f"   [{hint.holding}]"),
+                Text(" ".join((hint.why, *(note_sentence(note) for note in hint.notes)))),
+                *(Text(f"or {moves_text(row.moves)}   [{row.holding}]") for row in self._also),
             ]
         return [*lines, Text(), Text(self.notice or "Ctrl-C ends.", "dim")]
+
+    def _free_slots(self) -> list[tuple[str, str]]:
+        """The free slots of the last settled position with the state of their two pieces.
+
+        Places are told as the hint wants the cube held, or else with some front.
+        """
+        turned = self._settled
+        if turned is None or turned.cross is None:
+            return []
+        face = parse_colour(turned.cross)
+        situation = Situation.of(np.frombuffer(turned.position, dtype=np.uint8), face)
+        front = next(f for f in range(6) if f not in (face, OPPOSITE[face]))
+        held = self._hint.holding if self._hint else Holding.of(OPPOSITE[face], front)
+        free = slot_bits(situation.free)
+        return [(situation.slot_name(s), slot_words(situation, s, held)) for s in free]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from livecube.advice.speaker import Spoken
+from livecube.advice.speaker import Spoken, Withdrawn
 from livecube.cube.notation import moves_text
 from livecube.stages.progress import (
     BatteryLevel,
@@ -20,10 +20,18 @@ from livecube.stages.progress import (
 
 if TYPE_CHECKING:
     from livecube.advice.opportunity import Opportunity
+    from livecube.advice.rules import Note
     from livecube.advice.speaker import Happening
     from livecube.stages.solve import Solve, Split
 
-__all__ = ["STAGE_TITLES", "happening_line", "hint_text", "solve_lines", "split_title"]
+__all__ = [
+    "STAGE_TITLES",
+    "happening_line",
+    "hint_text",
+    "note_sentence",
+    "solve_lines",
+    "split_title",
+]
 
 STAGE_TITLES: Final = {
     "cross": "cross",
@@ -53,14 +61,19 @@ def _how(split: Split) -> str:
 
 def hint_text(opportunity: Opportunity) -> str:
     """An opportunity as one line: moves first, then the sentence."""
-    notes = "".join(f" {note.text[0].upper()}{note.text[1:]}." for note in opportunity.notes)
-    return f"{moves_text(opportunity.moves)}   [{opportunity.holding}]   {opportunity.why}{notes}"
+    sentences = " ".join((opportunity.why, *map(note_sentence, opportunity.notes)))
+    return f"{moves_text(opportunity.moves)}   [{opportunity.holding}]   {sentences}"
+
+
+def note_sentence(note: Note) -> str:
+    """What a rule says, as a sentence."""
+    return f"{note.text[0].upper()}{note.text[1:]}."
 
 
 def happening_line(happening: Happening) -> str | None:
     """One line for a happening; None for what is not worth one."""
     match happening:
-        case Turned() | BatteryLevel():
+        case Turned() | BatteryLevel() | Withdrawn():
             text = None
         case SolveBegun():
             text = f"solve begins with turn {happening.start_turn}"
