@@ -45,9 +45,12 @@ class Narrator:
         if before and before.held.cross is None:  # scrambled away: all over again
             self._begun, self.shown, self._last_layer, before = False, None, None, None
         shown = self._choose(seen) if seen else before
-        self.row = next((row for sight, row, _ in seen if sight is shown), None)
+        self.row = None
         if shown is None:
             return told
+        for sight, row, _ in seen:
+            if sight is shown:
+                self.row = row
         if before is not shown:
             self.shown = shown
             told += self._introduce(t, before, shown)

@@ -84,6 +84,7 @@ class Record:
     holdings: list[tuple[int, Holding]] = field(default_factory=list)
     """Stated holdings, each with the line after which it was stated."""
     sights: tuple[Sight, ...] = ()
+    all_armed: bool = False
 
     def __post_init__(self) -> None:
         self.sights = tuple(Sight(frame, since=self.before + 1) for frame in FRAMES)
@@ -129,10 +130,13 @@ class Record:
     def _watch_scrambling(self, t: float) -> None:
         """Before the turn at ``t``, see whether the cube has been scrambled, perhaps once more."""
         paused = bool(self.times) and t - self.times[-1] >= _LOST_PAUSE_S
+        if not paused and self.all_armed:
+            return
         watched = [sight for sight in self.sights if paused or not sight.armed]
         if watched and is_scrambled(self.position):
             for sight in watched:
                 sight.look_at_scrambled(self.position, paused=paused)
+            self.all_armed = all(sight.armed for sight in self.sights)
 
     def start(self, sight: Sight) -> int | None:
         """Line of the solve's first turn, as a cross colour has it; None if it cannot be told."""
