@@ -18,7 +18,6 @@ from livecube.logs.lines import (
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
-    from types import TracebackType
     from typing import Self
 
     from livecube.events import CubeEvent
@@ -56,12 +55,7 @@ class LogReader:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self._file.close()
 
     def _fail(self, line: int, reason: str) -> LogError:
@@ -137,12 +131,7 @@ class LogWriter:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self._file.close()
 
     def write(self, event: CubeEvent) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Literal, TypeAlias
+from typing import TYPE_CHECKING, Final, Literal, TypeAlias, get_args
 
 from livecube.cube.holding import COLOURS
 
@@ -35,26 +35,7 @@ Kind: TypeAlias = Literal[
     "abandoned",
 ]
 
-KINDS: Final[tuple[Kind, ...]] = (
-    "keyhole-corner",
-    "keyhole-edge",
-    "keyhole-flip",
-    "pseudo-pair",
-    "chain",
-    "offset-cross",
-    "x-cross",
-    "multislot",
-    "other-cross",
-    "orient-skip",
-    "permute-skip",
-    "layer-skip",
-    "wrong-turn",
-    "out-and-back",
-    "out-while-in",
-    "reopened",
-    "fumbling",
-    "abandoned",
-)
+KINDS: Final[tuple[Kind, ...]] = get_args(Kind)
 """What can be asked of a solve, and what it says happened in it.
 
 Most are the names of techniques and stages. ``chain``: a pair done while the cross layer is
