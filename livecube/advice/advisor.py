@@ -10,15 +10,16 @@ import numpy as np
 from livecube.advice.opportunity import Advice, Opportunity
 from livecube.advice.rules import Level, apply_rules
 from livecube.advice.two_steps import composed, cross_and_two_pairs, two_plain_pairs
-from livecube.advice.words import sentence
+from livecube.advice.words import cross_sentence, sentence
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import Holding
 from livecube.cube.position import apply_turns
 from livecube.hands.pricing import Pricer
-from livecube.search.engine import Engine
+from livecube.search.engine import Engine, Task
 from livecube.search.keeping import kept
 from livecube.search.situation import Situation, slot_bits
 from livecube.stages.frame import FRAMES
+from livecube.techniques.base import Chance
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
     from livecube.cube.geometry import Array
     from livecube.hands.model import Hands
     from livecube.search.engine import Found
-    from livecube.techniques.base import Chance, Technique
+    from livecube.techniques.base import Technique
 
 __all__ = ["Advisor", "likely_cross"]
 
@@ -105,6 +106,21 @@ class Advisor:
             for (number, _), row in zip(rows, named, strict=True)
         ]
         return _advice(situation, tuple(explained), cross_turns)
+
+    def crosses(
+        self, position: Array, face: int, holding: Holding | None = None
+    ) -> tuple[Opportunity, ...]:
+        """All shortest crosses on ``face``, best first; none if it is whole at offset 0.
+
+        Their rows have the technique ``cross`` and no slots; ``holding`` as in :meth:`advise`.
+        """
+        situation = Situation.of(position, face)
+        if situation.offset == 0:
+            return ()
+        chances = [Chance("cross", (), Task(goal=0), "no cross is shorter")]
+        found = self.engine.search(situation, [chances[0].task])
+        rows = self._priced(situation, chances, found, holding, None)
+        return tuple(replace(row, why=cross_sentence(row)) for _, row in rows)
 
     def refine(
         self,

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from livecube.advice.opportunity import Opportunity
     from livecube.cube.holding import Holding
 
-__all__ = ["TITLES", "place_of", "sentence"]
+__all__ = ["TITLES", "cross_sentence", "place_of", "sentence"]
 
 TITLES: Final = {
     "shortest": "Shortest",
@@ -39,6 +39,12 @@ def place_of(slot: str, holding: Holding) -> str:
         "ULFRBD"[holding.hand_face(COLOURS.index(colour))] for colour in slot.split("-")
     )
     return _PLACES.get(faces, slot)
+
+
+def cross_sentence(row: Opportunity) -> str:
+    """One sentence about a plain cross."""
+    turns = f"{row.turns} turn{'s' if row.turns != 1 else ''}"
+    return f"Cross, {row.holding.front} front: no cross is shorter; {turns}."
 
 
 def sentence(

@@ -11,6 +11,7 @@ from livecube import __version__
 from livecube.cli.bench import bench
 from livecube.cli.explain import explain
 from livecube.cli.hints import hints
+from livecube.cli.inspection import inspect
 from livecube.cli.live import live
 from livecube.cli.replay import replay
 from livecube.cli.simulate import simulate
@@ -25,7 +26,7 @@ def _livecube() -> None:
     """Follow a 3×3×3 cube turn by turn, and hear what has become possible."""
 
 
-for _command in (live, replay, hints, explain, simulate, bench):
+for _command in (live, replay, hints, inspect, explain, simulate, bench):
     _livecube.add_command(_command)
 
 

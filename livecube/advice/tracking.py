@@ -1,0 +1,121 @@
+"""Where the pieces of a pair go while a sequence is made: what is to be tracked in inspection."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, Final
+
+from livecube.advice.pieces import piece_words
+from livecube.cube.holding import fixed_turns
+from livecube.cube.pieces import HOME
+from livecube.cube.position import apply_turns
+from livecube.search.coordinates import SLOT_PIECES
+from livecube.search.situation import Situation
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from livecube.advice.opportunity import Opportunity
+    from livecube.cube.geometry import Array
+    from livecube.cube.holding import Holding, Move
+
+__all__ = ["Sighting", "Track", "first_part", "track"]
+
+_PIECES: Final = ("corner", "edge")
+
+
+@dataclass(frozen=True, slots=True)
+class Sighting:
+    """A new place of one piece, as the hands hold the cube at that moment."""
+
+    slot: str
+    piece: str
+    """``corner`` or ``edge``."""
+    after: int
+    """Number of the move, from 1; 0: before the first one."""
+    move: Move | None
+    """The move itself; None before the first one."""
+    where: str
+    """Place and direction, or *home*: where the piece is in the solved cube."""
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """The ways of all pieces that a sequence brings home."""
+
+    row: Opportunity
+    sightings: tuple[Sighting, ...]
+    """In order of the moves; every piece begins with its place before the first one."""
+
+    def as_json(self) -> list[dict[str, Any]]:
+        """One object for each sighting."""
+        return [
+            {
+                "technique": self.row.technique,
+                "slots": list(self.row.slots),
+                "slot": seen.slot,
+                "piece": seen.piece,
+                "after": seen.after,
+                "move": None if seen.move is None else str(seen.move),
+                "where": seen.where,
+            }
+            for seen in self.sightings
+        ]
+
+
+def track(position: Array, face: int, row: Opportunity) -> Track:
+    """Follow the corner and the edge of each slot that ``row`` fills.
+
+    A sighting is added whenever a piece has another place in the hands, be it by a turn, by
+    a rotation, or by the rotation that is part of a wide turn.
+    """
+    known = Situation.of(position, face).slot_names(range(4))
+    last: dict[tuple[str, str], str] = {}
+    sightings = []
+    for after, (move, situation, holding) in enumerate(_along(position, face, row)):
+        standing = _standing(situation)
+        for slot in row.slots:
+            places = piece_words(standing, known.index(slot), holding)
+            for piece, where in zip(_PIECES, places, strict=True):
+                if last.get((slot, piece)) != where:
+                    last[slot, piece] = where
+                    sightings.append(Sighting(slot, piece, after, move, where))
+    return Track(row, tuple(sightings))
+
+
+def first_part(position: Array, face: int, row: Opportunity) -> int:
+    """How many moves of a pseudo X-cross belong to its first part.
+
+    Behind them stand the cross, the corner of the first slot and the edge of the second, up
+    to any offset; the pseudo pair follows. All moves, if the row never comes to that.
+    """
+    known = Situation.of(position, face).slot_names(range(4))
+    i, j = (known.index(slot) for slot in row.slots)
+    for after, (_, situation, _) in enumerate(_along(position, face, row)):
+        if situation.corners >> i & 1 and situation.edges >> j & 1:
+            return after
+    return len(row.moves)
+
+
+def _along(
+    position: Array, face: int, row: Opportunity
+) -> Iterator[tuple[Move | None, Situation, Holding]]:
+    """The start and then every move, each with the situation and the holding behind it."""
+    holding = row.holding
+    yield None, Situation.of(position, face), holding
+    for move in row.moves:
+        turns, holding = fixed_turns([move], holding)
+        position = apply_turns(position, turns)
+        yield move, Situation.of(position, face), holding
+
+
+def _standing(situation: Situation) -> Situation:
+    """The same where only a piece at its place in the solved cube is at home.
+
+    A solver who tracks a piece through an unfinished cross wants its place, whatever the
+    offset; *in its slot* or *flipped* would not say where that is.
+    """
+    home = [int(situation.position[piece]) == int(HOME[piece]) for piece in SLOT_PIECES]
+    corners = sum(home[slot] << slot for slot in range(4))
+    edges = sum(home[slot + 4] << slot for slot in range(4))
+    return replace(situation, offset=None, corners=corners, edges=edges, flipped=0)

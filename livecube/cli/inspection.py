@@ -1,0 +1,87 @@
+"""``livecube inspect``: the cross, and the pairs that may come with it, before a solve."""
+
+from __future__ import annotations
+
+import json
+import time
+from typing import TYPE_CHECKING
+
+import click
+from rich.console import Console
+
+from livecube.cli.options import advisor_with_progress, colour_choices
+from livecube.composition.assembly import LEVEL_NAMES
+from livecube.cube.holding import COLOURS, parse_colour
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from livecube.advice.inspection import Inspection
+
+__all__ = ["inspect"]
+
+_ANY = "any"
+_ROWS = 3
+_WIDTH = 80
+
+
+@click.command()
+@click.argument("scramble")
+@click.option(
+    "--cross",
+    "crosses",
+    multiple=True,
+    type=click.Choice((*colour_choices, _ANY)),
+    default=("white",),
+    show_default=True,
+    help=f"Cross colour; may be given several times. {_ANY}: all six.",
+)
+@click.option(
+    "--level",
+    type=click.Choice(LEVEL_NAMES),
+    default="keen",
+    show_default=True,
+    help="calm: the cross alone; keen: X-crosses too; bold: pseudo X-crosses too.",
+)
+@click.option("--all", "show_all", is_flag=True, help=f"Show all rows, not only {_ROWS} of each.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object instead of text.")
+def inspect(
+    scramble: str, crosses: tuple[str, ...], level: str, show_all: bool, as_json: bool
+) -> None:
+    """Say how a solve can begin after SCRAMBLE, made with white up and green in front."""
+    from livecube.advice.inspection import inspect_cross
+    from livecube.cube.notation import parse_turns
+    from livecube.cube.position import SOLVED, apply_turns
+
+    position = apply_turns(SOLVED, parse_turns(scramble))
+    advisor = advisor_with_progress(level)
+    start = time.perf_counter()
+    inspections = [inspect_cross(advisor, position, parse_colour(c)) for c in _colours(crosses)]
+    advice_ms = (time.perf_counter() - start) * 1000
+    if as_json:
+        told = [inspection.as_json() for inspection in inspections]
+        click.echo(
+            json.dumps({"scramble": scramble, "crosses": told, "advice_ms": round(advice_ms, 3)})
+        )
+    else:
+        _print(inspections, None if show_all else _ROWS)
+
+
+def _colours(crosses: Sequence[str]) -> Sequence[str]:
+    """The colours asked for, each once, in their order."""
+    return COLOURS if _ANY in crosses else tuple(dict.fromkeys(crosses))
+
+
+def _print(inspections: Sequence[Inspection], most: int | None) -> None:
+    from livecube.views.inspection import comparison_lines, inspection_blocks
+
+    console = Console(highlight=False, markup=False)
+    console.width = min(console.width, _WIDTH)  # as for explanations, wider is no easier to read
+    if len(inspections) > 1:
+        for line in comparison_lines(inspections):
+            console.print(line)
+    for number, inspection in enumerate(inspections):
+        if number or len(inspections) > 1:
+            console.print()
+        for block in inspection_blocks(inspection, most):
+            console.print(block)
