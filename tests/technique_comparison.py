@@ -156,13 +156,15 @@ def compare_technique(
 
 def load_engines() -> dict[str, Engine]:
     """The engine as it starts, and as it is once the pair table is there."""
-    from livecube.edges.cache import build_and_keep_pair_table, kept_pair_table, load_tables
+    from livecube.edges.cache import kept_pair_table, load_tables, pair_table_built_apart
     from livecube.search.engine import Engine
 
     tables = load_tables()
     first, later = Engine(tables), Engine(tables)
     kept = kept_pair_table()
-    later.pairs = build_and_keep_pair_table(tables.moves) if kept is None else kept
+    pairs = pair_table_built_apart() if kept is None else kept
+    assert pairs is not None
+    later.pairs = pairs
     return {"without pair table": first, "with pair table": later}
 
 

@@ -106,6 +106,17 @@ def _last_colour(told: list[Progress]) -> str | None:
     return next((p.cross for p in reversed(told) if isinstance(p, Turned)), None)
 
 
+def test_the_cross_that_is_followed_live_does_not_flicker() -> None:
+    # Before there was a bound, other colours' crosses took over while the last pair went in.
+    solves = changes = 0
+    for seed in range(120):
+        done = session(seed, 1, on_cube=False)
+        told = Tracker(position_after(done.scramble)).feed_all(done.events())
+        changes += sum(isinstance(p, CrossColour) for p in told)
+        solves += 1
+    assert changes <= solves // 20
+
+
 def test_solves_without_marks_begin_after_the_inspection() -> None:
     begun = wrong = 0
     for seed in range(1000, 1060):

@@ -1,8 +1,8 @@
 """What can be told of a solve while it goes on: which cross, which stages, in their order.
 
 The cross colour is the first cross that is completed. It is replaced, and that is said, when
-another colour has a cross and a pair while the present cross is not whole (and its four
-slots are not all held yet).
+another colour has a cross and a pair while the present cross is not whole, and more pairs than
+the present one holds: near the end of the first two layers other crosses come and go.
 """
 
 from __future__ import annotations
@@ -67,7 +67,12 @@ class Narrator:
         elif shown.held.held == ALL_SLOTS or any(sight is shown for sight, _, _ in seen):
             return shown
         else:
-            rivals = [s for s, row, _ in seen if s.held.cross and not row.offset and row.solved]
+            enough = shown.held.held.bit_count() + 1
+            rivals = [
+                sight
+                for sight, row, _ in seen
+                if sight.held.cross and not row.offset and row.solved.bit_count() >= enough
+            ]
         return max(rivals, key=lambda s: s.held.held.bit_count(), default=shown)
 
     def _introduce(self, t: float, before: Sight | None, shown: Sight) -> list[Progress]:
