@@ -3,30 +3,114 @@
 from __future__ import annotations
 
 import json
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
 import click
 from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+from livecube.cli.options import advisor_with_progress
+from livecube.composition.assembly import sharpen
+from livecube.errors import UsageError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator
+
+    from livecube.composition.benchmark import Figure
+    from livecube.search.engine import Engine
 
 __all__ = ["bench"]
 
 
 @click.command()
+@click.option("--techniques", is_flag=True, help="How long the search for each technique takes.")
+@click.option("--worth", is_flag=True, help="What the techniques are worth against plain pairs.")
+@click.option(
+    "--positions",
+    type=click.IntRange(min=1),
+    default=500,
+    show_default=True,
+    help="How many positions --worth solves.",
+)
+@click.option(
+    "--seed", type=click.IntRange(min=0), default=11, show_default=True, help="For both of these."
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
-def bench(as_json: bool) -> None:
+def bench(techniques: bool, worth: bool, positions: int, seed: int, as_json: bool) -> None:
     """Measure starts, tracking, advice and memory on this machine; takes about a minute."""
-    from livecube.composition.benchmark import Figure, figure_json, measure
+    if techniques and worth:
+        raise UsageError("--techniques and --worth measure different things; give one of them")
+    if techniques:
+        _techniques(seed, as_json)
+    elif worth:
+        _worth(positions, seed, as_json)
+    else:
+        _promises(as_json)
+
+
+def _promises(as_json: bool) -> None:
+    from livecube.composition.benchmark import figure_json, measure
 
     with Console(stderr=True).status("measuring") as status:
         figures = measure(lambda name: status.update(f"measuring: {name}"))
+    _print(
+        [json.dumps(figure_json(figure)) for figure in figures]
+        if as_json
+        else map(_figure_line, figures)
+    )
 
-    def text(figure: Figure) -> str:
-        value = figure.value
-        parts = {"": value} if isinstance(value, float) else value
-        return "  ".join(f"{key} {number:,.2f}".strip() for key, number in parts.items())
 
-    for figure in figures:
-        if as_json:
-            click.echo(json.dumps(figure_json(figure)))
-        else:
-            shown = f"{figure.name:<32} {text(figure):>14} {figure.unit:<8}"
-            click.echo(f"{shown} (promised: {figure.promise})")
+def _techniques(seed: int, as_json: bool) -> None:
+    engine = _engine()
+    from livecube.composition.technique_benchmark import (
+        measure_techniques,
+        timing_json,
+        timing_lines,
+    )
+
+    with _bar("measuring techniques") as step:
+        timings = measure_techniques(engine, seed=seed, step=step)
+    _print(map(json.dumps, map(timing_json, timings)) if as_json else timing_lines(timings))
+
+
+def _worth(positions: int, seed: int, as_json: bool) -> None:
+    engine = _engine()
+    from livecube.composition.worth import measure_worth, worth_json, worth_lines
+
+    with _bar("solving pairs") as step:
+        worth = measure_worth(engine, positions, seed, step)
+    _print(
+        [json.dumps(worth_json(one, seed)) for one in worth]
+        if as_json
+        else worth_lines(worth, seed)
+    )
+
+
+def _engine() -> Engine:
+    """The engine with all its tables; to be called before the measuring module is imported."""
+    advisor = advisor_with_progress()
+    sharpen(advisor)
+    return advisor.engine
+
+
+@contextmanager
+def _bar(title: str) -> Iterator[Callable[[float], None]]:
+    """A bar on standard error; what is given takes the part (0 to 1) that is done."""
+    columns = TextColumn(title), BarColumn(), TimeElapsedColumn()
+    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+        task = progress.add_task("", total=1.0)
+        yield lambda part: progress.update(task, completed=part)
+
+
+def _figure_line(figure: Figure) -> str:
+    value = figure.value
+    parts = {"": value} if isinstance(value, float) else value
+    text = "  ".join(f"{key} {number:,.2f}".strip() for key, number in parts.items())
+    shown = f"{figure.name:<32} {text:>14} {figure.unit:<8}"
+    return f"{shown} (promised: {figure.promise})"
+
+
+def _print(lines: Iterable[str]) -> None:
+    for line in lines:
+        click.echo(line)
