@@ -4,30 +4,46 @@ from __future__ import annotations
 
 import os
 import sys
+from importlib import import_module
+from typing import Final
 
 import click
 
 from livecube import __version__
-from livecube.cli.bench import bench
-from livecube.cli.explain import explain
-from livecube.cli.hints import hints
-from livecube.cli.inspection import inspect
-from livecube.cli.live import live
-from livecube.cli.replay import replay
-from livecube.cli.simulate import simulate
 from livecube.errors import LivecubeError
 
 __all__ = ["main"]
 
+_MODULES: Final = {
+    "live": "live",
+    "replay": "replay",
+    "hints": "hints",
+    "inspect": "inspection",
+    "explain": "explain",
+    "simulate": "simulate",
+    "bench": "bench",
+}
+"""The commands, in the order of the help, and the modules beside this one that hold them."""
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+
+class _Commands(click.Group):
+    """Loads a command's module when it is asked for: a start should not wait for the others."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(_MODULES)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in _MODULES:
+            return None
+        module = import_module(f"livecube.cli.{_MODULES[cmd_name]}")
+        command: click.Command = getattr(module, cmd_name)
+        return command
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="livecube")
 def _livecube() -> None:
     """Follow a 3×3×3 cube turn by turn, and hear what has become possible."""
-
-
-for _command in (live, replay, hints, inspect, explain, simulate, bench):
-    _livecube.add_command(_command)
 
 
 def main() -> None:

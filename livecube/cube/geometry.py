@@ -59,10 +59,15 @@ FACELET_POINT: Final = np.array(
 )
 """Shape (54, 3): the small cube (coordinates −1, 0, 1) that a facelet belongs to."""
 
-_INDEX: Final = {
-    (tuple(p), tuple(n)): i
-    for i, (p, n) in enumerate(zip(FACELET_POINT.tolist(), FACELET_NORMAL.tolist(), strict=True))
-}
+
+def _keys(points: npt.NDArray[np.int64], normals: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    """One number for each place (small cube and direction)."""
+    weights = np.array([1, 3, 9])
+    return np.asarray((points + 1) @ weights + 27 * ((normals + 1) @ weights))
+
+
+_FACELET_AT: Final = np.zeros(729, dtype=np.uint8)
+_FACELET_AT[_keys(FACELET_POINT, FACELET_NORMAL)] = np.arange(54)
 
 
 def _quarter(axis: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
@@ -74,11 +79,8 @@ def _quarter(axis: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
 
 def _moved(matrix: npt.NDArray[np.int64], layer: npt.NDArray[np.bool_]) -> Array:
     """Where each facelet goes when ``matrix`` acts on the facelets in ``layer``."""
-    result = np.arange(54, dtype=np.uint8)
-    for i in np.flatnonzero(layer):
-        point, normal = matrix @ FACELET_POINT[i], matrix @ FACELET_NORMAL[i]
-        result[i] = _INDEX[(tuple(point.tolist()), tuple(normal.tolist()))]
-    return result
+    places = _FACELET_AT[_keys(FACELET_POINT @ matrix.T, FACELET_NORMAL @ matrix.T)]
+    return np.where(layer, places, np.arange(54, dtype=np.uint8))
 
 
 def _turns() -> Array:
@@ -113,13 +115,18 @@ ROTATIONS: Final = np.array([_moved(m, np.ones(54, dtype=bool)) for m in ROTATIO
 def _next_sticker() -> Array:
     """For each facelet the next one clockwise on the same piece (centres: itself)."""
     result = np.arange(54, dtype=np.uint8)
-    for i in range(54):
-        same = [j for j in range(54) if (FACELET_POINT[j] == FACELET_POINT[i]).all()]
-        for j in same:
-            # Clockwise as seen from outside: n(i), n(j), point form a left-handed turn.
-            spin = np.dot(np.cross(FACELET_NORMAL[i], FACELET_NORMAL[j]), FACELET_POINT[i])
-            if (len(same) == 2 and j != i) or (len(same) == 3 and spin < 0):
-                result[i] = j
+    points, normals = FACELET_POINT.tolist(), FACELET_NORMAL.tolist()
+    pieces: dict[tuple[int, ...], list[int]] = {}
+    for facelet, point in enumerate(points):
+        pieces.setdefault(tuple(point), []).append(facelet)
+    for point, same in pieces.items():
+        for i in same:
+            for j in same:
+                # Clockwise as seen from outside: n(i), n(j), point form a left-handed turn.
+                (a, b, c), (d, e, f), (x, y, z) = normals[i], normals[j], point
+                spin = (b * f - c * e) * x + (c * d - a * f) * y + (a * e - b * d) * z
+                if (len(same) == 2 and j != i) or (len(same) == 3 and spin < 0):
+                    result[i] = j
     return result
 
 
