@@ -34,6 +34,10 @@ if TYPE_CHECKING:
 __all__ = ["Advisor", "likely_cross"]
 
 
+_GENERAL = {"plain": 1, "shortest": 2}
+"""Of equal rows the one with the most special name comes first."""
+
+
 class Advisor:
     """Finds and prices every opportunity of a position. Not for two threads at once."""
 
@@ -159,7 +163,9 @@ class Advisor:
         if not len(found.lengths):
             return row  # the search was stopped
         fixed = then.fixed_turns[np.minimum(found.turns, 17)]
-        prices = self._pricer.prices(fixed, found.lengths, found.tasks, [held], keep=1)
+        prices = self._pricer.prices(
+            fixed, found.lengths, found.tasks, [held], OPPOSITE[face], keep=1
+        )
         return replace(
             row,
             next_plain=min(_shortest_of(chances, found, "plain").values(), default=None),
@@ -180,10 +186,10 @@ class Advisor:
         fronts = [face for face in range(6) if face not in (up, situation.face)]
         starts = [holding] if holding else [Holding.of(up, front) for front in fronts]
         fixed = situation.fixed_turns[np.minimum(found.turns, 17)]
-        prices = self._pricer.prices(fixed, found.lengths, found.tasks, starts, most)
+        prices = self._pricer.prices(fixed, found.lengths, found.tasks, starts, up, most)
         top, pairs = kept(situation, found, [chance.slots for chance in chances])
-        yardstick = np.array([chance.technique == "shortest" for chance in chances])
-        order = np.lexsort((yardstick[found.tasks], -top, found.lengths, prices.seconds))
+        general = np.array([_GENERAL.get(chance.technique, 0) for chance in chances])
+        order = np.lexsort((general[found.tasks], -top, found.lengths, prices.seconds))
         rows: list[tuple[int, Opportunity]] = []
         told: set[tuple[bytes, tuple[int, ...]]] = set()
         for row in order.tolist():

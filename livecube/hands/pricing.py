@@ -65,6 +65,13 @@ class Pricer:
         """Less than any move by 1, 2, 3 quarters can cost."""
         self._rotation_seconds, self._rotation_moves = _rotations(hands)
         self._least_rotation = float(self._rotation_seconds[0, 1:].min())
+        self._finish = np.array(
+            [
+                self._rotation_seconds[:, [h.faces[0] == up for h in HOLDINGS]].min(axis=1)
+                for up in range(6)
+            ]
+        )
+        """Shape (6, 24): seconds from each holding to the nearest with that face up."""
 
     def prices(
         self,
@@ -72,10 +79,13 @@ class Pricer:
         lengths: npt.NDArray[np.int64],
         groups: npt.NDArray[np.int64],
         starts: Sequence[Holding],
+        up: int,
         keep: int | None = None,
     ) -> Prices:
         """Price fixed-frame sequences (n, LONGEST), each begun in the cheapest of ``starts``.
 
+        Seconds count what it takes to have face ``up`` up again at the end: wide turns may leave
+        the cross tilted, and the next pair would pay for it.
         With ``keep`` only the cheapest of each group of neighbours (equal entries of
         ``groups``) are worked out, at least so many; the others may cost ``inf``.
         """
@@ -94,6 +104,7 @@ class Pricer:
             np.array([_NUMBER[h] for h in starts]),
             self._hand_face, self._after_wide, self._seconds, self._follow,
             self._least, self._rotation_seconds, self._least_rotation, np.array(OPPOSITE),
+            self._finish[up],
             result.seconds, result.starts, result.holdings, result.symbols,
         )  # fmt: skip
         return result
@@ -157,11 +168,11 @@ def _rotations(
 
 
 @njit(cache=True, nogil=True)
-def _without_rotation(turns, length, begin, hand_face, seconds, follow):  # type: ignore[no-untyped-def]
+def _without_rotation(turns, length, begin, hand_face, seconds, follow, finish):  # type: ignore[no-untyped-def]
     """Seconds of a way that is always there: face turns only, from the best of the holdings."""
     best = np.inf
     for start in begin:
-        total = 0.0
+        total = finish[start]
         before = _NOTHING
         for i in range(length):
             face = hand_face[start, turns[i] // 3]
@@ -201,13 +212,15 @@ def _ceilings(known, groups, keep, ceiling):  # type: ignore[no-untyped-def]
 @njit(cache=True, nogil=True)
 def _price(  # type: ignore[no-untyped-def]
     turns, lengths, groups, keep, begin, hand_face, after_wide, seconds, follow, least,
-    rotation, least_rotation, opposite, out_seconds, out_start, out_holding, out_symbol,
+    rotation, least_rotation, opposite, finish, out_seconds, out_start, out_holding, out_symbol,
 ):  # fmt: skip
     count = lengths.shape[0]
     known = np.empty(count)
     ceiling = np.empty(count)
     for n in range(count):
-        known[n] = _without_rotation(turns[n], lengths[n], begin, hand_face, seconds, follow)
+        known[n] = _without_rotation(
+            turns[n], lengths[n], begin, hand_face, seconds, follow, finish
+        )
     _ceilings(known, groups, keep, ceiling)
     cost = np.empty((_LONGEST + 1, 168))
     for i in range(_LONGEST + 1):
@@ -263,9 +276,10 @@ def _price(  # type: ignore[no-untyped-def]
         out_seconds[n] = np.inf
         cheapest = -1
         for k in range(many[length]):
-            if cost[length, reached[length, k]] < out_seconds[n]:
+            total = cost[length, reached[length, k]] + finish[reached[length, k] // 7]
+            if total < out_seconds[n]:
                 cheapest = reached[length, k]
-                out_seconds[n] = cost[length, cheapest]
+                out_seconds[n] = total
         if cheapest >= 0:
             for i in range(length, 0, -1):
                 out_holding[n, i - 1] = made_in[i, cheapest]
