@@ -6,7 +6,7 @@ that splits come from the cube and not from the jitter of the radio.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from livecube.events import (
     BadPacket,
@@ -27,8 +27,6 @@ if TYPE_CHECKING:
 
 __all__ = ["CubeClock"]
 
-_FIRST_S: Final = 0.0
-
 
 class CubeClock:
     """Turns reports into events, on the cube's clock where it has one, else on the host's.
@@ -44,7 +42,7 @@ class CubeClock:
         self._zero = 0
         self._host_at = 0.0
         """Host time of the latest report, to see whether the count wrapped unseen."""
-        self._t = _FIRST_S
+        self._t = 0.0
 
     def events(self, reports: Iterable[Report], host_s: float) -> list[CubeEvent]:
         """The events of reports that arrived at ``host_s``, in order."""

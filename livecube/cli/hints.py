@@ -12,11 +12,10 @@ from rich.text import Text
 
 from livecube.cli.options import (
     advisor_with_progress,
-    colour_choices,
     holding_option,
     level_option,
 )
-from livecube.cube.holding import parse_colour
+from livecube.cube.holding import COLOURS, parse_colour
 from livecube.views.text import note_sentence
 
 __all__ = ["hints"]
@@ -28,11 +27,11 @@ _ROWS = 12
 @click.argument("moves")
 @click.option(
     "--cross",
-    type=click.Choice(colour_choices),
+    type=click.Choice(COLOURS),
     help="Cross colour; left out: the whole cross with the most slots solved but one still free.",
 )
-@click.option("--up", type=click.Choice(colour_choices), help="Colour held up, with --front.")
-@click.option("--front", type=click.Choice(colour_choices), help="Colour held in front, with --up.")
+@click.option("--up", type=click.Choice(COLOURS), help="Colour held up, with --front.")
+@click.option("--front", type=click.Choice(COLOURS), help="Colour held in front, with --up.")
 @level_option
 @click.option("--all", "show_all", is_flag=True, help=f"Show all rows, not only {_ROWS}.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table.")

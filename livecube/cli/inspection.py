@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 from rich.console import Console
 
-from livecube.cli.options import advisor_with_progress, colour_choices
+from livecube.cli.options import advisor_with_progress
 from livecube.composition.assembly import LEVEL_NAMES
 from livecube.cube.holding import COLOURS, parse_colour
 
@@ -31,7 +31,7 @@ _WIDTH = 80
     "--cross",
     "crosses",
     multiple=True,
-    type=click.Choice((*colour_choices, _ANY)),
+    type=click.Choice((*COLOURS, _ANY)),
     default=("white",),
     show_default=True,
     help=f"Cross colour; may be given several times. {_ANY}: all six.",

@@ -14,16 +14,13 @@ from livecube.composition.assembly import (
     load_advisor,
     set_level,
 )
-from livecube.cube.holding import COLOURS, Holding, parse_colour
+from livecube.cube.holding import Holding, parse_colour
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:
     from livecube.advice.advisor import Advisor
 
-__all__ = ["advisor_with_progress", "colour_choices", "holding_option", "level_option"]
-
-colour_choices = COLOURS
-
+__all__ = ["advisor_with_progress", "holding_option", "level_option"]
 
 level_option = click.option(
     "--level",

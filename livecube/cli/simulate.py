@@ -6,8 +6,7 @@ from pathlib import Path
 
 import click
 
-from livecube.cli.options import colour_choices
-from livecube.cube.holding import parse_colour
+from livecube.cube.holding import COLOURS, parse_colour
 from livecube.cube.turns import turns_text
 from livecube.edges.log_files import LogWriter
 from livecube.logs.lines import Header
@@ -22,7 +21,7 @@ _STARTED = "2026-03-01T18:20:00Z"
 @click.argument("log", type=click.Path(path_type=Path))
 @click.option("--seed", required=True, type=click.IntRange(0), help="Same seed, same log.")
 @click.option("--solves", default=1, show_default=True, type=click.IntRange(1, 10_000))
-@click.option("--cross", type=click.Choice(colour_choices), help="Cross colour; any by default.")
+@click.option("--cross", type=click.Choice(COLOURS), help="Cross colour; any by default.")
 @click.option("--scrambled", is_flag=True, help="Start in the first scramble's position.")
 @click.option("--marks/--no-marks", default=True, help="With or without marks of the solves.")
 def simulate(
