@@ -282,3 +282,12 @@ def test_merging_changes_neither_the_cube_nor_what_is_merged(sequence: list[int]
 @given(turn_lists, turns)
 def test_a_turn_more_changes_the_count_by_at_most_one(sequence: list[int], turn: int) -> None:
     assert abs(htm([*sequence, turn]) - htm(sequence)) <= 1
+
+
+def test_a_single_position_composes_with_a_batch_in_either_place() -> None:
+    single = apply_turns(SOLVED, [0, 4, 8])
+    batch = np.stack([apply_turns(SOLVED, [turn]) for turn in range(18)])
+    for alone, many in ((compose(single, batch), True), (compose(batch, single), False)):
+        for turn in range(18):
+            pair = (single, batch[turn]) if many else (batch[turn], single)
+            assert (alone[turn] == compose(*pair)).all()

@@ -68,7 +68,7 @@ def _close_group(
     if len(stack) == 1:
         raise NotationError(text, at + 1, "')' closes no group; remove it or add '(' before")
     _, moves = stack.pop()
-    digits = match["times"] or "1"
+    digits = match["times"].lstrip("0") or ("0" if match["times"] else "1")
     times = int(digits) if len(digits) < 6 else _LIMIT + 1
     if times == 0:
         raise NotationError(text, at + 2, "a group repeated 0 times does nothing; remove it")

@@ -73,8 +73,14 @@ def from_stickers(places: Array) -> Array:
 
 
 def compose(first: Array, then: Array) -> Array:
-    """What happens when the changes that made ``first`` are followed by those of ``then``."""
-    return np.take_along_axis(stickers(then), first.astype(np.intp), axis=-1)
+    """What happens when the changes that made ``first`` are followed by those of ``then``.
+
+    A single position and a batch go together, in either place.
+    """
+    places = stickers(then)
+    batch = np.broadcast_shapes(first.shape[:-1], places.shape[:-1])
+    pieces = np.broadcast_to(first, (*batch, 20)).astype(np.intp)
+    return np.take_along_axis(np.broadcast_to(places, (*batch, 54)), pieces, axis=-1)
 
 
 def inverse(position: Array) -> Array:

@@ -74,10 +74,16 @@ class LogReader:
             torn = "" if raw.endswith(b"\n") else "the header is cut off or wrong: "
             raise self._fail(1, torn + str(error)) from None
 
+    def _lines(self) -> Iterator[bytes]:
+        try:
+            yield from self._file
+        except OSError as error:
+            raise self._fail(0, f"cannot be read on: {error.strerror}") from None
+
     def __iter__(self) -> Iterator[CubeEvent]:
         """The events in order."""
         last = float("-inf")
-        for number, raw in enumerate(self._file, start=2):
+        for number, raw in enumerate(self._lines(), start=2):
             if not raw.strip():
                 continue
             try:
