@@ -36,6 +36,8 @@ if TYPE_CHECKING:
 __all__ = ["live"]
 
 _PROTOCOL = "turnwire"
+_HEAD_START_S = 0.1
+"""How long the link may have the interpreter for itself before the advisor is loaded."""
 _SWITCH_S = 0.0005
 """How long one thread may keep the interpreter while another waits for it."""
 
@@ -99,10 +101,10 @@ async def _follow(
     async with Hub(sinks) as hub, asyncio.TaskGroup() as tasks:
         refiner = Refiner(pipeline, hub)
         helping = [tasks.create_task(refiner.run(), name="refiner")]
+        session = await asyncio.to_thread(_session, seed, solves)
         if level is not None:
             ready = _get_ready(pipeline, refiner, board, level)
             helping.append(tasks.create_task(ready, name="advisor"))
-        session = await asyncio.to_thread(_session, seed, solves)
         link = _simulated_link(session, speed)
         events = decoded(link, find_decoder(_PROTOCOL)())
         await follow_cube(events, pipeline, hub, refiner.look)
@@ -113,8 +115,9 @@ async def _follow(
 
 
 async def _get_ready(pipeline: Pipeline, refiner: Refiner, board: Board, level: str) -> None:
-    """Load the advisor beside the turning cube."""
+    """Load the advisor beside the turning cube, once its link has said the first word."""
     board.notice = "Hints are being prepared …"
+    await asyncio.sleep(_HEAD_START_S)
     advisor = await asyncio.to_thread(load_advisor)
     set_level(advisor, level)
     pipeline.advisor = advisor

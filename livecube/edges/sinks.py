@@ -39,9 +39,10 @@ class JsonSink:
         """Write a happening; events are not its business."""
         if not isinstance(item, CubeEvent):
             self._out.write(json.dumps(happening_json(item)) + "\n")
+            self._out.flush()
 
     async def close(self) -> None:
-        """Hand everything to the operating system."""
+        """Nothing is held back."""
         self._out.flush()
 
 
