@@ -33,7 +33,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Advisor", "likely_cross"]
 
-
 _GENERAL = {"plain": 1, "shortest": 2}
 """Of equal rows the one with the most special name comes first."""
 
@@ -83,9 +82,7 @@ class Advisor:
         situation = Situation.of(position, face)
         chances = [
             replace(c, task=replace(c.task, extra=max(c.task.extra, extra))) if extra else c
-            for technique in self._techniques
-            if inspection or not technique.in_inspection
-            for c in technique.chances(situation)
+            for c in self._chances(situation, inspection=inspection)
         ]
         if not chances:
             return _advice(situation, ())
@@ -101,15 +98,20 @@ class Advisor:
         if situation.offset is None and inspection:
             cross_turns, both = cross_and_two_pairs(self.engine, situation)
             yardstick = {(i, j): both for i in range(4) for j in range(4) if i != j}
-        named = [self._explained(situation, row, chances, yardstick) for row in rows]
-        explained = [
-            replace(
-                row,
-                notes=apply_rules(situation, chances[number].slots, row, named, self.level),
-            )
-            for (number, _), row in zip(rows, named, strict=True)
-        ]
+        bare = [row for _, row in rows]
+        explained = (
+            self._explained(situation, chances[number], row, bare, yardstick)
+            for number, row in rows
+        )
         return _advice(situation, tuple(explained), cross_turns)
+
+    def _chances(self, situation: Situation, *, inspection: bool) -> list[Chance]:
+        return [
+            chance
+            for technique in self._techniques
+            if inspection or not technique.in_inspection
+            for chance in technique.chances(situation)
+        ]
 
     def crosses(
         self, position: Array, face: int, holding: Holding | None = None
@@ -156,13 +158,13 @@ class Advisor:
         for move in row.moves:
             held = held.after(move)
         then = Situation.of(apply_turns(position, row.turns_fixed), face)
-        chances = [c for t in self._techniques if not t.in_inspection for c in t.chances(then)]
+        chances = self._chances(then, inspection=False)
         if not chances:
             return replace(row, next_seconds=0.0)
         found = self.engine.search(then, [chance.task for chance in chances])
         if not len(found.lengths):
             return row  # the search was stopped
-        fixed = then.fixed_turns[np.minimum(found.turns, 17)]
+        fixed = then.fixed_turns[found.turns]
         prices = self._pricer.prices(
             fixed, found.lengths, found.tasks, [held], OPPOSITE[face], keep=1
         )
@@ -185,7 +187,7 @@ class Advisor:
         up = OPPOSITE[situation.face]
         fronts = [face for face in range(6) if face not in (up, situation.face)]
         starts = [holding] if holding else [Holding.of(up, front) for front in fronts]
-        fixed = situation.fixed_turns[np.minimum(found.turns, 17)]
+        fixed = situation.fixed_turns[found.turns]
         prices = self._pricer.prices(fixed, found.lengths, found.tasks, starts, up, most)
         top, pairs = kept(situation, found, [chance.slots for chance in chances])
         general = np.array([_GENERAL.get(chance.technique, 0) for chance in chances])
@@ -222,17 +224,21 @@ class Advisor:
     def _explained(
         self,
         situation: Situation,
-        row: tuple[int, Opportunity],
-        chances: Sequence[Chance],
+        chance: Chance,
+        row: Opportunity,
+        rows: Sequence[Opportunity],
         yardstick: dict[tuple[int, ...], int],
     ) -> Opportunity:
-        number, opportunity = row
-        chance = chances[number]
+        """A row with its comparison, its sentence and what the rules say beside the others."""
         compared = yardstick.get(chance.slots)
-        against = "plain" if situation.offset == 0 else "the cross and two plain pairs"
-        why = sentence(opportunity, chance.why, compared, against)
-        plain_turns = compared if situation.offset == 0 else None
-        return replace(opportunity, plain_turns=plain_turns, why=why)
+        aligned = situation.offset == 0
+        against = "plain" if aligned else "the cross and two plain pairs"
+        return replace(
+            row,
+            plain_turns=compared if aligned else None,
+            why=sentence(row, chance.why, compared, against),
+            notes=apply_rules(situation, chance.slots, row, rows, self.level),
+        )
 
 
 def _advice(

@@ -138,6 +138,10 @@ class LogWriter:
         return self
 
     def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file; every line is in it already."""
         self._file.close()
 
     def write(self, event: CubeEvent) -> None:

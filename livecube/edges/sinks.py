@@ -110,4 +110,4 @@ class LogSink:
 
     async def close(self) -> None:
         """Close the file."""
-        self._writer.__exit__(None, None, None)
+        self._writer.close()

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
-from livecube.search.coordinates import PIECE_MOVES, SLOT_SYMMETRY, cross_number, piece_places
+from livecube.search.coordinates import PIECE_MOVES, SLOT_SYMMETRY
 from livecube.search.kernel import FIELDS, LONGEST, NO_TAIL, run
-from livecube.search.situation import AT_OFFSETS
+from livecube.search.situation import CROSS_AT, PLACES_AT
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,9 +26,6 @@ NO_D: Final = ALL_TURNS & ~D_TURNS
 
 _ROOM: Final = 1 << 14
 """Most sequences that one call can return (a position has some 1,500 with those one longer)."""
-
-_SOLVED_CROSS: Final = np.array([cross_number(p) for p in AT_OFFSETS])
-_SOLVED_PLACES: Final = np.array([piece_places(p) for p in AT_OFFSETS], dtype=np.uint8)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +72,7 @@ class Engine:
         """The pair table, once it is there; every search is several times faster with it."""
         self.tables = tables
         self._stop = np.zeros(1, dtype=np.uint8)
-        self._turns = np.empty((_ROOM, LONGEST), dtype=np.uint8)
+        self._turns = np.zeros((_ROOM, LONGEST), dtype=np.uint8)  # turns all along, even unused
         self._lengths = np.empty(_ROOM, dtype=np.int64)
         self._tasks = np.empty(_ROOM, dtype=np.int64)
 
@@ -97,8 +94,8 @@ class Engine:
             self.pairs,
             SLOT_SYMMETRY,
             PIECE_MOVES,
-            _SOLVED_CROSS,
-            _SOLVED_PLACES,
+            CROSS_AT,
+            PLACES_AT,
             situation.cross,
             situation.places,
             np.array([task.row() for task in tasks], dtype=np.int64).reshape(-1, FIELDS),

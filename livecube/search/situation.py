@@ -22,18 +22,23 @@ from livecube.search.coordinates import (
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-__all__ = ["AT_OFFSETS", "Situation", "slot_bits"]
+__all__ = ["AT_OFFSETS", "CROSS_AT", "PLACES_AT", "Situation", "slot_bits"]
 
 AT_OFFSETS: Final = np.array([SOLVED] + [apply_turn(SOLVED, 15 + k) for k in range(3)])
 """Shape (4, 20): the solved cube with the down layer at each offset."""
 
-_OFFSET_OF: Final = {cross_number(p): k for k, p in enumerate(AT_OFFSETS)}
+CROSS_AT: Final = np.array([cross_number(position) for position in AT_OFFSETS])
+"""Shape (4,): number of the solved cross at each offset."""
+
+PLACES_AT: Final = np.array([piece_places(position) for position in AT_OFFSETS])
+"""Shape (4, 8): places of the solved slot pieces at each offset."""
+
+_OFFSET_OF: Final = {cross: offset for offset, cross in enumerate(CROSS_AT.tolist())}
 _CORNERS, _EDGES = list(SLOT_PIECES[:4]), list(SLOT_PIECES[4:])
 _BLOCKS: Final = [
     blocks_outside(int(SOLVED[corner]), int(SOLVED[edge]))
     for corner, edge in zip(_CORNERS, _EDGES, strict=True)
 ]
-_PLACES_AT: Final = [piece_places(p) for p in AT_OFFSETS]
 
 
 def slot_bits(mask: int) -> list[int]:
@@ -78,8 +83,8 @@ class Situation:
         offset = _OFFSET_OF.get(cross)
         corners = edges = flipped = joined = 0
         if offset is not None:
-            solved = (places == _PLACES_AT[offset]).tolist()
-            wrong_way = (places == _PLACES_AT[offset] ^ 1).tolist()
+            solved = (places == PLACES_AT[offset]).tolist()
+            wrong_way = (places == PLACES_AT[offset] ^ 1).tolist()
             corner, edge = down[_CORNERS].tolist(), down[_EDGES].tolist()
             for s in range(4):
                 corners |= solved[s] << s

@@ -15,7 +15,7 @@ from livecube.cube.holding import COLOURS
 from livecube.cube.pieces import CORNERS, EDGES, HOME, piece_faces
 from livecube.cube.position import blocks_outside
 
-__all__ = ["ALL_SLOTS", "FRAMES", "CrossFrame", "Row", "slot_index", "slots_of"]
+__all__ = ["ALL_SLOTS", "FRAMES", "CrossFrame", "Row", "slots_of"]
 
 
 ALL_SLOTS: Final = 0b1111
@@ -162,16 +162,3 @@ FRAMES: Final = tuple(CrossFrame(face) for face in range(6))
 def slots_of(frame: CrossFrame, mask: int) -> tuple[str, ...]:
     """Names of the slots whose bits are set."""
     return frame.named[mask]
-
-
-def slot_index(frame: CrossFrame, name: str) -> int:
-    """Number of the slot with this name.
-
-    Raises ``ValueError`` if this cross colour has no such slot.
-    """
-    try:
-        return frame.slots.index(name)
-    except ValueError:
-        raise ValueError(
-            f"a {frame.colour} cross has no slot {name!r}; its slots are {', '.join(frame.slots)}"
-        ) from None

@@ -64,7 +64,7 @@ class Board:
         self._result = ""
         self._hint: Opportunity | None = None
         self._also: tuple[Opportunity, ...] = ()
-        self._settled: Turned | None = None
+        self._settled: Situation | None = None
         """The last position in which the cross was whole."""
         self._solves = 0
 
@@ -75,7 +75,7 @@ class Board:
             case Turned():
                 self._position, self._cross = happening.position, happening.cross
                 if happening.offset is not None:
-                    self._settled = happening
+                    self._settled = _situation(happening)
                     if len(happening.solved_slots) == _SLOTS:
                         self._hint = None
             case SolveBegun():
@@ -172,12 +172,19 @@ class Board:
 
         Places are told as the hint wants the cube held, or else with some front.
         """
-        turned = self._settled
-        if turned is None or turned.cross is None:
+        situation = self._settled
+        if situation is None:
             return []
-        face = parse_colour(turned.cross)
-        situation = Situation.of(np.frombuffer(turned.position, dtype=np.uint8), face)
+        face = situation.face
         front = next(f for f in range(6) if f not in (face, OPPOSITE[face]))
         held = self._hint.holding if self._hint else Holding.of(OPPOSITE[face], front)
         free = slot_bits(situation.free)
         return [(situation.slot_name(s), slot_words(situation, s, held)) for s in free]
+
+
+def _situation(turned: Turned) -> Situation | None:
+    """A position as the cross that is followed sees it; None before there is one."""
+    if turned.cross is None:
+        return None
+    position = np.frombuffer(turned.position, dtype=np.uint8)
+    return Situation.of(position, parse_colour(turned.cross))
