@@ -20,6 +20,7 @@ _MODULES: Final = {
     "hints": "hints",
     "inspect": "inspection",
     "explain": "explain",
+    "hands": "hands",
     "simulate": "simulate",
     "bench": "bench",
 }

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 from rich.console import Console
 
-from livecube.cli.options import advisor_with_progress
+from livecube.cli.options import advisor_with_progress, hands_option
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 __all__ = ["explain"]
 
@@ -14,7 +19,8 @@ _WIDTH = 80
 
 @click.command()
 @click.argument("technique", required=False)
-def explain(technique: str | None) -> None:
+@hands_option
+def explain(technique: str | None, hands_file: Path | None) -> None:
     """Explain a TECHNIQUE with an example; without one, list them all."""
     from livecube.advice.explanations import explanation_of
     from livecube.views.explanation import explanation_lines, technique_lines
@@ -25,7 +31,7 @@ def explain(technique: str | None) -> None:
         lines = technique_lines()
     else:
         explanation = explanation_of(technique)
-        advisor = advisor_with_progress()
+        advisor = advisor_with_progress(hands_file=hands_file)
         from livecube.advice.examples import find_example
         from livecube.techniques.registry import TECHNIQUES
 

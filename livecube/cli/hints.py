@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import time
+from typing import TYPE_CHECKING
 
 import click
 from rich.console import Console
@@ -12,11 +13,15 @@ from rich.text import Text
 
 from livecube.cli.options import (
     advisor_with_progress,
+    hands_option,
     holding_option,
     level_option,
 )
 from livecube.cube.holding import COLOURS, parse_colour
 from livecube.views.text import note_sentence
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 __all__ = ["hints"]
 
@@ -33,6 +38,7 @@ _ROWS = 12
 @click.option("--up", type=click.Choice(COLOURS), help="Colour held up, with --front.")
 @click.option("--front", type=click.Choice(COLOURS), help="Colour held in front, with --up.")
 @level_option
+@hands_option
 @click.option("--all", "show_all", is_flag=True, help=f"Show all rows, not only {_ROWS}.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table.")
 def hints(
@@ -41,6 +47,7 @@ def hints(
     up: str | None,
     front: str | None,
     level: str,
+    hands_file: Path | None,
     show_all: bool,
     as_json: bool,
 ) -> None:
@@ -52,7 +59,7 @@ def hints(
     position = apply_turns(SOLVED, parse_turns(moves))
     holding = holding_option(up, front)
     face = parse_colour(cross) if cross else likely_cross(position)
-    advisor = advisor_with_progress(level)
+    advisor = advisor_with_progress(level, hands_file)
     start = time.perf_counter()
     advice = advisor.advise(position, face, holding)
     advice_ms = (time.perf_counter() - start) * 1000

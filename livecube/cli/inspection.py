@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING
 import click
 from rich.console import Console
 
-from livecube.cli.options import advisor_with_progress
+from livecube.cli.options import advisor_with_progress, hands_option
 from livecube.composition.assembly import LEVEL_NAMES
 from livecube.cube.holding import COLOURS, parse_colour
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from pathlib import Path
 
     from livecube.advice.inspection import Inspection
 
@@ -43,10 +44,16 @@ _WIDTH = 80
     show_default=True,
     help="calm: the cross alone; keen: X-crosses too; bold: pseudo X-crosses too.",
 )
+@hands_option
 @click.option("--all", "show_all", is_flag=True, help=f"Show all rows, not only {_ROWS} of each.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object instead of text.")
 def inspect(
-    scramble: str, crosses: tuple[str, ...], level: str, show_all: bool, as_json: bool
+    scramble: str,
+    crosses: tuple[str, ...],
+    level: str,
+    hands_file: Path | None,
+    show_all: bool,
+    as_json: bool,
 ) -> None:
     """Say how a solve can begin after SCRAMBLE, made with white up and green in front."""
     from livecube.advice.inspection import inspect_cross
@@ -54,7 +61,7 @@ def inspect(
     from livecube.cube.position import SOLVED, apply_turns
 
     position = apply_turns(SOLVED, parse_turns(scramble))
-    advisor = advisor_with_progress(level)
+    advisor = advisor_with_progress(level, hands_file)
     start = time.perf_counter()
     inspections = [inspect_cross(advisor, position, parse_colour(c)) for c in _colours(crosses)]
     advice_ms = (time.perf_counter() - start) * 1000

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -15,12 +16,13 @@ from livecube.composition.assembly import (
     set_level,
 )
 from livecube.cube.holding import Holding, parse_colour
+from livecube.edges.hands_file import load_hands
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:
     from livecube.advice.advisor import Advisor
 
-__all__ = ["advisor_with_progress", "holding_option", "level_option"]
+__all__ = ["advisor_with_progress", "hands_option", "holding_option", "level_option"]
 
 level_option = click.option(
     "--level",
@@ -28,6 +30,13 @@ level_option = click.option(
     default=LEVEL_NAMES[0],
     show_default=True,
     help="How much to speak of: calm, then all keyholes and X-crosses, then pseudo pairs too.",
+)
+
+hands_option = click.option(
+    "--hands",
+    "hands_file",
+    type=click.Path(path_type=Path),
+    help="Your own seconds for moves, in a file; livecube hands prints one to begin from.",
 )
 
 
@@ -46,8 +55,12 @@ def holding_option(up: str | None, front: str | None) -> Holding | None:
         raise UsageError(str(error)) from None
 
 
-def advisor_with_progress(level: str = LEVEL_NAMES[0]) -> Advisor:
-    """Load the advisor; on a first start, which takes seconds, with a bar on standard error."""
+def advisor_with_progress(level: str = LEVEL_NAMES[0], hands_file: Path | None = None) -> Advisor:
+    """Load the advisor; on a first start, which takes seconds, with a bar on standard error.
+
+    Raises :class:`~livecube.errors.UsageError` if there is a file of hands that is wrong.
+    """
+    hands = None if hands_file is None else load_hands(hands_file)
     bar = Progress(
         TextColumn("preparing the search, once for this machine"),
         BarColumn(),
@@ -62,7 +75,7 @@ def advisor_with_progress(level: str = LEVEL_NAMES[0]) -> Advisor:
         bar.advance(task, steps)
 
     try:
-        advisor = load_advisor(step)
+        advisor = load_advisor(step, hands)
         set_level(advisor, level)
         return advisor
     finally:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from livecube.advice.advisor import Advisor
     from livecube.decoding import Decoder
+    from livecube.hands.model import Hands
     from livecube.techniques.base import Technique
 
 __all__ = ["ADVISOR_STEPS", "LEVEL_NAMES", "find_decoder", "load_advisor", "set_level", "sharpen"]
@@ -32,8 +33,10 @@ ADVISOR_STEPS: Final = TABLE_STEPS + 1
 """How often ``load_advisor`` calls ``step``."""
 
 
-def load_advisor(step: Callable[[int], None] = lambda steps: None) -> Advisor:
-    """The advisor with its tables, ready to answer at once.
+def load_advisor(
+    step: Callable[[int], None] = lambda steps: None, hands: Hands | None = None
+) -> Advisor:
+    """The advisor with its tables, ready to answer at once; ``hands``: None for the usual ones.
 
     On a machine's first start tables are built and kernels compiled, which takes some
     seconds; ``step`` is called with the number of parts that have been finished.
@@ -58,7 +61,7 @@ def load_advisor(step: Callable[[int], None] = lambda steps: None) -> Advisor:
     step(TABLE_STEPS - steps)
     if (pairs := kept_pair_table()) is not None:
         engine.pairs = pairs
-    advisor = Advisor(engine, (*TECHNIQUES, *_installed_techniques()), default_hands())
+    advisor = Advisor(engine, (*TECHNIQUES, *_installed_techniques()), hands or default_hands())
     # One slot is free here, so that every kernel is compiled or loaded before it is needed: a
     # kernel that is loaded later would wait for whatever another thread compiles.
     advisor.advise(apply_turns(SOLVED, parse_turns("R U R'")), FACES.index("D"))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from importlib.resources import files
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from livecube.errors import UsageError
 from livecube.hands.model import Hands, parse_hands
@@ -12,13 +12,29 @@ from livecube.hands.model import Hands, parse_hands
 if TYPE_CHECKING:
     from pathlib import Path
 
-__all__ = ["default_hands", "load_hands"]
+__all__ = ["default_hands", "default_hands_text", "hands_schema_text", "load_hands"]
+
+_DEFAULT: Final = "default.toml"
+_SCHEMA: Final = "hands.schema.json"
 
 
 def default_hands() -> Hands:
     """The model that comes with livecube."""
-    text = (files("livecube.hands") / "default.toml").read_text(encoding="utf-8")
-    return parse_hands(tomllib.loads(text), "default.toml")
+    return parse_hands(tomllib.loads(default_hands_text()), _DEFAULT)
+
+
+def default_hands_text() -> str:
+    """The same as a file to begin one's own from, with its comments."""
+    return _shipped(_DEFAULT)
+
+
+def hands_schema_text() -> str:
+    """The JSON Schema of a model's table."""
+    return _shipped(_SCHEMA)
+
+
+def _shipped(name: str) -> str:
+    return (files("livecube.hands") / name).read_text(encoding="utf-8")
 
 
 def load_hands(path: Path) -> Hands:

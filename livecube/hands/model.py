@@ -6,7 +6,6 @@ shows the form and says what the numbers mean).
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -21,6 +20,11 @@ if TYPE_CHECKING:
 __all__ = ["Hands", "parse_hands"]
 
 _SECTIONS: Final = {"turn": FACES, "wide": FACES, "rotation": "xyz"}
+_FOLLOW: Final = "follow"
+_FOLLOWERS: Final = tuple(FACES + "xyz")
+_LEAST_S: Final = 0.001
+_LEAST_EXTRA_S: Final = -0.05
+_MOST_S: Final = 10
 
 
 @dataclass(frozen=True)
@@ -43,33 +47,63 @@ class Hands:
 
 
 def parse_hands(table: Mapping[str, Any], source: str) -> Hands:
-    """Check a table of seconds.
+    """Check a table of seconds, as ``hands.schema.json`` beside this module describes it.
 
     Raises :class:`~livecube.errors.UsageError` that names ``source`` and the entry.
     """
+    for section in table:
+        if section not in (*_SECTIONS, _FOLLOW):
+            known = ", ".join(f"[{name}]" for name in (*_SECTIONS, _FOLLOW))
+            raise UsageError(f"{source}: {section!r} is unknown; the sections are {known}")
     moves: dict[tuple[str, int], float] = {}
     for section, symbols in _SECTIONS.items():
-        for symbol in symbols:
-            values = table.get(section, {}).get(symbol)
-            where = f"{source}: [{section}] {symbol}"
-            if not isinstance(values, list) or len(values) != 3:
-                raise UsageError(f"{where} must be three numbers of seconds, like [0.1, 0.15, 0.1]")
+        for symbol, values in _section(table, section, symbols, source).items():
             name = symbol + ("w" if section == "wide" else "")
             for quarters, value in enumerate(values, start=1):
-                moves[name, quarters] = _seconds(value, where, least=0.001)
+                where = f"{source}: [{section}] {symbol}"
+                moves[name, quarters] = _seconds(value, where, _LEAST_S)
+    return Hands(moves, _following(table.get(_FOLLOW, {}), source))
+
+
+def _section(
+    table: Mapping[str, Any], section: str, symbols: str, source: str
+) -> dict[str, list[object]]:
+    """The entries of a section: every symbol, three values each, nothing else."""
+    entries = _as_table(table.get(section, {}), section, source)
+    for symbol in entries:
+        if symbol not in list(symbols):
+            known = ", ".join(symbols)
+            raise UsageError(f"{source}: [{section}] {symbol!r} is unknown; it has {known}")
+    for symbol in symbols:
+        values = entries.get(symbol)
+        if not isinstance(values, list) or len(values) != 3:
+            raise UsageError(
+                f"{source}: [{section}] {symbol} must be three numbers of seconds, "
+                "like [0.1, 0.15, 0.1]"
+            )
+    return entries
+
+
+def _following(table: object, source: str) -> dict[tuple[str, str], float]:
     follow: dict[tuple[str, str], float] = {}
-    for pair, value in table.get("follow", {}).items():
-        faces = tuple(str(pair).split())
-        where = f"{source}: [follow] {pair!r}"
-        if len(faces) != 2 or not set(faces) <= set(FACES + "xyz"):
+    for pair, value in _as_table(table, _FOLLOW, source).items():
+        first, _, second = pair.partition(" ")
+        where = f"{source}: [{_FOLLOW}] {pair!r}"
+        if first not in _FOLLOWERS or second not in _FOLLOWERS:
             raise UsageError(f'{where} must be two faces with a blank between, like "R U"')
-        follow[faces[0], faces[1]] = _seconds(value, where, least=-0.05)
-    return Hands(moves, follow)
+        follow[first, second] = _seconds(value, where, _LEAST_EXTRA_S)
+    return follow
+
+
+def _as_table(value: object, section: str, source: str) -> dict[str, Any]:
+    if not isinstance(value, dict):
+        raise UsageError(f"{source}: [{section}] must be a section with entries below it")
+    return value
 
 
 def _seconds(value: object, where: str, least: float) -> float:
-    if isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value):
-        if least <= value <= 10:
-            return float(value)
-        raise UsageError(f"{where}: {value} is not between {least} and 10 seconds")
-    raise UsageError(f"{where}: {value!r} is not a number of seconds")
+    if not isinstance(value, int | float) or isinstance(value, bool):
+        raise UsageError(f"{where}: {value!r} is not a number of seconds")
+    if not least <= value <= _MOST_S:  # false for nan, too
+        raise UsageError(f"{where}: {value} is not between {least} and {_MOST_S} seconds")
+    return float(value)
