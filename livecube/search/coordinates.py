@@ -35,6 +35,7 @@ __all__ = [
     "SLOT_PIECES",
     "SLOT_SYMMETRY",
     "SOLVED_PLACES",
+    "TURN_SEEN",
     "cross_number",
     "piece_places",
     "turn_map",
@@ -117,6 +118,17 @@ def turn_map(rotation: int) -> list[int]:
     """To which turn each of the 18 turns corresponds after a rotation of the cube."""
     faces = [int(ROTATIONS[rotation][9 * face + 4]) // 9 for face in range(6)]
     return [3 * faces[turn // 3] + turn % 3 for turn in range(18)]
+
+
+def _turn_seen() -> Array:
+    ring, down = [FACES.index(face) for face in "FRBL"], FACES.index("D")
+    return np.array(
+        [turn_map(rotation_taking(down, down, side, ring[0])) for side in ring], dtype=np.uint8
+    )
+
+
+TURN_SEEN: Final = _turn_seen()
+"""Shape (4, 18): each turn as slot s sees it when it is turned to the front right."""
 
 
 def cross_number(position: Array) -> int:

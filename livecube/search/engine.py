@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
-from livecube.search.coordinates import PIECE_MOVES, SLOT_SYMMETRY
+from livecube.search.coordinates import PIECE_MOVES, SLOT_SYMMETRY, TURN_SEEN
 from livecube.search.kernel import FIELDS, LONGEST, NO_TAIL, run
 from livecube.search.situation import CROSS_AT, PLACES_AT
 
@@ -93,6 +93,7 @@ class Engine:
             self.tables.seen,
             self.pairs,
             SLOT_SYMMETRY,
+            TURN_SEEN,
             PIECE_MOVES,
             CROSS_AT,
             PLACES_AT,

@@ -49,22 +49,10 @@ _D: Final = 15
 
 
 @njit(cache=True, nogil=True)
-def _need_of_pair(pairs, seen, symmetry, cross, slot, corner, edge):  # type: ignore[no-untyped-def]
-    """Fewest turns that solve the cross and one slot."""
-    state = (seen[slot, cross] * 24 + symmetry[slot, 0, corner]) * 24 + symmetry[slot, 1, edge]
+def _need_of_pair(pairs, cross, corner, edge):  # type: ignore[no-untyped-def]
+    """Fewest turns that solve the cross and slot 0."""
+    state = (cross * 24 + corner) * 24 + edge
     return pairs[state >> 1] >> ((state & 1) << 2) & 15
-
-
-@njit(cache=True, nogil=True)
-def _offset(cross, places, goal, solved_cross, solved_places):  # type: ignore[no-untyped-def]
-    """The offset at which the cross and the goal's pieces are solved, or −1."""
-    for k in range(4):
-        if cross == solved_cross[k]:
-            for piece in range(8):
-                if goal >> piece & 1 and places[piece] != solved_places[k, piece]:
-                    return -1
-            return k
-    return -1
 
 
 @njit(cache=True, nogil=True)
@@ -89,81 +77,165 @@ def _order(goal, target, with_pairs, slots, singles):  # type: ignore[no-untyped
 
 
 @njit(cache=True, nogil=True)
+def _followers(allowed, followers, many):  # type: ignore[no-untyped-def]
+    """The turns that may stand behind a turn of each face (6: behind nothing), and how many."""
+    for before in range(7):
+        many[before] = 0
+        for turn in range(18):
+            face = turn // 3
+            in_order = before == 6 or (
+                face != before and (face > before or OPPOSITE[face] != before)
+            )
+            if in_order and allowed >> turn & 1:
+                followers[before, many[before]] = turn
+                many[before] += 1
+
+
+@njit(cache=True, nogil=True)
+def _look_ahead(  # type: ignore[no-untyped-def]
+    moves, rows, alone, pairs, piece_moves, turn_seen, turns, count,
+    whole, single, cross, slot, seen, corner, edge, piece, place, need,
+):  # fmt: skip
+    """What the first part of the goal needs after each of some turns.
+
+    All turns of a node are looked up at once, before any is judged: the tables are larger
+    than the processor's caches, and so the loads wait together and not one after another.
+    """
+    if whole:
+        for n in range(count):
+            turn = turn_seen[slot, turns[n]]
+            need[n] = _need_of_pair(
+                pairs, moves[seen, turn], piece_moves[0, turn, corner], piece_moves[1, turn, edge]
+            )
+    elif single:
+        for n in range(count):
+            turn = turns[n]
+            need[n] = rows[moves[cross, turn], 24 * piece + piece_moves[piece // 4, turn, place]]
+    else:
+        for n in range(count):
+            need[n] = alone[moves[cross, turns[n]]]
+
+
+@njit(cache=True, nogil=True)
+def _offset(  # type: ignore[no-untyped-def]
+    cross, corner, edge, place, whole, singles, single, solved_cross, solved_places
+):
+    """The offset at which the cross and the goal's pieces are solved, or −1.
+
+    Pairs are given as their slots see them, and so all look like slot 0.
+    """
+    for k in range(4):
+        if cross == solved_cross[k]:
+            for i in range(whole):
+                if corner[i] != solved_places[k, 0] or edge[i] != solved_places[k, 4]:
+                    return -1
+            for i in range(single):
+                if place[i] != solved_places[k, singles[i]]:
+                    return -1
+            return k
+    return -1
+
+
+@njit(cache=True, nogil=True)
 def _search(  # type: ignore[no-untyped-def]
-    moves, rows, alone, seen, pairs, symmetry, piece_moves, solved_cross, solved_places,
-    cross0, places0, task, prefix, depth, out_turns, out_length, found,
+    moves, rows, alone, seen, pairs, symmetry, turn_seen, piece_moves, solved_cross,
+    solved_places, cross0, places0, task, prefix, depth, followers, many,
+    out_turns, out_length, found,
 ):  # fmt: skip
     """All solutions of exactly ``depth`` turns behind one prefix; the new number found."""
-    goal, allowed, tail, target, tied = task[0], task[1], task[3], task[4], task[5]
+    goal, tail, target, tied = task[0], task[3], task[4], task[5]
     slots = np.empty(4, dtype=np.int64)
     singles = np.empty(8, dtype=np.int64)
     whole, single = _order(goal, target, pairs.shape[0] > 0, slots, singles)
+    # Pairs go by the cross, the corner and the edge as their slots see them, single pieces
+    # and the cross itself as they are.
     cross = np.empty(LONGEST + 1, dtype=np.int64)
+    crosses = np.zeros((LONGEST + 1, 4), dtype=np.int64)
+    corner = np.zeros((LONGEST + 1, 4), dtype=np.int64)
+    edge = np.zeros((LONGEST + 1, 4), dtype=np.int64)
     place = np.zeros((LONGEST + 1, 8), dtype=np.int64)
+    need = np.zeros((LONGEST + 1, 18), dtype=np.int64)
     last = np.empty(LONGEST + 1, dtype=np.int64)
     upcoming = np.zeros(LONGEST + 1, dtype=np.int64)
     start = 1 if prefix else 0
     turn = _D + prefix - 1
-    cross[0] = moves[cross0, turn] if prefix else cross0
-    for piece in range(8):
-        place[0, piece] = (
-            piece_moves[piece // 4, turn, places0[piece]] if prefix else places0[piece]
-        )
-    last[0] = -1
     spare = 1 if tail == LEFT else 0
-    level = 0
+    cross[0] = moves[cross0, turn] if prefix else cross0
+    most = alone[cross[0]]
     for i in range(whole):
         slot = slots[i]
-        corner, edge = place[0, slot], place[0, slot + 4]
-        if _need_of_pair(pairs, seen, symmetry, cross[0], slot, corner, edge) > (
-            depth - start + spare
-        ):
-            level = -1
+        before = places0[slot], places0[slot + 4]
+        crosses[0, i] = seen[slot, cross[0]]
+        corner[0, i] = symmetry[slot, 0, piece_moves[0, turn, before[0]] if prefix else before[0]]
+        edge[0, i] = symmetry[slot, 1, piece_moves[1, turn, before[1]] if prefix else before[1]]
+        most = max(most, _need_of_pair(pairs, crosses[0, i], corner[0, i], edge[0, i]))
     for i in range(single):
-        if rows[cross[0], 24 * singles[i] + place[0, singles[i]]] > depth - start + spare:
-            level = -1
+        piece = singles[i]
+        place[0, i] = places0[piece]
+        if prefix:
+            place[0, i] = piece_moves[piece // 4, turn, places0[piece]]
+        most = max(most, rows[cross[0], 24 * piece + place[0, i]])
+    if most > depth - start + spare or depth == start:
+        return found
+    last[0] = 6
+    level = 0
+    fresh = True
     while level >= 0:
-        turn = upcoming[level]
-        left = depth - start - level - 1
-        if turn == 18 or left < 0:
+        turns = followers[last[level]]
+        if fresh:
+            _look_ahead(
+                moves, rows, alone, pairs, piece_moves, turn_seen, turns, many[last[level]],
+                whole, single, cross[level], slots[0], crosses[level, 0], corner[level, 0],
+                edge[level, 0], singles[0], place[level, 0], need[level],
+            )  # fmt: skip
+            upcoming[level] = 0
+            fresh = False
+        n = upcoming[level]
+        if n == many[last[level]]:
             level -= 1
             continue
-        upcoming[level] = turn + 1
-        face = turn // 3
-        before = last[level]
-        if not allowed >> turn & 1 or face == before:
-            continue
-        if before >= 0 and face < before and OPPOSITE[face] == before:
-            continue
-        after = moves[cross[level], turn]
-        most = alone[after] if goal == 0 else 0
+        upcoming[level] = n + 1
+        left = depth - start - level - 1
+        most = need[level, n]
         if most > left + spare:
             continue
+        turn = turns[n]
         for i in range(whole):
-            slot = slots[i]
-            corner = piece_moves[0, turn, place[level, slot]]
-            edge = piece_moves[1, turn, place[level, slot + 4]]
-            place[level + 1, slot] = corner
-            place[level + 1, slot + 4] = edge
-            most = max(most, _need_of_pair(pairs, seen, symmetry, after, slot, corner, edge))
-            if most > left + spare:
-                break
+            own = turn_seen[slots[i], turn]
+            crosses[level + 1, i] = moves[crosses[level, i], own]
+            corner[level + 1, i] = piece_moves[0, own, corner[level, i]]
+            edge[level + 1, i] = piece_moves[1, own, edge[level, i]]
+            if i > 0:
+                most = max(most, _need_of_pair(
+                    pairs, crosses[level + 1, i], corner[level + 1, i], edge[level + 1, i]
+                ))  # fmt: skip
+                if most > left + spare:
+                    break
         if most > left + spare:
             continue
+        cross[level + 1] = moves[cross[level], turn]
         for i in range(single):
             piece = singles[i]
-            place[level + 1, piece] = piece_moves[piece // 4, turn, place[level, piece]]
-            most = max(most, rows[after, 24 * piece + place[level + 1, piece]])
+            place[level + 1, i] = piece_moves[piece // 4, turn, place[level, i]]
+            most = max(most, rows[cross[level + 1], 24 * piece + place[level + 1, i]])
             if most > left + spare:
                 break
         if most > left + spare:
             continue
-        if tied and (place[level, target] == place[level + 1, target]) != (
-            place[level, target + 4] == place[level + 1, target + 4]
-        ):
-            continue
+        if tied:
+            if whole:
+                one = corner[level, 0] == corner[level + 1, 0]
+                other = edge[level, 0] == edge[level + 1, 0]
+            else:
+                one = place[level, 0] == place[level + 1, 0]
+                other = place[level, 1] == place[level + 1, 1]
+            if one != other:
+                continue
         if most <= 1:
-            offset = _offset(after, place[level + 1], goal, solved_cross, solved_places)
+            offset = _offset(
+                cross[level + 1], corner[level + 1], edge[level + 1], place[level + 1],
+                whole, singles, single, solved_cross, solved_places,
+            )  # fmt: skip
             if offset == 0 or (offset > 0 and tail != NO_TAIL):
                 turned_back = offset > 0 and tail == TURNED_BACK
                 if start + level + 1 + turned_back == depth and found < out_length.shape[0]:
@@ -172,7 +244,7 @@ def _search(  # type: ignore[no-untyped-def]
                         out_turns[found, 0] = _D + prefix - 1
                         length = 1
                     for j in range(level + 1):
-                        out_turns[found, length] = upcoming[j] - 1
+                        out_turns[found, length] = followers[last[j], upcoming[j] - 1]
                         length += 1
                     if turned_back:
                         out_turns[found, length] = _D + 3 - offset
@@ -180,10 +252,10 @@ def _search(  # type: ignore[no-untyped-def]
                     out_length[found] = length
                     found += 1
                 continue
-        level += 1
-        cross[level] = after
-        last[level] = face
-        upcoming[level] = 0
+        if left > 0:
+            level += 1
+            last[level] = turn // 3
+            fresh = True
     return found
 
 
@@ -226,8 +298,8 @@ def _among(tasks, number, out_turns, out_length, out_task, found):  # type: igno
 
 @njit(cache=True, nogil=True)
 def run(  # type: ignore[no-untyped-def]
-    moves, rows, alone, seen, pairs, symmetry, piece_moves, solved_cross, solved_places,
-    cross, places, tasks, stop, out_turns, out_length, out_task,
+    moves, rows, alone, seen, pairs, symmetry, turn_seen, piece_moves, solved_cross,
+    solved_places, cross, places, tasks, stop, out_turns, out_length, out_task,
 ):  # fmt: skip
     """Answer all tasks about one position; the number of sequences found.
 
@@ -238,6 +310,8 @@ def run(  # type: ignore[no-untyped-def]
     enough. When another thread sets ``stop[0]``, the search ends soon and returns −1.
     Nothing is checked.
     """
+    followers = np.empty((7, 18), dtype=np.int64)
+    many = np.empty(7, dtype=np.int64)
     found = 0
     for number in range(tasks.shape[0]):
         task = tasks[number]
@@ -245,6 +319,7 @@ def run(  # type: ignore[no-untyped-def]
         found = _among(tasks, number, out_turns, out_length, out_task, found)
         if found > before:
             continue
+        _followers(task[1], followers, many)
         shortest = LONGEST
         depth = 1
         while depth < LONGEST and depth <= shortest + task[6]:
@@ -253,9 +328,9 @@ def run(  # type: ignore[no-untyped-def]
                     return -1
                 if task[2] >> prefix & 1:
                     found = _search(
-                        moves, rows, alone, seen, pairs, symmetry, piece_moves, solved_cross,
-                        solved_places, cross, places, task, prefix, depth,
-                        out_turns, out_length, found,
+                        moves, rows, alone, seen, pairs, symmetry, turn_seen, piece_moves,
+                        solved_cross, solved_places, cross, places, task, prefix, depth,
+                        followers, many, out_turns, out_length, found,
                     )  # fmt: skip
             if found > before and shortest == LONGEST:
                 shortest = depth
