@@ -21,7 +21,8 @@ from livecube.techniques.registry import TECHNIQUES
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    from livecube.search.engine import Engine, Task
+    from livecube.search.engine import Engine
+    from livecube.search.task import Task
 
 __all__ = [
     "COMPARED",

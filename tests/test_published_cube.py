@@ -24,9 +24,9 @@ from livecube.cube.position import (
     stickers,
 )
 from livecube.search.coordinates import DOWN_ROTATIONS, cross_number, piece_places
-from livecube.search.engine import Task
 from livecube.search.situation import Situation
 from livecube.search.tables import cross_distances, cross_moves
+from livecube.search.task import Task
 from livecube.stages.cases import (
     ORIENTED,
     PERMUTATION_SEQUENCES,

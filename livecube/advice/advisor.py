@@ -15,9 +15,10 @@ from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import Holding
 from livecube.cube.position import apply_turns
 from livecube.hands.pricing import Pricer
-from livecube.search.engine import Engine, Task
+from livecube.search.engine import Engine
 from livecube.search.keeping import kept
 from livecube.search.situation import Situation, slot_bits
+from livecube.search.task import Task
 from livecube.stages.frame import FRAMES
 from livecube.techniques.base import Chance
 
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 
     from livecube.cube.geometry import Array
     from livecube.hands.model import Hands
-    from livecube.search.engine import Found
+    from livecube.search.task import Found
     from livecube.techniques.base import Technique
 
 __all__ = ["Advisor", "likely_cross"]

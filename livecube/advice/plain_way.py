@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 from livecube.advice.two_steps import after
 from livecube.cube.holding import hand_moves
 from livecube.cube.position import apply_turns
-from livecube.search.engine import Task
 from livecube.search.situation import Situation, slot_bits
+from livecube.search.task import Task
 from livecube.techniques.plain import Plain
 
 if TYPE_CHECKING:

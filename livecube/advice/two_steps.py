@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from livecube.cube.position import apply_turns
-from livecube.search.engine import Found, Task
-from livecube.search.kernel import LONGEST
 from livecube.search.situation import Situation, slot_bits
+from livecube.search.task import LONGEST, Found, Task
 from livecube.techniques.plain import Plain
 
 if TYPE_CHECKING:

@@ -20,8 +20,8 @@ from livecube.cube.holding import parse_colour
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.cube.turns import htm
 from livecube.edges.hands_file import default_hands
-from livecube.search.engine import Task
 from livecube.search.situation import Situation
+from livecube.search.task import Task
 from livecube.techniques.plain import Plain
 from livecube.techniques.registry import TECHNIQUES
 from livecube.views.table import table_lines

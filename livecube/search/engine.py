@@ -2,66 +2,26 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import numpy.typing as npt
 
 from livecube.search.coordinates import PIECE_MOVES, SLOT_SYMMETRY, TURN_SEEN
-from livecube.search.kernel import FIELDS, LONGEST, NO_TAIL, run
+from livecube.search.kernel import run
 from livecube.search.situation import CROSS_AT, PLACES_AT
+from livecube.search.task import FIELDS, LONGEST, Found
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from livecube.search.situation import Situation
     from livecube.search.tables import Tables
+    from livecube.search.task import Task
 
-__all__ = ["ALL_TURNS", "D_TURNS", "NO_D", "Engine", "Found", "Task"]
-
-ALL_TURNS: Final = (1 << 18) - 1
-D_TURNS: Final = 0b111 << 15
-NO_D: Final = ALL_TURNS & ~D_TURNS
+__all__ = ["Engine"]
 
 _ROOM: Final = 1 << 14
 """Most sequences that one call can return (a position has some 1,500 with those one longer)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Task:
-    """One question for the kernel; see :mod:`livecube.search.kernel` for the fields."""
-
-    goal: int
-    allowed: int = ALL_TURNS
-    prefix: int = 1
-    tail: int = NO_TAIL
-    target: int = 0
-    tied: bool = False
-    extra: int = 0
-
-    def row(self) -> tuple[int, ...]:
-        """The task as the kernel reads it."""
-        return (
-            self.goal,
-            self.allowed,
-            self.prefix,
-            self.tail,
-            self.target,
-            int(self.tied),
-            self.extra,
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class Found:
-    """Sequences found, as arrays; valid until the engine searches again."""
-
-    turns: npt.NDArray[np.uint8]
-    """Shape (n, LONGEST): down-frame turns, each row as far as its length."""
-    lengths: npt.NDArray[np.int64]
-    tasks: npt.NDArray[np.int64]
-    """Number of the task that each answers; those of one task stand together, shorter first."""
 
 
 class Engine:

@@ -16,8 +16,8 @@ from livecube.search.coordinates import SLOT_PIECES
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from livecube.search.engine import Found
     from livecube.search.situation import Situation
+    from livecube.search.task import Found
 
 __all__ = ["kept"]
 

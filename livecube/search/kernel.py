@@ -1,25 +1,6 @@
 """The one search kernel: depth-first with iterative deepening, its constraint as data.
 
-A task asks for all shortest sequences ``prefix X tail`` (and, with ``extra``, those up to
-that many turns longer) that solve the cross and some slot pieces:
-
-======  =======  ====================================================================
-field   name     meaning
-======  =======  ====================================================================
-0       goal     bit p: piece p (see :mod:`livecube.search.coordinates`) must be solved;
-                 0: the cross alone
-1       allowed  bit t: turn t may stand in X
-2       prefix   bit a: X may follow D^a (bit 0: nothing)
-3       tail     NO_TAIL: solved at offset 0 at the end of X. TURNED_BACK: solved at any
-                 offset at the end of X, and one D turn, counted, aligns it if need be.
-                 LEFT: solved at any offset at the end of X, and left there
-4       target   slot whose pieces are looked at first, since they fail soonest
-5       tied     1: every turn must move the target's corner and edge together, or neither
-6       extra    also sequences up to this many turns longer than the shortest
-======  =======  ====================================================================
-
-Turns of opposite faces stand in one order (U before D, L before R, F before B), no face
-turns twice running, and no proper part ``prefix X'`` of a solution is one.
+A task (:class:`livecube.search.task.Task` says what its fields mean) is a row of numbers.
 
 A search is bounded by the tables: a node is left when the cross together with any goal pair
 (or, before the pair table is there, any goal piece) needs more turns than there are left. One
@@ -34,15 +15,9 @@ import numpy as np
 from numba import njit
 
 from livecube.cube.geometry import OPPOSITE
+from livecube.search.task import LEFT, LONGEST, NO_TAIL, TURNED_BACK
 
-__all__ = ["FIELDS", "LEFT", "LONGEST", "NO_TAIL", "TURNED_BACK", "run"]
-
-FIELDS: Final = 7
-NO_TAIL: Final = 0
-TURNED_BACK: Final = 1
-LEFT: Final = 2
-LONGEST: Final = 20
-"""Searches give up beyond this many turns; no answer has as many."""
+__all__ = ["run"]
 
 _D: Final = 15
 """The turn D; D2 and D' follow."""

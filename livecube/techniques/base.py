@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
-    from livecube.search.engine import Task
     from livecube.search.situation import Situation
+    from livecube.search.task import Task
 
 __all__ = ["Chance", "Technique", "goal_bits"]
 

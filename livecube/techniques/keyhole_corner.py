@@ -9,9 +9,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from livecube.search.engine import NO_D, Task
-from livecube.search.kernel import TURNED_BACK
 from livecube.search.situation import slot_bits
+from livecube.search.task import NO_D, TURNED_BACK, Task
 from livecube.techniques.base import Chance, goal_bits
 
 if TYPE_CHECKING:

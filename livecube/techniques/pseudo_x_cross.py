@@ -10,8 +10,7 @@ from __future__ import annotations
 from itertools import permutations
 from typing import TYPE_CHECKING, Final
 
-from livecube.search.engine import Task
-from livecube.search.kernel import LEFT
+from livecube.search.task import LEFT, Task
 from livecube.techniques.base import Chance
 
 if TYPE_CHECKING:

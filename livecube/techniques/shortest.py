@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from livecube.search.engine import Task
 from livecube.search.situation import slot_bits
+from livecube.search.task import Task
 from livecube.techniques.base import Chance, goal_bits
 
 if TYPE_CHECKING:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from livecube.search.engine import Task
+from livecube.search.task import Task
 from livecube.techniques.base import Chance, goal_bits
 
 if TYPE_CHECKING:
