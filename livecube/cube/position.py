@@ -39,7 +39,13 @@ SOLVED: Final = HOME.copy()
 SOLVED.setflags(write=False)
 
 _NEXT: Final = np.array([np.arange(54, dtype=np.uint8), NEXT_STICKER, NEXT_STICKER[NEXT_STICKER]])
-_INVERSE_ROTATIONS: Final = np.argsort(ROTATIONS, axis=1).astype(np.uint8)
+_STICKERS_AT_HOME: Final = np.argsort(ROTATIONS, axis=1)[:, HOME]
+"""Shape (24, 20): the facelets that each rotation takes to the homes of the pieces."""
+_SOURCES: Final = PIECE_AT[_STICKERS_AT_HOME]
+_TWISTS: Final = TWIST_AT[_STICKERS_AT_HOME]
+_TURNED_STICKERS: Final = np.array([rotation[_NEXT] for rotation in ROTATIONS])
+"""Shape (24, 3, 54): from a reference sticker's facelet to where, after the rotation, the
+sticker is that lies so many clockwise of it."""
 
 TURN_BYTES: Final = tuple(bytes(row) + bytes(range(54, 256)) for row in TURNS.tolist())
 """The turns as tables for ``bytes.translate``: the quickest way to turn a single position
@@ -99,8 +105,11 @@ def rotated(position: Array, rotation: int) -> Array:
     If ``p`` is reached from solved by turns of faces f1, f2, …, then ``rotated(p, r)`` is
     reached by turns of the faces to which rotation ``r`` takes f1, f2, ….
     """
-    places = ROTATIONS[rotation][stickers(position)]
-    return from_stickers(places[..., _INVERSE_ROTATIONS[rotation]])
+    # Piece p of the result is at home a sticker of some piece of the given position: which one
+    # and where its own facelet goes depends on the rotation alone.
+    source, places = _SOURCES[rotation], _TURNED_STICKERS[rotation]
+    result: Array = places[_TWISTS[rotation], position[..., source]]
+    return result
 
 
 def blocks_outside(corner: int, edge: int) -> frozenset[tuple[int, int]]:

@@ -63,6 +63,16 @@ def _places() -> tuple[Array, Array]:
 
 
 _CORNER_PLACE, _EDGE_PLACE = _places()
+# Single positions are looked up in lists, which is quicker than in arrays.
+_CORNER_PLACE_LISTED: Final = _CORNER_PLACE.tolist()
+_EDGE_PLACE_LISTED: Final = _EDGE_PLACE.tolist()
+_CROSS_EDGES: Final = np.array(CROSS_EDGES)
+_SLOT_PIECES: Final = np.array(SLOT_PIECES)
+# Single positions are looked up in lists, which is quicker than in arrays.
+_CORNER_PLACE_LISTED: Final = _CORNER_PLACE.tolist()
+_EDGE_PLACE_LISTED: Final = _EDGE_PLACE.tolist()
+_CROSS_EDGES: Final = np.array(CROSS_EDGES)
+_SLOT_PIECES: Final = np.array(SLOT_PIECES)
 
 
 def _facelet_of(places: Array) -> list[int]:
@@ -133,17 +143,20 @@ TURN_SEEN: Final = _turn_seen()
 
 def cross_number(position: Array) -> int:
     """Number of the cross in one position (cross down)."""
-    places = [int(_EDGE_PLACE[position[p]]) for p in CROSS_EDGES]
+    places = [_EDGE_PLACE_LISTED[facelet] for facelet in position[_CROSS_EDGES].tolist()]
     number, flips, seen = 0, 0, list[int]()
     for i, place in enumerate(places):
-        cubicle = place // 2
-        number = number * (12 - i) + cubicle - sum(other < cubicle for other in seen)
-        flips = 2 * flips + place % 2
+        cubicle = place >> 1
+        number = number * (12 - i) + cubicle
+        for other in seen:
+            number -= other < cubicle
+        flips = 2 * flips + (place & 1)
         seen.append(cubicle)
     return 16 * number + flips
 
 
-def piece_places(position: Array) -> Array:
-    """Places of the eight slot pieces in one position (cross down), shape (8,)."""
-    facelets = position[list(SLOT_PIECES)]
-    return np.concatenate([_CORNER_PLACE[facelets[:4]], _EDGE_PLACE[facelets[4:]]])
+def piece_places(position: Array) -> list[int]:
+    """Places of the eight slot pieces in one position (cross down)."""
+    facelets = position[_SLOT_PIECES].tolist()
+    corners = [_CORNER_PLACE_LISTED[facelet] for facelet in facelets[:4]]
+    return corners + [_EDGE_PLACE_LISTED[facelet] for facelet in facelets[4:]]

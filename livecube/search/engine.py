@@ -58,7 +58,7 @@ class Engine:
             CROSS_AT,
             PLACES_AT,
             situation.cross,
-            situation.places,
+            np.array(situation.places),
             np.array([task.row() for task in tasks], dtype=np.int64).reshape(-1, FIELDS),
             self._stop,
             self._turns,

@@ -33,6 +33,8 @@ CROSS_AT: Final = np.array([cross_number(position) for position in AT_OFFSETS])
 PLACES_AT: Final = np.array([piece_places(position) for position in AT_OFFSETS])
 """Shape (4, 8): places of the solved slot pieces at each offset."""
 
+_PLACES_LISTED: Final = PLACES_AT.tolist()
+_PLACES_LISTED: Final = PLACES_AT.tolist()
 _OFFSET_OF: Final = {cross: offset for offset, cross in enumerate(CROSS_AT.tolist())}
 _CORNERS, _EDGES = list(SLOT_PIECES[:4]), list(SLOT_PIECES[4:])
 _BLOCKS: Final = [
@@ -59,7 +61,8 @@ class Situation:
     position: Array
     """The position in the down frame."""
     cross: int
-    places: Array
+    places: list[int]
+    """Of the eight slot pieces."""
     offset: int | None
     """None: the cross is whole at no offset, and nothing counts as solved."""
     corners: int
@@ -83,14 +86,12 @@ class Situation:
         offset = _OFFSET_OF.get(cross)
         corners = edges = flipped = joined = 0
         if offset is not None:
-            solved = (places == PLACES_AT[offset]).tolist()
-            wrong_way = (places == PLACES_AT[offset] ^ 1).tolist()
-            corner, edge = down[_CORNERS].tolist(), down[_EDGES].tolist()
+            solved, facelets = _PLACES_LISTED[offset], down.tolist()
             for s in range(4):
-                corners |= solved[s] << s
-                edges |= solved[4 + s] << s
-                flipped |= wrong_way[4 + s] << s
-                joined |= ((corner[s], edge[s]) in _BLOCKS[s]) << s
+                corners |= (places[s] == solved[s]) << s
+                edges |= (places[4 + s] == solved[4 + s]) << s
+                flipped |= (places[4 + s] == solved[4 + s] ^ 1) << s
+                joined |= ((facelets[_CORNERS[s]], facelets[_EDGES[s]]) in _BLOCKS[s]) << s
         return Situation(face, down, cross, places, offset, corners, edges, flipped, joined)
 
     @property
