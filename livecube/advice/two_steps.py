@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from livecube.cube.position import apply_turns
+from livecube.cube.turns import htm
 from livecube.search.situation import Situation, slot_bits
 from livecube.search.task import LONGEST, Found, Task
 from livecube.techniques.plain import Plain
@@ -85,7 +86,8 @@ def composed(
     """What was found, with every chance that goes on by another technique carried through.
 
     Of such a chance all sequences are taken that are shortest as a whole, among those whose
-    first part is as short as it goes.
+    first part is as short as it goes. Those in which the last turn of the first part would
+    merge with the first of the second are left out: nobody stops there to see what follows.
     """
     if not any(chance.then for chance in chances):
         return found
@@ -115,9 +117,14 @@ def _carried_on(
         for following in technique.chances(then):
             if following.slots == chance.slots:
                 seconds = engine.solve(then, [following.task])[0]
-                wholes += [first + second for second in seconds]
+                wholes += [first + second for second in seconds if not _merge(first, second)]
     shortest = min(map(len, wholes), default=0)
     return [whole for whole in wholes if len(whole) == shortest <= LONGEST]
+
+
+def _merge(first: tuple[int, ...], second: tuple[int, ...]) -> bool:
+    """Whether turns of two parts count as one where they meet."""
+    return htm(first + second) < len(first) + len(second)
 
 
 def _as_found(answers: Sequence[Sequence[tuple[int, ...]]]) -> Found:

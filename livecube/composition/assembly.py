@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, Final, cast
 
 from livecube.edges.cache import (
     TABLE_STEPS,
+    book_made_apart,
     keep_compiled_code,
+    kept_book,
     kept_pair_table,
     load_tables,
     pair_table_built_apart,
@@ -61,6 +63,7 @@ def load_advisor(
     step(TABLE_STEPS - steps)
     if (pairs := kept_pair_table()) is not None:
         engine.pairs = pairs
+    engine.book = kept_book()
     advisor = Advisor(engine, (*TECHNIQUES, *_installed_techniques()), hands or default_hands())
     # One slot is free here, so that every kernel is compiled or loaded before it is needed: a
     # kernel that is loaded later would wait for whatever another thread compiles.
@@ -94,13 +97,16 @@ def set_level(advisor: Advisor, name: str) -> None:
 
 
 def sharpen(advisor: Advisor) -> None:
-    """Give an advisor the pair table, having it built if this machine has none yet.
+    """Give an advisor the pair table and the book, having them made if this machine has none yet.
 
     Takes some seconds then; the advisor answers meanwhile, only slower. Safe to run in a
     thread of its own. Without a cache folder that can be written to, it changes nothing.
     """
-    if not len(advisor.engine.pairs) and (pairs := pair_table_built_apart()) is not None:
-        advisor.engine.pairs = pairs
+    engine = advisor.engine
+    if not len(engine.pairs) and (pairs := pair_table_built_apart()) is not None:
+        engine.pairs = pairs
+    if engine.book is None:
+        engine.book = book_made_apart()
 
 
 def find_decoder(name: str) -> type[Decoder]:

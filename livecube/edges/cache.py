@@ -6,6 +6,7 @@ import contextlib
 import os
 import subprocess
 import sys
+from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -17,20 +18,24 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
+    from livecube.search.book import Book
     from livecube.search.tables import Tables
 
 __all__ = [
     "TABLE_STEPS",
+    "book_made_apart",
     "build_and_keep_pair_table",
     "cache_folder",
     "keep_compiled_code",
+    "kept_book",
     "kept_pair_table",
     "load_tables",
+    "make_and_keep_book",
     "pair_table_built_apart",
 ]
 
-_VERSION: Final = 2
-"""Raise it when the tables change their meaning."""
+_VERSION: Final = 3
+"""Raise it when the tables change their meaning, or techniques what they ask."""
 
 _SHAPES: Final[dict[str, tuple[int, ...]]] = {
     "moves": (190080, 18),
@@ -79,18 +84,56 @@ def build_and_keep_pair_table() -> None:
 
 
 def pair_table_built_apart() -> npt.NDArray[np.uint8] | None:
-    """Have another process build and keep the pair table, and load it; None if that fails.
+    """Have another process build and keep the pair table, and load it; None if that fails."""
+    _run_apart(build_and_keep_pair_table)
+    return kept_pair_table()
+
+
+def kept_book() -> Book | None:
+    """The book from the cache; None if it has not been made yet."""
+    from livecube.search.book import Book
+
+    parts = [_load(f"book-{field.name}") for field in fields(Book)]
+    known = [part for part in parts if part is not None]
+    if len(known) < len(parts):
+        return None
+    book = Book(*known)
+    return book if book.is_whole else None
+
+
+def make_and_keep_book() -> None:
+    """Make the book, which takes some seconds, and keep it."""
+    from livecube.search.book import Book, make_book
+    from livecube.search.engine import Engine
+    from livecube.techniques.questions import questions
+    from livecube.techniques.registry import TECHNIQUES
+
+    engine = Engine(load_tables())
+    if (pairs := kept_pair_table()) is not None:
+        engine.pairs = pairs
+    book = make_book(engine, questions(TECHNIQUES))
+    for field in fields(Book):
+        _keep(f"book-{field.name}", getattr(book, field.name))
+
+
+def book_made_apart() -> Book | None:
+    """Have another process make and keep the book, and load it; None if that fails."""
+    _run_apart(make_and_keep_book)
+    return kept_book()
+
+
+def _run_apart(work: Callable[[], None]) -> None:
+    """Run a function of this module in another process, which stands back for others.
 
     A process of its own costs this one neither memory nor the interpreter's attention.
     """
     script = (
-        f"import os; from {__name__} import build_and_keep_pair_table, keep_compiled_code\n"
+        f"import os; from {__name__} import {work.__name__}, keep_compiled_code\n"
         "if hasattr(os, 'nice'): os.nice(10)\n"
-        "keep_compiled_code(); build_and_keep_pair_table()"
+        f"keep_compiled_code(); {work.__name__}()"
     )
     subprocess.run([sys.executable, "-c", script], check=False, stdin=subprocess.DEVNULL,
                    stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)  # fmt: skip
-    return kept_pair_table()
 
 
 def _path(name: str) -> Path:
@@ -104,7 +147,7 @@ def _load(name: str) -> npt.NDArray[Any] | None:
         table = np.asarray(np.load(_path(name), mmap_mode="c"))
     except (OSError, ValueError, EOFError):
         return None
-    return table if table.shape == (_SHAPES | _PAIRS)[name] else None
+    return table if table.shape == (_SHAPES | _PAIRS).get(name, table.shape) else None
 
 
 def _keep(name: str, table: npt.NDArray[Any]) -> npt.NDArray[Any]:

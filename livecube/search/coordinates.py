@@ -68,11 +68,6 @@ _CORNER_PLACE_LISTED: Final = _CORNER_PLACE.tolist()
 _EDGE_PLACE_LISTED: Final = _EDGE_PLACE.tolist()
 _CROSS_EDGES: Final = np.array(CROSS_EDGES)
 _SLOT_PIECES: Final = np.array(SLOT_PIECES)
-# Single positions are looked up in lists, which is quicker than in arrays.
-_CORNER_PLACE_LISTED: Final = _CORNER_PLACE.tolist()
-_EDGE_PLACE_LISTED: Final = _EDGE_PLACE.tolist()
-_CROSS_EDGES: Final = np.array(CROSS_EDGES)
-_SLOT_PIECES: Final = np.array(SLOT_PIECES)
 
 
 def _facelet_of(places: Array) -> list[int]:

@@ -14,6 +14,7 @@ from livecube.search.task import FIELDS, LONGEST, Found
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from livecube.search.book import Book
     from livecube.search.situation import Situation
     from livecube.search.tables import Tables
     from livecube.search.task import Task
@@ -30,6 +31,8 @@ class Engine:
     def __init__(self, tables: Tables) -> None:
         self.pairs = np.empty(0, dtype=np.uint8)
         """The pair table, once it is there; every search is several times faster with it."""
+        self.book: Book | None = None
+        """The book, once it is there; what is in it needs no search."""
         self.tables = tables
         self._stop = np.zeros(1, dtype=np.uint8)
         self._turns = np.zeros((_ROOM, LONGEST), dtype=np.uint8)  # turns all along, even unused
@@ -41,10 +44,34 @@ class Engine:
         self._stop[0] = 1
 
     def search(self, situation: Situation, tasks: Sequence[Task]) -> Found:
-        """All sequences of all tasks.
+        """All sequences of all tasks, from the book as far as it has them.
 
         Raises ``OverflowError`` if there are more than anybody can use.
         """
+        if self.book is None or situation.offset != 0:
+            return self._searched(situation, tasks)
+        entries = self.book.entries(situation, tasks)
+        known = [number for number, entry in enumerate(entries) if entry is not None]
+        if not known:
+            return self._searched(situation, tasks)
+        found = self.book.look_up(
+            [entry for entry in entries if entry is not None], [tasks[number] for number in known]
+        )
+        if len(known) == len(tasks):
+            return found
+        others = [number for number, entry in enumerate(entries) if entry is None]
+        more = self._searched(situation, [tasks[number] for number in others])
+        numbers = np.concatenate([np.array(known)[found.tasks], np.array(others)[more.tasks]])
+        order = np.argsort(numbers, kind="stable")
+        narrower = LONGEST - found.turns.shape[1]
+        return Found(
+            np.concatenate([np.pad(found.turns, ((0, 0), (0, narrower))), more.turns])[order],
+            np.concatenate([found.lengths, more.lengths])[order],
+            numbers[order],
+        )
+
+    def _searched(self, situation: Situation, tasks: Sequence[Task]) -> Found:
+        """All sequences of all tasks, by searching."""
         self._stop[0] = 0
         found = run(
             self.tables.moves,

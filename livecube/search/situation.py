@@ -34,7 +34,6 @@ PLACES_AT: Final = np.array([piece_places(position) for position in AT_OFFSETS])
 """Shape (4, 8): places of the solved slot pieces at each offset."""
 
 _PLACES_LISTED: Final = PLACES_AT.tolist()
-_PLACES_LISTED: Final = PLACES_AT.tolist()
 _OFFSET_OF: Final = {cross: offset for offset, cross in enumerate(CROSS_AT.tolist())}
 _CORNERS, _EDGES = list(SLOT_PIECES[:4]), list(SLOT_PIECES[4:])
 _BLOCKS: Final = [

@@ -79,7 +79,7 @@ class Found:
     """Sequences found, as arrays; valid until the engine searches again."""
 
     turns: npt.NDArray[np.uint8]
-    """Shape (n, LONGEST): down-frame turns, each row as far as its length."""
+    """Shape (n, at most LONGEST): down-frame turns, each row as far as its length."""
     lengths: npt.NDArray[np.int64]
     tasks: npt.NDArray[np.int64]
     """Number of the task that each answers; those of one task stand together, shorter first and
