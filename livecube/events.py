@@ -12,6 +12,7 @@ from typing import Literal, TypeAlias
 
 __all__ = [
     "SOLVE_PHASES",
+    "AnyHolding",
     "BadPacket",
     "Battery",
     "BatteryReport",
@@ -154,10 +155,19 @@ class HoldingMark:
 
 
 @dataclass(frozen=True, slots=True)
+class AnyHolding:
+    """The solver does not say any more how the cube is held."""
+
+    t: float
+
+
+@dataclass(frozen=True, slots=True)
 class Reset:
     """The solver says that the cube is solved now."""
 
     t: float
 
 
-CubeEvent: TypeAlias = Turn | State | Gap | Battery | Packet | SolveMark | HoldingMark | Reset
+CubeEvent: TypeAlias = (
+    Turn | State | Gap | Battery | Packet | SolveMark | HoldingMark | AnyHolding | Reset
+)

@@ -17,6 +17,7 @@ from livecube.edges.log_files import LogReader, LogWriter
 from livecube.errors import LogError, UsageError
 from livecube.events import (
     SOLVE_PHASES,
+    AnyHolding,
     Battery,
     CubeEvent,
     Gap,
@@ -41,6 +42,7 @@ EVENTS: Final[list[CubeEvent]] = [
     Turn(1.25, 17, inferred=True),
     Gap(2.0, None),
     Battery(2.5, 71),
+    AnyHolding(2.75),
     Packet(3.0, "ab/µ", b"\x00\xff"),
     Reset(4.0),
 ]
@@ -66,6 +68,7 @@ KINDS: Final[dict[str, st.SearchStrategy[CubeEvent]]] = {
     "packet": st.builds(Packet, seconds, st.text(), st.binary(max_size=40)),
     "solve": st.builds(SolveMark, seconds, whole, st.sampled_from(SOLVE_PHASES)),
     "holding": st.builds(lambda t, h: HoldingMark(t, *h), seconds, held),
+    "any-holding": st.builds(AnyHolding, seconds),
     "reset": st.builds(Reset, seconds),
 }
 headers = st.builds(

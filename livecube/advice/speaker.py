@@ -7,6 +7,7 @@ the same position replaces it only if it is another chance.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import IntEnum
 from typing import TYPE_CHECKING, Final, TypeAlias
 
 from livecube.cube.turns import merge, turn_face
@@ -18,7 +19,16 @@ if TYPE_CHECKING:
     from livecube.advice.opportunity import Advice, Opportunity
     from livecube.stages.progress import Turned
 
-__all__ = ["Happening", "Speaker", "Spoken", "Withdrawn", "follows"]
+__all__ = [
+    "Clue",
+    "Degree",
+    "Happening",
+    "Speaker",
+    "Spoken",
+    "Unsaid",
+    "Withdrawn",
+    "follows",
+]
 
 _SLOTS: Final = 4
 _ALSO: Final = 2
@@ -32,7 +42,37 @@ class Spoken:
     t: float
     opportunity: Opportunity
     also: tuple[Opportunity, ...] = ()
-    """The best ones for other slots."""
+    """The best ones for other slots; in inspection other ways to begin."""
+    inspection: bool = False
+    """Whether it says how the solve can begin."""
+
+
+class Degree(IntEnum):
+    """How much of a hint is told."""
+
+    WHERE = 1
+    """That there is something, and where to look."""
+    WHAT = 2
+    """The technique too."""
+    MOVES = 3
+    """Everything."""
+
+
+@dataclass(frozen=True, slots=True)
+class Clue:
+    """A part of a hint, for whoever wants to find the rest."""
+
+    t: float
+    opportunity: Opportunity
+    degree: Degree
+
+
+@dataclass(frozen=True, slots=True)
+class Unsaid:
+    """What would have been said during the solve that is over now, in order."""
+
+    t: float
+    hints: tuple[Spoken, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +83,7 @@ class Withdrawn:
     opportunity: Opportunity
 
 
-Happening: TypeAlias = Progress | Spoken | Withdrawn
+Happening: TypeAlias = Progress | Spoken | Clue | Withdrawn | Unsaid
 """All that the pipeline tells."""
 
 
@@ -66,11 +106,19 @@ class Speaker:
         self._said: Opportunity | None = None
         self._made: list[int] = []
         """Turns since it was said."""
+        self._opening = False
+        """Whether it is about the beginning of a solve."""
 
     def forget(self) -> None:
-        """Another solve: nothing has been said yet."""
+        """Another solve, or the cube is held otherwise: nothing has been said yet."""
         self._said = None
         self._made = []
+        self._opening = False
+
+    def begin(self) -> None:
+        """A solve begins: only what was said about its beginning holds on."""
+        if not self._opening:
+            self.forget()
 
     def watch(self, turned: Turned) -> list[Withdrawn]:
         """Take in a turn; what was said is withdrawn if the turn leads away from it."""
@@ -89,9 +137,11 @@ class Speaker:
         On the way through what was said nobody needs anything new.
         """
         settled = turned.offset is not None and len(turned.solved_slots) < _SLOTS
-        return settled and not self._under_way()
+        return settled and not self.under_way
 
-    def _under_way(self) -> bool:
+    @property
+    def under_way(self) -> bool:
+        """Whether the hands are in the middle of what was said."""
         said = self._said
         if said is None or not self._made:
             return False
@@ -105,8 +155,15 @@ class Speaker:
         best, said = rows[0], self._said
         if said is not None and not self._made and _same(said, best):
             return []
-        self._said, self._made = best, []
+        self._said, self._made, self._opening = best, [], False
         return [Spoken(t, best, _for_other_slots(rows))]
+
+    def open(self, t: float, rows: Sequence[Opportunity]) -> list[Spoken]:
+        """Ways to begin a solve, the best one first."""
+        if not rows:
+            return []
+        self._said, self._made, self._opening = rows[0], [], True
+        return [Spoken(t, rows[0], tuple(rows[1:]), inspection=True)]
 
 
 def _same(one: Opportunity, other: Opportunity) -> bool:

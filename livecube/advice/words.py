@@ -10,9 +10,19 @@ if TYPE_CHECKING:
     from livecube.advice.opportunity import Opportunity
     from livecube.cube.holding import Holding
 
-__all__ = ["TITLES", "cross_sentence", "place_of", "sentence"]
+__all__ = [
+    "TITLES",
+    "cross_sentence",
+    "place_of",
+    "sentence",
+    "spoken_where",
+    "spoken_words",
+    "what_sentence",
+    "where_sentence",
+]
 
 TITLES: Final = {
+    "cross": "Cross",
     "shortest": "Shortest",
     "plain": "Plain",
     "made-pair": "Made pair",
@@ -41,10 +51,11 @@ def place_of(slot: str, holding: Holding) -> str:
     return _PLACES.get(faces, slot)
 
 
-def cross_sentence(row: Opportunity) -> str:
-    """One sentence about a plain cross."""
+def cross_sentence(row: Opportunity, colour: str = "") -> str:
+    """One sentence about a plain cross; with its colour where that is not said beside it."""
     turns = f"{row.turns} turn{'s' if row.turns != 1 else ''}"
-    return f"Cross, {row.holding.front} front: no cross is shorter; {turns}."
+    cross = f"{colour} cross".strip().capitalize()
+    return f"{cross}, {row.holding.front} front: no cross is shorter; {turns}."
 
 
 def sentence(
@@ -68,3 +79,37 @@ def sentence(
     if saved < 0:
         return f"{text}, {-saved} more than {against}."
     return f"{text}, as many as {against}."
+
+
+def where_sentence(row: Opportunity) -> str:
+    """The first degree: that there is something, and where to look."""
+    if not row.slots:
+        return "There is something for the cross."
+    slots = " and ".join(f"{slot} ({place_of(slot, row.holding)})" for slot in row.slots)
+    return f"There is something: look at {slots} and its pieces."
+
+
+def what_sentence(row: Opportunity) -> str:
+    """The second degree: the technique too, not the moves."""
+    title = TITLES.get(row.technique, row.technique)
+    slots = " and ".join(f"{slot} ({place_of(slot, row.holding)})" for slot in row.slots)
+    into = f" into {slots}" if slots else ""
+    return f"{title}{into}, {row.holding.front} front. Which moves?"
+
+
+def spoken_words(row: Opportunity, stated: Holding | None) -> str:
+    """A hint as it is said aloud: *keyhole corner, front right*.
+
+    ``stated``: how the solver said the cube is held; if the hint is held otherwise, its front
+    is said too, since its places mean nothing without it.
+    """
+    title = TITLES.get(row.technique, row.technique)
+    return f"{title}, {spoken_where(row, stated)}"
+
+
+def spoken_where(row: Opportunity, stated: Holding | None) -> str:
+    """The place of a hint as it is said aloud: *front right*."""
+    places = " and ".join(place_of(slot, row.holding) for slot in row.slots)
+    if not places:
+        places = f"{row.turns} turn{'s' if row.turns != 1 else ''}"
+    return places if row.holding == stated else f"{places}, {row.holding.front} front"

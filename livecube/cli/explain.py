@@ -10,7 +10,7 @@ from rich.console import Console
 from livecube.cli.options import advisor_with_progress, hands_option
 
 if TYPE_CHECKING:
-    from pathlib import Path
+    from livecube.hands.model import Hands
 
 __all__ = ["explain"]
 
@@ -20,7 +20,7 @@ _WIDTH = 80
 @click.command()
 @click.argument("technique", required=False)
 @hands_option
-def explain(technique: str | None, hands_file: Path | None) -> None:
+def explain(technique: str | None, hands: Hands | None) -> None:
     """Explain a TECHNIQUE with an example; without one, list them all."""
     from livecube.advice.explanations import explanation_of
     from livecube.views.explanation import explanation_lines, technique_lines
@@ -31,7 +31,7 @@ def explain(technique: str | None, hands_file: Path | None) -> None:
         lines = technique_lines()
     else:
         explanation = explanation_of(technique)
-        advisor = advisor_with_progress(hands_file=hands_file)
+        advisor = advisor_with_progress(hands=hands)
         from livecube.advice.examples import find_example
         from livecube.techniques.registry import TECHNIQUES
 

@@ -13,15 +13,17 @@ from rich.text import Text
 
 from livecube.cli.options import (
     advisor_with_progress,
+    front_option,
     hands_option,
     holding_option,
     level_option,
+    up_option,
 )
 from livecube.cube.holding import COLOURS, parse_colour
 from livecube.views.text import note_sentence
 
 if TYPE_CHECKING:
-    from pathlib import Path
+    from livecube.hands.model import Hands
 
 __all__ = ["hints"]
 
@@ -35,8 +37,8 @@ _ROWS = 12
     type=click.Choice(COLOURS),
     help="Cross colour; left out: the whole cross with the most slots solved but one still free.",
 )
-@click.option("--up", type=click.Choice(COLOURS), help="Colour held up, with --front.")
-@click.option("--front", type=click.Choice(COLOURS), help="Colour held in front, with --up.")
+@up_option
+@front_option
 @level_option
 @hands_option
 @click.option("--all", "show_all", is_flag=True, help=f"Show all rows, not only {_ROWS}.")
@@ -47,7 +49,7 @@ def hints(
     up: str | None,
     front: str | None,
     level: str,
-    hands_file: Path | None,
+    hands: Hands | None,
     show_all: bool,
     as_json: bool,
 ) -> None:
@@ -59,7 +61,7 @@ def hints(
     position = apply_turns(SOLVED, parse_turns(moves))
     holding = holding_option(up, front)
     face = parse_colour(cross) if cross else likely_cross(position)
-    advisor = advisor_with_progress(level, hands_file)
+    advisor = advisor_with_progress(level, hands)
     start = time.perf_counter()
     advice = advisor.advise(position, face, holding)
     advice_ms = (time.perf_counter() - start) * 1000

@@ -9,34 +9,30 @@ from typing import TYPE_CHECKING
 import click
 from rich.console import Console
 
-from livecube.cli.options import advisor_with_progress, hands_option
+from livecube.cli.options import (
+    accepted_crosses,
+    advisor_with_progress,
+    crosses_option,
+    hands_option,
+)
 from livecube.composition.assembly import LEVEL_NAMES
-from livecube.cube.holding import COLOURS, parse_colour
+from livecube.cube.holding import parse_colour
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from pathlib import Path
 
     from livecube.advice.inspection import Inspection
+    from livecube.hands.model import Hands
 
 __all__ = ["inspect"]
 
-_ANY = "any"
 _ROWS = 3
 _WIDTH = 80
 
 
 @click.command()
 @click.argument("scramble")
-@click.option(
-    "--cross",
-    "crosses",
-    multiple=True,
-    type=click.Choice((*COLOURS, _ANY)),
-    default=("white",),
-    show_default=True,
-    help=f"Cross colour; may be given several times. {_ANY}: all six.",
-)
+@crosses_option
 @click.option(
     "--level",
     type=click.Choice(LEVEL_NAMES),
@@ -51,7 +47,7 @@ def inspect(
     scramble: str,
     crosses: tuple[str, ...],
     level: str,
-    hands_file: Path | None,
+    hands: Hands | None,
     show_all: bool,
     as_json: bool,
 ) -> None:
@@ -61,9 +57,11 @@ def inspect(
     from livecube.cube.position import SOLVED, apply_turns
 
     position = apply_turns(SOLVED, parse_turns(scramble))
-    advisor = advisor_with_progress(level, hands_file)
+    advisor = advisor_with_progress(level, hands)
     start = time.perf_counter()
-    inspections = [inspect_cross(advisor, position, parse_colour(c)) for c in _colours(crosses)]
+    inspections = [
+        inspect_cross(advisor, position, parse_colour(c)) for c in accepted_crosses(crosses)
+    ]
     advice_ms = (time.perf_counter() - start) * 1000
     if as_json:
         told = [inspection.as_json() for inspection in inspections]
@@ -72,11 +70,6 @@ def inspect(
         )
     else:
         _print(inspections, None if show_all else _ROWS)
-
-
-def _colours(crosses: Sequence[str]) -> Sequence[str]:
-    """The colours asked for, each once, in their order."""
-    return COLOURS if _ANY in crosses else tuple(dict.fromkeys(crosses))
 
 
 def _print(inspections: Sequence[Inspection], most: int | None) -> None:

@@ -2,27 +2,47 @@
 
 from __future__ import annotations
 
+import functools
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
+from livecube.advice.degrees import STEP_S
+from livecube.advice.manner import WHEN, Manner
 from livecube.composition.assembly import (
     ADVISOR_STEPS,
     LEVEL_NAMES,
     load_advisor,
     set_level,
 )
-from livecube.cube.holding import Holding, parse_colour
+from livecube.cube.holding import COLOURS, Holding, parse_colour
 from livecube.edges.hands_file import load_hands
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:
-    from livecube.advice.advisor import Advisor
+    from collections.abc import Callable, Sequence
 
-__all__ = ["advisor_with_progress", "hands_option", "holding_option", "level_option"]
+    from livecube.advice.advisor import Advisor
+    from livecube.hands.model import Hands
+
+__all__ = [
+    "Wishes",
+    "accepted_crosses",
+    "advisor_with_progress",
+    "crosses_option",
+    "front_option",
+    "hands_option",
+    "hint_options",
+    "holding_option",
+    "level_option",
+    "up_option",
+]
+
+_ANY = "any"
 
 level_option = click.option(
     "--level",
@@ -34,10 +54,86 @@ level_option = click.option(
 
 hands_option = click.option(
     "--hands",
-    "hands_file",
     type=click.Path(path_type=Path),
+    callback=lambda context, option, path: None if path is None else load_hands(path),
     help="Your own seconds for moves, in a file; livecube hands prints one to begin from.",
 )
+
+crosses_option = click.option(
+    "--cross",
+    "crosses",
+    multiple=True,
+    type=click.Choice((*COLOURS, _ANY)),
+    default=("white",),
+    show_default=True,
+    help=f"Cross colour; may be given several times. {_ANY}: all six.",
+)
+
+up_option = click.option("--up", type=click.Choice(COLOURS), help="Colour held up, with --front.")
+front_option = click.option(
+    "--front", type=click.Choice(COLOURS), help="Colour held in front, with --up."
+)
+
+_HINT_OPTIONS = (
+    level_option,
+    hands_option,
+    crosses_option,
+    click.option(
+        "--when",
+        type=click.Choice(WHEN),
+        default=WHEN[0],
+        show_default=True,
+        help="When to speak: all along; only before the first turn; only when a solve is over.",
+    ),
+    click.option(
+        "--degrees",
+        "by_degrees",
+        is_flag=True,
+        help="Hints little by little: where to look, then the technique, then the moves, "
+        f"{STEP_S:g} s apart.",
+    ),
+    click.option("--voice", is_flag=True, help="Say hints aloud, too."),
+    click.option("--no-hints", is_flag=True, help="Track and time only."),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """How a solver wants to be advised while a cube is followed."""
+
+    level: str | None
+    """Name of the level; None: no hints at all."""
+    hands: Hands | None
+    """None: the usual ones."""
+    manner: Manner
+    voice: bool
+
+
+def hint_options(command: Callable[..., None]) -> Callable[..., None]:
+    """The options about hints, which reach a command together as ``wishes``."""
+
+    @functools.wraps(command)
+    def gathered(**options: Any) -> None:
+        level, no_hints = options.pop("level"), options.pop("no_hints")
+        crosses = accepted_crosses(options.pop("crosses"))
+        wishes = Wishes(
+            level=None if no_hints else level,
+            hands=options.pop("hands"),
+            manner=Manner(
+                options.pop("when"), tuple(map(parse_colour, crosses)), options.pop("by_degrees")
+            ),
+            voice=options.pop("voice") and not no_hints,
+        )
+        command(wishes=wishes, **options)
+
+    for option in reversed(_HINT_OPTIONS):
+        gathered = option(gathered)
+    return gathered
+
+
+def accepted_crosses(crosses: Sequence[str]) -> Sequence[str]:
+    """The colours that ``--cross`` named, each once, in their order."""
+    return COLOURS if _ANY in crosses else tuple(dict.fromkeys(crosses))
 
 
 def holding_option(up: str | None, front: str | None) -> Holding | None:
@@ -55,12 +151,8 @@ def holding_option(up: str | None, front: str | None) -> Holding | None:
         raise UsageError(str(error)) from None
 
 
-def advisor_with_progress(level: str = LEVEL_NAMES[0], hands_file: Path | None = None) -> Advisor:
-    """Load the advisor; on a first start, which takes seconds, with a bar on standard error.
-
-    Raises :class:`~livecube.errors.UsageError` if there is a file of hands that is wrong.
-    """
-    hands = None if hands_file is None else load_hands(hands_file)
+def advisor_with_progress(level: str = LEVEL_NAMES[0], hands: Hands | None = None) -> Advisor:
+    """Load the advisor; on a first start, which takes seconds, with a bar on standard error."""
     bar = Progress(
         TextColumn("preparing the search, once for this machine"),
         BarColumn(),

@@ -6,17 +6,20 @@ import asyncio
 from typing import TYPE_CHECKING
 
 from livecube.clock import CubeClock
+from livecube.composition.pipeline import OpeningQuestion
+from livecube.composition.refining import Refiner, find_openings
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Callable, Iterable
 
+    from livecube.advice.speaker import Happening
     from livecube.composition.hub import Hub
     from livecube.composition.pipeline import Pipeline
     from livecube.decoding import Decoder
     from livecube.edges.link import Link
     from livecube.events import CubeEvent
 
-__all__ = ["decoded", "follow_cube", "follow_log"]
+__all__ = ["CubeFollower", "decoded", "follow_log"]
 
 
 async def decoded(link: Link, decoder: Decoder) -> AsyncIterator[CubeEvent]:
@@ -32,20 +35,65 @@ async def decoded(link: Link, decoder: Decoder) -> AsyncIterator[CubeEvent]:
             yield event
 
 
-async def follow_cube(
-    events: AsyncIterator[CubeEvent],
-    pipeline: Pipeline,
-    hub: Hub,
-    turned: Callable[[], None] = lambda: None,
-) -> None:
-    """Follow a cube until its link ends; ``turned`` is called after each event."""
-    async for event in events:
-        hub.publish(event)
-        for happening in pipeline.feed(event):
-            hub.publish(happening)
-        turned()
-    for happening in pipeline.finish():
-        hub.publish(happening)
+class CubeFollower:
+    """Follows a cube, wakes the pipeline when it is due, and takes in what the solver says.
+
+    ``speed``: how many of the cube's seconds pass in one of ours. Its ``refiner`` has to be run
+    beside it.
+    """
+
+    def __init__(self, pipeline: Pipeline, hub: Hub, speed: float = 1.0) -> None:
+        self.refiner = Refiner(pipeline, self._tell)
+        self._pipeline = pipeline
+        self._hub = hub
+        self._speed = speed
+        self._t = 0.0
+        """The cube's time at its last event."""
+        self._at = 0.0
+        """The loop's time then."""
+        self._alarm: asyncio.TimerHandle | None = None
+
+    async def follow(self, events: AsyncIterator[CubeEvent]) -> None:
+        """Follow a cube until its link ends."""
+        async for event in events:
+            self._t, self._at = event.t, asyncio.get_running_loop().time()
+            self._take(event)
+
+    def finish(self) -> None:
+        """The cube is followed no longer."""
+        self._tell(self._pipeline.finish())
+        self._drop_alarm()
+
+    def say(self, mark: Callable[[float], CubeEvent]) -> None:
+        """The solver says something now; ``mark`` makes it an event of the time it is given.
+
+        It gets the time of the cube's last event, so that events stay in order.
+        """
+        self._take(mark(self._t))
+
+    def _take(self, event: CubeEvent) -> None:
+        self._hub.publish(event)
+        self._tell(self._pipeline.feed(event))
+
+    def _tell(self, happenings: Iterable[Happening]) -> None:
+        for happening in happenings:
+            self._hub.publish(happening)
+        self.refiner.look()
+        self._set_alarm()
+
+    def _set_alarm(self) -> None:
+        self._drop_alarm()
+        if (due := self._pipeline.due) is not None:
+            at = self._at + (due - self._t) / self._speed
+            self._alarm = asyncio.get_running_loop().call_at(at, self._wake)
+
+    def _drop_alarm(self) -> None:
+        if self._alarm is not None:
+            self._alarm.cancel()
+            self._alarm = None
+
+    def _wake(self) -> None:
+        self._tell(self._pipeline.wake())
 
 
 async def follow_log(
@@ -58,11 +106,32 @@ async def follow_log(
     """Follow a log at so many of its seconds in one of ours; None: as fast as it goes."""
     first: float | None = None
     began = now()
-    for event in events:
+
+    async def wait_until(t: float) -> None:
+        nonlocal first
         if speed is not None:
-            first = event.t if first is None else first
-            await asyncio.sleep(max(0.0, (event.t - first) / speed - (now() - began)))
-        for happening in pipeline.feed(event):
-            await hub.deliver(happening)
-    for happening in pipeline.finish():
+            first = t if first is None else first
+            await asyncio.sleep(max(0.0, (t - first) / speed - (now() - began)))
+
+    for event in events:
+        while (due := pipeline.due) is not None and due <= event.t:
+            await wait_until(due)
+            await _deliver(hub, pipeline.wake())
+            await _deliver(hub, await _openings(pipeline))
+        await wait_until(event.t)
+        await _deliver(hub, pipeline.feed(event))
+    await _deliver(hub, pipeline.finish())
+
+
+async def _openings(pipeline: Pipeline) -> list[Happening]:
+    """The answer to a question about a scrambled position; the log waits for it."""
+    question, advisor = pipeline.question, pipeline.advisor
+    if advisor is None or not isinstance(question, OpeningQuestion):
+        return []
+    rows = await asyncio.to_thread(find_openings, advisor, question)
+    return pipeline.opened(question, rows or [])
+
+
+async def _deliver(hub: Hub, happenings: Iterable[Happening]) -> None:
+    for happening in happenings:
         await hub.deliver(happening)

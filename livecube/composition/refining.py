@@ -1,4 +1,7 @@
-"""The refined answer: worked out beside the turning, dropped as soon as nobody needs it."""
+"""Answers worked out beside the turning, dropped as soon as nobody needs them.
+
+While solving it is the refined answer; before a solve, how it can begin.
+"""
 
 from __future__ import annotations
 
@@ -6,36 +9,56 @@ import asyncio
 from functools import partial
 from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from livecube.advice.advisor import Advisor
-    from livecube.composition.hub import Hub
-    from livecube.composition.pipeline import Pipeline, Question
+from livecube.composition.pipeline import Question
 
-__all__ = ["Refiner"]
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
+    from livecube.advice.advisor import Advisor
+    from livecube.advice.opportunity import Opportunity
+    from livecube.advice.speaker import Happening
+    from livecube.composition.pipeline import Asked, OpeningQuestion, Pipeline
+
+__all__ = ["Refiner", "find_openings"]
+
+
+def find_openings(
+    advisor: Advisor, question: OpeningQuestion, stopped: Callable[[], bool] = lambda: False
+) -> list[Opportunity] | None:
+    """How a solve can begin; None if ``stopped`` says that nobody wants to know any more."""
+    from livecube.advice.opening import openings  # late: a start must not wait for it
+
+    return openings(advisor, question.position, question.faces, question.holding, stopped=stopped)
 
 
 class Refiner:
-    """Refines the answer to a pipeline's latest question in a thread of its own.
+    """Answers a pipeline's latest question in a thread of its own.
 
-    ``advisor`` may be set later; it is used by that thread only, as a twin of the pipeline's.
+    ``tell`` is given what an answer brings.
     """
 
-    def __init__(self, pipeline: Pipeline, hub: Hub) -> None:
-        self.advisor: Advisor | None = None
+    def __init__(self, pipeline: Pipeline, tell: Callable[[Iterable[Happening]], None]) -> None:
+        self._advisor: Advisor | None = None
         self._pipeline = pipeline
-        self._hub = hub
-        self._asked: Question | None = None
+        self._tell = tell
+        self._asked: Asked | None = None
         self._news = asyncio.Event()
+
+    def begin(self, advisor: Advisor) -> None:
+        """Answer from now on; the advisor is used by the thread only."""
+        self._advisor = advisor
+        self._news.set()
 
     def look(self) -> None:
         """The pipeline may have another question now, or none."""
         if self._pipeline.question is not self._asked:
+            # A search for openings is left to end: it looks up only between two colours.
+            if self._advisor is not None and isinstance(self._asked, Question):
+                self._advisor.engine.stop()
             self._asked = self._pipeline.question
-            if self.advisor is not None:
-                self.advisor.engine.stop()
             self._news.set()
 
-    def _moved_on(self, question: Question) -> bool:
+    def _moved_on(self, question: Asked) -> bool:
         return self._asked is not question
 
     async def run(self) -> None:
@@ -43,16 +66,20 @@ class Refiner:
         while True:
             await self._news.wait()
             self._news.clear()
-            question = self._asked
-            if question is None or self.advisor is None:
-                continue
+            question, advisor = self._asked, self._advisor
+            if question is not None and advisor is not None:
+                self._tell(await self._answer(advisor, question))
+
+    async def _answer(self, advisor: Advisor, question: Asked) -> list[Happening]:
+        stopped = partial(self._moved_on, question)
+        if isinstance(question, Question):
             advice = await asyncio.to_thread(
-                self.advisor.refine,
+                advisor.refine,
                 question.position,
                 question.face,
                 question.holding,
-                stopped=partial(self._moved_on, question),
+                stopped=stopped,
             )
-            if advice is not None and self._asked is question:
-                for spoken in self._pipeline.refined(question, advice):
-                    self._hub.publish(spoken)
+            return [] if advice is None else self._pipeline.refined(question, advice)
+        rows = await asyncio.to_thread(find_openings, advisor, question, stopped)
+        return [] if rows is None else self._pipeline.opened(question, rows)

@@ -7,10 +7,11 @@ from typing import IO, TYPE_CHECKING
 
 from rich.live import Live
 
+from livecube.advice.speaker import Unsaid
 from livecube.events import CubeEvent
 from livecube.stages.progress import SolveOver
 from livecube.views.machine import happening_json
-from livecube.views.text import happening_line, solve_lines
+from livecube.views.text import happening_line, solve_lines, unsaid_lines
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -83,6 +84,8 @@ class ScreenSink:
         self._board.take(item)
         if isinstance(item, SolveOver):
             self._solves += solve_lines(item.solve)
+        elif isinstance(item, Unsaid):
+            self._solves += unsaid_lines(item)
 
     async def close(self) -> None:
         """Give the terminal back."""

@@ -22,6 +22,7 @@ from livecube.cube.turns import parse_turn, turn_name
 from livecube.errors import NotationError, PositionError
 from livecube.events import (
     SOLVE_PHASES,
+    AnyHolding,
     Battery,
     CubeEvent,
     Gap,
@@ -113,6 +114,8 @@ def event_line(event: CubeEvent) -> str:
             line |= {"mark": "solve", "id": event.id, "phase": event.phase}
         case HoldingMark():
             line |= {"mark": "holding", "up": COLOURS[event.up], "front": COLOURS[event.front]}
+        case AnyHolding():
+            line |= {"mark": "any-holding"}
         case Reset():
             line |= {"mark": "reset"}
     return json.dumps(line)
@@ -263,5 +266,6 @@ _MARKS: Final[dict[str, Callable[[float, dict[str, Any]], CubeEvent]]] = {
     "packet": _packet,
     "solve": _solve,
     "holding": _holding,
+    "any-holding": lambda t, line: AnyHolding(t),
     "reset": lambda t, line: Reset(t),
 }

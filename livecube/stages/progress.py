@@ -6,11 +6,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
 if TYPE_CHECKING:
+    from livecube.cube.holding import Holding
     from livecube.stages.solve import Solve, Split
 
 __all__ = [
     "BatteryLevel",
     "CrossColour",
+    "HeldAs",
     "Lost",
     "Progress",
     "Reopened",
@@ -108,6 +110,15 @@ class BatteryLevel:
     percent: int
 
 
+@dataclass(frozen=True, slots=True)
+class HeldAs:
+    """The solver said how the cube is held."""
+
+    t: float
+    holding: Holding | None
+    """None: nobody knows any more."""
+
+
 Progress: TypeAlias = (
     Turned
     | SolveBegun
@@ -118,4 +129,5 @@ Progress: TypeAlias = (
     | Resynced
     | Lost
     | BatteryLevel
+    | HeldAs
 )

@@ -81,7 +81,7 @@ class Record:
     """Lines whose turns were worked out."""
     gaps: set[int] = field(default_factory=set)
     """Lines after which turns were lost."""
-    holdings: list[tuple[int, Holding]] = field(default_factory=list)
+    holdings: list[tuple[int, Holding | None]] = field(default_factory=list)
     """Stated holdings, each with the line after which it was stated."""
     sights: tuple[Sight, ...] = ()
     all_armed: bool = False

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from livecube.cube.holding import Holding
 from livecube.cube.position import TURN_BYTES
 from livecube.events import (
+    AnyHolding,
     Battery,
     CubeEvent,
     Gap,
@@ -27,13 +28,14 @@ from livecube.stages.frame import slots_of
 from livecube.stages.live import Narrator
 from livecube.stages.progress import (
     BatteryLevel,
+    HeldAs,
     Lost,
     Progress,
     Resynced,
     SolveOver,
     Turned,
 )
-from livecube.stages.record import SOLVED_BYTES, Record
+from livecube.stages.record import SOLVED_BYTES, Record, is_scrambled
 from livecube.stages.solve import summarise
 
 if TYPE_CHECKING:
@@ -54,10 +56,25 @@ class Tracker:
         """The holding last stated, if any was."""
         self._marked = False
         """Whether marks say where solves begin and end."""
+        self._inspecting = False
+        """Whether a mark said that the cube is looked at before a solve."""
         self._record: Record | None = None
         """The attempt under way; None while the turns belong to no solve (marks said so)."""
         self._narrator: Narrator
         self._open(begun=position != SOLVED_BYTES)
+
+    @property
+    def before_solve(self) -> bool:
+        """Whether a cube that rests now is looked at before a solve, as far as can be told.
+
+        Marks say so, or else it stands scrambled and no solve has been seen to begin.
+        """
+        record = self._record
+        if record is None:
+            return self._inspecting and self.position != SOLVED_BYTES
+        if record.begun:
+            return not record.turns and self.position != SOLVED_BYTES
+        return self._narrator.shown is None and is_scrambled(self.position)
 
     def feed(self, event: CubeEvent) -> list[Progress]:
         """Take in the next event; what it brought, in order."""
@@ -75,10 +92,9 @@ class Tracker:
                     self._record.gaps.add(self.line)
                 return [Lost(event.t, event.lost)]
             case HoldingMark():
-                self.holding = Holding.of(event.up, event.front)
-                if self._record:
-                    self._record.holdings.append((self.line, self.holding))
-                return []
+                return self._held(event.t, Holding.of(event.up, event.front))
+            case AnyHolding():
+                return self._held(event.t, None)
             case Battery():
                 return [BatteryLevel(event.t, event.percent)]
             case Packet():
@@ -125,10 +141,17 @@ class Tracker:
     def _mark(self, event: SolveMark) -> list[Progress]:
         told = self._close(event.t) if self._marked else []
         self._marked = True
+        self._inspecting = event.phase == "inspect"
         self._record = None
         if event.phase == "start":
             self._open(begun=True, solve_id=event.id)
         return told
+
+    def _held(self, t: float, holding: Holding | None) -> list[Progress]:
+        self.holding = holding
+        if self._record:
+            self._record.holdings.append((self.line, holding))
+        return [HeldAs(t, holding)]
 
     def _state(self, event: State) -> list[Progress]:
         if event.position == self.position:

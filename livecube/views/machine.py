@@ -6,11 +6,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from livecube.advice.speaker import Spoken, Withdrawn
+from livecube.advice.speaker import Clue, Degree, Spoken, Unsaid, Withdrawn
+from livecube.advice.withheld import best_chances
 from livecube.cube.turns import turn_name
 from livecube.stages.progress import (
     BatteryLevel,
     CrossColour,
+    HeldAs,
     Lost,
     Reopened,
     Resynced,
@@ -40,7 +42,12 @@ def happening_json(happening: Happening) -> dict[str, Any]:
         case SolveOver():
             return {"event": "solve", "t": _s(happening.t), **solve_json(happening.solve)}
         case Spoken():
-            return _event("opportunity", happening.t, happening.opportunity.as_json())
+            name = "inspection" if happening.inspection else "opportunity"
+            return _event(name, happening.t, happening.opportunity.as_json())
+        case Clue():
+            return _event("clue", happening.t, _clue_json(happening))
+        case Unsaid():
+            return _event("unsaid", happening.t, _unsaid_json(happening))
         case Withdrawn():
             gone = happening.opportunity
             what = {"technique": gone.technique, "slots": list(gone.slots)}
@@ -88,10 +95,31 @@ def happening_json(happening: Happening) -> dict[str, Any]:
             return _event("gap", happening.t, {"lost": happening.lost})
         case BatteryLevel():
             return _event("battery", happening.t, {"percent": happening.percent})
+        case HeldAs():
+            held = happening.holding
+            where = {"up": held and held.up, "front": held and held.front}
+            return _event("holding", happening.t, where)
 
 
 def _event(name: str, t: float, rest: dict[str, Any]) -> dict[str, Any]:
     return {"event": name, "t": _s(t), **rest}
+
+
+def _clue_json(clue: Clue) -> dict[str, Any]:
+    row = clue.opportunity
+    return {
+        "degree": clue.degree.name.lower(),
+        "slots": list(row.slots),
+        "technique": row.technique if clue.degree == Degree.WHAT else None,
+        "up": row.holding.up,
+        "front": row.holding.front,
+    }
+
+
+def _unsaid_json(unsaid: Unsaid) -> dict[str, Any]:
+    best = best_chances(unsaid.hints)
+    rows = [{"t": _s(hint.t), **hint.opportunity.as_json()} for hint in best]
+    return {"hints": len(unsaid.hints), "best": rows}
 
 
 def split_json(split: Split) -> dict[str, Any]:

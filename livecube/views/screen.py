@@ -14,7 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from livecube.advice.pieces import slot_words
-from livecube.advice.speaker import Spoken, Withdrawn
+from livecube.advice.speaker import Clue, Spoken, Unsaid, Withdrawn
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import Holding, parse_colour
 from livecube.cube.notation import moves_text
@@ -22,6 +22,7 @@ from livecube.search.situation import Situation, slot_bits
 from livecube.stages.progress import (
     BatteryLevel,
     CrossColour,
+    HeldAs,
     Lost,
     Resynced,
     SolveBegun,
@@ -31,12 +32,11 @@ from livecube.stages.progress import (
 )
 from livecube.stages.record import SOLVED_BYTES
 from livecube.views.picture import position_picture
-from livecube.views.text import note_sentence
+from livecube.views.text import clue_text, note_sentence, unsaid_lines
 
 if TYPE_CHECKING:
     from rich.console import Console, ConsoleOptions, RenderResult
 
-    from livecube.advice.opportunity import Opportunity
     from livecube.advice.speaker import Happening
     from livecube.stages.solve import Split
 
@@ -45,6 +45,8 @@ __all__ = ["Board"]
 _COLUMNS: Final = ("cross", "pair", "pair", "pair", "pair", "orient", "permute", "auf")
 _PICTURE_WIDTH: Final = 39
 _SLOTS: Final = 4
+_LINES: Final = 3
+"""Room that is kept for what is said, so that the lines below stay where they are."""
 _TITLES: Final = {"orient": "orient", "permute": "permute", "auf": "close"}
 
 
@@ -62,8 +64,12 @@ class Board:
         self._cross: str | None = None
         self._splits: list[Split] = []
         self._result = ""
-        self._hint: Opportunity | None = None
-        self._also: tuple[Opportunity, ...] = ()
+        self.keys = False
+        """Whether somebody can press keys."""
+        self._held: Holding | None = None
+        """How the solver said the cube is held."""
+        self._said: Spoken | Clue | Unsaid | None = None
+        """What was said last and still holds."""
         self._settled: Situation | None = None
         """The last position in which the cross was whole."""
         self._solves = 0
@@ -77,20 +83,24 @@ class Board:
                 if happening.offset is not None:
                     self._settled = _situation(happening)
                     if len(happening.solved_slots) == _SLOTS:
-                        self._hint = None
+                        self._said = None
             case SolveBegun():
                 self._started, self._splits, self._result = happening.started, [], ""
-                self._hint = self._settled = None
+                self._settled = None
+                if not (isinstance(self._said, Spoken) and self._said.inspection):
+                    self._said = None
             case StageDone():
                 self._splits = [*self._splits, happening.split][-len(_COLUMNS) :]
             case CrossColour():
                 self._splits, self._cross = [], happening.cross
             case SolveOver():
                 self._finish(happening)
-            case Spoken():
-                self._hint, self._also = happening.opportunity, happening.also
+            case Spoken() | Clue() | Unsaid():
+                self._said = happening
             case Withdrawn():
-                self._hint = None
+                self._said = None
+            case HeldAs():
+                self._held = happening.holding
             case Resynced():
                 self._position = happening.position
             case Lost():
@@ -101,7 +111,7 @@ class Board:
     def _finish(self, over: SolveOver) -> None:
         solve = over.solve
         self._solves += 1
-        self._started = self._hint = self._settled = None
+        self._started = self._said = self._settled = None
         self._splits = [split for split in solve.splits if split.end_turn is not None]
         verb = "Solved in" if solve.solved else "Not solved after"
         self._result = f"{verb} {solve.seconds:.2f} s and {solve.turns} turns"
@@ -157,15 +167,25 @@ class Board:
         return table
 
     def _words(self) -> list[Text]:
-        hint = self._hint
-        lines = [Text(), Text(), Text()]
-        if hint is not None:
-            lines = [
-                Text.assemble((moves_text(hint.moves), "bold"), f"   [{hint.holding}]"),
-                Text(" ".join((hint.why, *(note_sentence(note) for note in hint.notes)))),
-                *(Text(f"or {moves_text(row.moves)}   [{row.holding}]") for row in self._also),
-            ]
-        return [*lines, Text(), Text(self.notice or "Ctrl-C ends.", "dim")]
+        match self._said:
+            case Spoken():
+                lines = _hint_lines(self._said)
+            case Clue():
+                lines = [Text(clue_text(self._said), "bold")]
+            case Unsaid():
+                lines = [Text(line) for line in unsaid_lines(self._said)]
+            case None:
+                lines = []
+        lines += [Text()] * (_LINES - len(lines))
+        notice = [Text(self.notice, "dim")] if self.notice else []
+        return [*lines, Text(), *notice, Text(self._bottom(), "dim")]
+
+    def _bottom(self) -> str:
+        """What can be done, in one quiet line."""
+        if not self.keys:
+            return "Ctrl-C ends."
+        held = self._held or "cheapest front"
+        return f"h holding: {held}   c the cube is solved now   q ends"
 
     def _free_slots(self) -> list[tuple[str, str]]:
         """The free slots of the last settled position with the state of their two pieces.
@@ -177,9 +197,21 @@ class Board:
             return []
         face = situation.face
         front = next(f for f in range(6) if f not in (face, OPPOSITE[face]))
-        held = self._hint.holding if self._hint else Holding.of(OPPOSITE[face], front)
+        held = self._held or Holding.of(OPPOSITE[face], front)
+        if isinstance(self._said, Spoken | Clue):
+            held = self._said.opportunity.holding
         free = slot_bits(situation.free)
         return [(situation.slot_name(s), slot_words(situation, s, held)) for s in free]
+
+
+def _hint_lines(hint: Spoken) -> list[Text]:
+    """Moves first, then what they do, then other ways."""
+    row = hint.opportunity
+    return [
+        Text.assemble((moves_text(row.moves), "bold"), f"   [{row.holding}]"),
+        Text(" ".join((row.why, *map(note_sentence, row.notes)))),
+        *(Text(f"or {moves_text(other.moves)}   [{other.holding}]") for other in hint.also),
+    ]
 
 
 def _situation(turned: Turned) -> Situation | None:

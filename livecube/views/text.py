@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from livecube.advice.speaker import Spoken, Withdrawn
+from livecube.advice.speaker import Clue, Degree, Spoken, Unsaid, Withdrawn
+from livecube.advice.withheld import best_chances
+from livecube.advice.words import what_sentence, where_sentence
 from livecube.cube.notation import moves_text
 from livecube.stages.progress import (
     BatteryLevel,
     CrossColour,
+    HeldAs,
     Lost,
     Reopened,
     Resynced,
@@ -26,11 +29,13 @@ if TYPE_CHECKING:
 
 __all__ = [
     "STAGE_TITLES",
+    "clue_text",
     "happening_line",
     "hint_text",
     "note_sentence",
     "solve_lines",
     "split_title",
+    "unsaid_lines",
 ]
 
 STAGE_TITLES: Final = {
@@ -73,7 +78,7 @@ def note_sentence(note: Note) -> str:
 def happening_line(happening: Happening) -> str | None:
     """One line for a happening; None for what is not worth one."""
     match happening:
-        case Turned() | BatteryLevel() | Withdrawn():
+        case Turned() | BatteryLevel() | Withdrawn() | HeldAs():
             text = None
         case SolveBegun():
             text = f"solve begins with turn {happening.start_turn}"
@@ -92,10 +97,31 @@ def happening_line(happening: Happening) -> str | None:
         case Lost():
             text = "turns were lost" if happening.lost is None else f"{happening.lost} turns lost"
         case Spoken():
-            text = "hint: " + hint_text(happening.opportunity)
+            begin = "begin" if happening.inspection else "hint"
+            text = f"{begin}: {hint_text(happening.opportunity)}"
+        case Clue():
+            text = clue_text(happening)
+        case Unsaid():
+            return "\n".join(unsaid_lines(happening))
         case SolveOver():
             return "\n".join(solve_lines(happening.solve))
     return None if text is None else f"{happening.t:8.2f}  {text}"
+
+
+def clue_text(clue: Clue) -> str:
+    """As much of a hint as its degree allows."""
+    sentence = where_sentence if clue.degree == Degree.WHERE else what_sentence
+    return sentence(clue.opportunity)
+
+
+def unsaid_lines(unsaid: Unsaid) -> list[str]:
+    """What was kept back during a solve: how much, and the best of it."""
+    best = best_chances(unsaid.hints)
+    count = f"{len(unsaid.hints)} hint{'s' if len(unsaid.hints) != 1 else ''} kept back"
+    if not best:
+        return [f"{count}; nothing beyond the ordinary insertions came up", ""]
+    lines = [f"{hint.t:8.2f}  {hint_text(hint.opportunity)}" for hint in best]
+    return [f"{count}; the best chances were:", *lines, ""]
 
 
 def solve_lines(solve: Solve) -> list[str]:

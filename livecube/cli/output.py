@@ -1,0 +1,61 @@
+"""Where a command that follows a cube shows what happens: a screen, lines or JSON, and a voice."""
+
+from __future__ import annotations
+
+import json
+import sys
+from typing import TYPE_CHECKING
+
+import click
+from rich.console import Console
+
+from livecube.edges.sinks import JsonSink, LineSink, ScreenSink
+from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
+from livecube.views.machine import end_json
+from livecube.views.screen import Board
+
+if TYPE_CHECKING:
+    from livecube.composition.hub import Hub
+    from livecube.composition.pipeline import Pipeline
+    from livecube.edges.sink import Sink
+
+__all__ = ["Output"]
+
+
+class Output:
+    """The sinks of one run. ``drawn``: whether there is a screen, if a terminal can show one."""
+
+    def __init__(self, title: str, *, as_json: bool, drawn: bool = True, voice: bool) -> None:
+        console = Console(highlight=False, markup=False)
+        self.board = Board(title)
+        self.screen: ScreenSink | None = None
+        self._as_json = as_json
+        self.sinks: list[Sink] = []
+        if drawn and console.is_terminal and not as_json:
+            self.screen = ScreenSink(console, self.board)
+        self.sinks.append(
+            self.screen or (JsonSink(sys.stdout) if as_json else LineSink(sys.stdout))
+        )
+        if voice:
+            self.sinks.append(VoiceSink(SystemVoice(speech_command(), self.complain)))
+
+    def complain(self, sentence: str) -> None:
+        """Say once what went wrong beside the following, which goes on."""
+        if self.screen is not None:
+            self.board.notice = sentence
+        else:
+            click.echo(f"livecube: {sentence}", err=True)
+
+    def close(self) -> None:
+        """Give the terminal back; harmless when called again."""
+        if self.screen is not None:
+            self.screen.restore()
+
+    def conclude(self, pipeline: Pipeline, hub: Hub) -> None:
+        """Say what is to be said when everything is over."""
+        self.close()
+        for complaint in hub.complaints():
+            click.echo(f"livecube: {complaint}", err=True)
+        if self._as_json:
+            end = end_json(pipeline.tracker.line, pipeline.solves, pipeline.advice_ms)
+            click.echo(json.dumps(end))

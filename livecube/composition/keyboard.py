@@ -1,0 +1,60 @@
+"""What the keys do while a cube is followed: the solver says something about the cube."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from livecube.cube.geometry import OPPOSITE
+from livecube.cube.holding import COLOURS, Holding, Move, parse_colour
+from livecube.events import AnyHolding, HoldingMark, Reset
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from livecube.composition.following import CubeFollower
+    from livecube.composition.pipeline import Pipeline
+    from livecube.events import CubeEvent
+
+__all__ = ["Keyboard", "next_holding", "stating"]
+
+_Y: Final = Move("y", 1)
+
+
+def next_holding(holding: Holding | None, cross: int) -> Holding | None:
+    """The holding after this one: the four with a cross down, going round, then none stated."""
+    up = OPPOSITE[cross]
+    first = Holding.of(up, next(face for face in range(6) if face not in (cross, up)))
+    if holding is None or holding.up != COLOURS[up]:
+        return first
+    turned = holding.after(_Y)
+    return None if turned == first else turned
+
+
+def stating(holding: Holding | None) -> Callable[[float], CubeEvent]:
+    """What says at a time that the cube is held so; None: that nobody knows."""
+    if holding is None:
+        return AnyHolding
+    up, front = parse_colour(holding.up), parse_colour(holding.front)
+    return lambda t: HoldingMark(t, up, front)
+
+
+class Keyboard:
+    """Takes keys; ``end`` is called when the solver has had enough."""
+
+    def __init__(
+        self, follower: CubeFollower, pipeline: Pipeline, end: Callable[[], object]
+    ) -> None:
+        self._follower = follower
+        self._pipeline = pipeline
+        self._end = end
+
+    def press(self, key: str) -> None:
+        """A key was pressed; those without a meaning do nothing."""
+        match key.lower():
+            case "h":
+                held = next_holding(self._pipeline.tracker.holding, self._pipeline.cross)
+                self._follower.say(stating(held))
+            case "c":
+                self._follower.say(Reset)
+            case "q":
+                self._end()

@@ -1,0 +1,262 @@
+"""When hints are said, and how much of them at once: in live following and in replays alike."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import TYPE_CHECKING
+
+import pytest
+
+from livecube.advice.advisor import Advisor
+from livecube.advice.degrees import STEP_S, Degrees
+from livecube.advice.manner import Manner
+from livecube.advice.rules import Level
+from livecube.advice.speaker import Clue, Degree, Happening, Spoken, Unsaid, Withdrawn
+from livecube.advice.withheld import best_chances
+from livecube.composition.following import follow_log
+from livecube.composition.hub import Hub
+from livecube.composition.pipeline import OpeningQuestion, Pipeline
+from livecube.cube.holding import Holding, parse_colour
+from livecube.cube.position import SOLVED, apply_turns
+from livecube.edges.hands_file import default_hands
+from livecube.events import AnyHolding, Battery, CubeEvent, HoldingMark, Turn
+from livecube.search.situation import Situation
+from livecube.stages.progress import HeldAs, SolveOver, StageDone, Turned
+from livecube.stages.tracker import Tracker
+from livecube.techniques.registry import TECHNIQUES
+from livecube.virtual.session import session
+
+if TYPE_CHECKING:
+    from livecube.edges.sink import Item
+    from livecube.search.engine import Engine
+
+SOLVED_BYTES = bytes(SOLVED.tolist())
+
+
+class Collected:
+    """A sink that keeps what it is told."""
+
+    name = "collection"
+
+    def __init__(self) -> None:
+        self.items: list[Item] = []
+
+    async def take(self, item: Item) -> None:
+        self.items.append(item)
+
+    async def close(self) -> None:
+        pass
+
+
+def pipeline_with(
+    engine: Engine, start: bytes, manner: Manner | None = None, level: Level = Level.CALM
+) -> Pipeline:
+    pipeline = Pipeline(Tracker(start), lambda: 0.0, manner)
+    pipeline.advisor = Advisor(engine, TECHNIQUES, default_hands(), level)
+    return pipeline
+
+
+def replayed(pipeline: Pipeline, events: list[CubeEvent]) -> list[Item]:
+    sink = Collected()
+
+    async def run() -> None:
+        hub = Hub([sink])
+        async with hub:
+            await follow_log(events, pipeline, hub, None, lambda: 0.0)
+        assert hub.complaints() == []
+
+    asyncio.run(run())
+    return sink.items
+
+
+def scrambled_solve(seed: int) -> tuple[bytes, list[CubeEvent]]:
+    done = session(seed, 1, on_cube=False)
+    start = bytes(apply_turns(SOLVED, done.scramble).tolist())
+    return start, [Turn(turn.t, turn.turn) for turn in done.turns]
+
+
+def hints(told: list[Item]) -> list[Spoken]:
+    return [item for item in told if isinstance(item, Spoken)]
+
+
+# When.
+
+
+def test_the_usual_manner_speaks_before_and_in_a_solve(engine: Engine) -> None:
+    start, events = scrambled_solve(25)
+    told = hints(replayed(pipeline_with(engine, start), events))
+    assert [hint.inspection for hint in told[:2]] == [True, False]
+    assert not any(hint.inspection for hint in told[1:])
+
+
+def test_only_in_inspection_means_nothing_later(engine: Engine) -> None:
+    start, events = scrambled_solve(25)
+    told = hints(replayed(pipeline_with(engine, start, Manner("inspection")), events))
+    assert [hint.inspection for hint in told] == [True]
+
+
+def test_silence_until_the_solve_is_over_and_then_what_would_have_been_said(
+    engine: Engine,
+) -> None:
+    start, events = scrambled_solve(25)
+    usual = [h for h in hints(replayed(pipeline_with(engine, start), events)) if not h.inspection]
+    told = replayed(pipeline_with(engine, start, Manner("after")), events)
+    assert not [item for item in told if isinstance(item, Spoken | Withdrawn)]
+    over = next(i for i, item in enumerate(told) if isinstance(item, SolveOver))
+    unsaid = told[over + 1]
+    assert isinstance(unsaid, Unsaid)
+    # With no hint shown, hints are withdrawn and followed just the same.
+    assert [h.opportunity.turns_fixed for h in unsaid.hints] == [
+        h.opportunity.turns_fixed for h in usual
+    ]
+    best = best_chances(unsaid.hints)
+    assert [hint.opportunity.technique for hint in best] == ["keyhole-corner"]
+
+
+# Openings.
+
+
+@pytest.mark.parametrize("colours", [("white",), ("white", "blue"), ("yellow",)])
+def test_an_opening_makes_an_accepted_cross_with_the_pair_it_names(
+    engine: Engine, colours: tuple[str, ...]
+) -> None:
+    start, events = scrambled_solve(4)
+    faces = tuple(map(parse_colour, colours))
+    pipeline = pipeline_with(engine, start, Manner(crosses=faces), Level.KEEN)
+    opening = hints(replayed(pipeline, events[:1]))[0]
+    rows = [opening.opportunity, *opening.also]
+    assert [row.technique for row in rows] == ["x-cross", "cross"]
+    for row in rows:
+        after = apply_turns(apply_turns(SOLVED, session(4, 1, on_cube=False).scramble),
+                            row.turns_fixed)  # fmt: skip
+        seen = [Situation.of(after, face) for face in faces]
+        whole = [s for s in seen if s.offset == 0]
+        assert whole
+        assert any(
+            set(row.slots) <= set(s.slot_names(i for i in range(4) if s.solved >> i & 1))
+            for s in whole
+        )
+
+
+def test_a_cube_scrambled_by_hand_asks_when_it_rests_and_once(engine: Engine) -> None:
+    done = session(8, 1)
+    solve = done.solves[0]
+    events = done.events(marks=False)
+    pipeline = pipeline_with(engine, SOLVED_BYTES)
+    told = replayed(pipeline, events)
+    openings = [hint for hint in hints(told) if hint.inspection]
+    assert len(openings) == 1
+    last = [e.t for e in events][solve.start_turn - 2]
+    first = [e.t for e in events][solve.start_turn - 1]
+    assert last < openings[0].t < first
+    marked = replayed(pipeline_with(engine, SOLVED_BYTES), done.events(marks=True))
+    again = [hint for hint in hints(marked) if hint.inspection]
+    assert [h.opportunity for h in again] == [h.opportunity for h in openings]
+    assert again[0].t == last  # a mark says at once what a rest shows later
+
+
+def test_an_answer_that_comes_when_the_cube_was_turned_is_dropped(engine: Engine) -> None:
+    start, events = scrambled_solve(4)
+    pipeline = pipeline_with(engine, start)
+    assert pipeline.due == 0.0
+    pipeline.wake()
+    question = pipeline.question
+    assert isinstance(question, OpeningQuestion)
+    assert pipeline.advisor is not None
+    rows = pipeline.advisor.crosses(question.position, question.faces[0])
+    pipeline.feed(Battery(0.5, 50))  # changes nothing
+    assert pipeline.question is question
+    pipeline.feed(events[0])
+    assert pipeline.opened(question, rows) == []
+
+
+# How much.
+
+
+def a_hint(engine: Engine, t: float = 0.0) -> Spoken:
+    start, events = scrambled_solve(25)
+    told = hints(replayed(pipeline_with(engine, start), events))
+    hint = next(h for h in told if h.opportunity.technique == "keyhole-corner")
+    return Spoken(t, hint.opportunity, hint.also)
+
+
+def test_degrees_come_one_after_the_other(engine: Engine) -> None:
+    hint = a_hint(engine, 5.0)
+    degrees = Degrees()
+    assert degrees.pass_on([hint]) == [Clue(5.0, hint.opportunity, Degree.WHERE)]
+    assert degrees.due == 5.0 + STEP_S
+    assert degrees.wake() == [Clue(5.0 + STEP_S, hint.opportunity, Degree.WHAT)]
+    assert degrees.due == 5.0 + 2 * STEP_S
+    assert degrees.wake() == [Spoken(5.0 + 2 * STEP_S, hint.opportunity, hint.also)]
+    assert degrees.due is None
+    assert degrees.wake() == []
+
+
+@pytest.mark.parametrize("what", ["turned", "withdrawn", "over"])
+def test_a_degree_is_dropped_with_its_position(engine: Engine, what: str) -> None:
+    hint = a_hint(engine)
+    degrees = Degrees()
+    degrees.pass_on([hint])
+    start, events = scrambled_solve(25)
+    solve = Tracker(start).feed_all(events)[-1]
+    assert isinstance(solve, SolveOver)
+    gone: dict[str, Happening] = {
+        "turned": Turned(1.0, 0, 1, SOLVED_BYTES, "white", None, ()),
+        "withdrawn": Withdrawn(1.0, hint.opportunity),
+        "over": solve,
+    }  # fmt: skip
+    assert degrees.pass_on([gone[what]]) == [gone[what]]
+    assert degrees.due is None
+    assert degrees.wake() == []
+
+
+def test_a_refined_hint_tells_no_more_than_was_told(engine: Engine) -> None:
+    hint = a_hint(engine)
+    other = Spoken(0.0, hint.opportunity)
+    degrees = Degrees()
+    degrees.pass_on([hint])
+    assert degrees.pass_on([other]) == []  # the same slot: nothing new of this degree
+    assert degrees.wake() == [Clue(STEP_S, other.opportunity, Degree.WHAT)]
+    assert degrees.pass_on([hint]) == [Clue(0.0, hint.opportunity, Degree.WHAT)]
+    assert [type(told) for told in degrees.wake()] == [Spoken]
+
+
+def test_in_a_replay_a_hint_is_told_as_far_as_the_hands_leave_time(engine: Engine) -> None:
+    start, events = scrambled_solve(25)
+    told = replayed(pipeline_with(engine, start, Manner(by_degrees=True)), events)
+    opening = [h for h in told if isinstance(h, Clue | Spoken)][:3]
+    assert [h.t for h in opening] == [0.0, STEP_S, 2 * STEP_S]
+    assert [type(h) for h in opening] == [Clue, Clue, Spoken]
+    turns = [e.t for e in events]
+    for clue in (item for item in told if isinstance(item, Clue)):
+        assert clue.degree == Degree.WHERE or not any(clue.t - STEP_S < t < clue.t for t in turns)
+    assert [h for h in told if isinstance(h, StageDone)]
+
+
+# Held in a stated way.
+
+
+def test_hints_are_written_for_the_stated_holding_until_it_is_taken_back(engine: Engine) -> None:
+    start, events = scrambled_solve(3)
+    pipeline = pipeline_with(engine, start)
+    told: list[Happening] = []
+    said: list[Spoken] = []
+    while not said:
+        told = pipeline.feed(events.pop(0))
+        said = [item for item in told if isinstance(item, Spoken)]
+    held = said[0].opportunity.holding
+    cross = pipeline.cross
+    fronts = [f for f in range(6) if f not in (cross, parse_colour(held.up))]
+    other = next(f for f in fronts if Holding.of(parse_colour(held.up), f) != held)
+    stated = Holding.of(parse_colour(held.up), other)
+
+    anew = pipeline.feed(HoldingMark(told[0].t, parse_colour(held.up), other))
+    assert isinstance(anew[0], HeldAs)
+    assert isinstance(anew[1], Spoken)
+    assert anew[1].opportunity.holding == stated
+    assert all(row.holding == stated for row in anew[1].also)
+
+    free = pipeline.feed(AnyHolding(told[0].t))
+    assert free[0] == HeldAs(told[0].t, None)
+    assert isinstance(free[1], Spoken)
+    assert free[1].opportunity == said[0].opportunity
