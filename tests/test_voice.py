@@ -1,0 +1,155 @@
+"""What is said aloud, by which program, and what happens when there is none."""
+
+from __future__ import annotations
+
+import asyncio
+import sys
+from typing import TYPE_CHECKING
+
+from livecube.advice.opportunity import Opportunity
+from livecube.advice.speaker import Clue, Degree, Spoken, Withdrawn
+from livecube.cube.holding import Holding, parse_colour
+from livecube.cube.notation import parse_moves, parse_turns
+from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
+from livecube.events import Turn
+from livecube.stages.progress import BatteryLevel, HeldAs
+from livecube.views.voice import said_aloud
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    import pytest
+
+    from livecube.edges.sink import Item
+
+HELD = Holding.of(parse_colour("yellow"), parse_colour("red"))
+
+
+def row(technique: str, *slots: str) -> Opportunity:
+    return Opportunity(
+        technique, slots, tuple(parse_turns("R U R'")), tuple(parse_moves("R U R'")), HELD,
+        3, 5, 2, 0, 0.3, "because.",
+    )  # fmt: skip
+
+
+HINT = Spoken(1.0, row("keyhole-corner", "green-red"))
+OTHER = Spoken(2.0, row("made-pair", "blue-red"))
+
+
+def test_words_are_few_and_name_the_front_only_if_it_was_not_stated() -> None:
+    assert said_aloud(HINT, HELD) == "Keyhole corner, front right"
+    assert said_aloud(HINT, None) == "Keyhole corner, front right, red front"
+    assert said_aloud(OTHER, HELD) == "Made pair, front left"
+    assert said_aloud(Spoken(0.0, row("cross"), inspection=True), HELD) == "Cross, 3 turns"
+    assert said_aloud(Clue(0.0, HINT.opportunity, Degree.WHERE), HELD) == "look: front right"
+    assert said_aloud(Clue(0.0, HINT.opportunity, Degree.WHAT), HELD) == said_aloud(HINT, HELD)
+    assert said_aloud(BatteryLevel(0.0, 50), HELD) is None
+
+
+class Mouth:
+    """A voice that only notes what it is to do."""
+
+    def __init__(self) -> None:
+        self.done: list[str] = []
+
+    async def say(self, text: str) -> None:
+        self.done.append(text)
+
+    async def hush(self) -> None:
+        self.done.append("(hush)")
+
+
+async def test_a_new_hint_is_said_at_once_a_known_one_not_again_a_withdrawn_one_silences() -> None:
+    mouth = Mouth()
+    sink = VoiceSink(mouth)
+    items: list[Item] = [
+        HeldAs(0.0, HELD), HINT, HINT, Turn(1.1, 0), OTHER, Withdrawn(2.5, OTHER.opportunity),
+        OTHER, HeldAs(3.0, None), HINT,
+    ]  # fmt: skip
+    for item in items:
+        await sink.take(item)
+    await sink.close()
+    assert mouth.done == [
+        "Keyhole corner, front right",
+        "Made pair, front left",
+        "(hush)",
+        "Made pair, front left",
+        "Keyhole corner, front right, red front",
+        "(hush)",
+    ]
+
+
+def program(tmp_path: Path, ending: str) -> tuple[list[str], Path]:
+    """A speech program that notes what it begins and what it ends to say."""
+    notes = tmp_path / "notes.txt"
+    script = tmp_path / "speech.py"
+    script.write_text(
+        "import sys, time\n"
+        "text = sys.stdin.read()\n"
+        f"notes = open({str(notes)!r}, 'a')\n"
+        "print('begins', text, file=notes, flush=True)\n"
+        f"{ending}\n"
+        "print('ends', text, file=notes, flush=True)\n",
+        encoding="utf-8",
+    )
+    return [sys.executable, "-S", str(script)], notes
+
+
+def noted(notes: Path) -> str:
+    return notes.read_text(encoding="utf-8") if notes.exists() else ""
+
+
+async def until(condition: Callable[[], object]) -> None:
+    async with asyncio.timeout(20):
+        while not condition():  # noqa: ASYNC110 - another process is waited for
+            await asyncio.sleep(0.01)
+
+
+async def test_what_is_being_said_is_cut_short_and_nothing_waits(tmp_path: Path) -> None:
+    command, notes = program(tmp_path, "time.sleep(0 if text == 'third' else 60)")
+    complaints: list[str] = []
+    voice = SystemVoice(command, complaints.append)
+    await voice.say("first")
+    await until(lambda: "begins first" in noted(notes))
+    await voice.say("second")
+    await voice.say("third")
+    await until(lambda: "ends third" in noted(notes))
+    await voice.hush()
+    said = noted(notes).splitlines()
+    assert "ends first" not in said
+    assert "ends second" not in said
+    assert complaints == []
+
+
+async def test_a_broken_voice_says_so_once_and_hurts_nothing(tmp_path: Path) -> None:
+    for ending in ("sys.exit('no tongue')", "sys.stderr.write('error: no ears\\n'); sys.exit(0)"):
+        command, notes = program(tmp_path, ending)
+        complaints: list[str] = []
+        voice = SystemVoice(command, complaints.append)
+        await voice.say("one")
+        await until(complaints.copy)
+        await voice.say("two")
+        await voice.hush()
+        assert len(complaints) == 1
+        assert "cannot speak" in complaints[0]
+        assert "leave out --voice" in complaints[0]
+        assert "two" not in noted(notes)
+
+
+async def test_a_program_that_is_missing_or_cannot_start_is_said_too(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("PATH", str(tmp_path))
+    assert speech_command() is None
+    for command in (None, [str(tmp_path / "nothing")]):
+        complaints: list[str] = []
+        voice = SystemVoice(command, complaints.append)
+        await voice.say("one")
+        await voice.say("two")
+        assert len(complaints) == 1
+        assert "install espeak-ng" in complaints[0]
+    fake = tmp_path / "espeak-ng"
+    fake.write_text("#!/bin/sh\n", encoding="utf-8")
+    fake.chmod(0o755)
+    assert speech_command() == ("espeak-ng", "--stdin")
