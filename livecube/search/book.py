@@ -1,9 +1,10 @@
-"""The book: all answers with the cross at offset 0, worked out once.
+"""The book: answers with the cross whole, worked out once.
 
-At offset 0 an answer depends only on the question and on where those pieces are that it asks
-for and that are not home; turned so that its target is the slot at the front right, there
-are some thousands of such questions. The book holds the sequences of all of them, also those
-one turn longer than the shortest. What it does not hold is searched for.
+With the cross whole an answer depends only on the question, the offset, and on where those
+pieces are that it asks for and that are not solved; turned so that its target is the slot at
+the front right, there are some thousands of such questions. The book holds the sequences of
+those it is made of, also those one turn longer than the shortest. What it does not hold is
+searched for.
 """
 
 from __future__ import annotations
@@ -16,7 +17,8 @@ import numpy as np
 import numpy.typing as npt
 
 from livecube.cube.geometry import OPPOSITE
-from livecube.search.coordinates import SLOT_SYMMETRY, SOLVED_PLACES, TURN_SEEN
+from livecube.search.coordinates import SLOT_SYMMETRY, TURN_SEEN
+from livecube.search.situation import PLACES_AT
 from livecube.search.task import ALL_TURNS, NO_D, Found
 
 if TYPE_CHECKING:
@@ -31,31 +33,32 @@ __all__ = ["BOOK_EXTRA", "Book", "make_book", "question"]
 BOOK_EXTRA: Final = 1
 """So many turns longer than the shortest are sequences in the book."""
 _MOST_LOOSE: Final = 5
-"""With more pieces that are not home a question does not fit into its number."""
+"""With more pieces that are not solved a question does not fit into its number."""
 
-_WIDTH: Final = 14
-"""No sequence at offset 0 has more turns."""
+_WIDTH: Final = 12
+"""No sequence in the book has more turns."""
 _UNUSED: Final = 18
 """Behind the end of a sequence."""
 
-_HOME: Final = SOLVED_PLACES.tolist()
+_SOLVED_PLACES: Final = PLACES_AT.tolist()
 _SEEN: Final[list[list[list[int]]]] = SLOT_SYMMETRY.tolist()
 
 
 def question(situation: Situation, task: Task) -> int | None:
-    """The number of a question at offset 0, the same for all four targets.
+    """The number of a question with the cross whole, the same for all four targets.
 
     None: the book has none of the kind.
     """
-    if situation.offset != 0 or task.extra > BOOK_EXTRA or task.allowed not in (ALL_TURNS, NO_D):
+    offset = situation.offset
+    if offset is None or task.extra > BOOK_EXTRA or task.allowed not in (ALL_TURNS, NO_D):
         return None
     target, goal = task.target, task.goal
     number, loose = 1, 0
-    places = situation.places
+    places, solved = situation.places, _SOLVED_PLACES[offset]
     for i in range(8):
         slot, kind = (target + i) % 4, i // 4
         piece = slot + 4 * kind
-        if goal >> piece & 1 and places[piece] != _HOME[piece]:
+        if goal >> piece & 1 and places[piece] != solved[piece]:
             number = number << 8 | 32 * i + _SEEN[target][kind][places[piece]]
             loose += 1
     if loose > _MOST_LOOSE:
@@ -63,7 +66,7 @@ def question(situation: Situation, task: Task) -> int | None:
     corners, edges = _seen_from(goal & 15, target), _seen_from(goal >> 4, target)
     goal = corners | edges << 4
     kind = task.prefix | task.tail << 4 | task.tied << 6 | (task.allowed == NO_D) << 7
-    return (number << 8 | kind) << 8 | goal
+    return ((number << 8 | kind) << 8 | goal) << 2 | offset
 
 
 def _seen_from(slots: int, target: int) -> int:
@@ -134,6 +137,8 @@ def make_book(engine: Engine, questions: Iterable[tuple[Situation, Task]]) -> Bo
             continue
         known.add(number)
         found = engine.search(situation, [replace(task, extra=BOOK_EXTRA)])
+        if found.lengths.max(initial=0) > _WIDTH:
+            raise OverflowError(f"a sequence has more turns than the {_WIDTH} that the book holds")
         shortest = int(np.count_nonzero(found.lengths == found.lengths[:1]))
         numbers.append(number)
         ends.append((end + shortest, end + len(found.lengths)))

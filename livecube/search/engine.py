@@ -48,7 +48,7 @@ class Engine:
 
         Raises ``OverflowError`` if there are more than anybody can use.
         """
-        if self.book is None or situation.offset != 0:
+        if self.book is None or situation.offset is None:
             return self._searched(situation, tasks)
         entries = self.book.entries(situation, tasks)
         known = [number for number, entry in enumerate(entries) if entry is not None]

@@ -1,4 +1,4 @@
-"""All questions that techniques ask at offset 0, from positions made for the purpose.
+"""The questions that techniques ask with the cross whole, from positions made for the purpose.
 
 What a technique asks depends on which pieces of the four slots are home, and the answer also
 on where the target's other pieces are. So one slot stands for all, its pieces are put
@@ -14,7 +14,7 @@ import numpy as np
 
 from livecube.cube.geometry import FACES, NEXT_STICKER
 from livecube.cube.pieces import CORNERS, EDGES, HOME, PIECE_AT
-from livecube.cube.position import SOLVED
+from livecube.cube.position import SOLVED, apply_turns
 from livecube.search.coordinates import SLOT_PIECES
 from livecube.search.situation import Situation
 
@@ -25,44 +25,47 @@ if TYPE_CHECKING:
     from livecube.search.task import Task
     from livecube.techniques.base import Technique
 
-__all__ = ["QUESTIONED", "questions"]
+__all__ = ["questions"]
 
 _DOWN: Final = FACES.index("D")
+_D: Final = 3 * _DOWN
+"""The turn D; D2 and D' follow."""
 _SLOTS: Final = range(4)
 
 _STATES: Final = [
-    # What is home of slot 0, and how the other slots may be: s solved, l both pieces loose,
-    # c only the corner home, e only the edge.
-    ("l", "sl"),  # shortest, plain, made pair
-    ("e", "sl"),  # keyhole corner: any free slot is a door
-    ("c", "slc"),  # keyhole edge and flip: a door is a slot without its corner
-    ("c", "sle"),  # pseudo pair: with the edge of another slot
+    # What is solved of slot 0, and how the other slots may be: s solved, l both pieces loose,
+    # c only the corner solved, e only the edge; and at which offsets.
+    ("l", "sl", range(4)),  # shortest, plain, made pair
+    ("e", "sl", range(4)),  # keyhole corner: any free slot is a door
+    ("c", "slc", range(4)),  # keyhole edge and flip: a door is a slot without its corner
+    # Pseudo pair, with the edge of another slot: at other offsets its questions are as many as
+    # all others together, and are asked too rarely for that.
+    ("c", "sle", range(1)),
 ]
-
-QUESTIONED: Final = sum(len(others) ** 3 for _, others in _STATES)
-"""How many combinations of slots there are."""
 
 
 def questions(techniques: Sequence[Technique]) -> Iterator[tuple[Situation, Task]]:
-    """Every question at offset 0 up to rotation, each with a situation that asks it.
+    """The questions up to rotation, each with a situation that asks it.
 
     Many come more than once. The situations need not be reachable by turns of a real cube:
     pieces that no question looks at stand anywhere.
     """
-    for own, others in _STATES:
+    for own, others, offsets in _STATES:
         for states in product(own, *[others] * 3):
-            for situation in _situations(states):
+            for position, offset in product(_positions(states), offsets):
+                turned = apply_turns(position, [_D + offset - 1] if offset else [])
+                situation = Situation.of_down(turned, _DOWN)
                 for technique in techniques:
                     if not technique.in_inspection:
                         for chance in technique.chances(situation):
                             yield situation, chance.task
 
 
-def _situations(states: Sequence[str]) -> Iterator[Situation]:
-    """The slots in these states, the loose pieces of the first everywhere.
+def _positions(states: Sequence[str]) -> Iterator[Array]:
+    """Positions at offset 0 with the slots in these states.
 
-    If another slot waits for its corner, then that one is everywhere too: the pieces of a
-    pseudo pair.
+    The loose pieces of the first are everywhere. If another slot waits for its corner, then
+    that one is everywhere too: the pieces of a pseudo pair.
     """
     home = [SLOT_PIECES[s] for s in _SLOTS if states[s] in "sc"]
     home += [SLOT_PIECES[4 + s] for s in _SLOTS if states[s] in "se"]
@@ -73,7 +76,7 @@ def _situations(states: Sequence[str]) -> Iterator[Situation]:
     for facelets in product(*(_facelets(piece, home) for piece in moved)):
         places = dict(zip(moved, facelets, strict=True))
         if len({_cubicle(f) for f in facelets}) == len(facelets):
-            yield Situation.of_down(_position(home, places), _DOWN)
+            yield _position(home, places)
 
 
 def _cubicle(facelet: int) -> int:
