@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import asyncio
 import secrets
-import signal
 import sys
 import time
-from contextlib import ExitStack, suppress
+from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -42,8 +41,6 @@ _HEAD_START_S = 0.1
 """How long the link may have the interpreter for itself before the advisor is loaded."""
 _SWITCH_S = 0.0005
 """How long one thread may keep the interpreter while another waits for it."""
-_TERMINATED = 128 + signal.SIGTERM
-"""Exit status, as shells have it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,28 +81,13 @@ def live(
     output = Output(f"simulated cube, seed {seed}", as_json=as_json, voice=wishes.voice)
     hub = Hub([*output.sinks, *([] if log_sink is None else [log_sink])])
     simulation = _Simulation(solves, seed, speed)
-    try:
-        asyncio.run(_until_terminated(_Live(simulation, pipeline, hub, output, wishes), holding))
-    except asyncio.CancelledError:
-        output.close()
-        sys.exit(_TERMINATED)
-    finally:
-        output.close()
+    output.run(_Live(simulation, pipeline, hub, output, wishes).follow(holding))
     output.conclude(pipeline, hub)
 
 
 def _log_sink(log: Path) -> LogSink:
     started = datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
     return LogSink(log, LogWriter(log, Header(started, _PROTOCOL, "cube")))
-
-
-async def _until_terminated(run: _Live, holding: Holding | None) -> None:
-    """Follow; a request to terminate ends it in order, so that the terminal is given back."""
-    task = asyncio.current_task()
-    assert task is not None
-    with suppress(NotImplementedError):  # a system without such requests
-        asyncio.get_running_loop().add_signal_handler(signal.SIGTERM, task.cancel)
-    await run.follow(holding)
 
 
 class _Live:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
+import signal
 import sys
-from typing import TYPE_CHECKING
+from contextlib import suppress
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 from rich.console import Console
@@ -15,11 +18,16 @@ from livecube.views.machine import end_json
 from livecube.views.screen import Board
 
 if TYPE_CHECKING:
+    from collections.abc import Coroutine
+
     from livecube.composition.hub import Hub
     from livecube.composition.pipeline import Pipeline
     from livecube.edges.sink import Sink
 
 __all__ = ["Output"]
+
+_TERMINATED: Final = 128 + signal.SIGTERM
+"""Exit status, as shells have it."""
 
 
 class Output:
@@ -51,6 +59,16 @@ class Output:
         if self.screen is not None:
             self.screen.restore()
 
+    def run(self, following: Coroutine[Any, Any, None]) -> None:
+        """Follow to the end, or until this process is asked to end; then it ends in order."""
+        try:
+            asyncio.run(_until_terminated(following))
+        except asyncio.CancelledError:
+            self.close()
+            sys.exit(_TERMINATED)
+        finally:
+            self.close()
+
     def conclude(self, pipeline: Pipeline, hub: Hub) -> None:
         """Say what is to be said when everything is over."""
         self.close()
@@ -59,3 +77,11 @@ class Output:
         if self._as_json:
             end = end_json(pipeline.tracker.line, pipeline.solves, pipeline.advice_ms)
             click.echo(json.dumps(end))
+
+
+async def _until_terminated(following: Coroutine[Any, Any, None]) -> None:
+    task = asyncio.current_task()
+    assert task is not None
+    with suppress(NotImplementedError):  # a system without such requests
+        asyncio.get_running_loop().add_signal_handler(signal.SIGTERM, task.cancel)
+    await following

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import sys
 import time
 from pathlib import Path
@@ -67,8 +66,5 @@ def replay(log: Path, speed: str | None, wishes: Wishes, as_json: bool) -> None:
         async with hub:
             await follow_log(events, pipeline, hub, pace, time.monotonic)
 
-    try:
-        asyncio.run(run())
-    finally:
-        output.close()
+    output.run(run())
     output.conclude(pipeline, hub)

@@ -37,6 +37,7 @@ from livecube.views.text import clue_text, note_sentence, unsaid_lines
 if TYPE_CHECKING:
     from rich.console import Console, ConsoleOptions, RenderResult
 
+    from livecube.advice.opportunity import Opportunity
     from livecube.advice.speaker import Happening
     from livecube.stages.solve import Split
 
@@ -210,8 +211,14 @@ def _hint_lines(hint: Spoken) -> list[Text]:
     return [
         Text.assemble((moves_text(row.moves), "bold"), f"   [{row.holding}]"),
         Text(" ".join((row.why, *map(note_sentence, row.notes)))),
-        *(Text(f"or {moves_text(other.moves)}   [{other.holding}]") for other in hint.also),
+        *(Text(_other_line(other, hint)) for other in hint.also),
     ]
+
+
+def _other_line(other: Opportunity, hint: Spoken) -> str:
+    """Another way; with its name where that is another kind of beginning."""
+    name = f"{other.technique}: " if hint.inspection else ""
+    return f"or {name}{moves_text(other.moves)}   [{other.holding}]"
 
 
 def _situation(turned: Turned) -> Situation | None:

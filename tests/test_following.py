@@ -1,0 +1,154 @@
+"""A cube that is followed live: alarms, answers and keys between its turns, and what is shown."""
+
+from __future__ import annotations
+
+import asyncio
+import io
+from typing import TYPE_CHECKING
+
+from rich.console import Console
+
+from livecube.advice.advisor import Advisor
+from livecube.advice.manner import Manner
+from livecube.advice.rules import Level
+from livecube.advice.speaker import Clue, Spoken, Unsaid
+from livecube.composition.following import CubeFollower
+from livecube.composition.hub import Hub
+from livecube.composition.keyboard import Keyboard
+from livecube.composition.pipeline import Pipeline
+from livecube.cube.position import SOLVED, apply_turns
+from livecube.edges.hands_file import default_hands
+from livecube.events import CubeEvent, HoldingMark, Reset, State, Turn
+from livecube.stages.progress import HeldAs, Resynced, SolveOver, Turned
+from livecube.stages.tracker import Tracker
+from livecube.techniques.registry import TECHNIQUES
+from livecube.views.screen import Board
+from livecube.virtual.session import session
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncIterator, Callable
+
+    from livecube.edges.sink import Item
+    from livecube.search.engine import Engine
+
+SOLVE = session(25, 1, on_cube=False)
+START = bytes(apply_turns(SOLVED, SOLVE.scramble).tolist())
+TURNS: list[CubeEvent] = [Turn(turn.t, turn.turn) for turn in SOLVE.turns]
+HURRY = 200.0
+
+
+class Desk:
+    """A follower with one sink that keeps everything."""
+
+    name = "desk"
+
+    def __init__(self, engine: Engine, manner: Manner, level: Level = Level.CALM) -> None:
+        self.items: list[Item] = []
+        self.pipeline = Pipeline(Tracker(), lambda: 0.0, manner)
+        self.pipeline.advisor = Advisor(engine, TECHNIQUES, default_hands(), level)
+        self.hub = Hub([self])
+        self.follower = CubeFollower(self.pipeline, self.hub, HURRY)
+        self.follower.refiner.begin(self.pipeline.advisor.twin())
+
+    async def take(self, item: Item) -> None:
+        self.items.append(item)
+
+    async def close(self) -> None:
+        pass
+
+    def of(self, kind: type) -> list[Item]:
+        return [item for item in self.items if isinstance(item, kind)]
+
+    async def until(self, condition: Callable[[], object]) -> None:
+        async with asyncio.timeout(20):
+            while not condition():  # noqa: ASYNC110 - a thread and a timer are waited for
+                await asyncio.sleep(0.005)
+
+    async def follow(self, events: AsyncIterator[CubeEvent]) -> None:
+        async with self.hub, asyncio.TaskGroup() as tasks:
+            refining = tasks.create_task(self.follower.refiner.run())
+            await self.follower.follow(events)
+            self.follower.finish()
+            refining.cancel()
+
+
+async def test_a_cube_that_stands_scrambled_is_looked_at_and_told_of_by_degrees(
+    engine: Engine,
+) -> None:
+    desk = Desk(engine, Manner(by_degrees=True), Level.KEEN)
+
+    async def events() -> AsyncIterator[CubeEvent]:
+        yield State(0.0, START)
+        await desk.until(lambda: desk.of(Spoken))  # two steps later, by the alarm
+        for turn in TURNS[:2]:
+            yield turn
+
+    await desk.follow(events())
+    told = [item for item in desk.items if isinstance(item, Clue | Spoken)]
+    assert [type(item) for item in told[:3]] == [Clue, Clue, Spoken]
+    assert len({item.opportunity for item in told[:3]}) == 1
+    assert told[0].opportunity.technique == "x-cross"
+
+
+async def test_keys_speak_of_the_cube_in_order_with_its_turns(engine: Engine) -> None:
+    desk = Desk(engine, Manner("after"))
+    ended: list[bool] = []
+    keyboard = Keyboard(desk.follower, desk.pipeline, lambda: ended.append(True))
+
+    async def events() -> AsyncIterator[CubeEvent]:
+        yield State(0.0, START)
+        for turn in TURNS[:20]:
+            yield turn
+        for key in "hHx":
+            keyboard.press(key)
+        for turn in TURNS[20:30]:
+            yield turn
+        for key in "cq":
+            keyboard.press(key)
+
+    await desk.follow(events())
+    marks = [item for item in desk.items if isinstance(item, HoldingMark | Reset)]
+    assert [type(mark) for mark in marks] == [HoldingMark, HoldingMark, Reset]
+    assert [mark.t for mark in marks] == [TURNS[19].t, TURNS[19].t, TURNS[29].t]
+    cross = next(i.cross for i in reversed(desk.items) if isinstance(i, Turned) and i.cross)
+    assert cross == "blue"
+    held = [item.holding for item in desk.items if isinstance(item, HeldAs)]
+    assert [h and h.up for h in held] == ["green", "green"]
+    assert held[0] != held[1]
+    assert len(desk.of(SolveOver)) == len(desk.of(Unsaid)) == 1
+    assert isinstance(desk.of(Resynced)[-1], Resynced)
+    assert desk.pipeline.tracker.position == bytes(SOLVED.tolist())
+    assert ended == [True]
+
+
+def drawn(board: Board) -> str:
+    out = io.StringIO()
+    Console(file=out, width=80, height=40, force_terminal=False, color_system=None).print(board)
+    return out.getvalue()
+
+
+def test_the_screen_shows_clues_keys_and_what_was_kept_back(engine: Engine) -> None:
+    board = Board("a cube")
+    assert "Ctrl-C ends." in drawn(board)
+    board.keys = True
+    assert "h holding: cheapest front   c the cube is solved now   q ends" in drawn(board)
+    tracker_pipeline = Pipeline(Tracker(START), lambda: 0.0, Manner("solving", by_degrees=True))
+    tracker_pipeline.advisor = Advisor(engine, TECHNIQUES, default_hands())
+    for event in TURNS:
+        told = tracker_pipeline.feed(event)
+        for happening in told:
+            board.take(happening)
+        if any(isinstance(happening, Clue) for happening in told):
+            break
+    shown = drawn(board)
+    assert "There is something: look at" in shown
+    assert max(map(len, shown.splitlines())) <= 80
+    board.take(HeldAs(1.0, None))
+    silent = Pipeline(Tracker(START), lambda: 0.0, Manner("after"))
+    silent.advisor = Advisor(engine, TECHNIQUES, default_hands())
+    for event in TURNS:
+        for happening in silent.feed(event):
+            board.take(happening)
+    shown = drawn(board)
+    assert "hints kept back; the best chances were:" in shown
+    assert "Keyhole corner into" in shown
