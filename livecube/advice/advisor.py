@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from functools import reduce
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -25,10 +26,9 @@ from livecube.techniques.base import Chance
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    import numpy.typing as npt
-
     from livecube.cube.geometry import Array
     from livecube.hands.model import Hands
+    from livecube.hands.pricing import Written
     from livecube.search.task import Found
     from livecube.techniques.base import Technique
 
@@ -36,6 +36,18 @@ __all__ = ["Advisor", "likely_cross"]
 
 _GENERAL = {"plain": 1, "shortest": 2}
 """Of equal rows the one with the most special name comes first."""
+
+
+class _Ranked(NamedTuple):
+    """A sequence that is good enough to be told."""
+
+    number: int
+    """Of its chance."""
+    turns: tuple[int, ...]
+    """In the fixed frame."""
+    written: Written
+    top_kept: int
+    pairs_kept: int
 
 
 class Advisor:
@@ -90,21 +102,17 @@ class Advisor:
         found = self.engine.search(situation, [chance.task for chance in chances])
         found = composed(self.engine, situation, chances, found, self._by_id)
         # Further searches may use the engine's arrays again, so they come last.
-        rows = self._priced(situation, chances, found, holding, most)
+        ranked = self._ranked(situation, chances, found, holding, most)
         yardstick = _shortest_of(chances, found, "plain")
-        for slots in {chances[number].slots for number, _ in rows}:
+        for slots in {chances[row.number].slots for row in ranked}:
             if situation.offset == 0 and len(slots) == 2:
                 yardstick[slots] = two_plain_pairs(self.engine, situation, slots)
         cross_turns = None
         if situation.offset is None and inspection:
             cross_turns, both = cross_and_two_pairs(self.engine, situation)
             yardstick = {(i, j): both for i in range(4) for j in range(4) if i != j}
-        bare = [row for _, row in rows]
-        explained = (
-            self._explained(situation, chances[number], row, bare, yardstick)
-            for number, row in rows
-        )
-        return _advice(situation, tuple(explained), cross_turns)
+        rows = self._explained(situation, chances, ranked, yardstick)
+        return _advice(situation, rows, cross_turns)
 
     def _chances(self, situation: Situation, *, inspection: bool) -> list[Chance]:
         return [
@@ -126,8 +134,11 @@ class Advisor:
             return ()
         chances = [Chance("cross", (), Task(goal=0), "no cross is shorter")]
         found = self.engine.search(situation, [chances[0].task])
-        rows = self._priced(situation, chances, found, holding, None)
-        return tuple(replace(row, why=cross_sentence(row)) for _, row in rows)
+        ranked = self._ranked(situation, chances, found, holding, None)
+        return tuple(
+            replace(row, why=cross_sentence(row), notes=())
+            for row in self._explained(situation, chances, ranked, {})
+        )
 
     def refine(
         self,
@@ -155,9 +166,6 @@ class Advisor:
 
     def _with_next(self, position: Array, face: int, row: Opportunity) -> Opportunity:
         """A row with a preview of the best pair after it, held as this one ends."""
-        held = row.holding
-        for move in row.moves:
-            held = held.after(move)
         then = Situation.of(apply_turns(position, row.turns_fixed), face)
         chances = self._chances(then, inspection=False)
         if not chances:
@@ -166,6 +174,7 @@ class Advisor:
         if not len(found.lengths):
             return row  # the search was stopped
         fixed = then.fixed_turns[found.turns]
+        held = reduce(Holding.after, row.moves, row.holding)
         prices = self._pricer.prices(
             fixed, found.lengths, found.tasks, [held], OPPOSITE[face], keep=1
         )
@@ -176,15 +185,15 @@ class Advisor:
             next_seconds=float(prices.seconds.min()),
         )
 
-    def _priced(
+    def _ranked(
         self,
         situation: Situation,
         chances: Sequence[Chance],
         found: Found,
         holding: Holding | None,
         most: int | None,
-    ) -> list[tuple[int, Opportunity]]:
-        """Rows in their order, each with the number of its chance; not explained yet."""
+    ) -> list[_Ranked]:
+        """The best sequences in their order."""
         up = OPPOSITE[situation.face]
         fronts = [face for face in range(6) if face not in (up, situation.face)]
         starts = [holding] if holding else [Holding.of(up, front) for front in fronts]
@@ -193,53 +202,56 @@ class Advisor:
         top, pairs = kept(situation, found, [chance.slots for chance in chances])
         general = np.array([_GENERAL.get(chance.technique, 0) for chance in chances])
         order = np.lexsort((general[found.tasks], -top, found.lengths, prices.seconds))
-        rows: list[tuple[int, Opportunity]] = []
-        told: set[tuple[bytes, tuple[int, ...]]] = set()
-        for row in order.tolist():
-            if len(rows) == most or not np.isfinite(prices.seconds[row]):
+        ranked: list[_Ranked] = []
+        told: set[tuple[tuple[int, ...], tuple[int, ...]]] = set()
+        for row in order:
+            if len(ranked) == most or not np.isfinite(prices.seconds[row]):
                 break
-            number, length = int(found.tasks[row]), int(found.lengths[row])
+            number = int(found.tasks[row])
+            turns = tuple(fixed[row, : found.lengths[row]].tolist())
             if most is not None:
                 # One name for each sequence is enough where only the best are wanted.
-                key = fixed[row, :length].tobytes(), chances[number].slots
+                key = turns, chances[number].slots
                 if key in told:
                     continue
                 told.add(key)
-            written = prices.written(row)
-            opportunity = Opportunity(
-                technique=chances[number].technique,
-                slots=situation.slot_names(chances[number].slots),
-                turns_fixed=tuple(fixed[row, :length].tolist()),
-                moves=written.moves,
-                holding=written.holding,
-                turns=length,
-                plain_turns=None,
-                top_kept=int(top[row]),
-                pairs_kept=int(pairs[row]),
-                seconds=written.seconds,
-                why="",
+            ranked.append(
+                _Ranked(number, turns, prices.written(row), int(top[row]), int(pairs[row]))
             )
-            rows.append((number, opportunity))
-        return rows
+        return ranked
 
     def _explained(
         self,
         situation: Situation,
-        chance: Chance,
-        row: Opportunity,
-        rows: Sequence[Opportunity],
+        chances: Sequence[Chance],
+        ranked: Sequence[_Ranked],
         yardstick: dict[tuple[int, ...], int],
-    ) -> Opportunity:
-        """A row with its comparison, its sentence and what the rules say beside the others."""
-        compared = yardstick.get(chance.slots)
+    ) -> tuple[Opportunity, ...]:
+        """Rows with their comparison, their sentence and what the rules say of each."""
         aligned = situation.offset == 0
         against = "plain" if aligned else "the cross and two plain pairs"
-        return replace(
-            row,
-            plain_turns=compared if aligned else None,
-            why=sentence(row, chance.why, compared, against),
-            notes=apply_rules(situation, chance.slots, row, rows, self.level),
-        )
+        names = [situation.slot_names(chances[row.number].slots) for row in ranked]
+        others = [(n, row.written.seconds) for n, row in zip(names, ranked, strict=True)]
+        rows = []
+        for row, slots in zip(ranked, names, strict=True):
+            chance, written = chances[row.number], row.written
+            compared = yardstick.get(chance.slots)
+            opportunity = Opportunity(
+                technique=chance.technique,
+                slots=slots,
+                turns_fixed=row.turns,
+                moves=written.moves,
+                holding=written.holding,
+                turns=len(row.turns),
+                plain_turns=compared if aligned else None,
+                top_kept=row.top_kept,
+                pairs_kept=row.pairs_kept,
+                seconds=written.seconds,
+                why=sentence(chance, slots, written.holding, len(row.turns), compared, against),
+            )
+            notes = apply_rules(situation, chance.slots, opportunity, others, self.level)
+            rows.append(replace(opportunity, notes=notes) if notes else opportunity)
+        return tuple(rows)
 
 
 def _advice(
@@ -254,11 +266,11 @@ def _shortest_of(
 ) -> dict[tuple[int, ...], int]:
     """Turns of the shortest sequence of one technique for each target."""
     lengths: dict[tuple[int, ...], int] = {}
-    numbers: npt.NDArray[np.int64]
-    numbers, first = np.unique(found.tasks, return_index=True)
-    for number, row in zip(numbers.tolist(), first.tolist(), strict=True):
-        if chances[number].technique == technique:
-            lengths[chances[number].slots] = int(found.lengths[row])
+    for number, chance in enumerate(chances):
+        if chance.technique == technique:
+            first = int(found.tasks.searchsorted(number))
+            if first < len(found.tasks) and found.tasks[first] == number:
+                lengths[chance.slots] = int(found.lengths[first])
     return lengths
 
 

@@ -84,7 +84,7 @@ class _Case:
     situation: Situation
     slots: tuple[int, ...]
     row: Opportunity
-    rows: Sequence[Opportunity]
+    others: Sequence[tuple[tuple[str, ...], float]]
     level: Level
 
 
@@ -97,10 +97,11 @@ def _level(case: _Case) -> Note | None:
 
 def _corner_facing_up(case: _Case) -> Note | None:
     """A corner whose cross-colour sticker faces up makes a poor keyhole."""
-    corner = case.situation.position[SLOT_PIECES[case.slots[0]]]
-    if case.row.technique != "keyhole-corner" or corner >= _UPPER_FACE:
+    if case.row.technique != "keyhole-corner":
         return None
-    others = [row.seconds for row in case.rows if row.slots != case.row.slots]
+    if case.situation.position[SLOT_PIECES[case.slots[0]]] >= _UPPER_FACE:
+        return None
+    others = [seconds for slots, seconds in case.others if slots != case.row.slots]
     if not others or case.row.seconds <= _CLEARLY * min(others):
         return Note("corner-facing-up", f"{case.situation.colour} faces up, yet this is quickest")
     text = f"{case.situation.colour} faces up on its corner: do another pair first"
@@ -161,9 +162,9 @@ def apply_rules(
     situation: Situation,
     slots: tuple[int, ...],
     row: Opportunity,
-    rows: Sequence[Opportunity],
+    others: Sequence[tuple[tuple[str, ...], float]],
     level: Level,
 ) -> tuple[Note, ...]:
-    """What the rules say about a row; ``rows`` are all rows, for comparison."""
-    case = _Case(situation, slots, row, rows, level)
+    """What the rules say about a row; ``others``: slots and seconds of all rows beside it."""
+    case = _Case(situation, slots, row, others, level)
     return tuple(note for rule in RULES if (note := rule(case)) is not None)

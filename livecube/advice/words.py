@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING, Final
 
 from livecube.cube.holding import COLOURS
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from livecube.advice.opportunity import Opportunity
     from livecube.cube.holding import Holding
+    from livecube.techniques.base import Chance
 
 __all__ = [
     "TITLES",
@@ -43,6 +47,7 @@ _PLACES: Final = {
 }
 
 
+@cache
 def place_of(slot: str, holding: Holding) -> str:
     """Where in the hands a slot is: *front right* and so on; its colours if it is not below."""
     faces = frozenset(
@@ -59,19 +64,21 @@ def cross_sentence(row: Opportunity, colour: str = "") -> str:
 
 
 def sentence(
-    opportunity: Opportunity, because: str, compared: int | None, against: str = "plain"
+    chance: Chance,
+    slots: Sequence[str],
+    holding: Holding,
+    turns: int,
+    compared: int | None,
+    against: str = "plain",
 ) -> str:
-    """One sentence: what to do, where, why, and what it saves.
+    """One sentence about a sequence: what to do, where, why, and what it saves.
 
     ``compared``: turns of what it is compared with, which ``against`` calls by name.
     """
-    title = TITLES.get(opportunity.technique, opportunity.technique)
-    where = " and ".join(
-        f"{slot} ({place_of(slot, opportunity.holding)})" for slot in opportunity.slots
-    )
-    turns = opportunity.turns
-    text = f"{title} into {where}: {because}; {turns} turn{'s' if turns != 1 else ''}"
-    if compared is None or opportunity.technique == "plain":
+    title = TITLES.get(chance.technique, chance.technique)
+    where = " and ".join(f"{slot} ({place_of(slot, holding)})" for slot in slots)
+    text = f"{title} into {where}: {chance.why}; {turns} turn{'s' if turns != 1 else ''}"
+    if compared is None or chance.technique == "plain":
         return text + "."
     saved = compared - turns
     if saved > 0:

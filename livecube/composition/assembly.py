@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from importlib.metadata import entry_points
 from typing import TYPE_CHECKING, Final, cast
 
@@ -68,6 +69,10 @@ def load_advisor(
     # One slot is free here, so that every kernel is compiled or loaded before it is needed: a
     # kernel that is loaded later would wait for whatever another thread compiles.
     advisor.advise(apply_turns(SOLVED, parse_turns("R U R'")), FACES.index("D"))
+    # What compilers and tables leave behind stays as long as the program runs: a collection of
+    # garbage that looked through all of it would hold up an answer for many milliseconds.
+    gc.collect()
+    gc.freeze()
     step(1)
     return advisor
 

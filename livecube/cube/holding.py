@@ -107,7 +107,7 @@ class Holding:
                 f"{COLOURS[up]} up and {COLOURS[front]} front cannot be held; "
                 "choose two colours that touch"
             )
-        return _holding(rotation_taking(FACES.index("U"), up, FACES.index("F"), front))
+        return HOLDINGS[rotation_taking(FACES.index("U"), up, FACES.index("F"), front)]
 
     def hand_face(self, fixed_face: int) -> int:
         """Where in the hands a fixed face is."""

@@ -42,6 +42,8 @@ class Written:
     holding: Holding
     """From which the moves are read."""
     moves: tuple[Move, ...]
+    ends: Holding
+    """In which they leave the cube."""
     seconds: float
 
 
@@ -56,6 +58,7 @@ class Pricer:
                 for h in HOLDINGS
             ]
         )
+        self._after_wide_listed: list[list[list[int]]] = self._after_wide.tolist()
         self._seconds = np.array([[hands.moves[s, q] for q in (1, 2, 3)] for s in _SYMBOLS])
         self._follow = np.zeros((_NOTHING + 1, 6))
         for (before, face), extra in hands.follow.items():
@@ -111,7 +114,7 @@ class Pricer:
 
     def after(self, held: int, symbol: int, quarters: int) -> int:
         """The holding (by number) after a face turn (symbol 0 to 5) or wide turn (6 to 11)."""
-        return held if symbol < 6 else int(self._after_wide[held, symbol - 6, quarters - 1])
+        return held if symbol < 6 else self._after_wide_listed[held][symbol - 6][quarters - 1]
 
     def rotation(self, before: int, after: int) -> tuple[Move, ...]:
         """The cheapest rotations from one holding (by number) to another."""
@@ -135,16 +138,17 @@ class Prices:
 
     def written(self, row: int) -> Written:
         """One sequence as moves."""
-        held = int(self.starts[row])
+        start = held = int(self.starts[row])
+        length = int(self.lengths[row])
+        turns, symbols = self.turns[row, :length].tolist(), self.symbols[row, :length].tolist()
         moves: list[Move] = []
-        for i in range(int(self.lengths[row])):
-            at, symbol = int(self.holdings[row, i]), int(self.symbols[row, i])
-            quarters = turn_quarters(int(self.turns[row, i]))
-            moves += self.pricer.rotation(held, at)
-            moves.append(_MOVES[symbol][quarters - 1])
-            held = self.pricer.after(at, symbol, quarters)
-        start = HOLDINGS[int(self.starts[row])]
-        return Written(start, tuple(moves), float(self.seconds[row]))
+        for i, at in enumerate(self.holdings[row, :length].tolist()):
+            if at != held:
+                moves += self.pricer.rotation(held, at)
+            quarters = turn_quarters(turns[i])
+            moves.append(_MOVES[symbols[i]][quarters - 1])
+            held = self.pricer.after(at, symbols[i], quarters)
+        return Written(HOLDINGS[start], tuple(moves), HOLDINGS[held], float(self.seconds[row]))
 
 
 def _rotations(
