@@ -167,7 +167,7 @@ def test_an_answer_that_comes_when_the_cube_was_turned_is_dropped(engine: Engine
     pipeline.feed(Battery(0.5, 50))  # changes nothing
     assert pipeline.question is question
     pipeline.feed(events[0])
-    assert pipeline.opened(question, rows) == []
+    assert pipeline.opened(question, rows, 1.5) == []
 
 
 # How much.

@@ -43,6 +43,7 @@ def test_words_are_few_and_name_the_front_only_if_it_was_not_stated() -> None:
     assert said_aloud(OTHER, HELD) == "Made pair, front left"
     assert said_aloud(Spoken(0.0, row("cross"), inspection=True), HELD) == "Cross, 3 turns"
     assert said_aloud(Clue(0.0, HINT.opportunity, Degree.WHERE), HELD) == "look: front right"
+    assert said_aloud(Clue(0.0, row("cross"), Degree.WHERE), None) == "look: Cross, red front"
     assert said_aloud(Clue(0.0, HINT.opportunity, Degree.WHAT), HELD) == said_aloud(HINT, HELD)
     assert said_aloud(BatteryLevel(0.0, 50), HELD) is None
 

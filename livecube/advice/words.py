@@ -19,7 +19,6 @@ __all__ = [
     "cross_sentence",
     "place_of",
     "sentence",
-    "spoken_where",
     "spoken_words",
     "what_sentence",
     "where_sentence",
@@ -104,19 +103,20 @@ def what_sentence(row: Opportunity) -> str:
     return f"{title}{into}, {row.holding.front} front. Which moves?"
 
 
-def spoken_words(row: Opportunity, stated: Holding | None) -> str:
-    """A hint as it is said aloud: *keyhole corner, front right*.
+def spoken_words(row: Opportunity, stated: Holding | None, *, only_where: bool = False) -> str:
+    """A hint as it is said aloud: *keyhole corner, front right*; or only where it is.
 
     ``stated``: how the solver said the cube is held; if the hint is held otherwise, its front
     is said too, since its places mean nothing without it.
     """
-    title = TITLES.get(row.technique, row.technique)
-    return f"{title}, {spoken_where(row, stated)}"
-
-
-def spoken_where(row: Opportunity, stated: Holding | None) -> str:
-    """The place of a hint as it is said aloud: *front right*."""
     places = " and ".join(place_of(slot, row.holding) for slot in row.slots)
-    if not places:
-        places = f"{row.turns} turn{'s' if row.turns != 1 else ''}"
-    return places if row.holding == stated else f"{places}, {row.holding.front} front"
+    words = []
+    if not (only_where and places):
+        words.append(TITLES.get(row.technique, row.technique))
+    if places:
+        words.append(places)
+    elif not only_where:
+        words.append(f"{row.turns} turn{'s' if row.turns != 1 else ''}")
+    if row.holding != stated:
+        words.append(f"{row.holding.front} front")
+    return ", ".join(words)

@@ -43,7 +43,7 @@ class CubeFollower:
     """
 
     def __init__(self, pipeline: Pipeline, hub: Hub, speed: float = 1.0) -> None:
-        self.refiner = Refiner(pipeline, self._tell)
+        self.refiner = Refiner(pipeline, self._tell, self._now)
         self._pipeline = pipeline
         self._hub = hub
         self._speed = speed
@@ -55,6 +55,7 @@ class CubeFollower:
 
     async def follow(self, events: AsyncIterator[CubeEvent]) -> None:
         """Follow a cube until its link ends."""
+        self._at = asyncio.get_running_loop().time()
         async for event in events:
             self._t, self._at = event.t, asyncio.get_running_loop().time()
             self._take(event)
@@ -70,6 +71,10 @@ class CubeFollower:
         It gets the time of the cube's last event, so that events stay in order.
         """
         self._take(mark(self._t))
+
+    def _now(self) -> float:
+        """The cube's time, as far as can be told between its events."""
+        return self._t + (asyncio.get_running_loop().time() - self._at) * self._speed
 
     def _take(self, event: CubeEvent) -> None:
         self._hub.publish(event)
@@ -129,7 +134,7 @@ async def _openings(pipeline: Pipeline) -> list[Happening]:
     if advisor is None or not isinstance(question, OpeningQuestion):
         return []
     rows = await asyncio.to_thread(find_openings, advisor, question)
-    return pipeline.opened(question, rows or [])
+    return pipeline.opened(question, rows or [], question.t)
 
 
 async def _deliver(hub: Hub, happenings: Iterable[Happening]) -> None:

@@ -130,12 +130,14 @@ class Pipeline:
         self.question = None
         return self._in_degrees(self._say(self._speaker.speak(question.t, advice)))
 
-    def opened(self, question: OpeningQuestion, rows: Sequence[Opportunity]) -> list[Happening]:
-        """Ways to begin the solve have been found; what is said, if it still matters."""
+    def opened(
+        self, question: OpeningQuestion, rows: Sequence[Opportunity], t: float
+    ) -> list[Happening]:
+        """At ``t`` ways to begin the solve have been found; what is said, if it still matters."""
         if question is not self.question:
             return []
         self.question = None
-        return self._in_degrees(self._say(self._speaker.open(question.t, rows)))
+        return self._in_degrees(self._say(self._speaker.open(t, rows)))
 
     def _advised(self, told: Sequence[Progress]) -> list[Happening]:
         happenings: list[Happening] = []

@@ -34,13 +34,19 @@ def find_openings(
 class Refiner:
     """Answers a pipeline's latest question in a thread of its own.
 
-    ``tell`` is given what an answer brings.
+    ``tell`` is given what an answer brings; ``now`` gives the cube's time.
     """
 
-    def __init__(self, pipeline: Pipeline, tell: Callable[[Iterable[Happening]], None]) -> None:
+    def __init__(
+        self,
+        pipeline: Pipeline,
+        tell: Callable[[Iterable[Happening]], None],
+        now: Callable[[], float],
+    ) -> None:
         self._advisor: Advisor | None = None
         self._pipeline = pipeline
         self._tell = tell
+        self._now = now
         self._asked: Asked | None = None
         self._news = asyncio.Event()
 
@@ -82,4 +88,4 @@ class Refiner:
             )
             return [] if advice is None else self._pipeline.refined(question, advice)
         rows = await asyncio.to_thread(find_openings, advisor, question, stopped)
-        return [] if rows is None else self._pipeline.opened(question, rows)
+        return [] if rows is None else self._pipeline.opened(question, rows, self._now())

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from livecube.advice.speaker import Clue, Degree, Spoken, Withdrawn
-from livecube.advice.words import spoken_where, spoken_words
+from livecube.advice.words import spoken_words
 from livecube.stages.progress import SolveOver
 
 if TYPE_CHECKING:
@@ -26,7 +26,8 @@ def said_aloud(happening: Happening, stated: Holding | None) -> str | None:
     """
     match happening:
         case Clue(degree=Degree.WHERE):
-            return f"look: {spoken_where(happening.opportunity, stated)}"
+            where = spoken_words(happening.opportunity, stated, only_where=True)
+            return f"look: {where}"
         case Clue() | Spoken():
             return spoken_words(happening.opportunity, stated)
         case Withdrawn() | SolveOver():
