@@ -15,7 +15,21 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-__all__ = ["FACES", "OPPOSITE", "TURNS", "TURNS_OF", "View", "slots"]
+__all__ = [
+    "AXES",
+    "COLOURS",
+    "FACELETS",
+    "FACES",
+    "OPPOSITE",
+    "TURNS",
+    "TURNS_OF",
+    "Vector",
+    "View",
+    "clockwise",
+    "dot",
+    "facelet",
+    "slots",
+]
 
 Vector = tuple[int, int, int]
 
@@ -41,13 +55,14 @@ OPPOSITE: Final = {"U": "D", "D": "U", "L": "R", "R": "L", "F": "B", "B": "F"}
 SUFFIXES: Final = ("", "2", "'")
 
 
-def _dot(v: Vector, w: Vector) -> int:
+def dot(v: Vector, w: Vector) -> int:
+    """The scalar product."""
     return sum(a * b for a, b in zip(v, w, strict=True))
 
 
-def _clockwise(v: Vector, n: Vector) -> Vector:
+def clockwise(v: Vector, n: Vector) -> Vector:
     """``v`` after a quarter turn about ``n``, clockwise as seen from where ``n`` points."""
-    along = _dot(v, n)
+    along = dot(v, n)
     cross = (v[1] * n[2] - v[2] * n[1], v[2] * n[0] - v[0] * n[2], v[0] * n[1] - v[1] * n[0])
     return (along * n[0] + cross[0], along * n[1] + cross[1], along * n[2] + cross[2])
 
@@ -56,7 +71,7 @@ FACELETS: Final[list[tuple[Vector, Vector]]] = [
     ((x, y, z), n)
     for x, y, z in product((-1, 0, 1), repeat=3)
     for n in AXES.values()
-    if _dot((x, y, z), n) == 1
+    if dot((x, y, z), n) == 1
 ]
 """Every facelet as (its small cube, the way it faces)."""
 
@@ -65,8 +80,8 @@ def _quarter(face: str) -> bytes:
     table = bytearray(range(256))
     n = AXES[face]
     for i, (p, m) in enumerate(FACELETS):
-        if _dot(p, n) == 1:
-            table[i] = FACELETS.index((_clockwise(p, n), _clockwise(m, n)))
+        if dot(p, n) == 1:
+            table[i] = FACELETS.index((clockwise(p, n), clockwise(m, n)))
     return bytes(table)
 
 
@@ -83,6 +98,7 @@ TURNS: Final = _turns()
 TURNS_OF: Final = {face: [(face + s, TURNS[face + s]) for s in SUFFIXES] for face in FACES}
 
 
+@cache
 def facelet(faces: str) -> int:
     """The facelet on the first of ``faces`` of the piece that lies on all of them."""
     x, y, z = (sum(AXES[f][axis] for f in faces) for axis in range(3))
@@ -166,7 +182,8 @@ class View:
 
         Outside the slot: a corner above its slot may match the edge that stands in it flipped.
         """
-        if self.edge_solved(slot) or self.edge_flipped(slot):
+        edge = self.edge(slot)
+        if self.where[edge] == edge or self.edge_flipped(slot):
             return False
         shared = []
         for side in slots(self.down)[slot]:

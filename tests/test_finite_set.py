@@ -1,175 +1,202 @@
 """With the cross whole at offset 0 the questions are finitely many: all of them are asked.
 
-For every S, every place of the target's two pieces, ``shortest`` and ``plain`` (both asked at
-once, as the program does): all shortest sequences, in each of the four slots, and those one
-turn longer, in one slot, from an engine with and from one without the pair table. They are
-compared as whole lists with :mod:`finite_set`, which meets in the middle. No key is left out
-and no length cut off. The totals are printed (``pytest -s``).
+For every technique that is possible then and every key (:mod:`finite_keys`): all shortest
+sequences in each of the four slots, in one of them with those one turn longer; from an engine
+without the pair table, from one with it, and from one that looks everything up in the book.
+They are compared as whole lists with :mod:`finite_set`, which meets in the middle. No key is
+left out and no length cut off.
+
+What a key is: S and the places of the two pieces for ``shortest`` and ``plain`` (asked at once,
+as the program does) and, where they form a block, for ``made-pair``; for ``keyhole-corner`` S
+and the place of the corner; for ``keyhole-edge`` and ``keyhole-flip`` S, the place of the edge
+and which other free slots are doors, since only those with an unsolved corner are; for
+``pseudo-pair`` S, the other slot and the places of the two pieces that are missing. Keys are
+counted once for each technique, so a place where several are possible counts several times.
+The totals are printed (``pytest -s``).
 """
 
 from __future__ import annotations
 
-import random
 from collections import Counter
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import pytest
-from finite_set import SLOTS, Key, keys, question
-from referee_cube import FACES, View, facelet
+import referee
+from finite_keys import Key, asked, keys
+from finite_positions import letters, view_of
+from finite_set import answer
+from referee_cube import FACES
 from referee_search import canonical
 
-from livecube.cube.position import SOLVED, apply_turns, rotated, rotation_taking
-from livecube.cube.turns import parse_turn, turn_name
-from livecube.edges.cache import kept_pair_table, pair_table_built_apart
+from livecube.cube.facelets import parse_facelets
+from livecube.cube.position import rotated, rotation_taking
+from livecube.cube.turns import turn_name
+from livecube.edges.cache import book_made_apart, kept_book, kept_pair_table, pair_table_built_apart
 from livecube.search.situation import Situation
-from livecube.techniques.plain import Plain
-from livecube.techniques.shortest import Shortest
+from livecube.techniques.registry import TECHNIQUES
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
 
     from livecube.cube.geometry import Array
     from livecube.search.engine import Engine
     from livecube.search.tables import Tables
-    from livecube.techniques.base import Technique
 
-SHORTEST_AT_MOST: Final = 9
-"""Turns; that nothing is longer is asserted, and follows from lists that are all complete."""
+LONGEST: Final = {
+    "shortest": 9,
+    "plain": 9,
+    "made-pair": 6,
+    "keyhole-corner": 9,
+    "keyhole-edge": 9,
+    "keyhole-flip": 8,
+    "pseudo-pair": 11,
+}
+"""Turns; that no key needs more is asserted, and follows from lists that are all complete."""
 
-ASKED: Final[tuple[tuple[Technique, str], ...]] = (
-    (Shortest(), FACES),
-    (Plain(), FACES.replace("D", "")),
-)
-TAKEN_OUT: Final = {"BR": "R' {} R", "BL": "L {} L'", "FL": "L' {} L"}
+BY_ID: Final = {technique.id: technique for technique in TECHNIQUES}
 SIDES: Final = "FRBL"
+DOWN: Final = FACES.index("D")
+
+Answers = list[list[list[str]]]
+"""By technique, then by how many turns longer than the shortest."""
 
 
 @pytest.fixture(scope="module")
-def engines(tables: Tables) -> list[Engine]:
+def engines(tables: Tables) -> dict[str, Engine]:
     from livecube.search.engine import Engine
 
-    first, later = Engine(tables), Engine(tables)
+    bare, paired, reader = Engine(tables), Engine(tables), Engine(tables)
     kept = kept_pair_table()
     pairs = pair_table_built_apart() if kept is None else kept
     assert pairs is not None
-    later.pairs = pairs
-    return [first, later]
+    paired.pairs = pairs
+    reader.book = kept_book() or book_made_apart()
+    assert reader.book
+    return {"no pairs": bare, "pairs": paired, "book": reader}
 
 
-def solved_at(view: View) -> set[str]:
-    """Slots that are solved, as two side faces."""
-    return {
-        slot for slot in SLOTS
-        if view.now(pieces := [facelet("D" + slot), facelet(slot)]) == bytes(pieces)
-    }  # fmt: skip
+def answers(key: Key) -> Answers:
+    return [answer(asked(key, technique)) for technique in key.techniques]
 
 
-def turns_to(key: Key, solution: Iterable[str]) -> str:
-    """Turns from solved to a key's position, in which just S is solved.
-
-    The other slots are taken out in any way and order; then a solution is undone.
-    """
-    chance = random.Random(repr(key))
-    kept = {SLOTS[slot] for slot in key.kept}
-    free = sorted(TAKEN_OUT.keys() - kept)
-    undone = [turn_name(t // 3 * 3 + 2 - t % 3) for t in map(parse_turn, solution)][::-1]
-    while True:
-        out = [TAKEN_OUT[slot].format(chance.choice(("U", "U2", "U'"))) for slot in free]
-        chance.shuffle(out)
-        between = [chance.choice(("U", "U2", "U'")) for _ in out]
-        turns = " ".join([*(f"{a} {b}" for a, b in zip(out, between, strict=True)), *undone])
-        view = View.after(turns, "D")
-        if solved_at(view) == kept:
-            assert view.offset == 0
-            there = bytes([key.corner, key.edge])
-            assert view.now([facelet("D" + SLOTS[0]), facelet(SLOTS[0])]) == there
-            return turns
-
-
-def in_slot(slot: int, turns: Iterable[str]) -> str:
+def in_slot(slot: int, turns: str) -> str:
     """Turns for slot 0 as they are after rotating the cube so that it becomes ``slot``."""
     there = {side: SIDES[(i + slot) % 4] for i, side in enumerate(SIDES)}
-    return canonical(there.get(name[0], name[0]) + name[1:] for name in turns)
+    return canonical(there.get(name[0], name[0]) + name[1:] for name in turns.split())
 
 
-def live(engine: Engine, position: Array, slot: int, extra: int) -> list[list[str]]:
-    """What the program answers for one slot: for ``shortest`` and for ``plain``."""
-    situation = Situation.of_down(position, FACES.index("D"))
+def live(engine: Engine, position: Array, key: Key, slot: int, extra: int) -> list[list[str]]:
+    """What the program answers for each technique of a key, slot 0 having become ``slot``."""
+    situation = Situation.of_down(position, DOWN)
     tasks = [
         replace(chance.task, extra=extra)
-        for technique, _ in ASKED
-        for chance in technique.chances(situation)
-        if chance.slots == (slot,)
+        for technique in key.techniques
+        for chance in BY_ID[technique].chances(situation)
+        if chance.slots == tuple((one + slot) % 4 for one in key.slots)
     ]
+    if engine.book:
+        assert None not in engine.book.entries(situation, tasks)
     found = engine.solve(situation, tasks)
     return [[canonical(map(turn_name, turns)) for turns in rows] for rows in found]
 
 
-def differences(
-    engines: list[Engine], key: Key, turns: str, expected: list[list[list[tuple[str, ...]]]]
-) -> Iterable[str]:
+def differences(engines: dict[str, Engine], key: Key, expected: Answers) -> Iterator[str]:
     """Where the program's answers for a key are not the expected lists, in any order."""
-    position = apply_turns(SOLVED, map(parse_turn, turns.split()))
-    alone = hash_of(key) % 4
-    down, front = FACES.index("D"), FACES.index("F")
+    facelets = letters(view_of(key))
+    position = parse_facelets(facelets)
+    alone = number_of(key) % 4
     for slot in range(4):
-        rotation = rotation_taking(down, down, front, FACES.index(SIDES[slot]))
-        for extra in (0, 1) if slot == alone else (0,):
-            rows = [
-                sorted(in_slot(slot, each) for part in answer[: extra + 1] for each in part)
-                for answer in expected
-            ]
-            for pairs, engine in zip(("no pairs", "pairs"), engines, strict=True):
-                found = [sorted(r) for r in live(engine, rotated(position, rotation), slot, extra)]
-                if found != rows:
-                    yield f"{key} after {turns}, {slot=} {extra=} {pairs}: {rows} but {found}"
+        rotation = rotation_taking(DOWN, DOWN, FACES.index("F"), FACES.index(SIDES[slot]))
+        turned = rotated(position, rotation)
+        extra = int(slot == alone)
+        rows = [
+            sorted(in_slot(slot, each) for part in parts[: extra + 1] for each in part)
+            for parts in expected
+        ]
+        for name, engine in engines.items():
+            found = [sorted(some) for some in live(engine, turned, key, slot, extra)]
+            if found != rows:
+                yield f"{key} {facelets} {slot=} {extra=} {name}: {rows} but {found}"
 
 
-def hash_of(key: Key) -> int:
+def number_of(key: Key) -> int:
     """A number that is the same in every run."""
     return len(key.kept) + key.corner + 3 * key.edge
 
 
 def test_every_key_is_there_once() -> None:
-    # The cross and n kept slots leave 8 − n corner and 8 − n edge cubicles; home is no question.
-    count = Counter(len(key.kept) for key in keys())
-    ways = (1, 3, 3, 1)
-    assert count == {n: ways[n] * (3 * (8 - n) * 2 * (8 - n) - 1) for n in range(4)}
-    assert len(set(keys())) == count.total()
+    # The cross and n kept slots leave 8 − n corner and 8 − n edge cubicles. Home is no question,
+    # and a flipped edge is one of its own; a pseudo pair's good pieces take one place more each.
+    # A block can stand in 14 places, of which each kept slot takes 2; any doors but none.
+    every = list(keys())
+    assert len(set(every)) == len(every)
+    count = Counter((technique, len(key.kept)) for key in every for technique in key.techniques)
+    for n, sets in enumerate((1, 3, 3, 1)):
+        assert count["shortest", n] == count["plain", n] == sets * (6 * (8 - n) ** 2 - 1)
+        assert count["made-pair", n] == sets * (14 - 2 * n)
+        doors = 2 ** (3 - n) - 1
+        assert count["keyhole-corner", n] == sets * (n < 3) * (3 * (8 - n) - 1)
+        assert count["keyhole-edge", n] == sets * doors * (2 * (8 - n) - 2)
+        assert count["keyhole-flip", n] == sets * doors
+        strangers = (3 * (7 - n) - 1) * (2 * (7 - n) - 1)
+        assert count["pseudo-pair", n] == sets * (3 - n) * strangers
 
 
-def test_comparison_sees_a_sequence_too_few_or_too_many(engines: list[Engine]) -> None:
-    key = next(keys())
-    expected = [list(question(key.kept, faces).answer(key)) for _, faces in ASKED]
-    turns = turns_to(key, expected[0][0][0])
-    assert not list(differences(engines, key, turns, expected))
-    for answer in expected:
-        for part in answer:
+def test_targets_of_every_key_are_those_of_the_referee() -> None:
+    # All techniques at all keys: none is offered where it is not possible.
+    for key in keys():
+        view = view_of(key)
+        situation = Situation.of(parse_facelets(letters(view)), DOWN)
+        assert situation.offset == 0
+        for technique in BY_ID.values():
+            found = [situation.slot_names(chance.slots) for chance in technique.chances(situation)]
+            expected = referee.TECHNIQUES[technique.id](view)
+            assert sorted(found) == sorted(expected), (key, technique.id)
+
+
+@pytest.mark.parametrize("technique", LONGEST)
+def test_comparison_sees_a_sequence_too_few_or_too_many(
+    engines: dict[str, Engine], technique: str
+) -> None:
+    key = next(key for key in keys() if technique in key.techniques)
+    expected = answers(key)
+    assert not list(differences(engines, key, expected))
+    for parts in expected:
+        for part in parts:
             last = part.pop()
-            assert list(differences(engines, key, turns, expected))
+            assert list(differences(engines, key, expected))
             part += [last, last]
-            assert list(differences(engines, key, turns, expected))
+            assert list(differences(engines, key, expected))
             part.pop()
 
 
-@pytest.mark.timeout(900)  # a minute of one core, several on a slow or busy machine
-def test_all_shortest_and_plain_answers_at_offset_0(engines: list[Engine]) -> None:
-    lengths = [Counter[int](), Counter[int]()]
-    sequences = [[0, 0], [0, 0]]
-    wrong: list[str] = []
-    for key in keys():
-        expected = []
-        for i, (_, faces) in enumerate(ASKED):
-            answer = list(question(key.kept, faces).answer(key))
-            assert answer[0], f"{key}: nothing within reach"
-            lengths[i][len(answer[0][0])] += 1
-            sequences[i] = [n + len(rows) for n, rows in zip(sequences[i], answer, strict=True)]
-            expected.append(answer)
-        wrong += differences(engines, key, turns_to(key, expected[0][0][0]), expected)
-    for (technique, _), counts, (shortest, longer) in zip(ASKED, lengths, sequences, strict=True):
+def totals(found: Iterable[tuple[str, list[list[str]]]]) -> list[str]:
+    """The figures as lines: for each technique keys, lengths and sequences."""
+    lengths: dict[str, Counter[int]] = {technique: Counter() for technique in LONGEST}
+    sequences = Counter[tuple[str, int]]()
+    for technique, parts in found:
+        lengths[technique][len(parts[0][0].split())] += 1
+        sequences.update({(technique, more): len(part) for more, part in enumerate(parts)})
+    lines = []
+    for technique, counts in lengths.items():
         shown = " ".join(f"{n}:{counts[n]}" for n in sorted(counts))
-        print(f"{technique.id}: {counts.total()} keys by length {shown};")
-        print(f"  {shortest} shortest sequences, {longer} one turn longer")
+        shortest, longer = sequences[technique, 0], sequences[technique, 1]
+        lines.append(f"{technique}: {counts.total()} keys by length {shown};")
+        lines.append(f"  {shortest} shortest sequences, {longer} one turn longer")
+    every = sum(counts.total() for counts in lengths.values())
+    return [*lines, f"in all {every} keys, {sequences.total()} sequences"]
+
+
+@pytest.mark.timeout(900)  # one and a half minutes of one core, more on a slow or busy machine
+def test_all_answers_at_offset_0(engines: dict[str, Engine]) -> None:
+    wrong: list[str] = []
+    found: list[tuple[str, list[list[str]]]] = []
+    for key in keys():
+        expected = answers(key)
+        found += zip(key.techniques, expected, strict=True)
+        wrong += differences(engines, key, expected)
+    print("", *totals(found), sep="\n")
     assert not wrong, f"{len(wrong)}, the first: " + "\n".join(wrong[:5])
-    assert max(lengths[0]) == SHORTEST_AT_MOST
+    for technique, longest in LONGEST.items():
+        assert longest == max(len(p[0][0].split()) for name, p in found if name == technique)

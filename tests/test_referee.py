@@ -5,13 +5,14 @@ from __future__ import annotations
 import subprocess
 import sys
 from collections import Counter
-from itertools import islice, pairwise
+from itertools import islice
 from pathlib import Path
 from textwrap import dedent
 from typing import TYPE_CHECKING
 
 import pytest
 from referee import TECHNIQUES, Answer, Question, answers
+from referee_accepts import accepted
 from referee_cube import OPPOSITE, TURNS, View
 from referee_positions import places_for
 from referee_search import canonical, goal
@@ -39,50 +40,6 @@ def all_sequences(length: int) -> Iterator[tuple[str, ...]]:
 
 
 EVERYTHING = [turns for length in range(LONGEST + 1) for turns in all_sequences(length)]
-
-
-def accepted(view: View, question: Question, turns: tuple[str, ...]) -> bool:
-    """Whether turns answer a question, word for word."""
-    if question.doors is not None:
-        return accepted_by_door(view, question, turns)
-    states = played(view.now(question.pieces), turns)
-    ends = [view.homes(question.pieces, offset) for offset in question.offsets]
-    together = not question.glued or all(
-        (old[-2] == new[-2]) == (old[-1] == new[-1]) for old, new in pairwise(states)
-    )
-    return (
-        states[-1] in ends
-        and not set(states[:-1]) & set(ends)
-        and together
-        and all(turn[0] in question.faces for turn in turns)
-    )
-
-
-def accepted_by_door(view: View, question: Question, turns: tuple[str, ...]) -> bool:
-    is_cross = [turn[0] == view.down for turn in turns]
-    head = turns[: is_cross[:1] == [True]]
-    tail = turns[max(len(head), len(turns) - (is_cross[-1:] == [True])) :]
-    middle = turns[len(head) : len(turns) - len(tail)]
-    states = played(view.now(question.pieces), turns)
-    solved = [
-        state in [view.homes(question.pieces, offset) for offset in range(4)]
-        for state in states[len(head) : len(states) - len(tail)]
-    ]
-    return (
-        states[-1] == view.homes(question.pieces, 0)
-        and solved[-1]
-        and not any(solved[:-1])
-        and not any(turn[0] == view.down for turn in middle)
-        and ["", "D", "D2", "D'"].index("".join(head).replace(view.down, "D"))
-        in (question.doors or ())
-    )
-
-
-def played(state: bytes, turns: tuple[str, ...]) -> list[bytes]:
-    states = [state]
-    for turn in turns:
-        states.append(states[-1].translate(TURNS[turn]))
-    return states
 
 
 def enumerated(view: View, question: Question) -> dict[int, set[str]]:

@@ -1,0 +1,276 @@
+"""Every row of the advice does what it says, judged by the referee's cube.
+
+``python tests/advice_check.py --positions 10000`` checks more positions than the test does and
+prints the figures.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from collections import Counter
+from dataclasses import dataclass, field
+from functools import lru_cache
+from itertools import islice
+from typing import TYPE_CHECKING, Final
+
+from advice_positions import cases
+from hands_cube import played_in_hands, turns_in
+from referee import LIMITS, TECHNIQUES, answers
+from referee_accepts import accepted
+from referee_cube import FACELETS, FACES, OPPOSITE, TURNS, View
+from referee_cube import slots as every_slot
+from referee_search import canonical
+from technique_comparison import differences
+
+from livecube.cube.holding import Holding, parse_colour
+from livecube.cube.notation import moves_text
+from livecube.cube.position import SOLVED, apply_turns
+from livecube.cube.turns import parse_turn, turn_name
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from advice_positions import Case
+    from referee import Question, Questions
+
+    from livecube.advice.advisor import Advisor
+    from livecube.advice.opportunity import Opportunity
+
+__all__ = ["IN_INSPECTION", "Figures", "check", "row_differences", "told"]
+
+IN_INSPECTION: Final = ("x-cross", "pseudo-x-cross")
+PIECES: Final = [
+    place
+    for place, (point, normal) in enumerate(FACELETS)
+    if sum(map(abs, point)) > 1
+    and place == min(i for i, (other, _) in enumerate(FACELETS) if other == point)
+]
+"""One sticker of every piece."""
+
+
+@dataclass(frozen=True)
+class Told:
+    """What a row says, as text, with nothing of the program in it."""
+
+    technique: str
+    slots: tuple[str, ...]
+    turns: tuple[str, ...]
+    moves: str
+    up: str
+    front: str
+    count: int
+    top_kept: int
+    pairs_kept: int
+    plain_turns: int | None
+
+
+def told(row: Opportunity) -> Told:
+    """A row as text."""
+    return Told(
+        row.technique,
+        row.slots,
+        tuple(map(turn_name, row.turns_fixed)),
+        moves_text(row.moves),
+        row.holding.up,
+        row.holding.front,
+        row.turns,
+        row.top_kept,
+        row.pairs_kept,
+        row.plain_turns,
+    )
+
+
+def row_differences(view: View, row: Told) -> Iterator[str]:
+    """What a row says that is not so."""
+    after = View(View.played(view.where, row.turns), view.down)
+    if after.offset != 0 or not {*view.solved, *row.slots} <= set(after.solved):
+        yield "does not solve the cross, S and its slots"
+    if played_in_hands(view.where, row.moves, row.up, row.front) != after.where:
+        yield f"{row.moves} [{row.up} up, {row.front} front] is something else"
+    if not len(row.turns) == row.count == turns_in(row.moves) or _merges(row.turns):
+        yield f"is not of {row.count} turns"
+    if not _keeps_to_its_constraint(view, row):
+        yield "does not keep to its constraint"
+    if (kept := _top_kept(view, after, row.slots)) != row.top_kept:
+        yield f"keeps {kept} upper pieces, not {row.top_kept}"
+    if (pairs := _pairs_kept(view, after, row.slots)) != row.pairs_kept:
+        yield f"keeps {pairs} made pairs, not {row.pairs_kept}"
+
+
+def _merges(turns: tuple[str, ...]) -> bool:
+    faces = [turn[0] for turn in turns]
+    return any(
+        face == faces[i - 1] or (i > 1 and face == faces[i - 2] == OPPOSITE[faces[i - 1]])
+        for i, face in enumerate(faces)
+        if i
+    )
+
+
+@lru_cache(maxsize=256)
+def _questions(view: View, technique: str) -> Questions:
+    return TECHNIQUES[technique](view)
+
+
+def _question(view: View, technique: str, slots: tuple[str, ...]) -> Question | None:
+    return _questions(view, technique).get(slots)
+
+
+def _keeps_to_its_constraint(view: View, row: Told) -> bool:
+    question = _question(view, row.technique, row.slots)
+    if question is None:
+        return False
+    if row.technique != "pseudo-x-cross":
+        return accepted(view, question, row.turns)
+    return any(
+        accepted(view, question, row.turns[:cut])
+        and (second := _question(_after(view, row.turns[:cut]), "pseudo-pair", row.slots))
+        and accepted(_after(view, row.turns[:cut]), second, row.turns[cut:])
+        for cut in range(1, len(row.turns))
+    )
+
+
+def _after(view: View, turns: tuple[str, ...]) -> View:
+    return View(View.played(view.where, turns), view.down)
+
+
+def _top_kept(before: View, after: View, slots: tuple[str, ...]) -> int:
+    up = OPPOSITE[before.down]
+    targets = {point for slot in slots for point in _pieces_of(before, slot)}
+    top = [
+        piece
+        for piece in PIECES
+        if TURNS[up][before.where[piece]] != before.where[piece]
+        and FACELETS[piece][0] not in targets
+    ]
+    was, now = before.now(top), after.now(top)
+    most = 0
+    for _ in range(4):
+        most = max(most, sum(a == b for a, b in zip(was, now, strict=True)))
+        now = now.translate(TURNS[up])
+    return most
+
+
+def _pieces_of(view: View, slot: str) -> list[tuple[int, int, int]]:
+    return [FACELETS[home][0] for home in (view.corner(slot), view.edge(slot))]
+
+
+def _pairs_kept(before: View, after: View, slots: tuple[str, ...]) -> int:
+    others = [slot for slot in every_slot(before.down) if slot not in slots]
+    return sum(before.joined(slot) and after.joined(slot) for slot in others)
+
+
+@dataclass
+class Figures:
+    """What was checked."""
+
+    sources: Counter[str] = field(default_factory=Counter)
+    offsets: Counter[int | None] = field(default_factory=Counter)
+    crosses: Counter[str] = field(default_factory=Counter)
+    rows: Counter[tuple[str, int]] = field(default_factory=Counter)
+    """By technique and by how many turns longer is allowed."""
+    compared: Counter[str] = field(default_factory=Counter)
+    """Targets whose whole list was compared with the slow search."""
+    sequences: int = 0
+    """In those lists."""
+    wrong: list[str] = field(default_factory=list)
+
+    def lines(self) -> list[str]:
+        """The figures, and all that is wrong."""
+        return [
+            f"{self.sources.total()} positions: {dict(self.sources)}",
+            f"offsets {dict(self.offsets)}, crosses {dict(self.crosses)}",
+            f"{self.rows.total()} rows: "
+            + ", ".join(f"{name} +{extra}: {n}" for (name, extra), n in sorted(self.rows.items())),
+            f"{self.compared.total()} lists of {self.sequences} sequences compared whole: "
+            f"{dict(self.compared)}",
+            f"{len(self.wrong)} differences",
+            *self.wrong[:20],
+        ]
+
+
+def check(advisor: Advisor, case: Case, figures: Figures, *, whole: bool) -> None:
+    """Check all rows about one case; ``whole``: the lists too, by the slow search."""
+    place, view = case.place, case.place.view
+    position = apply_turns(SOLVED, map(parse_turn, place.turns.split()))
+    held = case.holding and Holding.of(*map(parse_colour, case.holding))
+    advice = advisor.advise(
+        position, FACES.index(place.down), held, inspection=case.inspection, extra=case.extra
+    )
+    rows = [told(row) for row in advice.opportunities]
+    found = [*_about_rows(view, case, rows), *_about_all(view, case, rows)]
+    if (advice.offset, set(advice.solved_slots)) != (view.offset, set(view.solved)):
+        found.append(f"offset {advice.offset}, solved {advice.solved_slots}")
+    if whole:
+        found += _about_lists(case, rows, figures)
+    figures.wrong += [f"{place} {case.holding} +{case.extra}: {text}" for text in found]
+    figures.sources[case.source] += 1
+    figures.offsets[view.offset] += 1
+    figures.crosses[place.down] += 1
+    figures.rows.update((row.technique, case.extra) for row in rows)
+
+
+def _about_rows(view: View, case: Case, rows: Iterable[Told]) -> Iterator[str]:
+    for row in rows:
+        for text in row_differences(view, row):
+            yield f"{row.technique} {row.slots} {' '.join(row.turns)}: {text}"
+        if case.holding and (row.up, row.front) != case.holding:
+            yield f"{row.moves} is held with {row.up} up, {row.front} in front"
+
+
+def _about_all(view: View, case: Case, rows: list[Told]) -> Iterator[str]:
+    """Whether each target is there, each row once, and compared with the right plain turns."""
+    have = {(row.technique, row.slots) for row in rows}
+    for technique, questions in ((name, _questions(view, name)) for name in TECHNIQUES):
+        slots = {row_slots for name, row_slots in have if name == technique}
+        wanted = set(questions) if case.inspection or technique not in IN_INSPECTION else set()
+        # What a pseudo X-cross sets up may be solved by luck, and then there is none.
+        if slots != wanted and not (technique == "pseudo-x-cross" and slots < wanted):
+            yield f"{technique} is offered for {slots} instead of {wanted}"
+    twice = Counter((row.technique, row.slots, canonical(row.turns)) for row in rows)
+    if twice and max(twice.values()) > 1:
+        yield f"{twice.most_common(1)} is there more than once"
+    plain: dict[tuple[str, ...], int] = {}
+    for row in rows:
+        if row.technique == "plain":
+            plain[row.slots] = min(row.count, plain.get(row.slots, row.count))
+    for row in rows:
+        if len(row.slots) == 1 and row.plain_turns != plain.get(row.slots):
+            yield f"{row.technique} {row.slots} is compared with {row.plain_turns}"
+
+
+def _about_lists(case: Case, rows: list[Told], figures: Figures) -> Iterator[str]:
+    for technique in TECHNIQUES:
+        if technique in IN_INSPECTION:
+            continue
+        expected = answers(case.place.turns, case.place.down, technique, slack=case.extra)
+        found: dict[tuple[str, ...], list[str]] = {}
+        for row in rows:
+            if row.technique == technique:
+                found.setdefault(row.slots, []).append(canonical(row.turns))
+        yield from differences(expected, found, LIMITS[technique] - case.extra)
+        known = [answer for answer in expected.values() if answer.length is not None]
+        figures.compared[technique] += len(known)
+        figures.sequences += sum(len(answer.sequences) for answer in known)
+
+
+def main() -> None:
+    """The long run."""
+    parser = argparse.ArgumentParser(description="Check rows of the advice with the referee.")
+    parser.add_argument("--positions", type=int, default=10_000)
+    parser.add_argument("--seed", default="1")
+    parser.add_argument("--whole", type=int, default=7, help="compare the lists of every n-th")
+    chosen = parser.parse_args()
+    from livecube.composition.assembly import load_advisor, sharpen
+
+    advisor, figures, started = load_advisor(), Figures(), time.monotonic()
+    sharpen(advisor)
+    for number, case in enumerate(islice(cases(chosen.seed), chosen.positions)):
+        check(advisor, case, figures, whole=number % chosen.whole == 0)
+        if number % 500 == 499:
+            print(f"{number + 1} after {time.monotonic() - started:.0f} s", flush=True)
+    print(*figures.lines(), f"{time.monotonic() - started:.0f} s", sep="\n")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,100 @@
+"""Every row of the advice does what it says, on a slice of what ``advice_check.py`` can run.
+
+The lists of every seventh position are compared whole with the referee's slow search: all that
+lie within its reach (``referee.LIMITS``), from every source and with those one turn longer.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import islice
+from typing import TYPE_CHECKING, Final
+
+import pytest
+from advice_check import Figures, Told, check, row_differences
+from advice_positions import SOURCES, cases
+from hands_cube import played_in_hands, turns_in
+from referee_cube import View
+from technique_comparison import COMPARED
+
+from livecube.edges.hands_file import default_hands
+from livecube.techniques.registry import TECHNIQUES
+
+if TYPE_CHECKING:
+    from livecube.advice.advisor import Advisor
+    from livecube.search.engine import Engine
+
+POSITIONS: Final = 600
+WHOLE: Final = 7
+
+
+@pytest.fixture(scope="module")
+def advisor(engine: Engine) -> Advisor:
+    from livecube.advice.advisor import Advisor
+
+    return Advisor(engine, TECHNIQUES, default_hands())
+
+
+def test_rows_do_what_they_say(advisor: Advisor) -> None:
+    figures = Figures()
+    for number, case in enumerate(islice(cases("test"), POSITIONS)):
+        check(advisor, case, figures, whole=number % WHOLE == 0)
+    print("", *figures.lines(), sep="\n")
+    assert not figures.wrong, "\n".join(figures.wrong[:10])
+    assert set(figures.sources) == set(SOURCES)
+    assert set(figures.offsets) == {None, 0, 1, 2, 3}
+    assert set(figures.crosses) == set("ULFRBD")
+    assert {technique for technique, _ in figures.rows} == set(COMPARED)
+    assert figures.compared.total() >= 200
+
+
+# Worked out by hand: R' and R leave the front and left edge of the upper layer and the corner
+# between them alone, so these three are kept up to the turn between; the others are not.
+TAKEN_OUT: Final = View.after("R U R'", "D")
+ROW: Final = Told(
+    "plain", ("green-red",), ("R", "U'", "R'"), "R U' R'", "white", "green", 3, 3, 0, 3
+)
+
+
+@pytest.mark.parametrize(
+    ("moves", "front"), [("R U' R'", "green"), ("y F U' F'", "green"), ("F U' F'", "red")]
+)
+def test_a_true_row_is_accepted(moves: str, front: str) -> None:
+    assert not list(row_differences(TAKEN_OUT, replace(ROW, moves=moves, front=front)))
+
+
+@pytest.mark.parametrize(
+    ("changed", "said"),
+    [
+        ({"turns": ("R", "U", "R'")}, "does not solve"),
+        ({"moves": "R U R'"}, "is something else"),
+        ({"front": "red"}, "is something else"),
+        ({"count": 4}, "is not of 4 turns"),
+        ({"turns": ("R", "U", "U2", "R'"), "count": 4}, "is not of 4 turns"),
+        ({"technique": "keyhole-corner"}, "constraint"),
+        ({"top_kept": 5}, "upper pieces"),
+        ({"pairs_kept": 1}, "made pairs"),
+    ],
+)
+def test_an_untrue_row_is_seen(changed: dict[str, object], said: str) -> None:
+    row = replace(ROW, **changed)  # type: ignore[arg-type]
+    assert any(said in text for text in row_differences(TAKEN_OUT, row))
+
+
+# Common practice, no published source: Rw is L and x, M follows L, y turns as U does.
+@pytest.mark.parametrize(
+    ("moves", "up", "front", "fixed"),
+    [
+        ("R U R'", "white", "green", "R U R'"),
+        ("Rw U", "white", "green", "L F"),
+        ("M'", "white", "green", "L R'"),
+        ("y R", "white", "green", "B"),
+        ("Uw R", "white", "green", "D B"),
+        ("R", "yellow", "green", "L"),
+        ("F2 x2 z' U", "red", "blue", "B2 U"),
+    ],
+)
+def test_moves_in_the_hands(moves: str, up: str, front: str, fixed: str) -> None:
+    where = View.after("F D2 L'", "D").where
+    assert played_in_hands(where, moves, up, front) == View.played(where, fixed.split())
+    assert turns_in("R U2 M' y Rw") == 5
