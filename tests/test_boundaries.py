@@ -13,7 +13,7 @@ import pytest
 import livecube
 
 ROOT = Path(__file__).parent.parent
-PURE = ("advice.speaker", "clock", "cube.facelets", "hands.model", "logs.lines", "stages.tracker",
+PURE = ("advice.degrees", "advice.speaker", "clock", "cube.facelets", "hands.model", "logs.lines", "stages.resting", "stages.tracker",
         "virtual.session")  # fmt: skip
 
 

@@ -14,6 +14,7 @@ from rich.console import Console
 
 from livecube.edges.sinks import JsonSink, LineSink, ScreenSink
 from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
+from livecube.errors import LivecubeError
 from livecube.views.machine import end_json
 from livecube.views.screen import Board
 
@@ -66,6 +67,11 @@ class Output:
         except asyncio.CancelledError:
             self.close()
             sys.exit(_TERMINATED)
+        except ExceptionGroup as group:
+            mendable = group.split(LivecubeError)[0]
+            if mendable is not None and len(mendable.exceptions) == 1:
+                raise mendable.exceptions[0] from None
+            raise
         finally:
             self.close()
 
