@@ -6,18 +6,21 @@ import asyncio
 import io
 from typing import TYPE_CHECKING
 
+import pytest
 from rich.console import Console
 
 from livecube.advice.advisor import Advisor
 from livecube.advice.manner import Manner
 from livecube.advice.rules import Level
 from livecube.advice.speaker import Clue, Spoken, Unsaid
+from livecube.cli.output import Output
 from livecube.composition.following import CubeFollower
 from livecube.composition.hub import Hub
 from livecube.composition.keyboard import Keyboard
 from livecube.composition.pipeline import Pipeline
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.hands_file import default_hands
+from livecube.errors import UsageError
 from livecube.events import CubeEvent, HoldingMark, Reset, State, Turn
 from livecube.stages.progress import HeldAs, Resynced, SolveOver, Turned
 from livecube.stages.tracker import Tracker
@@ -152,3 +155,16 @@ def test_the_screen_shows_clues_keys_and_what_was_kept_back(engine: Engine) -> N
     shown = drawn(board)
     assert "hints kept back; the best chances were:" in shown
     assert "Keyhole corner into" in shown
+
+
+def test_a_mistake_beside_the_following_is_the_users_to_mend() -> None:
+    async def broken() -> None:
+        raise UsageError("technique 'x' cannot be loaded; repair or uninstall it")
+
+    async def following() -> None:
+        async with asyncio.TaskGroup() as tasks:
+            tasks.create_task(broken())
+            await asyncio.sleep(60)
+
+    with pytest.raises(UsageError, match="cannot be loaded"):
+        Output("a cube", as_json=True, voice=False).run(following())
