@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from livecube.advice.explanations import EXPLANATIONS, explanation_of
 from livecube.advice.pieces import slot_words
+from livecube.composition.assembly import find_technique
 from livecube.cube.geometry import FACES
 from livecube.cube.holding import Holding, fixed_turns, parse_colour
 from livecube.cube.notation import parse_turns
@@ -18,6 +18,7 @@ from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.hands_file import default_hands
 from livecube.errors import UsageError
 from livecube.search.situation import Situation
+from livecube.techniques.base import about
 from livecube.techniques.registry import TECHNIQUES
 
 if TYPE_CHECKING:
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from livecube.advice.advisor import Advisor
     from livecube.advice.examples import Example
     from livecube.search.engine import Engine
+    from livecube.techniques.base import Technique
 
 IDS = [technique.id for technique in TECHNIQUES]
 
@@ -57,11 +59,12 @@ def printed(*arguments: str, columns: int = 120) -> subprocess.CompletedProcess[
 # Words.
 
 
-@pytest.mark.parametrize("technique", IDS)
-def test_every_technique_has_a_line_and_two_paragraphs(technique: str) -> None:
-    explanation = explanation_of(technique)
-    assert len(explanation.summary) <= 63
-    for paragraph in (explanation.seeing, explanation.paying):
+@pytest.mark.parametrize("technique", TECHNIQUES, ids=IDS)
+def test_every_technique_has_a_line_and_two_paragraphs(technique: Technique) -> None:
+    words = about(technique)
+    assert words.title.lower().replace(" ", "-") == technique.id
+    assert 0 < len(words.summary) <= 63
+    for paragraph in (words.seeing, words.paying):
         assert 300 < len(paragraph) < 750
         assert "\n" not in paragraph
         assert "  " not in paragraph
@@ -70,7 +73,7 @@ def test_every_technique_has_a_line_and_two_paragraphs(technique: str) -> None:
 
 def test_an_unknown_technique_is_an_error_that_names_the_known_ones() -> None:
     with pytest.raises(UsageError, match=r"'keyhole'; known: .*keyhole-corner, keyhole-edge"):
-        explanation_of("keyhole")
+        find_technique("keyhole")
 
 
 HELD = Holding.of(parse_colour("white"), parse_colour("green"))
@@ -195,7 +198,7 @@ def test_what_is_shown_fits_80_columns_and_marks_the_pieces(
 
     console = Console(width=80, highlight=False, markup=False, no_color=True)
     with console.capture() as capture:
-        for line in explanation_lines(EXPLANATIONS[technique], examples[technique]):
+        for line in explanation_lines(find_technique(technique), examples[technique]):
             console.print(line)
     shown = capture.get()
     assert "\x1b" not in shown
@@ -218,7 +221,7 @@ def test_explain_in_a_pipe_is_plain_text() -> None:
 def test_explain_alone_lists_the_techniques() -> None:
     done = printed(columns=80)
     assert done.returncode == 0, done.stderr
-    assert [line.split()[0] for line in done.stdout.splitlines()] == list(EXPLANATIONS)
+    assert [line.split()[0] for line in done.stdout.splitlines()] == IDS
     assert max(map(len, done.stdout.splitlines())) <= 80
 
 
@@ -232,5 +235,5 @@ def test_explain_of_something_unknown_ends_with_status_2() -> None:
 def test_a_technique_without_an_example_is_still_explained() -> None:
     from livecube.views.explanation import explanation_lines
 
-    lines = explanation_lines(EXPLANATIONS["pseudo-pair"], None)
+    lines = explanation_lines(find_technique("pseudo-pair"), None)
     assert lines[-1].plain == "There is no example in this version."

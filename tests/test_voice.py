@@ -27,8 +27,9 @@ HELD = Holding.of(parse_colour("yellow"), parse_colour("red"))
 
 
 def row(technique: str, *slots: str) -> Opportunity:
+    title = technique.replace("-", " ").capitalize()
     return Opportunity(
-        technique, slots, tuple(parse_turns("R U R'")), tuple(parse_moves("R U R'")), HELD,
+        technique, title, slots, tuple(parse_turns("R U R'")), tuple(parse_moves("R U R'")), HELD,
         3, 5, 2, 0, 0.3, "because.",
     )  # fmt: skip
 

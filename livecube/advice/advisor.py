@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from livecube.advice.opportunity import Advice, Opportunity
-from livecube.advice.rules import Level, apply_rules
+from livecube.advice.rules import apply_rules
 from livecube.advice.two_steps import composed, cross_and_two_pairs, two_plain_pairs
 from livecube.advice.words import cross_sentence, sentence
 from livecube.cube.geometry import OPPOSITE
@@ -21,7 +21,7 @@ from livecube.search.keeping import kept
 from livecube.search.situation import Situation, slot_bits
 from livecube.search.task import Task
 from livecube.stages.frame import FRAMES
-from livecube.techniques.base import Chance
+from livecube.techniques.base import About, Chance, Level, about
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -36,6 +36,9 @@ __all__ = ["Advisor", "likely_cross"]
 
 _GENERAL = {"plain": 1, "shortest": 2}
 """Of equal rows the one with the most special name comes first."""
+
+_CROSS = {"cross": About("Cross")}
+"""What is answered beside the techniques."""
 
 
 class _Ranked(NamedTuple):
@@ -66,7 +69,12 @@ class Advisor:
         self._techniques = tuple(techniques)
         self._hands = hands
         self._by_id = {technique.id: technique for technique in techniques}
+        self._about = _CROSS | {technique.id: about(technique) for technique in techniques}
         self._pricer = Pricer(hands)
+
+    def speaks_of(self, technique: str) -> bool:
+        """Whether the level speaks of a technique that this advisor knows."""
+        return technique in self._by_id and self._about[technique].level <= self.level
 
     def twin(self) -> Advisor:
         """Another advisor of the same kind, for another thread; tables are shared."""
@@ -235,9 +243,10 @@ class Advisor:
         rows = []
         for row, slots in zip(ranked, names, strict=True):
             chance, written = chances[row.number], row.written
-            compared = yardstick.get(chance.slots)
+            words, compared = self._about[chance.technique], yardstick.get(chance.slots)
             opportunity = Opportunity(
                 technique=chance.technique,
+                title=words.title,
                 slots=slots,
                 turns_fixed=row.turns,
                 moves=written.moves,
@@ -247,9 +256,13 @@ class Advisor:
                 top_kept=row.top_kept,
                 pairs_kept=row.pairs_kept,
                 seconds=written.seconds,
-                why=sentence(chance, slots, written.holding, len(row.turns), compared, against),
+                why=sentence(
+                    words.title, chance, slots, written.holding, len(row.turns), compared, against
+                ),
             )
-            notes = apply_rules(situation, chance.slots, opportunity, others, self.level)
+            notes = apply_rules(
+                situation, chance.slots, opportunity, others, words.level, self.level
+            )
             rows.append(replace(opportunity, notes=notes) if notes else opportunity)
         return tuple(rows)
 

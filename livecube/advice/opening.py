@@ -6,7 +6,6 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from livecube.advice.inspection import IN_INSPECTION
-from livecube.advice.rules import LEVELS
 from livecube.advice.words import cross_sentence
 from livecube.cube.holding import COLOURS
 
@@ -35,7 +34,7 @@ def openings(
     cross. None if ``stopped`` says between two colours that nobody wants the answer any more.
     """
     found: list[Opportunity] = []
-    techniques = [name for name in IN_INSPECTION if LEVELS[name] <= advisor.level]
+    techniques = [name for name in IN_INSPECTION if advisor.speaks_of(name)]
     for face in faces:
         if stopped():
             return None

@@ -20,6 +20,8 @@ class Opportunity:
     """One sequence of one technique."""
 
     technique: str
+    title: str
+    """How people call the technique."""
     slots: tuple[str, ...]
     turns_fixed: tuple[int, ...]
     moves: tuple[Move, ...]

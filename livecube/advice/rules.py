@@ -7,12 +7,12 @@ says stands in the opportunity's ``notes``, and a rule that silences a row names
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import IntEnum
 from typing import TYPE_CHECKING, Final
 
 from livecube.cube.geometry import FACES, NEXT_STICKER
 from livecube.cube.pieces import HOME, TWIST_AT
 from livecube.search.coordinates import SLOT_PIECES
+from livecube.techniques.base import Level
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -20,32 +20,8 @@ if TYPE_CHECKING:
     from livecube.advice.opportunity import Opportunity
     from livecube.search.situation import Situation
 
-__all__ = ["LEVELS", "RULES", "Level", "Note", "apply_rules", "edge_is_good", "parse_level"]
+__all__ = ["RULES", "Level", "Note", "apply_rules", "edge_is_good", "parse_level"]
 
-
-class Level(IntEnum):
-    """How much the solver wants to hear."""
-
-    CALM = 1
-    """Plain pairs and the keyholes that are easiest to see."""
-    KEEN = 2
-    """All keyholes, and the X-cross."""
-    BOLD = 3
-    """Pseudo pairs and pseudo X-crosses too, which need fast eyes."""
-
-
-LEVELS: Final = {
-    "shortest": Level.CALM,
-    "plain": Level.CALM,
-    "made-pair": Level.CALM,
-    "keyhole-corner": Level.CALM,
-    "keyhole-edge": Level.KEEN,
-    "keyhole-flip": Level.KEEN,
-    "x-cross": Level.KEEN,
-    "pseudo-pair": Level.BOLD,
-    "pseudo-x-cross": Level.BOLD,
-}
-"""From which level on a technique is spoken of; others from the first."""
 
 _CLEARLY: Final = 0.8
 """A row clearly beats another if it takes at most this part of its seconds."""
@@ -85,14 +61,15 @@ class _Case:
     slots: tuple[int, ...]
     row: Opportunity
     others: Sequence[tuple[tuple[str, ...], float]]
+    needed: Level
+    """From which level on the technique is spoken of."""
     level: Level
 
 
 def _level(case: _Case) -> Note | None:
-    needed = LEVELS.get(case.row.technique, Level.CALM)
-    if needed <= case.level:
+    if case.needed <= case.level:
         return None
-    return Note("level", f"spoken of from level {needed.name.lower()} on", silences=True)
+    return Note("level", f"spoken of from level {case.needed.name.lower()} on", silences=True)
 
 
 def _corner_facing_up(case: _Case) -> Note | None:
@@ -163,8 +140,13 @@ def apply_rules(
     slots: tuple[int, ...],
     row: Opportunity,
     others: Sequence[tuple[tuple[str, ...], float]],
+    needed: Level,
     level: Level,
 ) -> tuple[Note, ...]:
-    """What the rules say about a row; ``others``: slots and seconds of all rows beside it."""
-    case = _Case(situation, slots, row, others, level)
+    """What the rules say about a row.
+
+    ``others``: slots and seconds of all rows beside it; ``needed``: from which level on its
+    technique is spoken of; ``level``: the solver's.
+    """
+    case = _Case(situation, slots, row, others, needed, level)
     return tuple(note for rule in RULES if (note := rule(case)) is not None)

@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from livecube.techniques.base import Chance
 
 __all__ = [
-    "TITLES",
     "cross_sentence",
     "place_of",
     "sentence",
@@ -23,20 +22,6 @@ __all__ = [
     "what_sentence",
     "where_sentence",
 ]
-
-TITLES: Final = {
-    "cross": "Cross",
-    "shortest": "Shortest",
-    "plain": "Plain",
-    "made-pair": "Made pair",
-    "keyhole-corner": "Keyhole corner",
-    "keyhole-edge": "Keyhole edge",
-    "keyhole-flip": "Keyhole flip",
-    "pseudo-pair": "Pseudo pair",
-    "x-cross": "X-cross",
-    "pseudo-x-cross": "Pseudo X-cross",
-}
-"""How each technique is called to people."""
 
 _PLACES: Final = {
     frozenset("FR"): "front right",
@@ -63,6 +48,7 @@ def cross_sentence(row: Opportunity, colour: str = "") -> str:
 
 
 def sentence(
+    title: str,
     chance: Chance,
     slots: Sequence[str],
     holding: Holding,
@@ -72,9 +58,9 @@ def sentence(
 ) -> str:
     """One sentence about a sequence: what to do, where, why, and what it saves.
 
-    ``compared``: turns of what it is compared with, which ``against`` calls by name.
+    ``title``: how its technique is called. ``compared``: turns of what it is compared with,
+    which ``against`` calls by name.
     """
-    title = TITLES.get(chance.technique, chance.technique)
     where = " and ".join(f"{slot} ({place_of(slot, holding)})" for slot in slots)
     text = f"{title} into {where}: {chance.why}; {turns} turn{'s' if turns != 1 else ''}"
     if compared is None or chance.technique == "plain":
@@ -97,10 +83,9 @@ def where_sentence(row: Opportunity) -> str:
 
 def what_sentence(row: Opportunity) -> str:
     """The second degree: the technique too, not the moves."""
-    title = TITLES.get(row.technique, row.technique)
     slots = " and ".join(f"{slot} ({place_of(slot, row.holding)})" for slot in row.slots)
     into = f" into {slots}" if slots else ""
-    return f"{title}{into}, {row.holding.front} front. Which moves?"
+    return f"{row.title}{into}, {row.holding.front} front. Which moves?"
 
 
 def spoken_words(row: Opportunity, stated: Holding | None, *, only_where: bool = False) -> str:
@@ -112,7 +97,7 @@ def spoken_words(row: Opportunity, stated: Holding | None, *, only_where: bool =
     places = " and ".join(place_of(slot, row.holding) for slot in row.slots)
     words = []
     if not (only_where and places):
-        words.append(TITLES.get(row.technique, row.technique))
+        words.append(row.title)
     if places:
         words.append(places)
     elif not only_where:

@@ -22,20 +22,18 @@ _WIDTH = 80
 @hands_option
 def explain(technique: str | None, hands: Hands | None) -> None:
     """Explain a TECHNIQUE with an example; without one, list them all."""
-    from livecube.advice.explanations import explanation_of
+    from livecube.composition.assembly import find_technique, known_techniques
     from livecube.views.explanation import explanation_lines, technique_lines
 
     console = Console(highlight=False, markup=False)
     console.width = min(console.width, _WIDTH)  # longer lines are hard to read
     if technique is None:
-        lines = technique_lines()
+        lines = technique_lines(known_techniques())
     else:
-        explanation = explanation_of(technique)
+        known = find_technique(technique)
         advisor = advisor_with_progress(hands=hands)
         from livecube.advice.examples import find_example
-        from livecube.techniques.registry import TECHNIQUES
 
-        known = next((one for one in TECHNIQUES if one.id == technique), None)
-        lines = explanation_lines(explanation, find_example(advisor, known) if known else None)
+        lines = explanation_lines(known, find_example(advisor, known))
     for line in lines:
         console.print(line)

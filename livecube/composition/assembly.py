@@ -26,7 +26,16 @@ if TYPE_CHECKING:
     from livecube.hands.model import Hands
     from livecube.techniques.base import Technique
 
-__all__ = ["ADVISOR_STEPS", "LEVEL_NAMES", "find_decoder", "load_advisor", "set_level", "sharpen"]
+__all__ = [
+    "ADVISOR_STEPS",
+    "LEVEL_NAMES",
+    "find_decoder",
+    "find_technique",
+    "known_techniques",
+    "load_advisor",
+    "set_level",
+    "sharpen",
+]
 
 LEVEL_NAMES: Final = ("calm", "keen", "bold")
 """Names of the levels of advice, the gentlest first; they stand here so that a command can
@@ -51,7 +60,6 @@ def load_advisor(
     from livecube.cube.notation import parse_turns
     from livecube.cube.position import SOLVED, apply_turns
     from livecube.search.engine import Engine
-    from livecube.techniques.registry import TECHNIQUES
 
     steps = 0
 
@@ -65,7 +73,7 @@ def load_advisor(
     if (pairs := kept_pair_table()) is not None:
         engine.pairs = pairs
     engine.book = kept_book()
-    advisor = Advisor(engine, (*TECHNIQUES, *_installed_techniques()), hands or default_hands())
+    advisor = Advisor(engine, known_techniques(), hands or default_hands())
     # One slot is free here, so that every kernel is compiled or loaded before it is needed: a
     # kernel that is loaded later would wait for whatever another thread compiles.
     advisor.advise(apply_turns(SOLVED, parse_turns("R U R'")), FACES.index("D"))
@@ -77,11 +85,14 @@ def load_advisor(
     return advisor
 
 
-def _installed_techniques() -> list[Technique]:
-    """Techniques of third parties: the entry points of the group ``livecube.techniques``.
+def known_techniques() -> tuple[Technique, ...]:
+    """Our techniques and those of third parties: the entry points of ``livecube.techniques``.
 
     Raises :class:`~livecube.errors.UsageError` if one cannot be loaded.
     """
+    keep_compiled_code()
+    from livecube.techniques.registry import TECHNIQUES
+
     techniques: list[Technique] = []
     for entry in entry_points(group="livecube.techniques"):
         try:
@@ -91,7 +102,20 @@ def _installed_techniques() -> list[Technique]:
                 f"technique {entry.name!r} ({entry.value}) cannot be loaded: {error}; "
                 "repair or uninstall it"
             ) from None
-    return techniques
+    return (*TECHNIQUES, *techniques)
+
+
+def find_technique(name: str) -> Technique:
+    """The technique with this name.
+
+    Raises :class:`~livecube.errors.UsageError`, which names the known ones.
+    """
+    techniques = known_techniques()
+    for technique in techniques:
+        if technique.id == name:
+            return technique
+    known = ", ".join(technique.id for technique in techniques)
+    raise UsageError(f"no technique is called {name!r}; known: {known}")
 
 
 def set_level(advisor: Advisor, name: str) -> None:

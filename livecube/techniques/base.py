@@ -1,7 +1,8 @@
 """What a technique is: when it is possible, and what it asks of the search.
 
 A technique is a value with an ``id`` and a function ``chances``: from a situation to the
-slots that it can fill now, each with the search task whose answers are its sequences.
+slots that it can fill now, each with the search task whose answers are its sequences. With an
+attribute ``about`` it says how people call it and explains itself.
 *Solved* means up to the present offset throughout; S are the slots solved now, the others
 are *free*.
 """
@@ -9,13 +10,41 @@ are *free*.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import IntEnum
 from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
     from livecube.search.situation import Situation
     from livecube.search.task import Task
 
-__all__ = ["Chance", "Technique", "goal_bits"]
+__all__ = ["About", "Chance", "Level", "Technique", "about", "goal_bits"]
+
+
+class Level(IntEnum):
+    """How much the solver wants to hear."""
+
+    CALM = 1
+    """Plain pairs and the keyholes that are easiest to see."""
+    KEEN = 2
+    """All keyholes, and the X-cross."""
+    BOLD = 3
+    """Pseudo pairs and pseudo X-crosses too, which need fast eyes."""
+
+
+@dataclass(frozen=True, slots=True)
+class About:
+    """A technique in words: paragraphs are one line each, numbers of turns left to examples."""
+
+    title: str
+    """How people call it."""
+    level: Level = Level.CALM
+    """From which level on it is spoken of."""
+    summary: str = ""
+    """One line for a list."""
+    seeing: str = ""
+    """First paragraph: what it is and how to see it."""
+    paying: str = ""
+    """Second paragraph: when it pays and when it does not."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +63,7 @@ class Chance:
 
 
 class Technique(Protocol):
-    """One way to fill a slot."""
+    """One way to fill a slot; it may also have an attribute ``about``, see :func:`about`."""
 
     @property
     def id(self) -> str:
@@ -49,6 +78,12 @@ class Technique(Protocol):
     def chances(self, situation: Situation) -> list[Chance]:
         """The chances that the situation offers; empty if there are none."""
         ...
+
+
+def about(technique: Technique) -> About:
+    """What a technique says of itself; one that says nothing is called by its name."""
+    words = getattr(technique, "about", None)
+    return words if isinstance(words, About) else About(technique.id)
 
 
 def goal_bits(slots: int) -> int:

@@ -11,12 +11,29 @@ from typing import TYPE_CHECKING, Final
 
 from livecube.search.situation import slot_bits
 from livecube.search.task import NO_D, TURNED_BACK, Task
-from livecube.techniques.base import Chance, goal_bits
+from livecube.techniques.base import About, Chance, Level, goal_bits
 
 if TYPE_CHECKING:
     from livecube.search.situation import Situation
 
 __all__ = ["PseudoPair"]
+
+_ABOUT: Final = About(
+    title="Pseudo pair",
+    level=Level.BOLD,
+    summary="a corner home here, an edge there: one insertion solves both",
+    seeing="One slot has its corner home but not its edge, and another has its edge home but not "
+    "its corner. The missing two belong to different slots. Turn the cross layer so that "
+    "the place of the missing corner lies under the slot of the missing edge, insert both "
+    "there as if they were a pair, and turn the cross layer back: two slots are solved by "
+    "one insertion. To see it, notice two half-done slots, one of each kind, and then treat "
+    "the two strangers as a pair whose colours do not match.",
+    paying="Two pairs for about the price of one, where the plain way would take both good pieces "
+    "out again. Half-done slots like these seldom come by chance; fast solvers make them on "
+    "purpose, by single corners and edges put in early. The price is in the head: the pair "
+    "has no matching colours to guide you, so that it must be planned before the first "
+    "turn. While ordinary pairs still make you stop and look, practise those first.",
+)
 
 
 class PseudoPair:
@@ -24,6 +41,7 @@ class PseudoPair:
 
     id: Final = "pseudo-pair"
     in_inspection: Final = False
+    about: Final = _ABOUT
 
     def chances(self, situation: Situation) -> list[Chance]:
         """One for each such pair of slots."""

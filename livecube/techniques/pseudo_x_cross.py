@@ -11,12 +11,29 @@ from itertools import permutations
 from typing import TYPE_CHECKING, Final
 
 from livecube.search.task import LEFT, Task
-from livecube.techniques.base import Chance
+from livecube.techniques.base import About, Chance, Level
 
 if TYPE_CHECKING:
     from livecube.search.situation import Situation
 
 __all__ = ["PseudoXCross"]
+
+_ABOUT: Final = About(
+    title="Pseudo X-cross",
+    level=Level.BOLD,
+    summary="in inspection: the cross with a corner and another slot's edge",
+    seeing="In inspection the cross is planned with a corner of one slot and an edge of another, "
+    "and the cross layer may stand turned aside at the end. This sets up a pseudo pair: the "
+    "other edge and the other corner then go in with one insertion, and a turn of the cross "
+    "layer puts everything straight. To see one, look for an X-cross and let go of the "
+    "demand that corner and edge belong together: any corner that lands beside the right "
+    "cross edges and any edge that lands between its centres will do.",
+    paying="There are many more of these than X-crosses, so that a short one is there more often, "
+    "and two slots are solved at the end of it. But two steps have to be planned, the "
+    "second without matching colours to hold on to, and a mistake leaves two half-done "
+    "slots. It is for fast solvers who see pseudo pairs without a stop; compare the sum of "
+    "both parts with the cross and two plain pairs, and take it only if it is clearly less.",
+)
 
 
 class PseudoXCross:
@@ -24,6 +41,7 @@ class PseudoXCross:
 
     id: Final = "pseudo-x-cross"
     in_inspection: Final = True
+    about: Final = _ABOUT
 
     def chances(self, situation: Situation) -> list[Chance]:
         """One for each two slots, in both orders, while the cross is whole at no offset."""

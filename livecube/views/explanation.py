@@ -6,50 +6,49 @@ from typing import TYPE_CHECKING, Final
 
 from rich.text import Text
 
-from livecube.advice.explanations import EXPLANATIONS, SOURCE
 from livecube.advice.pieces import piece_words, slot_stickers
-from livecube.advice.words import TITLES, place_of
+from livecube.advice.words import place_of
 from livecube.cube.notation import moves_text
+from livecube.techniques.base import about
+from livecube.techniques.registry import TECHNIQUES
 from livecube.views.picture import held_picture
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from livecube.advice.examples import Example
-    from livecube.advice.explanations import Explanation
+    from livecube.techniques.base import Technique
 
 __all__ = ["explanation_lines", "technique_lines"]
 
 _SHOWN: Final = 3
 """So many sequences of the technique are shown; what comes behind is only counted."""
 
+_SOURCE: Final = "When it pays is common practice, no published source; the example is computed."
+_FOREIGN: Final = "This technique was installed beside livecube; the example is computed."
+
 _COUNTS: Final = ("none", "one", "two")
 
 
-def technique_lines() -> list[Text]:
-    """The list of all techniques, one line each."""
-    width = max(map(len, EXPLANATIONS)) + 2
+def technique_lines(techniques: Sequence[Technique]) -> list[Text]:
+    """The list of these techniques, one line each."""
+    width = max(len(technique.id) for technique in techniques) + 2
     return [
-        Text.assemble((f"{one.technique:<{width}}", "bold"), one.summary)
-        for one in EXPLANATIONS.values()
+        Text.assemble((f"{technique.id:<{width}}", "bold"), about(technique).summary)
+        for technique in techniques
     ]
 
 
-def explanation_lines(explanation: Explanation, example: Example | None) -> list[Text]:
+def explanation_lines(technique: Technique, example: Example | None) -> list[Text]:
     """Title, two paragraphs, and the example; to be wrapped by whoever shows them."""
-    title = TITLES.get(explanation.technique, explanation.technique)
-    words = [
-        Text(title, "bold"),
-        Text(),
-        Text(explanation.seeing),
-        Text(),
-        Text(explanation.paying),
-        Text(),
-        Text(SOURCE, "dim"),
-        Text(),
-    ]
-    return [
-        *words,
-        *(_example_lines(example) if example else [Text("There is no example in this version.")]),
-    ]
+    words = about(technique)
+    lines = [Text(words.title, "bold"), Text()]
+    for paragraph in filter(None, (words.seeing, words.paying)):
+        lines += [Text(paragraph), Text()]
+    lines += [Text(_SOURCE if technique in TECHNIQUES else _FOREIGN, "dim"), Text()]
+    if example is None:
+        return [*lines, Text("There is no example in this version.")]
+    return lines + _example_lines(example)
 
 
 def _example_lines(example: Example) -> list[Text]:
