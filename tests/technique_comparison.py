@@ -156,17 +156,25 @@ def compare_technique(
 
 
 def load_engines() -> dict[str, Engine]:
-    """The engine as it starts, and as it is once the pair table is there."""
-    from livecube.edges.cache import kept_pair_table, load_tables, pair_table_built_apart
+    """The engine as it starts, as it is once the pair table is there, and one with the book."""
+    from livecube.edges.cache import (
+        book_made_apart,
+        kept_book,
+        kept_pair_table,
+        load_tables,
+        pair_table_built_apart,
+    )
     from livecube.search.engine import Engine
 
     tables = load_tables()
-    first, later = Engine(tables), Engine(tables)
+    first, later, reading = Engine(tables), Engine(tables), Engine(tables)
     kept = kept_pair_table()
     pairs = pair_table_built_apart() if kept is None else kept
     assert pairs is not None
-    later.pairs = pairs
-    return {"without pair table": first, "with pair table": later}
+    later.pairs = reading.pairs = pairs
+    reading.book = kept_book() or book_made_apart()
+    assert reading.book is not None
+    return {"without pair table": first, "with pair table": later, "with the book": reading}
 
 
 def slacks(technique: str) -> tuple[int, ...]:

@@ -28,11 +28,11 @@ from finite_positions import letters, view_of
 from finite_set import answer
 from referee_cube import FACES
 from referee_search import canonical
+from technique_comparison import load_engines
 
 from livecube.cube.facelets import parse_facelets
 from livecube.cube.position import rotated, rotation_taking
 from livecube.cube.turns import turn_name
-from livecube.edges.cache import book_made_apart, kept_book, kept_pair_table, pair_table_built_apart
 from livecube.search.situation import Situation
 from livecube.techniques.registry import TECHNIQUES
 
@@ -41,7 +41,6 @@ if TYPE_CHECKING:
 
     from livecube.cube.geometry import Array
     from livecube.search.engine import Engine
-    from livecube.search.tables import Tables
 
 LONGEST: Final = {
     "shortest": 9,
@@ -63,17 +62,8 @@ Answers = list[list[list[str]]]
 
 
 @pytest.fixture(scope="module")
-def engines(tables: Tables) -> dict[str, Engine]:
-    from livecube.search.engine import Engine
-
-    bare, paired, reader = Engine(tables), Engine(tables), Engine(tables)
-    kept = kept_pair_table()
-    pairs = pair_table_built_apart() if kept is None else kept
-    assert pairs is not None
-    paired.pairs = pairs
-    reader.book = kept_book() or book_made_apart()
-    assert reader.book
-    return {"no pairs": bare, "pairs": paired, "book": reader}
+def engines() -> dict[str, Engine]:
+    return load_engines()
 
 
 def answers(key: Key) -> Answers:
