@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import reduce
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from livecube.advice.opportunity import Advice, Opportunity
+from livecube.advice.ranking import best_rows, one_each
 from livecube.advice.rules import apply_rules
 from livecube.advice.two_steps import composed, cross_and_two_pairs, two_plain_pairs
 from livecube.advice.words import cross_sentence, sentence
@@ -26,6 +26,7 @@ from livecube.techniques.base import About, Chance, Level, about
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from livecube.advice.ranking import Chosen
     from livecube.cube.geometry import Array
     from livecube.hands.model import Hands
     from livecube.hands.pricing import Written
@@ -122,6 +123,26 @@ class Advisor:
         rows = self._explained(situation, chances, ranked, yardstick)
         return _advice(situation, rows, cross_turns)
 
+    def quickest(
+        self, position: Array, face: int, holding: Holding | None = None
+    ) -> tuple[Opportunity, ...]:
+        """For each slot the quickest row, and for each two that can be filled at once.
+
+        Only techniques that the level speaks of count. Best first; none if the cross is whole
+        at no offset, or no slot is free.
+        """
+        situation = Situation.of(position, face)
+        chances = [
+            chance
+            for chance in self._chances(situation, inspection=False)
+            if self._about[chance.technique].level <= self.level
+        ]
+        if situation.offset is None or not chances:
+            return ()
+        found = self.engine.search(situation, [chance.task for chance in chances])
+        ranked = self._ranked(situation, chances, found, holding, 1, one_each)
+        return self._explained(situation, chances, ranked, {})
+
     def _chances(self, situation: Situation, *, inspection: bool) -> list[Chance]:
         return [
             chance
@@ -182,15 +203,18 @@ class Advisor:
         if not len(found.lengths):
             return row  # the search was stopped
         fixed = then.fixed_turns[found.turns]
-        held = reduce(Holding.after, row.moves, row.holding)
         prices = self._pricer.prices(
-            fixed, found.lengths, found.tasks, [held], OPPOSITE[face], keep=1
+            fixed, found.lengths, found.tasks, [row.ends], OPPOSITE[face], keep=1
         )
+        best = int(prices.seconds.argmin())
+        chance = chances[int(found.tasks[best])]
         return replace(
             row,
             next_plain=min(_shortest_of(chances, found, "plain").values(), default=None),
             next_turns=int(found.lengths.min()),
-            next_seconds=float(prices.seconds.min()),
+            next_seconds=float(prices.seconds[best]),
+            next_technique=chance.technique,
+            next_slots=then.slot_names(chance.slots),
         )
 
     def _ranked(
@@ -200,8 +224,9 @@ class Advisor:
         found: Found,
         holding: Holding | None,
         most: int | None,
+        chosen: Chosen = best_rows,
     ) -> list[_Ranked]:
-        """The best sequences in their order."""
+        """The sequences that are ``chosen`` from all in their order, written for the hands."""
         up = OPPOSITE[situation.face]
         fronts = [face for face in range(6) if face not in (up, situation.face)]
         starts = [holding] if holding else [Holding.of(up, front) for front in fronts]
@@ -210,23 +235,17 @@ class Advisor:
         top, pairs = kept(situation, found, [chance.slots for chance in chances])
         general = np.array([_GENERAL.get(chance.technique, 0) for chance in chances])
         order = np.lexsort((general[found.tasks], -top, found.lengths, prices.seconds))
-        ranked: list[_Ranked] = []
-        told: set[tuple[tuple[int, ...], tuple[int, ...]]] = set()
-        for row in order:
-            if len(ranked) == most or not np.isfinite(prices.seconds[row]):
-                break
-            number = int(found.tasks[row])
-            turns = tuple(fixed[row, : found.lengths[row]].tolist())
-            if most is not None:
-                # One name for each sequence is enough where only the best are wanted.
-                key = turns, chances[number].slots
-                if key in told:
-                    continue
-                told.add(key)
-            ranked.append(
-                _Ranked(number, turns, prices.written(row), int(top[row]), int(pairs[row]))
+        order = order[np.isfinite(prices.seconds[order])]
+        return [
+            _Ranked(
+                number=int(found.tasks[row]),
+                turns=tuple(fixed[row, : found.lengths[row]].tolist()),
+                written=prices.written(row),
+                top_kept=int(top[row]),
+                pairs_kept=int(pairs[row]),
             )
-        return ranked
+            for row in chosen(order, found, chances, most)
+        ]
 
     def _explained(
         self,
@@ -244,6 +263,9 @@ class Advisor:
         for row, slots in zip(ranked, names, strict=True):
             chance, written = chances[row.number], row.written
             words, compared = self._about[chance.technique], yardstick.get(chance.slots)
+            aside = row.turns[0] % 3 + 1 if row.turns[0] // 3 == situation.face else 0
+            through = chance.doors[aside]
+            door = None if through is None else situation.slot_name(through)
             opportunity = Opportunity(
                 technique=chance.technique,
                 title=words.title,
@@ -257,8 +279,16 @@ class Advisor:
                 pairs_kept=row.pairs_kept,
                 seconds=written.seconds,
                 why=sentence(
-                    words.title, chance, slots, written.holding, len(row.turns), compared, against
+                    words.title,
+                    chance,
+                    slots,
+                    written.holding,
+                    len(row.turns),
+                    door,
+                    compared,
+                    against,
                 ),
+                door=door,
             )
             notes = apply_rules(
                 situation, chance.slots, opportunity, others, words.level, self.level

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import reduce
 from typing import TYPE_CHECKING, Any
 
+from livecube.cube.holding import Holding
 from livecube.cube.notation import moves_text
 from livecube.cube.turns import turns_text
 
 if TYPE_CHECKING:
     from livecube.advice.rules import Note
-    from livecube.cube.holding import Holding, Move
+    from livecube.cube.holding import Move
 
 __all__ = ["Advice", "Opportunity"]
 
@@ -39,6 +41,8 @@ class Opportunity:
     """Predicted by the model of the hands."""
     why: str
     """One sentence that a person can act on."""
+    door: str | None = None
+    """The free slot through which a keyhole goes; None if it is no keyhole."""
     notes: tuple[Note, ...] = ()
     """What the rules of the trade say about it."""
     next_plain: int | None = None
@@ -47,6 +51,15 @@ class Opportunity:
     """Turns of the shortest way to any pair after this; None: not looked at, or none is left."""
     next_seconds: float | None = None
     """Predicted seconds of the best pair after this; None: not looked at."""
+    next_technique: str | None = None
+    """Technique of that pair; None: not looked at, or none is left."""
+    next_slots: tuple[str, ...] = ()
+    """Slots that it fills."""
+
+    @property
+    def ends(self) -> Holding:
+        """How the cube is held after the moves."""
+        return reduce(Holding.after, self.moves, self.holding)
 
     @property
     def silenced(self) -> bool:
@@ -55,8 +68,11 @@ class Opportunity:
 
     @property
     def seconds_with_next(self) -> float:
-        """Predicted seconds of this pair and, if it was looked at, the next."""
-        return self.seconds + (self.next_seconds or 0.0)
+        """Predicted seconds of two pairs: this and, if it was looked at, the next.
+
+        What fills two slots at once is two pairs by itself.
+        """
+        return self.seconds + (self.next_seconds or 0.0 if len(self.slots) < 2 else 0.0)
 
     def as_json(self) -> dict[str, Any]:
         """The row of machine-readable output."""
@@ -72,12 +88,15 @@ class Opportunity:
             "top_kept": self.top_kept,
             "pairs_kept": self.pairs_kept,
             "seconds": round(self.seconds, 3),
+            "door": self.door,
             "why": self.why,
             "notes": [{"rule": note.rule, "text": note.text} for note in self.notes],
             "silenced": self.silenced,
             "next_plain": self.next_plain,
             "next_turns": self.next_turns,
             "next_seconds": None if self.next_seconds is None else round(self.next_seconds, 3),
+            "next_technique": self.next_technique,
+            "next_slots": list(self.next_slots),
             "ranked_by": "pair" if self.next_seconds is None else "pair and next",
         }
 

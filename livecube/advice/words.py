@@ -53,16 +53,19 @@ def sentence(
     slots: Sequence[str],
     holding: Holding,
     turns: int,
+    door: str | None,
     compared: int | None,
     against: str = "plain",
 ) -> str:
     """One sentence about a sequence: what to do, where, why, and what it saves.
 
-    ``title``: how its technique is called. ``compared``: turns of what it is compared with,
-    which ``against`` calls by name.
+    ``title``: how its technique is called. ``door``: the slot through which a keyhole goes.
+    ``compared``: turns of what it is compared with, which ``against`` calls by name.
     """
     where = " and ".join(f"{slot} ({place_of(slot, holding)})" for slot in slots)
-    text = f"{title} into {where}: {chance.why}; {turns} turn{'s' if turns != 1 else ''}"
+    through = f", through {door} ({place_of(door, holding)})" if door else ""
+    counted = f"{turns} turn{'s' if turns != 1 else ''}"
+    text = f"{title} into {where}{through}: {chance.why}; {counted}"
     if compared is None or chance.technique == "plain":
         return text + "."
     saved = compared - turns

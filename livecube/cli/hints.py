@@ -20,6 +20,7 @@ from livecube.cli.options import (
     up_option,
 )
 from livecube.cube.holding import COLOURS, parse_colour
+from livecube.views.order import order_lines
 from livecube.views.text import note_sentence
 
 if TYPE_CHECKING:
@@ -55,6 +56,7 @@ def hints(
 ) -> None:
     """Say what is possible after MOVES, made on a solved cube with white up and green in front."""
     from livecube.advice.advisor import likely_cross
+    from livecube.advice.order import best_by, orders
     from livecube.cube.notation import parse_turns
     from livecube.cube.position import SOLVED, apply_turns
 
@@ -65,8 +67,10 @@ def hints(
     start = time.perf_counter()
     advice = advisor.advise(position, face, holding)
     advice_ms = (time.perf_counter() - start) * 1000
+    ways = orders(advisor, position, face, holding) or ()
     if as_json:
-        click.echo(json.dumps(advice.as_json(advice_ms)))
+        by_first = [order.as_json() for order in best_by(ways, 0).values()]
+        click.echo(json.dumps({**advice.as_json(advice_ms), "orders": by_first}))
         return
     console = Console(highlight=False, markup=False)
     console.print(_summary(advice.cross, advice.offset, advice.solved_slots))
@@ -91,6 +95,8 @@ def hints(
     best = next((row for row in advice.opportunities if not row.silenced), None)
     if best is not None:
         console.print("\n" + " ".join((best.why, *map(note_sentence, best.notes))))
+    if lines := order_lines(ways):
+        console.print("\n" + "\n".join(lines))
 
 
 def _summary(cross: str, offset: int | None, solved: tuple[str, ...]) -> str:

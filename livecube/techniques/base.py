@@ -57,6 +57,8 @@ class Chance:
     task: Task
     why: str
     """What can be seen that makes it possible, as one clause."""
+    doors: tuple[int | None, ...] = (None,) * 4
+    """For a keyhole the free slot through which it goes if it begins with D^a, for each a."""
     then: str | None = None
     """Technique that goes on from where this one ends, into the same slots; what is reported
     is both together. The task is then the first part only."""

@@ -49,13 +49,12 @@ class KeyholeCorner:
             return []
         result = []
         for slot in slot_bits(situation.edges & ~situation.corners):
-            doors = situation.free & ~(1 << slot)
-            prefix = sum(1 << a for a in range(4) if doors >> situation.under(slot, a) & 1)
+            free = situation.free & ~(1 << slot)
+            under = [situation.under(slot, a) for a in range(4)]
+            doors = tuple(door if free >> door & 1 else None for door in under)
+            prefix = sum(1 << a for a in range(4) if doors[a] is not None)
             if prefix:
                 goal = goal_bits(situation.solved | 1 << slot)
                 task = Task(goal, NO_D, prefix, TURNED_BACK, target=slot)
-                names = " or ".join(situation.slot_names(slot_bits(doors)))
-                result.append(
-                    Chance(self.id, (slot,), task, f"its edge is home, and {names} is the door")
-                )
+                result.append(Chance(self.id, (slot,), task, "its edge is home", doors))
         return result

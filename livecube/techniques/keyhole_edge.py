@@ -59,14 +59,16 @@ def _chances(technique: str, situation: Situation, slots: int, why: str) -> list
         return []
     result = []
     for slot in slot_bits(slots):
-        doors = slot_bits(situation.free & ~situation.corners & ~(1 << slot))
-        prefix = sum(
-            1 << a for a in range(4) if any(situation.under(door, a) == slot for door in doors)
+        free = slot_bits(situation.free & ~situation.corners & ~(1 << slot))
+        doors = tuple(
+            next((door for door in free if situation.under(door, a) == slot), None)
+            for a in range(4)
         )
+        prefix = sum(1 << a for a in range(4) if doors[a] is not None)
         if prefix:
             goal = goal_bits(situation.solved | 1 << slot)
             task = Task(goal, NO_D, prefix, TURNED_BACK, target=slot)
-            result.append(Chance(technique, (slot,), task, why))
+            result.append(Chance(technique, (slot,), task, why, doors))
     return result
 
 
