@@ -72,10 +72,10 @@ def test_the_first_order_is_the_quickest_or_nearly_and_then_fills_back_slots_soo
     advisor: Advisor,
 ) -> None:
     back_decided = 0
-    for position, face in list(_settled(6))[::5]:
+    for position, face in list(_settled(12))[::5]:
         found = orders(advisor, position, face) or ()
         quickest = min(found, key=lambda order: order.seconds)
-        assert found[0].seconds <= 1.02 * quickest.seconds
+        assert found[0].seconds <= 1.05 * quickest.seconds
         assert found[0].back_first >= quickest.back_first
         back_decided += found[0].seconds > quickest.seconds
         for place in (0, -1):

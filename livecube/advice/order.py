@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Order", "best_by", "orders"]
 
-_NEARLY: Final = 1.02
+_NEARLY: Final = 1.05
 """Orders that take at most this many times the seconds of the quickest are as good."""
 
 
