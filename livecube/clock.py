@@ -1,6 +1,6 @@
 """Seconds from a cube's own clock. Pure.
 
-A cube counts milliseconds in a few bits; the count wraps. The clock here unwraps it, so
+A cube's count of milliseconds wraps. The clock here unwraps it, so
 that splits come from the cube and not from the jitter of the radio.
 """
 
@@ -31,15 +31,16 @@ __all__ = ["CubeClock"]
 class CubeClock:
     """Turns reports into events, on the cube's clock where it has one, else on the host's.
 
-    ``bits``: width of the cube's millisecond clock; None: it has none. The cube's seconds
-    begin at 0 with the first report that carries a time. Events never go backwards.
+    ``wrap_ms``: after so many ms the cube's clock begins again; None: it has none, and the
+    host's is used. The cube's seconds begin at 0 with the first report that carries a time.
+    Events never go backwards.
     """
 
-    def __init__(self, bits: int | None) -> None:
-        self._wrap = None if bits is None else 1 << bits
-        self._ms: int | None = None
+    def __init__(self, wrap_ms: float | None) -> None:
+        self._wrap = wrap_ms
+        self._ms: float | None = None
         """Unwrapped count of the latest report."""
-        self._zero = 0
+        self._zero = 0.0
         self._host_at = 0.0
         """Host time of the latest report, to see whether the count wrapped unseen."""
         self._t = 0.0
@@ -70,7 +71,7 @@ class CubeClock:
         self._t = max(self._t, t)
         return self._t
 
-    def _unwrapped(self, cube_ms: int, host_s: float) -> int:
+    def _unwrapped(self, cube_ms: int, host_s: float) -> float:
         assert self._wrap is not None
         if self._ms is None:
             self._zero = self._ms = cube_ms

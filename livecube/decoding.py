@@ -48,8 +48,8 @@ class Decoder(Protocol):
 
     name: ClassVar[str]
     """Short name, as shown to people and recorded as ``source`` in logs."""
-    clock_bits: ClassVar[int | None]
-    """Width of the cube's millisecond clock, after which it wraps; None: it has none."""
+    clock_wrap_ms: ClassVar[float | None]
+    """After so many ms the cube's clock begins again at 0; None: it has none."""
     notify: ClassVar[tuple[str, ...]]
     """Characteristics to subscribe to (UUIDs, lower case)."""
 

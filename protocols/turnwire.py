@@ -61,7 +61,7 @@ class TurnwireDecoder:
     """
 
     name: ClassVar[str] = "turnwire"
-    clock_bits: ClassVar[int | None] = CLOCK_BITS
+    clock_wrap_ms: ClassVar[float | None] = 1 << CLOCK_BITS
     notify: ClassVar[tuple[str, ...]] = (EVENTS,)
 
     def __init__(self) -> None:

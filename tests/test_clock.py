@@ -11,8 +11,8 @@ from livecube.events import BatteryReport, GapReport, StateReport, Turn, TurnRep
 from livecube.stages.record import SOLVED_BYTES
 
 
-def times(bits: int | None, arrivals: list[tuple[int | None, float]]) -> list[float]:
-    clock = CubeClock(bits)
+def times(wrap_ms: float | None, arrivals: list[tuple[int | None, float]]) -> list[float]:
+    clock = CubeClock(wrap_ms)
     return [
         event.t
         for cube_ms, host_s in arrivals
@@ -34,12 +34,12 @@ def test_true_times_come_back_through_a_16_bit_clock_and_a_jittery_radio(
     for ms, delay in zip(true_ms, delays, strict=False):
         host = max(host, 5 + ms / 1000 + delay)
         arrivals.append(((first + ms) % 2**16, host))
-    assert times(16, arrivals) == [pytest.approx(ms / 1000) for ms in true_ms]
+    assert times(2**16, arrivals) == [pytest.approx(ms / 1000) for ms in true_ms]
 
 
 def test_a_turn_that_is_sent_again_does_not_turn_time_back() -> None:
     # 60 ms after the first, then an older one once more, then a new one.
-    found = times(32, [(1000, 0.0), (1060, 0.06), (1020, 0.07), (1100, 0.1)])
+    found = times(2**32, [(1000, 0.0), (1060, 0.06), (1020, 0.07), (1100, 0.1)])
     assert found == [0.0, 0.06, 0.06, 0.1]
 
 
@@ -48,7 +48,7 @@ def test_without_a_clock_the_host_tells_the_time() -> None:
 
 
 def test_other_reports_keep_their_place() -> None:
-    clock = CubeClock(32)
+    clock = CubeClock(2**32)
     events = clock.events(
         [StateReport(SOLVED_BYTES, 1, 0), TurnReport(3, 2, 500), BatteryReport(70), GapReport(2)],
         9.0,

@@ -134,7 +134,7 @@ def test_hostile_packets_do_not_fill_the_memory(name: str) -> None:
 def test_a_decoder_describes_itself_and_claims_no_stranger(name: str) -> None:
     decoder = DECODERS[name]()
     assert decoder.name
-    assert decoder.clock_bits is None or decoder.clock_bits > 0
+    assert decoder.clock_wrap_ms is None or decoder.clock_wrap_ms > 0
     assert all(uuid == uuid.lower() for uuid in decoder.notify)
     assert not decoder.claims(Advertisement(None))
 

@@ -24,7 +24,7 @@ __all__ = ["CubeFollower", "decoded", "follow_log"]
 
 async def decoded(link: Link, decoder: Decoder) -> AsyncIterator[CubeEvent]:
     """The events of a link, decoded and on the cube's clock."""
-    clock = CubeClock(decoder.clock_bits)
+    clock = CubeClock(decoder.clock_wrap_ms)
     for write in decoder.connected():
         link.write(write)
     async for notification in link.notifications():
