@@ -1,0 +1,62 @@
+"""Hostile packets, made out of good ones."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    import random
+    from collections.abc import Callable, Sequence
+
+__all__ = ["ATTACKS", "changed", "noise", "one_hostile"]
+
+
+def _truncated(packets: Sequence[bytes], rng: random.Random) -> list[bytes]:
+    return [p[:length] for p in packets[:60] for length in range(len(p))]
+
+
+def noise(packets: Sequence[bytes], rng: random.Random) -> list[bytes]:
+    """Random bytes, most of them about as long as packets are, and one long row of zeros."""
+    return [rng.randbytes(rng.randrange(40)) for _ in range(5000)] + [bytes(512)]
+
+
+def _repeated(packets: Sequence[bytes], rng: random.Random) -> list[bytes]:
+    return [p for p in packets for _ in range(3)] + [*packets] * 2
+
+
+def _reordered(packets: Sequence[bytes], rng: random.Random) -> list[bytes]:
+    return [*rng.sample(packets, len(packets)), *packets[::-1]]
+
+
+def changed(packets: Sequence[bytes], rng: random.Random) -> list[bytes]:
+    """Good packets with one to three of their bytes changed."""
+    return [_changed(rng.choice(packets), rng) for _ in range(20_000)]
+
+
+def _changed(packet: bytes, rng: random.Random) -> bytes:
+    data = bytearray(packet)
+    for _ in range(rng.randrange(1, 4)):
+        if data:
+            data[rng.randrange(len(data))] = rng.randrange(256)
+    return bytes(data)
+
+
+def one_hostile(packets: Sequence[bytes], rng: random.Random) -> bytes:
+    """One packet: random, cut off, changed or, one time in four, good (perhaps out of order)."""
+    way = rng.randrange(4)
+    if way == 0:
+        return rng.randbytes(rng.randrange(40))
+    packet = rng.choice(packets)
+    if way == 1:
+        return packet[: rng.randrange(len(packet) + 1)]
+    return _changed(packet, rng) if way == 2 else packet
+
+
+ATTACKS: Final[dict[str, Callable[[Sequence[bytes], random.Random], list[bytes]]]] = {
+    "truncated": _truncated,
+    "noise": noise,
+    "repeated": _repeated,
+    "reordered": _reordered,
+    "changed": changed,
+}
+"""By name, what is done to good packets."""

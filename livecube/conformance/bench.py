@@ -1,0 +1,141 @@
+"""A bench for a decoder: packets in, reports looked at; with a simulated cube, a whole talk."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, TypeAlias
+
+import numpy as np
+
+from livecube.cube.facelets import facelets_text, parse_facelets
+from livecube.cube.position import SOLVED, TURN_BYTES
+from livecube.decoding import Decoded, Write
+from livecube.events import BadPacket, BatteryReport, GapReport, StateReport, TurnReport
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
+    from livecube.decoding import Decoder
+    from livecube.events import Report
+    from livecube.virtual.cube import SimulatedCube
+
+__all__ = ["Bench", "Bends", "Follower", "fed", "look_at"]
+
+
+Bends: TypeAlias = "Callable[[list[bytes]], list[bytes]]"
+"""What a radio does to packets: in goes what was sent, out comes what arrives."""
+
+
+def fed(decoder: Decoder, characteristic: str, packets: Iterable[bytes]) -> list[Report]:
+    """Give packets to a decoder; all its reports, each looked at."""
+    reports: list[Report] = []
+    for data in packets:
+        decoded = decoder.received(characteristic, data)
+        look_at(decoder, decoded)
+        reports += decoded.reports
+    return reports
+
+
+def look_at(decoder: Decoder, decoded: Decoded) -> None:
+    """Check that an answer is one, and that no value in it is out of range."""
+    assert isinstance(decoded, Decoded), f"{decoded!r} is no Decoded"
+    for write in decoded.writes:
+        assert isinstance(write, Write), f"{write!r} is no Write"
+    for report in decoded.reports:
+        _look_at_report(report, decoder.clock_wrap_ms)
+
+
+def _look_at_report(report: Report, wrap_ms: float | None) -> None:
+    match report:
+        case TurnReport(turn, seq, cube_ms):
+            assert 0 <= turn < 18, f"{report}: turns are 0 to 17"
+            _look_at_numbers(report, seq, cube_ms, wrap_ms)
+        case StateReport(position, seq, cube_ms):
+            text = facelets_text(np.frombuffer(position, dtype=np.uint8))
+            assert parse_facelets(text).tobytes() == position, f"{report}: no position"
+            _look_at_numbers(report, seq, cube_ms, wrap_ms)
+        case BatteryReport(percent):
+            assert 0 <= percent <= 100, f"{report}: a charge is 0 to 100"
+        case GapReport(lost):
+            assert lost is None or lost > 0, f"{report}: a gap without a lost turn"
+        case BadPacket(reason):
+            assert reason, "a BadPacket without its reason"
+        case _:
+            raise AssertionError(f"{report!r} is no report")
+
+
+def _look_at_numbers(
+    report: Report, seq: int | None, cube_ms: int | None, wrap_ms: float | None
+) -> None:
+    assert seq is None or seq >= 0, f"{report}: a negative number"
+    if cube_ms is not None:
+        assert wrap_ms is not None, f"{report}: a time, but the decoder names no clock"
+        assert 0 <= cube_ms <= wrap_ms, f"{report}: the clock wraps at {wrap_ms} ms"
+
+
+@dataclass
+class Follower:
+    """Follows reports as a tracker would: what is known of the position, and of the turns."""
+
+    position: bytes | None = field(default_factory=SOLVED.tobytes)
+    """None: unknown, after a gap."""
+    turns: list[int] = field(default_factory=list)
+    seqs: list[int | None] = field(default_factory=list)
+    lost: int | None = 0
+    """How many turns all gaps have said to be lost; None: one of them did not say."""
+
+    def take(self, report: Report) -> None:
+        """Take in one report."""
+        match report:
+            case TurnReport(turn, seq):
+                self.turns.append(turn)
+                self.seqs.append(seq)
+                self.position = self.position and self.position.translate(TURN_BYTES[turn])
+            case StateReport(position):
+                self.position = position
+            case GapReport(lost):
+                self.position = None
+                self.lost = None if lost is None or self.lost is None else self.lost + lost
+
+
+class Bench:
+    """A simulated cube and its decoder, with a radio between them that ``bends`` packets.
+
+    ``bends`` gets what the cube sends about one turn, and says what arrives of it, and in
+    which order. Answers to what the decoder writes are bent, too.
+    """
+
+    def __init__(self, decoder: Decoder, cube: SimulatedCube, bends: Bends) -> None:
+        self.decoder, self.cube, self.bends = decoder, cube, bends
+        self.follower = Follower()
+        self.made: list[int] = []
+        self.told: list[Report] = []
+
+    def connect(self, cube_ms: int) -> None:
+        """Connect, or connect again; the cube answers what it is asked."""
+        self._answer(self.decoder.connected(), cube_ms)
+
+    def turn(self, turn: int, cube_ms: int) -> None:
+        """Turn the cube; what it sends arrives as ``bends`` has it."""
+        self.made.append(turn)
+        self.deliver(list(self.cube.turn(turn, cube_ms)), cube_ms)
+
+    def idle(self, cube_ms: int) -> None:
+        """Let the cube send what is due."""
+        self.deliver(list(self.cube.idle(cube_ms)), cube_ms)
+
+    def deliver(self, packets: list[bytes], cube_ms: int) -> None:
+        """Let packets arrive, and the decoder's writes be answered."""
+        for data in self.bends(packets):
+            decoded = self.decoder.received(self.cube.events, data)
+            look_at(self.decoder, decoded)
+            self.told += decoded.reports
+            for report in decoded.reports:
+                self.follower.take(report)
+            self._answer(decoded.writes, cube_ms)
+
+    def _answer(self, writes: tuple[Write, ...], cube_ms: int) -> None:
+        for write in writes:
+            answers = self.cube.written(write.data, cube_ms)
+            if answers:
+                self.deliver(list(answers), cube_ms)
