@@ -7,12 +7,41 @@ Exceptions are for a caller's or a user's mistake; bad bytes from a cube are dat
     ├── NotationError      a sequence of moves cannot be read (column, reason)
     ├── PositionError      facelets or pieces that no cube can show (which law is broken)
     ├── LogError           a log cannot be read (file, line, reason)
+    ├── RadioError         a cube cannot be found, connected or kept (trouble)
     └── UsageError         a command or call asks for something that makes no sense
 
 Each message says what was wrong, where, and what to do.
 """
 
-__all__ = ["LivecubeError", "LogError", "NotationError", "PositionError", "UsageError"]
+from __future__ import annotations
+
+from typing import Literal, TypeAlias, get_args
+
+__all__ = [
+    "RADIO_TROUBLES",
+    "LivecubeError",
+    "LogError",
+    "NotationError",
+    "PositionError",
+    "RadioError",
+    "RadioTrouble",
+    "UsageError",
+]
+
+RadioTrouble: TypeAlias = Literal[
+    "no adapter",
+    "no service",
+    "switched off",
+    "no permission",
+    "not found",
+    "no answer",
+    "held",
+    "unclaimed",
+    "refused",
+    "other",
+]
+RADIO_TROUBLES: tuple[RadioTrouble, ...] = get_args(RadioTrouble)
+"""What can be wrong between a cube and us; *refused*: it lacks what its decoder wants."""
 
 
 class LivecubeError(Exception):
@@ -53,6 +82,14 @@ class LogError(LivecubeError):
         self.file = file
         self.line = line
         self.reason = reason
+
+
+class RadioError(LivecubeError):
+    """A cube cannot be found, connected or kept; ``trouble`` names the kind of cause."""
+
+    def __init__(self, trouble: RadioTrouble, message: str) -> None:
+        super().__init__(message)
+        self.trouble = trouble
 
 
 class UsageError(LivecubeError):

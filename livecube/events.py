@@ -11,15 +11,18 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 __all__ = [
+    "DEVICE_KEYS",
     "SOLVE_PHASES",
     "AnyHolding",
     "BadPacket",
     "Battery",
     "BatteryReport",
     "CubeEvent",
+    "DeviceInfo",
     "Gap",
     "GapReport",
     "HoldingMark",
+    "LinkChange",
     "Packet",
     "Report",
     "Reset",
@@ -33,6 +36,8 @@ __all__ = [
 
 SolvePhase: TypeAlias = Literal["scramble", "inspect", "start", "end", "abandon"]
 SOLVE_PHASES: tuple[SolvePhase, ...] = ("scramble", "inspect", "start", "end", "abandon")
+DEVICE_KEYS = ("maker", "model", "hardware", "firmware", "software")
+"""What a cube may say of itself. No serial number: it would tell whose cube a log is of."""
 
 
 # Reports: from a decoder, before the clock.
@@ -134,6 +139,25 @@ class Packet:
     t: float
     char: str
     data: bytes
+    host: float | None = None
+    """Host seconds of the arrival, on the host's own clock."""
+
+
+@dataclass(frozen=True, slots=True)
+class LinkChange:
+    """The connection to the cube was lost, or has come back."""
+
+    t: float
+    up: bool
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceInfo:
+    """What the cube says of itself."""
+
+    t: float
+    told: tuple[tuple[str, str], ...]
+    """Keys of ``DEVICE_KEYS`` and texts, as far as they are told."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,5 +193,15 @@ class Reset:
 
 
 CubeEvent: TypeAlias = (
-    Turn | State | Gap | Battery | Packet | SolveMark | HoldingMark | AnyHolding | Reset
+    Turn
+    | State
+    | Gap
+    | Battery
+    | Packet
+    | LinkChange
+    | DeviceInfo
+    | SolveMark
+    | HoldingMark
+    | AnyHolding
+    | Reset
 )

@@ -17,10 +17,11 @@ import click
 from livecube.cli.options import front_option, hint_options, holding_option, up_option
 from livecube.cli.output import Output
 from livecube.composition.assembly import find_decoder, load_advisor, set_level, sharpen
-from livecube.composition.following import CubeFollower, decoded
+from livecube.composition.following import CubeFollower
 from livecube.composition.hub import Hub
 from livecube.composition.keyboard import Keyboard, stating
 from livecube.composition.pipeline import Pipeline
+from livecube.composition.reception import decoded
 from livecube.edges.keys import Keys, keyboard
 from livecube.edges.log_files import LogWriter
 from livecube.edges.simulated_link import SimulatedLink

@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 from typing import TYPE_CHECKING
 
-from livecube.clock import CubeClock
 from livecube.composition.pipeline import OpeningQuestion
 from livecube.composition.refining import Refiner, find_openings
 
@@ -15,24 +14,9 @@ if TYPE_CHECKING:
     from livecube.advice.speaker import Happening
     from livecube.composition.hub import Hub
     from livecube.composition.pipeline import Pipeline
-    from livecube.decoding import Decoder
-    from livecube.edges.link import Link
     from livecube.events import CubeEvent
 
-__all__ = ["CubeFollower", "decoded", "follow_log"]
-
-
-async def decoded(link: Link, decoder: Decoder) -> AsyncIterator[CubeEvent]:
-    """The events of a link, decoded and on the cube's clock."""
-    clock = CubeClock(decoder.clock_wrap_ms)
-    for write in decoder.connected():
-        link.write(write)
-    async for notification in link.notifications():
-        result = decoder.received(notification.characteristic, notification.data)
-        for write in result.writes:
-            link.write(write)
-        for event in clock.events(result.reports, notification.host_s):
-            yield event
+__all__ = ["CubeFollower", "follow_log"]
 
 
 class CubeFollower:

@@ -3,27 +3,24 @@
 from __future__ import annotations
 
 import asyncio
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
-from livecube.edges.link import Notification
+from livecube.edges.link import LinkUp, Notification
+from livecube.edges.playing import Player
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Callable
 
     from livecube.decoding import Write
+    from livecube.edges.link import LinkItem
     from livecube.virtual.cube import SimulatedCube
     from livecube.virtual.session import VirtualSession
 
 __all__ = ["SimulatedLink"]
 
-_IDLE_S: Final = 0.1
-"""How often the firmware may send what is due without a turn."""
-_LINGER_S: Final = 1.5
-"""How long the link stays up after the last turn, so that the cube's last word arrives."""
-
 
 class SimulatedLink:
-    """Plays a virtual session on a simulated cube.
+    """Plays a virtual session on a simulated cube that is always connected.
 
     ``speed``: how many of the cube's seconds pass in one of ours. ``now`` gives host seconds.
     """
@@ -35,50 +32,25 @@ class SimulatedLink:
         now: Callable[[], float],
         speed: float = 1.0,
     ) -> None:
-        self._cube = cube
-        self._session = session
         self._now = now
-        self._speed = speed
-        self._began = now()
-        self._next_s = 0.0
-        """When the next turn is due: the cube's clock never runs past a turn not made yet."""
-        self._sent: asyncio.Queue[Notification | None] = asyncio.Queue()
+        self._events = cube.events
+        self._player = Player(cube, session, now, speed, self._send)
+        self._sent: asyncio.Queue[LinkItem | None] = asyncio.Queue()
 
     def write(self, write: Write) -> None:
         """Send bytes to the cube."""
-        self._send(self._cube.written(write.data, self._cube_ms()))
+        self._player.written(write.data)
 
-    async def notifications(self) -> AsyncIterator[Notification]:
+    async def items(self) -> AsyncIterator[LinkItem]:
         """What the cube sends, until it is switched off after its last turn."""
-        self._began = self._now()
-        turning = asyncio.create_task(self._turn(), name="virtual solver")
+        yield LinkUp(self._now())
+        turning = asyncio.create_task(self._player.play(), name="virtual solver")
+        turning.add_done_callback(lambda task: self._sent.put_nowait(None))
         try:
-            while (notification := await self._sent.get()) is not None:
-                yield notification
+            while (item := await self._sent.get()) is not None:
+                yield item
         finally:
             turning.cancel()
 
-    async def _turn(self) -> None:
-        for turn in self._session.turns:
-            self._next_s = turn.t
-            await self._wait_until(turn.t)
-            self._send(self._cube.turn(turn.turn, round(turn.t * 1000)))
-        self._next_s += _LINGER_S
-        await self._wait_until(self._next_s)
-        self._sent.put_nowait(None)
-
-    async def _wait_until(self, cube_s: float) -> None:
-        while (left := (cube_s - self._cube_s()) / self._speed) > 0:
-            await asyncio.sleep(min(left, _IDLE_S))
-            if left > _IDLE_S:
-                self._send(self._cube.idle(self._cube_ms()))
-
-    def _cube_s(self) -> float:
-        return (self._now() - self._began) * self._speed
-
-    def _cube_ms(self) -> int:
-        return round(min(self._cube_s(), self._next_s) * 1000)
-
-    def _send(self, packets: tuple[bytes, ...]) -> None:
-        for data in packets:
-            self._sent.put_nowait(Notification(self._now(), self._cube.events, data))
+    def _send(self, data: bytes) -> None:
+        self._sent.put_nowait(Notification(self._now(), self._events, data))

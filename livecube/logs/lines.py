@@ -21,12 +21,15 @@ from livecube.cube.position import SOLVED, apply_turns
 from livecube.cube.turns import parse_turn, turn_name
 from livecube.errors import NotationError, PositionError
 from livecube.events import (
+    DEVICE_KEYS,
     SOLVE_PHASES,
     AnyHolding,
     Battery,
     CubeEvent,
+    DeviceInfo,
     Gap,
     HoldingMark,
+    LinkChange,
     Packet,
     Reset,
     SolveMark,
@@ -68,6 +71,8 @@ class Header:
     """Whose seconds the times are."""
     scramble: str | None = None
     """The cube stands in this position at t = 0; None: it is solved then."""
+    link: str | None = None
+    """How the events came: *radio*, *virtual radio*, *simulated*, *keyboard*; None: not told."""
 
     @property
     def position(self) -> bytes:
@@ -86,6 +91,8 @@ def header_line(header: Header) -> str:
     }
     if header.scramble is not None:
         line["scramble"] = header.scramble
+    if header.link is not None:
+        line["link"] = header.link
     return json.dumps(line, ensure_ascii=False)
 
 
@@ -110,6 +117,12 @@ def event_line(event: CubeEvent) -> str:
             line |= {"mark": "battery", "percent": event.percent}
         case Packet():
             line |= {"mark": "packet", "char": event.char, "hex": event.data.hex()}
+            if event.host is not None:
+                line["host"] = round(event.host, 6)
+        case LinkChange():
+            line |= {"mark": "link", "up": event.up}
+        case DeviceInfo():
+            line |= {"mark": "device", **dict(event.told)}
         case SolveMark():
             line |= {"mark": "solve", "id": event.id, "phase": event.phase}
         case HoldingMark():
@@ -153,7 +166,14 @@ def parse_header(text: str) -> Header:
     scramble = line.get("scramble")
     if scramble is not None:
         _check_scramble(scramble)
-    return Header(str(line.get("started", "")), str(line.get("source", "")), clock, scramble)
+    link = line.get("link")
+    return Header(
+        started=str(line.get("started", "")),
+        source=str(line.get("source", "")),
+        clock=clock,
+        scramble=scramble,
+        link=None if link is None else str(link),
+    )
 
 
 def _check_scramble(scramble: object) -> None:
@@ -240,10 +260,21 @@ def _gap(t: float, line: dict[str, Any]) -> Gap:
 
 
 def _packet(t: float, line: dict[str, Any]) -> Packet:
+    host = _number(line, "host") if line.get("host") is not None else None
     try:
-        return Packet(t, _text(line, "char"), bytes.fromhex(_text(line, "hex")))
+        return Packet(t, _text(line, "char"), bytes.fromhex(_text(line, "hex")), host)
     except ValueError:
         raise ValueError('"char" and "hex" must be texts, "hex" of pairs of hex digits') from None
+
+
+def _link(t: float, line: dict[str, Any]) -> LinkChange:
+    if not isinstance(line.get("up"), bool):
+        raise ValueError(f'"up" must be true or false, not {_shown(line.get("up"))}')
+    return LinkChange(t, line["up"])
+
+
+def _device(t: float, line: dict[str, Any]) -> DeviceInfo:
+    return DeviceInfo(t, tuple((key, _text(line, key)) for key in DEVICE_KEYS if key in line))
 
 
 def _solve(t: float, line: dict[str, Any]) -> SolveMark:
@@ -264,6 +295,8 @@ _MARKS: Final[dict[str, Callable[[float, dict[str, Any]], CubeEvent]]] = {
     "gap": _gap,
     "battery": lambda t, line: Battery(t, _whole(line, "percent", 0, 100)),
     "packet": _packet,
+    "link": _link,
+    "device": _device,
     "solve": _solve,
     "holding": _holding,
     "any-holding": lambda t, line: AnyHolding(t),

@@ -12,7 +12,9 @@ if TYPE_CHECKING:
 __all__ = [
     "BatteryLevel",
     "CrossColour",
+    "DeviceTold",
     "HeldAs",
+    "LinkChanged",
     "Lost",
     "Progress",
     "Reopened",
@@ -111,6 +113,22 @@ class BatteryLevel:
 
 
 @dataclass(frozen=True, slots=True)
+class LinkChanged:
+    """The connection to the cube was lost, or is back."""
+
+    t: float
+    up: bool
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceTold:
+    """What the cube says of itself: names and texts."""
+
+    t: float
+    told: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class HeldAs:
     """The solver said how the cube is held."""
 
@@ -129,5 +147,7 @@ Progress: TypeAlias = (
     | Resynced
     | Lost
     | BatteryLevel
+    | LinkChanged
+    | DeviceTold
     | HeldAs
 )

@@ -16,8 +16,10 @@ from livecube.events import (
     AnyHolding,
     Battery,
     CubeEvent,
+    DeviceInfo,
     Gap,
     HoldingMark,
+    LinkChange,
     Packet,
     Reset,
     SolveMark,
@@ -28,7 +30,9 @@ from livecube.stages.frame import slots_of
 from livecube.stages.live import Narrator
 from livecube.stages.progress import (
     BatteryLevel,
+    DeviceTold,
     HeldAs,
+    LinkChanged,
     Lost,
     Progress,
     Resynced,
@@ -97,6 +101,10 @@ class Tracker:
                 return self._held(event.t, None)
             case Battery():
                 return [BatteryLevel(event.t, event.percent)]
+            case LinkChange():
+                return [LinkChanged(event.t, event.up)]
+            case DeviceInfo():
+                return [DeviceTold(event.t, event.told)]
             case Packet():
                 return []
 

@@ -12,7 +12,9 @@ from livecube.cube.turns import turn_name
 from livecube.stages.progress import (
     BatteryLevel,
     CrossColour,
+    DeviceTold,
     HeldAs,
+    LinkChanged,
     Lost,
     Reopened,
     Resynced,
@@ -95,6 +97,10 @@ def happening_json(happening: Happening) -> dict[str, Any]:
             return _event("gap", happening.t, {"lost": happening.lost})
         case BatteryLevel():
             return _event("battery", happening.t, {"percent": happening.percent})
+        case LinkChanged():
+            return _event("link", happening.t, {"up": happening.up})
+        case DeviceTold():
+            return _event("device", happening.t, dict(happening.told))
         case HeldAs():
             held = happening.holding
             where = {"up": held and held.up, "front": held and held.front}

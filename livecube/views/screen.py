@@ -23,6 +23,7 @@ from livecube.stages.progress import (
     BatteryLevel,
     CrossColour,
     HeldAs,
+    LinkChanged,
     Lost,
     Resynced,
     SolveBegun,
@@ -32,7 +33,7 @@ from livecube.stages.progress import (
 )
 from livecube.stages.record import SOLVED_BYTES
 from livecube.views.picture import position_picture
-from livecube.views.text import clue_text, note_sentence, unsaid_lines
+from livecube.views.text import LINK_BACK, LINK_LOST, clue_text, note_sentence, unsaid_lines
 
 if TYPE_CHECKING:
     from rich.console import Console, ConsoleOptions, RenderResult
@@ -108,6 +109,8 @@ class Board:
                 self.notice = "Turns were lost on the way; splits across the gap do not count."
             case BatteryLevel():
                 self._battery = happening.percent
+            case LinkChanged():
+                self.notice = LINK_BACK if happening.up else LINK_LOST
 
     def _finish(self, over: SolveOver) -> None:
         solve = over.solve

@@ -11,7 +11,9 @@ from livecube.cube.notation import moves_text
 from livecube.stages.progress import (
     BatteryLevel,
     CrossColour,
+    DeviceTold,
     HeldAs,
+    LinkChanged,
     Lost,
     Reopened,
     Resynced,
@@ -28,6 +30,8 @@ if TYPE_CHECKING:
     from livecube.stages.solve import Solve, Split
 
 __all__ = [
+    "LINK_BACK",
+    "LINK_LOST",
     "STAGE_TITLES",
     "clue_text",
     "happening_line",
@@ -45,6 +49,10 @@ STAGE_TITLES: Final = {
     "permute": "permutation",
     "auf": "closing turn",
 }
+
+
+LINK_LOST: Final = "The connection to the cube is lost; trying to bring it back."
+LINK_BACK: Final = "The connection to the cube is back."
 
 
 def split_title(split: Split) -> str:
@@ -96,6 +104,10 @@ def happening_line(happening: Happening) -> str | None:
             text = "the position was read from the cube"
         case Lost():
             text = "turns were lost" if happening.lost is None else f"{happening.lost} turns lost"
+        case LinkChanged():
+            text = LINK_BACK if happening.up else LINK_LOST
+        case DeviceTold():
+            text = ", ".join(f"{name} {value}" for name, value in happening.told)
         case Spoken():
             begin = "begin" if happening.inspection else "hint"
             text = f"{begin}: {hint_text(happening.opportunity)}"

@@ -1,0 +1,116 @@
+"""Between link and pipeline: what a link brings, decoded and on the cube's clock.
+
+The same object serves a cube and a capture whose packets are decoded once more.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from livecube.clock import CubeClock
+from livecube.edges.link import CubeFacts, LinkDown, LinkUp, Notification
+from livecube.events import (
+    AnyHolding,
+    Battery,
+    DeviceInfo,
+    HoldingMark,
+    LinkChange,
+    Packet,
+    Reset,
+    SolveMark,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncIterator, Iterable, Iterator
+
+    from livecube.decoding import Decoder, Write
+    from livecube.edges.link import Link, LinkItem
+    from livecube.events import CubeEvent
+
+__all__ = ["Reception", "decoded", "decoded_again"]
+
+
+class Reception:
+    """One cube's way from what its link brings to events.
+
+    ``capture``: whether each notification becomes a ``Packet`` event too. Such events, and
+    others of which the cube does not say when they happened, have the time of the latest one.
+    """
+
+    def __init__(self, decoder: Decoder, *, capture: bool = False) -> None:
+        self._decoder = decoder
+        self._capture = capture
+        self._clock = CubeClock(decoder.clock_wrap_ms)
+        self._t = 0.0
+        self._was_down = False
+
+    def take(self, item: LinkItem) -> tuple[list[CubeEvent], tuple[Write, ...]]:
+        """Take in what came next; the events that it brings, and what is to be sent."""
+        match item:
+            case Notification():
+                return self._notification(item)
+            case LinkUp():
+                events: list[CubeEvent] = [LinkChange(self._t, up=True)] if self._was_down else []
+                self._was_down = False
+                return events, self._decoder.connected()
+            case LinkDown():
+                self._was_down = True
+                return [LinkChange(self._t, up=False)], ()
+            case CubeFacts():
+                return self._facts(item), ()
+
+    def _notification(self, item: Notification) -> tuple[list[CubeEvent], tuple[Write, ...]]:
+        packet = Packet(self._t, item.characteristic, item.data, item.host_s)
+        result = self._decoder.received(item.characteristic, item.data)
+        events = self._clock.events(result.reports, item.host_s)
+        if events:
+            self._t = events[-1].t
+        return [packet, *events] if self._capture else events, result.writes
+
+    def _facts(self, facts: CubeFacts) -> list[CubeEvent]:
+        events: list[CubeEvent] = []
+        if facts.percent is not None:
+            events.append(Battery(self._t, facts.percent))
+        if facts.device:
+            events.append(DeviceInfo(self._t, facts.device))
+        return events
+
+
+async def decoded(
+    link: Link, decoder: Decoder, *, capture: bool = False
+) -> AsyncIterator[CubeEvent]:
+    """The events of a link."""
+    reception = Reception(decoder, capture=capture)
+    async for item in link.items():
+        events, writes = reception.take(item)
+        for write in writes:
+            link.write(write)
+        for event in events:
+            yield event
+
+
+def decoded_again(events: Iterable[CubeEvent], decoder: Decoder) -> Iterator[CubeEvent]:
+    """The events of a capture, from its packets; those that were decoded then are left out."""
+    reception = Reception(decoder)
+    reception.take(LinkUp(0.0))
+    last = 0.0
+    for event in events:
+        for again in _once_more(event, reception, last):
+            last = again.t
+            yield again
+
+
+def _once_more(event: CubeEvent, reception: Reception, last: float) -> list[CubeEvent]:
+    match event:
+        case Packet():
+            host_s = event.t if event.host is None else event.host
+            return reception.take(Notification(host_s, event.char, event.data))[0]
+        case LinkChange():
+            return reception.take(LinkUp(event.t) if event.up else LinkDown(event.t))[0]
+        case DeviceInfo():
+            return reception.take(CubeFacts(event.t, device=event.told))[0]
+        case SolveMark() | HoldingMark() | AnyHolding() | Reset():
+            return [replace(event, t=last)]
+        case _:
+            return []
