@@ -7,6 +7,7 @@ Exceptions are for a caller's or a user's mistake; bad bytes from a cube are dat
     ├── NotationError      a sequence of moves cannot be read (column, reason)
     ├── PositionError      facelets or pieces that no cube can show (which law is broken)
     ├── LogError           a log cannot be read (file, line, reason)
+    ├── ProfileError       a profile cannot be read (file, line, reason)
     ├── RadioError         a cube cannot be found, connected or kept (trouble)
     └── UsageError         a command or call asks for something that makes no sense
 
@@ -90,6 +91,16 @@ class RadioError(LivecubeError):
     def __init__(self, trouble: RadioTrouble, message: str) -> None:
         super().__init__(message)
         self.trouble = trouble
+
+
+class ProfileError(LivecubeError):
+    """A profile cannot be read. ``line`` counts from 1; 0 means the file as a whole."""
+
+    def __init__(self, file: str, line: int, reason: str) -> None:
+        super().__init__(f"{file}, line {line}: {reason}" if line else f"{file}: {reason}")
+        self.file = file
+        self.line = line
+        self.reason = reason
 
 
 class UsageError(LivecubeError):

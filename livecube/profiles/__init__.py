@@ -1,0 +1,1 @@
+"""Cubes described by a TOML file instead of code (``protocols/README.md``, *Profiles*). Pure."""

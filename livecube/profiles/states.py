@@ -1,0 +1,148 @@
+"""How packets state a whole position: by pieces or by stickers, in numbers of the cube's own."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Final, Literal, TypeAlias
+
+import numpy as np
+
+from livecube.cube.facelets import check_position, facelets_text, parse_facelets
+from livecube.cube.geometry import FACES, NEXT_STICKER
+from livecube.cube.pieces import CORNERS, HOME, PIECE_AT, face_of, parse_piece
+from livecube.errors import PositionError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+__all__ = ["PieceCode", "PieceNames", "StickerCode", "Twist", "spots"]
+
+Twist: TypeAlias = Literal["clockwise", "counterclockwise"]
+
+_CENTRES: Final = range(4, 54, 9)
+
+
+def spots(name: str) -> list[int]:
+    """The facelets at which a piece lies at home, clockwise, from that in the first-named face.
+
+    Raises ``ValueError`` if no piece has this name.
+    """
+    home = int(HOME[parse_piece(name)])
+    cycle = [home]
+    while (following := int(NEXT_STICKER[cycle[-1]])) != home:
+        cycle.append(following)
+    first = next(i for i, f in enumerate(cycle) if FACES[face_of(f)] == name[0])
+    return cycle[first:] + cycle[:first]
+
+
+@dataclass(frozen=True)
+class PieceNames:
+    """The corners or the edges as a cube numbers them.
+
+    The face that is named first is the one whose sticker a twist is counted from, at a place
+    as on a piece.
+    """
+
+    pieces: tuple[str, ...]
+    """By number."""
+    places: tuple[str, ...]
+    """Likewise."""
+
+    @cached_property
+    def facelets(self) -> dict[tuple[int, int, int], tuple[int, int]]:
+        """For piece, place and clockwise twist: our piece, and its reference sticker's facelet."""
+        found = {}
+        for number, name in enumerate(self.pieces):
+            own = spots(name)
+            piece = int(PIECE_AT[own[0]])
+            reference = own.index(int(HOME[piece]))
+            for place, place_name in enumerate(self.places):
+                there = spots(place_name)
+                for twist in range(len(there)):
+                    spot = there[(reference + twist) % len(there)]
+                    found[number, place, twist] = piece, spot
+        return found
+
+
+@dataclass(frozen=True)
+class PieceCode:
+    """A position by its pieces: a row of numbers and one of twists, for corners and for edges."""
+
+    corners: PieceNames
+    edges: PieceNames
+    says: Literal["piece", "place"] = "piece"
+    """``piece``: at each place, which piece is there; ``place``: of each piece, where it is."""
+    twist: Twist = "clockwise"
+    """How corner twists are counted."""
+
+    def position(self, rows: Sequence[Sequence[int]]) -> bytes:
+        """The position of corners, twists, edges and flips.
+
+        Raises :class:`~livecube.errors.PositionError` if there is none.
+        """
+        corners, twists, edges, flips = rows
+        result = np.zeros(20, dtype=np.uint8)
+        if self.twist == "counterclockwise":
+            twists = [-t % 3 if t < 3 else t for t in twists]
+        for names, numbers, turned in ((self.corners, corners, twists), (self.edges, edges, flips)):
+            if len(set(numbers)) < len(numbers):
+                raise PositionError("piece", "a piece or a place is named twice")
+            for index, (number, twist) in enumerate(zip(numbers, turned, strict=True)):
+                piece, place = (number, index) if self.says == "piece" else (index, number)
+                found = names.facelets.get((piece, place, twist))
+                if found is None:
+                    raise PositionError("piece", f"no piece {number} with twist {twist}")
+                result[found[0]] = found[1]
+        check_position(result)
+        return result.tobytes()
+
+    def rows(self, position: bytes) -> list[list[int]]:
+        """The opposite: corners, twists, edges and flips of a position."""
+        return [
+            row
+            for names, pieces in ((self.corners, position[:8]), (self.edges, position[8:]))
+            for row in self._rows_of(names, pieces)
+        ]
+
+    def _rows_of(self, names: PieceNames, pieces: bytes) -> tuple[list[int], list[int]]:
+        first = 0 if names is self.corners else CORNERS.stop
+        at = {facelet: piece for piece, facelet in enumerate(pieces, start=first)}
+        numbers, twists = [0] * len(pieces), [0] * len(pieces)
+        for (number, place, twist), (piece, facelet) in names.facelets.items():
+            if at.get(facelet) == piece:
+                index, value = (place, number) if self.says == "piece" else (number, place)
+                back = self.twist == "counterclockwise" and names is self.corners
+                numbers[index], twists[index] = value, -twist % 3 if back else twist
+        return numbers, twists
+
+
+@dataclass(frozen=True)
+class StickerCode:
+    """A position by its stickers: a row of colours."""
+
+    facelets: tuple[int, ...]
+    """Which facelet each stands for; 54 of them, or 48 without the centres."""
+    colours: tuple[int, ...]
+    """The numbers of the six colours, in the order of the faces that they are at home in."""
+
+    @cached_property
+    def _letters(self) -> dict[int, str]:
+        return dict(zip(self.colours, FACES, strict=True))
+
+    def position(self, rows: Sequence[Sequence[int]]) -> bytes:
+        """The position that shows these colours.
+
+        Raises :class:`~livecube.errors.PositionError` if there is none.
+        """
+        shown = [""] * 54
+        for centre in _CENTRES:
+            shown[centre] = FACES[face_of(centre)]
+        for facelet, number in zip(self.facelets, rows[0], strict=True):
+            shown[facelet] = self._letters.get(number, "?")
+        return parse_facelets("".join(shown)).tobytes()
+
+    def rows(self, position: bytes) -> list[list[int]]:
+        """The opposite: the one row of colours of a position."""
+        text = facelets_text(np.frombuffer(position, dtype=np.uint8))
+        return [[self.colours[FACES.index(text[facelet])] for facelet in self.facelets]]

@@ -1,0 +1,110 @@
+"""A profile as a value: what the packets of a kind of cube look like."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from livecube.decoding import Advertisement, Write
+    from livecube.profiles.checks import Check
+    from livecube.profiles.fields import Entries, Field, Order
+    from livecube.profiles.states import PieceCode, StickerCode
+
+__all__ = ["PIECE_ROWS", "Claim", "Layout", "Profile", "TurnList"]
+
+PIECE_ROWS: Final = ("corners", "twists", "edges", "flips")
+"""The rows of a position by its pieces, in the order of :class:`PieceCode`."""
+
+
+@dataclass(frozen=True)
+class Claim:
+    """How a cube is known by its advertisement: all that is not None has to fit."""
+
+    name: str | None = None
+    """What its name begins with."""
+    service: str | None = None
+    manufacturer: int | None = None
+
+    def fits(self, advertisement: Advertisement) -> bool:
+        """Whether this is such a cube."""
+        if (self.name, self.service, self.manufacturer) == (None, None, None):
+            return False
+        companies = [company for company, _ in advertisement.manufacturer_data]
+        return (
+            (self.name is None or (advertisement.name or "").startswith(self.name))
+            and (self.service is None or self.service in advertisement.services)
+            and (self.manufacturer is None or self.manufacturer in companies)
+        )
+
+
+@dataclass(frozen=True)
+class TurnList:
+    """The latest turns, the newest first; often only one."""
+
+    codes: Entries
+    none: int | None = None
+    """The code where there is no turn yet."""
+    elapsed: Entries | None = None
+    """Ticks from the turn before to each of them."""
+
+
+@dataclass(frozen=True)
+class Layout:
+    """One kind of packet. Whatever is None is not in it."""
+
+    characteristic: str
+    shortest: int
+    longest: int
+    match: tuple[tuple[Field, int], ...] = ()
+    """Fields whose values tell this kind from others."""
+    check: Check | None = None
+    counter: Field | None = None
+    """Number of the newest turn that this packet knows of."""
+    clock: Field | None = None
+    battery: Field | None = None
+    turns: TurnList | None = None
+    state: tuple[Entries, ...] = ()
+    """The rows of the position: four by pieces, one by stickers, or none."""
+
+    def fits(self, data: bytes) -> bool:
+        """Whether these bytes are of this kind."""
+        return self.shortest <= len(data) <= self.longest and all(
+            field.read(data) == value for field, value in self.match
+        )
+
+
+@dataclass(frozen=True)
+class Profile:
+    """All about a kind of cube."""
+
+    name: str
+    order: Order
+    claim: Claim
+    layouts: tuple[Layout, ...]
+    turns: Mapping[int, int]
+    """Code → turn (0 to 17)."""
+    state: PieceCode | StickerCode | None = None
+    per_second: int = 1000
+    """Ticks of the clock."""
+    transform: str | None = None
+    on_connect: tuple[Write, ...] = ()
+    on_gap: tuple[Write, ...] = ()
+
+    @cached_property
+    def notify(self) -> tuple[str, ...]:
+        """The characteristics that packets come from."""
+        return tuple(dict.fromkeys(layout.characteristic for layout in self.layouts))
+
+    @cached_property
+    def clock_bits(self) -> int | None:
+        """Width of the clock, the same in all packets; None: there is none."""
+        return next((lay.clock.bits for lay in self.layouts if lay.clock is not None), None)
+
+    @cached_property
+    def tells_turns(self) -> bool:
+        """Whether turns are sent; if not, they follow from positions."""
+        return any(layout.turns is not None for layout in self.layouts)
