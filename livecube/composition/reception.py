@@ -44,6 +44,8 @@ class Reception:
         self._clock = CubeClock(decoder.clock_wrap_ms)
         self._t = 0.0
         self._was_down = False
+        self._percent: int | None = None
+        """The charge as it was told last: two services may tell it."""
 
     def take(self, item: LinkItem) -> tuple[list[CubeEvent], tuple[Write, ...]]:
         """Take in what came next; the events that it brings, and what is to be sent."""
@@ -66,12 +68,22 @@ class Reception:
         events = self._clock.events(result.reports, item.host_s)
         if events:
             self._t = events[-1].t
+        events = [event for event in events if not self._known(event)]
         return [packet, *events] if self._capture else events, result.writes
+
+    def _known(self, event: CubeEvent) -> bool:
+        """Whether an event says nothing new."""
+        if not isinstance(event, Battery):
+            return False
+        known = event.percent == self._percent
+        self._percent = event.percent
+        return known
 
     def _facts(self, facts: CubeFacts) -> list[CubeEvent]:
         events: list[CubeEvent] = []
         if facts.percent is not None:
-            events.append(Battery(self._t, facts.percent))
+            battery = Battery(self._t, facts.percent)
+            events += [] if self._known(battery) else [battery]
         if facts.device:
             events.append(DeviceInfo(self._t, facts.device))
         return events

@@ -86,6 +86,8 @@ class RadioLink:
         self._delays = delays()
         self._inbox: asyncio.Queue[LinkItem | None] = asyncio.Queue(_INBOX)
         self._live: _Live | None = None
+        self._asked = False
+        """Whether the device information was read: it stays the same."""
 
     def write(self, write: Write) -> None:
         """Send bytes to the cube; while the link is down they are dropped."""
@@ -142,11 +144,12 @@ class RadioLink:
     async def _establish(self) -> _Live:
         """Connect and subscribe; what the cube says from then on waits behind a ``LinkUp``."""
         lost = asyncio.Event()
-        early: list[LinkItem] | None = []
+        early: list[Notification] = []
+        up = False
 
         def heard(characteristic: str, data: bytes) -> None:
             notification = Notification(self._now(), characteristic, data)
-            if early is None:
+            if up:
                 self._put(notification)
             else:
                 early.append(notification)
@@ -160,9 +163,9 @@ class RadioLink:
             raise
         self._live = live = _Live(connection, lost)
         self._put(LinkUp(self._now()))
-        for item in early:
-            self._put(item)
-        early = None
+        for notification in early:
+            self._put(notification)
+        up = True
         return live
 
     async def _serve(self, live: _Live) -> None:
@@ -195,11 +198,14 @@ class RadioLink:
                 self._battery(await connection.read(_BATTERY))
             if _BATTERY in connection.notifying() and _BATTERY not in self._notify:
                 await connection.subscribe(_BATTERY, self._battery)
+        if self._asked:
+            return
         told: dict[str, str] = {}
         for name, characteristic in _DEVICE.items():
             with suppress(RadioError):
                 if connection.readable(characteristic):
                     told[name] = _text(await connection.read(characteristic))
+        self._asked = True
         if any(told.values()):
             device = tuple((name, text) for name, text in told.items() if text)
             self._put(CubeFacts(self._now(), device=device))

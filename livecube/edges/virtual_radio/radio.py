@@ -1,0 +1,71 @@
+"""The virtual radio as a whole: a link, an adapter of this side, cubes on the other."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from bumble.link import LocalLink
+
+from livecube.edges.bleak_radio import BleakRadio
+from livecube.edges.playing import Player
+from livecube.edges.virtual_radio.backend import Central
+from livecube.edges.virtual_radio.cube import CUBE_ADDRESS, GattCube
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from livecube.edges.virtual_radio.faults import Faults
+    from livecube.virtual.cube import SimulatedCube
+    from livecube.virtual.session import VirtualSession
+
+__all__ = ["VirtualRadio", "VirtualSolver"]
+
+
+class VirtualRadio(BleakRadio):
+    """A radio that hears only the cubes that are put on its ``link``. Make it in a running loop."""
+
+    def __init__(self) -> None:
+        self.link = LocalLink()  # type: ignore[no-untyped-call]
+        self._central = Central(self.link)
+        super().__init__("virtual radio", self._central.client, self._central.scanner)
+
+    async def start(self) -> None:
+        """Switch it on."""
+        await self._central.start()
+
+
+class VirtualSolver:
+    """A cube on a link that is turned through a session from its first subscription on.
+
+    It goes on turning while the connection is lost, as people do.
+    """
+
+    def __init__(
+        self,
+        link: LocalLink,
+        firmware: SimulatedCube,
+        session: VirtualSession,
+        now: Callable[[], float],
+        speed: float = 1.0,
+        faults: Faults | None = None,
+        address: str = CUBE_ADDRESS,
+    ) -> None:
+        self._player = Player(firmware, session, now, speed, self._send)
+        self.cube = GattCube(
+            link,
+            firmware.advertisement,
+            firmware.events,
+            firmware.control,
+            self._player.written,
+            address=address,
+            faults=faults,
+        )
+
+    async def run(self) -> None:
+        """Be there, be solved, and return when the last turn is told; then it is still on."""
+        await self.cube.start()
+        await self.cube.subscribed.wait()
+        await self._player.play()
+
+    def _send(self, data: bytes) -> None:
+        self.cube.send(data)
