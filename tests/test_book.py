@@ -59,12 +59,13 @@ def knowing(searching: Engine, book: Book) -> Engine:
 
 
 def _tasks(situation: Situation) -> list[Task]:
-    """What techniques ask that is in the book: no pseudo pairs at an offset."""
+    """What techniques ask that is in the book: nothing that another goes on from."""
     return [
         chance.task
         for technique in TECHNIQUES
-        if not technique.in_inspection and (situation.offset == 0 or technique.id != "pseudo-pair")
+        if not technique.in_inspection
         for chance in technique.chances(situation)
+        if not chance.then
     ]
 
 

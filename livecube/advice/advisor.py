@@ -80,7 +80,7 @@ class Advisor:
     def twin(self) -> Advisor:
         """Another advisor of the same kind, for another thread; tables are shared."""
         engine = Engine(self.engine.tables)
-        engine.pairs = self.engine.pairs
+        engine.pairs, engine.book = self.engine.pairs, self.engine.book
         return Advisor(engine, self._techniques, self._hands, self.level)
 
     def advise(
@@ -99,12 +99,13 @@ class Advisor:
         makes it cheapest. ``inspection``: what to look for while the cross is not whole: X-crosses
         (True), or, in the middle of a solve, only the shortest way to each slot. ``extra``: also
         sequences up to so many turns longer than the shortest. ``most``: so many rows are
-        enough, which is quicker; None: all of them.
+        enough, which is quicker, and what goes on by another technique is left out; None: all.
         """
         situation = Situation.of(position, face)
+        hurry = most is not None
         chances = [
             replace(c, task=replace(c.task, extra=max(c.task.extra, extra))) if extra else c
-            for c in self._chances(situation, inspection=inspection)
+            for c in self._chances(situation, inspection=inspection, hurry=hurry)
         ]
         if not chances:
             return _advice(situation, ())
@@ -134,21 +135,24 @@ class Advisor:
         situation = Situation.of(position, face)
         chances = [
             chance
-            for chance in self._chances(situation, inspection=False)
+            for chance in self._chances(situation, inspection=False, hurry=False)
             if self._about[chance.technique].level <= self.level
         ]
         if situation.offset is None or not chances:
             return ()
         found = self.engine.search(situation, [chance.task for chance in chances])
+        found = composed(self.engine, situation, chances, found, self._by_id)
         ranked = self._ranked(situation, chances, found, holding, 1, one_each)
         return self._explained(situation, chances, ranked, {})
 
-    def _chances(self, situation: Situation, *, inspection: bool) -> list[Chance]:
+    def _chances(self, situation: Situation, *, inspection: bool, hurry: bool) -> list[Chance]:
+        """What is possible; in a hurry nothing that goes on by another technique."""
         return [
             chance
             for technique in self._techniques
             if inspection or not technique.in_inspection
             for chance in technique.chances(situation)
+            if not (hurry and chance.then)
         ]
 
     def crosses(
@@ -196,7 +200,7 @@ class Advisor:
     def _with_next(self, position: Array, face: int, row: Opportunity) -> Opportunity:
         """A row with a preview of the best pair after it, held as this one ends."""
         then = Situation.of(apply_turns(position, row.turns_fixed), face)
-        chances = self._chances(then, inspection=False)
+        chances = self._chances(then, inspection=False, hurry=True)
         if not chances:
             return replace(row, next_seconds=0.0)
         found = self.engine.search(then, [chance.task for chance in chances])

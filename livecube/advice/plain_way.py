@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from livecube.advice.two_steps import after
+from livecube.advice.two_steps import after, plain_sequences
 from livecube.cube.holding import hand_moves
 from livecube.cube.position import apply_turns
 from livecube.search.situation import Situation, slot_bits
 from livecube.search.task import Task
-from livecube.techniques.plain import Plain
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,8 +20,6 @@ if TYPE_CHECKING:
     from livecube.search.engine import Engine
 
 __all__ = ["Step", "plain_way", "written_steps"]
-
-_PLAIN = Plain()
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,16 +61,11 @@ def _pairs(
         return ()
     ways = []
     for slot in free:
-        sequences = _plain_sequences(engine, situation, slot)
+        sequences = plain_sequences(engine, situation, slot)
         for first in sequences if count > 1 else sequences[:1]:
             others = [other for other in free if other != slot]
             ways.append((first, *_pairs(engine, after(situation, first), others, count - 1)))
     return min(ways, key=_turns)
-
-
-def _plain_sequences(engine: Engine, situation: Situation, slot: int) -> list[tuple[int, ...]]:
-    tasks = [chance.task for chance in _PLAIN.chances(situation) if chance.slots == (slot,)]
-    return engine.solve(situation, tasks)[0]
 
 
 def _turns(way: Sequence[Sequence[int]]) -> int:

@@ -11,7 +11,7 @@ from livecube.cube.position import apply_turns
 from livecube.cube.turns import htm
 from livecube.search.situation import Situation, slot_bits
 from livecube.search.task import LONGEST, Found, Task
-from livecube.techniques.plain import Plain
+from livecube.techniques.plain import plain_task
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -19,9 +19,7 @@ if TYPE_CHECKING:
     from livecube.search.engine import Engine
     from livecube.techniques.base import Chance, Technique
 
-__all__ = ["after", "composed", "cross_and_two_pairs", "two_plain_pairs"]
-
-_PLAIN = Plain()
+__all__ = ["after", "composed", "cross_and_two_pairs", "plain_sequences", "two_plain_pairs"]
 
 
 def after(situation: Situation, turns: Sequence[int]) -> Situation:
@@ -29,10 +27,16 @@ def after(situation: Situation, turns: Sequence[int]) -> Situation:
     return Situation.of_down(apply_turns(situation.position, turns), situation.face)
 
 
-def _plain_sequences(engine: Engine, situation: Situation, slot: int) -> list[tuple[int, ...]]:
+def plain_sequences(engine: Engine, situation: Situation, slot: int) -> list[tuple[int, ...]]:
     """The shortest plain sequences into a slot; one of no turns if it is solved."""
-    tasks = [chance.task for chance in _PLAIN.chances(situation) if chance.slots == (slot,)]
-    return engine.solve(situation, tasks)[0] if tasks else [()]
+    free = situation.free >> slot & 1
+    return engine.solve(situation, [plain_task(situation, slot)])[0] if free else [()]
+
+
+def _plain_turns(engine: Engine, situation: Situation, slot: int) -> int:
+    """Turns of the shortest plain sequence into a slot."""
+    free = situation.free >> slot & 1
+    return engine.shortest(situation, plain_task(situation, slot)) if free else 0
 
 
 def two_plain_pairs(engine: Engine, situation: Situation, slots: Sequence[int]) -> int:
@@ -40,11 +44,13 @@ def two_plain_pairs(engine: Engine, situation: Situation, slots: Sequence[int]) 
 
     The cross must be whole at offset 0.
     """
-    return min(
-        len(first) + len(_plain_sequences(engine, after(situation, first), second_slot)[0])
-        for first_slot, second_slot in permutations(slots)
-        for first in _plain_sequences(engine, situation, first_slot)
-    )
+    best = LONGEST * 2
+    for first_slot, second_slot in permutations(slots):
+        for first in plain_sequences(engine, situation, first_slot):
+            if len(first) < best:
+                second = _plain_turns(engine, after(situation, first), second_slot)
+                best = min(best, len(first) + second)
+    return best
 
 
 def cross_and_two_pairs(engine: Engine, situation: Situation) -> tuple[int, int]:
@@ -63,16 +69,16 @@ def _best_two_pairs(engine: Engine, situation: Situation) -> int:
     """Turns of two plain pairs into any free slots, each as short as it goes."""
     free = slot_bits(situation.free)
     if len(free) < 2:
-        return sum(len(_plain_sequences(engine, situation, slot)[0]) for slot in free)
-    firsts = {slot: _plain_sequences(engine, situation, slot) for slot in free}
+        return sum(_plain_turns(engine, situation, slot) for slot in free)
+    firsts = {slot: plain_sequences(engine, situation, slot) for slot in free}
     best = LONGEST * 2
     for slot, sequences in firsts.items():
         for first in sequences:
             if len(first) + 3 >= best:  # no pair takes fewer than three turns
                 continue
             then = after(situation, first)
-            seconds = (_plain_sequences(engine, then, other)[0] for other in free if other != slot)
-            best = min(best, len(first) + min(map(len, seconds)))
+            seconds = (_plain_turns(engine, then, other) for other in free if other != slot)
+            best = min(best, len(first) + min(seconds))
     return best
 
 
@@ -97,8 +103,8 @@ def composed(
         answers[number].append(tuple(row[:length]))
     for number, chance in enumerate(chances):
         if chance.then:
-            technique = techniques[chance.then]
-            answers[number] = _carried_on(engine, situation, chance, answers[number], technique)
+            seconds = [techniques[name] for name in chance.then]
+            answers[number] = _carried_on(engine, situation, chance, answers[number], seconds)
     return _as_found(answers)
 
 
@@ -107,17 +113,21 @@ def _carried_on(
     situation: Situation,
     chance: Chance,
     firsts: Sequence[tuple[int, ...]],
-    technique: Technique,
+    techniques: Sequence[Technique],
 ) -> list[tuple[int, ...]]:
     wholes: list[tuple[int, ...]] = []
     for first in firsts:
         if len(first) > len(firsts[0]):
             break  # first parts come shorter ones first
         then = after(situation, first)
-        for following in technique.chances(then):
-            if following.slots == chance.slots:
-                seconds = engine.solve(then, [following.task])[0]
-                wholes += [first + second for second in seconds if not _merge(first, second)]
+        tasks = [
+            following.task
+            for technique in techniques
+            for following in technique.chances(then)
+            if following.slots == chance.then_into
+        ]
+        for seconds in engine.solve(then, tasks) if tasks else ():
+            wholes += [first + second for second in seconds if not _merge(first, second)]
     shortest = min(map(len, wholes), default=0)
     return [whole for whole in wholes if len(whole) == shortest <= LONGEST]
 

@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from livecube.cube.geometry import OPPOSITE
-from livecube.search.coordinates import SLOT_SYMMETRY, TURN_SEEN
+from livecube.search.coordinates import PIECE_MOVES, SLOT_SYMMETRY, TURN_SEEN
 from livecube.search.situation import PLACES_AT
 from livecube.search.task import ALL_TURNS, NO_D, Found
 
@@ -41,6 +41,14 @@ _UNUSED: Final = 18
 """Behind the end of a sequence."""
 
 _SOLVED_PLACES: Final = PLACES_AT.tolist()
+_ASIDE: Final = {1 << quarters: quarters for quarters in (1, 2, 3)}
+_D: Final = 15
+"""The turn D; D2 and D' follow."""
+_TURNED_ASIDE: Final[list[list[list[int]]]] = [
+    [list(range(24))] * 2,
+    *PIECE_MOVES[:, _D : _D + 3].swapaxes(0, 1).tolist(),
+]
+"""By quarter turns of the cross layer and kind of piece: where each place gets."""
 _SEEN: Final[list[list[list[int]]]] = SLOT_SYMMETRY.tolist()
 
 
@@ -49,24 +57,32 @@ def question(situation: Situation, task: Task) -> int | None:
 
     None: the book has none of the kind.
     """
-    offset = situation.offset
-    if offset is None or task.extra > BOOK_EXTRA or task.allowed not in (ALL_TURNS, NO_D):
+    if situation.offset is None or task.extra > BOOK_EXTRA or task.allowed not in (ALL_TURNS, NO_D):
         return None
     target, goal = task.target, task.goal
+    # A task that must begin with one certain D turn is the rest of it, asked behind that turn.
+    aside = _only_turn_aside(task)
+    prefix, offset = 1 if aside else task.prefix, (situation.offset + aside) % 4
     number, loose = 1, 0
     places, solved = situation.places, _SOLVED_PLACES[offset]
     for i in range(8):
         slot, kind = (target + i) % 4, i // 4
         piece = slot + 4 * kind
-        if goal >> piece & 1 and places[piece] != solved[piece]:
-            number = number << 8 | 32 * i + _SEEN[target][kind][places[piece]]
+        place = _TURNED_ASIDE[aside][kind][places[piece]]
+        if goal >> piece & 1 and place != solved[piece]:
+            number = number << 8 | 32 * i + _SEEN[target][kind][place]
             loose += 1
     if loose > _MOST_LOOSE:
         return None
     corners, edges = _seen_from(goal & 15, target), _seen_from(goal >> 4, target)
     goal = corners | edges << 4
-    kind = task.prefix | task.tail << 4 | task.tied << 6 | (task.allowed == NO_D) << 7
+    kind = prefix | task.tail << 4 | task.tied << 6 | (task.allowed == NO_D) << 7
     return ((number << 8 | kind) << 8 | goal) << 2 | offset
+
+
+def _only_turn_aside(task: Task) -> int:
+    """Quarter turns of the cross layer with which every sequence begins; 0: it may begin freely."""
+    return _ASIDE.get(task.prefix, 0) if task.allowed == NO_D else 0
 
 
 def _seen_from(slots: int, target: int) -> int:
@@ -109,17 +125,32 @@ class Book:
         numbers = (question(situation, task) for task in tasks)
         return [None if number is None else self._entry.get(number) for number in numbers]
 
+    def shortest(self, situation: Situation, task: Task) -> int | None:
+        """Turns of the shortest sequence of a task; None: it is not in the book."""
+        (entry,) = self.entries(situation, [task])
+        if entry is None:
+            return None
+        rest = int(self.lengths[task.target, self._ends[entry][1]])
+        return rest + (_only_turn_aside(task) > 0)
+
     def look_up(self, entries: Sequence[int], tasks: Sequence[Task]) -> Found:
         """The answers in these entries, one a task."""
-        ends = self._ends
-        rows = [
-            (task.target, slice(ends[entry][1], ends[entry + 1][1 if task.extra else 0]))
-            for entry, task in zip(entries, tasks, strict=True)
-        ]
-        counts = [row.stop - row.start for _, row in rows]
+        turns, lengths, counts = [], [], []
+        for entry, task in zip(entries, tasks, strict=True):
+            first, behind = self._ends[entry][1], self._ends[entry + 1][1 if task.extra else 0]
+            rows, many = (
+                self.turns[task.target, first:behind],
+                self.lengths[task.target, first:behind],
+            )
+            if aside := _only_turn_aside(task):
+                rows = np.insert(rows[:, :-1], 0, _D + aside - 1, axis=1)
+                many = many + 1
+            turns.append(rows)
+            lengths.append(many)
+            counts.append(behind - first)
         return Found(
-            np.concatenate([self.turns[row] for row in rows]),
-            np.concatenate([self.lengths[row] for row in rows]).astype(np.int64),
+            np.concatenate(turns),
+            np.concatenate(lengths).astype(np.int64),
             np.repeat(np.arange(len(tasks)), counts),
         )
 
@@ -143,9 +174,11 @@ def make_book(engine: Engine, questions: Iterable[tuple[Situation, Task]]) -> Bo
         numbers.append(number)
         ends.append((end + shortest, end + len(found.lengths)))
         end += len(found.lengths)
-        used = np.arange(_WIDTH) < found.lengths[:, None]
-        turns.append(np.where(used, TURN_SEEN[task.target][found.turns[:, :_WIDTH]], _UNUSED))
-        lengths.append(found.lengths.astype(np.uint8))
+        begun = int(_only_turn_aside(task) > 0)
+        rest = found.turns[:, begun : begun + _WIDTH]
+        used = np.arange(_WIDTH) < found.lengths[:, None] - begun
+        turns.append(np.where(used, TURN_SEEN[task.target][rest], _UNUSED))
+        lengths.append((found.lengths - begun).astype(np.uint8))
     questioned = np.repeat(np.arange(len(ends)), [len(rows) for rows in lengths])
     for_slot_0 = np.concatenate(turns), np.concatenate(lengths)
     for_all = [_for_target(target, questioned, *for_slot_0) for target in range(4)]

@@ -70,6 +70,12 @@ class Engine:
             numbers[order],
         )
 
+    def shortest(self, situation: Situation, task: Task) -> int:
+        """Turns of the shortest sequence of a task that has one."""
+        if self.book is not None and (turns := self.book.shortest(situation, task)) is not None:
+            return turns
+        return int(self.search(situation, [task]).lengths[0])
+
     def _searched(self, situation: Situation, tasks: Sequence[Task]) -> Found:
         """All sequences of all tasks, by searching."""
         self._stop[0] = 0

@@ -59,9 +59,11 @@ class Chance:
     """What can be seen that makes it possible, as one clause."""
     doors: tuple[int | None, ...] = (None,) * 4
     """For a keyhole the free slot through which it goes if it begins with D^a, for each a."""
-    then: str | None = None
-    """Technique that goes on from where this one ends, into the same slots; what is reported
-    is both together. The task is then the first part only."""
+    then: tuple[str, ...] = ()
+    """Techniques of which one goes on from where this one ends; what is reported is both
+    together. The task is then the first part only."""
+    then_into: tuple[int, ...] = ()
+    """Slots that the technique that goes on fills."""
 
 
 class Technique(Protocol):

@@ -11,7 +11,7 @@ from livecube.techniques.base import About, Chance, goal_bits
 if TYPE_CHECKING:
     from livecube.search.situation import Situation
 
-__all__ = ["Plain"]
+__all__ = ["Plain", "plain_task"]
 
 _ABOUT: Final = About(
     title="Plain",
@@ -41,11 +41,11 @@ class Plain:
         if situation.offset != 0:
             return []
         return [
-            Chance(
-                self.id,
-                (slot,),
-                Task(goal_bits(situation.solved | 1 << slot), allowed=NO_D, target=slot),
-                "the ordinary insertion",
-            )
+            Chance(self.id, (slot,), plain_task(situation, slot), "the ordinary insertion")
             for slot in slot_bits(situation.free)
         ]
+
+
+def plain_task(situation: Situation, slot: int) -> Task:
+    """What it asks for one slot; the cross must be whole at offset 0."""
+    return Task(goal_bits(situation.solved | 1 << slot), allowed=NO_D, target=slot)

@@ -54,7 +54,8 @@ class PseudoXCross:
                 Task(1 << i | 1 << j + 4, tail=LEFT, target=i),
                 f"the corner of {situation.slot_name(i)} and the edge of "
                 f"{situation.slot_name(j)} come with the cross, then one insertion serves both",
-                then="pseudo-pair",
+                then=("pseudo-pair",),
+                then_into=(i, j),
             )
             for i, j in permutations(range(4), 2)
         ]

@@ -34,13 +34,11 @@ _SLOTS: Final = range(4)
 
 _STATES: Final = [
     # What is solved of slot 0, and how the other slots may be: s solved, l both pieces loose,
-    # c only the corner solved, e only the edge; and at which offsets.
-    ("l", "sl", range(4)),  # shortest, plain, made pair
-    ("e", "sl", range(4)),  # keyhole corner: any free slot is a door
-    ("c", "slc", range(4)),  # keyhole edge and flip: a door is a slot without its corner
-    # Pseudo pair, with the edge of another slot: at other offsets its questions are as many as
-    # all others together, and are asked too rarely for that.
-    ("c", "sle", range(1)),
+    # c only the corner solved, e only the edge.
+    ("l", "sl"),  # shortest, plain, made pair
+    ("e", "sl"),  # keyhole corner: any free slot is a door
+    ("c", "slc"),  # keyhole edge and flip: a door is a slot without its corner
+    ("c", "sle"),  # pseudo pair, with the edge of another slot
 ]
 
 
@@ -50,15 +48,16 @@ def questions(techniques: Sequence[Technique]) -> Iterator[tuple[Situation, Task
     Many come more than once. The situations need not be reachable by turns of a real cube:
     pieces that no question looks at stand anywhere.
     """
-    for own, others, offsets in _STATES:
+    for own, others in _STATES:
         for states in product(own, *[others] * 3):
-            for position, offset in product(_positions(states), offsets):
+            for position, offset in product(_positions(states), range(4)):
                 turned = apply_turns(position, [_D + offset - 1] if offset else [])
                 situation = Situation.of_down(turned, _DOWN)
                 for technique in techniques:
                     if not technique.in_inspection:
                         for chance in technique.chances(situation):
-                            yield situation, chance.task
+                            if not chance.then:
+                                yield situation, chance.task
 
 
 def _positions(states: Sequence[str]) -> Iterator[Array]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from livecube.techniques.keyhole_chain import KeyholeChain
 from livecube.techniques.keyhole_corner import KeyholeCorner
 from livecube.techniques.keyhole_edge import KeyholeEdge, KeyholeFlip
 from livecube.techniques.made_pair import MadePair
@@ -25,6 +26,7 @@ TECHNIQUES: Final[tuple[Technique, ...]] = (
     KeyholeCorner(),
     KeyholeEdge(),
     KeyholeFlip(),
+    KeyholeChain(),
     PseudoPair(),
     XCross(),
     PseudoXCross(),
