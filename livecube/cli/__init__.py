@@ -21,6 +21,7 @@ _MODULES: Final = {
     "inspect": "inspection",
     "explain": "explain",
     "hands": "hands",
+    "profile": "profile",
     "simulate": "simulate",
     "bench": "bench",
 }

@@ -115,6 +115,12 @@ class Bench:
         """Connect, or connect again; the cube answers what it is asked."""
         self._answer(self.decoder.connected(), cube_ms)
 
+    def begin(self, bends: Bends) -> None:
+        """Begin to count, with a radio that ``bends``; where the cube stands is known."""
+        self.bends = bends
+        self.follower = Follower(self.cube.position)
+        self.made, self.told = [], []
+
     def turn(self, turn: int, cube_ms: int) -> None:
         """Turn the cube; what it sends arrives as ``bends`` has it."""
         self.made.append(turn)

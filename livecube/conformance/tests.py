@@ -157,8 +157,11 @@ class CubeTests(DecoderTests):
     cube: SimulatedCubeFactory
 
     def _bench(self, bends: Bends = _unbent) -> Bench:
-        bench = Bench(self.decoder(), self.cube(), bends)
+        """A cube and a decoder that have met: one turn has been made, and is forgotten."""
+        bench = Bench(self.decoder(), self.cube(), _unbent)
         bench.connect(0)
+        bench.turn(0, 0)
+        bench.begin(bends)
         return bench
 
     def _turned(
@@ -193,7 +196,9 @@ class CubeTests(DecoderTests):
             sent.extend(packets)
             return packets
 
-        self._turned(self._bench(kept), _TURNS)
+        bench = Bench(self.decoder(), self.cube(), kept)
+        bench.connect(0)
+        self._turned(bench, _TURNS)
         return sent
 
     def test_it_claims_its_cube(self) -> None:
@@ -229,7 +234,7 @@ class CubeTests(DecoderTests):
                 return  # a cube that does not number its turns cannot tell that one is missing
             assert bench.follower.position in (None, bench.cube.position)
             if bench.follower.lost is not None:
-                told = len(bench.follower.turns) + bench.follower.lost
+                told = len(_faces(bench.follower.turns)) + bench.follower.lost
                 assert told == len(bench.made), f"{len(bench.made)} turns made, {told} told or lost"
 
     def test_turns_are_told_in_order(self) -> None:
@@ -244,9 +249,10 @@ class CubeTests(DecoderTests):
             return out
 
         bench = self._bench(swapping)
-        self._turned(bench, _TURNS)
+        self._turned(bench, _TURNS, turns=_QUARTER_TURNS)
         if bench.follower.seqs and None not in bench.follower.seqs:
-            assert _is_part(bench.follower.turns, bench.made), "turns are told in another order"
+            told, made = _faces(bench.follower.turns), _faces(bench.made)
+            assert _is_part(told, made), "turns are told in another order"
 
     def test_the_clock_may_wrap(self) -> None:
         """Turns get the cube's seconds, wherever its clock stands at first."""
@@ -300,6 +306,11 @@ def _quarters(turns: list[int]) -> list[tuple[int, int]]:
         else:
             summed.append((face, quarters))
     return summed
+
+
+def _faces(turns: list[int]) -> list[int]:
+    """The face of each quarter turn; two for a half turn."""
+    return [turn // 3 for turn in turns for _ in range(2 if turn % 3 == 1 else 1)]
 
 
 def _dropping(rng: random.Random, most: int) -> Bends:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Final, Literal, TypeAlias
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
 
-from livecube.cube.facelets import check_position, facelets_text, parse_facelets
+from livecube.cube.facelets import check_position, facelets_text
 from livecube.cube.geometry import FACES, NEXT_STICKER
-from livecube.cube.pieces import CORNERS, HOME, PIECE_AT, face_of, parse_piece
+from livecube.cube.pieces import CORNERS, HOME, PIECE_AT, PIECES, face_of, parse_piece
 from livecube.errors import PositionError
 
 if TYPE_CHECKING:
@@ -19,8 +19,6 @@ if TYPE_CHECKING:
 __all__ = ["PieceCode", "PieceNames", "StickerCode", "Twist", "spots"]
 
 Twist: TypeAlias = Literal["clockwise", "counterclockwise"]
-
-_CENTRES: Final = range(4, 54, 9)
 
 
 def spots(name: str) -> list[int]:
@@ -127,20 +125,43 @@ class StickerCode:
     """The numbers of the six colours, in the order of the faces that they are at home in."""
 
     @cached_property
-    def _letters(self) -> dict[int, str]:
-        return dict(zip(self.colours, FACES, strict=True))
+    def _places(self) -> list[tuple[tuple[int, ...], tuple[int, ...]]]:
+        """Of each place its facelets, clockwise, and where in the row they stand."""
+        index = {facelet: at for at, facelet in enumerate(self.facelets)}
+        places = (spots(name) for name in PIECES)
+        return [(tuple(place), tuple(index[f] for f in place)) for place in places]
+
+    @cached_property
+    def _shown(self) -> dict[tuple[int, ...], tuple[int, int]]:
+        """Colours of a place, clockwise: which piece is there, and which spot it is twisted to."""
+        found = {}
+        for piece, name in enumerate(PIECES):
+            own = [self.colours[face_of(facelet)] for facelet in spots(name)]
+            for spot in range(len(own)):
+                found[tuple(own[-spot:] + own[:-spot] if spot else own)] = piece, spot
+        return found
+
+    @cached_property
+    def _centres(self) -> list[tuple[int, int]]:
+        """Where in the row the centres stand, and their colours."""
+        return [(at, self.colours[f // 9]) for at, f in enumerate(self.facelets) if f % 9 == 4]
 
     def position(self, rows: Sequence[Sequence[int]]) -> bytes:
         """The position that shows these colours.
 
         Raises :class:`~livecube.errors.PositionError` if there is none.
         """
-        shown = [""] * 54
-        for centre in _CENTRES:
-            shown[centre] = FACES[face_of(centre)]
-        for facelet, number in zip(self.facelets, rows[0], strict=True):
-            shown[facelet] = self._letters.get(number, "?")
-        return parse_facelets("".join(shown)).tobytes()
+        (row,) = rows
+        if any(row[at] != colour for at, colour in self._centres):
+            raise PositionError("centre", "a centre has another colour")
+        result = np.full(20, 255, dtype=np.uint8)
+        for facelets, at in self._places:
+            found = self._shown.get(tuple(row[index] for index in at))
+            if found is None or result[found[0]] != 255:
+                raise PositionError("piece", "a piece is there twice, or none has such colours")
+            result[found[0]] = facelets[found[1]]
+        check_position(result)
+        return result.tobytes()
 
     def rows(self, position: bytes) -> list[list[int]]:
         """The opposite: the one row of colours of a position."""

@@ -1,0 +1,62 @@
+"""Profiles in files: one that is named, those of the user, and those that are installed."""
+
+from __future__ import annotations
+
+from importlib.metadata import entry_points
+from importlib.resources import files
+from typing import TYPE_CHECKING, Final
+
+import platformdirs
+
+from livecube.errors import UsageError
+from livecube.profiles.parsing import parse_profile
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from livecube.profiles.values import Profile
+
+__all__ = ["GROUP", "installed_profiles", "load_profile", "profile_folder", "user_profiles"]
+
+GROUP: Final = "livecube.profiles"
+"""Entry points of this group name packages; every ``.toml`` file in one is a profile."""
+
+
+def profile_folder() -> Path:
+    """Where the user's own profiles are looked for."""
+    return platformdirs.user_config_path("livecube") / "profiles"
+
+
+def load_profile(path: Path) -> Profile:
+    """The profile in a file.
+
+    Raises :class:`~livecube.errors.ProfileError` with file, line and reason, and
+    :class:`~livecube.errors.UsageError` if the file cannot be read.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except OSError as error:
+        raise UsageError(f"{path} cannot be read: {error.strerror}") from None
+    except UnicodeDecodeError as error:
+        raise UsageError(f"{path} is not UTF-8: {error.reason}") from None
+    return parse_profile(text, str(path))
+
+
+def user_profiles(folder: Path) -> Iterator[Profile]:
+    """The profiles in a folder, in the order of their files' names; none if it is missing.
+
+    Raises the same errors as :func:`load_profile`.
+    """
+    return map(load_profile, sorted(folder.glob("*.toml")))
+
+
+def installed_profiles() -> Iterator[Profile]:
+    """The profiles that packages have brought.
+
+    Raises :class:`~livecube.errors.ProfileError` if one is wrong.
+    """
+    for entry in sorted(entry_points(group=GROUP)):
+        for file in sorted(files(entry.value).iterdir(), key=lambda file: file.name):
+            if file.name.endswith(".toml"):
+                yield parse_profile(file.read_text(encoding="utf-8"), f"{entry.value}/{file.name}")

@@ -1,0 +1,123 @@
+"""A simulated cube that sends what a profile describes: its firmware is the profile itself."""
+
+from __future__ import annotations
+
+from collections import deque
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from livecube.cube.position import SOLVED, TURN_BYTES
+from livecube.decoding import Advertisement
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from livecube.profiles.values import Layout, Profile, TurnList
+
+__all__ = ["ProfileCube"]
+
+
+class ProfileCube:
+    """A cube as ``livecube.virtual.cube.SimulatedCube`` has it; it has no transform.
+
+    A half turn without a code is sent as two quarters. Whatever the profile sends on a gap is
+    taken for a request, and answered by packets with the position. ``fill`` gives the bytes of
+    a packet before its fields are put in, all zeros unless it says otherwise.
+    """
+
+    control = "00000000-0000-0000-0000-000000000000"
+
+    def __init__(
+        self,
+        profile: Profile,
+        position: bytes = SOLVED.tobytes(),
+        *,
+        battery_percent: int = 100,
+        fill: Callable[[Layout], bytearray] | None = None,
+    ) -> None:
+        self.profile, self.position = profile, position
+        self.battery_percent = battery_percent
+        self._fill = fill or (lambda layout: bytearray(layout.shortest))
+        self._codes = {turn: code for code, turn in profile.turns.items()}
+        self._longest = max((la.turns.codes.count for la in profile.layouts if la.turns), default=1)
+        self.events = profile.notify[0]
+        self.restarted()
+
+    @property
+    def advertisement(self) -> Advertisement:
+        """All that the profile claims."""
+        claim = self.profile.claim
+        return Advertisement(
+            claim.name,
+            (claim.service,) if claim.service is not None else (),
+            ((claim.manufacturer, b""),) if claim.manufacturer is not None else (),
+        )
+
+    def restarted(self) -> None:
+        """Lose power: numbers begin anew."""
+        self.made = 0
+        self._history: deque[tuple[int, int]] = deque(maxlen=self._longest + 1)
+
+    def turn(self, turn: int, cube_ms: int) -> tuple[bytes, ...]:
+        """Make one turn; a half turn that has no code is two quarters."""
+        if self.profile.tells_turns and turn not in self._codes:
+            return self.turn(turn - 1, cube_ms) + self.turn(turn - 1, cube_ms)
+        self.position = self.position.translate(TURN_BYTES[turn])
+        self.made += 1
+        self._history.append((turn, self._ticks(cube_ms)))
+        layouts = self.profile.layouts
+        telling = [la for la in layouts if (la.turns if self.profile.tells_turns else la.state)]
+        return tuple(self._packet(layout, cube_ms) for layout in telling)
+
+    def written(self, data: bytes, cube_ms: int) -> tuple[bytes, ...]:
+        """Tell the position, if that is what was asked for."""
+        if data not in [write.data for write in self.profile.on_gap + self.profile.on_connect]:
+            return ()
+        stating = [layout for layout in self.profile.layouts if layout.state]
+        return tuple(self._packet(layout, cube_ms) for layout in stating)
+
+    def idle(self, cube_ms: int) -> tuple[bytes, ...]:
+        """Nothing is ever due."""
+        return ()
+
+    def set_battery(self, percent: int, cube_ms: int) -> tuple[bytes, ...]:
+        """Change the charge, and tell it in a packet that tells nothing else, if there is one."""
+        self.battery_percent = percent
+        plain = [la for la in self.profile.layouts if la.battery and not la.turns and not la.state]
+        return tuple(self._packet(layout, cube_ms) for layout in plain)
+
+    def _ticks(self, cube_ms: int) -> int:
+        return -(-cube_ms * self.profile.per_second // 1000)
+
+    def _packet(self, layout: Layout, cube_ms: int) -> bytes:
+        data = self._fill(layout)
+        for field, value in layout.match:
+            field.write(data, value)
+        if layout.counter is not None:
+            layout.counter.write(data, self.made % layout.counter.values)
+        if layout.clock is not None:
+            layout.clock.write(data, self._ticks(cube_ms) % layout.clock.values)
+        if layout.battery is not None:
+            layout.battery.write(data, self.battery_percent)
+        if layout.turns is not None:
+            self._write_turns(layout.turns, data)
+        if layout.state and self.profile.state is not None:
+            rows = self.profile.state.rows(self.position)
+            for entries, row in zip(layout.state, rows, strict=True):
+                entries.write(data, row)
+        if layout.check is not None:
+            layout.check.field.write(data, layout.check.value(bytes(data)))
+        return bytes(data)
+
+    def _write_turns(self, turns: TurnList, data: bytearray) -> None:
+        latest = [*self._history][::-1]
+        empty = turns.none if turns.none is not None else min(self.profile.turns)
+        codes = [self._codes[turn] for turn, _ in latest[: turns.codes.count]]
+        if turns.elapsed is not None:
+            steps = [new - old for (_, new), (_, old) in pairwise(latest)]
+            most = turns.elapsed.first.values - 1
+            fitting = next((k for k, step in enumerate(steps) if step > most), len(steps))
+            # Where the time does not fit, the turns before cannot be listed.
+            codes = codes[: fitting + 1]
+            turns.elapsed.write(data, steps[: min(fitting, turns.elapsed.count)])
+        turns.codes.write(data, codes + [empty] * (turns.codes.count - len(codes)))
