@@ -28,6 +28,8 @@ WHITE: Final = FACES.index("U")
 _SETUPS: Final = 250
 _INSPECTION: Final = {"x-cross": 4, "pseudo-x-cross": 3}
 """How many turns scatter the cross for techniques of the inspection."""
+_FREE: Final = {"keyhole-chain": 3}
+"""How many slots are broken for techniques that one or two cannot show."""
 _IN_INSPECTION: Final = 16
 """Setups in inspection, which take longer to search."""
 
@@ -38,7 +40,8 @@ def setups(technique: str) -> Iterator[tuple[int, ...]]:
     scattered = _INSPECTION.get(technique, 0)
     down = Situation.of(SOLVED, WHITE)
     for _ in range(_IN_INSPECTION if scattered else _SETUPS):
-        turns = _broken_pairs(rng, 4 if scattered else rng.randint(1, 2))
+        slots = 4 if scattered else _FREE.get(technique, rng.randint(1, 2))
+        turns = _broken_pairs(rng, slots)
         yield down.fixed([*turns, *_random_turns(rng, scattered)])
 
 

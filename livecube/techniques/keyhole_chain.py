@@ -1,6 +1,6 @@
 """``keyhole-chain``: two keyholes, and the cross layer is not turned back between them.
 
-Two free slots have one piece home each. The first keyhole ends where its X does, at an
+Two slots have one piece home each, and a third is free. The first keyhole ends where its X does, at an
 offset, with the home piece of the other slot still solved up to it; the second begins there,
 turns the cross layer on to its own door if need be, and ends at offset 0.
 """
@@ -31,8 +31,8 @@ _ABOUT: Final = About(
     "cross layer aside for the first, insert its piece, and leave the layer where it is; from "
     "there turn it on to the door of the second, insert that piece too, and only then turn "
     "everything straight. To see it, look for two slots whose edges already fit their centres, "
-    "or whose corners already stand beside the right cross edges, while at least one of them "
-    "can be the door of the other.",
+    "or whose corners already stand beside the right cross edges, and for a third free slot, "
+    "which is the door of the second and often of both.",
     paying="It saves the turn of the cross layer that would bring it back and out again between "
     "two keyholes, and the upper layer stays quiet all the way. But nothing looks solved in "
     "between, and the second keyhole has to be found with the layer turned aside, so that a "
@@ -42,7 +42,7 @@ _ABOUT: Final = About(
 
 
 class KeyholeChain:
-    """Possible when two slots wait for one piece each and one of them has a door."""
+    """Possible when two slots wait for one piece each and a third is free, the second's door."""
 
     id: Final = "keyhole-chain"
     in_inspection: Final = False
@@ -51,7 +51,7 @@ class KeyholeChain:
     def chances(self, situation: Situation) -> list[Chance]:
         """One for each keyhole that may begin and each slot that another may follow into."""
         waiting = situation.corners ^ situation.edges
-        if situation.offset is None or waiting.bit_count() < 2:
+        if situation.offset is None or waiting.bit_count() < 2 or situation.free.bit_count() < 3:
             return []
         aligned = 1 << (-situation.offset % 4)  # ends straight, so nothing is left out
         return [
