@@ -6,7 +6,7 @@ import asyncio
 import secrets
 import sys
 import time
-from contextlib import ExitStack
+from contextlib import ExitStack, aclosing
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -14,138 +14,253 @@ from typing import TYPE_CHECKING
 
 import click
 
-from livecube.cli.options import front_option, hint_options, holding_option, up_option
-from livecube.cli.output import Output
-from livecube.composition.assembly import find_decoder, load_advisor, set_level, sharpen
+from livecube.cli.options import (
+    cube_options,
+    front_option,
+    hint_options,
+    holding_option,
+    up_option,
+)
+from livecube.cli.output import Output, run_in_order
+from livecube.composition.assembly import load_advisor, set_level, sharpen
 from livecube.composition.following import CubeFollower
 from livecube.composition.hub import Hub
 from livecube.composition.keyboard import Keyboard, stating
 from livecube.composition.pipeline import Pipeline
-from livecube.composition.reception import decoded
-from livecube.edges.keys import Keys, keyboard
+from livecube.composition.sources import SimulatedSource, Simulation
+from livecube.cube.holding import SCRAMBLE_HOLDING
+from livecube.edges.keys import Keys, keyboard, piped_keys
 from livecube.edges.log_files import LogWriter
-from livecube.edges.simulated_link import SimulatedLink
 from livecube.edges.sinks import LogSink
 from livecube.errors import UsageError
 from livecube.logs.lines import Header
 from livecube.stages.tracker import Tracker
 
 if TYPE_CHECKING:
+    from collections.abc import AsyncGenerator, Sequence
+
     from livecube.cli.options import Wishes
+    from livecube.composition.choosing import ChosenCube, Wanted
+    from livecube.composition.sources import Source
     from livecube.cube.holding import Holding
-    from livecube.virtual.session import VirtualSession
+    from livecube.events import CubeEvent
 
 __all__ = ["live"]
 
-_PROTOCOL = "turnwire"
 _HEAD_START_S = 0.1
 """How long the link may have the interpreter for itself before the advisor is loaded."""
 _SWITCH_S = 0.0005
 """How long one thread may keep the interpreter while another waits for it."""
+_TYPING = "Type moves: R U F … r M x, ' or 2 behind them; Backspace takes one back."
 
 
 @dataclass(frozen=True, slots=True)
-class _Simulation:
-    solves: int
-    seed: int
-    speed: float
+class _Kind:
+    """Which kind of cube is followed; none of them: one by radio."""
+
+    simulated: bool
+    virtual_radio: bool
+    typed: bool
+
+    @property
+    def is_virtual(self) -> bool:
+        return self.simulated or self.virtual_radio
+
+    def check(self, *, scramble: str | None, wanted: Wanted, capture: bool) -> None:
+        """Refuse what does not go together."""
+        if self.simulated + self.virtual_radio + self.typed > 1:
+            raise UsageError("give one of --simulated, --virtual-radio and --typed")
+        if scramble is not None and not self.typed:
+            raise UsageError("--scramble goes with --typed; other cubes say how they stand")
+        if (wanted.cube or wanted.decoder) and (self.is_virtual or self.typed):
+            raise UsageError("--cube and --decoder are for a cube by radio")
+        if capture and self.typed:
+            raise UsageError("--capture keeps packets, and typed turns have none")
 
 
 @click.command()
 @click.option("--simulated", is_flag=True, help="Follow a simulated cube, without any hardware.")
-@click.option("--solves", default=1, show_default=True, type=click.IntRange(1, 1000))
-@click.option("--seed", type=click.IntRange(0), help="Same seed, same solves.")
-@click.option("--speed", default=1.0, show_default=True, type=click.FloatRange(0.1, 1000))
+@click.option("--typed", is_flag=True, help="Type the turns on the keyboard.")
+@click.option(
+    "--virtual-radio",
+    is_flag=True,
+    help="A simulated cube, by way of a real GATT exchange (needs livecube[virtual]).",
+)
+@cube_options
+@click.option(
+    "--solves",
+    type=click.IntRange(1, 1000),
+    help="End after so many solves; a virtual solver does one unless told otherwise.",
+)
+@click.option("--seed", type=click.IntRange(0), help="Same seed, same virtual solves.")
+@click.option("--speed", default=1.0, type=click.FloatRange(0.1, 1000), help="Of a virtual solver.")
+@click.option("--scramble", metavar="MOVES", help="With --typed: how the cube stands at first.")
 @click.option("--log", type=click.Path(path_type=Path), help="Record the turns in this new file.")
+@click.option("--capture", is_flag=True, help="Keep the raw packets in the log, too.")
 @up_option
 @front_option
 @hint_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 def live(
     simulated: bool,
-    solves: int,
+    typed: bool,
+    virtual_radio: bool,
+    wanted: Wanted,
+    solves: int | None,
     seed: int | None,
     speed: float,
+    scramble: str | None,
     log: Path | None,
+    capture: bool,
     up: str | None,
     front: str | None,
     wishes: Wishes,
     as_json: bool,
 ) -> None:
-    """Follow a cube: stages with their splits, and hints as they become possible."""
-    if not simulated:
-        raise UsageError("only a simulated cube can be followed so far; add --simulated")
+    """Follow a cube: stages with their splits, and hints as they become possible.
+
+    Without --simulated, --typed or --virtual-radio it is a cube by Bluetooth: the one that
+    --cube names, else the one of the last time, else the only one that is near.
+    """
+    kind = _Kind(simulated, virtual_radio, typed)
+    kind.check(scramble=scramble, wanted=wanted, capture=capture)
+    if capture and log is None:
+        raise UsageError("--capture keeps packets in the log; give --log FILE too")
     holding = holding_option(up, front)
-    seed = secrets.randbelow(10_000) if seed is None else seed
-    log_sink = None if log is None else _log_sink(log)
     pipeline = Pipeline(Tracker(), time.perf_counter, wishes.manner)
-    output = Output(f"simulated cube, seed {seed}", as_json=as_json, voice=wishes.voice)
-    hub = Hub([*output.sinks, *([] if log_sink is None else [log_sink])])
-    simulation = _Simulation(solves, seed, speed)
-    output.run(_Live(simulation, pipeline, hub, output, wishes).follow(holding))
-    output.conclude(pipeline, hub)
+    if kind.is_virtual:
+        seed = secrets.randbelow(10_000) if seed is None else seed
+        source = _virtual(kind, Simulation(solves or 1, seed, speed), capture)
+        solves = None  # the virtual solver ends by itself
+    elif kind.typed:
+        source = _typed(pipeline, scramble)
+        holding = holding or SCRAMBLE_HOLDING
+    else:
+        source = _by_radio(wanted, as_json, capture)
+    run = _Live(source, pipeline, wishes, log, solves, as_json)
+    run_in_order(run.follow(holding), run.close)
+    run.conclude()
 
 
-def _log_sink(log: Path) -> LogSink:
-    started = datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
-    return LogSink(log, LogWriter(log, Header(started, _PROTOCOL, "cube")))
+def _virtual(kind: _Kind, simulation: Simulation, capture: bool) -> Source:
+    if kind.simulated:
+        return SimulatedSource(simulation, capture=capture)
+    from livecube.composition.sources import VirtualRadioSource
+
+    return VirtualRadioSource(simulation, capture=capture)
+
+
+def _typed(pipeline: Pipeline, scramble: str | None) -> Source:
+    from livecube.composition.sources import TypedSource
+    from livecube.cube.notation import parse_turns
+    from livecube.cube.position import SOLVED, apply_turns
+
+    position = None if scramble is None else apply_turns(SOLVED, parse_turns(scramble)).tobytes()
+    return TypedSource(lambda: pipeline.tracker.holding, position)
+
+
+def _by_radio(wanted: Wanted, as_json: bool, capture: bool) -> Source:
+    from livecube.composition.sources import CubeSource
+    from livecube.edges.bleak_radio import BleakRadio
+
+    can_ask = sys.stdin is not None and sys.stdin.isatty() and not as_json
+    click.echo("livecube: listening for cubes …", err=True)
+    return CubeSource(BleakRadio(), wanted, _ask if can_ask else None, capture=capture)
+
+
+def _ask(cubes: Sequence[ChosenCube]) -> ChosenCube:
+    """Let the user choose among several cubes, the nearest one first."""
+    for number, cube in enumerate(cubes, start=1):
+        click.echo(f"{number:3d}  {cube.sighting.rssi:4d} dBm  {cube.sighting.title}", err=True)
+    choice = click.prompt("Which cube", type=click.IntRange(1, len(cubes)), default=1, err=True)
+    return cubes[choice - 1]
 
 
 class _Live:
-    """One run: a simulated cube is followed while the advisor gets ready beside it."""
+    """One run: a cube is followed while the advisor gets ready beside it."""
 
     def __init__(
         self,
-        simulation: _Simulation,
+        source: Source,
         pipeline: Pipeline,
-        hub: Hub,
-        output: Output,
         wishes: Wishes,
+        log: Path | None,
+        solves: int | None,
+        as_json: bool,
     ) -> None:
-        self._simulation = simulation
+        self._source = source
         self._pipeline = pipeline
-        self._hub = hub
-        self._output = output
         self._wishes = wishes
+        self._log = log
+        self._solves = solves
+        self._as_json = as_json
+        self._output: Output | None = None
+        self._hub: Hub | None = None
 
     async def follow(self, holding: Holding | None) -> None:
         """Follow the cube to its end, or to that of the solver's patience."""
         # A thread that refines must not keep the turns waiting for the interpreter.
         sys.setswitchinterval(_SWITCH_S)
-        simulation, follower = self._simulation, self._follower()
-        async with self._hub, asyncio.TaskGroup() as tasks:
+        await self._source.find()
+        output, hub = self._open()
+        follower = CubeFollower(self._pipeline, hub, self._source.speed)
+        async with hub, asyncio.TaskGroup() as tasks:
             helping = [tasks.create_task(follower.refiner.run(), name="refiner")]
-            session = await asyncio.to_thread(_session, simulation)
+            events = await self._source.events()
             if self._wishes.level is not None:
-                ready = self._get_ready(follower, self._wishes.level)
+                ready = self._get_ready(output, follower, self._wishes.level)
                 helping.append(tasks.create_task(ready, name="advisor"))
             if holding is not None:
                 follower.say(stating(holding))
-            link = _simulated_link(session, simulation.speed)
-            events = decoded(link, find_decoder(_PROTOCOL)())
-            following = tasks.create_task(follower.follow(events), name="cube")
-            with self._keys(follower, following):
+            following = tasks.create_task(follower.follow(self._wanted(events)), name="cube")
+            with self._keys(output, follower, following):
                 await asyncio.wait([following])
             follower.finish()
             for task in helping:
                 task.cancel()
 
-    def _follower(self) -> CubeFollower:
-        return CubeFollower(self._pipeline, self._hub, self._simulation.speed)
+    def _open(self) -> tuple[Output, Hub]:
+        """The sinks; only now, since the cube has to be found before it can be called by name."""
+        source, log = self._source, self._log
+        logs = []
+        if log is not None:
+            started = datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+            header = Header(started, source.name, source.clock, link=source.link)
+            logs.append(LogSink(log, LogWriter(log, header)))
+        output = Output(source.title, as_json=self._as_json, voice=self._wishes.voice)
+        self._output, self._hub = output, Hub([*output.sinks, *logs])
+        return output, self._hub
 
-    def _keys(self, follower: CubeFollower, following: asyncio.Task[None]) -> ExitStack:
-        """Keys, if there is a screen that shows what they do and somebody who can press them."""
+    async def _wanted(
+        self, events: AsyncGenerator[CubeEvent, None]
+    ) -> AsyncGenerator[CubeEvent, None]:
+        """The events up to the last solve that shall be followed."""
+        async with aclosing(events):
+            async for event in events:
+                yield event
+                if self._solves is not None and self._pipeline.solves >= self._solves:
+                    return
+
+    def _keys(
+        self, output: Output, follower: CubeFollower, following: asyncio.Task[None]
+    ) -> ExitStack:
+        """Keys, if somebody can press them: for a typed cube, or with a screen that shows them."""
         stack = ExitStack()
-        fd = keyboard() if self._output.screen is not None else None
+        typed = self._source.typed
+        fd = keyboard() if output.screen is not None or typed is not None else None
         if fd is not None:
-            self._output.board.keys = True
-            actions = Keyboard(follower, self._pipeline, following.cancel)
+            output.board.keys = True
+            actions = Keyboard(follower, self._pipeline, following.cancel, typed)
             stack.enter_context(Keys(fd, actions.press))
+            if typed is not None:
+                output.board.notice = _TYPING
+        elif typed is not None:
+            stack.enter_context(piped_keys(typed.press, typed.end))
         return stack
 
-    async def _get_ready(self, follower: CubeFollower, level: str) -> None:
+    async def _get_ready(self, output: Output, follower: CubeFollower, level: str) -> None:
         """Load the advisor beside the turning cube, once its link has said the first word."""
-        board = self._output.board
+        board = output.board
         board.notice = preparing = "Hints are being prepared …"
         await asyncio.sleep(_HEAD_START_S)
         advisor = await asyncio.to_thread(load_advisor, hands=self._wishes.hands)
@@ -156,17 +271,12 @@ class _Live:
         await asyncio.to_thread(sharpen, advisor)
         follower.refiner.begin(advisor.twin())
 
+    def close(self) -> None:
+        """Give the terminal back; harmless when called again."""
+        if self._output is not None:
+            self._output.close()
 
-def _session(simulation: _Simulation) -> VirtualSession:
-    from livecube.virtual.session import session
-
-    return session(simulation.seed, simulation.solves, on_cube=simulation.solves > 1)
-
-
-def _simulated_link(session: VirtualSession, speed: float) -> SimulatedLink:
-    from livecube.cube.position import SOLVED, apply_turns
-    from livecube.virtual.cube import simulated_cube
-
-    position = bytes(apply_turns(SOLVED, session.scramble).tolist())
-    cube = simulated_cube(_PROTOCOL)(position)
-    return SimulatedLink(cube, session, time.monotonic, speed)
+    def conclude(self) -> None:
+        """Say what is to be said when everything is over."""
+        if self._output is not None and self._hub is not None:
+            self._output.conclude(self._pipeline, self._hub)

@@ -19,6 +19,7 @@ from livecube.composition.assembly import (
     load_advisor,
     set_level,
 )
+from livecube.composition.choosing import Wanted
 from livecube.cube.holding import COLOURS, Holding, parse_colour
 from livecube.edges.hands_file import load_hands
 from livecube.errors import UsageError
@@ -34,6 +35,7 @@ __all__ = [
     "accepted_crosses",
     "advisor_with_progress",
     "crosses_option",
+    "cube_options",
     "front_option",
     "hands_option",
     "hint_options",
@@ -97,6 +99,14 @@ _HINT_OPTIONS = (
 )
 
 
+_CUBE_OPTIONS = (
+    click.option(
+        "--cube", metavar="NAME|ADDRESS", help="Which cube to connect to; livecube scan lists them."
+    ),
+    click.option("--decoder", metavar="NAME", help="Read it with this decoder."),
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Wishes:
     """How a solver wants to be advised while a cube is followed."""
@@ -127,6 +137,19 @@ def hint_options(command: Callable[..., None]) -> Callable[..., None]:
         command(wishes=wishes, **options)
 
     for option in reversed(_HINT_OPTIONS):
+        gathered = option(gathered)
+    return gathered
+
+
+def cube_options(command: Callable[..., None]) -> Callable[..., None]:
+    """The options that choose a cube by radio, which reach a command together as ``wanted``."""
+
+    @functools.wraps(command)
+    def gathered(**options: Any) -> None:
+        wanted = Wanted(options.pop("cube"), options.pop("decoder"))
+        command(wanted=wanted, **options)
+
+    for option in reversed(_CUBE_OPTIONS):
         gathered = option(gathered)
     return gathered
 

@@ -19,13 +19,13 @@ from livecube.views.machine import end_json
 from livecube.views.screen import Board
 
 if TYPE_CHECKING:
-    from collections.abc import Coroutine
+    from collections.abc import Callable, Coroutine
 
     from livecube.composition.hub import Hub
     from livecube.composition.pipeline import Pipeline
     from livecube.edges.sink import Sink
 
-__all__ = ["Output"]
+__all__ = ["Output", "run_in_order"]
 
 _TERMINATED: Final = 128 + signal.SIGTERM
 """Exit status, as shells have it."""
@@ -62,18 +62,7 @@ class Output:
 
     def run(self, following: Coroutine[Any, Any, None]) -> None:
         """Follow to the end, or until this process is asked to end; then it ends in order."""
-        try:
-            asyncio.run(_until_terminated(following))
-        except asyncio.CancelledError:
-            self.close()
-            sys.exit(_TERMINATED)
-        except ExceptionGroup as group:
-            mendable = group.split(LivecubeError)[0]
-            if mendable is not None and len(mendable.exceptions) == 1:
-                raise mendable.exceptions[0] from None
-            raise
-        finally:
-            self.close()
+        run_in_order(following, self.close)
 
     def conclude(self, pipeline: Pipeline, hub: Hub) -> None:
         """Say what is to be said when everything is over."""
@@ -83,6 +72,22 @@ class Output:
         if self._as_json:
             end = end_json(pipeline.tracker.line, pipeline.solves, pipeline.advice_ms)
             click.echo(json.dumps(end))
+
+
+def run_in_order(following: Coroutine[Any, Any, None], close: Callable[[], None]) -> None:
+    """Run to the end, or until this process is asked to end; ``close`` gives the terminal back."""
+    try:
+        asyncio.run(_until_terminated(following))
+    except asyncio.CancelledError:
+        close()
+        sys.exit(_TERMINATED)
+    except ExceptionGroup as group:
+        mendable = group.split(LivecubeError)[0]
+        if mendable is not None and len(mendable.exceptions) == 1:
+            raise mendable.exceptions[0] from None
+        raise
+    finally:
+        close()
 
 
 async def _until_terminated(following: Coroutine[Any, Any, None]) -> None:

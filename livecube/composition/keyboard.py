@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from livecube.composition.following import CubeFollower
     from livecube.composition.pipeline import Pipeline
+    from livecube.composition.typed import TypedCube
     from livecube.events import CubeEvent
 
 __all__ = ["Keyboard", "next_holding", "stating"]
@@ -39,17 +40,27 @@ def stating(holding: Holding | None) -> Callable[[float], CubeEvent]:
 
 
 class Keyboard:
-    """Takes keys; ``end`` is called when the solver has had enough."""
+    """Takes keys; ``end`` is called when the solver has had enough.
+
+    ``typed``: the cube that is turned by keys, if one is.
+    """
 
     def __init__(
-        self, follower: CubeFollower, pipeline: Pipeline, end: Callable[[], object]
+        self,
+        follower: CubeFollower,
+        pipeline: Pipeline,
+        end: Callable[[], object],
+        typed: TypedCube | None = None,
     ) -> None:
         self._follower = follower
         self._pipeline = pipeline
         self._end = end
+        self._typed = typed
 
     def press(self, key: str) -> None:
         """A key was pressed; those without a meaning do nothing."""
+        if self._typed is not None and self._typed.press(key):
+            return
         match key.lower():
             case "h":
                 held = next_holding(self._pipeline.tracker.holding, self._pipeline.cross)

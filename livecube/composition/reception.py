@@ -5,6 +5,7 @@ The same object serves a cube and a capture whose packets are decoded once more.
 
 from __future__ import annotations
 
+from contextlib import aclosing
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -22,7 +23,7 @@ from livecube.events import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator, Iterable, Iterator
+    from collections.abc import AsyncGenerator, Iterable, Iterator
 
     from livecube.decoding import Decoder, Write
     from livecube.edges.link import Link, LinkItem
@@ -91,15 +92,16 @@ class Reception:
 
 async def decoded(
     link: Link, decoder: Decoder, *, capture: bool = False
-) -> AsyncIterator[CubeEvent]:
+) -> AsyncGenerator[CubeEvent, None]:
     """The events of a link."""
     reception = Reception(decoder, capture=capture)
-    async for item in link.items():
-        events, writes = reception.take(item)
-        for write in writes:
-            link.write(write)
-        for event in events:
-            yield event
+    async with aclosing(link.items()) as items:
+        async for item in items:
+            events, writes = reception.take(item)
+            for write in writes:
+                link.write(write)
+            for event in events:
+                yield event
 
 
 def decoded_again(events: Iterable[CubeEvent], decoder: Decoder) -> Iterator[CubeEvent]:

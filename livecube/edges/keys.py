@@ -6,6 +6,8 @@ import asyncio
 import os
 import re
 import sys
+import threading
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Final
 
 try:
@@ -17,10 +19,10 @@ else:
     _TERMINALS = True
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
     from typing import Self
 
-__all__ = ["Keys", "keyboard"]
+__all__ = ["Keys", "keyboard", "piped_keys"]
 
 _SEQUENCE: Final = re.compile(r"\x1b(\[[0-9;]*.|O.|.)?", re.DOTALL)
 """What arrows and their like send: several characters, none of which was meant by itself."""
@@ -71,3 +73,26 @@ class Keys:
             asyncio.get_running_loop().remove_reader(self._fd)
         for key in _SEQUENCE.sub("", typed):
             self._pressed(key)
+
+
+@contextmanager
+def piped_keys(pressed: Callable[[str], object], ended: Callable[[], object]) -> Iterator[None]:
+    """Tell each character that comes on standard input, where that is no terminal; then its end."""
+    loop = asyncio.get_running_loop()
+    wanted = True
+
+    def tell(what: Callable[..., object], *arguments: str) -> None:
+        if wanted:
+            what(*arguments)
+
+    def read() -> None:
+        while character := sys.stdin.read(1) if sys.stdin is not None else "":
+            loop.call_soon_threadsafe(tell, pressed, character)
+        loop.call_soon_threadsafe(tell, ended)
+
+    # A daemon: who waits for input that never comes must not hold up the end of the program.
+    threading.Thread(target=read, name="standard input", daemon=True).start()
+    try:
+        yield
+    finally:
+        wanted = False

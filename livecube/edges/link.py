@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol, TypeAlias
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator
+    from collections.abc import AsyncGenerator
 
     from livecube.decoding import Write
 
@@ -54,7 +54,7 @@ LinkItem: TypeAlias = Notification | LinkUp | LinkDown | CubeFacts
 class Link(Protocol):
     """A link to one cube, ready to be read."""
 
-    def items(self) -> AsyncIterator[LinkItem]:
+    def items(self) -> AsyncGenerator[LinkItem, None]:
         """What comes from the cube, until the link ends for good; first of all a ``LinkUp``."""
         ...
 

@@ -15,7 +15,7 @@ from livecube.errors import RadioError
 from livecube.events import DEVICE_KEYS
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator, Callable, Iterator
+    from collections.abc import AsyncGenerator, Callable, Iterator
 
     from livecube.decoding import Write
     from livecube.edges.link import LinkItem
@@ -94,7 +94,7 @@ class RadioLink:
         if self._live is not None:
             self._live.outbox.put_nowait(write)
 
-    async def items(self) -> AsyncIterator[LinkItem]:
+    async def items(self) -> AsyncGenerator[LinkItem, None]:
         """What comes from the cube; across losses, until the caller has had enough."""
         keeping = asyncio.create_task(self._keep(), name="radio link")
         keeping.add_done_callback(lambda task: self._put(None))

@@ -9,7 +9,7 @@ from livecube.edges.link import LinkUp, Notification
 from livecube.edges.playing import Player
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator, Callable
+    from collections.abc import AsyncGenerator, Callable
 
     from livecube.decoding import Write
     from livecube.edges.link import LinkItem
@@ -41,7 +41,7 @@ class SimulatedLink:
         """Send bytes to the cube."""
         self._player.written(write.data)
 
-    async def items(self) -> AsyncIterator[LinkItem]:
+    async def items(self) -> AsyncGenerator[LinkItem, None]:
         """What the cube sends, until it is switched off after its last turn."""
         yield LinkUp(self._now())
         turning = asyncio.create_task(self._player.play(), name="virtual solver")
