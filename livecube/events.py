@@ -14,6 +14,7 @@ __all__ = [
     "DEVICE_KEYS",
     "SOLVE_PHASES",
     "AnyHolding",
+    "Asked",
     "BadPacket",
     "Battery",
     "BatteryReport",
@@ -161,6 +162,15 @@ class DeviceInfo:
 
 
 @dataclass(frozen=True, slots=True)
+class Asked:
+    """While a cube is being learned: its owner is asked for these turns, and makes them now."""
+
+    t: float
+    turns: tuple[int, ...] | None
+    """None: any turns that end with the cube solved."""
+
+
+@dataclass(frozen=True, slots=True)
 class SolveMark:
     """A solve enters a phase; ``id`` numbers the solves of a log."""
 
@@ -198,6 +208,7 @@ CubeEvent: TypeAlias = (
     | Gap
     | Battery
     | Packet
+    | Asked
     | LinkChange
     | DeviceInfo
     | SolveMark

@@ -18,6 +18,7 @@ from livecube.errors import LogError, UsageError
 from livecube.events import (
     SOLVE_PHASES,
     AnyHolding,
+    Asked,
     Battery,
     CubeEvent,
     Gap,
@@ -44,6 +45,8 @@ EVENTS: Final[list[CubeEvent]] = [
     Battery(2.5, 71),
     AnyHolding(2.75),
     Packet(3.0, "ab/µ", b"\x00\xff"),
+    Asked(3.5, (0, 4)),
+    Asked(3.75, None),
     Reset(4.0),
 ]
 
@@ -65,6 +68,7 @@ KINDS: Final[dict[str, st.SearchStrategy[CubeEvent]]] = {
     ),
     "gap": st.builds(Gap, seconds, st.none() | whole),
     "battery": st.builds(Battery, seconds, st.integers(0, 100)),
+    "asked": st.builds(Asked, seconds, st.none() | sequences.map(tuple)),
     "packet": st.builds(Packet, seconds, st.text(), st.binary(max_size=40)),
     "solve": st.builds(SolveMark, seconds, whole, st.sampled_from(SOLVE_PHASES)),
     "holding": st.builds(lambda t, h: HoldingMark(t, *h), seconds, held),

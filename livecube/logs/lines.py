@@ -18,12 +18,13 @@ from livecube.cube.facelets import facelets_text, parse_facelets
 from livecube.cube.holding import COLOURS, Holding, parse_colour
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, apply_turns
-from livecube.cube.turns import parse_turn, turn_name
+from livecube.cube.turns import parse_turn, turn_name, turns_text
 from livecube.errors import NotationError, PositionError
 from livecube.events import (
     DEVICE_KEYS,
     SOLVE_PHASES,
     AnyHolding,
+    Asked,
     Battery,
     CubeEvent,
     DeviceInfo,
@@ -119,6 +120,9 @@ def event_line(event: CubeEvent) -> str:
             line |= {"mark": "packet", "char": event.char, "hex": event.data.hex()}
             if event.host is not None:
                 line["host"] = round(event.host, 6)
+        case Asked():
+            turns = None if event.turns is None else turns_text(event.turns)
+            line |= {"mark": "asked", "turns": turns}
         case LinkChange():
             line |= {"mark": "link", "up": event.up}
         case DeviceInfo():
@@ -277,6 +281,12 @@ def _device(t: float, line: dict[str, Any]) -> DeviceInfo:
     return DeviceInfo(t, tuple((key, _text(line, key)) for key in DEVICE_KEYS if key in line))
 
 
+def _asked(t: float, line: dict[str, Any]) -> Asked:
+    if line.get("turns") is None:
+        return Asked(t, None)
+    return Asked(t, tuple(parse_turn(name) for name in _text(line, "turns").split()))
+
+
 def _solve(t: float, line: dict[str, Any]) -> SolveMark:
     phase = line.get("phase")
     if phase not in SOLVE_PHASES:
@@ -295,6 +305,7 @@ _MARKS: Final[dict[str, Callable[[float, dict[str, Any]], CubeEvent]]] = {
     "gap": _gap,
     "battery": lambda t, line: Battery(t, _whole(line, "percent", 0, 100)),
     "packet": _packet,
+    "asked": _asked,
     "link": _link,
     "device": _device,
     "solve": _solve,

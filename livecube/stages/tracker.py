@@ -14,6 +14,7 @@ from livecube.cube.holding import Holding
 from livecube.cube.position import TURN_BYTES
 from livecube.events import (
     AnyHolding,
+    Asked,
     Battery,
     CubeEvent,
     DeviceInfo,
@@ -105,7 +106,7 @@ class Tracker:
                 return [LinkChanged(event.t, event.up)]
             case DeviceInfo():
                 return [DeviceTold(event.t, event.told)]
-            case Packet():
+            case Packet() | Asked():
                 return []
 
     def feed_all(self, events: Iterable[CubeEvent]) -> list[Progress]:
