@@ -16,6 +16,7 @@ __all__ = ["main"]
 
 _MODULES: Final = {
     "live": "live",
+    "scan": "scan",
     "replay": "replay",
     "hints": "hints",
     "inspect": "inspection",

@@ -16,10 +16,12 @@ from livecube.composition.hub import Hub
 from livecube.composition.pipeline import Pipeline
 from livecube.edges.log_files import LogReader
 from livecube.errors import UsageError
+from livecube.events import Packet
 from livecube.stages.tracker import Tracker
 
 if TYPE_CHECKING:
     from livecube.cli.options import Wishes
+    from livecube.events import CubeEvent
 
 __all__ = ["replay"]
 
@@ -39,9 +41,18 @@ def _speed(text: str) -> float | None:
 @click.command()
 @click.argument("log", type=click.Path(path_type=Path))
 @click.option("--speed", default=None, metavar="X|max", help="Seconds of the log in one second.")
+@click.option("--packets", is_flag=True, help="Decode the raw packets of a capture once more.")
+@click.option("--decoder", metavar="NAME", help="With --packets: by this decoder.")
 @hint_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
-def replay(log: Path, speed: str | None, wishes: Wishes, as_json: bool) -> None:
+def replay(
+    log: Path,
+    speed: str | None,
+    packets: bool,
+    decoder: str | None,
+    wishes: Wishes,
+    as_json: bool,
+) -> None:
     """Follow the recorded LOG as if it happened now.
 
     On a terminal the speed is 1 unless given; for a pipe and with --json it is max.
@@ -53,6 +64,10 @@ def replay(log: Path, speed: str | None, wishes: Wishes, as_json: bool) -> None:
         events = list(reader)  # read whole first: a broken log is refused, not half shown
         torn = reader.torn
         header = reader.header
+    if decoder is not None and not packets:
+        raise UsageError("--decoder is for decoding packets; add --packets")
+    if packets:
+        events = _decoded_again(log, events, decoder or header.source)
     pipeline = Pipeline(Tracker(header.position), time.perf_counter, wishes.manner)
     if wishes.level is not None:
         pipeline.advisor = advisor_with_progress(wishes.level, wishes.hands)
@@ -68,3 +83,19 @@ def replay(log: Path, speed: str | None, wishes: Wishes, as_json: bool) -> None:
 
     output.run(run())
     output.conclude(pipeline, hub)
+
+
+def _decoded_again(log: Path, events: list[CubeEvent], name: str) -> list[CubeEvent]:
+    """The events of a capture, from its packets."""
+    from livecube.composition.decoders import known_decoders
+    from livecube.composition.reception import decoded_again
+
+    if not any(isinstance(event, Packet) for event in events):
+        raise UsageError(f"{log} holds no packets; livecube live --log FILE --capture keeps them")
+    decoders = known_decoders()
+    if name not in decoders:
+        raise UsageError(
+            f"{log} says that its packets are those of {name!r}, and no such decoder is installed "
+            f"({', '.join(decoders)}); choose one with --decoder"
+        )
+    return list(decoded_again(events, decoders[name]()))

@@ -122,6 +122,8 @@ def _once_more(event: CubeEvent, reception: Reception, last: float) -> list[Cube
             return reception.take(Notification(host_s, event.char, event.data))[0]
         case LinkChange():
             return reception.take(LinkUp(event.t) if event.up else LinkDown(event.t))[0]
+        case Battery():  # one that a packet told is known already
+            return reception.take(CubeFacts(event.t, percent=event.percent))[0]
         case DeviceInfo():
             return reception.take(CubeFacts(event.t, device=event.told))[0]
         case SolveMark() | HoldingMark() | AnyHolding() | Reset():

@@ -1,0 +1,86 @@
+"""``livecube scan``: which cubes are near, how strong their signal is, and who understands them."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from livecube.composition.choosing import SCAN_S, claimant, nearest_first
+from livecube.edges.remembered import remembered_cube
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from livecube.decoding import Decoder
+    from livecube.edges.radio import Sighting
+
+__all__ = ["scan"]
+
+
+@click.command()
+@click.option(
+    "--seconds",
+    default=SCAN_S,
+    show_default=True,
+    type=click.FloatRange(0.1, 600),
+    help="How long to listen.",
+)
+@click.option("--all", "everything", is_flag=True, help="Also what no decoder claims.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
+def scan(seconds: float, everything: bool, as_json: bool) -> None:
+    """List the cubes that are near, the strongest signal first."""
+    from livecube.composition.decoders import known_decoders
+    from livecube.edges.bleak_radio import BleakRadio
+
+    decoders = known_decoders()
+    seen = nearest_first(asyncio.run(BleakRadio().scan(seconds)))
+    claimed = {sighting.address: claimant(sighting.advertisement, decoders) for sighting in seen}
+    shown = [one for one in seen if everything or claimed[one.address] is not None]
+    if as_json:
+        for one in shown:
+            click.echo(json.dumps(_object(one, claimed[one.address])))
+        return
+    for line in _lines(shown, claimed):
+        click.echo(line)
+    click.echo(_summary(len(shown), len(seen), decoders))
+
+
+def _object(sighting: Sighting, decoder: str | None) -> dict[str, Any]:
+    data = sighting.advertisement.manufacturer_data
+    return {
+        "address": sighting.address,
+        "name": sighting.name,
+        "rssi": sighting.rssi,
+        "decoder": decoder,
+        "services": list(sighting.advertisement.services),
+        "manufacturer_data": {f"{company:04x}": told.hex() for company, told in data},
+    }
+
+
+def _lines(shown: list[Sighting], claimed: Mapping[str, str | None]) -> list[str]:
+    known = remembered_cube()
+    rows = []
+    for one in shown:
+        mark = "  the one of the last time" if known and known.address == one.address else ""
+        decoder = claimed[one.address] or "–"
+        rows.append(
+            f"{one.rssi:4d} dBm  {one.name or '(no name)':<24}  {one.address:<17}  {decoder}{mark}"
+        )
+    return [f"{'signal':<8}  {'name':<24}  {'address':<17}  decoder", *rows] if rows else []
+
+
+def _summary(shown: int, seen: int, decoders: Mapping[str, type[Decoder]]) -> str:
+    if shown:
+        return "\nlivecube live --cube NAME|ADDRESS follows one of them."
+    if seen:
+        return (
+            f"{seen} devices were heard, but no installed decoder claims one of them "
+            f"({', '.join(decoders) or 'none installed'}); --all lists them."
+        )
+    return (
+        "Nothing was heard. Turn a face to wake the cube, bring it near, and see that no phone or "
+        "other program is connected to it: a connected cube is silent."
+    )
