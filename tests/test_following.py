@@ -11,13 +11,14 @@ from rich.console import Console
 
 from livecube.advice.advisor import Advisor
 from livecube.advice.manner import Manner
+from livecube.advice.order import orders
 from livecube.advice.rules import Level
-from livecube.advice.speaker import Clue, Spoken, Unsaid
+from livecube.advice.speaker import Clue, Planned, Spoken, Unsaid
 from livecube.cli.output import Output
 from livecube.composition.following import CubeFollower
 from livecube.composition.hub import Hub
 from livecube.composition.keyboard import Keyboard
-from livecube.composition.pipeline import Pipeline
+from livecube.composition.pipeline import Pipeline, Question
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.hands_file import default_hands
 from livecube.errors import UsageError
@@ -91,6 +92,48 @@ async def test_a_cube_that_stands_scrambled_is_looked_at_and_told_of_by_degrees(
     assert [type(item) for item in told[:3]] == [Clue, Clue, Spoken]
     assert len({item.opportunity for item in told[:3]}) == 1
     assert told[0].opportunity.technique == "x-cross"
+
+
+async def test_at_rest_the_orders_of_the_free_slots_follow_the_better_advice(
+    engine: Engine,
+) -> None:
+    desk = Desk(engine, Manner())
+
+    async def events() -> AsyncIterator[CubeEvent]:
+        yield State(0.0, START)
+        for turn in TURNS:
+            yield turn
+            if isinstance(desk.pipeline.question, Question):
+                await desk.until(lambda: desk.of(Planned))
+                return
+
+    await desk.follow(events())
+    board = Board("a cube")
+    (plan,) = desk.of(Planned)
+    assert isinstance(plan, Planned)
+    for item in desk.items[: desk.items.index(plan) + 1]:
+        if not isinstance(item, CubeEvent):
+            board.take(item)
+    assert f"order  {plan.orders[0].slots[0]}" in drawn(board)
+    assert plan.t == max(item.t for item in desk.of(Spoken) if isinstance(item, Spoken))
+
+
+@pytest.mark.parametrize(
+    ("manner", "told"), [(Manner(), 1), (Manner(by_degrees=True), 0), (Manner("after"), 0)]
+)
+def test_orders_are_told_to_whoever_is_told_everything_and_only_for_the_present_position(
+    engine: Engine, manner: Manner, told: int
+) -> None:
+    pipeline = Pipeline(Tracker(START), lambda: 0.0, manner)
+    pipeline.advisor = Advisor(engine, TECHNIQUES, default_hands())
+    following = iter(TURNS)
+    while not isinstance(question := pipeline.question, Question):
+        pipeline.feed(next(following))
+    found = orders(pipeline.advisor, question.position, question.face) or ()
+    assert len(pipeline.planned(question, found)) == told
+    assert not pipeline.planned(question, ())
+    pipeline.feed(next(following))
+    assert not pipeline.planned(question, found)
 
 
 async def test_keys_speak_of_the_cube_in_order_with_its_turns(engine: Engine) -> None:

@@ -17,12 +17,14 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from livecube.advice.opportunity import Advice, Opportunity
+    from livecube.advice.order import Order
     from livecube.stages.progress import Turned
 
 __all__ = [
     "Clue",
     "Degree",
     "Happening",
+    "Planned",
     "Speaker",
     "Spoken",
     "Unsaid",
@@ -83,7 +85,15 @@ class Withdrawn:
     opportunity: Opportunity
 
 
-Happening: TypeAlias = Progress | Spoken | Clue | Withdrawn | Unsaid
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """In which orders the free slots can be filled from here, best first."""
+
+    t: float
+    orders: tuple[Order, ...]
+
+
+Happening: TypeAlias = Progress | Spoken | Clue | Withdrawn | Unsaid | Planned
 """All that the pipeline tells."""
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from livecube.advice.degrees import Degrees
 from livecube.advice.manner import Manner
-from livecube.advice.speaker import Speaker, Spoken
+from livecube.advice.speaker import Planned, Speaker, Spoken
 from livecube.advice.withheld import Withheld
 from livecube.cube.holding import parse_colour
 from livecube.stages.progress import HeldAs, Resynced, SolveBegun, SolveOver, Turned
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from livecube.advice.advisor import Advisor
     from livecube.advice.opportunity import Advice, Opportunity
+    from livecube.advice.order import Order
     from livecube.advice.speaker import Happening, Unsaid, Withdrawn
     from livecube.cube.geometry import Array
     from livecube.cube.holding import Holding
@@ -127,8 +128,17 @@ class Pipeline:
         """A better answer to a question has come; what it changes, if it still matters."""
         if question is not self.question:
             return []
-        self.question = None
         return self._in_degrees(self._say(self._speaker.speak(question.t, advice)))
+
+    def planned(self, question: Question, orders: tuple[Order, ...]) -> list[Happening]:
+        """Orders of the free slots have been found; what is told, if it still matters.
+
+        Nothing to whoever learns to see by degrees, or wants to hear nothing while solving.
+        """
+        told = question is self.question and self.manner.when != "after"
+        if not told or self.manner.by_degrees or not orders or len(orders[0].slots) < 2:
+            return []
+        return [Planned(question.t, orders)]
 
     def opened(
         self, question: OpeningQuestion, rows: Sequence[Opportunity], t: float

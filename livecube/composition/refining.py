@@ -74,18 +74,28 @@ class Refiner:
             self._news.clear()
             question, advisor = self._asked, self._advisor
             if question is not None and advisor is not None:
-                self._tell(await self._answer(advisor, question))
+                stopped = partial(self._moved_on, question)
+                if isinstance(question, Question):
+                    await self._answer(advisor, question, stopped)
+                else:
+                    await self._open(advisor, question, stopped)
 
-    async def _answer(self, advisor: Advisor, question: Asked) -> list[Happening]:
-        stopped = partial(self._moved_on, question)
-        if isinstance(question, Question):
-            advice = await asyncio.to_thread(
-                advisor.refine,
-                question.position,
-                question.face,
-                question.holding,
-                stopped=stopped,
-            )
-            return [] if advice is None else self._pipeline.refined(question, advice)
+    async def _answer(
+        self, advisor: Advisor, question: Question, stopped: Callable[[], bool]
+    ) -> None:
+        """The better advice first, then the orders of the free slots, which take longer."""
+        from livecube.advice.order import orders  # late: a start must not wait for it
+
+        where = question.position, question.face, question.holding
+        advice = await asyncio.to_thread(advisor.refine, *where, stopped=stopped)
+        if advice is not None:
+            self._tell(self._pipeline.refined(question, advice))
+            found = await asyncio.to_thread(orders, advisor, *where, stopped)
+            self._tell(self._pipeline.planned(question, found or ()))
+
+    async def _open(
+        self, advisor: Advisor, question: OpeningQuestion, stopped: Callable[[], bool]
+    ) -> None:
         rows = await asyncio.to_thread(find_openings, advisor, question, stopped)
-        return [] if rows is None else self._pipeline.opened(question, rows, self._now())
+        if rows is not None:
+            self._tell(self._pipeline.opened(question, rows, self._now()))

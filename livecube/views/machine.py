@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from livecube.advice.speaker import Clue, Degree, Spoken, Unsaid, Withdrawn
+from livecube.advice.order import best_by
+from livecube.advice.speaker import Clue, Degree, Planned, Spoken, Unsaid, Withdrawn
 from livecube.advice.withheld import best_chances
 from livecube.cube.turns import turn_name
 from livecube.stages.progress import (
@@ -48,6 +49,9 @@ def happening_json(happening: Happening) -> dict[str, Any]:
             return _event(name, happening.t, happening.opportunity.as_json())
         case Clue():
             return _event("clue", happening.t, _clue_json(happening))
+        case Planned():
+            by_first = [order.as_json() for order in best_by(happening.orders, 0).values()]
+            return _event("orders", happening.t, {"orders": by_first})
         case Unsaid():
             return _event("unsaid", happening.t, _unsaid_json(happening))
         case Withdrawn():

@@ -14,7 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from livecube.advice.pieces import slot_words
-from livecube.advice.speaker import Clue, Spoken, Unsaid, Withdrawn
+from livecube.advice.speaker import Clue, Planned, Spoken, Unsaid, Withdrawn
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import Holding, parse_colour
 from livecube.cube.notation import moves_text
@@ -32,6 +32,7 @@ from livecube.stages.progress import (
     Turned,
 )
 from livecube.stages.record import SOLVED_BYTES
+from livecube.views.order import order_sentence
 from livecube.views.picture import position_picture
 from livecube.views.text import LINK_BACK, LINK_LOST, clue_text, note_sentence, unsaid_lines
 
@@ -39,6 +40,7 @@ if TYPE_CHECKING:
     from rich.console import Console, ConsoleOptions, RenderResult
 
     from livecube.advice.opportunity import Opportunity
+    from livecube.advice.order import Order
     from livecube.advice.speaker import Happening
     from livecube.stages.solve import Split
 
@@ -47,7 +49,7 @@ __all__ = ["Board"]
 _COLUMNS: Final = ("cross", "pair", "pair", "pair", "pair", "orient", "permute", "auf")
 _PICTURE_WIDTH: Final = 39
 _SLOTS: Final = 4
-_LINES: Final = 3
+_LINES: Final = 5
 """Room that is kept for what is said, so that the lines below stay where they are."""
 _TITLES: Final = {"orient": "orient", "permute": "permute", "auf": "close"}
 
@@ -72,6 +74,8 @@ class Board:
         """How the solver said the cube is held."""
         self._said: Spoken | Clue | Unsaid | None = None
         """What was said last and still holds."""
+        self._order: Order | None = None
+        """The best order of the free slots where it was said."""
         self._settled: Situation | None = None
         """The last position in which the cross was whole."""
         self._solves = 0
@@ -98,7 +102,9 @@ class Board:
             case SolveOver():
                 self._finish(happening)
             case Spoken() | Clue() | Unsaid():
-                self._said = happening
+                self._said, self._order = happening, None
+            case Planned():
+                self._order = happening.orders[0]
             case Withdrawn():
                 self._said = None
             case HeldAs():
@@ -173,7 +179,7 @@ class Board:
     def _words(self) -> list[Text]:
         match self._said:
             case Spoken():
-                lines = _hint_lines(self._said)
+                lines = _hint_lines(self._said, self._order)
             case Clue():
                 lines = [Text(clue_text(self._said), "bold")]
             case Unsaid():
@@ -208,13 +214,15 @@ class Board:
         return [(situation.slot_name(s), slot_words(situation, s, held)) for s in free]
 
 
-def _hint_lines(hint: Spoken) -> list[Text]:
-    """Moves first, then what they do, then other ways."""
+def _hint_lines(hint: Spoken, order: Order | None) -> list[Text]:
+    """Moves first, then what they do, then other ways, then all slots to the last."""
     row = hint.opportunity
+    plan = [Text(f"order  {order_sentence(order)}")] if order else []
     return [
         Text.assemble((moves_text(row.moves), "bold"), f"   [{row.holding}]"),
         Text(" ".join((row.why, *map(note_sentence, row.notes)))),
         *(Text(_other_line(other, hint)) for other in hint.also),
+        *plan,
     ]
 
 
