@@ -38,7 +38,7 @@ __all__ = ["bench"]
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 def bench(techniques: bool, worth: bool, positions: int, seed: int, as_json: bool) -> None:
-    """Measure starts, tracking, advice and memory on this machine; takes about a minute."""
+    """Measure starts, tracking, advice and memory on this machine; takes some minutes."""
     if techniques and worth:
         raise UsageError("--techniques and --worth measure different things; give one of them")
     if techniques:

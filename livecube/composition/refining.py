@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import asyncio
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from livecube.composition.pipeline import Question
 
@@ -19,7 +19,11 @@ if TYPE_CHECKING:
     from livecube.advice.speaker import Happening
     from livecube.composition.pipeline import Asked, OpeningQuestion, Pipeline
 
-__all__ = ["Refiner", "find_openings"]
+__all__ = ["SWITCH_S", "Refiner", "find_openings"]
+
+SWITCH_S: Final = 0.0001
+"""How long one thread may keep the interpreter while another waits for it: a thread that refines
+must not keep the turns waiting."""
 
 
 def find_openings(

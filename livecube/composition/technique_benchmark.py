@@ -28,7 +28,14 @@ if TYPE_CHECKING:
     from livecube.techniques.base import Technique
     from livecube.virtual.records import VirtualSolve
 
-__all__ = ["Timing", "measure_techniques", "timing_json", "timing_lines"]
+__all__ = [
+    "Place",
+    "Timing",
+    "behind_cross",
+    "measure_techniques",
+    "timing_json",
+    "timing_lines",
+]
 
 _BY_ID: Final = {technique.id: technique for technique in TECHNIQUES}
 _MOST: Final = 6
@@ -57,14 +64,14 @@ class Timing:
 
 
 @dataclass(frozen=True, slots=True)
-class _Place:
+class Place:
     """A position in the fixed frame, and how the solve's cross colour sees it."""
 
     position: Array
     situation: Situation
 
 
-_Question: TypeAlias = Callable[[_Place], Callable[[], int] | None]
+_Question: TypeAlias = Callable[[Place], Callable[[], int] | None]
 """Prepares what is timed: a call that says how many sequences it found; None: nothing to ask."""
 
 
@@ -81,11 +88,11 @@ def measure_techniques(
     """
     played = session(seed, solves).solves
     scrambled = [place for solve in played for place in _scrambled(solve)]
-    behind = [place for solve in played for place in _behind_cross(solve)]
+    behind = [place for solve in played for place in behind_cross(solve)]
     whole = [place for place in behind if place.situation.offset is not None]
     broken = [place for place in behind if place.situation.offset is None]
     advisor = Advisor(engine, TECHNIQUES, default_hands(), Level.BOLD)
-    jobs: list[tuple[str, list[_Place], _Question]] = [
+    jobs: list[tuple[str, list[Place], _Question]] = [
         *((t.id, behind, _search(engine, t)) for t in TECHNIQUES if not t.in_inspection),
         ("first answer, whole", whole, _first_answer(advisor)),
         ("first answer, broken", broken, _first_answer(advisor)),
@@ -101,16 +108,16 @@ def measure_techniques(
     return [*timings[:at], _together("first answer", timings[at - 2 : at]), *timings[at:]]
 
 
-def _scrambled(solve: VirtualSolve) -> Iterator[_Place]:
+def _scrambled(solve: VirtualSolve) -> Iterator[Place]:
     """The position of the inspection, if the cross is not whole in it."""
     turns = solve.turns[: solve.start_turn - solve.first_line]
     position = apply_turns(SOLVED, [turn.turn for turn in turns])
     situation = Situation.of(position, solve.cross)
     if situation.offset is None:
-        yield _Place(position, situation)
+        yield Place(position, situation)
 
 
-def _behind_cross(solve: VirtualSolve) -> Iterator[_Place]:
+def behind_cross(solve: VirtualSolve) -> Iterator[Place]:
     """The positions from the end of the cross until the four slots are solved."""
     turns = [turn.turn for turn in solve.turns]
     cross = solve.stages[0].end_turn - solve.first_line + 1 if solve.stages else len(turns)
@@ -119,14 +126,14 @@ def _behind_cross(solve: VirtualSolve) -> Iterator[_Place]:
         situation = Situation.of(position, solve.cross)
         if situation.solved == ALL_SLOTS:
             return
-        yield _Place(position, situation)
+        yield Place(position, situation)
         position = apply_turn(position, turn)
 
 
 def _search(engine: Engine, technique: Technique) -> _Question:
     """The search for one technique alone, with the second part of those that have one."""
 
-    def prepare(place: _Place) -> Callable[[], int] | None:
+    def prepare(place: Place) -> Callable[[], int] | None:
         situation = place.situation
         chances = technique.chances(situation)
         tasks = [chance.task for chance in chances]
@@ -141,7 +148,7 @@ def _search(engine: Engine, technique: Technique) -> _Question:
 
 
 def _first_answer(advisor: Advisor) -> _Question:
-    def prepare(place: _Place) -> Callable[[], int]:
+    def prepare(place: Place) -> Callable[[], int]:
         def answer() -> int:
             face = place.situation.face
             advice = advisor.advise(place.position, face, inspection=False, most=_MOST)
@@ -153,7 +160,7 @@ def _first_answer(advisor: Advisor) -> _Question:
 
 
 def _refined_answer(advisor: Advisor) -> _Question:
-    def prepare(place: _Place) -> Callable[[], int]:
+    def prepare(place: Place) -> Callable[[], int]:
         def answer() -> int:
             advice = advisor.refine(place.position, place.situation.face, most=_MOST)
             return len(advice.opportunities) if advice else 0
@@ -169,7 +176,7 @@ def _inspection(advisor: Advisor) -> _Question:
     )
 
 
-def _timed(name: str, places: Sequence[_Place], question: _Question) -> Timing:
+def _timed(name: str, places: Sequence[Place], question: _Question) -> Timing:
     """Ask at every place; only the answer is timed, not its preparation."""
     sequences, ms = [], []
     for place in places:

@@ -1,0 +1,110 @@
+"""How long advice takes in a live session: while the screen draws, waiting included."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import random
+import sys
+import time
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from rich.console import Console
+
+from livecube.advice.speaker import Spoken
+from livecube.composition.refining import SWITCH_S
+from livecube.composition.technique_benchmark import behind_cross
+from livecube.edges.sinks import ScreenSink
+from livecube.stages.progress import Turned
+from livecube.views.screen import Board
+from livecube.virtual.session import session
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from livecube.advice.advisor import Advisor
+    from livecube.composition.technique_benchmark import Place
+
+__all__ = ["Answers", "live_answers"]
+
+_MOST: Final = 6
+"""Rows of advice that are worked out while solving."""
+_BETWEEN_S: Final = 0.03
+"""At most so long after an answer the next position comes, at any moment of the drawing."""
+_WARM: Final = 20
+"""Answers that are not counted: the first ones still load this and that."""
+
+
+@dataclass(slots=True)
+class Answers:
+    """Milliseconds until each answer was there."""
+
+    first: list[float] = field(default_factory=list)
+    refined: list[float] = field(default_factory=list)
+
+
+def live_answers(
+    advisor: Advisor,
+    positions: int,
+    seed: int = 11,
+    step: Callable[[float], None] = lambda part: None,
+) -> Answers:
+    """Ask at so many positions of virtual solves, turn by turn behind the cross.
+
+    As in a live session the first answer is worked out in the event loop and the refined one in
+    another thread, while a third draws the screen. ``step`` is told what part (0 to 1) is done.
+    """
+    usual = sys.getswitchinterval()
+    sys.setswitchinterval(SWITCH_S)
+    try:
+        return asyncio.run(_ask(advisor, positions, seed, step))
+    finally:
+        sys.setswitchinterval(usual)
+
+
+async def _ask(
+    advisor: Advisor, positions: int, seed: int, step: Callable[[float], None]
+) -> Answers:
+    answers, moments = Answers(), random.Random(seed)
+    refining, board = advisor.twin(), Board("benchmark")
+    with Path(os.devnull).open("w") as nowhere:  # noqa: ASYNC230 - it never blocks
+        screen = ScreenSink(Console(file=nowhere, force_terminal=True, width=110, height=34), board)
+        for number, place in enumerate(_places(positions + _WARM, seed)):
+            await asyncio.sleep(moments.uniform(0.0, _BETWEEN_S))
+            where = place.position, place.situation.face
+            board.take(_turned(place))
+            began = time.perf_counter()
+            advice = advisor.advise(*where, inspection=False, most=_MOST)
+            first_ms = (time.perf_counter() - began) * 1000
+            if advice.opportunities:
+                board.take(Spoken(0.0, advice.opportunities[0], advice.opportunities[1:3]))
+            began = time.perf_counter()
+            await asyncio.to_thread(refining.refine, *where, most=_MOST)
+            if number >= _WARM:
+                answers.first.append(first_ms)
+                answers.refined.append((time.perf_counter() - began) * 1000)
+                step((number - _WARM + 1) / positions)
+        await screen.close()
+    return answers
+
+
+def _places(count: int, seed: int) -> Iterator[Place]:
+    """So many positions, from as many solves as it takes."""
+    while True:
+        for solve in session(seed, 60).solves:
+            for place in behind_cross(solve):
+                if not count:
+                    return
+                count -= 1
+                yield place
+        seed += 1
+
+
+def _turned(place: Place) -> Turned:
+    """What the tracker would tell of a position."""
+    situation = place.situation
+    solved = situation.slot_names(s for s in range(4) if situation.solved >> s & 1)
+    position = bytes(place.position.tolist())
+    return Turned(0.0, 0, 1, position, situation.colour, situation.offset, solved)
