@@ -21,6 +21,7 @@ from referee_accepts import accepted
 from referee_cube import FACELETS, FACES, OPPOSITE, TURNS, View
 from referee_cube import slots as every_slot
 from referee_search import canonical
+from referee_two_steps import GOES_ON, answers_in_two, does_both, merges
 from technique_comparison import differences
 
 from livecube.cube.holding import Holding, parse_colour
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from advice_positions import Case
-    from referee import Question, Questions
+    from referee import Answers, Question, Questions
 
     from livecube.advice.advisor import Advisor
     from livecube.advice.opportunity import Opportunity
@@ -88,7 +89,7 @@ def row_differences(view: View, row: Told) -> Iterator[str]:
         yield "does not solve the cross, S and its slots"
     if played_in_hands(view.where, row.moves, row.up, row.front) != after.where:
         yield f"{row.moves} [{row.up} up, {row.front} front] is something else"
-    if not len(row.turns) == row.count == turns_in(row.moves) or _merges(row.turns):
+    if not len(row.turns) == row.count == turns_in(row.moves) or merges(row.turns):
         yield f"is not of {row.count} turns"
     if not _keeps_to_its_constraint(view, row):
         yield "does not keep to its constraint"
@@ -96,15 +97,6 @@ def row_differences(view: View, row: Told) -> Iterator[str]:
         yield f"keeps {kept} upper pieces, not {row.top_kept}"
     if (pairs := _pairs_kept(view, after, row.slots)) != row.pairs_kept:
         yield f"keeps {pairs} made pairs, not {row.pairs_kept}"
-
-
-def _merges(turns: tuple[str, ...]) -> bool:
-    faces = [turn[0] for turn in turns]
-    return any(
-        face == faces[i - 1] or (i > 1 and face == faces[i - 2] == OPPOSITE[faces[i - 1]])
-        for i, face in enumerate(faces)
-        if i
-    )
 
 
 @lru_cache(maxsize=256)
@@ -120,18 +112,9 @@ def _keeps_to_its_constraint(view: View, row: Told) -> bool:
     question = _question(view, row.technique, row.slots)
     if question is None:
         return False
-    if row.technique != "pseudo-x-cross":
-        return accepted(view, question, row.turns)
-    return any(
-        accepted(view, question, row.turns[:cut])
-        and (second := _question(_after(view, row.turns[:cut]), "pseudo-pair", row.slots))
-        and accepted(_after(view, row.turns[:cut]), second, row.turns[cut:])
-        for cut in range(1, len(row.turns))
-    )
-
-
-def _after(view: View, turns: tuple[str, ...]) -> View:
-    return View(View.played(view.where, turns), view.down)
+    if row.technique in GOES_ON:
+        return does_both(view, row.technique, row.slots, row.turns)
+    return accepted(view, question, row.turns)
 
 
 def _top_kept(before: View, after: View, slots: tuple[str, ...]) -> int:
@@ -203,6 +186,7 @@ def check(advisor: Advisor, case: Case, figures: Figures, *, whole: bool) -> Non
         found.append(f"offset {advice.offset}, solved {advice.solved_slots}")
     if whole:
         found += _about_lists(case, rows, figures)
+    found += _about_chains(case, rows, figures)
     figures.wrong += [f"{place} {case.holding} +{case.extra}: {text}" for text in found]
     figures.sources[case.source] += 1
     figures.offsets[view.offset] += 1
@@ -224,8 +208,8 @@ def _about_all(view: View, case: Case, rows: list[Told]) -> Iterator[str]:
     for technique, questions in ((name, _questions(view, name)) for name in TECHNIQUES):
         slots = {row_slots for name, row_slots in have if name == technique}
         wanted = set(questions) if case.inspection or technique not in IN_INSPECTION else set()
-        # What a pseudo X-cross sets up may be solved by luck, and then there is none.
-        if slots != wanted and not (technique == "pseudo-x-cross" and slots < wanted):
+        # What the first of two parts sets up may be solved by luck, and then there is none.
+        if slots != wanted and not (technique in GOES_ON and slots < wanted):
             yield f"{technique} is offered for {slots} instead of {wanted}"
     twice = Counter((row.technique, row.slots, canonical(row.turns)) for row in rows)
     if twice and max(twice.values()) > 1:
@@ -241,17 +225,30 @@ def _about_all(view: View, case: Case, rows: list[Told]) -> Iterator[str]:
 
 def _about_lists(case: Case, rows: list[Told], figures: Figures) -> Iterator[str]:
     for technique in TECHNIQUES:
-        if technique in IN_INSPECTION:
+        if technique in (*IN_INSPECTION, *GOES_ON):
             continue
         expected = answers(case.place.turns, case.place.down, technique, slack=case.extra)
-        found: dict[tuple[str, ...], list[str]] = {}
-        for row in rows:
-            if row.technique == technique:
-                found.setdefault(row.slots, []).append(canonical(row.turns))
-        yield from differences(expected, found, LIMITS[technique] - case.extra)
-        known = [answer for answer in expected.values() if answer.length is not None]
-        figures.compared[technique] += len(known)
-        figures.sequences += sum(len(answer.sequences) for answer in known)
+        yield from _about_list(technique, expected, rows, LIMITS[technique] - case.extra, figures)
+
+
+def _about_chains(case: Case, rows: list[Told], figures: Figures) -> Iterator[str]:
+    """All keyhole chains of every position: they are rare. A turn longer, none is added."""
+    expected = answers_in_two(case.place.view, "keyhole-chain")
+    yield from _about_list("keyhole-chain", expected, rows, LIMITS["keyhole-chain"], figures)
+
+
+def _about_list(
+    technique: str, expected: Answers, rows: list[Told], limit: int, figures: Figures
+) -> Iterator[str]:
+    found: dict[tuple[str, ...], list[str]] = {}
+    for row in rows:
+        if row.technique == technique:
+            found.setdefault(row.slots, []).append(canonical(row.turns))
+    for text in differences(expected, found, limit):
+        yield f"{technique} {text}"
+    known = [answer for answer in expected.values() if answer.length is not None]
+    figures.compared[technique] += len(known)
+    figures.sequences += sum(len(answer.sequences) for answer in known)
 
 
 def main() -> None:

@@ -10,7 +10,7 @@ positions than the test does; the comparison itself is in ``technique_comparison
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from referee_cube import FACES, View, slots
@@ -28,6 +28,7 @@ LIMITS: Final = {
     "keyhole-corner": 9,
     "keyhole-edge": 9,
     "keyhole-flip": 9,
+    "keyhole-chain": 9,
     "pseudo-pair": 9,
     "x-cross": 8,
     "pseudo-x-cross": 8,
@@ -82,6 +83,8 @@ class Question:
     """At which the pieces may stand in the end."""
     doors: frozenset[int] | None = None
     """If given: D^a X D^b, and these are the ``a``."""
+    turned_back: bool = True
+    """With doors: whether there is a D^b, so that all ends straight; else at any offset."""
     glued: bool = False
     """Whether no turn may move one of the last two pieces without the other."""
 
@@ -112,7 +115,8 @@ class Question:
             length = 0
             while not reach.enough(found, len(head) + length):
                 for middle in inner.sequences(start, length):
-                    tail = _cross_turn(view, -ends[view.played(start, middle)])
+                    offset = ends[view.played(start, middle)] if self.turned_back else 0
+                    tail = _cross_turn(view, -offset)
                     turns = (*head, *middle, *tail)
                     found.setdefault(len(turns), set()).add(canonical(turns))
                 length += 1
@@ -197,6 +201,22 @@ def _keyhole_flip(view: View) -> Questions:
     return _keyhole_edges(view, flipped=True)
 
 
+def _keyhole_chain(view: View) -> Questions:
+    """The first part only: a keyhole that leaves the cross layer aside, and what j has home."""
+    result: Questions = {}
+    for j in view.free if len(view.free) > 2 else ():
+        home = [view.corner(j)] if view.corner_solved(j) else []
+        home += [view.edge(j)] if view.edge_solved(j) else []
+        for technique in (_keyhole_corner, _keyhole_edge, _keyhole_flip):
+            for (i,), keyhole in technique(view).items():
+                aside = frozenset(a for a in keyhole.doors or () if ((view.offset or 0) + a) % 4)
+                if i != j and home and aside:
+                    result[i, j] = replace(
+                        keyhole, pieces=home + keyhole.pieces, doors=aside, turned_back=False
+                    )
+    return result
+
+
 def _pseudo_pair(view: View) -> Questions:
     result: Questions = {}
     for i in view.free:
@@ -228,6 +248,7 @@ TECHNIQUES: Final[dict[str, Callable[[View], Questions]]] = {
     "keyhole-corner": _keyhole_corner,
     "keyhole-edge": _keyhole_edge,
     "keyhole-flip": _keyhole_flip,
+    "keyhole-chain": _keyhole_chain,
     "pseudo-pair": _pseudo_pair,
     "x-cross": _x_cross,
     "pseudo-x-cross": _pseudo_x_cross,

@@ -34,7 +34,8 @@ def accepted(view: View, question: Question, turns: tuple[str, ...]) -> bool:
 def _accepted_by_door(view: View, question: Question, turns: tuple[str, ...]) -> bool:
     is_cross = [turn[0] == view.down for turn in turns]
     head = turns[: is_cross[:1] == [True]]
-    tail = turns[max(len(head), len(turns) - (is_cross[-1:] == [True])) :]
+    has_tail = question.turned_back and is_cross[-1:] == [True]
+    tail = turns[max(len(head), len(turns) - has_tail) :]
     middle = turns[len(head) : len(turns) - len(tail)]
     states = _played(view.now(question.pieces), turns)
     solved = [
@@ -42,7 +43,7 @@ def _accepted_by_door(view: View, question: Question, turns: tuple[str, ...]) ->
         for state in states[len(head) : len(states) - len(tail)]
     ]
     return (
-        states[-1] == view.homes(question.pieces, 0)
+        (states[-1] == view.homes(question.pieces, 0) or not question.turned_back)
         and solved[-1]
         and not any(solved[:-1])
         and not any(turn[0] == view.down for turn in middle)

@@ -62,6 +62,11 @@ def has(advice: Advice, technique: str, solution: str, slots: set[str]) -> bool:
         ("made-pair", "U R U' R'", {"green-red"}),
         ("plain", "R U R'", {"green-red"}),
         ("pseudo-pair", "D R U R' D'", {"green-red", "green-orange"}),
+        # Two corners, a corner and then an edge, an edge and then a corner: the cross layer is
+        # turned on from the first to the second, and straight at the end only.
+        ("keyhole-chain", "D R U' R' D F' U F D2", {"green-orange", "blue-orange"}),
+        ("keyhole-chain", "D R U' R' D L U L' D2", {"green-orange", "blue-orange"}),
+        ("keyhole-chain", "D R U R' D2 L U' L' D", {"green-red", "green-orange"}),
     ],
 )
 def test_worked_example(advisor: Advisor, technique: str, solution: str, slots: set[str]) -> None:

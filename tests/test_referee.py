@@ -16,6 +16,7 @@ from referee_accepts import accepted
 from referee_cube import OPPOSITE, TURNS, View
 from referee_positions import places_for
 from referee_search import canonical, goal
+from referee_two_steps import answers_in_two, does_both, merges
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -93,6 +94,7 @@ def test_referee_finds_what_enumeration_finds(technique: str) -> None:
         ("keyhole-corner", {("green-orange",)}),
         ("keyhole-edge", {("green-red",)}),
         ("keyhole-flip", set()),
+        ("keyhole-chain", set()),  # only two slots are free
         ("pseudo-pair", {("green-red", "green-orange")}),
         ("made-pair", set()),
         ("x-cross", set()),
@@ -104,6 +106,44 @@ def test_targets(technique: str, targets: set[tuple[str, ...]]) -> None:
     assert found.keys() == targets
     if technique in ("keyhole-corner", "keyhole-edge", "pseudo-pair"):
         assert set(found.values()) == {Answer(5, frozenset(["D R U' R' D'"]))}
+
+
+# Undone: after D and D' the corner homes of green-orange and then of blue-orange lie under
+# green-red, so R U' R' and F' U F put both in through it; D2 turns back.
+CHAIN = "D R U' R' D F' U F D2"
+CHAINED = View.after("D2 F' U' F D' R U R' D'", "D")
+
+
+def test_a_keyhole_chain_worked_out_by_hand() -> None:
+    assert sorted(CHAINED.free) == ["blue-orange", "green-orange", "green-red"]
+    assert [CHAINED.edge_solved(s) for s in ("blue-orange", "green-orange")] == [True, True]
+    found = answers_in_two(CHAINED, "keyhole-chain")
+    assert found["green-orange", "blue-orange"] == Answer(9, frozenset([CHAIN]))
+    assert ("blue-orange", "green-orange") not in found  # no door would be left
+
+
+@pytest.mark.parametrize(
+    ("slots", "turns", "so"),
+    [
+        (("green-orange", "blue-orange"), CHAIN, True),
+        (("green-orange", "blue-orange"), "D R U2 R' U R U' R' D F' U F D2", False),
+        (("green-orange", "blue-orange"), "D R U' R' D' D2 F' U F D2", False),  # turned back
+        (("green-orange", "blue-orange"), "D R U' R' D F' U F D", False),
+        (("green-orange", "blue-orange"), "D R U' R' D'", False),
+        (("green-orange", "blue-red"), CHAIN, False),
+        (("blue-orange", "green-orange"), CHAIN, False),
+    ],
+)
+def test_both_parts_of_a_chain_are_judged(slots: tuple[str, str], turns: str, so: bool) -> None:
+    assert does_both(CHAINED, "keyhole-chain", slots, tuple(turns.split())) == so
+
+
+@pytest.mark.parametrize(
+    ("turns", "so"),
+    [("R U R'", False), ("R L U", False), ("R R2", True), ("U R L R2 U", True), ("R L U R", False)],
+)
+def test_turns_that_count_as_one(turns: str, so: bool) -> None:
+    assert merges(tuple(turns.split())) == so
 
 
 def test_made_pair_taken_out_and_put_back() -> None:

@@ -21,7 +21,13 @@ if TYPE_CHECKING:
 
     from livecube.search.engine import Engine
 
-POSITIONS: Final = {"made-pair": 200, "shortest": 36, "x-cross": 36, "pseudo-x-cross": 6}
+POSITIONS: Final = {
+    "made-pair": 200,
+    "keyhole-chain": 24,
+    "shortest": 36,
+    "x-cross": 36,
+    "pseudo-x-cross": 6,
+}
 """How many for each technique and slack; 60 where nothing is said."""
 
 LEAST: Final = 40
