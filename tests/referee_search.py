@@ -6,7 +6,7 @@ states: for the cross colour as it is, nothing mirrored, reduced, stored or shar
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import TYPE_CHECKING, ClassVar
 
@@ -37,24 +37,46 @@ def _holds(glue: tuple[int, int], old: bytes, new: bytes) -> bool:
     return (old[i] == new[i]) == (old[j] == new[j])
 
 
-@dataclass(frozen=True)
+@dataclass
 class Goal:
-    """States to be reached with the turns of ``faces``; ``near`` says how far is left to go.
+    """States to be reached with the turns of ``faces``.
 
     Of neighbouring turns of opposite faces, the one whose face stands first comes first.
-
-    ``near`` holds every state from which a goal is at most ``DEPTH`` turns away.
     """
 
     states: frozenset[bytes]
     faces: str
     glue: Glue
-    near: dict[bytes, int]
+    near: dict[bytes, int] = field(default_factory=dict)
+    """How far is left to go, from every state from which that is at most ``depth`` turns."""
+    depth: int = 0
+    _border: list[bytes] = field(default_factory=list)
 
-    DEPTH: ClassVar = 4
+    DEEPEST: ClassVar = 4
+
+    def __post_init__(self) -> None:
+        self.near |= dict.fromkeys(self.states, 0)
+        self._border += self.states
+
+    def explore(self, depth: int) -> None:
+        """Go on breadth-first to that depth."""
+        while self.depth < depth:
+            border = []
+            for old in self._border:
+                for face in self.faces:
+                    for _, turn in TURNS_OF[face]:
+                        new = old.translate(turn)
+                        if new not in self.near and (
+                            self.glue is None or _holds(self.glue, old, new)
+                        ):
+                            self.near[new] = self.depth + 1
+                            border.append(new)
+            self._border = border
+            self.depth += 1
 
     def sequences(self, start: bytes, length: int) -> Iterator[tuple[str, ...]]:
         """All sequences of exactly ``length`` turns that reach a goal, and no sooner."""
+        self.explore(min(self.DEEPEST, (length + 1) // 2))
         return self._walk(start, length, "", ())
 
     def _may_follow(self, face: str, last: str) -> bool:
@@ -70,14 +92,14 @@ class Goal:
             if state in self.states:
                 yield done
             return
-        if state in self.states or (left <= self.DEPTH and self.near.get(state, 99) > left):
+        if state in self.states or (left <= self.depth and self.near.get(state, 99) > left):
             return
         for face in self.faces:
             if self._may_follow(face, last):
                 for name, turn in TURNS_OF[face]:
                     new = state.translate(turn)
                     # Looked up here as well only to spare the call.
-                    if left <= self.DEPTH + 1 and self.near.get(new, 99) >= left:
+                    if left <= self.depth + 1 and self.near.get(new, 99) >= left:
                         continue
                     if self.glue is None or _holds(self.glue, state, new):
                         yield from self._walk(new, left - 1, face, (*done, name))
@@ -85,17 +107,5 @@ class Goal:
 
 @lru_cache(maxsize=12)
 def goal(states: frozenset[bytes], faces: str, glue: Glue = None) -> Goal:
-    """The goal with its surroundings explored breadth-first."""
-    near = dict.fromkeys(states, 0)
-    edge = list(states)
-    for depth in range(1, Goal.DEPTH + 1):
-        border = []
-        for old in edge:
-            for face in faces:
-                for _, turn in TURNS_OF[face]:
-                    new = old.translate(turn)
-                    if new not in near and (glue is None or _holds(glue, old, new)):
-                        near[new] = depth
-                        border.append(new)
-        edge = border
-    return Goal(states, faces, glue, near)
+    """The goal, with as much of its surroundings as the last questions about it explored."""
+    return Goal(states, faces, glue)

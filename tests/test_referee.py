@@ -164,8 +164,9 @@ def test_cross_positions_by_distance() -> None:
     # Counted from solved, and the same for each colour: 1, 15, 158, 1394, 9809.
     for down in "ULFRBD":
         view = View.after("", down)
-        near = goal(frozenset([view.now(view.cross)]), "ULFRBD").near
-        counts = Counter(near.values())
+        cross = goal(frozenset([view.now(view.cross)]), "ULFRBD")
+        cross.explore(4)
+        counts = Counter(cross.near.values())
         assert [counts[depth] for depth in range(5)] == [1, 15, 158, 1394, 9809]
 
 
