@@ -1,0 +1,54 @@
+"""Many packets of one length as a table of bits, and the numbers that lie in a row of them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+from livecube.profiles.fields import Field
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from livecube.profiles.fields import Order
+
+__all__ = ["Bits", "Ints", "labels"]
+
+Ints = npt.NDArray[np.int64]
+
+
+class Bits:
+    """Packets of one length in one order: ``table[packet, bit]``, bits as :class:`Field` has it."""
+
+    def __init__(self, packets: Sequence[bytes], order: Order) -> None:
+        self.order = order
+        raw = np.frombuffer(b"".join(packets), dtype=np.uint8).reshape(len(packets), -1)
+        self._read: dict[tuple[int, int], Ints] = {}
+        self.table: Ints = np.unpackbits(raw, axis=1, bitorder=order).astype(np.int64)
+
+    @property
+    def size(self) -> int:
+        """How many bits a packet has."""
+        return int(self.table.shape[1])
+
+    def read(self, start: int, bits: int) -> Ints:
+        """The number at a place, for each packet."""
+        if (kept := self._read.get((start, bits))) is not None:
+            return kept
+        powers = 1 << np.arange(bits, dtype=np.int64)
+        columns = self.table[:, start : start + bits]
+        values: Ints = columns @ (powers if self.order == "little" else powers[::-1])
+        self._read[start, bits] = values
+        return values
+
+    def field(self, start: int, bits: int) -> Field:
+        """The place as a field."""
+        return Field(start, bits, self.order)
+
+
+def labels(values: Sequence[int] | Ints) -> bytes:
+    """Which values are equal, whatever they are: each replaced by the rank of its first coming."""
+    seen: dict[int, int] = {}
+    return bytes(seen.setdefault(int(value), len(seen)) & 0xFF for value in values)

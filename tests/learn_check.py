@@ -1,0 +1,106 @@
+"""Learns generated cubes and compares what is learned with the truth, on packets of another day.
+
+``python tests/learn_check.py --cubes 200`` does it for many, and as many encrypted ones.
+"""
+
+from __future__ import annotations
+
+import argparse
+from concurrent.futures import ProcessPoolExecutor
+from typing import TYPE_CHECKING, NamedTuple
+
+from learn_layouts import Made, fresh, made, recording
+
+from livecube.clock import CubeClock
+from livecube.events import Battery, Gap, State, Turn
+from livecube.learning.learner import learn
+from livecube.learning.verdicts import Learned, Refused
+from livecube.profiles.decoder import decoder_class
+from livecube.profiles.values import Claim
+
+if TYPE_CHECKING:
+    from livecube.events import CubeEvent, Packet
+    from livecube.profiles.values import Profile
+
+CLAIM = Claim(name="MADE")
+
+
+class Outcome(NamedTuple):
+    seed: int
+    shape: str
+    verdict: str
+    """``exact``, ``wrong``, or why it was refused."""
+    reason: str
+
+
+def told(profile: Profile, packets: list[Packet]) -> list[CubeEvent]:
+    """What a profile's decoder makes of packets, with times from the first turn on."""
+    decoder = decoder_class(profile)()
+    clock = CubeClock(decoder.clock_wrap_ms)
+    events: list[CubeEvent] = []
+    for packet in packets:
+        if packet.char in decoder.notify:
+            reports = decoder.received(packet.char, packet.data).reports
+            events += clock.events(reports, packet.t)
+    return [event for event in events if not isinstance(event, Battery)]
+
+
+def same(learned: Profile, true: Profile, packets: list[Packet]) -> bool:
+    """Whether both tell the same turns, gaps, positions and times (to 2 ms)."""
+    first, second = told(learned, packets), told(true, packets)
+    return len(first) == len(second) > 0 and all(
+        abs(a.t - b.t) <= 0.002 and _said(a) == _said(b) for a, b in zip(first, second, strict=True)
+    )
+
+
+def _said(event: CubeEvent) -> tuple[object, ...]:
+    match event:
+        case Turn():
+            return "turn", event.turn
+        case Gap():
+            return "gap", event.lost
+        case State():
+            return "state", event.position
+    raise AssertionError(event)
+
+
+def exact(learned: Profile, cube: Made) -> bool:
+    """Whether a learned profile decodes as the truth does: fresh packets, some lost, some changed."""
+    packets = fresh(cube, 77, 300, 0.0)
+    lossy = fresh(cube, 78, 300, 0.1)
+    return same(learned, cube.profile, packets) and same(learned, cube.profile, lossy)
+
+
+def outcome(seed: int, *, encrypted: bool = False) -> Outcome:
+    """What the learner makes of the generated cube of a seed."""
+    cube = made(seed, encrypted=encrypted)
+    verdict = learn(recording(cube, seed + 10_000), "learned", CLAIM)
+    if isinstance(verdict, Refused):
+        return Outcome(seed, cube.shape, verdict.why, verdict.reason)
+    assert isinstance(verdict, Learned)
+    right = not encrypted and exact(verdict.profile, cube)
+    return Outcome(seed, cube.shape, "exact" if right else "wrong", "")
+
+
+def encrypted_outcome(seed: int) -> Outcome:
+    return outcome(seed, encrypted=True)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--cubes", type=int, default=200)
+    parser.add_argument("--first", type=int, default=0, metavar="SEED")
+    arguments = parser.parse_args()
+    seeds = range(arguments.first, arguments.first + arguments.cubes)
+    with ProcessPoolExecutor() as workers:
+        for title, judge in (("plain", outcome), ("encrypted", encrypted_outcome)):
+            counts: dict[str, int] = {}
+            for one in workers.map(judge, seeds):
+                counts[one.verdict] = counts.get(one.verdict, 0) + 1
+                if one.verdict not in ("exact", "encrypted"):
+                    print(f"{title} cube {one.seed} ({one.shape}): {one.verdict} {one.reason}")
+            print(f"{title}: " + ", ".join(f"{n} {verdict}" for verdict, n in counts.items()))
+
+
+if __name__ == "__main__":
+    main()
