@@ -65,7 +65,7 @@ def _said(event: CubeEvent) -> tuple[object, ...]:
 
 
 def exact(learned: Profile, cube: Made) -> bool:
-    """Whether a learned profile decodes as the truth does: fresh packets, some lost, some changed."""
+    """Whether a learned profile decodes as the truth does, with and without lost packets."""
     packets = fresh(cube, 77, 300, 0.0)
     lossy = fresh(cube, 78, 300, 0.1)
     return same(learned, cube.profile, packets) and same(learned, cube.profile, lossy)

@@ -23,7 +23,7 @@ from livecube.profiles.values import Claim, Layout, Profile, TurnList
 from livecube.virtual.profile_cube import ProfileCube
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Iterator
 
     from livecube.profiles.fields import Order
 
@@ -49,7 +49,7 @@ class Made:
 
     def cube(self, rng: random.Random) -> ProfileCube:
         def fill(layout: Layout) -> bytearray:
-            data = bytearray(self.constant)
+            data = bytearray(self.constant or bytes(layout.shortest))
             for noise in self.noise:
                 noise.write(data, rng.randrange(noise.values))
             return data
@@ -121,7 +121,7 @@ class _Layouter:
             parts.append(("clock", rng.choice((16, 16, 24, 32))))
         self.width = rng.choice((5, 6, 8))
         self.count = rng.randrange(2, 8) if shape.startswith("list") else 1
-        self.elapsed = 16 - self.width if shape == "list elapsed" else 0
+        self.elapsed = rng.choice((11, 12)) if shape == "list elapsed" else 0
         pad = rng.choice((0, 0, 3, 8 - self.width % 8)) if self.count > 1 else 0
         self.stride = self.width + self.elapsed + pad
         if shape == "stickers":
@@ -264,8 +264,11 @@ class Owner:
         """What arrives in a pause and of the turn after it."""
         packets = self.waited(pause_s)
         self.done.append(turn)
-        for data in self.cube.turn(turn, round(self.cube_s * 1000)):
-            packets += [self._arrived(MAIN, self.of.sent(data))] * self.of.repeats
+        whole = turn % 3 != 1 or turn in self.of.profile.turns.values()
+        for number, part in enumerate([turn] if whole else [turn - 1] * 2):
+            self.cube_s += 0.08 * number
+            for data in self.cube.turn(part, round(self.cube_s * 1000)):
+                packets += [self._arrived(MAIN, self.of.sent(data))] * self.of.repeats
         return packets
 
     def waited(self, pause_s: float) -> list[Packet]:
@@ -317,6 +320,3 @@ def fresh(cube: Made, seed: int, turns: int, loss: float) -> list[Packet]:
         for packet in owner.turned(owner.rng.randrange(18), owner.rng.choice((0.1, 0.3, 2.0)))
     ]
     return [packet for packet in packets if owner.rng.random() >= loss]
-
-
-Fill = "Callable[[Layout], bytearray]"

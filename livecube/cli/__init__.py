@@ -23,6 +23,7 @@ _MODULES: Final = {
     "explain": "explain",
     "hands": "hands",
     "profile": "profile",
+    "learn": "learn",
     "simulate": "simulate",
     "bench": "bench",
 }

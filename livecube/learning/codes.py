@@ -22,6 +22,7 @@ _MOST_BITS: Final = 16
 _MOST_STRIDE: Final = 48
 _MOST_TURNS: Final = 16
 _LEAST_CHECKS: Final = 20
+_NO_TURN: Final = -2
 _ELAPSED_BITS: Final = range(6, 17)
 
 
@@ -105,14 +106,16 @@ def _lags(
         if start < 0 or start + first.bits > bits.size:
             break
         values = bits.read(start, first.bits)
-        told = np.array([found.codes.get(int(value), -2) for value in values])
-        there = index >= lag
-        before = turns[index[there] - lag]
-        checked = before >= 0
-        right = told[there][checked] == before[checked]
-        if len(right) < _LEAST_CHECKS or not right.all():
+        told = np.array([found.codes.get(int(value), _NO_TURN) for value in values])
+        none = {int(value) for value in values[told == _NO_TURN]}
+        checked = (index >= lag) & (told != _NO_TURN)
+        before = turns[np.maximum(index - lag, 0)]
+        checked &= before >= 0
+        if checked.sum() < _LEAST_CHECKS or len(empty | none) > 1:
             break
-        empty |= {int(value) for value in values[~there] if int(value) not in found.codes}
+        if (told[checked] != before[checked]).any():
+            break
+        empty |= none
     else:
         lag = _MOST_TURNS
     return lag, empty.pop() if len(empty) == 1 else None

@@ -38,6 +38,7 @@ _PRESENT: Final = 0.6
 
 @dataclass(frozen=True, slots=True)
 class _Judged:
+    kind: Kind
     candidate: Candidate
     profile: Profile
     hearing: Hearing
@@ -53,15 +54,16 @@ def learn(recording: Recording, name: str, claim: Claim) -> Learned | Refused:
     if refused is not None:
         return refused
     judged = _judge_all(recording, name, claim)
-    good = [one for one in judged if one.hearing.perfect and one.hearing.free >= _LEAST_FREE]
+    good = [one for one in judged if one.hearing.perfect and len(one.hearing.free) >= _LEAST_FREE]
     if not good:
         return _explained(recording, judged)
     best = max(good, key=_worth)
     undecided = _undecided(recording)
     if undecided:
         return _ambiguous(good, undecided)
+    best = _completed(best, recording, name, claim)
     held_out = len(recording.asked) - _cut(recording)
-    return Learned(best.profile, held_out, best.hearing.free, _notes(best.candidate))
+    return Learned(best.profile, held_out, len(best.hearing.free), _notes(best.candidate))
 
 
 # Looking.
@@ -85,7 +87,7 @@ def _judge_all(recording: Recording, name: str, claim: Claim) -> list[_Judged]:
             if kind.match and key in done:
                 continue
             for candidate in _candidates(kind, steps, order):
-                one = _judged(candidate, recording, name, claim)
+                one = _judged(kind, candidate, recording, name, claim)
                 judged.append(one)
                 if one.hearing.perfect and not kind.match:
                     done.add(key)
@@ -102,7 +104,9 @@ def _candidates(kind: Kind, steps: list[Step], order: Order) -> list[Candidate]:
     return candidates(kind, held, order)
 
 
-def _judged(candidate: Candidate, recording: Recording, name: str, claim: Claim) -> _Judged:
+def _judged(
+    kind: Kind, candidate: Candidate, recording: Recording, name: str, claim: Claim
+) -> _Judged:
     layouts = (candidate.layout, *_others(candidate.layout, recording.packets))
     profile = Profile(
         name=name,
@@ -113,7 +117,26 @@ def _judged(candidate: Candidate, recording: Recording, name: str, claim: Claim)
         state=candidate.state,
         per_second=candidate.per_second,
     )
-    return _Judged(candidate, profile, hear(profile, recording))
+    return _Judged(kind, candidate, profile, hear(profile, recording))
+
+
+def _completed(best: _Judged, recording: Recording, name: str, claim: Claim) -> _Judged:
+    """The same, with fields of which more was seen in the rest of the recording.
+
+    A counter's or a clock's highest bit may not have moved before; what was free is known now.
+    """
+    steps = [
+        (
+            tuple(best.hearing.free) if step.turns is None else step.turns,
+            [packet for packet in step.packets if best.kind.holds(packet)],
+        )
+        for step in recording.steps
+    ]
+    again = [
+        _judged(best.kind, candidate, recording, name, claim)
+        for candidate in candidates(best.kind, steps, best.candidate.order)
+    ]
+    return max([best, *(one for one in again if one.hearing.perfect)], key=_worth)
 
 
 def _others(known: Layout, packets: list[Packet]) -> Iterator[Layout]:
@@ -227,7 +250,7 @@ def _missed(hearing: Hearing) -> Refused:
         return Refused(
             "lost", "packets were lost, or other turns made than were asked for; record once more"
         )
-    if hearing.free < _LEAST_FREE:
+    if len(hearing.free) < _LEAST_FREE:
         return Refused("too few", f"the free sequence must have {_LEAST_FREE} turns or more")
     return Refused(
         "not solved", "the turns are told, but the free sequence did not come out solved; once more"

@@ -143,7 +143,7 @@ def _find_twists(bits: Bits, kind: _Kind, says: str, order: list[int], sign: int
         if 1 << width < kind.turns:
             continue
         for stride in (s for s in _STRIDES if s >= width):
-            for start in range(bits.size - width - (len(order) - 1) * stride):
+            for start in range(bits.size - width - (len(order) - 1) * stride + 1):
                 row = Entries(bits.field(start, width), len(order), stride)
                 shifts = _shifts(bits, kind, says, order, sign, row)
                 if shifts is not None:

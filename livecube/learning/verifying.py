@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from livecube.cube.position import SOLVED, TURN_BYTES
@@ -27,7 +27,7 @@ class Hearing:
     right: int = 0
     """Asked steps that were told right, and after which the position was right."""
     wrong: int = 0
-    free: int = 0
+    free: list[int] = field(default_factory=list)
     """Turns told in the free sequence."""
     lost: bool = False
     """Whether it told of lost turns."""
@@ -53,7 +53,7 @@ def hear(profile: Profile, recording: Recording) -> Hearing:
     for number, step in enumerate(recording.steps):
         turns, position = _told(decoder, step.packets, position, hearing)
         if step.turns is None:
-            hearing.free += len(turns)
+            hearing.free += turns
             expected = SOLVED.tobytes()
             hearing.solved = position == expected
             continue
