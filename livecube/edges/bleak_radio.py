@@ -67,7 +67,9 @@ class BleakRadio:
                         await done.wait()
         return list(seen.values())
 
-    async def connect(self, sighting: Sighting, lost: Callable[[], None]) -> Connection:
+    async def connect(
+        self, sighting: Sighting, lost: Callable[[], None], seconds: float = _CONNECT_S
+    ) -> Connection:
         """Connect; ``lost`` is called once if the connection ends without our doing."""
         with _in_words(sighting.title):
             from bleak import BleakClient
@@ -76,7 +78,7 @@ class BleakRadio:
                 sighting.handle or sighting.address,  # type: ignore[arg-type] # opaque elsewhere
                 disconnected_callback=lambda client: lost(),
                 backend=self._client,
-                timeout=_CONNECT_S,
+                timeout=seconds,
             )
             connection = _BleakConnection(client, sighting.title)
             try:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import asyncio
+from typing import TYPE_CHECKING, Final
 
 from bumble.link import LocalLink
 
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
     from livecube.virtual.session import VirtualSession
 
 __all__ = ["VirtualRadio", "VirtualSolver"]
+
+_LAST_WORD_S: Final = 0.3
 
 
 class VirtualRadio(BleakRadio):
@@ -49,6 +52,7 @@ class VirtualSolver:
         speed: float = 1.0,
         faults: Faults | None = None,
         address: str = CUBE_ADDRESS,
+        percent: int = 100,
     ) -> None:
         self._player = Player(firmware, session, now, speed, self._send)
         self.cube = GattCube(
@@ -58,6 +62,7 @@ class VirtualSolver:
             firmware.control,
             self._player.written,
             address=address,
+            percent=percent,
             faults=faults,
         )
 
@@ -66,6 +71,7 @@ class VirtualSolver:
         await self.cube.start()
         await self.cube.subscribed.wait()
         await self._player.play()
+        await asyncio.sleep(_LAST_WORD_S)  # what the host still asks is answered
 
     def _send(self, data: bytes) -> None:
         self.cube.send(data)
