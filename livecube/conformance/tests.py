@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from livecube.decoding import Decoder
     from livecube.virtual.cube import SimulatedCubeFactory
 
-__all__ = ["CubeTests", "DecoderTests", "decoder_tests"]
+__all__ = ["CubeTests", "DecoderTests", "decoder_tests", "faces_turned"]
 
 _TURNS: Final = 400
 _STRANGER: Final = "00000000-0000-0000-0000-000000000000"
@@ -234,7 +234,7 @@ class CubeTests(DecoderTests):
                 return  # a cube that does not number its turns cannot tell that one is missing
             assert bench.follower.position in (None, bench.cube.position)
             if bench.follower.lost is not None:
-                told = len(_faces(bench.follower.turns)) + bench.follower.lost
+                told = len(faces_turned(bench.follower.turns)) + bench.follower.lost
                 assert told == len(bench.made), f"{len(bench.made)} turns made, {told} told or lost"
 
     def test_turns_are_told_in_order(self) -> None:
@@ -251,7 +251,7 @@ class CubeTests(DecoderTests):
         bench = self._bench(swapping)
         self._turned(bench, _TURNS, turns=_QUARTER_TURNS)
         if bench.follower.seqs and None not in bench.follower.seqs:
-            told, made = _faces(bench.follower.turns), _faces(bench.made)
+            told, made = faces_turned(bench.follower.turns), faces_turned(bench.made)
             assert _is_part(told, made), "turns are told in another order"
 
     def test_the_clock_may_wrap(self) -> None:
@@ -308,7 +308,7 @@ def _quarters(turns: list[int]) -> list[tuple[int, int]]:
     return summed
 
 
-def _faces(turns: list[int]) -> list[int]:
+def faces_turned(turns: list[int]) -> list[int]:
     """The face of each quarter turn; two for a half turn."""
     return [turn // 3 for turn in turns for _ in range(2 if turn % 3 == 1 else 1)]
 

@@ -26,6 +26,7 @@ class Bits:
         self.order = order
         raw = np.frombuffer(b"".join(packets), dtype=np.uint8).reshape(len(packets), -1)
         self._read: dict[tuple[int, int], Ints] = {}
+        self._labels: dict[tuple[int, int], bytes] = {}
         self.table: Ints = np.unpackbits(raw, axis=1, bitorder=order).astype(np.int64)
 
     @property
@@ -43,12 +44,21 @@ class Bits:
         self._read[start, bits] = values
         return values
 
+    def labels(self, start: int, bits: int) -> bytes:
+        """The :func:`labels` of the number at a place."""
+        kept = self._labels.get((start, bits))
+        if kept is None:
+            kept = self._labels[start, bits] = labels(self.read(start, bits))
+        return kept
+
     def field(self, start: int, bits: int) -> Field:
         """The place as a field."""
         return Field(start, bits, self.order)
 
 
-def labels(values: Sequence[int] | Ints) -> bytes:
+def labels(values: Ints) -> bytes:
     """Which values are equal, whatever they are: each replaced by the rank of its first coming."""
-    seen: dict[int, int] = {}
-    return bytes(seen.setdefault(int(value), len(seen)) & 0xFF for value in values)
+    _, first, which = np.unique(values, return_index=True, return_inverse=True)
+    ranks = np.empty(len(first), dtype=np.uint8)
+    ranks[np.argsort(first)] = np.arange(len(first)) & 0xFF
+    return ranks[which].tobytes()

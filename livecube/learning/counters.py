@@ -27,8 +27,13 @@ def find_counter(bits: Bits, made: Ints) -> Field | None:
     if len(made) < _LEAST:
         return None
     best: Field | None = None
+    odd = (bits.table ^ (made & 1)[:, None]).T
+    lowest = [at for at in range(bits.size) if odd[at].min() == odd[at].max()]
     for width in range(_LEAST_BITS, min(_MOST_BITS, bits.size) + 1):
-        for start in range(bits.size - width + 1):
+        for at in lowest:
+            start = at if bits.order == "little" else at - width + 1
+            if start < 0 or start + width > bits.size:
+                continue
             values = bits.read(start, width)
             top = values >> (width - 1)
             if top.min() == top.max():

@@ -55,12 +55,13 @@ def learn(recording: Recording, name: str, claim: Claim) -> Learned | Refused:
         return refused
     judged = _judge_all(recording, name, claim)
     good = [one for one in judged if one.hearing.perfect and len(one.hearing.free) >= _LEAST_FREE]
+    undecided = _undecided(recording)
+    fitting = [one for one in judged if one.hearing.right > _cut(recording) // 2]
+    if undecided and fitting:
+        return _ambiguous(fitting, undecided)
     if not good:
         return _explained(recording, judged)
     best = max(good, key=_worth)
-    undecided = _undecided(recording)
-    if undecided:
-        return _ambiguous(good, undecided)
     best = _completed(best, recording, name, claim)
     held_out = len(recording.asked) - _cut(recording)
     return Learned(best.profile, held_out, len(best.hearing.free), _notes(best.candidate))
@@ -79,19 +80,23 @@ def _judge_all(recording: Recording, name: str, claim: Claim) -> list[_Judged]:
     A part of the packets of one length is only looked at if all of them together make no sense.
     """
     steps = recording.asked[: _cut(recording)]
+    kinds = [(kind, order) for order in _ORDERS for kind in _kinds(steps, order)]
     judged: list[_Judged] = []
     done: set[tuple[str, int]] = set()
-    for order in _ORDERS:
-        for kind in kinds_in([p for step in steps for p in step.packets], order):
-            key = kind.characteristic, kind.length
-            if kind.match and key in done:
-                continue
-            for candidate in _candidates(kind, steps, order):
-                one = _judged(kind, candidate, recording, name, claim)
-                judged.append(one)
-                if one.hearing.perfect and not kind.match:
-                    done.add(key)
+    for kind, order in sorted(kinds, key=lambda one: bool(one[0].match)):
+        key = kind.characteristic, kind.length
+        if kind.match and key in done:
+            continue
+        for candidate in _candidates(kind, steps, order):
+            one = _judged(kind, candidate, recording, name, claim)
+            judged.append(one)
+            if one.hearing.perfect:
+                done.add(key)
     return judged
+
+
+def _kinds(steps: list[Step], order: Order) -> list[Kind]:
+    return kinds_in([packet for step in steps for packet in step.packets], order)
 
 
 _ORDERS: Final[tuple[Order, Order]] = ("little", "big")
@@ -212,8 +217,10 @@ def _undecided(recording: Recording) -> tuple[int, ...]:
     return tuple(turn for turn, others in before.items() if len(others) < _LEAST_EACH)
 
 
-def _ambiguous(good: list[_Judged], turns: tuple[int, ...]) -> Refused:
-    fields = {one.candidate.layout.turns and one.candidate.layout.turns.codes.first for one in good}
+def _ambiguous(fitting: list[_Judged], turns: tuple[int, ...]) -> Refused:
+    fields = {
+        one.candidate.layout.turns and one.candidate.layout.turns.codes.first for one in fitting
+    }
     many = f"{len(fields)} fields tell the same turns" if len(fields) > 1 else "a field fits"
     return Refused(
         "ambiguous",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Literal, NamedTuple
+from typing import TYPE_CHECKING, Final, Literal, NamedTuple, TypeAlias
 
 import numpy as np
 
@@ -17,11 +17,15 @@ if TYPE_CHECKING:
     from livecube.cube.geometry import Array
     from livecube.learning.bits import Bits, Ints
 
-__all__ = ["FoundPieces", "find_pieces"]
+__all__ = ["FoundPieces", "Shifts", "find_pieces"]
 
 _WIDTHS: Final = {8: range(3, 9), 12: range(4, 9)}
 _TWIST_WIDTHS: Final = range(1, 5)
 _STRIDES: Final = range(1, 25)
+
+
+Shifts: TypeAlias = "dict[tuple[int, int], int]"
+"""For an entry and what it goes with: what the cube's twist is more than ours."""
 
 
 class FoundPieces(NamedTuple):
@@ -94,7 +98,9 @@ def _find_kind(bits: Bits, kind: _Kind, says: str, signs: tuple[int, ...]) -> _F
         return None
     for width in _WIDTHS[count]:
         starts = range(bits.size - width + 1)
-        which = {start: index_of.get(labels(bits.read(start, width))) for start in starts}
+        which = {start: index_of.get(bits.labels(start, width)) for start in starts}
+        if len({*which.values()} - {None}) < count:
+            continue
         for start, stride in _chains(which, width, count):
             row = Entries(bits.field(start, width), count, stride)
             order = [which[field.start] or 0 for field in row.fields]
@@ -116,7 +122,8 @@ def _chains(which: dict[int, int | None], width: int, count: int) -> list[tuple[
         (start, stride)
         for stride in strides
         for start in which
-        if {which.get(start + k * stride) for k in range(count)} == set(range(count))
+        if which[start] is not None
+        and {which.get(start + k * stride) for k in range(count)} == set(range(count))
     ]
 
 
@@ -134,42 +141,55 @@ def _numbers(bits: Bits, row: Entries, order: list[int], told: Ints) -> dict[int
 
 class _Twists(NamedTuple):
     row: Entries
-    shifts: dict[tuple[int, int], int]
-    """For entry and partner: what the cube's twist is more than ours."""
+    shifts: Shifts
 
 
 def _find_twists(bits: Bits, kind: _Kind, says: str, order: list[int], sign: int) -> _Twists | None:
+    """The row of twists that goes with the row of numbers, whose entries stand for ``order``."""
+    partners = [kind.partners(says, index) for index in order]
     for width in _TWIST_WIDTHS:
-        if 1 << width < kind.turns:
-            continue
-        for stride in (s for s in _STRIDES if s >= width):
-            for start in range(bits.size - width - (len(order) - 1) * stride + 1):
-                row = Entries(bits.field(start, width), len(order), stride)
-                shifts = _shifts(bits, kind, says, order, sign, row)
-                if shifts is not None:
-                    return _Twists(row, shifts)
+        starts = range(bits.size - width + 1)
+        small = {s for s in starts if bits.read(s, width).max() < kind.turns}
+        fits = [
+            {
+                start
+                for start in small
+                if _shift(sign * bits.read(start, width), *partner, kind.turns) is not None
+            }
+            for partner in partners
+        ]
+        for stride in (stride for stride in _STRIDES if stride >= width):
+            for start in fits[0]:
+                if all(start + k * stride in fit for k, fit in enumerate(fits)):
+                    row = Entries(bits.field(start, width), len(order), stride)
+                    shifts = _shifts(bits, kind, says, order, sign, row)
+                    if _references(kind, says, shifts) is not None:
+                        return _Twists(row, shifts)
     return None
+
+
+def _shift(twists: Ints, partner: Ints, ours: Ints, turns: int) -> Ints | None:
+    """By how much twists are more than ours, by partner (−1: none came); None: it changes."""
+    shift = (twists - ours) % turns
+    table = np.full(int(partner.max()) + 1, -1, dtype=np.int64)
+    table[partner] = shift
+    return table if (table[partner] == shift).all() else None
 
 
 def _shifts(
     bits: Bits, kind: _Kind, says: str, order: list[int], sign: int, row: Entries
-) -> dict[tuple[int, int], int] | None:
-    found: dict[tuple[int, int], int] = {}
+) -> Shifts:
+    found: Shifts = {}
     for field, index in zip(row.fields, order, strict=True):
-        values = bits.read(field.start, field.bits)
-        if values.max() >= kind.turns:
-            return None
-        partner, twist = kind.partners(says, index)
-        for other, shift in zip(
-            partner.tolist(), (sign * values - twist) % kind.turns, strict=True
-        ):
-            if found.setdefault((index, other), int(shift)) != shift:
-                return None
-    return found if _references(kind, says, found) is not None else None
+        partner, ours = kind.partners(says, index)
+        table = _shift(sign * bits.read(field.start, field.bits), partner, ours, kind.turns)
+        if table is not None:
+            found |= {(index, k): int(v) for k, v in enumerate(table) if v >= 0}
+    return found
 
 
 def _references(
-    kind: _Kind, says: str, shifts: dict[tuple[int, int], int]
+    kind: _Kind, says: str, shifts: Shifts
 ) -> tuple[dict[int, int], dict[int, int]] | None:
     """Which sticker twists are counted from: of each piece, and at each place.
 
@@ -200,7 +220,7 @@ def _names(
     says: str,
     order: list[int],
     numbers: dict[int, int],
-    shifts: dict[tuple[int, int], int],
+    shifts: Shifts,
 ) -> PieceNames:
     found = _references(kind, says, shifts)
     assert found is not None

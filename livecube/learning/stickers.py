@@ -46,8 +46,11 @@ def find_stickers(bits: Bits, positions: Array) -> FoundStickers | None:
     if len(facelet_of) < 48:
         return None  # too few positions to tell all facelets apart
     for width in _WIDTHS:
-        seen = {start: bits.read(start, width) for start in range(bits.size - width + 1)}
-        facelets = {start: facelet_of.get(labels(values)) for start, values in seen.items()}
+        starts = range(bits.size - width + 1)
+        facelets = {start: facelet_of.get(bits.labels(start, width)) for start in starts}
+        if sum(facelet is not None for facelet in facelets.values()) < 48:
+            continue
+        seen = {start: bits.read(start, width) for start in starts}
         for count in (54, 48):
             for start, stride in _chains(facelets, width, count):
                 row = Entries(bits.field(start, width), count, stride)
@@ -62,6 +65,8 @@ def _chains(facelets: dict[int, int | None], width: int, count: int) -> list[tup
     chains = []
     for stride in range(width, width + 6):
         for start in facelets:
+            if start + (count - 1) * stride not in facelets:
+                break
             row = [facelets.get(start + k * stride, -1) for k in range(count)]
             known = {f for f in row if f is not None and f >= 0}
             if len(known) == 48 and -1 not in row and row.count(None) == count - 48:

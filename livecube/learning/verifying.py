@@ -25,7 +25,7 @@ class Hearing:
     """What a decoder made of a recording."""
 
     right: int = 0
-    """Asked steps that were told right, and after which the position was right."""
+    """Asked steps that were told right, and with nothing lost came to the right position."""
     wrong: int = 0
     free: list[int] = field(default_factory=list)
     """Turns told in the free sequence."""
@@ -61,7 +61,7 @@ def hear(profile: Profile, recording: Recording) -> Hearing:
             expected = expected.translate(TURN_BYTES[turn])
         # The first position that is heard of tells no turn.
         told = quarters(turns) == quarters(step.turns) or (number == 0 and not turns)
-        if told and position == expected:
+        if told and (hearing.lost or position == expected):
             hearing.right += 1
         else:
             hearing.wrong += 1

@@ -1,0 +1,13 @@
+"""A slice of what ``python tests/fuzz_decoders.py`` does with millions of packets."""
+
+from __future__ import annotations
+
+import pytest
+from fuzz_decoders import fuzzed
+
+from livecube.composition.decoders import known_decoders
+
+
+@pytest.mark.parametrize("name", [*known_decoders(), "learned 2"])
+def test_a_decoder_survives_hostile_packets_and_finds_its_way_back(name: str) -> None:
+    fuzzed(name, 8_000)

@@ -1,0 +1,158 @@
+"""The learner: generated cubes are learned exactly, encrypted and unclear ones are refused."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import replace
+from itertools import cycle, islice, pairwise
+
+import pytest
+from learn_check import CLAIM, encrypted_outcome, exact, outcome
+from learn_layouts import SHAPES, made, recording
+
+from livecube.cube.turns import parse_turn
+from livecube.events import Asked, Packet
+from livecube.learning.learner import learn
+from livecube.learning.recording import Recording, Step
+from livecube.learning.routine import PATIENCE_S, QUIET_S, REST_S, STEPS, Routine
+from livecube.learning.verdicts import Learned, Refused
+from livecube.profiles.parsing import parse_profile
+from livecube.profiles.writing import profile_text
+
+CUBES = range(20)
+QUARTERS = [turn for turn in range(18) if turn % 3 != 1]
+
+
+def test_generated_cubes_are_learned_exactly_and_none_is_learned_wrong() -> None:
+    outcomes = [outcome(seed) for seed in CUBES]
+    assert {one.shape for one in outcomes} == set(SHAPES)
+    assert not [one for one in outcomes if one.verdict == "wrong"]
+    assert sum(one.verdict == "exact" for one in outcomes) >= 19
+
+
+@pytest.mark.parametrize("seed", CUBES)
+def test_an_encrypted_cube_is_recognised(seed: int) -> None:
+    assert encrypted_outcome(seed).verdict == "encrypted"
+
+
+@pytest.mark.parametrize("seed", [1, 4, 5])
+def test_a_learned_profile_is_written_and_read_back_the_same(seed: int) -> None:
+    cube = made(seed)
+    verdict = learn(recording(cube, seed), "learned", CLAIM)
+    assert isinstance(verdict, Learned)
+    again = parse_profile(profile_text(verdict.profile, "by a test"), "learned.toml")
+    assert again == verdict.profile
+    assert exact(again, cube)
+
+
+def refused(found: Recording) -> Refused:
+    verdict = learn(found, "learned", CLAIM)
+    assert isinstance(verdict, Refused)
+    return verdict
+
+
+def test_turns_that_were_never_made_are_asked_for() -> None:
+    steps = tuple(step for step in STEPS if step is None or step[0] // 3 != 2)
+    verdict = refused(recording(made(1), 1, steps))
+    assert verdict.why == "too few"
+    assert verdict.turns == (parse_turn("F"), parse_turn("F'"))
+
+
+def test_a_cube_that_sends_nothing_while_it_is_turned_has_too_few_packets() -> None:
+    found = recording(made(1), 1)
+    silent = Recording(found.rest, [Step(step.turns) for step in found.steps])
+    assert refused(silent).why == "too few"
+
+
+def test_without_a_free_sequence_nothing_is_learned() -> None:
+    found = recording(made(1), 1, STEPS[:-1])
+    assert refused(found).why == "too few"
+
+
+def test_lost_packets_are_said_to_be_lost() -> None:
+    found, rng = recording(made(1), 1), random.Random(1)
+    for step in found.steps:
+        step.packets[:] = [p for p in step.packets if rng.random() > 0.15 or step.turns is None]
+    verdict = refused(found)
+    assert verdict.why == "lost"
+
+
+def test_a_free_sequence_that_does_not_end_solved_is_refused() -> None:
+    found = recording(made(1), 1)
+    del found.steps[-1].packets[-6:]
+    assert refused(found).why == "not solved"
+
+
+def test_turns_always_made_in_one_order_are_ambiguous_and_the_deciding_ones_are_named() -> None:
+    """The turn before goes with the turn, and so its place in the list would pass for it."""
+    order = [*islice(cycle(QUARTERS), 60)]
+    cube = made(SHAPES.index("list"))
+    found = recording(cube, 1, (*((turn,) for turn in order), None))
+    verdict = refused(found)
+    assert verdict.why == "ambiguous"
+    assert set(verdict.turns) == set(QUARTERS)
+    assert "after 3 different turns" in verdict.reason
+
+
+def test_noise_is_no_profile() -> None:
+    """Plain packets that have nothing to do with the turns: neither learned nor encrypted."""
+    rng = random.Random(3)
+    found = recording(made(1), 1)
+    for step in found.steps:
+        step.packets[:] = [
+            replace(p, data=bytes([7, 0, rng.choice((1, 2)), 0, 0, 0, 0, 9])) for p in step.packets
+        ]
+    assert refused(found).why == "unknown"
+
+
+# The routine.
+
+
+def test_every_quarter_turn_is_asked_for_after_many_others() -> None:
+    asked = [step[0] for step in STEPS if step is not None]
+    assert STEPS[-1] is None
+    for turn in QUARTERS:
+        before = {a for a, b in pairwise(asked) if b == turn}
+        assert len(before) >= 4
+    assert {turn for turn in asked if turn % 3 == 1} == {1, 4, 7, 10, 13, 16}
+
+
+def test_the_routine_goes_on_when_a_turn_has_been_heard() -> None:
+    routine = Routine(100.0)
+    routine.take(Packet(100.5, "background", b"123"))
+    assert not routine.wake(100.0 + REST_S / 2)
+    assert routine.wake(100.0 + REST_S)
+    assert routine.asks == STEPS[0]
+    routine.take(Packet(102.5, "background", b"456"))
+    assert routine.due == 100.0 + REST_S + PATIENCE_S
+    routine.take(Packet(103.0, "turns", b"1"))
+    assert routine.due == 103.0 + QUIET_S
+    routine.take(Packet(103.2, "turns", b"1"))
+    assert not routine.wake(103.5)
+    assert routine.wake(103.2 + QUIET_S)
+    assert routine.asks == STEPS[1]
+    assert not routine.over
+
+
+def test_the_routine_gives_up_on_a_cube_that_says_nothing() -> None:
+    routine = Routine(0.0)
+    assert routine.wake(REST_S)
+    assert routine.wake(REST_S + PATIENCE_S)
+    assert routine.given_up
+    assert routine.over
+
+
+def test_the_owner_may_say_that_the_free_sequence_has_ended() -> None:
+    routine = Routine(0.0)
+    routine.end_free()
+    assert routine.over
+    assert not routine.given_up
+
+
+def test_a_recording_is_what_a_log_holds() -> None:
+    rest, first, free = Packet(0.1, "a", b"0"), Packet(1.2, "a", b"1"), Packet(9.0, "b", b"2")
+    found = Recording.of([rest, Asked(1.0, (0,)), first, Asked(8.0, None), free])
+    assert found.rest == [rest]
+    assert found.asked == [Step((0,), [first])]
+    assert found.free == [Step(None, [free])]
+    assert found.packets == [rest, first, free]
