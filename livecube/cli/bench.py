@@ -26,6 +26,21 @@ __all__ = ["bench"]
 @click.command()
 @click.option("--techniques", is_flag=True, help="How long the search for each technique takes.")
 @click.option("--worth", is_flag=True, help="What the techniques are worth against plain pairs.")
+@click.option("--radio", is_flag=True, help="The way by Bluetooth (needs livecube[virtual]).")
+@click.option(
+    "--count",
+    type=click.IntRange(min=1),
+    default=100_000,
+    show_default=True,
+    help="How many notifications --radio sends.",
+)
+@click.option(
+    "--rate",
+    type=click.FloatRange(min=1),
+    default=200.0,
+    show_default=True,
+    help="How many of them a second.",
+)
 @click.option(
     "--positions",
     type=click.IntRange(min=1),
@@ -34,14 +49,29 @@ __all__ = ["bench"]
     help="How many positions --worth solves.",
 )
 @click.option(
-    "--seed", type=click.IntRange(min=0), default=11, show_default=True, help="For both of these."
+    "--seed",
+    type=click.IntRange(min=0),
+    default=11,
+    show_default=True,
+    help="For --techniques and --worth.",
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
-def bench(techniques: bool, worth: bool, positions: int, seed: int, as_json: bool) -> None:
+def bench(
+    techniques: bool,
+    worth: bool,
+    radio: bool,
+    count: int,
+    rate: float,
+    positions: int,
+    seed: int,
+    as_json: bool,
+) -> None:
     """Measure starts, tracking, advice and memory on this machine; takes some minutes."""
-    if techniques and worth:
-        raise UsageError("--techniques and --worth measure different things; give one of them")
-    if techniques:
+    if techniques + worth + radio > 1:
+        raise UsageError("--techniques, --worth and --radio are different; give one of them")
+    if radio:
+        _radio(count, rate, as_json)
+    elif techniques:
         _techniques(seed, as_json)
     elif worth:
         _worth(positions, seed, as_json)
@@ -59,6 +89,24 @@ def _promises(as_json: bool) -> None:
         if as_json
         else map(_figure_line, figures)
     )
+
+
+def _radio(count: int, rate: float, as_json: bool) -> None:
+    advisor = advisor_with_progress()
+    sharpen(advisor)
+    try:
+        from livecube.composition.radio_benchmark import (
+            measure_radio,
+            radio_json,
+            radio_lines,
+        )
+    except ImportError:
+        raise UsageError(
+            "the virtual radio needs bumble; install it: pip install 'livecube[virtual]'"
+        ) from None
+    with _bar("sending notifications") as step:
+        figures = measure_radio(advisor, count, rate, step)
+    _print([json.dumps(radio_json(figures))] if as_json else radio_lines(figures))
 
 
 def _techniques(seed: int, as_json: bool) -> None:

@@ -112,7 +112,7 @@ async def followed(solver: VirtualSolver, done: VirtualSession) -> None:
         if told[-1]["event"] == "turn" and turns == 25:
             await solver.cube.drop_link()
             say("the cube ended the connection")
-    status = await process.wait()
+    status: int | None = await process.wait()
     assert process.stderr is not None
     err = (await process.stderr.read()).decode()
     check(status == 0, f"livecube live ends well after the solve {err.strip()}")

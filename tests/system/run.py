@@ -68,8 +68,8 @@ def _fill(share: Path) -> None:
 
 def _boot(machine: Path, share: Path) -> int:
     shared = f"local,path={share},mount_tag=share,security_model=none"
-    command = [*QEMU, "-kernel", machine / "vmlinuz", "-initrd", machine / "initrd",
-               "-virtfs", shared]  # fmt: skip
+    kernel, initrd = str(machine / "vmlinuz"), str(machine / "initrd")
+    command = [*QEMU, "-kernel", kernel, "-initrd", initrd, "-virtfs", shared]
     try:
         subprocess.run(command, stdin=subprocess.DEVNULL, timeout=LIMIT_S, check=False)
     except subprocess.TimeoutExpired:
