@@ -10,7 +10,7 @@ from livecube.learning.recording import Recording
 from livecube.learning.routine import Routine
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator, Callable
+    from collections.abc import AsyncIterator, Awaitable, Callable
 
     from livecube.edges.link import Notification
     from livecube.events import CubeEvent
@@ -36,10 +36,14 @@ class Conductor:
         self._began = now()
         self._events: list[CubeEvent] = []
 
-    async def lead(self, notifications: AsyncIterator[Notification]) -> Recording:
+    async def lead(
+        self,
+        notifications: AsyncIterator[Notification],
+        sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
+    ) -> Recording:
         """Go through the whole routine, or as far as the cube and its owner go along."""
         arriving = asyncio.create_task(self._listen(notifications), name="packets")
-        asking = asyncio.create_task(self._go_on(), name="routine")
+        asking = asyncio.create_task(self._go_on(sleep), name="routine")
         try:
             await asyncio.wait((arriving, asking), return_when=asyncio.FIRST_COMPLETED)
         finally:
@@ -58,9 +62,9 @@ class Conductor:
             self.routine.take(Packet(one.host_s, one.characteristic, one.data))
             self._note(packet)
 
-    async def _go_on(self) -> None:
+    async def _go_on(self, sleep: Callable[[float], Awaitable[None]]) -> None:
         while not self.routine.over:
-            await asyncio.sleep(max(0.0, self.routine.due - self._now()))
+            await sleep(max(0.0, self.routine.due - self._now()))
             if self.routine.wake(self._now()) and not self.routine.over:
                 asked = Asked(self._now() - self._began, self.routine.asks)
                 self._note(asked)

@@ -1,0 +1,197 @@
+"""Profiles as files: what is refused and in which words, and where they are found."""
+
+from __future__ import annotations
+
+import copy
+import json
+import tomllib
+from typing import TYPE_CHECKING, Any
+
+import jsonschema
+import pytest
+from click.testing import CliRunner
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from profile_texts import EVENTS, NAMES, PLAIN, PROFILES, TEXTS
+
+from livecube.cli.profile import profile as profile_command
+from livecube.composition.decoders import known_decoders
+from livecube.decoding import Advertisement
+from livecube.edges.profile_files import load_profile, user_profiles
+from livecube.errors import ProfileError, UsageError
+from livecube.profiles.lines import line_of
+from livecube.profiles.parsing import parse_profile, profile_schema_text
+from livecube.profiles.schema import first_fault
+from livecube.profiles.writing import profile_text
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+SCHEMA: dict[str, Any] = json.loads(profile_schema_text())
+VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)
+
+
+# What is refused.
+
+
+def refusal(text: str) -> ProfileError:
+    with pytest.raises(ProfileError) as caught:
+        parse_profile(text, "mine.toml")
+    assert str(caught.value).startswith("mine.toml, line ")
+    return caught.value
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "on", "said"),
+    [
+        ('order = "little"', 'order = "middle"', 'order = "middle"', "must be 'little' or 'big'"),
+        ("profile = 1", "profile = 2", "profile = 2", "must be 1, not 2"),
+        ("per_second = 1024", 'per_second = "ms"', '"ms"', "must be a whole number"),
+        ('"U" = 0', '"Uw" = 0', '"Uw"', "is unknown here"),
+        ('"U" = 0', '"U" = 3', '"L\'" = 3', "has the code 3 of another turn"),
+        ('"D\'" = 11', '"D\'" = 15', "turn = {", "which is the code of a turn"),
+        ('"D\'" = 11', '"D\'" = 99', '"D\'" = 99', "which 4 bits cannot hold"),
+        ("length = 17", "length = 12", "check = {", "reaches out of the 12 bytes"),
+        ("length = 17\n", "", "[[packet]]", "packet 1 lacks 'length'"),
+        ("counter = { at = 1, bits = 8 }\n", "", "turn = {", "needs a counter"),
+        ('"UFR", ', '"UFX", ', "corners = [", "must look like"),
+        ('"UFR", ', '"ULR", ', "corners = [", "no piece lies in the faces"),
+        ('"UFR", "UFL"', '"UFR", "UFR"', "corners = [", "names UFR once more"),
+        ("polynomial = 0x07, ", "", "check = {", "must have a polynomial if it is a crc"),
+        ("flips = { at = 15, bits = 1 }\n", "", "[[packet]]", "must have corners, twists, edges"),
+        ('name = "skerry"', "name = skerry", "name = skerry", "this is not TOML"),
+        ("[clock]\nper_second = 1024\n", "", "clock = {", "needs a table [clock]"),
+        ("stride = 16, none", "stride = 2, none", "turn = {", "a stride that is less"),
+        ('{ to = "1660e46b', '{ to = "1660E46B', "connect = [", "must look like"),
+        ("value = 0x70", "value = 0x170", "match = [{", "which 8 bits cannot hold"),
+    ],
+)
+def test_a_wrong_profile_is_refused_with_file_line_and_reason(
+    before: str, after: str, on: str, said: str
+) -> None:
+    assert before in TEXTS["skerry"]
+    text = TEXTS["skerry"].replace(before, after, 1)
+    error = refusal(text)
+    assert said in error.reason
+    assert on in text.splitlines()[error.line - 1]
+
+
+@pytest.mark.parametrize("name", ["a.b", "rows, 1", "rows, 0, deep", "text", "late.key", "late"])
+def test_lines_are_found_whatever_toml_allows(name: str) -> None:
+    text = (
+        "a.b = 1\n\n# rows\n[[rows]]\nx = [\n  1,\n]\ndeep = { y = 2 }\n[[rows]]\n"
+        'text = """\n[late]\n"""\n[late]\n"key" = 1\n'
+    )
+    lines = {"a.b": 1, "rows, 1": 9, "rows, 0, deep": 8, "text": 10, "late.key": 14, "late": 13}
+    path: tuple[str | int, ...] = tuple(
+        int(word) if word.isdigit() else word for word in name.replace(".", ", ").split(", ")
+    )
+    assert line_of(text, ("rows", 1, "text") if name == "text" else path) == lines[name]
+
+
+values = st.recursive(
+    st.one_of(
+        st.booleans(),
+        st.sampled_from([-1, 0, 1, 2, 7, 8, 16, 17, 48, 53, 54, 65536, 2**32, 2**33]),
+        st.sampled_from(["", "little", "UFR", "UF", "crc", "50 51", "5", EVENTS, "x" * 50]),
+        st.just(0.5),
+    ),
+    lambda inner: (
+        st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from("at bits".split()), inner)
+    ),
+    max_leaves=4,
+)
+keys = st.sampled_from(
+    ["at", "bits", "bit", "count", "none", "turn", "U2", "says", "gap", "stickers"]
+)
+
+
+@st.composite
+def tables(draw: st.DrawFn) -> dict[str, Any]:
+    """A profile's table with a few entries changed, removed or added."""
+    table: dict[str, Any] = copy.deepcopy(tomllib.loads(TEXTS[draw(st.sampled_from(NAMES))]))
+    for _ in range(draw(st.integers(0, 3))):
+        place: Any = table
+        while isinstance(place, dict | list) and place:
+            options = list(place) if isinstance(place, dict) else list(range(len(place)))
+            key = draw(st.sampled_from(options))
+            act = draw(st.sampled_from(["deeper", "deeper", "change", "remove", "add"]))
+            if act == "change":
+                place[key] = draw(values)
+            elif act == "remove":
+                del place[key]
+            elif act == "add" and isinstance(place, dict):
+                place[draw(keys)] = draw(values)
+            if act != "deeper":
+                break
+            place = place[key]
+    return table
+
+
+@settings(max_examples=200)
+@given(tables())
+def test_our_judge_of_the_schema_and_the_reference_implementation_agree(
+    table: dict[str, Any],
+) -> None:
+    assert (first_fault(table, SCHEMA) is None) == VALIDATOR.is_valid(table)
+
+
+def test_the_schema_is_one_and_uses_nothing_that_our_judge_does_not_know() -> None:
+    jsonschema.Draft202012Validator.check_schema(SCHEMA)
+    known = {
+        "$ref", "type", "const", "enum", "minimum", "maximum", "minLength", "pattern", "minItems",
+        "maxItems", "minProperties", "properties", "required", "additionalProperties", "items",
+        "description", "title", "$schema", "$defs",
+    }  # fmt: skip
+
+    def look(rule: dict[str, Any]) -> None:
+        assert set(rule) <= known
+        assert rule.get("additionalProperties", False) is False
+        for below in (*rule.get("properties", {}).values(), *rule.get("$defs", {}).values()):
+            look(below)
+        if "items" in rule:
+            look(rule["items"])
+
+    look(SCHEMA)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_profile_is_written_and_read_back_the_same(name: str) -> None:
+    assert parse_profile(profile_text(PROFILES[name], "a\n\nb"), "again.toml") == PROFILES[name]
+
+
+# Where profiles are found, and what else belongs to them.
+
+
+def test_installed_profiles_are_decoders_like_others() -> None:
+    assert {"turnwire", *NAMES} <= set(known_decoders())
+    skerry = known_decoders()["skerry"]
+    assert skerry.claims(Advertisement("SKERRY-7", ("b49bfd37-eff7-40a8-97d7-6d6f790bb2a3",)))
+    assert not skerry.claims(Advertisement("SKERRY-7"))
+    assert skerry.clock_wrap_ms == 64_000
+
+
+def test_a_users_profile_goes_before_an_installed_one_of_its_name(tmp_path: Path) -> None:
+    (tmp_path / "mine.toml").write_text(PLAIN.replace('"plain"', '"skerry"'), encoding="utf-8")
+    assert known_decoders(folder=tmp_path)["skerry"].notify == (EVENTS,)
+    assert [one.name for one in user_profiles(tmp_path)] == ["skerry"]
+    named = parse_profile(PLAIN, "named.toml")
+    assert known_decoders([named], tmp_path)["plain"].notify == (EVENTS,)
+
+
+def test_a_profile_that_cannot_be_read_is_said_so(tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match="cannot be read"):
+        load_profile(tmp_path / "none.toml")
+    (tmp_path / "wrong.toml").write_bytes(b"\xff")
+    with pytest.raises(UsageError, match="is not UTF-8"):
+        load_profile(tmp_path / "wrong.toml")
+
+
+def test_the_command_says_what_a_profile_describes(tmp_path: Path) -> None:
+    path = tmp_path / "plain.toml"
+    path.write_text(PLAIN, encoding="utf-8")
+    done = CliRunner().invoke(profile_command, [str(path)])
+    assert done.exit_code == 0
+    assert "the latest 2 turns, 8 bits apart" in done.output
+    assert json.loads(CliRunner().invoke(profile_command, ["--schema"]).output) == SCHEMA
+    assert "skerry" in CliRunner().invoke(profile_command).output

@@ -1,0 +1,270 @@
+"""Profiles: what their decoder tells."""
+
+from __future__ import annotations
+
+import functools
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from profile_texts import EVENTS, NAMES, PLAIN, PROFILES, ROOT
+
+from livecube.conformance import decoder_tests
+from livecube.cube.facelets import facelets_text, parse_facelets
+from livecube.cube.position import SOLVED, apply_turns
+from livecube.cube.turns import parse_turn
+from livecube.decoding import Write
+from livecube.edges.log_files import LogReader
+from livecube.errors import PositionError, UsageError
+from livecube.events import (
+    BadPacket,
+    BatteryReport,
+    GapReport,
+    Packet,
+    Report,
+    StateReport,
+    TurnReport,
+)
+from livecube.profiles.checks import crc
+from livecube.profiles.decoder import BEHIND, RETRY_AFTER, decoder_class
+from livecube.profiles.fields import Field
+from livecube.profiles.parsing import parse_profile
+from livecube.profiles.states import PieceCode
+from livecube.virtual.profile_cube import ProfileCube
+
+TestSkerry = decoder_tests(
+    decoder_class(PROFILES["skerry"]), functools.partial(ProfileCube, PROFILES["skerry"])
+)
+TestCairn = decoder_tests(
+    decoder_class(PROFILES["cairn"]), functools.partial(ProfileCube, PROFILES["cairn"])
+)
+
+
+def told(text: str, *packets: str) -> list[Report]:
+    decoder = decoder_class(parse_profile(text, "test.toml"))()
+    return [
+        report
+        for packet in packets
+        for report in decoder.received(EVENTS, bytes.fromhex(packet)).reports
+    ]
+
+
+U, R_, F2 = (parse_turn(name) for name in ("U", "R'", "F2"))
+
+
+# Bytes written by hand.
+
+
+def test_turns_are_told_with_number_and_time() -> None:
+    reports = told(PLAIN, "1 064 01 00".replace(" ", ""), "20c80201")
+    assert reports == [TurnReport(U, 1, 1000), TurnReport(R_, 2, 2000)]
+
+
+def test_a_lost_packet_is_read_from_the_list_of_the_next_one() -> None:
+    reports = told(PLAIN, "10640100", "30c80302")
+    assert reports == [TurnReport(U, 1, 1000), TurnReport(R_, 2, 1500), TurnReport(F2, 3, 2000)]
+
+
+def test_what_the_list_does_not_hold_is_a_gap() -> None:
+    reports = told(PLAIN, "10640100", "50c80302")
+    assert reports[1:] == [GapReport(2), TurnReport(R_, 4, 2000), TurnReport(F2, 5, 2000)]
+
+
+def test_repeats_and_stragglers_are_dropped_and_a_new_count_is_a_gap() -> None:
+    straggler = "0fff0100"
+    assert told(PLAIN, "10640100", "10640100", *[straggler] * (BEHIND - 1)) == [
+        TurnReport(U, 1, 1000)
+    ]
+    reports = told(PLAIN, "10640100", *[straggler] * BEHIND)
+    assert reports[1:] == [GapReport(None), TurnReport(U, 0, 40950)]
+
+
+@pytest.mark.parametrize(
+    ("packet", "reason"),
+    [("106409", "no packet"), ("1064010000", "no packet"), ("10640900", "code 9 is no turn")],
+)
+def test_what_makes_no_sense_is_a_bad_packet(packet: str, reason: str) -> None:
+    (report,) = told(PLAIN, packet)
+    assert isinstance(report, BadPacket)
+    assert report.reason.startswith(reason)
+
+
+def test_fields_lie_where_the_orders_have_them() -> None:
+    data = bytes([0x12, 0x34, 0x56])
+    assert Field(0, 16, "big").read(data) == 0x1234
+    assert Field(0, 16, "little").read(data) == 0x3412
+    assert Field(4, 8, "big").read(data) == 0x23
+    assert Field(4, 8, "little").read(data) == 0x41
+    assert Field(5, 3, "big").read(data) == 0b010
+    assert Field(15, 2, "little").read(data) == 0b00
+    assert Field(14, 3, "big").read(data) == 0b000
+
+
+@given(st.integers(0, 60), st.integers(1, 32), st.sampled_from(["little", "big"]), st.data())
+def test_fields_are_read_as_they_are_written(
+    start: int, bits: int, order: Any, data: st.DataObject
+) -> None:
+    field = Field(start, bits, order)
+    value = data.draw(st.integers(0, field.values - 1))
+    packet = bytearray(12)
+    field.write(packet, value)
+    assert field.read(bytes(packet)) == value
+    assert sum(byte.bit_count() for byte in packet) == value.bit_count()
+
+
+@pytest.mark.parametrize(
+    ("width", "polynomial", "initial", "turned", "final", "expected"),
+    [  # the check values of "123456789" that the published catalogues of parameters give
+        (8, 0x07, 0x00, False, 0x00, 0xF4),
+        (8, 0x31, 0x00, True, 0x00, 0xA1),
+        (16, 0x1021, 0xFFFF, False, 0x0000, 0x29B1),
+        (16, 0x1021, 0x0000, True, 0x0000, 0x2189),
+        (16, 0x8005, 0xFFFF, True, 0x0000, 0x4B37),
+        (16, 0x1021, 0xFFFF, True, 0xFFFF, 0x906E),
+    ],
+)
+def test_published_check_values(
+    width: int, polynomial: int, initial: int, turned: bool, final: int, expected: int
+) -> None:
+    found = crc(b"123456789", width, polynomial, initial, reflect_in=turned, reflect_out=turned)
+    assert found ^ final == expected
+
+
+# Positions.
+
+
+def test_a_solved_cube_by_pieces_is_all_in_order() -> None:
+    code = PROFILES["skerry"].state
+    assert code is not None
+    assert code.rows(SOLVED.tobytes()) == [[*range(8)], [0] * 8, [*range(12)], [0] * 12]
+
+
+def test_a_turn_by_pieces_is_as_seen_on_a_cube() -> None:
+    """After F the corner from UFL is at UFR and its U sticker is on the right."""
+    code = PROFILES["skerry"].state
+    assert isinstance(code, PieceCode)
+    corners, twists, edges, flips = code.rows(apply_turns(SOLVED, [parse_turn("F")]).tobytes())
+    assert corners == [1, 5, 2, 3, 0, 4, 6, 7]
+    assert twists == [1, 2, 0, 0, 2, 1, 0, 0]
+    assert edges[:5] == [9, 1, 2, 3, 8]
+    assert sum(flips) == 4
+
+
+@pytest.mark.parametrize("name", NAMES)
+@given(turns=st.lists(st.integers(0, 17), max_size=40))
+def test_positions_are_read_as_they_are_written(name: str, turns: list[int]) -> None:
+    code = PROFILES[name].state
+    assert code is not None
+    position = apply_turns(SOLVED, turns).tobytes()
+    assert code.position(code.rows(position)) == position
+
+
+@settings(max_examples=60)
+@given(st.lists(st.integers(0, 17), max_size=30), st.data())
+def test_stickers_are_judged_as_facelets_are(turns: list[int], data: st.DataObject) -> None:
+    code = PROFILES["cairn"].state
+    assert code is not None
+    (row,) = code.rows(apply_turns(SOLVED, turns).tobytes())
+    for _ in range(data.draw(st.integers(0, 2))):
+        i, j = data.draw(st.integers(0, 47)), data.draw(st.integers(0, 47))
+        row[i], row[j] = row[j], row[i]
+    letters = dict(zip((0, 4, 2, 1, 5, 3), "ULFRBD", strict=True))
+    shown = ["ULFRBD"[f // 9] for f in range(54)]
+    for facelet, colour in zip(code.facelets, row, strict=True):  # type: ignore[union-attr]
+        shown[facelet] = letters[colour]
+    try:
+        expected: bytes | None = parse_facelets("".join(shown)).tobytes()
+    except PositionError:
+        expected = None
+    try:
+        found: bytes | None = code.position([row])
+    except PositionError:
+        found = None
+    assert found == expected
+
+
+def test_turns_follow_from_positions_and_what_no_turn_explains_is_a_gap() -> None:
+    cube = ProfileCube(PROFILES["cairn"])
+    decoder = decoder_class(PROFILES["cairn"])()
+    packets = [packet for turn in (0, 5, 9, 9, 17) for packet in cube.turn(turn, 0)]
+    reports = [r for p in packets[:2] for r in decoder.received(cube.events, p).reports]
+    first = apply_turns(SOLVED, [0]).tobytes()
+    assert reports == [StateReport(first, 1, None), TurnReport(5, 2, None)]
+    (half,) = decoder.received(cube.events, packets[3]).reports
+    assert half == TurnReport(10, 4, None)  # two quarters, of which the first was lost
+    decoder.received(cube.events, packets[4])
+    cube.turn(0, 0)
+    (last,) = cube.turn(3, 0)
+    gap, state = decoder.received(cube.events, last).reports
+    assert gap == GapReport(2)
+    assert isinstance(state, StateReport)
+    assert state.position == cube.position
+
+
+def test_after_a_gap_the_position_is_asked_for_until_it_comes() -> None:
+    cube, decoder = ProfileCube(PROFILES["skerry"]), decoder_class(PROFILES["skerry"])()
+    packets = [packet for number in range(60) for packet in cube.turn(0, 100 * number)]
+    decoder.received(cube.events, packets[0])
+    answers = [decoder.received(cube.events, packet) for packet in packets[20:50]]
+    asked = [number for number, answer in enumerate(answers) if answer.writes]
+    assert asked == [0, RETRY_AFTER, 2 * RETRY_AFTER, 3 * RETRY_AFTER]
+    (request,) = answers[0].writes
+    (state,) = cube.written(request.data, 9000)
+    decoded = decoder.received(cube.events, state)
+    assert [type(r) for r in decoded.reports] == [GapReport, StateReport, BatteryReport]
+    assert decoded.writes == ()
+
+
+# Captures.
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_capture_is_decoded_to_the_turns_that_were_asked_for(name: str) -> None:
+    decoder, position = decoder_class(PROFILES[name])(), SOLVED.tobytes()
+    reports: list[Report] = []
+    with LogReader(ROOT / f"fixtures/{name}.capture.jsonl") as log:
+        for event in log:
+            if isinstance(event, Packet):
+                reports += decoder.received(event.char, event.data).reports
+    for report in reports:
+        assert not isinstance(report, BadPacket | GapReport)
+        if isinstance(report, TurnReport):
+            position = apply_turns(
+                parse_facelets(facelets_text(_array(position))), [report.turn]
+            ).tobytes()
+        elif isinstance(report, StateReport):
+            position = report.position
+    assert position == SOLVED.tobytes()
+
+
+def _array(position: bytes) -> Any:
+    import numpy as np
+
+    return np.frombuffer(position, dtype=np.uint8)
+
+
+class Mirror:
+    """A transform that inverts all bits, and raises if it gets none."""
+
+    def incoming(self, characteristic: str, data: bytes) -> bytes:
+        if not data:
+            raise RuntimeError
+        return bytes(byte ^ 0xFF for byte in data)
+
+    outgoing = incoming
+
+
+def test_a_transform_makes_packets_plain_and_its_faults_are_bad_packets() -> None:
+    text = PLAIN.replace('name = "plain"', 'name = "plain"\ntransform = "mirror"')
+    text = text.replace(
+        "[[packet]]", f'[send]\nconnect = [{{ to = "{EVENTS}", hex = "0f" }}]\n[[packet]]'
+    )
+    decoder = decoder_class(parse_profile(text, "test.toml"), Mirror)()
+    assert decoder.connected() == (Write(EVENTS, b"\xf0"),)
+    mirrored = bytes(byte ^ 0xFF for byte in bytes.fromhex("10640100"))
+    assert decoder.received(EVENTS, mirrored).reports == (TurnReport(U, 1, 1000),)
+    (bad,) = decoder.received(EVENTS, b"").reports
+    assert bad == BadPacket("the transform mirror fails", b"")
+    with pytest.raises(UsageError, match="no transform is called 'mirror'"):
+        decoder_class(parse_profile(text, "test.toml"))
