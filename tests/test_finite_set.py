@@ -17,8 +17,12 @@ The totals are printed (``pytest -s``).
 
 from __future__ import annotations
 
+import os
 from collections import Counter
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
+from functools import cache
+from multiprocessing import get_context
 from typing import TYPE_CHECKING, Final
 
 import pytest
@@ -54,6 +58,10 @@ LONGEST: Final = {
 """Turns; that no key needs more is asserted, and follows from lists that are all complete."""
 
 BY_ID: Final = {technique.id: technique for technique in TECHNIQUES}
+CHUNK: Final = 200
+"""Keys that a process gets at once; neighbours share much of what is worked out for them."""
+MOST_WORKERS: Final = 4
+"""Each takes some 600 MB."""
 SIDES: Final = "FRBL"
 DOWN: Final = FACES.index("D")
 
@@ -178,15 +186,36 @@ def totals(found: Iterable[tuple[str, list[list[str]]]]) -> list[str]:
     return [*lines, f"in all {every} keys, {sequences.total()} sequences"]
 
 
-@pytest.mark.timeout(900)  # one and a half minutes of one core, more on a slow or busy machine
-def test_all_answers_at_offset_0(engines: dict[str, Engine]) -> None:
-    wrong: list[str] = []
-    found: list[tuple[str, list[list[str]]]] = []
-    for key in keys():
+def compared(some: list[Key]) -> tuple[list[str], list[tuple[str, list[list[str]]]]]:
+    """What is wrong with some keys, and their answers by technique; in a process of its own."""
+    engines, wrong, found = _engines(), list[str](), list[tuple[str, list[list[str]]]]()
+    for key in some:
         expected = answers(key)
         found += zip(key.techniques, expected, strict=True)
         wrong += differences(engines, key, expected)
+    return wrong, found
+
+
+@cache
+def _engines() -> dict[str, Engine]:
+    return load_engines()
+
+
+# The engines are only asked for so that what they need is there before two processes want it.
+@pytest.mark.timeout(900)  # nearly two minutes of processor time, more on a slow machine
+@pytest.mark.usefixtures("engines")
+def test_all_answers_at_offset_0() -> None:
+    every = list(keys())
+    parts = [every[start : start + CHUNK] for start in range(0, len(every), CHUNK)]
+    wrong: list[str] = []
+    found: list[tuple[str, list[list[str]]]] = []
+    workers = min(os.cpu_count() or 1, MOST_WORKERS)
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+        for some_wrong, some_found in pool.map(compared, parts):
+            wrong += some_wrong
+            found += some_found
     print("", *totals(found), sep="\n")
+    assert len(found) == sum(len(key.techniques) for key in every)
     assert not wrong, f"{len(wrong)}, the first: " + "\n".join(wrong[:5])
     for technique, longest in LONGEST.items():
         assert longest == max(len(p[0][0].split()) for name, p in found if name == technique)
