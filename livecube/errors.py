@@ -24,6 +24,7 @@ __all__ = [
     "LogError",
     "NotationError",
     "PositionError",
+    "ProfileError",
     "RadioError",
     "RadioTrouble",
     "UsageError",

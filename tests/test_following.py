@@ -23,10 +23,19 @@ from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.hands_file import default_hands
 from livecube.errors import UsageError
 from livecube.events import CubeEvent, HoldingMark, Reset, State, Turn
-from livecube.stages.progress import HeldAs, Resynced, SolveOver, Turned
+from livecube.stages.progress import (
+    DeviceTold,
+    HeldAs,
+    LinkChanged,
+    Resynced,
+    SolveOver,
+    Turned,
+)
 from livecube.stages.tracker import Tracker
 from livecube.techniques.registry import TECHNIQUES
+from livecube.views.machine import happening_json
 from livecube.views.screen import Board
+from livecube.views.text import happening_line
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
@@ -198,6 +207,21 @@ def test_the_screen_shows_clues_keys_and_what_was_kept_back(engine: Engine) -> N
     shown = drawn(board)
     assert "hints kept back; the best chances were:" in shown
     assert "Keyhole corner into" in shown
+
+
+def test_a_link_that_is_lost_or_back_is_shown_and_told() -> None:
+    board = Board("a cube")
+    for up, words in ((False, "is lost; trying to bring it back."), (True, "is back.")):
+        told = LinkChanged(7.25, up)
+        board.take(told)
+        assert f"The connection to the cube {words}" in drawn(board)
+        line = happening_line(told)
+        assert line is not None
+        assert line.endswith(words)
+        assert happening_json(told) == {"event": "link", "t": 7.25, "up": up}
+    device = DeviceTold(1.0, (("maker", "M"), ("firmware", "1")))
+    assert happening_json(device) == {"event": "device", "t": 1.0, "maker": "M", "firmware": "1"}
+    assert happening_line(device) == "    1.00  maker M, firmware 1"
 
 
 def test_a_mistake_beside_the_following_is_the_users_to_mend() -> None:

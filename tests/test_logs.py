@@ -16,13 +16,16 @@ from livecube.cube.turns import turns_text
 from livecube.edges.log_files import LogReader, LogWriter
 from livecube.errors import LogError, UsageError
 from livecube.events import (
+    DEVICE_KEYS,
     SOLVE_PHASES,
     AnyHolding,
     Asked,
     Battery,
     CubeEvent,
+    DeviceInfo,
     Gap,
     HoldingMark,
+    LinkChange,
     Packet,
     Reset,
     SolveMark,
@@ -34,7 +37,7 @@ from livecube.logs.lines import Header, event_line, header_line, parse_event, pa
 if TYPE_CHECKING:
     from pathlib import Path
 
-HEADER: Final = Header("2026-03-01T18:20:00Z", "Würfel", "cube", "R U2 F'")
+HEADER: Final = Header("2026-03-01T18:20:00Z", "Würfel", "cube", "R U2 F'", "radio")
 EVENTS: Final[list[CubeEvent]] = [
     State(0.0, bytes(apply_turns(SOLVED, parse_turns("R U2 F'")).tolist())),
     HoldingMark(0.5, FACES.index("D"), FACES.index("F")),
@@ -45,6 +48,10 @@ EVENTS: Final[list[CubeEvent]] = [
     Battery(2.5, 71),
     AnyHolding(2.75),
     Packet(3.0, "ab/µ", b"\x00\xff"),
+    Packet(3.0, "ab", b"", host=8.25),
+    LinkChange(3.1, up=False),
+    LinkChange(3.2, up=True),
+    DeviceInfo(3.3, (("maker", "Würfel"), ("firmware", "1.2"))),
     Asked(3.5, (0, 4)),
     Asked(3.75, None),
     Reset(4.0),
@@ -69,7 +76,13 @@ KINDS: Final[dict[str, st.SearchStrategy[CubeEvent]]] = {
     "gap": st.builds(Gap, seconds, st.none() | whole),
     "battery": st.builds(Battery, seconds, st.integers(0, 100)),
     "asked": st.builds(Asked, seconds, st.none() | sequences.map(tuple)),
-    "packet": st.builds(Packet, seconds, st.text(), st.binary(max_size=40)),
+    "packet": st.builds(Packet, seconds, st.text(), st.binary(max_size=40), st.none() | seconds),
+    "link": st.builds(LinkChange, seconds, st.booleans()),
+    "device": st.builds(
+        lambda t, told: DeviceInfo(t, tuple((k, told[k]) for k in DEVICE_KEYS if k in told)),
+        seconds,
+        st.dictionaries(st.sampled_from(DEVICE_KEYS), st.text()),
+    ),
     "solve": st.builds(SolveMark, seconds, whole, st.sampled_from(SOLVE_PHASES)),
     "holding": st.builds(lambda t, h: HoldingMark(t, *h), seconds, held),
     "any-holding": st.builds(AnyHolding, seconds),

@@ -87,6 +87,10 @@ SOLVED_TEXT: Final = "".join(9 * face for face in "ULFRBD")
     ("line", "says"),
     [
         ('{"t": 1, "turn": "Q"}', "'Q' is not a turn"),
+        ('{"t": 1, "mark": "link"}', '"up" must be true or false, not missing'),
+        ('{"t": 1, "mark": "link", "up": 1}', '"up" must be true or false, not 1'),
+        ('{"t": 1, "mark": "device", "maker": 1}', '"maker" must be a text'),
+        ('{"t": 1, "mark": "packet", "char": "", "hex": "", "host": "1"}', '"host" must be'),
         ('{"t": 1, "turn": "R2\'"}', "is not a turn"),
         ('{"t": 1, "turn": null}', '"turn" must be'),
         ('{"t": 1, "turn": ["R"]}', '"turn" must be'),

@@ -86,9 +86,7 @@ def _packages() -> list[str]:
 
 def _add_kernel(work: Path, tree: Path, made: Path) -> None:
     """The ordinary kernel, and of its modules those that are used."""
-    shown = _run("apt-cache", "depends", "linux-image-amd64")
-    package = next(line.split()[1] for line in shown.splitlines() if "Depends:" in line)
-    _run("apt-get", "download", package, cwd=work)
+    _run("apt-get", "download", _kernel_package(), cwd=work)
     unpacked = work / "kernel"
     _run("dpkg-deb", "-x", next(work.glob("linux-image-*.deb")), unpacked)
     modules = next((unpacked / "lib/modules").iterdir())
@@ -106,6 +104,21 @@ def _add_kernel(work: Path, tree: Path, made: Path) -> None:
     for name in ("modules.order", "modules.builtin", "modules.builtin.modinfo"):
         shutil.copy2(modules / name, tree / "lib/modules" / version / name)
     _run("depmod", "-b", tree, version)
+
+
+def _kernel_package() -> str:
+    """The package of the ordinary kernel; the lists of packages are got if need be."""
+    for prepare in ((), ("apt-get", "update")):
+        if prepare:
+            _run(*prepare)
+        shown = subprocess.run(
+            ["apt-cache", "depends", "linux-image-amd64"],
+            capture_output=True, text=True, check=False,
+        ).stdout  # fmt: skip
+        for line in shown.splitlines():
+            if "Depends:" in line:
+                return line.split()[1]
+    raise SystemExit("system test: apt knows no linux-image-amd64; it needs Debian on amd64")
 
 
 def _add_packages(tree: Path) -> None:

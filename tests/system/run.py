@@ -45,7 +45,7 @@ def main() -> int:
         print(f"system test: the machine ran for {time.monotonic() - began:.0f} s")
         if status != 0 and (log := share / "bluetoothd.log").exists():
             print(log.read_text(errors="replace")[-3000:])
-    print("system test: 1 passed, 0 failed" if status == 0 else "system test: 0 passed, 1 failed")
+    print("system: 1 passed, 0 failed" if status == 0 else "system: 0 passed, 1 failed")
     return status
 
 
