@@ -21,7 +21,7 @@ from learn_layouts import made, recording
 from livecube.composition.decoders import known_decoders
 from livecube.conformance.attacks import one_hostile
 from livecube.conformance.bench import Bench, look_at
-from livecube.conformance.tests import faces_turned
+from livecube.conformance.cube_tests import faces_turned
 from livecube.learning.learner import learn
 from livecube.learning.verdicts import Learned
 from livecube.profiles.decoder import decoder_class

@@ -12,6 +12,8 @@ import pytest
 
 from livecube.conformance import decoder_tests
 from livecube.errors import UsageError
+from livecube.profiles.decoder import decoder_class
+from livecube.profiles.parsing import parse_profile
 from livecube.virtual.cube import GROUP, simulated_cube
 
 if TYPE_CHECKING:
@@ -19,11 +21,12 @@ if TYPE_CHECKING:
 
     from livecube.decoding import Decoder
 
+PARTS = re.MULTILINE | re.DOTALL
 README = (Path(__file__).parent.parent / "protocols/README.md").read_text(encoding="utf-8")
 
 
 def block(language: str) -> str:
-    found = re.findall(rf"^```{language}\n(.*?)^```$", README, re.MULTILINE | re.DOTALL)
+    found = re.findall(rf"^```{language}\n(.*?)^```$", README, PARTS)
     return str(found[0])
 
 
@@ -64,6 +67,16 @@ def test_the_readmes_example_does_what_it_shows() -> None:
     )
     result = doctest.DocTestRunner().run(test)
     assert result.attempted > 1
+    assert result.failed == 0
+
+
+def test_the_readmes_profile_does_what_it_shows() -> None:
+    text, shown = block("toml profile"), re.findall(r"^```pycon\n(.*?)^```$", README, PARTS)[1]
+    decoder = decoder_class(parse_profile(text, "README.md"))()
+    names = {"decoder": decoder, "EVENTS": decoder.notify[0]}
+    test = doctest.DocTestParser().get_doctest(shown, names, "README.md", "README.md", None)
+    result = doctest.DocTestRunner().run(test)
+    assert result.attempted == 1
     assert result.failed == 0
 
 

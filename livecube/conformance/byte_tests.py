@@ -1,0 +1,115 @@
+"""What can be tried with bytes alone; an ``AssertionError`` says what is wrong.
+
+Each test is an ordinary method, so that a failing one has a name. pytest itself is not needed.
+"""
+
+from __future__ import annotations
+
+import random
+import tracemalloc
+from typing import TYPE_CHECKING, Final
+
+from livecube.conformance.attacks import ATTACKS, changed, noise
+from livecube.conformance.bench import fed
+from livecube.decoding import Advertisement
+from livecube.events import BadPacket, TurnReport
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from livecube.decoding import Decoder
+
+__all__ = ["DecoderTests"]
+
+_STRANGER: Final = "00000000-0000-0000-0000-000000000000"
+_MEMORY: Final = 100_000
+"""So many bytes may a decoder grow by while tens of thousands of packets make no sense."""
+
+
+class DecoderTests:
+    """Tests that need nothing but some good packets."""
+
+    decoder: Callable[[], Decoder]
+    given: tuple[bytes, ...]
+
+    def _good(self) -> list[bytes]:
+        return list(self.given)
+
+    def _characteristic(self) -> str:
+        return self.decoder().notify[0]
+
+    def _survives(self, attack: str) -> None:
+        good, characteristic = self._good(), self._characteristic()
+        hostile = ATTACKS[attack](good, random.Random(1))
+        fed(self.decoder(), characteristic, hostile)
+        decoder = self.decoder()
+        decoder.connected()
+        fed(decoder, characteristic, [*good[:50], b"", *hostile, *good])
+        decoder.connected()
+        fed(decoder, characteristic, hostile)
+
+    def test_it_describes_itself_and_claims_no_stranger(self) -> None:
+        """Name, clock and characteristics are stated; nobody is claimed who says nothing."""
+        decoder = self.decoder()
+        assert decoder.name, "a decoder needs a name"
+        assert decoder.clock_wrap_ms is None or decoder.clock_wrap_ms > 0
+        assert decoder.notify, "a decoder needs characteristics to subscribe to"
+        assert all(uuid == uuid.lower() for uuid in decoder.notify), "UUIDs are lower case"
+        assert not decoder.claims(Advertisement(None)), "it claims an unknown cube"
+
+    def test_truncated_packets(self) -> None:
+        """Nothing raises, no report is out of range."""
+        self._survives("truncated")
+
+    def test_random_packets(self) -> None:
+        """Nothing raises, no report is out of range."""
+        self._survives("noise")
+
+    def test_repeated_packets(self) -> None:
+        """Nothing raises, no report is out of range."""
+        self._survives("repeated")
+
+    def test_reordered_packets(self) -> None:
+        """Nothing raises, no report is out of range."""
+        self._survives("reordered")
+
+    def test_changed_packets(self) -> None:
+        """Nothing raises, no report is out of range."""
+        self._survives("changed")
+
+    def test_packets_of_another_characteristic(self) -> None:
+        """They are bad packets and nothing else."""
+        decoded = self.decoder().received(_STRANGER, b"\x11")
+        assert [type(report) for report in decoded.reports] == [BadPacket]
+
+    def test_the_same_packets_mean_the_same(self) -> None:
+        """A decoder has no clock and draws no lots."""
+        rng, good, characteristic = random.Random(3), self._good(), self._characteristic()
+        packets = [*good, *changed(good, rng)[:2000], *good]
+        once, again = (fed(self.decoder(), characteristic, packets) for _ in range(2))
+        assert once == again
+
+    def test_good_packets_give_turns(self) -> None:
+        """And none of them is bad."""
+        reports = fed(self.decoder(), self._characteristic(), self._good())
+        assert any(isinstance(report, TurnReport) for report in reports)
+        assert not [report for report in reports if isinstance(report, BadPacket)]
+
+    def test_memory_is_bounded(self) -> None:
+        """Every other packet is lost for good, nothing asked for is answered, and noise comes."""
+        rng, good, characteristic = random.Random(2), self._good(), self._characteristic()
+        decoder = self.decoder()
+        packets = [*good[::2], *changed(good, rng), *noise(good, rng)]
+        _feed_blindly(decoder, characteristic, packets)
+        tracemalloc.start()
+        before, _ = tracemalloc.get_traced_memory()
+        for _ in range(3):
+            _feed_blindly(decoder, characteristic, packets)
+        after, _ = tracemalloc.get_traced_memory()
+        tracemalloc.stop()
+        assert after - before < _MEMORY, f"{after - before} bytes more after {len(packets) * 3}"
+
+
+def _feed_blindly(decoder: Decoder, characteristic: str, packets: list[bytes]) -> None:
+    for data in packets:
+        decoder.received(characteristic, data)
