@@ -53,12 +53,14 @@ class Table:
         )
         self.cube = self.solver.cube
         self.events: list[CubeEvent] = []
+        self.away_s = 0.05
+        """How long the link takes to come back."""
 
     async def follow(self, watch: Callable[[Table], None] = lambda table: None) -> None:
         """Follow the whole solve; ``watch`` looks at it after each event."""
         sightings = await self.radio.scan(5, lambda sighting: True)
         notify = DECODER.notify
-        delays = lambda: repeat(0.05)  # noqa: E731
+        delays = lambda: repeat(self.away_s)  # noqa: E731
         link = RadioLink(self.radio, sightings[0], notify, time.monotonic, delays)
         async with aclosing(decoded(link, DECODER())) as events:
             async for event in events:
@@ -93,9 +95,11 @@ async def followed(
     faults: Faults | None = None,
     watch: Callable[[Table], None] = lambda table: None,
     speed: float = HURRY,
+    away_s: float = 0.05,
 ) -> Table:
     """A table after the whole solve was followed."""
     table = Table(faults, speed)
+    table.away_s = away_s
     async with laid(table) as solving, asyncio.timeout(60):
         following = asyncio.create_task(table.follow(watch))
         await asyncio.wait([solving, following], return_when=asyncio.FIRST_COMPLETED)
@@ -135,7 +139,10 @@ async def test_a_whole_solve_is_followed_through_bleak_and_gatt() -> None:
     assert not solve.gap
 
 
-async def test_a_link_that_is_lost_in_mid_solve_comes_back_and_nothing_is_missing() -> None:
+@pytest.mark.parametrize("away_s", [0.05, 0.4], ids=["a moment", "some seconds of the cube's"])
+async def test_a_link_that_is_lost_in_mid_solve_comes_back_and_nothing_is_missing(
+    away_s: float,
+) -> None:
     ended: list[asyncio.Task[None]] = []
     cut = (12, 30, 50)
 
@@ -143,7 +150,7 @@ async def test_a_link_that_is_lost_in_mid_solve_comes_back_and_nothing_is_missin
         if len(table.turns) in cut[len(ended) : len(ended) + 1]:
             ended.append(asyncio.create_task(table.cube.drop_link()))
 
-    table = await followed(watch=watch, speed=10)
+    table = await followed(watch=watch, speed=10, away_s=away_s)
     assert len(ended) == len(cut)
     assert table.cube.connections == 1 + len(cut)
     assert [event.up for event in table.of(LinkChange)] == [False, True] * len(cut)  # type: ignore[union-attr]
