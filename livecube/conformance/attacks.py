@@ -10,6 +10,9 @@ if TYPE_CHECKING:
 
 __all__ = ["ATTACKS", "changed", "noise", "one_hostile"]
 
+_CHANGED: Final = 6000
+_NOISE: Final = 2000
+
 
 def _truncated(packets: Sequence[bytes], rng: random.Random) -> list[bytes]:
     return [p[:length] for p in packets[:60] for length in range(len(p))]
@@ -17,7 +20,7 @@ def _truncated(packets: Sequence[bytes], rng: random.Random) -> list[bytes]:
 
 def noise(packets: Sequence[bytes], rng: random.Random) -> list[bytes]:
     """Random bytes, most of them about as long as packets are, and one long row of zeros."""
-    return [rng.randbytes(rng.randrange(40)) for _ in range(5000)] + [bytes(512)]
+    return [rng.randbytes(rng.randrange(40)) for _ in range(_NOISE)] + [bytes(512)]
 
 
 def _repeated(packets: Sequence[bytes], rng: random.Random) -> list[bytes]:
@@ -30,7 +33,7 @@ def _reordered(packets: Sequence[bytes], rng: random.Random) -> list[bytes]:
 
 def changed(packets: Sequence[bytes], rng: random.Random) -> list[bytes]:
     """Good packets with one to three of their bytes changed."""
-    return [_changed(rng.choice(packets), rng) for _ in range(20_000)]
+    return [_changed(rng.choice(packets), rng) for _ in range(_CHANGED)]
 
 
 def _changed(packet: bytes, rng: random.Random) -> bytes:

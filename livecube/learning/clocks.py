@@ -38,13 +38,15 @@ def find_clock(bits: Bits, host_s: npt.NDArray[np.float64]) -> FoundClock | None
     """
     if len(host_s) < _LEAST:
         return None
+    moves = bits.table.min(axis=0) != bits.table.max(axis=0)
     for rate in RATES:
         found = [
             (width, start)
             for width in range(8, _MOST_BITS + 1)
             if (1 << width) >= _LEAST_S * rate
             for start in range(bits.size - width + 1)
-            if _is_clock(bits, start, width, rate, host_s)
+            if moves[start if bits.order == "big" else start + width - 1]
+            and _is_clock(bits, start, width, rate, host_s)
         ]
         if found:
             width, start = max(found)
@@ -56,9 +58,6 @@ def _is_clock(
     bits: Bits, start: int, width: int, rate: int, host_s: npt.NDArray[np.float64]
 ) -> bool:
     values = bits.read(start, width)
-    top = values >> (width - 1)
-    if top.min() == top.max():
-        return False
     wrap = 1 << width
     late = (host_s * rate - values) % wrap  # how late each packet came, up to a constant
     late = (late - late[0] + wrap / 2) % wrap - wrap / 2

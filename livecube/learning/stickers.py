@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 __all__ = ["FoundStickers", "find_stickers", "shown_colours"]
 
-_WIDTHS: Final = range(3, 9)
+_WIDTHS: Final = (3, 4, 8)
 _CENTRES: Final = frozenset(range(4, 54, 9))
 
 
