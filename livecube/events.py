@@ -123,6 +123,8 @@ class Gap:
 
     t: float
     lost: int | None
+    since: float | None = None
+    """The place is not known: they were lost at any time since then. None: it is known."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,9 +5,10 @@ The same object serves a cube and a capture whose packets are decoded once more.
 
 from __future__ import annotations
 
+import asyncio
 from contextlib import aclosing
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from livecube.clock import CubeClock
 from livecube.edges.link import CubeFacts, LinkDown, LinkUp, Notification
@@ -21,6 +22,7 @@ from livecube.events import (
     Reset,
     SolveMark,
 )
+from livecube.mending.mender import Mender
 
 if TYPE_CHECKING:
     from collections.abc import AsyncGenerator, Iterable, Iterator
@@ -28,6 +30,9 @@ if TYPE_CHECKING:
     from livecube.decoding import Decoder, Write
     from livecube.edges.link import Link, LinkItem
     from livecube.events import CubeEvent
+
+_PATIENCE_S: Final = 2.0
+"""So long a cube that is silent may take to say how it stands, once turns were lost."""
 
 __all__ = ["Reception", "decoded", "decoded_again"]
 
@@ -43,13 +48,27 @@ class Reception:
         self._decoder = decoder
         self._capture = capture
         self._clock = CubeClock(decoder.clock_wrap_ms)
+        self._mender = Mender()
         self._t = 0.0
         self._was_down = False
         self._percent: int | None = None
         """The charge as it was told last: two services may tell it."""
 
+    @property
+    def waits(self) -> bool:
+        """Whether events are held back until the cube says how it stands."""
+        return self._mender.waits
+
+    def give_up(self) -> list[CubeEvent]:
+        """Wait for that no longer."""
+        return self._mender.give_up()
+
     def take(self, item: LinkItem) -> tuple[list[CubeEvent], tuple[Write, ...]]:
         """Take in what came next; the events that it brings, and what is to be sent."""
+        events, writes = self._read(item)
+        return [mended for event in events for mended in self._mender.feed(event)], writes
+
+    def _read(self, item: LinkItem) -> tuple[list[CubeEvent], tuple[Write, ...]]:
         match item:
             case Notification():
                 return self._notification(item)
@@ -96,12 +115,30 @@ async def decoded(
     """The events of a link."""
     reception = Reception(decoder, capture=capture)
     async with aclosing(link.items()) as items:
-        async for item in items:
-            events, writes = reception.take(item)
-            for write in writes:
-                link.write(write)
-            for event in events:
-                yield event
+        waiting: asyncio.Future[LinkItem | None] | None = None
+        try:
+            while True:
+                if reception.waits:
+                    waiting = asyncio.ensure_future(anext(items, None))
+                    done, _ = await asyncio.wait({waiting}, timeout=_PATIENCE_S)
+                    for event in () if done else reception.give_up():
+                        yield event
+                    item = await waiting
+                else:
+                    item = await anext(items, None)
+                if item is None:
+                    break
+                events, writes = reception.take(item)
+                for write in writes:
+                    link.write(write)
+                for event in events:
+                    yield event
+        finally:
+            if waiting is not None:
+                waiting.cancel()
+                await asyncio.wait({waiting})
+        for event in reception.give_up():
+            yield event
 
 
 def decoded_again(events: Iterable[CubeEvent], decoder: Decoder) -> Iterator[CubeEvent]:
@@ -113,6 +150,7 @@ def decoded_again(events: Iterable[CubeEvent], decoder: Decoder) -> Iterator[Cub
         for again in _once_more(event, reception, last):
             last = again.t
             yield again
+    yield from reception.give_up()
 
 
 def _once_more(event: CubeEvent, reception: Reception, last: float) -> list[CubeEvent]:

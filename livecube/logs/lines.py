@@ -114,6 +114,8 @@ def event_line(event: CubeEvent) -> str:
             line |= {"mark": "state", "facelets": facelets_text(position)}
         case Gap():
             line |= {"mark": "gap", "lost": event.lost}
+            if event.since is not None:
+                line["since"] = round(event.since, 6)
         case Battery():
             line |= {"mark": "battery", "percent": event.percent}
         case Packet():
@@ -260,7 +262,11 @@ def _state(t: float, line: dict[str, Any]) -> State:
 
 
 def _gap(t: float, line: dict[str, Any]) -> Gap:
-    return Gap(t, _whole(line, "lost") if line.get("lost") is not None else None)
+    return Gap(
+        t,
+        _whole(line, "lost") if line.get("lost") is not None else None,
+        _number(line, "since") if line.get("since") is not None else None,
+    )
 
 
 def _packet(t: float, line: dict[str, Any]) -> Packet:

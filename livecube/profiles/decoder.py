@@ -79,6 +79,8 @@ class ProfileDecoder:
     def connected(self) -> tuple[Write, ...]:
         """What the profile says is to be sent; turns made meanwhile are noticed later."""
         self._rejoined = self._met
+        if any(layout.state for layout in self.profile.layouts):
+            self._state_waited = 1  # asked for by what is sent now, if it can be asked for
         return self._writes(self.profile.on_connect)
 
     def received(self, characteristic: str, data: bytes) -> Decoded:
@@ -275,12 +277,15 @@ class ProfileDecoder:
         """Tell the turn that links two positions; if it takes more, turns were lost."""
         turn = _link(before, position)
         if position == before and (news == 0 or not numbered):
+            if self._state_waited is not None:
+                self._tell_state(layout, data, position)
             return
-        # Two quarters that make a half turn can only be that.
-        if turn is not None and (not numbered or news == 1 or (news == 2 and turn % 3 == 1)):
+        if turn is not None and (not numbered or news == 1):
             ticks = None if layout.clock is None else layout.clock.read(data)
             self._position = before
             self._tell_turn(turn, self._last, ticks)
+            if self._state_waited is not None:
+                self._tell_state(layout, data, position)
             return
         self._tell_gap(news or None)
         self._tell_state(layout, data, position)

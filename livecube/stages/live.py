@@ -11,7 +11,14 @@ from typing import TYPE_CHECKING
 
 from livecube.stages.frame import ALL_SLOTS, slots_of
 from livecube.stages.progress import CrossColour, Progress, Reopened, SolveBegun, StageDone
-from livecube.stages.solve import Boundary, LastLayer, cross_boundary, pair_boundaries, split
+from livecube.stages.solve import (
+    Boundary,
+    Doubt,
+    LastLayer,
+    cross_boundary,
+    pair_boundaries,
+    split,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -33,7 +40,7 @@ class Narrator:
         self.shown: Sight | None = None
         self.row: Row | None = None
         """What the shown colour sees now; None in the middle of a sequence."""
-        self._told = record.before
+        self._told, self._doubt = record.before, Doubt()
         """Line at which the stage announced last ended."""
         self._begun = False
         self._last_layer: LastLayer | None = None
@@ -85,7 +92,7 @@ class Narrator:
             new, old = shown.frame.colour, before.frame.colour
             told.append(CrossColour(t, new, old, self.record.line))
         told += self._tell_begin(t, start)
-        self._told = start - 1
+        self._told, self._doubt = start - 1, Doubt()
         told.append(self._stage(t, shown, cross_boundary(shown)))
         return told + self._tell_pairs(t, shown, shown.held.done)
 
@@ -117,6 +124,6 @@ class Narrator:
 
     def _stage(self, t: float, shown: Sight, boundary: Boundary) -> StageDone:
         assert shown.start is not None
-        done = StageDone(t, split(self.record, boundary, self._told, shown.start))
+        done = StageDone(t, split(self.record, self._doubt, boundary, self._told, shown.start))
         self._told = max(self._told, boundary.line)
         return done

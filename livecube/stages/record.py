@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass, field
 from operator import eq
 from typing import TYPE_CHECKING, Final
@@ -119,10 +120,17 @@ class Record:
                     seen.append((sight, row, sight.held.settle(row)))
         return seen
 
+    def lose(self, since: float | None = None) -> None:
+        """Turns were lost after the last line, or at any time ``since`` then."""
+        first = self.line
+        if since is not None:
+            first = self.before + bisect_right(self.times, since)
+        self.gaps.update(range(first, self.line + 1))
+
     def jump(self, position: bytes) -> None:
         """The cube stands in ``position`` after the last line: turns were lost there."""
         self.positions[-1] = position
-        self.gaps.add(self.line)
+        self.lose()
         for sight in self.sights:
             if sight.armed and (row := sight.frame.row(self.line, position)):
                 sight.held.settle(row)

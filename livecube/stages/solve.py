@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Boundary",
+    "Doubt",
     "LastLayer",
     "Solve",
     "Split",
@@ -68,9 +69,9 @@ class Split:
     """It ended on the turn on which the stage before ended: no turns of its own."""
     holding: Holding | None
     inferred: bool = False
-    """Some of its turns were worked out, not reported."""
+    """Turns that matter here were worked out, not reported; see :class:`Doubt`."""
     gap: bool = False
-    """Turns were lost within it: nothing here counts as measured."""
+    """Turns that matter here were lost: nothing here counts as measured."""
 
     @property
     def turning(self) -> float:
@@ -192,15 +193,60 @@ def _case(stage: StageName, position: bytes, frame: CrossFrame) -> str | None:
     return permutation_case(position, frame.face) if stage == "permute" else None
 
 
-def split(record: Record, boundary: Boundary, after: int, start: int) -> Split:
+@dataclass(slots=True)
+class Doubt:
+    """Which stages of a solve cannot be trusted, because turns were lost or worked out.
+
+    Where turns were worked out, every position is right again: they touch the stages in which
+    they lie, that which ends on the same turn, and the one behind, since the end from which it
+    is counted may have been another one. Behind a gap nothing is sure any more. And before the
+    last pair either touches all pairs, in hindsight the earlier ones too: what was done looks
+    undone in the middle of a sequence, and which pair is done when depends on what is seen.
+    """
+
+    lost: bool = False
+    """Whether turns have been lost so far."""
+    touched: bool = False
+    """Whether turns that were worked out touch the stage before."""
+    pairs_lost: bool = False
+    pairs_touched: bool = False
+
+    def marks(
+        self, record: Record, boundary: Boundary, after: int, start: int
+    ) -> tuple[bool, bool]:
+        """Take in the next stage, begun ``after`` a line; whether it is marked by each.
+
+        What came before the ``start`` of the solve touches the cross alone: it may have hidden
+        where the solve began.
+        """
+        before, first = self.touched, boundary.stage == "cross"
+        lines = range(after, boundary.line + 1)
+        earlier = range(record.before, start if first else record.before)
+        self.lost |= _any_in(record.gaps, lines) or (self.pairs_lost and not first)
+        self.touched = (
+            _any_in(record.inferred, lines[first:])
+            or (boundary.line <= after and before)
+            or (self.pairs_touched and boundary.stage == "pair")
+        )
+        return (
+            self.lost or _any_in(record.gaps, earlier),
+            self.touched or before or _any_in(record.inferred, earlier),
+        )
+
+
+def _any_in(lines: set[int], some: range) -> bool:
+    return any(line in lines for line in some)
+
+
+def split(record: Record, doubt: Doubt, boundary: Boundary, after: int, start: int) -> Split:
     """The figures of one stage that began ``after`` a line, in a solve begun at line ``start``."""
     shared = boundary.line <= after
-    lines = range(after + 1, boundary.line + 1)
 
     def clock(line: int) -> float:
         return record.time(max(line, start))
 
     first = boundary.stage == "cross"
+    lost, inferred = doubt.marks(record, boundary, after, start)
     return Split(
         stage=boundary.stage,
         slots=boundary.slots,
@@ -213,8 +259,8 @@ def split(record: Record, boundary: Boundary, after: int, start: int) -> Split:
         offset=boundary.offset,
         shared=shared,
         holding=record.holding_at(boundary.line),
-        inferred=any(line in record.inferred for line in lines),
-        gap=any(line - 1 in record.gaps for line in lines),
+        inferred=inferred,
+        gap=lost,
     )
 
 
@@ -224,12 +270,19 @@ def summarise(record: Record) -> Solve | None:
     start = record.start(sight) if sight else record.before + 1 if record.begun else None
     if start is None or not record.turns:
         return None
-    boundaries = _boundaries(record, sight) if sight and sight.held.cross else []
-    splits, after = [], start - 1
-    for boundary in boundaries:
-        splits.append(split(record, boundary, after, start))
-        after = max(after, boundary.line)
-    solved = len(boundaries) == 8
+    splits: list[Split] = []
+    after = start - 1
+    if sight and sight.held.cross:
+        boundaries = _boundaries(record, sight)
+        last = max((b.line for b in boundaries if b.stage == "pair"), default=start - 1)
+        doubt = Doubt(
+            pairs_lost=_any_in(record.gaps, range(start - 1, last)),
+            pairs_touched=_any_in(record.inferred, range(start, last + 1)),
+        )
+        for boundary in boundaries:
+            splits.append(split(record, doubt, boundary, after, start))
+            after = max(after, boundary.line)
+    solved = len(splits) == 8
     return Solve(
         id=record.id,
         cross=sight.frame.colour if sight else None,
@@ -239,7 +292,7 @@ def summarise(record: Record) -> Solve | None:
         turns=sum(s.turns for s in splits) + htm(record.turns_between(after, record.line)),
         solved=solved,
         splits=tuple(splits) + _undone(len(splits)),
-        gap=any(start - 1 <= line <= record.line for line in record.gaps),
+        gap=bool(record.gaps),
     )
 
 

@@ -94,7 +94,7 @@ class Tracker:
                 return self._reset(event)
             case Gap():
                 if self._record:
-                    self._record.gaps.add(self.line)
+                    self._record.lose(event.since)
                 return [Lost(event.t, event.lost)]
             case HoldingMark():
                 return self._held(event.t, Holding.of(event.up, event.front))
@@ -173,13 +173,16 @@ class Tracker:
             if event.position == SOLVED_BYTES:
                 told += self._close(event.t)
         elif record:
-            self._open(begun=record.id is not None or event.position != SOLVED_BYTES)
+            begun = record.id is not None or event.position != SOLVED_BYTES
+            # A cube that stood elsewhere before, and not just solved, has been turned unseen.
+            lost = record.begun or bool(record.gaps)
+            self._open(begun=begun, solve_id=record.id, lost=lost)
         return told
 
     def _reset(self, event: Reset) -> list[Progress]:
         told: list[Progress] = []
         if self._record and self.position != SOLVED_BYTES:
-            self._record.gaps.add(self.line)
+            self._record.lose()
             told = self._close(event.t)
         self.position = SOLVED_BYTES
         if not self._marked:
@@ -196,8 +199,10 @@ class Tracker:
             self._open(begun=self.position != SOLVED_BYTES)
         return [SolveOver(t, solve)] if solve else []
 
-    def _open(self, *, begun: bool, solve_id: int | None = None) -> None:
+    def _open(self, *, begun: bool, solve_id: int | None = None, lost: bool = False) -> None:
         record = Record(self.line, [self.position], begun=begun, id=solve_id)
+        if lost:
+            record.lose()
         if self.holding:
             record.holdings.append((self.line, self.holding))
         self._record, self._narrator = record, Narrator(record)

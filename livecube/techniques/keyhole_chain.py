@@ -1,8 +1,8 @@
 """``keyhole-chain``: two keyholes, and the cross layer is not turned back between them.
 
-Two slots have one piece home each, and a third is free. The first keyhole ends where its X does, at an
-offset, with the home piece of the other slot still solved up to it; the second begins there,
-turns the cross layer on to its own door if need be, and ends at offset 0.
+Two slots have one piece home each, and a third is free. The first keyhole ends where its X
+does, at an offset, with the home piece of the other slot still solved up to it; the second
+begins there, turns the cross layer on to its own door if need be, and ends at offset 0.
 """
 
 from __future__ import annotations

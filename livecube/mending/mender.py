@@ -1,0 +1,142 @@
+"""Mends the stream of a cube's events where turns were lost on the way.
+
+It stands between the clock and whatever follows the cube. Where turns are missing it waits
+until the cube says how it stands, and puts the shortest turns that link the two positions in
+the place of those that were lost, marked as inferred: what was turned may have been more. If
+eight turns, or as many as are missing, do not link them, the gap stays a gap. A position
+that contradicts the turns although none was missed says only that something is wrong since
+the position was last right, and so does the mark.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from livecube.cube.position import SOLVED, TURN_BYTES
+from livecube.cube.turns import inverse_turn
+from livecube.events import CubeEvent, Gap, LinkChange, Reset, State, Turn
+from livecube.mending.shortest_link import LONGEST_LINK, shortest_link
+
+__all__ = ["Mender"]
+
+_PATIENCE_S: Final = 3.0
+"""So long, on the events' clock, the cube's word is waited for."""
+_PATIENCE_EVENTS: Final = 256
+"""And for so many events at most."""
+
+_SOLVED: Final = bytes(SOLVED.tolist())
+
+
+class Mender:
+    """Takes in events one by one and gives them back, some later, with what was lost put in."""
+
+    def __init__(self) -> None:
+        self._position: bytes | None = None
+        """How the cube stands after what was given back; None until the cube has said it."""
+        self._right_at: float | None = None
+        """When that was last known to be right; None: never."""
+        self._t = 0.0
+        """Time of the latest event that was given back."""
+        self._open = False
+        """Whether turns are missing behind it, or may be."""
+        self._gap: Gap | None = None
+        """What the decoder said of that; None: the connection was lost, perhaps nothing else."""
+        self._held: list[CubeEvent] = []
+        """What came after."""
+        self._says_position = self._numbers_turns = False
+        """What this cube has been seen to do."""
+
+    @property
+    def waits(self) -> bool:
+        """Whether events are held back until the cube says how it stands."""
+        return bool(self._held)
+
+    def feed(self, event: CubeEvent) -> list[CubeEvent]:
+        """Take in an event; what can be told now."""
+        match event:
+            case Turn():
+                self._numbers_turns |= event.seq is not None
+            case State():
+                self._says_position = True
+                return self._settle(event) if self._open else self._compare(event)
+            case Reset():
+                return [*self.give_up(), *self._tell([event])]
+            case Gap() if self._position is not None:
+                return self._lose(event)
+            case LinkChange(up=True) if self._position is not None or not self._says_position:
+                return self._come_back(event)
+        if not self._open:
+            return self._tell([event])
+        self._held.append(event)
+        long = event.t - self._t > _PATIENCE_S or len(self._held) > _PATIENCE_EVENTS
+        return self.give_up() if long else []
+
+    def give_up(self) -> list[CubeEvent]:
+        """Wait no longer for the cube's word: what was held back, behind the mark of a gap."""
+        if self._gap is None and not self._held:
+            return []
+        gap = self._gap or Gap(self._t, None)
+        return self._close([gap])
+
+    def _lose(self, gap: Gap) -> list[CubeEvent]:
+        """Turns were lost here."""
+        if not self._open:
+            self._open, self._gap = True, gap
+        elif self._gap is None and not any(isinstance(event, Turn) for event in self._held):
+            self._gap = gap
+        else:  # two gaps with turns between them: where those belong cannot be told
+            return [*self.give_up(), *self._tell([gap])]
+        return []
+
+    def _come_back(self, event: LinkChange) -> list[CubeEvent]:
+        """The connection was lost for a while, in which the cube may have been turned."""
+        told = [*self.give_up(), *self._tell([event])]
+        if self._says_position:
+            self._open = True
+        elif not self._numbers_turns:
+            told += self._tell([Gap(event.t, None)])
+        return told
+
+    def _compare(self, state: State) -> list[CubeEvent]:
+        """The cube says how it stands, and nothing was known to be missing."""
+        if self._position is None or state.position == self._position or self._right_at is None:
+            return self._tell([state])
+        return self._tell([Gap(state.t, None, since=self._right_at), state])
+
+    def _settle(self, state: State) -> list[CubeEvent]:
+        """The cube says how it stands, and something was, or may have been, lost before."""
+        assert self._position is not None
+        before = state.position
+        for event in reversed(self._held):
+            if isinstance(event, Turn):
+                before = before.translate(TURN_BYTES[inverse_turn(event.turn)])
+        missing = LONGEST_LINK if self._gap is None or self._gap.lost is None else self._gap.lost
+        link = shortest_link(self._position, before, min(missing, LONGEST_LINK))
+        if link is None:
+            gap = self._gap or Gap(self._t, None)
+            return [*self._close([gap]), *self._tell([state])]
+        following = self._held[0].t if self._held else state.t
+        step = (following - self._t) / (len(link) + 1)
+        turns = [
+            Turn(self._t + step * number, turn, inferred=True)
+            for number, turn in enumerate(link, start=1)
+        ]
+        return [*self._close(turns), *self._tell([state])]
+
+    def _close(self, first: list[Turn] | list[Gap]) -> list[CubeEvent]:
+        """What stands for what was lost, and then what was held back."""
+        held = [*first, *self._held]
+        self._open, self._gap, self._held = False, None, []
+        return self._tell(held)
+
+    def _tell(self, events: list[CubeEvent]) -> list[CubeEvent]:
+        for event in events:
+            self._t = event.t
+            match event:
+                case Turn() if self._position is not None:
+                    self._position = self._position.translate(TURN_BYTES[event.turn])
+                case State():
+                    self._position, self._right_at = event.position, event.t
+                case Reset():
+                    self._position, self._right_at = _SOLVED, event.t
+        return events

@@ -1,0 +1,158 @@
+"""Turns that were lost on the way: worked out, or marked, and never wrong in silence."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from lossy import protocols, run
+
+from livecube.cube.notation import parse_turns
+from livecube.cube.position import SOLVED, TURN_BYTES, apply_turns
+from livecube.cube.turns import htm
+from livecube.events import CubeEvent, Gap, LinkChange, Reset, State, Turn
+from livecube.mending.mender import Mender
+from livecube.mending.shortest_link import LONGEST_LINK, shortest_link
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+SCHEDULES = 10
+turns = st.lists(st.integers(0, 17), max_size=LONGEST_LINK)
+
+
+def standing(moves: str | Sequence[int] = ()) -> bytes:
+    made = parse_turns(moves) if isinstance(moves, str) else moves
+    return bytes(apply_turns(SOLVED, made).tolist())
+
+
+@given(st.lists(st.integers(0, 17), max_size=25), turns)
+def test_a_link_links_and_none_that_is_known_is_shorter(before: list[int], lost: list[int]) -> None:
+    start, end = standing(before), standing([*before, *lost])
+    link = shortest_link(start, end)
+    assert link is not None
+    assert len(link) <= htm(lost)
+    assert standing([*before, *link]) == end
+    back = shortest_link(end, start)
+    assert back is not None
+    assert len(back) == len(link)
+    if link:
+        assert shortest_link(start, end, len(link) - 1) is None
+
+
+def test_positions_at_each_distance_are_linked_by_as_many_turns() -> None:
+    # How many positions take so many turns: 1, 18, 243, 3240 (OEIS A080601), and no link of all
+    # those is longer or shorter than that.
+    level, seen = {standing()}, {standing()}
+    for distance, count in enumerate((1, 18, 243, 3240)):
+        assert len(level) == count
+        links = [shortest_link(standing(), position) for position in level]
+        assert {link and len(link) for link in links} == {distance or ()}
+        level = {
+            other
+            for position in level
+            for table in TURN_BYTES
+            if (other := position.translate(table)) not in seen
+        }
+        seen |= level
+
+
+def fed(mender: Mender, *events: CubeEvent) -> list[CubeEvent]:
+    return [told for event in events for told in mender.feed(event)]
+
+
+def test_lost_turns_are_put_where_they_were_lost_between_the_times_around_them() -> None:
+    mender = Mender()
+    r, u, f = parse_turns("R U F")
+    told = fed(
+        mender,
+        State(0.0, standing()),
+        Turn(1.0, r, seq=1),
+        Gap(1.0, 2),
+        Turn(4.0, f, seq=4),
+        State(4.1, standing("R U R F")),
+    )
+    assert told == [
+        State(0.0, standing()),
+        Turn(1.0, r, seq=1),
+        Turn(2.0, u, inferred=True),
+        Turn(3.0, r, inferred=True),
+        Turn(4.0, f, seq=4),
+        State(4.1, standing("R U R F")),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("lost", "end"),
+    [(1, "R U R"), (30, "R U R2 F2 U' L2 B D' R2 F L U2 B")],
+    ids=["more than are missing", "too many"],
+)
+def test_a_gap_that_cannot_be_mended_stays_one(lost: int, end: str) -> None:
+    mender = Mender()
+    r = parse_turns("R")[0]
+    told = fed(
+        mender, State(0.0, standing()), Turn(1.0, r), Gap(1.0, lost), State(2, standing(end))
+    )
+    assert told[2:] == [Gap(1.0, lost), State(2, standing(end))]
+
+
+def test_a_silent_cube_is_not_waited_for_for_ever() -> None:
+    mender = Mender()
+    r, u = parse_turns("R U")
+    assert fed(mender, State(0.0, standing()), Turn(1.0, r), Gap(1.0, None))[2:] == []
+    assert not mender.waits
+    assert mender.feed(Turn(2.0, u)) == []
+    assert mender.waits
+    told = mender.feed(Turn(9.0, u))
+    assert told == [Gap(1.0, None), Turn(2.0, u), Turn(9.0, u)]
+    assert mender.give_up() == []
+
+
+def test_a_position_that_contradicts_the_turns_says_since_when_nothing_is_sure() -> None:
+    mender = Mender()
+    r = parse_turns("R")[0]
+    told = fed(mender, State(3.0, standing()), Turn(4.0, r), State(5.0, standing("U R")))
+    assert told[2:] == [Gap(5.0, None, since=3.0), State(5.0, standing("U R"))]
+
+
+def test_after_a_broken_connection_the_cube_says_what_was_turned_meanwhile() -> None:
+    mender = Mender()
+    r, u = parse_turns("R U")
+    down, up = LinkChange(1.0, up=False), LinkChange(1.0, up=True)
+    before: list[CubeEvent] = [State(0.0, standing()), Turn(1.0, r), down, up]
+    assert fed(mender, *before, Turn(3.0, u), State(3.0, standing("R U"))) == [
+        *before,
+        Turn(3.0, u),
+        State(3.0, standing("R U")),
+    ]
+    down, up = LinkChange(3.0, up=False), LinkChange(3.0, up=True)
+    mended = fed(mender, down, up, State(5.0, standing("R U R")))
+    assert mended[2:] == [Turn(4.0, r, inferred=True), State(5.0, standing("R U R"))]
+
+
+def test_a_cube_that_neither_counts_nor_tells_its_position_may_have_been_turned_unheard() -> None:
+    mender = Mender()
+    r = parse_turns("R")[0]
+    up = LinkChange(2.0, up=True)
+    assert fed(mender, Turn(1.0, r), up) == [Turn(1.0, r), up, Gap(2.0, None)]
+    counting = Mender()
+    assert fed(counting, Turn(1.0, r, seq=1), up) == [Turn(1.0, r, seq=1), up]
+
+
+def test_solved_now_ends_the_waiting() -> None:
+    mender = Mender()
+    told = fed(mender, State(0.0, standing("R")), Gap(1.0, 3), Reset(2.0))
+    assert told[1:] == [Gap(1.0, 3), Reset(2.0)]
+
+
+@pytest.mark.parametrize("protocol", protocols())
+def test_no_split_is_wrong_in_silence_and_the_position_is_right_in_the_end(protocol: str) -> None:
+    exact = 0
+    for seed in range(SCHEDULES):
+        outcome = run(seed, protocol)
+        assert outcome.position_right, seed
+        assert not outcome.wrong, seed
+        exact += outcome.exact
+    assert exact > SCHEDULES
