@@ -93,6 +93,14 @@ def test_hints_rows_do_what_they_say() -> None:
         assert written == parse_turns(row["turns_fixed"])
 
 
+def test_standard_error_is_empty_once_the_search_is_ready() -> None:
+    livecube("hints", "R U R'")  # a machine's first start says that it prepares the search
+    done = livecube("hints", "R U R'")
+    assert done.returncode == 0
+    assert done.stdout
+    assert not done.stderr
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
@@ -105,6 +113,7 @@ def test_hints_rows_do_what_they_say() -> None:
         (["replay", "LOG", "--hands", "nowhere.toml"], "nowhere.toml cannot be read"),
         (["live", "--simulated", "--hands", "LOG"], "is not TOML"),
         (["live", "--simulated", "--up", "white"], "--up and --front go together"),
+        (["live", "--simulated", "--speed", "nan"], "nan is not a number"),
         (["simulate", "LOG", "--seed", "1"], "exists"),
         (["live"], "--simulated"),
         (["live", "--simulated", "--log", "LOG"], "exists"),

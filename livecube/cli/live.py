@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import click
 
 from livecube.cli.options import (
+    a_number,
     cube_options,
     front_option,
     hint_options,
@@ -93,7 +94,13 @@ class _Kind:
     help="End after so many solves; a virtual solver does one unless told otherwise.",
 )
 @click.option("--seed", type=click.IntRange(0), help="Same seed, same virtual solves.")
-@click.option("--speed", default=1.0, type=click.FloatRange(0.1, 1000), help="Of a virtual solver.")
+@click.option(
+    "--speed",
+    default=1.0,
+    type=click.FloatRange(0.1, 1000),
+    callback=a_number,
+    help="Of a virtual solver.",
+)
 @click.option("--scramble", metavar="MOVES", help="With --typed: how the cube stands at first.")
 @click.option("--log", type=click.Path(path_type=Path), help="Record the turns in this new file.")
 @click.option("--capture", is_flag=True, help="Keep the raw packets in the log, too.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Wishes",
+    "a_number",
     "accepted_crosses",
     "advisor_with_progress",
     "crosses_option",
@@ -174,6 +176,13 @@ def holding_option(up: str | None, front: str | None) -> Holding | None:
         raise UsageError(str(error)) from None
 
 
+def a_number(_context: click.Context, _option: click.Parameter, value: float) -> float:
+    """Refuse what is no number, since no range does."""
+    if math.isnan(value):
+        raise click.BadParameter("nan is not a number.")
+    return value
+
+
 def advisor_with_progress(level: str = LEVEL_NAMES[0], hands: Hands | None = None) -> Advisor:
     """Load the advisor; on a first start, which takes seconds, with a bar on standard error."""
     bar = Progress(
@@ -185,7 +194,7 @@ def advisor_with_progress(level: str = LEVEL_NAMES[0], hands: Hands | None = Non
     task = bar.add_task("", total=ADVISOR_STEPS)
 
     def step(steps: int) -> None:
-        if steps == 1 and not bar.live.is_started:
+        if steps == 1 and not bar.tasks[0].completed:  # tables that are there come all at once
             bar.start()
         bar.advance(task, steps)
 
@@ -194,4 +203,5 @@ def advisor_with_progress(level: str = LEVEL_NAMES[0], hands: Hands | None = Non
         set_level(advisor, level)
         return advisor
     finally:
-        bar.stop()
+        if bar.live.is_started:  # or else it would leave an empty line where there is no terminal
+            bar.stop()
