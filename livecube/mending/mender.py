@@ -20,7 +20,8 @@ from livecube.mending.shortest_link import LONGEST_LINK, shortest_link
 __all__ = ["Mender"]
 
 _PATIENCE_S: Final = 3.0
-"""So long, on the events' clock, the cube's word is waited for."""
+"""So long, on the host's clock, the cube's word is waited for while turns come: those that are
+sent once more come all at once, whatever time they are of."""
 _PATIENCE_EVENTS: Final = 256
 """And for so many events at most."""
 
@@ -68,8 +69,9 @@ class Mender:
         if not self._open:
             return self._tell([event])
         self._held.append(event)
-        long = event.t - self._t > _PATIENCE_S or len(self._held) > _PATIENCE_EVENTS
-        return self.give_up() if long else []
+        arrived = [held.host for held in self._held if isinstance(held, Turn) and held.host]
+        long = bool(arrived) and arrived[-1] - arrived[0] > _PATIENCE_S
+        return self.give_up() if long or len(self._held) > _PATIENCE_EVENTS else []
 
     def give_up(self) -> list[CubeEvent]:
         """Wait no longer for the cube's word: what was held back, behind the mark of a gap."""
