@@ -125,7 +125,9 @@ async def followed(solver: VirtualSolver, done: VirtualSession) -> None:
     solve = next(one for one in told if one["event"] == "solve")
     check(solve["solved"] and not solve["gap"], f"solved in {solve['seconds']} s, nothing lost")
     check(len(solve["stages"]) == 8, "eight stages")
-    status, out, err = await outcome("replay", "/tmp/log.jsonl", "--packets", "--json")
+    status, out, err = await outcome(
+        "replay", "/tmp/log.jsonl", "--packets", "--json", "--no-hints"
+    )
     again = [json.loads(line) for line in out.splitlines()]
     check(
         [one for one in again if one["event"] == "solve"] == [solve],
