@@ -12,7 +12,7 @@ import functools
 import random
 import time
 import tracemalloc
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, as_completed
 from typing import TYPE_CHECKING
 
 from learn_check import CLAIM
@@ -108,11 +108,15 @@ def _not_stuck(decoder: Decoder, cube: SimulatedCube, rng: random.Random) -> Non
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--packets", type=int, default=5_000_000)
-    packets = parser.parse_args().packets
+    parser.add_argument("--decoder", action="append", help="only this one; may be repeated")
+    arguments = parser.parse_args()
+    packets = arguments.packets
     with ProcessPoolExecutor() as workers:
-        waiting = {name: workers.submit(fuzzed, name, packets) for name in names()}
-        for name, done in waiting.items():
-            print(f"{name:<12} {packets:,} packets, {done.result():.1f} µs each", flush=True)
+        chosen = arguments.decoder or names()
+        waiting = {workers.submit(fuzzed, name, packets): name for name in chosen}
+        for done in as_completed(waiting):
+            spent = done.result()
+            print(f"{waiting[done]:<12} {packets:,} packets, {spent:.1f} µs each", flush=True)
 
 
 if __name__ == "__main__":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
@@ -10,6 +11,7 @@ import numpy as np
 from livecube.cube.facelets import facelets_text, parse_facelets
 from livecube.cube.position import SOLVED, TURN_BYTES
 from livecube.decoding import Decoded, Write
+from livecube.errors import PositionError
 from livecube.events import BadPacket, BatteryReport, GapReport, StateReport, TurnReport
 
 if TYPE_CHECKING:
@@ -51,8 +53,7 @@ def _look_at_report(report: Report, wrap_ms: float | None) -> None:
             assert 0 <= turn < 18, f"{report}: turns are 0 to 17"
             _look_at_numbers(report, seq, cube_ms, wrap_ms)
         case StateReport(position, seq, cube_ms):
-            text = facelets_text(np.frombuffer(position, dtype=np.uint8))
-            assert parse_facelets(text).tobytes() == position, f"{report}: no position"
+            assert _is_position(position), f"{report}: no position"
             _look_at_numbers(report, seq, cube_ms, wrap_ms)
         case BatteryReport(percent):
             assert 0 <= percent <= 100, f"{report}: a charge is 0 to 100"
@@ -62,6 +63,17 @@ def _look_at_report(report: Report, wrap_ms: float | None) -> None:
             assert reason, "a BadPacket without its reason"
         case _:
             raise AssertionError(f"{report!r} is no report")
+
+
+@lru_cache(maxsize=4096)  # millions of hostile packets tell the same few positions
+def _is_position(position: bytes) -> bool:
+    array = np.frombuffer(position, dtype=np.uint8)
+    if array.shape != (20,) or array.max() >= 54:
+        return False
+    try:
+        return parse_facelets(facelets_text(array)).tobytes() == position
+    except PositionError:
+        return False
 
 
 def _look_at_numbers(
