@@ -6,12 +6,14 @@ that splits come from the cube and not from the jitter of the radio.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
+from livecube.clock_fit import ClockFit
 from livecube.events import (
     BadPacket,
     Battery,
     BatteryReport,
+    ClockAccount,
     CubeEvent,
     Gap,
     GapReport,
@@ -26,6 +28,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
 __all__ = ["CubeClock"]
+
+_STEPS: Final = 1000
+"""Of a cube without a clock so many arrivals are kept."""
 
 
 class CubeClock:
@@ -44,6 +49,21 @@ class CubeClock:
         self._host_at = 0.0
         """Host time of the latest report, to see whether the count wrapped unseen."""
         self._t = 0.0
+        self._fit = ClockFit()
+        self._steps: list[float] = []
+        """Without a clock: seconds between arrivals."""
+
+    def reconnected(self) -> None:
+        """The connection is a new one; its delays have nothing to do with those before."""
+        self._fit.restart()
+
+    def account(self) -> ClockAccount | None:
+        """How good the times are, as far as was measured; None if next to nothing has come."""
+        if self._wrap is not None:
+            late = self._fit.late_ms()
+            return None if late is None else ClockAccount(self._t, 1e6 * (self._fit.rate - 1), late)
+        steps = sorted(self._steps)
+        return ClockAccount(self._t, None, 1000 * steps[len(steps) // 20]) if steps else None
 
     def events(self, reports: Iterable[Report], host_s: float) -> list[CubeEvent]:
         """The events of reports that arrived at ``host_s``, in order."""
@@ -66,8 +86,11 @@ class CubeClock:
     def _time(self, cube_ms: int | None, host_s: float) -> float:
         if cube_ms is None or self._wrap is None:
             t = host_s
+            if self._t < t and self._wrap is None:
+                self._steps = [*self._steps[-_STEPS:], t - self._t]
         else:
             t = self._unwrapped(cube_ms, host_s) / 1000
+            self._fit.add(t, host_s)
         self._t = max(self._t, t)
         return self._t
 

@@ -18,6 +18,7 @@ __all__ = [
     "BadPacket",
     "Battery",
     "BatteryReport",
+    "ClockAccount",
     "CubeEvent",
     "DeviceInfo",
     "Gap",
@@ -164,6 +165,20 @@ class DeviceInfo:
 
 
 @dataclass(frozen=True, slots=True)
+class ClockAccount:
+    """How good the times of a connection were, as it was measured."""
+
+    t: float
+    drift_ppm: float | None
+    """By how much the host's clock ran faster than the cube's, in millionths; None: the cube
+    has no clock, and the times are those of the arrivals."""
+    late_ms: float
+    """With a clock: 95 % of the packets were at most so much later than the quickest, which the
+    times do not suffer from. Without: arrivals come in steps of about so much, and so are the
+    times uncertain."""
+
+
+@dataclass(frozen=True, slots=True)
 class Asked:
     """While a cube is being learned: its owner is asked for these turns, and makes them now."""
 
@@ -213,6 +228,7 @@ CubeEvent: TypeAlias = (
     | Asked
     | LinkChange
     | DeviceInfo
+    | ClockAccount
     | SolveMark
     | HoldingMark
     | AnyHolding

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import random
+
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from livecube.clock import CubeClock
+from livecube.clock_fit import ClockFit
 from livecube.events import BatteryReport, GapReport, StateReport, Turn, TurnReport
 from livecube.stages.record import SOLVED_BYTES
 
@@ -55,3 +58,59 @@ def test_other_reports_keep_their_place() -> None:
     )
     assert [event.t for event in events] == [0.0, 0.5, 0.5, 0.5]
     assert events[1] == Turn(0.5, 3, host=9.0, seq=2)
+
+
+@given(st.integers(0, 2**31), st.floats(-100, 100), st.booleans())
+@settings(max_examples=40)
+def test_drift_and_delay_are_found_under_one_sided_jitter(
+    seed: int, drift_ppm: float, reconnects: bool
+) -> None:
+    rng = random.Random(seed)
+    fit, rate, latency = ClockFit(), 1 + drift_ppm * 1e-6, 0.007
+    cube = 0.0
+    marks = []
+    for number in range(600):
+        cube += rng.choice([0.05, 0.15, 0.3, 2.0])
+        if reconnects and number == 300:
+            fit.restart()
+            latency = 0.012
+        fit.add(cube, 1000 + rate * cube + latency + rng.uniform(0.005, 0.060))
+        marks.append(cube)
+    begin, end = sorted(rng.sample(marks[-250:], 2))
+    split = fit.host(end) - fit.host(begin)
+    assert split == pytest.approx(rate * (end - begin), abs=0.005)
+    assert end - begin == pytest.approx(rate * (end - begin), abs=0.05)
+    late = fit.late_ms()
+    assert late is not None
+    assert 45 < late < 60
+
+
+def test_in_the_first_seconds_no_drift_is_made_of_jitter() -> None:
+    fit = ClockFit()
+    for cube, late in ((0.0, 0.06), (1.0, 0.005), (2.0, 0.03)):
+        fit.add(cube, 50 + cube + late)
+    assert fit.rate == 1.0
+    assert fit.host(2.0) == pytest.approx(52.005)
+    fit.add(1.0, 60.0)  # sent again much later
+    assert fit.host(2.0) == pytest.approx(52.005)
+
+
+def test_a_clock_gives_account_of_itself() -> None:
+    clock = CubeClock(2**32)
+    assert clock.account() is None
+    for second in range(100):
+        late = 0.02 * (second % 2)
+        clock.events([TurnReport(0, None, 1000 * second)], 7 + second * 1.00005 + late)
+    account = clock.account()
+    assert account is not None
+    assert account.drift_ppm == pytest.approx(50, abs=1)
+    assert account.late_ms == pytest.approx(20, abs=0.2)
+    clock.reconnected()
+    assert clock.account() is None
+    host = CubeClock(None)
+    for number in range(40):
+        host.events([TurnReport(0, None, None)], 0.03 * number)
+    account = host.account()
+    assert account is not None
+    assert account.drift_ppm is None
+    assert account.late_ms == pytest.approx(30)

@@ -21,7 +21,10 @@ from livecube.edges.sinks import JsonSink
 from livecube.stages.tracker import Tracker
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
-LOGS = sorted(p for p in FIXTURES.glob("*.jsonl") if not p.name.endswith(".golden.jsonl"))
+# Captures hold packets only, which tests of profiles decode.
+LOGS = sorted(
+    p for p in FIXTURES.glob("*.jsonl") if not p.name.endswith((".golden.jsonl", ".capture.jsonl"))
+)
 
 
 def replayed(log: Path) -> str:

@@ -63,6 +63,16 @@ class Reception:
         """Wait for that no longer."""
         return self._mender.give_up()
 
+    def finish(self) -> list[CubeEvent]:
+        """There is no more to come."""
+        return [*self._mender.give_up(), *self._account()]
+
+    def _account(self) -> list[CubeEvent]:
+        """What the connection that ends now was like."""
+        account = self._clock.account()
+        self._clock.reconnected()
+        return [] if account is None else [account]
+
     def take(self, item: LinkItem) -> tuple[list[CubeEvent], tuple[Write, ...]]:
         """Take in what came next; the events that it brings, and what is to be sent."""
         events, writes = self._read(item)
@@ -78,7 +88,7 @@ class Reception:
                 return events, self._decoder.connected()
             case LinkDown():
                 self._was_down = True
-                return [LinkChange(self._t, up=False)], ()
+                return [*self._account(), LinkChange(self._t, up=False)], ()
             case CubeFacts():
                 return self._facts(item), ()
 
@@ -137,7 +147,7 @@ async def decoded(
             if waiting is not None:
                 waiting.cancel()
                 await asyncio.wait({waiting})
-        for event in reception.give_up():
+        for event in reception.finish():
             yield event
 
 
@@ -150,7 +160,7 @@ def decoded_again(events: Iterable[CubeEvent], decoder: Decoder) -> Iterator[Cub
         for again in _once_more(event, reception, last):
             last = again.t
             yield again
-    yield from reception.give_up()
+    yield from reception.finish()
 
 
 def _once_more(event: CubeEvent, reception: Reception, last: float) -> list[CubeEvent]:

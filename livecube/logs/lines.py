@@ -26,6 +26,7 @@ from livecube.events import (
     AnyHolding,
     Asked,
     Battery,
+    ClockAccount,
     CubeEvent,
     DeviceInfo,
     Gap,
@@ -122,6 +123,8 @@ def event_line(event: CubeEvent) -> str:
             line |= {"mark": "packet", "char": event.char, "hex": event.data.hex()}
             if event.host is not None:
                 line["host"] = round(event.host, 6)
+        case ClockAccount():
+            line |= {"mark": "clock", "drift_ppm": event.drift_ppm, "late_ms": event.late_ms}
         case Asked():
             turns = None if event.turns is None else turns_text(event.turns)
             line |= {"mark": "asked", "turns": turns}
@@ -269,6 +272,11 @@ def _gap(t: float, line: dict[str, Any]) -> Gap:
     )
 
 
+def _clock(t: float, line: dict[str, Any]) -> ClockAccount:
+    drift = None if line.get("drift_ppm") is None else _number(line, "drift_ppm")
+    return ClockAccount(t, drift, _number(line, "late_ms"))
+
+
 def _packet(t: float, line: dict[str, Any]) -> Packet:
     host = _number(line, "host") if line.get("host") is not None else None
     try:
@@ -309,6 +317,7 @@ def _holding(t: float, line: dict[str, Any]) -> HoldingMark:
 _MARKS: Final[dict[str, Callable[[float, dict[str, Any]], CubeEvent]]] = {
     "state": _state,
     "gap": _gap,
+    "clock": _clock,
     "battery": lambda t, line: Battery(t, _whole(line, "percent", 0, 100)),
     "packet": _packet,
     "asked": _asked,

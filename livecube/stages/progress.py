@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "BatteryLevel",
+    "ClockTold",
     "CrossColour",
     "DeviceTold",
     "HeldAs",
@@ -129,6 +130,15 @@ class DeviceTold:
 
 
 @dataclass(frozen=True, slots=True)
+class ClockTold:
+    """How good the times of a connection were; see :class:`livecube.events.ClockAccount`."""
+
+    t: float
+    drift_ppm: float | None
+    late_ms: float
+
+
+@dataclass(frozen=True, slots=True)
 class HeldAs:
     """The solver said how the cube is held."""
 
@@ -149,5 +159,6 @@ Progress: TypeAlias = (
     | BatteryLevel
     | LinkChanged
     | DeviceTold
+    | ClockTold
     | HeldAs
 )

@@ -16,6 +16,7 @@ from livecube.events import (
     AnyHolding,
     Asked,
     Battery,
+    ClockAccount,
     CubeEvent,
     DeviceInfo,
     Gap,
@@ -31,6 +32,7 @@ from livecube.stages.frame import slots_of
 from livecube.stages.live import Narrator
 from livecube.stages.progress import (
     BatteryLevel,
+    ClockTold,
     DeviceTold,
     HeldAs,
     LinkChanged,
@@ -106,6 +108,8 @@ class Tracker:
                 return [LinkChanged(event.t, event.up)]
             case DeviceInfo():
                 return [DeviceTold(event.t, event.told)]
+            case ClockAccount():
+                return [ClockTold(event.t, event.drift_ppm, event.late_ms)]
             case Packet() | Asked():
                 return []
 

@@ -12,6 +12,7 @@ from livecube.advice.withheld import best_chances
 from livecube.cube.turns import turn_name
 from livecube.stages.progress import (
     BatteryLevel,
+    ClockTold,
     CrossColour,
     DeviceTold,
     HeldAs,
@@ -103,6 +104,13 @@ def happening_json(happening: Happening) -> dict[str, Any]:
             return _event("battery", happening.t, {"percent": happening.percent})
         case LinkChanged():
             return _event("link", happening.t, {"up": happening.up})
+        case ClockTold():
+            drift = happening.drift_ppm
+            good = {
+                "drift_ppm": None if drift is None else round(drift, 1),
+                "late_ms": round(happening.late_ms, 1),
+            }
+            return _event("clock", happening.t, good)
         case DeviceTold():
             return _event("device", happening.t, dict(happening.told))
         case HeldAs():

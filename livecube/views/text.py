@@ -10,6 +10,7 @@ from livecube.advice.words import what_sentence, where_sentence
 from livecube.cube.notation import moves_text
 from livecube.stages.progress import (
     BatteryLevel,
+    ClockTold,
     CrossColour,
     DeviceTold,
     HeldAs,
@@ -33,6 +34,7 @@ __all__ = [
     "LINK_BACK",
     "LINK_LOST",
     "STAGE_TITLES",
+    "clock_sentence",
     "clue_text",
     "happening_line",
     "hint_text",
@@ -83,6 +85,20 @@ def note_sentence(note: Note) -> str:
     return f"{note.text[0].upper()}{note.text[1:]}."
 
 
+def clock_sentence(told: ClockTold) -> str:
+    """How good the times are."""
+    if told.drift_ppm is None:
+        return (
+            f"The cube has no clock: times are those of arrival, in steps of about "
+            f"{told.late_ms:.0f} ms."
+        )
+    return (
+        f"Times are the cube's own; its clock and this machine's drift apart by "
+        f"{abs(told.drift_ppm):.0f} millionths, and 95 % of the packets were at most "
+        f"{told.late_ms:.0f} ms late."
+    )
+
+
 def happening_line(happening: Happening) -> str | None:
     """One line for a happening; None for what is not worth one."""
     match happening:
@@ -106,6 +122,8 @@ def happening_line(happening: Happening) -> str | None:
             text = "turns were lost" if happening.lost is None else f"{happening.lost} turns lost"
         case LinkChanged():
             text = LINK_BACK if happening.up else LINK_LOST
+        case ClockTold():
+            text = clock_sentence(happening)
         case DeviceTold():
             text = ", ".join(f"{name} {value}" for name, value in happening.told)
         case Spoken():
