@@ -9,12 +9,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 from lossy import protocols, run
 
+from livecube.cube.geometry import NEXT_STICKER
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, TURN_BYTES, apply_turns
 from livecube.cube.turns import htm
 from livecube.events import CubeEvent, Gap, LinkChange, Reset, State, Turn
+from livecube.mending.correction import Correction
 from livecube.mending.mender import Mender
 from livecube.mending.shortest_link import LONGEST_LINK, shortest_link
+from livecube.stages.progress import Resynced
+from livecube.stages.tracker import Tracker
+from livecube.views.text import twisted_sentence
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -156,3 +161,38 @@ def test_no_split_is_wrong_in_silence_and_the_position_is_right_in_the_end(proto
         assert not outcome.wrong, seed
         exact += outcome.exact
     assert exact > SCHEDULES
+
+
+def test_after_solved_now_the_cube_is_believed_from_there_on() -> None:
+    correction = Correction()
+    r, u = parse_turns("R U")
+    events: list[CubeEvent] = [
+        State(0.0, standing("F D")),
+        Turn(1.0, r),
+        Reset(2.0),
+        Turn(3.0, u),
+        State(4.0, standing("F D R U")),
+        Turn(5.0, r),
+        State(6.0, standing("F D R U R")),
+    ]
+    told = [correction.correct(event) for event in events]
+    assert told == [*events[:4], State(4.0, standing("U")), events[5], State(6.0, standing("U R"))]
+
+
+def test_a_corner_that_was_twisted_by_hand_is_named() -> None:
+    twisted = bytearray(standing())
+    for corner, times in ((0, 1), (3, 2)):
+        for _ in range(times):
+            twisted[corner] = int(NEXT_STICKER[twisted[corner]])
+    tracker = Tracker(bytes(twisted))
+    tracker.feed(Turn(1.0, 9))
+    tracker.feed(Turn(2.0, 11))
+    resynced = next(p for p in tracker.feed(Reset(3.0)) if isinstance(p, Resynced))
+    assert resynced.twisted == (0, 3)
+    assert twisted_sentence(resynced) == (
+        "Twisted by hand, not by turns: green-red-white and blue-red-white."
+    )
+    turned = Tracker(standing("R"))
+    (jump,) = turned.feed(State(1.0, standing("U")))
+    assert isinstance(jump, Resynced)
+    assert jump.twisted == ()

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from livecube.composition.pipeline import OpeningQuestion
 from livecube.composition.refining import Refiner, find_openings
+from livecube.mending.correction import Correction
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Callable, Iterable
@@ -36,6 +37,7 @@ class CubeFollower:
         self._at = 0.0
         """The loop's time then."""
         self._alarm: asyncio.TimerHandle | None = None
+        self._correction = Correction()
 
     async def follow(self, events: AsyncIterator[CubeEvent]) -> None:
         """Follow a cube until its link ends."""
@@ -61,6 +63,7 @@ class CubeFollower:
         return self._t + (asyncio.get_running_loop().time() - self._at) * self._speed
 
     def _take(self, event: CubeEvent) -> None:
+        event = self._correction.correct(event)
         self._hub.publish(event)
         self._tell(self._pipeline.feed(event))
 

@@ -17,7 +17,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Final
 
 from livecube.cube.geometry import FACES, OPPOSITE, ROTATIONS, TURNS
-from livecube.cube.pieces import face_of
+from livecube.cube.pieces import face_of, piece_faces
 from livecube.cube.position import rotation_taking
 from livecube.cube.turns import make_turn, turn_face, turn_quarters
 
@@ -35,6 +35,7 @@ __all__ = [
     "fixed_turns",
     "hand_moves",
     "parse_colour",
+    "piece_colours",
     "rotation_between",
 ]
 
@@ -125,6 +126,12 @@ def _holding(rotation: int) -> Holding:
 
 HOLDINGS: Final = tuple(_holding(rotation) for rotation in range(24))
 """All 24; number r is held after turning the hands' frame by rotation r."""
+
+
+def piece_colours(piece: int) -> str:
+    """A piece named by its colours in alphabetical order: *blue-red-white*."""
+    return "-".join(sorted(COLOURS[face] for face in piece_faces(piece)))
+
 
 SCRAMBLE_HOLDING: Final = HOLDINGS[0]
 """White up, green front: article 4d1."""

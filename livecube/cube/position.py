@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from livecube.cube.geometry import FACELET_NORMAL, NEXT_STICKER, ROTATION_MATRICES, ROTATIONS, TURNS
 from livecube.cube.geometry import Array as Array
-from livecube.cube.pieces import HOME, PIECE_AT, TWIST_AT
+from livecube.cube.pieces import CORNERS, EDGES, HOME, PIECE_AT, TWIST_AT
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -33,6 +33,8 @@ __all__ = [
     "rotated",
     "rotation_taking",
     "stickers",
+    "twisted_corners",
+    "what_was_done",
 ]
 
 SOLVED: Final = HOME.copy()
@@ -92,6 +94,21 @@ def compose(first: Array, then: Array) -> Array:
 def inverse(position: Array) -> Array:
     """What undoes the given position(s): composed with it, either way round, is solved."""
     return from_stickers(np.argsort(stickers(position), axis=-1).astype(np.uint8))
+
+
+def what_was_done(before: bytes, after: bytes) -> bytes:
+    """What leads from one position to another, done to the solved cube; all as ``bytes``."""
+    first, then = (np.frombuffer(one, dtype=np.uint8) for one in (before, after))
+    return bytes(compose(inverse(first), then).tolist())
+
+
+def twisted_corners(one: bytes, other: bytes) -> tuple[int, ...]:
+    """The corners by whose twist alone two positions differ; none if they differ otherwise."""
+    if one == other or any(PIECE_AT[a] != PIECE_AT[b] for a, b in zip(one, other, strict=True)):
+        return ()
+    if any(one[edge] != other[edge] for edge in EDGES):
+        return ()
+    return tuple(corner for corner in CORNERS if one[corner] != other[corner])
 
 
 def is_solved(position: Array) -> npt.NDArray[np.bool_]:

@@ -10,10 +10,8 @@ from __future__ import annotations
 from functools import cache
 from typing import Final
 
-import numpy as np
-
 from livecube.cube.geometry import OPPOSITE
-from livecube.cube.position import SOLVED, TURN_BYTES, compose, inverse
+from livecube.cube.position import SOLVED, TURN_BYTES, what_was_done
 from livecube.cube.turns import inverse_turn
 
 __all__ = ["LONGEST_LINK", "shortest_link"]
@@ -31,7 +29,7 @@ def shortest_link(start: bytes, end: bytes, most: int = LONGEST_LINK) -> tuple[i
     One of the shortest links, always the same; None if ``most`` turns (at most eight) do not
     suffice.
     """
-    change = _change(start, end)
+    change = what_was_done(start, end)
     near = _near()
     if (known := near.get(change)) is not None:
         return known if len(known) <= most else None
@@ -51,13 +49,6 @@ def shortest_link(start: bytes, end: bytes, most: int = LONGEST_LINK) -> tuple[i
                 following[earlier] = (turn, *last)
         level = following
     return None
-
-
-def _change(start: bytes, end: bytes) -> bytes:
-    """What the turns from ``start`` to ``end`` do to the solved cube."""
-    positions = (np.frombuffer(position, dtype=np.uint8) for position in (start, end))
-    first, then = positions
-    return bytes(compose(inverse(first), then).tolist())
 
 
 @cache

@@ -95,6 +95,8 @@ class Resynced:
 
     t: float
     position: bytes
+    twisted: tuple[int, ...] = ()
+    """Pieces by whose twist alone it stands otherwise: corners that were twisted by hand."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from livecube.cube.holding import Holding
-from livecube.cube.position import TURN_BYTES
+from livecube.cube.position import TURN_BYTES, twisted_corners
 from livecube.events import (
     AnyHolding,
     Asked,
@@ -169,8 +169,9 @@ class Tracker:
     def _state(self, event: State) -> list[Progress]:
         if event.position == self.position:
             return []
+        twisted = twisted_corners(self.position, event.position)
         self.position = event.position
-        told: list[Progress] = [Resynced(event.t, event.position)]
+        told: list[Progress] = [Resynced(event.t, event.position, twisted)]
         record = self._record
         if record and record.turns:
             record.jump(event.position)
@@ -188,10 +189,11 @@ class Tracker:
         if self._record and self.position != SOLVED_BYTES:
             self._record.lose()
             told = self._close(event.t)
+        twisted = twisted_corners(self.position, SOLVED_BYTES)
         self.position = SOLVED_BYTES
         if not self._marked:
             self._open(begun=False)
-        return [*told, Resynced(event.t, SOLVED_BYTES)]
+        return [*told, Resynced(event.t, SOLVED_BYTES, twisted)]
 
     def _close(self, t: float) -> list[Progress]:
         """End the present attempt; its solve, if it holds one."""

@@ -9,6 +9,7 @@ import numpy as np
 from livecube.advice.order import best_by
 from livecube.advice.speaker import Clue, Degree, Planned, Spoken, Unsaid, Withdrawn
 from livecube.advice.withheld import best_chances
+from livecube.cube.holding import piece_colours
 from livecube.cube.turns import turn_name
 from livecube.stages.progress import (
     BatteryLevel,
@@ -97,7 +98,8 @@ def happening_json(happening: Happening) -> dict[str, Any]:
                 },
             )
         case Resynced():
-            return _event("resync", happening.t, {})
+            twisted = [piece_colours(piece) for piece in happening.twisted]
+            return _event("resync", happening.t, {"twisted": twisted})
         case Lost():
             return _event("gap", happening.t, {"lost": happening.lost})
         case BatteryLevel():

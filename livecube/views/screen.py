@@ -34,7 +34,14 @@ from livecube.stages.progress import (
 from livecube.stages.record import SOLVED_BYTES
 from livecube.views.order import order_sentence
 from livecube.views.picture import position_picture
-from livecube.views.text import LINK_BACK, LINK_LOST, clue_text, note_sentence, unsaid_lines
+from livecube.views.text import (
+    LINK_BACK,
+    LINK_LOST,
+    clue_text,
+    note_sentence,
+    twisted_sentence,
+    unsaid_lines,
+)
 
 if TYPE_CHECKING:
     from rich.console import Console, ConsoleOptions, RenderResult
@@ -111,6 +118,7 @@ class Board:
                 self._held = happening.holding
             case Resynced():
                 self._position = happening.position
+                self.notice = twisted_sentence(happening)
             case Lost():
                 self.notice = "Turns were lost on the way; splits across the gap do not count."
             case BatteryLevel():

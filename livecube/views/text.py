@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 from livecube.advice.speaker import Clue, Degree, Spoken, Unsaid, Withdrawn
 from livecube.advice.withheld import best_chances
 from livecube.advice.words import what_sentence, where_sentence
+from livecube.cube.holding import piece_colours
 from livecube.cube.notation import moves_text
 from livecube.stages.progress import (
     BatteryLevel,
@@ -41,6 +42,7 @@ __all__ = [
     "note_sentence",
     "solve_lines",
     "split_title",
+    "twisted_sentence",
     "unsaid_lines",
 ]
 
@@ -85,6 +87,14 @@ def note_sentence(note: Note) -> str:
     return f"{note.text[0].upper()}{note.text[1:]}."
 
 
+def twisted_sentence(resynced: Resynced) -> str:
+    """That corners were twisted by hand; empty if none were."""
+    if not resynced.twisted:
+        return ""
+    corners = " and ".join(map(piece_colours, resynced.twisted))
+    return f"Twisted by hand, not by turns: {corners}."
+
+
 def clock_sentence(told: ClockTold) -> str:
     """How good the times are."""
     if told.drift_ppm is None:
@@ -117,7 +127,7 @@ def happening_line(happening: Happening) -> str | None:
         case CrossColour():
             text = f"the cross is {happening.cross}, not {happening.instead_of}"
         case Resynced():
-            text = "the position was read from the cube"
+            text = twisted_sentence(happening) or "the position was read from the cube"
         case Lost():
             text = "turns were lost" if happening.lost is None else f"{happening.lost} turns lost"
         case LinkChanged():
