@@ -91,8 +91,8 @@ def test_lost_turns_are_put_where_they_were_lost_between_the_times_around_them()
 
 @pytest.mark.parametrize(
     ("lost", "end"),
-    [(1, "R U R"), (30, "R U R2 F2 U' L2 B D' R2 F L U2 B")],
-    ids=["more than are missing", "too many"],
+    [(1, "R U R"), (30, "R U R2 F2 U' L2 B D' R2 F L U2 B"), (2, "R")],
+    ids=["more than are missing", "too many", "undone again"],
 )
 def test_a_gap_that_cannot_be_mended_stays_one(lost: int, end: str) -> None:
     mender = Mender()

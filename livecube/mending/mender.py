@@ -114,7 +114,8 @@ class Mender:
                 before = before.translate(TURN_BYTES[inverse_turn(event.turn)])
         missing = LONGEST_LINK if self._gap is None or self._gap.lost is None else self._gap.lost
         link = shortest_link(self._position, before, min(missing, LONGEST_LINK))
-        if link is None:
+        # Turns that undid one another left no trace, yet they took their time.
+        if link is None or (not link and self._gap is not None):
             gap = self._gap or Gap(self._t, None)
             return [*self._close([gap]), *self._tell([state])]
         following = self._held[0].t if self._held else state.t

@@ -276,7 +276,7 @@ def summarise(record: Record) -> Solve | None:
         boundaries = _boundaries(record, sight)
         last = max((b.line for b in boundaries if b.stage == "pair"), default=start - 1)
         doubt = Doubt(
-            pairs_lost=_any_in(record.gaps, range(start - 1, last)),
+            pairs_lost=_any_in(record.gaps, range(start - 1, last + 1)),
             pairs_touched=_any_in(record.inferred, range(start, last + 1)),
         )
         for boundary in boundaries:
