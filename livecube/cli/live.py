@@ -28,6 +28,7 @@ from livecube.composition.following import CubeFollower
 from livecube.composition.hub import Hub
 from livecube.composition.keyboard import Keyboard, stating
 from livecube.composition.pipeline import Pipeline
+from livecube.composition.refining import SWITCH_S
 from livecube.composition.sources import SimulatedSource, Simulation
 from livecube.cube.holding import SCRAMBLE_HOLDING
 from livecube.edges.keys import Keys, keyboard, piped_keys
@@ -50,8 +51,6 @@ __all__ = ["live"]
 
 _HEAD_START_S = 0.1
 """How long the link may have the interpreter for itself before the advisor is loaded."""
-_SWITCH_S = 0.0005
-"""How long one thread may keep the interpreter while another waits for it."""
 _TYPING = "Type moves: R U F … r M x, ' or 2 behind them; Backspace takes one back."
 
 
@@ -206,8 +205,7 @@ class _Live:
 
     async def follow(self, holding: Holding | None) -> None:
         """Follow the cube to its end, or to that of the solver's patience."""
-        # A thread that refines must not keep the turns waiting for the interpreter.
-        sys.setswitchinterval(_SWITCH_S)
+        sys.setswitchinterval(SWITCH_S)
         await self._source.find()
         output, hub = self._open()
         follower = CubeFollower(self._pipeline, hub, self._source.speed)

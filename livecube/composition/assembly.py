@@ -77,6 +77,10 @@ def load_advisor(
     # One slot is free here, so that every kernel is compiled or loaded before it is needed: a
     # kernel that is loaded later would wait for whatever another thread compiles.
     advisor.advise(apply_turns(SOLVED, parse_turns("R U R'")), FACES.index("D"))
+    # The classes of last layers are worked out when the first is seen, which must not be in the
+    # middle of a solve.
+    orientation_classes()
+    permutation_classes()
     # What compilers and tables leave behind stays as long as the program runs: a collection of
     # garbage that looked through all of it would hold up an answer for many milliseconds.
     gc.collect()
