@@ -95,6 +95,7 @@ def known_techniques() -> tuple[Technique, ...]:
     Raises :class:`~livecube.errors.UsageError` if one cannot be loaded.
     """
     keep_compiled_code()
+    from livecube.stages.cases import orientation_classes, permutation_classes
     from livecube.techniques.registry import TECHNIQUES
 
     techniques: list[Technique] = []
