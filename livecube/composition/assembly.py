@@ -60,6 +60,7 @@ def load_advisor(
     from livecube.cube.notation import parse_turns
     from livecube.cube.position import SOLVED, apply_turns
     from livecube.search.engine import Engine
+    from livecube.stages.cases import orientation_classes, permutation_classes
 
     steps = 0
 
@@ -95,7 +96,6 @@ def known_techniques() -> tuple[Technique, ...]:
     Raises :class:`~livecube.errors.UsageError` if one cannot be loaded.
     """
     keep_compiled_code()
-    from livecube.stages.cases import orientation_classes, permutation_classes
     from livecube.techniques.registry import TECHNIQUES
 
     techniques: list[Technique] = []
