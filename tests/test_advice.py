@@ -14,7 +14,7 @@ from livecube.advice.advisor import Advisor, likely_cross
 from livecube.advice.rules import Level, edge_is_good, parse_level
 from livecube.cube.geometry import FACES
 from livecube.cube.holding import SCRAMBLE_HOLDING
-from livecube.cube.notation import parse_turns
+from livecube.cube.notation import moves_text, parse_turns
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.cube.turns import inverse_turns
 from livecube.edges.hands_file import default_hands
@@ -62,6 +62,8 @@ def has(advice: Advice, technique: str, solution: str, slots: set[str]) -> bool:
         ("made-pair", "U R U' R'", {"green-red"}),
         ("plain", "R U R'", {"green-red"}),
         ("pseudo-pair", "D R U R' D'", {"green-red", "green-orange"}),
+        # The first two turns make the cross, and then the corner goes in by a keyhole.
+        ("x-cross", "F R D R U' R' D'", {"green-orange"}),
         # Two corners, a corner and then an edge, an edge and then a corner: the cross layer is
         # turned on from the first to the second, and straight at the end only.
         ("keyhole-chain", "D R U' R' D F' U F D2", {"green-orange", "blue-orange"}),
@@ -174,6 +176,22 @@ def test_a_good_edge_goes_in_from_right_or_left_and_a_bad_one_does_not(advisor: 
         slot = [situation.slot_name(s) for s in range(4)].index("green-red")
         assert edge_is_good(situation, slot, row) is good
         assert ("good-edge" if good else "bad-edge") in notes(row)
+
+
+@pytest.mark.parametrize(
+    ("solution", "moves", "said"),
+    [
+        # With the wide turn the left face is where the front was; at the end it saves nothing.
+        ("D F' U' F D'", "Uw L' U' L D'", "the wide turn here saves it"),
+        ("D2 F' U' F D2", "D2 F' U' F Uw2", "a wide upper turn for the D turn can save it"),
+    ],
+)
+def test_a_bad_edge_with_and_without_the_wide_turn(
+    advisor: Advisor, solution: str, moves: str, said: str
+) -> None:
+    rows = rows_of(advisor.advise(before(solution), YELLOW, SCRAMBLE_HOLDING), "keyhole-edge")
+    texts = {moves_text(row.moves): [note.text for note in row.notes] for row in rows}
+    assert any(said in text for text in texts[moves])
 
 
 def test_levels_silence_what_needs_fast_eyes_and_nothing_else(engine: Engine) -> None:

@@ -111,7 +111,8 @@ def _edge_side(case: _Case) -> Note | None:
         return None
     if good:
         return Note("good-edge", "good edge: it goes in from the right or left face")
-    wide = any(move.symbol in ("Uw", "Dw") for move in case.row.moves)
+    symbols = {move.symbol for move in case.row.moves}
+    wide = symbols & {"Uw", "Dw"} and not symbols & {"F", "Fw", "B", "Bw"}
     how = "the wide turn here saves it" if wide else "a wide upper turn for the D turn can save it"
     return Note("bad-edge", f"bad edge: from the right or left it takes a rotation; {how}")
 
