@@ -125,6 +125,12 @@ class Speaker:
         self._made = []
         self._opening = False
 
+    def take_back(self, t: float) -> list[Withdrawn]:
+        """The cube stands otherwise than it was thought to: nothing that was said holds."""
+        said = self._said
+        self.forget()
+        return [] if said is None else [Withdrawn(t, said)]
+
     def begin(self) -> None:
         """A solve begins: only what was said about its beginning holds on."""
         if not self._opening:

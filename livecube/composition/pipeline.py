@@ -158,13 +158,14 @@ class Pipeline:
             happenings += self._say(self._advise(told))
         return self._in_degrees(happenings)
 
-    def _noted(self, progress: Progress) -> list[Unsaid]:
-        """Keep what later advice depends on; what is said now that a solve is over."""
+    def _noted(self, progress: Progress) -> Sequence[Spoken | Withdrawn | Unsaid]:
+        """Keep what later advice depends on; what is taken back, or said since a solve is over."""
         match progress:
             case Turned():
                 self._turned = progress
             case Resynced():
                 self._turned = None
+                return self._say(self._speaker.take_back(progress.t))
             case SolveBegun():
                 self._speaker.begin()
                 self._withheld.forget()

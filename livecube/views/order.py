@@ -15,11 +15,13 @@ __all__ = ["order_lines", "order_sentence"]
 
 
 def order_sentence(order: Order) -> str:
-    """One order: *green-red, blue-orange by keyhole corner through blue-red, …*."""
+    """One order: *green-red, then blue-orange (keyhole corner) through blue-red, …*."""
     steps = []
     for step in order.steps:
-        how = "" if step.door is None else f" through {step.door}"
-        steps.append(" and ".join(step.slots) + how)
+        plain = step.technique in ("plain", "shortest")
+        how = "" if plain else f" ({step.title.lower()})"
+        through = "" if step.door is None else f" through {step.door}"
+        steps.append(" and ".join(step.slots) + how + through)
     return f"{', then '.join(steps)}: {order.seconds:.2f} s, {order.turns} turns"
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from rich.console import Group
+from rich.segment import Segment
 from rich.table import Table
 from rich.text import Text
 
@@ -44,7 +45,7 @@ from livecube.views.text import (
 )
 
 if TYPE_CHECKING:
-    from rich.console import Console, ConsoleOptions, RenderResult
+    from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 
     from livecube.advice.opportunity import Opportunity
     from livecube.advice.order import Order
@@ -58,6 +59,14 @@ _PICTURE_WIDTH: Final = 39
 _SLOTS: Final = 4
 _LINES: Final = 5
 """Room that is kept for what is said, so that the lines below stay where they are."""
+_LAYOUTS: Final = (
+    ("head", "", "middle", "", "stages", "", "words", "room", "", "bottom"),
+    ("head", "middle", "stages", "words", "bottom"),
+    ("middle", "words", "bottom"),
+    ("stages", "words", "bottom"),
+    ("words", "bottom"),
+)
+"""What is drawn, the roomiest first; the first that fits is taken."""
 _TITLES: Final = {"orient": "orient", "permute": "permute", "auf": "close"}
 
 
@@ -119,6 +128,9 @@ class Board:
             case Resynced():
                 self._position = happening.position
                 self.notice = twisted_sentence(happening)
+                self._said = self._order = self._settled = None
+                if happening.position == SOLVED_BYTES:
+                    self._cross = None
             case Lost():
                 self.notice = "Turns were lost on the way; splits across the gap do not count."
             case BatteryLevel():
@@ -135,16 +147,26 @@ class Board:
         self._result = f"{verb} {solve.seconds:.2f} s and {solve.turns} turns"
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        """Draw the whole screen."""
-        yield Group(
-            self._head(options.max_width),
-            Text(),
-            self._middle(),
-            Text(),
-            self._stages(),
-            Text(),
-            *self._words(),
-        )
+        """Draw the whole screen, or as much as fits: what is said and the keys go last."""
+        blocks: dict[str, RenderableType] = {
+            "": Text(),
+            "head": self._head(options.max_width),
+            "middle": self._middle(),
+            "stages": self._stages(),
+            "words": Group(*self._words()),
+            "room": Group(*[Text()] * max(0, _LINES - len(self._words()))),
+            "bottom": self._foot(),
+        }
+        free = options.update(height=None)
+        drawn = {name: console.render_lines(block, free) for name, block in blocks.items()}
+        height = options.max_height
+        for layout in _LAYOUTS:
+            lines = [line for name in layout for line in drawn[name]]
+            if len(lines) <= height:
+                break
+        for line in lines[:height]:
+            yield from line
+            yield Segment.line()
 
     def _head(self, width: int) -> Text:
         battery = "" if self._battery is None else f"   battery {self._battery} %"
@@ -170,7 +192,7 @@ class Board:
         return grid
 
     def _stages(self) -> Table:
-        table = Table(box=None, expand=True, padding=(0, 1), show_edge=False)
+        table = Table(box=None, expand=True, padding=(0, 1), show_edge=False, pad_edge=False)
         by_column: list[Split | None] = [*self._splits] + [None] * 8
         names, seconds, how = [], [], []
         for column, split in zip(_COLUMNS, by_column, strict=False):
@@ -194,9 +216,11 @@ class Board:
                 lines = [Text(line) for line in unsaid_lines(self._said)]
             case None:
                 lines = []
-        lines += [Text()] * (_LINES - len(lines))
+        return lines
+
+    def _foot(self) -> Group:
         notice = [Text(self.notice, "dim")] if self.notice else []
-        return [*lines, Text(), *notice, Text(self._bottom(), "dim")]
+        return Group(*notice, Text(self._bottom(), "dim"))
 
     def _bottom(self) -> str:
         """What can be done, in one quiet line."""
