@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import argparse
+import functools
 from concurrent.futures import ProcessPoolExecutor
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -45,9 +46,9 @@ def told(profile: Profile, packets: list[Packet]) -> list[CubeEvent]:
     return [event for event in events if not isinstance(event, Battery)]
 
 
-def same(learned: Profile, true: Profile, packets: list[Packet]) -> bool:
+def same(found: Profile, true: Profile, packets: list[Packet]) -> bool:
     """Whether both tell the same turns, gaps, positions and times (to 2 ms)."""
-    first, second = told(learned, packets), told(true, packets)
+    first, second = told(found, packets), told(true, packets)
     return len(first) == len(second) > 0 and all(
         abs(a.t - b.t) <= 0.002 and _said(a) == _said(b) for a, b in zip(first, second, strict=True)
     )
@@ -64,17 +65,24 @@ def _said(event: CubeEvent) -> tuple[object, ...]:
     raise AssertionError(event)
 
 
-def exact(learned: Profile, cube: Made) -> bool:
+def exact(found: Profile, cube: Made) -> bool:
     """Whether a learned profile decodes as the truth does, with and without lost packets."""
     packets = fresh(cube, 77, 300, 0.0)
     lossy = fresh(cube, 78, 300, 0.1)
-    return same(learned, cube.profile, packets) and same(learned, cube.profile, lossy)
+    return same(found, cube.profile, packets) and same(found, cube.profile, lossy)
+
+
+@functools.cache
+def learned(seed: int, *, encrypted: bool = False) -> Learned | Refused:
+    """The learner's verdict on the generated cube of a seed."""
+    cube = made(seed, encrypted=encrypted)
+    return learn(recording(cube, seed + 10_000), "learned", CLAIM)
 
 
 def outcome(seed: int, *, encrypted: bool = False) -> Outcome:
     """What the learner makes of the generated cube of a seed."""
     cube = made(seed, encrypted=encrypted)
-    verdict = learn(recording(cube, seed + 10_000), "learned", CLAIM)
+    verdict = learned(seed, encrypted=encrypted)
     if isinstance(verdict, Refused):
         return Outcome(seed, cube.shape, verdict.why, verdict.reason)
     assert isinstance(verdict, Learned)
