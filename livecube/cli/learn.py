@@ -2,51 +2,95 @@
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from livecube.edges.log_files import LogReader
+from livecube.composition.learning import led_by_radio
+from livecube.edges.log_files import LogReader, LogWriter
 from livecube.errors import UsageError
 from livecube.learning.learner import learn as learned_from
 from livecube.learning.recording import Recording
 from livecube.learning.verdicts import Refused
+from livecube.logs.lines import Header
 from livecube.profiles.values import Claim
 from livecube.profiles.writing import profile_text
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from livecube.events import CubeEvent
     from livecube.learning.verdicts import Learned
 
 __all__ = ["learn"]
 
 
 @click.command()
+@click.option("--name", required=True, help="What to call the profile, like my-cube.")
+@click.option("--cube", help="Name or address of the cube that is to be learned.")
 @click.option(
     "--capture",
-    required=True,
     type=click.Path(path_type=Path),
-    help="The recorded routine to learn from.",
+    help="Learn from this recorded routine, without a cube.",
 )
-@click.option("--name", required=True, help="What to call the profile, like my-cube.")
+@click.option("--log", type=click.Path(path_type=Path), help="Keep what the cube sends in a log.")
 @click.option("--cube-name", help="What the cube's own name begins with, by which it is known.")
 @click.option("--output", type=click.Path(path_type=Path), help="Write the profile to this file.")
-def learn(capture: Path, name: str, cube_name: str | None, output: Path | None) -> None:
-    """Learn a cube from a CAPTURE of the routine: turns that were asked for, and its packets.
+def learn(
+    name: str,
+    cube: str | None,
+    capture: Path | None,
+    log: Path | None,
+    cube_name: str | None,
+    output: Path | None,
+) -> None:
+    """Learn an unknown cube: asks its owner to turn it, listens, and writes its profile.
 
-    The profile is printed, or written to a new file, if it told every turn that was held back;
-    otherwise it is said what is in the way, with status 1.
+    The cube must be solved, and turned as it is asked, white up and green in front. The profile
+    is printed, or written to a new file, if it told every turn that was held back; otherwise it
+    is said what is in the way, with status 1.
     """
-    with LogReader(capture) as reader:
-        recording = Recording.of(reader)
-    if not recording.steps:
-        raise UsageError(f"{capture}: nothing was asked for in this log, so nothing can be learned")
-    verdict = learned_from(recording, name, Claim(name=cube_name or name))
+    if (cube is None) == (capture is None):
+        raise UsageError("give either --cube, to be led with a cube, or --capture with a log")
+    if capture is not None:
+        with LogReader(capture) as reader:
+            recording, called = Recording.of(reader), cube_name or name
+        if not recording.steps:
+            raise UsageError(
+                f"{capture}: nothing was asked for in this log, so nothing can be learned"
+            )
+    else:
+        assert cube is not None
+        recording, title = asyncio.run(_led(cube, log))
+        called = cube_name or title or name
+    verdict = learned_from(recording, name, Claim(name=called))
     if isinstance(verdict, Refused):
         click.echo(f"livecube: not learned: {verdict.reason}", err=True)
         sys.exit(1)
     _give(verdict, output)
+
+
+async def _led(cube: str, log: Path | None) -> tuple[Recording, str | None]:
+    """The routine, recorded with a cube by radio, and the cube's own name."""
+    from livecube.composition.choosing import find_named
+    from livecube.edges.bleak_radio import BleakRadio
+
+    radio = BleakRadio()
+    click.echo(f"livecube: listening for {cube} …", err=True)
+    sighting = await find_named(radio, cube)
+    with contextlib.ExitStack() as stack:
+        keep: Callable[[CubeEvent], None] = lambda event: None  # noqa: E731
+        if log is not None:
+            started = datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+            header = Header(started, "unknown", "host")
+            keep = stack.enter_context(LogWriter(log, header)).write
+        recording = await led_by_radio(radio, sighting, click.echo, keep)
+    return recording, sighting.name
 
 
 def _give(verdict: Learned, output: Path | None) -> None:

@@ -14,7 +14,15 @@ if TYPE_CHECKING:
     from livecube.edges.radio import Radio, Sighting
     from livecube.edges.remembered import RememberedCube
 
-__all__ = ["SCAN_S", "ChosenCube", "Wanted", "choose_cube", "claimant", "nearest_first"]
+__all__ = [
+    "SCAN_S",
+    "ChosenCube",
+    "Wanted",
+    "choose_cube",
+    "claimant",
+    "find_named",
+    "nearest_first",
+]
 
 SCAN_S: Final = 4.0
 """How long is listened for cubes when none is named: cubes advertise once a second or oftener."""
@@ -83,14 +91,23 @@ async def choose_cube(
     raise UsageError(f"there are several cubes: {titles}; choose one with --cube")
 
 
-async def _named(
-    radio: Radio, decoders: dict[str, type[Decoder]], wanted: Wanted, name: str, seconds: float
-) -> ChosenCube:
-    """The cube that the user named, whatever it advertises."""
+async def find_named(radio: Radio, name: str, seconds: float = _NAMED_S) -> Sighting:
+    """What has this name or address, whatever it is.
+
+    Raises :class:`~livecube.errors.RadioError` if it is not heard.
+    """
     seen = await radio.scan(seconds, lambda sighting: _is_named(sighting, name))
     sighting = next((sighting for sighting in seen if _is_named(sighting, name)), None)
     if sighting is None:
         raise RadioError("not found", _not_seen(name, seen))
+    return sighting
+
+
+async def _named(
+    radio: Radio, decoders: dict[str, type[Decoder]], wanted: Wanted, name: str, seconds: float
+) -> ChosenCube:
+    """The cube that the user named, whatever it advertises."""
+    sighting = await find_named(radio, name, seconds)
     decoder = wanted.decoder or claimant(sighting.advertisement, decoders)
     if decoder is None:
         raise RadioError(
