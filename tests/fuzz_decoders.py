@@ -111,11 +111,14 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--packets", type=int, default=5_000_000)
     parser.add_argument("--decoder", action="append", help="only this one; may be repeated")
+    parser.add_argument("--memory", action="store_true", help="watch memory, too; slower")
     arguments = parser.parse_args()
     packets = arguments.packets
     with ProcessPoolExecutor() as workers:
         chosen = arguments.decoder or names()
-        waiting = {workers.submit(fuzzed, name, packets): name for name in chosen}
+        waiting = {
+            workers.submit(fuzzed, name, packets, traced=arguments.memory): name for name in chosen
+        }
         for done in as_completed(waiting):
             spent = done.result()
             print(f"{waiting[done]:<12} {packets:,} packets, {spent:.1f} µs each", flush=True)
