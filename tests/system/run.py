@@ -17,7 +17,7 @@ from pathlib import Path
 
 from image import ROOT, image, missing_programs
 
-LIMIT_S = 600
+LIMIT_S = 240
 QEMU = (
     *("qemu-system-x86_64", "-accel", "tcg,thread=multi", "-cpu", "Nehalem", "-smp", "2"),
     *("-m", "1536", "-nodefaults", "-no-reboot", "-display", "none", "-serial", "stdio"),
