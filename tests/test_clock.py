@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from livecube.clock import CubeClock
 from livecube.clock_fit import ClockFit
+from livecube.cube.position import SOLVED_BYTES
 from livecube.events import BatteryReport, GapReport, StateReport, Turn, TurnReport
-from livecube.stages.record import SOLVED_BYTES
 
 
 def times(wrap_ms: float | None, arrivals: list[tuple[int | None, float]]) -> list[float]:

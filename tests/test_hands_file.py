@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import copy
 import json
 import tomllib
 from typing import TYPE_CHECKING, Any
 
 import jsonschema
 import pytest
+from changed_tables import changed_table
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -48,23 +48,7 @@ names = st.sampled_from(["U", "R", "y", "M", "R U", "x U", "R  U", "R U\n", "RU"
 @st.composite
 def tables(draw: st.DrawFn) -> dict[str, Any]:
     """The usual table with a few entries changed, removed or added."""
-    table: dict[str, Any] = copy.deepcopy(DEFAULT)
-    for _ in range(draw(st.integers(0, 3))):
-        place: Any = table
-        while isinstance(place, dict | list) and place:
-            keys = list(place) if isinstance(place, dict) else list(range(len(place)))
-            key = draw(st.sampled_from(keys))
-            act = draw(st.sampled_from(["deeper", "deeper", "change", "remove", "add"]))
-            if act == "change":
-                place[key] = draw(values)
-            elif act == "remove":
-                del place[key]
-            elif act == "add" and isinstance(place, dict):
-                place[draw(names)] = draw(values)
-            if act != "deeper":
-                break
-            place = place[key]
-    return table
+    return changed_table(draw, DEFAULT, values, names)
 
 
 def accepted(table: dict[str, Any]) -> bool:

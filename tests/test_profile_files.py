@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import copy
 import json
 import tomllib
 from typing import TYPE_CHECKING, Any
 
 import jsonschema
 import pytest
+from changed_tables import changed_table
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -109,23 +109,8 @@ keys = st.sampled_from(
 @st.composite
 def tables(draw: st.DrawFn) -> dict[str, Any]:
     """A profile's table with a few entries changed, removed or added."""
-    table: dict[str, Any] = copy.deepcopy(tomllib.loads(TEXTS[draw(st.sampled_from(NAMES))]))
-    for _ in range(draw(st.integers(0, 3))):
-        place: Any = table
-        while isinstance(place, dict | list) and place:
-            options = list(place) if isinstance(place, dict) else list(range(len(place)))
-            key = draw(st.sampled_from(options))
-            act = draw(st.sampled_from(["deeper", "deeper", "change", "remove", "add"]))
-            if act == "change":
-                place[key] = draw(values)
-            elif act == "remove":
-                del place[key]
-            elif act == "add" and isinstance(place, dict):
-                place[draw(keys)] = draw(values)
-            if act != "deeper":
-                break
-            place = place[key]
-    return table
+    usual = tomllib.loads(TEXTS[draw(st.sampled_from(NAMES))])
+    return changed_table(draw, usual, values, keys)
 
 
 @settings(max_examples=200)

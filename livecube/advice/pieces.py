@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from livecube.cube.geometry import FACES, NEXT_STICKER, ROTATIONS, Array
+from livecube.cube.geometry import FACES, ROTATIONS, Array
 from livecube.cube.holding import COLOURS, HOLDINGS
-from livecube.cube.pieces import HOME, face_of
+from livecube.cube.pieces import HOME, face_of, sticker_cycle
 from livecube.search.coordinates import DOWN_ROTATIONS, SLOT_PIECES
 from livecube.search.situation import AT_OFFSETS
 
@@ -73,7 +73,7 @@ def _corner_words(situation: Situation, slot: int, corner: tuple[Sticker, ...]) 
 def _corner_place(situation: Situation, slot: int, corner: tuple[Sticker, ...]) -> str:
     piece = SLOT_PIECES[slot]
     if situation.offset is not None:
-        own = _cycle(int(AT_OFFSETS[situation.offset][piece]))
+        own = sticker_cycle(int(AT_OFFSETS[situation.offset][piece]))
         if int(situation.position[piece]) in own:
             return "in its slot"
     return _place(corner)
@@ -96,19 +96,11 @@ def _place(piece: tuple[Sticker, ...]) -> str:
 
 def _stickers(situation: Situation, piece: int, holding: Holding) -> tuple[Sticker, ...]:
     to_fixed, to_hands = _down_to_fixed(situation.face), _fixed_to_hands(holding)
-    homes, places = _cycle(int(HOME[piece])), _cycle(int(situation.position[piece]))
+    homes, places = sticker_cycle(int(HOME[piece])), sticker_cycle(int(situation.position[piece]))
     return tuple(
         Sticker(COLOURS[face_of(to_fixed[home])], int(to_hands[to_fixed[place]]))
         for home, place in zip(homes, places, strict=True)
     )
-
-
-def _cycle(facelet: int) -> list[int]:
-    """The facelets of one piece, clockwise from ``facelet``."""
-    cycle = [facelet]
-    while (following := int(NEXT_STICKER[cycle[-1]])) != facelet:
-        cycle.append(following)
-    return cycle
 
 
 @cache

@@ -5,14 +5,13 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import sys
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from livecube.composition.learning import led_by_radio
-from livecube.edges.log_files import LogReader, LogWriter
+from livecube.edges.log_files import LogReader, LogWriter, started_now
 from livecube.errors import UsageError
 from livecube.learning.learner import learn as learned_from
 from livecube.learning.recording import Recording
@@ -86,8 +85,7 @@ async def _led(cube: str, log: Path | None) -> tuple[Recording, str | None]:
     with contextlib.ExitStack() as stack:
         keep: Callable[[CubeEvent], None] = lambda event: None  # noqa: E731
         if log is not None:
-            started = datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
-            header = Header(started, "unknown", "host")
+            header = Header(started_now(), "unknown", "host")
             keep = stack.enter_context(LogWriter(log, header)).write
         recording = await led_by_radio(radio, sighting, click.echo, keep)
     return recording, sighting.name

@@ -8,7 +8,6 @@ import sys
 import time
 from contextlib import ExitStack, aclosing
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -32,7 +31,7 @@ from livecube.composition.refining import SWITCH_S
 from livecube.composition.sources import SimulatedSource, Simulation
 from livecube.cube.holding import SCRAMBLE_HOLDING
 from livecube.edges.keys import Keys, keyboard, piped_keys
-from livecube.edges.log_files import LogWriter
+from livecube.edges.log_files import LogWriter, started_now
 from livecube.edges.sinks import LogSink
 from livecube.errors import UsageError
 from livecube.logs.lines import Header
@@ -229,8 +228,7 @@ class _Live:
         source, log = self._source, self._log
         logs = []
         if log is not None:
-            started = datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
-            header = Header(started, source.name, source.clock, link=source.link)
+            header = Header(started_now(), source.name, source.clock, link=source.link)
             logs.append(LogSink(log, LogWriter(log, header)))
         output = Output(source.title, as_json=self._as_json, voice=self._wishes.voice)
         self._output, self._hub = output, Hub([*output.sinks, *logs])

@@ -14,9 +14,11 @@ from typing import TYPE_CHECKING, Final
 from rich.console import Console
 
 from livecube.advice.speaker import Spoken
+from livecube.composition.pipeline import MOST_ROWS
 from livecube.composition.refining import SWITCH_S
 from livecube.composition.technique_benchmark import behind_cross
 from livecube.edges.sinks import ScreenSink
+from livecube.search.situation import slot_bits
 from livecube.stages.progress import Turned
 from livecube.views.screen import Board
 from livecube.virtual.session import session
@@ -29,8 +31,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Answers", "live_answers"]
 
-_MOST: Final = 6
-"""Rows of advice that are worked out while solving."""
 _BETWEEN_S: Final = 0.03
 """At most so long after an answer the next position comes, at any moment of the drawing."""
 _WARM: Final = 20
@@ -76,12 +76,12 @@ async def _ask(
             where = place.position, place.situation.face
             board.take(_turned(place))
             began = time.perf_counter()
-            advice = advisor.advise(*where, inspection=False, most=_MOST)
+            advice = advisor.advise(*where, inspection=False, most=MOST_ROWS)
             first_ms = (time.perf_counter() - began) * 1000
             if advice.opportunities:
                 board.take(Spoken(0.0, advice.opportunities[0], advice.opportunities[1:3]))
             began = time.perf_counter()
-            await asyncio.to_thread(refining.refine, *where, most=_MOST)
+            await asyncio.to_thread(refining.refine, *where, most=MOST_ROWS)
             if number >= _WARM:
                 answers.first.append(first_ms)
                 answers.refined.append((time.perf_counter() - began) * 1000)
@@ -105,6 +105,6 @@ def _places(count: int, seed: int) -> Iterator[Place]:
 def _turned(place: Place) -> Turned:
     """What the tracker would tell of a position."""
     situation = place.situation
-    solved = situation.slot_names(s for s in range(4) if situation.solved >> s & 1)
+    solved = situation.slot_names(slot_bits(situation.solved))
     position = bytes(place.position.tolist())
     return Turned(0.0, 0, 1, position, situation.colour, situation.offset, solved)

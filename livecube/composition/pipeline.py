@@ -28,9 +28,9 @@ if TYPE_CHECKING:
     from livecube.stages.progress import Progress
     from livecube.stages.tracker import Tracker
 
-__all__ = ["Asked", "OpeningQuestion", "Pipeline", "Question"]
+__all__ = ["MOST_ROWS", "Asked", "OpeningQuestion", "Pipeline", "Question"]
 
-_MOST: Final = 6
+MOST_ROWS: Final = 6
 """Rows of advice that are worked out while solving."""
 _ASK_ANEW: Final = (Turned, Resynced, SolveBegun, SolveOver, HeldAs)
 """After these the position, or how it is held, is another."""
@@ -197,7 +197,7 @@ class Pipeline:
             self.tracker.holding,
         )
         advice = self.advisor.advise(
-            question.position, question.face, question.holding, inspection=False, most=_MOST
+            question.position, question.face, question.holding, inspection=False, most=MOST_ROWS
         )
         self.advice_ms.append((self._now() - start) * 1000)
         self.question = question

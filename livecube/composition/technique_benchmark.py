@@ -12,6 +12,7 @@ import numpy as np
 from livecube.advice.advisor import Advisor
 from livecube.advice.rules import Level
 from livecube.advice.two_steps import composed
+from livecube.composition.pipeline import MOST_ROWS
 from livecube.cube.position import SOLVED, apply_turn, apply_turns
 from livecube.edges.hands_file import default_hands
 from livecube.search.situation import Situation
@@ -38,8 +39,6 @@ __all__ = [
 ]
 
 _BY_ID: Final = {technique.id: technique for technique in TECHNIQUES}
-_MOST: Final = 6
-"""Rows of advice: as many as are worked out while solving."""
 _HEADINGS: Final = ("", "positions", "of", "found", "p99", "ms p50", "ms p99", "ms max")
 _LEGEND: Final = (
     "Positions of virtual solves, turn by turn. found: sequences a position, mean and",
@@ -151,7 +150,7 @@ def _first_answer(advisor: Advisor) -> _Question:
     def prepare(place: Place) -> Callable[[], int]:
         def answer() -> int:
             face = place.situation.face
-            advice = advisor.advise(place.position, face, inspection=False, most=_MOST)
+            advice = advisor.advise(place.position, face, inspection=False, most=MOST_ROWS)
             return len(advice.opportunities)
 
         return answer
@@ -162,7 +161,7 @@ def _first_answer(advisor: Advisor) -> _Question:
 def _refined_answer(advisor: Advisor) -> _Question:
     def prepare(place: Place) -> Callable[[], int]:
         def answer() -> int:
-            advice = advisor.refine(place.position, place.situation.face, most=_MOST)
+            advice = advisor.refine(place.position, place.situation.face, most=MOST_ROWS)
             return len(advice.opportunities) if advice else 0
 
         return answer

@@ -156,9 +156,7 @@ def _pairs(advisor: Advisor, position: Array, *, look_ahead: bool) -> Iterator[O
         row = _first_row(advisor, position, holding, look_ahead=look_ahead)
         yield row
         position = apply_turns(position, row.turns_fixed)
-        holding = row.holding
-        for move in row.moves:
-            holding = holding.after(move)
+        holding = row.ends
         situation = Situation.of(position, _CROSS)
         assert situation.offset == 0
 

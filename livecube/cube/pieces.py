@@ -23,6 +23,7 @@ __all__ = [
     "parse_piece",
     "piece_faces",
     "piece_name",
+    "sticker_cycle",
 ]
 
 PIECES: Final = (
@@ -38,7 +39,7 @@ def face_of(facelet: int) -> int:
     return int(facelet) // 9
 
 
-def _stickers(facelet: int) -> list[int]:
+def sticker_cycle(facelet: int) -> list[int]:
     """The facelets of one piece, clockwise from ``facelet``."""
     cycle = [facelet]
     while (following := int(NEXT_STICKER[cycle[-1]])) != facelet:
@@ -49,7 +50,7 @@ def _stickers(facelet: int) -> list[int]:
 def _homes() -> Array:
     by_faces = {}
     for facelet in range(54):
-        cycle = _stickers(facelet)
+        cycle = sticker_cycle(facelet)
         if len(cycle) > 1:
             by_faces[FACES[face_of(facelet)], frozenset(FACES[face_of(f)] for f in cycle)] = facelet
     return np.array([by_faces[name[0], frozenset(name)] for name in PIECES], dtype=np.uint8)
@@ -63,7 +64,7 @@ def _piece_tables() -> tuple[Array, Array]:
     piece_at = np.full(54, 255, dtype=np.uint8)
     twist_at = np.zeros(54, dtype=np.uint8)
     for piece, home in enumerate(HOME):
-        for twist, facelet in enumerate(_stickers(int(home))):
+        for twist, facelet in enumerate(sticker_cycle(int(home))):
             piece_at[facelet], twist_at[facelet] = piece, twist
     return piece_at, twist_at
 

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "SOLVED",
+    "SOLVED_BYTES",
     "TURN_BYTES",
     "apply_turn",
     "apply_turns",
@@ -39,6 +40,7 @@ __all__ = [
 
 SOLVED: Final = HOME.copy()
 SOLVED.setflags(write=False)
+SOLVED_BYTES: Final = bytes(SOLVED.tolist())
 
 _NEXT: Final = np.array([np.arange(54, dtype=np.uint8), NEXT_STICKER, NEXT_STICKER[NEXT_STICKER]])
 _STICKERS_AT_HOME: Final = np.argsort(ROTATIONS, axis=1)[:, HOME]

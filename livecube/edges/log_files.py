@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, BinaryIO, Final
 
 from livecube.errors import LogError, UsageError
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
 
     from livecube.events import CubeEvent
 
-__all__ = ["LogReader", "LogWriter"]
+__all__ = ["LogReader", "LogWriter", "started_now"]
 
 
 _BEGIN: Final = b'{"livecube_log"'
@@ -195,3 +196,8 @@ def _is_whole(raw: bytes) -> bool:
     except ValueError:
         pass  # it says something wrong, which is for the reader to report
     return True
+
+
+def started_now() -> str:
+    """The present moment as the header of a log says when it was started."""
+    return datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")

@@ -8,17 +8,15 @@ which it was when it was really solved.
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
-from livecube.cube.position import SOLVED, TURN_BYTES, what_was_done
+from livecube.cube.position import SOLVED_BYTES, TURN_BYTES, what_was_done
 from livecube.events import Reset, State, Turn
 
 if TYPE_CHECKING:
     from livecube.events import CubeEvent
 
 __all__ = ["Correction"]
-
-_SOLVED: Final = bytes(SOLVED.tolist())
 
 
 class Correction:
@@ -40,5 +38,5 @@ class Correction:
                 if self._solved_as is not None:
                     return replace(event, position=what_was_done(self._solved_as, event.position))
             case Reset():
-                self._solved_as = None if self._said == _SOLVED else self._said
+                self._solved_as = None if self._said == SOLVED_BYTES else self._said
         return event

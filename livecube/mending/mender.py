@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from livecube.cube.position import SOLVED, TURN_BYTES
+from livecube.cube.position import SOLVED_BYTES, TURN_BYTES
 from livecube.cube.turns import inverse_turn
 from livecube.events import CubeEvent, Gap, LinkChange, Reset, State, Turn
 from livecube.mending.shortest_link import LONGEST_LINK, shortest_link
@@ -24,8 +24,6 @@ _PATIENCE_S: Final = 3.0
 sent once more come all at once, whatever time they are of."""
 _PATIENCE_EVENTS: Final = 256
 """And for so many events at most."""
-
-_SOLVED: Final = bytes(SOLVED.tolist())
 
 
 class Mender:
@@ -141,5 +139,5 @@ class Mender:
                 case State():
                     self._position, self._right_at = event.position, event.t
                 case Reset():
-                    self._position, self._right_at = _SOLVED, event.t
+                    self._position, self._right_at = SOLVED_BYTES, event.t
         return events

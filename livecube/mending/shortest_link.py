@@ -11,7 +11,7 @@ from functools import cache
 from typing import Final
 
 from livecube.cube.geometry import OPPOSITE
-from livecube.cube.position import SOLVED, TURN_BYTES, what_was_done
+from livecube.cube.position import SOLVED_BYTES, TURN_BYTES, what_was_done
 from livecube.cube.turns import inverse_turn
 
 __all__ = ["LONGEST_LINK", "shortest_link"]
@@ -19,8 +19,6 @@ __all__ = ["LONGEST_LINK", "shortest_link"]
 _HALF: Final = 4
 LONGEST_LINK: Final = 2 * _HALF
 """Links that take more turns are not looked for."""
-
-_SOLVED: Final = bytes(SOLVED.tolist())
 
 
 def shortest_link(start: bytes, end: bytes, most: int = LONGEST_LINK) -> tuple[int, ...] | None:
@@ -54,8 +52,8 @@ def shortest_link(start: bytes, end: bytes, most: int = LONGEST_LINK) -> tuple[i
 @cache
 def _near() -> dict[bytes, tuple[int, ...]]:
     """All positions within half the way of the solved one, each with its shortest turns."""
-    known: dict[bytes, tuple[int, ...]] = {_SOLVED: ()}
-    level = [_SOLVED]
+    known: dict[bytes, tuple[int, ...]] = {SOLVED_BYTES: ()}
+    level = [SOLVED_BYTES]
     for _ in range(_HALF):
         following = []
         for position in level:

@@ -7,16 +7,14 @@ from dataclasses import dataclass, field
 from operator import eq
 from typing import TYPE_CHECKING, Final
 
-from livecube.cube.position import SOLVED, TURN_BYTES
+from livecube.cube.position import SOLVED_BYTES, TURN_BYTES
 from livecube.stages.frame import FRAMES, CrossFrame, Row
 from livecube.stages.held import Change, HeldSlots
 
 if TYPE_CHECKING:
     from livecube.cube.holding import Holding
 
-__all__ = ["SOLVED_BYTES", "Record", "Sight", "is_scrambled"]
-
-SOLVED_BYTES: Final = bytes(SOLVED.tolist())
+__all__ = ["Record", "Sight", "is_scrambled"]
 
 _SCRAMBLED_AT_MOST: Final = 4
 """A cube counts as scrambled when at most this many of its 20 pieces are at home (a random

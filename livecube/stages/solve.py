@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
+from livecube.cube.position import SOLVED_BYTES
 from livecube.cube.turns import htm
 from livecube.stages.cases import orientation_case, permutation_case
 from livecube.stages.frame import ALL_SLOTS, slots_of
 from livecube.stages.naming import pair_technique
-from livecube.stages.record import SOLVED_BYTES
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -11,7 +11,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from livecube.cube.holding import Holding
-from livecube.cube.position import TURN_BYTES, twisted_corners
+from livecube.cube.position import SOLVED_BYTES, TURN_BYTES, twisted_corners
 from livecube.events import (
     AnyHolding,
     Asked,
@@ -42,7 +42,7 @@ from livecube.stages.progress import (
     SolveOver,
     Turned,
 )
-from livecube.stages.record import SOLVED_BYTES, Record, is_scrambled
+from livecube.stages.record import Record, is_scrambled
 from livecube.stages.solve import summarise
 
 if TYPE_CHECKING:

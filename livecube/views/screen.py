@@ -19,6 +19,7 @@ from livecube.advice.speaker import Clue, Planned, Spoken, Unsaid, Withdrawn
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import Holding, parse_colour
 from livecube.cube.notation import moves_text
+from livecube.cube.position import SOLVED_BYTES
 from livecube.search.situation import Situation, slot_bits
 from livecube.stages.progress import (
     BatteryLevel,
@@ -32,7 +33,6 @@ from livecube.stages.progress import (
     StageDone,
     Turned,
 )
-from livecube.stages.record import SOLVED_BYTES
 from livecube.views.order import order_sentence
 from livecube.views.picture import position_picture
 from livecube.views.text import (
@@ -148,13 +148,14 @@ class Board:
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """Draw the whole screen, or as much as fits: what is said and the keys go last."""
+        words = self._words()
         blocks: dict[str, RenderableType] = {
             "": Text(),
             "head": self._head(options.max_width),
             "middle": self._middle(),
             "stages": self._stages(),
-            "words": Group(*self._words()),
-            "room": Group(*[Text()] * max(0, _LINES - len(self._words()))),
+            "words": Group(*words),
+            "room": Group(*[Text()] * max(0, _LINES - len(words))),
             "bottom": self._foot(),
         }
         free = options.update(height=None)
