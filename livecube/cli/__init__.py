@@ -24,6 +24,7 @@ _MODULES: Final = {
     "hands": "hands",
     "profile": "profile",
     "learn": "learn",
+    "scramble": "scramble",
     "simulate": "simulate",
     "bench": "bench",
 }

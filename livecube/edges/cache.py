@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
+    from livecube.scrambling.tables import PhaseTables
     from livecube.search.book import Book
     from livecube.search.tables import Tables
 
@@ -29,6 +30,7 @@ __all__ = [
     "keep_compiled_code",
     "kept_book",
     "kept_pair_table",
+    "load_phase_tables",
     "load_tables",
     "make_and_keep_book",
     "pair_table_built_apart",
@@ -69,6 +71,19 @@ def load_tables(step: Callable[[], None] = lambda: None) -> Tables:
         return Tables(*kept)
     built = build_tables(step)
     return Tables(*(_keep(name, getattr(built, name)) for name in _SHAPES))
+
+
+def load_phase_tables() -> PhaseTables:
+    """The tables of the two-phase search, from the cache if they are there, else built and kept."""
+    from livecube.scrambling.tables import SHAPES, PhaseTables, build_phase_tables
+
+    kept = {name: _load(f"phase-{name}") for name in SHAPES}
+    known = {name: table for name, table in kept.items() if table is not None}
+    if {name: table.shape for name, table in known.items()} == SHAPES:
+        return PhaseTables(**known)
+    built = build_phase_tables()
+    tables = {name: _keep(f"phase-{name}", getattr(built, name)) for name in SHAPES}
+    return PhaseTables(**tables)
 
 
 def kept_pair_table() -> npt.NDArray[np.uint8] | None:

@@ -1,0 +1,48 @@
+"""What makes scrambles: tables loaded, the search ready."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from livecube.cube.position import SOLVED_BYTES
+from livecube.edges.cache import keep_compiled_code, load_phase_tables
+
+if TYPE_CHECKING:
+    from livecube.scrambling.following import ScramblePath
+    from livecube.scrambling.states import Draw
+    from livecube.scrambling.tables import PhaseTables
+
+__all__ = ["Scrambler", "load_scrambler"]
+
+
+class Scrambler:
+    """Makes paths to random states, and paths to any position."""
+
+    def __init__(self, tables: PhaseTables, draw: Draw) -> None:
+        self._tables = tables
+        self._draw = draw
+
+    def new(self, start: bytes = SOLVED_BYTES) -> ScramblePath:
+        """The path to a random state from where the cube stands (20 facelets)."""
+        from livecube.scrambling.states import random_state
+
+        return self.to(start, random_state(self._draw))
+
+    def to(self, start: bytes, target: bytes) -> ScramblePath:
+        """A path from one position to another."""
+        from livecube.scrambling.following import ScramblePath
+        from livecube.scrambling.two_phase import turns_between
+
+        return ScramblePath(start, turns_between(self._tables, start, target))
+
+
+def load_scrambler(seed: int | None = None) -> Scrambler:
+    """A scrambler that is ready to answer at once; ``seed``: None for what nobody can foresee."""
+    keep_compiled_code()
+    # Imported here, behind the line above: numba looks for its cache when kernels are defined.
+    from livecube.scrambling.states import seeded_draw, unforeseen_draw
+    from livecube.scrambling.two_phase import warm_up
+
+    tables = load_phase_tables()
+    warm_up(tables)
+    return Scrambler(tables, unforeseen_draw if seed is None else seeded_draw(seed))

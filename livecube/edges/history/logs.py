@@ -1,0 +1,126 @@
+"""The logs beside the database: one of each solve, and one of each attempt under way.
+
+A log under way grows in the folder ``open``, a line at a time, so that nothing is lost whenever
+this program ends. When its solve is in the database it goes; what is found there at a start is
+what a crash has left.
+"""
+
+from __future__ import annotations
+
+import os
+from contextlib import suppress
+from typing import IO, TYPE_CHECKING, Final
+
+from livecube.edges.log_files import LogWriter
+from livecube.logs.lines import event_line, header_line
+
+try:
+    import fcntl
+except ImportError:  # a system that does not let files go while they are open: no locks needed
+    _LOCKS = False
+else:
+    _LOCKS = True
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from pathlib import Path
+
+    from livecube.events import CubeEvent
+    from livecube.logs.lines import Header
+    from livecube.solves.records import Listed
+
+__all__ = ["OpenLog", "forsaken_logs", "log_place", "session_of", "write_log"]
+
+_OPEN: Final = "open"
+
+
+def log_place(solve: Listed) -> str:
+    """Where the log of a solve is kept, below the history's folder."""
+    return f"solves/{solve.started[:7] or 'undated'}/{solve.identity}.jsonl"
+
+
+def write_log(path: Path, header: Header, events: Iterable[CubeEvent]) -> None:
+    """Write a whole log, or nothing: it is written beside its place and moved there."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    part = path.with_name(f"{path.stem}.{os.getpid()}.part")
+    lines = [header_line(header), *map(event_line, events)]
+    with part.open("w", encoding="utf-8") as file:
+        file.write("\n".join(lines) + "\n")
+        file.flush()
+        os.fsync(file.fileno())
+    part.replace(path)
+
+
+class OpenLog:
+    """The log of an attempt under way."""
+
+    def __init__(self, folder: Path, session: int, number: int, header: Header) -> None:
+        place = folder / _OPEN
+        place.mkdir(parents=True, exist_ok=True)
+        self.path = place / f"{session}-{number}.jsonl"
+        # Made under another name first: without its lock another start would take it for one
+        # that a crash has left.
+        hidden = place / f"{session}-{number}.new"
+        hidden.unlink(missing_ok=True)
+        self._writer = LogWriter(hidden, header)
+        self._lock = _locked(hidden)
+        hidden.rename(self.path)
+
+    def write(self, event: CubeEvent) -> None:
+        """Append an event; it is with the operating system when this returns."""
+        self._writer.write(event)
+
+    def close(self) -> None:
+        """The attempt is over; what becomes of the log is for others to say."""
+        self._writer.close()
+        if self._lock is not None:
+            self._lock.close()
+
+    def discard(self) -> None:
+        """The attempt never was."""
+        self.path.unlink(missing_ok=True)
+        self.close()
+
+
+def _locked(path: Path) -> IO[bytes] | None:
+    """A hold on a file that ends with this process, however it ends; None if another has it."""
+    if not _LOCKS:
+        return None
+    file = path.open("rb")
+    try:
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        file.close()
+        return None
+    return file
+
+
+def forsaken_logs(folder: Path) -> list[Path]:
+    """The open logs of programs that have ended, the oldest first."""
+    found = sorted((folder / _OPEN).glob("*.jsonl"), key=_age)
+    return [path for path in found if not _is_held(path)]
+
+
+def _age(path: Path) -> float:
+    with suppress(OSError):
+        return path.stat().st_mtime
+    return 0.0
+
+
+def _is_held(path: Path) -> bool:
+    if not _LOCKS:
+        return False
+    try:
+        lock = _locked(path)
+    except OSError:  # it has gone meanwhile
+        return True
+    if lock is None:
+        return True
+    lock.close()
+    return False
+
+
+def session_of(path: Path) -> int | None:
+    """The session to which an open log belongs."""
+    number = path.stem.partition("-")[0]
+    return int(number) if number.isdecimal() else None

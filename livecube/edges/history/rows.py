@@ -1,0 +1,207 @@
+"""Between rows of the database and values."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+from livecube.solves.records import Chance, KeptStage, Listed
+from livecube.timing.results import Penalty
+
+if TYPE_CHECKING:
+    import sqlite3
+    from collections.abc import Iterable, Sequence
+
+    from livecube.solves.records import KeptSolve, Wanted
+
+__all__ = [
+    "chances_of",
+    "insert_penalties",
+    "insert_solve",
+    "listed",
+    "listed_numbers",
+    "stages_of",
+]
+
+_COLUMNS: Final = """
+    solve.id, solve.identity, person.name, solve.started, solve.session, solve.cross_colour,
+    solve.ms, solve.turns, solve.solved, solve.gap, solve.scramble, solve.inspection_ms,
+    solve.is_corrected
+"""
+_STAGE_COLUMNS: Final = (
+    "stage, slots, end_turn, turns, ms, pause_ms, technique, case_name, layer_offset, shared, "
+    "inferred, gap, holding"
+)
+
+
+def _conditions(wanted: Wanted) -> tuple[str, list[Any]]:
+    """What has to hold, as SQL, and the values in it."""
+    asked: list[tuple[str, Any]] = [
+        ("solve.started >= ?", wanted.since),
+        # A day is before everything in it; the tilde comes behind every letter of a time.
+        ("solve.started <= ? || '~'", wanted.until),
+        ("solve.cross_colour = ?", wanted.cross),
+        ("solve.person = (SELECT id FROM person WHERE name = ?)", wanted.person),
+        ("solve.session = ?", wanted.session),
+        ("solve.id IN (SELECT solve FROM tag WHERE name = ?)", wanted.tag),
+        ("solve.id IN (SELECT solve FROM stage WHERE technique = ?)", wanted.technique),
+    ]
+    given = [(condition, value) for condition, value in asked if value is not None]
+    conditions = " AND ".join(["solve.deleted IS NULL", *(condition for condition, _ in given)])
+    return conditions, [value for _, value in given]
+
+
+def listed(database: sqlite3.Connection, wanted: Wanted) -> list[Listed]:
+    """The solves that are asked for, in the order in which they were made."""
+    conditions, values = _conditions(wanted)
+    return _listed(database, conditions, values, wanted.most)
+
+
+def listed_numbers(database: sqlite3.Connection, numbers: Sequence[int]) -> list[Listed]:
+    """The solves with these numbers, deleted ones left out."""
+    marks = ", ".join("?" * len(numbers))
+    condition = f"solve.deleted IS NULL AND solve.id IN ({marks})"
+    return _listed(database, condition, list(numbers), None)
+
+
+def _listed(
+    database: sqlite3.Connection, conditions: str, values: list[Any], most: int | None
+) -> list[Listed]:
+    limit = "" if most is None else f"LIMIT {int(most)}"
+    which = f"FROM solve WHERE {conditions} ORDER BY started DESC, id DESC {limit}"
+    rows = database.execute(
+        f"SELECT {_COLUMNS} FROM (SELECT * {which}) AS solve "
+        "JOIN person ON person.id = solve.person ORDER BY solve.started, solve.id",
+        values,
+    ).fetchall()
+    ids = f"(SELECT id {which})"
+    penalties = _penalties(
+        database.execute(
+            f"SELECT solve, corrected, kind, reason FROM penalty WHERE solve IN {ids} "
+            "ORDER BY solve, corrected, place",
+            values,
+        )
+    )
+    tags: dict[int, list[str]] = {}
+    for solve, name in database.execute(
+        f"SELECT solve, name FROM tag WHERE solve IN {ids} ORDER BY name", values
+    ):
+        tags.setdefault(solve, []).append(name)
+    return [_listed_row(row, penalties, tags.get(row[0], ())) for row in rows]
+
+
+def _penalties(rows: Iterable[Sequence[Any]]) -> dict[tuple[int, int], tuple[Penalty, ...]]:
+    found: dict[tuple[int, int], tuple[Penalty, ...]] = {}
+    for solve, corrected, kind, reason in rows:
+        known = found.get((solve, corrected), ())
+        found[solve, corrected] = (*known, Penalty(kind, reason))
+    return found
+
+
+def _listed_row(
+    row: Sequence[Any],
+    penalties: dict[tuple[int, int], tuple[Penalty, ...]],
+    tags: Iterable[str],
+) -> Listed:
+    number, identity, person, started, session, cross, ms, turns, *rest = row
+    solved, gap, scramble, inspection_ms, is_corrected = rest
+    return Listed(
+        number=number,
+        identity=identity,
+        person=person,
+        started=started,
+        session=session,
+        cross=cross,
+        ms=ms,
+        turns=turns,
+        solved=bool(solved),
+        gap=bool(gap),
+        scramble=scramble,
+        inspection_ms=inspection_ms,
+        measured=penalties.get((number, 0), ()),
+        corrected=penalties.get((number, 1), ()) if is_corrected else None,
+        tags=tuple(tags),
+    )
+
+
+def stages_of(database: sqlite3.Connection, number: int) -> tuple[KeptStage, ...]:
+    """The stages of one solve."""
+    rows = database.execute(
+        f"SELECT {_STAGE_COLUMNS} FROM stage WHERE solve = ? ORDER BY place", (number,)
+    )
+    return tuple(_stage(row) for row in rows)
+
+
+def _stage(row: Sequence[Any]) -> KeptStage:
+    stage, slots, end_turn, turns, ms, pause_ms, technique, case, offset, *marks, holding = row
+    shared, inferred, gap = map(bool, marks)
+    return KeptStage(
+        stage=stage,
+        slots=tuple(slots.split()),
+        end_turn=end_turn,
+        turns=turns,
+        ms=ms,
+        pause_ms=pause_ms,
+        technique=technique,
+        case=case,
+        offset=offset,
+        shared=shared,
+        inferred=inferred,
+        gap=gap,
+        holding=holding,
+    )
+
+
+def chances_of(database: sqlite3.Connection, number: int) -> tuple[Chance, ...]:
+    """What techniques would have been worth in a solve, as far as it was reviewed."""
+    rows = database.execute(
+        "SELECT stage, technique, slot, taken, saved_ms FROM chance WHERE solve = ? ORDER BY id",
+        (number,),
+    )
+    return tuple(
+        Chance(stage, technique, slot, bool(taken), saved_ms)
+        for stage, technique, slot, taken, saved_ms in rows
+    )
+
+
+def insert_solve(
+    database: sqlite3.Connection, solve: KeptSolve, person: int, session: int | None
+) -> int | None:
+    """Insert a solve; its number, None if it is there already."""
+    one = solve.listed
+    cursor = database.execute(
+        "INSERT INTO solve (identity, person, session, started, cross_colour, ms, turns, solved, "
+        "gap, scramble, inspection_ms, log) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) "
+        "ON CONFLICT (identity) DO NOTHING",
+        (one.identity, person, session, one.started, one.cross, one.ms, one.turns, one.solved,
+         one.gap, one.scramble, one.inspection_ms, solve.log),
+    )  # fmt: skip
+    if not cursor.rowcount:
+        return None
+    number = cursor.lastrowid
+    assert number is not None
+    database.executemany(
+        f"INSERT INTO stage (solve, place, {_STAGE_COLUMNS}) "
+        "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        [
+            (number, place, stage.stage, " ".join(stage.slots), stage.end_turn, stage.turns,
+             stage.ms, stage.pause_ms, stage.technique, stage.case, stage.offset, stage.shared,
+             stage.inferred, stage.gap, stage.holding)
+            for place, stage in enumerate(solve.stages)
+        ],
+    )  # fmt: skip
+    insert_penalties(database, number, one.measured, corrected=False)
+    return number
+
+
+def insert_penalties(
+    database: sqlite3.Connection, number: int, penalties: Iterable[Penalty], *, corrected: bool
+) -> None:
+    """Insert the penalties of a solve, instead of those that were there."""
+    database.execute("DELETE FROM penalty WHERE solve = ? AND corrected = ?", (number, corrected))
+    database.executemany(
+        "INSERT INTO penalty (solve, corrected, place, kind, reason) VALUES (?, ?, ?, ?, ?)",
+        [
+            (number, corrected, place, penalty.kind, penalty.reason)
+            for place, penalty in enumerate(penalties)
+        ],
+    )

@@ -1,0 +1,110 @@
+"""The tables of the history, and how a database comes from one version to the next.
+
+``user_version`` of the file says how many of :data:`MIGRATIONS` have been made. Never change
+one that has been released: add another.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+__all__ = ["MIGRATIONS"]
+
+_FIRST: Final = """
+CREATE TABLE person (
+    id INTEGER PRIMARY KEY,
+    name TEXT NOT NULL UNIQUE
+) STRICT;
+
+CREATE TABLE session (
+    id INTEGER PRIMARY KEY,
+    person INTEGER NOT NULL REFERENCES person,
+    started TEXT NOT NULL,
+    source TEXT NOT NULL
+) STRICT;
+
+CREATE TABLE solve (
+    id INTEGER PRIMARY KEY,
+    identity TEXT NOT NULL UNIQUE,
+    person INTEGER NOT NULL REFERENCES person,
+    session INTEGER REFERENCES session,
+    started TEXT NOT NULL,
+    cross_colour TEXT,
+    ms INTEGER NOT NULL,
+    turns INTEGER NOT NULL,
+    solved INTEGER NOT NULL,
+    gap INTEGER NOT NULL,
+    scramble TEXT,
+    inspection_ms INTEGER,
+    is_corrected INTEGER NOT NULL DEFAULT 0,
+    deleted TEXT,
+    log TEXT NOT NULL
+) STRICT;
+CREATE INDEX solve_by_time ON solve (started, id);
+CREATE INDEX solve_by_person ON solve (person, started, id);
+CREATE INDEX solve_by_session ON solve (session, id);
+CREATE INDEX solve_by_cross ON solve (cross_colour, started, id);
+
+CREATE TABLE stage (
+    solve INTEGER NOT NULL REFERENCES solve ON DELETE CASCADE,
+    place INTEGER NOT NULL,
+    stage TEXT NOT NULL,
+    slots TEXT NOT NULL,
+    end_turn INTEGER,
+    turns INTEGER NOT NULL,
+    ms INTEGER NOT NULL,
+    pause_ms INTEGER NOT NULL,
+    technique TEXT,
+    case_name TEXT,
+    layer_offset INTEGER NOT NULL,
+    shared INTEGER NOT NULL,
+    inferred INTEGER NOT NULL,
+    gap INTEGER NOT NULL,
+    holding TEXT,
+    PRIMARY KEY (solve, place)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX stage_by_technique ON stage (technique, solve) WHERE technique IS NOT NULL;
+
+CREATE TABLE penalty (
+    solve INTEGER NOT NULL REFERENCES solve ON DELETE CASCADE,
+    corrected INTEGER NOT NULL,
+    place INTEGER NOT NULL,
+    kind TEXT NOT NULL,
+    reason TEXT NOT NULL,
+    PRIMARY KEY (solve, corrected, place)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE tag (
+    name TEXT NOT NULL,
+    solve INTEGER NOT NULL REFERENCES solve ON DELETE CASCADE,
+    PRIMARY KEY (name, solve)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX tag_by_solve ON tag (solve);
+
+CREATE TABLE chance (
+    id INTEGER PRIMARY KEY,
+    solve INTEGER NOT NULL REFERENCES solve ON DELETE CASCADE,
+    stage INTEGER NOT NULL,
+    technique TEXT NOT NULL,
+    slot TEXT NOT NULL,
+    taken INTEGER NOT NULL,
+    saved_ms INTEGER NOT NULL
+) STRICT;
+CREATE INDEX chance_by_solve ON chance (solve);
+CREATE INDEX chance_by_technique ON chance (technique, solve);
+
+CREATE TABLE imported (
+    digest TEXT PRIMARY KEY,
+    name TEXT NOT NULL,
+    imported TEXT NOT NULL
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE change (
+    id INTEGER PRIMARY KEY,
+    made TEXT NOT NULL,
+    kind TEXT NOT NULL,
+    before TEXT NOT NULL
+) STRICT;
+"""
+
+MIGRATIONS: Final[tuple[str, ...]] = (_FIRST,)

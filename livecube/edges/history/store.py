@@ -1,0 +1,280 @@
+"""The history of solves: kept, listed, tagged, corrected, deleted and brought back."""
+
+from __future__ import annotations
+
+import json
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any, Final
+
+from livecube.edges.history.database import open_database
+from livecube.edges.history.logs import log_place, write_log
+from livecube.edges.history.rows import (
+    chances_of,
+    insert_penalties,
+    insert_solve,
+    listed,
+    listed_numbers,
+    stages_of,
+)
+from livecube.errors import UsageError
+from livecube.solves.records import KeptSolve
+from livecube.timing.results import Penalty, penalties_text
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+    from pathlib import Path
+    from typing import Self
+
+    from livecube.solves.reading import FoundSolve
+    from livecube.solves.records import Chance, Listed, Wanted
+
+__all__ = ["DATABASE", "History"]
+
+DATABASE: Final = "history.sqlite"
+
+
+class History:
+    """The history in one folder. Use it as a context manager.
+
+    Whatever is changed is in the file when a method returns, wholly or not at all.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self._database = open_database(folder / DATABASE)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file."""
+        self._database.close()
+
+    @contextmanager
+    def together(self) -> Iterator[None]:
+        """All changes inside at once, or none of them."""
+        if self._database.in_transaction:
+            yield
+            return
+        self._database.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+        except BaseException:
+            self._database.execute("ROLLBACK")
+            raise
+        self._database.execute("COMMIT")
+
+    # People and sessions.
+
+    def begin_session(self, person: str, started: str, source: str) -> int:
+        """Begin a session of a person, who need not be known yet; its number."""
+        with self.together():
+            cursor = self._database.execute(
+                "INSERT INTO session (person, started, source) VALUES (?, ?, ?)",
+                (self._person(person), started, source),
+            )
+        assert cursor.lastrowid is not None
+        return cursor.lastrowid
+
+    def session_person(self, session: int) -> str | None:
+        """Whose session this is; None if there is none of this number."""
+        row = self._database.execute(
+            "SELECT person.name FROM session JOIN person ON person.id = session.person "
+            "WHERE session.id = ?",
+            (session,),
+        ).fetchone()
+        return None if row is None else str(row[0])
+
+    def people(self) -> list[str]:
+        """Everybody who has solves or sessions."""
+        return [name for (name,) in self._database.execute("SELECT name FROM person ORDER BY id")]
+
+    def _person(self, name: str) -> int:
+        self._database.execute(
+            "INSERT INTO person (name) VALUES (?) ON CONFLICT (name) DO NOTHING", (name,)
+        )
+        row = self._database.execute("SELECT id FROM person WHERE name = ?", (name,)).fetchone()
+        return int(row[0])
+
+    # Solves.
+
+    def keep(self, found: FoundSolve, person: str, session: int | None = None) -> int | None:
+        """Keep a solve and its log; its number, None if it was kept before."""
+        known = self.number_of(found.kept.listed.identity)
+        if known is not None:
+            return None
+        place = log_place(found.kept.listed)
+        write_log(self.folder / place, found.header, found.events)
+        solve = KeptSolve(found.kept.listed, found.kept.stages, place)
+        with self.together():
+            return insert_solve(self._database, solve, self._person(person), session)
+
+    def number_of(self, identity: str) -> int | None:
+        """The number of the solve with this identity, deleted or not; None if it is not kept."""
+        row = self._database.execute(
+            "SELECT id FROM solve WHERE identity = ?", (identity,)
+        ).fetchone()
+        return None if row is None else int(row[0])
+
+    def list(self, wanted: Wanted) -> Sequence[Listed]:
+        """The solves that are asked for, in the order in which they were made."""
+        return listed(self._database, wanted)
+
+    def solve(self, number: int) -> KeptSolve:
+        """One solve.
+
+        Raises :class:`~livecube.errors.UsageError` if there is none of this number.
+        """
+        self._check([number])
+        (one,) = listed_numbers(self._database, [number])
+        (log,) = self._database.execute("SELECT log FROM solve WHERE id = ?", (number,)).fetchone()
+        return KeptSolve(one, stages_of(self._database, number), log)
+
+    def _check(self, numbers: Sequence[int]) -> None:
+        known = {one.number for one in listed_numbers(self._database, numbers)}
+        missing = [str(number) for number in numbers if number not in known]
+        if missing:
+            raise UsageError(
+                f"no solve has the number {', '.join(missing)}; livecube history lists them"
+            )
+
+    # What a review found.
+
+    def note_chances(self, number: int, chances: Iterable[Chance]) -> None:
+        """Keep what techniques would have been worth in a solve, instead of what was kept."""
+        with self.together():
+            self._database.execute("DELETE FROM chance WHERE solve = ?", (number,))
+            self._database.executemany(
+                "INSERT INTO chance (solve, stage, technique, slot, taken, saved_ms) "
+                "VALUES (?, ?, ?, ?, ?, ?)",
+                [(number, one.stage, one.technique, one.slot, one.taken, one.saved_ms)
+                 for one in chances],
+            )  # fmt: skip
+
+    def chances(self, number: int) -> Sequence[Chance]:
+        """What techniques would have been worth in a solve, as far as it was reviewed."""
+        return chances_of(self._database, number)
+
+    # Changes, which can be undone.
+
+    def delete(self, numbers: Sequence[int]) -> None:
+        """Delete solves; their logs stay, and :meth:`undo` brings them back."""
+        self._check(numbers)
+        with self.together():
+            self._database.executemany(
+                "UPDATE solve SET deleted = ? WHERE id = ?",
+                [(_now(), number) for number in numbers],
+            )
+            self._note("delete", {"numbers": list(numbers)})
+
+    def tag(self, numbers: Sequence[int], name: str, *, on: bool = True) -> None:
+        """Give solves a tag, or take it from them."""
+        self._check(numbers)
+        marks = ", ".join("?" * len(numbers))
+        with self.together():
+            have = {
+                number
+                for (number,) in self._database.execute(
+                    f"SELECT solve FROM tag WHERE name = ? AND solve IN ({marks})",
+                    (name, *numbers),
+                )
+            }
+            changed = [number for number in dict.fromkeys(numbers) if (number in have) != on]
+            self._set_tag(changed, name, on=on)
+            self._note("tag", {"numbers": changed, "name": name, "on": on})
+
+    def _set_tag(self, numbers: Sequence[int], name: str, *, on: bool) -> None:
+        statement = (
+            "INSERT INTO tag (name, solve) VALUES (?, ?)"
+            if on
+            else "DELETE FROM tag WHERE name = ? AND solve = ?"
+        )
+        self._database.executemany(statement, [(name, number) for number in numbers])
+
+    def correct(self, number: int, penalties: tuple[Penalty, ...] | None) -> None:
+        """Decide which penalties a solve has; None: those that were measured."""
+        before = self.solve(number).listed.corrected
+        with self.together():
+            self._set_corrected(number, penalties)
+            self._note("penalty", {"number": number, "corrected": _plain(before)})
+
+    def _set_corrected(self, number: int, penalties: tuple[Penalty, ...] | None) -> None:
+        self._database.execute(
+            "UPDATE solve SET is_corrected = ? WHERE id = ?", (penalties is not None, number)
+        )
+        insert_penalties(self._database, number, penalties or (), corrected=True)
+
+    def _note(self, kind: str, before: dict[str, Any]) -> None:
+        self._database.execute(
+            "INSERT INTO change (made, kind, before) VALUES (?, ?, ?)",
+            (_now(), kind, json.dumps(before)),
+        )
+
+    def undo(self) -> str | None:
+        """Undo the last change that was not undone; what it was, None if there is none."""
+        with self.together():
+            row = self._database.execute(
+                "SELECT id, kind, before FROM change ORDER BY id DESC LIMIT 1"
+            ).fetchone()
+            if row is None:
+                return None
+            change, kind, text = row
+            self._database.execute("DELETE FROM change WHERE id = ?", (change,))
+            return self._undone(kind, json.loads(text))
+
+    def _undone(self, kind: str, before: dict[str, Any]) -> str:
+        match kind:
+            case "delete":
+                self._database.executemany(
+                    "UPDATE solve SET deleted = NULL WHERE id = ?",
+                    [(number,) for number in before["numbers"]],
+                )
+                return f"brought back: {_numbers(before['numbers'])}"
+            case "tag":
+                self._set_tag(before["numbers"], before["name"], on=not before["on"])
+                verb = "taken from" if before["on"] else "given back to"
+                return f"tag {before['name']} {verb}: {_numbers(before['numbers'])}"
+            case _:
+                self._set_corrected(before["number"], _penalties(before["corrected"]))
+                now = self.solve(before["number"]).listed
+                return f"solve {before['number']} has penalties as before: " + (
+                    penalties_text(now.penalties)
+                )
+
+    # Imports.
+
+    def is_imported(self, digest: str) -> bool:
+        """Whether a file with this digest has been imported whole."""
+        row = self._database.execute(
+            "SELECT 1 FROM imported WHERE digest = ?", (digest,)
+        ).fetchone()
+        return row is not None
+
+    def note_imported(self, digest: str, name: str) -> None:
+        """A file has been imported whole."""
+        with self.together():
+            self._database.execute(
+                "INSERT INTO imported (digest, name, imported) VALUES (?, ?, ?) "
+                "ON CONFLICT (digest) DO NOTHING",
+                (digest, name, _now()),
+            )
+
+
+def _now() -> str:
+    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def _plain(penalties: tuple[Penalty, ...] | None) -> list[list[str]] | None:
+    return None if penalties is None else [[one.kind, one.reason] for one in penalties]
+
+
+def _penalties(plain: list[list[Any]] | None) -> tuple[Penalty, ...] | None:
+    return None if plain is None else tuple(Penalty(kind, reason) for kind, reason in plain)
+
+
+def _numbers(numbers: Sequence[int]) -> str:
+    return ", ".join(map(str, numbers)) or "none"

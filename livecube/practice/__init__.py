@@ -1,0 +1,1 @@
+"""The practice session: what comes when, gestures, when to take a break. Pure."""

@@ -1,0 +1,71 @@
+"""Gestures: what a solver says with a solved cube, without putting it down.
+
+Two opposite layers are turned a quarter, each clockwise as seen from its own side (or each
+counter-clockwise), and then both are turned back: R L, R' L'. That is neither a slice, which
+people rock back and forth while they wait, nor part of any sequence, and it leaves the cube
+solved. Which two layers they are says what is meant.
+"""
+
+from __future__ import annotations
+
+from typing import Final, Literal, TypeAlias, get_args
+
+from livecube.cube.geometry import OPPOSITE
+from livecube.cube.position import SOLVED_BYTES, TURN_BYTES
+from livecube.cube.turns import turn_quarters
+
+__all__ = ["GESTURES", "Gesture", "GestureWatcher"]
+
+Gesture: TypeAlias = Literal["next", "discard", "penalty"]
+GESTURES: Final[tuple[Gesture, ...]] = get_args(Gesture)
+
+_MEANS: Final[dict[int, Gesture]] = {0: "discard", 1: "next", 2: "penalty"}
+"""By the face that comes first in the order U L F R B D: white and yellow, orange and red,
+green and blue."""
+_LONGEST_S: Final = 3.0
+"""Whoever takes longer does something else."""
+_LENGTH: Final = 4
+
+
+class GestureWatcher:
+    """Watches a cube's turns from when it is solved until it is solved again."""
+
+    def __init__(self, position: bytes = SOLVED_BYTES) -> None:
+        self._position = position
+        self._made: list[tuple[float, int]] | None = [] if position == SOLVED_BYTES else None
+        """Turns since the cube was solved; None: it has not been, or there were too many."""
+
+    def turned(self, t: float, turn: int) -> Gesture | None:
+        """Take in a turn at ``t`` seconds; the gesture that it completes, if any."""
+        before = self._position
+        self._position = before.translate(TURN_BYTES[turn])
+        if before == SOLVED_BYTES:
+            self._made = []
+        if self._made is None:
+            return None
+        self._made.append((t, turn))
+        if self._position == SOLVED_BYTES:
+            return _meaning(self._made)
+        if len(self._made) > _LENGTH:
+            self._made = None
+        return None
+
+    def stands(self, position: bytes) -> None:
+        """The cube stands in this position, however it came there."""
+        self._position = position
+        self._made = [] if position == SOLVED_BYTES else None
+
+
+def _meaning(made: list[tuple[float, int]]) -> Gesture | None:
+    if len(made) != _LENGTH or made[-1][0] - made[0][0] > _LONGEST_S:
+        return None
+    turns = [turn for _, turn in made]
+    first, second = turns[0] // 3, turns[1] // 3
+    quarters = [turn_quarters(turn) for turn in turns]
+    there, back = quarters[:2], quarters[2:]
+    one_way = there == [1, 1] and back == [3, 3]
+    other_way = there == [3, 3] and back == [1, 1]
+    both_back = {turns[2] // 3, turns[3] // 3} == {first, second}
+    if OPPOSITE[first] == second and both_back and (one_way or other_way):
+        return _MEANS[min(first, second)]
+    return None

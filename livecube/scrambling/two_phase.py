@@ -1,0 +1,222 @@
+"""Turns from one position to another by a search in two phases.
+
+The method is Herbert Kociemba's, published as his two-phase algorithm (1992; see also Rokicki,
+Kociemba, Davidson, Dethridge, SIAM J. Discrete Math. 27(2), 2013, 1082–1105, section 4): first
+into the positions that half turns of four faces and any turns of the other two can solve, by
+longer and longer ways, and from each that is reached on to the end. The code is our own.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numba import njit
+
+from livecube.cube.geometry import FACELET_NORMAL, OPPOSITE, ROTATION_MATRICES, TURNS
+from livecube.cube.pieces import PIECE_AT
+from livecube.cube.position import SOLVED, apply_turns, inverse, rotated, what_was_done
+from livecube.cube.turns import inverse_turns, merge
+from livecube.scrambling.coordinates import SECOND_TURNS, coordinates_of
+
+if TYPE_CHECKING:
+    from livecube.cube.geometry import Array
+    from livecube.scrambling.tables import PhaseTables
+
+__all__ = ["MOST_TURNS", "turns_between", "warm_up"]
+
+MOST_TURNS: Final = 22
+"""A scramble is written with at most so many turns."""
+_LONGEST_SECOND: Final = 11
+"""Longer second phases are not looked for: a longer first one is found sooner."""
+_PATIENCE: Final = 200_000
+"""Nodes that one way of looking may take before the next is tried."""
+_VIEWS: Final = tuple(
+    next(
+        number
+        for number, matrix in enumerate(ROTATION_MATRICES)
+        if (matrix @ FACELET_NORMAL[9 * face] == FACELET_NORMAL[0]).all()
+    )
+    for face in (0, 3, 2)
+)
+"""Rotations that bring one of the three axes upright: each sees other ways through the phases."""
+_SECOND: Final = np.array(SECOND_TURNS, dtype=np.int64)
+_NAMELESS: Final = 6
+"""The face of no turn."""
+_FOLLOWS: Final = np.array(
+    [
+        [face == _NAMELESS or (other != face and (other > face or OPPOSITE[face] != other))
+         for other in range(6)]
+        for face in range(7)
+    ]
+)  # fmt: skip
+"""Whether a turn of one face may stand behind one of another: no face twice running, opposite
+ones in one order."""
+
+
+def turns_between(
+    tables: PhaseTables, start: bytes, end: bytes, most: int = MOST_TURNS
+) -> list[int]:
+    """Fixed-frame turns that lead from one position (20 facelets) to another, at most ``most``.
+
+    The same for the same positions; not always the fewest. Twenty always suffice, but ``most``
+    under 21 may take long.
+    """
+    change = np.frombuffer(what_was_done(start, end), dtype=np.uint8)
+    patience = _PATIENCE
+    while True:
+        for view in _VIEWS:
+            # Whoever solves what undoes the change makes it; whoever solves the change undoes it.
+            made = _search(tables, rotated(inverse(change), view), most, patience)
+            if made is None:
+                undone = _search(tables, rotated(change, view), most, patience)
+                made = None if undone is None else inverse_turns(undone)
+            if made is not None:
+                return [part.turn for part in merge(_as_held(made, view))]
+        patience *= 8
+
+
+def warm_up(tables: PhaseTables) -> None:
+    """Compile the search, or load it as it was compiled once."""
+    _search(tables, apply_turns(SOLVED, [0, 9]), MOST_TURNS, _PATIENCE)
+
+
+def _as_held(turns: list[int], view: int) -> list[int]:
+    """Turns that were made in a rotated cube, as they are without the rotation."""
+    normals = FACELET_NORMAL[::9]
+    seen = (normals @ ROTATION_MATRICES[view].T).tolist()
+    faces = [seen.index(normal) for normal in normals.tolist()]
+    return [3 * faces[turn // 3] + turn % 3 for turn in turns]
+
+
+def _search(tables: PhaseTables, position: Array, most: int, patience: int) -> list[int] | None:
+    """Turns that solve a position; None if none were found with so much patience."""
+    turns = np.zeros(most + 1, dtype=np.int64)
+    length = _two_phases(
+        position.astype(np.uint8), coordinates_of(position)[:3], most, patience, turns,
+        TURNS, PIECE_AT, _SECOND, _FOLLOWS,
+        tables.twist, tables.flip, tables.middle_set,
+        tables.corner_order, tables.edge_order, tables.middle_order,
+        tables.twist_needs, tables.flip_needs, tables.corner_needs, tables.edge_needs,
+    )  # fmt: skip
+    return None if length < 0 else turns[:length].tolist()
+
+
+@njit(cache=True, nogil=True)
+def _two_phases(  # type: ignore[no-untyped-def]
+    position, seen, most, patience, turns, turned, piece_at, second, follows,
+    twist_moves, flip_moves, set_moves, corner_moves, edge_moves, order_moves,
+    twist_needs, flip_needs, corner_needs, edge_needs,
+):  # fmt: skip
+    """Depth-first through the first phase, for longer and longer ways; -1 if patience ends.
+
+    Writes into ``turns``, and gives their number.
+    """
+    twist = np.zeros(most + 1, dtype=np.int64)
+    flip = np.zeros(most + 1, dtype=np.int64)
+    places = np.zeros(most + 1, dtype=np.int64)
+    upcoming = np.zeros(most + 1, dtype=np.int64)
+    reached = np.empty((most + 1, 20), dtype=np.uint8)
+    twist[0], flip[0], places[0] = seen
+    reached[0] = position
+    nodes = 0
+    for length in range(most + 1):
+        depth = 0
+        upcoming[0] = 0
+        while depth >= 0:
+            need = max(
+                twist_needs[twist[depth], places[depth]], flip_needs[flip[depth], places[depth]]
+            )
+            last = turns[depth - 1] // 3 if depth else 6
+            if depth == length and need == 0:
+                total, tried = _second_phase(
+                    reached[depth], depth, last, most, turns, piece_at, second, follows,
+                    corner_moves, edge_moves, order_moves, corner_needs, edge_needs,
+                )  # fmt: skip
+                nodes += tried
+                if total >= 0:
+                    return total
+            if depth + need > length or depth == length:
+                depth -= 1
+                continue
+            turn = upcoming[depth]
+            while turn < 18 and not follows[last, turn // 3]:
+                turn += 3
+            if turn >= 18:
+                depth -= 1
+                continue
+            upcoming[depth] = turn + 1
+            turns[depth] = turn
+            twist[depth + 1] = twist_moves[twist[depth], turn]
+            flip[depth + 1] = flip_moves[flip[depth], turn]
+            places[depth + 1] = set_moves[places[depth], turn]
+            for piece in range(20):
+                reached[depth + 1, piece] = turned[turn, reached[depth, piece]]
+            depth += 1
+            upcoming[depth] = 0
+            nodes += 1
+            if nodes > patience:
+                return -1
+    return -1
+
+
+@njit(cache=True, nogil=True)
+def _order_number(position, first, count, piece_at):  # type: ignore[no-untyped-def]
+    """As :func:`livecube.scrambling.coordinates.coordinates_of` numbers an order."""
+    number = 0
+    for i in range(count):
+        less = 0
+        for j in range(i + 1, count):
+            less += piece_at[position[first + j]] < piece_at[position[first + i]]
+        number = number * (count - i) + less
+    return number
+
+
+@njit(cache=True, nogil=True)
+def _second_phase(  # type: ignore[no-untyped-def]
+    position, begun, before, most, turns, piece_at, second, follows,
+    corner_moves, edge_moves, order_moves, corner_needs, edge_needs,
+):  # fmt: skip
+    """From where the first phase ended after ``begun`` turns to the solved cube.
+
+    Writes into ``turns`` and gives their number, -1 if there are none; and the nodes it took.
+    """
+    corners = np.zeros(most + 1, dtype=np.int64)
+    edges = np.zeros(most + 1, dtype=np.int64)
+    orders = np.zeros(most + 1, dtype=np.int64)
+    upcoming = np.zeros(most + 1, dtype=np.int64)
+    corners[begun] = _order_number(position, 0, 8, piece_at)
+    edges[begun] = _order_number(position, 8, 8, piece_at)
+    orders[begun] = _order_number(position, 16, 4, piece_at)
+    nodes = 0
+    for length in range(begun, min(most, begun + _LONGEST_SECOND) + 1):
+        depth = begun
+        upcoming[depth] = 0
+        while depth >= begun:
+            need = max(
+                corner_needs[corners[depth], orders[depth]],
+                edge_needs[edges[depth], orders[depth]],
+            )
+            if need == 0 and depth == length:
+                return depth, nodes
+            if depth + need > length or depth == length:
+                if depth == begun:
+                    break
+                depth -= 1
+                continue
+            last = turns[depth - 1] // 3 if depth > begun else before
+            number = upcoming[depth]
+            while number < 10 and not follows[last, second[number] // 3]:
+                number += 1
+            if number >= 10:
+                depth -= 1
+                continue
+            upcoming[depth] = number + 1
+            turns[depth] = second[number]
+            corners[depth + 1] = corner_moves[corners[depth], number]
+            edges[depth + 1] = edge_moves[edges[depth], number]
+            orders[depth + 1] = order_moves[orders[depth], number]
+            depth += 1
+            upcoming[depth] = 0
+            nodes += 1
+    return -1, nodes

@@ -1,0 +1,181 @@
+"""From the events of a log to the solves in it, each with the part of the log that is its own."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING
+
+from livecube.cube.holding import parse_colour
+from livecube.cube.position import SOLVED_BYTES
+from livecube.cube.turns import merge, turn_name, turns_text
+from livecube.events import HoldingMark, SolveMark, State, Turn
+from livecube.solves.records import NOBODY, KeptSolve, KeptStage, Listed
+from livecube.stages.progress import SolveOver
+from livecube.stages.tracker import Tracker
+from livecube.timing.attempt import inspection_penalties, standing_penalties
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from livecube.cube.holding import Holding
+    from livecube.events import CubeEvent
+    from livecube.logs.lines import Header
+    from livecube.stages.solve import Solve, Split
+
+__all__ = ["FoundSolve", "solves_in"]
+
+
+@dataclass(frozen=True, slots=True)
+class FoundSolve:
+    """A finished solve in a log."""
+
+    kept: KeptSolve
+    """Not yet numbered, and without a place for its log."""
+    header: Header
+    events: tuple[CubeEvent, ...]
+    """Header and events are a log of this solve alone."""
+
+
+def solves_in(header: Header, events: Iterable[CubeEvent]) -> Iterator[FoundSolve]:
+    """The finished solves of a log, in order.
+
+    A solve is finished when the cube is solved, or when a mark says that the time was stopped.
+    """
+    reader = _Reader(header)
+    for event in events:
+        found = reader.feed(event)
+        if found is not None:
+            yield found
+
+
+class _Reader:
+    """Follows a log, and keeps what happened since the last solve."""
+
+    def __init__(self, header: Header) -> None:
+        self._header = header
+        self._tracker = Tracker(header.position)
+        self._part: list[CubeEvent] = []
+        self._from = self._tracker.position
+        """How the cube stands at the beginning of this part."""
+        self._before: Holding | None = None
+        """How it was held there, as far as it was stated."""
+        self._inspected: float | None = None
+        self._line = 0
+        """Turn lines before this part."""
+        self._is_first = True
+
+    def feed(self, event: CubeEvent) -> FoundSolve | None:
+        """Take in an event; the solve that it finishes, if any."""
+        self._part.append(event)
+        if isinstance(event, SolveMark) and event.phase not in ("start", "end"):
+            self._inspected = event.t if event.phase == "inspect" else None
+        stood = self._tracker.position
+        told = self._tracker.feed(event)
+        over = next((one.solve for one in told if isinstance(one, SolveOver)), None)
+        if over is None:
+            return None
+        stopped = event.t if isinstance(event, SolveMark) and event.phase == "end" else None
+        found = None
+        if over.solved or stopped is not None:
+            position = SOLVED_BYTES if over.solved else stood
+            found = self._found(over, position, stopped)
+        self._begin_anew(event)
+        return found
+
+    def _begin_anew(self, event: CubeEvent) -> None:
+        # A mark that ends this solve by beginning another belongs to that one.
+        begins = isinstance(event, SolveMark) and event.phase not in ("end", "abandon")
+        self._part = [event] if begins else []
+        if not begins:
+            self._inspected = None
+        self._from, self._before = self._tracker.position, self._tracker.holding
+        self._line, self._is_first = self._tracker.line, False
+
+    def _found(self, solve: Solve, position: bytes, stopped: float | None) -> FoundSolve:
+        seconds = solve.seconds if stopped is None else stopped - solve.started
+        inspected = self._inspected
+        inspection = None if inspected is None else _ms(solve.started - inspected)
+        inspecting = () if inspection is None else inspection_penalties(inspection)
+        turns = [event for event in self._part if isinstance(event, Turn)]
+        scrambling = solve.start_turn - self._line - 1
+        listed = Listed(
+            number=0,
+            identity=_identity(self._header, turns[scrambling:]),
+            person=NOBODY,
+            started=_moment(self._header.started, solve.started),
+            session=None,
+            cross=solve.cross,
+            ms=_ms(seconds),
+            turns=solve.turns,
+            solved=solve.solved,
+            gap=solve.gap,
+            scramble=self._scramble([event.turn for event in turns[:scrambling]]),
+            inspection_ms=inspection,
+            measured=(*inspecting, *standing_penalties(position)),
+            corrected=None,
+            tags=(),
+        )
+        stages = tuple(_kept_stage(one, self._line) for one in solve.splits)
+        header, events = self._own_log()
+        return FoundSolve(KeptSolve(listed, stages, ""), header, events)
+
+    def _scramble(self, turned: list[int]) -> str | None:
+        """The turns from solved to where the solve began; None if the log does not have them."""
+        if self._is_first and self._header.scramble is not None:
+            return None if turned else self._header.scramble
+        if self._from != SOLVED_BYTES or not turned:
+            return None
+        return turns_text(part.turn for part in merge(turned))
+
+    def _own_log(self) -> tuple[Header, tuple[CubeEvent, ...]]:
+        if self._is_first:
+            return self._header, tuple(self._part)
+        t = self._part[0].t
+        first: list[CubeEvent] = [State(t, self._from)] if self._from != SOLVED_BYTES else []
+        if self._before is not None:
+            up, front = parse_colour(self._before.up), parse_colour(self._before.front)
+            first.append(HoldingMark(t, up, front))
+        return replace(self._header, scramble=None), (*first, *self._part)
+
+
+def _identity(header: Header, turns: list[Turn]) -> str:
+    """The same for the same solve, wherever its log lies and whatever else is in it."""
+    lines = [f"{event.t:.3f} {turn_name(event.turn)}" for event in turns]
+    text = "\n".join([header.started, header.source, *lines])
+    return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
+def _moment(started: str, t: float) -> str:
+    """So many seconds after a log was started, in UTC; empty if the log does not say when."""
+    try:
+        moment = datetime.fromisoformat(started) + timedelta(seconds=t)
+        if moment.tzinfo is None:
+            moment = moment.replace(tzinfo=UTC)
+        return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    except (ValueError, OverflowError):
+        return ""
+
+
+def _ms(seconds: float) -> int:
+    return round(1000 * seconds)
+
+
+def _kept_stage(split: Split, line: int) -> KeptStage:
+    holding = split.holding
+    return KeptStage(
+        stage=split.stage,
+        slots=split.slots,
+        end_turn=None if split.end_turn is None else split.end_turn - line,
+        turns=split.turns,
+        ms=_ms(split.seconds),
+        pause_ms=_ms(split.pause),
+        technique=split.technique,
+        case=split.case,
+        offset=split.offset,
+        shared=split.shared,
+        inferred=split.inferred,
+        gap=split.gap,
+        holding=None if holding is None else f"{holding.up} {holding.front}",
+    )

@@ -1,0 +1,126 @@
+"""A solve as the history keeps it. Times are whole milliseconds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from livecube.timing.results import result_of, workings_text
+
+if TYPE_CHECKING:
+    from livecube.stages.solve import StageName
+    from livecube.timing.results import Penalty, Result
+
+__all__ = ["NOBODY", "Chance", "KeptSolve", "KeptStage", "Listed", "Wanted"]
+
+NOBODY: Final = "me"
+"""The person to whom solves belong if nobody is named."""
+
+
+@dataclass(frozen=True, slots=True)
+class KeptStage:
+    """One of a solve's eight stages; as :class:`livecube.stages.solve.Split`."""
+
+    stage: StageName
+    slots: tuple[str, ...]
+    end_turn: int | None
+    turns: int
+    ms: int
+    pause_ms: int
+    technique: str | None
+    case: str | None
+    offset: int
+    shared: bool
+    inferred: bool
+    gap: bool
+    holding: str | None
+    """As it was stated or worked out: the colours up and in front, ``yellow green``."""
+
+
+@dataclass(frozen=True, slots=True)
+class Chance:
+    """What a technique would have been worth in a stage, as a review found it."""
+
+    stage: int
+    """Which of the eight, counted from 0."""
+    technique: str
+    slot: str
+    taken: bool
+    saved_ms: int
+    """Predicted, against what was done."""
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """A solve as a list shows it."""
+
+    number: int
+    """Of the solve in the history; 0 before it is kept."""
+    identity: str
+    """The same for the same solve, from whichever log it was read."""
+    person: str
+    started: str
+    """When its first turn was made; ISO 8601 in UTC."""
+    session: int | None
+    cross: str | None
+    """Colour."""
+    ms: int
+    """From the first turn to the last, or to where the solver stopped the time."""
+    turns: int
+    solved: bool
+    gap: bool
+    """Turns were lost."""
+    scramble: str | None
+    inspection_ms: int | None
+    """None: it was not timed."""
+    measured: tuple[Penalty, ...]
+    """As they came about."""
+    corrected: tuple[Penalty, ...] | None
+    """As somebody decided afterwards; None: nobody did."""
+    tags: tuple[str, ...]
+
+    @property
+    def penalties(self) -> tuple[Penalty, ...]:
+        """Those that count."""
+        return self.measured if self.corrected is None else self.corrected
+
+    @property
+    def result(self) -> Result:
+        """What the solve counts."""
+        return result_of(self.ms, self.penalties)
+
+    @property
+    def workings(self) -> str:
+        """How the result comes about; with what was measured, if that was corrected."""
+        counts = workings_text(self.ms, self.penalties)
+        if self.corrected is None:
+            return counts
+        return f"{counts}, measured {workings_text(self.ms, self.measured)}"
+
+
+@dataclass(frozen=True, slots=True)
+class KeptSolve:
+    """A solve with its stages."""
+
+    listed: Listed
+    stages: tuple[KeptStage, ...]
+    log: str
+    """Its log, as a path below the history's folder."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """Which solves are asked for; None everywhere: all that are not deleted."""
+
+    since: str | None = None
+    """First day, ``2026-03-01``."""
+    until: str | None = None
+    """Last day."""
+    tag: str | None = None
+    technique: str | None = None
+    """By which some stage was done."""
+    cross: str | None = None
+    person: str | None = None
+    session: int | None = None
+    most: int | None = None
+    """Only so many of the latest."""

@@ -1,0 +1,1 @@
+"""Times, penalties and averages by the Regulations, in whole milliseconds. Pure."""

@@ -1,0 +1,92 @@
+"""Means and averages of results.
+
+World Cube Association Regulations (April 1, 2026): average of 5 and mean of 3. Averages of 12,
+50 and 100 are common practice, no published source: a twentieth of the results, rounded up, is
+left out at either end, which for 5 gives what the Regulations say.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from livecube.timing.results import DNF, NO_TIMES, TEN_MINUTES_MS
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from livecube.timing.results import Result
+
+__all__ = [
+    "AVERAGES_OF",
+    "average",
+    "best_average",
+    "current_averages",
+    "left_out",
+    "mean",
+    "rounded",
+]
+
+AVERAGES_OF: Final = (5, 12, 50, 100)
+_MEAN_OF: Final = 3
+
+
+def rounded(total_ms: int, count: int) -> int:
+    """The mean of ``count`` times that add up to ``total_ms``, rounded.
+
+    Article 9f1: under ten minutes to 0.01 s; 9f2: from there on to whole seconds. A half goes
+    up.
+    """
+    step = 10 if total_ms < TEN_MINUTES_MS * count else 1000
+    return (2 * total_ms + step * count) // (2 * step * count) * step
+
+
+def mean(results: Sequence[Result]) -> Result:
+    """The mean of all results.
+
+    Articles 9f10 and 9f11: any DNF or DNS makes it DNF.
+    """
+    times = [result for result in results if not isinstance(result, str)]
+    if len(times) < len(results):
+        return DNF
+    return rounded(sum(times), len(times))
+
+
+def average(results: Sequence[Result]) -> Result:
+    """The average without the best and the worst results.
+
+    Article 9f8: of five the best and the worst are left out; 9f9: a DNF or DNS is the worst
+    that there can be, and more of them than are left out make the average DNF.
+    """
+    aside = left_out(len(results))
+    ordered = sorted(results, key=_badness)
+    return mean(ordered[aside : len(results) - aside])
+
+
+def left_out(count: int) -> int:
+    """How many of ``count`` results are left out at either end."""
+    return -(-count // 20)
+
+
+def current_averages(results: Sequence[Result]) -> dict[str, Result]:
+    """The averages that end with the last result, as far as there are enough.
+
+    Keys: ``mean of 3``, ``average of 5`` and so on.
+    """
+    found: dict[str, Result] = {}
+    if len(results) >= _MEAN_OF:
+        found[f"mean of {_MEAN_OF}"] = mean(results[-_MEAN_OF:])
+    for count in AVERAGES_OF:
+        if len(results) >= count:
+            found[f"average of {count}"] = average(results[-count:])
+    return found
+
+
+def best_average(results: Sequence[Result], count: int) -> Result | None:
+    """The best average of ``count`` results in a row; None if there are not so many."""
+    windows = range(len(results) - count + 1)
+    found = [average(results[first : first + count]) for first in windows]
+    return min(found, key=_badness, default=None)
+
+
+def _badness(result: Result) -> tuple[bool, int]:
+    return (True, 0) if result in NO_TIMES else (False, int(result))

@@ -1,0 +1,144 @@
+"""What an attempt's time comes to: truncated, with penalties, or nothing at all.
+
+World Cube Association Regulations (April 1, 2026). Times are whole milliseconds, so that
+nothing is lost in floating point.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Final, Literal, TypeAlias, get_args
+
+from livecube.errors import UsageError
+
+__all__ = [
+    "DNF",
+    "DNS",
+    "NO_TIMES",
+    "PENALTY_KINDS",
+    "PENALTY_REASONS",
+    "PLUS_MS",
+    "TEN_MINUTES_MS",
+    "NoTime",
+    "Penalty",
+    "PenaltyKind",
+    "PenaltyReason",
+    "Result",
+    "parse_penalties",
+    "parse_time",
+    "penalties_text",
+    "result_of",
+    "result_text",
+    "time_text",
+    "truncated",
+    "workings_text",
+]
+
+NoTime: TypeAlias = Literal["DNF", "DNS"]
+NO_TIMES: Final[tuple[NoTime, ...]] = get_args(NoTime)
+DNF: Final[NoTime] = "DNF"
+"""Did not finish."""
+DNS: Final[NoTime] = "DNS"
+"""Did not start."""
+Result: TypeAlias = int | NoTime
+"""Of an attempt or an average: milliseconds, or why there are none."""
+
+PenaltyKind: TypeAlias = Literal["+2", "DNF"]
+PENALTY_KINDS: Final[tuple[PenaltyKind, ...]] = get_args(PenaltyKind)
+PenaltyReason: TypeAlias = Literal["inspection", "one turn short", "not solved", "decided"]
+PENALTY_REASONS: Final[tuple[PenaltyReason, ...]] = get_args(PenaltyReason)
+"""The last one: somebody said so."""
+
+PLUS_MS: Final = 2_000
+TEN_MINUTES_MS: Final = 600_000
+_TIME: Final = re.compile(r"(?:(\d{1,3}):)?(\d{1,2})(?:\.(\d{1,3}))?")
+
+
+@dataclass(frozen=True, slots=True)
+class Penalty:
+    """Two seconds more, or no result."""
+
+    kind: PenaltyKind
+    reason: PenaltyReason = "decided"
+
+
+def truncated(ms: int) -> int:
+    """A measured time as it counts.
+
+    Article 9f1: under 10 minutes cut to 0.01 s; 9f2: from there on to whole seconds.
+    """
+    step = 10 if ms < TEN_MINUTES_MS else 1000
+    return ms // step * step
+
+
+def result_of(ms: int, penalties: tuple[Penalty, ...]) -> Result:
+    """What an attempt counts: its truncated time and two seconds for each penalty.
+
+    A sum that passes ten minutes is one of ten minutes, and cut like those.
+    """
+    if any(penalty.kind == DNF for penalty in penalties):
+        return DNF
+    return truncated(truncated(ms) + PLUS_MS * len(penalties))
+
+
+def time_text(ms: int) -> str:
+    """A time or an average that counts: ``12.67``, ``1:02.03``, ``10:05``."""
+    minutes, rest = divmod(ms, 60_000)
+    seconds = f"{rest // 1000}" if not minutes else f"{rest // 1000:02d}"
+    hundredths = f".{rest % 1000 // 10:02d}" if ms < TEN_MINUTES_MS else ""
+    return f"{minutes}:{seconds}{hundredths}" if minutes else f"{seconds}{hundredths}"
+
+
+def parse_time(text: str) -> int:
+    """Milliseconds of a time as :func:`time_text` writes it.
+
+    Raises :class:`~livecube.errors.UsageError`.
+    """
+    match = _TIME.fullmatch(text)
+    if match is None or (match[1] and int(match[2]) > 59):
+        raise UsageError(f"{text!r} is no time; write 12.67, 1:02.03 or 10:05")
+    return 60_000 * int(match[1] or 0) + 1000 * int(match[2]) + int((match[3] or "").ljust(3, "0"))
+
+
+def result_text(result: Result) -> str:
+    """A result as it is written: a time, ``DNF`` or ``DNS``."""
+    return result if isinstance(result, str) else time_text(result)
+
+
+def workings_text(ms: int, penalties: tuple[Penalty, ...]) -> str:
+    """How a result comes about.
+
+    Article A7b4: ``T + X = F`` with the time, the sum of the penalties and the final result.
+    """
+    result = result_of(ms, penalties)
+    time = time_text(truncated(ms))
+    if result == DNF:
+        return f"DNF ({time})"
+    if not penalties:
+        return time
+    return f"{time} + {PLUS_MS // 1000 * len(penalties)} = {result_text(result)}"
+
+
+def parse_penalties(text: str) -> tuple[Penalty, ...]:
+    """Penalties that somebody decides on: ``none``, ``+2``, ``+4``, ``DNF``.
+
+    Raises :class:`~livecube.errors.UsageError`.
+    """
+    match text.upper():
+        case "NONE":
+            return ()
+        case "+2":
+            return (Penalty("+2"),)
+        case "+4":
+            return (Penalty("+2"), Penalty("+2"))
+        case "DNF":
+            return (Penalty("DNF"),)
+    raise UsageError(f"{text!r} is no penalty; one of none, +2, +4, DNF")
+
+
+def penalties_text(penalties: tuple[Penalty, ...]) -> str:
+    """Penalties in words that :func:`parse_penalties` reads: ``+2``, ``DNF``, ``none``."""
+    if any(penalty.kind == DNF for penalty in penalties):
+        return DNF
+    return f"+{PLUS_MS // 1000 * len(penalties)}" if penalties else "none"

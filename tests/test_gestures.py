@@ -1,0 +1,87 @@
+"""Gestures on a solved cube: seen when they are meant, and never by accident."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from livecube.cube.notation import parse_turns
+from livecube.practice.breaks import BreakRule, BreakWatcher
+from livecube.practice.gestures import Gesture, GestureWatcher
+from livecube.virtual.session import session
+
+
+def seen(turns: str, each_s: float = 0.3) -> list[Gesture | None]:
+    watcher = GestureWatcher()
+    found = [watcher.turned(at * each_s, turn) for at, turn in enumerate(parse_turns(turns))]
+    return [gesture for gesture in found if gesture is not None]
+
+
+@pytest.mark.parametrize(
+    ("turns", "gesture"),
+    [
+        ("R L R' L'", "next"),
+        ("L R R' L'", "next"),
+        ("R' L' L R", "next"),
+        ("U D U' D'", "discard"),
+        ("F' B' F B", "penalty"),
+    ],
+)
+def test_gestures(turns: str, gesture: Gesture) -> None:
+    assert seen(turns) == [gesture]
+    assert seen(f"{turns} {turns}") == [gesture, gesture]
+    assert seen(f"R U R' U' U R U' R' {turns}") == [gesture]  # after anything, once it is solved
+
+
+@pytest.mark.parametrize(
+    "turns",
+    [
+        "R L' R' L",  # a slice rocked, as people do
+        "R L R L",
+        "R R' L L'",
+        "R2 L2 R2 L2",
+        "U U U U",
+        "R U R' U'",
+        "R U U' R'",
+        "R L U U' R' L'",
+    ],
+)
+def test_what_is_no_gesture(turns: str) -> None:
+    assert seen(turns) == []
+
+
+def test_a_slow_one_is_none() -> None:
+    assert seen("R L R' L'", each_s=1.2) == []
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_whole_sessions_of_solving_hold_none(seed: int) -> None:
+    watcher = GestureWatcher()
+    turns = session(seed, 6).turns
+    assert [turn for turn in turns if watcher.turned(turn.t, turn.turn)] == []
+
+
+@given(st.lists(st.integers(0, 17), max_size=12))
+def test_gestures_only_happen_between_solved_and_solved(turns: list[int]) -> None:
+    watcher = GestureWatcher()
+    for at, turn in enumerate(turns):
+        if watcher.turned(0.1 * at, turn) is not None:
+            last = turns[at - 3 : at + 1]
+            assert len({one // 3 for one in last}) == 2
+            assert sorted(one % 3 for one in last) == [0, 0, 2, 2]
+
+
+def test_a_break_is_due_after_so_many_minutes_and_again_if_nobody_takes_it() -> None:
+    watcher = BreakWatcher(BreakRule(minutes=10, turns=0, pause_minutes=3))
+    due = [t for t in range(0, 1200, 10) if watcher.turned(t)]
+    assert due == [600, 900]
+    assert watcher.turned(1190 + 180) is None  # rested three minutes
+    assert watcher.turned(1190 + 180 + 590 - 120) is None
+
+
+def test_a_break_is_due_after_so_many_turns() -> None:
+    watcher = BreakWatcher(BreakRule(minutes=0, turns=100))
+    due = [n for n in range(1, 221) if watcher.turned(0.2 * n)]
+    assert due == [100, 150, 200]
+    assert BreakWatcher(BreakRule(0, 0)).turned(1e6) is None
