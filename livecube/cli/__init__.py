@@ -17,6 +17,8 @@ __all__ = ["main"]
 _MODULES: Final = {
     "live": "live",
     "scan": "scan",
+    "practice": "practice",
+    "history": "history",
     "replay": "replay",
     "hints": "hints",
     "inspect": "inspection",

@@ -46,7 +46,7 @@ if TYPE_CHECKING:
     from livecube.cube.holding import Holding
     from livecube.events import CubeEvent
 
-__all__ = ["live"]
+__all__ = ["by_radio", "live", "typed_source"]
 
 _HEAD_START_S = 0.1
 """How long the link may have the interpreter for itself before the advisor is loaded."""
@@ -138,10 +138,10 @@ def live(
         source = _virtual(kind, Simulation(solves or 1, seed, speed), capture)
         solves = None  # the virtual solver ends by itself
     elif kind.typed:
-        source = _typed(pipeline, scramble)
+        source = typed_source(pipeline, scramble)
         holding = holding or SCRAMBLE_HOLDING
     else:
-        source = _by_radio(wanted, as_json, capture)
+        source = by_radio(wanted, as_json, capture)
     run = _Live(source, pipeline, wishes, log, solves, as_json)
     run_in_order(run.follow(holding), run.close)
     run.conclude()
@@ -155,7 +155,8 @@ def _virtual(kind: _Kind, simulation: Simulation, capture: bool) -> Source:
     return VirtualRadioSource(simulation, capture=capture)
 
 
-def _typed(pipeline: Pipeline, scramble: str | None) -> Source:
+def typed_source(pipeline: Pipeline, scramble: str | None) -> Source:
+    """Turns that are typed, from a solved cube or from behind a scramble."""
     from livecube.composition.sources import TypedSource
     from livecube.cube.notation import parse_turns
     from livecube.cube.position import SOLVED, apply_turns
@@ -164,7 +165,8 @@ def _typed(pipeline: Pipeline, scramble: str | None) -> Source:
     return TypedSource(lambda: pipeline.tracker.holding, position)
 
 
-def _by_radio(wanted: Wanted, as_json: bool, capture: bool) -> Source:
+def by_radio(wanted: Wanted, as_json: bool, capture: bool) -> Source:
+    """A cube by Bluetooth; whoever sits at a terminal is asked if there are several."""
     from livecube.composition.sources import CubeSource
     from livecube.edges.bleak_radio import BleakRadio
 

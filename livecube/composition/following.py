@@ -24,11 +24,19 @@ class CubeFollower:
     """Follows a cube, wakes the pipeline when it is due, and takes in what the solver says.
 
     ``speed``: how many of the cube's seconds pass in one of ours. Its ``refiner`` has to be run
-    beside it.
+    beside it. ``lead`` may put marks before and behind an event.
     """
 
-    def __init__(self, pipeline: Pipeline, hub: Hub, speed: float = 1.0) -> None:
-        self.refiner = Refiner(pipeline, self._tell, self._now)
+    def __init__(
+        self,
+        pipeline: Pipeline,
+        hub: Hub,
+        speed: float = 1.0,
+        lead: Callable[[CubeEvent], Iterable[CubeEvent]] = lambda event: (event,),
+    ) -> None:
+        self._loop = asyncio.get_running_loop()
+        self.refiner = Refiner(pipeline, self._tell, self.now)
+        self._lead = lead
         self._pipeline = pipeline
         self._hub = hub
         self._speed = speed
@@ -41,9 +49,9 @@ class CubeFollower:
 
     async def follow(self, events: AsyncIterator[CubeEvent]) -> None:
         """Follow a cube until its link ends."""
-        self._at = asyncio.get_running_loop().time()
+        self._at = self._loop.time()
         async for event in events:
-            self._t, self._at = event.t, asyncio.get_running_loop().time()
+            self._t, self._at = event.t, self._loop.time()
             self._take(event)
 
     def finish(self) -> None:
@@ -58,14 +66,18 @@ class CubeFollower:
         """
         self._take(mark(self._t))
 
-    def _now(self) -> float:
-        """The cube's time, as far as can be told between its events."""
-        return self._t + (asyncio.get_running_loop().time() - self._at) * self._speed
+    def now(self) -> float:
+        """The cube's time, as far as can be told between its events; from any thread."""
+        return self._t + (self._loop.time() - self._at) * self._speed
 
     def _take(self, event: CubeEvent) -> None:
-        event = self._correction.correct(event)
-        self._hub.publish(event)
-        self._tell(self._pipeline.feed(event))
+        self.pass_on(self._lead(self._correction.correct(event)))
+
+    def pass_on(self, events: Iterable[CubeEvent]) -> None:
+        """Tell the sinks and the pipeline, as it is."""
+        for event in events:
+            self._hub.publish(event)
+            self._tell(self._pipeline.feed(event))
 
     def _tell(self, happenings: Iterable[Happening]) -> None:
         for happening in happenings:
@@ -77,7 +89,7 @@ class CubeFollower:
         self._drop_alarm()
         if (due := self._pipeline.due) is not None:
             at = self._at + (due - self._t) / self._speed
-            self._alarm = asyncio.get_running_loop().call_at(at, self._wake)
+            self._alarm = self._loop.call_at(at, self._wake)
 
     def _drop_alarm(self) -> None:
         if self._alarm is not None:

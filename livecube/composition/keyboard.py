@@ -13,12 +13,16 @@ if TYPE_CHECKING:
 
     from livecube.composition.following import CubeFollower
     from livecube.composition.pipeline import Pipeline
+    from livecube.composition.practising import PracticeLeader
     from livecube.composition.typed import TypedCube
     from livecube.events import CubeEvent
+    from livecube.practice.session import Wish
 
-__all__ = ["Keyboard", "next_holding", "stating"]
+__all__ = ["Keyboard", "PracticeKeyboard", "next_holding", "stating"]
 
 _Y: Final = Move("y", 1)
+_WISHES: Final[dict[str, Wish]] = {" ": "on", "n": "next", "p": "penalty", "w": "discard"}
+"""What keys want while somebody practises."""
 
 
 def next_holding(holding: Holding | None, cross: int) -> Holding | None:
@@ -69,3 +73,26 @@ class Keyboard:
                 self._follower.say(Reset)
             case "q":
                 self._end()
+
+
+class PracticeKeyboard(Keyboard):
+    """The same while somebody practises, with keys for what comes next."""
+
+    def __init__(
+        self,
+        follower: CubeFollower,
+        pipeline: Pipeline,
+        leader: PracticeLeader,
+        end: Callable[[], object],
+        typed: TypedCube | None = None,
+    ) -> None:
+        super().__init__(follower, pipeline, end, typed)
+        self._leader = leader
+
+    def press(self, key: str) -> None:
+        """A key was pressed; those without a meaning do nothing."""
+        wish = _WISHES.get(key.lower())
+        if wish is None:
+            super().press(key)
+        else:
+            self._leader.wish(wish)

@@ -6,11 +6,13 @@ from typing import Protocol, TypeAlias
 
 from livecube.advice.speaker import Happening
 from livecube.events import CubeEvent
+from livecube.practice.news import PracticeNews
 
 __all__ = ["Item", "Sink"]
 
-Item: TypeAlias = CubeEvent | Happening
-"""All that a sink may be told: what the cube did, and what the pipeline made of it."""
+Item: TypeAlias = CubeEvent | Happening | PracticeNews
+"""All that a sink may be told: what the cube did, what the pipeline made of it, and what
+practice did."""
 
 
 class Sink(Protocol):

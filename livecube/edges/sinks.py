@@ -9,8 +9,11 @@ from rich.live import Live
 
 from livecube.advice.speaker import Unsaid
 from livecube.events import CubeEvent
+from livecube.practice.news import Called, Judged, PracticeNews
 from livecube.stages.progress import SolveOver
 from livecube.views.machine import happening_json
+from livecube.views.practice_machine import practice_json
+from livecube.views.practice_text import practice_line, result_sentence
 from livecube.views.text import happening_line, solve_lines, unsaid_lines
 
 if TYPE_CHECKING:
@@ -20,9 +23,9 @@ if TYPE_CHECKING:
 
     from livecube.edges.log_files import LogWriter
     from livecube.edges.sink import Item
-    from livecube.views.screen import Board
+    from livecube.views.screen import Screen
 
-__all__ = ["JsonSink", "LineSink", "LogSink", "ScreenSink"]
+__all__ = ["BellSink", "JsonSink", "LineSink", "LogSink", "ScreenSink"]
 
 
 _FRAMES_A_SECOND = 15
@@ -39,7 +42,8 @@ class JsonSink:
     async def take(self, item: Item) -> None:
         """Write a happening; events are not its business."""
         if not isinstance(item, CubeEvent):
-            self._out.write(json.dumps(happening_json(item)) + "\n")
+            told = practice_json(item) if isinstance(item, PracticeNews) else happening_json(item)
+            self._out.write(json.dumps(told) + "\n")
             self._out.flush()
 
     async def close(self) -> None:
@@ -57,7 +61,10 @@ class LineSink:
 
     async def take(self, item: Item) -> None:
         """Write a happening that is worth a line."""
-        if not isinstance(item, CubeEvent) and (line := happening_line(item)) is not None:
+        if isinstance(item, CubeEvent):
+            return
+        line = practice_line(item) if isinstance(item, PracticeNews) else happening_line(item)
+        if line is not None:
             self._out.write(line + "\n")
             self._out.flush()
 
@@ -70,7 +77,7 @@ class ScreenSink:
 
     name = "screen"
 
-    def __init__(self, console: Console, board: Board) -> None:
+    def __init__(self, console: Console, board: Screen) -> None:
         self._console = console
         self._board = board
         self._solves: list[str] = []
@@ -82,7 +89,9 @@ class ScreenSink:
         if isinstance(item, CubeEvent):
             return
         self._board.take(item)
-        if isinstance(item, SolveOver):
+        if isinstance(item, Judged):
+            self._solves.append(result_sentence(item))
+        elif isinstance(item, SolveOver):
             self._solves += solve_lines(item.solve)
         elif isinstance(item, Unsaid):
             self._solves += unsaid_lines(item)
@@ -97,6 +106,23 @@ class ScreenSink:
             self._live.stop()
             for line in self._solves:
                 self._console.print(line, highlight=False, markup=False)
+
+
+class BellSink:
+    """Rings a terminal's bell at each call of an inspection."""
+
+    name = "bell"
+
+    def __init__(self, console: Console) -> None:
+        self._console = console
+
+    async def take(self, item: Item) -> None:
+        """Ring, if it is a call."""
+        if isinstance(item, Called):
+            self._console.bell()
+
+    async def close(self) -> None:
+        """Nothing rings on."""
 
 
 class LogSink:

@@ -13,7 +13,9 @@ from contextlib import suppress
 from typing import TYPE_CHECKING, Final, Protocol
 
 from livecube.events import CubeEvent
+from livecube.practice.news import PracticeNews
 from livecube.stages.progress import HeldAs
+from livecube.views.practice_text import practice_words
 from livecube.views.voice import SILENCE, said_aloud
 
 if TYPE_CHECKING:
@@ -129,7 +131,10 @@ class VoiceSink:
             return
         if isinstance(item, HeldAs):
             self._stated = item.holding
-        words = said_aloud(item, self._stated)
+        if isinstance(item, PracticeNews):
+            words = practice_words(item)
+        else:
+            words = said_aloud(item, self._stated)
         if words is None or words == self._said:
             return
         self._said = words

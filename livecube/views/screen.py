@@ -6,7 +6,7 @@ knows no clock: it shows the cube's time as the happenings bring it.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Protocol
 
 import numpy as np
 from rich.console import Group
@@ -20,6 +20,7 @@ from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import Holding, parse_colour
 from livecube.cube.notation import moves_text
 from livecube.cube.position import SOLVED_BYTES
+from livecube.practice.news import PracticeNews
 from livecube.search.situation import Situation, slot_bits
 from livecube.stages.progress import (
     BatteryLevel,
@@ -52,7 +53,7 @@ if TYPE_CHECKING:
     from livecube.advice.speaker import Happening
     from livecube.stages.solve import Split
 
-__all__ = ["Board"]
+__all__ = ["Board", "Screen"]
 
 _COLUMNS: Final = ("cross", "pair", "pair", "pair", "pair", "orient", "permute", "auf")
 _PICTURE_WIDTH: Final = 39
@@ -68,6 +69,23 @@ _LAYOUTS: Final = (
 )
 """What is drawn, the roomiest first; the first that fits is taken."""
 _TITLES: Final = {"orient": "orient", "permute": "permute", "auf": "close"}
+
+
+class Screen(Protocol):
+    """A value that rich can draw, and that is told what happens."""
+
+    notice: str
+    """One line for whoever runs the program."""
+    keys: bool
+    """Whether somebody can press keys."""
+
+    def take(self, news: Happening | PracticeNews) -> None:
+        """Show what happened."""
+        ...
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Draw it."""
+        ...
 
 
 class Board:
@@ -96,8 +114,11 @@ class Board:
         """The last position in which the cross was whole."""
         self._solves = 0
 
-    def take(self, happening: Happening) -> None:
-        """Show what happened."""
+    def take(self, news: Happening | PracticeNews) -> None:
+        """Show what happened; what practice tells is shown elsewhere."""
+        if isinstance(news, PracticeNews):
+            return
+        happening = news
         self._t = happening.t
         match happening:
             case Turned():
@@ -137,6 +158,16 @@ class Board:
                 self._battery = happening.percent
             case LinkChanged():
                 self.notice = LINK_BACK if happening.up else LINK_LOST
+
+    @property
+    def words(self) -> list[Text]:
+        """What is said, line by line."""
+        return self._words()
+
+    @property
+    def stages(self) -> Table:
+        """The stages with their splits."""
+        return self._stages()
 
     def _finish(self, over: SolveOver) -> None:
         solve = over.solve

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from livecube.advice.speaker import Clue, Degree, Spoken, Unsaid, Withdrawn
+from livecube.advice.speaker import Clue, Degree, Planned, Spoken, Unsaid, Withdrawn
 from livecube.advice.withheld import best_chances
 from livecube.advice.words import what_sentence, where_sentence
 from livecube.cube.holding import piece_colours
@@ -112,7 +112,7 @@ def clock_sentence(told: ClockTold) -> str:
 def happening_line(happening: Happening) -> str | None:
     """One line for a happening; None for what is not worth one."""
     match happening:
-        case Turned() | BatteryLevel() | Withdrawn() | HeldAs():
+        case Turned() | BatteryLevel() | Withdrawn() | HeldAs() | Planned():
             text = None
         case SolveBegun():
             text = f"solve begins with turn {happening.start_turn}"

@@ -29,7 +29,14 @@ if TYPE_CHECKING:
     from livecube.logs.lines import Header
     from livecube.solves.records import Listed
 
-__all__ = ["OpenLog", "forsaken_logs", "log_place", "session_of", "write_log"]
+__all__ = [
+    "OpenLog",
+    "forsaken_logs",
+    "log_place",
+    "open_log_path",
+    "session_of",
+    "write_log",
+]
 
 _OPEN: Final = "open"
 
@@ -51,16 +58,20 @@ def write_log(path: Path, header: Header, events: Iterable[CubeEvent]) -> None:
     part.replace(path)
 
 
+def open_log_path(folder: Path, session: int, number: int) -> Path:
+    """Where the log of an attempt under way is; ``number`` counts those of a session."""
+    return folder / _OPEN / f"{session}-{number}.jsonl"
+
+
 class OpenLog:
     """The log of an attempt under way."""
 
     def __init__(self, folder: Path, session: int, number: int, header: Header) -> None:
-        place = folder / _OPEN
-        place.mkdir(parents=True, exist_ok=True)
-        self.path = place / f"{session}-{number}.jsonl"
+        self.path = open_log_path(folder, session, number)
+        self.path.parent.mkdir(parents=True, exist_ok=True)
         # Made under another name first: without its lock another start would take it for one
         # that a crash has left.
-        hidden = place / f"{session}-{number}.new"
+        hidden = self.path.with_suffix(".new")
         hidden.unlink(missing_ok=True)
         self._writer = LogWriter(hidden, header)
         self._lock = _locked(hidden)

@@ -20,6 +20,7 @@ __all__ = [
     "listed",
     "listed_numbers",
     "stages_of",
+    "stages_of_many",
 ]
 
 _COLUMNS: Final = """
@@ -149,6 +150,24 @@ def _stage(row: Sequence[Any]) -> KeptStage:
         gap=gap,
         holding=holding,
     )
+
+
+def stages_of_many(
+    database: sqlite3.Connection, wanted: Wanted
+) -> dict[int, tuple[tuple[KeptStage, ...], str]]:
+    """Stages and the place of the log of all solves that are asked for, by their numbers."""
+    conditions, values = _conditions(wanted)
+    limit = "" if wanted.most is None else f"LIMIT {int(wanted.most)}"
+    which = f"FROM solve WHERE {conditions} ORDER BY started DESC, id DESC {limit}"
+    logs = database.execute(f"SELECT id, log {which}", values).fetchall()
+    stages: dict[int, list[KeptStage]] = {number: [] for number, _ in logs}
+    for number, *row in database.execute(
+        f"SELECT solve, {_STAGE_COLUMNS} FROM stage WHERE solve IN (SELECT id {which}) "
+        "ORDER BY solve, place",
+        values,
+    ):
+        stages[number].append(_stage(row))
+    return {number: (tuple(stages[number]), log) for number, log in logs}
 
 
 def chances_of(database: sqlite3.Connection, number: int) -> tuple[Chance, ...]:

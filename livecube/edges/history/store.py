@@ -16,6 +16,7 @@ from livecube.edges.history.rows import (
     listed,
     listed_numbers,
     stages_of,
+    stages_of_many,
 )
 from livecube.errors import UsageError
 from livecube.solves.records import KeptSolve
@@ -124,6 +125,11 @@ class History:
         """The solves that are asked for, in the order in which they were made."""
         return listed(self._database, wanted)
 
+    def solves(self, wanted: Wanted) -> Sequence[KeptSolve]:
+        """The same with their stages."""
+        stages = stages_of_many(self._database, wanted)
+        return [KeptSolve(one, *stages[one.number]) for one in self.list(wanted)]
+
     def solve(self, number: int) -> KeptSolve:
         """One solve.
 
@@ -170,6 +176,12 @@ class History:
                 [(_now(), number) for number in numbers],
             )
             self._note("delete", {"numbers": list(numbers)})
+
+    def restore(self, numbers: Sequence[int]) -> None:
+        """Bring deleted solves back."""
+        self._database.executemany(
+            "UPDATE solve SET deleted = NULL WHERE id = ?", [(number,) for number in numbers]
+        )
 
     def tag(self, numbers: Sequence[int], name: str, *, on: bool = True) -> None:
         """Give solves a tag, or take it from them."""
@@ -229,10 +241,7 @@ class History:
     def _undone(self, kind: str, before: dict[str, Any]) -> str:
         match kind:
             case "delete":
-                self._database.executemany(
-                    "UPDATE solve SET deleted = NULL WHERE id = ?",
-                    [(number,) for number in before["numbers"]],
-                )
+                self.restore(before["numbers"])
                 return f"brought back: {_numbers(before['numbers'])}"
             case "tag":
                 self._set_tag(before["numbers"], before["name"], on=not before["on"])

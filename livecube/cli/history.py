@@ -1,0 +1,208 @@
+"""``livecube history``: what is kept of solves, listed, changed, imported, exported."""
+
+from __future__ import annotations
+
+import json
+import re
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import click
+
+from livecube.cube.holding import COLOURS
+from livecube.edges.history.folder import data_folder
+from livecube.edges.history.store import History
+from livecube.errors import UsageError
+from livecube.solves.records import NOBODY, Wanted
+from livecube.timing.results import parse_penalties
+from livecube.views.history_text import kept_lines, listed_lines, summary_lines
+from livecube.views.practice_machine import chance_json, kept_json, listed_json
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+__all__ = ["history", "wanted_options"]
+
+_DAY: Final = re.compile(r"\d{4}(-\d{2}(-\d{2})?)?")
+_SHOWN: Final = 25
+
+
+def _day(_context: click.Context, option: click.Parameter, text: str | None) -> str | None:
+    if text is not None and not _DAY.fullmatch(text):
+        raise click.BadParameter(
+            f"{text!r} is no day; write 2026-03-01, 2026-03 or 2026.", param=option
+        )
+    return text
+
+
+_OPTIONS: Final = (
+    click.option("--since", callback=_day, metavar="DAY", help="First day (UTC)."),
+    click.option("--until", callback=_day, metavar="DAY", help="Last day; also 2026-03 or 2026."),
+    click.option("--tag", help="With this tag."),
+    click.option("--technique", help="In which some stage was done by it: keyhole-corner, …"),
+    click.option("--cross", type=click.Choice(COLOURS), help="Colour of the cross."),
+    click.option("--person", help="Whose solves."),
+)
+
+
+def wanted_options(command: Callable[..., None]) -> Callable[..., None]:
+    """The options that say which solves are meant."""
+    for option in reversed(_OPTIONS):
+        command = option(command)
+    return command
+
+
+@click.group(invoke_without_command=True)
+@wanted_options
+@click.option(
+    "--last",
+    type=click.IntRange(1),
+    help=f"So many of the latest; {_SHOWN} unless something is asked for.",
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
+@click.pass_context
+def history(
+    context: click.Context, /, last: int | None, as_json: bool, **asked: str | None
+) -> None:
+    """List the solves that are kept; the latest come last.
+
+    They are in your system's data folder for livecube, or in the one that LIVECUBE_DATA names.
+    """
+    if context.invoked_subcommand is not None:
+        return
+    is_narrow = any(value is not None for value in asked.values())
+    most = last or (None if is_narrow or as_json else _SHOWN)
+    with History(data_folder()) as kept:
+        solves = kept.list(replace(_wanted(**asked), most=most))
+    if as_json:
+        for solve in solves:
+            click.echo(json.dumps(listed_json(solve)))
+        return
+    click.echo("\n".join([*listed_lines(solves), *summary_lines(solves)]))
+
+
+@history.command()
+@click.argument("number", type=int)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+def show(number: int, as_json: bool) -> None:
+    """Show solve NUMBER with its stages."""
+    with History(data_folder()) as kept:
+        solve, chances = kept.solve(number), kept.chances(number)
+    if as_json:
+        told = {**kept_json(solve), "chances": [chance_json(chance) for chance in chances]}
+        click.echo(json.dumps(told))
+    else:
+        click.echo("\n".join(kept_lines(solve, chances)))
+
+
+@history.command()
+@click.argument("numbers", type=int, nargs=-1, required=True)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+def delete(numbers: tuple[int, ...], as_json: bool) -> None:
+    """Delete the solves with these NUMBERS; undo brings them back."""
+    with History(data_folder()) as kept:
+        kept.delete(numbers)
+    _say(as_json, f"deleted: {_list(numbers)}; livecube history undo brings back", deleted=numbers)
+
+
+@history.command()
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+def undo(as_json: bool) -> None:
+    """Undo the last deletion, tag or correction; again for the one before."""
+    with History(data_folder()) as kept:
+        undone = kept.undo()
+    _say(as_json, undone or "there is nothing to undo", undone=undone)
+
+
+@history.command()
+@click.argument("name")
+@click.argument("numbers", type=int, nargs=-1, required=True)
+@click.option("--off", is_flag=True, help="Take it from them.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+def tag(name: str, numbers: tuple[int, ...], off: bool, as_json: bool) -> None:
+    """Give the solves with these NUMBERS the tag NAME."""
+    if not name.strip() or len(name.split()) > 1:
+        raise UsageError(f"{name!r} is no tag; give one word")
+    with History(data_folder()) as kept:
+        kept.tag(numbers, name, on=not off)
+    verb = "taken from" if off else "given to"
+    _say(as_json, f"tag {name} {verb}: {_list(numbers)}", tag=name, off=off, numbers=numbers)
+
+
+@history.command()
+@click.argument("number", type=int)
+@click.argument("decision", metavar="none|+2|+4|DNF|measured")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+def penalty(number: int, decision: str, as_json: bool) -> None:
+    """Decide on the penalties of solve NUMBER; the record shows what was measured, too."""
+    decided = None if decision == "measured" else parse_penalties(decision)
+    with History(data_folder()) as kept:
+        kept.correct(number, decided)
+        solve = kept.solve(number).listed
+    if as_json:
+        click.echo(json.dumps(listed_json(solve)))
+    else:
+        click.echo(f"solve {number}: {solve.workings}")
+
+
+@history.command("import")
+@click.argument("logs", type=click.Path(path_type=Path), nargs=-1, required=True)
+@click.option("--person", default=NOBODY, show_default=True, help="Whose solves they are.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a log.")
+def import_logs(logs: tuple[Path, ...], person: str, as_json: bool) -> None:
+    """Import LOGS, or all logs in folders; what is there already is not added again.
+
+    It can be interrupted and repeated at any time.
+    """
+    from livecube.cli.importing import import_all
+
+    import_all(logs, person, as_json=as_json)
+
+
+@history.command()
+@wanted_options
+@click.option("--csv", "form", flag_value="csv", default="csv", help="One row a solve (default).")
+@click.option("--json", "form", flag_value="json", help="One object a line, with stages.")
+@click.option("--parquet", "form", flag_value="parquet", help="Needs livecube[parquet], --to.")
+@click.option("--to", type=click.Path(path_type=Path), help="The new file; else standard output.")
+def export(form: str, to: Path | None, **asked: str | None) -> None:
+    """Export solves for other programs."""
+    from livecube.edges.history import exporting
+
+    if to is not None and to.exists():
+        raise UsageError(f"{to} exists; choose another name or remove it")
+    with History(data_folder()) as kept:
+        solves = kept.solves(_wanted(**asked))
+    if form == "parquet":
+        if to is None:
+            raise UsageError("Parquet is no text; give --to FILE")
+        exporting.write_parquet(solves, to)
+        return
+    write = exporting.write_json if form == "json" else exporting.write_csv
+    if to is None:
+        write(solves, sys.stdout)
+        return
+    with to.open("x", encoding="utf-8", newline="") as out:
+        write(solves, out)
+
+
+def _wanted(**asked: str | None) -> Wanted:
+    """What the options of :func:`wanted_options` ask for."""
+    return Wanted(
+        since=asked["since"],
+        until=asked["until"],
+        tag=asked["tag"],
+        technique=asked["technique"],
+        cross=asked["cross"],
+        person=asked["person"],
+    )
+
+
+def _list(numbers: Sequence[int]) -> str:
+    return ", ".join(map(str, numbers))
+
+
+def _say(as_json: bool, sentence: str, **told: Any) -> None:
+    click.echo(json.dumps(told) if as_json else sentence)

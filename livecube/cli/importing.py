@@ -1,0 +1,67 @@
+"""Importing many logs with a progress bar."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+import click
+from rich.console import Console
+from rich.progress import Progress
+
+from livecube.edges.history.folder import data_folder
+from livecube.edges.history.importing import Imported, import_log, log_files
+from livecube.edges.history.store import History
+from livecube.errors import LogError, UsageError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+__all__ = ["import_all"]
+
+
+def import_all(paths: Sequence[Path], person: str, *, as_json: bool) -> None:
+    """Import logs and folders; a log that cannot be read is told and left out.
+
+    Raises :class:`~livecube.errors.UsageError` at the end if there was one.
+    """
+    files = log_files(paths)
+    added = known = skipped = broken = 0
+    with (
+        History(data_folder()) as history,
+        Progress(console=Console(stderr=True), transient=True) as bar,
+    ):
+        task = bar.add_task("importing", total=len(files))
+        for path in files:
+            try:
+                came = import_log(history, path, person)
+            except LogError as error:
+                broken += 1
+                bar.console.print(f"livecube: {error}", highlight=False, markup=False)
+                _tell(as_json, path, None, str(error))
+            else:
+                skipped += came is None
+                one = came or Imported()
+                added, known = added + len(one.added), known + one.known
+                _tell(as_json, path, one, None)
+            bar.advance(task)
+    if not as_json:
+        click.echo(
+            f"{len(files)} logs: {added} new solves, {known} known before; {skipped} logs had "
+            f"been imported already, {broken} could not be read"
+        )
+    if broken:
+        raise UsageError(f"{broken} of {len(files)} logs could not be read; the others are in")
+
+
+def _tell(as_json: bool, path: Path, came: Imported | None, error: str | None) -> None:
+    if as_json:
+        told = {
+            "log": str(path),
+            "added": list(came.added) if came else [],
+            "known": came.known if came else 0,
+            "torn": came.torn if came else False,
+            "error": error,
+        }
+        click.echo(json.dumps(told))

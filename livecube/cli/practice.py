@@ -1,0 +1,291 @@
+"""``livecube practice``: scramble, inspect, solve, result, and again."""
+
+from __future__ import annotations
+
+import asyncio
+import secrets
+import sys
+import time
+from contextlib import ExitStack, aclosing
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import click
+from rich.console import Console
+
+from livecube.cli.live import by_radio, typed_source
+from livecube.cli.options import a_number, cube_options, hint_options
+from livecube.cli.output import run_in_order
+from livecube.composition.assembly import load_advisor, set_level, sharpen
+from livecube.composition.following import CubeFollower
+from livecube.composition.hub import Hub
+from livecube.composition.keyboard import PracticeKeyboard
+from livecube.composition.pipeline import Pipeline
+from livecube.composition.practised_source import PractisedSource
+from livecube.composition.practising import AttemptLogs, PracticeLeader
+from livecube.composition.refining import SWITCH_S
+from livecube.composition.scrambler import load_scrambler
+from livecube.composition.sources import Simulation
+from livecube.edges.history.folder import data_folder
+from livecube.edges.history.importing import recover
+from livecube.edges.history.sink import HistorySink
+from livecube.edges.history.store import History
+from livecube.edges.keys import Keys, keyboard, piped_keys
+from livecube.edges.log_files import started_now
+from livecube.edges.sinks import BellSink, JsonSink, LineSink, ScreenSink
+from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
+from livecube.errors import UsageError
+from livecube.logs.lines import Header
+from livecube.practice.breaks import BreakRule
+from livecube.practice.news import Judged
+from livecube.practice.session import Practice, PracticeRules
+from livecube.solves.records import NOBODY
+from livecube.stages.tracker import Tracker
+from livecube.views.practice_screen import PracticeBoard
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncGenerator
+
+    from livecube.cli.options import Wishes
+    from livecube.composition.choosing import Wanted
+    from livecube.composition.sources import Source
+    from livecube.edges.sink import Sink
+    from livecube.events import CubeEvent
+    from livecube.practice.news import PracticeNews
+
+__all__ = ["practice"]
+
+_USUAL_BREAK = BreakRule()
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What the options said, beside those that others need."""
+
+    person: str
+    is_kept: bool
+    solves: int | None
+    seed: int | None
+    as_json: bool
+    rules: PracticeRules
+
+
+@click.command()
+@click.option("--simulated", is_flag=True, help="A virtual solver practises, without hardware.")
+@click.option("--typed", is_flag=True, help="Type the turns on the keyboard.")
+@cube_options
+@click.option("--by-hand", is_flag=True, help="Scramble as you like; no scramble is shown.")
+@click.option("--no-inspection", is_flag=True, help="Look as long as you like, without penalties.")
+@click.option(
+    "--settle",
+    "settle_s",
+    default=PracticeRules().settle_s,
+    show_default=True,
+    type=click.FloatRange(0, 600),
+    callback=a_number,
+    help="Seconds between the last turn of a scramble and inspection.",
+)
+@click.option("--person", default=NOBODY, show_default=True, help="Whose solves these are.")
+@click.option("--no-history", is_flag=True, help="Keep nothing.")
+@click.option("--solves", type=click.IntRange(1, 10_000), help="End after so many solves.")
+@click.option("--seed", type=click.IntRange(0), help="Same seed, same scrambles.")
+@click.option(
+    "--speed",
+    default=1.0,
+    type=click.FloatRange(0.1, 1000),
+    callback=a_number,
+    help="Of a virtual solver.",
+)
+@click.option(
+    "--break-minutes",
+    default=_USUAL_BREAK.minutes,
+    show_default=True,
+    type=click.FloatRange(0, 600),
+    callback=a_number,
+    help="Remind of a break after so many minutes without one; 0: never.",
+)
+@click.option(
+    "--break-turns",
+    default=_USUAL_BREAK.turns,
+    show_default=True,
+    type=click.IntRange(0),
+    help="Or after so many turns; 0: never.",
+)
+@hint_options
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
+def practice(
+    simulated: bool,
+    typed: bool,
+    wanted: Wanted,
+    by_hand: bool,
+    no_inspection: bool,
+    settle_s: float,
+    person: str,
+    no_history: bool,
+    solves: int | None,
+    seed: int | None,
+    speed: float,
+    break_minutes: float,
+    break_turns: int,
+    wishes: Wishes,
+    as_json: bool,
+) -> None:
+    """Practise: a scramble is shown and followed, then inspection, the solve and its result.
+
+    Hands-free: on the solved cube, turn two opposite layers a quarter the same way and both
+    back. Red and orange: the next scramble; blue and green: go round the penalties; white and
+    yellow: throw the solve away, or take it back.
+    """
+    if simulated and typed:
+        raise UsageError("give one of --simulated and --typed")
+    if simulated and by_hand:
+        raise UsageError("the virtual solver needs a scramble; leave out --by-hand")
+    if (wanted.cube or wanted.decoder) and (simulated or typed):
+        raise UsageError("--cube and --decoder are for a cube by radio")
+    if not person.strip():
+        raise UsageError("--person is empty; give a name")
+    breaks = BreakRule(break_minutes, break_turns)
+    rules = PracticeRules(by_hand, not no_inspection, settle_s, breaks)
+    asked = _Asked(person.strip(), not no_history, solves, seed, as_json, rules)
+    pipeline = Pipeline(Tracker(), time.perf_counter, wishes.manner)
+    source: Source
+    if simulated:
+        virtual_seed = secrets.randbelow(10_000) if seed is None else seed
+        source = PractisedSource(Simulation(solves or 5, virtual_seed, speed))
+    elif typed:
+        source = typed_source(pipeline, None)
+    else:
+        source = by_radio(wanted, as_json, False)
+    run = _Practising(source, pipeline, wishes, asked)
+    run_in_order(run.follow(), run.close)
+    run.conclude()
+
+
+class _Practising:
+    """One session."""
+
+    def __init__(self, source: Source, pipeline: Pipeline, wishes: Wishes, asked: _Asked) -> None:
+        self._source = source
+        self._pipeline = pipeline
+        self._wishes = wishes
+        self._asked = asked
+        self._done = 0
+        self._board = PracticeBoard("", lambda: 0.0)
+        self._screen: ScreenSink | None = None
+        self._hub: Hub | None = None
+
+    async def follow(self) -> None:
+        """Practise to the end, or to that of the solver's patience."""
+        sys.setswitchinterval(SWITCH_S)
+        history = History(data_folder()) if self._asked.is_kept else None
+        with ExitStack() as stack:
+            if history is not None:
+                stack.callback(history.close)
+                self._recover(history)
+            await self._source.find()
+            scrambler = await asyncio.to_thread(load_scrambler, self._asked.seed)
+            practice = Practice(self._asked.rules, scrambler)
+            await self._run(practice, history)
+
+    def _recover(self, history: History) -> None:
+        sentence = recover(history).sentence
+        if sentence:
+            click.echo(f"livecube: {sentence}", err=True)
+
+    async def _run(self, practice: Practice, history: History | None) -> None:
+        source = self._source
+        header = Header(started_now(), source.name, source.clock, link=source.link)
+        logs: AttemptLogs | None = None
+        kept: list[Sink] = []
+        if history is not None:
+            session = history.begin_session(self._asked.person, header.started, source.name)
+            logs = AttemptLogs(history.folder, session, header)
+            kept = [HistorySink(history, session)]
+        self._board.source = source.title
+        hub = self._hub = Hub([*kept, *self._sinks()])
+        leader = PracticeLeader(practice, hub, logs, source.speed, self._heard)
+        follower = CubeFollower(self._pipeline, hub, source.speed, leader.lead)
+        self._board.now = follower.now
+        leader.attach(follower)
+        async with hub, asyncio.TaskGroup() as tasks:
+            helping = [tasks.create_task(follower.refiner.run(), name="refiner")]
+            events = await source.events()
+            if self._wishes.level is not None:
+                ready = self._get_ready(follower, self._wishes.level)
+                helping.append(tasks.create_task(ready, name="advisor"))
+            following = tasks.create_task(follower.follow(self._wanted(events)), name="cube")
+            leader.start()
+            actions = PracticeKeyboard(
+                follower, self._pipeline, leader, following.cancel, source.typed
+            )
+            with self._keys(actions):
+                await asyncio.wait([following])
+            leader.finish()
+            follower.finish()
+            for task in helping:
+                task.cancel()
+
+    async def _wanted(
+        self, events: AsyncGenerator[CubeEvent, None]
+    ) -> AsyncGenerator[CubeEvent, None]:
+        """The events up to the last solve that is wanted."""
+        async with aclosing(events):
+            async for event in events:
+                yield event
+                if self._asked.solves is not None and self._done >= self._asked.solves:
+                    return
+
+    def _heard(self, news: PracticeNews) -> None:
+        self._done += isinstance(news, Judged)
+        if isinstance(self._source, PractisedSource):
+            self._source.show(news)
+
+    def _sinks(self) -> list[Sink]:
+        console = Console(highlight=False, markup=False)
+        as_json = self._asked.as_json
+        sinks: list[Sink] = []
+        if console.is_terminal and not as_json:
+            self._screen = ScreenSink(console, self._board)
+            sinks += [self._screen, BellSink(console)]
+        else:
+            sinks.append(JsonSink(sys.stdout) if as_json else LineSink(sys.stdout))
+        if self._wishes.voice:
+            sinks.append(VoiceSink(SystemVoice(speech_command(), self._complain)))
+        return sinks
+
+    def _complain(self, sentence: str) -> None:
+        if self._screen is not None:
+            self._board.notice = sentence
+        else:
+            click.echo(f"livecube: {sentence}", err=True)
+
+    def _keys(self, actions: PracticeKeyboard) -> ExitStack:
+        """Keys, if somebody can press them."""
+        stack = ExitStack()
+        typed = self._source.typed
+        fd = keyboard() if self._screen is not None or typed is not None else None
+        if fd is not None:
+            self._board.keys = True
+            stack.enter_context(Keys(fd, actions.press))
+        elif typed is not None:
+            stack.enter_context(piped_keys(actions.press, typed.end))
+        return stack
+
+    async def _get_ready(self, follower: CubeFollower, level: str) -> None:
+        """Load the advisor beside the turning cube."""
+        advisor = await asyncio.to_thread(load_advisor, hands=self._wishes.hands)
+        set_level(advisor, level)
+        self._pipeline.advisor = advisor
+        await asyncio.to_thread(sharpen, advisor)
+        follower.refiner.begin(advisor.twin())
+
+    def close(self) -> None:
+        """Give the terminal back; harmless when called again."""
+        if self._screen is not None:
+            self._screen.restore()
+
+    def conclude(self) -> None:
+        """Say what is to be said when everything is over."""
+        self.close()
+        for complaint in self._hub.complaints() if self._hub is not None else ():
+            click.echo(f"livecube: {complaint}", err=True)

@@ -1,0 +1,154 @@
+"""Leading a practice session: what the cube does goes through it, and is written down first."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import TYPE_CHECKING, Final
+
+from livecube.cube.turns import turns_text
+from livecube.edges.history.logs import OpenLog
+from livecube.events import SolveMark
+from livecube.logs.lines import Header
+from livecube.practice.news import InspectionBegun, PracticeNews
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator
+    from pathlib import Path
+
+    from livecube.composition.following import CubeFollower
+    from livecube.composition.hub import Hub
+    from livecube.events import CubeEvent
+    from livecube.practice.session import Outcome, Practice, Wish
+
+__all__ = ["AttemptLogs", "PracticeLeader"]
+
+_FIRST_WORD_S: Final = 0.5
+"""A cube that says how it stands does so within this time."""
+
+
+class AttemptLogs:
+    """Writes the log of each attempt of a session while it is made.
+
+    ``header`` is that of all of them, but for the scramble.
+    """
+
+    def __init__(self, folder: Path, session: int, header: Header) -> None:
+        self._folder = folder
+        self._session = session
+        self._header = header
+        self._log: OpenLog | None = None
+
+    def begin(self, begun: InspectionBegun) -> None:
+        """An attempt begins."""
+        self.drop()
+        header = self._header
+        header = Header(
+            header.started, header.source, header.clock, turns_text(begun.scramble), header.link
+        )
+        self._log = OpenLog(self._folder, self._session, begun.number, header)
+
+    def write(self, event: CubeEvent) -> None:
+        """Write an event of the attempt that is made, if one is."""
+        if self._log is None:
+            return
+        if isinstance(event, SolveMark) and event.phase == "abandon":
+            self.drop()
+            return
+        self._log.write(event)
+        if isinstance(event, SolveMark) and event.phase == "end":
+            self._log.close()
+            self._log = None
+
+    def drop(self) -> None:
+        """What was begun and is not over counts nothing."""
+        if self._log is not None:
+            self._log.discard()
+            self._log = None
+
+
+class PracticeLeader:
+    """Between the cube and the pipeline: every event passes here.
+
+    What is told has been written before: an event goes to the log of its attempt, then to the
+    pipeline and the sinks. ``heard`` is told the news too, at once.
+    """
+
+    def __init__(
+        self,
+        practice: Practice,
+        hub: Hub,
+        logs: AttemptLogs | None,
+        speed: float = 1.0,
+        heard: Callable[[PracticeNews], None] = lambda news: None,
+    ) -> None:
+        self._practice = practice
+        self._hub = hub
+        self._logs = logs
+        self._speed = speed
+        self._heard = heard
+        self._follower: CubeFollower | None = None
+        self._alarm: asyncio.TimerHandle | None = None
+
+    def attach(self, follower: CubeFollower) -> None:
+        """From now on marks go there that come without an event."""
+        self._follower = follower
+
+    def start(self) -> None:
+        """Begin, if need be without a word from the cube: some say nothing before a turn."""
+        self._alarm = asyncio.get_running_loop().call_later(_FIRST_WORD_S, self._wake)
+
+    def lead(self, event: CubeEvent) -> Iterator[CubeEvent]:
+        """An event with the marks that belong around it."""
+        yield from self._pass_on(self._practice.feed(event))
+        if not self._practice.number:
+            yield from self._pass_on(self._practice.begin(event.t))
+        self._set_alarm()
+
+    def wish(self, wish: Wish) -> None:
+        """The solver wants something now."""
+        self._bring(self._practice.wish(wish, self._now()))
+
+    def finish(self) -> None:
+        """The session is over; an attempt under way counts nothing."""
+        self._drop_alarm()
+        if self._logs is not None:
+            self._logs.drop()
+
+    def _pass_on(self, outcomes: Iterable[Outcome]) -> Iterator[CubeEvent]:
+        for outcome in outcomes:
+            if isinstance(outcome, PracticeNews):
+                if isinstance(outcome, InspectionBegun) and self._logs is not None:
+                    self._logs.begin(outcome)
+                self._hub.publish(outcome)
+                self._heard(outcome)
+            else:
+                if self._logs is not None:
+                    self._logs.write(outcome)
+                yield outcome
+
+    def _bring(self, outcomes: Iterable[Outcome]) -> None:
+        assert self._follower is not None, "attach comes first"
+        self._follower.pass_on(self._pass_on(outcomes))
+        self._set_alarm()
+
+    def _now(self) -> float:
+        assert self._follower is not None, "attach comes first"
+        return self._follower.now()
+
+    def _set_alarm(self) -> None:
+        self._drop_alarm()
+        if (due := self._practice.due) is not None:
+            wait = max(0.0, due - self._now()) / self._speed
+            self._alarm = asyncio.get_running_loop().call_later(wait, self._wake)
+
+    def _drop_alarm(self) -> None:
+        if self._alarm is not None:
+            self._alarm.cancel()
+            self._alarm = None
+
+    def _wake(self) -> None:
+        due = self._practice.due
+        if not self._practice.number:
+            self._bring(self._practice.begin(self._now()))
+        elif due is not None:
+            self._bring(self._practice.wake(max(due, self._now())))

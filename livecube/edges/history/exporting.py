@@ -1,0 +1,105 @@
+"""The history as a table for other programs: CSV, JSON lines, Parquet."""
+
+from __future__ import annotations
+
+import csv
+import json
+from typing import IO, TYPE_CHECKING, Any, Final
+
+from livecube.errors import UsageError
+from livecube.views.practice_machine import kept_json
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+    from pathlib import Path
+
+    from livecube.solves.records import KeptSolve
+
+__all__ = ["COLUMNS", "flat_row", "write_csv", "write_json", "write_parquet"]
+
+_PLAIN: Final = (
+    "number", "person", "started", "session", "cross", "ms", "result_ms", "no_time", "turns",
+    "solved", "gap", "scramble", "inspection_ms",
+)  # fmt: skip
+_STAGES: Final = ("cross", "pair1", "pair2", "pair3", "pair4", "orient", "permute", "auf")
+_FIGURES: Final = ("ms", "pause_ms", "turns", "technique", "case")
+COLUMNS: Final = (
+    *_PLAIN,
+    "penalties",
+    "corrected",
+    "tags",
+    *(f"{stage}_{figure}" for stage in _STAGES for figure in _FIGURES),
+    "identity",
+    "log",
+)
+"""Of a row; several values in one are separated by blanks."""
+_BATCH: Final = 5_000
+_WHOLE: Final = ("ms", "_ms", "turns", "number", "session")
+
+
+def flat_row(solve: KeptSolve) -> dict[str, Any]:
+    """A solve as one row."""
+    told = kept_json(solve)
+    row = {name: told[name] for name in (*_PLAIN, "identity", "log")}
+    row["penalties"] = _kinds(told["penalties"])
+    row["corrected"] = None if told["corrected"] is None else _kinds(told["corrected"])
+    row["tags"] = " ".join(told["tags"])
+    for name, stage in zip(_STAGES, told["stages"], strict=True):
+        for figure in _FIGURES:
+            row[f"{name}_{figure}"] = stage[figure]
+    return {name: row[name] for name in COLUMNS}
+
+
+def _kinds(penalties: list[dict[str, str]]) -> str:
+    return " ".join(penalty["kind"] for penalty in penalties)
+
+
+def write_csv(solves: Iterable[KeptSolve], out: IO[str]) -> None:
+    """One row a solve under a row of names (RFC 4180, but for the line ends)."""
+    writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(map(flat_row, solves))
+
+
+def write_json(solves: Iterable[KeptSolve], out: IO[str]) -> None:
+    """One object a line, with all stages."""
+    for solve in solves:
+        out.write(json.dumps(kept_json(solve)) + "\n")
+
+
+def write_parquet(solves: Iterable[KeptSolve], path: Path) -> None:
+    """One row a solve.
+
+    Raises :class:`~livecube.errors.UsageError` if pyarrow is not installed.
+    """
+    try:
+        import pyarrow
+        import pyarrow.parquet
+    except ImportError:
+        raise UsageError(
+            "Parquet needs pyarrow; install it: pip install 'livecube[parquet]'"
+        ) from None
+    kinds = {"number": pyarrow.int64(), "solved": pyarrow.bool_(), "gap": pyarrow.bool_()}
+    schema = pyarrow.schema(
+        [
+            (name, kinds.get(name, pyarrow.int64() if _is_whole(name) else pyarrow.string()))
+            for name in COLUMNS
+        ]
+    )
+    with pyarrow.parquet.ParquetWriter(path, schema) as writer:
+        for batch in _batches(map(flat_row, solves)):
+            writer.write_table(pyarrow.Table.from_pylist(batch, schema=schema))
+
+
+def _is_whole(name: str) -> bool:
+    return name.endswith(_WHOLE)
+
+
+def _batches(rows: Iterable[dict[str, Any]]) -> Iterator[list[dict[str, Any]]]:
+    batch: list[dict[str, Any]] = []
+    for row in rows:
+        batch.append(row)
+        if len(batch) == _BATCH:
+            yield batch
+            batch = []
+    yield batch

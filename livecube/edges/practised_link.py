@@ -1,0 +1,143 @@
+"""A link to a simulated cube in the hands of a virtual solver who practises.
+
+He sees the screen: he turns the scramble that is shown, sometimes a wrong turn, solves once
+inspection has begun, and asks for the next one by the gesture.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from typing import TYPE_CHECKING, Final
+
+from livecube.cube.turns import inverse_turn
+from livecube.edges.link import LinkUp, Notification
+from livecube.practice.news import InspectionBegun, Judged, ScrambleAsked
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncGenerator, Callable, Sequence
+
+    import numpy as np
+
+    from livecube.decoding import Write
+    from livecube.edges.link import LinkItem
+    from livecube.practice.news import PracticeNews
+    from livecube.virtual.cube import SimulatedCube
+
+__all__ = ["PractisedLink"]
+
+_SCRAMBLE_TURN_S: Final = 0.45
+_LOOK_S: Final = 3.0
+"""How long a result is looked at."""
+_GESTURE_TURN_S: Final = 0.2
+_NEXT: Final = (9, 3, 11, 5)
+"""R L R' L': the gesture for the next scramble."""
+_P_WRONG: Final = 0.03
+"""At each turn of a scramble: a wrong one, seen and undone."""
+_IDLE_S: Final = 0.1
+"""How often the firmware may send what is due without a turn."""
+_LINGER_S: Final = 1.5
+
+
+class PractisedLink:
+    """Always connected, until so many solves are done.
+
+    ``solving`` gives the turns of a solve from the turns of a scramble, with seconds since
+    inspection began; ``speed``: how many of the cube's seconds pass in one of ours.
+    """
+
+    def __init__(
+        self,
+        cube: SimulatedCube,
+        solving: Callable[[Sequence[int]], Sequence[tuple[float, int]]],
+        solves: int,
+        rng: np.random.Generator,
+        now: Callable[[], float],
+        speed: float,
+    ) -> None:
+        self._cube = cube
+        self._solving = solving
+        self._solves = solves
+        self._rng = rng
+        self._now = now
+        self._speed = speed
+        self._began = now()
+        self._latest_ms = 0
+        """The cube's clock, which never runs past a turn that is not made yet."""
+        self._seen: asyncio.Queue[PracticeNews] = asyncio.Queue()
+        self._sent: asyncio.Queue[LinkItem | None] = asyncio.Queue()
+
+    def show(self, news: PracticeNews) -> None:
+        """The virtual solver sees this."""
+        if isinstance(news, ScrambleAsked | InspectionBegun | Judged):
+            self._seen.put_nowait(news)
+
+    def write(self, write: Write) -> None:
+        """Send bytes to the cube."""
+        self._send(self._cube.written(write.data, self._latest_ms))
+
+    async def items(self) -> AsyncGenerator[LinkItem, None]:
+        """What the cube sends, until the virtual solver has had enough."""
+        yield LinkUp(self._now())
+        practising = asyncio.create_task(self._practise(), name="virtual solver")
+        practising.add_done_callback(lambda task: self._sent.put_nowait(None))
+        try:
+            while (item := await self._sent.get()) is not None:
+                yield item
+            practising.result()
+        finally:
+            practising.cancel()
+
+    async def _practise(self) -> None:
+        upcoming: Sequence[tuple[float, int]] = ()
+        while self._solves:
+            seen = await self._seen.get()
+            self._latest_ms = max(self._latest_ms, round(1000 * self._cube_s()))
+            match seen:
+                case ScrambleAsked():
+                    # Worked out now, so that it takes nothing from the time of inspection.
+                    upcoming = await asyncio.to_thread(self._solving, seen.turns)
+                    await self._scramble(seen.turns)
+                case InspectionBegun():
+                    await self._solve(upcoming)
+                case Judged():
+                    self._solves -= 1
+                    await self._pass(_LOOK_S if self._solves else _LINGER_S)
+                    for turn in _NEXT if self._solves else ():
+                        await self._pass(_GESTURE_TURN_S)
+                        self._turn(turn)
+
+    async def _scramble(self, turns: Sequence[int]) -> None:
+        for turn in turns:
+            if self._rng.random() < _P_WRONG:
+                wrong = (turn + 3) % 18
+                for one in (wrong, inverse_turn(wrong)):
+                    await self._pass(2 * _SCRAMBLE_TURN_S)
+                    self._turn(one)
+            await self._pass(_SCRAMBLE_TURN_S)
+            self._turn(turn)
+
+    async def _solve(self, turns: Sequence[tuple[float, int]]) -> None:
+        before = 0.0
+        for t, turn in turns:
+            await self._pass(t - before)
+            self._turn(turn)
+            before = t
+
+    async def _pass(self, seconds: float) -> None:
+        """Let so many of the cube's seconds pass."""
+        until = self._latest_ms / 1000 + seconds
+        while (left := (until - self._cube_s()) / self._speed) > 0:
+            await asyncio.sleep(min(left, _IDLE_S))
+            if left > _IDLE_S:
+                self._send(self._cube.idle(self._latest_ms))
+        self._latest_ms = max(self._latest_ms, round(1000 * until))
+
+    def _turn(self, turn: int) -> None:
+        self._send(self._cube.turn(turn, self._latest_ms))
+
+    def _cube_s(self) -> float:
+        return (self._now() - self._began) * self._speed
+
+    def _send(self, packets: tuple[bytes, ...]) -> None:
+        for data in packets:
+            self._sent.put_nowait(Notification(self._now(), self._cube.events, data))

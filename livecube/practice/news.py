@@ -1,0 +1,154 @@
+"""What a practice session tells, in order, each with the cube's time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeAlias
+
+if TYPE_CHECKING:
+    from livecube.practice.breaks import BreakDue
+    from livecube.scrambling.following import Guidance
+    from livecube.timing.results import Penalty, Result
+
+__all__ = [
+    "Abandoned",
+    "BreakAdvised",
+    "Called",
+    "Corrected",
+    "Discarded",
+    "Guided",
+    "InspectionBegun",
+    "Judged",
+    "PracticeNews",
+    "ScrambleAsked",
+    "SolveStarted",
+    "Tally",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Tally:
+    """How a session stands."""
+
+    results: tuple[Result, ...]
+    """Those that count, in order."""
+    averages: tuple[tuple[str, Result], ...]
+    """The current ones by name, as far as there are enough results."""
+    best: Result | None
+    """The best single time; None before there is one."""
+
+
+@dataclass(frozen=True, slots=True)
+class ScrambleAsked:
+    """A scramble is to be turned."""
+
+    t: float
+    number: int
+    """Of the solve in this session, counted from 1."""
+    turns: tuple[int, ...]
+    """From where the cube stands; empty if the solver scrambles as he likes."""
+    by_hand: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Guided:
+    """Where the solver stands in the scramble."""
+
+    t: float
+    guidance: Guidance
+    turns: tuple[int, ...]
+    """The whole path; another one than before if the solver went astray."""
+
+
+@dataclass(frozen=True, slots=True)
+class InspectionBegun:
+    """The scrambled cube may be looked at; the first turn starts the solve."""
+
+    t: float
+    number: int
+    scramble: tuple[int, ...]
+    """Turns from the solved cube to this position."""
+    timed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Called:
+    """So many seconds of inspection have passed."""
+
+    t: float
+    seconds: int
+
+
+@dataclass(frozen=True, slots=True)
+class SolveStarted:
+    """The first turn was made."""
+
+    t: float
+    number: int
+    inspection_ms: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A solve is over, and this is what it counts."""
+
+    t: float
+    number: int
+    ms: int
+    inspection_ms: int | None
+    penalties: tuple[Penalty, ...]
+    """As measured."""
+    tally: Tally
+
+
+@dataclass(frozen=True, slots=True)
+class Corrected:
+    """The solver decided on the penalties of the last solve."""
+
+    t: float
+    number: int
+    ms: int
+    measured: tuple[Penalty, ...]
+    penalties: tuple[Penalty, ...] | None
+    """None: those that were measured."""
+    tally: Tally
+
+
+@dataclass(frozen=True, slots=True)
+class Discarded:
+    """The solver threw the last solve away, or took it back."""
+
+    t: float
+    number: int
+    away: bool
+    tally: Tally
+
+
+@dataclass(frozen=True, slots=True)
+class Abandoned:
+    """An attempt was given up before it was over; it counts nothing and is not kept."""
+
+    t: float
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
+class BreakAdvised:
+    """The hands have worked for long enough."""
+
+    t: float
+    due: BreakDue
+
+
+PracticeNews: TypeAlias = (
+    ScrambleAsked
+    | Guided
+    | InspectionBegun
+    | Called
+    | SolveStarted
+    | Judged
+    | Corrected
+    | Discarded
+    | Abandoned
+    | BreakAdvised
+)

@@ -1,0 +1,101 @@
+"""Solves of the history as plain lines."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from livecube.timing.averages import AVERAGES_OF, best_average, mean
+from livecube.timing.results import penalties_text, result_text, time_text
+from livecube.views.practice_text import penalties_sentence
+from livecube.views.text import STAGE_TITLES
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from livecube.solves.records import Chance, KeptSolve, KeptStage, Listed
+
+__all__ = ["kept_lines", "listed_lines", "summary_lines"]
+
+_HEAD: Final = f"{'solve':>6}  {'when (UTC)':<17}{'result':>10}  {'turns':>5}  {'cross':<7} remarks"
+
+
+def listed_lines(solves: Sequence[Listed]) -> list[str]:
+    """A table of solves."""
+    return [_HEAD, *map(_listed_line, solves)] if solves else ["no solves"]
+
+
+def _listed_line(solve: Listed) -> str:
+    when = solve.started[:16].replace("T", " ")
+    return (
+        f"{solve.number:6d}  {when:<17}{result_text(solve.result):>10}  {solve.turns:5d}  "
+        f"{solve.cross or '–':<7} {', '.join(_remarks(solve))}"
+    ).rstrip()
+
+
+def _remarks(solve: Listed) -> list[str]:
+    remarks = []
+    if solve.corrected is not None:
+        was, now = penalties_text(solve.measured), penalties_text(solve.corrected)
+        remarks.append(f"{now}, measured {was}")
+    elif solve.measured:
+        kinds = penalties_text(solve.measured)
+        remarks.append(f"{kinds}: {penalties_sentence(solve.measured)}")
+    if solve.gap:
+        remarks.append("turns lost")
+    return [*remarks, *(f"#{tag}" for tag in solve.tags)]
+
+
+def summary_lines(solves: Sequence[Listed]) -> list[str]:
+    """What many solves come to."""
+    results = [solve.result for solve in solves]
+    times = [result for result in results if not isinstance(result, str)]
+    if not times:
+        return []
+    parts = [f"{len(results)} solves", f"mean of the times {result_text(mean(times))}"]
+    parts.append(f"best {time_text(min(times))}")
+    for count in AVERAGES_OF:
+        best = best_average(results, count)
+        if best is not None:
+            parts.append(f"best average of {count} {result_text(best)}")
+    return ["", "   ".join(parts)]
+
+
+def kept_lines(solve: KeptSolve, chances: Sequence[Chance]) -> list[str]:
+    """One solve with its stages."""
+    one = solve.listed
+    inspection = "not timed" if one.inspection_ms is None else f"{_seconds(one.inspection_ms)} s"
+    lines = [
+        f"solve {one.number}   {one.started}   {one.person}",
+        f"  result      {one.workings}",
+        f"  scramble    {one.scramble or 'unknown'}",
+        f"  inspection  {inspection}",
+        f"  {one.turns} turns, {one.cross or 'no'} cross" + (", turns lost" if one.gap else ""),
+    ]
+    if one.tags:
+        lines.append(f"  tags        {', '.join(one.tags)}")
+    lines.append(f"  {'stage':<24}{'seconds':>8}{'turns':>7}{'pause':>8}   how")
+    lines += [_stage_line(stage) for stage in solve.stages if stage.end_turn is not None]
+    lines += [_chance_line(chance) for chance in chances]
+    return [*lines, f"  log         {solve.log}"]
+
+
+def _stage_line(stage: KeptStage) -> str:
+    title = " ".join((STAGE_TITLES[stage.stage], *stage.slots))
+    how = ", ".join(part for part in (stage.technique, stage.case) if part)
+    if stage.shared:
+        return f"  {title:<24}{'–':>8}{'–':>7}{'–':>8}   {how}".rstrip()
+    return (
+        f"  {title:<24}{_seconds(stage.ms):>8}{stage.turns:7d}{_seconds(stage.pause_ms):>8}   {how}"
+    ).rstrip()
+
+
+def _seconds(ms: int) -> str:
+    return f"{ms / 1000:.2f}"
+
+
+def _chance_line(chance: Chance) -> str:
+    verb = "taken" if chance.taken else "missed"
+    return (
+        f"  chance {verb}: {chance.technique} {chance.slot}, {chance.saved_ms / 1000:+.2f} s "
+        "predicted"
+    )

@@ -1,0 +1,327 @@
+"""The history: kept once, found again, changed and changed back."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import shutil
+import sqlite3
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pyarrow.parquet
+import pytest
+from click.testing import CliRunner, Result
+
+from livecube.cli.history import history as command
+from livecube.cube.notation import parse_turns
+from livecube.cube.turns import parse_turn
+from livecube.edges.history.database import open_database
+from livecube.edges.history.exporting import COLUMNS
+from livecube.edges.history.importing import import_log, log_files, recover
+from livecube.edges.history.logs import OpenLog
+from livecube.edges.history.schema import MIGRATIONS
+from livecube.edges.history.store import DATABASE, History
+from livecube.edges.log_files import LogReader, LogWriter
+from livecube.errors import UsageError
+from livecube.events import HoldingMark, SolveMark, Turn
+from livecube.logs.lines import Header
+from livecube.solves.reading import solves_in
+from livecube.solves.records import Chance, Wanted
+from livecube.timing.results import Penalty, result_text
+from livecube.virtual.session import session
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    from livecube.events import CubeEvent
+
+FIXTURES = Path(__file__).parent.parent / "fixtures"
+EVENING = FIXTURES / "evening.jsonl"
+STARTED = "2026-03-01T18:20:00Z"
+
+
+@pytest.fixture
+def history(tmp_path: Path) -> Iterator[History]:
+    with History(tmp_path / "data") as opened:
+        yield opened
+
+
+@pytest.fixture
+def evening(history: History) -> History:
+    import_log(history, EVENING, "ada")
+    return history
+
+
+def write(path: Path, events: Sequence[CubeEvent], scramble: str | None = None) -> Path:
+    with LogWriter(path, Header(STARTED, "simulation", "cube", scramble)) as writer:
+        for event in events:
+            writer.write(event)
+    return path
+
+
+def test_what_is_kept_is_what_the_virtual_solver_did(history: History, tmp_path: Path) -> None:
+    done = session(11, 6)
+    import_log(history, write(tmp_path / "a.jsonl", done.events()), "ada")
+    kept = history.solves(Wanted())
+    solved = [one for one in done.solves if one.solved]
+    assert len(kept) == len(solved) == 6
+    for one, truth in zip(kept, solved, strict=True):
+        assert one.listed.ms == round(1000 * truth.seconds)
+        assert one.listed.cross == truth.cross_colour
+        assert [s.technique for s in one.stages if s.stage == "pair"] == [
+            s.technique for s in truth.stages if s.stage == "pair"
+        ]
+
+
+@pytest.mark.parametrize("name", ["evening", "unmarked", "given-start"])
+def test_the_log_of_each_solve_gives_the_same_solve_again(history: History, name: str) -> None:
+    import_log(history, FIXTURES / f"{name}.jsonl", "ada")
+    kept = history.solves(Wanted())
+    assert kept
+    for one in kept:
+        with LogReader(history.folder / one.log) as reader:
+            (again,) = solves_in(reader.header, reader)
+        assert again.kept.stages == one.stages
+        assert again.kept.listed.identity == one.listed.identity
+        assert (again.kept.listed.ms, again.kept.listed.measured) == (
+            one.listed.ms,
+            one.listed.measured,
+        )
+
+
+def test_nothing_is_added_twice(evening: History, tmp_path: Path) -> None:
+    before = evening.list(Wanted())
+    assert import_log(evening, EVENING, "ada") is None
+    copy = tmp_path / "copy.jsonl"
+    copy.write_bytes(EVENING.read_bytes() + b"\n")  # another file with the same solves
+    came = import_log(evening, copy, "ada")
+    assert came is not None
+    assert (came.added, came.known) == ((), len(before))
+    for log in log_files([evening.folder / "solves"]):
+        came = import_log(evening, log, "ada")
+        assert came is not None
+        assert not came.added
+    assert evening.list(Wanted()) == before
+
+
+def test_marks_tell_of_inspection_and_of_a_cube_one_turn_short(
+    history: History, tmp_path: Path
+) -> None:
+    """A4d1: from 15.00 s two seconds; 10f1: one turn short two seconds."""
+    events: list[CubeEvent] = [
+        SolveMark(1.0, 1, "inspect"),
+        HoldingMark(2.0, 5, 2),
+        SolveMark(16.5, 1, "start"),
+        *(Turn(16.5 + at / 2, turn) for at, turn in enumerate(parse_turns("R' L L'"))),
+        SolveMark(19.25, 1, "end"),
+        SolveMark(20.0, 2, "inspect"),
+        SolveMark(38.0, 2, "start"),
+        Turn(38.0, parse_turn("F")),
+        SolveMark(39.0, 2, "end"),
+        SolveMark(50.0, 3, "start"),
+        Turn(50.0, parse_turn("F'")),
+        SolveMark(51.0, 3, "abandon"),
+    ]
+    import_log(history, write(tmp_path / "short.jsonl", events, "U R"), "ada")
+    first, second = history.list(Wanted())
+    assert first.measured == (Penalty("+2", "inspection"), Penalty("+2", "one turn short"))
+    assert (first.ms, first.inspection_ms, first.solved) == (2750, 15_500, False)
+    assert first.workings == "2.75 + 4 = 6.75"
+    assert second.measured == (Penalty("DNF", "inspection"), Penalty("DNF", "not solved"))
+    with LogReader(history.folder / history.solve(first.number).log) as reader:
+        (again,) = solves_in(reader.header, reader)
+    assert again.kept.listed.measured == first.measured
+
+
+def test_filters(evening: History) -> None:
+    import_log(evening, FIXTURES / "given-start.jsonl", "bo")
+    every = evening.solves(Wanted())
+    assert [s.listed for s in every] == evening.list(Wanted())
+    technique = next(t for one in every for s in one.stages if (t := s.technique))
+    evening.tag([every[0].listed.number], "cold-hands")
+    for wanted, holds in (
+        (Wanted(person="bo"), lambda one: one.listed.person == "bo"),
+        (Wanted(cross="red"), lambda one: one.listed.cross == "red"),
+        (Wanted(tag="cold-hands"), lambda one: one is every[0]),
+        (
+            Wanted(technique=technique),
+            lambda one: technique in [stage.technique for stage in one.stages],
+        ),
+        (Wanted(since="2026-03-02"), lambda one: False),
+        (Wanted(until="2026-03-01"), lambda one: True),
+        (Wanted(until="2026-02"), lambda one: False),
+    ):
+        found = [one.identity for one in evening.list(wanted)]
+        assert found == [one.listed.identity for one in every if holds(one)], wanted
+    assert evening.list(Wanted(most=2)) == evening.list(Wanted())[-2:]
+    assert evening.people() == ["ada", "bo"]
+
+
+def test_changes_are_undone_one_by_one(evening: History) -> None:
+    states = [evening.list(Wanted())]
+    one, two = states[0][1].number, states[0][2].number
+    changes: list[Callable[[], None]] = [
+        lambda: evening.tag([one, two], "x"),
+        lambda: evening.correct(one, (Penalty("+2"),)),
+        lambda: evening.correct(one, (Penalty("DNF"),)),
+        lambda: evening.delete([one]),
+        lambda: evening.tag([two], "x", on=False),
+    ]
+    for change in changes:
+        change()
+        states.append(evening.list(Wanted()))
+    assert len({str(state) for state in states}) == len(states)
+    for before in reversed(states[:-1]):
+        assert evening.undo() is not None
+        assert evening.list(Wanted()) == before
+    assert evening.undo() is None
+
+
+def test_a_correction_shows_both(evening: History) -> None:
+    number = evening.list(Wanted())[0].number
+    evening.correct(number, (Penalty("+2"),))
+    solve = evening.solve(number).listed
+    assert solve.measured == ()
+    assert solve.workings == f"15.88 + 2 = {result_text(solve.result)}, measured 15.88"
+    evening.correct(number, None)
+    assert evening.solve(number).listed.corrected is None
+
+
+def test_chances_are_kept_beside_a_solve(evening: History) -> None:
+    number = evening.list(Wanted())[0].number
+    found = (Chance(2, "keyhole-corner", "blue-red", False, 350),)
+    evening.note_chances(number, found)
+    evening.note_chances(number, found)
+    assert evening.chances(number) == found
+
+
+def test_a_deleted_solve_is_not_imported_again(evening: History, tmp_path: Path) -> None:
+    gone = evening.list(Wanted())[0]
+    evening.delete([gone.number])
+    copy = tmp_path / "copy.jsonl"
+    copy.write_bytes(EVENING.read_bytes() + b"\n")
+    import_log(evening, copy, "ada")
+    assert gone.identity not in [one.identity for one in evening.list(Wanted())]
+    with pytest.raises(UsageError, match="no solve has the number"):
+        evening.solve(gone.number)
+
+
+def one_solve() -> tuple[str, list[CubeEvent]]:
+    with LogReader(FIXTURES / "given-start.jsonl") as reader:
+        return str(reader.header.scramble), list(reader)
+
+
+def open_log(history: History, number: int, events: Sequence[CubeEvent]) -> OpenLog:
+    scramble, _ = one_solve()
+    session_number = history.begin_session("ada", STARTED, "turnwire")
+    log = OpenLog(
+        history.folder, session_number, number, Header(STARTED, "turnwire", "cube", scramble)
+    )
+    for event in events:
+        log.write(event)
+    return log
+
+
+def test_what_a_crash_left_is_recovered(history: History) -> None:
+    _, events = one_solve()
+    finished = open_log(history, 1, events)
+    unfinished = open_log(history, 2, events[:-5])
+    held = recover(history)  # both are under way: another program's, perhaps
+    assert (held.solves, held.unfinished) == ((), ())
+    finished.close()
+    unfinished.close()
+    with unfinished.path.open("a") as file:
+        file.write('{"t": 99.0, "tu')  # torn
+    found = recover(history)
+    assert len(found.solves) == 1
+    assert "kept now" in found.sentence
+    assert "under way" in found.sentence
+    assert [one.person for one in history.list(Wanted())] == ["ada"]
+    assert [path.exists() for path in found.unfinished] == [True]
+    assert recover(history).sentence == ""
+
+
+def test_a_log_whose_solve_is_kept_already_only_goes(history: History) -> None:
+    _, events = one_solve()
+    log = open_log(history, 1, events)
+    log.close()
+    copy = log.path.with_name("9-9.jsonl")
+    shutil.copy(log.path, copy)
+    assert len({*recover(history).solves}) == 1
+    assert len(history.list(Wanted())) == 1
+    assert log_files([history.folder / "open"]) == []
+
+
+def test_a_database_of_a_newer_version_is_refused(tmp_path: Path) -> None:
+    open_database(tmp_path / DATABASE).close()
+    other = sqlite3.connect(tmp_path / DATABASE)
+    other.execute(f"PRAGMA user_version = {len(MIGRATIONS) + 1}")
+    other.close()
+    with pytest.raises(UsageError, match="newer livecube"):
+        History(tmp_path)
+
+
+def test_what_is_no_database_is_refused_and_left_alone(tmp_path: Path) -> None:
+    (tmp_path / DATABASE).write_bytes(b"my shopping list, in a file of this name " * 40)
+    with pytest.raises(UsageError, match="no history that can be used"):
+        History(tmp_path)
+    assert (tmp_path / DATABASE).read_bytes().startswith(b"my shopping list")
+
+
+def test_the_database_has_what_was_asked_for(history: History) -> None:
+    database = sqlite3.connect(history.folder / DATABASE)
+    try:
+        assert database.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+        assert database.execute("PRAGMA user_version").fetchone() == (len(MIGRATIONS),)
+        assert database.execute("PRAGMA foreign_key_check").fetchall() == []
+        assert database.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    finally:
+        database.close()
+
+
+def run(*arguments: str, folder: Path) -> Result:
+    return CliRunner().invoke(
+        command, arguments, env={"LIVECUBE_DATA": str(folder)}, catch_exceptions=False
+    )
+
+
+def test_the_command_lists_shows_changes_and_exports(tmp_path: Path) -> None:
+    folder = tmp_path / "data"
+    logs = tmp_path / "logs"
+    (logs / "deeper").mkdir(parents=True)
+    shutil.copy(EVENING, logs / "deeper")
+    assert "5 new solves" in run("import", str(logs), folder=folder).output
+    assert "0 new solves" in run("import", str(logs), folder=folder).output
+    run("tag", "calm", "2", "3", folder=folder)
+    assert "15.88 + 2 = 17.88, measured 15.88" in run("penalty", "1", "+2", folder=folder).output
+    run("delete", "4", folder=folder)
+    told = [json.loads(line) for line in run("--json", folder=folder).output.splitlines()]
+    assert [one["number"] for one in told] == [1, 2, 3, 5]
+    assert [one["tags"] for one in told] == [[], ["calm"], ["calm"], []]
+    assert told[0]["result_ms"] == 17_880
+    shown = json.loads(run("show", "1", "--json", folder=folder).output)
+    assert len(shown["stages"]) == 8
+    assert "keyhole" in run("show", "1", folder=folder).output
+    rows = list(csv.DictReader(io.StringIO(run("export", folder=folder).output)))
+    assert tuple(rows[0]) == COLUMNS
+    assert [row["tags"] for row in rows] == ["", "calm", "calm", ""]
+    table = tmp_path / "solves.parquet"
+    run("export", "--parquet", "--to", str(table), folder=folder)
+    parquet = pyarrow.parquet.read_table(table).to_pylist()
+    assert [
+        {name: "" if value is None else str(value) for name, value in row.items()}
+        for row in parquet
+    ] == rows
+    objects = run("export", "--json", "--tag", "calm", folder=folder).output.splitlines()
+    assert [json.loads(line)["number"] for line in objects] == [2, 3]
+    assert "brought back: 4" in run("undo", folder=folder).output
+
+
+def test_a_log_that_cannot_be_read_is_told_and_the_others_are_in(tmp_path: Path) -> None:
+    bad = tmp_path / "a-bad.jsonl"
+    bad.write_text("not a log\n")
+    with pytest.raises(UsageError, match="1 of 2 logs could not be read"):
+        run("import", str(bad), str(EVENING), folder=tmp_path / "data")
+    assert len(run("--json", folder=tmp_path / "data").output.splitlines()) == 5
