@@ -9,6 +9,7 @@ Exceptions are for a caller's or a user's mistake; bad bytes from a cube are dat
     ├── LogError           a log cannot be read (file, line, reason)
     ├── ProfileError       a profile cannot be read (file, line, reason)
     ├── RadioError         a cube cannot be found, connected or kept (trouble)
+    ├── BrokerError        a broker cannot be reached, or does not let us (trouble)
     └── UsageError         a command or call asks for something that makes no sense
 
 Each message says what was wrong, where, and what to do.
@@ -19,7 +20,10 @@ from __future__ import annotations
 from typing import Literal, TypeAlias, get_args
 
 __all__ = [
+    "BROKER_TROUBLES",
     "RADIO_TROUBLES",
+    "BrokerError",
+    "BrokerTrouble",
     "LivecubeError",
     "LogError",
     "NotationError",
@@ -44,6 +48,22 @@ RadioTrouble: TypeAlias = Literal[
 ]
 RADIO_TROUBLES: tuple[RadioTrouble, ...] = get_args(RadioTrouble)
 """What can be wrong between a cube and us; *refused*: it lacks what its decoder wants."""
+
+BrokerTrouble: TypeAlias = Literal[
+    "name not found",
+    "refused",
+    "no answer",
+    "closed",
+    "lost",
+    "certificate",
+    "no tls",
+    "bad password",
+    "not allowed",
+    "protocol",
+    "other",
+]
+BROKER_TROUBLES: tuple[BrokerTrouble, ...] = get_args(BrokerTrouble)
+"""What can be wrong between a broker and us; *not allowed*: it lets us in, but not do this."""
 
 
 class LivecubeError(Exception):
@@ -90,6 +110,14 @@ class RadioError(LivecubeError):
     """A cube cannot be found, connected or kept; ``trouble`` names the kind of cause."""
 
     def __init__(self, trouble: RadioTrouble, message: str) -> None:
+        super().__init__(message)
+        self.trouble = trouble
+
+
+class BrokerError(LivecubeError):
+    """A broker cannot be reached, or does not let us; ``trouble`` names the kind of cause."""
+
+    def __init__(self, trouble: BrokerTrouble, message: str) -> None:
         super().__init__(message)
         self.trouble = trouble
 

@@ -13,8 +13,9 @@ import pytest
 import livecube
 
 ROOT = Path(__file__).parent.parent
-PURE = ("advice.degrees", "advice.speaker", "clock", "cube.facelets", "hands.model", "logs.lines",
-        "stages.resting", "stages.tracker", "virtual.session")  # fmt: skip
+PURE = ("advice.degrees", "advice.speaker", "clock", "cube.facelets", "dashboard.desks",
+        "dashboard.discovery", "dashboard.messages", "dashboard.settings", "hands.model",
+        "logs.lines", "stages.resting", "stages.tracker", "virtual.session")  # fmt: skip
 
 
 def test_imports_go_one_way() -> None:

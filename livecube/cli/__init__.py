@@ -26,6 +26,8 @@ _MODULES: Final = {
     "hands": "hands",
     "profile": "profile",
     "learn": "learn",
+    "mqtt": "mqtt",
+    "config": "config",
     "scramble": "scramble",
     "simulate": "simulate",
     "bench": "bench",

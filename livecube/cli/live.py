@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from livecube.cli.broker_options import publishing_options
 from livecube.cli.options import (
     a_number,
     cube_options,
@@ -40,10 +41,12 @@ from livecube.stages.tracker import Tracker
 if TYPE_CHECKING:
     from collections.abc import AsyncGenerator, Sequence
 
+    from livecube.cli.broker_options import Publishing
     from livecube.cli.options import Wishes
     from livecube.composition.choosing import ChosenCube, Wanted
     from livecube.composition.sources import Source
     from livecube.cube.holding import Holding
+    from livecube.dashboard.messages import Cube
     from livecube.events import CubeEvent
 
 __all__ = ["by_radio", "live", "typed_source"]
@@ -105,6 +108,7 @@ class _Kind:
 @up_option
 @front_option
 @hint_options
+@publishing_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 def live(
     simulated: bool,
@@ -120,6 +124,7 @@ def live(
     up: str | None,
     front: str | None,
     wishes: Wishes,
+    publishing: Publishing,
     as_json: bool,
 ) -> None:
     """Follow a cube: stages with their splits, and hints as they become possible.
@@ -142,7 +147,7 @@ def live(
         holding = holding or SCRAMBLE_HOLDING
     else:
         source = by_radio(wanted, as_json, capture)
-    run = _Live(source, pipeline, wishes, log, solves, as_json)
+    run = _Live(source, pipeline, wishes, log, publishing, solves, as_json)
     run_in_order(run.follow(holding), run.close)
     run.conclude()
 
@@ -192,6 +197,7 @@ class _Live:
         pipeline: Pipeline,
         wishes: Wishes,
         log: Path | None,
+        publishing: Publishing,
         solves: int | None,
         as_json: bool,
     ) -> None:
@@ -199,6 +205,7 @@ class _Live:
         self._pipeline = pipeline
         self._wishes = wishes
         self._log = log
+        self._publishing = publishing
         self._solves = solves
         self._as_json = as_json
         self._output: Output | None = None
@@ -233,8 +240,14 @@ class _Live:
             header = Header(started_now(), source.name, source.clock, link=source.link)
             logs.append(LogSink(log, LogWriter(log, header)))
         output = Output(source.title, as_json=self._as_json, voice=self._wishes.voice)
+        output.publish(self._publishing, self._cube, unasked=True)
         self._output, self._hub = output, Hub([*output.sinks, *logs])
         return output, self._hub
+
+    def _cube(self) -> Cube:
+        from livecube.composition.publishing import cube_of
+
+        return cube_of(self._source)
 
     async def _wanted(
         self, events: AsyncGenerator[CubeEvent, None]

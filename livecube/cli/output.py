@@ -21,8 +21,11 @@ from livecube.views.screen import Board
 if TYPE_CHECKING:
     from collections.abc import Callable, Coroutine
 
+    from livecube.cli.broker_options import Publishing
+    from livecube.composition.dashboard import Dashboard
     from livecube.composition.hub import Hub
     from livecube.composition.pipeline import Pipeline
+    from livecube.dashboard.messages import Cube
     from livecube.edges.sink import Sink
 
 __all__ = ["Output", "run_in_order"]
@@ -47,6 +50,26 @@ class Output:
         )
         if voice:
             self.sinks.append(VoiceSink(SystemVoice(speech_command(), self.complain)))
+        self._dashboard: Dashboard | None = None
+
+    def publish(
+        self,
+        publishing: Publishing,
+        cube: Callable[[], Cube],
+        *,
+        unasked: bool,
+        clock: Callable[[float], str] | None = None,
+    ) -> None:
+        """Publish to a dashboard too, if that is wanted; see :meth:`.Publishing.open`."""
+        try:
+            self._dashboard = publishing.open(cube, clock, self.complain, unasked=unasked)
+        except BaseException:
+            self.close()
+            raise
+        if self._dashboard is not None:
+            from livecube.edges.dashboard_sink import DashboardSink
+
+            self.sinks.append(DashboardSink(self._dashboard))
 
     def complain(self, sentence: str) -> None:
         """Say once what went wrong beside the following, which goes on."""
@@ -67,7 +90,8 @@ class Output:
     def conclude(self, pipeline: Pipeline, hub: Hub) -> None:
         """Say what is to be said when everything is over."""
         self.close()
-        for complaint in hub.complaints():
+        told = [] if self._dashboard is None else self._dashboard.last_words
+        for complaint in [*hub.complaints(), *told]:
             click.echo(f"livecube: {complaint}", err=True)
         if self._as_json:
             end = end_json(pipeline.tracker.line, pipeline.solves, pipeline.advice_ms)

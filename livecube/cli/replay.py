@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from livecube.cli.broker_options import publishing_options
 from livecube.cli.options import advisor_with_progress, hint_options
 from livecube.cli.output import Output
 from livecube.composition.following import follow_log
@@ -20,6 +21,7 @@ from livecube.events import Packet
 from livecube.stages.tracker import Tracker
 
 if TYPE_CHECKING:
+    from livecube.cli.broker_options import Publishing
     from livecube.cli.options import Wishes
     from livecube.events import CubeEvent
 
@@ -44,6 +46,7 @@ def _speed(text: str) -> float | None:
 @click.option("--packets", is_flag=True, help="Decode the raw packets of a capture once more.")
 @click.option("--decoder", metavar="NAME", help="With --packets: by this decoder.")
 @hint_options
+@publishing_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 def replay(
     log: Path,
@@ -51,6 +54,7 @@ def replay(
     packets: bool,
     decoder: str | None,
     wishes: Wishes,
+    publishing: Publishing,
     as_json: bool,
 ) -> None:
     """Follow the recorded LOG as if it happened now.
@@ -75,6 +79,7 @@ def replay(
         click.echo(f"livecube: {log}: the last line is cut off and was left out", err=True)
     drawn = pace is not None
     output = Output(f"replay of {log.name}", as_json=as_json, drawn=drawn, voice=wishes.voice)
+    _publish(output, publishing, log, header.started)
     hub = Hub(output.sinks)
 
     async def run() -> None:
@@ -83,6 +88,17 @@ def replay(
 
     output.run(run())
     output.conclude(pipeline, hub)
+
+
+def _publish(output: Output, publishing: Publishing, log: Path, started: str) -> None:
+    """Only if it was asked for: a replay is not what a configured dashboard waits for."""
+    if not publishing.asked:
+        return
+    from livecube.composition.publishing import cube_of_log, time_in_log
+
+    output.publish(
+        publishing, lambda: cube_of_log(log.name), unasked=False, clock=time_in_log(started)
+    )
 
 
 def _decoded_again(log: Path, events: list[CubeEvent], name: str) -> list[CubeEvent]:

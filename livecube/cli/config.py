@@ -1,0 +1,50 @@
+"""``livecube config``: where the configuration is, and what holds."""
+
+from __future__ import annotations
+
+import json
+
+import click
+
+from livecube.edges.configuration import TABLES, example, read_configuration
+
+__all__ = ["config"]
+
+
+@click.command()
+@click.option("--check", is_flag=True, help="Only say whether the file makes sense.")
+@click.option("--example", "as_example", is_flag=True, help="Print a file to begin from.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+def config(check: bool, as_example: bool, as_json: bool) -> None:
+    """Show where the configuration is, what holds, and whether the file says so.
+
+    The file is config.toml in your system's configuration folder for livecube, or in the folder
+    that LIVECUBE_CONFIG names. What an option of a command says goes before it.
+    """
+    if as_example:
+        click.echo(example(), nl=False)
+        return
+    found = read_configuration()
+    if check:
+        state = "makes sense" if found.exists else "is not there, and need not be"
+        click.echo(f"{found.file} {state}")
+        return
+    tables = {
+        name: {
+            entry.name: {
+                "value": found.table(name)[entry.name],
+                "from": "file" if found.is_said(name, entry.name) else "default",
+            }
+            for entry in entries
+        }
+        for name, entries in TABLES.items()
+    }
+    if as_json:
+        click.echo(json.dumps({"file": str(found.file), "exists": found.exists, **tables}))
+        return
+    click.echo(f"{found.file}{'' if found.exists else ' (not there)'}")
+    for name, entries_now in tables.items():
+        click.echo(f"[{name}]")
+        for entry, now in entries_now.items():
+            value = "–" if now["value"] is None else json.dumps(now["value"], ensure_ascii=False)
+            click.echo(f"  {entry:18} {value:28} {now['from']}")

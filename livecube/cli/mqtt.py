@@ -1,0 +1,145 @@
+"""``livecube mqtt``: see to a broker, listen to desks, and what comes for other programs."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+from rich.console import Console
+from rich.live import Live
+
+from livecube.cli.broker_options import broker_options
+from livecube.cli.output import run_in_order
+from livecube.errors import UsageError
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from livecube.composition.dashboard import Plan
+    from livecube.dashboard.desks import Arrived, Desks
+
+__all__ = ["mqtt"]
+
+
+@click.group()
+def mqtt() -> None:
+    """Publish to a home dashboard: check the broker, listen, take everything back."""
+
+
+@mqtt.command()
+@broker_options
+def check(plan: Plan) -> None:
+    """Connect, publish, read it back, and say what is wrong.
+
+    The password comes from LIVECUBE_MQTT_PASSWORD, or from where the configuration says.
+    """
+    from livecube.composition.broker_tools import check_broker, waiting_messages
+
+    address = plan.access.address
+    seconds = asyncio.run(check_broker(plan))
+    how = "by TLS" if address.tls else "in plain text"
+    click.echo(f"{address.place}, {how}: published and read back in {seconds * 1000:.0f} ms")
+    click.echo(f"desk {plan.desk}: topics begin with {plan.tree.topic('')}")
+    try:
+        waiting = waiting_messages(plan)
+    except UsageError:
+        click.echo("a livecube is publishing for this desk now")
+    else:
+        click.echo(f"messages that wait to be sent: {waiting}")
+
+
+@mqtt.command()
+@broker_options
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
+def listen(plan: Plan, as_json: bool) -> None:
+    """Show what arrives from all desks below the prefix, until Ctrl-C."""
+    from livecube.composition.broker_tools import listen_to_desks
+
+    screen = _Screen(as_json)
+    run_in_order(listen_to_desks(plan, screen.heard, screen.complain), screen.close)
+
+
+@mqtt.command()
+@broker_options
+def forget(plan: Plan) -> None:
+    """Take away everything that this desk has left on the broker, and what waits for it."""
+    from livecube.composition.broker_tools import forget_desk
+
+    taken = asyncio.run(forget_desk(plan))
+    click.echo(f"desk {plan.desk}: {taken} messages were there and are taken away")
+
+
+@mqtt.command()
+@click.argument("name", required=False)
+def schema(name: str | None) -> None:
+    """Print the JSON Schema of a kind of message; without NAME, the tree of topics."""
+    from livecube.edges.dashboard_files import schema_text, tree_text
+
+    click.echo(tree_text() if name is None else schema_text(name), nl=False)
+
+
+@mqtt.command()
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+def page(file: Path) -> None:
+    """Write an example of a dashboard into FILE: a single page for a browser."""
+    from livecube.edges.dashboard_files import page_text
+
+    try:
+        with file.open("x", encoding="utf-8") as new:
+            new.write(page_text())
+    except FileExistsError:
+        raise UsageError(f"{file} is there already; give another name") from None
+    except OSError as error:
+        raise UsageError(f"{file} cannot be written: {error.strerror}") from None
+    click.echo(f"{file}: open it in a browser; the broker has to listen for WebSockets")
+
+
+class _Screen:
+    """A live table on a terminal, lines in a pipe, objects with ``--json``."""
+
+    def __init__(self, as_json: bool) -> None:
+        self._as_json = as_json
+        self._notice = ""
+        self._console = Console(highlight=False, markup=False)
+        self._desks: Desks | None = None
+        self._live: Live | None = None
+        if self._console.is_terminal and not as_json:
+            self._live = Live(
+                console=self._console, screen=True, refresh_per_second=4, get_renderable=self._table
+            )
+            self._live.start()
+
+    def heard(self, desks: Desks, arrived: Arrived | None) -> None:
+        """A message was heard; None: one that was not worth anything."""
+        from livecube.views.desks import arrived_line
+
+        self._desks = desks
+        if self._live is not None or arrived is None:
+            return
+        if self._as_json:
+            click.echo(json.dumps({"topic": arrived.name, "of": arrived.desk} | arrived.body))
+        elif (line := arrived_line(desks, arrived)) is not None:
+            click.echo(line)
+        sys.stdout.flush()
+
+    def complain(self, sentence: str) -> None:
+        """Say what is wrong with the connection."""
+        self._notice = sentence
+        if self._live is None:
+            click.echo(f"livecube: {sentence}", err=True)
+
+    def close(self) -> None:
+        """Give the terminal back."""
+        if self._live is not None:
+            self._live.stop()
+
+    def _table(self) -> RenderableType:
+        from livecube.views.desks import desks_table
+
+        if self._desks is None:
+            return ""
+        return desks_table(self._desks, self._console.height - 3, self._notice)

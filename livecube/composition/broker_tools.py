@@ -1,0 +1,146 @@
+"""What ``livecube mqtt`` does with a broker: check it, listen to it, take everything back."""
+
+from __future__ import annotations
+
+import asyncio
+import secrets
+import time
+import uuid
+from typing import TYPE_CHECKING, Final
+
+from livecube.composition.dashboard import delays
+from livecube.dashboard.desks import MOST_BYTES, Desks
+from livecube.dashboard.discovery import discovery_topics
+from livecube.dashboard.topics import CHECK, NAMES
+from livecube.edges.broker import Parcel, connected
+from livecube.edges.desk import outbox_path
+from livecube.edges.outbox import Outbox
+from livecube.errors import BrokerError
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncIterator, Callable
+
+    from livecube.composition.dashboard import Plan
+    from livecube.dashboard.desks import Arrived
+    from livecube.edges.broker import Connection
+
+__all__ = ["check_broker", "forget_desk", "listen_to_desks", "waiting_messages"]
+
+_BACK_S: Final = 5.0
+"""How long our own message may take to come back."""
+_QUIET_S: Final = 0.7
+"""What is retained comes at once; after so long without any there is none."""
+
+
+async def check_broker(plan: Plan) -> float:
+    """Connect, publish, and read it back; how many seconds the way there and back took.
+
+    Raises :class:`~livecube.errors.BrokerError`, which says in words what is wrong.
+    """
+    topic = f"{plan.tree.topic(CHECK)}/{secrets.token_hex(4)}"
+    word = str(uuid.uuid4())
+    async with connected(plan.access, _identifier("check")) as connection:
+        await connection.subscribe(topic)
+        began = time.perf_counter()
+        await connection.publish([Parcel(topic, word)])
+        try:
+            async with asyncio.timeout(_BACK_S):
+                async for _, payload, _ in connection.arriving():
+                    if payload.decode(errors="replace") == word:
+                        return time.perf_counter() - began
+        except TimeoutError:
+            raise BrokerError(
+                "not allowed",
+                f"what is published on {topic} does not come back: {plan.access.address.place} may"
+                " not allow this user to publish there, or to read it",
+            ) from None
+    raise AssertionError("a connection that breaks says so")
+
+
+def waiting_messages(plan: Plan) -> int:
+    """How many messages wait in this desk's outbox.
+
+    Raises :class:`~livecube.errors.UsageError` while a livecube publishes for it.
+    """
+    path = outbox_path(plan.access.address, plan.desk)
+    if not path.exists():
+        return 0
+    outbox = Outbox(path, lambda _: None)
+    try:
+        return len(outbox)
+    finally:
+        outbox.close()
+
+
+async def listen_to_desks(
+    plan: Plan,
+    heard: Callable[[Desks, Arrived | None], None],
+    complain: Callable[[str], None],
+) -> None:
+    """Hear all desks below the prefix, for ever; ``heard`` is called with each message.
+
+    Raises :class:`~livecube.errors.BrokerError` only if the first connection does not come about.
+    """
+    desks = Desks(plan.access.address.prefix)
+    waits, first = delays(), True
+    while True:
+        try:
+            async with connected(
+                plan.access, _identifier("listen"), most_bytes=MOST_BYTES + 1024
+            ) as connection:
+                await connection.subscribe(f"{plan.access.address.prefix}/+/#")
+                heard(desks, None)
+                if not first:
+                    complain("connected again")
+                waits, first = delays(), False
+                async for topic, payload, _ in connection.arriving():
+                    heard(desks, desks.take(topic, payload))
+        except BrokerError as error:
+            if first:
+                raise
+            complain(str(error))
+        await asyncio.sleep(next(waits))
+
+
+async def forget_desk(plan: Plan) -> int:
+    """Take away whatever this desk has left on the broker, and its outbox; how many messages.
+
+    Raises :class:`~livecube.errors.UsageError` while a livecube publishes for it, and
+    :class:`~livecube.errors.BrokerError` if something could not be taken away.
+    """
+    _throw_away(plan)
+    known = {plan.tree.topic(name) for name in NAMES}
+    known.update(discovery_topics(plan.tree, plan.discovery_prefix))
+    async with connected(
+        plan.access, _identifier("forget"), most_bytes=MOST_BYTES + 1024
+    ) as connection:
+        for pattern in (plan.tree.topic("#"), *discovery_topics(plan.tree, plan.discovery_prefix)):
+            await connection.subscribe(pattern)
+        found = await _retained(connection)
+        await connection.publish([Parcel(topic, "", retain=True) for topic in known | found])
+    return len(found)
+
+
+def _throw_away(plan: Plan) -> None:
+    """What waits must not be sent after all."""
+    path = outbox_path(plan.access.address, plan.desk)
+    if path.exists():
+        Outbox(path, lambda _: None).close()  # refused while another process holds it
+        for rest in ("", "-wal", "-shm"):
+            path.with_name(path.name + rest).unlink(missing_ok=True)
+
+
+async def _retained(connection: Connection) -> set[str]:
+    found: set[str] = set()
+    arriving: AsyncIterator[tuple[str, bytes, bool]] = connection.arriving()
+    while True:
+        try:
+            topic, payload, retained = await asyncio.wait_for(anext(arriving), _QUIET_S)
+        except TimeoutError:
+            return found
+        if retained and payload:
+            found.add(topic)
+
+
+def _identifier(what: str) -> str:
+    return f"livecube-{what}-{secrets.token_hex(4)}"

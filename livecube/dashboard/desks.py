@@ -1,0 +1,160 @@
+"""What a listener makes of arriving messages: several desks, each with what is known of it.
+
+Nothing that arrives is trusted: sizes and kinds are checked, what makes no sense is counted and
+left out, and texts are cut and freed of what a terminal might obey.
+"""
+
+from __future__ import annotations
+
+import json
+from collections import OrderedDict
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+from livecube.dashboard import topics
+
+__all__ = ["MOST_BYTES", "Arrived", "DeskNow", "Desks"]
+
+MOST_BYTES: Final = 256 * 1024
+"""Of a payload; a desk's largest, the recent solves, has about 40 kB."""
+_MOST_DESKS: Final = 5000
+_MOST_IDS: Final = 100_000
+_LONGEST: Final = 60
+
+
+@dataclass(slots=True)
+class DeskNow:
+    """What is known of one desk."""
+
+    name: str
+    online: bool | None = None
+    """None: it has not been said."""
+    cube: str = ""
+    link: bool | None = None
+    battery: int | None = None
+    session: str = ""
+    solves: int = 0
+    """Of its present session."""
+    last_s: float | None = None
+    last_solved: bool = True
+    stages: list[tuple[str, float]] = field(default_factory=list)
+    """Names and seconds: of the solve under way, or of the last one."""
+    solve: str | None = None
+    """The id of the solve that they belong to."""
+
+
+@dataclass(frozen=True, slots=True)
+class Arrived:
+    """A message that was taken in."""
+
+    desk: str
+    name: str
+    body: dict[str, Any]
+
+
+class Desks:
+    """All desks below a prefix, in the order in which they were first heard."""
+
+    def __init__(self, prefix: str) -> None:
+        self.desks: dict[str, DeskNow] = {}
+        self.senseless = 0
+        """Messages that made no sense."""
+        self.repeated = 0
+        """Messages whose id had come before."""
+        self._prefix = f"{prefix}/"
+        self._ids: OrderedDict[tuple[str, str], None] = OrderedDict()
+
+    def take(self, topic: str, payload: bytes) -> Arrived | None:
+        """Take in a message; None if it is a repetition, empty, or makes no sense."""
+        if not payload:
+            return None  # something retained was taken away
+        part, _, name = topic.removeprefix(self._prefix).partition("/")
+        body = _parsed(payload)
+        if not topic.startswith(self._prefix) or not part or not name or body is None:
+            self.senseless += 1
+            return None
+        if self._is_repeated(part, body):
+            return None
+        if part not in self.desks and len(self.desks) >= _MOST_DESKS:
+            self.senseless += 1
+            return None
+        desk = self.desks.setdefault(part, DeskNow(_text(topics.desk_name(part))))
+        _update(desk, name, body)
+        return Arrived(part, name, body)
+
+    def _is_repeated(self, part: str, body: dict[str, Any]) -> bool:
+        key = (part, str(body.get("id"))[:_LONGEST])
+        if "id" not in body:
+            return False
+        if key in self._ids:
+            self.repeated += 1
+            return True
+        self._ids[key] = None
+        if len(self._ids) > _MOST_IDS:
+            self._ids.popitem(last=False)
+        return False
+
+
+def _parsed(payload: bytes) -> dict[str, Any] | None:
+    if len(payload) > MOST_BYTES:
+        return None
+    try:
+        body = json.loads(payload)
+    except (ValueError, RecursionError):
+        return None
+    return body if isinstance(body, dict) else None
+
+
+def _update(desk: DeskNow, name: str, body: dict[str, Any]) -> None:
+    """Take over what is as it should be; a topic that is not known changes nothing."""
+    if isinstance(cube := body.get("cube"), dict) and (title := _text(cube.get("name"))):
+        desk.cube = title
+    match name:
+        case topics.AVAILABILITY:
+            desk.online = {"online": True, "offline": False}.get(_text(body.get("state")))
+        case topics.LINK:
+            desk.link = up if isinstance(up := body.get("up"), bool) else None
+        case topics.BATTERY:
+            percent = _number(body.get("percent"))
+            desk.battery = None if percent is None else round(min(max(percent, 0), 100))
+        case topics.SESSION:
+            desk.session = _text(body.get("state"))
+            desk.solves = round(_number(body.get("solves")) or 0)
+        case topics.STAGE:
+            _stage(desk, body)
+        case topics.SOLVE | topics.LATEST:
+            _solve(desk, body)
+
+
+def _stage(desk: DeskNow, body: dict[str, Any]) -> None:
+    if (solve := _text(body.get("solve"))) != desk.solve:
+        desk.solve, desk.stages = solve, []
+    seconds = _number(body.get("seconds"))
+    if seconds is not None and len(desk.stages) < 8:
+        desk.stages.append((_text(body.get("stage")), seconds))
+
+
+def _solve(desk: DeskNow, body: dict[str, Any]) -> None:
+    desk.last_s = _number(body.get("seconds"))
+    desk.last_solved = body.get("solved") is True
+    desk.solve = _text(body.get("solve"))
+    stages = body.get("stages")
+    desk.stages = [
+        (_text(stage.get("stage")), seconds)
+        for stage in (stages if isinstance(stages, list) else [])[:8]
+        if isinstance(stage, dict) and (seconds := _number(stage.get("seconds"))) is not None
+    ]
+
+
+def _number(value: object) -> float | None:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    return float(value) if abs(value) < 1e9 else None  # false for nan, too
+
+
+def _text(value: object) -> str:
+    if not isinstance(value, str):
+        return ""
+    return "".join(
+        char if char.isprintable() else "\N{REPLACEMENT CHARACTER}" for char in value[:_LONGEST]
+    )

@@ -1,0 +1,141 @@
+"""What can be set about the dashboard: a broker's address, and the table [mqtt]."""
+
+from __future__ import annotations
+
+import ipaddress
+from dataclasses import dataclass
+from typing import Final, NoReturn
+from urllib.parse import SplitResult, unquote, urlsplit
+
+from livecube.dashboard.discovery import FORMS
+from livecube.dashboard.topics import check_prefix, desk_part
+from livecube.entries import Entry
+from livecube.errors import UsageError
+
+__all__ = ["MQTT_ENTRIES", "Address", "parse_address"]
+
+_PORTS: Final = {"mqtt": 1883, "mqtts": 8883}
+_DEFAULT_PREFIX: Final = "livecube"
+_FORM: Final = "write it as mqtts://user@host/prefix; user, :port and /prefix may be left out"
+
+
+@dataclass(frozen=True, slots=True)
+class Address:
+    """Where a broker is, and below which topic a desk publishes there."""
+
+    host: str
+    port: int
+    tls: bool
+    user: str | None
+    prefix: str
+
+    @property
+    def is_local(self) -> bool:
+        """Whether it is this machine, so that nobody can listen on the way."""
+        if self.host == "localhost":
+            return True
+        try:
+            return ipaddress.ip_address(self.host).is_loopback
+        except ValueError:
+            return False
+
+    @property
+    def place(self) -> str:
+        """Host and port, as people write them."""
+        host = f"[{self.host}]" if ":" in self.host else self.host
+        return f"{host}:{self.port}"
+
+
+def parse_address(url: str) -> Address:
+    """Read ``mqtt[s]://user@host:port/prefix``.
+
+    Raises :class:`~livecube.errors.UsageError`; its message repeats nothing of a text that may hold
+    a password.
+    """
+    try:
+        parts = urlsplit(url)
+        port = parts.port
+    except ValueError:
+        _refuse("a broker's address cannot be read")
+    if parts.password is not None or parts.username == "":
+        _refuse(
+            "a broker's address must not hold a password, since others could read it there; put it"
+            " into LIVECUBE_MQTT_PASSWORD, a file or the keyring"
+        )
+    if parts.scheme not in _PORTS or not parts.hostname:
+        _refuse("a broker's address begins with mqtt:// or mqtts:// and the host")
+    if parts.query or parts.fragment or port == 0:
+        _refuse("a broker's address has a port above 0 and nothing behind the prefix")
+    return _address(parts, parts.hostname, port or _PORTS[parts.scheme])
+
+
+def _address(parts: SplitResult, host: str, port: int) -> Address:
+    prefix = unquote(parts.path).strip("/") or _DEFAULT_PREFIX
+    user = None if parts.username is None else unquote(parts.username)
+    if user is not None and not user.isprintable():
+        _refuse("the user in a broker's address holds a character that cannot be shown")
+    return Address(host, port, parts.scheme == "mqtts", user, check_prefix(prefix))
+
+
+def _refuse(what: str) -> NoReturn:
+    raise UsageError(f"{what}; {_FORM}")
+
+
+def _check_level(prefix: str) -> None:
+    check_prefix(prefix)
+
+
+MQTT_ENTRIES: Final = (
+    Entry(
+        "url",
+        "text",
+        "The broker: mqtts://user@host/prefix. With it, livecube live publishes.",
+        check=parse_address,
+    ),
+    Entry(
+        "desk",
+        "text",
+        "What this livecube is called on the dashboard; a name of its own if left out.",
+        check=desk_part,
+    ),
+    Entry(
+        "plain_text",
+        "flag",
+        "Allow mqtt:// to another machine, where everybody on the way can read it.",
+        default=False,
+    ),
+    Entry("authority", "file", "Certificate of a private authority, instead of the system's."),
+    Entry("certificate", "file", "This machine's certificate, if the broker wants one."),
+    Entry("key", "file", "The key of that certificate, without a passphrase."),
+    Entry("password_file", "file", "A file whose first line is the password."),
+    Entry(
+        "password_keyring",
+        "flag",
+        "Take the password from the system's keyring (needs livecube[keyring]).",
+        default=False,
+    ),
+    Entry(
+        "discovery",
+        "choice",
+        "How to introduce the desk: as one device, entity by entity (for instances before late"
+        " 2024), or not at all.",
+        default="device",
+        choices=FORMS,
+    ),
+    Entry(
+        "discovery_prefix",
+        "text",
+        "Where the home's instance listens for it.",
+        default="homeassistant",
+        check=_check_level,
+    ),
+    Entry(
+        "keepalive_s",
+        "number",
+        "Seconds; one and a half times as long after a cut the desk is shown as offline.",
+        default=30,
+        least=1,
+        most=3600,
+    ),
+)
+"""The entries of the table [mqtt]."""

@@ -1,0 +1,106 @@
+"""The tree of topics: ``prefix/desk/name``. A desk is one installation of livecube.
+
+README.md beside this module says what is published where.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Final
+
+from livecube.errors import UsageError
+
+__all__ = [
+    "AVAILABILITY",
+    "BATTERY",
+    "CHECK",
+    "FIGURES",
+    "LATEST",
+    "LINK",
+    "NAMES",
+    "OUTBOX",
+    "RECENT",
+    "SESSION",
+    "SOLVE",
+    "STAGE",
+    "Tree",
+    "check_prefix",
+    "desk_name",
+    "desk_part",
+]
+
+AVAILABILITY: Final = "availability"
+LINK: Final = "link"
+BATTERY: Final = "battery"
+SESSION: Final = "session"
+STAGE: Final = "stage"
+SOLVE: Final = "solve"
+LATEST: Final = "solve/latest"
+RECENT: Final = "solve/recent"
+OUTBOX: Final = "outbox"
+FIGURES: Final = "figures/"
+"""Below it stand figures by their names; a listener leaves alone those that it does not know."""
+CHECK: Final = "check"
+"""Where ``livecube mqtt check`` publishes and reads back; nothing stays there."""
+NAMES: Final = (AVAILABILITY, LINK, BATTERY, SESSION, STAGE, SOLVE, LATEST, RECENT, OUTBOX)
+
+_PLAIN: Final = re.compile(r"[A-Za-z0-9-]")
+_ESCAPED: Final = re.compile(r"(?:_[0-9A-F]{2})+")
+_LONGEST_NAME: Final = 40
+_LONGEST_PREFIX: Final = 200
+
+
+def desk_part(name: str) -> str:
+    """A desk's name as one level of a topic and as part of an id, of ``[A-Za-z0-9_-]`` only.
+
+    Every other character becomes ``_`` and two hexadecimal digits for each byte of its UTF-8, so
+    that different names stay different. Raises :class:`~livecube.errors.UsageError` for a name
+    that is empty, too long or cannot be shown.
+    """
+    if not 0 < len(name) <= _LONGEST_NAME:
+        raise UsageError(f"a desk's name has 1 to {_LONGEST_NAME} characters, not {len(name)}")
+    if not name.isprintable():
+        raise UsageError(f"the desk's name {name!r} holds a character that cannot be shown")
+    return "".join(
+        char if _PLAIN.fullmatch(char) else "".join(f"_{byte:02X}" for byte in char.encode())
+        for char in name
+    )
+
+
+def desk_name(part: str) -> str:
+    """The name that :func:`desk_part` made this of; the part itself if it did not."""
+    try:
+        return _ESCAPED.sub(lambda m: bytes.fromhex(m[0].replace("_", "")).decode(), part)
+    except UnicodeDecodeError:
+        return part
+
+
+def check_prefix(prefix: str) -> str:
+    """The prefix, if topics can begin with it: levels with ``/`` between, no wildcards.
+
+    Raises :class:`~livecube.errors.UsageError` with what is wrong with it.
+    """
+    levels = prefix.split("/")
+    if not all(levels) or len(prefix.encode()) > _LONGEST_PREFIX:
+        raise UsageError(
+            f"the prefix {prefix!r} must be names with / between, {_LONGEST_PREFIX} bytes at most"
+        )
+    if any(char in "+#" or not char.isprintable() for char in prefix) or prefix.startswith("$"):
+        raise UsageError(
+            f"the prefix {prefix!r} must not hold +, # or what cannot be shown, nor begin with $"
+        )
+    return prefix
+
+
+@dataclass(frozen=True, slots=True)
+class Tree:
+    """Where one desk publishes."""
+
+    prefix: str
+    desk: str
+    """As :func:`desk_part` makes it."""
+
+    def topic(self, name: str) -> str:
+        """The full topic of one of :data:`NAMES`, or of another name below the desk."""
+        return f"{self.prefix}/{self.desk}/{name}"

@@ -1,0 +1,52 @@
+"""What this livecube is called on a dashboard, and where its outbox is: in the state folder."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import secrets
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+import platformdirs
+
+from livecube.dashboard.topics import desk_part
+from livecube.errors import UsageError
+
+if TYPE_CHECKING:
+    from livecube.dashboard.settings import Address
+
+__all__ = ["outbox_path", "own_desk"]
+
+_FILE: Final = "desk"
+
+
+def _folder() -> Path:
+    named = os.environ.get("LIVECUBE_STATE")
+    return Path(named) if named else Path(platformdirs.user_state_dir("livecube"))
+
+
+def own_desk() -> str:
+    """The name that was made up at the first start, and is kept."""
+    file = _folder() / _FILE
+    try:
+        kept = file.read_text(encoding="utf-8").strip()
+        desk_part(kept)
+        return kept
+    except (OSError, ValueError, UsageError):
+        made = f"desk-{secrets.token_hex(4)}"
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_text(made + "\n", encoding="utf-8")
+    except OSError:
+        raise UsageError(
+            f"{file} cannot be written, so the dashboard would see another desk at every start;"
+            " name it yourself: --desk NAME"
+        ) from None
+    return made
+
+
+def outbox_path(address: Address, desk: str) -> Path:
+    """The file of what waits for this broker; another broker does not get it."""
+    key = f"{address.place}/{address.prefix}/{desk}"
+    return _folder() / f"outbox-{hashlib.sha256(key.encode()).hexdigest()[:16]}.sqlite"

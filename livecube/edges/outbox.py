@@ -1,0 +1,241 @@
+"""Messages wait here until the broker has them: one SQLite file for a desk and its broker.
+
+What is in the file survives a crash of this program and of the machine. It is bounded: where there
+is no room the oldest details go first, then the oldest of the rest, and both are counted. The file
+is held by one process at a time, and given free by the system whatever becomes of it.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import sqlite3
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+from livecube.errors import UsageError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from pathlib import Path
+
+    from livecube.dashboard.messages import Message
+
+__all__ = ["Letter", "Outbox"]
+
+_MOST: Final = 20_000
+"""Messages that wait: some 2,000 solves, 12 MB."""
+_MOST_BYTES: Final = 64 * 1024 * 1024
+_PAGE: Final = 4096
+_SPARE: Final = 100
+"""When there is no room, at least so many are dropped at once."""
+_TABLES: Final = """
+CREATE TABLE IF NOT EXISTS waiting (
+    seq INTEGER PRIMARY KEY, name TEXT NOT NULL, payload TEXT NOT NULL,
+    retain INTEGER NOT NULL, detail INTEGER NOT NULL
+) STRICT;
+CREATE INDEX IF NOT EXISTS by_worth ON waiting (detail DESC, seq);
+CREATE TABLE IF NOT EXISTS latest (name TEXT PRIMARY KEY, payload TEXT NOT NULL) STRICT;
+CREATE TABLE IF NOT EXISTS counted (what TEXT PRIMARY KEY, number INTEGER NOT NULL) STRICT;
+"""
+_NOT_A_DATABASE: Final = (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT)
+
+
+@dataclass(frozen=True, slots=True)
+class Letter:
+    """A message as it is sent; ``name`` is its place below the desk."""
+
+    seq: int
+    name: str
+    payload: str
+    retain: bool
+
+
+class Outbox:
+    """Not for two threads at once. ``complain`` is told in words when the file fails.
+
+    Then all goes on in memory: nothing is lost as long as the program runs.
+    """
+
+    def __init__(
+        self,
+        path: Path | None,
+        complain: Callable[[str], None],
+        most: int = _MOST,
+        most_bytes: int = _MOST_BYTES,
+    ) -> None:
+        """Raises :class:`~livecube.errors.UsageError` if another process holds the file."""
+        self._complain = complain
+        self._most = most
+        self._most_bytes = most_bytes
+        self._in_memory = path is None
+        self._path = path
+        self._db = self._memory() if path is None else self._opened(path)
+
+    def close(self) -> None:
+        """Give the file free."""
+        with contextlib.suppress(sqlite3.Error):
+            self._db.close()
+
+    def add(self, messages: Sequence[Message]) -> None:
+        """Keep messages: all of them or, if the program dies meanwhile, none."""
+        if messages:
+            self._written(lambda: self._add(messages))
+
+    def oldest(self, most: int) -> list[Letter]:
+        """What is to be sent next, in order."""
+        rows = self._db.execute(
+            "SELECT seq, name, payload, retain FROM waiting ORDER BY seq LIMIT ?", (most,)
+        )
+        return [Letter(seq, name, payload, bool(retain)) for seq, name, payload, retain in rows]
+
+    def sent(self, letters: Sequence[Letter]) -> None:
+        """The broker has these."""
+        rows = [(letter.seq,) for letter in letters]
+        self._written(lambda: self._db.executemany("DELETE FROM waiting WHERE seq = ?", rows))
+
+    def states(self) -> list[Letter]:
+        """The last of each retained message that does not wait: to be said again."""
+        rows = self._db.execute(
+            "SELECT name, payload FROM latest"
+            " WHERE name NOT IN (SELECT name FROM waiting WHERE retain) ORDER BY name"
+        )
+        return [Letter(0, name, payload, retain=True) for name, payload in rows]
+
+    def state(self, name: str) -> dict[str, Any] | None:
+        """The last retained message of this name."""
+        row = self._db.execute("SELECT payload FROM latest WHERE name = ?", (name,)).fetchone()
+        return None if row is None else json.loads(row[0])
+
+    @property
+    def seq(self) -> int:
+        """Of the last message that was kept."""
+        return self._counted("seq")
+
+    @property
+    def dropped(self) -> tuple[int, int]:
+        """How many details, and how many others, had to go for want of room, ever."""
+        return self._counted("dropped details"), self._counted("dropped others")
+
+    def __len__(self) -> int:
+        (waiting,) = self._db.execute("SELECT count(*) FROM waiting").fetchone()
+        return int(waiting)
+
+    def _add(self, messages: Sequence[Message]) -> None:
+        for message in messages:
+            if message.retain:  # only the last state is worth anything
+                self._db.execute("DELETE FROM waiting WHERE retain AND name = ?", (message.name,))
+                latest = (message.name, message.payload)
+                self._db.execute("INSERT OR REPLACE INTO latest VALUES (?, ?)", latest)
+            row = (message.seq, message.name, message.payload, message.retain, message.detail)
+            self._db.execute("INSERT OR REPLACE INTO waiting VALUES (?, ?, ?, ?, ?)", row)
+        self._count("seq", messages[-1].seq - self.seq)
+        if (over := len(self) - self._most) > 0:
+            self._drop(over)
+
+    def _drop(self, number: int) -> None:
+        """The details first, then the rest, the oldest first; states, one of each kind, stay."""
+        rows = self._db.execute(
+            "SELECT seq, detail FROM waiting WHERE NOT retain ORDER BY detail DESC, seq LIMIT ?",
+            (number,),
+        ).fetchall()
+        self._db.executemany("DELETE FROM waiting WHERE seq = ?", [(seq,) for seq, _ in rows])
+        details = sum(detail for _, detail in rows)
+        self._count("dropped details", details)
+        self._count("dropped others", len(rows) - details)
+
+    def _written(self, work: Callable[[], object]) -> None:
+        """Do it in one transaction; make room, or go on in memory, if the file takes no more."""
+        try:
+            with self._db:
+                work()
+            return
+        except sqlite3.Error as error:
+            if self._in_memory:
+                raise
+            reason = error
+        with contextlib.suppress(sqlite3.Error):
+            with self._db:
+                self._drop(_SPARE)
+            with self._db:
+                work()
+            return
+        self._retreat(reason)
+        with self._db:
+            work()
+
+    def _retreat(self, reason: sqlite3.Error) -> None:
+        """Take everything into memory. The file keeps what it has: ids tell what comes again."""
+        memory = self._memory()
+        with contextlib.suppress(sqlite3.Error):
+            self._db.backup(memory)
+        self._held, self._db = self._db, memory  # the file stays held by this process
+        self._in_memory = True
+        self._complain(
+            f"the outbox {self._path} cannot be written ({reason}); what waits for the dashboard is"
+            " kept in memory until livecube ends"
+        )
+
+    def _memory(self) -> sqlite3.Connection:
+        db = sqlite3.connect(":memory:", check_same_thread=False)
+        db.executescript(_TABLES)
+        return db
+
+    def _opened(self, path: Path) -> sqlite3.Connection:
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            try:
+                return self._database(path)
+            except sqlite3.DatabaseError as error:
+                if getattr(error, "sqlite_errorcode", 0) & 0xFF not in _NOT_A_DATABASE:
+                    raise
+                self._set_aside(path)
+                return self._database(path)
+        except (OSError, sqlite3.Error) as error:
+            if getattr(error, "sqlite_errorcode", 0) & 0xFF == sqlite3.SQLITE_BUSY:
+                raise UsageError(
+                    "another livecube publishes for this desk; give this one a desk of its own:"
+                    " --desk NAME"
+                ) from None
+            self._in_memory = True
+            self._complain(
+                f"the outbox {path} cannot be used ({error}); what waits for the dashboard is kept"
+                " in memory until livecube ends"
+            )
+            return self._memory()
+
+    def _database(self, path: Path) -> sqlite3.Connection:
+        db = sqlite3.connect(path, timeout=0.2, check_same_thread=False)
+        try:
+            db.execute("PRAGMA locking_mode = EXCLUSIVE")
+            db.execute("PRAGMA journal_mode = WAL")
+            db.execute("PRAGMA synchronous = FULL")
+            db.execute(f"PRAGMA max_page_count = {self._most_bytes // _PAGE}")
+            db.executescript(_TABLES)
+            with db:  # takes the lock, which stays
+                db.execute("INSERT OR IGNORE INTO counted VALUES ('seq', 0)")
+                db.execute("UPDATE counted SET number = number WHERE what = 'seq'")
+            db.execute("SELECT count(*), max(seq) FROM waiting").fetchone()
+        except BaseException:
+            db.close()
+            raise
+        path.chmod(0o600)
+        return db
+
+    def _set_aside(self, path: Path) -> None:
+        broken = path.with_suffix(".broken")
+        path.replace(broken)
+        for rest in ("-wal", "-shm"):
+            path.with_name(path.name + rest).unlink(missing_ok=True)
+        self._complain(f"the outbox {path} was damaged and is now {broken}; a new one is begun")
+
+    def _counted(self, what: str) -> int:
+        row = self._db.execute("SELECT number FROM counted WHERE what = ?", (what,)).fetchone()
+        return 0 if row is None else int(row[0])
+
+    def _count(self, what: str, number: int) -> None:
+        self._db.execute(
+            "INSERT INTO counted VALUES (?, ?)"
+            " ON CONFLICT (what) DO UPDATE SET number = number + excluded.number",
+            (what, number),
+        )

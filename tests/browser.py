@@ -1,0 +1,48 @@
+"""A real browser for tests: Chromium without a window, as the system has it."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from selenium.webdriver import Chrome
+
+__all__ = ["MISSING", "browser"]
+
+_CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+_DRIVER = shutil.which("chromedriver")
+MISSING = "" if _CHROMIUM and _DRIVER else (
+    "Chromium is not installed (Debian: apt install chromium chromium-driver)"
+)  # fmt: skip
+"""Why tests with a browser have to be left out; empty: they need not."""
+
+
+@contextmanager
+def browser(*arguments: str) -> Iterator[Chrome]:
+    """A browser; ``arguments`` are added to Chromium's. It fetches nothing by itself."""
+    from selenium.webdriver import Chrome, ChromeOptions
+    from selenium.webdriver.chrome.service import Service
+
+    options = ChromeOptions()
+    options.binary_location = str(_CHROMIUM)
+    for argument in (
+        "--headless=new",
+        "--disable-gpu",
+        "--disable-dev-shm-usage",
+        "--disable-background-networking",
+        "--disable-component-update",
+        "--no-first-run",
+        *(["--no-sandbox"] if sys.platform == "linux" else []),  # there is none in a container
+        *arguments,
+    ):
+        options.add_argument(argument)
+    driver = Chrome(options=options, service=Service(str(_DRIVER)))
+    try:
+        yield driver
+    finally:
+        driver.quit()

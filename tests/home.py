@@ -1,0 +1,92 @@
+"""A stand-in for Home Assistant's side of MQTT discovery, as its documentation tells it.
+
+It takes messages in, and says what entities there are and what state each has. Templates are those
+of Jinja, which it uses, too.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field
+from typing import Any
+
+import jinja2
+
+__all__ = ["Home"]
+
+_SHORT = {"p": "platform", "cmps": "components", "dev": "device", "o": "origin"}
+
+
+@dataclass
+class Home:
+    """Knows what arrives below its discovery ``prefix``, and on the topics that are named there."""
+
+    prefix: str
+    entities: dict[tuple[str, str], dict[str, Any]] = field(default_factory=dict)
+    """By the topic of the configuration and the key in it."""
+    values: dict[str, str | None] = field(default_factory=dict)
+    """By unique id."""
+    there: dict[str, bool] = field(default_factory=dict)
+
+    def take(self, topic: str, payload: bytes, *, retained: bool) -> None:
+        """A message has arrived."""
+        if topic.startswith(f"{self.prefix}/") and topic.endswith("/config"):
+            self._configure(topic, payload)
+            return
+        for entity in self.entities.values():
+            for there in entity["availability"]:
+                if there["topic"] == topic:
+                    state = _rendered(there["value_template"], payload)
+                    self.there[entity["unique_id"]] = state == "online"
+            if entity.get("state_topic") == topic:
+                self._update(entity, payload, retained)
+
+    def described(self) -> dict[str, dict[str, Any]]:
+        """Every entity by its unique id."""
+        return {entity["unique_id"]: entity for entity in self.entities.values()}
+
+    def states(self) -> dict[str, str | None]:
+        """The state of each entity by its name; None: unknown."""
+        return {
+            entity["name"]: self.values.get(key) if self.there.get(key) else "unavailable"
+            for key, entity in self.described().items()
+        }
+
+    def _configure(self, topic: str, payload: bytes) -> None:
+        for key in [key for key in self.entities if key[0] == topic]:
+            del self.entities[key]
+        if not payload:
+            return
+        body = {_SHORT.get(name, name): value for name, value in json.loads(payload).items()}
+        if "components" in body:
+            shared = {name: value for name, value in body.items() if name != "components"}
+            for key, component in body["components"].items():
+                whole = {_SHORT.get(name, name): value for name, value in component.items()}
+                self.entities[topic, key] = shared | whole
+        else:
+            self.entities[topic, ""] = body | {"platform": topic.split("/")[1]}
+
+    def _update(self, entity: dict[str, Any], payload: bytes, retained: bool) -> None:
+        key = entity["unique_id"]
+        if entity["platform"] == "event":
+            kind = json.loads(payload)["event_type"]
+            assert kind in entity["event_types"]
+            if not retained:
+                self.values[key] = kind
+            return
+        state = _rendered(entity["value_template"], payload)
+        if state == "None":
+            self.values[key] = None
+            return
+        if entity["platform"] == "binary_sensor":
+            assert state in ("ON", "OFF")
+        if entity.get("state_class") == "measurement":
+            float(state)
+        if entity.get("device_class") == "enum":
+            assert state in entity["options"]
+        self.values[key] = state
+
+
+def _rendered(template: str, payload: bytes) -> str:
+    rendered: str = jinja2.Template(template).render(value_json=json.loads(payload))
+    return rendered
