@@ -145,6 +145,16 @@ def test_current_and_best_averages() -> None:
     assert best_average(several, 12) is None
 
 
+@given(st.lists(st.sampled_from(["DNF", "DNS"]) | st.integers(800, 820), max_size=40))
+def test_the_best_average_is_the_best_of_all(several: list[Result]) -> None:
+    for count in (5, 12):
+        windows = [several[at : at + count] for at in range(len(several) - count + 1)]
+        every = [average(window) for window in windows]
+        times = [one for one in every if not isinstance(one, str)]
+        expected = min(times) if times else "DNF" if every else None
+        assert best_average(several, count) == expected
+
+
 @pytest.mark.parametrize(
     ("ms", "kinds"),
     [

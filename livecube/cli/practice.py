@@ -14,18 +14,26 @@ import click
 from rich.console import Console
 
 from livecube.cli.live import by_radio, typed_source
-from livecube.cli.options import a_number, cube_options, hint_options
+from livecube.cli.options import (
+    a_number,
+    cube_options,
+    front_option,
+    hint_options,
+    holding_option,
+    up_option,
+)
 from livecube.cli.output import run_in_order
 from livecube.composition.assembly import load_advisor, set_level, sharpen
 from livecube.composition.following import CubeFollower
 from livecube.composition.hub import Hub
-from livecube.composition.keyboard import PracticeKeyboard
+from livecube.composition.keyboard import PracticeKeyboard, stating
 from livecube.composition.pipeline import Pipeline
 from livecube.composition.practised_source import PractisedSource
 from livecube.composition.practising import AttemptLogs, PracticeLeader
 from livecube.composition.refining import SWITCH_S
 from livecube.composition.scrambler import load_scrambler
 from livecube.composition.sources import Simulation
+from livecube.edges.configuration import read_configuration
 from livecube.edges.history.folder import data_folder
 from livecube.edges.history.importing import recover
 from livecube.edges.history.sink import HistorySink
@@ -36,10 +44,9 @@ from livecube.edges.sinks import BellSink, JsonSink, LineSink, ScreenSink
 from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
 from livecube.errors import UsageError
 from livecube.logs.lines import Header
-from livecube.practice.breaks import BreakRule
 from livecube.practice.news import Judged
-from livecube.practice.session import Practice, PracticeRules
-from livecube.solves.records import NOBODY
+from livecube.practice.session import Practice
+from livecube.practice.settings import rules_of
 from livecube.stages.tracker import Tracker
 from livecube.views.practice_screen import PracticeBoard
 
@@ -49,13 +56,18 @@ if TYPE_CHECKING:
     from livecube.cli.options import Wishes
     from livecube.composition.choosing import Wanted
     from livecube.composition.sources import Source
+    from livecube.cube.holding import Holding
     from livecube.edges.sink import Sink
+    from livecube.entries import Value
     from livecube.events import CubeEvent
     from livecube.practice.news import PracticeNews
+    from livecube.practice.session import PracticeRules
 
 __all__ = ["practice"]
 
-_USUAL_BREAK = BreakRule()
+
+def _number(context: click.Context, option: click.Parameter, value: float | None) -> float | None:
+    return None if value is None else a_number(context, option, value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,24 +80,26 @@ class _Asked:
     seed: int | None
     as_json: bool
     rules: PracticeRules
+    holding: Holding | None
 
 
 @click.command()
 @click.option("--simulated", is_flag=True, help="A virtual solver practises, without hardware.")
 @click.option("--typed", is_flag=True, help="Type the turns on the keyboard.")
 @cube_options
-@click.option("--by-hand", is_flag=True, help="Scramble as you like; no scramble is shown.")
-@click.option("--no-inspection", is_flag=True, help="Look as long as you like, without penalties.")
+@click.option(
+    "--by-hand/--no-by-hand", default=None, help="Scramble as you like; no scramble is shown."
+)
+@click.option(
+    "--inspection/--no-inspection", default=None, help="With or without limit and penalties."
+)
 @click.option(
     "--settle",
-    "settle_s",
-    default=PracticeRules().settle_s,
-    show_default=True,
     type=click.FloatRange(0, 600),
-    callback=a_number,
+    callback=_number,
     help="Seconds between the last turn of a scramble and inspection.",
 )
-@click.option("--person", default=NOBODY, show_default=True, help="Whose solves these are.")
+@click.option("--person", help="Whose solves these are.")
 @click.option("--no-history", is_flag=True, help="Keep nothing.")
 @click.option("--solves", type=click.IntRange(1, 10_000), help="End after so many solves.")
 @click.option("--seed", type=click.IntRange(0), help="Same seed, same scrambles.")
@@ -98,55 +112,49 @@ class _Asked:
 )
 @click.option(
     "--break-minutes",
-    default=_USUAL_BREAK.minutes,
-    show_default=True,
     type=click.FloatRange(0, 600),
-    callback=a_number,
+    callback=_number,
     help="Remind of a break after so many minutes without one; 0: never.",
 )
-@click.option(
-    "--break-turns",
-    default=_USUAL_BREAK.turns,
-    show_default=True,
-    type=click.IntRange(0),
-    help="Or after so many turns; 0: never.",
-)
+@click.option("--break-turns", type=click.IntRange(0), help="Or after so many turns; 0: never.")
+@up_option
+@front_option
 @hint_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 def practice(
     simulated: bool,
     typed: bool,
     wanted: Wanted,
-    by_hand: bool,
-    no_inspection: bool,
-    settle_s: float,
-    person: str,
     no_history: bool,
     solves: int | None,
     seed: int | None,
     speed: float,
-    break_minutes: float,
-    break_turns: int,
+    up: str | None,
+    front: str | None,
     wishes: Wishes,
     as_json: bool,
+    **said: Value,
 ) -> None:
     """Practise: a scramble is shown and followed, then inspection, the solve and its result.
 
     Hands-free: on the solved cube, turn two opposite layers a quarter the same way and both
     back. Red and orange: the next scramble; blue and green: go round the penalties; white and
     yellow: throw the solve away, or take it back.
+
+    What is not said here holds as the table [practice] of your configuration has it.
     """
     if simulated and typed:
         raise UsageError("give one of --simulated and --typed")
-    if simulated and by_hand:
-        raise UsageError("the virtual solver needs a scramble; leave out --by-hand")
+    table = read_configuration().table("practice")
+    table |= {name: value for name, value in said.items() if value is not None}
+    rules, person = rules_of(table), str(table["person"]).strip()
+    if simulated and rules.by_hand:
+        raise UsageError("the virtual solver needs a scramble; add --no-by-hand")
     if (wanted.cube or wanted.decoder) and (simulated or typed):
         raise UsageError("--cube and --decoder are for a cube by radio")
-    if not person.strip():
+    if not person:
         raise UsageError("--person is empty; give a name")
-    breaks = BreakRule(break_minutes, break_turns)
-    rules = PracticeRules(by_hand, not no_inspection, settle_s, breaks)
-    asked = _Asked(person.strip(), not no_history, solves, seed, as_json, rules)
+    asked = _Asked(person, not no_history, solves, seed, as_json, rules, holding_option(up, front))
     pipeline = Pipeline(Tracker(), time.perf_counter, wishes.manner)
     source: Source
     if simulated:
@@ -214,6 +222,8 @@ class _Practising:
                 ready = self._get_ready(follower, self._wishes.level)
                 helping.append(tasks.create_task(ready, name="advisor"))
             following = tasks.create_task(follower.follow(self._wanted(events)), name="cube")
+            if self._asked.holding is not None:
+                follower.say(stating(self._asked.holding))
             leader.start()
             actions = PracticeKeyboard(
                 follower, self._pipeline, leader, following.cancel, source.typed

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import asyncio
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from livecube.cube.turns import turns_text
 from livecube.edges.history.logs import OpenLog
-from livecube.events import SolveMark
-from livecube.logs.lines import Header
+from livecube.events import AnyHolding, HoldingMark, SolveMark
 from livecube.practice.news import InspectionBegun, PracticeNews
 
 if TYPE_CHECKING:
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from livecube.composition.following import CubeFollower
     from livecube.composition.hub import Hub
     from livecube.events import CubeEvent
+    from livecube.logs.lines import Header
     from livecube.practice.session import Outcome, Practice, Wish
 
 __all__ = ["AttemptLogs", "PracticeLeader"]
@@ -37,18 +38,21 @@ class AttemptLogs:
         self._session = session
         self._header = header
         self._log: OpenLog | None = None
+        self._held: HoldingMark | None = None
+        """How the cube is held, as far as it was stated."""
 
     def begin(self, begun: InspectionBegun) -> None:
         """An attempt begins."""
         self.drop()
-        header = self._header
-        header = Header(
-            header.started, header.source, header.clock, turns_text(begun.scramble), header.link
-        )
+        header = replace(self._header, scramble=turns_text(begun.scramble))
         self._log = OpenLog(self._folder, self._session, begun.number, header)
+        if self._held is not None:
+            self._log.write(replace(self._held, t=begun.t))
 
     def write(self, event: CubeEvent) -> None:
         """Write an event of the attempt that is made, if one is."""
+        if isinstance(event, HoldingMark | AnyHolding):
+            self._held = event if isinstance(event, HoldingMark) else None
         if self._log is None:
             return
         if isinstance(event, SolveMark) and event.phase == "abandon":

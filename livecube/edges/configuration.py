@@ -17,6 +17,7 @@ import platformdirs
 from livecube.dashboard.settings import MQTT_ENTRIES
 from livecube.entries import checked_table, with_defaults
 from livecube.errors import UsageError
+from livecube.practice.settings import PRACTICE_ENTRIES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 
 __all__ = ["TABLES", "Configuration", "configuration_file", "example", "read_configuration"]
 
-TABLES: Final[dict[str, Sequence[Entry]]] = {"mqtt": MQTT_ENTRIES}
+TABLES: Final[dict[str, Sequence[Entry]]] = {"mqtt": MQTT_ENTRIES, "practice": PRACTICE_ENTRIES}
 """The tables that the file may have, with their entries."""
 
 _FILE: Final = "config.toml"

@@ -1,0 +1,56 @@
+"""What can be set about practice: the table [practice] of the configuration."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from livecube.entries import Entry
+from livecube.practice.breaks import BreakRule
+from livecube.practice.session import PracticeRules
+from livecube.solves.records import NOBODY
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from livecube.entries import Value
+
+__all__ = ["PRACTICE_ENTRIES", "rules_of"]
+
+_RULES: Final = PracticeRules()
+
+PRACTICE_ENTRIES: Final = (
+    Entry("person", "text", "Whose solves these are.", NOBODY),
+    Entry("by_hand", "flag", "Scramble as you like; no scramble is shown.", _RULES.by_hand),
+    Entry("inspection", "flag", "Limit inspection, with calls and penalties.", _RULES.timed),
+    Entry(
+        "settle",
+        "number",
+        "Seconds between the last turn of a scramble and inspection.",
+        _RULES.settle_s,
+        most=600,
+    ),
+    Entry(
+        "break_minutes",
+        "number",
+        "Remind of a break after so many minutes without one; 0: never.",
+        _RULES.breaks.minutes,
+        most=600,
+    ),
+    Entry(
+        "break_turns",
+        "number",
+        "Or after so many turns; 0: never.",
+        _RULES.breaks.turns,
+        most=1_000_000,
+    ),
+)
+
+
+def rules_of(table: Mapping[str, Value]) -> PracticeRules:
+    """The rules that a whole table states."""
+    return PracticeRules(
+        by_hand=bool(table["by_hand"]),
+        timed=bool(table["inspection"]),
+        settle_s=float(table["settle"] or 0),
+        breaks=BreakRule(float(table["break_minutes"] or 0), int(table["break_turns"] or 0)),
+    )
