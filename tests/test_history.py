@@ -22,11 +22,13 @@ from livecube.edges.history.exporting import COLUMNS
 from livecube.edges.history.importing import import_log, log_files, recover
 from livecube.edges.history.logs import OpenLog
 from livecube.edges.history.schema import MIGRATIONS
+from livecube.edges.history.sink import HistorySink
 from livecube.edges.history.store import DATABASE, History
 from livecube.edges.log_files import LogReader, LogWriter
 from livecube.errors import UsageError
 from livecube.events import HoldingMark, SolveMark, Turn
 from livecube.logs.lines import Header
+from livecube.practice.news import Corrected, Discarded, Judged, Tally
 from livecube.solves.reading import solves_in
 from livecube.solves.records import Chance, Wanted
 from livecube.timing.results import Penalty, result_text
@@ -325,3 +327,33 @@ def test_a_log_that_cannot_be_read_is_told_and_the_others_are_in(tmp_path: Path)
     with pytest.raises(UsageError, match="1 of 2 logs could not be read"):
         run("import", str(bad), str(EVENING), folder=tmp_path / "data")
     assert len(run("--json", folder=tmp_path / "data").output.splitlines()) == 5
+
+
+async def test_what_cannot_be_kept_is_told_and_kept_by_the_next_start(history: History) -> None:
+    _, events = one_solve()
+    log = open_log(history, 1, events)
+    log.close()
+    complaints: list[str] = []
+    with History(history.folder) as gone:
+        sink = HistorySink(gone, 1, complaints.append)
+    judged = Judged(0.0, 1, 15_724, None, (), Tally((), (), None))
+    await sink.take(judged)  # its database is closed
+    assert "cannot be kept now" in complaints[0]
+    assert len(recover(history).solves) == 1
+
+
+async def test_thrown_away_and_taken_back_leaves_nothing_to_undo(history: History) -> None:
+    _, events = one_solve()
+    open_log(history, 1, events).close()
+    tally = Tally((), (), None)
+    sink = HistorySink(history, 1, pytest.fail)
+    await sink.take(Judged(0.0, 1, 15_724, None, (), tally))
+    before = history.list(Wanted())
+    assert len(before) == 1
+    await sink.take(Discarded(1.0, 1, True, tally))
+    assert history.list(Wanted()) == []
+    await sink.take(Discarded(2.0, 1, False, tally))
+    assert history.list(Wanted()) == before
+    assert history.undo() is None
+    await sink.take(Corrected(3.0, 1, 15_724, (), (Penalty("+2"),), tally))
+    assert history.list(Wanted())[0].corrected == (Penalty("+2"),)

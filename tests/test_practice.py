@@ -38,7 +38,7 @@ from livecube.solves.records import Wanted
 from livecube.timing.results import Penalty
 from livecube.views.practice_machine import practice_json
 from livecube.views.practice_screen import PracticeBoard
-from livecube.views.practice_text import practice_line
+from livecube.views.practice_text import practice_line, practice_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -278,6 +278,8 @@ def test_every_news_is_shown_told_and_an_object(scrambler: Scrambler) -> None:
         told = json.loads(json.dumps(practice_json(news)))
         assert told["event"]
         assert isinstance(practice_line(news), str | None)
+    said = [practice_words(one) for one in evening.told if isinstance(one, Called)]
+    assert said == ["8 seconds", "12 seconds"]
 
 
 def test_the_command_keeps_what_it_tells(tmp_path: Path) -> None:

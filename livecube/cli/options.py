@@ -119,6 +119,9 @@ class Wishes:
     """None: the usual ones."""
     manner: Manner
     voice: bool
+    """Hints are said aloud."""
+    calls: bool = False
+    """What is no hint is said aloud as well, where there is something."""
 
 
 def hint_options(command: Callable[..., None]) -> Callable[..., None]:
@@ -128,13 +131,15 @@ def hint_options(command: Callable[..., None]) -> Callable[..., None]:
     def gathered(**options: Any) -> None:
         level, no_hints = options.pop("level"), options.pop("no_hints")
         crosses = accepted_crosses(options.pop("crosses"))
+        voice = options.pop("voice")
         wishes = Wishes(
             level=None if no_hints else level,
             hands=options.pop("hands"),
             manner=Manner(
                 options.pop("when"), tuple(map(parse_colour, crosses)), options.pop("by_degrees")
             ),
-            voice=options.pop("voice") and not no_hints,
+            voice=voice and not no_hints,
+            calls=voice,
         )
         command(wishes=wishes, **options)
 

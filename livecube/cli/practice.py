@@ -199,6 +199,7 @@ class _Practising:
         sentence = recover(history).sentence
         if sentence:
             click.echo(f"livecube: {sentence}", err=True)
+            self._board.notice = f"{sentence[0].upper()}{sentence[1:]}."
 
     async def _run(self, practice: Practice, history: History | None) -> None:
         source = self._source
@@ -208,7 +209,7 @@ class _Practising:
         if history is not None:
             session = history.begin_session(self._asked.person, header.started, source.name)
             logs = AttemptLogs(history.folder, session, header)
-            kept = [HistorySink(history, session)]
+            kept = [HistorySink(history, session, self._complain)]
         self._board.source = source.title
         hub = self._hub = Hub([*kept, *self._sinks()])
         leader = PracticeLeader(practice, hub, logs, source.speed, self._heard)
@@ -259,7 +260,7 @@ class _Practising:
             sinks += [self._screen, BellSink(console)]
         else:
             sinks.append(JsonSink(sys.stdout) if as_json else LineSink(sys.stdout))
-        if self._wishes.voice:
+        if self._wishes.calls:
             sinks.append(VoiceSink(SystemVoice(speech_command(), self._complain)))
         return sinks
 

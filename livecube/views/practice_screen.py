@@ -157,8 +157,12 @@ class PracticeBoard:
 
     def _scramble(self, left: Sequence[int], title: str = "") -> list[RenderableType]:
         done = len(self._path) - len(left)
+        path = list(self._path)
+        if left and done and path[done] // 3 != left[0] // 3:
+            # Of two opposite turns the second was made first.
+            path[done - 1], path[done] = path[done], path[done - 1]
         line = Text()
-        for at, turn in enumerate(self._path):
+        for at, turn in enumerate(path):
             name = turn_name(turn)
             shown = f"[{name}]" if at == done else f" {name} "
             line.append(shown, "bold" if at == done else "dim" if at < done else "")

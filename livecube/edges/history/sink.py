@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import asyncio
+import sqlite3
 from typing import TYPE_CHECKING
 
 from livecube.edges.history.importing import keep_open_log
 from livecube.edges.history.logs import open_log_path
+from livecube.errors import LivecubeError
 from livecube.practice.news import Corrected, Discarded, Judged
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from livecube.edges.history.store import History
     from livecube.edges.sink import Item
 
@@ -17,28 +21,42 @@ __all__ = ["HistorySink"]
 
 
 class HistorySink:
-    """Keeps the solves of one session, whose logs are open and whole when they are judged."""
+    """Keeps the solves of one session, whose logs are open and whole when they are judged.
+
+    ``complain`` is told in a sentence what cannot be kept; practice goes on.
+    """
 
     name = "history"
 
-    def __init__(self, history: History, session: int) -> None:
+    def __init__(self, history: History, session: int, complain: Callable[[str], None]) -> None:
         self._history = history
+        self._complain = complain
         self._session = session
         self._numbers: dict[int, int] = {}
         """In the history, by the number in this session."""
 
     async def take(self, item: Item) -> None:
         """Keep, correct or delete a solve; the rest is not its business."""
+        if not isinstance(item, Judged | Corrected | Discarded):
+            return
+        try:
+            await asyncio.to_thread(self._take, item)
+        except (OSError, sqlite3.Error, LivecubeError) as error:
+            self._complain(
+                f"Solve {item.number} cannot be kept now ({error}); its log stays, and the next "
+                "start tries again."
+            )
+
+    def _take(self, item: Judged | Corrected | Discarded) -> None:
+        number = self._numbers.get(item.number)
         match item:
             case Judged():
-                await asyncio.to_thread(self._keep, item.number)
-            case Corrected() if item.number in self._numbers:
-                number = self._numbers[item.number]
-                await asyncio.to_thread(self._history.correct, number, item.penalties)
-            case Discarded() if item.number in self._numbers:
-                number = self._numbers[item.number]
+                self._keep(item.number)
+            case Corrected() if number is not None:
+                self._history.correct(number, item.penalties)
+            case Discarded() if number is not None:
                 change = self._history.delete if item.away else self._history.restore
-                await asyncio.to_thread(change, [number])
+                change([number])
 
     def _keep(self, number: int) -> None:
         path = open_log_path(self._history.folder, self._session, number)

@@ -178,10 +178,16 @@ class History:
             self._note("delete", {"numbers": list(numbers)})
 
     def restore(self, numbers: Sequence[int]) -> None:
-        """Bring deleted solves back."""
-        self._database.executemany(
-            "UPDATE solve SET deleted = NULL WHERE id = ?", [(number,) for number in numbers]
-        )
+        """Bring deleted solves back; if that was the last change, it is as if it never was."""
+        with self.together():
+            self._database.executemany(
+                "UPDATE solve SET deleted = NULL WHERE id = ?", [(number,) for number in numbers]
+            )
+            self._database.execute(
+                "DELETE FROM change WHERE id = (SELECT max(id) FROM change) "
+                "AND kind = 'delete' AND before = ?",
+                (json.dumps({"numbers": list(numbers)}),),
+            )
 
     def tag(self, numbers: Sequence[int], name: str, *, on: bool = True) -> None:
         """Give solves a tag, or take it from them."""
