@@ -10,6 +10,7 @@ import pytest
 from livecube.advice.advisor import Advisor
 from livecube.advice.order import best_by, orders
 from livecube.advice.rules import Level
+from livecube.advice.speaker import Planned
 from livecube.cube.holding import COLOURS
 from livecube.cube.notation import parse_turns
 from livecube.cube.pieces import CORNERS, PIECE_AT, piece_faces
@@ -19,6 +20,7 @@ from livecube.search.situation import Situation, slot_bits
 from livecube.stages.frame import ALL_SLOTS
 from livecube.techniques.registry import TECHNIQUES
 from livecube.views.order import order_lines
+from livecube.views.text import happening_line
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
@@ -83,6 +85,11 @@ def test_the_first_order_is_the_quickest_or_nearly_and_then_fills_back_slots_soo
             best = best_by(found, place)
             assert set(best) == {order.slots[place] for order in found}
     assert back_decided
+
+
+def test_orders_are_no_line_of_plain_output() -> None:
+    """They were taken for nothing at all, and what is printed to a pipe ended with the first."""
+    assert happening_line(Planned(1.0, ())) is None
 
 
 def test_nothing_to_order_without_a_whole_cross_or_a_free_slot(advisor: Advisor) -> None:

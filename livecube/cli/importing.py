@@ -28,9 +28,11 @@ def import_all(paths: Sequence[Path], person: str, *, as_json: bool) -> None:
     """
     files = log_files(paths)
     added = known = skipped = broken = 0
+    console = Console(stderr=True)
     with (
         History(data_folder()) as history,
-        Progress(console=Console(stderr=True), transient=True) as bar,
+        # Without a terminal it would leave an empty line.
+        Progress(console=console, transient=True, disable=not console.is_terminal) as bar,
     ):
         task = bar.add_task("importing", total=len(files))
         for path in files:
@@ -38,7 +40,7 @@ def import_all(paths: Sequence[Path], person: str, *, as_json: bool) -> None:
                 came = import_log(history, path, person)
             except LogError as error:
                 broken += 1
-                bar.console.print(f"livecube: {error}", highlight=False, markup=False)
+                console.print(f"livecube: {error}", highlight=False, markup=False, soft_wrap=True)
                 _tell(as_json, path, None, str(error))
             else:
                 skipped += came is None

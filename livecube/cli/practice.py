@@ -190,8 +190,9 @@ class _Practising:
             if history is not None:
                 stack.callback(history.close)
                 self._recover(history)
-            await self._source.find()
-            scrambler = await asyncio.to_thread(load_scrambler, self._asked.seed)
+            scrambler, _ = await asyncio.gather(
+                asyncio.to_thread(load_scrambler, self._asked.seed), self._source.find()
+            )
             practice = Practice(self._asked.rules, scrambler)
             await self._run(practice, history)
 

@@ -95,16 +95,16 @@ def best_average(results: Sequence[Result], count: int) -> Result | None:
     keys = [_NO_TIME_MS if isinstance(result, str) else result for result in results]
     ordered = sorted(keys[:count])
     total = sum(ordered)
-    best = _NO_TIME_MS
+    least = _NO_TIME_MS
     for at in range(count, len(keys) + 1):
         if ordered[-aside - 1] < _NO_TIME_MS:
             counted = total - sum(ordered[:aside]) - sum(ordered[-aside:])
-            best = min(best, rounded(counted, count - 2 * aside))
+            least = min(least, counted)
         if at < len(keys):
             del ordered[bisect_left(ordered, keys[at - count])]
             insort(ordered, keys[at])
             total += keys[at] - keys[at - count]
-    return DNF if best == _NO_TIME_MS else best
+    return DNF if least == _NO_TIME_MS else rounded(least, count - 2 * aside)
 
 
 def _badness(result: Result) -> tuple[bool, int]:
