@@ -23,6 +23,7 @@ from livecube.cli.options import (
     up_option,
 )
 from livecube.cli.output import run_in_order
+from livecube.cli.scramble import scrambler_with_progress
 from livecube.composition.assembly import load_advisor, set_level, sharpen
 from livecube.composition.following import CubeFollower
 from livecube.composition.hub import Hub
@@ -31,7 +32,6 @@ from livecube.composition.pipeline import Pipeline
 from livecube.composition.practised_source import PractisedSource
 from livecube.composition.practising import AttemptLogs, PracticeLeader
 from livecube.composition.refining import SWITCH_S
-from livecube.composition.scrambler import load_scrambler
 from livecube.composition.sources import Simulation
 from livecube.edges.configuration import read_configuration
 from livecube.edges.history.folder import data_folder
@@ -191,7 +191,7 @@ class _Practising:
                 stack.callback(history.close)
                 self._recover(history)
             scrambler, _ = await asyncio.gather(
-                asyncio.to_thread(load_scrambler, self._asked.seed), self._source.find()
+                asyncio.to_thread(scrambler_with_progress, self._asked.seed), self._source.find()
             )
             practice = Practice(self._asked.rules, scrambler)
             await self._run(practice, history)

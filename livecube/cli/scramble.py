@@ -3,15 +3,25 @@
 from __future__ import annotations
 
 import json
+import threading
+from typing import TYPE_CHECKING, Final
 
 import click
 import numpy as np
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn
 
-from livecube.composition.scrambler import load_scrambler
+from livecube.composition.scrambler import SCRAMBLER_STEPS, load_scrambler
 from livecube.cube.facelets import facelets_text
 from livecube.cube.turns import turns_text
 
-__all__ = ["scramble"]
+if TYPE_CHECKING:
+    from livecube.composition.scrambler import Scrambler
+
+__all__ = ["scramble", "scrambler_with_progress"]
+
+_SOON_S: Final = 0.7
+"""What takes no longer needs no bar."""
 
 
 @click.command()
@@ -23,7 +33,7 @@ def scramble(count: int, seed: int | None, as_json: bool) -> None:
 
     They are turned on a solved cube with white up and green in front.
     """
-    scrambler = load_scrambler(seed)
+    scrambler = scrambler_with_progress(seed)
     for _ in range(count):
         path = scrambler.new()
         turns = turns_text(path.turns)
@@ -33,3 +43,24 @@ def scramble(count: int, seed: int | None, as_json: bool) -> None:
             click.echo(json.dumps(one))
         else:
             click.echo(turns)
+
+
+def scrambler_with_progress(seed: int | None) -> Scrambler:
+    """Load the scrambler; on a first start, which takes seconds, with a bar on standard error."""
+    console = Console(stderr=True)
+    bar = Progress(
+        TextColumn("preparing scrambles, once for this machine"),
+        BarColumn(),
+        console=console,
+        transient=True,
+        disable=not console.is_terminal,
+    )
+    task = bar.add_task("", total=SCRAMBLER_STEPS)
+    late = threading.Timer(_SOON_S, bar.start)
+    late.start()
+    try:
+        return load_scrambler(seed, lambda: bar.advance(task))
+    finally:
+        late.cancel()
+        late.join()
+        bar.stop()

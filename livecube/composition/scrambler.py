@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from livecube.cube.position import SOLVED_BYTES
 from livecube.edges.cache import keep_compiled_code, load_phase_tables
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from livecube.scrambling.following import ScramblePath
     from livecube.scrambling.states import Draw
     from livecube.scrambling.tables import PhaseTables
 
-__all__ = ["Scrambler", "load_scrambler"]
+__all__ = ["SCRAMBLER_STEPS", "Scrambler", "load_scrambler"]
+
+SCRAMBLER_STEPS: Final = 2
+"""How often ``load_scrambler`` calls ``step``."""
 
 
 class Scrambler:
@@ -36,13 +41,19 @@ class Scrambler:
         return ScramblePath(start, turns_between(self._tables, start, target))
 
 
-def load_scrambler(seed: int | None = None) -> Scrambler:
-    """A scrambler that is ready to answer at once; ``seed``: None for what nobody can foresee."""
+def load_scrambler(seed: int | None = None, step: Callable[[], None] = lambda: None) -> Scrambler:
+    """A scrambler that is ready to answer at once; ``seed``: None for what nobody can foresee.
+
+    On a machine's first start tables are built and kernels compiled, which takes some seconds;
+    ``step`` is called when either is done.
+    """
     keep_compiled_code()
     # Imported here, behind the line above: numba looks for its cache when kernels are defined.
     from livecube.scrambling.states import seeded_draw, unforeseen_draw
     from livecube.scrambling.two_phase import warm_up
 
     tables = load_phase_tables()
+    step()
     warm_up(tables)
+    step()
     return Scrambler(tables, unforeseen_draw if seed is None else seeded_draw(seed))
