@@ -11,6 +11,7 @@ from enum import IntEnum
 from typing import TYPE_CHECKING, Final, TypeAlias
 
 from livecube.cube.turns import merge, turn_face
+from livecube.holding.news import HeldNow
 from livecube.stages.progress import Progress
 
 if TYPE_CHECKING:
@@ -93,7 +94,7 @@ class Planned:
     orders: tuple[Order, ...]
 
 
-Happening: TypeAlias = Progress | Spoken | Clue | Withdrawn | Unsaid | Planned
+Happening: TypeAlias = Progress | HeldNow | Spoken | Clue | Withdrawn | Unsaid | Planned
 """All that the pipeline tells."""
 
 

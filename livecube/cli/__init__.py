@@ -20,6 +20,8 @@ _MODULES: Final = {
     "practice": "practice",
     "history": "history",
     "replay": "replay",
+    "write": "write",
+    "adapt": "adapt",
     "hints": "hints",
     "inspect": "inspection",
     "explain": "explain",

@@ -23,7 +23,7 @@ from livecube.cli.options import (
     up_option,
 )
 from livecube.cli.output import Output, run_in_order
-from livecube.composition.assembly import load_advisor, set_level, sharpen
+from livecube.composition.assembly import load_advisor, load_holdings, set_level, sharpen
 from livecube.composition.following import CubeFollower
 from livecube.composition.hub import Hub
 from livecube.composition.keyboard import Keyboard, stating
@@ -284,6 +284,7 @@ class _Live:
         advisor = await asyncio.to_thread(load_advisor, hands=self._wishes.hands)
         set_level(advisor, level)
         self._pipeline.advisor = advisor
+        self._pipeline.holdings = await asyncio.to_thread(load_holdings)
         if board.notice == preparing:
             board.notice = ""
         await asyncio.to_thread(sharpen, advisor)

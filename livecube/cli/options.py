@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import math
+import threading
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,6 +19,7 @@ from livecube.composition.assembly import (
     ADVISOR_STEPS,
     LEVEL_NAMES,
     load_advisor,
+    load_holdings,
     set_level,
 )
 from livecube.composition.choosing import Wanted
@@ -30,6 +32,7 @@ if TYPE_CHECKING:
 
     from livecube.advice.advisor import Advisor
     from livecube.hands.model import Hands
+    from livecube.holding.following import HoldingFollower
 
 __all__ = [
     "Wishes",
@@ -42,9 +45,13 @@ __all__ = [
     "hands_option",
     "hint_options",
     "holding_option",
+    "holdings_with_progress",
     "level_option",
     "up_option",
 ]
+
+_PATIENCE_S = 0.8
+"""What takes longer shows a bar."""
 
 _ANY = "any"
 
@@ -190,12 +197,7 @@ def a_number(_context: click.Context, _option: click.Parameter, value: float) ->
 
 def advisor_with_progress(level: str = LEVEL_NAMES[0], hands: Hands | None = None) -> Advisor:
     """Load the advisor; on a first start, which takes seconds, with a bar on standard error."""
-    bar = Progress(
-        TextColumn("preparing the search, once for this machine"),
-        BarColumn(),
-        console=Console(stderr=True),
-        transient=True,
-    )
+    bar = _bar("preparing the search, once for this machine")
     task = bar.add_task("", total=ADVISOR_STEPS)
 
     def step(steps: int) -> None:
@@ -205,8 +207,30 @@ def advisor_with_progress(level: str = LEVEL_NAMES[0], hands: Hands | None = Non
 
     try:
         advisor = load_advisor(step, hands)
-        set_level(advisor, level)
-        return advisor
     finally:
-        if bar.live.is_started:  # or else it would leave an empty line where there is no terminal
-            bar.stop()
+        _end(bar)
+    set_level(advisor, level)
+    return advisor
+
+
+def holdings_with_progress() -> HoldingFollower:
+    """Load what works out the holding; on a first start, which takes seconds, with a bar."""
+    bar = _bar("preparing to read hands")
+    bar.add_task("", total=None)
+    late = threading.Timer(_PATIENCE_S, bar.start)
+    late.start()
+    try:
+        return load_holdings()
+    finally:
+        late.cancel()
+        late.join()
+        _end(bar)
+
+
+def _bar(text: str) -> Progress:
+    return Progress(TextColumn(text), BarColumn(), console=Console(stderr=True), transient=True)
+
+
+def _end(bar: Progress) -> None:
+    if bar.live.is_started:  # or else it would leave an empty line where there is no terminal
+        bar.stop()

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from livecube.cli.broker_options import publishing_options
-from livecube.cli.options import advisor_with_progress, hint_options
+from livecube.cli.options import advisor_with_progress, hint_options, holdings_with_progress
 from livecube.cli.output import Output
 from livecube.composition.following import follow_log
 from livecube.composition.hub import Hub
@@ -75,6 +75,7 @@ def replay(
     pipeline = Pipeline(Tracker(header.position), time.perf_counter, wishes.manner)
     if wishes.level is not None:
         pipeline.advisor = advisor_with_progress(wishes.level, wishes.hands)
+        pipeline.holdings = holdings_with_progress()
     if torn:
         click.echo(f"livecube: {log}: the last line is cut off and was left out", err=True)
     drawn = pace is not None

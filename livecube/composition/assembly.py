@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from livecube.advice.advisor import Advisor
     from livecube.decoding import Decoder
     from livecube.hands.model import Hands
+    from livecube.holding.following import HoldingFollower
     from livecube.techniques.base import Technique
 
 __all__ = [
@@ -33,6 +34,7 @@ __all__ = [
     "find_technique",
     "known_techniques",
     "load_advisor",
+    "load_holdings",
     "set_level",
     "sharpen",
 ]
@@ -88,6 +90,25 @@ def load_advisor(
     gc.freeze()
     step(1)
     return advisor
+
+
+def load_holdings() -> HoldingFollower:
+    """What works out how the cube is held, ready at once.
+
+    Raises :class:`~livecube.errors.UsageError` if the user's own file makes no sense.
+    """
+    keep_compiled_code()
+    from livecube.edges.holding_file import holding_model
+    from livecube.holding.following import HoldingFollower
+    from livecube.holding.inference import read_solve
+    from livecube.holding.live import LiveHolding
+    from livecube.holding.observations import SolvePart
+
+    model = holding_model()
+    # Every kernel is compiled or loaded now, before a cube waits for it.
+    read_solve(SolvePart([0, 3, 5], [0.0, 1.0, 1.01], [0, 0, 0], 5), model)
+    LiveHolding(model).turn(0, 0.0, 0, -1)
+    return HoldingFollower(model)
 
 
 def known_techniques() -> tuple[Technique, ...]:

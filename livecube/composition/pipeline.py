@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from livecube.cube.geometry import Array
     from livecube.cube.holding import Holding
     from livecube.events import CubeEvent
+    from livecube.holding.following import HoldingFollower
+    from livecube.holding.news import HeldNow
     from livecube.stages.progress import Progress
     from livecube.stages.tracker import Tracker
 
@@ -75,6 +77,8 @@ class Pipeline:
         self.tracker = tracker
         self.manner = manner or Manner()
         self.advisor: Advisor | None = None
+        self.holdings: HoldingFollower | None = None
+        """Works out how the cube is held; may be set later, like the advisor."""
         self.question: Asked | None = None
         """What the present position asks; None when there is nothing to ask."""
         self.solves = 0
@@ -101,6 +105,11 @@ class Pipeline:
         return parse_colour(followed) if followed else self.manner.crosses[0]
 
     @property
+    def holding(self) -> Holding | None:
+        """How the cube is held now: as stated, or as worked out if that is sure enough."""
+        return self.tracker.holding or (self.holdings.sure if self.holdings else None)
+
+    @property
     def _rest_due(self) -> float | None:
         return self._resting.due if self.manner.in_inspection else None
 
@@ -108,11 +117,11 @@ class Pipeline:
         """Take in an event; all that it brought, in order."""
         told = self.tracker.feed(event)
         self._resting.watch(event, told)
-        return self._advised(told)
+        return self._advised(self._held(told))
 
     def finish(self) -> list[Happening]:
         """There are no more events."""
-        return self._advised(self.tracker.finish())
+        return self._advised(self._held(self.tracker.finish()))
 
     def wake(self) -> list[Happening]:
         """The time that ``due`` named has come, and nothing has happened since."""
@@ -121,7 +130,7 @@ class Pipeline:
             return self._degrees.wake()
         self._resting.rest()
         position = np.frombuffer(self.tracker.position, dtype=np.uint8)
-        self.question = OpeningQuestion(due, position, self.manner.crosses, self.tracker.holding)
+        self.question = OpeningQuestion(due, position, self.manner.crosses, self.holding)
         return []
 
     def refined(self, question: Question, advice: Advice) -> list[Happening]:
@@ -149,7 +158,10 @@ class Pipeline:
         self.question = None
         return self._in_degrees(self._say(self._speaker.open(t, rows)))
 
-    def _advised(self, told: Sequence[Progress]) -> list[Happening]:
+    def _held(self, told: Sequence[Progress]) -> Sequence[Progress | HeldNow]:
+        return self.holdings.take(told) if self.holdings else told
+
+    def _advised(self, told: Sequence[Progress | HeldNow]) -> list[Happening]:
         happenings: list[Happening] = []
         for progress in told:
             happenings += [progress, *self._noted(progress)]
@@ -158,7 +170,7 @@ class Pipeline:
             happenings += self._say(self._advise(told))
         return self._in_degrees(happenings)
 
-    def _noted(self, progress: Progress) -> Sequence[Spoken | Withdrawn | Unsaid]:
+    def _noted(self, progress: Progress | HeldNow) -> Sequence[Spoken | Withdrawn | Unsaid]:
         """Keep what later advice depends on; what is taken back, or said since a solve is over."""
         match progress:
             case Turned():
@@ -177,7 +189,7 @@ class Pipeline:
                     return [self._withheld.release(progress.t)]
         return []
 
-    def _advise(self, told: Sequence[Progress]) -> list[Spoken | Withdrawn]:
+    def _advise(self, told: Sequence[Progress | HeldNow]) -> list[Spoken | Withdrawn]:
         turned = self._turned
         withdrawn: list[Withdrawn] = []
         if turned is None:
@@ -194,7 +206,7 @@ class Pipeline:
             turned.t,
             np.frombuffer(turned.position, dtype=np.uint8),
             parse_colour(turned.cross),
-            self.tracker.holding,
+            self.holding,
         )
         advice = self.advisor.advise(
             question.position, question.face, question.holding, inspection=False, most=MOST_ROWS

@@ -3,7 +3,8 @@
 Face turns, wide turns and rotations follow article 12a of the World Cube Association
 Regulations (April 1, 2026): ``R``, ``R'``, ``R2``, ``Rw`` (also ``2Rw``), ``x``. Accepted as
 common practice, no published source: slices ``M E S``, lower-case wides ``r``, ``R2'``,
-groups ``(R U R' U')3``, and comments from ``//`` to the end of the line.
+groups ``(R U R' U')3``, and comments from ``//`` to the end of the line. A pause of the hands is
+written ``…`` and read as a blank.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ _LIMIT: Final = 10_000
 """Longest sequence that is read; nested repetitions could otherwise fill the memory."""
 
 _TOKEN: Final = re.compile(
-    r"""(?P<blank>[\s]+|//[^\n]*)
+    r"""(?P<blank>[\s…]+|//[^\n]*)
       | (?P<open>\()
       | (?P<close>\))(?P<times>[0-9]*)(?P<back>['’′]?)
       | (?P<layers>[0-9]*)(?P<letter>[A-Za-z])(?P<wide>w?)(?P<amount>[0-9]*)(?P<prime>['’′]?)""",

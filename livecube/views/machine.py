@@ -11,6 +11,7 @@ from livecube.advice.speaker import Clue, Degree, Planned, Spoken, Unsaid, Withd
 from livecube.advice.withheld import best_chances
 from livecube.cube.holding import piece_colours
 from livecube.cube.turns import turn_name
+from livecube.holding.news import HeldNow
 from livecube.stages.progress import (
     BatteryLevel,
     ClockTold,
@@ -119,6 +120,11 @@ def happening_json(happening: Happening) -> dict[str, Any]:
             held = happening.holding
             where = {"up": held and held.up, "front": held and held.front}
             return _event("holding", happening.t, where)
+        case HeldNow():
+            held = happening.holding
+            where = {"up": held and held.up, "front": held and held.front}
+            sure = {"confidence": round(happening.confidence, 3)}
+            return _event("held", happening.t, where | sure)
 
 
 def _event(name: str, t: float, rest: dict[str, Any]) -> dict[str, Any]:

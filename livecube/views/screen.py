@@ -20,6 +20,7 @@ from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import Holding, parse_colour
 from livecube.cube.notation import moves_text
 from livecube.cube.position import SOLVED_BYTES
+from livecube.holding.news import HeldNow
 from livecube.practice.news import PracticeNews
 from livecube.search.situation import Situation, slot_bits
 from livecube.stages.progress import (
@@ -105,6 +106,8 @@ class Board:
         self.keys = False
         """Whether somebody can press keys."""
         self._held: Holding | None = None
+        self._sure: Holding | None = None
+        """The holding that was worked out, where it is sure enough."""
         """How the solver said the cube is held."""
         self._said: Spoken | Clue | Unsaid | None = None
         """What was said last and still holds."""
@@ -146,6 +149,8 @@ class Board:
                 self._said = None
             case HeldAs():
                 self._held = happening.holding
+            case HeldNow():
+                self._sure = happening.holding
             case Resynced():
                 self._position = happening.position
                 self.notice = twisted_sentence(happening)
@@ -258,7 +263,8 @@ class Board:
         """What can be done, in one quiet line."""
         if not self.keys:
             return "Ctrl-C ends."
-        held = self._held or "cheapest front"
+        worked_out = f"{self._sure} (worked out)" if self._sure else ""
+        held = self._held or worked_out or "cheapest front"
         return f"h holding: {held}   c the cube is solved now   q ends"
 
     def _free_slots(self) -> list[tuple[str, str]]:

@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING, Final
 
 from livecube.advice.speaker import Clue, Degree, Planned, Spoken, Unsaid, Withdrawn
 from livecube.advice.withheld import best_chances
-from livecube.advice.words import what_sentence, where_sentence
+from livecube.advice.words import place_of, what_sentence, where_sentence
 from livecube.cube.holding import piece_colours
 from livecube.cube.notation import moves_text
+from livecube.holding.news import HeldNow
 from livecube.stages.progress import (
     BatteryLevel,
     ClockTold,
@@ -65,8 +66,9 @@ def split_title(split: Split) -> str:
 
 
 def _how(split: Split) -> str:
-    """By which technique or with which case a stage was done."""
-    parts = [part for part in (split.technique, split.case) if part]
+    """Where in the hands, if that is known, by which technique and with which case."""
+    parts = [place_of(slot, split.holding) for slot in split.slots if split.holding]
+    parts += [part for part in (split.technique, split.case) if part]
     if split.offset:
         parts.append(f"offset {split.offset}")
     if split.inferred:
@@ -112,7 +114,7 @@ def clock_sentence(told: ClockTold) -> str:
 def happening_line(happening: Happening) -> str | None:
     """One line for a happening; None for what is not worth one."""
     match happening:
-        case Turned() | BatteryLevel() | Withdrawn() | HeldAs() | Planned():
+        case Turned() | BatteryLevel() | Withdrawn() | HeldAs() | HeldNow() | Planned():
             text = None
         case SolveBegun():
             text = f"solve begins with turn {happening.start_turn}"

@@ -47,13 +47,16 @@ def permute(hands: Hands) -> None:
 
 def _settle(hands: Hands, look: str) -> None:
     rng = hands.rng
-    known = answers(hands.seen(), look, mirror=hands.habits.left_handed)
+    habits = hands.habits
+    known = answers(hands.seen(), look, mirror=habits.left_handed, backwards=habits.backwards)
+    if habits.backwards and not known:
+        known = answers(hands.seen(), look, mirror=habits.left_handed)
     if not known:
         raise ValueError(f"no known sequence settles what look {look!r} sees here")
     shortest = min(len(answer.sequence.turns) for answer in known)
     short = [answer for answer in known if len(answer.sequence.turns) <= shortest + 3]
     chosen = short[int(rng.integers(len(short)))]
     if chosen.quarters:
-        rotate = rng.random() < hands.habits.p_rotate_for_case
+        rotate = rng.random() < habits.p_rotate_for_case
         hands.sequence([Move("y" if rotate else "U", chosen.quarters)])
     hands.sequence(chosen.sequence.moves)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-__all__ = ["LEFT_HANDED", "RIGHT_HANDED", "Habits"]
+__all__ = ["LEFT_HANDED", "OTHERWISE", "RIGHT_HANDED", "Habits"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,6 +18,12 @@ class Habits:
     name: str = "right-handed"
     left_handed: bool = False
     """Last-layer sequences are known as their mirror images."""
+    backwards: bool = False
+    """Other last-layer sequences are known than usual: those that undo the usual ones, wherever
+    one of them settles the case."""
+    plans_grip: bool = True
+    """The cube is held as costs least for all turns that belong together. Else the first side face
+    is brought to either hand, whatever comes after it."""
     # Hands, seconds.
     turn_s: float = 0.16
     """Median time of an easy quarter turn in a running sequence."""
@@ -98,3 +104,20 @@ LEFT_HANDED: Final = Habits(
     p_one_look_permute=0.6,
 )
 """A left-handed two-look solver who rotates much."""
+
+OTHERWISE: Final = Habits(
+    name="otherwise",
+    left_handed=True,
+    backwards=True,
+    plans_grip=False,
+    p_wide_for_layer=0.01,
+    p_rotate_for_case=0.5,
+    turn_s=0.22,
+    rotation_s=0.3,
+    pair_pause_s=0.5,
+    p_longer_pair=0.6,
+    p_one_look_orient=0.5,
+    p_one_look_permute=0.5,
+)
+"""A left-handed two-look solver who rotates much, plans no grip and knows other sequences: unlike
+the others in kind, for trying what was learned from them."""

@@ -202,6 +202,20 @@ class Hands:
             self.make(move)
 
     def _choose_grip(self, fixed: Sequence[int]) -> None:
+        if self.habits.plans_grip:
+            self._cheapest_grip(fixed)
+        else:
+            self._bring_first_side(fixed)
+
+    def _bring_first_side(self, fixed: Sequence[int]) -> None:
+        """Rotate until the first side face to be turned is left or right, if it is not."""
+        places = [self.holding.hand_face(turn_face(turn)) for turn in fixed]
+        first = next((FACES[place] for place in places if FACES[place] in "LFRB"), "R")
+        if first in "FB":
+            quarters = int(self.rng.choice((1, 3)))
+            self.make(Move("y", quarters))
+
+    def _cheapest_grip(self, fixed: Sequence[int]) -> None:
         habits = self.habits
         best, cost = self.holding, float("inf")
         for holding in (self.holding, *(self.holding.after(y) for y in _Y)):

@@ -13,7 +13,14 @@ from livecube.cube.geometry import FACES
 from livecube.cube.pieces import PIECE_AT, TWIST_AT
 from livecube.cube.position import SOLVED, TURN_BYTES
 from livecube.cube.turns import inverse_turns, make_turn
-from livecube.virtual.sequences import ORIENT, PERMUTE, Sequence, mirrored, read_sequence
+from livecube.virtual.sequences import (
+    ORIENT,
+    PERMUTE,
+    Sequence,
+    mirrored,
+    read_sequence,
+    turned_back,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -88,11 +95,12 @@ LOOKS: Final[dict[str, tuple[Callable[[bytes], bytes], str]]] = {
 
 
 @cache
-def _book(look: str, mirror: bool) -> dict[bytes, list[Sequence]]:
+def _book(look: str, mirror: bool, backwards: bool) -> dict[bytes, list[Sequence]]:
     key, texts = LOOKS[look]
     book: dict[bytes, list[Sequence]] = {}
-    for text in texts.strip().splitlines():
-        sequence = read_sequence(mirrored(text) if mirror else text)
+    for written in texts.strip().splitlines():
+        text = mirrored(written) if mirror else written
+        sequence = read_sequence(turned_back(text) if backwards else text)
         position = _SOLVED
         for turn in inverse_turns(sequence.turns):
             position = position.translate(TURN_BYTES[turn])
@@ -100,10 +108,12 @@ def _book(look: str, mirror: bool) -> dict[bytes, list[Sequence]]:
     return book
 
 
-def answers(position: bytes, look: str, *, mirror: bool = False) -> list[Answer]:
+def answers(
+    position: bytes, look: str, *, mirror: bool = False, backwards: bool = False
+) -> list[Answer]:
     """All known sequences that settle what this look sees, with the turn of U before each."""
     key, _ = LOOKS[look]
-    book = _book(look, mirror)
+    book = _book(look, mirror, backwards)
     return [
         Answer(quarters, sequence)
         for quarters in range(4)

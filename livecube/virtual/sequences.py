@@ -14,7 +14,7 @@ from livecube.cube.holding import Move, fixed_turns
 from livecube.cube.notation import moves_text, parse_moves
 from livecube.cube.position import SOLVED, TURN_BYTES
 
-__all__ = ["ORIENT", "PERMUTE", "Sequence", "mirrored", "read_sequence"]
+__all__ = ["ORIENT", "PERMUTE", "Sequence", "mirrored", "read_sequence", "turned_back"]
 
 ORIENT: Final = """
 R U2 R2 F R F' U2 R' F R F'
@@ -147,3 +147,8 @@ def mirrored(text: str) -> str:
         else Move(_MIRROR.get(move.symbol, move.symbol), 4 - move.quarters)
         for move in parse_moves(text)
     )
+
+
+def turned_back(text: str) -> str:
+    """The sequence that undoes this one, as somebody knows it who knows other sequences."""
+    return moves_text(move.inverted() for move in reversed(parse_moves(text)))

@@ -1,0 +1,58 @@
+"""``livecube adapt``: learn from somebody's own logs how they hold the cube."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+from rich.console import Console
+from rich.progress import Progress
+
+from livecube.composition.writing import habits_of, solves_of_log
+from livecube.errors import UsageError
+
+if TYPE_CHECKING:
+    from livecube.holding.counting import Counts
+    from livecube.holding.observations import SolvePart
+
+__all__ = ["adapt"]
+
+_FEW = 5
+"""So many solves are needed: fewer say next to nothing."""
+
+
+@click.command()
+@click.argument("logs", nargs=-1, type=click.Path(path_type=Path))
+@click.option("--forget", is_flag=True, help="Go back to what comes with livecube.")
+def adapt(logs: tuple[Path, ...], forget: bool) -> None:
+    """Learn from LOGS of your own solves how you hold the cube and turn it.
+
+    Nobody has to say how it was held. Twenty solves make a difference; what was learned before is
+    replaced. From then on replay, write and live hints reckon with your own habits.
+    """
+    from livecube.edges.holding_file import forget_own_counts, keep_own_counts
+
+    if forget:
+        if logs:
+            raise UsageError("--forget takes no logs")
+        click.echo("Forgotten." if forget_own_counts() else "There was nothing to forget.")
+        return
+    if not logs:
+        raise UsageError("name one or more logs of your own solves, or --forget")
+    solves = [one for log in logs for one in solves_of_log(log)]
+    whole = [one.part for one in solves if one.solve.solved and not one.solve.gap]
+    if len(whole) < _FEW:
+        raise UsageError(f"the logs hold {len(whole)} whole solves; {_FEW} at least are needed")
+    counts = _learned(whole)
+    file = keep_own_counts(counts, f"livecube adapt, {len(whole)} solves")
+    click.echo(f"Learned from {len(whole)} solves, kept in {file}.")
+
+
+def _learned(solves: list[SolvePart]) -> Counts:
+    from livecube.holding.adapting import ROUNDS
+
+    with Progress(console=Console(file=sys.stderr), transient=True) as bar:
+        task = bar.add_task("learning", total=ROUNDS)
+        return habits_of(solves, lambda rounds: bar.advance(task, rounds))

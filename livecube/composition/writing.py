@@ -1,0 +1,53 @@
+"""Written solves, and habits learned, from logs."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from livecube.composition.assembly import load_holdings
+from livecube.edges.log_files import LogReader
+from livecube.stages.tracker import Tracker
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
+    from pathlib import Path
+
+    from livecube.holding.counting import Counts
+    from livecube.holding.observations import SolvePart
+    from livecube.holding.solve_turns import SolveTurns
+    from livecube.holding.written import WrittenSolve
+
+__all__ = ["habits_of", "solves_of_log", "written_solves"]
+
+
+def solves_of_log(log: Path) -> list[SolveTurns]:
+    """All solves in a log.
+
+    Raises :class:`~livecube.errors.LogError`.
+    """
+    load_holdings()
+    from livecube.holding.solve_turns import solves_in
+
+    with LogReader(log) as reader:
+        return solves_in(Tracker(reader.header.position).feed_all(reader))
+
+
+def written_solves(solves: Iterable[SolveTurns]) -> list[WrittenSolve]:
+    """The solves as a person would write them."""
+    from livecube.edges.holding_file import holding_model
+    from livecube.holding.inference import read_solve
+    from livecube.holding.written import write_solve
+
+    model = holding_model()
+    return [write_solve(one, read_solve(one.part, model)) for one in solves]
+
+
+def habits_of(solves: Sequence[SolvePart], step: Callable[[int], None]) -> Counts:
+    """What the hands of whoever made these solves do; ``step`` is called as it goes on."""
+    import numpy as np
+
+    from livecube.edges.holding_file import shipped_counts
+    from livecube.holding.adapting import adapted
+
+    # The same logs give the same habits: what is drawn at random is drawn alike each time.
+    return adapted(shipped_counts(), solves, np.random.default_rng(0), step)

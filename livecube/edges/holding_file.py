@@ -1,0 +1,86 @@
+"""What is known of how people hold the cube: the counts that come with livecube, or one's own."""
+
+from __future__ import annotations
+
+import os
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+import platformdirs
+
+from livecube.errors import UsageError
+from livecube.holding.counts_text import counts_text, parse_counts
+from livecube.holding.inference import HoldingModel
+
+if TYPE_CHECKING:
+    from livecube.holding.counting import Counts
+
+__all__ = [
+    "forget_own_counts",
+    "holding_model",
+    "keep_own_counts",
+    "own_counts_file",
+    "shipped_counts",
+]
+
+_SHIPPED: Final = "counts.json"
+_OWN: Final = "holding.json"
+
+
+def own_counts_file() -> Path:
+    """In ``LIVECUBE_STATE``, or the system's folder for what a program keeps of this user."""
+    named = os.environ.get("LIVECUBE_STATE")
+    folder = Path(named) if named else Path(platformdirs.user_state_dir("livecube"))
+    return folder / _OWN
+
+
+@cache
+def shipped_counts() -> Counts:
+    """The counts that come with livecube."""
+    return parse_counts((files("livecube.holding") / _SHIPPED).read_text(encoding="utf-8"))
+
+
+def holding_model() -> HoldingModel:
+    """The model: the user's own, if there is one.
+
+    Raises :class:`~livecube.errors.UsageError` if the user's file makes no sense.
+    """
+    file = own_counts_file()
+    try:
+        text = file.read_text(encoding="utf-8")
+    except OSError:
+        return HoldingModel.of(shipped_counts())
+    try:
+        return HoldingModel.own(parse_counts(text))
+    except UsageError as error:
+        raise UsageError(f"{file}: {error}; livecube adapt --forget removes it") from None
+
+
+def keep_own_counts(counts: Counts, about: str) -> Path:
+    """Keep somebody's own counts; returns where.
+
+    Raises :class:`~livecube.errors.UsageError` if nothing can be written there.
+    """
+    file = own_counts_file()
+    partial = file.with_suffix(".new")
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        partial.write_text(counts_text(counts, about), encoding="utf-8")
+        partial.replace(file)
+    except OSError as error:
+        raise UsageError(f"{file} cannot be written: {error.strerror}") from None
+    return file
+
+
+def forget_own_counts() -> bool:
+    """Go back to what comes with livecube; whether there was anything to forget."""
+    file = own_counts_file()
+    try:
+        file.unlink()
+    except FileNotFoundError:
+        return False
+    except OSError as error:
+        raise UsageError(f"{file} cannot be removed: {error.strerror}") from None
+    return True

@@ -1,0 +1,1 @@
+"""How the cube is held, worked out from the turns alone."""

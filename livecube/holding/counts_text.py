@@ -1,0 +1,168 @@
+"""Counts as text and back: JSON, one context a line, moves as people write them."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from livecube.cube.notation import moves_text, parse_moves
+from livecube.errors import NotationError, UsageError
+from livecube.holding.counting import Counts
+from livecube.holding.moves import HAND_MOVES, ROTATIONS_WRITTEN, hand_move
+from livecube.holding.observations import PACES, STAGES
+
+if TYPE_CHECKING:
+    from livecube.holding.arrays import Array
+    from livecube.holding.counting import Context
+
+__all__ = ["counts_text", "parse_counts"]
+
+_GROUP_NAMES: Final = ("cross", "pair", "last layer")
+_TILT_NAMES: Final = ("down", "tilted")
+_WRITTEN: Final = tuple(map(str, HAND_MOVES))
+_ROTATIONS: Final = {moves_text(moves): number for number, moves in enumerate(ROTATIONS_WRITTEN)}
+_MARKS: Final = tuple(f"{what} {stage}" for stage in STAGES for what in ("begun", "rotated"))
+
+
+def counts_text(counts: Counts, about: str, least: float = 1.0) -> str:
+    """Write counts down; ``about``: where they come from.
+
+    Contexts of two moves or more that were seen less than ``least`` times are left out.
+    """
+    moves = {
+        _context_text(context): _sparse(row, _WRITTEN)
+        for context, row in sorted(counts.moves.items(), key=lambda item: (len(item[0]), item[0]))
+        if row.sum() >= (least if len(context) > 2 else 0) and row.any()
+    }
+    names = tuple(_ROTATIONS)
+    rotations = {
+        f"{STAGES[stage]} {since} {_TILT_NAMES[tilted]} {pace}": _sparse(row, names)
+        for (stage, since, tilted, pace) in np.ndindex(counts.rotations.shape[:-1])
+        if (row := counts.rotations[stage, since, tilted, pace]).any()
+    }
+    parts = {
+        "livecube_holding_counts": 1,
+        "about": about,
+        "first_tilted": _numbers(counts.first_tilted),
+        "slices": [_numbers(row) for row in counts.slices],
+        "rotations": rotations,
+        "moves": moves,
+    }
+    return "{\n" + ",\n".join(_entry(key, value) for key, value in parts.items()) + "\n}\n"
+
+
+def _entry(key: str, value: Any) -> str:
+    if not isinstance(value, dict):
+        return f"{json.dumps(key)}: {json.dumps(value)}"
+    lines = ",\n".join(f"{json.dumps(k)}: {json.dumps(v)}" for k, v in value.items())
+    return f"{json.dumps(key)}: {{\n{lines}\n}}"
+
+
+def _numbers(row: Array) -> list[float]:
+    return [int(x) if x == int(x) else round(float(x), 2) for x in row]
+
+
+def _sparse(row: Array, names: tuple[str, ...]) -> dict[str, float]:
+    return {name: x for name, x in zip(names, _numbers(row), strict=True) if x}
+
+
+def _context_text(context: Context) -> str:
+    group, *last = context
+    words = [_WRITTEN[i] if i < len(_WRITTEN) else f"({_MARKS[i - len(_WRITTEN)]})" for i in last]
+    return " ".join([f"{_GROUP_NAMES[group]}:", *words])
+
+
+def parse_counts(text: str) -> Counts:
+    """Read counts.
+
+    Raises :class:`~livecube.errors.UsageError`, which names the entry that is wrong.
+    """
+    try:
+        parts = json.loads(text)
+    except ValueError as error:
+        raise _wrong("the text", f"is not JSON: {error}") from None
+    if not isinstance(parts, dict) or parts.get("livecube_holding_counts") != 1:
+        raise _wrong("livecube_holding_counts", "must be 1; this is another file")
+    counts = Counts()
+    _fill(counts.first_tilted, "first_tilted", parts.get("first_tilted"))
+    _fill(counts.slices, "slices", parts.get("slices"))
+    for name, row in _table(parts, "rotations").items():
+        counts.rotations[_class(name)] = _dense(row, f"rotations, {name!r}", _ROTATIONS, 24)
+    written = {name: number for number, name in enumerate(_WRITTEN)}
+    for name, row in _table(parts, "moves").items():
+        dense = _dense(row, f"moves, {name!r}", written, len(_WRITTEN))
+        counts.moves[_context(name)] = dense
+    return counts
+
+
+def _wrong(entry: str, reason: str) -> UsageError:
+    return UsageError(f"{entry}: {reason}")
+
+
+def _table(parts: dict[str, Any], key: str) -> dict[str, Any]:
+    table = parts.get(key)
+    if not isinstance(table, dict):
+        raise _wrong(key, "must be a table of counts")
+    return table
+
+
+def _fill(array: Array, key: str, value: object) -> None:
+    try:
+        its = np.array(value, dtype=float)
+    except (TypeError, ValueError):
+        its = np.empty(0)
+    if its.shape != array.shape or not np.isfinite(its).all() or (its < 0).any():
+        raise _wrong(key, f"must be numbers from 0 on, of shape {array.shape}")
+    array[:] = its
+
+
+def _dense(row: object, entry: str, names: dict[str, int], length: int) -> Array:
+    dense = np.zeros(length)
+    if not isinstance(row, dict):
+        raise _wrong(entry, "must be a table of counts")
+    for name, count in row.items():
+        if name not in names:
+            raise _wrong(entry, f"{name!r} is no move that is counted there")
+        good = isinstance(count, int | float) and not isinstance(count, bool)
+        if not (good and 0 <= count < float("inf")):
+            raise _wrong(entry, f"{name!r} must be counted from 0 on, not {count!r}")
+        dense[names[name]] = count
+    return dense
+
+
+def _class(name: str) -> tuple[int, int, int, int]:
+    words = name.split(" ")
+    try:
+        stage, since, tilted, pace = words
+        found = STAGES.index(stage), int(since), _TILT_NAMES.index(tilted), int(pace)
+    except ValueError:
+        raise _wrong(f"rotations, {name!r}", _CLASS_FORM) from None
+    if not (0 <= found[1] <= 2 and 0 <= found[3] <= len(PACES)):
+        raise _wrong(f"rotations, {name!r}", _CLASS_FORM)
+    return found
+
+
+_CLASS_FORM: Final = (
+    f"must be a stage ({', '.join(STAGES)}), 0 to 2 turns since it began, "
+    f"{' or '.join(_TILT_NAMES)}, and a class of gaps from 0 to {len(PACES)}"
+)
+
+
+def _context(name: str) -> Context:
+    group, colon, words = name.partition(":")
+    try:
+        marks = [f"({mark})" for mark in _MARKS]
+        if not colon:
+            raise ValueError
+        found = [_GROUP_NAMES.index(group)]
+        while words.strip().startswith("("):
+            mark, _, words = words.strip().partition(")")
+            found.append(len(_WRITTEN) + marks.index(mark + ")"))
+        found += [hand_move(move) for move in parse_moves(words)]
+    except (ValueError, KeyError, NotationError):
+        raise _wrong(
+            f"moves, {name!r}", f"must be {', '.join(_GROUP_NAMES)}, a colon, and what came before"
+        ) from None
+    return tuple(found)

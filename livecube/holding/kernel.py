@@ -1,0 +1,269 @@
+"""The kernels: which holdings and moves can have made the turns, and how likely each is.
+
+A *state* is a holding and a node (what the hands did last); its key is ``holding * nodes +
+node``. A turn takes two steps: the hands may rotate the cube and begin a stage (:func:`_rest`),
+then they move (:func:`_move`). A slice is two turns, and so goes from the states in front of the
+first of them to those behind the second.
+
+Here they are followed forward; :mod:`livecube.holding.looking_back` goes the way back.
+Weights are those of the forward algorithm for hidden Markov models (Rabiner 1989), scaled at
+each turn; with ``best`` they are those of Viterbi: the greatest instead of the sum. States whose
+weight is below 1e-9 of all are dropped. Nothing is checked here: arrays have the shapes and
+types that the values below state.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+import numba
+import numpy as np
+
+from livecube.holding.moves import HELD_AFTER, ROTATED, SEEN_AS_FACE, SEEN_AS_SLICE, SEEN_AS_WIDE
+
+if TYPE_CHECKING:
+    from livecube.holding.arrays import Array
+    from livecube.holding.likelihoods import Likelihoods
+
+__all__ = [
+    "Rows",
+    "Seen",
+    "advance",
+    "forward",
+    "gaps",
+    "is_slice",
+    "room_for",
+    "rows_for",
+    "seen_as",
+]
+
+_MOST: Final = 1536
+"""States that are kept at a time."""
+_NEGLIGIBLE: Final = 1e-9
+
+
+class Seen(NamedTuple):
+    """What is seen of each turn; see :mod:`livecube.holding.observations`."""
+
+    turns: Array
+    """Shape (turns,), int8, and so are the next four. Fixed-frame turns."""
+    stages: Array
+    """Number of the name of the stage: 0 to 4."""
+    since: Array
+    """Turns since the stage began: 0, 1, or 2 for more."""
+    paces: Array
+    """Class of the gap before the turn, by pace."""
+    close: Array
+    """Class of the gap before the turn, when short."""
+    evidence: Array
+    """Shape (turns, 24), float64: how likely whatever else is known is, if the cube is held so
+    before the turn; ones if nothing is."""
+
+
+def room_for(turns: int) -> Seen:
+    """Room for so many turns, nothing known of any."""
+    a, b, c, d, e = (np.zeros(turns, dtype=np.int8) for _ in range(5))
+    return Seen(a, b, c, d, e, np.ones((turns, 24)))
+
+
+class Rows(NamedTuple):
+    """States at each turn. Row t has ``n[t]`` of them; what is behind is not defined."""
+
+    rest_keys: Array
+    """Shape (turns, most), int32: states before the turn."""
+    rest_weights: Array
+    """Shape (turns, most), float64."""
+    rest_n: Array
+    """Shape (turns,), int32."""
+    keys: Array
+    """The same after the turn."""
+    weights: Array
+    n: Array
+    scales: Array
+    """Shape (turns,), float64: by what the weights after the turn were divided."""
+    where: Array
+    """Shape (24 * nodes,), int32: −1 everywhere between calls."""
+
+
+def rows_for(turns: int, nodes: int) -> Rows:
+    """Room for the states of so many turns."""
+    both = [
+        (np.empty((turns, _MOST), np.int32), np.empty((turns, _MOST)), np.zeros(turns, np.int32))
+        for _ in range(2)
+    ]
+    return Rows(*both[0], *both[1], np.empty(turns), np.full(24 * nodes, -1, dtype=np.int32))
+
+
+@numba.njit(cache=True)
+def _put(
+    key: int, weight: float, best: bool, where: Array, keys: Array, weights: Array, n: int
+) -> int:
+    """Add a weight to a state; the number of states then. ``where``: −1 but for states kept."""
+    at = where[key]
+    if at < 0:
+        if n == len(keys):
+            return n
+        where[key] = n
+        keys[n] = key
+        weights[n] = weight
+        return n + 1
+    if not best:
+        weights[at] += weight
+    elif weight > weights[at]:
+        weights[at] = weight
+    return n
+
+
+@numba.njit(cache=True)
+def _begin(
+    holding: int, nodes: Array, familiar: Array, weight: float, best: bool, t: int, rows: Rows
+) -> None:
+    """Add a weight to the states before turn ``t`` in which something begins."""
+    first = holding * (len(rows.where) // 24)
+    for unfamiliar in range(2):
+        share = weight * familiar[unfamiliar]
+        if share > 0.0:
+            rows.rest_n[t] = _put(
+                first + nodes[unfamiliar],
+                share,
+                best,
+                rows.where,
+                rows.rest_keys[t],
+                rows.rest_weights[t],
+                rows.rest_n[t],
+            )
+
+
+@numba.njit(cache=True)
+def _greater_or_sum(so_far: float, weight: float, best: bool) -> float:
+    if best:
+        return max(so_far, weight)
+    return so_far + weight
+
+
+@numba.njit(cache=True)
+def _rest(t: int, seen: Seen, down: Array, likely: Likelihoods, best: bool, rows: Rows) -> None:
+    """Fill in the states before turn ``t``, from those after the turn before."""
+    nodes = len(likely.moves)
+    stage = seen.stages[t]
+    begin, familiar, evidence = likely.begin[stage], likely.familiar[stage], seen.evidence[t]
+    rows.rest_n[t] = 0
+    if t == 0:
+        for holding in range(24):
+            weight = likely.first[down[holding]] * evidence[holding]
+            _begin(holding, begin[0], familiar, weight, best, t, rows)
+        return
+    chances = likely.rotations[stage, seen.since[t], :, seen.paces[t]]
+    held = np.zeros(24)
+    rotated = np.zeros(24)
+    for i in range(rows.n[t - 1]):
+        key, weight = rows.keys[t - 1, i], rows.weights[t - 1, i]
+        holding = key // nodes
+        held[holding] = _greater_or_sum(held[holding], weight, best)
+        weight *= chances[down[holding], 0] * evidence[holding]
+        if seen.since[t] == 0:
+            _begin(holding, begin[0], familiar, weight, best, t, rows)
+        else:
+            rows.rest_n[t] = _put(
+                key,
+                weight,
+                best,
+                rows.where,
+                rows.rest_keys[t],
+                rows.rest_weights[t],
+                rows.rest_n[t],
+            )
+    for holding in range(24):
+        if held[holding] > 0.0:
+            for rotation in range(1, 24):
+                after = ROTATED[holding, rotation]
+                weight = held[holding] * chances[down[holding], rotation]
+                rotated[after] = _greater_or_sum(rotated[after], weight, best)
+    for holding in range(24):
+        weight = rotated[holding] * evidence[holding]
+        if weight > 0.0:
+            _begin(holding, begin[1], familiar, weight, best, t, rows)
+
+
+@numba.njit(cache=True)
+def is_slice(turns: Array, t: int) -> bool:
+    """Whether turn ``t`` and the one before can be one slice, in whatever holding."""
+    return t > 0 and SEEN_AS_SLICE[0, turns[t - 1], turns[t]] >= 0
+
+
+@numba.njit(cache=True)
+def gaps(t: int, seen: Seen, likely: Likelihoods) -> tuple[float, float]:
+    """How likely the gap before turn ``t`` is between two moves, and inside one slice."""
+    if is_slice(seen.turns, t):
+        return likely.slices[0, seen.close[t]], likely.slices[1, seen.close[t]]
+    return 1.0, 0.0
+
+
+@numba.njit(cache=True)
+def seen_as(kind: int, holding: int, turn: int) -> int:
+    """The face turn (kind 0) or the wide turn (1) that a turn is in a holding."""
+    if kind == 0:
+        return int(SEEN_AS_FACE[holding, turn])
+    return int(SEEN_AS_WIDE[holding, turn])
+
+
+@numba.njit(cache=True)
+def _move(t: int, seen: Seen, likely: Likelihoods, best: bool, rows: Rows) -> None:
+    """Fill in the states after turn ``t``, from those before it and before the one before."""
+    nodes = len(likely.moves)
+    turn = seen.turns[t]
+    apart, together = gaps(t, seen, likely)
+    keys, weights = rows.keys[t], rows.weights[t]
+    count = 0
+    for i in range(rows.rest_n[t]):
+        holding, node = rows.rest_keys[t, i] // nodes, rows.rest_keys[t, i] % nodes
+        for kind in range(2):
+            move = seen_as(kind, holding, turn)
+            key = HELD_AFTER[holding, move] * nodes + likely.follow[node, move]
+            weight = rows.rest_weights[t, i] * likely.moves[node, move] * apart
+            count = _put(key, weight, best, rows.where, keys, weights, count)
+    if together > 0.0:
+        for i in range(rows.rest_n[t - 1]):
+            holding, node = rows.rest_keys[t - 1, i] // nodes, rows.rest_keys[t - 1, i] % nodes
+            move = SEEN_AS_SLICE[holding, seen.turns[t - 1], turn]
+            key = HELD_AFTER[holding, move] * nodes + likely.follow[node, move]
+            weight = rows.rest_weights[t - 1, i] * likely.moves[node, move]
+            weight *= together / rows.scales[t - 1]
+            count = _put(key, weight, best, rows.where, keys, weights, count)
+    for i in range(count):
+        rows.where[keys[i]] = -1
+    _scale(t, count, best, rows)
+
+
+@numba.njit(cache=True)
+def _scale(t: int, count: int, best: bool, rows: Rows) -> None:
+    """Scale the first states after turn ``t``, and keep those that matter."""
+    keys, weights = rows.keys[t], rows.weights[t]
+    scale = weights[:count].max() if best else weights[:count].sum()
+    kept = 0
+    for i in range(count):
+        if weights[i] >= scale * _NEGLIGIBLE:
+            keys[kept] = keys[i]
+            weights[kept] = weights[i] / scale
+            kept += 1
+    rows.n[t], rows.scales[t] = kept, scale
+
+
+@numba.njit(cache=True)
+def advance(t: int, seen: Seen, down: Array, likely: Likelihoods, best: bool, rows: Rows) -> None:
+    """Fill in row ``t``; those before it are filled in.
+
+    ``down``: shape (24,), int8, 0 for each holding with the cross down, as far as is known, and 1
+    for the others.
+    """
+    _rest(t, seen, down, likely, best, rows)
+    for i in range(rows.rest_n[t]):
+        rows.where[rows.rest_keys[t, i]] = -1
+    _move(t, seen, likely, best, rows)
+
+
+@numba.njit(cache=True)
+def forward(seen: Seen, down: Array, likely: Likelihoods, best: bool, rows: Rows) -> None:
+    """Fill in all rows."""
+    for t in range(len(seen.turns)):
+        advance(t, seen, down, likely, best, rows)

@@ -1,0 +1,160 @@
+"""From counts to likelihoods: smoothed, and laid out as arrays for the kernels."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+import numpy as np
+
+from livecube.holding.counting import GROUPS, LAST_LAYER, begin_context, longer
+from livecube.holding.moves import HAND_MOVES, INVERSE
+from livecube.holding.observations import STAGES
+
+if TYPE_CHECKING:
+    from livecube.holding.arrays import Array
+    from livecube.holding.counting import Context, Counts
+
+__all__ = ["TRUST", "Likelihoods", "likelihoods"]
+
+_MOVES: Final = len(HAND_MOVES)
+_RARE: Final = 6e-5
+"""A context of two moves or more counts only if it is so often seen among all of its group, and
+once at least: rarer ones say more about chance than about hands."""
+_LEANING: Final = 4.0
+"""A class of rotations counts as much as its coarser class once it was seen so often."""
+_UNFAMILIAR: Final = 3
+"""The group of sequences of the last layer that nobody counted."""
+_UNFAMILIAR_SHARE: Final = 0.15
+"""How many sequences of the last layer are expected to be such: a guess, no published source."""
+
+TRUST: Final = (0.58, 0.58, 1.0, 1.0)
+"""What a move says by itself, by group, as an exponent: moves that follow from one another (a
+grip is chosen for several at once) say less than as many independent ones."""
+
+
+class Likelihoods(NamedTuple):
+    """All parameters of the model. A *node* is a context that was seen often enough."""
+
+    rotations: Array
+    """Shape (5, 3, 2, gaps, 24), float64: of a rotation before a move; sums to 1 over it."""
+    moves: Array
+    """Shape (nodes, 45), float64: of a move in a context, as far as it is trusted."""
+    follow: Array
+    """Shape (nodes, 45), int32: the node after a move."""
+    begin: Array
+    """Shape (5, 2, 2), int32: the node when a stage begins or after a rotation (second index 0,
+    1), for moves that were counted, and for an unfamiliar sequence (third index 0, 1)."""
+    familiar: Array
+    """Shape (5, 2), float64: how likely is each of the two."""
+    slices: Array
+    """Shape (2, gaps), float64: of a short gap inside two moves, and inside one slice."""
+    first: Array
+    """Shape (2,), float64: of each single holding at the first move, cross down and not."""
+
+
+def likelihoods(counts: Counts, trust: tuple[float, ...] = TRUST) -> Likelihoods:
+    """Smooth counts: what was hardly seen leans on what is like it.
+
+    Moves by the method of Witten and Bell (1991), each context on the one without its first
+    move; rotations on coarser classes.
+    """
+    rows = {**counts.moves, **_unfamiliar(counts)}
+    nodes = _nodes(rows)
+    exponents = np.array([trust[context[0]] for context in nodes])
+    return Likelihoods(
+        _rotations(counts.rotations),
+        _moves(rows, nodes) ** exponents[:, None],
+        _follow(nodes),
+        _begin(nodes),
+        np.array([(1 - share, share) for share in _unfamiliar_shares()]),
+        _shares(counts.slices + 0.5),
+        _shares(counts.first_tilted + 0.5) / (4, 20),
+    )
+
+
+def _shares(counts: Array) -> Array:
+    shares: Array = counts / counts.sum(axis=-1, keepdims=True)
+    return shares
+
+
+def _unfamiliar_shares() -> list[float]:
+    return [_UNFAMILIAR_SHARE if group == LAST_LAYER else 0.0 for group in GROUPS]
+
+
+def _unfamiliar(counts: Counts) -> dict[Context, Array]:
+    """How moves follow one another in a sequence that nobody counted.
+
+    As in those that were, whichever hand is the stronger and whether they run forth or back.
+    """
+    follow = np.zeros((_MOVES, _MOVES))
+    for hands in (counts, counts.mirrored()):
+        for move in range(_MOVES):
+            if (row := hands.moves.get((LAST_LAYER, move))) is not None:
+                follow[move] += row
+                follow[INVERSE, INVERSE[move]] += row
+    rows: dict[Context, Array] = {(_UNFAMILIAR, move): follow[move] for move in range(_MOVES)}
+    return {(_UNFAMILIAR,): follow.sum(axis=0), **rows}
+
+
+def _nodes(rows: dict[Context, Array]) -> dict[Context, int]:
+    groups = (*GROUPS, _UNFAMILIAR)
+    kept: set[Context] = {(group,) for group in groups}
+    seen = {group: float(rows[(group,)].sum()) for group in groups if (group,) in rows}
+    kept |= {begin_context(stage, r) for stage in range(len(STAGES)) for r in (False, True)}
+    kept |= {(_UNFAMILIAR, *context[1:]) for context in kept if len(context) > 1}
+    for context, row in rows.items():
+        if len(context) <= 2 or row.sum() >= max(1.0, _RARE * seen[context[0]]):
+            kept.add(context)
+    return {context: i for i, context in enumerate(sorted(kept, key=lambda c: (len(c), c)))}
+
+
+def _node(nodes: dict[Context, int], context: Context) -> int:
+    """The node of the longest end of a context that has one."""
+    group, *last = context
+    for begin in range(len(last) + 1):
+        if (node := nodes.get((group, *last[begin:]))) is not None:
+            return node
+    raise AssertionError("every group has a node")
+
+
+def _begin(nodes: dict[Context, int]) -> Array:
+    table = np.empty((len(STAGES), 2, 2), dtype=np.int32)
+    for stage in range(len(STAGES)):
+        for rotated in (False, True):
+            group, *mark = begin_context(stage, rotated)
+            for unfamiliar, its in enumerate((group, _UNFAMILIAR)):
+                table[stage, int(rotated), unfamiliar] = nodes[(its, *mark)]
+    return table
+
+
+def _moves(rows: dict[Context, Array], nodes: dict[Context, int]) -> Array:
+    table = np.empty((len(nodes), _MOVES))
+    for context, node in nodes.items():
+        row = rows.get(context, np.zeros(_MOVES))
+        if len(context) == 1:
+            coarser = np.full(_MOVES, 1 / _MOVES)
+        else:
+            coarser = table[_node(nodes, (context[0], *context[2:]))]
+        kinds = max(1, np.count_nonzero(row))
+        table[node] = (row + kinds * coarser) / (row.sum() + kinds)
+    return table
+
+
+def _follow(nodes: dict[Context, int]) -> Array:
+    table = np.empty((len(nodes), _MOVES), dtype=np.int32)
+    for context, node in nodes.items():
+        table[node] = [_node(nodes, longer(context, move)) for move in range(_MOVES)]
+    return table
+
+
+def _rotations(counts: Array) -> Array:
+    by_tilt = _shares(counts.sum(axis=(0, 1, 3)) + 0.05)[None, None, :, None, :]
+    by_gap = _leaning(counts.sum(axis=(0, 1))[None, None], by_tilt)
+    by_stage = _leaning(counts.sum(axis=1)[:, None], by_gap)
+    return _leaning(counts, by_stage)
+
+
+def _leaning(counts: Array, coarser: Array) -> Array:
+    seen = counts.sum(axis=-1, keepdims=True)
+    shares: Array = (counts + _LEANING * coarser) / (seen + _LEANING)
+    return shares

@@ -1,0 +1,214 @@
+"""The kernels' way back: what later turns say of earlier ones, and single paths through all.
+
+Both go through what :func:`livecube.holding.kernel.forward` left; see there.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numba
+import numpy as np
+
+from livecube.holding.kernel import gaps, is_slice, seen_as
+from livecube.holding.moves import HELD_AFTER, ROTATED, SEEN_AS_SLICE
+
+if TYPE_CHECKING:
+    from livecube.holding.arrays import Array
+    from livecube.holding.kernel import Rows, Seen
+    from livecube.holding.likelihoods import Likelihoods
+
+__all__ = ["backward", "trace"]
+
+
+@numba.njit(cache=True)
+def _ahead(before: Array, holding: int, nodes: int, begin: Array, familiar: Array) -> float:
+    """What lies ahead when something begins in a holding."""
+    first = holding * nodes
+    ahead: float = familiar[0] * before[first + begin[0]] + familiar[1] * before[first + begin[1]]
+    return ahead
+
+
+@numba.njit(cache=True)
+def _back_to_rest(
+    t: int,
+    seen: Seen,
+    likely: Likelihoods,
+    rows: Rows,
+    after: Array,
+    beyond: Array,
+    before: Array,
+    held: Array,
+    kinds: Array,
+) -> None:
+    """What lies ahead of the states before turn ``t``; adds what that says of the turn."""
+    nodes = len(likely.moves)
+    turn = seen.turns[t]
+    apart, _ = gaps(t, seen, likely)
+    sliced, together = t + 1 < len(seen.turns) and is_slice(seen.turns, t + 1), 0.0
+    if sliced:
+        together = gaps(t + 1, seen, likely)[1] / (rows.scales[t] * rows.scales[t + 1])
+    for i in range(rows.rest_n[t]):
+        key, weight = rows.rest_keys[t, i], rows.rest_weights[t, i]
+        holding, node = key // nodes, key % nodes
+        total = 0.0
+        for kind in range(2 + sliced):
+            if kind == 2:
+                move = SEEN_AS_SLICE[holding, turn, seen.turns[t + 1]]
+            else:
+                move = seen_as(kind, holding, turn)
+            to = HELD_AFTER[holding, move] * nodes + likely.follow[node, move]
+            share = likely.moves[node, move]
+            share *= beyond[to] * together if kind == 2 else after[to] * apart / rows.scales[t]
+            total += share
+            for report in range(1 + (kind == 2)):
+                held[t + report, holding] += weight * share
+                kinds[t + report, kind] += weight * share
+        before[key] = total
+
+
+@numba.njit(cache=True)
+def _back_to_turn(
+    t: int, seen: Seen, down: Array, likely: Likelihoods, rows: Rows, before: Array, after: Array
+) -> None:
+    """What lies ahead of the states after the turn before ``t``."""
+    nodes = len(likely.moves)
+    stage = seen.stages[t]
+    begin, familiar, evidence = likely.begin[stage], likely.familiar[stage], seen.evidence[t]
+    chances = likely.rotations[stage, seen.since[t], :, seen.paces[t]]
+    for i in range(rows.n[t - 1]):
+        key = rows.keys[t - 1, i]
+        holding = key // nodes
+        if seen.since[t] == 0:
+            ahead = _ahead(before, holding, nodes, begin[0], familiar)
+        else:
+            ahead = before[key]
+        total = chances[down[holding], 0] * evidence[holding] * ahead
+        for rotation in range(1, 24):
+            to = ROTATED[holding, rotation]
+            ahead = evidence[to] * _ahead(before, to, nodes, begin[1], familiar)
+            total += chances[down[holding], rotation] * ahead
+        after[key] = total
+
+
+@numba.njit(cache=True)
+def backward(
+    seen: Seen, down: Array, likely: Likelihoods, rows: Rows, held: Array, kinds: Array
+) -> None:
+    """Fill in, for each turn, how likely each holding before it is, and each kind of move.
+
+    ``held``: shape (turns, 24); ``kinds``: (turns, 3), face turn, wide turn, slice; both begin
+    with zeros. ``rows``: as :func:`forward` left them, without ``best``.
+    """
+    last = len(seen.turns) - 1
+    after = np.zeros(len(rows.where))  # what lies ahead of the states after turn t
+    beyond = np.zeros(len(rows.where))  # of those after turn t + 1
+    before = np.zeros(len(rows.where))  # of those before turn t
+    for i in range(rows.n[last]):
+        after[rows.keys[last, i]] = 1.0
+    for t in range(last, -1, -1):
+        _back_to_rest(t, seen, likely, rows, after, beyond, before, held, kinds)
+        if t < last:
+            for i in range(rows.n[t + 1]):
+                beyond[rows.keys[t + 1, i]] = 0.0
+        for i in range(rows.n[t]):
+            beyond[rows.keys[t, i]] = after[rows.keys[t, i]]
+            after[rows.keys[t, i]] = 0.0
+        if t > 0:
+            _back_to_turn(t, seen, down, likely, rows, before, after)
+        for i in range(rows.rest_n[t]):
+            before[rows.rest_keys[t, i]] = 0.0
+
+
+@numba.njit(cache=True)
+def _choose(weights: Array, n: int, draw: float) -> int:
+    """The heaviest of some, if ``draw`` is below 0; else one drawn by weight."""
+    if draw < 0:
+        return int(np.argmax(weights[:n]))
+    left = draw * weights[:n].sum()
+    for i in range(n):
+        left -= weights[i]
+        if left <= 0:
+            return i
+    return n - 1
+
+
+@numba.njit(cache=True)
+def _moves_to(
+    state: int, t: int, seen: Seen, likely: Likelihoods, rows: Rows, choice: Array, what: Array
+) -> int:
+    """The moves that end in a state after turn ``t``: how many, how likely, and which.
+
+    ``what``: shape (options, 3): first turn, index of the state before it, hand move.
+    """
+    nodes = len(likely.moves)
+    apart, together = gaps(t, seen, likely)
+    options = 0
+    for first in range(t, t - 1 - (together > 0.0), -1):
+        for i in range(rows.rest_n[first]):
+            holding, node = rows.rest_keys[first, i] // nodes, rows.rest_keys[first, i] % nodes
+            for kind in range(2 if first == t else 1):
+                if first < t:
+                    move = SEEN_AS_SLICE[holding, seen.turns[first], seen.turns[t]]
+                    rate = together / rows.scales[first]
+                else:
+                    move = seen_as(kind, holding, seen.turns[t])
+                    rate = apart
+                if HELD_AFTER[holding, move] * nodes + likely.follow[node, move] == state:
+                    choice[options] = rows.rest_weights[first, i] * likely.moves[node, move] * rate
+                    what[options, 0], what[options, 1], what[options, 2] = first, i, move
+                    options += 1
+    return options
+
+
+@numba.njit(cache=True)
+def _states_to(
+    key: int, t: int, seen: Seen, down: Array, likely: Likelihoods, rows: Rows, choice: Array
+) -> None:
+    """How likely each state after the turn before ``t`` leads to a state before ``t``."""
+    nodes = len(likely.moves)
+    holding, node = key // nodes, key % nodes
+    stage = seen.stages[t]
+    chances = likely.rotations[stage, seen.since[t], :, seen.paces[t]]
+    begun = likely.begin[stage, 1]
+    was_rotated = node in (begun[0], begun[1])
+    for i in range(rows.n[t - 1]):
+        before = rows.keys[t - 1, i]
+        held = before // nodes
+        choice[i] = 0.0
+        if was_rotated:
+            for rotation in range(1, 24):
+                if ROTATED[held, rotation] == holding:
+                    choice[i] = rows.weights[t - 1, i] * chances[down[held], rotation]
+        elif before == key or (seen.since[t] == 0 and held == holding):
+            choice[i] = rows.weights[t - 1, i] * chances[down[held], 0]
+
+
+@numba.njit(cache=True)
+def trace(
+    seen: Seen, down: Array, likely: Likelihoods, rows: Rows, draws: Array, steps: Array
+) -> int:
+    """One path back through what :func:`forward` left; how many steps it has.
+
+    The best one if ``draws`` (shape (2 * turns,)) are below 0, else one drawn as often as it is
+    likely, by these numbers from 0 to 1. ``steps``: shape (turns, 4), int32, filled from the
+    last step to the first: first turn, reports, holding, hand move.
+    """
+    nodes = len(likely.moves)
+    t, count = len(seen.turns) - 1, 0
+    choice = np.empty(4 * len(rows.keys[0]))
+    what = np.empty((len(choice), 3), dtype=np.int64)
+    state = rows.keys[t, _choose(rows.weights[t], rows.n[t], draws[0])]
+    while True:
+        options = _moves_to(state, t, seen, likely, rows, choice, what)
+        chosen = _choose(choice, options, draws[2 * count + 1])
+        first, move = what[chosen, 0], what[chosen, 2]
+        key = rows.rest_keys[first, what[chosen, 1]]
+        steps[count, 0], steps[count, 1] = first, t - first + 1
+        steps[count, 2], steps[count, 3] = key // nodes, move
+        count += 1
+        if first == 0:
+            return count
+        t = first - 1
+        _states_to(key, first, seen, down, likely, rows, choice)
+        state = rows.keys[t, _choose(choice, rows.n[t], draws[2 * count])]

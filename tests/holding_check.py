@@ -1,0 +1,144 @@
+"""How well holdings are read: accuracy by stage, calibration, slices and wide turns, live and in
+hindsight, on solves that nothing was learned from.
+
+``python tests/holding_check.py --solves 1000`` prints the tables; it takes some minutes.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from livecube.edges.cache import keep_compiled_code
+
+keep_compiled_code()
+
+from holding_truth import (  # noqa: E402 - behind the line above, as numba wants it
+    true_counts,
+    true_holdings,
+    true_part,
+    true_path,
+    virtual_solves,
+)
+
+from livecube.edges.holding_file import shipped_counts  # noqa: E402
+from livecube.holding.adapting import adapted  # noqa: E402
+from livecube.holding.inference import HoldingModel, read_solve  # noqa: E402
+from livecube.holding.live import LiveHolding  # noqa: E402
+from livecube.holding.observations import STAGES  # noqa: E402
+from livecube.virtual.habits import LEFT_HANDED, OTHERWISE, RIGHT_HANDED  # noqa: E402
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from livecube.holding.arrays import Array
+    from livecube.holding.path import Path
+    from livecube.virtual.records import VirtualSolve
+
+NAMED = np.array((0, 1, 1, 1, 1, 2, 3, 4))
+BINS = np.arange(0.0, 1.0, 0.1)
+KINDS = ("face", "wide", "slice")
+
+
+@dataclass
+class Tally:
+    """Turns, which were right, and how sure each was."""
+
+    stages: list[int] = field(default_factory=list)
+    right: list[bool] = field(default_factory=list)
+    sure: list[float] = field(default_factory=list)
+
+    def add(self, stages: Sequence[int], held: Array, truth: Sequence[int]) -> None:
+        self.stages += NAMED[list(stages)].tolist()
+        self.right += (held.argmax(axis=1) == np.array(truth)).tolist()
+        self.sure += held.max(axis=1).tolist()
+
+    def print(self, title: str) -> None:
+        stages, right, sure = np.array(self.stages), np.array(self.right), np.array(self.sure)
+        shares = [f"{name} {100 * right[stages == i].mean():.1f}" for i, name in enumerate(STAGES)]
+        after = right[stages > 0].mean()
+        print(f"{title}: {100 * right.mean():.2f} % of {len(right)} turns, ", end="")
+        print(f"after the cross {100 * after:.2f} %; {', '.join(shares)}")
+        told = []
+        for low in BINS:
+            within = (sure >= low) & (sure < low + 0.1 + (low > 0.85))
+            if within.sum():
+                p, r = 100 * sure[within].mean(), 100 * right[within].mean()
+                told.append(f"{p:.1f}→{r:.1f} ({within.sum()})")
+        print("   sure→right, %: " + "  ".join(told))
+
+
+def hindsight(title: str, solves: Sequence[VirtualSolve], model: HoldingModel) -> None:
+    tally, kinds = Tally(), np.zeros((3, 3), dtype=int)
+    began = time.perf_counter()
+    for done in solves:
+        part = true_part(done)
+        reading = read_solve(part, model)
+        tally.add(part.stages, reading.held, true_holdings(done))
+        np.add.at(kinds, (_kinds(true_path(done)), _kinds(reading.path)), 1)
+    print(f"\n{title}, in hindsight ({time.perf_counter() - began:.1f} s with the tallying)")
+    tally.print("holding")
+    for i, name in enumerate(KINDS):
+        row = ", ".join(f"{kinds[i, j]} as {KINDS[j]}" for j in range(3))
+        print(f"   turns of {name} moves read: {row}")
+
+
+def _kinds(path: Path) -> list[int]:
+    return [(0, 1, 2)[(s.move >= 18) + (s.move >= 36)] for s in path for _ in range(s.reports)]
+
+
+def live(title: str, solves: Sequence[VirtualSolve], model: HoldingModel) -> None:
+    now, later, took = Tally(), Tally(), []
+    follower = LiveHolding(model)
+    for done in solves:
+        part, truth = true_part(done), true_holdings(done)
+        follower.begin()
+        for i, (turn, t, stage) in enumerate(zip(part.turns, part.times, part.stages, strict=True)):
+            began = time.perf_counter()
+            follower.turn(turn, t, stage, part.cross if stage else -1)
+            _ = follower.now
+            took.append(1000 * (time.perf_counter() - began))
+            recent = follower.recent()
+            now.add([stage], recent[-1:], truth[i : i + 1])
+            if i >= 2:
+                later.add([part.stages[i - 2]], recent[:1], truth[i - 2 : i - 1])
+    p50, p99, most = np.percentile(took, [50, 99, 100])
+    print(f"\n{title}, live: {p50:.3f} ms a turn, p99 {p99:.3f}, most {most:.2f}")
+    now.print("at once")
+    later.print("two turns later")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--solves", type=int, default=1000)
+    parser.add_argument("--counted", type=int, default=20_000, help="for the true habits")
+    given = parser.parse_args()
+    shipped = HoldingModel.of(shipped_counts())
+    solves = list(virtual_solves(range(given.solves), RIGHT_HANDED))
+    counted = range(2_000_000, 2_000_000 + given.counted)
+    hindsight("right-handed", solves, shipped)
+    true_habits = HoldingModel.of(true_counts(virtual_solves(counted, RIGHT_HANDED)))
+    hindsight("right-handed, its true habits", solves, true_habits)
+    live("right-handed", solves, shipped)
+    live("right-handed, its true habits", solves, true_habits)
+    began = time.perf_counter()
+    for done in solves:
+        read_solve(true_part(done), shipped)
+    print(f"\nreading {len(solves)} solves: {time.perf_counter() - began:.1f} s")
+    for habits in (LEFT_HANDED, OTHERWISE):
+        others = list(virtual_solves(range(given.solves), habits))
+        mine = adapted(
+            shipped_counts(), [true_part(s) for s in others[:20]], np.random.default_rng(0)
+        )
+        hindsight(habits.name, others[20:], shipped)
+        hindsight(f"{habits.name}, adapted to 20 solves", others[20:], HoldingModel.own(mine))
+        theirs = true_counts(virtual_solves(counted[: given.counted // 4], habits))
+        hindsight(f"{habits.name}, its true habits", others[20:], HoldingModel.own(theirs))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,249 @@
+"""How the cube is held, from the turns: against every path, known sequences, and the truth."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+from holding_by_hand import judged
+from holding_truth import true_holdings, true_part, true_path, virtual_solves
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from livecube.cube.holding import HOLDINGS, Holding, fixed_turns
+from livecube.cube.notation import moves_text, parse_moves
+from livecube.edges.holding_file import holding_model, shipped_counts
+from livecube.errors import UsageError
+from livecube.holding.adapting import adapted
+from livecube.holding.counts_text import counts_text, parse_counts
+from livecube.holding.inference import HoldingModel, drawn_paths, read_solve
+from livecube.holding.live import LiveHolding
+from livecube.holding.moves import HAND_MOVES, MIRRORED, MIRRORED_ROTATIONS
+from livecube.holding.observations import SolvePart, observe
+from livecube.virtual.habits import LEFT_HANDED, RIGHT_HANDED
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+WHITE_DOWN = Holding.of(5, 2)  # yellow up, green front
+PAIR, ORIENT, PERMUTE = 1, 5, 6
+TRAINED = HoldingModel.of(shipped_counts())
+SOLVES = list(virtual_solves(range(60), RIGHT_HANDED))
+
+
+def reported(text: str, gap_s: float, stage: int, *, swapped: bool = False) -> SolvePart:
+    """Moves as a cube without slices reports them, held white down, green front at first.
+
+    Another stage begins with each rotation.
+    """
+    turns: list[int] = []
+    times: list[float] = []
+    stages: list[int] = []
+    holding, t = WHITE_DOWN, 0.0
+    for move in parse_moves(text):
+        its, holding = fixed_turns([move], holding)
+        stage += move.is_rotation
+        stages += [stage] * len(its)
+        t += 0.55 if move.is_rotation else 0.2
+        turns += its[::-1] if swapped else its
+        times += [t + i * gap_s for i in range(len(its))]
+    stated = {0: HOLDINGS.index(WHITE_DOWN)}
+    return SolvePart(turns, times, stages, 0, stated)
+
+
+def written(part: SolvePart) -> str:
+    """The moves of the likeliest path, rotations left out."""
+    return moves_text(HAND_MOVES[step.move] for step in read_solve(part, TRAINED).path)
+
+
+# Common practice, no published source.
+@pytest.mark.parametrize(
+    ("text", "stage"),
+    [
+        ("R U R' U'", PAIR),
+        ("R' F R F'", PAIR),
+        ("r U R' U' r' F R F'", ORIENT),
+        ("M2 U M U2 M' U M2", PERMUTE),
+        ("R U R' U R U2 R'", ORIENT),
+    ],
+)
+@pytest.mark.parametrize("swapped", [False, True])
+@pytest.mark.parametrize("gap_ms", [0, 10, 25])
+def test_known_sequences_are_read_as_they_are_made(
+    text: str, stage: int, swapped: bool, gap_ms: int
+) -> None:
+    part = reported(text, gap_ms / 1000, stage, swapped=swapped)
+    assert written(part) == moves_text(parse_moves(text))
+
+
+@pytest.mark.parametrize(
+    "text", ["U R U' R' y U R U' R'", "R U R' U y R U' R'", "U' R' U R y' L U L' U L U' L'"]
+)
+def test_a_pair_after_a_rotation(text: str) -> None:
+    """The rotation is seen, since hardly anybody inserts at the back."""
+    part = reported(text, 0.0, PAIR)
+    assert "B" not in written(part)
+    rotated = {str(WHITE_DOWN.after(move)) for move in parse_moves("y y'")}
+    assert str(HOLDINGS[read_solve(part, TRAINED).path[-1].holding]) in rotated
+
+
+def test_slices_are_told_from_two_turns_by_time() -> None:
+    slow = reported("U R L' U", 0.0, PERMUTE)
+    assert "M" not in written(replace(slow, times=[0.0, 0.3, 0.6, 0.9]))
+    assert "M" in written(replace(slow, times=[0.0, 0.3, 0.31, 0.6]))
+
+
+short_turns = st.lists(st.integers(0, 17), min_size=2, max_size=3)
+
+
+@settings(max_examples=8)
+@given(short_turns, st.integers(0, 5), st.data())
+def test_the_kernels_agree_with_trying_every_path(
+    turns: list[int], cross: int, data: st.DataObject
+) -> None:
+    gaps = data.draw(st.lists(st.sampled_from([0.004, 0.02, 0.2, 0.9]), min_size=3, max_size=3))
+    begun = data.draw(st.integers(1, len(turns)))
+    stages = [4 if i < begun else 5 for i in range(len(turns))]
+    times = np.cumsum(gaps)[: len(turns)].tolist()
+    stated = {1: data.draw(st.integers(0, 23))} if data.draw(st.booleans()) else {}
+    part = SolvePart(turns, times, stages, cross, stated)
+    likely = TRAINED.kinds[0]
+    held, weights = judged(observe(part), cross, likely)
+    reading = read_solve(part, HoldingModel((likely,)))
+    assert np.allclose(reading.held, held, atol=1e-5)
+    assert np.allclose(reading.kinds.sum(axis=1), 1.0, atol=1e-5)
+    found = tuple((s.first, s.reports, s.holding, s.move) for s in reading.path)
+    assert np.isclose(weights[found], max(weights.values()))
+
+
+def test_drawn_paths_are_as_likely_as_they_should_be() -> None:
+    part = true_part(SOLVES[0])
+    likely = TRAINED.kinds[0]
+    held = np.zeros((len(part.turns), 24))
+    paths = drawn_paths(part, likely, np.random.default_rng(1), 2000)
+    for path in paths:
+        for step in path:
+            held[step.first : step.first + step.reports, step.holding] += 1 / len(paths)
+    # Four standard deviations of a share of 2,000 draws, and what is dropped on the way.
+    assert np.abs(held - read_solve(part, HoldingModel((likely,))).held).max() < 0.05
+
+
+def test_the_truth_is_a_path_through_the_same_turns() -> None:
+    for done in SOLVES:
+        path = true_path(done)
+        reports = [i for step in path for i in range(step.first, step.first + step.reports)]
+        assert reports == list(range(len(done.solving)))
+
+
+def test_most_of_the_last_layer_is_read_right_and_confidence_means_what_it_says() -> None:
+    right: list[bool] = []
+    sure: list[float] = []
+    last_layer: list[bool] = []
+    for done in virtual_solves(range(200), RIGHT_HANDED):
+        part, truth = true_part(done), np.array(true_holdings(done))
+        held = read_solve(part, TRAINED).held
+        right += (held.argmax(axis=1) == truth).tolist()
+        sure += held.max(axis=1).tolist()
+        last_layer += [stage >= ORIENT for stage in part.stages]
+    hits, confident, late = np.array(right), np.array(sure), np.array(last_layer)
+    assert hits[late].mean() > 0.95
+    assert hits[~late].mean() > 0.5  # by chance it would be a quarter
+    assert abs(hits.mean() - confident.mean()) < 0.04
+
+
+def test_a_left_handed_solver_is_recognised() -> None:
+    right = []
+    for done in virtual_solves(range(40), LEFT_HANDED):
+        part = true_part(done)
+        held = read_solve(part, TRAINED).held
+        late = np.array(part.stages) >= ORIENT
+        right += (held.argmax(axis=1) == np.array(true_holdings(done)))[late].tolist()
+    assert np.mean(right) > 0.9
+
+
+def test_live_says_the_same_as_hindsight_about_the_last_turn() -> None:
+    live = LiveHolding(TRAINED)
+    for done in SOLVES[:10]:
+        part = replace(true_part(done), cross=-1)
+        live.begin()
+        for turn, t, stage in zip(part.turns, part.times, part.stages, strict=True):
+            live.turn(turn, t, stage, -1)
+        assert np.allclose(live.recent()[-1], read_solve(part, TRAINED).held[-1], atol=1e-4)
+
+
+def test_who_states_the_holding_is_believed() -> None:
+    live = LiveHolding(TRAINED)
+    for number in (3, 17):
+        live.state(HOLDINGS[number])
+        assert live.now == (HOLDINGS[number], 1.0)
+        live.turn(0, 0.1 * number, 1, -1)
+        assert live.recent()[-1].argmax() == number
+    live.state(None)
+    live.begin()
+    assert live.now.confidence < 0.1
+
+
+def test_live_goes_on_when_a_solve_does_not_end() -> None:
+    live = LiveHolding(TRAINED)
+    rng = np.random.default_rng(0)
+    for i in range(1200):
+        live.turn(int(rng.integers(18)), 0.2 * i, 1, 5)
+    assert np.isclose(live.held.sum(), 1.0)
+
+
+# Counts.
+
+
+def test_counts_read_back() -> None:
+    text = counts_text(shipped_counts(), "a test")
+    assert counts_text(parse_counts(text), "a test") == text
+
+
+def test_the_mirror_of_the_mirror_is_the_same() -> None:
+    assert (MIRRORED[MIRRORED] == np.arange(45)).all()
+    assert (MIRRORED_ROTATIONS[MIRRORED_ROTATIONS] == np.arange(24)).all()
+    assert moves_text(HAND_MOVES[MIRRORED[i]] for i in (9, 0, 36)) == "L' U' M"
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (("{", "["), "not JSON"),
+        (('"livecube_holding_counts": 1', '"livecube_holding_counts": 2'), "another file"),
+        (('"pair 0 down 0"', '"pear 0 down 0"'), "pear 0 down 0"),
+        (('"pair 0 down 0"', '"pair 0 down 99"'), "pair 0 down 99"),
+        (('"pair: R"', '"pair: Q"'), "pair: Q"),
+        (('"first_tilted": [', '"first_tilted": [1, '), "first_tilted"),
+        (('"slices": [[', '"slices": [["x", '), "slices"),
+        (('"pair: R": {"U": ', '"pair: R": {"U": -'), "pair: R"),
+    ],
+)
+def test_counts_that_make_no_sense_are_refused(change: tuple[str, str], said: str) -> None:
+    text = counts_text(shipped_counts(), "a test")
+    assert change[0] in text
+    with pytest.raises(UsageError, match=said):
+        parse_counts(text.replace(*change, 1))
+
+
+def test_a_broken_file_of_ones_own_says_where_it_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("LIVECUBE_STATE", str(tmp_path))
+    (tmp_path / "holding.json").write_text("{}", encoding="utf-8")
+    with pytest.raises(UsageError, match=r"holding\.json.*adapt --forget"):
+        holding_model()
+
+
+def test_adapting_never_makes_it_worse_for_whom_it_already_fits() -> None:
+    solves = list(virtual_solves(range(500, 508), RIGHT_HANDED))
+    mine = adapted(shipped_counts(), [true_part(s) for s in solves], np.random.default_rng(0))
+    late, right = [], []
+    model = HoldingModel.own(mine)
+    for done in SOLVES:
+        part = true_part(done)
+        hits = read_solve(part, model).held.argmax(axis=1) == np.array(true_holdings(done))
+        late += [stage >= ORIENT for stage in part.stages]
+        right += hits.tolist()
+    assert np.array(right)[np.array(late)].mean() > 0.95

@@ -1,0 +1,167 @@
+"""Written solves read back to the same position; the commands that write and learn."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from livecube.composition.assembly import load_holdings
+from livecube.cube.holding import SCRAMBLE_HOLDING, fixed_turns
+from livecube.cube.notation import parse_moves
+from livecube.cube.position import SOLVED, apply_turns
+from livecube.edges.holding_file import shipped_counts
+from livecube.events import HoldingMark, Turn
+from livecube.holding.inference import HoldingModel, Reading, drawn_paths, read_solve
+from livecube.holding.solve_turns import SolveTurns, solves_in
+from livecube.holding.written import PAUSE, write_solve
+from livecube.stages.tracker import Tracker
+from livecube.views.written import written_lines
+from livecube.virtual.habits import LEFT_HANDED, OTHERWISE, RIGHT_HANDED
+from livecube.virtual.session import session
+
+FIXTURES = Path(__file__).parent.parent / "fixtures"
+MODEL = HoldingModel.of(shipped_counts())
+
+
+def solves_of(seed: int, **wishes: object) -> list[SolveTurns]:
+    virtual = session(seed, 2, **wishes)  # type: ignore[arg-type]
+    return solves_in(Tracker().feed_all(virtual.events()))
+
+
+def effect(turns: list[int]) -> bytes:
+    return apply_turns(SOLVED, turns).tobytes()
+
+
+def test_virtual_solves_read_back() -> None:
+    for seed in range(12):
+        for habits in (RIGHT_HANDED, LEFT_HANDED, OTHERWISE):
+            for one in solves_of(seed, habits=habits):
+                written = write_solve(one, read_solve(one.part, MODEL))
+                again, _ = fixed_turns(parse_moves(written.text()), SCRAMBLE_HOLDING)
+                assert effect(again) == effect(list(one.part.turns))
+                lines = "\n".join(written_lines(written, 1))
+                assert fixed_turns(parse_moves(lines), SCRAMBLE_HOLDING)[0] == again
+
+
+@settings(max_examples=40)
+@given(st.lists(st.tuples(st.integers(0, 17), st.sampled_from([0.0, 0.01, 0.2, 2.0]))), st.data())
+def test_whatever_is_believed_of_whatever_turns_reads_back(
+    turned: list[tuple[int, float]], data: st.DataObject
+) -> None:
+    """Even a path that is far from the best leads to the same position."""
+    turns = [turn for turn, _ in turned]
+    times = np.cumsum([gap for _, gap in turned]).tolist()
+    cut = data.draw(st.integers(0, len(turns)))
+    (done,) = solves_of(3)[:1]
+    part = replace(
+        done.part, turns=turns, times=times, stages=[int(i >= cut) for i in range(len(turns))]
+    )
+    solve = replace(done.solve, start_turn=1)
+    one = SolveTurns(solve, 1, part)
+    seed = data.draw(st.integers(0, 2**32 - 1))
+    drawn = drawn_paths(part, MODEL.kinds[1], np.random.default_rng(seed), 1)
+    path = drawn[0] if drawn else []
+    reading = Reading(path, np.zeros((len(turns), 24)), np.zeros((len(turns), 3)))
+    written = write_solve(one, reading)
+    again, _ = fixed_turns(parse_moves(written.text()), SCRAMBLE_HOLDING)
+    assert effect(again) == effect(turns)
+    assert len(again) <= len(turns)
+
+
+def test_half_turns_are_merged_cancelled_ones_left_out_and_pauses_marked() -> None:
+    (done,) = solves_of(3)[:1]
+    text = "R R U L U L' U U'"
+    turns, _ = fixed_turns(parse_moves(text))
+    times = [0.2 * i for i in range(len(turns))]
+    times[3:] = [t + 3 for t in times[3:]]
+    part = replace(done.part, turns=turns, times=times, stages=[0] * len(turns), cross=5)
+    part = replace(part, stated={0: 0})
+    one = SolveTurns(replace(done.solve, start_turn=1, splits=()), 1, part)
+    (stage,) = write_solve(one, read_solve(part, MODEL)).stages
+    assert stage.text().replace(PAUSE, "…") == "R2 U … L U L'"
+    assert stage.execution_turns == 5
+    assert stage.split is None
+
+
+def test_a_stated_holding_is_the_written_one() -> None:
+    virtual = session(5, 1)
+    start = virtual.solves[0].solving[0].t
+    true = virtual.solves[0].solving[0].holding
+    up, front = true.faces[0], true.faces[2]
+    events = virtual.events()
+    at = next(i for i, event in enumerate(events) if isinstance(event, Turn) and event.t == start)
+    events.insert(at, HoldingMark(start, up, front))
+    (one,) = solves_in(Tracker().feed_all(events))
+    assert write_solve(one, read_solve(one.part, MODEL)).stages[0].holding == true
+
+
+def test_what_the_pipeline_tells_of_a_solve_has_holdings() -> None:
+    holdings = load_holdings()
+    told = holdings.take(Tracker().feed_all(session(9, 3).events()))
+    solves = [item.solve for item in told if hasattr(item, "solve")]
+    late = [split for solve in solves for split in solve.splits[5:] if not split.shared]
+    assert len(solves) == 3
+    assert sum(split.holding is not None for split in late) > 0.7 * len(late)
+
+
+# Commands.
+
+
+def livecube(*arguments: str, state: Path | None = None) -> subprocess.CompletedProcess[str]:
+    environment = dict(os.environ)
+    if state is not None:
+        environment["LIVECUBE_STATE"] = str(state)
+    return subprocess.run(
+        [sys.executable, "-m", "livecube", *arguments],
+        capture_output=True, text=True, check=False, timeout=120, env=environment,
+    )  # fmt: skip
+
+
+def test_write_prints_what_reads_back() -> None:
+    log = str(FIXTURES / "evening.jsonl")
+    done = livecube("write", log, "--json")
+    assert done.returncode == 0, done.stderr
+    rows = [json.loads(line) for line in done.stdout.splitlines()]
+    assert [row["solve"] for row in rows] == list(range(1, len(rows) + 1))
+    plain = livecube("write", log, "--solve", "2")
+    turns = fixed_turns(parse_moves(plain.stdout))[0]
+    assert turns == fixed_turns(parse_moves(rows[1]["moves"]))[0]
+    stages = [s for row in rows for s in row["stages"]]
+    assert {s["stage"] for s in stages} >= {"cross", "pair", "orient", "permute", "auf"}
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("write", "evening.jsonl", "--solve", "99"), "too many"),
+        (("write", "no-such.jsonl"), "no-such.jsonl"),
+        (("adapt",), "name one or more logs"),
+        (("adapt", "given-start.jsonl"), "at least are needed"),
+        (("adapt", "--forget", "evening.jsonl"), "takes no logs"),
+    ],
+)
+def test_what_cannot_be_done_is_told_in_one_line(arguments: tuple[str, ...], said: str) -> None:
+    paths = [str(FIXTURES / a) if a.endswith(".jsonl") else a for a in arguments]
+    done = livecube(*paths)
+    assert done.returncode == 2
+    assert said in done.stderr
+    assert len(done.stderr.strip().splitlines()) == 1
+
+
+def test_adapt_learns_keeps_and_forgets(tmp_path: Path) -> None:
+    log = str(FIXTURES / "evening.jsonl")
+    learned = livecube("adapt", log, state=tmp_path)
+    assert learned.returncode == 0, learned.stderr
+    assert (tmp_path / "holding.json").exists()
+    assert livecube("write", log, "--json", state=tmp_path).returncode == 0
+    assert livecube("adapt", "--forget", state=tmp_path).stdout == "Forgotten.\n"
+    assert not (tmp_path / "holding.json").exists()
