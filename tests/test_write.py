@@ -8,6 +8,7 @@ import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -27,6 +28,9 @@ from livecube.stages.tracker import Tracker
 from livecube.views.written import written_lines
 from livecube.virtual.habits import LEFT_HANDED, OTHERWISE, RIGHT_HANDED
 from livecube.virtual.session import session
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
 MODEL = HoldingModel.of(shipped_counts())
@@ -116,10 +120,10 @@ def test_what_the_pipeline_tells_of_a_solve_has_holdings() -> None:
 # Commands.
 
 
-def livecube(*arguments: str, state: Path | None = None) -> subprocess.CompletedProcess[str]:
-    environment = dict(os.environ)
-    if state is not None:
-        environment["LIVECUBE_STATE"] = str(state)
+def livecube(
+    *arguments: str, more: Mapping[str, str] | None = None
+) -> subprocess.CompletedProcess[str]:
+    environment = {**os.environ, **(more or {})}
     return subprocess.run(
         [sys.executable, "-m", "livecube", *arguments],
         capture_output=True, text=True, check=False, timeout=120, env=environment,
@@ -159,9 +163,20 @@ def test_what_cannot_be_done_is_told_in_one_line(arguments: tuple[str, ...], sai
 
 def test_adapt_learns_keeps_and_forgets(tmp_path: Path) -> None:
     log = str(FIXTURES / "evening.jsonl")
-    learned = livecube("adapt", log, state=tmp_path)
+    state = {"LIVECUBE_STATE": str(tmp_path)}
+    learned = livecube("adapt", log, more=state)
     assert learned.returncode == 0, learned.stderr
     assert (tmp_path / "holding.json").exists()
-    assert livecube("write", log, "--json", state=tmp_path).returncode == 0
-    assert livecube("adapt", "--forget", state=tmp_path).stdout == "Forgotten.\n"
+    assert livecube("write", log, "--json", more=state).returncode == 0
+    assert livecube("adapt", "--forget", more=state).stdout == "Forgotten.\n"
     assert not (tmp_path / "holding.json").exists()
+
+
+def test_imported_solves_are_kept_with_their_holdings(tmp_path: Path) -> None:
+    log = str(FIXTURES / "evening.jsonl")
+    environment = {"LIVECUBE_DATA": str(tmp_path)}
+    assert livecube("history", "import", log, more=environment).returncode == 0
+    shown = livecube("history", "show", "1", "--json", more=environment)
+    assert shown.returncode == 0, shown.stderr
+    stages = json.loads(shown.stdout)["stages"]
+    assert any(stage["holding"] for stage in stages)

@@ -9,6 +9,7 @@ import click
 from rich.console import Console
 from rich.progress import Progress
 
+from livecube.cli.options import holdings_with_progress
 from livecube.edges.history.folder import data_folder
 from livecube.edges.history.importing import Imported, import_log, log_files
 from livecube.edges.history.store import History
@@ -29,11 +30,13 @@ def import_all(paths: Sequence[Path], person: str, *, as_json: bool) -> None:
     files = log_files(paths)
     added = known = skipped = broken = 0
     console = Console(stderr=True)
+    holdings = holdings_with_progress()
     with (
         History(data_folder()) as history,
         # Without a terminal it would leave an empty line.
         Progress(console=console, transient=True, disable=not console.is_terminal) as bar,
     ):
+        history.hindsight = holdings.hindsight
         task = bar.add_task("importing", total=len(files))
         for path in files:
             try:

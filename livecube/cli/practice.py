@@ -24,7 +24,7 @@ from livecube.cli.options import (
 )
 from livecube.cli.output import run_in_order
 from livecube.cli.scramble import scrambler_with_progress
-from livecube.composition.assembly import load_advisor, set_level, sharpen
+from livecube.composition.assembly import load_advisor, load_holdings, set_level, sharpen
 from livecube.composition.following import CubeFollower
 from livecube.composition.hub import Hub
 from livecube.composition.keyboard import PracticeKeyboard, stating
@@ -181,11 +181,12 @@ class _Practising:
         self._board = PracticeBoard("", lambda: 0.0)
         self._screen: ScreenSink | None = None
         self._hub: Hub | None = None
+        self._history: History | None = None
 
     async def follow(self) -> None:
         """Practise to the end, or to that of the solver's patience."""
         sys.setswitchinterval(SWITCH_S)
-        history = History(data_folder()) if self._asked.is_kept else None
+        history = self._history = History(data_folder()) if self._asked.is_kept else None
         with ExitStack() as stack:
             if history is not None:
                 stack.callback(history.close)
@@ -288,6 +289,10 @@ class _Practising:
         advisor = await asyncio.to_thread(load_advisor, hands=self._wishes.hands)
         set_level(advisor, level)
         self._pipeline.advisor = advisor
+        holdings = await asyncio.to_thread(load_holdings)
+        self._pipeline.holdings = holdings
+        if self._history is not None:
+            self._history.hindsight = holdings.hindsight
         await asyncio.to_thread(sharpen, advisor)
         follower.refiner.begin(advisor.twin())
 

@@ -27,14 +27,14 @@ from livecube.stages.progress import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable, Sequence
 
     from livecube.cube.holding import Holding
     from livecube.holding.inference import HoldingModel
     from livecube.holding.solve_turns import SolveTurns
     from livecube.stages.solve import Solve, Split
 
-__all__ = ["HoldingFollower", "with_holdings"]
+__all__ = ["Hindsight", "HoldingFollower", "with_holdings"]
 
 _STILL_SURE: Final = 0.6
 """One that is spoken of stays as long as it is so sure: words that flicker help nobody."""
@@ -54,6 +54,10 @@ class HoldingFollower:
         self._stages = 0
         self._cross = -1
         self._told: Holding | None = None
+
+    def hindsight(self) -> Callable[[Sequence[Progress]], Sequence[Progress]]:
+        """What adds holdings to what a tracker tells of another log, by the same model."""
+        return Hindsight(self._model).take
 
     @property
     def sure(self) -> Holding | None:
@@ -122,6 +126,24 @@ class HoldingFollower:
             return []
         self._told = held
         return [HeldNow(t, held, confidence)]
+
+
+class Hindsight:
+    """The same for a log that nobody waits for: only solves that are over are read."""
+
+    def __init__(self, model: HoldingModel) -> None:
+        self._model = model
+        self._solves = Solves()
+
+    def take(self, told: Sequence[Progress]) -> list[Progress]:
+        """Pass on what the tracker tells; solves come back with their holdings."""
+        return [self._taken(progress) for progress in told]
+
+    def _taken(self, progress: Progress) -> Progress:
+        over = self._solves.take(progress)
+        if over is None or not isinstance(progress, SolveOver):
+            return progress
+        return replace(progress, solve=with_holdings(over, self._model))
 
 
 def with_holdings(over: SolveTurns, model: HoldingModel) -> Solve:

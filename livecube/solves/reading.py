@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 from livecube.cube.holding import parse_colour
 from livecube.cube.position import SOLVED_BYTES
@@ -17,14 +17,15 @@ from livecube.stages.tracker import Tracker
 from livecube.timing.attempt import inspection_penalties, standing_penalties
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from livecube.cube.holding import Holding
     from livecube.events import CubeEvent
     from livecube.logs.lines import Header
+    from livecube.stages.progress import Progress
     from livecube.stages.solve import Solve, Split
 
-__all__ = ["FoundSolve", "solves_in"]
+__all__ = ["FoundSolve", "Told", "as_told", "solves_in"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,12 +39,23 @@ class FoundSolve:
     """Header and events are a log of this solve alone."""
 
 
-def solves_in(header: Header, events: Iterable[CubeEvent]) -> Iterator[FoundSolve]:
-    """The finished solves of a log, in order.
+Told: TypeAlias = "Callable[[Sequence[Progress]], Sequence[Progress]]"
+"""What passes on, log by log, all that a tracker tells, and may add to it."""
+
+
+def as_told(told: Sequence[Progress]) -> Sequence[Progress]:
+    """Nothing is added."""
+    return told
+
+
+def solves_in(
+    header: Header, events: Iterable[CubeEvent], add: Told = as_told
+) -> Iterator[FoundSolve]:
+    """The finished solves of a log, in order; ``add`` may add to what the tracker tells of it.
 
     A solve is finished when the cube is solved, or when a mark says that the time was stopped.
     """
-    reader = _Reader(header)
+    reader = _Reader(header, add)
     for event in events:
         found = reader.feed(event)
         if found is not None:
@@ -53,8 +65,9 @@ def solves_in(header: Header, events: Iterable[CubeEvent]) -> Iterator[FoundSolv
 class _Reader:
     """Follows a log, and keeps what happened since the last solve."""
 
-    def __init__(self, header: Header) -> None:
+    def __init__(self, header: Header, add: Told) -> None:
         self._header = header
+        self._add = add
         self._tracker = Tracker(header.position)
         self._part: list[CubeEvent] = []
         self._from = self._tracker.position
@@ -72,7 +85,7 @@ class _Reader:
         if isinstance(event, SolveMark) and event.phase not in ("start", "end"):
             self._inspected = event.t if event.phase == "inspect" else None
         stood = self._tracker.position
-        told = self._tracker.feed(event)
+        told = self._add(self._tracker.feed(event))
         over = next((one.solve for one in told if isinstance(one, SolveOver)), None)
         if over is None:
             return None

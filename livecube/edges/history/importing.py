@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 from livecube.edges.history.logs import forsaken_logs, session_of
 from livecube.edges.log_files import LogReader
 from livecube.errors import LogError, UsageError
-from livecube.solves.reading import solves_in
+from livecube.solves.reading import as_told, solves_in
 from livecube.solves.records import NOBODY
 
 if TYPE_CHECKING:
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from livecube.edges.history.store import History
+    from livecube.solves.reading import Told
 
 __all__ = ["Imported", "Recovered", "import_log", "keep_open_log", "log_files", "recover"]
 
@@ -87,7 +88,7 @@ def import_log(history: History, path: Path, person: str) -> Imported | None:
     if history.is_imported(digest):
         return None
     with LogReader(path) as reader:
-        found = list(solves_in(reader.header, reader))
+        found = list(solves_in(reader.header, reader, _told(history)))
         torn = reader.torn
     with history.together():
         numbers = [history.keep(solve, person) for solve in found]
@@ -96,13 +97,17 @@ def import_log(history: History, path: Path, person: str) -> Imported | None:
     return Imported(added, len(numbers) - len(added), torn)
 
 
+def _told(history: History) -> Told:
+    return history.hindsight() if history.hindsight else as_told
+
+
 def keep_open_log(history: History, path: Path) -> Sequence[int]:
     """Keep the solve in the log of an attempt that is over, and let the log go; its number."""
     session = session_of(path)
     person = None if session is None else history.session_person(session)
     kept = []
     with LogReader(path) as reader:
-        for found in solves_in(reader.header, reader):
+        for found in solves_in(reader.header, reader, _told(history)):
             number = history.keep(found, person or NOBODY, session if person else None)
             kept.append(number or history.number_of(found.kept.listed.identity) or 0)
     if kept:

@@ -23,11 +23,11 @@ from livecube.solves.records import KeptSolve
 from livecube.timing.results import Penalty, penalties_text
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
     from pathlib import Path
     from typing import Self
 
-    from livecube.solves.reading import FoundSolve
+    from livecube.solves.reading import FoundSolve, Told
     from livecube.solves.records import Chance, Listed, Wanted
 
 __all__ = ["DATABASE", "History"]
@@ -43,6 +43,8 @@ class History:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
+        self.hindsight: Callable[[], Told] | None = None
+        """What adds holdings to what the tracker tells of a log; None: only stated ones count."""
         self._database = open_database(folder / DATABASE)
 
     def __enter__(self) -> Self:
