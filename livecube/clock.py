@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Final
 
 from livecube.clock_fit import ClockFit
 from livecube.events import (
+    Attitude,
+    AttitudeReport,
     BadPacket,
     Battery,
     BatteryReport,
@@ -77,6 +79,8 @@ class CubeClock:
                     result.append(State(self._time(report.cube_ms, host_s), report.position))
                 case BatteryReport():
                     result.append(Battery(self._t, report.percent))
+                case AttitudeReport():
+                    result.append(Attitude(self._t, report.quaternion))
                 case GapReport():
                     result.append(Gap(self._t, report.lost))
                 case BadPacket():

@@ -15,6 +15,8 @@ __all__ = [
     "SOLVE_PHASES",
     "AnyHolding",
     "Asked",
+    "Attitude",
+    "AttitudeReport",
     "BadPacket",
     "Battery",
     "BatteryReport",
@@ -91,7 +93,19 @@ class BadPacket:
     data: bytes
 
 
-Report: TypeAlias = TurnReport | StateReport | BatteryReport | GapReport | BadPacket
+@dataclass(frozen=True, slots=True)
+class AttitudeReport:
+    """How the core of a cube with a gyroscope stands in space."""
+
+    quaternion: tuple[float, float, float, float]
+    """w, x, y, z of the rotation that takes the cube's axes to those of space: x out of the red
+    centre, y out of white, z out of green. Where space's axes lie does not matter, and they may
+    drift. Of any length but 0."""
+
+
+Report: TypeAlias = (
+    TurnReport | StateReport | BatteryReport | GapReport | AttitudeReport | BadPacket
+)
 
 
 # Events: with seconds, in order; what logs hold and the pipeline works on.
@@ -134,6 +148,14 @@ class Battery:
 
     t: float
     percent: int
+
+
+@dataclass(frozen=True, slots=True)
+class Attitude:
+    """How the core of the cube stands in space; see :class:`AttitudeReport`."""
+
+    t: float
+    quaternion: tuple[float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,6 +246,7 @@ CubeEvent: TypeAlias = (
     | State
     | Gap
     | Battery
+    | Attitude
     | Packet
     | Asked
     | LinkChange

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from livecube.cube.holding import HOLDINGS, Move, fixed_turns
+from livecube.holding.attitude import BETWEEN
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -69,7 +70,9 @@ def all_paths(seen: Any, cross: int, likely: Likelihoods) -> Iterator[tuple[floa
             if t == 0 and number:
                 break
             now = _rotated(held, rotation)
-            chance = weight * seen.evidence[t, now] * (1.0 if t == 0 else row[number])
+            chance = weight * seen.evidence[t, now]
+            if t:
+                chance *= row[number] * seen.turned[t, BETWEEN[held, now]]
             begun = number > 0 or since == 0
             nodes = [(node, 1.0)]
             if begun:
@@ -81,6 +84,8 @@ def all_paths(seen: Any, cross: int, likely: Likelihoods) -> Iterator[tuple[floa
     def moves(t: int, held: int, node: int, weight: float, steps: list[Any]) -> Iterator[Any]:
         for number, reports, after in _seen_as(held, *map(int, seen.turns[t : t + 2])):
             chance = weight * likely.moves[node, number]
+            if t and after != held and node not in likely.begin[seen.stages[t], 1]:
+                chance *= seen.turned[t, BETWEEN[held, after]] / seen.turned[t, 0]
             if reports == 2:
                 chance *= likely.slices[1, seen.close[t + 1]]
             elif t and _opposite(seen.turns[t - 1], seen.turns[t]):

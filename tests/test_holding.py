@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
@@ -20,12 +20,15 @@ from livecube.holding.adapting import adapted
 from livecube.holding.counts_text import counts_text, parse_counts
 from livecube.holding.inference import HoldingModel, drawn_paths, read_solve
 from livecube.holding.live import LiveHolding
-from livecube.holding.moves import HAND_MOVES, MIRRORED, MIRRORED_ROTATIONS
+from livecube.holding.moves import HAND_MOVES, HELD_AFTER, MIRRORED, MIRRORED_ROTATIONS
 from livecube.holding.observations import SolvePart, observe
 from livecube.virtual.habits import LEFT_HANDED, RIGHT_HANDED
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from livecube.holding.attitude import Quaternion
+    from livecube.virtual.records import VirtualSolve
 
 WHITE_DOWN = Holding.of(5, 2)  # yellow up, green front
 PAIR, ORIENT, PERMUTE = 1, 5, 6
@@ -95,10 +98,68 @@ def test_slices_are_told_from_two_turns_by_time() -> None:
     assert "M" in written(replace(slow, times=[0.0, 0.3, 0.31, 0.6]))
 
 
+def attitude(holding: int, sway: float = 0.0, drift: float = 0.0) -> Quaternion:
+    """How a cube that is held so stands in space, tilted forwards and turned on the spot (rad)."""
+    held = HOLDINGS[holding]
+    # The cube's axes x, y, z point out of red (3), white (0) and green (2).
+    axes = {"R": (1, 0, 0), "L": (-1, 0, 0), "U": (0, 1, 0), "D": (0, -1, 0), "F": (0, 0, 1)}
+    axes["B"] = (0, 0, -1)
+    columns = [axes["ULFRBD"[held.hand_face(face)]] for face in (3, 0, 2)]
+    c, s = np.cos(drift), np.sin(drift)
+    on_the_spot = np.array([[c, 0, s], [0, 1, 0], [-s, 0, c]])
+    c, s = np.cos(sway), np.sin(sway)
+    forwards = np.array([[1, 0, 0], [0, c, -s], [0, s, c]])
+    return quaternion_of(on_the_spot @ forwards @ np.array(columns).T)
+
+
+def quaternion_of(matrix: Any) -> Quaternion:
+    """The eigenvector form (Bar-Itzhack 2000), which has no special cases."""
+    m = matrix
+    k = np.array(
+        [
+            [m[0, 0] + m[1, 1] + m[2, 2], m[2, 1] - m[1, 2], m[0, 2] - m[2, 0], m[1, 0] - m[0, 1]],
+            [0, m[0, 0] - m[1, 1] - m[2, 2], m[0, 1] + m[1, 0], m[0, 2] + m[2, 0]],
+            [0, 0, m[1, 1] - m[0, 0] - m[2, 2], m[1, 2] + m[2, 1]],
+            [0, 0, 0, m[2, 2] - m[0, 0] - m[1, 1]],
+        ]
+    )
+    _, vectors = np.linalg.eigh(k + np.triu(k, 1).T)
+    w, x, y, z = map(float, vectors[:, -1])
+    return w, x, y, z
+
+
+def with_gyroscope(done: VirtualSolve, rng: np.random.Generator) -> SolvePart:
+    """A solve with a sensor that sways with the hands and drifts by 3° a second."""
+    part = true_part(done)
+    after = {
+        i: int(HELD_AFTER[step.holding, step.move])
+        for step in true_path(done)
+        for i in range(step.first, step.first + step.reports)
+    }
+    told = [
+        attitude(after[i], float(rng.normal(0, 0.2)), 0.05 * t) for i, t in enumerate(part.times)
+    ]
+    return replace(part, attitudes=told)
+
+
+def test_a_gyroscope_tells_the_holding_and_a_mad_one_does_little_harm() -> None:
+    rng = np.random.default_rng(5)
+    right, astray, late = [], [], []
+    for done in SOLVES:
+        part, truth = with_gyroscope(done, rng), np.array(true_holdings(done))
+        right += (read_solve(part, TRAINED).held.argmax(axis=1) == truth).tolist()
+        noise = [quaternion_of(np.linalg.qr(rng.normal(size=(3, 3)))[0]) for _ in part.turns]
+        mad = replace(part, attitudes=noise)
+        astray += (read_solve(mad, TRAINED).held.argmax(axis=1) == truth).tolist()
+        late += [stage >= ORIENT for stage in part.stages]
+    assert np.mean(right) > 0.95
+    assert np.array(astray)[np.array(late)].mean() > 0.75
+
+
 short_turns = st.lists(st.integers(0, 17), min_size=2, max_size=3)
 
 
-@settings(max_examples=8)
+@settings(max_examples=5)
 @given(short_turns, st.integers(0, 5), st.data())
 def test_the_kernels_agree_with_trying_every_path(
     turns: list[int], cross: int, data: st.DataObject
@@ -107,11 +168,14 @@ def test_the_kernels_agree_with_trying_every_path(
     begun = data.draw(st.integers(1, len(turns)))
     stages = [4 if i < begun else 5 for i in range(len(turns))]
     times = np.cumsum(gaps)[: len(turns)].tolist()
-    stated = {1: data.draw(st.integers(0, 23))} if data.draw(st.booleans()) else {}
-    part = SolvePart(turns, times, stages, cross, stated)
+    stated = {0: data.draw(st.integers(0, 23))} if data.draw(st.booleans()) else {}
+    spaces = st.sampled_from([None, *map(attitude, (0, 1, 7, 23))])
+    attitudes = [data.draw(spaces) for _ in turns]
+    part = SolvePart(turns, times, stages, cross, stated, attitudes)
     likely = TRAINED.kinds[0]
     held, weights = judged(observe(part), cross, likely)
     reading = read_solve(part, HoldingModel((likely,)))
+    # States below 1e-9 of all are dropped.
     assert np.allclose(reading.held, held, atol=1e-5)
     assert np.allclose(reading.kinds.sum(axis=1), 1.0, atol=1e-5)
     found = tuple((s.first, s.reports, s.holding, s.move) for s in reading.path)

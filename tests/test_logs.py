@@ -20,6 +20,7 @@ from livecube.events import (
     SOLVE_PHASES,
     AnyHolding,
     Asked,
+    Attitude,
     Battery,
     CubeEvent,
     DeviceInfo,
@@ -75,6 +76,9 @@ KINDS: Final[dict[str, st.SearchStrategy[CubeEvent]]] = {
     ),
     "gap": st.builds(Gap, seconds, st.none() | whole),
     "battery": st.builds(Battery, seconds, st.integers(0, 100)),
+    "attitude": st.builds(
+        Attitude, seconds, st.tuples(*[st.integers(-9, 9).map(float)] * 4).filter(any)
+    ),
     "asked": st.builds(Asked, seconds, st.none() | sequences.map(tuple)),
     "packet": st.builds(Packet, seconds, st.text(), st.binary(max_size=40), st.none() | seconds),
     "link": st.builds(LinkChange, seconds, st.booleans()),

@@ -113,6 +113,10 @@ SOLVED_TEXT: Final = "".join(9 * face for face in "ULFRBD")
         ('{"t": 1, "mark": "gap", "lost": -1}', '"lost"'),
         ('{"t": 1, "mark": "battery", "percent": 101}', '"percent"'),
         ('{"t": 1, "mark": "battery"}', '"percent"'),
+        ('{"t": 1, "mark": "attitude"}', '"quaternion"'),
+        ('{"t": 1, "mark": "attitude", "quaternion": [0, 0, 0, 0]}', "not all of them 0"),
+        ('{"t": 1, "mark": "attitude", "quaternion": [1, "0", 0, 0]}', '"quaternion"'),
+        ('{"t": 1, "mark": "attitude", "quaternion": [1, 0, 0, 1e999]}', '"quaternion"'),
         ('{"t": 1, "mark": "packet", "char": "a", "hex": "0"}', '"hex"'),
         ('{"t": 1, "mark": "packet", "hex": "00"}', '"char"'),
         ('{"t": 1, "mark": "solve", "id": 1, "phase": "nap"}', '"phase"'),
@@ -189,8 +193,20 @@ values = st.recursive(
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=3), inner),
     max_leaves=5,
 )
-MARKS: Final = ["state", "gap", "battery", "packet", "solve", "holding", "reset", "lunch"]
-KEYS: Final = "t turn host seq facelets lost percent char hex id phase up front clock".split()
+MARKS: Final = [
+    "state",
+    "gap",
+    "battery",
+    "attitude",
+    "packet",
+    "solve",
+    "holding",
+    "reset",
+    "lunch",
+]
+KEYS: Final = (
+    "t turn quaternion host seq facelets lost percent char hex id phase up front clock".split()
+)
 objects = st.dictionaries(st.sampled_from(KEYS), values).flatmap(
     lambda line: st.sampled_from([*({**line, "mark": mark} for mark in MARKS), line])
 )

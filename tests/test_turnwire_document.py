@@ -28,7 +28,15 @@ from livecube_protocols.turnwire_position import coordinates
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.cube.turns import parse_turn, turn_name
-from livecube.events import BadPacket, BatteryReport, GapReport, Report, StateReport, TurnReport
+from livecube.events import (
+    AttitudeReport,
+    BadPacket,
+    BatteryReport,
+    GapReport,
+    Report,
+    StateReport,
+    TurnReport,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -120,6 +128,8 @@ def told(report: Report) -> str:
             return f"battery {percent}"
         case GapReport(lost):
             return f"lost {lost}"
+        case AttitudeReport():
+            return "attitude"
         case BadPacket(reason, _):
             return f"bad packet: {reason}"
 

@@ -22,6 +22,7 @@ from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.holding_file import shipped_counts
 from livecube.events import HoldingMark, Turn
 from livecube.holding.inference import HoldingModel, Reading, drawn_paths, read_solve
+from livecube.holding.observations import SolvePart
 from livecube.holding.solve_turns import SolveTurns, solves_in
 from livecube.holding.written import PAUSE, write_solve
 from livecube.stages.tracker import Tracker
@@ -66,9 +67,8 @@ def test_whatever_is_believed_of_whatever_turns_reads_back(
     times = np.cumsum([gap for _, gap in turned]).tolist()
     cut = data.draw(st.integers(0, len(turns)))
     (done,) = solves_of(3)[:1]
-    part = replace(
-        done.part, turns=turns, times=times, stages=[int(i >= cut) for i in range(len(turns))]
-    )
+    stages = [int(i >= cut) for i in range(len(turns))]
+    part = SolvePart(turns, times, stages, done.part.cross)
     solve = replace(done.solve, start_turn=1)
     one = SolveTurns(solve, 1, part)
     seed = data.draw(st.integers(0, 2**32 - 1))
@@ -87,7 +87,7 @@ def test_half_turns_are_merged_cancelled_ones_left_out_and_pauses_marked() -> No
     turns, _ = fixed_turns(parse_moves(text))
     times = [0.2 * i for i in range(len(turns))]
     times[3:] = [t + 3 for t in times[3:]]
-    part = replace(done.part, turns=turns, times=times, stages=[0] * len(turns), cross=5)
+    part = SolvePart(turns, times, [0] * len(turns), 5)
     part = replace(part, stated={0: 0})
     one = SolveTurns(replace(done.solve, start_turn=1, splits=()), 1, part)
     (stage,) = write_solve(one, read_solve(part, MODEL)).stages

@@ -99,7 +99,8 @@ class HoldingFollower:
     def _turn(self, turned: Turned) -> None:
         self._turned.append(turned)
         if self._begun:
-            self._live.turn(turned.turn, turned.t, min(_LAST_STAGE, self._stages), self._cross)
+            stage = min(_LAST_STAGE, self._stages)
+            self._live.turn(turned.turn, turned.t, stage, self._cross, turned.attitude)
 
     def _begin(self, start: int) -> None:
         """A solve has been seen to begin, perhaps some turns ago."""
@@ -107,7 +108,7 @@ class HoldingFollower:
         self._live.begin()
         for turned in self._turned:
             if turned.line >= start:
-                self._live.turn(turned.turn, turned.t, 0, -1)
+                self._live.turn(turned.turn, turned.t, 0, -1, turned.attitude)
 
     def _stage(self, split: Split) -> Split:
         self._stages += 1

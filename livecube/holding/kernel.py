@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numba
 import numpy as np
 
+from livecube.holding.attitude import BETWEEN
 from livecube.holding.moves import HELD_AFTER, ROTATED, SEEN_AS_FACE, SEEN_AS_SLICE, SEEN_AS_WIDE
 
 if TYPE_CHECKING:
@@ -29,6 +30,7 @@ __all__ = [
     "Rows",
     "Seen",
     "advance",
+    "carried",
     "forward",
     "gaps",
     "is_slice",
@@ -58,12 +60,15 @@ class Seen(NamedTuple):
     evidence: Array
     """Shape (turns, 24), float64: how likely whatever else is known is, if the cube is held so
     before the turn; ones if nothing is."""
+    turned: Array
+    """Shape (turns, 24), float64: how likely a gyroscope says what it says, by the rotation of the
+    core since the turn before; see :mod:`livecube.holding.attitude`. Ones without one."""
 
 
 def room_for(turns: int) -> Seen:
     """Room for so many turns, nothing known of any."""
     a, b, c, d, e = (np.zeros(turns, dtype=np.int8) for _ in range(5))
-    return Seen(a, b, c, d, e, np.ones((turns, 24)))
+    return Seen(a, b, c, d, e, np.ones((turns, 24)), np.ones((turns, 24)))
 
 
 class Rows(NamedTuple):
@@ -160,7 +165,7 @@ def _rest(t: int, seen: Seen, down: Array, likely: Likelihoods, best: bool, rows
         key, weight = rows.keys[t - 1, i], rows.weights[t - 1, i]
         holding = key // nodes
         held[holding] = _greater_or_sum(held[holding], weight, best)
-        weight *= chances[down[holding], 0] * evidence[holding]
+        weight *= chances[down[holding], 0] * evidence[holding] * seen.turned[t, 0]
         if seen.since[t] == 0:
             _begin(holding, begin[0], familiar, weight, best, t, rows)
         else:
@@ -178,6 +183,7 @@ def _rest(t: int, seen: Seen, down: Array, likely: Likelihoods, best: bool, rows
             for rotation in range(1, 24):
                 after = ROTATED[holding, rotation]
                 weight = held[holding] * chances[down[holding], rotation]
+                weight *= seen.turned[t, BETWEEN[holding, after]]
                 rotated[after] = _greater_or_sum(rotated[after], weight, best)
     for holding in range(24):
         weight = rotated[holding] * evidence[holding]
@@ -208,6 +214,19 @@ def seen_as(kind: int, holding: int, turn: int) -> int:
 
 
 @numba.njit(cache=True)
+def carried(t: int, node: int, holding: int, after: int, seen: Seen, likely: Likelihoods) -> float:
+    """By how much likelier it is what a gyroscope says if the move at ``t`` turned the core.
+
+    Where the hands rotated before it, the rotation has been reckoned with already.
+    """
+    rotated = likely.begin[seen.stages[t], 1]
+    if t == 0 or holding == after or node == rotated[0] or node == rotated[1]:
+        return 1.0
+    carried: float = seen.turned[t, BETWEEN[holding, after]] / seen.turned[t, 0]
+    return carried
+
+
+@numba.njit(cache=True)
 def _move(t: int, seen: Seen, likely: Likelihoods, best: bool, rows: Rows) -> None:
     """Fill in the states after turn ``t``, from those before it and before the one before."""
     nodes = len(likely.moves)
@@ -219,15 +238,19 @@ def _move(t: int, seen: Seen, likely: Likelihoods, best: bool, rows: Rows) -> No
         holding, node = rows.rest_keys[t, i] // nodes, rows.rest_keys[t, i] % nodes
         for kind in range(2):
             move = seen_as(kind, holding, turn)
-            key = HELD_AFTER[holding, move] * nodes + likely.follow[node, move]
+            after = HELD_AFTER[holding, move]
+            key = after * nodes + likely.follow[node, move]
             weight = rows.rest_weights[t, i] * likely.moves[node, move] * apart
+            weight *= carried(t, node, holding, after, seen, likely)
             count = _put(key, weight, best, rows.where, keys, weights, count)
     if together > 0.0:
         for i in range(rows.rest_n[t - 1]):
             holding, node = rows.rest_keys[t - 1, i] // nodes, rows.rest_keys[t - 1, i] % nodes
             move = SEEN_AS_SLICE[holding, seen.turns[t - 1], turn]
-            key = HELD_AFTER[holding, move] * nodes + likely.follow[node, move]
+            after = HELD_AFTER[holding, move]
+            key = after * nodes + likely.follow[node, move]
             weight = rows.rest_weights[t - 1, i] * likely.moves[node, move]
+            weight *= carried(t - 1, node, holding, after, seen, likely)
             weight *= together / rows.scales[t - 1]
             count = _put(key, weight, best, rows.where, keys, weights, count)
     for i in range(count):

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 
 from livecube.cube.holding import HOLDINGS
+from livecube.holding.attitude import turned_between
 from livecube.holding.inference import downs, weighed
 from livecube.holding.kernel import Rows, Seen, advance, room_for, rows_for
 from livecube.holding.looking_back import backward
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 
     from livecube.cube.holding import Holding
     from livecube.holding.arrays import Array
+    from livecube.holding.attitude import Quaternion
     from livecube.holding.inference import HoldingModel
     from livecube.holding.likelihoods import Likelihoods
 
@@ -57,6 +59,7 @@ class LiveHolding:
         self._pace, self._clock = Pace(), StageClock()
         self._down = downs(-1)
         self._cross = -1
+        self._attitude: Quaternion | None = None
         self._weights = np.zeros(len(self._model.kinds))
         if self._told is not None:
             believe(self._seen, 0, self._told)
@@ -69,11 +72,14 @@ class LiveHolding:
         if self._told is not None:
             believe(self._seen, self._count, self._told)
 
-    def turn(self, turn: int, t: float, stage: int, cross: int) -> None:
+    def turn(
+        self, turn: int, t: float, stage: int, cross: int, attitude: Quaternion | None = None
+    ) -> None:
         """The cube was turned at ``t``, in the course of a stage (0 to 7).
 
-        ``cross``: face of the cross that is done, −1 before it is. It must be down, save for
-        moments, from the first turn at which it is known.
+        ``attitude``: how its core stands in space, if it has a gyroscope. ``cross``: face of the
+        cross that is done, −1 before it is. It must be down, save for moments, from the first turn
+        at which it is known.
         """
         if self._count == _ROOM - 1:
             self.begin()
@@ -84,6 +90,9 @@ class LiveHolding:
         seen.turns[i] = turn
         seen.stages[i], seen.since[i] = self._clock.tick(stage)
         seen.paces[i], seen.close[i] = self._pace.classes(t)
+        if i:
+            seen.turned[i] = turned_between(self._attitude, attitude)
+        self._attitude = attitude
         for number, likely in enumerate(self._model.kinds):
             rows = self._rows[number]
             advance(i, seen, self._down, likely, False, rows)

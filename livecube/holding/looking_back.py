@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 import numba
 import numpy as np
 
-from livecube.holding.kernel import gaps, is_slice, seen_as
+from livecube.holding.attitude import BETWEEN
+from livecube.holding.kernel import carried, gaps, is_slice, seen_as
 from livecube.holding.moves import HELD_AFTER, ROTATED, SEEN_AS_SLICE
 
 if TYPE_CHECKING:
@@ -57,8 +58,10 @@ def _back_to_rest(
                 move = SEEN_AS_SLICE[holding, turn, seen.turns[t + 1]]
             else:
                 move = seen_as(kind, holding, turn)
-            to = HELD_AFTER[holding, move] * nodes + likely.follow[node, move]
+            held_after = HELD_AFTER[holding, move]
+            to = held_after * nodes + likely.follow[node, move]
             share = likely.moves[node, move]
+            share *= carried(t, node, holding, held_after, seen, likely)
             share *= beyond[to] * together if kind == 2 else after[to] * apart / rows.scales[t]
             total += share
             for report in range(1 + (kind == 2)):
@@ -83,10 +86,11 @@ def _back_to_turn(
             ahead = _ahead(before, holding, nodes, begin[0], familiar)
         else:
             ahead = before[key]
-        total = chances[down[holding], 0] * evidence[holding] * ahead
+        total = chances[down[holding], 0] * evidence[holding] * seen.turned[t, 0] * ahead
         for rotation in range(1, 24):
             to = ROTATED[holding, rotation]
             ahead = evidence[to] * _ahead(before, to, nodes, begin[1], familiar)
+            ahead *= seen.turned[t, BETWEEN[holding, to]]
             total += chances[down[holding], rotation] * ahead
         after[key] = total
 
@@ -154,7 +158,9 @@ def _moves_to(
                 else:
                     move = seen_as(kind, holding, seen.turns[t])
                     rate = apart
-                if HELD_AFTER[holding, move] * nodes + likely.follow[node, move] == state:
+                after = HELD_AFTER[holding, move]
+                if after * nodes + likely.follow[node, move] == state:
+                    rate *= carried(first, node, holding, after, seen, likely)
                     choice[options] = rows.rest_weights[first, i] * likely.moves[node, move] * rate
                     what[options, 0], what[options, 1], what[options, 2] = first, i, move
                     options += 1
@@ -180,6 +186,7 @@ def _states_to(
             for rotation in range(1, 24):
                 if ROTATED[held, rotation] == holding:
                     choice[i] = rows.weights[t - 1, i] * chances[down[held], rotation]
+                    choice[i] *= seen.turned[t, BETWEEN[held, holding]]
         elif before == key or (seen.since[t] == 0 and held == holding):
             choice[i] = rows.weights[t - 1, i] * chances[down[held], 0]
 

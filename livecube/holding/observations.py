@@ -9,14 +9,17 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from dataclasses import dataclass, field
+from itertools import pairwise
 from statistics import median
 from typing import TYPE_CHECKING, Final
 
+from livecube.holding.attitude import turned_between
 from livecube.holding.kernel import room_for
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from livecube.holding.attitude import Quaternion
     from livecube.holding.kernel import Seen
 
 __all__ = ["CLOSE_MS", "PACES", "STAGES", "Pace", "SolvePart", "StageClock", "believe", "observe"]
@@ -88,6 +91,8 @@ class SolvePart:
     """Face of the cross colour; −1 if it is not known."""
     stated: dict[int, int] = field(default_factory=dict)
     """Holdings that the solver stated: number of the holding, by index of the next turn."""
+    attitudes: Sequence[Quaternion | None] = ()
+    """How the core stood in space at each turn; empty without a gyroscope."""
 
 
 def observe(part: SolvePart) -> Seen:
@@ -99,6 +104,8 @@ def observe(part: SolvePart) -> Seen:
         seen.turns[i] = turn
         seen.stages[i], seen.since[i] = clock.tick(stage)
         seen.paces[i], seen.close[i] = pace.classes(t)
+    for i, (before, after) in enumerate(pairwise(part.attitudes), start=1):
+        seen.turned[i] = turned_between(before, after)
     for i, holding in part.stated.items():
         believe(seen, i, holding)
     return seen
@@ -107,9 +114,6 @@ def observe(part: SolvePart) -> Seen:
 def believe(seen: Seen, turn: int, holding: int) -> None:
     """The solver says that the cube was held so before a turn."""
     told = seen.evidence[turn, holding]
-    seen.evidence[turn] *= _DISBELIEVED
-    seen.evidence[turn, holding] = told
-
-
-_DISBELIEVED: Final = 1e-12
-"""Of what was stated otherwise. Not nothing: whoever errs must not stop everything."""
+    seen.evidence[turn] = 0.0
+    # However unlikely: from every state the hands can have rotated the cube there.
+    seen.evidence[turn, holding] = told or 1.0

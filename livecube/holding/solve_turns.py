@@ -78,4 +78,5 @@ def _part(solve: Solve, turned: list[Turned], stated: dict[int, int]) -> SolvePa
         [min(_LAST_STAGE, sum(end < t.line for end in ends)) for t in turned],
         -1 if solve.cross is None else parse_colour(solve.cross),
         stated,
+        [t.attitude for t in turned],
     )

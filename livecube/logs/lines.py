@@ -25,6 +25,7 @@ from livecube.events import (
     SOLVE_PHASES,
     AnyHolding,
     Asked,
+    Attitude,
     Battery,
     ClockAccount,
     CubeEvent,
@@ -55,6 +56,10 @@ __all__ = [
 
 VERSION: Final = 1
 """The version of the format that is written, and the only one that is read."""
+
+
+_FAR: Final = 1e6
+"""No part of a quaternion is greater."""
 
 
 class TornLineError(ValueError):
@@ -119,6 +124,11 @@ def event_line(event: CubeEvent) -> str:
                 line["since"] = round(event.since, 6)
         case Battery():
             line |= {"mark": "battery", "percent": event.percent}
+        case Attitude():
+            line |= {
+                "mark": "attitude",
+                "quaternion": [round(part, 4) for part in event.quaternion],
+            }
         case Packet():
             line |= {"mark": "packet", "char": event.char, "hex": event.data.hex()}
             if event.host is not None:
@@ -285,6 +295,15 @@ def _packet(t: float, line: dict[str, Any]) -> Packet:
         raise ValueError('"char" and "hex" must be texts, "hex" of pairs of hex digits') from None
 
 
+def _attitude(t: float, line: dict[str, Any]) -> Attitude:
+    parts = line.get("quaternion")
+    numbers = parts if isinstance(parts, list) and len(parts) == 4 else [None]
+    if not all(isinstance(x, int | float) and abs(x) <= _FAR for x in numbers) or not any(numbers):
+        raise ValueError('"quaternion" must be four numbers, not all of them 0')
+    w, x, y, z = map(float, numbers)
+    return Attitude(t, (w, x, y, z))
+
+
 def _link(t: float, line: dict[str, Any]) -> LinkChange:
     if not isinstance(line.get("up"), bool):
         raise ValueError(f'"up" must be true or false, not {_shown(line.get("up"))}')
@@ -319,6 +338,7 @@ _MARKS: Final[dict[str, Callable[[float, dict[str, Any]], CubeEvent]]] = {
     "gap": _gap,
     "clock": _clock,
     "battery": lambda t, line: Battery(t, _whole(line, "percent", 0, 100)),
+    "attitude": _attitude,
     "packet": _packet,
     "asked": _asked,
     "link": _link,

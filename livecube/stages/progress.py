@@ -42,6 +42,9 @@ class Turned:
     """The offset at which that cross is whole; None in the middle of a sequence."""
     solved_slots: tuple[str, ...]
     """Slots solved up to that offset."""
+    attitude: tuple[float, float, float, float] | None = None
+    """How the cube's core stood in space, as a quaternion; see
+    :class:`livecube.events.AttitudeReport`. None without a gyroscope."""
 
 
 @dataclass(frozen=True, slots=True)

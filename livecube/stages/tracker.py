@@ -15,6 +15,7 @@ from livecube.cube.position import SOLVED_BYTES, TURN_BYTES, twisted_corners
 from livecube.events import (
     AnyHolding,
     Asked,
+    Attitude,
     Battery,
     ClockAccount,
     CubeEvent,
@@ -61,6 +62,8 @@ class Tracker:
         """Number of turn lines so far."""
         self.holding: Holding | None = None
         """The holding last stated, if any was."""
+        self._attitude: tuple[float, float, float, float] | None = None
+        """How the cube stood in space when it said so last."""
         self._marked = False
         """Whether marks say where solves begin and end."""
         self._inspecting = False
@@ -110,6 +113,9 @@ class Tracker:
                 return [DeviceTold(event.t, event.told)]
             case ClockAccount():
                 return [ClockTold(event.t, event.drift_ppm, event.late_ms)]
+            case Attitude():
+                self._attitude = event.quaternion
+                return []
             case Packet() | Asked():
                 return []
 
@@ -128,7 +134,8 @@ class Tracker:
         self.line += 1
         if record is None:
             self.position = self.position.translate(TURN_BYTES[event.turn])
-            return [Turned(event.t, event.turn, self.line, self.position, None, None, ())]
+            where = self.position, None, None, (), self._attitude
+            return [Turned(event.t, event.turn, self.line, *where)]
         if event.inferred:
             record.inferred.add(self.line)
         seen = record.add(event.turn, event.t)
@@ -149,6 +156,7 @@ class Tracker:
             cross=shown.frame.colour if shown else None,
             offset=row.offset if row else None,
             solved_slots=slots_of(shown.frame, row.solved) if shown and row else (),
+            attitude=self._attitude,
         )
 
     def _mark(self, event: SolveMark) -> list[Progress]:
