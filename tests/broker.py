@@ -100,7 +100,7 @@ class Broker:
             "log_type warning",
             "log_type information",
             "connection_messages false",
-            "max_queued_messages 0",
+            "max_queued_messages 1000000",
             "persistence true",
             f"persistence_location {self.folder}/",
             "autosave_on_changes true",

@@ -204,7 +204,7 @@ class _Storm:
 def _waits(file: Path) -> int:
     outbox = Outbox(file, print)
     try:
-        return len(outbox)
+        return outbox.waiting
     finally:
         outbox.close()
 

@@ -41,8 +41,8 @@ if TYPE_CHECKING:
     from livecube.edges.sink import Item
     from livecube.events import CubeEvent
 
-_RATE = 200.0
-_BLOCK = 1000
+_RATE = 50.0
+_BLOCK = 500
 """Turns in a row under one condition; the conditions take turns, so that all share the weather."""
 _CONDITIONS = ("no dashboard", "fast", "slow by 1 s", "gone", "silent")
 

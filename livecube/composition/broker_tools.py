@@ -67,7 +67,7 @@ def waiting_messages(plan: Plan) -> int:
         return 0
     outbox = Outbox(path, lambda _: None)
     try:
-        return len(outbox)
+        return outbox.waiting
     finally:
         outbox.close()
 

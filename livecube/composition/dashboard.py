@@ -92,6 +92,9 @@ class Dashboard:
         self._plan = plan
         self._outbox = outbox
         self._complain = complain
+        self._introduction = configurations(
+            plan.tree, plan.desk, __version__, plan.form, plan.discovery_prefix
+        )
         recent = (outbox.state(RECENT) or {}).get("solves", [])
         self._messenger = Messenger(plan.desk, cube, clock, _new_id, outbox.seq, recent)
         self._posted: deque[Item | None] = deque()
@@ -152,7 +155,7 @@ class Dashboard:
         self._fresh.set()
         with contextlib.suppress(TimeoutError):
             await asyncio.wait_for(sending, _LAST_CHANCE_S)
-        if left := len(self._outbox):
+        if left := self._outbox.waiting:
             will = f"{_messages(left)} for the dashboard will be sent at the next start"
             self.last_words.append(will)
         if self._missed:
@@ -218,15 +221,12 @@ class Dashboard:
         await self._introduce(connection)
 
     async def _introduce(self, connection: Connection) -> None:
-        plan = self._plan
-        configured = configurations(
-            plan.tree, plan.desk, __version__, plan.form, plan.discovery_prefix
-        )
         try:
-            await connection.publish([Parcel(*one, retain=True) for one in configured])
+            await connection.publish([Parcel(*one, retain=True) for one in self._introduction])
         except BrokerError as error:
             if error.trouble != "not allowed":
                 raise
+            self._introduction = []  # the rest may well be allowed
             self._complain(f"the dashboard is not introduced: {error}")
         states = map(self._parcel, self._outbox.states())
         await connection.publish([self._there("online"), *states])

@@ -142,6 +142,7 @@ async def connected(
     finally:
         with contextlib.suppress(MqttError, OSError, TimeoutError):
             await asyncio.wait_for(client.__aexit__(None, None, None), _FAREWELL_S)
+        client.settle()
 
 
 async def _entered(access: Access, identifier: str, will: Parcel | None, most_bytes: int) -> Any:
@@ -213,6 +214,13 @@ def _client_class() -> Any:
             """Let go of a connection that did not come about; it would be kept alive for ever."""
             self.abandoned = True
             self._client.disconnect()
+            self.settle()
+
+        def settle(self) -> None:
+            """Take note of how it ended, which asyncio otherwise complains of."""
+            for outcome in (self._connected, self._disconnected):
+                if outcome.done() and not outcome.cancelled():
+                    outcome.exception()
 
         def _on_publish(
             self, client: Any, userdata: Any, mid: int, reason_code: Any, properties: Any

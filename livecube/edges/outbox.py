@@ -70,12 +70,16 @@ class Outbox:
         self._most_bytes = most_bytes
         self._in_memory = path is None
         self._path = path
+        self._held: sqlite3.Connection | None = None
+        """The file that is written no more, and still nobody else's."""
         self._db = self._memory() if path is None else self._opened(path)
 
     def close(self) -> None:
         """Give the file free."""
-        with contextlib.suppress(sqlite3.Error):
-            self._db.close()
+        for db in (self._db, self._held):
+            if db is not None:
+                with contextlib.suppress(sqlite3.Error):
+                    db.close()
 
     def add(self, messages: Sequence[Message]) -> None:
         """Keep messages: all of them or, if the program dies meanwhile, none."""
@@ -117,7 +121,9 @@ class Outbox:
         """How many details, and how many others, had to go for want of room, ever."""
         return self._counted("dropped details"), self._counted("dropped others")
 
-    def __len__(self) -> int:
+    @property
+    def waiting(self) -> int:
+        """How many messages wait."""
         (waiting,) = self._db.execute("SELECT count(*) FROM waiting").fetchone()
         return int(waiting)
 
@@ -130,7 +136,7 @@ class Outbox:
             row = (message.seq, message.name, message.payload, message.retain, message.detail)
             self._db.execute("INSERT OR REPLACE INTO waiting VALUES (?, ?, ?, ?, ?)", row)
         self._count("seq", messages[-1].seq - self.seq)
-        if (over := len(self) - self._most) > 0:
+        if (over := self.waiting - self._most) > 0:
             self._drop(over)
 
     def _drop(self, number: int) -> None:
@@ -169,7 +175,7 @@ class Outbox:
         memory = self._memory()
         with contextlib.suppress(sqlite3.Error):
             self._db.backup(memory)
-        self._held, self._db = self._db, memory  # the file stays held by this process
+        self._held, self._db = self._db, memory
         self._in_memory = True
         self._complain(
             f"the outbox {self._path} cannot be written ({reason}); what waits for the dashboard is"
