@@ -20,6 +20,7 @@ _MODULES: Final = {
     "practice": "practice",
     "history": "history",
     "replay": "replay",
+    "review": "review",
     "write": "write",
     "adapt": "adapt",
     "hints": "hints",

@@ -1,0 +1,123 @@
+"""``livecube review``: a solve looked at again."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+from rich.console import Console
+from rich.progress import Progress
+
+from livecube.cli.options import (
+    advisor_with_progress,
+    hands_option,
+    holdings_with_progress,
+    level_option,
+)
+from livecube.edges.hands_file import default_hands
+from livecube.errors import UsageError
+
+if TYPE_CHECKING:
+    from livecube.composition.reviewing import Begun
+    from livecube.hands.model import Hands
+    from livecube.review.values import Review
+
+__all__ = ["review"]
+
+
+@click.command()
+@click.argument("log", type=click.Path(path_type=Path), required=False)
+@click.option("--solve", "wanted", type=click.IntRange(1), help="Only this one of the log.")
+@click.option("--kept", type=click.IntRange(1), help="Solve with this number in the history.")
+@level_option
+@hands_option
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
+def review(
+    log: Path | None,
+    wanted: int | None,
+    kept: int | None,
+    level: str,
+    hands: Hands | None,
+    as_json: bool,
+) -> None:
+    """Review the solves of LOG, or one of the history: what was done, and what was missed.
+
+    For each pair it says what would have been better when it began, and what turned up later.
+    Times are measured; what another way would have taken is predicted by the model of the hands,
+    and says so.
+    """
+    if (log is None) == (kept is None):
+        raise UsageError("name a log, or a solve of the history by --kept NUMBER")
+    holdings_with_progress()
+    begun = _kept(kept) if kept is not None else _of_log(log, wanted)
+    found = _reviewed(begun, level, hands)
+    for title, one in found:
+        _tell(title, one, as_json=as_json)
+    if kept is not None:
+        _note(kept, found[0][1])
+
+
+def _of_log(log: Path | None, wanted: int | None) -> list[tuple[str, Begun]]:
+    from livecube.composition.reviewing import begun_solves
+
+    assert log is not None
+    solves = [(f"solve {i}", one) for i, one in enumerate(begun_solves(log), start=1)]
+    if not solves:
+        raise UsageError(f"{log} holds no solve")
+    if wanted is None:
+        return solves
+    if wanted > len(solves):
+        raise UsageError(f"{log} holds {len(solves)} solves; --solve {wanted} is too many")
+    return solves[wanted - 1 : wanted]
+
+
+def _kept(number: int) -> list[tuple[str, Begun]]:
+    from livecube.composition.reviewing import begun_solves
+    from livecube.edges.history.folder import data_folder
+    from livecube.edges.history.store import History
+
+    with History(data_folder()) as history:
+        log = history.folder / history.solve(number).log
+    solves = begun_solves(log)
+    if not solves:
+        raise UsageError(f"the log of solve {number}, {log}, holds no solve any more")
+    return [(f"solve {number}", solves[-1])]
+
+
+def _note(number: int, found: Review) -> None:
+    """The chances of a solve that is kept are kept with it."""
+    from livecube.composition.reviewing import chances_of
+    from livecube.edges.history.folder import data_folder
+    from livecube.edges.history.store import History
+
+    with History(data_folder()) as history:
+        history.note_chances(number, chances_of(found))
+
+
+def _reviewed(
+    begun: list[tuple[str, Begun]], level: str, hands: Hands | None
+) -> list[tuple[str, Review]]:
+    from livecube.composition.reviewing import review_of
+
+    advisor, its = advisor_with_progress(level, hands), hands or default_hands()
+    console = Console(stderr=True)
+    stages = sum(len(one.of.solve.splits) for _, one in begun)
+    # Without a terminal it would leave an empty line.
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
+        task = bar.add_task("reviewing", total=stages)
+        return [
+            (title, review_of(one, advisor, its, lambda steps: bar.advance(task, steps)))
+            for title, one in begun
+        ]
+
+
+def _tell(title: str, found: Review, *, as_json: bool) -> None:
+    from livecube.views.review_machine import review_json
+    from livecube.views.review_text import review_lines
+
+    if as_json:
+        click.echo(json.dumps({"event": "review", **review_json(found)}))
+    else:
+        click.echo("\n".join([*review_lines(found, title), ""]))

@@ -1,0 +1,89 @@
+"""What cost time in a solve, each in a sentence, the costliest first."""
+
+from __future__ import annotations
+
+from statistics import median
+from typing import TYPE_CHECKING, Final
+
+from livecube.cube.notation import moves_text
+from livecube.review.values import Finding
+
+if TYPE_CHECKING:
+    from livecube.hands.model import Hands
+    from livecube.review.values import Review, StageReview
+
+__all__ = ["find_costs"]
+
+_NOTABLE_S: Final = 0.1
+"""What costs less is not worth a sentence."""
+
+
+def find_costs(review: Review, hands: Hands) -> tuple[Finding, ...]:
+    """All that cost something."""
+    found = [*_missed(review), *_pauses(review), *_rotations(review, hands), *_openings(review)]
+    return tuple(
+        sorted((f for f in found if f.cost_s >= _NOTABLE_S), key=lambda f: f.cost_s, reverse=True)
+    )
+
+
+def _title(stage: StageReview) -> str:
+    split = stage.split
+    return f"pair {' and '.join(split.slots)}" if split.slots else split.stage
+
+
+def _missed(review: Review) -> list[Finding]:
+    found = []
+    for stage in review.stages:
+        best = max(stage.alternatives, key=lambda way: way.saved_s, default=None)
+        if best is None:
+            continue
+        row = best.row
+        when = f"after {best.after} turns" if best.after else "when it began"
+        fewer = f" and {best.saved_turns} turns" if best.saved_turns > 0 else ""
+        sentence = (
+            f"{_title(stage)}: {when}, {row.title.lower()} into {' and '.join(row.slots)} "
+            f"({moves_text(row.moves)}, {row.holding}) would have saved some "
+            f"{best.saved_s:.2f} s{fewer}."
+        )
+        found.append(Finding(best.saved_s, "predicted", sentence[0].upper() + sentence[1:]))
+    return found
+
+
+def _pauses(review: Review) -> list[Finding]:
+    """Pauses that stand out from those before the other stages."""
+    splits = [s.split for s in review.stages if not s.split.shared and s.split.stage != "cross"]
+    splits = [split for split in splits if not split.gap and split.stage != "auf"]
+    if len(splits) <= 2:
+        return []
+    found = []
+    for split in splits:
+        usual = median(other.pause for other in splits if other is not split)
+        title = f"{split.stage} {' and '.join(split.slots)}".strip()
+        sentence = (
+            f"The pause before {title} was {split.pause:.2f} s, against {usual:.2f} s before the "
+            "other stages."
+        )
+        found.append(Finding(split.pause - usual, "measured", sentence))
+    return found
+
+
+def _rotations(review: Review, hands: Hands) -> list[Finding]:
+    rotations = [m.move for s in review.written.stages for m in s.moves if m.move.is_rotation]
+    if not rotations:
+        return []
+    cost = sum(hands.seconds([move]) for move in rotations)
+    times = "once" if len(rotations) == 1 else f"{len(rotations)} times"
+    return [Finding(cost, "predicted", f"The cube was rotated {times}: some {cost:.2f} s.")]
+
+
+def _openings(review: Review) -> list[Finding]:
+    best = max(review.openings, key=lambda opening: opening.saved_s, default=None)
+    if best is None:
+        return []
+    row = best.row
+    into = f" into {' and '.join(row.slots)}" if row.slots else ""
+    sentence = (
+        f"Inspection offered: {row.title.lower()}{into} ({moves_text(row.moves)}, {row.holding}), "
+        f"some {best.saved_s:.2f} s less than what was done."
+    )
+    return [Finding(best.saved_s, "predicted", sentence)]

@@ -1,0 +1,195 @@
+"""Making a review: the solve as it is written, beside what the advisor would have done."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from livecube.advice.opening import openings
+from livecube.cube.holding import SLICE_SYMBOLS, parse_colour
+from livecube.cube.position import TURN_BYTES
+from livecube.cube.turns import htm
+from livecube.holding.news import SURE
+from livecube.review.findings import find_costs
+from livecube.review.sides import compare_sides
+from livecube.review.values import Alternative, Opening, Review, StageReview
+from livecube.search.situation import Situation
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from livecube.advice.advisor import Advisor
+    from livecube.advice.opportunity import Opportunity
+    from livecube.cube.geometry import Array
+    from livecube.cube.holding import Holding
+    from livecube.hands.model import Hands
+    from livecube.holding.written import WrittenSolve, WrittenStage
+
+__all__ = ["review_solve"]
+
+_ROWS: Final = 24
+"""Rows of advice that are looked at for each position."""
+_TOLD: Final = 3
+"""Alternatives that are told when a pair begins, and as many later ones."""
+_WORTH_S: Final = 0.05
+"""What saves less is not told: predictions are not that good."""
+_CROSS_AND_PAIR: Final = 2
+
+
+def review_solve(
+    written: WrittenSolve,
+    start: bytes,
+    advisor: Advisor,
+    hands: Hands,
+    step: Callable[[int], None] = lambda stages: None,
+) -> Review:
+    """Review a solve that began in the position ``start`` (20 facelets).
+
+    ``step`` is called with the number of stages that have been looked at. A pair with turns that
+    were lost has no alternatives: nobody knows where it began.
+    """
+    looker = _Looker(written, start, advisor, hands)
+    stages = []
+    for number, stage in enumerate(written.stages):
+        if stage.split is not None:
+            stages.append(looker.look(number, stage))
+        step(1)
+    offered = looker.openings()
+    moves = [m.move for stage in written.stages for m in stage.moves]
+    review = Review(
+        written,
+        tuple(stages),
+        offered,
+        rotations=sum(move.is_rotation for move in moves),
+        wide_turns=sum(move.symbol.endswith("w") for move in moves),
+        sides=compare_sides(stages),
+        findings=(),
+    )
+    return replace(review, findings=find_costs(review, hands))
+
+
+class _Looker:
+    """Looks at the positions of one solve."""
+
+    def __init__(self, written: WrittenSolve, start: bytes, advisor: Advisor, hands: Hands) -> None:
+        self._stages = written.stages
+        self._advisor = advisor
+        self._hands = hands
+        self._first_line = written.of.first_line
+        self._turns = written.of.part.turns
+        self._cross = written.of.solve.cross
+        self._positions = [start]
+        for turn in self._turns:
+            self._positions.append(self._positions[-1].translate(TURN_BYTES[turn]))
+
+    def look(self, number: int, stage: WrittenStage) -> StageReview:
+        """Look at one stage."""
+        split = stage.split
+        assert split is not None
+        predicted = self._predicted(stage)
+        judged = split.stage == "pair" and not split.shared and not split.gap
+        if not judged or self._cross is None or predicted is None:
+            return StageReview(stage, predicted)
+        begun, end = self._range(number)
+        holding = stage.holding if stage.confidence >= SURE else None
+        ways = self._ways(number, begun, holding)
+        first = [way for way in ways if way.saved_s >= _WORTH_S][:_TOLD]
+        best = max((way.saved_s for way in first), default=_WORTH_S)
+        later = self._later(number, begun, end, best)
+        return StageReview(stage, predicted, (*first, *later), tuple(ways))
+
+    def _range(self, number: int) -> tuple[int, int]:
+        """Turns of the solve before a stage, and at its end."""
+        ends = [s.split.end_turn or 0 for s in self._stages[: number + 1] if s.split]
+        before = max(ends[:-1], default=self._first_line - 1)
+        return before - self._first_line + 1, ends[-1] - self._first_line + 1
+
+    def _rows(self, at: int, holding: Holding | None) -> list[Opportunity]:
+        """For each technique and slot the best row, as far as the level speaks of it."""
+        advice = self._advisor.advise(
+            self._position(at), self._face, holding, inspection=False, extra=1, most=_ROWS
+        )
+        rows: dict[tuple[str, tuple[str, ...]], Opportunity] = {}
+        for row in advice.opportunities:
+            if not row.silenced:
+                rows.setdefault((row.technique, row.slots), row)
+        return sorted(rows.values(), key=lambda row: row.seconds)
+
+    def _later(self, number: int, begun: int, end: int, best_s: float) -> list[Alternative]:
+        """What turned up in the middle of a pair and beats all before it, in its order."""
+        found: list[Alternative] = []
+        for at in range(begun + 1, end):
+            if Situation.of(self._position(at), self._face).offset is None:
+                continue
+            ways = self._ways(number, at, None)
+            way = max(ways, key=lambda way: way.saved_s, default=None)
+            if way is not None and way.saved_s > best_s:
+                found.append(replace(way, after=at - begun))
+                best_s = way.saved_s
+        return found[-_TOLD:]
+
+    def _ways(self, number: int, at: int, holding: Holding | None) -> list[Alternative]:
+        """The rows of a position within a stage, against what was done."""
+        ways = (self._against(number, at, row) for row in self._rows(at, holding))
+        return [way for way in ways if way is not None]
+
+    def _against(self, number: int, at: int, row: Opportunity) -> Alternative | None:
+        """A row against what was done from there to the end of as many pairs as it fills."""
+        last = self._pairs_on(number, len(row.slots))
+        _, end = self._range(last)
+        turns = htm(self._turns[at:end])
+        begun, _ = self._range(number)
+        seconds = self._predicted_for(self._stages[number : last + 1])
+        if seconds is None:
+            return None
+        if at > begun:
+            # Moves are not cut in the middle: what is left takes its share of the turns.
+            seconds *= turns / max(1, htm(self._turns[begun:end]))
+        return Alternative(0, row, turns - row.turns, seconds - row.seconds)
+
+    def _pairs_on(self, number: int, pairs: int) -> int:
+        """The stage with which so many pairs are done, this one counted."""
+        later = [
+            i
+            for i, stage in enumerate(self._stages)
+            if i >= number and stage.split is not None and stage.split.stage == "pair"
+        ]
+        return later[min(pairs, len(later)) - 1]
+
+    def openings(self) -> tuple[Opening, ...]:
+        """What inspection offered for the colour of the cross, if it beats what was done."""
+        if self._cross is None or not self._stages or self._stages[0].split is None:
+            return ()
+        rows = openings(self._advisor, self._position(0), (self._face,)) or ()
+        found = []
+        for row in rows:
+            done = self._stages[: 1 if row.technique == "cross" else _CROSS_AND_PAIR]
+            if "pseudo" in row.technique:
+                done = self._stages[: _CROSS_AND_PAIR + 1]
+            turns = sum(s.split.turns for s in done if s.split)
+            seconds = self._predicted_for(done)
+            if seconds is not None:
+                found.append(Opening(row, turns - row.turns, seconds - row.seconds))
+        return tuple(found)
+
+    def _predicted_for(self, stages: Sequence[WrittenStage]) -> float | None:
+        seconds = [self._predicted(stage) for stage in stages]
+        known = [one for one in seconds if one is not None]
+        return sum(known) if len(known) == len(seconds) else None
+
+    def _predicted(self, stage: WrittenStage) -> float | None:
+        moves = [m.move for m in stage.moves]
+        if any(move.symbol in SLICE_SYMBOLS for move in moves):
+            return None
+        return self._hands.seconds(moves)
+
+    @property
+    def _face(self) -> int:
+        assert self._cross is not None
+        return parse_colour(self._cross)
+
+    def _position(self, at: int) -> Array:
+        position: Array = np.frombuffer(self._positions[at], dtype=np.uint8)
+        return position

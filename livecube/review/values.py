@@ -1,0 +1,95 @@
+"""What a review says, as values. Seconds are measured or predicted; each says which."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal, TypeAlias
+
+if TYPE_CHECKING:
+    from livecube.advice.opportunity import Opportunity
+    from livecube.holding.written import WrittenSolve, WrittenStage
+    from livecube.stages.solve import Split
+
+__all__ = ["Alternative", "Finding", "Kind", "Opening", "Review", "Side", "StageReview"]
+
+Kind: TypeAlias = Literal["measured", "predicted"]
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """Another way that was open, at the beginning of a stage or later in it."""
+
+    after: int
+    """Turns of the stage that had been made; 0: it began."""
+    row: Opportunity
+    saved_turns: int
+    """Against what was done from there (HTM); for two slots, against both pairs."""
+    saved_s: float
+    """Predicted, both ways by the model of the hands."""
+
+
+@dataclass(frozen=True, slots=True)
+class StageReview:
+    """A stage that was done, by turns of its own or on another's."""
+
+    written: WrittenStage
+    predicted_s: float | None
+    """What its moves would take the model of the hands, without any pause; None with a slice,
+    which the model does not know."""
+    alternatives: tuple[Alternative, ...] = ()
+    """Of a pair: the best ones when it began, best first, then those that beat them later."""
+    chances: tuple[Alternative, ...] = ()
+    """Of a pair: for each technique and slot the best that was open when it began."""
+
+    @property
+    def split(self) -> Split:
+        """Its figures, which are measured."""
+        assert self.written.split is not None
+        return self.written.split
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """What inspection offered."""
+
+    row: Opportunity
+    saved_turns: int
+    """Against the cross as it was done, with the first pair if it holds one."""
+    saved_s: float
+    """Predicted."""
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """Pairs that went into slots of one side, as far as the holding is known."""
+
+    name: Literal["left", "right", "front", "back"]
+    pairs: int
+    turns: float
+    """A pair, on average."""
+    seconds: float
+    """A pair, on average, measured, without its pause."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something that cost time."""
+
+    cost_s: float
+    kind: Kind
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Review:
+    """Of one solve."""
+
+    written: WrittenSolve
+    stages: tuple[StageReview, ...]
+    openings: tuple[Opening, ...]
+    rotations: int
+    """Of the whole cube, from the first turn on, as the solve is written."""
+    wide_turns: int
+    sides: tuple[Side, ...]
+    findings: tuple[Finding, ...]
+    """All that cost time, the costliest first."""

@@ -1,0 +1,110 @@
+"""A review as lines of text. What is predicted says so; all else was measured."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from livecube.advice.words import place_of
+from livecube.cube.notation import moves_text
+from livecube.holding.news import SURE
+from livecube.views.text import split_title
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from livecube.review.values import Alternative, Opening, Review, StageReview
+
+__all__ = ["review_lines"]
+
+_SENTENCES: Final = 3
+
+
+def review_lines(review: Review, title: str) -> list[str]:
+    """The review of one solve."""
+    of = review.written.of.solve
+    verb = "solved" if of.solved else "not solved"
+    lost = "; turns were lost, and what they touch is not judged" if of.gap else ""
+    return [
+        f"{title}: {verb}, {of.seconds:.2f} s, {of.turns} turns, {of.cross or 'no'} cross{lost}",
+        "",
+        *_findings(review),
+        f"{'stage':<26}{'seconds':>8}{'pause':>7}{'turning':>9}{'turns':>7}{'tps':>6}"
+        f"{'predicted':>11}   how",
+        *(line for stage in review.stages for line in _stage(stage)),
+        "",
+        *_sides(review),
+        f"rotations {review.rotations}, wide turns {review.wide_turns} (as the turns are read)",
+        *_openings(review),
+    ]
+
+
+def _findings(review: Review) -> Iterator[str]:
+    if not review.findings:
+        yield from ("Nothing in particular cost time.", "")
+        return
+    yield "What mattered most:"
+    for number, finding in enumerate(review.findings[:_SENTENCES], start=1):
+        yield f"{number}. {finding.sentence} ({finding.cost_s:.2f} s, {finding.kind})"
+    yield ""
+
+
+def _stage(stage: StageReview) -> Iterator[str]:
+    split = stage.split
+    title = f"{split_title(split):<26}"
+    if split.shared:
+        yield f"{title}{'on the same turn as the stage before':>40}   {_how(stage)}".rstrip()
+        return
+    tps = "–" if split.tps is None else f"{split.tps:.1f}"
+    predicted = "–" if stage.predicted_s is None else f"{stage.predicted_s:.2f}"
+    yield (
+        f"{title}{split.seconds:8.2f}{split.pause:7.2f}{split.turning:9.2f}{split.turns:7d}"
+        f"{tps:>6}{predicted:>11}   {_how(stage)}"
+    ).rstrip()
+    yield from map(_alternative, stage.alternatives)
+
+
+def _how(stage: StageReview) -> str:
+    split, sure = stage.split, stage.written.confidence >= SURE
+    places = [place_of(slot, stage.written.holding) for slot in split.slots if sure]
+    marks = ["turns lost: not measured"] if split.gap else []
+    return ", ".join([*places, *filter(None, (split.technique, split.case)), *marks])
+
+
+def _alternative(way: Alternative) -> str:
+    row = way.row
+    when = f"after {way.after} turns" if way.after else "at once"
+    into = " and ".join(row.slots)
+    return (
+        f"    {when}: {moves_text(row.moves)}   [{row.holding}]   {row.title} into {into}; "
+        f"{_turns(way.saved_turns)}, {way.saved_s:.2f} s less (predicted)"
+    )
+
+
+def _turns(saved: int) -> str:
+    if saved == 0:
+        return "as many turns"
+    many = abs(saved)
+    return f"{many} turn{'s' if many != 1 else ''} {'fewer' if saved > 0 else 'more'}"
+
+
+def _sides(review: Review) -> Iterator[str]:
+    for side in review.sides:
+        pairs = f"{side.pairs} pair{'s' if side.pairs != 1 else ''}"
+        yield f"{side.name:<6}{pairs:>8}, {side.turns:.1f} turns and {side.seconds:.2f} s a pair"
+
+
+def _openings(review: Review) -> Iterator[str]:
+    if review.openings:
+        yield "inspection offered:"
+    for opening in review.openings:
+        yield f"    {_opening(opening)}"
+
+
+def _opening(opening: Opening) -> str:
+    row = opening.row
+    into = f" into {' and '.join(row.slots)}" if row.slots else ""
+    less = f"{abs(opening.saved_s):.2f} s {'less' if opening.saved_s >= 0 else 'more'} (predicted)"
+    return (
+        f"{moves_text(row.moves)}   [{row.holding}]   {row.title}{into}; "
+        f"{_turns(opening.saved_turns)}, {less} than what was done"
+    )

@@ -1,0 +1,106 @@
+"""Reviews: what they propose does what it says, and what they tell is what was."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+from review_check import Figures, bold_advisor, check, one_review
+
+from livecube.views.review_machine import review_json
+from livecube.views.review_text import review_lines
+
+if TYPE_CHECKING:
+    from livecube.advice.advisor import Advisor
+
+FIXTURES = Path(__file__).parent.parent / "fixtures"
+
+
+@pytest.fixture(scope="module")
+def advisor() -> Advisor:
+    return bold_advisor()
+
+
+def test_names_are_right_and_every_alternative_does_what_it_says(advisor: Advisor) -> None:
+    figures = Figures()
+    for seed in range(25):
+        check(seed, advisor, figures)
+    assert figures.wrong == []
+    assert figures.named_right >= 0.98 * figures.pairs
+    assert figures.alternatives > 20 * 25
+
+
+def test_what_is_told_fits_together(advisor: Advisor) -> None:
+    for seed in range(5):
+        _, of, review = one_review(seed, advisor)
+        told = review_json(review)
+        assert len(told["stages"]) == 8
+        assert sum(s["turns"] for s in told["stages"]) == of.solve.turns
+        assert sum(s["seconds"] for s in told["stages"]) == pytest.approx(
+            of.solve.seconds, abs=0.01
+        )
+        costs = [f.cost_s for f in review.findings]
+        assert costs == sorted(costs, reverse=True)
+        for stage in review.stages:
+            saved = [way.saved_s for way in stage.alternatives if way.after]
+            assert saved == sorted(saved)  # what comes later is told only if it is better
+        lines = review_lines(review, "a solve")
+        assert any("predicted" in line for line in lines)
+        assert any("measured" in f.kind for f in review.findings)
+
+
+def livecube(*arguments: str, data: Path) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "livecube", *arguments],
+        capture_output=True, text=True, check=False, timeout=120,
+        env={**os.environ, "LIVECUBE_DATA": str(data)},
+    )  # fmt: skip
+
+
+def test_a_kept_solve_is_reviewed_and_its_chances_are_kept(tmp_path: Path) -> None:
+    assert (
+        livecube("history", "import", str(FIXTURES / "evening.jsonl"), data=tmp_path).returncode
+        == 0
+    )
+    done = livecube("review", "--kept", "2", "--level", "keen", "--json", data=tmp_path)
+    assert done.returncode == 0, done.stderr
+    (row,) = map(json.loads, done.stdout.splitlines())
+    shown = json.loads(livecube("history", "show", "2", "--json", data=tmp_path).stdout)
+    assert shown["chances"]
+    log = livecube(
+        "review",
+        str(FIXTURES / "evening.jsonl"),
+        "--solve",
+        "2",
+        "--json",
+        "--level",
+        "keen",
+        data=tmp_path,
+    )
+    (again,) = map(json.loads, log.stdout.splitlines())
+    assert [s["alternatives"] for s in again["stages"]] == [
+        s["alternatives"] for s in row["stages"]
+    ]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        ((), "name a log"),
+        (("evening.jsonl", "--kept", "1"), "name a log"),
+        (("evening.jsonl", "--solve", "99"), "too many"),
+        (("--kept", "7"), "7"),
+    ],
+)
+def test_what_cannot_be_reviewed_is_told(
+    arguments: tuple[str, ...], said: str, tmp_path: Path
+) -> None:
+    paths = [str(FIXTURES / a) if a.endswith(".jsonl") else a for a in arguments]
+    done = livecube("review", *paths, data=tmp_path)
+    assert done.returncode == 2
+    assert said in done.stderr
