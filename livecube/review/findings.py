@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from livecube.hands.model import Hands
     from livecube.review.values import Review, StageReview
 
-__all__ = ["find_costs"]
+__all__ = ["find_costs", "turns_counted"]
 
 _NOTABLE_S: Final = 0.1
 """What costs less is not worth a sentence."""
@@ -31,6 +31,16 @@ def _title(stage: StageReview) -> str:
     return f"pair {' and '.join(split.slots)}" if split.slots else split.stage
 
 
+def turns_counted(turns: int) -> str:
+    """*1 turn*, *2 turns*."""
+    return f"{turns} turn{'s' if turns != 1 else ''}"
+
+
+def _within(title: str) -> str:
+    """A technique's title in the middle of a sentence; an X stays great."""
+    return title if title.startswith("X") else title[0].lower() + title[1:]
+
+
 def _missed(review: Review) -> list[Finding]:
     found = []
     for stage in review.stages:
@@ -38,10 +48,10 @@ def _missed(review: Review) -> list[Finding]:
         if best is None:
             continue
         row = best.row
-        when = f"after {best.after} turns" if best.after else "when it began"
-        fewer = f" and {best.saved_turns} turns" if best.saved_turns > 0 else ""
+        when = f"after {turns_counted(best.after)}" if best.after else "when it began"
+        fewer = f" and {turns_counted(best.saved_turns)}" if best.saved_turns > 0 else ""
         sentence = (
-            f"{_title(stage)}: {when}, {row.title.lower()} into {' and '.join(row.slots)} "
+            f"{_title(stage)}: {when}, {_within(row.title)} into {' and '.join(row.slots)} "
             f"({moves_text(row.moves)}, {row.holding}) would have saved some "
             f"{best.saved_s:.2f} s{fewer}."
         )
@@ -83,7 +93,7 @@ def _openings(review: Review) -> list[Finding]:
     row = best.row
     into = f" into {' and '.join(row.slots)}" if row.slots else ""
     sentence = (
-        f"Inspection offered: {row.title.lower()}{into} ({moves_text(row.moves)}, {row.holding}), "
+        f"Inspection offered: {_within(row.title)}{into} ({moves_text(row.moves)}, {row.holding}), "
         f"some {best.saved_s:.2f} s less than what was done."
     )
     return [Finding(best.saved_s, "predicted", sentence)]

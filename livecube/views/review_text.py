@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 from livecube.advice.words import place_of
 from livecube.cube.notation import moves_text
 from livecube.holding.news import SURE
+from livecube.review.findings import turns_counted
 from livecube.views.text import split_title
 
 if TYPE_CHECKING:
@@ -72,7 +73,7 @@ def _how(stage: StageReview) -> str:
 
 def _alternative(way: Alternative) -> str:
     row = way.row
-    when = f"after {way.after} turns" if way.after else "at once"
+    when = f"after {turns_counted(way.after)}" if way.after else "at once"
     into = " and ".join(row.slots)
     return (
         f"    {when}: {moves_text(row.moves)}   [{row.holding}]   {row.title} into {into}; "
@@ -83,8 +84,7 @@ def _alternative(way: Alternative) -> str:
 def _turns(saved: int) -> str:
     if saved == 0:
         return "as many turns"
-    many = abs(saved)
-    return f"{many} turn{'s' if many != 1 else ''} {'fewer' if saved > 0 else 'more'}"
+    return f"{turns_counted(abs(saved))} {'fewer' if saved > 0 else 'more'}"
 
 
 def _sides(review: Review) -> Iterator[str]:
