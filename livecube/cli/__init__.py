@@ -19,6 +19,7 @@ _MODULES: Final = {
     "scan": "scan",
     "practice": "practice",
     "history": "history",
+    "trends": "trends",
     "replay": "replay",
     "review": "review",
     "write": "write",

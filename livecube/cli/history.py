@@ -23,7 +23,7 @@ from livecube.views.practice_machine import chance_json, kept_json, listed_json
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-__all__ = ["history", "wanted_options"]
+__all__ = ["history", "wanted_of", "wanted_options"]
 
 _DAY: Final = re.compile(r"\d{4}(-\d{2}(-\d{2})?)?")
 _SHOWN: Final = 25
@@ -75,7 +75,7 @@ def history(
     is_narrow = any(value is not None for value in asked.values())
     most = last or (None if is_narrow or as_json else _SHOWN)
     with History(data_folder()) as kept:
-        solves = kept.list(replace(_wanted(**asked), most=most))
+        solves = kept.list(replace(wanted_of(**asked), most=most))
     if as_json:
         for solve in solves:
             click.echo(json.dumps(listed_json(solve)))
@@ -174,7 +174,7 @@ def export(form: str, to: Path | None, **asked: str | None) -> None:
     if to is not None and to.exists():
         raise UsageError(f"{to} exists; choose another name or remove it")
     with History(data_folder()) as kept:
-        solves = kept.solves(_wanted(**asked))
+        solves = kept.solves(wanted_of(**asked))
     if form == "parquet":
         if to is None:
             raise UsageError("Parquet is no text; give --to FILE")
@@ -188,7 +188,7 @@ def export(form: str, to: Path | None, **asked: str | None) -> None:
         write(solves, out)
 
 
-def _wanted(**asked: str | None) -> Wanted:
+def wanted_of(**asked: str | None) -> Wanted:
     """What the options of :func:`wanted_options` ask for."""
     return Wanted(
         since=asked["since"],

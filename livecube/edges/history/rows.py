@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "chances_of",
+    "conditions_of",
     "insert_penalties",
     "insert_solve",
     "listed",
@@ -34,7 +35,7 @@ _STAGE_COLUMNS: Final = (
 )
 
 
-def _conditions(wanted: Wanted) -> tuple[str, list[Any]]:
+def conditions_of(wanted: Wanted) -> tuple[str, list[Any]]:
     """What has to hold, as SQL, and the values in it."""
     asked: list[tuple[str, Any]] = [
         ("solve.started >= ?", wanted.since),
@@ -53,7 +54,7 @@ def _conditions(wanted: Wanted) -> tuple[str, list[Any]]:
 
 def listed(database: sqlite3.Connection, wanted: Wanted) -> list[Listed]:
     """The solves that are asked for, in the order in which they were made."""
-    conditions, values = _conditions(wanted)
+    conditions, values = conditions_of(wanted)
     return _listed(database, conditions, values, wanted.most)
 
 
@@ -156,7 +157,7 @@ def stages_of_many(
     database: sqlite3.Connection, wanted: Wanted
 ) -> dict[int, tuple[tuple[KeptStage, ...], str]]:
     """Stages and the place of the log of all solves that are asked for, by their numbers."""
-    conditions, values = _conditions(wanted)
+    conditions, values = conditions_of(wanted)
     limit = "" if wanted.most is None else f"LIMIT {int(wanted.most)}"
     which = f"FROM solve WHERE {conditions} ORDER BY started DESC, id DESC {limit}"
     logs = database.execute(f"SELECT id, log {which}", values).fetchall()

@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final
 
+from livecube.edges.history.columns import chance_columns, solve_columns
 from livecube.edges.history.database import open_database
 from livecube.edges.history.logs import log_place, write_log
 from livecube.edges.history.rows import (
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 
     from livecube.solves.reading import FoundSolve, Told
     from livecube.solves.records import Chance, Listed, Wanted
+    from livecube.trends.values import ChanceColumns, SolveColumns
 
 __all__ = ["DATABASE", "History"]
 
@@ -166,6 +168,12 @@ class History:
     def chances(self, number: int) -> Sequence[Chance]:
         """What techniques would have been worth in a solve, as far as it was reviewed."""
         return chances_of(self._database, number)
+
+    # Many solves as columns.
+
+    def columns(self, wanted: Wanted) -> tuple[SolveColumns, ChanceColumns]:
+        """The solves that are asked for, and their chances, as columns."""
+        return solve_columns(self._database, wanted), chance_columns(self._database, wanted)
 
     # Changes, which can be undone.
 

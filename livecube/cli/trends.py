@@ -1,0 +1,38 @@
+"""``livecube trends``: what many solves say about practice."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import click
+import numpy as np
+
+from livecube.cli.history import wanted_of, wanted_options
+from livecube.edges.history.folder import data_folder
+from livecube.edges.history.store import History
+from livecube.errors import UsageError
+from livecube.trends.making import trends_of
+
+__all__ = ["trends"]
+
+
+@click.command()
+@wanted_options
+@click.option("--session", type=int, help="Of this session.")
+@click.option("--last", type=click.IntRange(1), help="So many of the latest.")
+@click.option("--seed", default=1, show_default=True, help="Of the samples behind the intervals.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+def trends(
+    session: int | None, last: int | None, seed: int, as_json: bool, **asked: str | None
+) -> None:
+    """Show how times, splits, pauses and chances taken develop, and what is only noise."""
+    from livecube.views.trends_machine import trends_json
+    from livecube.views.trends_text import trends_lines
+
+    with History(data_folder()) as history:
+        columns = history.columns(replace(wanted_of(**asked), session=session, most=last))
+    found = trends_of(*columns, np.random.default_rng(seed))
+    if found is None:
+        raise UsageError("no solve with a time is kept that fits; livecube history lists all")
+    click.echo(json.dumps(trends_json(found)) if as_json else "\n".join(trends_lines(found)))

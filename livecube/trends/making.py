@@ -1,0 +1,142 @@
+"""From columns of solves and chances to trends."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final, Literal
+
+import numpy as np
+
+from livecube.trends.bootstrap import FEWEST, difference, drawn, interval, joined
+from livecube.trends.figures import looks, results_ms, sums_of
+from livecube.trends.periods import periods_of
+from livecube.trends.uptake import left_a_solve, uptakes
+from livecube.trends.values import Change, Figure, Trends
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from livecube.trends.bootstrap import Floats
+    from livecube.trends.figures import Look
+    from livecube.trends.values import (
+        ChanceColumns,
+        Interval,
+        SolveColumns,
+        Uptake,
+        Verdict,
+        Whole,
+    )
+
+__all__ = ["trends_of"]
+
+_BARS: Final = 24
+
+
+def trends_of(
+    columns: SolveColumns, chances: ChanceColumns, rng: np.random.Generator
+) -> Trends | None:
+    """The trends of solves; None if none of them has a time."""
+    results = results_ms(columns)
+    if not (results >= 0).any():
+        return None
+    block, resampled = _blocks(columns)
+    figures = _figures(columns, results, block, rng)
+    reviewed, left, techniques, slots = _chances(columns, chances, block, rng)
+    return Trends(
+        solves=len(results),
+        times=int((results >= 0).sum()),
+        first=columns.started[0],
+        last=columns.started[-1],
+        resampled=resampled,
+        figures=figures,
+        counts=_counts(results),
+        periods=periods_of(columns, results, rng),
+        reviewed=reviewed,
+        left=left,
+        techniques=techniques,
+        slots=slots,
+    )
+
+
+def _chances(
+    columns: SolveColumns, chances: ChanceColumns, block: Whole, rng: np.random.Generator
+) -> tuple[int, Interval | None, tuple[Uptake, ...], tuple[Uptake, ...]]:
+    """Solves that were reviewed, what was left in them, and uptake by technique and by slot."""
+    place = np.full(int(max(columns.number.max(), chances.solve.max(initial=0))) + 1, -1)
+    place[columns.number] = np.arange(len(columns.number))
+    # Solves are in the order in which they were made, and so are blocks.
+    reviewed, row = np.unique(place[chances.solve], return_inverse=True)
+    if not len(reviewed):
+        return 0, None, (), ()
+    its = np.unique(block[reviewed], return_inverse=True)[1]
+    weights = drawn(int(its[-1]) + 1, rng)
+    return (
+        len(reviewed),
+        left_a_solve(chances, row, its, weights),
+        uptakes(chances, chances.techniques, chances.technique, row, its, weights),
+        uptakes(chances, chances.slots, chances.slot, row, its, weights),
+    )
+
+
+def _blocks(columns: SolveColumns) -> tuple[Whole, Literal["sessions", "solves"]]:
+    """To which block each solve belongs, numbered from 0 in order."""
+    days = np.array([started[:10] for started in columns.started])
+    new = (days[1:] != days[:-1]) | (columns.session[1:] != columns.session[:-1])
+    block = np.concatenate([[0], np.cumsum(new)]).astype(np.int64)
+    if block[-1] + 1 >= 2 * FEWEST:
+        return joined(block), "sessions"
+    return joined(np.arange(len(days), dtype=np.int64)), "solves"
+
+
+def _figures(
+    columns: SolveColumns, results: Whole, block: Whole, rng: np.random.Generator
+) -> tuple[Figure, ...]:
+    sums, edges = sums_of(columns, results, block)
+    looked = looks(edges)
+    samples = drawn(len(sums), rng) @ sums
+    half = len(sums) // 2
+    parts = (sums[:half], sums[half:]) if half else ()
+    halves = [(part, drawn(len(part), rng) @ part) for part in parts]
+    found = []
+    for look in looked:
+        whole = interval(sums, samples, look.statistic)
+        if np.isfinite(whole.value):
+            change = _change(look, halves, len(looked)) if half else None
+            found.append(Figure(look.name, look.unit, whole, change))
+    return tuple(found)
+
+
+def _change(look: Look, halves: Sequence[tuple[Floats, Floats]], looked: int) -> Change | None:
+    before, after = halves
+    was, now = (float(look.statistic(part[0].sum(0))) for part in halves)
+    if not np.isfinite(was) or not np.isfinite(now):
+        return None
+    found = difference(before, after, look.statistic, looked)
+    return Change(was, now, found, _verdict(look, found.low, found.high, len(before[0])))
+
+
+def _verdict(look: Look, low: float | None, high: float | None, blocks: int) -> Verdict:
+    if low is None or high is None or blocks < FEWEST:
+        return "too few"
+    if low <= 0 <= high:
+        return "noise"
+    if look.better == "neither":
+        return "changed"
+    return "better" if (high < 0) == (look.better == "less") else "worse"
+
+
+def _counts(results: Whole) -> tuple[tuple[float, float, int], ...]:
+    """How many times there are in each of some steps of round width."""
+    seconds = results[results >= 0] / 1000
+    # What lies far out is in the last step, or it alone would set the scale.
+    least, most = np.quantile(seconds, (0, 0.99))
+    width = next(
+        (step for step in (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100) if most - least < _BARS * step),
+        (most - least) / _BARS,
+    )
+    first = np.floor(least / width) * width
+    bars = int((most - first) // width) + 1
+    at = np.minimum(((seconds - first) // width).astype(np.int64), bars - 1)
+    ends = [round(float(first + width * n), 3) for n in range(bars)] + [float(seconds.max())]
+    ends[-1] = max(ends[-1], round(float(first + width * bars), 3))
+    counts = np.bincount(at, minlength=bars).tolist()
+    return tuple(zip(ends[:-1], ends[1:], counts, strict=True))

@@ -1,0 +1,84 @@
+"""What became of chances: by technique, by slot, and in all."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from livecube.trends.bootstrap import block_sums, interval
+from livecube.trends.values import Uptake
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy.typing as npt
+
+    from livecube.trends.bootstrap import Floats
+    from livecube.trends.values import ChanceColumns, Interval, Whole
+
+__all__ = ["left_a_solve", "uptakes"]
+
+_CAME, _TAKEN, _LEFT, _REVIEWED = range(4)
+
+
+def uptakes(
+    chances: ChanceColumns,
+    names: Sequence[str],
+    kind: Whole,
+    row: Whole,
+    block: Whole,
+    weights: Floats,
+) -> tuple[Uptake, ...]:
+    """One for each name, those that left most first.
+
+    ``kind`` says for each chance which of the names it has, ``row`` which solve it is of,
+    numbered from 0 among those with chances, and ``block`` (solves,) to which block of the
+    bootstrap each solve belongs.
+    """
+    missed = np.where(chances.taken != 0, 0, np.maximum(chances.saved_ms, 0)) / 1000
+    found = []
+    for at, name in enumerate(names):
+        its = kind == at
+        table = _table(row[its], chances.taken[its], missed[its], len(block))
+        found.append(_uptake(name, block_sums(table, block), weights))
+    return tuple(sorted(found, key=lambda one: (-one.left.value, one.name)))
+
+
+def _table(row: Whole, taken: Whole, missed: Floats, solves: int) -> Floats:
+    table = np.zeros((solves, 4))
+    table[:, _CAME] = np.bincount(row, minlength=solves)
+    table[:, _TAKEN] = np.bincount(row, taken, minlength=solves)
+    table[:, _LEFT] = np.bincount(row, missed, minlength=solves)
+    table[:, _REVIEWED] = 1
+    return table
+
+
+def _uptake(name: str, sums: Floats, weights: Floats) -> Uptake:
+    samples, whole = weights @ sums, sums.sum(0)
+    return Uptake(
+        name,
+        int(whole[_CAME]),
+        int(whole[_TAKEN]),
+        interval(sums, samples, lambda s: _divided(s[..., _TAKEN], s[..., _CAME])),
+        interval(sums, samples, lambda s: _divided(s[..., _LEFT], s[..., _REVIEWED])),
+    )
+
+
+def left_a_solve(chances: ChanceColumns, row: Whole, block: Whole, weights: Floats) -> Interval:
+    """Seconds a solve that the best missed chance of each pair would have saved.
+
+    Of the chances of one pair only one can be taken, so only the best counts; a pair of which
+    one was taken still counts by what a better one would have saved.
+    """
+    best = np.zeros((len(block), int(chances.stage.max()) + 1))
+    missed: npt.NDArray[np.float64] = np.where(chances.taken != 0, 0, chances.saved_ms) / 1000
+    np.maximum.at(best, (row, chances.stage), missed)
+    sums = block_sums(np.stack([best.sum(1), np.ones(len(block))], axis=1), block)
+    return interval(sums, weights @ sums, lambda s: _divided(s[..., 0], s[..., 1]))
+
+
+def _divided(above: Floats, below: Floats) -> Floats:
+    nan = np.full(np.shape(above), np.nan)
+    result: Floats = np.divide(above, below, out=nan, where=below > 0)
+    return result

@@ -1,0 +1,201 @@
+"""Trends: figures are right, and noise is not taken for progress."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from livecube.cli.trends import trends as command
+from livecube.edges.history.importing import import_log
+from livecube.edges.history.store import History
+from livecube.solves.records import Chance, Wanted
+from livecube.timing.results import DNF, Penalty, result_of
+from livecube.trends.figures import results_ms
+from livecube.trends.making import trends_of
+from livecube.trends.values import ChanceColumns, SolveColumns, Trends
+from livecube.views.trends_text import sparkline, trends_lines
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+EVENING = Path(__file__).parent.parent / "fixtures" / "evening.jsonl"
+EMPTY = np.zeros(0, dtype=np.int64)
+NONE = ChanceColumns(EMPTY, EMPTY, EMPTY, EMPTY, EMPTY, EMPTY, (), ())
+
+
+def columns(ms: npt.ArrayLike, a_day: int = 12, **others: Any) -> SolveColumns:
+    """So many solves a day, half of whose time is the pairs; a quarter is pause."""
+    times = np.asarray(ms, dtype=np.int64)
+    zero = np.zeros(len(times), dtype=np.int64)
+    started = [str(np.datetime64("2026-03-01") + n // a_day) for n in range(len(times))]
+    made = SolveColumns(
+        number=np.arange(1, len(times) + 1),
+        started=started,
+        session=zero - 1,
+        ms=times,
+        turns=zero + 60,
+        plus=zero,
+        is_dnf=zero,
+        splits_ms=np.stack([times // 8, times // 2, times // 8, times // 4], axis=1),
+        pause_ms=times // 4,
+        whole=zero + 1,
+    )
+    return replace(made, **others)
+
+
+def made(of: SolveColumns, chances: ChanceColumns = NONE, seed: int = 1) -> Trends:
+    found = trends_of(of, chances, np.random.default_rng(seed))
+    assert found is not None
+    return found
+
+
+def figures(found: Trends) -> dict[str, float]:
+    return {one.name: one.whole.value for one in found.figures}
+
+
+def verdicts(found: Trends) -> dict[str, str]:
+    return {one.name: one.change.verdict for one in found.figures if one.change}
+
+
+@given(st.lists(st.tuples(st.integers(0, 700_000), st.integers(0, 3), st.booleans()), min_size=1))
+def test_results_are_those_of_the_articles(rows: list[tuple[int, int, bool]]) -> None:
+    ms, plus, dnf = (np.array(column, dtype=np.int64) for column in zip(*rows, strict=True))
+    expected = [
+        result_of(time, (Penalty("+2"),) * added + (Penalty("DNF"),) * out)
+        for time, added, out in rows
+    ]
+    found = results_ms(columns(ms, plus=plus, is_dnf=dnf)).tolist()
+    assert [DNF if one < 0 else one for one in found] == expected
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.integers(500, 60_000), min_size=1, max_size=200))
+def test_figures_are_those_of_plain_numpy(ms: list[int]) -> None:
+    seconds = np.array(ms) // 10 / 100
+    found = made(columns(ms))
+    has = figures(found)
+    assert has["mean time"] == pytest.approx(seconds.mean())
+    for name, share in (("fastest tenth below", 0.1), ("half below", 0.5)):
+        assert has[name] == np.quantile(seconds, share, method="inverted_cdf")
+    spread = seconds.std() / seconds.mean()
+    assert has["spread (deviation / mean)"] == pytest.approx(spread, abs=1e-6)
+    assert has["pairs"] == pytest.approx(np.mean(np.array(ms) // 2) / 1000)
+    assert has["pausing"] + has["turning"] == pytest.approx(
+        sum(has[name] for name in ("cross", "pairs", "orientation", "permutation"))
+    )
+    assert sum(count for *_, count in found.counts) == len(ms)
+    assert sum(one.solves for one in found.periods) == len(ms)
+    assert trends_lines(found)
+
+
+def evening_noise(rng: np.random.Generator, count: int) -> npt.NDArray[np.int64]:
+    """Times without any trend; those of an evening have something in common."""
+    evenings = np.repeat(rng.normal(0, 0.06, -(-count // 12)), 12)[:count]
+    return (15_000 * np.exp(evenings + rng.normal(0, 0.18, count))).astype(np.int64)
+
+
+def test_noise_is_not_taken_for_progress() -> None:
+    rng = np.random.default_rng(7)
+    alarms = covered = 0
+    tried = 30
+    for seed in range(tried):
+        found = made(columns(evening_noise(rng, 360)), seed=seed)
+        alarms += bool(set(verdicts(found).values()) - {"noise"})
+        mean = found.figures[0].whole
+        assert found.resampled == "sessions"
+        assert mean.low is not None
+        assert mean.high is not None
+        expected = 15 * np.exp((0.06**2 + 0.18**2) / 2)
+        covered += mean.low <= expected <= mean.high
+    # Six or more of 30 would be seen in one test of 300 if it is 5 %.
+    assert alarms < 6
+    assert covered > tried - 6
+
+
+def test_progress_is_told() -> None:
+    ms = evening_noise(np.random.default_rng(3), 360)
+    ms[180:] = ms[180:] * 3 // 4
+    has = verdicts(made(columns(ms)))
+    assert has["mean time"] == has["pairs"] == has["half below"] == "better"
+    assert has["pausing, of the time"] == has["turns"] == "noise"
+    assert verdicts(made(columns(ms[::-1].copy())))["mean time"] == "worse"
+
+
+def test_few_solves_are_too_few() -> None:
+    found = made(columns([12_000, 9_000, 11_000] * 3))
+    assert set(verdicts(found).values()) == {"too few"}
+    assert found.figures[0].whole.low is None
+    assert made(columns([12_000])).figures[0].change is None
+    assert trends_of(columns([9_000], is_dnf=np.array([1])), NONE, np.random.default_rng(1)) is None
+
+
+@pytest.fixture
+def kept(tmp_path: Path) -> Path:
+    with History(tmp_path) as history:
+        import_log(history, EVENING, "ada")
+    return tmp_path
+
+
+def test_columns_are_what_the_history_holds(kept: Path) -> None:
+    with History(kept) as history:
+        history.correct(2, (Penalty("+2"),))
+        history.correct(3, (Penalty("DNF"),))
+        history.delete([1])
+        for wanted in (Wanted(), Wanted(cross="white"), Wanted(most=3), Wanted(since="2030")):
+            columns, _ = history.columns(wanted)
+            solves = history.solves(wanted)
+            assert columns.number.tolist() == [one.listed.number for one in solves]
+            results = [DNF if one < 0 else one for one in results_ms(columns).tolist()]
+            assert results == [one.listed.result for one in solves]
+            for row, one in enumerate(solves):
+                ms = [stage.ms for stage in one.stages]
+                splits = [ms[0], sum(ms[1:5]), ms[5], ms[6] + ms[7]]
+                assert columns.splits_ms[row].tolist() == splits
+                assert columns.pause_ms[row] == sum(stage.pause_ms for stage in one.stages)
+
+
+def test_chances_are_told_by_technique_and_slot(kept: Path) -> None:
+    with History(kept) as history:
+        numbers = [one.number for one in history.list(Wanted())]
+        history.note_chances(numbers[0], [Chance(1, "keyhole-edge", "GO", False, 500),
+                                          Chance(1, "made-pair", "GR", False, 900),
+                                          Chance(2, "made-pair", "GR", True, 100)])  # fmt: skip
+        history.note_chances(numbers[1], [Chance(4, "made-pair", "BO", False, -300)])
+        found = made(*history.columns(Wanted()))
+        history.delete([numbers[0]])
+        assert made(*history.columns(Wanted())).reviewed == 1
+    assert found.reviewed == 2
+    assert found.left is not None
+    assert found.left.value == pytest.approx(0.45)  # of the two on the first pair the better one
+    told = {one.name: (one.came, one.taken, one.left.value) for one in found.techniques}
+    assert told == {"made-pair": (3, 1, 0.45), "keyhole-edge": (1, 0, 0.25)}
+    slots = {one.name: (one.came, one.taken, one.left.value) for one in found.slots}
+    assert slots == {"GR": (2, 1, 0.45), "GO": (1, 0, 0.25), "BO": (1, 0, 0.0)}
+
+
+def test_the_command_tells_as_text_and_as_json(kept: Path) -> None:
+    run = CliRunner(env={"LIVECUBE_DATA": str(kept)})
+    text = run.invoke(command, [])
+    assert text.exit_code == 0
+    assert "too few solves to tell" in text.output
+    assert "\x1b" not in text.output
+    told = json.loads(run.invoke(command, ["--json", "--last", "4"]).output)
+    assert told["solves"] == 4
+    assert {one["change"]["verdict"] for one in told["figures"]} == {"too few"}
+    none = run.invoke(command, ["--since", "2050"])
+    assert none.exit_code
+    assert "no solve" in str(none.exception)
+
+
+def test_a_sparkline_is_as_long_as_its_values() -> None:
+    assert sparkline([1.0, None, 8.0]) == "▁·█"
+    assert sparkline([2.0, 2.0]) == "▄▄"
+    assert sparkline([None]) == "·"
