@@ -141,6 +141,9 @@ def test_a_broker_that_is_configured_and_away_keeps_nobody_from_turning(place: P
     assert done.returncode == 0
     assert "nothing is published: mqtt:// to broker.example:1883 can be read" in done.stderr
     assert livecube(*arguments, "--no-mqtt").stderr == ""
+    practised = livecube("practice", "--solves", "1", "--no-history", *arguments[1:])
+    assert practised.returncode == 0
+    assert "nothing is published" in practised.stderr
 
 
 def test_what_comes_for_other_programs(place: Path) -> None:

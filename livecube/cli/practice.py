@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import click
 from rich.console import Console
 
+from livecube.cli.broker_options import publishing_options
 from livecube.cli.live import by_radio, typed_source
 from livecube.cli.options import (
     a_number,
@@ -53,10 +54,13 @@ from livecube.views.practice_screen import PracticeBoard
 if TYPE_CHECKING:
     from collections.abc import AsyncGenerator
 
+    from livecube.cli.broker_options import Publishing
     from livecube.cli.options import Wishes
     from livecube.composition.choosing import Wanted
+    from livecube.composition.dashboard import Dashboard
     from livecube.composition.sources import Source
     from livecube.cube.holding import Holding
+    from livecube.dashboard.messages import Cube
     from livecube.edges.sink import Sink
     from livecube.entries import Value
     from livecube.events import CubeEvent
@@ -120,6 +124,7 @@ class _Asked:
 @up_option
 @front_option
 @hint_options
+@publishing_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 def practice(
     simulated: bool,
@@ -132,6 +137,7 @@ def practice(
     up: str | None,
     front: str | None,
     wishes: Wishes,
+    publishing: Publishing,
     as_json: bool,
     **said: Value,
 ) -> None:
@@ -164,7 +170,7 @@ def practice(
         source = typed_source(pipeline, None)
     else:
         source = by_radio(wanted, as_json, False)
-    run = _Practising(source, pipeline, wishes, asked)
+    run = _Practising(source, pipeline, wishes, publishing, asked)
     run_in_order(run.follow(), run.close)
     run.conclude()
 
@@ -172,10 +178,19 @@ def practice(
 class _Practising:
     """One session."""
 
-    def __init__(self, source: Source, pipeline: Pipeline, wishes: Wishes, asked: _Asked) -> None:
+    def __init__(
+        self,
+        source: Source,
+        pipeline: Pipeline,
+        wishes: Wishes,
+        publishing: Publishing,
+        asked: _Asked,
+    ) -> None:
         self._source = source
         self._pipeline = pipeline
         self._wishes = wishes
+        self._publishing = publishing
+        self._dashboard: Dashboard | None = None
         self._asked = asked
         self._done = 0
         self._board = PracticeBoard("", lambda: 0.0)
@@ -264,7 +279,21 @@ class _Practising:
             sinks.append(JsonSink(sys.stdout) if as_json else LineSink(sys.stdout))
         if self._wishes.calls:
             sinks.append(VoiceSink(SystemVoice(speech_command(), self._complain)))
-        return sinks
+        return [*sinks, *self._dashboard_sinks()]
+
+    def _dashboard_sinks(self) -> list[Sink]:
+        """None or one."""
+        self._dashboard = self._publishing.open(self._cube, None, self._complain, unasked=True)
+        if self._dashboard is None:
+            return []
+        from livecube.edges.dashboard_sink import DashboardSink
+
+        return [DashboardSink(self._dashboard)]
+
+    def _cube(self) -> Cube:
+        from livecube.composition.publishing import cube_of
+
+        return cube_of(self._source)
 
     def _complain(self, sentence: str) -> None:
         if self._screen is not None:
@@ -304,5 +333,7 @@ class _Practising:
     def conclude(self) -> None:
         """Say what is to be said when everything is over."""
         self.close()
-        for complaint in self._hub.complaints() if self._hub is not None else ():
+        told = [] if self._hub is None else self._hub.complaints()
+        told += [] if self._dashboard is None else self._dashboard.last_words
+        for complaint in told:
             click.echo(f"livecube: {complaint}", err=True)
