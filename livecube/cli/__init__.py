@@ -20,6 +20,7 @@ _MODULES: Final = {
     "practice": "practice",
     "history": "history",
     "trends": "trends",
+    "report": "report",
     "replay": "replay",
     "review": "review",
     "write": "write",

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 __all__ = ["trends_of"]
 
 _BARS: Final = 24
+_STEPS_MS: Final = (100, 200, 500, 1_000, 2_000, 5_000, 10_000, 20_000, 50_000, 100_000)
 
 
 def trends_of(
@@ -64,7 +65,10 @@ def _chances(
     place = np.full(int(max(columns.number.max(), chances.solve.max(initial=0))) + 1, -1)
     place[columns.number] = np.arange(len(columns.number))
     # Solves are in the order in which they were made, and so are blocks.
-    reviewed, row = np.unique(place[chances.solve], return_inverse=True)
+    of = place[chances.solve]
+    is_reviewed = np.zeros(len(columns.number), dtype=np.bool_)
+    is_reviewed[of] = True
+    reviewed, row = np.flatnonzero(is_reviewed), (np.cumsum(is_reviewed) - 1)[of]
     if not len(reviewed):
         return 0, None, (), ()
     its = np.unique(block[reviewed], return_inverse=True)[1]
@@ -126,17 +130,13 @@ def _verdict(look: Look, low: float | None, high: float | None, blocks: int) -> 
 
 def _counts(results: Whole) -> tuple[tuple[float, float, int], ...]:
     """How many times there are in each of some steps of round width."""
-    seconds = results[results >= 0] / 1000
+    times = results[results >= 0]
     # What lies far out is in the last step, or it alone would set the scale.
-    least, most = np.quantile(seconds, (0, 0.99))
-    width = next(
-        (step for step in (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100) if most - least < _BARS * step),
-        (most - least) / _BARS,
-    )
-    first = np.floor(least / width) * width
-    bars = int((most - first) // width) + 1
-    at = np.minimum(((seconds - first) // width).astype(np.int64), bars - 1)
-    ends = [round(float(first + width * n), 3) for n in range(bars)] + [float(seconds.max())]
-    ends[-1] = max(ends[-1], round(float(first + width * bars), 3))
-    counts = np.bincount(at, minlength=bars).tolist()
+    least, most = int(times.min()), int(np.quantile(times, 0.99, method="lower"))
+    width = next((step for step in _STEPS_MS if most - least < _BARS * step), most // _BARS + 1)
+    first = least // width * width  # whole milliseconds: every time is in exactly one step
+    bars = (most - first) // width + 1
+    counts = np.bincount(np.minimum((times - first) // width, bars - 1), minlength=bars).tolist()
+    ends = [(first + width * n) / 1000 for n in range(bars + 1)]
+    ends[-1] = max(ends[-1], int(times.max()) / 1000)
     return tuple(zip(ends[:-1], ends[1:], counts, strict=True))

@@ -37,21 +37,18 @@ def uptakes(
     bootstrap each solve belongs.
     """
     missed = np.where(chances.taken != 0, 0, np.maximum(chances.saved_ms, 0)) / 1000
+    reviewed = np.bincount(block)
+    cell = block[row] * len(names) + kind
+    counted = [
+        np.bincount(cell, worth, minlength=len(reviewed) * len(names)).reshape(-1, len(names))
+        for worth in (None, chances.taken, missed)
+    ]
     found = []
     for at, name in enumerate(names):
-        its = kind == at
-        table = _table(row[its], chances.taken[its], missed[its], len(block))
-        found.append(_uptake(name, block_sums(table, block), weights))
+        sums = np.stack([*(one[:, at] for one in counted), reviewed], axis=1).astype(np.float64)
+        if sums[:, _CAME].any():
+            found.append(_uptake(name, sums, weights))
     return tuple(sorted(found, key=lambda one: (-one.left.value, one.name)))
-
-
-def _table(row: Whole, taken: Whole, missed: Floats, solves: int) -> Floats:
-    table = np.zeros((solves, 4))
-    table[:, _CAME] = np.bincount(row, minlength=solves)
-    table[:, _TAKEN] = np.bincount(row, taken, minlength=solves)
-    table[:, _LEFT] = np.bincount(row, missed, minlength=solves)
-    table[:, _REVIEWED] = 1
-    return table
 
 
 def _uptake(name: str, sums: Floats, weights: Floats) -> Uptake:

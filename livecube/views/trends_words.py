@@ -13,6 +13,7 @@ __all__ = [
     "change_text",
     "figure_text",
     "interval_text",
+    "short_verdict",
     "span",
     "verdict_text",
 ]
@@ -67,6 +68,12 @@ def basis(trends: Trends) -> str:
         "(bootstrap). A change, later half less earlier half, counts only if it stays outside "
         "noise for all figures looked at together."
     )
+
+
+def short_verdict(figure: Figure) -> str:
+    """The same in two or three words."""
+    is_noise = figure.change is not None and figure.change.verdict == "noise"
+    return "could be noise" if is_noise else verdict_text(figure)
 
 
 def span(trends: Trends) -> str:

@@ -19,11 +19,10 @@ if TYPE_CHECKING:
 
 __all__ = ["chance_columns", "solve_columns"]
 
-_SPLIT_OF: Final = (0, 1, 1, 1, 1, 2, 3, 3)
-"""Which split each of the eight stages belongs to."""
+_SPLITS: Final = ("place = 0", "place BETWEEN 1 AND 4", "place = 5", "place > 5")
+"""Which of the eight stages belong to each split."""
 _SPLIT_SUMS: Final = ", ".join(
-    f"SUM(ms * (place BETWEEN {_SPLIT_OF.index(split)} AND {7 - _SPLIT_OF[::-1].index(split)}))"
-    for split in range(len(SPLITS))
+    f"coalesce(SUM(ms) FILTER (WHERE {condition}), 0)" for condition in _SPLITS
 )
 _PLUS: Final = """
     SELECT solve, corrected, SUM(kind = '+2') AS plus, MAX(kind = 'DNF') AS is_dnf

@@ -1,0 +1,81 @@
+"""``livecube report``: one page of HTML about a solve, a session or a period."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+import numpy as np
+
+from livecube.cli.history import wanted_of, wanted_options
+from livecube.edges.history.folder import data_folder
+from livecube.edges.history.store import History
+from livecube.errors import UsageError
+
+if TYPE_CHECKING:
+    from livecube.solves.records import Wanted
+
+__all__ = ["report"]
+
+
+@click.command()
+@click.argument("numbers", type=int, nargs=-1, metavar="[N]")
+@click.argument("file", type=click.Path(path_type=Path), metavar="FILE.html")
+@wanted_options
+@click.option("--session", type=int, help="Of this session.")
+def report(numbers: tuple[int, ...], file: Path, session: int | None, **asked: str | None) -> None:
+    """Write a page about solve N, or about all solves that the options ask for, to FILE.html.
+
+    The page needs nothing beside itself. It can be read on a phone, printed, and listened to.
+    """
+    narrow = session is not None or any(value is not None for value in asked.values())
+    if len(numbers) > 1 or (numbers and narrow):
+        raise UsageError("name one solve, or say by options which ones are meant")
+    if file.exists():
+        raise UsageError(f"{file} exists; choose another name or remove it")
+    _need_plots()
+    wanted = replace(wanted_of(**asked), session=session)
+    text = _of_solve(numbers[0]) if numbers else _of_many(wanted)
+    try:
+        with file.open("x", encoding="utf-8") as out:
+            out.write(text)
+    except OSError as error:
+        raise UsageError(f"{file} cannot be written: {error.strerror}") from None
+    click.echo(f"written: {file}")
+
+
+def _need_plots() -> None:
+    try:
+        import matplotlib  # noqa: F401 - whether it is there
+    except ImportError:
+        raise UsageError(
+            "a report needs matplotlib; install it: pip install 'livecube[report]'"
+        ) from None
+
+
+def _of_solve(number: int) -> str:
+    from livecube.composition.reporting import positions_of
+    from livecube.views.solve_page import solve_page
+
+    with History(data_folder()) as history:
+        solve, chances = history.solve(number), history.chances(number)
+        return solve_page(solve, chances, positions_of(solve, history.folder / solve.log))
+
+
+def _of_many(wanted: Wanted) -> str:
+    from livecube.trends.making import trends_of
+    from livecube.views.trends_page import trends_page
+
+    with History(data_folder()) as history:
+        columns = history.columns(wanted)
+    found = trends_of(*columns, np.random.default_rng(1))
+    if found is None:
+        raise UsageError("no solve with a time is kept that fits; livecube history lists all")
+    said = {
+        "session": wanted.session, "person": wanted.person, "tag": wanted.tag,
+        "technique": wanted.technique, "cross": wanted.cross,
+    }  # fmt: skip
+    narrowed = [f"{name} {value}" for name, value in said.items() if value is not None]
+    return trends_page(found, ", ".join(["Solves", *narrowed]))

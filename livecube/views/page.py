@@ -1,0 +1,87 @@
+"""The pieces of a page of HTML. Whatever is text is escaped here."""
+
+from __future__ import annotations
+
+from html import escape
+from importlib import resources
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+__all__ = ["details", "figures_list", "page", "paragraph", "section", "table"]
+
+
+def page(title: str, about: str, sections: Sequence[tuple[str, str, str]]) -> str:
+    """A page of its own; each section has an id, a heading (text) and a body (HTML)."""
+    style = resources.files("livecube.views").joinpath("report.css").read_text("utf-8")
+    links = "".join(f'<li><a href="#{key}">{escape(head)}</a></li>' for key, head, _ in sections)
+    body = "".join(section(key, head, inner) for key, head, inner in sections)
+    return (
+        '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        # Nothing may be fetched or run, whatever a log or a name says.
+        '<meta http-equiv="Content-Security-Policy" '
+        "content=\"default-src 'none'; style-src 'unsafe-inline'; img-src data:\">\n"
+        f'<link rel="icon" href="data:,">\n<title>{escape(title)}</title>\n'
+        f"<style>\n{style}</style>\n</head>\n<body>\n"
+        '<a class="skip" href="#content">To the content</a>\n'
+        f"<header><h1>{escape(title)}</h1>{paragraph(about, quiet=True)}</header>\n"
+        f'<nav aria-label="Sections"><ul>{links}</ul></nav>\n'
+        f'<main id="content">\n{body}</main>\n</body>\n</html>\n'
+    )
+
+
+def section(key: str, head: str, inner: str) -> str:
+    """A section under a heading of the second level."""
+    name = escape(key)
+    title = f'<h2 id="{name}">{escape(head)}</h2>'
+    return f'<section aria-labelledby="{name}">{title}\n{inner}</section>\n'
+
+
+def paragraph(text: str, *, quiet: bool = False, turns: bool = False) -> str:
+    """A paragraph of text."""
+    kind = ' class="quiet"' if quiet else ' class="turns"' if turns else ""
+    return f"<p{kind}>{escape(text)}</p>"
+
+
+def table(caption: str, rows: Sequence[Sequence[str]], words: Sequence[int] = ()) -> str:
+    """A table: the first row is its head, the first column names the rows.
+
+    ``words`` are columns of text. It can be scrolled by the keyboard if the page is narrow.
+    """
+    head = "".join(_cell("th", text, at, words, "col") for at, text in enumerate(rows[0]))
+    body = "".join(
+        "<tr>"
+        + "".join(
+            _cell("td" if at else "th", text, at, words, "" if at else "row")
+            for at, text in enumerate(row)
+        )
+        + "</tr>\n"
+        for row in rows[1:]
+    )
+    return (
+        f'<div class="scroll" tabindex="0" role="group" aria-label="{escape(caption)}"><table>'
+        f"<caption>{escape(caption)}</caption>\n"
+        f"<thead><tr>{head}</tr></thead>\n<tbody>{body}</tbody></table></div>\n"
+    )
+
+
+def _cell(tag: str, text: str, at: int, words: Sequence[int], scope: str) -> str:
+    scoped = f' scope="{scope}"' if scope else ""
+    kind = ' class="words"' if at in words else ""
+    return f"<{tag}{scoped}{kind}>{escape(text)}</{tag}>"
+
+
+def details(summary: str, inner: str) -> str:
+    """Something that is open, and can be closed."""
+    return f"<details open><summary>{escape(summary)}</summary>{inner}</details>\n"
+
+
+def figures_list(figures: Sequence[tuple[str, str, str]]) -> str:
+    """The few figures that matter most: name, figure, what is added in small letters."""
+    cells = "".join(
+        f"<div><dt>{escape(name)}</dt><dd>{escape(figure)}<small>{escape(more)}</small></dd></div>"
+        for name, figure, more in figures
+    )
+    return f'<dl class="figures">{cells}</dl>\n'

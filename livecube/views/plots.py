@@ -1,0 +1,153 @@
+"""Plots as SVG for a page, whose style decides their colours."""
+
+from __future__ import annotations
+
+import io
+import re
+from html import escape
+from typing import TYPE_CHECKING, Any, Final
+
+import matplotlib
+from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.figure import Figure
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from matplotlib.axes import Axes
+
+    from livecube.trends.values import Period, Uptake
+
+__all__ = ["distribution_plot", "mean_plot", "pause_plot", "split_plot", "uptake_plot"]
+
+_INK, _ACCENT, _SOFT, _GRID = "#010101", "#020202", "#030303", "#040404"
+"""Stand for colours of the page."""
+_VARIABLES: Final = {_INK: "ink", _ACCENT: "accent", _SOFT: "soft", _GRID: "rule"}
+_STYLE: Final[Any] = {
+    "svg.fonttype": "none",
+    "font.family": "sans-serif",
+    "font.size": 12,
+    "text.color": _INK,
+    "axes.edgecolor": _INK,
+    "axes.labelcolor": _INK,
+    "xtick.color": _INK,
+    "ytick.color": _INK,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.grid": True,
+    "axes.axisbelow": True,
+    "grid.color": _GRID,
+}
+_SIZE_INCHES: Final = (5.2, 3.2)
+_LINES: Final = (("-", "o"), ("--", "s"), ("-.", "D"), (":", "^"))
+_TURNED_FROM: Final = 6
+"""Labels of so many periods are turned, or they would cover one another."""
+
+
+def mean_plot(periods: Sequence[Period], title: str) -> str:
+    """Mean time of each period, with its interval."""
+    known = [(at, one, one.mean) for at, one in enumerate(periods) if one.mean is not None]
+    with matplotlib.rc_context(_STYLE):
+        figure, axes = _axes("seconds")
+        places = [at for at, *_ in known]
+        sure = [
+            (at, mean.low, mean.high)
+            for at, _, mean in known
+            if mean.low is not None and mean.high is not None
+        ]
+        axes.vlines(
+            [at for at, *_ in sure], [low for _, low, _ in sure], [high for *_, high in sure],
+            colors=_SOFT, linewidth=5,
+        )  # fmt: skip
+        axes.plot(places, [mean.value for *_, mean in known], color=_ACCENT, marker="o")
+        _name_periods(axes, periods)
+        return _svg(figure, title, "mean")
+
+
+def split_plot(names: Sequence[str], periods: Sequence[Period], title: str) -> str:
+    """Mean seconds of each split, a line for each, told apart by dashes and marks."""
+    with matplotlib.rc_context(_STYLE):
+        figure, axes = _axes("seconds")
+        for at, (name, (dash, mark)) in enumerate(zip(names, _LINES, strict=True)):
+            rows = [(n, one.splits[at]) for n, one in enumerate(periods) if one.splits]
+            x, y = [n for n, _ in rows], [value for _, value in rows]
+            axes.plot(x, y, color=_ACCENT, linestyle=dash, marker=mark, markersize=5, label=name)
+        axes.set_ylim(bottom=0)
+        axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2, frameon=False)
+        _name_periods(axes, periods)
+        return _svg(figure, title, "splits")
+
+
+def distribution_plot(counts: Sequence[tuple[float, float, int]], title: str) -> str:
+    """How many solves took how long."""
+    with matplotlib.rc_context(_STYLE):
+        figure, axes = _axes("solves")
+        width = counts[0][1] - counts[0][0]
+        lows = [low for low, *_ in counts]
+        axes.bar(
+            lows, [count for *_, count in counts], width=width, align="edge",
+            color=_SOFT, edgecolor=_ACCENT,
+        )  # fmt: skip
+        axes.set_xlabel("seconds")
+        return _svg(figure, title, "distribution")
+
+
+def pause_plot(
+    names: Sequence[str], pauses: Sequence[float], turning: Sequence[float], title: str
+) -> str:
+    """Pause and turning of each stage of a solve, one behind the other."""
+    with matplotlib.rc_context(_STYLE):
+        figure, axes = _axes("", tall=0.6 + 0.4 * len(names))
+        axes.barh(names, pauses, color=_SOFT, edgecolor=_ACCENT, hatch="//", label="pause")
+        axes.barh(names, turning, left=pauses, color=_ACCENT, edgecolor=_ACCENT, label="turning")
+        axes.invert_yaxis()
+        axes.set_xlabel("seconds")
+        axes.legend(loc="lower center", bbox_to_anchor=(0.4, 1.0), ncols=2, frameon=False)
+        return _svg(figure, title, "stages")
+
+
+def uptake_plot(uptakes: Sequence[Uptake], title: str) -> str:
+    """Share of the chances that was taken, with its interval, by technique."""
+    with matplotlib.rc_context(_STYLE):
+        figure, axes = _axes("", tall=0.8 + 0.42 * len(uptakes))
+        names = [one.name or "–" for one in uptakes]
+        for name, one in zip(names, uptakes, strict=True):
+            if one.share.low is not None and one.share.high is not None:
+                axes.hlines(name, 100 * one.share.low, 100 * one.share.high, _SOFT, linewidth=5)
+        axes.plot([100 * one.share.value for one in uptakes], names, "o", color=_ACCENT)
+        axes.set_xlim(0, 100)
+        axes.set_ylim(len(names) - 0.5, -0.5)
+        axes.set_xlabel("taken, % of those that came")
+        return _svg(figure, title, "uptake")
+
+
+def _axes(label: str, tall: float = _SIZE_INCHES[1]) -> tuple[Figure, Axes]:
+    figure = Figure(figsize=(_SIZE_INCHES[0], max(tall, 1.6)), layout="constrained")
+    FigureCanvasSVG(figure)
+    axes = figure.add_subplot()
+    axes.set_ylabel(label)
+    return figure, axes
+
+
+def _name_periods(axes: Axes, periods: Sequence[Period]) -> None:
+    step = -(-len(periods) // 12)
+    turn = 60 if len(periods) >= _TURNED_FROM else 0
+    places = range(0, len(periods), step)
+    axes.set_xticks(list(places), [periods[at].name for at in places], rotation=turn)
+
+
+def _svg(figure: Figure, title: str, prefix: str) -> str:
+    """The drawing, to stand in a page: ids of its own, colours of the page, any width."""
+    out = io.StringIO()
+    with matplotlib.rc_context({"svg.hashsalt": prefix}):
+        figure.savefig(out, format="svg", transparent=True, metadata=dict.fromkeys(
+            ("Creator", "Date", "Format", "Type")))  # fmt: skip
+    text = out.getvalue()
+    text = text[text.index("<svg") :]
+    for colour, name in _VARIABLES.items():
+        text = text.replace(colour, f"var(--{name})")
+    text = re.sub(r'\bid="', f'id="{prefix}-', text)
+    text = re.sub(r'(url\(#|xlink:href="#)', rf"\g<1>{prefix}-", text)
+    text = re.sub(r"<metadata>.*?</metadata>\s*", "", text, flags=re.DOTALL)
+    head = f'<svg class="plot" role="img" aria-label="{escape(title)}" '
+    return re.sub(r'<svg [^>]*?(viewBox="[^"]*")[^>]*>', rf"{head}\1>", text, count=1)

@@ -1,0 +1,113 @@
+"""One solve as a page."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from livecube.timing.results import result_text
+from livecube.views.page import figures_list, page, paragraph, table
+from livecube.views.plots import pause_plot
+from livecube.views.position_svg import position_svg
+from livecube.views.text import STAGE_TITLES
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from livecube.cube.geometry import Array
+    from livecube.solves.records import Chance, KeptSolve, KeptStage
+
+__all__ = ["solve_page"]
+
+_NO_CHANCES: Final = (
+    "It was not reviewed yet; livecube review --kept NUMBER does, and keeps its chances."
+)
+
+
+def solve_page(
+    solve: KeptSolve, chances: Sequence[Chance], positions: Sequence[tuple[str, Array]]
+) -> str:
+    """The page of a solve; ``positions`` are how it stood, each with its title."""
+    one = solve.listed
+    about = f"{one.started[:16].replace('T', ' ') or 'undated'} (UTC), {one.person}"
+    if one.tags:
+        about += f", tags: {', '.join(one.tags)}"
+    return page(
+        f"Solve {one.number}: {result_text(one.result)}",
+        about,
+        [
+            ("solve", "The solve", _overview(solve)),
+            ("stages", "Stages", _stages(solve)),
+            ("positions", "Positions", _positions(positions)),
+            ("chances", "Chances", _chances(chances)),
+        ],
+    )
+
+
+def _overview(solve: KeptSolve) -> str:
+    one = solve.listed
+    inspection = "not timed" if one.inspection_ms is None else f"{one.inspection_ms / 1000:.2f} s"
+    result = result_text(one.result)
+    told = figures_list(
+        [
+            ("result", result, "" if one.workings == result else one.workings),
+            ("turns", str(one.turns), "turns were lost" if one.gap else ""),
+            ("cross", one.cross or "none", ""),
+            ("inspection", inspection, ""),
+        ]
+    )
+    return told + paragraph("Scramble:") + paragraph(one.scramble or "unknown", turns=True)
+
+
+def _stages(solve: KeptSolve) -> str:
+    done = [stage for stage in solve.stages if stage.end_turn is not None]
+    own = [stage for stage in done if not stage.shared]
+    rows = [("stage", "seconds", "pause", "turning", "turns", "how"), *map(_stage_row, done)]
+    told = table("Stages (seconds)", rows, (5,))
+    if not own:
+        return told
+    pauses = [stage.pause_ms / 1000 for stage in own]
+    turning = [(stage.ms - stage.pause_ms) / 1000 for stage in own]
+    title = "Pause and turning of each stage; the table below has its figures"
+    return pause_plot([_title(stage) for stage in own], pauses, turning, title) + told
+
+
+def _title(stage: KeptStage) -> str:
+    return " ".join((STAGE_TITLES[stage.stage], *stage.slots))
+
+
+def _stage_row(stage: KeptStage) -> tuple[str, str, str, str, str, str]:
+    how = ", ".join(part for part in (stage.technique, stage.case) if part)
+    if stage.shared:
+        return _title(stage), "–", "–", "–", "–", how
+    times = (stage.ms, stage.pause_ms, stage.ms - stage.pause_ms)
+    seconds, pause, turning = (f"{ms / 1000:.2f}" for ms in times)
+    return _title(stage), seconds, pause, turning, str(stage.turns), how
+
+
+def _positions(positions: Sequence[tuple[str, Array]]) -> str:
+    if not positions:
+        return paragraph("Its log cannot be read any more.")
+    legend = "Unfolded, white up and green in front; letters are the initials of the colours."
+    drawn = "".join(
+        f"<figure>{position_svg(position, title)}"
+        f"<figcaption>{paragraph(title)}</figcaption></figure>\n"
+        for title, position in positions
+    )
+    return f'{paragraph(legend, quiet=True)}<div class="positions">{drawn}</div>\n'
+
+
+def _chances(chances: Sequence[Chance]) -> str:
+    if not chances:
+        return paragraph(_NO_CHANCES)
+    rows = [("stage", "technique", "slot", "chance", "seconds saved (predicted)")]
+    rows += [
+        (
+            "cross" if one.stage == 0 else f"pair {one.stage}",
+            one.technique,
+            one.slot,
+            "taken" if one.taken else "missed",
+            f"{one.saved_ms / 1000:+.2f}",
+        )
+        for one in chances
+    ]
+    return table("Chances that the review found", rows, (1, 2, 3))

@@ -1,0 +1,142 @@
+"""Trends as a page."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from livecube.trends.values import SPLITS
+from livecube.views.page import details, figures_list, page, paragraph, table
+from livecube.views.plots import distribution_plot, mean_plot, split_plot, uptake_plot
+from livecube.views.trends_words import (
+    REVIEW_FIRST,
+    basis,
+    change_text,
+    figure_text,
+    interval_text,
+    short_verdict,
+    span,
+    verdict_text,
+)
+
+if TYPE_CHECKING:
+    from livecube.trends.values import Figure, Period, Trends, Uptake
+
+__all__ = ["trends_page"]
+
+_TOLD_FIRST = ("mean time", "half below", "pausing, of the time", "spread (deviation / mean)")
+
+
+def trends_page(trends: Trends, title: str) -> str:
+    """The page of many solves."""
+    about = f"{trends.solves} solves, {trends.times} with a time, {span(trends)} (UTC)"
+    return page(
+        title,
+        about,
+        [
+            ("change", "What has changed", _changes(trends)),
+            ("times", "Times", _times(trends)),
+            ("splits", "Splits and pauses", _splits(trends)),
+            ("chances", "Chances", _chances(trends)),
+        ],
+    )
+
+
+def _changes(trends: Trends) -> str:
+    told = [one for one in trends.figures if one.name in _TOLD_FIRST]
+    first = [(one.name, _with_unit(one), verdict_text(one)) for one in told]
+    rows = [("figure", "change is", "all", "95 % interval", "earlier", "later", "change")]
+    rows += [_figure_row(one) for one in trends.figures]
+    caption = "All figures; earlier and later half of the solves (times in seconds)"
+    return figures_list(first) + table(caption, rows, (1,)) + paragraph(basis(trends), quiet=True)
+
+
+def _with_unit(one: Figure) -> str:
+    return figure_text(one.whole.value, one.unit) + (" s" if one.unit == "seconds" else "")
+
+
+def _figure_row(one: Figure) -> tuple[str, str, str, str, str, str, str]:
+    before = after = "–"
+    if one.change is not None:
+        before = figure_text(one.change.before, one.unit)
+        after = figure_text(one.change.after, one.unit)
+    return (
+        one.name,
+        short_verdict(one),
+        figure_text(one.whole.value, one.unit),
+        interval_text(one.whole, one.unit),
+        before,
+        after,
+        change_text(one),
+    )
+
+
+def _times(trends: Trends) -> str:
+    rows = [("when", "solves", "mean", "95 % interval", "best", "deviation")]
+    rows += [_period_row(one) for one in trends.periods]
+    counts = [("seconds", "solves")]
+    counts += [(f"{low:.1f} to {high:.1f}", str(count)) for low, high, count in trends.counts]
+    return (
+        mean_plot(trends.periods, "Mean time of each period; the table below has its figures")
+        + details("Means as a table", table("Times over the periods (seconds)", rows))
+        + distribution_plot(
+            trends.counts, "Distribution of the times; the table below has its figures"
+        )
+        + details("Distribution as a table", table("Distribution of the times", counts))
+    )
+
+
+def _period_row(one: Period) -> tuple[str, str, str, str, str, str]:
+    mean = interval = "–"
+    if one.mean is not None:
+        mean, interval = figure_text(one.mean.value, "seconds"), interval_text(one.mean, "seconds")
+    best, deviation = (_seconds(value) for value in (one.best, one.deviation))
+    return one.name, str(one.solves), mean, interval, best, deviation
+
+
+def _seconds(value: float | None) -> str:
+    return "–" if value is None else f"{value:.2f}"
+
+
+def _splits(trends: Trends) -> str:
+    rows: list[tuple[str, ...]] = [("when", *SPLITS, "pausing")]
+    for one in trends.periods:
+        pause = "–" if one.pause is None else figure_text(one.pause, "share")
+        rows.append((one.name, *(_seconds(value) for value in one.splits or (None,) * 4), pause))
+    title = "Mean seconds of each split over the periods; the table below has its figures"
+    return split_plot(SPLITS, trends.periods, title) + details(
+        "Splits as a table", table("Mean seconds of each split, share of pauses", rows)
+    )
+
+
+def _chances(trends: Trends) -> str:
+    if trends.left is None:
+        return paragraph(REVIEW_FIRST)
+    left = figure_text(trends.left.value, "seconds")
+    said = (
+        f"In {trends.reviewed} reviewed solves, the best missed chance of each pair would have "
+        f"saved {left} s a solve ({interval_text(trends.left, 'seconds')}; predicted). Of the "
+        "chances of one pair only one can be taken, so the rows do not add up."
+    )
+    return (
+        paragraph(said)
+        + uptake_plot(trends.techniques, "Chances taken, by technique; figures in the table below")
+        + _uptake_table("technique", trends.techniques)
+        + _uptake_table("slot", trends.slots)
+    )
+
+
+def _uptake_table(head: str, uptakes: tuple[Uptake, ...]) -> str:
+    rows = [(head, "came", "taken", "share", "95 % interval", "s left a solve", "95 % interval")]
+    rows += [
+        (
+            one.name or "–",
+            str(one.came),
+            str(one.taken),
+            figure_text(one.share.value, "share"),
+            interval_text(one.share, "share"),
+            figure_text(one.left.value, "seconds"),
+            interval_text(one.left, "seconds"),
+        )
+        for one in uptakes
+    ]
+    return table(f"Chances by {head}; seconds are predicted", rows)

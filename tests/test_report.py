@@ -1,0 +1,142 @@
+"""The report: one page that needs nothing beside itself, looked at by a real browser."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+from browser import MISSING as NO_BROWSER
+from browser import browser
+from click.testing import CliRunner
+from test_trends import columns, evening_noise
+
+from livecube.cli.report import report as command
+from livecube.cube.notation import parse_turns
+from livecube.cube.position import SOLVED, apply_turns
+from livecube.edges.history.importing import import_log
+from livecube.edges.history.store import History
+from livecube.solves.records import Chance
+from livecube.trends.making import trends_of
+from livecube.trends.values import ChanceColumns
+from livecube.views.position_svg import position_svg
+from livecube.views.trends_page import trends_page
+
+if TYPE_CHECKING:
+    from selenium.webdriver import Chrome
+
+ROOT = Path(__file__).parent.parent
+AXE = ROOT / "node_modules" / "axe-core" / "axe.min.js"
+NO_AXE = "axe-core is not there: npm install --no-save axe-core"
+EVIL = "<img/src=x/onerror=document.title='harmed'>"
+
+
+@pytest.fixture
+def kept(tmp_path: Path) -> Path:
+    with History(tmp_path / "data") as history:
+        import_log(history, ROOT / "fixtures" / "evening.jsonl", EVIL)
+        history.tag([2], EVIL)
+        history.note_chances(
+            2, [Chance(1, EVIL, "GO", False, 400), Chance(2, "plain", "GR", True, 0)]
+        )
+    return tmp_path / "data"
+
+
+def written(kept: Path, *arguments: str) -> Path:
+    page = kept / f"page{len(list(kept.glob('*.html')))}.html"
+    run = CliRunner(env={"LIVECUBE_DATA": str(kept)})
+    done = run.invoke(command, [*arguments, str(page)])
+    assert done.exit_code == 0, done.output
+    return page
+
+
+def long_page(folder: Path) -> Path:
+    """A page with everything on it: many evenings, and chances."""
+    rng = np.random.default_rng(2)
+    solve, stage = rng.integers(1, 300, 900), rng.integers(1, 5, 900)
+    chances = ChanceColumns(
+        solve, stage, rng.integers(0, 3, 900), rng.integers(0, 2, 900), rng.integers(0, 2, 900),
+        rng.integers(-300, 900, 900), ("keyhole-edge", "plain", EVIL), ("GO", "GR"),
+    )  # fmt: skip
+    found = trends_of(columns(evening_noise(rng, 300)), chances, rng)
+    assert found is not None
+    page = folder / "long.html"
+    page.write_text(trends_page(found, EVIL), encoding="utf-8")
+    return page
+
+
+def test_a_drawing_shows_every_sticker_where_it_is() -> None:
+    drawn = position_svg(apply_turns(SOLVED, parse_turns("U")), "after U")
+    spots = re.findall(r'sticker (\w+)"><rect x="(\d+)" y="(\d+)"', drawn)
+    assert len(set(spots)) == 54
+    rows = {(x, y): colour for colour, x, y in spots}
+    # U turns what was on the right to the front: the upper row of green is red now.
+    assert [rows[str(33 + 10 * n), "33"] for n in range(3)] == ["red"] * 3
+    assert [rows[str(33 + 10 * n), "43"] for n in range(3)] == ["green"] * 3
+
+
+def test_pages_fetch_and_run_nothing(kept: Path, tmp_path: Path) -> None:
+    for page in (written(kept, "2"), written(kept), long_page(tmp_path)):
+        text = page.read_text(encoding="utf-8")
+        assert "<img" not in text
+        assert "<script" not in text
+        ids = re.findall(r'\bid="([^"]+)"', text)
+        assert len(set(ids)) == len(ids)
+        links = re.findall(r'(?:href|src)="([^"]*)"|url\(([^)]*)\)', text)
+        assert links
+        assert {(a or b)[:1] for a, b in links} <= {"#", "d"}  # in the page, or the empty icon
+        assert set(re.findall(r'href="#([^"]+)"', text)) <= set(ids)
+
+
+def test_what_cannot_be_reported_is_said(kept: Path) -> None:
+    run = CliRunner(env={"LIVECUBE_DATA": str(kept)})
+    there = written(kept)
+    before = there.read_bytes()
+    for arguments, said in (
+        ([str(there)], "exists"),
+        (["999", str(kept / "n.html")], "no solve has the number"),
+        (["2", "--cross", "red", str(kept / "n.html")], "name one solve"),
+        (["--since", "2050", str(kept / "n.html")], "no solve with a time"),
+        ([str(kept / "none" / "n.html")], "cannot be written"),
+    ):
+        done = run.invoke(command, arguments)
+        assert done.exit_code
+        assert said in str(done.exception)
+    assert there.read_bytes() == before
+
+
+@pytest.mark.skipif(bool(NO_BROWSER), reason=NO_BROWSER)
+@pytest.mark.skipif(not AXE.exists(), reason=NO_AXE)
+def test_pages_in_a_real_browser(kept: Path, tmp_path: Path) -> None:
+    pages = (written(kept, "2"), written(kept), long_page(tmp_path))
+    with browser("--window-size=1000,900") as driver:
+        for page in pages:
+            for scheme, width in (("light", 1000), ("dark", 360)):
+                look(driver, page, scheme, width)
+
+
+def look(of: Chrome, page: Path, scheme: str, width: int) -> None:
+    driver: Any = of
+
+    def devtools(name: str, **values: Any) -> None:
+        driver.execute_cdp_cmd(name, values)
+
+    devtools("Emulation.setEmulatedMedia",
+             features=[{"name": "prefers-color-scheme", "value": scheme}])  # fmt: skip
+    devtools("Emulation.setDeviceMetricsOverride", width=width, height=800, deviceScaleFactor=1,
+             mobile=width < 500)  # fmt: skip
+    driver.get(page.as_uri())
+    paper = driver.execute_script("return getComputedStyle(document.body).backgroundColor")
+    assert paper == ("rgb(250, 249, 246)" if scheme == "light" else "rgb(23, 25, 28)")
+    # Nothing but tables is wider than the screen, and those can be scrolled.
+    assert driver.execute_script("return document.documentElement.scrollWidth") <= width
+    assert driver.title != "harmed"
+    driver.execute_script(AXE.read_text(encoding="utf-8"))
+    found = driver.execute_async_script(
+        "const done = arguments[arguments.length - 1]; axe.run().then(r => done(r.violations))"
+    )
+    assert [(one["id"], one["nodes"][0]["html"]) for one in found] == []
+    said: list[dict[str, str]] = driver.get_log("browser")
+    assert [one for one in said if one["level"] == "SEVERE"] == []
