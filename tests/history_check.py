@@ -62,9 +62,13 @@ def _varied(model: KeptSolve, number: int, pace: float, has_penalty: bool) -> Ke
 
 
 def timed(folder: Path, *arguments: str) -> float:
+    return command_timed(folder, "history", *arguments)
+
+
+def command_timed(folder: Path, *arguments: str) -> float:
     began = time.perf_counter()
     subprocess.run(
-        [sys.executable, "-m", "livecube", "history", *arguments],
+        [sys.executable, "-m", "livecube", *arguments],
         env={**os.environ, "LIVECUBE_DATA": str(folder)}, check=True, stdout=subprocess.DEVNULL,
     )  # fmt: skip
     return time.perf_counter() - began
@@ -88,6 +92,8 @@ def long_history(folder: Path, count: int) -> None:
         ("show", "777"),
     ):
         print(f"history {' '.join(arguments):<40}{timed(folder, *arguments):6.2f} s")
+    print(f"trends {command_timed(folder, 'trends'):47.2f} s")
+    print(f"report {command_timed(folder, 'report', str(folder / 'page.html')):47.2f} s")
 
 
 def many_logs(folder: Path, count: int) -> None:

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 ROOT = Path(__file__).parent.parent
 AXE = ROOT / "node_modules" / "axe-core" / "axe.min.js"
-NO_AXE = "axe-core is not there: npm install --no-save axe-core"
+NO_AXE = "axe-core is not there: npm install --prefix . --no-save axe-core"
 EVIL = "<img/src=x/onerror=document.title='harmed'>"
 
 

@@ -48,7 +48,7 @@ def mean_plot(periods: Sequence[Period], title: str) -> str:
     """Mean time of each period, with its interval."""
     known = [(at, one, one.mean) for at, one in enumerate(periods) if one.mean is not None]
     with matplotlib.rc_context(_STYLE):
-        figure, axes = _axes("seconds")
+        figure, axes = _axes("seconds", bottom=_below(periods))
         places = [at for at, *_ in known]
         sure = [
             (at, mean.low, mean.high)
@@ -67,7 +67,7 @@ def mean_plot(periods: Sequence[Period], title: str) -> str:
 def split_plot(names: Sequence[str], periods: Sequence[Period], title: str) -> str:
     """Mean seconds of each split, a line for each, told apart by dashes and marks."""
     with matplotlib.rc_context(_STYLE):
-        figure, axes = _axes("seconds")
+        figure, axes = _axes("seconds", 3.6, bottom=_below(periods), top=0.65)
         for at, (name, (dash, mark)) in enumerate(zip(names, _LINES, strict=True)):
             rows = [(n, one.splits[at]) for n, one in enumerate(periods) if one.splits]
             x, y = [n for n, _ in rows], [value for _, value in rows]
@@ -97,7 +97,7 @@ def pause_plot(
 ) -> str:
     """Pause and turning of each stage of a solve, one behind the other."""
     with matplotlib.rc_context(_STYLE):
-        figure, axes = _axes("", tall=0.6 + 0.4 * len(names))
+        figure, axes = _axes("", 1.1 + 0.3 * len(names), left=1.75, top=0.4)
         axes.barh(names, pauses, color=_SOFT, edgecolor=_ACCENT, hatch="//", label="pause")
         axes.barh(names, turning, left=pauses, color=_ACCENT, edgecolor=_ACCENT, label="turning")
         axes.invert_yaxis()
@@ -109,7 +109,7 @@ def pause_plot(
 def uptake_plot(uptakes: Sequence[Uptake], title: str) -> str:
     """Share of the chances that was taken, with its interval, by technique."""
     with matplotlib.rc_context(_STYLE):
-        figure, axes = _axes("", tall=0.8 + 0.42 * len(uptakes))
+        figure, axes = _axes("", 0.8 + 0.4 * len(uptakes), left=1.75)
         names = [one.name or "–" for one in uptakes]
         for name, one in zip(names, uptakes, strict=True):
             if one.share.low is not None and one.share.high is not None:
@@ -121,12 +121,29 @@ def uptake_plot(uptakes: Sequence[Uptake], title: str) -> str:
         return _svg(figure, title, "uptake")
 
 
-def _axes(label: str, tall: float = _SIZE_INCHES[1]) -> tuple[Figure, Axes]:
-    figure = Figure(figsize=(_SIZE_INCHES[0], max(tall, 1.6)), layout="constrained")
+def _axes(
+    label: str,
+    tall: float = _SIZE_INCHES[1],
+    *,
+    left: float = 0.7,
+    bottom: float = 0.65,
+    top: float = 0.12,
+) -> tuple[Figure, Axes]:
+    """Axes with margins in inches: to fit them to labels takes a second drawing."""
+    wide, tall = _SIZE_INCHES[0], max(tall, 1.6)
+    figure = Figure(figsize=(wide, tall))
+    figure.subplots_adjust(left / wide, bottom / tall, 1 - 0.22 / wide, 1 - top / tall)
     FigureCanvasSVG(figure)
     axes = figure.add_subplot()
     axes.set_ylabel(label)
     return figure, axes
+
+
+def _below(periods: Sequence[Period]) -> float:
+    """Inches for the names of periods, which are turned if there are many."""
+    if len(periods) < _TURNED_FROM:
+        return 0.4
+    return 0.35 + 0.08 * max(len(one.name) for one in periods)
 
 
 def _name_periods(axes: Axes, periods: Sequence[Period]) -> None:
