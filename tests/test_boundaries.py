@@ -15,7 +15,8 @@ import livecube
 ROOT = Path(__file__).parent.parent
 PURE = ("advice.degrees", "advice.speaker", "clock", "cube.facelets", "dashboard.desks",
         "dashboard.discovery", "dashboard.messages", "dashboard.settings", "hands.model",
-        "logs.lines", "stages.resting", "stages.tracker", "virtual.session")  # fmt: skip
+        "logs.lines", "stages.resting", "stages.tracker", "trends.making",
+        "virtual.session")  # fmt: skip
 
 
 def test_imports_go_one_way() -> None:
