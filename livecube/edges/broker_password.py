@@ -62,4 +62,4 @@ def _from_keyring(address: Address) -> str:
         raise UsageError(f"the keyring does not answer: {type(error).__name__}") from None
     if not found:
         raise UsageError(f"the keyring has no password; put it in: keyring set {_SERVICE} '{who}'")
-    return found
+    return str(found)
