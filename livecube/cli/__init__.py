@@ -23,6 +23,7 @@ _MODULES: Final = {
     "report": "report",
     "replay": "replay",
     "review": "review",
+    "again": "again",
     "write": "write",
     "adapt": "adapt",
     "hints": "hints",

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from livecube.hands.model import Hands
     from livecube.review.values import Review
 
-__all__ = ["review"]
+__all__ = ["kept_solve", "review", "reviewed", "solves_of"]
 
 
 @click.command()
@@ -51,15 +51,19 @@ def review(
     if (log is None) == (kept is None):
         raise UsageError("name a log, or a solve of the history by --kept NUMBER")
     holdings_with_progress()
-    begun = _kept(kept) if kept is not None else _of_log(log, wanted)
-    found = _reviewed(begun, level, hands)
+    begun = kept_solve(kept) if kept is not None else solves_of(log, wanted)
+    found = reviewed(begun, level, hands)
     for title, one in found:
         _tell(title, one, as_json=as_json)
     if kept is not None:
         _note(kept, found[0][1])
 
 
-def _of_log(log: Path | None, wanted: int | None) -> list[tuple[str, Begun]]:
+def solves_of(log: Path | None, wanted: int | None) -> list[tuple[str, Begun]]:
+    """The solves of a log with their titles, or one of them.
+
+    Raises :class:`~livecube.errors.UsageError` if there is none, or not that one.
+    """
     from livecube.composition.reviewing import begun_solves
 
     assert log is not None
@@ -73,7 +77,8 @@ def _of_log(log: Path | None, wanted: int | None) -> list[tuple[str, Begun]]:
     return solves[wanted - 1 : wanted]
 
 
-def _kept(number: int) -> list[tuple[str, Begun]]:
+def kept_solve(number: int) -> list[tuple[str, Begun]]:
+    """One solve of the history with its title."""
     from livecube.composition.reviewing import begun_solves
     from livecube.edges.history.folder import data_folder
     from livecube.edges.history.store import History
@@ -96,21 +101,27 @@ def _note(number: int, found: Review) -> None:
         history.note_chances(number, chances_of(found))
 
 
-def _reviewed(
+def reviewed(
     begun: list[tuple[str, Begun]], level: str, hands: Hands | None
 ) -> list[tuple[str, Review]]:
+    """Their reviews, with a progress bar."""
     from livecube.composition.reviewing import review_of
 
     advisor, its = advisor_with_progress(level, hands), hands or default_hands()
     console = Console(stderr=True)
     stages = sum(len(one.of.solve.splits) for _, one in begun)
-    # Without a terminal it would leave an empty line.
-    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
-        task = bar.add_task("reviewing", total=stages)
+    bar = Progress(console=console, transient=True)
+    task = bar.add_task("reviewing", total=stages)
+    if console.is_terminal:
+        bar.start()
+    try:
         return [
             (title, review_of(one, advisor, its, lambda steps: bar.advance(task, steps)))
             for title, one in begun
         ]
+    finally:
+        if bar.live.is_started:  # without a terminal it would leave an empty line
+            bar.stop()
 
 
 def _tell(title: str, found: Review, *, as_json: bool) -> None:

@@ -40,6 +40,13 @@ class Scrambler:
 
         return ScramblePath(start, turns_between(self._tables, start, target))
 
+    def short(self, start: bytes, target: bytes) -> ScramblePath:
+        """The same with as few turns as can be found in some tenths of a second."""
+        from livecube.scrambling.following import ScramblePath
+        from livecube.scrambling.two_phase import few_turns_between
+
+        return ScramblePath(start, few_turns_between(self._tables, start, target))
+
 
 def load_scrambler(seed: int | None = None, step: Callable[[], None] = lambda: None) -> Scrambler:
     """A scrambler that is ready to answer at once; ``seed``: None for what nobody can foresee.

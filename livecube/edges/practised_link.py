@@ -1,7 +1,8 @@
 """A link to a simulated cube in the hands of a virtual solver who practises.
 
 He sees the screen: he turns the scramble that is shown, sometimes a wrong turn, solves once
-inspection has begun, and asks for the next one by the gesture.
+inspection has begun, and asks for the next one by the gesture. What he is to try again he sets up
+and tries likewise.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from typing import TYPE_CHECKING, Final
 from livecube.cube.turns import inverse_turn
 from livecube.edges.link import LinkUp, Notification
 from livecube.practice.news import InspectionBegun, Judged, ScrambleAsked
+from livecube.review.trying import ReadyToTry, SetUpAsked, Tried
 
 if TYPE_CHECKING:
     from collections.abc import AsyncGenerator, Callable, Sequence
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
     from livecube.decoding import Write
     from livecube.edges.link import LinkItem
     from livecube.practice.news import PracticeNews
+    from livecube.review.trying import TryNews
     from livecube.virtual.cube import SimulatedCube
 
 __all__ = ["PractisedLink"]
@@ -63,12 +66,13 @@ class PractisedLink:
         self._began = now()
         self._latest_ms = 0
         """The cube's clock, which never runs past a turn that is not made yet."""
-        self._seen: asyncio.Queue[PracticeNews] = asyncio.Queue()
+        self._seen: asyncio.Queue[PracticeNews | TryNews] = asyncio.Queue()
         self._sent: asyncio.Queue[LinkItem | None] = asyncio.Queue()
 
-    def show(self, news: PracticeNews) -> None:
+    def show(self, news: PracticeNews | TryNews) -> None:
         """The virtual solver sees this."""
-        if isinstance(news, ScrambleAsked | InspectionBegun | Judged):
+        seen = ScrambleAsked | InspectionBegun | Judged | SetUpAsked | ReadyToTry | Tried
+        if isinstance(news, seen):
             self._seen.put_nowait(news)
 
     def write(self, write: Write) -> None:
@@ -93,11 +97,11 @@ class PractisedLink:
             seen = await self._seen.get()
             self._latest_ms = max(self._latest_ms, round(1000 * self._cube_s()))
             match seen:
-                case ScrambleAsked():
+                case ScrambleAsked() | SetUpAsked():
                     # Worked out now, so that it takes nothing from the time of inspection.
                     upcoming = await asyncio.to_thread(self._solving, seen.turns)
                     await self._scramble(seen.turns)
-                case InspectionBegun():
+                case InspectionBegun() | ReadyToTry():
                     await self._solve(upcoming)
                 case Judged():
                     self._solves -= 1
@@ -105,6 +109,9 @@ class PractisedLink:
                     for turn in _NEXT if self._solves else ():
                         await self._pass(_GESTURE_TURN_S)
                         self._turn(turn)
+                case Tried():
+                    self._solves -= 1
+                    await self._pass(_LOOK_S if self._solves else _LINGER_S)
 
     async def _scramble(self, turns: Sequence[int]) -> None:
         for turn in turns:

@@ -7,12 +7,13 @@ from typing import Protocol, TypeAlias
 from livecube.advice.speaker import Happening
 from livecube.events import CubeEvent
 from livecube.practice.news import PracticeNews
+from livecube.review.trying import TryNews
 
 __all__ = ["Item", "Sink"]
 
-Item: TypeAlias = CubeEvent | Happening | PracticeNews
+Item: TypeAlias = CubeEvent | Happening | PracticeNews | TryNews
 """All that a sink may be told: what the cube did, what the pipeline made of it, and what
-practice did."""
+practice or a try did."""
 
 
 class Sink(Protocol):

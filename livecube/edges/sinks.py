@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import json
-from typing import IO, TYPE_CHECKING
+from typing import IO, TYPE_CHECKING, Any
 
 from rich.live import Live
 
 from livecube.advice.speaker import Unsaid
 from livecube.events import CubeEvent
 from livecube.practice.news import Called, Judged, PracticeNews
+from livecube.review.trying import Tried, TryNews
 from livecube.stages.progress import SolveOver
+from livecube.views.again_machine import again_json
+from livecube.views.again_text import again_line, tried_sentence
 from livecube.views.machine import happening_json
 from livecube.views.practice_machine import practice_json
 from livecube.views.practice_text import practice_line, result_sentence
@@ -21,6 +24,7 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
+    from livecube.advice.speaker import Happening
     from livecube.edges.log_files import LogWriter
     from livecube.edges.sink import Item
     from livecube.views.screen import Screen
@@ -29,6 +33,18 @@ __all__ = ["BellSink", "JsonSink", "LineSink", "LogSink", "ScreenSink"]
 
 
 _FRAMES_A_SECOND = 15
+
+
+def _json(item: Happening | PracticeNews | TryNews) -> dict[str, Any]:
+    if isinstance(item, PracticeNews):
+        return practice_json(item)
+    return again_json(item) if isinstance(item, TryNews) else happening_json(item)
+
+
+def _line(item: Happening | PracticeNews | TryNews) -> str | None:
+    if isinstance(item, PracticeNews):
+        return practice_line(item)
+    return again_line(item) if isinstance(item, TryNews) else happening_line(item)
 
 
 class JsonSink:
@@ -42,7 +58,7 @@ class JsonSink:
     async def take(self, item: Item) -> None:
         """Write a happening; events are not its business."""
         if not isinstance(item, CubeEvent):
-            told = practice_json(item) if isinstance(item, PracticeNews) else happening_json(item)
+            told = _json(item)
             self._out.write(json.dumps(told) + "\n")
             self._out.flush()
 
@@ -63,7 +79,7 @@ class LineSink:
         """Write a happening that is worth a line."""
         if isinstance(item, CubeEvent):
             return
-        line = practice_line(item) if isinstance(item, PracticeNews) else happening_line(item)
+        line = _line(item)
         if line is not None:
             self._out.write(line + "\n")
             self._out.flush()
@@ -91,6 +107,8 @@ class ScreenSink:
         self._board.take(item)
         if isinstance(item, Judged):
             self._solves.append(result_sentence(item))
+        elif isinstance(item, Tried):
+            self._solves.append(tried_sentence(item))
         elif isinstance(item, SolveOver):
             self._solves += solve_lines(item.solve)
         elif isinstance(item, Unsaid):

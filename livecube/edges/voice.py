@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Final, Protocol
 
 from livecube.events import CubeEvent
 from livecube.practice.news import PracticeNews
+from livecube.review.trying import TryNews
 from livecube.stages.progress import HeldAs
 from livecube.views.practice_text import practice_words
 from livecube.views.voice import SILENCE, said_aloud
@@ -131,6 +132,8 @@ class VoiceSink:
             return
         if isinstance(item, HeldAs):
             self._stated = item.holding
+        if isinstance(item, TryNews):
+            return
         if isinstance(item, PracticeNews):
             words = practice_words(item)
         else:

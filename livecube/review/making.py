@@ -14,6 +14,7 @@ from livecube.cube.turns import htm
 from livecube.holding.news import SURE
 from livecube.review.findings import find_costs
 from livecube.review.sides import compare_sides
+from livecube.review.spans import pairs_on, splits_of, stage_span
 from livecube.review.values import Alternative, Opening, Review, StageReview
 from livecube.search.situation import Situation
 
@@ -75,6 +76,7 @@ class _Looker:
 
     def __init__(self, written: WrittenSolve, start: bytes, advisor: Advisor, hands: Hands) -> None:
         self._stages = written.stages
+        self._splits = splits_of(written)
         self._advisor = advisor
         self._hands = hands
         self._first_line = written.of.first_line
@@ -92,7 +94,7 @@ class _Looker:
         judged = split.stage == "pair" and not split.shared and not split.gap
         if not judged or self._cross is None or predicted is None:
             return StageReview(stage, predicted)
-        begun, end = self._range(number)
+        begun, end = self._span(number)
         holding = stage.holding if stage.confidence >= SURE else None
         ways = self._ways(number, begun, holding)
         first = [way for way in ways if way.saved_s >= _WORTH_S][:_TOLD]
@@ -100,11 +102,8 @@ class _Looker:
         later = self._later(number, begun, end, best)
         return StageReview(stage, predicted, (*first, *later), tuple(ways))
 
-    def _range(self, number: int) -> tuple[int, int]:
-        """Turns of the solve before a stage, and at its end."""
-        ends = [s.split.end_turn or 0 for s in self._stages[: number + 1] if s.split]
-        before = max(ends[:-1], default=self._first_line - 1)
-        return before - self._first_line + 1, ends[-1] - self._first_line + 1
+    def _span(self, number: int) -> tuple[int, int]:
+        return stage_span(self._splits, number, self._first_line)
 
     def _rows(self, at: int, holding: Holding | None) -> list[Opportunity]:
         """For each technique and slot the best row, as far as the level speaks of it."""
@@ -137,10 +136,10 @@ class _Looker:
 
     def _against(self, number: int, at: int, row: Opportunity) -> Alternative | None:
         """A row against what was done from there to the end of as many pairs as it fills."""
-        last = self._pairs_on(number, len(row.slots))
-        _, end = self._range(last)
+        last = pairs_on(self._splits, number, len(row.slots))
+        _, end = self._span(last)
         turns = htm(self._turns[at:end])
-        begun, _ = self._range(number)
+        begun, _ = self._span(number)
         seconds = self._predicted_for(self._stages[number : last + 1])
         if seconds is None:
             return None
@@ -148,15 +147,6 @@ class _Looker:
             # Moves are not cut in the middle: what is left takes its share of the turns.
             seconds *= turns / max(1, htm(self._turns[begun:end]))
         return Alternative(0, row, turns - row.turns, seconds - row.seconds)
-
-    def _pairs_on(self, number: int, pairs: int) -> int:
-        """The stage with which so many pairs are done, this one counted."""
-        later = [
-            i
-            for i, stage in enumerate(self._stages)
-            if i >= number and stage.split is not None and stage.split.stage == "pair"
-        ]
-        return later[min(pairs, len(later)) - 1]
 
     def openings(self) -> tuple[Opening, ...]:
         """What inspection offered for the colour of the cross, if it beats what was done."""

@@ -17,13 +17,14 @@ from livecube.cube.geometry import FACELET_NORMAL, OPPOSITE, ROTATION_MATRICES, 
 from livecube.cube.pieces import PIECE_AT
 from livecube.cube.position import SOLVED, apply_turns, inverse, rotated, what_was_done
 from livecube.cube.turns import inverse_turns, merge
+from livecube.mending.shortest_link import shortest_link
 from livecube.scrambling.coordinates import SECOND_TURNS, coordinates_of
 
 if TYPE_CHECKING:
     from livecube.cube.geometry import Array
     from livecube.scrambling.tables import PhaseTables
 
-__all__ = ["MOST_TURNS", "turns_between", "warm_up"]
+__all__ = ["MOST_TURNS", "few_turns_between", "turns_between", "warm_up"]
 
 MOST_TURNS: Final = 22
 """A scramble is written with at most so many turns."""
@@ -31,6 +32,10 @@ _LONGEST_SECOND: Final = 11
 """Longer second phases are not looked for: a longer first one is found sooner."""
 _PATIENCE: Final = 200_000
 """Nodes that one way of looking may take before the next is tried."""
+_PERSISTENCE: Final = 1_000_000
+"""The same when fewer turns are looked for than are known."""
+_LINKED: Final = 6
+"""So many turns are surely the fewest: they are looked for from both ends."""
 _VIEWS: Final = tuple(
     next(
         number
@@ -65,15 +70,41 @@ def turns_between(
     change = np.frombuffer(what_was_done(start, end), dtype=np.uint8)
     patience = _PATIENCE
     while True:
-        for view in _VIEWS:
-            # Whoever solves what undoes the change makes it; whoever solves the change undoes it.
-            made = _search(tables, rotated(inverse(change), view), most, patience)
-            if made is None:
-                undone = _search(tables, rotated(change, view), most, patience)
-                made = None if undone is None else inverse_turns(undone)
-            if made is not None:
-                return [part.turn for part in merge(_as_held(made, view))]
+        made = _looked_for(tables, change, most, patience)
+        if made is not None:
+            return made
         patience *= 8
+
+
+def few_turns_between(tables: PhaseTables, start: bytes, end: bytes) -> list[int]:
+    """As :func:`turns_between`, but shortened as long as some tenths of a second bring it.
+
+    Up to six turns are the fewest; whether more of them are is not proved.
+    """
+    near = shortest_link(start, end, _LINKED)
+    if near is not None:
+        return list(near)
+    change = np.frombuffer(what_was_done(start, end), dtype=np.uint8)
+    best = turns_between(tables, start, end)
+    while len(best) > _LINKED + 1:
+        shorter = _looked_for(tables, change, len(best) - 1, _PERSISTENCE)
+        if shorter is None:
+            break
+        best = shorter
+    return best
+
+
+def _looked_for(tables: PhaseTables, change: Array, most: int, patience: int) -> list[int] | None:
+    """Turns that make a change, sought in each view; None if patience ends."""
+    for view in _VIEWS:
+        # Whoever solves what undoes the change makes it; whoever solves the change undoes it.
+        made = _search(tables, rotated(inverse(change), view), most, patience)
+        if made is None:
+            undone = _search(tables, rotated(change, view), most, patience)
+            made = None if undone is None else inverse_turns(undone)
+        if made is not None:
+            return [part.turn for part in merge(_as_held(made, view))]
+    return None
 
 
 def warm_up(tables: PhaseTables) -> None:

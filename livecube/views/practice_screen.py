@@ -39,6 +39,7 @@ if TYPE_CHECKING:
 
     from livecube.advice.speaker import Happening
     from livecube.practice.news import Tally
+    from livecube.review.trying import TryNews
     from livecube.timing.results import Penalty
 
 __all__ = ["PracticeBoard"]
@@ -78,7 +79,7 @@ class PracticeBoard:
         self._position: bytes | None = None
         self._number = 0
 
-    def take(self, news: Happening | PracticeNews) -> None:
+    def take(self, news: Happening | PracticeNews | TryNews) -> None:
         """Show what happened."""
         if not isinstance(news, PracticeNews):
             self._board.take(news)

@@ -52,6 +52,7 @@ if TYPE_CHECKING:
     from livecube.advice.opportunity import Opportunity
     from livecube.advice.order import Order
     from livecube.advice.speaker import Happening
+    from livecube.review.trying import TryNews
     from livecube.stages.solve import Split
 
 __all__ = ["Board", "Screen"]
@@ -80,7 +81,7 @@ class Screen(Protocol):
     keys: bool
     """Whether somebody can press keys."""
 
-    def take(self, news: Happening | PracticeNews) -> None:
+    def take(self, news: Happening | PracticeNews | TryNews) -> None:
         """Show what happened."""
         ...
 
@@ -117,7 +118,7 @@ class Board:
         """The last position in which the cross was whole."""
         self._solves = 0
 
-    def take(self, news: Happening | PracticeNews) -> None:
+    def take(self, news: Happening | PracticeNews | TryNews) -> None:
         """Show what happened; what practice tells is shown elsewhere."""
         if isinstance(news, PracticeNews):
             return

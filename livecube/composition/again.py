@@ -1,0 +1,150 @@
+"""A missed moment on a cube: its events through the tries to the sinks."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from contextlib import aclosing
+from typing import TYPE_CHECKING, Final, Literal
+
+from livecube.composition.assembly import find_decoder
+from livecube.composition.reception import decoded
+from livecube.cube.holding import SCRAMBLE_HOLDING, Holding
+from livecube.events import HoldingMark, Reset
+from livecube.mending.correction import Correction
+from livecube.review.trying import SetUpAsked, Tried
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncGenerator, Callable, Iterable, Sequence
+
+    from livecube.composition.hub import Hub
+    from livecube.edges.practised_link import PractisedLink
+    from livecube.events import CubeEvent
+    from livecube.review.moment import Moment
+    from livecube.review.trying import Trying, TryNews
+
+__all__ = ["Again", "TrierSource"]
+
+_FIRST_WORD_S: Final = 0.5
+"""A cube that says how it stands does so within this time."""
+_PROTOCOL: Final = "turnwire"
+_LOOK_S: Final = 1.8
+_TURN_S: Final = 0.22
+"""How long a virtual solver looks, and takes for a turn."""
+
+
+class Again:
+    """Leads through the tries; ``heard`` is told the news at once.
+
+    ``speaks``: whether the cube may say how it stands before it is turned; else it is solved.
+    """
+
+    def __init__(
+        self,
+        trying: Trying,
+        hub: Hub,
+        tries: int | None,
+        heard: Callable[[TryNews], None] = lambda news: None,
+        *,
+        speaks: bool = True,
+    ) -> None:
+        self.holding: Holding | None = None
+        """As far as it is stated; each set-up begins in that of scrambles."""
+        self._trying = trying
+        self._hub = hub
+        self._heard = heard
+        self._speaks = speaks
+        self._left = tries
+        self._t = 0.0
+        self._correction = Correction()
+
+    async def follow(self, events: AsyncGenerator[CubeEvent, None]) -> None:
+        """Follow a cube until there were tries enough, or its link ends."""
+        if not self._speaks:
+            self._begin()
+        alarm = asyncio.get_running_loop().call_later(_FIRST_WORD_S, self._begin)
+        try:
+            async with aclosing(events):
+                async for event in events:
+                    self._take(event)
+                    if self._left == 0:
+                        return
+        finally:
+            alarm.cancel()
+
+    def anew(self) -> None:
+        """The solver wants to set the moment up once more."""
+        self._tell(self._trying.give_up(self._t))
+
+    def is_solved(self) -> None:
+        """The solver says that the cube is solved now."""
+        self._take(Reset(self._t))
+
+    def _begin(self) -> None:
+        if not self._trying.number:
+            self._tell(self._trying.begin(self._t))
+
+    def _take(self, event: CubeEvent) -> None:
+        self._t = event.t
+        if isinstance(event, HoldingMark):
+            self.holding = Holding.of(event.up, event.front)
+        self._tell(self._trying.feed(self._correction.correct(event)))
+        self._begin()
+
+    def _tell(self, told: Iterable[TryNews]) -> None:
+        for news in told:
+            if isinstance(news, SetUpAsked):
+                if self._left == 0:
+                    return  # nothing is to be set up behind the last try
+                self.holding = SCRAMBLE_HOLDING
+            if isinstance(news, Tried) and self._left is not None:
+                self._left -= 1
+            self._hub.publish(news)
+            self._heard(news)
+
+
+class TrierSource:
+    """A simulated cube whose virtual solver sets the moment up and does what is advised.
+
+    As :class:`~livecube.composition.sources.Source`; ``show`` it the news.
+    """
+
+    name = _PROTOCOL
+    clock: Literal["cube", "host"] = "cube"
+    link = "simulated"
+    typed = None
+
+    def __init__(self, moment: Moment, tries: int, seed: int, speed: float) -> None:
+        self.title = f"simulated cube, seed {seed}"
+        self.speed = speed
+        self._turns = moment.row.turns_fixed
+        self._tries = tries
+        self._seed = seed
+        self._practised: PractisedLink | None = None
+
+    def show(self, news: TryNews) -> None:
+        """The virtual solver sees this."""
+        if self._practised is not None:
+            self._practised.show(news)
+
+    async def find(self) -> None:
+        """It is there."""
+
+    async def events(self) -> AsyncGenerator[CubeEvent, None]:
+        """Its events, until the virtual solver has tried often enough."""
+        self._practised = await asyncio.to_thread(self._made)
+        return decoded(self._practised, find_decoder(_PROTOCOL)())
+
+    def _made(self) -> PractisedLink:
+        import numpy as np
+
+        from livecube.cube.position import SOLVED_BYTES
+        from livecube.edges.practised_link import PractisedLink
+        from livecube.virtual.cube import simulated_cube
+
+        rng = np.random.default_rng(self._seed)
+        cube = simulated_cube(_PROTOCOL)(SOLVED_BYTES)
+        return PractisedLink(cube, self._solving, self._tries, rng, time.monotonic, self.speed)
+
+    def _solving(self, _set_up: Sequence[int]) -> list[tuple[float, int]]:
+        return [(_LOOK_S + i * _TURN_S, turn) for i, turn in enumerate(self._turns)]

@@ -1,0 +1,85 @@
+"""A moment that was missed: where the cube stood, what was done, what would have been better."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from livecube.cube.holding import parse_colour
+from livecube.cube.position import TURN_BYTES
+from livecube.cube.turns import htm
+from livecube.errors import UsageError
+from livecube.review.spans import pairs_on, splits_of, stage_span
+
+if TYPE_CHECKING:
+    from livecube.advice.opportunity import Opportunity
+    from livecube.review.values import Alternative, Review
+
+__all__ = ["Moment", "missed_moment"]
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """One moment of a solve, in the middle of which something better was open."""
+
+    pair: int
+    """From 1."""
+    after: int
+    """Turns of the pair that had been made."""
+    position: bytes
+    """20 facelets."""
+    face: int
+    """Of the cross."""
+    row: Opportunity
+    """What would have been better."""
+    techniques: tuple[str, ...]
+    """What was done instead, pair by pair."""
+    slots: tuple[str, ...]
+    turns: int
+    """That it took from there (HTM)."""
+    seconds: float
+    """From the first of those turns to the last; measured."""
+
+
+def missed_moment(review: Review, start: bytes, pair: int | None = None) -> Moment:
+    """The costliest moment that was missed in a solve begun at ``start``, or in one of its pairs.
+
+    Raises :class:`~livecube.errors.UsageError` if there is none.
+    """
+    splits = splits_of(review.written)
+    pairs = [i for i, split in enumerate(splits) if split.stage == "pair"]
+    if pair is not None and pair > len(pairs):
+        raise UsageError(f"the solve has {len(pairs)} pairs; there is no pair {pair}")
+    asked = pairs if pair is None else pairs[pair - 1 : pair]
+    ways = [(way.saved_s, i, way) for i in asked for way in review.stages[i].alternatives]
+    if not ways:
+        whose = "this solve" if pair is None else f"pair {pair}"
+        raise UsageError(
+            f"nothing better than what was done is known for {whose}; "
+            "try another one, or --level bold"
+        )
+    _, number, way = max(ways, key=lambda one: one[:2])
+    return _moment(review, start, number, pairs.index(number) + 1, way)
+
+
+def _moment(review: Review, start: bytes, number: int, pair: int, way: Alternative) -> Moment:
+    of, splits = review.written.of, splits_of(review.written)
+    begun, _ = stage_span(splits, number, of.first_line)
+    last = pairs_on(splits, number, len(way.row.slots))
+    _, end = stage_span(splits, last, of.first_line)
+    at = begun + way.after
+    position = start
+    for turn in of.part.turns[:at]:
+        position = position.translate(TURN_BYTES[turn])
+    done = splits[number : last + 1]
+    return Moment(
+        pair=pair,
+        after=way.after,
+        position=position,
+        face=parse_colour(of.solve.cross or ""),
+        row=way.row,
+        techniques=tuple(dict.fromkeys(split.technique or "" for split in done)),
+        slots=tuple(slot for split in done for slot in split.slots),
+        turns=htm(of.part.turns[at:end]),
+        seconds=of.part.times[end - 1] - of.part.times[at],
+    )

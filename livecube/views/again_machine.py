@@ -1,0 +1,65 @@
+"""What trying a missed moment again tells, as JSON objects. Keys are stable."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from livecube.cube.turns import turns_text
+from livecube.review.trying import ReadyToTry, SetUpAsked, SetUpGuided, Tried, TryGivenUp
+
+if TYPE_CHECKING:
+    from livecube.review.moment import Moment
+    from livecube.review.trying import TryNews
+
+__all__ = ["again_json"]
+
+
+def again_json(news: TryNews) -> dict[str, Any]:
+    """The object of what a try tells."""
+    rest: dict[str, Any]
+    match news:
+        case SetUpAsked():
+            name, rest = "set-up", {"number": news.number, "turns": turns_text(news.turns)}
+        case SetUpGuided():
+            guidance = news.guidance
+            name, rest = (
+                "setting-up",
+                {
+                    "upcoming": turns_text(guidance.upcoming),
+                    "back": turns_text(guidance.back),
+                    "reached": guidance.reached,
+                },
+            )
+        case ReadyToTry():
+            name, rest = "ready", {"number": news.number, **_moment(news.moment)}
+        case Tried():
+            name, rest = (
+                "tried",
+                {
+                    "number": news.number,
+                    "techniques": list(news.techniques),
+                    "slots": list(news.slots),
+                    "turns": news.turns,
+                    "ms": news.ms,
+                    "look_ms": news.look_ms,
+                    "as_advised": news.as_advised,
+                    **_moment(news.moment),
+                },
+            )
+        case TryGivenUp():
+            name, rest = "anew", {"number": news.number}
+    return {"event": name, "t": round(news.t, 6), **rest}
+
+
+def _moment(moment: Moment) -> dict[str, Any]:
+    return {
+        "pair": moment.pair,
+        "after": moment.after,
+        "advised": moment.row.as_json(),
+        "then": {
+            "techniques": list(moment.techniques),
+            "slots": list(moment.slots),
+            "turns": moment.turns,
+            "seconds": round(moment.seconds, 6),
+        },
+    }

@@ -1,0 +1,302 @@
+"""A missed moment tried again: brought back exactly, judged rightly, on any cube."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from collections import Counter
+from io import StringIO
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+from review_check import bold_advisor, one_review
+from rich.console import Console
+
+from livecube.composition.scrambler import Scrambler, load_scrambler
+from livecube.cube.position import SOLVED, SOLVED_BYTES, apply_turns
+from livecube.cube.turns import htm, inverse_turn, inverse_turns
+from livecube.errors import UsageError
+from livecube.events import Reset, State, Turn
+from livecube.review.moment import missed_moment
+from livecube.review.trying import (
+    ReadyToTry,
+    SetUpAsked,
+    SetUpGuided,
+    Tried,
+    TryGivenUp,
+    Trying,
+    TryNews,
+)
+from livecube.views.again_machine import again_json
+from livecube.views.again_screen import AgainBoard
+from livecube.views.again_text import again_line
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from livecube.review.moment import Moment
+
+FIXTURES = Path(__file__).parent.parent / "fixtures"
+
+
+@pytest.fixture(scope="module")
+def scrambler() -> Scrambler:
+    return load_scrambler(seed=3)
+
+
+@pytest.fixture(scope="module")
+def moments() -> list[Moment]:
+    """The missed moments of some virtual solves, pair by pair."""
+    found: list[Moment] = []
+    advisor = bold_advisor()
+    for seed in range(12):
+        virtual, _, review = one_review(seed, advisor)
+        start = apply_turns(SOLVED, virtual.scramble).tobytes()
+        pairs = [pair for pair in range(1, 5) if review.stages[pair].alternatives]
+        found += [missed_moment(review, start, pair) for pair in pairs]
+    return found
+
+
+class Somebody:
+    """Who sets up and tries; ``t`` is the cube's clock."""
+
+    def __init__(self, moment: Moment, scrambler: Scrambler, position: bytes = SOLVED_BYTES):
+        self.trying = Trying(moment, scrambler.to, position)
+        self.t = 0.0
+        self.told: list[TryNews] = []
+        self.told += self.trying.begin(0.0)
+
+    def turn(self, turns: Iterable[int], each_s: float = 0.25) -> list[TryNews]:
+        """What these turns bring."""
+        new: list[TryNews] = []
+        for turn in turns:
+            self.t += each_s
+            new += self.trying.feed(Turn(self.t, turn))
+        self.told += new
+        return new
+
+    def set_up(self) -> None:
+        asked = next(one for one in reversed(self.told) if isinstance(one, SetUpAsked))
+        if asked.turns:
+            assert isinstance(self.turn(asked.turns)[-1], ReadyToTry)
+        self.t += 2.0
+
+
+def test_moments_of_all_kinds_are_found(moments: list[Moment]) -> None:
+    assert len(moments) > 24
+    assert {moment.pair for moment in moments} == {1, 2, 3, 4}
+    assert any(moment.after for moment in moments)
+
+
+def test_what_is_advised_is_known_again(moments: list[Moment], scrambler: Scrambler) -> None:
+    names: Counter[str] = Counter()
+    for moment in moments:
+        somebody = Somebody(moment, scrambler)
+        somebody.set_up()
+        (tried,) = [one for one in somebody.turn(moment.row.turns_fixed) if isinstance(one, Tried)]
+        assert tried.as_advised, (moment.row, tried.techniques, tried.slots)
+        assert (tried.turns, tried.look_ms) == (moment.row.turns, 2250)
+        assert tried.ms == 250 * (len(moment.row.turns_fixed) - 1)
+        names.update(tried.techniques)
+    assert len(names) > 2, names  # not always the same
+
+
+def test_another_way_is_told_from_what_was_advised(
+    moments: list[Moment], scrambler: Scrambler
+) -> None:
+    """What was really done in the solve is named as the solve's review names it."""
+    advisor, others = bold_advisor(), 0
+    compared = 0
+    for seed in range(6):
+        virtual, of, review = one_review(seed, advisor)
+        start = apply_turns(SOLVED, virtual.scramble).tobytes()
+        for pair in range(1, 5):
+            if not review.stages[pair].alternatives:
+                continue
+            moment = missed_moment(review, start, pair)
+            if moment.after or len(moment.row.slots) > 1:
+                continue
+            split = review.stages[pair].split
+            before = max(s.split.end_turn or 0 for s in review.stages[:pair])
+            made = of.part.turns[
+                before - of.first_line + 1 : (split.end_turn or 0) - of.first_line + 1
+            ]
+            somebody = Somebody(moment, scrambler)
+            somebody.set_up()
+            told = [one for one in somebody.turn(made) if isinstance(one, Tried)]
+            if split.offset or [one.t for one in told] != [somebody.t]:
+                continue  # aligned later, or done, lost and done again: hindsight sees more
+            tried = told[0]
+            assert (tried.slots, tried.techniques) == (split.slots, (split.technique,))
+            assert tried.turns == moment.turns == htm(made)
+            compared += 1
+            others += not tried.as_advised
+    assert compared > 10
+    assert others > 3
+
+
+def test_a_wrong_turn_leads_back_and_a_turn_too_many_is_no_start(
+    moments: list[Moment], scrambler: Scrambler
+) -> None:
+    somebody = Somebody(moments[0], scrambler)
+    asked = somebody.told[0]
+    assert isinstance(asked, SetUpAsked)
+    wrong = (asked.turns[0] + 3) % 18
+    (guided,) = somebody.turn([wrong])
+    assert isinstance(guided, SetUpGuided)
+    assert guided.guidance.back == (inverse_turn(wrong),)
+    somebody.turn([inverse_turn(wrong), *asked.turns])
+    too_many = somebody.turn([0])  # at once: it belongs to the set-up
+    assert [type(one) for one in too_many] == [SetUpGuided]
+    assert isinstance(somebody.turn([2])[-1], ReadyToTry)
+
+
+def test_whoever_turns_back_begins_anew(moments: list[Moment], scrambler: Scrambler) -> None:
+    moment = moments[0]
+    somebody = Somebody(moment, scrambler)
+    somebody.set_up()
+    somebody.turn([0, 3])
+    assert isinstance(somebody.turn([5, 2])[-1], ReadyToTry)
+    somebody.t += 2.0
+    tried = next(o for o in somebody.turn(moment.row.turns_fixed) if isinstance(o, Tried))
+    assert tried.turns == moment.row.turns
+
+
+@pytest.mark.parametrize("said", ["state", "reset"])
+def test_a_cube_that_stands_otherwise_is_set_up_anew(
+    said: str, moments: list[Moment], scrambler: Scrambler
+) -> None:
+    somebody = Somebody(moments[0], scrambler)
+    somebody.set_up()
+    elsewhere = apply_turns(SOLVED, [0, 4, 8]).tobytes() if said == "state" else SOLVED_BYTES
+    event = State(somebody.t, elsewhere) if said == "state" else Reset(somebody.t)
+    given_up, asked = somebody.trying.feed(event)
+    assert isinstance(given_up, TryGivenUp)
+    assert isinstance(asked, SetUpAsked)
+    there = apply_turns(np.frombuffer(elsewhere, dtype=np.uint8), asked.turns)
+    assert there.tobytes() == moments[0].position
+    assert isinstance(somebody.turn(asked.turns)[-1], ReadyToTry)
+
+
+def test_a_cube_that_stands_there_is_ready(moments: list[Moment], scrambler: Scrambler) -> None:
+    somebody = Somebody(moments[0], scrambler, moments[0].position)
+    assert [type(one) for one in somebody.told] == [SetUpAsked, ReadyToTry]
+
+
+def test_set_ups_are_short_and_lead_there(moments: list[Moment], scrambler: Scrambler) -> None:
+    longer = 0
+    for moment in moments[:8]:
+        short = scrambler.short(SOLVED_BYTES, moment.position)
+        usual = scrambler.to(SOLVED_BYTES, moment.position)
+        assert short.target == usual.target == moment.position
+        assert len(short.turns) <= len(usual.turns)
+        longer += len(usual.turns) > len(short.turns)
+    assert longer >= 4
+    way = [0, 4, 8, 9, 13, 17]  # nobody can do U F2 … with fewer
+    near = apply_turns(SOLVED, way).tobytes()
+    assert len(scrambler.short(SOLVED_BYTES, near).turns) <= len(way)
+    assert scrambler.short(near, near).turns == ()
+
+
+def test_everything_has_words(moments: list[Moment], scrambler: Scrambler) -> None:
+    somebody = Somebody(moments[0], scrambler)
+    board = AgainBoard("solve 1")
+    console = Console(width=100, height=30, record=True, file=StringIO())
+    somebody.turn([0])
+    somebody.turn([2])
+    somebody.set_up()
+    somebody.turn(moments[0].row.turns_fixed)
+    somebody.told += somebody.trying.give_up(somebody.t)
+    seen = set()
+    for news in somebody.told:
+        told = again_json(news)
+        assert json.loads(json.dumps(told)) == told
+        seen.add(told["event"])
+        board.take(news)
+        console.print(board)
+        again_line(news)
+    assert seen == {"set-up", "setting-up", "ready", "tried", "anew"}
+    drawn = console.export_text()
+    assert "The first turn starts the time." in drawn
+    assert "as advised" in drawn
+
+
+def livecube(
+    *arguments: str, data: Path, typed: str | None = None
+) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "livecube", "again", *arguments],
+        capture_output=True, text=True, check=False, timeout=120, input=typed,
+        env={**os.environ, "LIVECUBE_DATA": str(data)},
+    )  # fmt: skip
+
+
+def test_a_virtual_solver_tries_twice(tmp_path: Path) -> None:
+    log = str(FIXTURES / "evening.jsonl")
+    done = livecube(
+        "2", "--log", log, "--level", "keen", "--simulated", "--speed", "100", "--json",
+        data=tmp_path,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    rows = [json.loads(line) for line in done.stdout.splitlines()]
+    tried = [row for row in rows if row["event"] == "tried"]
+    assert [row["number"] for row in tried] == [1, 2]
+    assert all(row["as_advised"] and row["turns"] == row["advised"]["turns"] for row in tried)
+    assert rows[-1] == tried[-1]
+
+
+def test_it_can_be_typed(tmp_path: Path) -> None:
+    """It is the same set-up every time, so that it can be known before."""
+    log = str(FIXTURES / "evening.jsonl")
+    given = ("2", "--log", log, "--level", "keen", "--json", "--typed")
+    done = livecube(*given, data=tmp_path, typed="")
+    (asked,) = map(json.loads, done.stdout.splitlines())
+    done = livecube(*given, data=tmp_path, typed=asked["turns"])
+    assert done.returncode == 0, done.stderr
+    rows = [json.loads(line) for line in done.stdout.splitlines()]
+    assert rows[0]["turns"] == asked["turns"]
+    assert rows[-1]["event"] == "ready"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("99", "--log", "evening.jsonl"), "too many"),
+        (("7",), "7"),
+        (("1", "--log", "evening.jsonl", "--simulated", "--typed"), "one of"),
+        (("1", "--log", "evening.jsonl", "--pair", "5"), "5"),
+    ],
+)
+def test_what_cannot_be_tried_is_told(
+    arguments: tuple[str, ...], said: str, tmp_path: Path
+) -> None:
+    paths = [str(FIXTURES / a) if a.endswith(".jsonl") else a for a in arguments]
+    done = livecube(*paths, data=tmp_path)
+    assert done.returncode == 2
+    assert said in done.stderr
+
+
+def test_a_pair_without_a_better_way_is_told() -> None:
+    virtual, _, review = one_review(1, bold_advisor())
+    start = apply_turns(SOLVED, virtual.scramble).tobytes()
+    for pair in range(1, 5):
+        if not review.stages[pair].alternatives:
+            with pytest.raises(UsageError, match="nothing better"):
+                missed_moment(review, start, pair)
+    costliest = missed_moment(review, start)
+    ways = [way for stage in review.stages for way in stage.alternatives]
+    assert max(ways, key=lambda way: way.saved_s).row == costliest.row
+
+
+def test_a_turn_taken_back_is_no_try(moments: list[Moment], scrambler: Scrambler) -> None:
+    """The time begins anew with the next turn."""
+    moment = next(m for m in moments if len(m.row.slots) == 1)
+    detour = [moment.row.turns_fixed[0], *inverse_turns(moment.row.turns_fixed[:1])]
+    somebody = Somebody(moment, scrambler)
+    somebody.set_up()
+    told = somebody.turn(detour)
+    assert [type(one) for one in told] == [ReadyToTry]
