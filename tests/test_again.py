@@ -8,6 +8,7 @@ import subprocess
 import sys
 from collections import Counter
 from io import StringIO
+from itertools import repeat
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -65,7 +66,7 @@ class Somebody:
     """Who sets up and tries; ``t`` is the cube's clock."""
 
     def __init__(self, moment: Moment, scrambler: Scrambler, position: bytes = SOLVED_BYTES):
-        self.trying = Trying(moment, scrambler.to, position)
+        self.trying = Trying(repeat(moment), scrambler.to, position)
         self.t = 0.0
         self.told: list[TryNews] = []
         self.told += self.trying.begin(0.0)
@@ -101,6 +102,7 @@ def test_what_is_advised_is_known_again(moments: list[Moment], scrambler: Scramb
         assert tried.as_advised, (moment.row, tried.techniques, tried.slots)
         assert (tried.turns, tried.look_ms) == (moment.row.turns, 2250)
         assert tried.ms == 250 * (len(moment.row.turns_fixed) - 1)
+        assert tried.pause_ms == 250
         names.update(tried.techniques)
     assert len(names) > 2, names  # not always the same
 

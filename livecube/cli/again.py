@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import sys
 from contextlib import ExitStack
+from itertools import repeat
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -96,7 +97,7 @@ def again(
     wanted_tries = tries or (_SIMULATED_TRIES if simulated else None)
     run = _Trying(moment, title, wanted_tries, as_json)
     if simulated:
-        run.source = TrierSource(moment, tries or _SIMULATED_TRIES, seed, speed)
+        run.source = TrierSource(tries or _SIMULATED_TRIES, seed, speed)
     elif typed:
         run.source = run.typed_source()
     else:
@@ -142,7 +143,7 @@ class _Trying:
         )
         self._board.source = self.source.title
         hub = self._hub = Hub([self._sink()])
-        trying = Trying(self._moment, scrambler.short)
+        trying = Trying(repeat(self._moment), scrambler.short)
         show = self.source.show if isinstance(self.source, TrierSource) else lambda news: None
         speaks = self.source.typed is None
         self._again = Again(trying, hub, self._tries, show, speaks=speaks)

@@ -1,4 +1,4 @@
-"""A missed moment on a cube: its events through the tries to the sinks."""
+"""Places tried on a cube: its events through the tries to the sinks."""
 
 from __future__ import annotations
 
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from livecube.composition.hub import Hub
     from livecube.edges.practised_link import PractisedLink
     from livecube.events import CubeEvent
-    from livecube.review.moment import Moment
     from livecube.review.trying import Trying, TryNews
 
 __all__ = ["Again", "TrierSource"]
@@ -104,7 +103,7 @@ class Again:
 
 
 class TrierSource:
-    """A simulated cube whose virtual solver sets the moment up and does what is advised.
+    """A simulated cube whose virtual solver sets each place up and does what is advised.
 
     As :class:`~livecube.composition.sources.Source`; ``show`` it the news.
     """
@@ -114,16 +113,18 @@ class TrierSource:
     link = "simulated"
     typed = None
 
-    def __init__(self, moment: Moment, tries: int, seed: int, speed: float) -> None:
+    def __init__(self, tries: int, seed: int, speed: float) -> None:
         self.title = f"simulated cube, seed {seed}"
         self.speed = speed
-        self._turns = moment.row.turns_fixed
+        self._turns: Sequence[int] = ()
         self._tries = tries
         self._seed = seed
         self._practised: PractisedLink | None = None
 
     def show(self, news: TryNews) -> None:
         """The virtual solver sees this."""
+        if isinstance(news, SetUpAsked):
+            self._turns = news.place.row.turns_fixed
         if self._practised is not None:
             self._practised.show(news)
 

@@ -9,29 +9,23 @@ from livecube.cube.holding import parse_colour
 from livecube.cube.position import TURN_BYTES
 from livecube.cube.turns import htm
 from livecube.errors import UsageError
+from livecube.review.one_try import Place
 from livecube.review.spans import pairs_on, splits_of, stage_span
 
 if TYPE_CHECKING:
-    from livecube.advice.opportunity import Opportunity
     from livecube.review.values import Alternative, Review
 
 __all__ = ["Moment", "missed_moment"]
 
 
 @dataclass(frozen=True, slots=True)
-class Moment:
-    """One moment of a solve, in the middle of which something better was open."""
+class Moment(Place):
+    """One moment of a solve, in the middle of which something better was open: ``row``."""
 
     pair: int
     """From 1."""
     after: int
     """Turns of the pair that had been made."""
-    position: bytes
-    """20 facelets."""
-    face: int
-    """Of the cross."""
-    row: Opportunity
-    """What would have been better."""
     techniques: tuple[str, ...]
     """What was done instead, pair by pair."""
     slots: tuple[str, ...]

@@ -1,8 +1,8 @@
-"""A missed moment tried again: brought back onto the cube, tried, timed. Pure.
+"""Places brought onto the cube, tried, timed: a missed moment again and again, or drills. Pure.
 
-It takes the events of the cube and gives news. The moment is set up by turns that are followed
-as a scramble is; then the first turn starts the time, and the turn with which the slots are
-solved stops it. Whoever turns back to where the moment began, begins anew.
+It takes the events of the cube and gives news. A place is set up by turns that are followed as
+a scramble is; then the first turn starts the time, and the turn with which the slots are solved
+stops it. Whoever turns back to where the try began, begins anew.
 """
 
 from __future__ import annotations
@@ -13,15 +13,14 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 from livecube.cube.position import SOLVED_BYTES, TURN_BYTES
 from livecube.cube.turns import htm
 from livecube.events import Reset, State, Turn
-from livecube.stages.frame import FRAMES, Row, slots_of
-from livecube.stages.held import HeldSlots
-from livecube.stages.naming import pair_technique
+from livecube.review.one_try import OneTry, as_advised
+from livecube.review.setting_up import SettingUp
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     from livecube.events import CubeEvent
-    from livecube.review.moment import Moment
+    from livecube.review.one_try import Place
     from livecube.scrambling.following import Guidance, ScramblePath
 
 __all__ = [
@@ -40,11 +39,12 @@ SETTLE_S: Final = 1.0
 
 @dataclass(frozen=True, slots=True)
 class SetUpAsked:
-    """The moment is to be set up."""
+    """A place is to be set up."""
 
     t: float
     number: int
     """Of the try, from 1."""
+    place: Place
     turns: tuple[int, ...]
     """From where the cube stands; empty if it stands there."""
 
@@ -61,11 +61,13 @@ class SetUpGuided:
 
 @dataclass(frozen=True, slots=True)
 class ReadyToTry:
-    """The cube stands as it did in the solve; the first turn starts the time."""
+    """The cube stands there; the first turn starts the time."""
 
     t: float
     number: int
-    moment: Moment
+    place: Place
+    position: bytes
+    """20 facelets; as the place has it for the pieces of cross and slots."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +76,7 @@ class Tried:
 
     t: float
     number: int
-    moment: Moment
+    place: Place
     techniques: tuple[str, ...]
     """What was done, in order."""
     slots: tuple[str, ...]
@@ -84,6 +86,8 @@ class Tried:
     """From the first turn to the last; measured."""
     look_ms: int
     """From the end of the set-up to the first turn; measured."""
+    pause_ms: int
+    """The longest time between two of its turns; measured."""
     as_advised: bool
     """Whether the slots were those that were advised, and the technique, too."""
 
@@ -99,88 +103,41 @@ class TryGivenUp:
 TryNews: TypeAlias = SetUpAsked | SetUpGuided | ReadyToTry | Tried | TryGivenUp
 
 
-class _Try:
-    """The turns of one try, and what is done by them."""
-
-    def __init__(self, moment: Moment) -> None:
-        self.turns: list[int] = []
-        self.times: list[float] = []
-        self._frame = FRAMES[moment.face]
-        self._wanted = len(moment.row.slots)
-        self._positions = [moment.position]
-        self._held = HeldSlots()
-        row = self._frame.row(0, moment.position)
-        assert row is not None, "a moment has a whole cross"
-        # What is solved up to the offset then is held, whichever offset it is.
-        self._held.settle(Row(0, 0, row.corners, row.edges, row.flipped))
-        self._before = self._held.held.bit_count()
-
-    def turn(self, t: float, turn: int) -> bool:
-        """Take in a turn; whether it was the last one."""
-        self.turns.append(turn)
-        self.times.append(t)
-        self._positions.append(self._positions[-1].translate(TURN_BYTES[turn]))
-        row = self._frame.row(len(self.turns), self._positions[-1])
-        if row is None or self._held.settle(row) is None:
-            return False
-        return self._held.held.bit_count() - self._before >= self._wanted
-
-    def done(self) -> tuple[tuple[str, ...], tuple[str, ...]]:
-        """Techniques and slots, in the order in which they were done."""
-        lines: dict[int, list[int]] = {}
-        for slot, done in self._held.done.items():
-            if done.line:
-                lines.setdefault(done.line, []).append(slot)
-        began = 0
-        techniques: list[str] = []
-        names: list[str] = []
-        for line, slots in sorted(lines.items()):
-            techniques.append(
-                pair_technique(
-                    self._frame,
-                    self._held.rows,
-                    slots,
-                    began=began,
-                    done=line,
-                    began_position=self._positions[began],
-                    with_cross=False,
-                )
-            )
-            names += slots_of(self._frame, sum(1 << slot for slot in slots))
-            began = line
-        return tuple(techniques), tuple(names)
-
-
 class Trying:
-    """Tries of one moment on one cube, which stands in ``position`` (20 facelets) at first.
+    """Tries of places on one cube, which stands in ``position`` (20 facelets) at first.
 
-    ``path_to`` gives the turns from one position to another.
+    ``path_to`` gives the turns from one position to another, or to one that looks like it for
+    the pieces of cross and slots.
     """
 
     def __init__(
         self,
-        moment: Moment,
+        places: Iterator[Place],
         path_to: Callable[[bytes, bytes], ScramblePath],
         position: bytes = SOLVED_BYTES,
     ) -> None:
         self.number = 0
         """Of the try that is prepared or under way; 0 before :meth:`begin`."""
-        self._moment = moment
+        self._places = places
+        self._place: Place | None = None
         self._path_to = path_to
         self._position = position
-        self._path: ScramblePath | None = None
-        self._reached: float | None = None
+        self._setting_up: SettingUp | None = None
+        self._ready_at: float | None = None
         """When the set-up was done; None while it is made."""
-        self._try: _Try | None = None
+        self._try: OneTry | None = None
 
     def begin(self, t: float) -> list[TryNews]:
-        """Ask for the set-up of the next try."""
+        """Ask for the set-up of the next try; nothing if no place is left."""
         self.number += 1
+        self._place = next(self._places, None)
         return self._set_up(t)
 
     def give_up(self, t: float) -> list[TryNews]:
         """Set up once more, whatever is under way."""
-        return [TryGivenUp(t, self.number), *self._set_up(t)] if self.number else []
+        if self._place is None:
+            return []
+        return [TryGivenUp(t, self.number), *self._set_up(t)]
 
     def feed(self, event: CubeEvent) -> list[TryNews]:
         """Take in an event; what it brings."""
@@ -197,69 +154,58 @@ class Trying:
         return []
 
     def _set_up(self, t: float) -> list[TryNews]:
-        self._path = self._path_to(self._position, self._moment.position)
-        self._reached = self._try = None
-        asked = SetUpAsked(t, self.number, self._path.turns)
-        return [asked] if self._path.turns else [asked, *self._ready(t)]
+        self._ready_at = self._try = self._setting_up = None
+        if self._place is None:
+            return []
+        self._setting_up = SettingUp(self._path_to, self._position, self._place.position)
+        asked = SetUpAsked(t, self.number, self._place, self._setting_up.turns)
+        return [asked] if asked.turns else [asked, *self._ready(t)]
 
     def _ready(self, t: float) -> list[TryNews]:
-        self._reached, self._try = t, None
-        return [ReadyToTry(t, self.number, self._moment)]
+        assert self._place is not None
+        assert self._setting_up is not None
+        self._ready_at, self._try = t, None
+        return [ReadyToTry(t, self.number, self._place, self._setting_up.reached)]
 
     def _stands(self, t: float) -> list[TryNews]:
         """The cube stands otherwise than its turns said."""
-        if self._reached is not None:
+        if self._ready_at is not None:
             return self.give_up(t)
         return self._guide(t)
 
     def _guide(self, t: float) -> list[TryNews]:
-        if self._path is None:
+        if self._setting_up is None:
             return []
-        guidance = self._path.guide(self._position)
-        if guidance.lost:
-            self._path = self._path_to(self._position, self._path.target)
-            guidance = self._path.guide(self._position)
-        told = SetUpGuided(t, guidance, self._path.turns)
+        guidance = self._setting_up.guide(self._position)
+        told = SetUpGuided(t, guidance, self._setting_up.turns)
         return [told, *self._ready(t)] if guidance.reached else [told]
 
     def _turned(self, event: Turn) -> list[TryNews]:
-        if self._reached is None:
+        if self._place is None or self._setting_up is None or self._ready_at is None:
             return self._guide(event.t)
+        began = self._setting_up.reached
         if self._try is None:
-            if event.t - self._reached < SETTLE_S:
-                self._reached = None
+            if event.t - self._ready_at < SETTLE_S:
+                self._ready_at = None
                 return self._guide(event.t)
-            self._try = _Try(self._moment)
+            self._try = OneTry(self._place, began)
         if self._try.turn(event.t, event.turn):
-            return [self._judged(event.t, self._try, self._reached), *self.begin(event.t)]
-        if self._position == self._moment.position:
-            return self._ready(event.t)
-        return []
+            tried = self._judged(event.t, self._place, self._try, self._ready_at)
+            return [tried, *self.begin(event.t)]
+        return self._ready(event.t) if self._position == began else []
 
-    def _as_advised(self, techniques: tuple[str, ...], slots: tuple[str, ...]) -> bool:
-        """Whether what was done is named as the advised row is, or as its turns would be.
-
-        The advice names by how a row was looked for, hindsight by what is seen: a plain row may
-        put the edge in first, and looks like a keyhole.
-        """
-        row = self._moment.row
-        if set(slots) != set(row.slots):
-            return False
-        advised = _Try(self._moment)
-        for turn in row.turns_fixed:
-            advised.turn(0.0, turn)
-        return techniques in (advised.done()[0], (row.technique,))
-
-    def _judged(self, t: float, one: _Try, reached: float) -> Tried:
+    def _judged(self, t: float, place: Place, one: OneTry, ready_at: float) -> Tried:
+        assert self._setting_up is not None
         techniques, slots = one.done()
         return Tried(
             t,
             self.number,
-            self._moment,
+            place,
             techniques,
             slots,
             turns=htm(one.turns),
             ms=round(1000 * (t - one.times[0])),
-            look_ms=round(1000 * (one.times[0] - reached)),
-            as_advised=self._as_advised(techniques, slots),
+            look_ms=round(1000 * (one.times[0] - ready_at)),
+            pause_ms=round(1000 * one.pause_s),
+            as_advised=as_advised(place, self._setting_up.reached, techniques, slots),
         )

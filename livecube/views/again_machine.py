@@ -5,10 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from livecube.cube.turns import turns_text
+from livecube.review.moment import Moment
 from livecube.review.trying import ReadyToTry, SetUpAsked, SetUpGuided, Tried, TryGivenUp
 
 if TYPE_CHECKING:
-    from livecube.review.moment import Moment
+    from livecube.review.one_try import Place
     from livecube.review.trying import TryNews
 
 __all__ = ["again_json"]
@@ -31,7 +32,7 @@ def again_json(news: TryNews) -> dict[str, Any]:
                 },
             )
         case ReadyToTry():
-            name, rest = "ready", {"number": news.number, **_moment(news.moment)}
+            name, rest = "ready", {"number": news.number, **_place(news.place)}
         case Tried():
             name, rest = (
                 "tried",
@@ -42,8 +43,9 @@ def again_json(news: TryNews) -> dict[str, Any]:
                     "turns": news.turns,
                     "ms": news.ms,
                     "look_ms": news.look_ms,
+                    "pause_ms": news.pause_ms,
                     "as_advised": news.as_advised,
-                    **_moment(news.moment),
+                    **_place(news.place),
                 },
             )
         case TryGivenUp():
@@ -51,15 +53,18 @@ def again_json(news: TryNews) -> dict[str, Any]:
     return {"event": name, "t": round(news.t, 6), **rest}
 
 
-def _moment(moment: Moment) -> dict[str, Any]:
+def _place(place: Place) -> dict[str, Any]:
+    advised = {"advised": place.row.as_json()}
+    if not isinstance(place, Moment):
+        return advised
     return {
-        "pair": moment.pair,
-        "after": moment.after,
-        "advised": moment.row.as_json(),
+        "pair": place.pair,
+        "after": place.after,
+        **advised,
         "then": {
-            "techniques": list(moment.techniques),
-            "slots": list(moment.slots),
-            "turns": moment.turns,
-            "seconds": round(moment.seconds, 6),
+            "techniques": list(place.techniques),
+            "slots": list(place.slots),
+            "turns": place.turns,
+            "seconds": round(place.seconds, 6),
         },
     }

@@ -57,9 +57,9 @@ class AgainBoard:
                 self._middle = self._set_up(news.guidance.upcoming)
             case ReadyToTry():
                 self._middle = [
-                    Text(better_way(news.moment), "bold"),
+                    Text(better_way(news.place), "bold"),
                     Text(),
-                    *position_picture(news.moment.position),
+                    *position_picture(news.position),
                     Text(),
                     Text("The first turn starts the time."),
                 ]

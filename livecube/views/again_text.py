@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 from livecube.cube.notation import moves_text
 from livecube.cube.turns import turns_text
 from livecube.review.findings import turns_counted
+from livecube.review.moment import Moment
 from livecube.review.trying import ReadyToTry, SetUpAsked, SetUpGuided, Tried, TryGivenUp
 
 if TYPE_CHECKING:
-    from livecube.review.moment import Moment
+    from livecube.review.one_try import Place
     from livecube.review.trying import TryNews
 
 __all__ = ["again_line", "better_way", "moment_sentence", "tried_sentence"]
@@ -22,9 +23,9 @@ def moment_sentence(moment: Moment, title: str) -> str:
     return f"{title}, {when} pair {moment.pair}; then: {_done_then(moment)}"
 
 
-def better_way(moment: Moment) -> str:
+def better_way(place: Place) -> str:
     """What was advised, in the hands."""
-    row = moment.row
+    row = place.row
     return f"{row.title} into {' and '.join(row.slots)}: {moves_text(row.moves)}   [{row.holding}]"
 
 
@@ -40,7 +41,7 @@ def again_line(news: TryNews) -> str | None:
         case SetUpGuided():
             text = None
         case ReadyToTry():
-            text = f"set up; the first turn starts the time. {better_way(news.moment)}"
+            text = f"set up; the first turn starts the time. {better_way(news.place)}"
         case Tried():
             text = tried_sentence(news)
         case TryGivenUp():
@@ -50,14 +51,15 @@ def again_line(news: TryNews) -> str | None:
 
 def tried_sentence(tried: Tried) -> str:
     """What was done, against what was advised and what was done in the solve."""
-    row = tried.moment.row
+    row = tried.place.row
     verdict = "as advised" if tried.as_advised else "not what was advised"
     looked = f"after {tried.look_ms / 1000:.2f} s of looking"
     return (
         f"try {tried.number}: {_done(tried.techniques, tried.slots)}, "
         f"{turns_counted(tried.turns)} in {tried.ms / 1000:.2f} s, {looked} (measured): {verdict}; "
         f"advised: {row.technique}, {turns_counted(row.turns)}, some {row.seconds:.2f} s "
-        f"(predicted); in the solve: {_done_then(tried.moment)}"
+        f"(predicted)"
+        + (f"; in the solve: {_done_then(tried.place)}" if isinstance(tried.place, Moment) else "")
     )
 
 
