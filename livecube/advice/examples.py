@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from livecube.advice.best_choice import best_row, is_best_choice
 from livecube.advice.plain_way import Step, plain_way, written_steps
 from livecube.advice.setups import WHITE, setups
 from livecube.cube.position import SOLVED, apply_turns
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from livecube.advice.advisor import Advisor
-    from livecube.advice.opportunity import Advice, Opportunity
+    from livecube.advice.opportunity import Opportunity
     from livecube.cube.geometry import Array
     from livecube.cube.holding import Holding
     from livecube.search.engine import Engine
@@ -40,7 +41,6 @@ _LEAST: Final = {"plain": 7, "x-cross": 4}
 _LEAST_SAVED: Final = {"shortest": 2}
 """By how many turns an example must beat the plain insertion of the same slot."""
 
-_SAME_S: Final = 1e-9
 _PLAIN: Final = Plain()
 
 
@@ -82,10 +82,10 @@ def find_example(advisor: Advisor, technique: Technique) -> Example | None:
         if best and (candidate.rank > best[0].rank or candidate.situation.offset is None):
             break  # among equals the quickest is taken, but not in inspection, which is slow
         advice = advisor.advise(candidate.position, WHITE)
-        if (row := _best_row(advice, technique.id)) is None:
+        if (row := best_row(advice, technique.id)) is None:
             continue
         fallback = fallback or (candidate, row)
-        if _is_the_thing_to_do(advisor.engine, candidate.situation, advice, row) and (
+        if is_best_choice(advisor.engine, candidate.situation, advice, row) and (
             best is None or row.seconds < best[1].seconds
         ):
             best = candidate, row
@@ -130,33 +130,6 @@ def _lengths(
     return lengths
 
 
-def _best_row(advice: Advice, technique: str) -> Opportunity | None:
-    """The quickest of the technique's shortest sequences."""
-    rows = [row for row in advice.opportunities if row.technique == technique]
-    return min(rows, key=lambda row: (row.turns, row.seconds)) if rows else None
-
-
-def _is_the_thing_to_do(
-    engine: Engine, situation: Situation, advice: Advice, row: Opportunity
-) -> bool:
-    """Whether the technique is clearly the best here.
-
-    For one slot: no row of the advice is quicker, and it is not just another name for plain.
-    For two slots, which no row for one can be compared with: fewer turns than done plainly.
-    """
-    if len(row.slots) > 1:
-        way = plain_way(engine, situation, _numbers(situation, row.slots))
-        return row.turns + 1 < sum(map(len, way))
-    first = advice.opportunities[0]
-    if row.technique == "shortest":
-        return first.technique == "shortest" and row.turns + 1 < (row.plain_turns or 0)
-    if row.technique == "plain":
-        return {r.technique for r in advice.opportunities} <= {"plain", "shortest"} and (
-            row.seconds <= first.seconds + _SAME_S
-        )
-    return row.seconds <= first.seconds + _SAME_S
-
-
 def _example(advisor: Advisor, candidate: _Candidate, row: Opportunity) -> Example:
     """Everything again, from the one holding in which the best sequence is made."""
     situation, position = candidate.situation, candidate.position
@@ -166,15 +139,9 @@ def _example(advisor: Advisor, candidate: _Candidate, row: Opportunity) -> Examp
         for other in advice.opportunities
         if (other.technique, other.slots, other.turns) == (row.technique, row.slots, row.turns)
     ]
-    slots = _numbers(situation, row.slots)
+    slots = situation.slot_numbers(row.slots)
     way = plain_way(advisor.engine, situation, slots)
     plainly = written_steps(advisor, position, WHITE, way, row.holding)
     return Example(
         row.technique, situation, position, row.holding, slots, tuple(sequences), plainly
     )
-
-
-def _numbers(situation: Situation, names: Sequence[str]) -> tuple[int, ...]:
-    """Numbers of the slots with these names."""
-    known = situation.slot_names(range(4))
-    return tuple(known.index(name) for name in names)

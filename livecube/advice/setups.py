@@ -20,7 +20,7 @@ from livecube.search.situation import Situation
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-__all__ = ["WHITE", "setups"]
+__all__ = ["WHITE", "broken_pairs", "random_turns", "setups"]
 
 WHITE: Final = FACES.index("U")
 """The examples' cross colour, as its fixed face."""
@@ -41,12 +41,15 @@ def setups(technique: str) -> Iterator[tuple[int, ...]]:
     down = Situation.of(SOLVED, WHITE)
     for _ in range(_IN_INSPECTION if scattered else _SETUPS):
         slots = 4 if scattered else _FREE.get(technique, rng.randint(1, 2))
-        turns = _broken_pairs(rng, slots)
-        yield down.fixed([*turns, *_random_turns(rng, scattered)])
+        turns = broken_pairs(rng, slots)
+        yield down.fixed([*turns, *random_turns(rng, scattered)])
 
 
-def _broken_pairs(rng: random.Random, slots: int) -> list[int]:
-    """Some steps that break pairs of so many slots, and a turn of the upper layer."""
+def broken_pairs(rng: random.Random, slots: int) -> list[int]:
+    """Steps that break pairs of so many slots (1 to 4), and a turn of the upper layer.
+
+    Down-frame turns on the solved cube; the cross stays whole and aligned.
+    """
     open_slots = rng.sample(range(4), slots)
     turns: list[int] = []
     for _ in range(rng.randint(slots, slots + 2)):
@@ -56,7 +59,7 @@ def _broken_pairs(rng: random.Random, slots: int) -> list[int]:
     return turns + _layer("U", rng.randrange(4))
 
 
-def _random_turns(rng: random.Random, count: int) -> list[int]:
+def random_turns(rng: random.Random, count: int) -> list[int]:
     """Turns of faces of which no two neighbours are equal or opposite."""
     turns: list[int] = []
     axes: tuple[int, ...] = ()

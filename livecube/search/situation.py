@@ -116,6 +116,10 @@ class Situation:
         """Names of several slots."""
         return tuple(self.slot_name(slot) for slot in slots)
 
+    def slot_numbers(self, names: Iterable[str]) -> tuple[int, ...]:
+        """Numbers of the slots with these names."""
+        return tuple(_slot_names(self.face).index(name) for name in names)
+
     @property
     def fixed_turns(self) -> Array:
         """Shape (18,): the fixed-frame turn of each down-frame turn."""

@@ -1,0 +1,36 @@
+"""What drills tell, in order, each with the cube's time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeAlias
+
+from livecube.drills.judging import DrillJudged, judged
+from livecube.drills.positions import DrillPlace
+from livecube.review.trying import ReadyToTry, Tried
+
+if TYPE_CHECKING:
+    from livecube.review.trying import TryNews
+
+__all__ = ["DrillNews", "DrillReady", "as_drill"]
+
+
+@dataclass(frozen=True, slots=True)
+class DrillReady:
+    """The position is there to be looked at; the first turn starts the time."""
+
+    t: float
+    number: int
+    place: DrillPlace
+    position: bytes
+    """20 facelets."""
+
+
+DrillNews: TypeAlias = DrillReady | DrillJudged
+
+
+def as_drill(news: TryNews) -> TryNews | DrillNews:
+    """What a try tells, as a drill tells it: the way is not shown before, and judged behind."""
+    if isinstance(news, ReadyToTry) and isinstance(news.place, DrillPlace):
+        return DrillReady(news.t, news.number, news.place, news.position)
+    return judged(news) if isinstance(news, Tried) else news

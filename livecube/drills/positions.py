@@ -1,0 +1,253 @@
+"""Positions for a drill: sampled, judged by the advisor, balanced over cases, sides and slots.
+
+Small random steps break pairs under a whole cross (:mod:`livecube.advice.setups`); for what is
+done in inspection some turns scatter the cross. A position is taken if the technique is the best
+choice by the advisor's own ranking, if its shortest way is named by hindsight as what it is, and
+if the plain way into the same slot is not: or else nobody could be judged there.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from livecube.advice.best_choice import best_row, is_best_choice
+from livecube.advice.setups import broken_pairs, random_turns
+from livecube.cube.geometry import NEXT_STICKER, OPPOSITE
+from livecube.cube.pieces import EDGES, piece_faces
+from livecube.cube.position import SOLVED, apply_turns
+from livecube.drills.cases import Case, case_of
+from livecube.drills.grading import grade_of, points
+from livecube.review.one_try import OneTry, Place, as_advised
+from livecube.search.situation import Situation, slot_bits
+from livecube.stages.frame import FRAMES
+
+if TYPE_CHECKING:
+    import random
+    from collections.abc import Callable, Collection, Iterator, Sequence
+
+    from livecube.advice.advisor import Advisor
+    from livecube.advice.opportunity import Advice, Opportunity
+    from livecube.cube.geometry import Array
+    from livecube.stages.frame import CrossFrame
+    from livecube.techniques.base import Chance, Technique
+
+__all__ = ["DrillPlace", "Wish", "drawn_set", "key_of", "pieces_that_count", "sampled"]
+
+_POOL: Final = 4
+"""So many times the positions that are wanted are gathered, to choose from."""
+_TRIED: Final = 4000
+"""At most so many positions are tried for a set."""
+_TRIED_IN_INSPECTION: Final = 40
+"""Advice for a cross that is not whole takes longer."""
+_ASIDE: Final = 0.15
+"""Share of positions in which the cross layer stands aside."""
+_SCATTERING: Final = (2, 4)
+"""Turns that scatter the cross for what is done in inspection: fewest, most."""
+_FLIPS: Final = {"keyhole-flip"}
+"""Techniques that random steps hardly ever lead to: an edge is flipped beside them."""
+_NAMED_BY_HINDSIGHT: Final = {"keyhole-corner", "keyhole-edge", "keyhole-flip", "x-cross"}
+"""Techniques whose name depends on how a pair was done, not on how it began."""
+
+
+@dataclass(frozen=True, slots=True)
+class DrillPlace(Place):
+    """A position in which a technique is the best choice."""
+
+    case: Case
+    grade: str
+    """One of :data:`livecube.drills.grading.GRADES`."""
+    margin_s: float | None
+    """By how many predicted seconds the next best technique is slower; None: none is known
+    that does as much."""
+
+    @property
+    def technique(self) -> str:
+        """Its id."""
+        return self.row.technique
+
+    @property
+    def key(self) -> str:
+        """See :func:`key_of`."""
+        return key_of(self.position, self.face)
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What a set is to be like."""
+
+    technique: Technique
+    count: int
+    face: int = 0
+    """Of the cross."""
+    grade: str | None = None
+    """None: any."""
+    slots: tuple[str, ...] = ()
+    """Names of slots; empty: any."""
+    case: str | None = None
+    """A case as text; None: any."""
+
+    def takes(self, place: DrillPlace) -> bool:
+        """Whether a position is such a one."""
+        return (
+            self.grade in (None, place.grade)
+            and (not self.slots or set(place.row.slots) <= set(self.slots))
+            and self.case in (None, str(place.case))
+        )
+
+
+def pieces_that_count(face: int) -> tuple[int, ...]:
+    """The twelve pieces of the cross and its slots; where the others are is all the same."""
+    frame = FRAMES[face]
+    return (*frame.cross, *frame.corners, *frame.edges)
+
+
+def key_of(position: bytes, face: int) -> str:
+    """The same for all positions that ask the same: cross colour, and where its pieces are."""
+    return f"{face}" + bytes(position[piece] for piece in pieces_that_count(face)).hex()
+
+
+def drawn_set(
+    advisor: Advisor,
+    wish: Wish,
+    rng: random.Random,
+    known: Collection[str] = (),
+    step: Callable[[float], None] = lambda share: None,
+) -> tuple[DrillPlace, ...]:
+    """A set of different positions, in the order in which they are to be asked.
+
+    Those whose keys are ``known`` are left out, so that no set comes twice. It may be smaller
+    than was wished, or empty, if not as many were found. ``step`` is told which share of the
+    work is done.
+    """
+    pool: dict[str, DrillPlace] = {}
+    most = _TRIED_IN_INSPECTION if wish.technique.in_inspection else _TRIED
+    enough = wish.count * (1 if wish.technique.in_inspection else _POOL)
+    for tried in range(most):
+        step(max(tried / most, len(pool) / enough))
+        place = sampled(advisor, wish.technique, wish.face, rng)
+        if place is None or place.key in known or not wish.takes(place):
+            continue
+        pool.setdefault(place.key, place)
+        if len(pool) == enough:
+            break
+    return tuple(_balanced(list(pool.values()), wish.count, rng))
+
+
+def sampled(
+    advisor: Advisor, technique: Technique, face: int, rng: random.Random
+) -> DrillPlace | None:
+    """One random position; None if the technique is not the best choice there."""
+    position = _random_position(technique, face, rng)
+    situation = Situation.of(position, face)
+    chances = technique.chances(situation)
+    if not chances or not _is_promising(advisor, technique, chances, position, face):
+        return None
+    advice = advisor.advise(position, face)
+    row = best_row(advice, technique.id)
+    if row is None or (len(row.slots) > 1 and situation.offset):
+        return None
+    if not is_best_choice(advisor.engine, situation, advice, row):
+        return None
+    margin = _margin(advice, row)
+    harder = points(situation, row, 1.0 if margin is None else margin)
+    place = DrillPlace(
+        bytes(position.tolist()), face, row, case_of(situation, row), grade_of(harder), margin
+    )
+    return place if _can_be_judged(place, advice) else None
+
+
+def _random_position(technique: Technique, face: int, rng: random.Random) -> Array:
+    flips = technique.id in _FLIPS
+    turns = broken_pairs(rng, rng.randint(1, 2 if flips else 4))
+    if technique.in_inspection:
+        turns += random_turns(rng, rng.randint(*_SCATTERING))
+    elif rng.random() < _ASIDE:
+        turns.append(15 + rng.randrange(3))
+    position = apply_turns(SOLVED, Situation.of(SOLVED, face).fixed(turns))
+    return _flipped(position, face, rng) if flips else position
+
+
+def _flipped(position: Array, face: int, rng: random.Random) -> Array:
+    """The edge of a solved slot flipped, and with it one of the last layer."""
+    solved = slot_bits(Situation.of(position, face).solved)
+    if not solved:
+        return position
+    frame = FRAMES[face]
+    last = next(p for p in EDGES if OPPOSITE[face] in piece_faces(p))
+    for edge in (frame.edges[rng.choice(_frame_slots(frame, face, solved))], last):
+        position[edge] = NEXT_STICKER[position[edge]]
+    return position
+
+
+def _frame_slots(frame: CrossFrame, face: int, slots: Sequence[int]) -> list[int]:
+    """Numbers that the frame has for slots of a situation."""
+    names = Situation.of(SOLVED, face).slot_names(slots)
+    return [frame.slots.index(name) for name in names]
+
+
+def _is_promising(
+    advisor: Advisor, technique: Technique, chances: Sequence[Chance], position: Array, face: int
+) -> bool:
+    """Whether a quick look, at the best row only, does not speak against the technique."""
+    if technique.in_inspection or any(chance.then or len(chance.slots) > 1 for chance in chances):
+        return True
+    quick = advisor.advise(position, face, most=1)
+    return quick.opportunities[0].technique in (technique.id, "shortest")
+
+
+def _margin(advice: Advice, row: Opportunity) -> float | None:
+    """By how much the best row of another technique, which is another way, is slower."""
+    others = [
+        other.seconds
+        for other in advice.opportunities
+        if other.technique not in (row.technique, "shortest")
+        and len(other.slots) == len(row.slots)
+        and other.turns_fixed != row.turns_fixed
+    ]
+    return min(others) - row.seconds if others else None
+
+
+def _can_be_judged(place: DrillPlace, advice: Advice) -> bool:
+    row = place.row
+    one = OneTry(place, place.position)
+    over = [one.turn(0.0, turn) for turn in row.turns_fixed]
+    if over != [*[False] * (len(over) - 1), True]:
+        return False  # the slots are not filled by it, or before its end
+    if row.technique not in _NAMED_BY_HINDSIGHT:
+        return True
+    return one.done()[0] == (row.technique,) and not _plainly_the_same(place, advice)
+
+
+def _plainly_the_same(place: DrillPlace, advice: Advice) -> bool:
+    """Whether the plain way into the same slot would be taken for the technique."""
+    ways = (
+        row
+        for row in advice.opportunities
+        if row.technique == "plain" and row.slots == place.row.slots
+    )
+    plain = min(ways, key=lambda row: (row.turns, row.seconds), default=None)
+    if plain is None:
+        return False
+    one = OneTry(place, place.position)
+    for turn in plain.turns_fixed:
+        one.turn(0.0, turn)
+    return as_advised(place, place.position, *one.done())
+
+
+def _balanced(pool: Sequence[DrillPlace], count: int, rng: random.Random) -> Iterator[DrillPlace]:
+    """So many of the pool: each time of the case, side and slot that were asked least so far."""
+    left = list(pool)
+    rng.shuffle(left)
+    asked: Counter[str] = Counter()
+    while left and count:
+        chosen = min(left, key=lambda place: [asked[name] for name in _names(place)])
+        asked.update(_names(chosen))
+        left.remove(chosen)
+        count -= 1
+        yield chosen
+
+
+def _names(place: DrillPlace) -> tuple[str, ...]:
+    return (f"case {place.case}", f"side {place.case.side}", f"slots {'+'.join(place.row.slots)}")

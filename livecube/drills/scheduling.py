@@ -1,0 +1,52 @@
+"""When a case should be drilled again: spaced repetition by the published FSRS scheduler.
+
+A card is one case of one technique for one person. What the judge says is the scheduler's
+rating: *missed* is again, *laboured* hard, *sound* good, *fluent* easy. Nothing is random here,
+and the time is a parameter.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from fsrs import Card, Rating, Scheduler
+
+from livecube.drills.judging import HOW_WELL
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+__all__ = ["DrillCard", "after_drill"]
+
+_SCHEDULER: Final = Scheduler(enable_fuzzing=False)
+_RATINGS: Final = dict(
+    zip(HOW_WELL, (Rating.Again, Rating.Hard, Rating.Good, Rating.Easy), strict=True)
+)
+_NO_NUMBER: Final = 0
+"""The scheduler's cards are numbered; ours have names."""
+
+
+@dataclass(frozen=True, slots=True)
+class DrillCard:
+    """One case of one technique, and when it is due."""
+
+    technique: str
+    case: str
+    """As text, see :class:`livecube.drills.cases.Case`."""
+    due: datetime
+    """With its time zone, UTC."""
+    state: str
+    """What the scheduler keeps, as JSON."""
+
+
+def after_drill(
+    card: DrillCard | None, technique: str, case: str, how_well: str, now: datetime
+) -> DrillCard:
+    """The card after a try, with when it is due next; ``card``: None for one never drilled.
+
+    ``now`` has its time zone, UTC; ``how_well`` is one of :data:`.HOW_WELL`.
+    """
+    before = Card(_NO_NUMBER, due=now) if card is None else Card.from_json(card.state)
+    after, _ = _SCHEDULER.review_card(before, _RATINGS[how_well], now)
+    return DrillCard(technique, case, after.due, after.to_json())

@@ -1,0 +1,124 @@
+"""The fewest turns after which some of the pieces stand as asked, wherever the others go.
+
+By meeting in the middle: all turnings of up to five turns are made from where the cube stands,
+and undone from where it is to stand. So every link of up to ten turns is found, and none
+shorter is overlooked.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+import numpy as np
+
+from livecube.cube.geometry import OPPOSITE, TURNS
+from livecube.cube.turns import inverse_turns
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy.typing as npt
+
+    from livecube.cube.geometry import Array
+
+__all__ = ["LONGEST_PARTIAL_LINK", "get_ready", "partial_link"]
+
+_DEPTH: Final = 5
+LONGEST_PARTIAL_LINK: Final = 2 * _DEPTH
+"""Links that take more turns are not looked for."""
+
+_FACTORS: Final = np.random.default_rng(20).integers(1, 2**63, 20, dtype=np.uint64) | np.uint64(1)
+"""For a hash of 64 bits; places that share one are told apart later."""
+
+
+class _Level(NamedTuple):
+    """All turnings of so many turns, opposite faces in one order."""
+
+    stickers: Array
+    """Shape (n, 54): to which facelet each takes each facelet."""
+    before: npt.NDArray[np.int64]
+    """Shape (n,): row in the level before."""
+    turns: npt.NDArray[np.int64]
+    """Shape (n,): its last turn."""
+
+
+def get_ready() -> None:
+    """Make the table, which takes about a second, once in a process."""
+    _levels()
+
+
+def partial_link(start: bytes, end: bytes, pieces: Sequence[int]) -> tuple[int, ...] | None:
+    """The fewest fixed-frame turns that bring ``pieces`` from one position to another.
+
+    Positions are 20 facelets. One of the shortest links, always the same; None if ten turns do
+    not suffice.
+    """
+    some = list(pieces)
+    here, there = (np.frombuffer(place, dtype=np.uint8)[some] for place in (start, end))
+    made: list[npt.NDArray[np.uint64]] = []
+    undone: list[npt.NDArray[np.uint64]] = []
+    for length in range(LONGEST_PARTIAL_LINK + 1):
+        first, last = (length + 1) // 2, length // 2
+        if first == len(made):
+            made.append(_hashes(_levels()[first].stickers[:, here]))
+        if last == len(undone):
+            undone.append(_hashes(_levels()[last].stickers[:, there]))
+        for i, j in _meetings(made[first], undone[last]):
+            ways = _levels()[first].stickers[i], _levels()[last].stickers[j]
+            if (ways[0][here] == ways[1][there]).all():
+                return (*_turning(first, i), *inverse_turns(_turning(last, j)))
+    return None
+
+
+def _hashes(places: Array) -> npt.NDArray[np.uint64]:
+    """One number for each row of places."""
+    result = np.zeros(len(places), dtype=np.uint64)
+    for column, factor in zip(places.T, _FACTORS, strict=False):
+        result += (column.astype(np.uint64) + np.uint64(1)) * factor
+    return result
+
+
+def _meetings(
+    made: npt.NDArray[np.uint64], undone: npt.NDArray[np.uint64]
+) -> list[tuple[int, int]]:
+    """Rows with the same number, in the order of what was made."""
+    order = undone.argsort(kind="stable")
+    in_order = undone[order]
+    at = np.minimum(in_order.searchsorted(made), len(undone) - 1)
+    same = np.flatnonzero(in_order[at] == made)
+    return list(zip(same.tolist(), order[at[same]].tolist(), strict=True))
+
+
+def _turning(length: int, row: int) -> tuple[int, ...]:
+    """The turns of one row."""
+    turns: list[int] = []
+    for level in _levels()[length:0:-1]:
+        turns.append(int(level.turns[row]))
+        row = int(level.before[row])
+    return tuple(reversed(turns))
+
+
+@cache
+def _levels() -> tuple[_Level, ...]:
+    nothing = np.zeros(1, dtype=np.int64)
+    levels = [_Level(np.arange(54, dtype=np.uint8)[None], nothing, nothing - 1)]
+    for _ in range(_DEPTH):
+        level = levels[-1]
+        rows = [np.flatnonzero(_may_follow(level.turns // 3, turn // 3)) for turn in range(18)]
+        levels.append(
+            _Level(
+                np.concatenate([TURNS[t][level.stickers[row]] for t, row in enumerate(rows)]),
+                np.concatenate(rows),
+                np.repeat(np.arange(18), [len(row) for row in rows]),
+            )
+        )
+    return tuple(levels)
+
+
+def _may_follow(last: npt.NDArray[np.int64], face: int) -> npt.NDArray[np.bool_]:
+    """Whether a turn of ``face`` may come behind turns of other faces (-1: none)."""
+    allowed: npt.NDArray[np.bool_] = last != face
+    if OPPOSITE[face] > face:
+        allowed &= last != OPPOSITE[face]
+    return allowed
