@@ -107,4 +107,46 @@ CREATE TABLE change (
 ) STRICT;
 """
 
-MIGRATIONS: Final[tuple[str, ...]] = (_FIRST,)
+_DRILLS: Final = """
+CREATE TABLE drill_try (
+    id INTEGER PRIMARY KEY,
+    person INTEGER NOT NULL REFERENCES person,
+    tried TEXT NOT NULL,
+    technique TEXT NOT NULL,
+    case_name TEXT NOT NULL,
+    grade TEXT NOT NULL,
+    place TEXT NOT NULL,
+    done TEXT NOT NULL,
+    slots TEXT NOT NULL,
+    how_well TEXT NOT NULL,
+    turns INTEGER NOT NULL,
+    fewest INTEGER NOT NULL,
+    ms INTEGER NOT NULL,
+    look_ms INTEGER NOT NULL,
+    pause_ms INTEGER NOT NULL,
+    seed INTEGER
+) STRICT;
+CREATE INDEX drill_try_by_place ON drill_try (person, place);
+CREATE INDEX drill_try_by_technique ON drill_try (person, technique, tried);
+
+CREATE TABLE drill_card (
+    person INTEGER NOT NULL REFERENCES person,
+    technique TEXT NOT NULL,
+    case_name TEXT NOT NULL,
+    due TEXT NOT NULL,
+    state TEXT NOT NULL,
+    PRIMARY KEY (person, technique, case_name)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX drill_card_by_due ON drill_card (person, due);
+
+CREATE TABLE drill_round (
+    id INTEGER PRIMARY KEY,
+    person INTEGER NOT NULL REFERENCES person,
+    tried TEXT NOT NULL,
+    kind TEXT NOT NULL,
+    figures TEXT NOT NULL
+) STRICT;
+CREATE INDEX drill_round_by_person ON drill_round (person, kind, tried);
+"""
+
+MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _DRILLS)

@@ -24,6 +24,7 @@ from livecube.solves.records import KeptSolve
 from livecube.timing.results import Penalty, penalties_text
 
 if TYPE_CHECKING:
+    import sqlite3
     from collections.abc import Callable, Iterable, Iterator, Sequence
     from pathlib import Path
     from typing import Self
@@ -59,6 +60,11 @@ class History:
         """Close the file."""
         self._database.close()
 
+    @property
+    def database(self) -> sqlite3.Connection:
+        """For what else is kept about people; change it inside :meth:`together`."""
+        return self._database
+
     @contextmanager
     def together(self) -> Iterator[None]:
         """All changes inside at once, or none of them."""
@@ -80,7 +86,7 @@ class History:
         with self.together():
             cursor = self._database.execute(
                 "INSERT INTO session (person, started, source) VALUES (?, ?, ?)",
-                (self._person(person), started, source),
+                (self.person(person), started, source),
             )
         assert cursor.lastrowid is not None
         return cursor.lastrowid
@@ -98,7 +104,8 @@ class History:
         """Everybody who has solves or sessions."""
         return [name for (name,) in self._database.execute("SELECT name FROM person ORDER BY id")]
 
-    def _person(self, name: str) -> int:
+    def person(self, name: str) -> int:
+        """The number of a person, who need not be known yet; inside :meth:`together`."""
         self._database.execute(
             "INSERT INTO person (name) VALUES (?) ON CONFLICT (name) DO NOTHING", (name,)
         )
@@ -116,7 +123,7 @@ class History:
         write_log(self.folder / place, found.header, found.events)
         solve = KeptSolve(found.kept.listed, found.kept.stages, place)
         with self.together():
-            return insert_solve(self._database, solve, self._person(person), session)
+            return insert_solve(self._database, solve, self.person(person), session)
 
     def number_of(self, identity: str) -> int | None:
         """The number of the solve with this identity, deleted or not; None if it is not kept."""
