@@ -39,6 +39,8 @@ class Broker:
     lines: tuple[str, ...] = ()
     port: int = field(default_factory=free_port)
     web_port: int | None = None
+    keeps: bool = True
+    """On disk; or else it forgets everything when it is killed."""
     process: subprocess.Popen[str] | None = None
     _reader: threading.Thread | None = None
 
@@ -101,7 +103,7 @@ class Broker:
             "log_type information",
             "connection_messages false",
             "max_queued_messages 1000000",
-            "persistence true",
+            f"persistence {str(self.keeps).lower()}",
             f"persistence_location {self.folder}/",
             "autosave_on_changes true",
             "autosave_interval 1",

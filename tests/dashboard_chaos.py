@@ -24,9 +24,10 @@ from broker import Broker
 from consumer import Consumer
 from wire import Wire
 
-from livecube.composition.dashboard import Dashboard, Plan
+from livecube.composition.dashboard import Dashboard
 from livecube.composition.hub import Hub
 from livecube.composition.publishing import time_now
+from livecube.composition.sending import Plan
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.dashboard.messages import Cube
 from livecube.dashboard.settings import parse_address
@@ -41,7 +42,7 @@ from livecube.virtual.session import session
 if TYPE_CHECKING:
     from livecube.stages.progress import Progress
 
-__all__ = ["Outcome", "happenings", "run"]
+__all__ = ["Outcome", "happenings", "numbered", "run"]
 
 _DESK = "chaos"
 _DIFFERENT = 8
@@ -62,6 +63,16 @@ def happenings(seed: int, solves: int) -> list[list[Progress]]:
     return [one for one in told if any(isinstance(item, SolveOver) for item in one)]
 
 
+def numbered(items: list[Progress], number: int) -> list[Progress]:
+    """The same solve, with another number of turns."""
+    return [
+        replace(item, solve=replace(item.solve, turns=number))
+        if isinstance(item, SolveOver)
+        else item
+        for item in items
+    ]
+
+
 async def work(port: int, file: Path, solves: int, pace_s: float) -> None:
     """Publish the solves that are not kept yet, so many seconds for each."""
     plan = Plan(Access(parse_address(f"mqtt://127.0.0.1:{port}"), keepalive_s=5), _DESK)
@@ -72,10 +83,7 @@ async def work(port: int, file: Path, solves: int, pace_s: float) -> None:
     different = happenings(1, _DIFFERENT)
     async with Hub([DashboardSink(dashboard)]) as hub:
         for number in range(first, solves + 1):
-            items = different[number % _DIFFERENT]
-            for item in items:
-                if isinstance(item, SolveOver):
-                    item = replace(item, solve=replace(item.solve, turns=number))
+            for item in numbered(different[number % _DIFFERENT], number):
                 hub.publish(item)
             await asyncio.sleep(pace_s)
 

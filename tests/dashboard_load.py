@@ -24,7 +24,8 @@ from broker import Broker
 from dashboard_chaos import happenings
 
 from livecube.composition.broker_tools import listen_to_desks
-from livecube.composition.dashboard import Dashboard, Plan
+from livecube.composition.dashboard import Dashboard
+from livecube.composition.sending import Plan
 from livecube.dashboard.messages import Cube
 from livecube.dashboard.settings import parse_address
 from livecube.dashboard.topics import SOLVE, STAGE

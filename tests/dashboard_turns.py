@@ -20,11 +20,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from broker import Broker, free_port
 
-from livecube.composition.dashboard import Dashboard, Plan
+from livecube.composition.dashboard import Dashboard
 from livecube.composition.hub import Hub
 from livecube.composition.pipeline import Pipeline
 from livecube.composition.publishing import time_now
 from livecube.composition.refining import SWITCH_S
+from livecube.composition.sending import Plan
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.dashboard.messages import Cube
 from livecube.dashboard.settings import parse_address

@@ -27,12 +27,22 @@ class Home:
     values: dict[str, str | None] = field(default_factory=dict)
     """By unique id."""
     there: dict[str, bool] = field(default_factory=dict)
+    kept: dict[str, bytes] = field(default_factory=dict)
+    """What was last said on each topic, which a new entity gets to hear."""
+    events: list[str] = field(default_factory=list)
+    """That were fired, of all event entities together."""
 
     def take(self, topic: str, payload: bytes, *, retained: bool) -> None:
         """A message has arrived."""
         if topic.startswith(f"{self.prefix}/") and topic.endswith("/config"):
             self._configure(topic, payload)
+            for known, last in self.kept.items():
+                self._hear(known, last, retained=True)
             return
+        self.kept[topic] = payload
+        self._hear(topic, payload, retained=retained)
+
+    def _hear(self, topic: str, payload: bytes, *, retained: bool) -> None:
         for entity in self.entities.values():
             for there in entity["availability"]:
                 if there["topic"] == topic:
@@ -62,6 +72,8 @@ class Home:
             shared = {name: value for name, value in body.items() if name != "components"}
             for key, component in body["components"].items():
                 whole = {_SHORT.get(name, name): value for name, value in component.items()}
+                if len(whole) == 1:  # nothing but the platform: it is taken back
+                    continue
                 self.entities[topic, key] = shared | whole
         else:
             self.entities[topic, ""] = body | {"platform": topic.split("/")[1]}
@@ -69,10 +81,12 @@ class Home:
     def _update(self, entity: dict[str, Any], payload: bytes, retained: bool) -> None:
         key = entity["unique_id"]
         if entity["platform"] == "event":
-            kind = json.loads(payload)["event_type"]
+            if retained or not (told := _rendered(entity["value_template"], payload)):
+                return
+            kind = json.loads(told)["event_type"]
             assert kind in entity["event_types"]
-            if not retained:
-                self.values[key] = kind
+            self.values[key] = kind
+            self.events.append(kind)
             return
         state = _rendered(entity["value_template"], payload)
         if state == "None":
@@ -88,5 +102,7 @@ class Home:
 
 
 def _rendered(template: str, payload: bytes) -> str:
-    rendered: str = jinja2.Template(template).render(value_json=json.loads(payload))
+    rendered: str = jinja2.Template(template).render(
+        value=payload.decode(), value_json=json.loads(payload)
+    )
     return rendered

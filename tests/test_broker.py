@@ -6,6 +6,7 @@ import asyncio
 import contextlib
 import datetime
 import gc
+import itertools
 import json
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
@@ -15,13 +16,14 @@ import pytest
 import trustme
 from broker import MISSING, Broker, free_port
 from consumer import Consumer
-from dashboard_chaos import happenings
+from dashboard_chaos import happenings, numbered
 from home import Home
 from wire import Wire
 
 from livecube.composition.broker_tools import check_broker, forget_desk
-from livecube.composition.dashboard import Dashboard, Plan
+from livecube.composition.dashboard import Dashboard
 from livecube.composition.publishing import BrokerWish, plan_of, time_now
+from livecube.composition.sending import Plan
 from livecube.dashboard.messages import Cube
 from livecube.dashboard.settings import parse_address
 from livecube.edges.broker import Access, Parcel, connected
@@ -29,7 +31,7 @@ from livecube.edges.configuration import Configuration
 from livecube.edges.dashboard_sink import DashboardSink
 from livecube.edges.outbox import Outbox
 from livecube.errors import BrokerError, UsageError
-from livecube.stages.progress import SolveOver
+from livecube.stages.progress import BatteryLevel, SolveOver
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Iterator
@@ -69,9 +71,9 @@ async def publishing(
         complain += dashboard.last_words
 
 
-def ended(consumer: Consumer) -> bool:
-    """Whether a solve is over, with all that is said then."""
-    return any(body["solves"] == 1 for body in consumer.bodies("session"))
+def ended(consumer: Consumer, solves: int = 1) -> bool:
+    """Whether so many solves are over, with all that is said then."""
+    return any(body["solves"] == solves for body in consumer.bodies("session"))
 
 
 def items(number: int = 1) -> list[Progress]:
@@ -112,22 +114,29 @@ async def test_a_home_has_a_state_for_every_entity_and_none_after_a_death(
             for item in items():
                 await sink.take(item)
             await consumer.until(lambda: ended(consumer))
-            for heard in consumer.heard:
-                home.take(heard.topic, heard.payload, retained=heard.retained)
-            assert len(home.states()) == 18
-            unknown = {name for name, state in home.states().items() if state is None}
-            assert unknown <= {"Battery"}  # these items tell of none
+            _now(home, consumer)
+            assert len(home.states()) == 17  # these items tell of no battery
+            assert None not in home.states().values()
+            await sink.take(BatteryLevel(99.0, 71))
+            await consumer.until(lambda: "Battery" in _now(home, consumer).states())
+            assert home.states()["Battery"] == "71"
             wire.silent = True
             began = asyncio.get_running_loop().time()
             await consumer.until(lambda: consumer.bodies("availability")[-1]["state"] == "offline")
             took = asyncio.get_running_loop().time() - began
-            for heard in consumer.heard:
-                home.take(heard.topic, heard.payload, retained=heard.retained)
+            _now(home, consumer)
             assert set(home.states().values()) == {"unavailable"}
             assert took < 15  # mosquitto looks every few seconds; ordinary keepalives are longer
             wire.silent = False
             wire.cut()
             await consumer.until(lambda: consumer.bodies("availability")[-1]["state"] == "online")
+
+
+def _now(home: Home, consumer: Consumer) -> Home:
+    """The home with all that was heard."""
+    for heard in consumer.heard:
+        home.take(heard.topic, heard.payload, retained=heard.retained)
+    return home
 
 
 async def test_on_a_birth_the_desk_introduces_itself_again_and_junk_does_nothing(
@@ -161,7 +170,7 @@ async def test_forget_leaves_no_trace(
         async with publishing(asked) as sink:
             for item in items():
                 await sink.take(item)
-    assert await forget_desk(asked) == 18 + 1 + 6 + 1  # entities, device, states, figure
+    assert await forget_desk(asked) == 17 + 1 + 6 + 1  # entities, device, states, figure
     async with Consumer(broker.port, "#", "late") as consumer:
         async with aiomqtt.Client("127.0.0.1", broker.port) as client:
             await client.publish("end", b"{}", qos=1)
@@ -193,6 +202,37 @@ async def test_what_waited_while_the_broker_was_away_comes_in_order_and_once(
     events = [h.body["seq"] for h in consumer.heard if h.topic.endswith(("/stage", "/solve"))]
     assert events == sorted(set(events))
     assert len(events) == 3 * 9
+
+
+async def test_what_a_broker_acknowledged_and_forgot_is_told_again_in_order(
+    tmp_path: Path,
+) -> None:
+    """More than solve/recent holds is forgotten, and more than it holds waits."""
+    broker = Broker(tmp_path / "broker", keeps=False).start()
+    different = happenings(3, 6)
+    told = [numbered(different[n % 6], n) for n in range(1, 37)]
+    try:
+        async with Wire(broker.port) as wire, publishing(plan(wire.url)) as sink:
+            async with Consumer(broker.port, name="early") as early:
+                for item in itertools.chain(*told[:20]):
+                    await sink.take(item)
+                await early.until(lambda: ended(early, 20))
+                wire.silent = True
+                broker.kill()
+                for item in itertools.chain(*told[20:]):
+                    await sink.take(item)
+                broker.start()
+            async with Consumer(broker.port, name="late") as late:
+                wire.silent = False
+                wire.cut()
+                await late.until(lambda: ended(late, 36))
+        (solves,) = late.solves.values()
+        assert [solve["turns"] for solve in solves] == list(range(1, 37))
+        again = [body["turns"] for body in late.bodies("solve") if body.get("again")]
+        assert again == list(range(1, len(again) + 1))
+        assert len(again) > 12
+    finally:
+        broker.kill()
 
 
 async def test_a_slow_broker_gets_everything(broker: Broker) -> None:

@@ -6,7 +6,7 @@ import itertools
 import json
 import re
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import jsonschema
 import pytest
@@ -25,9 +25,14 @@ from livecube.errors import UsageError
 from livecube.events import SolveMark, SolvePhase
 from livecube.stages.progress import BatteryLevel, LinkChanged, SolveOver, Turned
 
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
 HOME_SCHEMA = json.loads(Path(__file__).with_name("home_assistant.schema.json").read_text())
 SCHEMAS = {name: json.loads(schema_text(name)) for name in schema_names()}
 TREE = Tree("livecube", desk_part("Küche/1 +#"))
+STATES = ("battery",)
+"""All that entities may have to wait for."""
 
 
 def schema_name(name: str) -> str:
@@ -102,6 +107,16 @@ def test_the_session_follows_the_phases() -> None:
     assert seen == ["scrambling", "inspecting", "solving", "idle", "scrambling", "idle"]
 
 
+def test_a_charge_stands_for_its_cube_only() -> None:
+    messenger = Messenger("d", Cube("c", "c"), str, lambda: "x")
+    last = {m.name: m.body for m in [*messenger.begin(), *messenger.take(BatteryLevel(1.0, 50))]}
+    same = Messenger("d", Cube("c", "c"), str, lambda: "x", last=last)
+    assert "battery" not in [m.name for m in same.begin()]
+    assert [m.name for m in same.take(BatteryLevel(2.0, 50))] == ["link"]
+    other = Messenger("d", Cube("o", "o"), str, lambda: "x", last=last)
+    assert [m.body["percent"] for m in other.begin() if m.name == "battery"] == [None]
+
+
 def test_a_cube_that_is_turned_is_connected_and_states_are_said_when_they_change_only() -> None:
     messenger = Messenger("d", Cube("c", "c"), str, lambda: "x")
     messenger.begin()
@@ -154,32 +169,41 @@ def test_addresses_that_make_no_sense_are_refused_and_passwords_not_repeated(url
 
 
 @pytest.mark.parametrize("form", ["device", "entities"])
-def test_both_forms_are_as_the_documentation_says(form: Any) -> None:
-    made = configurations(TREE, "Küche", "0.1", form, "homeassistant")
+@pytest.mark.parametrize("known", [(), STATES], ids=["nothing is known", "all is known"])
+def test_both_forms_are_as_the_documentation_says(form: Any, known: Sequence[str]) -> None:
+    made = configurations(TREE, "Küche", "0.1", form, "homeassistant", known)
     for topic, payload in made:
+        assert re.fullmatch(r"homeassistant/(\w+/)+config", topic.replace("-", "_"))
+        if form == "entities" and not payload:
+            continue  # it is taken back
         kind = "device" if form == "device" else topic.split("/")[1]
         schema = {"$ref": f"#/$defs/{kind}", "$defs": HOME_SCHEMA["$defs"]}
         jsonschema.validate(json.loads(payload), schema)
-        assert re.fullmatch(r"homeassistant/(\w+/)+config", topic.replace("-", "_"))
     assert {topic for topic, _ in made} <= set(discovery_topics(TREE, "homeassistant"))
 
 
-def test_both_forms_describe_the_same_entities() -> None:
-    homes = []
-    forms: tuple[Form, ...] = ("device", "entities")
-    for form in forms:
-        home = Home("homeassistant")
-        for topic, payload in configurations(TREE, "d", "0.1", form, "homeassistant"):
-            home.take(topic, payload.encode(), retained=True)
-        homes.append(home.described())
-    assert homes[0] == homes[1]
-    assert len(homes[0]) == 18
+def at_home(known: Sequence[str] = STATES, form: Form = "device", home: Home | None = None) -> Home:
+    """A home to which the desk has introduced itself."""
+    home = home or Home("homeassistant")
+    for topic, payload in configurations(TREE, "d", "0.1", form, "homeassistant", known):
+        home.take(topic, payload.encode(), retained=True)
+    return home
+
+
+@pytest.mark.parametrize("form", ["device", "entities"])
+def test_entities_are_there_when_there_is_a_value_and_the_same_in_both_forms(form: Form) -> None:
+    home = at_home((), form)
+    assert not home.described().keys() & {f"livecube_{TREE.desk}_battery"}
+    few = len(home.described())
+    at_home(STATES, form, home)
+    assert home.described() == at_home(STATES).described()
+    assert len(home.described()) == few + 1 == 18
+    at_home((), form, home)
+    assert len(home.described()) == few
 
 
 def test_every_entity_has_a_state_after_the_first_solve_that_is_the_solves() -> None:
-    home = Home("homeassistant")
-    for topic, payload in configurations(TREE, "d", "0.1", "device", "homeassistant"):
-        home.take(topic, payload.encode(), retained=True)
+    home = at_home()
     messages, over = told(1)
     messages = messages[: next(i for i, m in enumerate(messages) if m.name == "outbox") - 1]
     home.take(TREE.topic("availability"), b'{"state":"online"}', retained=False)
@@ -193,6 +217,13 @@ def test_every_entity_has_a_state_after_the_first_solve_that_is_the_solves() -> 
     assert states["Pair 2 technique"] == over[0].solve.splits[2].technique
     assert (states["Battery"], states["Link"]) == ("71", "ON")
     assert (states["Solve over"], states["Stage done"]) == ("solved", "auf")
+    fired = len(home.events)
+    for message in messages:  # as after a connection was lost
+        if message.name in ("solve", "stage"):
+            again = json.dumps(message.body | {"again": True})
+            jsonschema.validate(json.loads(again), SCHEMAS[message.name])
+            home.take(TREE.topic(message.name), again.encode(), retained=False)
+    assert len(home.events) == fired == 9
     home.take(TREE.topic("availability"), b'{"state":"offline"}', retained=False)
     assert set(home.states().values()) == {"unavailable"}
 

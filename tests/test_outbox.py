@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import signal
 import sqlite3
 import subprocess
@@ -19,6 +20,8 @@ from livecube.errors import UsageError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+
+    from livecube.edges.told import Letter
 
 
 def message(seq: int, name: str = "stage", *, size: int = 0) -> Message:
@@ -47,15 +50,114 @@ def test_what_waits_is_there_after_a_restart_and_what_was_sent_is_not(tmp_path: 
     again.close()
 
 
-def test_only_the_last_of_each_state_waits_and_all_are_known(tmp_path: Path) -> None:
+def test_only_the_last_of_each_state_waits_and_the_one_that_was_sent_is_known(
+    tmp_path: Path,
+) -> None:
     outbox = Outbox(tmp_path / "o.sqlite", silent)
     outbox.add([message(1, "link"), message(2, "solve"), message(3, "link")])
     assert seqs(outbox) == [2, 3]
-    assert outbox.states() == []  # it waits, and must not overtake
+    assert outbox.states() == []  # the broker has had none
     outbox.sent(outbox.oldest(9))
-    assert [letter.name for letter in outbox.states()] == ["link"]
-    assert outbox.state("link") == message(3, "link").body
+    outbox.add([message(4, "link")])
+    assert [letter.payload for letter in outbox.states()] == [message(3, "link").payload]
+    assert outbox.state("link") == message(4, "link").body
     assert outbox.state("session") is None
+    outbox.close()
+
+
+def test_what_was_sent_lately_is_told_again_marked_and_bounded(tmp_path: Path) -> None:
+    now = 0.0
+    file = tmp_path / "o.sqlite"
+    outbox = Outbox(file, silent, now=lambda: now)
+    for seq in range(1, 1001, 2):
+        outbox.add([message(seq, "stage"), message(seq + 1, "solve")])
+        outbox.sent(outbox.oldest(9))
+        now += 1.0
+    outbox.close()
+    outbox = Outbox(file, silent)  # who was killed tells it, too
+    again = outbox.again()
+    solves = [one.seq for one in again if one.name == "solve"]
+    stages = [one.seq for one in again if one.name == "stage"]
+    assert solves == list(range(802, 1001, 2))  # a hundred, since they are not half an hour old
+    assert stages == list(range(939, 1001, 2))  # of half a minute
+    assert [one.seq for one in again] == sorted(solves + stages)
+    told = [json.loads(one.payload) for one in again]
+    assert all(body.pop("again") is True for body in told)
+    assert told == [message(one.seq).body for one in again]
+    outbox.close()
+
+
+class Forgetful:
+    """A broker that is killed at times, and then has what it had written down."""
+
+    def __init__(self) -> None:
+        self.had: list[Letter] = []
+        self.handed = 0
+        self.written: tuple[list[Letter], int] = ([], 0)
+        self.seen: list[str] = []
+        """Ids of solves by a consumer that drops repetitions."""
+
+    def hand_on(self, most: int) -> None:
+        for letter in self.had[self.handed : self.handed + most]:
+            body = json.loads(letter.payload)
+            bodies = body["solves"] if letter.name == "solve/recent" else [body]
+            of = [one["id"] for one in bodies if letter.name.startswith("solve")]
+            self.seen += [one for one in of if one not in self.seen]
+        self.handed = min(self.handed + most, len(self.had))
+
+    def write(self) -> None:
+        self.written = (list(self.had), self.handed)
+
+    def die(self) -> None:
+        self.had, self.handed = list(self.written[0]), self.written[1]
+
+
+def solves_made(first: int, number: int) -> list[Message]:
+    """With a stage each, and the last twelve afterwards, as a desk tells it."""
+    made = []
+    for n in range(first, first + number):
+        solves = [{"id": f"solve {m}"} for m in range(max(0, n - 11), n + 1)]
+        made += [
+            message(3 * n + 1),
+            Message(3 * n + 2, "solve", solves[-1], retain=False),
+            Message(3 * n + 3, "solve/recent", {"id": f"r{n}", "solves": solves}, retain=True),
+        ]
+    return made
+
+
+@given(st.lists(st.one_of(
+    st.tuples(st.just("solves"), st.integers(1, 16)),
+    st.tuples(st.just("sent"), st.integers(1, 10)),
+    st.tuples(st.just("cut off"), st.integers(1, 10)),
+    st.tuples(st.just("handed on"), st.integers(1, 30)),
+    st.tuples(st.sampled_from(["written", "killed"]), st.just(0)),
+), max_size=40))  # fmt: skip
+def test_whatever_a_broker_forgets_each_solve_is_seen_once_and_in_order(
+    happening: list[tuple[str, int]],
+) -> None:
+    outbox, broker, made = Outbox(None, silent, now=lambda: 0.0), Forgetful(), 0
+    for what, number in [*happening, ("cut off", 5)]:
+        match what:
+            case "solves" if made < 90:  # more is not promised
+                outbox.add(solves_made(made, number))
+                made += number
+            case "sent":
+                broker.had += (letters := outbox.oldest(number))
+                outbox.sent(letters)
+            case "handed on":
+                broker.hand_on(number)
+            case "written":
+                broker.write()
+            case "cut off" | "killed":
+                if what == "killed":
+                    broker.die()
+                else:  # it has them, and its answer never came
+                    broker.had += outbox.oldest(number)
+                broker.had += outbox.again()
+                broker.had += outbox.states()
+    broker.had += outbox.oldest(10**6)
+    broker.hand_on(10**6)
+    assert broker.seen == [f"solve {n}" for n in range(made)]
     outbox.close()
 
 

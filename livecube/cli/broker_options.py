@@ -14,8 +14,9 @@ from livecube.errors import LivecubeError, UsageError
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from livecube.composition.dashboard import Dashboard, Plan
+    from livecube.composition.dashboard import Dashboard
     from livecube.composition.publishing import BrokerWish
+    from livecube.composition.sending import Plan
     from livecube.dashboard.messages import Cube
     from livecube.edges.configuration import Configuration
 

@@ -19,7 +19,7 @@ from livecube.errors import UsageError
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
-    from livecube.composition.dashboard import Plan
+    from livecube.composition.sending import Plan
     from livecube.dashboard.desks import Arrived, Desks
 
 __all__ = ["mqtt"]

@@ -8,7 +8,7 @@ import time
 import uuid
 from typing import TYPE_CHECKING, Final
 
-from livecube.composition.dashboard import delays
+from livecube.composition.sending import delays
 from livecube.dashboard.desks import MOST_BYTES, Desks
 from livecube.dashboard.discovery import discovery_topics
 from livecube.dashboard.topics import CHECK, NAMES
@@ -20,7 +20,7 @@ from livecube.errors import BrokerError
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Callable
 
-    from livecube.composition.dashboard import Plan
+    from livecube.composition.sending import Plan
     from livecube.dashboard.desks import Arrived
     from livecube.edges.broker import Connection
 

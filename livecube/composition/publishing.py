@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Final, cast
 
-from livecube.composition.dashboard import Dashboard, Plan
+from livecube.composition.dashboard import Dashboard
+from livecube.composition.sending import Plan
 from livecube.composition.sources import CubeSource
 from livecube.dashboard.messages import Cube
 from livecube.dashboard.settings import parse_address

@@ -2,12 +2,15 @@
 
 Two forms: one message for the whole device, or one for each entity, which instances before late
 2024 know only. Both give the same entities the same ``unique_id``, which depends on the desk alone.
+
+What may have no value for long is introduced when there is one: a battery of which the cube says
+nothing would stand there for ever without a state.
 """
 
 from __future__ import annotations
 
 import json
-from typing import Any, Final, Literal, TypeAlias, get_args
+from typing import TYPE_CHECKING, Any, Final, Literal, TypeAlias, get_args
 
 from livecube.dashboard.topics import (
     AVAILABILITY,
@@ -20,6 +23,9 @@ from livecube.dashboard.topics import (
     Tree,
 )
 
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
 __all__ = [
     "FORMS",
     "Form",
@@ -27,6 +33,7 @@ __all__ = [
     "configurations",
     "discovery_topics",
     "is_birth",
+    "is_known",
 ]
 
 Form: TypeAlias = Literal["device", "entities", "off"]
@@ -52,6 +59,8 @@ _SECONDS: Final = {
 _STATES: Final = ["idle", "scrambling", "inspecting", "solving"]
 _STAGE_EVENTS: Final = ["cross", "pair", "orient", "permute", "auf"]
 _SOLVE_EVENTS: Final = ["solved", "unfinished"]
+_NEEDED: Final = {"battery": BATTERY}
+"""Entities that are there only when a state has a value."""
 
 
 def birth_topic(prefix: str) -> str:
@@ -64,25 +73,52 @@ def is_birth(payload: bytes) -> bool:
     return payload == b"online"
 
 
+def is_known(name: str, body: dict[str, Any]) -> bool:
+    """Whether an entity waits for the state ``name`` to have a value, and this message has one."""
+    if name == BATTERY:
+        return body.get("percent") is not None
+    return name in _NEEDED.values()
+
+
 def configurations(
-    tree: Tree, name: str, version: str, form: Form, prefix: str
+    tree: Tree, name: str, version: str, form: Form, prefix: str, known: Collection[str]
 ) -> list[tuple[str, str]]:
-    """Topics and payloads, all retained, by which the desk called ``name`` introduces itself."""
+    """Topics and payloads, all retained, by which the desk called ``name`` introduces itself.
+
+    ``known``: the states that have a value, see :func:`is_known`. An empty payload, or a component
+    with nothing but its platform, takes an entity back.
+    """
+    shared = _shared(tree, name, version) | {"qos": 1}
+    there, gone = _sorted_out(tree, known)
     match form:
         case "off":
             return []
         case "device":
-            body = _shared(tree, name, version) | {"qos": 1, "cmps": _components(tree)}
-            return [(_device_topic(tree, prefix), _json(body))]
+            components = there | {key: {"p": entity["p"]} for key, entity in gone.items()}
+            return [(_device_topic(tree, prefix), _json(shared | {"cmps": components}))]
         case "entities":
-            shared = _shared(tree, name, version) | {"qos": 1}
+            told = {key: _json(shared | _without_platform(one)) for key, one in there.items()}
+            told |= dict.fromkeys(gone, "")
             return [
-                (
-                    _entity_topic(tree, prefix, key, entity["p"]),
-                    _json(shared | {k: v for k, v in entity.items() if k != "p"}),
-                )
-                for key, entity in _components(tree).items()
+                (_entity_topic(tree, prefix, key, entity["p"]), told[key])
+                for key, entity in (there | gone).items()
             ]
+
+
+def _sorted_out(
+    tree: Tree, known: Collection[str]
+) -> tuple[dict[str, dict[str, Any]], dict[str, dict[str, Any]]]:
+    """The entities that are there, and those that may have been and are not."""
+    there: dict[str, dict[str, Any]] = {}
+    gone: dict[str, dict[str, Any]] = {}
+    for key, entity in _components(tree).items():
+        needed = _NEEDED.get(key)
+        (there if needed is None or needed in known else gone)[key] = entity
+    return there, gone
+
+
+def _without_platform(entity: dict[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in entity.items() if name != "p"}
 
 
 def discovery_topics(tree: Tree, prefix: str) -> list[str]:
@@ -200,4 +236,11 @@ def _technique_sensors(tree: Tree) -> dict[str, dict[str, Any]]:
 
 
 def _event(tree: Tree, name: str, topic: str, types: list[str]) -> dict[str, Any]:
-    return {"p": "event", "name": name, "event_types": types, "state_topic": tree.topic(topic)}
+    """What is told again is no event: an empty payload is left alone."""
+    return {
+        "p": "event",
+        "name": name,
+        "event_types": types,
+        "state_topic": tree.topic(topic),
+        "value_template": "{{ '' if value_json.again else value }}",
+    }

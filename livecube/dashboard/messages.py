@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections import deque
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final
 
 from livecube.dashboard.payloads import solve_payload, stage_payload
@@ -34,7 +35,7 @@ from livecube.stages.progress import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping
 
 __all__ = ["CONCERNS", "RECENT_SOLVES", "Cube", "Message", "Messenger", "availability"]
 
@@ -86,7 +87,8 @@ class Messenger:
     """Makes the messages of one run.
 
     ``desk``: its name as people call it; ``clock`` gives the time of day (ISO 8601, UTC) for a time
-    of the cube; ``new_id`` a new unique text; ``seq`` and ``recent`` are what the desk had last.
+    of the cube; ``new_id`` a new unique text; ``seq`` and ``last`` are what the desk had last: the
+    number of its last message, and its states by name.
     """
 
     def __init__(
@@ -96,31 +98,34 @@ class Messenger:
         clock: Callable[[float], str],
         new_id: Callable[[], str],
         seq: int = 0,
-        recent: Sequence[dict[str, Any]] = (),
+        last: Mapping[str, dict[str, Any]] = MappingProxyType({}),
     ) -> None:
         self._desk = desk
         self._cube = {"id": cube.id, "name": cube.name}
         self._clock = clock
         self._new_id = new_id
         self._seq = seq
+        recent: list[dict[str, Any]] = last.get(RECENT, {}).get("solves", [])
         self._recent = deque(recent, RECENT_SOLVES)
         self._t = 0.0
         self._solve: str | None = None
         self._link = False
-        self._battery: int | None = None
+        charge = last.get(BATTERY, {})
+        self._battery: int | None = (
+            charge.get("percent") if charge.get("cube") == self._cube else None
+        )
+        """What this cube said last."""
         self._session = "idle"
         self._times: list[float] = []
         """Seconds of the solves of this session that were finished."""
         self._ended = 0
 
     def begin(self) -> list[Message]:
-        """The first states: nothing has been heard yet."""
-        link, battery = {"up": self._link}, {"percent": self._battery}
-        return [
-            self._state(LINK, link),
-            self._state(BATTERY, battery),
-            self._session_is("idle"),
-        ]
+        """The first states: nothing has been heard yet. A charge that was heard before stands."""
+        told = [self._state(LINK, {"up": self._link}), self._session_is("idle")]
+        if self._battery is None:
+            told.append(self._state(BATTERY, {"percent": None}))
+        return told
 
     def end(self) -> list[Message]:
         """The last ones: the cube is followed no longer."""

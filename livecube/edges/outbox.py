@@ -10,9 +10,17 @@ from __future__ import annotations
 import contextlib
 import json
 import sqlite3
-from dataclasses import dataclass
+import time
 from typing import TYPE_CHECKING, Any, Final
 
+from livecube.edges.told import (
+    TOLD_TABLES,
+    Letter,
+    lately_told,
+    note_told,
+    take_over_states,
+    told_states,
+)
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:
@@ -41,16 +49,6 @@ CREATE TABLE IF NOT EXISTS counted (what TEXT PRIMARY KEY, number INTEGER NOT NU
 _NOT_A_DATABASE: Final = (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT)
 
 
-@dataclass(frozen=True, slots=True)
-class Letter:
-    """A message as it is sent; ``name`` is its place below the desk."""
-
-    seq: int
-    name: str
-    payload: str
-    retain: bool
-
-
 class Outbox:
     """Not for two threads at once. ``complain`` is told in words when the file fails.
 
@@ -63,11 +61,13 @@ class Outbox:
         complain: Callable[[str], None],
         most: int = _MOST,
         most_bytes: int = _MOST_BYTES,
+        now: Callable[[], float] = time.time,
     ) -> None:
         """Raises :class:`~livecube.errors.UsageError` if another process holds the file."""
         self._complain = complain
         self._most = most
         self._most_bytes = most_bytes
+        self._now = now
         self._in_memory = path is None
         self._path = path
         self._held: sqlite3.Connection | None = None
@@ -89,27 +89,43 @@ class Outbox:
     def oldest(self, most: int) -> list[Letter]:
         """What is to be sent next, in order."""
         rows = self._db.execute(
-            "SELECT seq, name, payload, retain FROM waiting ORDER BY seq LIMIT ?", (most,)
+            "SELECT seq, name, payload, retain, detail FROM waiting ORDER BY seq LIMIT ?", (most,)
         )
-        return [Letter(seq, name, payload, bool(retain)) for seq, name, payload, retain in rows]
+        return [
+            Letter(seq, name, payload, bool(retain), bool(detail))
+            for seq, name, payload, retain, detail in rows
+        ]
 
     def sent(self, letters: Sequence[Letter]) -> None:
         """The broker has these."""
-        rows = [(letter.seq,) for letter in letters]
-        self._written(lambda: self._db.executemany("DELETE FROM waiting WHERE seq = ?", rows))
+
+        def work() -> None:
+            rows = [(letter.seq,) for letter in letters]
+            self._db.executemany("DELETE FROM waiting WHERE seq = ?", rows)
+            note_told(self._db, letters, self._now())
+
+        self._written(work)
+
+    def again(self) -> list[Letter]:
+        """What the broker has had lately and may have forgotten, the oldest first."""
+        return lately_told(self._db)
 
     def states(self) -> list[Letter]:
-        """The last of each retained message that does not wait: to be said again."""
-        rows = self._db.execute(
-            "SELECT name, payload FROM latest"
-            " WHERE name NOT IN (SELECT name FROM waiting WHERE retain) ORDER BY name"
-        )
-        return [Letter(0, name, payload, retain=True) for name, payload in rows]
+        """The last of each retained message that the broker has had: to be said again.
+
+        A newer one may wait. It must be sent behind these.
+        """
+        return told_states(self._db)
 
     def state(self, name: str) -> dict[str, Any] | None:
         """The last retained message of this name."""
         row = self._db.execute("SELECT payload FROM latest WHERE name = ?", (name,)).fetchone()
         return None if row is None else json.loads(row[0])
+
+    def all_states(self) -> list[tuple[str, dict[str, Any]]]:
+        """The last retained message of every name."""
+        rows = self._db.execute("SELECT name, payload FROM latest ORDER BY name")
+        return [(name, json.loads(payload)) for name, payload in rows]
 
     @property
     def seq(self) -> int:
@@ -184,7 +200,7 @@ class Outbox:
 
     def _memory(self) -> sqlite3.Connection:
         db = sqlite3.connect(":memory:", check_same_thread=False)
-        db.executescript(_TABLES)
+        db.executescript(_TABLES + TOLD_TABLES)
         return db
 
     def _opened(self, path: Path) -> sqlite3.Connection:
@@ -217,10 +233,11 @@ class Outbox:
             db.execute("PRAGMA journal_mode = WAL")
             db.execute("PRAGMA synchronous = FULL")
             db.execute(f"PRAGMA max_page_count = {self._most_bytes // _PAGE}")
-            db.executescript(_TABLES)
+            db.executescript(_TABLES + TOLD_TABLES)
             with db:  # takes the lock, which stays
                 db.execute("INSERT OR IGNORE INTO counted VALUES ('seq', 0)")
                 db.execute("UPDATE counted SET number = number WHERE what = 'seq'")
+                take_over_states(db)
             db.execute("SELECT count(*), max(seq) FROM waiting").fetchone()
         except BaseException:
             db.close()

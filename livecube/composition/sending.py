@@ -1,0 +1,232 @@
+"""Sending what waits in an outbox to a broker: one connection after the other, and the greeting.
+
+The order in which a consumer sees things is decided here. After a connection has come about, what
+the broker may have forgotten is told again, the oldest first; then the states that it had; then
+what waits. Nothing overtakes.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import random
+import secrets
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+from livecube import __version__
+from livecube.dashboard.discovery import birth_topic, configurations, is_birth, is_known
+from livecube.dashboard.messages import availability
+from livecube.dashboard.topics import AVAILABILITY, Tree, desk_part
+from livecube.edges.broker import MOST_AT_ONCE, Parcel, connected
+from livecube.errors import BrokerError, LivecubeError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Coroutine, Iterator, Sequence
+
+    from livecube.dashboard.discovery import Form
+    from livecube.edges.broker import Access, Connection
+    from livecube.edges.outbox import Outbox
+    from livecube.edges.told import Letter
+
+__all__ = ["FAREWELL_S", "Plan", "Sender", "delays"]
+
+FAREWELL_S: Final = 1.0
+_FIRST_DELAY_S: Final = 0.2
+_LONGEST_DELAY_S: Final = 30.0
+_STEADY_S: Final = 2.0
+"""A connection that held so long was a good one: the next try is soon."""
+_BIRTHS_APART_S: Final = 2.0
+"""At most so often the desk introduces itself again, however often it is asked."""
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Where and how a desk publishes."""
+
+    access: Access
+    desk: str
+    """As people call it."""
+    form: Form = "device"
+    discovery_prefix: str = "homeassistant"
+
+    @property
+    def tree(self) -> Tree:
+        """Its topics."""
+        return Tree(self.access.address.prefix, desk_part(self.desk))
+
+
+def delays(chance: Callable[[], float] = random.random) -> Iterator[float]:
+    """Seconds before the next try: doubling, and no two desks at the same moment."""
+    delay = _FIRST_DELAY_S
+    while True:
+        yield delay * (0.5 + chance())
+        delay = min(2 * delay, _LONGEST_DELAY_S)
+
+
+class Sender:
+    """Sends what is in ``outbox``. ``complain`` is told in words what is wrong, and when it is not.
+
+    ``new_id`` gives a new unique text. Use it in one loop only, that of the outbox.
+    """
+
+    def __init__(
+        self,
+        plan: Plan,
+        outbox: Outbox,
+        new_id: Callable[[], str],
+        complain: Callable[[str], None],
+    ) -> None:
+        self._plan = plan
+        self._outbox = outbox
+        self._new_id = new_id
+        self._complain = complain
+        self._fresh, self._ending, self._born = asyncio.Event(), asyncio.Event(), asyncio.Event()
+        self._in_order = asyncio.Lock()
+        """Held from when it is looked up what is to be sent until it is sent."""
+        self._known: set[str] = set()
+        """States that have been told with a value; entities are introduced for these only."""
+        self._is_allowed = True
+        """To introduce itself."""
+        self._trouble: str | None = None
+
+    def wake(self) -> None:
+        """Something new waits."""
+        self._fresh.set()
+
+    def end(self) -> None:
+        """Nothing more will come."""
+        self._ending.set()
+        self._fresh.set()
+
+    async def run(self) -> None:
+        """Connect and send, again and again; in the end there is one more try."""
+        waits = delays()
+        while True:
+            began, last = asyncio.get_running_loop().time(), self._ending.is_set()
+            try:
+                await self._send()
+                return
+            except BrokerError as error:
+                self._say(error)
+            except LivecubeError as error:  # files that cannot be read: another try is no use
+                self._complain(f"nothing is published: {error}")
+                return
+            if last:
+                return
+            if asyncio.get_running_loop().time() - began > _STEADY_S:
+                waits = delays()
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(self._ending.wait(), next(waits))
+
+    def _say(self, error: BrokerError) -> None:
+        """Each trouble once."""
+        if error.trouble != self._trouble:
+            self._trouble = error.trouble
+            self._complain(f"the dashboard gets nothing for now: {error}")
+
+    async def _send(self) -> None:
+        """One connection, from greeting to farewell."""
+        identifier = f"livecube-{self._plan.tree.desk[:40]}-{secrets.token_hex(4)}"
+        async with connected(self._plan.access, identifier, self._there("offline")) as connection:
+            await self._greet(connection)
+            if self._trouble is not None:
+                self._trouble = None
+                self._complain("the dashboard is connected again")
+            await _first_of(
+                self._drain(connection), self._listen(connection), self._return(connection)
+            )
+            await asyncio.wait_for(connection.publish([self._there("offline")]), FAREWELL_S)
+
+    async def _greet(self, connection: Connection) -> None:
+        """Say that the desk is there and how things stand, and listen for births."""
+        if self._plan.form != "off":
+            await connection.subscribe(birth_topic(self._plan.discovery_prefix))
+        self._known = {name for name, body in self._outbox.all_states() if is_known(name, body)}
+        async with self._in_order:
+            await self._introduce(connection)
+            await connection.publish([self._there("online")])
+            await self._publish(connection, self._outbox.again())
+            await self._publish(connection, self._outbox.states())
+
+    async def _introduce(self, connection: Connection) -> None:
+        """Say to the home which entities there are."""
+        plan = self._plan
+        if not self._is_allowed:
+            return
+        made = configurations(
+            plan.tree, plan.desk, __version__, plan.form, plan.discovery_prefix, self._known
+        )
+        try:
+            await connection.publish([Parcel(*one, retain=True) for one in made])
+        except BrokerError as error:
+            if error.trouble != "not allowed":
+                raise
+            self._is_allowed = False  # the rest may well be allowed
+            self._complain(f"the dashboard is not introduced: {error}")
+
+    async def _listen(self, connection: Connection) -> None:
+        """Hear when Home Assistant has started; ends with the connection."""
+        async for topic, payload, retained in connection.arriving():
+            # A retained word is from before us.
+            here = topic == birth_topic(self._plan.discovery_prefix) and not retained
+            if here and is_birth(payload):
+                self._born.set()
+
+    async def _return(self, connection: Connection) -> None:
+        """Introduce the desk again to whoever has started, however often that is said."""
+        while True:
+            await self._born.wait()
+            self._born.clear()
+            async with self._in_order:
+                await self._introduce(connection)
+                await connection.publish([self._there("online")])
+                await self._publish(connection, self._outbox.states())
+            await asyncio.sleep(_BIRTHS_APART_S)
+
+    async def _drain(self, connection: Connection) -> None:
+        """Send what waits, as it comes; returns in the end, when nothing waits any more."""
+        while True:
+            self._fresh.clear()
+            async with self._in_order:
+                letters = self._outbox.oldest(MOST_AT_ONCE)
+                if letters:
+                    await self._publish(connection, letters)
+                    self._outbox.sent(letters)
+                    await self._introduce_new(connection, letters)
+            if letters:
+                continue
+            if self._ending.is_set():
+                return
+            await self._fresh.wait()
+
+    async def _introduce_new(self, connection: Connection, letters: Sequence[Letter]) -> None:
+        """Some entities come about only when there is a value for them."""
+        new = {one.name for one in letters if one.retain} - self._known
+        if new := {name for name in new if is_known(name, self._outbox.state(name) or {})}:
+            self._known |= new
+            await self._introduce(connection)
+
+    async def _publish(self, connection: Connection, letters: Sequence[Letter]) -> None:
+        topic = self._plan.tree.topic
+        await connection.publish(
+            [Parcel(topic(one.name), one.payload, one.retain) for one in letters]
+        )
+
+    def _there(self, state: str) -> Parcel:
+        body = availability(self._plan.desk, state, self._new_id())
+        return Parcel(self._plan.tree.topic(AVAILABILITY), json.dumps(body), retain=True)
+
+
+async def _first_of(*works: Coroutine[Any, Any, None]) -> None:
+    """Run them until one has ended; the others are stopped. Raises what it raised."""
+    tasks = [asyncio.create_task(work) for work in works]
+    try:
+        done, _ = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+    finally:
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+    for task in done:
+        task.result()
