@@ -29,6 +29,7 @@ from livecube.practice.news import (
     Guided,
     InspectionBegun,
     Judged,
+    Reviewed,
     ScrambleAsked,
     SolveStarted,
 )
@@ -267,7 +268,7 @@ def test_every_news_is_shown_told_and_an_object(scrambler: Scrambler) -> None:
     for wish in wishes:
         evening.wish(wish)
     board = PracticeBoard("a cube", lambda: evening.t)
-    for news in evening.told:
+    for news in (*evening.told, Reviewed(evening.t, 1, 12, ("A pause.", "A rotation."))):
         if isinstance(news, CubeEvent):
             continue
         board.take(news)

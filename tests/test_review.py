@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import os
 import subprocess
@@ -12,11 +13,17 @@ from typing import TYPE_CHECKING
 import pytest
 from review_check import Figures, bold_advisor, check, one_review
 
+from livecube.composition.session_reviews import SessionReviews
+from livecube.cube.notation import parse_moves
+from livecube.edges.hands_file import default_hands
+from livecube.edges.history.importing import import_log
+from livecube.edges.history.store import History
 from livecube.views.review_machine import review_json
 from livecube.views.review_text import review_lines
 
 if TYPE_CHECKING:
     from livecube.advice.advisor import Advisor
+    from livecube.practice.news import Reviewed
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
 
@@ -54,6 +61,12 @@ def test_what_is_told_fits_together(advisor: Advisor) -> None:
         assert any("measured" in f.kind for f in review.findings)
 
 
+def test_regrips_are_the_moves_that_the_table_says_come_dear() -> None:
+    moves = parse_moves("F R U F D B D R L")
+    # By the table: F R, F D, D B, B D; R F and R L cost less than a new grip.
+    assert default_hands().regrips(moves) == [0.04, 0.05, 0.08, 0.08]
+
+
 def livecube(*arguments: str, data: Path) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [sys.executable, "-m", "livecube", *arguments],
@@ -88,6 +101,30 @@ def test_a_kept_solve_is_reviewed_and_its_chances_are_kept(tmp_path: Path) -> No
     ]
 
 
+async def test_a_session_has_its_solves_reviewed_while_it_goes_on(
+    advisor: Advisor, tmp_path: Path
+) -> None:
+    with History(tmp_path) as history:
+        import_log(history, FIXTURES / "evening.jsonl", "ada")
+    told: list[Reviewed] = []
+    complaints: list[str] = []
+    reviews = SessionReviews(tmp_path, told.append, complaints.append, lambda: 7.0)
+    running = asyncio.create_task(reviews.run())
+    for number, kept in ((1, 2), (2, 99), (3, 3)):
+        reviews.add(number, kept)
+    await reviews.finish()  # the advisor is not there yet, and nobody waits for it
+    assert not told
+    reviews.begin(advisor, default_hands())
+    await reviews.finish()
+    running.cancel()
+    assert [(one.number, one.kept) for one in told] == [(1, 2), (3, 3)]
+    assert all(len(one.sentences) == 3 for one in told)
+    assert "99" in complaints[0]
+    assert len(complaints) == 1
+    with History(tmp_path) as history:
+        assert [bool(history.chances(number)) for number in (1, 2, 3)] == [False, True, True]
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
@@ -95,6 +132,8 @@ def test_a_kept_solve_is_reviewed_and_its_chances_are_kept(tmp_path: Path) -> No
         (("evening.jsonl", "--kept", "1"), "name a log"),
         (("evening.jsonl", "--solve", "99"), "too many"),
         (("--kept", "7"), "7"),
+        (("--last",), "no solve is kept"),
+        (("--kept", "7", "--person", "ada"), "--last"),
     ],
 )
 def test_what_cannot_be_reviewed_is_told(

@@ -33,8 +33,10 @@ from livecube.composition.pipeline import Pipeline
 from livecube.composition.practised_source import PractisedSource
 from livecube.composition.practising import AttemptLogs, PracticeLeader
 from livecube.composition.refining import SWITCH_S
+from livecube.composition.session_reviews import SessionReviews
 from livecube.composition.sources import Simulation
 from livecube.edges.configuration import read_configuration
+from livecube.edges.hands_file import default_hands
 from livecube.edges.history.folder import data_folder
 from livecube.edges.history.importing import recover
 from livecube.edges.history.sink import HistorySink
@@ -197,6 +199,7 @@ class _Practising:
         self._screen: ScreenSink | None = None
         self._hub: Hub | None = None
         self._history: History | None = None
+        self._reviews: SessionReviews | None = None
 
     async def follow(self) -> None:
         """Practise to the end, or to that of the solver's patience."""
@@ -226,7 +229,10 @@ class _Practising:
         if history is not None:
             session = history.begin_session(self._asked.person, header.started, source.name)
             logs = AttemptLogs(history.folder, session, header)
-            kept = [HistorySink(history, session, self._complain)]
+            self._reviews = SessionReviews(
+                history.folder, self._tell, self._complain, lambda: self._board.now()
+            )
+            kept = [HistorySink(history, session, self._complain, self._reviews.add)]
         self._board.source = source.title
         hub = self._hub = Hub([*kept, *self._sinks()])
         leader = PracticeLeader(practice, hub, logs, source.speed, self._heard)
@@ -236,6 +242,8 @@ class _Practising:
         async with hub, asyncio.TaskGroup() as tasks:
             helping = [tasks.create_task(follower.refiner.run(), name="refiner")]
             events = await source.events()
+            if self._reviews is not None:
+                helping.append(tasks.create_task(self._reviews.run(), name="reviews"))
             if self._wishes.level is not None:
                 ready = self._get_ready(follower, self._wishes.level)
                 helping.append(tasks.create_task(ready, name="advisor"))
@@ -250,8 +258,19 @@ class _Practising:
                 await asyncio.wait([following])
             leader.finish()
             follower.finish()
+            await self._finish_reviews(hub)
             for task in helping:
                 task.cancel()
+
+    async def _finish_reviews(self, hub: Hub) -> None:
+        """The last solve may not be kept yet, and not reviewed."""
+        if self._reviews is not None:
+            await hub.settle()
+            await self._reviews.finish()
+
+    def _tell(self, news: PracticeNews) -> None:
+        assert self._hub is not None
+        self._hub.publish(news)
 
     async def _wanted(
         self, events: AsyncGenerator[CubeEvent, None]
@@ -324,6 +343,8 @@ class _Practising:
             self._history.hindsight = holdings.hindsight
         await asyncio.to_thread(sharpen, advisor)
         follower.refiner.begin(advisor.twin())
+        if self._reviews is not None:
+            self._reviews.begin(advisor.twin(), self._wishes.hands or default_hands())
 
     def close(self) -> None:
         """Give the terminal back; harmless when called again."""

@@ -31,6 +31,8 @@ __all__ = ["kept_solve", "review", "reviewed", "solves_of"]
 @click.argument("log", type=click.Path(path_type=Path), required=False)
 @click.option("--solve", "wanted", type=click.IntRange(1), help="Only this one of the log.")
 @click.option("--kept", type=click.IntRange(1), help="Solve with this number in the history.")
+@click.option("--last", is_flag=True, help="The last solve of the history.")
+@click.option("--person", help="With --last: of this person.")
 @level_option
 @hands_option
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
@@ -38,6 +40,8 @@ def review(
     log: Path | None,
     wanted: int | None,
     kept: int | None,
+    last: bool,
+    person: str | None,
     level: str,
     hands: Hands | None,
     as_json: bool,
@@ -48,8 +52,12 @@ def review(
     Times are measured; what another way would have taken is predicted by the model of the hands,
     and says so.
     """
-    if (log is None) == (kept is None):
-        raise UsageError("name a log, or a solve of the history by --kept NUMBER")
+    if (log is not None) + (kept is not None) + last != 1:
+        raise UsageError("name a log, or a solve of the history by --kept NUMBER or --last")
+    if (wanted and log is None) or (person and not last):
+        raise UsageError("--solve goes with a log, --person with --last")
+    if last:
+        kept = _last_kept(person)
     holdings_with_progress()
     begun = kept_solve(kept) if kept is not None else solves_of(log, wanted)
     found = reviewed(begun, level, hands)
@@ -79,16 +87,28 @@ def solves_of(log: Path | None, wanted: int | None) -> list[tuple[str, Begun]]:
 
 def kept_solve(number: int) -> list[tuple[str, Begun]]:
     """One solve of the history with its title."""
-    from livecube.composition.reviewing import begun_solves
+    from livecube.composition.reviewing import begun_kept
     from livecube.edges.history.folder import data_folder
     from livecube.edges.history.store import History
 
     with History(data_folder()) as history:
-        log = history.folder / history.solve(number).log
-    solves = begun_solves(log)
+        return [(f"solve {number}", begun_kept(history, number))]
+
+
+def _last_kept(person: str | None) -> int:
+    """Number of the solve that was made last.
+
+    Raises :class:`~livecube.errors.UsageError` if there is none.
+    """
+    from livecube.edges.history.folder import data_folder
+    from livecube.edges.history.store import History
+    from livecube.solves.records import Wanted
+
+    with History(data_folder()) as history:
+        solves = history.list(Wanted(person=person, most=1))
     if not solves:
-        raise UsageError(f"the log of solve {number}, {log}, holds no solve any more")
-    return [(f"solve {number}", solves[-1])]
+        raise UsageError("no solve is kept; livecube practice keeps them")
+    return solves[0].number
 
 
 def _note(number: int, found: Review) -> None:

@@ -35,6 +35,7 @@ class _Lane:
                     await self.sink.take(item)
                 except Exception as error:
                     self.error = error
+            self.queue.task_done()
         await self.sink.close()
 
 
@@ -68,6 +69,10 @@ class Hub:
         """Tell all sinks, waiting for room: for replays, where nothing is lost by waiting."""
         for lane in self._lanes:
             await lane.queue.put(item)
+
+    async def settle(self) -> None:
+        """Wait until all sinks have taken in what they were told."""
+        await asyncio.gather(*(lane.queue.join() for lane in self._lanes))
 
     def complaints(self) -> list[str]:
         """What went wrong with sinks, a sentence each."""

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from livecube.composition.assembly import load_holdings
 from livecube.composition.writing import written_solves
 from livecube.edges.log_files import LogReader
+from livecube.errors import UsageError
 from livecube.stages.progress import Resynced, Turned
 from livecube.stages.tracker import Tracker
 
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from livecube.advice.advisor import Advisor
+    from livecube.edges.history.store import History
     from livecube.events import CubeEvent
     from livecube.hands.model import Hands
     from livecube.holding.solve_turns import Solves, SolveTurns
@@ -23,7 +25,7 @@ if TYPE_CHECKING:
     from livecube.solves.records import Chance
     from livecube.stages.progress import Progress
 
-__all__ = ["Begun", "begun_solves", "chances_of", "review_of"]
+__all__ = ["Begun", "begun_kept", "begun_solves", "chances_of", "review_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +48,19 @@ def begun_solves(log: Path) -> list[Begun]:
         return _begun(Tracker(reader.header.position), reader, Solves())
 
 
+def begun_kept(history: History, number: int) -> Begun:
+    """A solve of the history.
+
+    Raises :class:`~livecube.errors.UsageError` if there is none of this number, or its log
+    cannot be read any more.
+    """
+    log = history.folder / history.solve(number).log
+    solves = begun_solves(log)
+    if not solves:
+        raise UsageError(f"the log of solve {number}, {log}, holds no solve any more")
+    return solves[-1]
+
+
 def _begun(tracker: Tracker, events: Iterable[CubeEvent], solves: Solves) -> list[Begun]:
     found = []
     before = {1: tracker.position}
@@ -64,7 +79,12 @@ def _told(tracker: Tracker, events: Iterable[CubeEvent]) -> Iterator[Progress]:
     yield from tracker.finish()
 
 
-def review_of(begun: Begun, advisor: Advisor, hands: Hands, step: Callable[[int], None]) -> Review:
+def review_of(
+    begun: Begun,
+    advisor: Advisor,
+    hands: Hands,
+    step: Callable[[int], None] = lambda stages: None,
+) -> Review:
     """The review of one solve; ``step`` is called for each of its stages."""
     from livecube.review.making import review_solve
 

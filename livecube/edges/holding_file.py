@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -51,11 +51,19 @@ def holding_model() -> HoldingModel:
     try:
         text = file.read_text(encoding="utf-8")
     except OSError:
-        return HoldingModel.of(shipped_counts())
+        return _model(None)
     try:
-        return HoldingModel.own(parse_counts(text))
+        return _model(text)
     except UsageError as error:
         raise UsageError(f"{file}: {error}; livecube adapt --forget removes it") from None
+
+
+@lru_cache(maxsize=2)
+def _model(own: str | None) -> HoldingModel:
+    """Of one's own counts, or of those that come with livecube. Made once, since it is slow."""
+    if own is None:
+        return HoldingModel.of(shipped_counts())
+    return HoldingModel.own(parse_counts(own))
 
 
 def keep_own_counts(counts: Counts, about: str) -> Path:

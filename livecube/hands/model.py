@@ -7,6 +7,7 @@ shows the form and says what the numbers mean).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final
 
 from livecube.cube.geometry import FACES
@@ -17,7 +18,10 @@ if TYPE_CHECKING:
 
     from livecube.cube.holding import Move
 
-__all__ = ["Hands", "parse_hands"]
+__all__ = ["REGRIP_S", "Hands", "parse_hands"]
+
+REGRIP_S: Final = 0.04
+"""A move that costs so much more behind another is made with a new grip."""
 
 _SECTIONS: Final = {"turn": FACES, "wide": FACES, "rotation": "xyz"}
 _FOLLOW: Final = "follow"
@@ -44,6 +48,16 @@ class Hands:
             total += self.follow.get((before, move.symbol[0]), 0.0)
             before = move.symbol[0]
         return total
+
+    def regrips(self, moves: Iterable[Move]) -> list[float]:
+        """Extra seconds of each regrip: a move for which the one before left the grip wrong.
+
+        Those are the followers that cost at least ``REGRIP_S`` more than the move by itself
+        (predicted; common practice, no published source).
+        """
+        symbols = [move.symbol[0] for move in moves]
+        extras = [self.follow.get(pair, 0.0) for pair in pairwise(symbols)]
+        return [extra for extra in extras if extra >= REGRIP_S]
 
 
 def parse_hands(table: Mapping[str, Any], source: str) -> Hands:

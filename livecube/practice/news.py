@@ -20,6 +20,7 @@ __all__ = [
     "InspectionBegun",
     "Judged",
     "PracticeNews",
+    "Reviewed",
     "ScrambleAsked",
     "SolveStarted",
     "Tally",
@@ -140,6 +141,18 @@ class BreakAdvised:
     due: BreakDue
 
 
+@dataclass(frozen=True, slots=True)
+class Reviewed:
+    """A solve of this session was looked at again."""
+
+    t: float
+    number: int
+    kept: int
+    """Its number in the history."""
+    sentences: tuple[str, ...]
+    """What cost most, the costliest first; empty if nothing did."""
+
+
 PracticeNews: TypeAlias = (
     ScrambleAsked
     | Guided
@@ -151,4 +164,5 @@ PracticeNews: TypeAlias = (
     | Discarded
     | Abandoned
     | BreakAdvised
+    | Reviewed
 )

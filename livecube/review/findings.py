@@ -10,9 +10,11 @@ from livecube.review.values import Finding
 
 if TYPE_CHECKING:
     from livecube.hands.model import Hands
+    from livecube.holding.written import WrittenSolve
     from livecube.review.values import Review, StageReview
+    from livecube.stages.solve import Split
 
-__all__ = ["find_costs", "turns_counted"]
+__all__ = ["find_costs", "find_regrips", "turns_counted"]
 
 _NOTABLE_S: Final = 0.1
 """What costs less is not worth a sentence."""
@@ -20,7 +22,13 @@ _NOTABLE_S: Final = 0.1
 
 def find_costs(review: Review, hands: Hands) -> tuple[Finding, ...]:
     """All that cost something."""
-    found = [*_missed(review), *_pauses(review), *_rotations(review, hands), *_openings(review)]
+    found = [
+        *_missed(review),
+        *_pauses(review),
+        *_rotations(review, hands),
+        *_regrips(review, hands),
+        *_openings(review),
+    ]
     return tuple(
         sorted((f for f in found if f.cost_s >= _NOTABLE_S), key=lambda f: f.cost_s, reverse=True)
     )
@@ -68,13 +76,19 @@ def _pauses(review: Review) -> list[Finding]:
     found = []
     for split in splits:
         usual = median(other.pause for other in splits if other is not split)
-        title = f"{split.stage} {' and '.join(split.slots)}".strip()
         sentence = (
-            f"The pause before {title} was {split.pause:.2f} s, against {usual:.2f} s before the "
-            "other stages."
+            f"The pause before {_before(split)} was {split.pause:.2f} s, "
+            f"against {usual:.2f} s before the other stages."
         )
         found.append(Finding(split.pause - usual, "measured", sentence))
     return found
+
+
+def _before(split: Split) -> str:
+    """What a pause stood before."""
+    if split.slots:
+        return f"pair {' and '.join(split.slots)}"
+    return {"orient": "the orientation", "permute": "the permutation"}.get(split.stage, split.stage)
 
 
 def _rotations(review: Review, hands: Hands) -> list[Finding]:
@@ -84,6 +98,22 @@ def _rotations(review: Review, hands: Hands) -> list[Finding]:
     cost = sum(hands.seconds([move]) for move in rotations)
     times = "once" if len(rotations) == 1 else f"{len(rotations)} times"
     return [Finding(cost, "predicted", f"The cube was rotated {times}: some {cost:.2f} s.")]
+
+
+def find_regrips(written: WrittenSolve, hands: Hands) -> list[float]:
+    """Predicted extra seconds of each regrip inside a stage; between stages there is time."""
+    return [
+        extra for stage in written.stages for extra in hands.regrips(m.move for m in stage.moves)
+    ]
+
+
+def _regrips(review: Review, hands: Hands) -> list[Finding]:
+    extras = find_regrips(review.written, hands)
+    if not extras:
+        return []
+    cost, times = sum(extras), "once" if len(extras) == 1 else f"{len(extras)} times"
+    sentence = f"The grip was wrong for the next move {times}: some {cost:.2f} s."
+    return [Finding(cost, "predicted", sentence)]
 
 
 def _openings(review: Review) -> list[Finding]:

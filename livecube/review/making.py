@@ -12,7 +12,7 @@ from livecube.cube.holding import SLICE_SYMBOLS, parse_colour
 from livecube.cube.position import TURN_BYTES
 from livecube.cube.turns import htm
 from livecube.holding.news import SURE
-from livecube.review.findings import find_costs
+from livecube.review.findings import find_costs, find_regrips
 from livecube.review.sides import compare_sides
 from livecube.review.spans import pairs_on, splits_of, stage_span
 from livecube.review.values import Alternative, Opening, Review, StageReview
@@ -65,6 +65,7 @@ def review_solve(
         offered,
         rotations=sum(move.is_rotation for move in moves),
         wide_turns=sum(move.symbol.endswith("w") for move in moves),
+        regrips=len(find_regrips(written, hands)),
         sides=compare_sides(stages),
         findings=(),
     )

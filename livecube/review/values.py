@@ -90,6 +90,8 @@ class Review:
     rotations: int
     """Of the whole cube, from the first turn on, as the solve is written."""
     wide_turns: int
+    regrips: int
+    """Moves for which the one before left the grip wrong, by the model of the hands."""
     sides: tuple[Side, ...]
     findings: tuple[Finding, ...]
     """All that cost time, the costliest first."""

@@ -102,6 +102,11 @@ class Solve:
     """Eight, in order: cross, four pairs, orient, permute, auf."""
     gap: bool = False
 
+    @property
+    def tps(self) -> float | None:
+        """Turns a second over the whole solve, pauses included; None if it took no time."""
+        return self.turns / self.seconds if self.seconds > 0 else None
+
 
 def chosen_sight(record: Record) -> Sight | None:
     """The cross colour in hindsight: whose four slots were first all solved.

@@ -14,6 +14,7 @@ from livecube.practice.news import (
     Guided,
     InspectionBegun,
     Judged,
+    Reviewed,
     ScrambleAsked,
     SolveStarted,
 )
@@ -107,6 +108,15 @@ def practice_json(news: PracticeNews) -> dict[str, Any]:
                 {
                     "minutes": round(news.due.minutes, 1),
                     "turns": news.due.turns,
+                },
+            )
+        case Reviewed():
+            name, rest = (
+                "reviewed",
+                {
+                    "number": news.number,
+                    "kept": news.kept,
+                    "sentences": list(news.sentences),
                 },
             )
     return {"event": name, "t": round(news.t, 6), **rest}

@@ -22,6 +22,7 @@ from livecube.practice.news import (
     InspectionBegun,
     Judged,
     PracticeNews,
+    Reviewed,
     ScrambleAsked,
     SolveStarted,
 )
@@ -76,6 +77,8 @@ class PracticeBoard:
         self._is_away = False
         self._tally: Tally | None = None
         self._advice = ""
+        self._costs: tuple[str, ...] = ()
+        """What the review of the last solve says."""
         self._position: bytes | None = None
         self._number = 0
 
@@ -100,6 +103,7 @@ class PracticeBoard:
                 self._shown, self._advice = news, ""
             case Judged():
                 self._judged, self._decided, self._is_away = news, None, False
+                self._costs = ()
                 self._shown, self._tally = news, news.tally
             case Corrected():
                 self._decided, self._tally = news.penalties, news.tally
@@ -109,6 +113,8 @@ class PracticeBoard:
                 self.notice = f"Solve {news.number} was given up."
             case BreakAdvised():
                 self._advice = break_sentence(news.due)
+            case Reviewed() if self._judged is not None and news.number == self._judged.number:
+                self._costs = news.sentences
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """Draw as much as fits: what is large first, the keys last."""
@@ -203,7 +209,8 @@ class PracticeBoard:
         """The result before, while the next scramble is turned."""
         if self._judged is None:
             return []
-        return [Text(f"before  {self._workings()}", "dim"), *self._averages()]
+        costs = [Text(sentence, "dim") for sentence in self._costs[:1]]
+        return [Text(f"before  {self._workings()}", "dim"), *self._averages(), *costs]
 
     # Inspection and result.
 
@@ -227,8 +234,14 @@ class PracticeBoard:
             *self._averages(),
             Text(),
             self._board.stages,
+            *self._review(),
             *self._said(),
         ]
+
+    def _review(self) -> list[RenderableType]:
+        if not self._costs:
+            return []
+        return [Text(), Text("What mattered most:"), *map(Text, self._costs)]
 
     def _workings(self) -> str:
         judged = self._judged

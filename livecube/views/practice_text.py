@@ -14,6 +14,7 @@ from livecube.practice.news import (
     Guided,
     InspectionBegun,
     Judged,
+    Reviewed,
     ScrambleAsked,
     SolveStarted,
 )
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 __all__ = [
     "LIMITS",
     "break_sentence",
+    "costs_sentence",
     "penalties_sentence",
     "practice_line",
     "practice_words",
@@ -77,6 +79,8 @@ def practice_line(news: PracticeNews) -> str | None:
             text = f"solve {news.number} given up"
         case BreakAdvised():
             text = break_sentence(news.due)
+        case Reviewed():
+            text = f"solve {news.number}: {costs_sentence(news)}"
     return None if text is None else f"{news.t:8.2f}  {text.rstrip()}"
 
 
@@ -86,6 +90,11 @@ def result_sentence(judged: Judged) -> str:
     return f"solve {judged.number}: {workings_text(judged.ms, judged.penalties)}" + (
         f" ({why})" if why else ""
     )
+
+
+def costs_sentence(news: Reviewed) -> str:
+    """What cost most in a solve."""
+    return " ".join(news.sentences) or "Nothing in particular cost time."
 
 
 def penalties_sentence(penalties: tuple[Penalty, ...]) -> str:

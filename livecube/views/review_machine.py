@@ -20,6 +20,7 @@ def review_json(review: Review) -> dict[str, Any]:
         "start_turn": of.start_turn,
         "seconds": round(of.seconds, 6),
         "turns": of.turns,
+        "tps": None if of.tps is None else round(of.tps, 3),
         "solved": of.solved,
         "gap": of.gap,
         "stages": [_stage_json(stage) for stage in review.stages],
@@ -33,6 +34,7 @@ def review_json(review: Review) -> dict[str, Any]:
         ],
         "rotations": review.rotations,
         "wide_turns": review.wide_turns,
+        "regrips": review.regrips,
         "sides": [
             {
                 "side": side.name,

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from livecube.review.values import Alternative, Opening, Review, StageReview
 
-__all__ = ["review_lines"]
+__all__ = ["costs_told", "review_lines"]
 
 _SENTENCES: Final = 3
 
@@ -26,7 +26,8 @@ def review_lines(review: Review, title: str) -> list[str]:
     verb = "solved" if of.solved else "not solved"
     lost = "; turns were lost, and what they touch is not judged" if of.gap else ""
     return [
-        f"{title}: {verb}, {of.seconds:.2f} s, {of.turns} turns, {of.cross or 'no'} cross{lost}",
+        f"{title}: {verb}, {of.seconds:.2f} s, {of.turns} turns{_a_second(of.tps)}, "
+        f"{of.cross or 'no'} cross{lost}",
         "",
         *_findings(review),
         f"{'stage':<26}{'seconds':>8}{'pause':>7}{'turning':>9}{'turns':>7}{'tps':>6}"
@@ -34,9 +35,22 @@ def review_lines(review: Review, title: str) -> list[str]:
         *(line for stage in review.stages for line in _stage(stage)),
         "",
         *_sides(review),
-        f"rotations {review.rotations}, wide turns {review.wide_turns} (as the turns are read)",
+        f"rotations {review.rotations}, wide turns {review.wide_turns} (as the turns are read), "
+        f"regrips {review.regrips} (predicted)",
         *_openings(review),
     ]
+
+
+def costs_told(review: Review) -> tuple[str, ...]:
+    """What cost most, a sentence each, the costliest first."""
+    return tuple(
+        f"{finding.sentence} ({finding.cost_s:.2f} s, {finding.kind})"
+        for finding in review.findings[:_SENTENCES]
+    )
+
+
+def _a_second(tps: float | None) -> str:
+    return "" if tps is None else f" ({tps:.1f} a second)"
 
 
 def _findings(review: Review) -> Iterator[str]:
@@ -44,8 +58,8 @@ def _findings(review: Review) -> Iterator[str]:
         yield from ("Nothing in particular cost time.", "")
         return
     yield "What mattered most:"
-    for number, finding in enumerate(review.findings[:_SENTENCES], start=1):
-        yield f"{number}. {finding.sentence} ({finding.cost_s:.2f} s, {finding.kind})"
+    for number, sentence in enumerate(costs_told(review), start=1):
+        yield f"{number}. {sentence}"
     yield ""
 
 

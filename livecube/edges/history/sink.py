@@ -23,14 +23,22 @@ __all__ = ["HistorySink"]
 class HistorySink:
     """Keeps the solves of one session, whose logs are open and whole when they are judged.
 
-    ``complain`` is told in a sentence what cannot be kept; practice goes on.
+    ``complain`` is told in a sentence what cannot be kept; practice goes on. ``kept`` is told of
+    each solve that is, by its number in this session and in the history.
     """
 
     name = "history"
 
-    def __init__(self, history: History, session: int, complain: Callable[[str], None]) -> None:
+    def __init__(
+        self,
+        history: History,
+        session: int,
+        complain: Callable[[str], None],
+        kept: Callable[[int, int], None] = lambda number, in_history: None,
+    ) -> None:
         self._history = history
         self._complain = complain
+        self._kept = kept
         self._session = session
         self._numbers: dict[int, int] = {}
         """In the history, by the number in this session."""
@@ -46,6 +54,9 @@ class HistorySink:
                 f"Solve {item.number} cannot be kept now ({error}); its log stays, and the next "
                 "start tries again."
             )
+            return
+        if isinstance(item, Judged) and item.number in self._numbers:
+            self._kept(item.number, self._numbers[item.number])
 
     def _take(self, item: Judged | Corrected | Discarded) -> None:
         number = self._numbers.get(item.number)
