@@ -39,7 +39,7 @@ def fill(history: History, count: int, seed: int = 1) -> None:
     header = Header("2020-01-01T00:00:00Z", "simulation", "cube")
     models = [found.kept for found in solves_in(header, session(seed, 60).events())]
     with history.together():
-        person = history._person("ada")
+        person = history.person("ada")
         for number in range(count):
             model = models[int(rng.integers(len(models)))]
             solve = _varied(model, number, float(rng.lognormal(0.0, 0.2)), rng.random() < 0.05)

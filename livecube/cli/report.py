@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -66,9 +68,10 @@ def _of_solve(number: int) -> str:
 
 def _of_many(wanted: Wanted) -> str:
     from livecube.trends.making import trends_of
-    from livecube.views.trends_page import trends_page
 
-    with History(data_folder()) as history:
+    # What draws takes as long to load as a long history does to read.
+    with History(data_folder()) as history, ThreadPoolExecutor(1) as beside:
+        loading = beside.submit(import_module, "livecube.views.trends_page")
         columns = history.columns(wanted)
     found = trends_of(*columns, np.random.default_rng(1))
     if found is None:
@@ -78,4 +81,5 @@ def _of_many(wanted: Wanted) -> str:
         "technique": wanted.technique, "cross": wanted.cross,
     }  # fmt: skip
     narrowed = [f"{name} {value}" for name, value in said.items() if value is not None]
-    return trends_page(found, ", ".join(["Solves", *narrowed]))
+    text: str = loading.result().trends_page(found, ", ".join(["Solves", *narrowed]))
+    return text

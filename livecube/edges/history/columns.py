@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from itertools import chain
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
 from livecube.edges.history.rows import conditions_of
 from livecube.solves.records import Wanted
-from livecube.trends.values import SPLITS, ChanceColumns, SolveColumns
+from livecube.trends.values import ChanceColumns, SolveColumns
 
 if TYPE_CHECKING:
     import sqlite3
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
 
     from livecube.trends.values import Whole
 
@@ -21,9 +20,7 @@ __all__ = ["chance_columns", "solve_columns"]
 
 _SPLITS: Final = ("place = 0", "place BETWEEN 1 AND 4", "place = 5", "place > 5")
 """Which of the eight stages belong to each split."""
-_SPLIT_SUMS: Final = ", ".join(
-    f"coalesce(SUM(ms) FILTER (WHERE {condition}), 0)" for condition in _SPLITS
-)
+_SPLIT_SUMS: Final = [f"coalesce(SUM(ms) FILTER (WHERE {condition}), 0)" for condition in _SPLITS]
 _PLUS: Final = """
     SELECT solve, corrected, SUM(kind = '+2') AS plus, MAX(kind = 'DNF') AS is_dnf
     FROM penalty GROUP BY solve, corrected
@@ -40,30 +37,26 @@ def solve_columns(database: sqlite3.Connection, wanted: Wanted) -> SolveColumns:
     """The solves that are asked for, in the order in which they were made."""
     which, values = _which(wanted)
     rows = database.execute(
-        "SELECT id, started, coalesce(session, -1), ms, turns, coalesce(plus, 0), "
-        f"coalesce(is_dnf, 0) FROM (SELECT * {which}) AS one LEFT JOIN ({_PLUS}) AS penalties "
-        "ON penalties.solve = one.id AND penalties.corrected = one.is_corrected "
-        "ORDER BY started, id",
-        values,
+        f"SELECT id, started FROM (SELECT * {which}) ORDER BY started, id", values
     ).fetchall()
-    number, started, *rest = zip(*rows, strict=True) if rows else ((),) * 7
-    numbers = _whole(number)
-    session, ms, turns, plus, is_dnf = map(_whole, rest)
-    narrow = "" if wanted == Wanted() else f"WHERE solve IN (SELECT id {which})"
-    # One sum for each solve: the many stages never become Python's objects.
-    stages = _table(
-        database.execute(
-            f"SELECT solve, {_SPLIT_SUMS}, SUM(pause_ms), COUNT(end_turn) = 8 AND NOT MAX(gap) "
-            f"FROM stage {narrow} GROUP BY solve ORDER BY solve",
-            values if narrow else (),
-        ),
-        len(SPLITS) + 3,
+    number, started = zip(*rows, strict=True) if rows else ((), ())
+    numbers = np.fromiter(number, dtype=np.int64, count=len(number))
+    plain = _table(
+        database,
+        ("id", "coalesce(session, -1)", "ms", "turns", "coalesce(plus, 0)", "coalesce(is_dnf, 0)"),
+        f"FROM (SELECT * {which}) AS one LEFT JOIN ({_PLUS}) AS penalties "
+        "ON penalties.solve = one.id AND penalties.corrected = one.is_corrected",
+        values,
     )
-    of = np.zeros((len(numbers), stages.shape[1]), dtype=np.int64)
-    if len(stages):
-        at = np.minimum(np.searchsorted(stages[:, 0], numbers), len(stages) - 1)
-        has = stages[at, 0] == numbers
-        of[has] = stages[at[has]]
+    narrow = "" if wanted == Wanted() else f"WHERE solve IN (SELECT id {which})"
+    stages = _table(
+        database,
+        ("solve", *_SPLIT_SUMS, "SUM(pause_ms)", "COUNT(end_turn) = 8 AND NOT MAX(gap)"),
+        f"FROM stage {narrow} GROUP BY solve",
+        values if narrow else (),
+    )
+    session, ms, turns, plus, is_dnf = _rows_of(numbers, plain).T
+    *splits, pause_ms, whole = _rows_of(numbers, stages).T
     return SolveColumns(
         number=numbers,
         started=started,
@@ -72,9 +65,9 @@ def solve_columns(database: sqlite3.Connection, wanted: Wanted) -> SolveColumns:
         turns=turns,
         plus=plus,
         is_dnf=is_dnf,
-        splits_ms=of[:, 1 : 1 + len(SPLITS)],
-        pause_ms=of[:, -2],
-        whole=of[:, -1],
+        splits_ms=np.stack(splits, axis=1),
+        pause_ms=pause_ms,
+        whole=whole,
     )
 
 
@@ -83,15 +76,16 @@ def chance_columns(database: sqlite3.Connection, wanted: Wanted) -> ChanceColumn
     which, values = _which(wanted)
     techniques, slots = (_names(database, column) for column in ("technique", "slot"))
     narrow = "" if wanted == Wanted() else f"AND solve IN (SELECT id {which})"
-    # One whole number says all of a chance but its worth: few objects of Python for many rows.
+    # One whole number says all of a chance but its worth: less to write and to read.
     packed, saved = _table(
-        database.execute(
-            f"SELECT (((solve * 8 + stage) * ? + {_numbered('technique', techniques)}) * ? + "
-            f"{_numbered('slot', slots)}) * 2 + taken, saved_ms FROM chance "
-            f"WHERE solve NOT IN (SELECT id FROM solve WHERE deleted IS NOT NULL) {narrow}",
-            [len(techniques), *techniques, len(slots), *slots, *(values if narrow else ())],
+        database,
+        (
+            f"(((solve * 8 + stage) * ? + {_numbered('technique', techniques)}) * ? + "
+            f"{_numbered('slot', slots)}) * 2 + taken",
+            "saved_ms",
         ),
-        2,
+        f"FROM chance WHERE solve NOT IN (SELECT id FROM solve WHERE deleted IS NOT NULL) {narrow}",
+        [len(techniques), *techniques, len(slots), *slots, *(values if narrow else ())],
     ).T
     rest, taken = np.divmod(packed, 2)
     rest, slot = np.divmod(rest, max(len(slots), 1))
@@ -112,9 +106,28 @@ def _numbered(column: str, names: Sequence[str]) -> str:
     return f"CASE {column} " + " ".join(f"WHEN ? THEN {n}" for n in range(len(names))) + " END"
 
 
-def _whole(values: Sequence[int]) -> Whole:
-    return np.fromiter(values, dtype=np.int64, count=len(values))
+def _table(
+    database: sqlite3.Connection, columns: Sequence[str], rest: str, values: Sequence[Any]
+) -> Whole:
+    """Whole numbers that SQL finds, shape (n, columns), in no order.
+
+    SQLite writes them as one text, which numpy reads: no row becomes an object of Python, and
+    another thread may go on meanwhile.
+    """
+    row = " || ',' || ".join(f"({column})" for column in columns)
+    (text,) = database.execute(
+        f"SELECT group_concat(numbers) FROM (SELECT {row} AS numbers {rest})", values
+    ).fetchone()
+    found = np.empty(0, dtype=np.int64) if text is None else np.fromstring(text, np.int64, sep=",")
+    return found.reshape(-1, len(columns))
 
 
-def _table(rows: Iterable[Sequence[int]], width: int) -> Whole:
-    return np.fromiter(chain.from_iterable(rows), dtype=np.int64).reshape(-1, width)
+def _rows_of(numbers: Whole, table: Whole) -> Whole:
+    """The rest of the rows that begin with these numbers, in their order; zeros where none does."""
+    rows = np.zeros((len(numbers), table.shape[1] - 1), dtype=np.int64)
+    if len(table):
+        table = table[table[:, 0].argsort()]
+        at = np.minimum(np.searchsorted(table[:, 0], numbers), len(table) - 1)
+        has = table[at, 0] == numbers
+        rows[has] = table[at[has], 1:]
+    return rows
