@@ -24,6 +24,7 @@ _MODULES: Final = {
     "replay": "replay",
     "review": "review",
     "again": "again",
+    "drill": "drill",
     "write": "write",
     "adapt": "adapt",
     "hints": "hints",

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from livecube.composition.assembly import find_decoder
 from livecube.composition.reception import decoded
-from livecube.cube.holding import SCRAMBLE_HOLDING, Holding
+from livecube.cube.holding import Holding
 from livecube.events import HoldingMark, Reset
 from livecube.mending.correction import Correction
 from livecube.review.trying import SetUpAsked, Tried
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     from livecube.composition.hub import Hub
     from livecube.edges.practised_link import PractisedLink
+    from livecube.edges.sink import Item
     from livecube.events import CubeEvent
     from livecube.review.trying import Trying, TryNews
 
@@ -36,6 +37,7 @@ class Again:
     """Leads through the tries; ``heard`` is told the news at once.
 
     ``speaks``: whether the cube may say how it stands before it is turned; else it is solved.
+    ``as_told``: what the sinks are told for each of the news.
     """
 
     def __init__(
@@ -46,13 +48,15 @@ class Again:
         heard: Callable[[TryNews], None] = lambda news: None,
         *,
         speaks: bool = True,
+        as_told: Callable[[TryNews], Item] = lambda news: news,
     ) -> None:
         self.holding: Holding | None = None
-        """As far as it is stated; each set-up begins in that of scrambles."""
+        """As far as it is stated; each set-up begins in its own."""
         self._trying = trying
         self._hub = hub
         self._heard = heard
         self._speaks = speaks
+        self._as_told = as_told
         self._left = tries
         self._t = 0.0
         self._correction = Correction()
@@ -95,10 +99,10 @@ class Again:
             if isinstance(news, SetUpAsked):
                 if self._left == 0:
                     return  # nothing is to be set up behind the last try
-                self.holding = SCRAMBLE_HOLDING
+                self.holding = news.place.set_up_holding
             if isinstance(news, Tried) and self._left is not None:
                 self._left -= 1
-            self._hub.publish(news)
+            self._hub.publish(self._as_told(news))
             self._heard(news)
 
 

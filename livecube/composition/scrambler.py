@@ -8,7 +8,7 @@ from livecube.cube.position import SOLVED_BYTES
 from livecube.edges.cache import keep_compiled_code, load_phase_tables
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from livecube.scrambling.following import ScramblePath
     from livecube.scrambling.states import Draw
@@ -46,6 +46,17 @@ class Scrambler:
         from livecube.scrambling.two_phase import few_turns_between
 
         return ScramblePath(start, few_turns_between(self._tables, start, target))
+
+    def partly(self, start: bytes, target: bytes, pieces: Sequence[int]) -> ScramblePath:
+        """A path to where ``pieces`` stand as in the target, wherever the others go.
+
+        The shortest one if ten turns suffice; else as :meth:`short`.
+        """
+        from livecube.scrambling.following import ScramblePath
+        from livecube.scrambling.partial_link import partial_link
+
+        turns = partial_link(start, target, pieces)
+        return self.short(start, target) if turns is None else ScramblePath(start, turns)
 
 
 def load_scrambler(seed: int | None = None, step: Callable[[], None] = lambda: None) -> Scrambler:

@@ -13,16 +13,16 @@ went is one of four words, by rules of our own:
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Final
 
 from livecube.drills.positions import DrillPlace
+from livecube.review.trying import Tried
 
 if TYPE_CHECKING:
     from datetime import timedelta
 
     from livecube.drills.cases import Case
-    from livecube.review.trying import Tried
 
 __all__ = ["HOW_WELL", "DrillJudged", "judged"]
 
@@ -35,24 +35,10 @@ _SHORT_PAUSE_MS: Final = 500
 
 
 @dataclass(frozen=True, slots=True)
-class DrillJudged:
+class DrillJudged(Tried):
     """One try of a drill, judged."""
 
-    t: float
-    number: int
-    """Of the try, from 1."""
     place: DrillPlace
-    techniques: tuple[str, ...]
-    """What was done, in order, named by hindsight."""
-    slots: tuple[str, ...]
-    turns: int
-    """HTM."""
-    ms: int
-    """From the first turn to the last; measured."""
-    look_ms: int
-    """Before the first turn; measured."""
-    pause_ms: int
-    """The longest time between two turns; measured."""
     how_well: str
     """One of :data:`HOW_WELL`."""
     next_in: timedelta | None = None
@@ -78,18 +64,8 @@ def judged(tried: Tried) -> DrillJudged:
     """The judgement of a try that began in a :class:`.DrillPlace`."""
     place = tried.place
     assert isinstance(place, DrillPlace), "a drill is tried in its places"
-    return DrillJudged(
-        tried.t,
-        tried.number,
-        place,
-        tried.techniques,
-        tried.slots,
-        tried.turns,
-        tried.ms,
-        tried.look_ms,
-        tried.pause_ms,
-        _how_well(tried),
-    )
+    measured = {one.name: getattr(tried, one.name) for one in fields(Tried)}
+    return DrillJudged(**measured, how_well=_how_well(tried))
 
 
 def _how_well(tried: Tried) -> str:

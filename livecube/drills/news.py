@@ -16,14 +16,10 @@ __all__ = ["DrillNews", "DrillReady", "as_drill"]
 
 
 @dataclass(frozen=True, slots=True)
-class DrillReady:
+class DrillReady(ReadyToTry):
     """The position is there to be looked at; the first turn starts the time."""
 
-    t: float
-    number: int
     place: DrillPlace
-    position: bytes
-    """20 facelets."""
 
 
 DrillNews: TypeAlias = DrillReady | DrillJudged

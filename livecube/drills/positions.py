@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Final
 from livecube.advice.best_choice import best_row, is_best_choice
 from livecube.advice.setups import broken_pairs, random_turns
 from livecube.cube.geometry import NEXT_STICKER, OPPOSITE
+from livecube.cube.holding import COLOURS, Holding
 from livecube.cube.pieces import EDGES, piece_faces
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.drills.cases import Case, case_of
@@ -33,7 +34,15 @@ if TYPE_CHECKING:
     from livecube.stages.frame import CrossFrame
     from livecube.techniques.base import Chance, Technique
 
-__all__ = ["DrillPlace", "Wish", "drawn_set", "key_of", "pieces_that_count", "sampled"]
+__all__ = [
+    "DrillPlace",
+    "Wish",
+    "drawn_cases",
+    "drawn_set",
+    "key_of",
+    "pieces_that_count",
+    "sampled",
+]
 
 _POOL: Final = 4
 """So many times the positions that are wanted are gathered, to choose from."""
@@ -68,6 +77,12 @@ class DrillPlace(Place):
         return self.row.technique
 
     @property
+    def set_up_holding(self) -> Holding:
+        """The cross down, green in front if it can be; else red."""
+        up, front = OPPOSITE[self.face], COLOURS.index("green")
+        return Holding.of(up, front if front not in (up, self.face) else COLOURS.index("red"))
+
+    @property
     def key(self) -> str:
         """See :func:`key_of`."""
         return key_of(self.position, self.face)
@@ -85,16 +100,11 @@ class Wish:
     """None: any."""
     slots: tuple[str, ...] = ()
     """Names of slots; empty: any."""
-    case: str | None = None
-    """A case as text; None: any."""
 
     def takes(self, place: DrillPlace) -> bool:
         """Whether a position is such a one."""
-        return (
-            self.grade in (None, place.grade)
-            and (not self.slots or set(place.row.slots) <= set(self.slots))
-            and self.case in (None, str(place.case))
-        )
+        in_slots = not self.slots or set(place.row.slots) <= set(self.slots)
+        return in_slots and self.grade in (None, place.grade)
 
 
 def pieces_that_count(face: int) -> tuple[int, ...]:
@@ -122,17 +132,44 @@ def drawn_set(
     work is done.
     """
     pool: dict[str, DrillPlace] = {}
-    most = _TRIED_IN_INSPECTION if wish.technique.in_inspection else _TRIED
     enough = wish.count * (1 if wish.technique.in_inspection else _POOL)
-    for tried in range(most):
-        step(max(tried / most, len(pool) / enough))
-        place = sampled(advisor, wish.technique, wish.face, rng)
-        if place is None or place.key in known or not wish.takes(place):
-            continue
-        pool.setdefault(place.key, place)
+    for share, place in _tries(advisor, wish, rng, known):
+        step(max(share, len(pool) / enough))
+        if place is not None:
+            pool.setdefault(place.key, place)
         if len(pool) == enough:
             break
     return tuple(_balanced(list(pool.values()), wish.count, rng))
+
+
+def drawn_cases(
+    advisor: Advisor,
+    wish: Wish,
+    cases: Sequence[str],
+    rng: random.Random,
+    known: Collection[str] = (),
+    step: Callable[[float], None] = lambda share: None,
+) -> tuple[DrillPlace, ...]:
+    """A position for each of some cases, as far as one is found; else as :func:`drawn_set`."""
+    found: dict[str, DrillPlace] = {}
+    for share, place in _tries(advisor, wish, rng, known):
+        step(max(share, len(found) / len(cases)))
+        if place is not None and str(place.case) in cases:
+            found.setdefault(str(place.case), place)
+        if len(found) == len(cases):
+            break
+    return tuple(found.values())
+
+
+def _tries(
+    advisor: Advisor, wish: Wish, rng: random.Random, known: Collection[str]
+) -> Iterator[tuple[float, DrillPlace | None]]:
+    """So many random positions as are tried for a set; None for what is not wished."""
+    most = _TRIED_IN_INSPECTION if wish.technique.in_inspection else _TRIED
+    for tried in range(most):
+        place = sampled(advisor, wish.technique, wish.face, rng)
+        wished = place is not None and place.key not in known and wish.takes(place)
+        yield tried / most, place if wished else None
 
 
 def sampled(

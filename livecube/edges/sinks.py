@@ -8,12 +8,16 @@ from typing import IO, TYPE_CHECKING, Any
 from rich.live import Live
 
 from livecube.advice.speaker import Unsaid
+from livecube.drills.judging import DrillJudged
+from livecube.drills.news import DrillNews
 from livecube.events import CubeEvent
 from livecube.practice.news import Called, Judged, PracticeNews
 from livecube.review.trying import Tried, TryNews
 from livecube.stages.progress import SolveOver
 from livecube.views.again_machine import again_json
 from livecube.views.again_text import again_line, tried_sentence
+from livecube.views.drill_machine import drill_json
+from livecube.views.drill_text import drill_line, judged_sentence
 from livecube.views.machine import happening_json
 from livecube.views.practice_machine import practice_json
 from livecube.views.practice_text import practice_line, result_sentence
@@ -38,12 +42,16 @@ _FRAMES_A_SECOND = 15
 def _json(item: Happening | PracticeNews | TryNews) -> dict[str, Any]:
     if isinstance(item, PracticeNews):
         return practice_json(item)
+    if isinstance(item, DrillNews):
+        return drill_json(item)
     return again_json(item) if isinstance(item, TryNews) else happening_json(item)
 
 
 def _line(item: Happening | PracticeNews | TryNews) -> str | None:
     if isinstance(item, PracticeNews):
         return practice_line(item)
+    if isinstance(item, DrillNews):
+        return drill_line(item)
     return again_line(item) if isinstance(item, TryNews) else happening_line(item)
 
 
@@ -107,6 +115,8 @@ class ScreenSink:
         self._board.take(item)
         if isinstance(item, Judged):
             self._solves.append(result_sentence(item))
+        elif isinstance(item, DrillJudged):
+            self._solves.append(judged_sentence(item))
         elif isinstance(item, Tried):
             self._solves.append(tried_sentence(item))
         elif isinstance(item, SolveOver):

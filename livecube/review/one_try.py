@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from livecube.cube.holding import SCRAMBLE_HOLDING
 from livecube.cube.position import TURN_BYTES
 from livecube.stages.frame import FRAMES, Row, slots_of
 from livecube.stages.held import HeldSlots
@@ -12,6 +13,7 @@ from livecube.stages.naming import pair_technique
 
 if TYPE_CHECKING:
     from livecube.advice.opportunity import Opportunity
+    from livecube.cube.holding import Holding
 
 __all__ = ["OneTry", "Place", "as_advised"]
 
@@ -26,6 +28,11 @@ class Place:
     """Of the cross."""
     row: Opportunity
     """What is advised."""
+
+    @property
+    def set_up_holding(self) -> Holding:
+        """How the cube is held while the place is set up."""
+        return SCRAMBLE_HOLDING
 
 
 class OneTry:

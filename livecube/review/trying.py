@@ -54,6 +54,7 @@ class SetUpGuided:
     """Where somebody stands who sets up."""
 
     t: float
+    place: Place
     guidance: Guidance
     turns: tuple[int, ...]
     """The whole path."""
@@ -174,10 +175,10 @@ class Trying:
         return self._guide(t)
 
     def _guide(self, t: float) -> list[TryNews]:
-        if self._setting_up is None:
+        if self._place is None or self._setting_up is None:
             return []
         guidance = self._setting_up.guide(self._position)
-        told = SetUpGuided(t, guidance, self._setting_up.turns)
+        told = SetUpGuided(t, self._place, guidance, self._setting_up.turns)
         return [told, *self._ready(t)] if guidance.reached else [told]
 
     def _turned(self, event: Turn) -> list[TryNews]:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from livecube.cube.holding import hand_moves
+from livecube.cube.notation import moves_text
 from livecube.cube.turns import turns_text
 from livecube.review.moment import Moment
 from livecube.review.trying import ReadyToTry, SetUpAsked, SetUpGuided, Tried, TryGivenUp
@@ -20,7 +22,17 @@ def again_json(news: TryNews) -> dict[str, Any]:
     rest: dict[str, Any]
     match news:
         case SetUpAsked():
-            name, rest = "set-up", {"number": news.number, "turns": turns_text(news.turns)}
+            holding = news.place.set_up_holding
+            name, rest = (
+                "set-up",
+                {
+                    "number": news.number,
+                    "turns": turns_text(news.turns),
+                    "moves": moves_text(hand_moves(news.turns, holding)),
+                    "up": holding.up,
+                    "front": holding.front,
+                },
+            )
         case SetUpGuided():
             guidance = news.guidance
             name, rest = (

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Final
 from rich.console import Group
 from rich.text import Text
 
-from livecube.cube.turns import turn_name, turns_text
+from livecube.review.findings import turns_counted
 from livecube.review.trying import ReadyToTry, SetUpAsked, SetUpGuided, Tried, TryGivenUp
-from livecube.views.again_text import better_way, tried_sentence
+from livecube.views.again_text import better_way, held_so, set_up_text, tried_sentence
 from livecube.views.large import large
 from livecube.views.picture import position_picture
 
@@ -22,13 +22,15 @@ if TYPE_CHECKING:
     from livecube.practice.news import PracticeNews
     from livecube.review.trying import TryNews
 
-__all__ = ["AgainBoard"]
+__all__ = ["AgainBoard", "large_text"]
 
 _SHOWN_LARGE: Final = 4
 
 
 class AgainBoard:
-    """What the screen shows; ``title`` says which moment is brought back."""
+    """What the screen shows; ``title`` says what is brought onto the cube."""
+
+    command = "again"
 
     def __init__(self, title: str) -> None:
         self.title = title
@@ -38,23 +40,24 @@ class AgainBoard:
         self.keys = False
         """Whether somebody can press keys."""
         self._middle: list[RenderableType] = [Text("Waiting for the cube …")]
-        self._tried: Tried | None = None
+        self.last = ""
+        """What is said of the last try."""
 
     def take(self, news: Happening | PracticeNews | TryNews) -> None:
         """Show what happened."""
         match news:
             case SetUpAsked():
-                self._middle = self._set_up(news.turns)
+                self._middle = self._set_up(news, news.turns)
             case SetUpGuided() if news.guidance.back:
                 self._middle = [
                     Text("Not that turn. Back with:", "bold"),
                     Text(),
-                    _large(news.guidance.back),
+                    large_text(set_up_text(news, news.guidance.back)),
                     Text(),
-                    Text(f"then  {turns_text(news.guidance.upcoming)}"),
+                    Text(f"then  {set_up_text(news, news.guidance.upcoming)}"),
                 ]
             case SetUpGuided():
-                self._middle = self._set_up(news.guidance.upcoming)
+                self._middle = self._set_up(news, news.guidance.upcoming)
             case ReadyToTry():
                 self._middle = [
                     Text(better_way(news.place), "bold"),
@@ -64,25 +67,25 @@ class AgainBoard:
                     Text("The first turn starts the time."),
                 ]
             case Tried():
-                self._tried = news
+                self.last = tried_sentence(news)
             case TryGivenUp():
                 self.notice = f"Try {news.number} begins anew."
 
-    def _set_up(self, left: Sequence[int]) -> list[RenderableType]:
+    def _set_up(self, news: SetUpAsked | SetUpGuided, left: Sequence[int]) -> list[RenderableType]:
         return [
-            Text(f"Set it up, white up, green in front: {len(left)} turns to go"),
+            Text(f"Set it up, {held_so(news.place)}: {turns_counted(len(left))} to go"),
             Text(),
-            _large(left[:_SHOWN_LARGE]),
+            large_text(set_up_text(news, left[:_SHOWN_LARGE])),
             Text(),
-            Text(turns_text(left)),
-            *([] if self._tried is None else [Text(), Text(tried_sentence(self._tried))]),
+            Text(set_up_text(news, left)),
+            *([Text(), Text(self.last)] if self.last else []),
         ]
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """Draw it from the top; what does not fit is left out below."""
         foot = "n sets up anew   q ends" if self.keys else "Ctrl-C ends."
         drawn = Group(
-            Text(f"livecube again   {self.source}", "dim"),
+            Text(f"livecube {self.command}   {self.source}", "dim"),
             Text(self.title),
             Text(),
             *self._middle,
@@ -95,6 +98,7 @@ class AgainBoard:
             yield Text("\n", end="")
 
 
-def _large(turns: Sequence[int]) -> Text:
-    text = "\n".join(large("  ".join(map(turn_name, turns))))
+def large_text(moves: str) -> Text:
+    """Moves so large that they are read from two metres away."""
+    text = "\n".join(large(moves.replace(" ", "  ")))
     return Text(text, "bold", no_wrap=True, overflow="crop")

@@ -4,17 +4,26 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from livecube.cube.holding import hand_moves
 from livecube.cube.notation import moves_text
-from livecube.cube.turns import turns_text
 from livecube.review.findings import turns_counted
 from livecube.review.moment import Moment
 from livecube.review.trying import ReadyToTry, SetUpAsked, SetUpGuided, Tried, TryGivenUp
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from livecube.review.one_try import Place
     from livecube.review.trying import TryNews
 
-__all__ = ["again_line", "better_way", "moment_sentence", "tried_sentence"]
+__all__ = [
+    "again_line",
+    "better_way",
+    "held_so",
+    "moment_sentence",
+    "set_up_text",
+    "tried_sentence",
+]
 
 
 def moment_sentence(moment: Moment, title: str) -> str:
@@ -29,15 +38,26 @@ def better_way(place: Place) -> str:
     return f"{row.title} into {' and '.join(row.slots)}: {moves_text(row.moves)}   [{row.holding}]"
 
 
+def held_so(place: Place) -> str:
+    """How the cube is held while a place is set up."""
+    holding = place.set_up_holding
+    return f"{holding.up} up, {holding.front} in front"
+
+
+def set_up_text(news: SetUpAsked | SetUpGuided, turns: Sequence[int]) -> str:
+    """Turns of a set-up, in the hands."""
+    return moves_text(hand_moves(turns, news.place.set_up_holding))
+
+
 def again_line(news: TryNews) -> str | None:
     """One line for what happened; None for what is not worth one."""
     text: str | None
     match news:
         case SetUpAsked():
-            turns = turns_text(news.turns) or "the cube stands there"
-            text = f"set-up {news.number}, white up, green in front: {turns}"
+            turns = set_up_text(news, news.turns) or "the cube stands there"
+            text = f"set-up {news.number}, {held_so(news.place)}: {turns}"
         case SetUpGuided() if news.guidance.back:
-            text = f"wrong turn; back with {turns_text(news.guidance.back)}"
+            text = f"wrong turn; back with {set_up_text(news, news.guidance.back)}"
         case SetUpGuided():
             text = None
         case ReadyToTry():

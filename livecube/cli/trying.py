@@ -1,0 +1,167 @@
+"""The run of a command that brings places onto a cube: cube, keys, screen or lines."""
+
+from __future__ import annotations
+
+import asyncio
+import sys
+from contextlib import ExitStack
+from typing import TYPE_CHECKING
+
+import click
+from rich.console import Console
+
+from livecube.cli.live import by_radio
+from livecube.cli.output import run_in_order
+from livecube.cli.scramble import scrambler_with_progress
+from livecube.composition.again import Again, TrierSource
+from livecube.composition.hub import Hub
+from livecube.edges.keys import Keys, keyboard, piped_keys
+from livecube.edges.sinks import JsonSink, LineSink, ScreenSink
+from livecube.errors import UsageError
+from livecube.review.trying import Trying
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from livecube.composition.choosing import Wanted
+    from livecube.composition.scrambler import Scrambler
+    from livecube.composition.sources import Source
+    from livecube.edges.sink import Item
+    from livecube.review.one_try import Place
+    from livecube.review.trying import TryNews
+    from livecube.scrambling.following import ScramblePath
+    from livecube.views.again_screen import AgainBoard
+
+__all__ = ["TryingRun", "check_source"]
+
+
+def check_source(wanted: Wanted, *, simulated: bool, typed: bool) -> None:
+    """Refuse kinds of cubes that do not go together."""
+    if simulated and typed:
+        raise UsageError("give one of --simulated and --typed")
+    if (wanted.cube or wanted.decoder) and (simulated or typed):
+        raise UsageError("--cube and --decoder are for a cube by radio")
+
+
+class TryingRun:
+    """One run. ``board`` is the screen, if there can be one; ``tries``: how many, None: no end.
+
+    ``path`` gives a set-up from one position to another; ``as_told``: what the sinks are told.
+    """
+
+    def __init__(
+        self,
+        places: Iterator[Place],
+        board: AgainBoard,
+        tries: int | None,
+        *,
+        as_json: bool,
+        path: Callable[[Scrambler, bytes, bytes], ScramblePath],
+        as_told: Callable[[TryNews], Item] = lambda news: news,
+    ) -> None:
+        self._places = places
+        self._tries = tries
+        self._as_json = as_json
+        self._path = path
+        self._as_told = as_told
+        self._board = board
+        self._screen: ScreenSink | None = None
+        self._hub: Hub | None = None
+        self._again: Again | None = None
+        self._source: Source
+
+    def simulated(self, tries: int, seed: int, speed: float) -> TryingRun:
+        """By a virtual solver."""
+        self._source = TrierSource(tries, seed, speed)
+        return self
+
+    def typed(self) -> TryingRun:
+        """By turns that are typed, from a solved cube."""
+        from livecube.composition.sources import TypedSource
+
+        self._source = TypedSource(lambda: self._again.holding if self._again else None, None)
+        return self
+
+    def by_radio(self, wanted: Wanted) -> TryingRun:
+        """On a cube by radio."""
+        self._source = by_radio(wanted, self._as_json, False)
+        return self
+
+    def complain(self, sentence: str) -> None:
+        """Say once what went wrong beside the tries, which go on."""
+        if self._screen is not None:
+            self._board.notice = sentence
+        else:
+            click.echo(f"livecube: {sentence}", err=True)
+
+    async def follow(self) -> None:
+        """Try to the end, or to that of the solver's patience."""
+        scrambler, _ = await asyncio.gather(
+            asyncio.to_thread(scrambler_with_progress, None), self._source.find()
+        )
+        self._board.source = self._source.title
+        hub = self._hub = Hub([self._sink()])
+        trying = Trying(self._places, lambda a, b: self._path(scrambler, a, b))
+        show = self._source.show if isinstance(self._source, TrierSource) else lambda news: None
+        speaks = self._source.typed is None
+        self._again = Again(trying, hub, self._tries, show, speaks=speaks, as_told=self._as_told)
+        async with hub:
+            events = await self._source.events()
+            following = asyncio.create_task(self._again.follow(events), name="cube")
+            try:
+                with self._keys(self._again, following.cancel):
+                    await asyncio.wait([following])
+                if not following.cancelled():
+                    following.result()
+            finally:
+                following.cancel()
+
+    def _sink(self) -> ScreenSink | JsonSink | LineSink:
+        console = Console(highlight=False, markup=False)
+        if self._as_json:
+            return JsonSink(sys.stdout)
+        if console.is_terminal:
+            self._screen = ScreenSink(console, self._board)
+            return self._screen
+        click.echo(self._board.title)
+        return LineSink(sys.stdout)
+
+    def _keys(self, leading: Again, end: Callable[[], object]) -> ExitStack:
+        """Keys, if somebody can press them."""
+        typed = self._source.typed
+
+        def press(key: str) -> None:
+            if typed is not None and typed.press(key):
+                return
+            match key.lower():
+                case "n":
+                    leading.anew()
+                case "c":
+                    leading.is_solved()
+                case "q":
+                    end()
+
+        stack = ExitStack()
+        fd = keyboard() if self._screen is not None or typed is not None else None
+        if fd is not None:
+            self._board.keys = True
+            stack.enter_context(Keys(fd, press))
+        elif typed is not None:
+            stack.enter_context(piped_keys(press, typed.end))
+        return stack
+
+    def run(self) -> None:
+        """Try to the end, and say what is to be said then."""
+        run_in_order(self.follow(), self.close)
+        self.conclude()
+
+    def close(self) -> None:
+        """Give the terminal back; harmless when called again."""
+        if self._screen is not None:
+            self._screen.restore()
+
+    def conclude(self) -> None:
+        """Say what is to be said when everything is over."""
+        self.close()
+        for complaint in [] if self._hub is None else self._hub.complaints():
+            click.echo(f"livecube: {complaint}", err=True)

@@ -1,0 +1,61 @@
+"""Sets of positions for drills: drawn for a technique, or for the cases that are due."""
+
+from __future__ import annotations
+
+import random
+from collections import defaultdict
+from typing import TYPE_CHECKING, Final
+
+from livecube.composition.assembly import known_techniques
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Collection, Sequence
+
+    from livecube.advice.advisor import Advisor
+    from livecube.drills.positions import DrillPlace, Wish
+    from livecube.drills.scheduling import DrillCard
+
+__all__ = ["NOT_DRILLED", "due_set", "generator"]
+
+NOT_DRILLED: Final = ("shortest",)
+"""Techniques that are a yardstick, and nothing that anybody does."""
+
+
+def generator(seed: int | None) -> random.Random:
+    """What positions are drawn with; ``seed``: None for what nobody can foresee."""
+    return random.SystemRandom() if seed is None else random.Random(seed)
+
+
+def due_set(
+    advisor: Advisor,
+    cards: Sequence[DrillCard],
+    wish: Callable[[str], Wish],
+    rng: random.Random,
+    known: Collection[str],
+    step: Callable[[float], None],
+) -> list[DrillPlace]:
+    """A position for each card as far as one was found, in the order of the cards.
+
+    ``wish`` gives what is wished for a technique; the case is added here.
+    """
+    from livecube.drills.positions import drawn_cases
+
+    asked: dict[str, list[str]] = defaultdict(list)
+    for card in cards:
+        asked[card.technique].append(card.case)
+    names = {technique.id for technique in known_techniques()}
+    found: dict[tuple[str, str], DrillPlace] = {}
+    for number, (technique, cases) in enumerate(asked.items()):
+        if technique not in names:
+            continue  # of a third party that is not installed any more
+        for place in drawn_cases(
+            advisor,
+            wish(technique),
+            cases,
+            rng,
+            known,
+            lambda share, number=number: step((number + share) / len(asked)),  # type: ignore[misc]
+        ):
+            found[technique, str(place.case)] = place
+    places = [found.get((card.technique, card.case)) for card in cards]
+    return [place for place in places if place is not None]
