@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
-from rich.console import Console
-from rich.progress import Progress
 
+from livecube.cli.bars import progress_bar
 from livecube.composition.writing import habits_of, solves_of_log
 from livecube.errors import UsageError
 
@@ -53,6 +51,6 @@ def adapt(logs: tuple[Path, ...], forget: bool) -> None:
 def _learned(solves: list[SolvePart]) -> Counts:
     from livecube.holding.adapting import ROUNDS
 
-    with Progress(console=Console(file=sys.stderr), transient=True) as bar:
-        task = bar.add_task("learning", total=ROUNDS)
+    with progress_bar("learning") as bar:
+        task = bar.add_task("", total=ROUNDS)
         return habits_of(solves, lambda rounds: bar.advance(task, rounds))

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
+from livecube.cli.bars import progress_bar
 from livecube.cli.options import advisor_with_progress
 from livecube.composition.assembly import sharpen
 from livecube.errors import UsageError
@@ -145,8 +145,7 @@ def _engine() -> Engine:
 @contextmanager
 def _bar(title: str) -> Iterator[Callable[[float], None]]:
     """A bar on standard error; what is given takes the part (0 to 1) that is done."""
-    columns = TextColumn(title), BarColumn(), TimeElapsedColumn()
-    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+    with progress_bar(title, with_time_left=True) as progress:
         task = progress.add_task("", total=1.0)
         yield lambda part: progress.update(task, completed=part)
 

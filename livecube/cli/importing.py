@@ -6,9 +6,8 @@ import json
 from typing import TYPE_CHECKING
 
 import click
-from rich.console import Console
-from rich.progress import Progress
 
+from livecube.cli.bars import progress_bar
 from livecube.cli.options import holdings_with_progress
 from livecube.edges.history.folder import data_folder
 from livecube.edges.history.importing import Imported, import_log, log_files
@@ -29,21 +28,20 @@ def import_all(paths: Sequence[Path], person: str, *, as_json: bool) -> None:
     """
     files = log_files(paths)
     added = known = skipped = broken = 0
-    console = Console(stderr=True)
     holdings = holdings_with_progress()
     with (
         History(data_folder()) as history,
-        # Without a terminal it would leave an empty line.
-        Progress(console=console, transient=True, disable=not console.is_terminal) as bar,
+        progress_bar("importing", with_time_left=True) as bar,
     ):
         history.hindsight = holdings.hindsight
-        task = bar.add_task("importing", total=len(files))
+        task = bar.add_task("", total=len(files))
         for path in files:
             try:
                 came = import_log(history, path, person)
             except LogError as error:
                 broken += 1
-                console.print(f"livecube: {error}", highlight=False, markup=False, soft_wrap=True)
+                said = f"livecube: {error}"
+                bar.console.print(said, highlight=False, markup=False, soft_wrap=True)
                 _tell(as_json, path, None, str(error))
             else:
                 skipped += came is None

@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import functools
 import math
-import threading
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn
 
 from livecube.advice.degrees import STEP_S
 from livecube.advice.manner import WHEN, Manner
+from livecube.cli.bars import late, progress_bar
 from livecube.composition.assembly import (
     ADVISOR_STEPS,
     LEVEL_NAMES,
@@ -49,9 +47,6 @@ __all__ = [
     "level_option",
     "up_option",
 ]
-
-_PATIENCE_S = 0.8
-"""What takes longer shows a bar."""
 
 _ANY = "any"
 
@@ -197,7 +192,7 @@ def a_number(_context: click.Context, _option: click.Parameter, value: float) ->
 
 def advisor_with_progress(level: str = LEVEL_NAMES[0], hands: Hands | None = None) -> Advisor:
     """Load the advisor; on a first start, which takes seconds, with a bar on standard error."""
-    bar = _bar("preparing the search, once for this machine")
+    bar = progress_bar("preparing the search, once for this machine")
     task = bar.add_task("", total=ADVISOR_STEPS)
 
     def step(steps: int) -> None:
@@ -208,29 +203,14 @@ def advisor_with_progress(level: str = LEVEL_NAMES[0], hands: Hands | None = Non
     try:
         advisor = load_advisor(step, hands)
     finally:
-        _end(bar)
+        bar.stop()
     set_level(advisor, level)
     return advisor
 
 
 def holdings_with_progress() -> HoldingFollower:
     """Load what works out the holding; on a first start, which takes seconds, with a bar."""
-    bar = _bar("preparing to read hands")
+    bar = progress_bar("preparing to read hands")
     bar.add_task("", total=None)
-    late = threading.Timer(_PATIENCE_S, bar.start)
-    late.start()
-    try:
+    with late(bar):
         return load_holdings()
-    finally:
-        late.cancel()
-        late.join()
-        _end(bar)
-
-
-def _bar(text: str) -> Progress:
-    return Progress(TextColumn(text), BarColumn(), console=Console(stderr=True), transient=True)
-
-
-def _end(bar: Progress) -> None:
-    if bar.live.is_started:  # or else it would leave an empty line where there is no terminal
-        bar.stop()

@@ -7,9 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
-from rich.console import Console
-from rich.progress import Progress
 
+from livecube.cli.bars import progress_bar
 from livecube.cli.options import (
     advisor_with_progress,
     hands_option,
@@ -128,20 +127,13 @@ def reviewed(
     from livecube.composition.reviewing import review_of
 
     advisor, its = advisor_with_progress(level, hands), hands or default_hands()
-    console = Console(stderr=True)
-    stages = sum(len(one.of.solve.splits) for _, one in begun)
-    bar = Progress(console=console, transient=True)
-    task = bar.add_task("reviewing", total=stages)
-    if console.is_terminal:
-        bar.start()
-    try:
+    bar = progress_bar("reviewing")
+    task = bar.add_task("", total=sum(len(one.of.solve.splits) for _, one in begun))
+    with bar:
         return [
             (title, review_of(one, advisor, its, lambda steps: bar.advance(task, steps)))
             for title, one in begun
         ]
-    finally:
-        if bar.live.is_started:  # without a terminal it would leave an empty line
-            bar.stop()
 
 
 def _tell(title: str, found: Review, *, as_json: bool) -> None:

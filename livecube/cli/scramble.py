@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import json
-import threading
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import click
 import numpy as np
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn
 
+from livecube.cli.bars import late, progress_bar
 from livecube.composition.scrambler import SCRAMBLER_STEPS, load_scrambler
 from livecube.cube.facelets import facelets_text
 from livecube.cube.turns import turns_text
@@ -19,9 +17,6 @@ if TYPE_CHECKING:
     from livecube.composition.scrambler import Scrambler
 
 __all__ = ["scramble", "scrambler_with_progress"]
-
-_SOON_S: Final = 0.7
-"""What takes no longer needs no bar."""
 
 
 @click.command()
@@ -47,20 +42,7 @@ def scramble(count: int, seed: int | None, as_json: bool) -> None:
 
 def scrambler_with_progress(seed: int | None) -> Scrambler:
     """Load the scrambler; on a first start, which takes seconds, with a bar on standard error."""
-    console = Console(stderr=True)
-    bar = Progress(
-        TextColumn("preparing scrambles, once for this machine"),
-        BarColumn(),
-        console=console,
-        transient=True,
-        disable=not console.is_terminal,
-    )
+    bar = progress_bar("preparing scrambles, once for this machine")
     task = bar.add_task("", total=SCRAMBLER_STEPS)
-    late = threading.Timer(_SOON_S, bar.start)
-    late.start()
-    try:
+    with late(bar):
         return load_scrambler(seed, lambda: bar.advance(task))
-    finally:
-        late.cancel()
-        late.join()
-        bar.stop()

@@ -1,0 +1,41 @@
+"""Progress bars of the commands: on standard error, gone when done, none without a terminal."""
+
+from __future__ import annotations
+
+import threading
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+__all__ = ["LATE_S", "late", "progress_bar"]
+
+LATE_S = 0.8
+"""What takes longer shows a bar."""
+
+
+def progress_bar(text: str, *, with_time_left: bool = False) -> Progress:
+    """A bar, not started yet; its console is the one to say something else on meanwhile."""
+    console = Console(stderr=True)
+    columns = (TimeRemainingColumn(),) if with_time_left else ()
+    return Progress(
+        TextColumn(text), BarColumn(), *columns,
+        console=console, transient=True, disable=not console.is_terminal,
+    )  # fmt: skip
+
+
+@contextmanager
+def late(bar: Progress) -> Iterator[None]:
+    """Show the bar, unless what is done inside is over before anybody would miss it."""
+    timer = threading.Timer(LATE_S, bar.start)
+    timer.start()
+    try:
+        yield
+    finally:
+        timer.cancel()
+        timer.join()
+        bar.stop()
