@@ -6,6 +6,7 @@ of Jinja, which it uses, too.
 
 from __future__ import annotations
 
+import functools
 import json
 from dataclasses import dataclass, field
 from typing import Any
@@ -29,6 +30,8 @@ class Home:
     there: dict[str, bool] = field(default_factory=dict)
     kept: dict[str, bytes] = field(default_factory=dict)
     """What was last said on each topic, which a new entity gets to hear."""
+    heard: int = 0
+    """Messages that a test has passed on."""
     events: list[str] = field(default_factory=list)
     """That were fired, of all event entities together."""
 
@@ -102,7 +105,13 @@ class Home:
 
 
 def _rendered(template: str, payload: bytes) -> str:
-    rendered: str = jinja2.Template(template).render(
+    rendered: str = _template(template).render(
         value=payload.decode(), value_json=json.loads(payload)
     )
     return rendered
+
+
+@functools.cache
+def _template(text: str) -> jinja2.Template:
+    template: jinja2.Template = jinja2.Template(text)
+    return template

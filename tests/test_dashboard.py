@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import functools
 import itertools
 import json
 import re
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 import jsonschema
@@ -16,29 +18,47 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from livecube.dashboard.desks import MOST_BYTES, Desks
-from livecube.dashboard.discovery import Form, configurations, discovery_topics
-from livecube.dashboard.messages import Cube, Message, Messenger, availability
+from livecube.dashboard.discovery import Form, configurations, discovery_topics, is_known
+from livecube.dashboard.drilling import DrillDone
+from livecube.dashboard.figures import FIGURE_KINDS
+from livecube.dashboard.messages import Cube, Message, Messenger
+from livecube.dashboard.payloads import availability
 from livecube.dashboard.settings import parse_address
 from livecube.dashboard.topics import NAMES, Tree, desk_name, desk_part
 from livecube.edges.dashboard_files import schema_names, schema_text, tree_text
 from livecube.errors import UsageError
 from livecube.events import SolveMark, SolvePhase
-from livecube.stages.progress import BatteryLevel, LinkChanged, SolveOver, Turned
+from livecube.practice.attempts import Attempt, Attempts
+from livecube.practice.news import Corrected, Discarded, Judged, Tally
+from livecube.stages.progress import BatteryLevel, LinkChanged, SolveBegun, SolveOver, Turned
+from livecube.timing.averages import mean
+from livecube.timing.results import Penalty, Result
+from livecube.trends.values import Month
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
 HOME_SCHEMA = json.loads(Path(__file__).with_name("home_assistant.schema.json").read_text())
-SCHEMAS = {name: json.loads(schema_text(name)) for name in schema_names()}
+SCHEMAS = {
+    name: jsonschema.Draft202012Validator(json.loads(schema_text(name))) for name in schema_names()
+}
 TREE = Tree("livecube", desk_part("Küche/1 +#"))
-STATES = ("battery",)
+STATES = ("battery", "drill/latest", *(kind.topic for kind in FIGURE_KINDS))
 """All that entities may have to wait for."""
+
+
+@functools.cache
+def home_validator(kind: str) -> jsonschema.Draft202012Validator:
+    return jsonschema.Draft202012Validator(
+        {"$ref": f"#/$defs/{kind}", "$defs": HOME_SCHEMA["$defs"]}
+    )
 
 
 def schema_name(name: str) -> str:
     if name.startswith("figures/"):
         return "figure"
-    return {"solve/latest": "solve", "solve/recent": "recent"}.get(name, name)
+    shared = {"solve/latest": "solve", "solve/recent": "recent", "drill/latest": "drill"}
+    return shared.get(name, name)
 
 
 def told(solves: int = 3, *, battery: bool = True) -> tuple[list[Message], list[SolveOver]]:
@@ -57,11 +77,78 @@ def told(solves: int = 3, *, battery: bool = True) -> tuple[list[Message], list[
     return [*messages, messenger.dropped(3, 1), *messenger.end()], over
 
 
+DRILL = DrillDone(
+    50.0, 3, "keyhole-corner", "front right; corner up, edge home", "open", "sound", True,
+    2140, 1800, 8, 7,
+)  # fmt: skip
+
+
+class Practised:
+    """A session in which each solve is judged, and what its desk tells."""
+
+    def __init__(self, last: Mapping[str, dict[str, Any]] = MappingProxyType({})) -> None:
+        ids = itertools.count(len(last))
+        self.attempts = Attempts()
+        self.messenger = Messenger(
+            "Küche", Cube("cube-1", "n"), str, lambda: f"p-{next(ids)}", last=last, judged=True
+        )
+        self.messages = self.messenger.begin()
+        self.number = 0
+
+    @property
+    def states(self) -> dict[str, dict[str, Any]]:
+        return {m.name: m.body for m in self.messages if m.retain}
+
+    def take(self, item: object) -> list[Message]:
+        told = self.messenger.take(item)
+        self.messages += told
+        return told
+
+    def solve(self, ms: int, penalties: tuple[Penalty, ...]) -> list[Message]:
+        self.number += 1
+        told = []
+        for item in SOLVES[self.number % len(SOLVES)]:
+            told += self.take(item)
+            if isinstance(item, SolveOver):
+                assert not any(m.name == "solve" for m in told)  # it waits to be judged
+        told += self.take(SolveMark(9.0, self.number, "end"))
+        self.attempts.add(Attempt(self.number, ms, penalties))
+        tally = self.attempts.tally
+        return told + self.take(Judged(9.0, self.number, ms, None, penalties, tally))
+
+    def penalty(self) -> list[Message]:
+        if (one := self.attempts.next_penalty()) is None:
+            return []
+        tally = self.attempts.tally
+        return self.take(Corrected(9.0, one.number, one.ms, one.measured, one.corrected, tally))
+
+    def discard(self) -> list[Message]:
+        if (one := self.attempts.toggle_discarded()) is None:
+            return []
+        away = one.is_discarded
+        return self.take(Discarded(9.0, one.number, away, self.attempts.tally))
+
+
+SOLVES = happenings(4, 3)
+
+
+def practised(solves: int = 6) -> list[Message]:
+    """Everything that practice may tell, of a session of so many solves."""
+    session = Practised()
+    session.take(Month(20.0, 30, 12, 8, 3))
+    for number in range(solves):
+        session.solve(12_345 + 1000 * number, (Penalty("+2", "inspection"),) * (number % 2))
+    session.penalty()
+    session.discard()
+    session.take(DRILL)
+    return session.messages
+
+
 def test_every_message_is_as_its_published_schema_says_and_every_schema_is_met() -> None:
-    messages, _ = told()
+    messages = told()[0] + practised()
     for message in messages:
-        jsonschema.validate(json.loads(message.payload), SCHEMAS[schema_name(message.name)])
-    jsonschema.validate(availability("d", "online", "i"), SCHEMAS["availability"])
+        SCHEMAS[schema_name(message.name)].validate(json.loads(message.payload))
+    SCHEMAS["availability"].validate(availability("d", "online", "i"))
     met = {message.name for message in messages} | {"availability"}
     assert met >= set(NAMES)
     assert {schema_name(name) for name in met} == set(SCHEMAS)
@@ -74,7 +161,7 @@ def test_a_schema_refuses_what_is_not_so() -> None:
     ]  # fmt: skip
     for broken in changes:
         with pytest.raises(jsonschema.ValidationError):
-            jsonschema.validate(solve.body | broken, SCHEMAS["solve"])
+            SCHEMAS["solve"].validate(solve.body | broken)
 
 
 def test_ids_are_unique_and_messages_of_a_solve_share_its_id() -> None:
@@ -92,6 +179,74 @@ def test_ids_are_unique_and_messages_of_a_solve_share_its_id() -> None:
     assert [m.body["solves"] for m in messages if m.name == "solve/recent"] == [
         [solve.body for solve in solves[: n + 1]] for n in range(3)
     ]
+
+
+def test_what_a_solve_counts_is_told_with_it_and_corrected_afterwards() -> None:
+    session = Practised()
+    told = session.solve(12_345, (Penalty("+2", "inspection"),))
+    (solve,) = (m.body for m in told if m.name == "solve")
+    assert (solve["result_seconds"], solve["penalty"]) == (14.34, "+2")
+    assert solve["penalties"] == [{"kind": "+2", "reason": "inspection"}]
+    (correction,) = (m for m in session.penalty() if m.name == "correction")
+    assert not correction.retain
+    assert correction.body["solve"] == solve["solve"]
+    assert (correction.body["result_seconds"], correction.body["penalty"]) == (None, "DNF")
+    session.discard()
+    for state in (session.states["solve/latest"], session.states["solve/recent"]["solves"][-1]):
+        assert (state["penalty"], state["discarded"], state["solve"]) == (
+            "DNF", True, solve["solve"]
+        )  # fmt: skip
+    assert session.states["solve/recent"]["solves"][-1]["id"] == solve["id"]
+    lost = [*SOLVES[0], SolveBegun(40.0, 3, 1, 40.0)]  # nobody judges it
+    unjudged = [m.body for item in lost for m in session.take(item) if m.name == "solve"]
+    assert ["penalty" in body for body in unjudged] == [False]
+    assert "correction" not in [m.name for m in session.penalty()]  # of no solve that we know
+
+
+steps = st.lists(
+    st.one_of(
+        st.tuples(st.integers(5_000, 700_000), st.sampled_from([0, 1, 2])),
+        st.sampled_from(["penalty", "discard"]),
+    ),
+    max_size=18,
+)
+
+
+def figures_of(tally: Tally) -> dict[str, Result | None]:
+    """In milliseconds; what is not there has no value."""
+    times = [one for one in tally.results if not isinstance(one, str)]
+    return {
+        **{name.replace(" ", "-"): result for name, result in tally.averages},
+        "session-best": min(times, default=None),
+        "session-mean": mean(times) if times else None,
+        "session-against-month": int(mean(times)) - 20_000 if times else None,
+        "month-mean": 20_000,
+    }
+
+
+@given(steps, steps)
+def test_figures_are_those_of_the_session_whatever_is_corrected(first: Any, then: Any) -> None:
+    last: dict[str, dict[str, Any]] = {}
+    for session in (first, then):
+        desk = Practised(last)
+        desk.take(Month(20.0, 30, 12, 8, 3))
+        for step in session:
+            match step:
+                case "penalty":
+                    desk.penalty()
+                case "discard":
+                    desk.discard()
+                case (ms, plus):
+                    desk.solve(ms, (Penalty("+2", "inspection"),) * plus)
+        last = last | desk.states
+        if not desk.number:
+            continue  # the figures are those of the session before
+        expected = figures_of(desk.attempts.tally)
+        for kind in FIGURE_KINDS[:-1]:
+            result = expected.get(kind.name)
+            seconds = None if result is None or isinstance(result, str) else result / 1000
+            assert last.get(kind.topic, {}).get("value") == seconds
+        assert last[FIGURE_KINDS[-1].topic]["value"] == 37.5
 
 
 def test_the_session_follows_the_phases() -> None:
@@ -177,8 +332,7 @@ def test_both_forms_are_as_the_documentation_says(form: Any, known: Sequence[str
         if form == "entities" and not payload:
             continue  # it is taken back
         kind = "device" if form == "device" else topic.split("/")[1]
-        schema = {"$ref": f"#/$defs/{kind}", "$defs": HOME_SCHEMA["$defs"]}
-        jsonschema.validate(json.loads(payload), schema)
+        home_validator(kind).validate(json.loads(payload))
     assert {topic for topic, _ in made} <= set(discovery_topics(TREE, "homeassistant"))
 
 
@@ -194,25 +348,37 @@ def at_home(known: Sequence[str] = STATES, form: Form = "device", home: Home | N
 def test_entities_are_there_when_there_is_a_value_and_the_same_in_both_forms(form: Form) -> None:
     home = at_home((), form)
     assert not home.described().keys() & {f"livecube_{TREE.desk}_battery"}
-    few = len(home.described())
+    few = home.described()
     at_home(STATES, form, home)
     assert home.described() == at_home(STATES).described()
-    assert len(home.described()) == few + 1 == 18
-    at_home((), form, home)
-    assert len(home.described()) == few
+    assert len(home.described()) == len(few) + 1 + 2 + len(FIGURE_KINDS)
+    at_home(STATES[1:], form, home)  # another cube
+    assert len(home.described()) == len(few) + 2 + len(FIGURE_KINDS)
+
+
+def hear(home: Home, messages: list[Message], known: set[str] | None = None) -> set[str]:
+    """A home hears messages, and is introduced to what has a value for the first time."""
+    known = known or set()
+    for message in messages:
+        home.take(TREE.topic(message.name), message.payload.encode(), retained=False)
+        if is_known(message.name, message.body) and message.name not in known:
+            known.add(message.name)
+            at_home(sorted(known), "device", home)
+    return known
 
 
 def test_every_entity_has_a_state_after_the_first_solve_that_is_the_solves() -> None:
-    home = at_home()
+    home = at_home(())
     messages, over = told(1)
     messages = messages[: next(i for i, m in enumerate(messages) if m.name == "outbox") - 1]
     home.take(TREE.topic("availability"), b'{"state":"online"}', retained=False)
-    for message in messages:
-        home.take(TREE.topic(message.name), message.payload.encode(), retained=False)
+    hear(home, messages)
     states = home.states()
     missing = {name for name, state in states.items() if state in (None, "unavailable")}
     assert not missing
-    assert states["Last solve"] == str(round(over[0].solve.seconds, 3))
+    seconds = str(round(over[0].solve.seconds, 3))
+    assert states["Last solve"] == states["Last result"] == states["Session mean"] == seconds
+    assert states["Last penalty"] == "none"
     assert states["Pair 2"] == str(round(over[0].solve.splits[2].seconds, 3))
     assert states["Pair 2 technique"] == over[0].solve.splits[2].technique
     assert (states["Battery"], states["Link"]) == ("71", "ON")
@@ -221,11 +387,33 @@ def test_every_entity_has_a_state_after_the_first_solve_that_is_the_solves() -> 
     for message in messages:  # as after a connection was lost
         if message.name in ("solve", "stage"):
             again = json.dumps(message.body | {"again": True})
-            jsonschema.validate(json.loads(again), SCHEMAS[message.name])
+            SCHEMAS[message.name].validate(json.loads(again))
             home.take(TREE.topic(message.name), again.encode(), retained=False)
     assert len(home.events) == fired == 9
     home.take(TREE.topic("availability"), b'{"state":"offline"}', retained=False)
     assert set(home.states().values()) == {"unavailable"}
+
+
+def test_in_practice_a_home_has_what_counts_and_a_state_for_whatever_it_knows() -> None:
+    home, session = at_home(()), Practised()
+    home.take(TREE.topic("availability"), b'{"state":"online"}', retained=False)
+    session.take(Month(20.0, 30, 12, 8, 3))
+    session.solve(12_345, (Penalty("+2", "inspection"),))
+    known = hear(home, session.messages)
+    states = home.states()
+    assert None not in states.values()
+    assert (states["Last result"], states["Last penalty"]) == ("14.34", "+2")
+    assert states["Session against the month before"] == "-5.66"
+    assert states["Chances taken in a month"] == "37.5"
+    assert "Average of 5" not in states
+    assert "Last drill" not in states
+    told = [*(m for n in range(4) for m in session.solve(11_000 + n, ())), *session.take(DRILL)]
+    hear(home, told, known)
+    states = home.states()
+    assert (states["Average of 5"], states["Session best"]) == ("11.0", "11.0")
+    assert (states["Last drill"], states["Last drill time"]) == ("sound", "2.14")
+    hear(home, session.penalty() + session.penalty(), known)
+    assert (home.states()["Last result"], home.states()["Last penalty"]) == (None, "DNF")
 
 
 # Listening

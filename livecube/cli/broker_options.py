@@ -53,12 +53,14 @@ class Publishing:
         complain: Callable[[str], None],
         *,
         unasked: bool,
+        judged: bool = False,
     ) -> Dashboard | None:
         """The dashboard, if one is wanted; ``unasked``: also if only the configuration says so.
 
-        ``clock``: None for a cube that is followed now. Raises
-        :class:`~livecube.errors.LivecubeError` if it was asked for and cannot be had; what only the
-        configuration says must not keep anybody from turning a cube.
+        ``judged``: solves are practised, and somebody says what they count. ``clock``: None for a
+        cube that is followed now. Raises :class:`~livecube.errors.LivecubeError` if it was asked
+        for and cannot be had; what only the configuration says must not keep anybody from turning a
+        cube.
         """
         if self.off:
             return None
@@ -69,7 +71,7 @@ class Publishing:
 
         try:
             plan = plan_of(self._wish, configuration)
-            return open_dashboard(plan, cube(), clock or time_now, complain)
+            return open_dashboard(plan, cube(), clock or time_now, complain, judged=judged)
         except LivecubeError as error:
             if self.asked:
                 raise

@@ -199,6 +199,7 @@ class _Practising:
         self._screen: ScreenSink | None = None
         self._hub: Hub | None = None
         self._history: History | None = None
+        self._session = 0
         self._reviews: SessionReviews | None = None
 
     async def follow(self) -> None:
@@ -233,6 +234,7 @@ class _Practising:
                 history.folder, self._tell, self._complain, lambda: self._board.now()
             )
             kept = [HistorySink(history, session, self._complain, self._reviews.add)]
+            self._session = session
         self._board.source = source.title
         hub = self._hub = Hub([*kept, *self._sinks()])
         leader = PracticeLeader(practice, hub, logs, source.speed, self._heard)
@@ -241,6 +243,7 @@ class _Practising:
         leader.attach(follower)
         async with hub, asyncio.TaskGroup() as tasks:
             helping = [tasks.create_task(follower.refiner.run(), name="refiner")]
+            helping.append(tasks.create_task(self._tell_month(), name="month"))
             events = await source.events()
             if self._reviews is not None:
                 helping.append(tasks.create_task(self._reviews.run(), name="reviews"))
@@ -259,6 +262,7 @@ class _Practising:
             leader.finish()
             follower.finish()
             await self._finish_reviews(hub)
+            await self._tell_month()
             for task in helping:
                 task.cancel()
 
@@ -267,6 +271,14 @@ class _Practising:
         if self._reviews is not None:
             await hub.settle()
             await self._reviews.finish()
+
+    async def _tell_month(self) -> None:
+        """The dashboard learns how things went lately, at the beginning and again in the end."""
+        if self._dashboard is not None and self._history is not None:
+            from livecube.composition.monthly import tell_month
+
+            folder, person = self._history.folder, self._asked.person
+            await tell_month(self._dashboard, folder, self._session, person)
 
     def _tell(self, news: PracticeNews) -> None:
         assert self._hub is not None
@@ -302,7 +314,9 @@ class _Practising:
 
     def _dashboard_sinks(self) -> list[Sink]:
         """None or one."""
-        self._dashboard = self._publishing.open(self._cube, None, self._complain, unasked=True)
+        self._dashboard = self._publishing.open(
+            self._cube, None, self._complain, unasked=True, judged=True
+        )
         if self._dashboard is None:
             return []
         from livecube.edges.dashboard_sink import DashboardSink

@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 
     from livecube.composition.sending import Plan
     from livecube.dashboard.messages import Cube, Message
+    from livecube.edges.dashboard_sink import Told
     from livecube.edges.outbox import Outbox
-    from livecube.edges.sink import Item
 
 __all__ = ["Dashboard"]
 
@@ -38,7 +38,8 @@ class Dashboard:
     """One run's publishing. ``start`` it, ``post`` items, ``finish``.
 
     ``clock``: the time of day for a time of the cube, as text. ``complain`` is told in words, from
-    another thread, when something is wrong, and when it is well again.
+    another thread, when something is wrong, and when it is well again. ``judged``: somebody says
+    of each solve what it counts.
     """
 
     def __init__(
@@ -48,12 +49,16 @@ class Dashboard:
         cube: Cube,
         clock: Callable[[float], str],
         complain: Callable[[str], None],
+        *,
+        judged: bool = False,
     ) -> None:
         self._outbox = outbox
         self._sender = Sender(plan, outbox, _new_id, complain)
         last = dict(outbox.all_states())
-        self._messenger = Messenger(plan.desk, cube, clock, _new_id, outbox.seq, last)
-        self._posted: deque[Item | None] = deque()
+        self._messenger = Messenger(
+            plan.desk, cube, clock, _new_id, outbox.seq, last, judged=judged
+        )
+        self._posted: deque[Told | None] = deque()
         self._missed = 0
         self._over = threading.Event()
         self._news = asyncio.Event()
@@ -68,7 +73,7 @@ class Dashboard:
         self._thread_loop = asyncio.SelectorEventLoop()
         threading.Thread(target=self._run, name="dashboard", daemon=True).start()
 
-    def post(self, item: Item | None) -> None:
+    def post(self, item: Told | None) -> None:
         """Take an item over; returns at once. None: it was the last. Needs a running loop."""
         if len(self._posted) >= _MOST_POSTED and item is not None:
             self._missed += 1

@@ -88,14 +88,19 @@ def plan_of(wish: BrokerWish, configuration: Configuration) -> Plan:
 
 
 def open_dashboard(
-    plan: Plan, cube: Cube, clock: Callable[[float], str], complain: Callable[[str], None]
+    plan: Plan,
+    cube: Cube,
+    clock: Callable[[float], str],
+    complain: Callable[[str], None],
+    *,
+    judged: bool = False,
 ) -> Dashboard:
-    """A dashboard that is published to from now on.
+    """A dashboard that is published to from now on; ``judged``: in practice, where solves are.
 
     Raises :class:`~livecube.errors.UsageError` if another livecube publishes for this desk.
     """
     path = outbox_path(plan.access.address, plan.desk)
-    dashboard = Dashboard(plan, Outbox(path, complain), cube, clock, complain)
+    dashboard = Dashboard(plan, Outbox(path, complain), cube, clock, complain, judged=judged)
     dashboard.start()
     return dashboard
 

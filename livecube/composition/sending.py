@@ -1,8 +1,8 @@
 """Sending what waits in an outbox to a broker: one connection after the other, and the greeting.
 
 The order in which a consumer sees things is decided here. After a connection has come about, what
-the broker may have forgotten is told again, the oldest first; then the states that it had; then
-what waits. Nothing overtakes.
+the broker has forgotten is told again, the oldest first; then the states that it had; then what
+waits. Nothing overtakes.
 """
 
 from __future__ import annotations
@@ -17,8 +17,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 from livecube import __version__
 from livecube.dashboard.discovery import birth_topic, configurations, is_birth, is_known
-from livecube.dashboard.messages import availability
-from livecube.dashboard.topics import AVAILABILITY, Tree, desk_part
+from livecube.dashboard.payloads import availability, seq_of
+from livecube.dashboard.topics import AVAILABILITY, LATEST, Tree, desk_part
 from livecube.edges.broker import MOST_AT_ONCE, Parcel, connected
 from livecube.errors import BrokerError, LivecubeError
 
@@ -37,6 +37,8 @@ _FIRST_DELAY_S: Final = 0.2
 _LONGEST_DELAY_S: Final = 30.0
 _STEADY_S: Final = 2.0
 """A connection that held so long was a good one: the next try is soon."""
+_RETAINED_S: Final = 1.0
+"""What is retained comes right after the broker's answer; reading it may not be allowed."""
 _BIRTHS_APART_S: Final = 2.0
 """At most so often the desk introduces itself again, however often it is asked."""
 
@@ -141,14 +143,34 @@ class Sender:
 
     async def _greet(self, connection: Connection) -> None:
         """Say that the desk is there and how things stand, and listen for births."""
+        again = await self._forgotten(connection)
         if self._plan.form != "off":
             await connection.subscribe(birth_topic(self._plan.discovery_prefix))
         self._known = {name for name, body in self._outbox.all_states() if is_known(name, body)}
         async with self._in_order:
             await self._introduce(connection)
             await connection.publish([self._there("online")])
-            await self._publish(connection, self._outbox.again())
+            await self._publish(connection, again)
             await self._publish(connection, self._outbox.states())
+
+    async def _forgotten(self, connection: Connection) -> list[Letter]:
+        """What the broker had and has not any more, as the last solve shows that it retained.
+
+        It forgets from some moment on. Where that cannot be seen, all that it may have forgotten.
+        """
+        again = self._outbox.again()
+        if not again:
+            return []
+        try:
+            payload = await connection.retained(self._plan.tree.topic(LATEST), _RETAINED_S)
+        except BrokerError as error:
+            if error.trouble != "not allowed":
+                raise
+            payload = None
+        remembered = seq_of(payload or b"")
+        if remembered > self._outbox.seq:
+            remembered = 0  # not of this outbox
+        return [letter for letter in again if letter.seq > remembered]
 
     async def _introduce(self, connection: Connection) -> None:
         """Say to the home which entities there are."""

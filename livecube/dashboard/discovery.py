@@ -10,18 +10,10 @@ nothing would stand there for ever without a state.
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING, Any, Final, Literal, TypeAlias, get_args
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias, get_args
 
-from livecube.dashboard.topics import (
-    AVAILABILITY,
-    BATTERY,
-    LATEST,
-    LINK,
-    SESSION,
-    SOLVE,
-    STAGE,
-    Tree,
-)
+from livecube.dashboard.entities import NEEDED, device_of, entities_of
+from livecube.dashboard.topics import AVAILABILITY, BATTERY, Tree
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -39,29 +31,6 @@ __all__ = [
 Form: TypeAlias = Literal["device", "entities", "off"]
 FORMS: tuple[Form, ...] = get_args(Form)
 
-_STAGES: Final = (
-    ("cross", "Cross"),
-    ("pair_1", "Pair 1"),
-    ("pair_2", "Pair 2"),
-    ("pair_3", "Pair 3"),
-    ("pair_4", "Pair 4"),
-    ("orientation", "Orientation"),
-    ("permutation", "Permutation"),
-    ("closing_turn", "Closing turn"),
-)
-"""The eight stages of a solve, in the order of its message."""
-_SECONDS: Final = {
-    "device_class": "duration",
-    "unit_of_measurement": "s",
-    "state_class": "measurement",
-    "suggested_display_precision": 2,
-}
-_STATES: Final = ["idle", "scrambling", "inspecting", "solving"]
-_STAGE_EVENTS: Final = ["cross", "pair", "orient", "permute", "auf"]
-_SOLVE_EVENTS: Final = ["solved", "unfinished"]
-_NEEDED: Final = {"battery": BATTERY}
-"""Entities that are there only when a state has a value."""
-
 
 def birth_topic(prefix: str) -> str:
     """Where Home Assistant says that it is there."""
@@ -77,7 +46,7 @@ def is_known(name: str, body: dict[str, Any]) -> bool:
     """Whether an entity waits for the state ``name`` to have a value, and this message has one."""
     if name == BATTERY:
         return body.get("percent") is not None
-    return name in _NEEDED.values()
+    return name in NEEDED.values()
 
 
 def configurations(
@@ -108,12 +77,18 @@ def configurations(
 def _sorted_out(
     tree: Tree, known: Collection[str]
 ) -> tuple[dict[str, dict[str, Any]], dict[str, dict[str, Any]]]:
-    """The entities that are there, and those that may have been and are not."""
+    """The entities that are there, and those that may have been and are not.
+
+    Only a battery goes again, with its cube.
+    """
     there: dict[str, dict[str, Any]] = {}
     gone: dict[str, dict[str, Any]] = {}
-    for key, entity in _components(tree).items():
-        needed = _NEEDED.get(key)
-        (there if needed is None or needed in known else gone)[key] = entity
+    for key, entity in entities_of(tree).items():
+        needed = NEEDED.get(key)
+        if needed is None or needed in known:
+            there[key] = entity
+        elif needed == BATTERY:
+            gone[key] = entity
     return there, gone
 
 
@@ -124,7 +99,7 @@ def _without_platform(entity: dict[str, Any]) -> dict[str, Any]:
 def discovery_topics(tree: Tree, prefix: str) -> list[str]:
     """Every topic that a configuration of this desk may stand on, in either form."""
     single = [
-        _entity_topic(tree, prefix, key, entity["p"]) for key, entity in _components(tree).items()
+        _entity_topic(tree, prefix, key, entity["p"]) for key, entity in entities_of(tree).items()
     ]
     return [_device_topic(tree, prefix), *single]
 
@@ -134,113 +109,17 @@ def _json(body: dict[str, Any]) -> str:
 
 
 def _device_topic(tree: Tree, prefix: str) -> str:
-    return f"{prefix}/device/{_device(tree)}/config"
+    return f"{prefix}/device/{device_of(tree)}/config"
 
 
 def _entity_topic(tree: Tree, prefix: str, key: str, platform: str) -> str:
-    return f"{prefix}/{platform}/{_device(tree)}/{key}/config"
-
-
-def _device(tree: Tree) -> str:
-    return f"livecube_{tree.desk}"
+    return f"{prefix}/{platform}/{device_of(tree)}/{key}/config"
 
 
 def _shared(tree: Tree, name: str, version: str) -> dict[str, Any]:
     there = {"topic": tree.topic(AVAILABILITY), "value_template": "{{ value_json.state }}"}
     return {
-        "dev": {"ids": [_device(tree)], "name": f"livecube {name}", "sw": version},
+        "dev": {"ids": [device_of(tree)], "name": f"livecube {name}", "sw": version},
         "o": {"name": "livecube", "sw": version},
         "availability": [there],
-    }
-
-
-def _components(tree: Tree) -> dict[str, dict[str, Any]]:
-    """The entities by their keys."""
-    entities = {
-        "last_solve": _last_solve(tree),
-        **_stage_sensors(tree),
-        **_technique_sensors(tree),
-        "session": {
-            "p": "sensor",
-            "name": "Session",
-            "device_class": "enum",
-            "options": _STATES,
-            "state_topic": tree.topic(SESSION),
-            "value_template": "{{ value_json.state }}",
-        },
-        "battery": {
-            "p": "sensor",
-            "name": "Battery",
-            "device_class": "battery",
-            "unit_of_measurement": "%",
-            "state_class": "measurement",
-            "entity_category": "diagnostic",
-            "state_topic": tree.topic(BATTERY),
-            "value_template": "{{ value_json.percent }}",
-        },
-        "link": {
-            "p": "binary_sensor",
-            "name": "Link",
-            "device_class": "connectivity",
-            "entity_category": "diagnostic",
-            "state_topic": tree.topic(LINK),
-            "value_template": "{{ 'ON' if value_json.up else 'OFF' }}",
-        },
-        "stage_done": _event(tree, "Stage done", STAGE, _STAGE_EVENTS),
-        "solve_over": _event(tree, "Solve over", SOLVE, _SOLVE_EVENTS),
-    }
-    return {
-        key: entity | {"unique_id": f"{_device(tree)}_{key}"} for key, entity in entities.items()
-    }
-
-
-def _last_solve(tree: Tree) -> dict[str, Any]:
-    return {
-        "p": "sensor",
-        "name": "Last solve",
-        **_SECONDS,
-        "state_topic": tree.topic(LATEST),
-        "value_template": "{{ value_json.seconds if value_json.solved else None }}",
-        "json_attributes_topic": tree.topic(LATEST),
-        "json_attributes_template": "{{ {'turns': value_json.turns, 'cross': value_json.cross,"
-        " 'solved': value_json.solved, 'solve': value_json.solve} | tojson }}",
-    }
-
-
-def _stage_sensors(tree: Tree) -> dict[str, dict[str, Any]]:
-    """A stage that was never done has no seconds."""
-    return {
-        key: {
-            "p": "sensor",
-            "name": name,
-            **_SECONDS,
-            "state_topic": tree.topic(LATEST),
-            "value_template": f"{{{{ value_json.stages[{n}].seconds"
-            f" if value_json.stages[{n}].done else None }}}}",
-        }
-        for n, (key, name) in enumerate(_STAGES)
-    }
-
-
-def _technique_sensors(tree: Tree) -> dict[str, dict[str, Any]]:
-    return {
-        f"{key}_technique": {
-            "p": "sensor",
-            "name": f"{name} technique",
-            "state_topic": tree.topic(LATEST),
-            "value_template": f"{{{{ value_json.stages[{n}].technique }}}}",
-        }
-        for n, (key, name) in enumerate(_STAGES)
-        if key.startswith("pair")
-    }
-
-
-def _event(tree: Tree, name: str, topic: str, types: list[str]) -> dict[str, Any]:
-    """What is told again is no event: an empty payload is left alone."""
-    return {
-        "p": "event",
-        "name": name,
-        "event_types": types,
-        "state_topic": tree.topic(topic),
-        "value_template": "{{ '' if value_json.again else value }}",
     }

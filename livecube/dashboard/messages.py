@@ -12,9 +12,19 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final
 
-from livecube.dashboard.payloads import solve_payload, stage_payload
+from livecube.dashboard.drilling import DrillDone
+from livecube.dashboard.figures import Figures
+from livecube.dashboard.payloads import (
+    drill_payload,
+    judged_payload,
+    solve_payload,
+    stage_payload,
+)
 from livecube.dashboard.topics import (
     BATTERY,
+    CORRECTION,
+    DRILL,
+    DRILL_LATEST,
     FIGURES,
     LATEST,
     LINK,
@@ -25,6 +35,7 @@ from livecube.dashboard.topics import (
     STAGE,
 )
 from livecube.events import SolveMark, SolvePhase
+from livecube.practice.news import Corrected, Discarded, Judged
 from livecube.stages.progress import (
     BatteryLevel,
     LinkChanged,
@@ -33,13 +44,17 @@ from livecube.stages.progress import (
     StageDone,
     Turned,
 )
+from livecube.trends.values import Month
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-__all__ = ["CONCERNS", "RECENT_SOLVES", "Cube", "Message", "Messenger", "availability"]
+__all__ = ["CONCERNS", "RECENT_SOLVES", "Cube", "Message", "Messenger"]
 
-CONCERNS: Final = (SolveBegun, StageDone, SolveOver, BatteryLevel, LinkChanged, SolveMark)
+CONCERNS: Final = (
+    SolveBegun, StageDone, SolveOver, BatteryLevel, LinkChanged, SolveMark,
+    Judged, Corrected, Discarded, DrillDone, Month,
+)  # fmt: skip
 """What becomes a message; everything else may be left out before it gets here."""
 RECENT_SOLVES: Final = 12
 """So many of the last solves are retained: who was away, or whose broker forgot, catches up."""
@@ -88,7 +103,8 @@ class Messenger:
 
     ``desk``: its name as people call it; ``clock`` gives the time of day (ISO 8601, UTC) for a time
     of the cube; ``new_id`` a new unique text; ``seq`` and ``last`` are what the desk had last: the
-    number of its last message, and its states by name.
+    number of its last message, and its states by name. ``judged``: somebody says right after each
+    solve what it counts; it is told together with that.
     """
 
     def __init__(
@@ -99,6 +115,8 @@ class Messenger:
         new_id: Callable[[], str],
         seq: int = 0,
         last: Mapping[str, dict[str, Any]] = MappingProxyType({}),
+        *,
+        judged: bool = False,
     ) -> None:
         self._desk = desk
         self._cube = {"id": cube.id, "name": cube.name}
@@ -119,6 +137,12 @@ class Messenger:
         self._times: list[float] = []
         """Seconds of the solves of this session that were finished."""
         self._ended = 0
+        self._figures = Figures(last)
+        self._is_judged = judged
+        self._over: SolveOver | None = None
+        """A solve that waits to be judged."""
+        self._counted: dict[str, Any] = {}
+        """What the last solve counts, and its id."""
 
     def begin(self) -> list[Message]:
         """The first states: nothing has been heard yet. A charge that was heard before stands."""
@@ -129,24 +153,34 @@ class Messenger:
 
     def end(self) -> list[Message]:
         """The last ones: the cube is followed no longer."""
+        told = self._unjudged()
         self._solve = None
-        return [*self._link_is(False), self._session_is("idle")]
+        return [*told, *self._link_is(False), self._session_is("idle")]
 
     def take(self, item: object) -> list[Message]:
         """The messages of an item of :data:`CONCERNS`; none of any other."""
         if not isinstance(item, CONCERNS):
             return self._link_is(True) if isinstance(item, Turned) else []
+        if isinstance(item, Month):
+            return self._new_figures(self._figures.of_month(item))
         self._t = item.t
         told = [] if isinstance(item, LinkChanged) else self._link_is(True)
+        if isinstance(item, Judged | Corrected | Discarded | DrillDone):
+            return told + self._practised(item)
         match item:
             case SolveBegun():
+                told += self._unjudged()
                 self._solve = self._new_id()
                 told.append(self._session_is("solving"))
             case StageDone():
                 told.append(self._stage(item))
+            case SolveOver() if self._is_judged:
+                told += self._unjudged()
+                self._over = item
             case SolveOver():
-                told += self._over(item)
+                told += self._solved(item, {})
             case SolveMark():
+                told += [] if item.phase == "end" else self._unjudged()
                 told.append(self._session_is(_STATES[item.phase]))
             case BatteryLevel() if item.percent != self._battery:
                 self._battery = item.percent
@@ -154,6 +188,46 @@ class Messenger:
             case LinkChanged():
                 told += self._link_is(item.up)
         return told
+
+    def _practised(self, item: Judged | Corrected | Discarded | DrillDone) -> list[Message]:
+        match item:
+            case Judged():
+                over, self._over = self._over, None
+                counts = judged_payload(item.ms, item.penalties)
+                self._counted = {}
+                told = [] if over is None else self._solved(over, counts)
+            case Corrected():
+                counts_now = item.measured if item.penalties is None else item.penalties
+                told = self._corrected("penalty", judged_payload(item.ms, counts_now))
+            case Discarded():
+                what = "discarded" if item.away else "restored"
+                told = self._corrected(what, {"discarded": item.away})
+            case DrillDone():
+                event = self._message(DRILL, {"event_type": item.how_well} | drill_payload(item))
+                return [event, self._state(DRILL_LATEST, _without_head(event.body))]
+        return told + self._new_figures(self._figures.of_tally(item.tally))
+
+    def _unjudged(self) -> list[Message]:
+        """Tell a solve that nobody judged after all."""
+        over, self._over = self._over, None
+        return [] if over is None else self._solved(over, {})
+
+    def _corrected(self, what: str, counts: dict[str, Any]) -> list[Message]:
+        """The last solve counts something else now."""
+        if not self._counted:
+            return []
+        self._counted |= counts
+        body = {"event_type": what} | self._counted
+        solve = self._recent[-1]
+        self._recent[-1] = solve | self._counted
+        return [
+            self._message(CORRECTION, body),
+            self._state(LATEST, _without_head(self._recent[-1])),
+            self._state(RECENT, {"solves": list(self._recent)}),
+        ]
+
+    def _new_figures(self, bodies: list[dict[str, Any]]) -> list[Message]:
+        return [self._state(FIGURES + body["figure"], body) for body in bodies]
 
     def dropped(self, details: int, solves: int) -> Message:
         """How much this desk has ever had to drop for want of room."""
@@ -163,27 +237,24 @@ class Messenger:
         body = {"event_type": done.split.stage, "solve": self._solve_id()}
         return self._message(STAGE, body | stage_payload(done.split), detail=True)
 
-    def _over(self, over: SolveOver) -> list[Message]:
-        solve = over.solve
+    def _solved(self, over: SolveOver, counts: dict[str, Any]) -> list[Message]:
+        """A solve has ended; ``counts``: what it counts, if somebody judged that."""
+        solve, its = over.solve, {"solve": self._solve_id()}
+        self._counted = its | counts | {"discarded": False} if counts else {}
         body = {"event_type": "solved" if solve.solved else "unfinished"}
-        event = self._message(SOLVE, body | {"solve": self._solve_id()} | solve_payload(solve))
+        event = self._message(SOLVE, body | its | solve_payload(solve) | counts)
         self._recent.append(event.body)
         self._solve = None
         self._ended += 1
         told = [
             event,
-            self._state(LATEST, {k: v for k, v in event.body.items() if k not in _HEAD}),
+            self._state(LATEST, _without_head(event.body)),
             self._state(RECENT, {"solves": list(self._recent)}),
         ]
-        if solve.solved:
+        if solve.solved and not self._is_judged:
             self._times.append(solve.seconds)
-            told.append(self._mean())
+            told += self._new_figures([self._figures.of_times(self._times)])
         return [*told, self._session_is("idle")]
-
-    def _mean(self) -> Message:
-        mean = sum(self._times) / len(self._times)
-        body = {"figure": "session-mean", "value": round(mean, 3), "unit": "s"}
-        return self._state(f"{FIGURES}session-mean", body | {"solves": len(self._times)})
 
     def _solve_id(self) -> str:
         if self._solve is None:  # begun before we were told
@@ -216,6 +287,5 @@ _HEAD: Final = ("id", "desk", "seq", "at")
 """What every message begins with."""
 
 
-def availability(desk: str, state: str, new_id: str) -> dict[str, Any]:
-    """The body on :data:`~.topics.AVAILABILITY`: ``online``, or ``offline`` as the last will."""
-    return {"id": new_id, "desk": desk, "state": state}
+def _without_head(body: dict[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in body.items() if name not in _HEAD}

@@ -2,12 +2,24 @@
 
 from __future__ import annotations
 
+import json
 from typing import TYPE_CHECKING, Any
 
-if TYPE_CHECKING:
-    from livecube.stages.solve import Solve, Split
+from livecube.timing.results import penalties_text, result_of
 
-__all__ = ["solve_payload", "stage_payload"]
+if TYPE_CHECKING:
+    from livecube.dashboard.drilling import DrillDone
+    from livecube.stages.solve import Solve, Split
+    from livecube.timing.results import Penalty
+
+__all__ = [
+    "availability",
+    "drill_payload",
+    "judged_payload",
+    "seq_of",
+    "solve_payload",
+    "stage_payload",
+]
 
 
 def _s(seconds: float) -> float:
@@ -43,3 +55,42 @@ def solve_payload(solve: Solve) -> dict[str, Any]:
         "gap": solve.gap,
         "stages": [stage_payload(split) for split in solve.splits],
     }
+
+
+def judged_payload(ms: int, penalties: tuple[Penalty, ...]) -> dict[str, Any]:
+    """What a solve counts that took so many milliseconds."""
+    result = result_of(ms, penalties)
+    return {
+        "result_seconds": None if isinstance(result, str) else _s(result / 1000),
+        "penalty": penalties_text(penalties),
+        "penalties": [{"kind": one.kind, "reason": one.reason} for one in penalties],
+    }
+
+
+def drill_payload(done: DrillDone) -> dict[str, Any]:
+    """One try of a drill."""
+    return {
+        "technique": done.technique,
+        "case": done.case,
+        "grade": done.grade,
+        "how_well": done.how_well,
+        "as_asked": done.as_asked,
+        "seconds": _s(done.ms / 1000),
+        "look_seconds": _s(done.look_ms / 1000),
+        "turns": done.turns,
+        "fewest_turns": done.fewest,
+    }
+
+
+def availability(desk: str, state: str, new_id: str) -> dict[str, Any]:
+    """The body on :data:`~.topics.AVAILABILITY`: ``online``, or ``offline`` as the last will."""
+    return {"id": new_id, "desk": desk, "state": state}
+
+
+def seq_of(payload: bytes) -> int:
+    """Which message of its desk it is; 0 if the payload is not as it should be."""
+    try:
+        seq = json.loads(payload)["seq"]
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return 0
+    return seq if isinstance(seq, int) and seq > 0 else 0

@@ -15,6 +15,9 @@ __all__ = [
     "AVAILABILITY",
     "BATTERY",
     "CHECK",
+    "CORRECTION",
+    "DRILL",
+    "DRILL_LATEST",
     "FIGURES",
     "LATEST",
     "LINK",
@@ -39,11 +42,27 @@ SOLVE: Final = "solve"
 LATEST: Final = "solve/latest"
 RECENT: Final = "solve/recent"
 OUTBOX: Final = "outbox"
+CORRECTION: Final = "correction"
+DRILL: Final = "drill"
+DRILL_LATEST: Final = "drill/latest"
 FIGURES: Final = "figures/"
 """Below it stand figures by their names; a listener leaves alone those that it does not know."""
 CHECK: Final = "check"
 """Where ``livecube mqtt check`` publishes and reads back; nothing stays there."""
-NAMES: Final = (AVAILABILITY, LINK, BATTERY, SESSION, STAGE, SOLVE, LATEST, RECENT, OUTBOX)
+NAMES: Final = (
+    AVAILABILITY,
+    LINK,
+    BATTERY,
+    SESSION,
+    STAGE,
+    SOLVE,
+    LATEST,
+    RECENT,
+    CORRECTION,
+    DRILL,
+    DRILL_LATEST,
+    OUTBOX,
+)
 
 _PLAIN: Final = re.compile(r"[A-Za-z0-9-]")
 _ESCAPED: Final = re.compile(r"(?:_[0-9A-F]{2})+")

@@ -102,6 +102,24 @@ class Connection:
                 f"{self._address.place} does not allow {self._who} to subscribe to {topic}",
             )
 
+    async def retained(self, topic: str, limit_s: float) -> bytes | None:
+        """What the broker has retained on a topic; None if nothing comes in time.
+
+        Use it before :meth:`arriving`, or that misses something.
+        """
+        await self.subscribe(topic)
+        try:
+            async with asyncio.timeout(limit_s):
+                async for one, payload, _ in self.arriving():
+                    if one == topic:
+                        return payload
+        except TimeoutError:
+            pass
+        finally:
+            with self._explained():
+                await self._client.unsubscribe(topic)
+        return None
+
     async def arriving(self) -> AsyncGenerator[tuple[str, bytes, bool], None]:
         """Topic, payload, and whether it was retained; until the connection breaks."""
         with self._explained():

@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Protocol, TypeAlias
 
+from livecube.dashboard.drilling import DrillDone
 from livecube.dashboard.messages import CONCERNS
+from livecube.edges.sink import Item
 from livecube.stages.progress import Turned
+from livecube.trends.values import Month
 
 if TYPE_CHECKING:
-    from livecube.edges.sink import Item
+    from collections.abc import Callable
 
-__all__ = ["DashboardSink", "Publisher"]
+__all__ = ["DashboardSink", "Publisher", "Told"]
+
+Told: TypeAlias = Item | DrillDone | Month
+"""What a dashboard may be told."""
 
 
 class Publisher(Protocol):
     """Who makes messages and sends them, elsewhere."""
 
-    def post(self, item: Item) -> None:
+    def post(self, item: Told) -> None:
         """Take an item over; returns at once."""
         ...
 
@@ -26,21 +32,28 @@ class Publisher(Protocol):
 
 
 class DashboardSink:
-    """Passes on what a dashboard is told. Of the turns only the first: the cube is there."""
+    """Passes on what a dashboard is told. Of the turns only the first: the cube is there.
+
+    ``told_as`` may make something of an item that a dashboard knows.
+    """
 
     name = "dashboard"
 
-    def __init__(self, publisher: Publisher) -> None:
+    def __init__(
+        self, publisher: Publisher, told_as: Callable[[Item], Told] = lambda item: item
+    ) -> None:
         self._publisher = publisher
+        self._told_as = told_as
         self._heard = False
 
     async def take(self, item: Item) -> None:
         """Pass it on, if it is of any concern."""
-        if isinstance(item, CONCERNS):
-            self._publisher.post(item)
-        elif not self._heard and isinstance(item, Turned):
+        told = self._told_as(item)
+        if isinstance(told, CONCERNS):
+            self._publisher.post(told)
+        elif not self._heard and isinstance(told, Turned):
             self._heard = True
-            self._publisher.post(item)
+            self._publisher.post(told)
 
     async def close(self) -> None:
         """Nothing more will happen."""

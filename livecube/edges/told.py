@@ -1,9 +1,9 @@
 """What the broker has acknowledged, and may forget: kept for a while, to be told again.
 
 A broker that is killed loses what it had not written down yet; mosquitto, unless it is told
-otherwise, writes every half hour. So after each connection what was acknowledged lately is sent
-once more, the oldest first, with the same ids and marked ``again``: who drops repetitions sees
-everything once and in order, and who keeps no ids can leave it out.
+otherwise, writes every half hour. What was acknowledged lately can be sent once more, the oldest
+first, with the same ids and marked ``again``: who drops repetitions sees everything once and in
+order, and who keeps no ids can leave it out.
 
 Functions on an outbox's database, for within its transactions.
 """

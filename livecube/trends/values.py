@@ -17,6 +17,7 @@ __all__ = [
     "Change",
     "Figure",
     "Interval",
+    "Month",
     "Period",
     "SolveColumns",
     "Trends",
@@ -160,3 +161,18 @@ class Trends:
     """Predicted seconds a reviewed solve that the best missed chance of each pair would save."""
     techniques: tuple[Uptake, ...]
     slots: tuple[Uptake, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Month:
+    """Thirty days in few figures."""
+
+    mean: float | None
+    """Seconds; None if no solve has a time."""
+    times: int
+    """Solves with a time, without DNF."""
+    reviewed: int
+    """Solves of which chances are known."""
+    came: int
+    """Chances in them, each technique and slot by itself."""
+    taken: int
