@@ -159,3 +159,22 @@ def test_ctrl_c_leaves_a_whole_log(tmp_path: Path) -> None:
     assert b"Traceback" not in complaint
     assert log.read_bytes().endswith(b"\n")
     assert livecube("replay", str(log), "--json", "--no-hints").returncode == 0
+
+
+def test_a_shell_completes_commands_options_and_choices(tmp_path: Path) -> None:
+    (tmp_path / "livecube").write_text(f'#!/bin/sh\nexec {sys.executable} -m livecube "$@"\n')
+    (tmp_path / "livecube").chmod(0o755)
+    asked = """
+        PATH="$PWD:$PATH"; eval "$(livecube completion bash)"
+        completed() {
+            COMP_WORDS=("$@"); COMP_CWORD=$(($# - 1)); COMPREPLY=()
+            _livecube_completion livecube; echo "${COMPREPLY[@]}"
+        }
+        completed livecube rep; completed livecube review --ke; completed livecube hints --level k
+    """
+    done = subprocess.run(
+        ["bash", "-c", asked],
+        capture_output=True, text=True, check=False, timeout=60, cwd=tmp_path,
+    )  # fmt: skip
+    assert done.stdout.splitlines() == ["report replay", "--kept", "keen"]
+    assert done.stderr == ""
