@@ -35,6 +35,7 @@ _MODULES: Final = {
     "learn": "learn",
     "mqtt": "mqtt",
     "config": "config",
+    "completion": "completion",
     "scramble": "scramble",
     "simulate": "simulate",
     "bench": "bench",
@@ -65,7 +66,7 @@ def _livecube() -> None:
 def main() -> None:
     """Run the command line; the exit status is 2 for anything that the user can mend."""
     try:
-        _livecube.main(standalone_mode=False)
+        _livecube.main(prog_name="livecube", standalone_mode=False)
     except LivecubeError as error:
         click.echo(f"livecube: {error}", err=True)
         sys.exit(2)
