@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from html import unescape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,18 +15,24 @@ from click.testing import CliRunner
 from test_trends import columns, evening_noise
 
 from livecube.cli.report import report as command
-from livecube.cube.notation import parse_turns
+from livecube.composition.assembly import load_advisor, set_level
+from livecube.composition.reviewing import begun_kept, review_of
+from livecube.cube.notation import moves_text, parse_turns
 from livecube.cube.position import SOLVED, apply_turns
+from livecube.edges.hands_file import default_hands
 from livecube.edges.history.importing import import_log
 from livecube.edges.history.store import History
 from livecube.solves.records import Chance
 from livecube.trends.making import trends_of
 from livecube.trends.values import ChanceColumns
 from livecube.views.position_svg import position_svg
+from livecube.views.review_text import costs_told
 from livecube.views.trends_page import trends_page
 
 if TYPE_CHECKING:
     from selenium.webdriver import Chrome
+
+    from livecube.review.values import Review
 
 ROOT = Path(__file__).parent.parent
 AXE = ROOT / "node_modules" / "axe-core" / "axe.min.js"
@@ -88,6 +95,28 @@ def test_pages_fetch_and_run_nothing(kept: Path, tmp_path: Path) -> None:
         assert links
         assert {(a or b)[:1] for a, b in links} <= {"#", "d"}  # in the page, or the empty icon
         assert set(re.findall(r'href="#([^"]+)"', text)) <= set(ids)
+
+
+def test_the_page_of_a_solve_holds_its_review(kept: Path) -> None:
+    text = unescape(written(kept, "2").read_text(encoding="utf-8"))
+    one = reviewed(kept, 2)
+    assert len(costs_told(one)) == 3
+    for sentence in costs_told(one):
+        assert f"<li>{sentence}</li>" in text
+    ways = [way for stage in one.stages for way in stage.alternatives]
+    assert ways
+    for way in ways:
+        assert moves_text(way.row.moves) in text
+    with History(kept) as history:
+        (history.folder / history.solve(2).log).unlink()
+    assert "Its log cannot be read any more." in written(kept, "2").read_text(encoding="utf-8")
+
+
+def reviewed(kept: Path, number: int) -> Review:
+    advisor = load_advisor()
+    set_level(advisor, "calm")
+    with History(kept) as history:
+        return review_of(begun_kept(history, number), advisor, default_hands())
 
 
 def test_what_cannot_be_reported_is_said(kept: Path) -> None:

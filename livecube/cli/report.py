@@ -12,6 +12,7 @@ import click
 import numpy as np
 
 from livecube.cli.history import wanted_of, wanted_options
+from livecube.cli.options import level_option
 from livecube.edges.history.folder import data_folder
 from livecube.edges.history.store import History
 from livecube.errors import UsageError
@@ -27,7 +28,14 @@ __all__ = ["report"]
 @click.argument("file", type=click.Path(path_type=Path), metavar="FILE.html")
 @wanted_options
 @click.option("--session", type=int, help="Of this session.")
-def report(numbers: tuple[int, ...], file: Path, session: int | None, **asked: str | None) -> None:
+@level_option
+def report(
+    numbers: tuple[int, ...],
+    file: Path,
+    session: int | None,
+    level: str,
+    **asked: str | None,
+) -> None:
     """Write a page about solve N, or about all solves that the options ask for, to FILE.html.
 
     The page needs nothing beside itself. It can be read on a phone, printed, and listened to.
@@ -39,7 +47,7 @@ def report(numbers: tuple[int, ...], file: Path, session: int | None, **asked: s
         raise UsageError(f"{file} exists; choose another name or remove it")
     _need_plots()
     wanted = replace(wanted_of(**asked), session=session)
-    text = _of_solve(numbers[0]) if numbers else _of_many(wanted)
+    text = _of_solve(numbers[0], level) if numbers else _of_many(wanted)
     try:
         with file.open("x", encoding="utf-8") as out:
             out.write(text)
@@ -57,13 +65,16 @@ def _need_plots() -> None:
         ) from None
 
 
-def _of_solve(number: int) -> str:
+def _of_solve(number: int, level: str) -> str:
+    from livecube.cli.review import kept_solve, reviewed
     from livecube.composition.reporting import positions_of
     from livecube.views.solve_page import solve_page
 
     with History(data_folder()) as history:
         solve, chances = history.solve(number), history.chances(number)
-        return solve_page(solve, chances, positions_of(solve, history.folder / solve.log))
+        positions = positions_of(solve, history.folder / solve.log)
+    review = reviewed(kept_solve(number), level, None)[0][1] if positions else None
+    return solve_page(solve, chances, positions, review)
 
 
 def _of_many(wanted: Wanted) -> str:

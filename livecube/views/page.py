@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-__all__ = ["details", "figures_list", "page", "paragraph", "section", "table"]
+__all__ = ["details", "figures_list", "numbered", "page", "paragraph", "section", "table"]
 
 
 def page(title: str, about: str, sections: Sequence[tuple[str, str, str]]) -> str:
@@ -43,6 +43,11 @@ def paragraph(text: str, *, quiet: bool = False, turns: bool = False) -> str:
     """A paragraph of text."""
     kind = ' class="quiet"' if quiet else ' class="turns"' if turns else ""
     return f"<p{kind}>{escape(text)}</p>"
+
+
+def numbered(sentences: Sequence[str]) -> str:
+    """A list of sentences, the most important first."""
+    return f"<ol>{''.join(f'<li>{escape(one)}</li>' for one in sentences)}</ol>\n"
 
 
 def table(caption: str, rows: Sequence[Sequence[str]], words: Sequence[int] = ()) -> str:

@@ -4,29 +4,40 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from livecube.cube.notation import moves_text
+from livecube.review.findings import turns_counted
 from livecube.timing.results import result_text
-from livecube.views.page import figures_list, page, paragraph, table
+from livecube.views.page import figures_list, numbered, page, paragraph, table
 from livecube.views.plots import pause_plot
 from livecube.views.position_svg import position_svg
+from livecube.views.review_text import costs_told
 from livecube.views.text import STAGE_TITLES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from livecube.cube.geometry import Array
+    from livecube.review.values import Review
     from livecube.solves.records import Chance, KeptSolve, KeptStage
 
 __all__ = ["solve_page"]
 
+_NO_LOG: Final = "Its log cannot be read any more."
 _NO_CHANCES: Final = (
     "It was not reviewed yet; livecube review --kept NUMBER does, and keeps its chances."
 )
 
 
 def solve_page(
-    solve: KeptSolve, chances: Sequence[Chance], positions: Sequence[tuple[str, Array]]
+    solve: KeptSolve,
+    chances: Sequence[Chance],
+    positions: Sequence[tuple[str, Array]],
+    review: Review | None,
 ) -> str:
-    """The page of a solve; ``positions`` are how it stood, each with its title."""
+    """The page of a solve; ``positions`` are how it stood, each with its title.
+
+    ``review``: None if its log cannot be read any more.
+    """
     one = solve.listed
     about = f"{one.started[:16].replace('T', ' ') or 'undated'} (UTC), {one.person}"
     if one.tags:
@@ -36,6 +47,7 @@ def solve_page(
         about,
         [
             ("solve", "The solve", _overview(solve)),
+            ("review", "What mattered most", _review(review)),
             ("stages", "Stages", _stages(solve)),
             ("positions", "Positions", _positions(positions)),
             ("chances", "Chances", _chances(chances)),
@@ -56,6 +68,30 @@ def _overview(solve: KeptSolve) -> str:
         ]
     )
     return told + paragraph("Scramble:") + paragraph(one.scramble or "unknown", turns=True)
+
+
+def _review(review: Review | None) -> str:
+    if review is None:
+        return paragraph(_NO_LOG)
+    costs = costs_told(review)
+    told = numbered(costs) if costs else paragraph("Nothing in particular cost time.")
+    ways = [(stage, way) for stage in review.stages for way in stage.alternatives]
+    if not ways:
+        return told
+    rows = [("pair", "when", "moves", "held", "instead", "turns saved", "seconds (predicted)")]
+    rows += [
+        (
+            " and ".join(stage.split.slots),
+            f"after {turns_counted(way.after)}" if way.after else "at once",
+            moves_text(way.row.moves),
+            str(way.row.holding),
+            f"{way.row.title} into {' and '.join(way.row.slots)}",
+            f"{way.saved_turns:+d}",
+            f"{way.saved_s:+.2f}",
+        )
+        for stage, way in ways
+    ]
+    return told + table("Ways that would have been quicker", rows, (1, 2, 3, 4))
 
 
 def _stages(solve: KeptSolve) -> str:
@@ -86,7 +122,7 @@ def _stage_row(stage: KeptStage) -> tuple[str, str, str, str, str, str]:
 
 def _positions(positions: Sequence[tuple[str, Array]]) -> str:
     if not positions:
-        return paragraph("Its log cannot be read any more.")
+        return paragraph(_NO_LOG)
     legend = "Unfolded, white up and green in front; letters are the initials of the colours."
     drawn = "".join(
         f"<figure>{position_svg(position, title)}"
