@@ -45,14 +45,16 @@ def setups(technique: str) -> Iterator[tuple[int, ...]]:
         yield down.fixed([*turns, *random_turns(rng, scattered)])
 
 
-def broken_pairs(rng: random.Random, slots: int) -> list[int]:
+def broken_pairs(rng: random.Random, slots: int, steps: int | None = None) -> list[int]:
     """Steps that break pairs of so many slots (1 to 4), and a turn of the upper layer.
+
+    ``steps``: how many; None: as many as slots, or up to two more.
 
     Down-frame turns on the solved cube; the cross stays whole and aligned.
     """
     open_slots = rng.sample(range(4), slots)
     turns: list[int] = []
-    for _ in range(rng.randint(slots, slots + 2)):
+    for _ in range(rng.randint(slots, slots + 2) if steps is None else steps):
         edge, corner = rng.choice(open_slots), rng.choice(open_slots)
         aside = edge - corner
         turns += [*_layer("D", aside), *rng.choice(_steps()[edge]), *_layer("D", -aside)]

@@ -12,6 +12,8 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+
 from livecube.advice.best_choice import best_row, is_best_choice
 from livecube.advice.setups import broken_pairs, random_turns
 from livecube.cube.geometry import NEXT_STICKER, OPPOSITE
@@ -31,7 +33,6 @@ if TYPE_CHECKING:
     from livecube.advice.advisor import Advisor
     from livecube.advice.opportunity import Advice, Opportunity
     from livecube.cube.geometry import Array
-    from livecube.stages.frame import CrossFrame
     from livecube.techniques.base import Chance, Technique
 
 __all__ = [
@@ -44,18 +45,25 @@ __all__ = [
     "sampled",
 ]
 
-_POOL: Final = 4
-"""So many times the positions that are wanted are gathered, to choose from."""
+_POOL: Final = 6
+_POOL_IN_INSPECTION: Final = 3
+"""From so many positions each one of a set is chosen."""
+_BROKEN: Final = 3
+"""So many slots are broken at most on the way from one position to the next …"""
+_STEPS: Final = 3
+"""… by so many steps at most, of three to five turns each."""
 _TRIED: Final = 4000
 """At most so many positions are tried for a set."""
-_TRIED_IN_INSPECTION: Final = 40
+_TRIED_IN_INSPECTION: Final = 120
 """Advice for a cross that is not whole takes longer."""
 _ASIDE: Final = 0.15
 """Share of positions in which the cross layer stands aside."""
 _SCATTERING: Final = (2, 4)
 """Turns that scatter the cross for what is done in inspection: fewest, most."""
 _FLIPS: Final = {"keyhole-flip"}
-"""Techniques that random steps hardly ever lead to: an edge is flipped beside them."""
+"""Techniques that random steps hardly ever lead to. An edge is flipped beside them, and the cross
+layer turned aside: of 10,000 positions with such an edge and the layer aligned, the technique was
+the best choice in none."""
 _NAMED_BY_HINDSIGHT: Final = {"keyhole-corner", "keyhole-edge", "keyhole-flip", "x-cross"}
 """Techniques whose name depends on how a pair was done, not on how it began."""
 
@@ -127,19 +135,28 @@ def drawn_set(
 ) -> tuple[DrillPlace, ...]:
     """A set of different positions, in the order in which they are to be asked.
 
-    Those whose keys are ``known`` are left out, so that no set comes twice. It may be smaller
-    than was wished, or empty, if not as many were found. ``step`` is told which share of the
-    work is done.
+    Each lies near to where the one before ends, so that few turns set it up. Those whose keys
+    are ``known`` are left out, so that no set comes twice. It may be smaller than was wished, or
+    empty, if not as many were found. ``step`` is told which share of the work is done.
     """
-    pool: dict[str, DrillPlace] = {}
-    enough = wish.count * (1 if wish.technique.in_inspection else _POOL)
-    for share, place in _tries(advisor, wish, rng, known):
-        step(max(share, len(pool) / enough))
-        if place is not None:
+    drawn: list[DrillPlace] = []
+    asked: Counter[str] = Counter()
+    left = _Tries(wish)
+    while len(drawn) < wish.count and left:
+        keys = {*known, *(place.key for place in drawn)}
+        pool: dict[str, DrillPlace] = {}
+        for place in left.from_base(advisor, rng, _end(drawn), keys):
             pool.setdefault(place.key, place)
-        if len(pool) == enough:
-            break
-    return tuple(_balanced(list(pool.values()), wish.count, rng))
+            if len(pool) == left.pool:
+                break
+        if pool:
+            # Of the case, side and slot that were asked least so far.
+            names = {key: _names(place) for key, place in pool.items()}
+            chosen = min(pool, key=lambda key: sum(asked[name] for name in names[key]))
+            asked.update(names[chosen])
+            drawn.append(pool[chosen])
+        step(max(left.share, len(drawn) / wish.count))
+    return tuple(drawn)
 
 
 def drawn_cases(
@@ -152,31 +169,64 @@ def drawn_cases(
 ) -> tuple[DrillPlace, ...]:
     """A position for each of some cases, as far as one is found; else as :func:`drawn_set`."""
     found: dict[str, DrillPlace] = {}
-    for share, place in _tries(advisor, wish, rng, known):
-        step(max(share, len(found) / len(cases)))
-        if place is not None and str(place.case) in cases:
-            found.setdefault(str(place.case), place)
-        if len(found) == len(cases):
-            break
+    left = _Tries(wish)
+    while len(found) < len(cases) and left:
+        for place in left.from_base(advisor, rng, _end([*found.values()]), known):
+            if (case := str(place.case)) in cases and case not in found:
+                found[case] = place
+                break
+        step(max(left.share, len(found) / len(cases)))
     return tuple(found.values())
 
 
-def _tries(
-    advisor: Advisor, wish: Wish, rng: random.Random, known: Collection[str]
-) -> Iterator[tuple[float, DrillPlace | None]]:
-    """So many random positions as are tried for a set; None for what is not wished."""
-    most = _TRIED_IN_INSPECTION if wish.technique.in_inspection else _TRIED
-    for tried in range(most):
-        place = sampled(advisor, wish.technique, wish.face, rng)
-        wished = place is not None and place.key not in known and wish.takes(place)
-        yield tried / most, place if wished else None
+class _Tries:
+    """The random positions that may still be tried for a set; false when there are no more."""
+
+    def __init__(self, wish: Wish) -> None:
+        self._wish = wish
+        self._most = _TRIED_IN_INSPECTION if wish.technique.in_inspection else _TRIED
+        self._tried = 0
+        self.pool = _POOL_IN_INSPECTION if wish.technique.in_inspection else _POOL
+
+    def __bool__(self) -> bool:
+        return self._tried < self._most
+
+    @property
+    def share(self) -> float:
+        """How many of them were used."""
+        return self._tried / self._most
+
+    def from_base(
+        self, advisor: Advisor, rng: random.Random, base: Array, known: Collection[str]
+    ) -> Iterator[DrillPlace]:
+        """Positions as wished, near to a base and not known."""
+        while self:
+            self._tried += 1
+            place = sampled(advisor, self._wish.technique, self._wish.face, rng, base)
+            if place is not None and place.key not in known and self._wish.takes(place):
+                yield place
+
+
+def _end(places: Sequence[DrillPlace]) -> Array:
+    """Where the cube stands when the last of some places is done as advised."""
+    if not places:
+        return SOLVED
+    position = np.frombuffer(places[-1].position, dtype=np.uint8)
+    return apply_turns(position, places[-1].row.turns_fixed)
+
+
+def _names(place: DrillPlace) -> tuple[str, ...]:
+    return (f"case {place.case}", f"side {place.case.side}", f"slots {'+'.join(place.row.slots)}")
 
 
 def sampled(
-    advisor: Advisor, technique: Technique, face: int, rng: random.Random
+    advisor: Advisor, technique: Technique, face: int, rng: random.Random, base: Array = SOLVED
 ) -> DrillPlace | None:
-    """One random position; None if the technique is not the best choice there."""
-    position = _random_position(technique, face, rng)
+    """A random position near a base with a whole, aligned cross.
+
+    None if the technique is not the best choice there.
+    """
+    position = _random_position(technique, face, rng, base)
     situation = Situation.of(position, face)
     chances = technique.chances(situation)
     if not chances or not _is_promising(advisor, technique, chances, position, face):
@@ -195,14 +245,15 @@ def sampled(
     return place if _can_be_judged(place, advice) else None
 
 
-def _random_position(technique: Technique, face: int, rng: random.Random) -> Array:
+def _random_position(technique: Technique, face: int, rng: random.Random, base: Array) -> Array:
     flips = technique.id in _FLIPS
-    turns = broken_pairs(rng, rng.randint(1, 2 if flips else 4))
+    slots = rng.randint(1, 2 if flips else _BROKEN)
+    turns = broken_pairs(rng, slots, rng.randint(1, _STEPS))
     if technique.in_inspection:
         turns += random_turns(rng, rng.randint(*_SCATTERING))
-    elif rng.random() < _ASIDE:
+    elif flips or rng.random() < _ASIDE:
         turns.append(15 + rng.randrange(3))
-    position = apply_turns(SOLVED, Situation.of(SOLVED, face).fixed(turns))
+    position = apply_turns(base, Situation.of(base, face).fixed(turns))
     return _flipped(position, face, rng) if flips else position
 
 
@@ -211,17 +262,18 @@ def _flipped(position: Array, face: int, rng: random.Random) -> Array:
     solved = slot_bits(Situation.of(position, face).solved)
     if not solved:
         return position
-    frame = FRAMES[face]
+    (slot,) = _frame_slots(face, [rng.choice(solved)])
     last = next(p for p in EDGES if OPPOSITE[face] in piece_faces(p))
-    for edge in (frame.edges[rng.choice(_frame_slots(frame, face, solved))], last):
-        position[edge] = NEXT_STICKER[position[edge]]
-    return position
+    edges = [FRAMES[face].edges[slot], last]
+    flipped = position.copy()
+    flipped[edges] = NEXT_STICKER[position[edges]]
+    return flipped
 
 
-def _frame_slots(frame: CrossFrame, face: int, slots: Sequence[int]) -> list[int]:
+def _frame_slots(face: int, slots: Sequence[int]) -> list[int]:
     """Numbers that the frame has for slots of a situation."""
     names = Situation.of(SOLVED, face).slot_names(slots)
-    return [frame.slots.index(name) for name in names]
+    return [FRAMES[face].slots.index(name) for name in names]
 
 
 def _is_promising(
@@ -271,20 +323,3 @@ def _plainly_the_same(place: DrillPlace, advice: Advice) -> bool:
     for turn in plain.turns_fixed:
         one.turn(0.0, turn)
     return as_advised(place, place.position, *one.done())
-
-
-def _balanced(pool: Sequence[DrillPlace], count: int, rng: random.Random) -> Iterator[DrillPlace]:
-    """So many of the pool: each time of the case, side and slot that were asked least so far."""
-    left = list(pool)
-    rng.shuffle(left)
-    asked: Counter[str] = Counter()
-    while left and count:
-        chosen = min(left, key=lambda place: [asked[name] for name in _names(place)])
-        asked.update(_names(chosen))
-        left.remove(chosen)
-        count -= 1
-        yield chosen
-
-
-def _names(place: DrillPlace) -> tuple[str, ...]:
-    return (f"case {place.case}", f"side {place.case.side}", f"slots {'+'.join(place.row.slots)}")
