@@ -171,7 +171,7 @@ async def test_forget_leaves_no_trace(
         async with publishing(asked) as sink:
             for item in items():
                 await sink.take(item)
-    assert await forget_desk(asked) == 20 + 1 + 6 + 1  # entities, device, states, figure
+    assert await forget_desk(asked) == 20 + 1 + 6 + 1 + 1  # entities, device, states, figure, mark
     async with Consumer(broker.port, "#", "late") as consumer:
         async with aiomqtt.Client("127.0.0.1", broker.port) as client:
             await client.publish("end", b"{}", qos=1)

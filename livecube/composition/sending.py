@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any, Final
 from livecube import __version__
 from livecube.dashboard.discovery import birth_topic, configurations, is_birth, is_known
 from livecube.dashboard.payloads import availability, seq_of
-from livecube.dashboard.topics import AVAILABILITY, LATEST, Tree, desk_part
+from livecube.dashboard.topics import AVAILABILITY, MARK, Tree, desk_part
 from livecube.edges.broker import MOST_AT_ONCE, Parcel, connected
 from livecube.errors import BrokerError, LivecubeError
 
@@ -37,6 +37,8 @@ _FIRST_DELAY_S: Final = 0.2
 _LONGEST_DELAY_S: Final = 30.0
 _STEADY_S: Final = 2.0
 """A connection that held so long was a good one: the next try is soon."""
+_BATCH: Final = MOST_AT_ONCE - 1
+"""Letters that are sent together, with a mark behind them."""
 _RETAINED_S: Final = 1.0
 """What is retained comes right after the broker's answer; reading it may not be allowed."""
 _BIRTHS_APART_S: Final = 2.0
@@ -150,11 +152,12 @@ class Sender:
         async with self._in_order:
             await self._introduce(connection)
             await connection.publish([self._there("online")])
-            await self._publish(connection, again)
+            for at in range(0, len(again), _BATCH):
+                await self._publish(connection, again[at : at + _BATCH])
             await self._publish(connection, self._outbox.states())
 
     async def _forgotten(self, connection: Connection) -> list[Letter]:
-        """What the broker had and has not any more, as the last solve shows that it retained.
+        """What the broker had and has not any more, as the mark shows that it retained.
 
         It forgets from some moment on. Where that cannot be seen, all that it may have forgotten.
         """
@@ -162,12 +165,12 @@ class Sender:
         if not again:
             return []
         try:
-            payload = await connection.retained(self._plan.tree.topic(LATEST), _RETAINED_S)
+            mark = await connection.retained(self._plan.tree.topic(MARK), _RETAINED_S)
         except BrokerError as error:
             if error.trouble != "not allowed":
                 raise
-            payload = None
-        remembered = seq_of(payload or b"")
+            mark = None
+        remembered = seq_of(mark or b"")
         if remembered > self._outbox.seq:
             remembered = 0  # not of this outbox
         return [letter for letter in again if letter.seq > remembered]
@@ -212,7 +215,7 @@ class Sender:
         while True:
             self._fresh.clear()
             async with self._in_order:
-                letters = self._outbox.oldest(MOST_AT_ONCE)
+                letters = self._outbox.oldest(_BATCH)
                 if letters:
                     await self._publish(connection, letters)
                     self._outbox.sent(letters)
@@ -231,10 +234,17 @@ class Sender:
             await self._introduce(connection)
 
     async def _publish(self, connection: Connection, letters: Sequence[Letter]) -> None:
+        """Publish in order; behind solves and whole batches a mark, how far the broker has come.
+
+        States that are said again have no place in the order.
+        """
         topic = self._plan.tree.topic
-        await connection.publish(
-            [Parcel(topic(one.name), one.payload, one.retain) for one in letters]
-        )
+        parcels = [Parcel(topic(one.name), one.payload, one.retain) for one in letters]
+        upto = max((one.seq for one in letters), default=0)
+        is_worth_it = len(letters) == _BATCH or not all(one.retain or one.detail for one in letters)
+        if upto and is_worth_it:
+            parcels.append(Parcel(topic(MARK), json.dumps({"seq": upto}), retain=True))
+        await connection.publish(parcels)
 
     def _there(self, state: str) -> Parcel:
         body = availability(self._plan.desk, state, self._new_id())

@@ -21,6 +21,7 @@ __all__ = [
     "FIGURES",
     "LATEST",
     "LINK",
+    "MARK",
     "NAMES",
     "OUTBOX",
     "RECENT",
@@ -49,6 +50,9 @@ FIGURES: Final = "figures/"
 """Below it stand figures by their names; a listener leaves alone those that it does not know."""
 CHECK: Final = "check"
 """Where ``livecube mqtt check`` publishes and reads back; nothing stays there."""
+MARK: Final = "mark"
+"""Retained: up to which ``seq`` a broker has heard the desk. After its death that shows what it
+forgot; nobody else needs it."""
 NAMES: Final = (
     AVAILABILITY,
     LINK,

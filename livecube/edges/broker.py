@@ -108,17 +108,13 @@ class Connection:
         Use it before :meth:`arriving`, or that misses something.
         """
         await self.subscribe(topic)
-        try:
-            async with asyncio.timeout(limit_s):
-                async for one, payload, _ in self.arriving():
-                    if one == topic:
-                        return payload
-        except TimeoutError:
-            pass
-        finally:
-            with self._explained():
-                await self._client.unsubscribe(topic)
-        return None
+        found = None
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(limit_s), contextlib.aclosing(self.arriving()) as arriving:
+                _, found, _ = await anext(arriving)
+        with self._explained():
+            await self._client.unsubscribe(topic)
+        return found
 
     async def arriving(self) -> AsyncGenerator[tuple[str, bytes, bool], None]:
         """Topic, payload, and whether it was retained; until the connection breaks."""
