@@ -439,10 +439,10 @@ def test_a_listener_survives_whatever_arrives(arriving: list[tuple[str, Any]]) -
     desks = Desks("livecube")
     for name, body in arriving:
         arrived = desks.take(f"livecube/a/{name}", json.dumps(body).encode())
-        if arrived is not None and (line := arrived_line(desks, arrived)) is not None:
+        if arrived is not None and (line := arrived_line(desks, arrived, "12:00:00")) is not None:
             assert line.isprintable()
     with (console := Console(width=100, record=True, quiet=True)).capture():
-        console.print(desks_table(desks, 5))
+        console.print(desks_table(desks, 5, 100))
 
 
 @pytest.mark.parametrize(
@@ -458,26 +458,56 @@ def test_a_listener_counts_what_makes_no_sense(payload: bytes) -> None:
     assert not desks.desks
 
 
-def test_a_listener_shows_several_desks_and_drops_what_comes_again() -> None:
+@pytest.mark.parametrize("width", [80, 100, 160])
+def test_a_listener_shows_several_desks_and_drops_what_comes_again(width: int) -> None:
     from rich.console import Console
 
     from livecube.views.desks import desks_table
 
     desks = Desks("livecube")
-    for part in ("a", "b_20c"):
+    for part in ("a", "b_20" * 12, "c"):
         desks.take(f"livecube/{part}/availability", b'{"state":"online"}')
-    for message in told(1)[0][:-3]:
+    told_twice = told(1)[0][:-3]
+    for message in told_twice:
         for _ in range(2):
             desks.take(f"livecube/a/{message.name}", message.payload.encode())
-    assert desks.repeated == len(told(1)[0][:-3])
-    console = Console(width=120, color_system=None)
+    assert desks.repeated == len(told_twice)
+    for message in practised(7)[:-2]:
+        desks.take(f"livecube/c/{message.name}", message.payload.encode())
+    console = Console(width=width, color_system=None)
     with console.capture() as shown:
-        console.print(desks_table(desks, 10))
-    first, second = shown.get().splitlines()[1:3]
+        console.print(desks_table(desks, 10, width))
+    lines = shown.get().splitlines()
+    assert all(len(line) <= width for line in lines)
+    first, second, third = lines[1:4]
     assert first.startswith("a ")
-    assert "n 71 %" in first
-    assert re.search(r"\d\.\d\d s( +\d\.\d\d){8}", first)
-    assert second.startswith("b c")
+    assert ("n 71 %" in first) == (width == 160)
+    mean_and_stages = r"( +\d\.\d){3}" if width == 80 else r" +\d\d\.\d\d( +\d\.\d\d){7}"
+    assert re.search(r"idle +1 +\d\d\.\d\d" + mean_and_stages, first)
+    assert second.startswith("b b b")
+    # The last one, 18.34, was made a +2.
+    assert re.search(r"c +idle +7 +20\.34 \(\+2\) +\d+\.\d\d ", third)
+
+
+def test_a_line_says_when_it_was() -> None:
+    from livecube.views.desks import arrived_line
+
+    desks, lines = Desks("livecube"), []
+    for message in practised(1):
+        body = message.body | {"at": "2026-03-01T21:04:11.5+00:00"}
+        arrived = desks.take(f"livecube/a/{message.name}", json.dumps(body).encode())
+        assert arrived is not None
+        lines.append(arrived_line(desks, arrived, "12:00:00"))
+    arrived = desks.take("livecube/a/availability", b'{"state":"offline"}')
+    assert arrived is not None
+    assert arrived_line(desks, arrived, "12:00:00") == "12:00:00  a: away"
+    told_lines = [line for line in lines if line]
+    assert all(re.match(r"\d\d:\d4:11  a: |\d\d:\d\d:11  a: ", line) for line in told_lines)
+    ends = [line[13:] for line in told_lines if not re.search("cross|pair|tation|closing", line)]
+    assert ends == [
+        "solve 12.34", "corrected: penalty +2", "corrected: penalty +2, thrown away",
+        "drill keyhole-corner: sound",
+    ]  # fmt: skip
 
 
 def test_the_tree_names_every_topic_and_schema() -> None:

@@ -11,7 +11,7 @@ from broker import MISSING as NO_BROKER
 from broker import Broker, free_port
 from browser import MISSING as NO_BROWSER
 from browser import browser
-from test_dashboard import TREE, told
+from test_dashboard import TREE, practised, told
 
 from livecube.edges.dashboard_files import page_text
 
@@ -48,14 +48,33 @@ async def test_the_page_shows_desks_of_a_real_broker_and_obeys_nothing(tmp_path:
                 for message in messages[:-3]:
                     await client.publish(TREE.topic(message.name), message.payload, qos=1)
                     await client.publish(TREE.topic(message.name), message.payload, qos=1)
+                for message in practised(7):
+                    await client.publish(f"livecube/z/{message.name}", message.payload, qos=1)
             seconds = f"{over[0].solve.seconds:.2f}"
-            wait.until(lambda d: len(d.find_elements("tag name", "article")) == 2)
-            evil_card, card = driver.find_elements("tag name", "article")
+            wait.until(lambda d: len(d.find_elements("tag name", "article")) == 3)
+            evil_card, card, practice = driver.find_elements("tag name", "article")
             wait.until(lambda _: card.find_element("class name", "time").text == seconds)
             assert card.find_element("tag name", "h2").text == "Küche/1 +#"
             assert "battery 71 %" in card.find_element("class name", "about").text
             assert len(card.find_elements("tag name", "li")) == 8
             assert EVIL in evil_card.text
+            wait.until(lambda _: "drill" in practice.find_element("class name", "under").text)
+            told_of = practice.find_element("class name", "under").text
+            assert told_of == (
+                "last solve, in seconds · +2 counted in · thrown away · drill keyhole-corner: sound"
+            )
+            assert practice.find_element("class name", "time").text == "20.34"
+            names = [one.text for one in practice.find_elements("tag name", "dt")]
+            assert names == [
+                "session mean",
+                "session best",
+                "mean of 3",
+                "average of 5",
+                "month before",
+            ]
+            means = [float(one.text) for one in practice.find_elements("tag name", "dd")]
+            assert means[1] == 12.34
+            assert means[4] == 20.0
             assert driver.title == "livecube desks"
             assert not driver.find_elements("tag name", "img")
             said: list[dict[str, str]] = driver.get_log("browser")  # type: ignore[no-untyped-call]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 import sys
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -122,7 +123,7 @@ class _Screen:
             return
         if self._as_json:
             click.echo(json.dumps({"topic": arrived.name, "of": arrived.desk} | arrived.body))
-        elif (line := arrived_line(desks, arrived)) is not None:
+        elif (line := arrived_line(desks, arrived, f"{datetime.now():%H:%M:%S}")) is not None:
             click.echo(line)
         sys.stdout.flush()
 
@@ -142,4 +143,4 @@ class _Screen:
 
         if self._desks is None:
             return ""
-        return desks_table(self._desks, self._console.height - 3, self._notice)
+        return desks_table(self._desks, self._console.height - 3, self._console.width, self._notice)

@@ -37,6 +37,12 @@ class DeskNow:
     """Of its present session."""
     last_s: float | None = None
     last_solved: bool = True
+    penalty: str = ""
+    """Of the last solve, if somebody judged it and there is one; its time is then the result."""
+    average_s: float | None = None
+    """The average of 5 that ends with the last solve."""
+    mean_s: float | None = None
+    """Of its present session."""
     stages: list[tuple[str, float]] = field(default_factory=list)
     """Names and seconds: of the solve under way, or of the last one."""
     solve: str | None = None
@@ -124,6 +130,10 @@ def _update(desk: DeskNow, name: str, body: dict[str, Any]) -> None:
             _stage(desk, body)
         case topics.SOLVE | topics.LATEST:
             _solve(desk, body)
+        case "figures/average-of-5":
+            desk.average_s = _number(body.get("value"))
+        case "figures/session-mean":
+            desk.mean_s = _number(body.get("value"))
 
 
 def _stage(desk: DeskNow, body: dict[str, Any]) -> None:
@@ -135,7 +145,9 @@ def _stage(desk: DeskNow, body: dict[str, Any]) -> None:
 
 
 def _solve(desk: DeskNow, body: dict[str, Any]) -> None:
-    desk.last_s = _number(body.get("seconds"))
+    penalty, result = _text(body.get("penalty")), _number(body.get("result_seconds"))
+    desk.penalty = "" if penalty == "none" else penalty
+    desk.last_s = _number(body.get("seconds")) if result is None else result
     desk.last_solved = body.get("solved") is True
     desk.solve = _text(body.get("solve"))
     stages = body.get("stages")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import TYPE_CHECKING, Final
 
 from rich.table import Table
@@ -14,6 +15,12 @@ if TYPE_CHECKING:
 
 __all__ = ["arrived_line", "desks_table"]
 
+_NAME: Final = 18
+"""Columns of text for a desk's name."""
+_FINE: Final = 100
+"""So wide it has to be for stages with two digits."""
+_WIDE: Final = 140
+"""And for the cube."""
 _NAMES: Final = {
     "cross": "cross",
     "pair": "pair",
@@ -23,42 +30,57 @@ _NAMES: Final = {
 }
 
 
-def desks_table(desks: Desks, rows: int, notice: str = "") -> Table:
-    """At most so many desks; those that are there come first."""
-    table = Table(box=None, padding=(0, 2, 0, 0), expand=False)
-    for name in ("desk", "", "cube", "session"):
-        table.add_column(name, no_wrap=True, overflow="ellipsis")
-    table.add_column("last solve", justify="right", no_wrap=True)
-    table.add_column("stages, in seconds", no_wrap=True, overflow="ellipsis")
+def desks_table(desks: Desks, rows: int, width: int, notice: str = "") -> Table:
+    """At most so many desks; those that are there come first.
+
+    Where ``width`` columns of text do not suffice, the cube is left out first, then the mean and
+    half of the digits of the stages, whose last ones may be cut; what else there is never is.
+    """
     shown = sorted(desks.desks.values(), key=lambda desk: desk.online is not True)
+    is_fine = width >= _FINE
+    table = Table(box=None, padding=(0, 2, 0, 0), expand=False)
+    table.add_column("desk", no_wrap=True, overflow="ellipsis", max_width=_NAME)
+    table.add_column("now", no_wrap=True)
+    for name in ("solves", "last", "of 5", *(("mean",) if is_fine else ())):
+        table.add_column(name, justify="right", no_wrap=True)
+    table.add_column("stages, in seconds")
+    if width >= _WIDE:
+        table.add_column("cube")
     for desk in shown[:rows]:
-        table.add_row(*(Text(cell) for cell in _cells(desk)))
+        means = (desk.average_s, desk.mean_s)[: 1 + is_fine]
+        stages = " ".join(f"{seconds:.{1 + is_fine}f}" for _, seconds in desk.stages)
+        table.add_row(
+            *(Text(cell) for cell in (desk.name, _presence(desk), str(desk.solves or ""))),
+            *(Text(cell) for cell in (_last(desk), *map(_seconds, means))),
+            Text(stages, no_wrap=True, overflow="ellipsis"),
+            *((Text(_cube(desk), no_wrap=True, overflow="ellipsis"),) if width >= _WIDE else ()),
+        )
     table.caption = Text(_caption(desks, len(shown) - rows, notice))
     table.caption_justify = "left"
     return table
 
 
-def _cells(desk: DeskNow) -> tuple[str, ...]:
-    return (
-        desk.name,
-        _presence(desk),
-        desk.cube + ("" if desk.battery is None else f" {desk.battery} %"),
-        f"{desk.session} {desk.solves}".strip() if desk.session else "",
-        _last(desk),
-        " ".join(f"{seconds:.2f}" for _, seconds in desk.stages),
-    )
+def _cube(desk: DeskNow) -> str:
+    return desk.cube + ("" if desk.battery is None else f" {desk.battery} %")
 
 
 def _presence(desk: DeskNow) -> str:
+    """Away, or without a cube, or what is going on there."""
     if desk.online is not True:
         return "away" if desk.online is False else "?"
-    return "here" if desk.link is not False else "no cube"
+    return "no cube" if desk.link is False else desk.session or "here"
 
 
 def _last(desk: DeskNow) -> str:
     if desk.last_s is None:
         return ""
-    return f"{desk.last_s:.2f} s" + ("" if desk.last_solved else " unfinished")
+    if desk.penalty == "DNF" or not desk.last_solved:
+        return f"DNF ({desk.last_s:.2f})"
+    return f"{desk.last_s:.2f}" + (f" ({desk.penalty})" if desk.penalty else "")
+
+
+def _seconds(value: float | None) -> str:
+    return "" if value is None else f"{value:.2f}"
 
 
 def _caption(desks: Desks, hidden: int, notice: str) -> str:
@@ -72,20 +94,46 @@ def _caption(desks: Desks, hidden: int, notice: str) -> str:
     return "; ".join(told)
 
 
-def arrived_line(desks: Desks, arrived: Arrived) -> str | None:
-    """A line for what is worth one: a stage, a solve, somebody who comes or goes."""
-    desk = desks.desks[arrived.desk]
+def arrived_line(desks: Desks, arrived: Arrived, now: str) -> str | None:
+    """A line for what is worth one: a stage, a solve, a drill, somebody who comes or goes.
+
+    It begins with the time of day at which it happened, which may be long ago: what waited for a
+    broker comes late. ``now``: what time it is, ``21:04:11``, for what does not say its own.
+    """
+    told = _told(desks.desks[arrived.desk], arrived)
+    if told is None:
+        return None
+    name = desks.desks[arrived.desk].name
+    return f"{_time(arrived.body.get('at')) or now}  {name}: {told}"
+
+
+def _told(desk: DeskNow, arrived: Arrived) -> str | None:
+    body = arrived.body
     match arrived.name:
         case topics.STAGE if desk.stages:
-            name, seconds = desk.stages[-1]
-            how = arrived.body.get("technique")
-            told = f"{_NAMES.get(name, name)} {seconds:.2f} s"
-            return f"{desk.name}: {told}" + (f" {how}" if _is_word(how) else "")
+            stage, seconds = desk.stages[-1]
+            how = body.get("technique")
+            return f"{_NAMES.get(stage, stage)} {seconds:.2f}" + (
+                f" {how}" if _is_word(how) else ""
+            )
         case topics.SOLVE:
-            return f"{desk.name}: solve {_last(desk)}"
+            return f"solve {_last(desk)}"
+        case topics.CORRECTION if _is_word(body.get("penalty")):
+            away = ", thrown away" if body.get("discarded") is True else ""
+            return f"corrected: penalty {body['penalty']}{away}"
+        case topics.DRILL if _is_word(body.get("how_well")) and _is_word(body.get("technique")):
+            return f"drill {body['technique']}: {body['how_well']}"
         case topics.AVAILABILITY:
-            return f"{desk.name}: {_presence(desk)}"
+            return "away" if desk.online is False else "here" if desk.online else "?"
     return None
+
+
+def _time(at: object) -> str:
+    """Of day, in the zone of this machine; empty if it is not said."""
+    try:
+        return f"{datetime.fromisoformat(at).astimezone():%H:%M:%S}" if isinstance(at, str) else ""
+    except (ValueError, OverflowError, OSError):
+        return ""
 
 
 def _is_word(value: object) -> bool:
