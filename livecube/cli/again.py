@@ -17,8 +17,8 @@ from livecube.cli.options import (
 )
 from livecube.cli.review import kept_solve, reviewed, solves_of
 from livecube.cli.trying import TryingRun, check_source
-from livecube.composition.scrambler import Scrambler
 from livecube.review.moment import missed_moment
+from livecube.review.trying import Trying
 from livecube.views.again_screen import AgainBoard
 from livecube.views.again_text import moment_sentence
 
@@ -78,11 +78,10 @@ def again(
     check_source(wanted, simulated=simulated, typed=typed)
     moment, title = _moment(number, pair, log, level, hands)
     run = TryingRun(
-        repeat(moment),
+        lambda scrambler: Trying(repeat(moment), scrambler.short),
         AgainBoard(moment_sentence(moment, title)),
         tries or (_SIMULATED_TRIES if simulated else None),
         as_json=as_json,
-        path=Scrambler.short,
     )
     if simulated:
         run.simulated(tries or _SIMULATED_TRIES, seed, speed)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-import sqlite3
 from contextlib import ExitStack
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
@@ -12,24 +11,25 @@ import click
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
-from livecube.cli.options import a_number, advisor_with_progress, cube_options, hands_option
-from livecube.cli.trying import TryingRun, check_source
+from livecube.cli.drill_options import drilling_options
+from livecube.cli.drill_rounds import beat, fingers
+from livecube.cli.options import advisor_with_progress, hands_option
+from livecube.cli.trying import TryingRun
 from livecube.composition.drawing import NOT_DRILLED, due_set, generator
 from livecube.cube.holding import COLOURS, parse_colour
-from livecube.edges.configuration import read_configuration
-from livecube.edges.history.folder import data_folder
-from livecube.errors import LivecubeError, UsageError
+from livecube.errors import UsageError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from livecube.composition.choosing import Wanted
+    from livecube.cli.drill_options import Drilling
     from livecube.composition.scrambler import Scrambler
+    from livecube.drills.news import DrillNews
     from livecube.drills.positions import DrillPlace, Wish
     from livecube.edges.history.drills import DrillBook
     from livecube.edges.sink import Item
     from livecube.hands.model import Hands
-    from livecube.review.trying import TryNews
+    from livecube.review.trying import Trying, TryNews
     from livecube.scrambling.following import ScramblePath
 
 __all__ = ["drill"]
@@ -44,8 +44,7 @@ class _Drills(click.Group):
     """Subcommands, and beside them every technique; nothing named: what is due."""
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
-        helps = ctx.help_option_names
-        if not args or (args[0].startswith("-") and args[0] not in helps):
+        if not args or (args[0].startswith("-") and args[0] not in ctx.help_option_names):
             args = [_DUE, *args]
         return super().parse_args(ctx, args)
 
@@ -57,7 +56,7 @@ class _Drills(click.Group):
         return args[0], _technique, args
 
 
-@click.group(cls=_Drills)
+@click.group(cls=_Drills, subcommand_metavar="[TECHNIQUE | COMMAND] [ARGS]...")
 def drill() -> None:
     """Drill a TECHNIQUE: positions in which it is the best choice, judged one by one.
 
@@ -67,70 +66,65 @@ def drill() -> None:
     """
 
 
+drill.add_command(fingers)
+drill.add_command(beat)
+
+
 @dataclass(frozen=True, slots=True)
 class _Asked:
-    """What the options said."""
+    """Which positions are wanted."""
 
-    simulated: bool
-    typed: bool
-    wanted: Wanted
-    speed: float
     count: int
     grade: str | None
     slots: tuple[str, ...]
     cross: str
-    seed: int | None
-    person: str
-    is_kept: bool
     hands: Hands | None
-    as_json: bool
 
 
-def _drill_options(command: Callable[..., None]) -> Callable[..., None]:
-    """What all drills on positions take; it reaches a command as ``asked``."""
+_OPTIONS: Final = (
+    click.option(
+        "--count",
+        default=_COUNT,
+        show_default=True,
+        type=click.IntRange(1, 100),
+        help="How many positions.",
+    ),
+    click.option("--grade", type=click.Choice(_GRADES), help="How hard; from the easiest."),
+    click.option(
+        "--slots",
+        multiple=True,
+        metavar="SLOT",
+        help="Only such slots, as in green-red; may be given several times.",
+    ),
+    click.option(
+        "--cross",
+        type=click.Choice(COLOURS),
+        default="white",
+        show_default=True,
+        help="Cross colour.",
+    ),
+    hands_option,
+    drilling_options,
+)
+
+
+def _position_options(command: Callable[..., None]) -> Callable[..., None]:
+    """What drills on positions take; it reaches a command as ``asked`` and ``drilling``."""
 
     @functools.wraps(command)
-    def gathered(**options: Any) -> None:
-        named = {name: options.pop(name) for name in list(options) if name != "technique"}
-        person, no_history = named.pop("person"), named.pop("no_history")
-        asked = _Asked(**named, person=_person(person), is_kept=not no_history)
-        check_source(asked.wanted, simulated=asked.simulated, typed=asked.typed)
-        command(asked=asked, **options)
+    def gathered(drilling: Drilling, **options: Any) -> None:
+        named = {name: options.pop(name) for name in ("count", "grade", "slots", "cross", "hands")}
+        command(asked=_Asked(**named), drilling=drilling, **options)
 
     for option in reversed(_OPTIONS):
         gathered = option(gathered)
     return gathered
 
 
-_OPTIONS: Final = (
-    click.option("--count", default=_COUNT, show_default=True, type=click.IntRange(1, 100)),
-    click.option("--grade", type=click.Choice(_GRADES), help="How hard; from the easiest."),
-    click.option(
-        "--slots", multiple=True, metavar="SLOT", help="Only such slots, as in green-red."
-    ),
-    click.option(
-        "--cross", type=click.Choice(COLOURS), default="white", show_default=True,
-        help="Cross colour.",
-    ),
-    click.option("--seed", type=click.IntRange(0), help="Same seed, same positions."),
-    click.option("--person", help="Who drills."),
-    click.option("--no-history", is_flag=True, help="Keep nothing."),
-    click.option("--simulated", is_flag=True, help="A virtual solver drills, without hardware."),
-    click.option("--typed", is_flag=True, help="Type the turns on the keyboard."),
-    cube_options,
-    click.option(
-        "--speed", default=1.0, type=click.FloatRange(0.1, 1000), callback=a_number,
-        help="Of a virtual solver.",
-    ),
-    hands_option,
-    click.option("--json", "as_json", is_flag=True, help="One JSON object a line."),
-)  # fmt: skip
-
-
 @click.command()
 @click.argument("technique")
-@_drill_options
-def _technique(technique: str, asked: _Asked) -> None:
+@_position_options
+def _technique(technique: str, asked: _Asked, drilling: Drilling) -> None:
     """Drill one TECHNIQUE on positions in which it is the best choice.
 
     Each position is shown as few turns from where the cube stands. When it is there, look, and
@@ -139,30 +133,34 @@ def _technique(technique: str, asked: _Asked) -> None:
     """
     wish = _wish(technique, asked)
     with ExitStack() as stack:
-        book = _book(asked, stack)
-        known = frozenset() if asked.seed is not None or book is None else book.known()
-        places = _drawn(technique, wish, asked, known)
-        _run(places, f"Drill: {technique}, {len(places)} positions", asked, book)
+        book = drilling.book(stack)
+        places = _drawn(technique, wish, asked, drilling.seed, _known(drilling, book))
+        title = f"Drill: {technique}, {len(places)} position{'s' if len(places) != 1 else ''}"
+        _run(places, title, drilling, book)
 
 
 @drill.command()
-@_drill_options
-def due(asked: _Asked) -> None:
-    """Drill the cases that are due, whatever their technique, the longest due first."""
-    if not asked.is_kept:
+@_position_options
+def due(asked: _Asked, drilling: Drilling) -> None:
+    """Drill the cases that are due, whatever their technique."""
+    if not drilling.is_kept:
         raise UsageError("what is due is in the history; leave out --no-history")
     with ExitStack() as stack:
-        book = _book(asked, stack)
+        book = drilling.book(stack)
         assert book is not None
         cards = book.due()[: asked.count]
         if not cards:
             _nothing_due(book)
             return
-        known = frozenset() if asked.seed is not None else book.known()
         advisor = advisor_with_progress(hands=asked.hands)
         with _Bar("looking for positions") as step:
             places = due_set(
-                advisor, cards, lambda name: _wish(name, asked), generator(asked.seed), known, step
+                advisor,
+                cards,
+                lambda name: _wish(name, asked),
+                generator(drilling.seed),
+                _known(drilling, book),
+                step,
             )
         if len(places) < len(cards):
             click.echo(
@@ -171,7 +169,13 @@ def due(asked: _Asked) -> None:
                 err=True,
             )
         if places:
-            _run(places, f"Drill: {len(places)} cases that are due", asked, book)
+            title = f"Drill: what is due, {len(places)} case{'s' if len(places) != 1 else ''}"
+            _run(places, title, drilling, book)
+
+
+def _known(drilling: Drilling, book: DrillBook | None) -> frozenset[str]:
+    """Positions that are not to come again."""
+    return frozenset() if drilling.seed is not None or book is None else book.known()
 
 
 def _nothing_due(book: DrillBook) -> None:
@@ -197,11 +201,14 @@ def _names() -> list[str]:
 
 
 def _wish(technique: str, asked: _Asked) -> Wish:
-    from livecube.composition.assembly import find_technique
+    from livecube.composition.assembly import known_techniques
 
-    if technique in NOT_DRILLED:
-        raise UsageError(f"{technique} is a yardstick; drill one of: {', '.join(_names())}")
-    known = find_technique(technique)
+    known = {one.id: one for one in known_techniques() if one.id not in NOT_DRILLED}
+    if technique not in known:
+        raise UsageError(
+            f"{technique!r} cannot be drilled; choose due, fingers, beat, or a technique: "
+            + ", ".join(known)
+        )
     from livecube.drills.positions import Wish
     from livecube.stages.frame import FRAMES
 
@@ -213,17 +220,17 @@ def _wish(technique: str, asked: _Asked) -> Wish:
                 f"the {asked.cross} cross has no slot {slot!r}; its slots: "
                 + ", ".join(FRAMES[face].slots)
             )
-    return Wish(known, asked.count, face, asked.grade, slots)
+    return Wish(known[technique], asked.count, face, asked.grade, slots)
 
 
 def _drawn(
-    technique: str, wish: Wish, asked: _Asked, known: frozenset[str]
+    technique: str, wish: Wish, asked: _Asked, seed: int | None, known: frozenset[str]
 ) -> Sequence[DrillPlace]:
+    advisor = advisor_with_progress(hands=asked.hands)
     from livecube.drills.positions import drawn_set
 
-    advisor = advisor_with_progress(hands=asked.hands)
     with _Bar("looking for positions") as step:
-        places = drawn_set(advisor, wish, generator(asked.seed), known, step)
+        places = drawn_set(advisor, wish, generator(seed), known, step)
     if not places:
         raise UsageError(
             f"no position was found in which {technique} is the best choice and that is as you "
@@ -232,58 +239,39 @@ def _drawn(
     if len(places) < asked.count:
         click.echo(
             f"livecube: {len(places)} of {asked.count} positions were found; "
-            f"{technique} is seldom the best choice",
+            "such positions are rare",
             err=True,
         )
     return places
 
 
-def _person(said: str | None) -> str:
-    person = said if said is not None else str(read_configuration().table("practice")["person"])
-    if not person.strip():
-        raise UsageError("--person is empty; give a name")
-    return person.strip()
-
-
-def _book(asked: _Asked, stack: ExitStack) -> DrillBook | None:
-    if not asked.is_kept:
-        return None
-    from livecube.edges.history.drills import DrillBook
-    from livecube.edges.history.store import History
-
-    return DrillBook(stack.enter_context(History(data_folder())), asked.person)
-
-
-def _run(places: Sequence[DrillPlace], title: str, asked: _Asked, book: DrillBook | None) -> None:
+def _run(
+    places: Sequence[DrillPlace], title: str, drilling: Drilling, book: DrillBook | None
+) -> None:
     from livecube.drills.judging import DrillJudged
     from livecube.drills.news import as_drill
     from livecube.drills.positions import pieces_that_count
+    from livecube.review.trying import Trying
     from livecube.views.drill_screen import DrillBoard
 
     pieces = pieces_that_count(places[0].face)
 
-    def path(scrambler: Scrambler, start: bytes, target: bytes) -> ScramblePath:
-        return scrambler.partly(start, target, pieces)
+    def led(scrambler: Scrambler) -> Trying:
+        def path(start: bytes, target: bytes) -> ScramblePath:
+            return scrambler.partly(start, target, pieces)
 
-    def told(news: TryNews) -> Item:
+        return Trying(iter(places), path)
+
+    def told(news: TryNews | DrillNews) -> Item:
         item = as_drill(news)
         if isinstance(item, DrillJudged) and book is not None:
-            try:
-                return book.keep(item, asked.seed)
-            except (OSError, sqlite3.Error, LivecubeError) as error:
-                run.complain(f"Try {item.number} cannot be kept: {error}")
+            kept = [item]
+            drilling.keeping(lambda: kept.append(book.keep(item, drilling.seed)), run.complain)
+            return kept[-1]
         return item
 
-    run = TryingRun(
-        iter(places), DrillBoard(title), len(places), as_json=asked.as_json, path=path, as_told=told
-    )
-    if asked.simulated:
-        run.simulated(len(places), asked.seed or 0, asked.speed)
-    elif asked.typed:
-        run.typed()
-    else:
-        run.by_radio(asked.wanted)
-    run.run()
+    run = TryingRun(led, DrillBoard(title), len(places), as_json=drilling.as_json, as_told=told)
+    drilling.run(run, len(places))
 
 
 class _Bar:
@@ -292,9 +280,12 @@ class _Bar:
     def __init__(self, text: str) -> None:
         console = Console(stderr=True)
         self._bar = Progress(
-            TextColumn(text), BarColumn(), console=console, transient=True,
+            TextColumn(text),
+            BarColumn(),
+            console=console,
+            transient=True,
             disable=not console.is_terminal,
-        )  # fmt: skip
+        )
         self._task = self._bar.add_task("", total=1.0)
 
     def __enter__(self) -> Callable[[float], None]:

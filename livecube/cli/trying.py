@@ -18,18 +18,17 @@ from livecube.composition.hub import Hub
 from livecube.edges.keys import Keys, keyboard, piped_keys
 from livecube.edges.sinks import JsonSink, LineSink, ScreenSink
 from livecube.errors import UsageError
-from livecube.review.trying import Trying
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Sequence
 
+    from livecube.composition.again import Led
     from livecube.composition.choosing import Wanted
     from livecube.composition.scrambler import Scrambler
     from livecube.composition.sources import Source
-    from livecube.edges.sink import Item
-    from livecube.review.one_try import Place
+    from livecube.drills.news import DrillNews
+    from livecube.edges.sink import Item, Sink
     from livecube.review.trying import TryNews
-    from livecube.scrambling.following import ScramblePath
     from livecube.views.again_screen import AgainBoard
 
 __all__ = ["TryingRun", "check_source"]
@@ -44,25 +43,26 @@ def check_source(wanted: Wanted, *, simulated: bool, typed: bool) -> None:
 
 
 class TryingRun:
-    """One run. ``board`` is the screen, if there can be one; ``tries``: how many, None: no end.
+    """One run of what is ``led``: tries, or rounds. ``board`` is the screen, if there can be one.
 
-    ``path`` gives a set-up from one position to another; ``as_told``: what the sinks are told.
+    ``tries``: how many, None: until it is over by itself; ``as_told``: what the sinks are told;
+    ``sinks``: more of them.
     """
 
     def __init__(
         self,
-        places: Iterator[Place],
+        led: Callable[[Scrambler], Led],
         board: AgainBoard,
         tries: int | None,
         *,
         as_json: bool,
-        path: Callable[[Scrambler, bytes, bytes], ScramblePath],
-        as_told: Callable[[TryNews], Item] = lambda news: news,
+        as_told: Callable[[TryNews | DrillNews], Item] = lambda news: news,
+        sinks: Sequence[Sink] = (),
     ) -> None:
-        self._places = places
+        self._led = led
         self._tries = tries
         self._as_json = as_json
-        self._path = path
+        self._sinks = sinks
         self._as_told = as_told
         self._board = board
         self._screen: ScreenSink | None = None
@@ -70,9 +70,11 @@ class TryingRun:
         self._again: Again | None = None
         self._source: Source
 
-    def simulated(self, tries: int, seed: int, speed: float) -> TryingRun:
-        """By a virtual solver."""
-        self._source = TrierSource(tries, seed, speed)
+    def simulated(
+        self, tries: int, seed: int, speed: float, tempo: float | None = None
+    ) -> TryingRun:
+        """By a virtual solver; see :class:`.TrierSource`."""
+        self._source = TrierSource(tries, seed, speed, tempo)
         return self
 
     def typed(self) -> TryingRun:
@@ -100,11 +102,12 @@ class TryingRun:
             asyncio.to_thread(scrambler_with_progress, None), self._source.find()
         )
         self._board.source = self._source.title
-        hub = self._hub = Hub([self._sink()])
-        trying = Trying(self._places, lambda a, b: self._path(scrambler, a, b))
+        hub = self._hub = Hub([self._sink(), *self._sinks])
         show = self._source.show if isinstance(self._source, TrierSource) else lambda news: None
         speaks = self._source.typed is None
-        self._again = Again(trying, hub, self._tries, show, speaks=speaks, as_told=self._as_told)
+        self._again = Again(
+            self._led(scrambler), hub, self._tries, show, speaks=speaks, as_told=self._as_told
+        )
         async with hub:
             events = await self._source.events()
             following = asyncio.create_task(self._again.follow(events), name="cube")

@@ -5,25 +5,27 @@ from __future__ import annotations
 import asyncio
 import time
 from contextlib import aclosing
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Final, Literal, Protocol
 
 from livecube.composition.assembly import find_decoder
 from livecube.composition.reception import decoded
 from livecube.cube.holding import Holding
 from livecube.events import HoldingMark, Reset
 from livecube.mending.correction import Correction
+from livecube.review.one_try import Place
 from livecube.review.trying import SetUpAsked, Tried
 
 if TYPE_CHECKING:
     from collections.abc import AsyncGenerator, Callable, Iterable, Sequence
 
     from livecube.composition.hub import Hub
+    from livecube.drills.news import DrillNews
     from livecube.edges.practised_link import PractisedLink
     from livecube.edges.sink import Item
     from livecube.events import CubeEvent
-    from livecube.review.trying import Trying, TryNews
+    from livecube.review.trying import TryNews
 
-__all__ = ["Again", "TrierSource"]
+__all__ = ["Again", "Led", "TrierSource"]
 
 _FIRST_WORD_S: Final = 0.5
 """A cube that says how it stands does so within this time."""
@@ -31,10 +33,40 @@ _PROTOCOL: Final = "turnwire"
 _LOOK_S: Final = 1.8
 _TURN_S: Final = 0.22
 """How long a virtual solver looks, and takes for a turn."""
+_OFF_BEAT: Final = 0.1
+"""How far a virtual solver's turns are from their beats, as a share of the time between two."""
+_P_EMPTY: Final = 0.05
+"""Behind each turn: two empty beats."""
+
+
+class Led(Protocol):
+    """What is fed with the events of a cube and says what is to be done: tries, or rounds."""
+
+    @property
+    def number(self) -> int:
+        """Of what is prepared or under way; 0 before :meth:`begin`."""
+        ...
+
+    @property
+    def over(self) -> bool:
+        """Whether nothing more will come."""
+        ...
+
+    def begin(self, t: float) -> Sequence[TryNews | DrillNews]:
+        """Begin."""
+        ...
+
+    def give_up(self, t: float) -> Sequence[TryNews | DrillNews]:
+        """Do once more what is under way."""
+        ...
+
+    def feed(self, event: CubeEvent) -> Sequence[TryNews | DrillNews]:
+        """Take in an event; what it brings."""
+        ...
 
 
 class Again:
-    """Leads through the tries; ``heard`` is told the news at once.
+    """Leads through tries, or rounds; ``heard`` is told the news at once.
 
     ``speaks``: whether the cube may say how it stands before it is turned; else it is solved.
     ``as_told``: what the sinks are told for each of the news.
@@ -42,13 +74,13 @@ class Again:
 
     def __init__(
         self,
-        trying: Trying,
+        trying: Led,
         hub: Hub,
         tries: int | None,
-        heard: Callable[[TryNews], None] = lambda news: None,
+        heard: Callable[[TryNews | DrillNews], None] = lambda news: None,
         *,
         speaks: bool = True,
-        as_told: Callable[[TryNews], Item] = lambda news: news,
+        as_told: Callable[[TryNews | DrillNews], Item] = lambda news: news,
     ) -> None:
         self.holding: Holding | None = None
         """As far as it is stated; each set-up begins in its own."""
@@ -70,7 +102,7 @@ class Again:
             async with aclosing(events):
                 async for event in events:
                     self._take(event)
-                    if self._left == 0:
+                    if self._left == 0 or self._trying.over:
                         return
         finally:
             alarm.cancel()
@@ -94,7 +126,7 @@ class Again:
         self._tell(self._trying.feed(self._correction.correct(event)))
         self._begin()
 
-    def _tell(self, told: Iterable[TryNews]) -> None:
+    def _tell(self, told: Iterable[TryNews | DrillNews]) -> None:
         for news in told:
             if isinstance(news, SetUpAsked):
                 if self._left == 0:
@@ -117,17 +149,19 @@ class TrierSource:
     link = "simulated"
     typed = None
 
-    def __init__(self, tries: int, seed: int, speed: float) -> None:
+    def __init__(self, tries: int, seed: int, speed: float, tempo: float | None = None) -> None:
+        """``tempo``: beats a second at which whole solves are turned, instead of tries."""
         self.title = f"simulated cube, seed {seed}"
         self.speed = speed
+        self._tempo = tempo
         self._turns: Sequence[int] = ()
         self._tries = tries
         self._seed = seed
         self._practised: PractisedLink | None = None
 
-    def show(self, news: TryNews) -> None:
+    def show(self, news: TryNews | DrillNews) -> None:
         """The virtual solver sees this."""
-        if isinstance(news, SetUpAsked):
+        if isinstance(news, SetUpAsked) and isinstance(news.place, Place):
             self._turns = news.place.row.turns_fixed
         if self._practised is not None:
             self._practised.show(news)
@@ -151,5 +185,23 @@ class TrierSource:
         cube = simulated_cube(_PROTOCOL)(SOLVED_BYTES)
         return PractisedLink(cube, self._solving, self._tries, rng, time.monotonic, self.speed)
 
-    def _solving(self, _set_up: Sequence[int]) -> list[tuple[float, int]]:
+    def _solving(self, set_up: Sequence[int]) -> list[tuple[float, int]]:
+        if self._tempo is not None:
+            return _to_a_beat(set_up, self._tempo, self._seed)
         return [(_LOOK_S + i * _TURN_S, turn) for i, turn in enumerate(self._turns)]
+
+
+def _to_a_beat(scramble: Sequence[int], tempo: float, seed: int) -> list[tuple[float, int]]:
+    """A virtual solve to a beat: now and then a turn is off it, or a beat stays empty."""
+    import numpy as np
+
+    from livecube.virtual.solver import solve
+
+    rng = np.random.default_rng(seed)
+    turned: list[tuple[float, int]] = []
+    at = _LOOK_S * tempo
+    for one in solve(rng, scramble).turns:
+        off = rng.normal(0.0, _OFF_BEAT)
+        turned.append(((at + off) / tempo, one.turn))
+        at += 3 if rng.random() < _P_EMPTY else 1
+    return turned

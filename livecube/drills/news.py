@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
+from livecube.drills.beat_session import BeatNews
+from livecube.drills.fingers import FingerNews
 from livecube.drills.judging import DrillJudged, judged
 from livecube.drills.positions import DrillPlace
 from livecube.review.trying import ReadyToTry, Tried
@@ -22,11 +24,13 @@ class DrillReady(ReadyToTry):
     place: DrillPlace
 
 
-DrillNews: TypeAlias = DrillReady | DrillJudged
+DrillNews: TypeAlias = DrillReady | DrillJudged | FingerNews | BeatNews
 
 
-def as_drill(news: TryNews) -> TryNews | DrillNews:
+def as_drill(news: TryNews | DrillNews) -> TryNews | DrillNews:
     """What a try tells, as a drill tells it: the way is not shown before, and judged behind."""
     if isinstance(news, ReadyToTry) and isinstance(news.place, DrillPlace):
         return DrillReady(news.t, news.number, news.place, news.position)
-    return judged(news) if isinstance(news, Tried) else news
+    if isinstance(news, Tried) and isinstance(news.place, DrillPlace):
+        return judged(news)
+    return news

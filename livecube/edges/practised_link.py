@@ -11,6 +11,8 @@ import asyncio
 from typing import TYPE_CHECKING, Final
 
 from livecube.cube.turns import inverse_turn
+from livecube.drills.beat_session import BeatJudged, BeatReady
+from livecube.drills.fingers import FingerAsked, FingersOver
 from livecube.edges.link import LinkUp, Notification
 from livecube.practice.news import InspectionBegun, Judged, ScrambleAsked
 from livecube.review.trying import ReadyToTry, SetUpAsked, Tried
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
     import numpy as np
 
     from livecube.decoding import Write
+    from livecube.drills.news import DrillNews
     from livecube.edges.link import LinkItem
     from livecube.practice.news import PracticeNews
     from livecube.review.trying import TryNews
@@ -36,6 +39,16 @@ _NEXT: Final = (9, 3, 11, 5)
 """R L R' L': the gesture for the next scramble."""
 _P_WRONG: Final = 0.03
 """At each turn of a scramble: a wrong one, seen and undone."""
+_REST_S: Final = 5.0
+"""Before each round of the finger drill."""
+_STROKE_S: Final = 0.24
+_BOTTOM: Final = 15
+"""First turn of the layer for it."""
+_SEEN: Final = (
+    ScrambleAsked, InspectionBegun, Judged, SetUpAsked, ReadyToTry, Tried, BeatReady, BeatJudged,
+    FingerAsked, FingersOver,
+)  # fmt: skip
+"""What the virtual solver looks at."""
 _IDLE_S: Final = 0.1
 """How often the firmware may send what is due without a turn."""
 _LINGER_S: Final = 1.5
@@ -66,13 +79,12 @@ class PractisedLink:
         self._began = now()
         self._latest_ms = 0
         """The cube's clock, which never runs past a turn that is not made yet."""
-        self._seen: asyncio.Queue[PracticeNews | TryNews] = asyncio.Queue()
+        self._seen: asyncio.Queue[PracticeNews | TryNews | DrillNews] = asyncio.Queue()
         self._sent: asyncio.Queue[LinkItem | None] = asyncio.Queue()
 
-    def show(self, news: PracticeNews | TryNews) -> None:
+    def show(self, news: PracticeNews | TryNews | DrillNews) -> None:
         """The virtual solver sees this."""
-        seen = ScrambleAsked | InspectionBegun | Judged | SetUpAsked | ReadyToTry | Tried
-        if isinstance(news, seen):
+        if isinstance(news, _SEEN):
             self._seen.put_nowait(news)
 
     def write(self, write: Write) -> None:
@@ -101,7 +113,7 @@ class PractisedLink:
                     # Worked out now, so that it takes nothing from the time of inspection.
                     upcoming = await asyncio.to_thread(self._solving, seen.turns)
                     await self._scramble(seen.turns)
-                case InspectionBegun() | ReadyToTry():
+                case InspectionBegun() | ReadyToTry() | BeatReady():
                     await self._solve(upcoming)
                 case Judged():
                     self._solves -= 1
@@ -109,7 +121,9 @@ class PractisedLink:
                     for turn in _NEXT if self._solves else ():
                         await self._pass(_GESTURE_TURN_S)
                         self._turn(turn)
-                case Tried():
+                case FingerAsked():
+                    await self._stroke(seen.pattern.quarters)
+                case Tried() | BeatJudged() | FingersOver():
                     self._solves -= 1
                     await self._pass(_LOOK_S if self._solves else _LINGER_S)
 
@@ -129,6 +143,14 @@ class PractisedLink:
             await self._pass(t - before)
             self._turn(turn)
             before = t
+
+    async def _stroke(self, quarters: Sequence[int]) -> None:
+        """A round of the finger drill; the right ring finger is a little slower."""
+        await self._pass(_REST_S)
+        for made in quarters:
+            stroke = _STROKE_S * (1.15 if made == 3 else 1.0)
+            await self._pass(max(0.05, self._rng.normal(stroke, 0.02)))
+            self._turn(_BOTTOM + made - 1)
 
     async def _pass(self, seconds: float) -> None:
         """Let so many of the cube's seconds pass."""

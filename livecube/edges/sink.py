@@ -5,15 +5,16 @@ from __future__ import annotations
 from typing import Protocol, TypeAlias
 
 from livecube.advice.speaker import Happening
+from livecube.drills.news import DrillNews
 from livecube.events import CubeEvent
 from livecube.practice.news import PracticeNews
 from livecube.review.trying import TryNews
 
 __all__ = ["Item", "Sink"]
 
-Item: TypeAlias = CubeEvent | Happening | PracticeNews | TryNews
+Item: TypeAlias = CubeEvent | Happening | PracticeNews | TryNews | DrillNews
 """All that a sink may be told: what the cube did, what the pipeline made of it, and what
-practice or a try did."""
+practice, a try or a drill did."""
 
 
 class Sink(Protocol):

@@ -39,7 +39,7 @@ __all__ = ["BellSink", "JsonSink", "LineSink", "LogSink", "ScreenSink"]
 _FRAMES_A_SECOND = 15
 
 
-def _json(item: Happening | PracticeNews | TryNews) -> dict[str, Any]:
+def _json(item: Happening | PracticeNews | TryNews | DrillNews) -> dict[str, Any]:
     if isinstance(item, PracticeNews):
         return practice_json(item)
     if isinstance(item, DrillNews):
@@ -47,7 +47,7 @@ def _json(item: Happening | PracticeNews | TryNews) -> dict[str, Any]:
     return again_json(item) if isinstance(item, TryNews) else happening_json(item)
 
 
-def _line(item: Happening | PracticeNews | TryNews) -> str | None:
+def _line(item: Happening | PracticeNews | TryNews | DrillNews) -> str | None:
     if isinstance(item, PracticeNews):
         return practice_line(item)
     if isinstance(item, DrillNews):

@@ -12,6 +12,7 @@ from asyncio.subprocess import DEVNULL, PIPE, Process
 from contextlib import suppress
 from typing import TYPE_CHECKING, Final, Protocol
 
+from livecube.drills.news import DrillNews
 from livecube.events import CubeEvent
 from livecube.practice.news import PracticeNews
 from livecube.review.trying import TryNews
@@ -132,7 +133,7 @@ class VoiceSink:
             return
         if isinstance(item, HeldAs):
             self._stated = item.holding
-        if isinstance(item, TryNews):
+        if isinstance(item, TryNews | DrillNews):
             return
         if isinstance(item, PracticeNews):
             words = practice_words(item)

@@ -15,24 +15,30 @@ if TYPE_CHECKING:
     from livecube.advice.opportunity import Opportunity
     from livecube.cube.holding import Holding
 
-__all__ = ["OneTry", "Place", "as_advised"]
+__all__ = ["OneTry", "Place", "Scene", "as_advised"]
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
-    """Where a try begins, and what is advised there."""
+class Scene:
+    """A position that is brought onto the cube."""
 
     position: bytes
     """20 facelets."""
+
+    @property
+    def set_up_holding(self) -> Holding:
+        """How the cube is held meanwhile."""
+        return SCRAMBLE_HOLDING
+
+
+@dataclass(frozen=True, slots=True)
+class Place(Scene):
+    """Where a try begins, and what is advised there."""
+
     face: int
     """Of the cross."""
     row: Opportunity
     """What is advised."""
-
-    @property
-    def set_up_holding(self) -> Holding:
-        """How the cube is held while the place is set up."""
-        return SCRAMBLE_HOLDING
 
 
 class OneTry:

@@ -20,10 +20,11 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from livecube.events import CubeEvent
-    from livecube.review.one_try import Place
+    from livecube.review.one_try import Place, Scene
     from livecube.scrambling.following import Guidance, ScramblePath
 
 __all__ = [
+    "SETTLE_S",
     "ReadyToTry",
     "SetUpAsked",
     "SetUpGuided",
@@ -44,7 +45,7 @@ class SetUpAsked:
     t: float
     number: int
     """Of the try, from 1."""
-    place: Place
+    place: Scene
     turns: tuple[int, ...]
     """From where the cube stands; empty if it stands there."""
 
@@ -54,7 +55,7 @@ class SetUpGuided:
     """Where somebody stands who sets up."""
 
     t: float
-    place: Place
+    place: Scene
     guidance: Guidance
     turns: tuple[int, ...]
     """The whole path."""
@@ -127,6 +128,11 @@ class Trying:
         self._ready_at: float | None = None
         """When the set-up was done; None while it is made."""
         self._try: OneTry | None = None
+
+    @property
+    def over(self) -> bool:
+        """Whether no place is left."""
+        return self.number > 0 and self._place is None
 
     def begin(self, t: float) -> list[TryNews]:
         """Ask for the set-up of the next try; nothing if no place is left."""

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 
     from livecube.advice.speaker import Happening
+    from livecube.drills.news import DrillNews
     from livecube.practice.news import PracticeNews
     from livecube.review.trying import TryNews
 
@@ -43,7 +44,7 @@ class AgainBoard:
         self.last = ""
         """What is said of the last try."""
 
-    def take(self, news: Happening | PracticeNews | TryNews) -> None:
+    def take(self, news: Happening | PracticeNews | TryNews | DrillNews) -> None:
         """Show what happened."""
         match news:
             case SetUpAsked():

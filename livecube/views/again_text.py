@@ -13,7 +13,7 @@ from livecube.review.trying import ReadyToTry, SetUpAsked, SetUpGuided, Tried, T
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from livecube.review.one_try import Place
+    from livecube.review.one_try import Place, Scene
     from livecube.review.trying import TryNews
 
 __all__ = [
@@ -38,7 +38,7 @@ def better_way(place: Place) -> str:
     return f"{row.title} into {' and '.join(row.slots)}: {moves_text(row.moves)}   [{row.holding}]"
 
 
-def held_so(place: Place) -> str:
+def held_so(place: Scene) -> str:
     """How the cube is held while a place is set up."""
     holding = place.set_up_holding
     return f"{holding.up} up, {holding.front} in front"

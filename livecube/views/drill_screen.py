@@ -15,6 +15,7 @@ from livecube.views.picture import held_picture
 
 if TYPE_CHECKING:
     from livecube.advice.speaker import Happening
+    from livecube.drills.news import DrillNews
     from livecube.practice.news import PracticeNews
     from livecube.review.trying import TryNews
 
@@ -26,7 +27,7 @@ class DrillBoard(AgainBoard):
 
     command = "drill"
 
-    def take(self, news: Happening | PracticeNews | TryNews) -> None:
+    def take(self, news: Happening | PracticeNews | TryNews | DrillNews) -> None:
         """Show what happened."""
         match news:
             case DrillReady():

@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 
     from livecube.advice.speaker import Happening
+    from livecube.drills.news import DrillNews
     from livecube.practice.news import Tally
     from livecube.review.trying import TryNews
     from livecube.timing.results import Penalty
@@ -82,7 +83,7 @@ class PracticeBoard:
         self._position: bytes | None = None
         self._number = 0
 
-    def take(self, news: Happening | PracticeNews | TryNews) -> None:
+    def take(self, news: Happening | PracticeNews | TryNews | DrillNews) -> None:
         """Show what happened."""
         if not isinstance(news, PracticeNews):
             self._board.take(news)

@@ -52,6 +52,7 @@ if TYPE_CHECKING:
     from livecube.advice.opportunity import Opportunity
     from livecube.advice.order import Order
     from livecube.advice.speaker import Happening
+    from livecube.drills.news import DrillNews
     from livecube.review.trying import TryNews
     from livecube.stages.solve import Split
 
@@ -81,7 +82,7 @@ class Screen(Protocol):
     keys: bool
     """Whether somebody can press keys."""
 
-    def take(self, news: Happening | PracticeNews | TryNews) -> None:
+    def take(self, news: Happening | PracticeNews | TryNews | DrillNews) -> None:
         """Show what happened."""
         ...
 
@@ -118,7 +119,7 @@ class Board:
         """The last position in which the cross was whole."""
         self._solves = 0
 
-    def take(self, news: Happening | PracticeNews | TryNews) -> None:
+    def take(self, news: Happening | PracticeNews | TryNews | DrillNews) -> None:
         """Show what happened; what practice tells is shown elsewhere."""
         if isinstance(news, PracticeNews):
             return

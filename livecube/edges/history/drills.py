@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from livecube.drills.scheduling import DrillCard, after_drill
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from livecube.drills.judging import DrillJudged
     from livecube.edges.history.store import History
@@ -66,6 +67,14 @@ class DrillBook:
                 _PUT, (self._person, technique, case, _text(after.due), after.state)
             )
         return replace(judged, next_in=after.due - now)
+
+    def keep_round(self, kind: str, figures: Mapping[str, Any]) -> None:
+        """Keep what rounds of one kind (*fingers*, *beat*) came to; ``figures`` go into JSON."""
+        with self._together():
+            self._database.execute(
+                "INSERT INTO drill_round (person, tried, kind, figures) VALUES (?, ?, ?, ?)",
+                (self._person, _text(self._now()), kind, json.dumps(figures)),
+            )
 
     def card(self, technique: str, case: str) -> DrillCard | None:
         """The card of a case; None if it was never drilled."""

@@ -1,0 +1,110 @@
+"""What all drills take: the cube, who drills, the seed."""
+
+from __future__ import annotations
+
+import functools
+import sqlite3
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import click
+
+from livecube.cli.options import a_number, cube_options
+from livecube.cli.trying import check_source
+from livecube.edges.configuration import read_configuration
+from livecube.edges.history.folder import data_folder
+from livecube.errors import LivecubeError, UsageError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from contextlib import ExitStack
+
+    from livecube.cli.trying import TryingRun
+    from livecube.composition.choosing import Wanted
+    from livecube.edges.history.drills import DrillBook
+
+__all__ = ["Drilling", "drilling_options"]
+
+_NAMES: Final = ("simulated", "typed", "speed", "seed", "person", "no_history", "as_json")
+
+
+@dataclass(frozen=True, slots=True)
+class Drilling:
+    """On which cube, by whom, and what becomes of it."""
+
+    simulated: bool
+    typed: bool
+    wanted: Wanted
+    speed: float
+    seed: int | None
+    person: str
+    is_kept: bool
+    as_json: bool
+
+    def book(self, stack: ExitStack) -> DrillBook | None:
+        """The person's drills, closed with the stack; None if nothing is to be kept."""
+        if not self.is_kept:
+            return None
+        from livecube.edges.history.drills import DrillBook
+        from livecube.edges.history.store import History
+
+        return DrillBook(stack.enter_context(History(data_folder())), self.person)
+
+    def run(self, run: TryingRun, tries: int, tempo: float | None = None) -> None:
+        """Run it on the cube; ``tries`` and ``tempo`` are for a virtual solver."""
+        if self.simulated:
+            run.simulated(tries, self.seed or 0, self.speed, tempo)
+        elif self.typed:
+            run.typed()
+        else:
+            run.by_radio(self.wanted)
+        run.run()
+
+    @staticmethod
+    def keeping(keep: Callable[[], None], complain: Callable[[str], None]) -> None:
+        """Keep something; if that cannot be, say so, and go on."""
+        try:
+            keep()
+        except (OSError, sqlite3.Error, LivecubeError) as error:
+            complain(f"This cannot be kept in the history: {error}")
+
+
+_OPTIONS: Final = (
+    click.option("--seed", type=click.IntRange(0), help="Same seed, same drill."),
+    click.option("--person", help="Who drills."),
+    click.option("--no-history", is_flag=True, help="Keep nothing."),
+    click.option("--simulated", is_flag=True, help="A virtual solver drills, without hardware."),
+    click.option("--typed", is_flag=True, help="Type the turns on the keyboard."),
+    cube_options,
+    click.option(
+        "--speed",
+        default=1.0,
+        type=click.FloatRange(0.1, 1000),
+        callback=a_number,
+        help="Of a virtual solver.",
+    ),
+    click.option("--json", "as_json", is_flag=True, help="One JSON object a line."),
+)
+
+
+def drilling_options(command: Callable[..., None]) -> Callable[..., None]:
+    """The options of all drills, which reach a command together as ``drilling``."""
+
+    @functools.wraps(command)
+    def gathered(wanted: Wanted, **options: Any) -> None:
+        named = {name: options.pop(name) for name in _NAMES}
+        person, no_history = named.pop("person"), named.pop("no_history")
+        drilling = Drilling(**named, wanted=wanted, person=_person(person), is_kept=not no_history)
+        check_source(wanted, simulated=drilling.simulated, typed=drilling.typed)
+        command(drilling=drilling, **options)
+
+    for option in reversed(_OPTIONS):
+        gathered = option(gathered)
+    return gathered
+
+
+def _person(said: str | None) -> str:
+    person = said if said is not None else str(read_configuration().table("practice")["person"])
+    if not person.strip():
+        raise UsageError("--person is empty; give a name")
+    return person.strip()

@@ -1,0 +1,122 @@
+"""``livecube drill fingers`` and ``livecube drill beat``: rounds of turning, timed by the cube."""
+
+from __future__ import annotations
+
+import sys
+import time
+from contextlib import ExitStack
+from typing import TYPE_CHECKING, Final
+
+import click
+from rich.console import Console
+
+from livecube.cli.drill_options import drilling_options
+from livecube.cli.options import a_number
+from livecube.cli.trying import TryingRun
+
+if TYPE_CHECKING:
+    from livecube.cli.drill_options import Drilling
+    from livecube.composition.scrambler import Scrambler
+    from livecube.drills.beat_session import BeatSession
+    from livecube.drills.news import DrillNews
+    from livecube.edges.sink import Item
+    from livecube.review.trying import TryNews
+
+__all__ = ["beat", "fingers"]
+
+_MOST_ROUNDS: Final = 12
+"""Small muscles tire: more rounds are for another day."""
+
+
+@click.command()
+@click.option(
+    "--rounds",
+    default=6,
+    show_default=True,
+    type=click.IntRange(1, _MOST_ROUNDS),
+    help="Rounds of eight turns: left, right, both in turn, and so on.",
+)
+@drilling_options
+def fingers(rounds: int, drilling: Drilling) -> None:
+    """Ring fingers: short rounds of D and D', their speed and evenness by the cube's clock.
+
+    Hold the layer down; the first turn says which one it is. Rest between the rounds as long as
+    you like, keep your grip loose, and stop if anything hurts or tingles.
+    """
+    from livecube.drills.fingers import FingerDrill, FingersOver
+    from livecube.views.drill_machine import drill_json
+    from livecube.views.drill_rounds_screen import FingerBoard
+    from livecube.views.drill_text import CAUTION
+
+    with ExitStack() as stack:
+        book = drilling.book(stack)
+
+        def told(news: TryNews | DrillNews) -> Item:
+            if isinstance(news, FingersOver) and book is not None:
+                drilling.keeping(lambda: book.keep_round("fingers", drill_json(news)), run.complain)
+            return news
+
+        run = TryingRun(
+            lambda scrambler: FingerDrill(rounds),
+            FingerBoard(CAUTION),
+            None,
+            as_json=drilling.as_json,
+            as_told=told,
+        )
+        drilling.run(run, 1)
+
+
+@click.command()
+@click.option(
+    "--tempo",
+    default=1.0,
+    show_default=True,
+    type=click.FloatRange(0.2, 4.0),
+    callback=a_number,
+    help="Turns a second.",
+)
+@click.option("--silent", is_flag=True, help="No bell; the beat is only shown.")
+@drilling_options
+def beat(tempo: float, silent: bool, drilling: Drilling) -> None:
+    """A slow solve to a beat, one turn on each, without pauses.
+
+    The cube is scrambled as it is shown; then the beat begins, and you with it when you like.
+    Afterwards it says how often a turn missed its beat, and where beats stayed empty.
+    """
+    from livecube.drills.beat_session import BeatJudged
+    from livecube.edges.ticking import BeatSink
+    from livecube.scrambling.states import random_state, seeded_draw, unforeseen_draw
+    from livecube.views.drill_machine import drill_json
+    from livecube.views.drill_rounds_screen import BeatBoard
+
+    draw = unforeseen_draw if drilling.seed is None else seeded_draw(drilling.seed)
+    board = BeatBoard(f"Solve slowly, {tempo:g} turns a second, without pauses.")
+    bell = Console(file=sys.stderr)
+
+    def tick() -> None:
+        board.beat()
+        if not silent and bell.is_terminal:
+            bell.bell()
+
+    with ExitStack() as stack:
+        book = drilling.book(stack)
+
+        def led(scrambler: Scrambler) -> BeatSession:
+            from livecube.drills.beat_session import BeatSession
+
+            return BeatSession(tempo, random_state(draw), scrambler.to)
+
+        def told(news: TryNews | DrillNews) -> Item:
+            if isinstance(news, BeatJudged) and book is not None:
+                drilling.keeping(lambda: book.keep_round("beat", drill_json(news)), run.complain)
+            return news
+
+        run = TryingRun(
+            led,
+            board,
+            None,
+            as_json=drilling.as_json,
+            as_told=told,
+            sinks=[BeatSink(tick, time.monotonic)],
+        )
+        drilling.run(run, 1, tempo)
