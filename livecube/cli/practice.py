@@ -8,6 +8,7 @@ import sys
 import time
 from contextlib import ExitStack, aclosing
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 import click
@@ -278,7 +279,8 @@ class _Practising:
             from livecube.composition.monthly import tell_month
 
             folder, person = self._history.folder, self._asked.person
-            await tell_month(self._dashboard, folder, self._session, person)
+            now = datetime.now(UTC)
+            await tell_month(self._dashboard, folder, self._session, person, now)
 
     def _tell(self, news: PracticeNews) -> None:
         assert self._hub is not None

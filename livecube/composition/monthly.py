@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import sqlite3
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from typing import TYPE_CHECKING, Final
 
 from livecube.edges.history.store import History
@@ -13,9 +13,10 @@ from livecube.solves.records import Wanted
 from livecube.trends.month import month_of
 
 if TYPE_CHECKING:
+    from datetime import datetime
     from pathlib import Path
 
-    from livecube.composition.dashboard import Dashboard
+    from livecube.edges.dashboard_sink import Publisher
     from livecube.trends.values import Month
 
 __all__ = ["tell_month"]
@@ -23,21 +24,23 @@ __all__ = ["tell_month"]
 _MONTH: Final = timedelta(days=30)
 
 
-async def tell_month(dashboard: Dashboard, folder: Path, session: int, person: str) -> None:
-    """Tell the dashboard what the month says, times without those of this session.
+async def tell_month(
+    publisher: Publisher, folder: Path, session: int, person: str, now: datetime
+) -> None:
+    """Tell the dashboard what a person's month says, times without those of this session.
 
     Looked up in a thread, by a connection of its own. What cannot be read is not told: it is only
-    a figure on a dashboard.
+    a figure on a dashboard. ``now`` is in UTC.
     """
     try:
-        month = await asyncio.to_thread(_month, folder, session, person)
+        month = await asyncio.to_thread(_month, folder, session, person, now)
     except (sqlite3.Error, OSError, LivecubeError):
         return
-    dashboard.post(month)
+    publisher.post(month)
 
 
-def _month(folder: Path, session: int, person: str) -> Month:
-    since = (datetime.now(UTC) - _MONTH).date().isoformat()
+def _month(folder: Path, session: int, person: str, now: datetime) -> Month:
+    since = (now - _MONTH).date().isoformat()
     with History(folder) as history:
         columns, chances = history.columns(Wanted(since=since, person=person))
     return month_of(columns, chances, session)
