@@ -7,7 +7,7 @@ import itertools
 import json
 import re
 from pathlib import Path
-from types import MappingProxyType
+from types import MappingProxyType, SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
 import jsonschema
@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 
 from livecube.dashboard.desks import MOST_BYTES, Desks
 from livecube.dashboard.discovery import Form, configurations, discovery_topics, is_known
-from livecube.dashboard.drilling import DrillDone
+from livecube.dashboard.drilling import HOW_WELL, DrillDone
 from livecube.dashboard.figures import FIGURE_KINDS
 from livecube.dashboard.messages import Cube, Message, Messenger
 from livecube.dashboard.payloads import availability
@@ -27,7 +27,7 @@ from livecube.dashboard.settings import parse_address
 from livecube.dashboard.topics import NAMES, Tree, desk_name, desk_part
 from livecube.edges.dashboard_files import schema_names, schema_text, tree_text
 from livecube.errors import UsageError
-from livecube.events import SolveMark, SolvePhase
+from livecube.events import SolveMark, SolvePhase, Turn
 from livecube.practice.attempts import Attempt, Attempts
 from livecube.practice.news import Corrected, Discarded, Judged, Tally
 from livecube.stages.progress import BatteryLevel, LinkChanged, SolveBegun, SolveOver, Turned
@@ -81,6 +81,24 @@ DRILL = DrillDone(
     50.0, 3, "keyhole-corner", "front right; corner up, edge home", "open", "sound", True,
     2140, 1800, 8, 7,
 )  # fmt: skip
+
+
+def test_a_judged_drill_is_told_in_the_words_of_the_dashboard() -> None:
+    from livecube.composition.drill_publishing import drill_told
+    from livecube.drills.judging import HOW_WELL as THEIRS
+    from livecube.drills.judging import DrillJudged
+
+    row: Any = SimpleNamespace(technique="keyhole-corner", turns=7)
+    case = "front right; corner up, edge home"
+    place: Any = SimpleNamespace(row=row, case=case, grade="open")
+    tried = DrillJudged(
+        50.0, 3, place, ("keyhole-corner",), ("red-green",), 8, 2140, 1800, 300, as_advised=True,
+        how_well="sound",
+    )  # fmt: skip
+    assert drill_told(tried) == DRILL
+    assert HOW_WELL == THEIRS
+    turn = Turn(1.0, 0)
+    assert drill_told(turn) is turn
 
 
 class Practised:

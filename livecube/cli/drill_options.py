@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from livecube.cli.broker_options import publishing_options
 from livecube.cli.options import a_number, cube_options
 from livecube.cli.trying import check_source
 from livecube.edges.configuration import read_configuration
@@ -19,13 +20,23 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from contextlib import ExitStack
 
+    from livecube.cli.broker_options import Publishing
     from livecube.cli.trying import TryingRun
     from livecube.composition.choosing import Wanted
     from livecube.edges.history.drills import DrillBook
 
 __all__ = ["Drilling", "drilling_options"]
 
-_NAMES: Final = ("simulated", "typed", "speed", "seed", "person", "no_history", "as_json")
+_NAMES: Final = (
+    "simulated",
+    "typed",
+    "speed",
+    "seed",
+    "person",
+    "no_history",
+    "as_json",
+    "publishing",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +51,7 @@ class Drilling:
     person: str
     is_kept: bool
     as_json: bool
+    publishing: Publishing
 
     def book(self, stack: ExitStack) -> DrillBook | None:
         """The person's drills, closed with the stack; None if nothing is to be kept."""
@@ -52,6 +64,7 @@ class Drilling:
 
     def run(self, run: TryingRun, tries: int, tempo: float | None = None) -> None:
         """Run it on the cube; ``tries`` and ``tempo`` are for a virtual solver."""
+        run.published(self.publishing)
         if self.simulated:
             run.simulated(tries, self.seed or 0, self.speed, tempo)
         elif self.typed:
@@ -83,6 +96,7 @@ _OPTIONS: Final = (
         callback=a_number,
         help="Of a virtual solver.",
     ),
+    publishing_options,
     click.option("--json", "as_json", is_flag=True, help="One JSON object a line."),
 )
 

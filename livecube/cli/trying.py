@@ -22,10 +22,13 @@ from livecube.errors import UsageError
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from livecube.cli.broker_options import Publishing
     from livecube.composition.again import Led
     from livecube.composition.choosing import Wanted
+    from livecube.composition.dashboard import Dashboard
     from livecube.composition.scrambler import Scrambler
     from livecube.composition.sources import Source
+    from livecube.dashboard.messages import Cube
     from livecube.drills.news import DrillNews
     from livecube.edges.sink import Item, Sink
     from livecube.review.trying import TryNews
@@ -69,6 +72,8 @@ class TryingRun:
         self._hub: Hub | None = None
         self._again: Again | None = None
         self._source: Source
+        self._publishing: Publishing | None = None
+        self._dashboard: Dashboard | None = None
 
     def simulated(
         self, tries: int, seed: int, speed: float, tempo: float | None = None
@@ -89,6 +94,11 @@ class TryingRun:
         self._source = by_radio(wanted, self._as_json, False)
         return self
 
+    def published(self, publishing: Publishing) -> TryingRun:
+        """On a dashboard, too, if one is wanted."""
+        self._publishing = publishing
+        return self
+
     def complain(self, sentence: str) -> None:
         """Say once what went wrong beside the tries, which go on."""
         if self._screen is not None:
@@ -102,7 +112,7 @@ class TryingRun:
             asyncio.to_thread(scrambler_with_progress, None), self._source.find()
         )
         self._board.source = self._source.title
-        hub = self._hub = Hub([self._sink(), *self._sinks])
+        hub = self._hub = Hub([self._sink(), *self._sinks, *self._dashboard_sinks()])
         show = self._source.show if isinstance(self._source, TrierSource) else lambda news: None
         speaks = self._source.typed is None
         self._again = Again(
@@ -128,6 +138,23 @@ class TryingRun:
             return self._screen
         click.echo(self._board.title)
         return LineSink(sys.stdout)
+
+    def _dashboard_sinks(self) -> list[Sink]:
+        """None or one."""
+        if self._publishing is None:
+            return []
+        self._dashboard = self._publishing.open(self._cube, None, self.complain, unasked=True)
+        if self._dashboard is None:
+            return []
+        from livecube.composition.drill_publishing import drill_told
+        from livecube.edges.dashboard_sink import DashboardSink
+
+        return [DashboardSink(self._dashboard, drill_told)]
+
+    def _cube(self) -> Cube:
+        from livecube.composition.publishing import cube_of
+
+        return cube_of(self._source)
 
     def _keys(self, leading: Again, end: Callable[[], object]) -> ExitStack:
         """Keys, if somebody can press them."""
@@ -166,5 +193,7 @@ class TryingRun:
     def conclude(self) -> None:
         """Say what is to be said when everything is over."""
         self.close()
-        for complaint in [] if self._hub is None else self._hub.complaints():
+        told = [] if self._hub is None else self._hub.complaints()
+        told += [] if self._dashboard is None else self._dashboard.last_words
+        for complaint in told:
             click.echo(f"livecube: {complaint}", err=True)
