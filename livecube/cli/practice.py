@@ -8,7 +8,6 @@ import sys
 import time
 from contextlib import ExitStack, aclosing
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 import click
@@ -25,6 +24,7 @@ from livecube.cli.options import (
     up_option,
 )
 from livecube.cli.output import run_in_order
+from livecube.cli.published import Published
 from livecube.cli.scramble import scrambler_with_progress
 from livecube.composition.assembly import load_advisor, load_holdings, set_level, sharpen
 from livecube.composition.following import CubeFollower
@@ -60,10 +60,8 @@ if TYPE_CHECKING:
     from livecube.cli.broker_options import Publishing
     from livecube.cli.options import Wishes
     from livecube.composition.choosing import Wanted
-    from livecube.composition.dashboard import Dashboard
     from livecube.composition.sources import Source
     from livecube.cube.holding import Holding
-    from livecube.dashboard.messages import Cube
     from livecube.edges.sink import Sink
     from livecube.entries import Value
     from livecube.events import CubeEvent
@@ -192,8 +190,7 @@ class _Practising:
         self._source = source
         self._pipeline = pipeline
         self._wishes = wishes
-        self._publishing = publishing
-        self._dashboard: Dashboard | None = None
+        self._published = Published(publishing)
         self._asked = asked
         self._done = 0
         self._board = PracticeBoard("", lambda: 0.0)
@@ -274,13 +271,7 @@ class _Practising:
             await self._reviews.finish()
 
     async def _tell_month(self) -> None:
-        """The dashboard learns how things went lately, at the beginning and again in the end."""
-        if self._dashboard is not None and self._history is not None:
-            from livecube.composition.monthly import tell_month
-
-            folder, person = self._history.folder, self._asked.person
-            now = datetime.now(UTC)
-            await tell_month(self._dashboard, folder, self._session, person, now)
+        await self._published.tell_month(self._history, self._session, self._asked.person)
 
     def _tell(self, news: PracticeNews) -> None:
         assert self._hub is not None
@@ -312,23 +303,7 @@ class _Practising:
             sinks.append(JsonSink(sys.stdout) if as_json else LineSink(sys.stdout))
         if self._wishes.calls:
             sinks.append(VoiceSink(SystemVoice(speech_command(), self._complain)))
-        return [*sinks, *self._dashboard_sinks()]
-
-    def _dashboard_sinks(self) -> list[Sink]:
-        """None or one."""
-        self._dashboard = self._publishing.open(
-            self._cube, None, self._complain, unasked=True, judged=True
-        )
-        if self._dashboard is None:
-            return []
-        from livecube.edges.dashboard_sink import DashboardSink
-
-        return [DashboardSink(self._dashboard)]
-
-    def _cube(self) -> Cube:
-        from livecube.composition.publishing import cube_of
-
-        return cube_of(self._source)
+        return [*sinks, *self._published.sinks(self._source, self._complain, judged=True)]
 
     def _complain(self, sentence: str) -> None:
         if self._screen is not None:
@@ -371,6 +346,5 @@ class _Practising:
         """Say what is to be said when everything is over."""
         self.close()
         told = [] if self._hub is None else self._hub.complaints()
-        told += [] if self._dashboard is None else self._dashboard.last_words
-        for complaint in told:
+        for complaint in told + self._published.last_words:
             click.echo(f"livecube: {complaint}", err=True)

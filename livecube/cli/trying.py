@@ -12,6 +12,7 @@ from rich.console import Console
 
 from livecube.cli.live import by_radio
 from livecube.cli.output import run_in_order
+from livecube.cli.published import Published
 from livecube.cli.scramble import scrambler_with_progress
 from livecube.composition.again import Again, TrierSource
 from livecube.composition.hub import Hub
@@ -25,10 +26,8 @@ if TYPE_CHECKING:
     from livecube.cli.broker_options import Publishing
     from livecube.composition.again import Led
     from livecube.composition.choosing import Wanted
-    from livecube.composition.dashboard import Dashboard
     from livecube.composition.scrambler import Scrambler
     from livecube.composition.sources import Source
-    from livecube.dashboard.messages import Cube
     from livecube.drills.news import DrillNews
     from livecube.edges.sink import Item, Sink
     from livecube.review.trying import TryNews
@@ -72,8 +71,7 @@ class TryingRun:
         self._hub: Hub | None = None
         self._again: Again | None = None
         self._source: Source
-        self._publishing: Publishing | None = None
-        self._dashboard: Dashboard | None = None
+        self._published: Published | None = None
 
     def simulated(
         self, tries: int, seed: int, speed: float, tempo: float | None = None
@@ -96,7 +94,7 @@ class TryingRun:
 
     def published(self, publishing: Publishing) -> TryingRun:
         """On a dashboard, too, if one is wanted."""
-        self._publishing = publishing
+        self._published = Published(publishing)
         return self
 
     def complain(self, sentence: str) -> None:
@@ -140,21 +138,11 @@ class TryingRun:
         return LineSink(sys.stdout)
 
     def _dashboard_sinks(self) -> list[Sink]:
-        """None or one."""
-        if self._publishing is None:
-            return []
-        self._dashboard = self._publishing.open(self._cube, None, self.complain, unasked=True)
-        if self._dashboard is None:
+        if self._published is None:
             return []
         from livecube.composition.drill_publishing import drill_told
-        from livecube.edges.dashboard_sink import DashboardSink
 
-        return [DashboardSink(self._dashboard, drill_told)]
-
-    def _cube(self) -> Cube:
-        from livecube.composition.publishing import cube_of
-
-        return cube_of(self._source)
+        return self._published.sinks(self._source, self.complain, drill_told)
 
     def _keys(self, leading: Again, end: Callable[[], object]) -> ExitStack:
         """Keys, if somebody can press them."""
@@ -194,6 +182,6 @@ class TryingRun:
         """Say what is to be said when everything is over."""
         self.close()
         told = [] if self._hub is None else self._hub.complaints()
-        told += [] if self._dashboard is None else self._dashboard.last_words
+        told += [] if self._published is None else self._published.last_words
         for complaint in told:
             click.echo(f"livecube: {complaint}", err=True)
