@@ -1,7 +1,7 @@
 """What the hands did in a drill, against what was asked.
 
-What was done is named by hindsight (:mod:`livecube.stages.naming`), as in any solve. How well it
-went is one of four words, by rules of our own:
+What was done is named by hindsight, nearly as in any solve (:mod:`livecube.drills.naming`). How
+well it went is one of four words, by rules of our own:
 
 - *missed*: another technique, or another slot;
 - *laboured*: what was asked, but with more turns than the fewest, after more than eight seconds
@@ -16,10 +16,13 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Final
 
+from livecube.drills.naming import done_as_asked, drill_names
 from livecube.drills.positions import DrillPlace
+from livecube.review.one_try import OneTry
 from livecube.review.trying import Tried
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import timedelta
 
     from livecube.drills.cases import Case
@@ -64,12 +67,27 @@ def judged(tried: Tried) -> DrillJudged:
     """The judgement of a try that began in a :class:`.DrillPlace`."""
     place = tried.place
     assert isinstance(place, DrillPlace), "a drill is tried in its places"
-    measured = {one.name: getattr(tried, one.name) for one in fields(Tried)}
-    return DrillJudged(**measured, how_well=_how_well(tried))
+    one, advised = (
+        _made(place, tried.began, turns) for turns in (tried.made, place.row.turns_fixed)
+    )
+    as_asked = done_as_asked(place, one, advised)
+    told = {field.name: getattr(tried, field.name) for field in fields(Tried)}
+    told |= {
+        "techniques": drill_names(place, tried.techniques, tried.made),
+        "as_advised": as_asked,
+    }
+    return DrillJudged(**told, how_well=_how_well(tried, as_asked=as_asked))
 
 
-def _how_well(tried: Tried) -> str:
-    if not tried.as_advised:
+def _made(place: DrillPlace, position: bytes, turns: Sequence[int]) -> OneTry:
+    one = OneTry(place, position)
+    for turn in turns:
+        one.turn(0.0, turn)
+    return one
+
+
+def _how_well(tried: Tried, *, as_asked: bool) -> str:
+    if not as_asked:
         return "missed"
     longer = tried.turns > tried.place.row.turns
     if longer or tried.look_ms > _LONG_LOOK_MS or tried.pause_ms > _LONG_PAUSE_MS:

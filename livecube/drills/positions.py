@@ -22,13 +22,14 @@ from livecube.cube.pieces import EDGES, piece_faces
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.drills.cases import Case, case_of
 from livecube.drills.grading import grade_of, points
-from livecube.review.one_try import OneTry, Place, as_advised
+from livecube.drills.naming import done_as_asked, drill_names
+from livecube.review.one_try import OneTry, Place
 from livecube.search.situation import Situation, slot_bits
 from livecube.stages.frame import FRAMES
 
 if TYPE_CHECKING:
     import random
-    from collections.abc import Callable, Collection, Iterator, Sequence
+    from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 
     from livecube.advice.advisor import Advisor
     from livecube.advice.opportunity import Advice, Opportunity
@@ -46,8 +47,10 @@ __all__ = [
 ]
 
 _POOL: Final = 6
-_POOL_IN_INSPECTION: Final = 3
+_POOL_OF_SLOW: Final = 2
 """From so many positions each one of a set is chosen."""
+_PATIENCE: Final = 3
+"""So many times as many, if none of them is into a slot that was asked least."""
 _BROKEN: Final = 3
 """So many slots are broken at most on the way from one position to the next …"""
 _STEPS: Final = 3
@@ -58,7 +61,10 @@ _TRIED_IN_INSPECTION: Final = 120
 """Advice for a cross that is not whole takes longer."""
 _ASIDE: Final = 0.15
 """Share of positions in which the cross layer stands aside."""
-_SCATTERING: Final = (2, 4)
+_LEAST: Final = 3
+_LEAST_IN_INSPECTION: Final = 4
+"""Fewest turns of a way that is worth drilling."""
+_SCATTERING: Final = (3, 4)
 """Turns that scatter the cross for what is done in inspection: fewest, most."""
 _FLIPS: Final = {"keyhole-flip"}
 """Techniques that random steps hardly ever lead to. An edge is flipped beside them, and the cross
@@ -147,14 +153,14 @@ def drawn_set(
         pool: dict[str, DrillPlace] = {}
         for place in left.from_base(advisor, rng, _end(drawn), keys):
             pool.setdefault(place.key, place)
-            if len(pool) == left.pool:
+            if len(pool) >= left.pool and (
+                len(pool) == _PATIENCE * left.pool or _has_least_asked(pool.values(), asked, wish)
+            ):
                 break
         if pool:
-            # Of the case, side and slot that were asked least so far.
-            names = {key: _names(place) for key, place in pool.items()}
-            chosen = min(pool, key=lambda key: sum(asked[name] for name in names[key]))
-            asked.update(names[chosen])
-            drawn.append(pool[chosen])
+            chosen = min(pool.values(), key=lambda place: _how_often(place, asked))
+            asked.update((*chosen.row.slots, str(chosen.case), chosen.case.side))
+            drawn.append(chosen)
         step(max(left.share, len(drawn) / wish.count))
     return tuple(drawn)
 
@@ -186,7 +192,8 @@ class _Tries:
         self._wish = wish
         self._most = _TRIED_IN_INSPECTION if wish.technique.in_inspection else _TRIED
         self._tried = 0
-        self.pool = _POOL_IN_INSPECTION if wish.technique.in_inspection else _POOL
+        slow = wish.technique.in_inspection or wish.technique.id in _FLIPS
+        self.pool = _POOL_OF_SLOW if slow else _POOL
 
     def __bool__(self) -> bool:
         return self._tried < self._most
@@ -215,8 +222,18 @@ def _end(places: Sequence[DrillPlace]) -> Array:
     return apply_turns(position, places[-1].row.turns_fixed)
 
 
-def _names(place: DrillPlace) -> tuple[str, ...]:
-    return (f"case {place.case}", f"side {place.case.side}", f"slots {'+'.join(place.row.slots)}")
+def _has_least_asked(pool: Iterable[DrillPlace], asked: Counter[str], wish: Wish) -> bool:
+    """Whether one of the pool is into a slot that was asked least so far."""
+    slots = wish.slots or FRAMES[wish.face].slots
+    fewest = min(asked[slot] for slot in slots)
+    least = {slot for slot in slots if asked[slot] == fewest}
+    return any(least & set(place.row.slots) for place in pool)
+
+
+def _how_often(place: DrillPlace, asked: Counter[str]) -> tuple[int, int]:
+    """How often its slots were asked so far; and then its case and its side."""
+    slots, names = place.row.slots, (str(place.case), place.case.side)
+    return sum(asked[slot] for slot in slots), sum(asked[name] for name in names)
 
 
 def sampled(
@@ -233,7 +250,9 @@ def sampled(
         return None
     advice = advisor.advise(position, face)
     row = best_row(advice, technique.id)
-    if row is None or (len(row.slots) > 1 and situation.offset):
+    if row is None or row.turns < (_LEAST_IN_INSPECTION if technique.in_inspection else _LEAST):
+        return None
+    if len(row.slots) > 1 and situation.offset:
         return None
     if not is_best_choice(advisor.engine, situation, advice, row):
         return None
@@ -300,16 +319,19 @@ def _margin(advice: Advice, row: Opportunity) -> float | None:
 
 def _can_be_judged(place: DrillPlace, advice: Advice) -> bool:
     row = place.row
-    one = OneTry(place, place.position)
-    over = [one.turn(0.0, turn) for turn in row.turns_fixed]
+    own = OneTry(place, place.position)
+    over = [own.turn(0.0, turn) for turn in row.turns_fixed]
     if over != [*[False] * (len(over) - 1), True]:
         return False  # the slots are not filled by it, or before its end
+    if not done_as_asked(place, own, own):
+        return False  # by luck it fills another slot too
     if row.technique not in _NAMED_BY_HINDSIGHT:
         return True
-    return one.done()[0] == (row.technique,) and not _plainly_the_same(place, advice)
+    names = drill_names(place, own.done()[0], own.turns)
+    return names == (row.technique,) and not _plainly_the_same(place, advice, own)
 
 
-def _plainly_the_same(place: DrillPlace, advice: Advice) -> bool:
+def _plainly_the_same(place: DrillPlace, advice: Advice, own: OneTry) -> bool:
     """Whether the plain way into the same slot would be taken for the technique."""
     ways = (
         row
@@ -322,4 +344,4 @@ def _plainly_the_same(place: DrillPlace, advice: Advice) -> bool:
     one = OneTry(place, place.position)
     for turn in plain.turns_fixed:
         one.turn(0.0, turn)
-    return as_advised(place, place.position, *one.done())
+    return done_as_asked(place, one, own)

@@ -92,6 +92,10 @@ class Tried:
     """The longest time between two of its turns; measured."""
     as_advised: bool
     """Whether the slots were those that were advised, and the technique, too."""
+    made: tuple[int, ...]
+    """Its turns, in the fixed frame."""
+    began: bytes
+    """Where it began: 20 facelets."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,4 +219,6 @@ class Trying:
             look_ms=round(1000 * (one.times[0] - ready_at)),
             pause_ms=round(1000 * one.pause_s),
             as_advised=as_advised(place, self._setting_up.reached, techniques, slots),
+            made=tuple(one.turns),
+            began=self._setting_up.reached,
         )

@@ -11,7 +11,7 @@ from livecube.drills.judging import DrillJudged
 from livecube.drills.news import DrillReady
 from livecube.views.again_screen import AgainBoard
 from livecube.views.drill_text import asked_sentence, judged_sentence
-from livecube.views.picture import held_picture
+from livecube.views.picture import LargePicture
 
 if TYPE_CHECKING:
     from livecube.advice.speaker import Happening
@@ -36,7 +36,7 @@ class DrillBoard(AgainBoard):
                 self._middle = [
                     Text(asked_sentence(news.place), "bold"),
                     Text(),
-                    *held_picture(position, news.place.set_up_holding),
+                    LargePicture(position, news.place.set_up_holding),
                 ]
             case DrillJudged():
                 self.last = judged_sentence(news)

@@ -14,10 +14,16 @@ from livecube.cube.holding import COLOURS, HOLDINGS
 if TYPE_CHECKING:
     from collections.abc import Collection
 
+    from rich.console import Console, ConsoleOptions, RenderResult
+
     from livecube.cube.geometry import Array
     from livecube.cube.holding import Holding
 
-__all__ = ["held_picture", "position_picture"]
+__all__ = ["LargePicture", "held_picture", "position_picture"]
+
+_LARGE_HEIGHT: Final = 27
+_LARGE_WIDTH: Final = 70
+"""Lines and columns of a terminal that has room for stickers two lines high."""
 
 _STYLES: Final = {
     "white": "black on bright_white",
@@ -39,6 +45,33 @@ def held_picture(position: Array, holding: Holding, marked: Collection[int] = ()
     letters = facelets_text(position)
     to_fixed = ROTATIONS[HOLDINGS.index(holding)].tolist()
     return _unfolded("".join(letters[facelet] for facelet in to_fixed), marked)
+
+
+class LargePicture:
+    """The cube as it is held, stickers two lines high where there is room for them."""
+
+    def __init__(self, position: Array, holding: Holding) -> None:
+        self._position = position
+        self._holding = holding
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Draw it; small if the terminal is."""
+        small = held_picture(self._position, self._holding)
+        fits = console.height >= _LARGE_HEIGHT and options.max_width >= _LARGE_WIDTH
+        yield from _enlarged(small) if fits else small
+
+
+def _enlarged(small: list[Text]) -> list[Text]:
+    """Each sticker twice as wide and high; its letter stays as it is."""
+    lines: list[Text] = []
+    for line in small:
+        letters, empty = Text(), Text()
+        for number, letter in enumerate(line.plain):
+            style = next((s.style for s in line.spans if s.start <= number < s.end), "")
+            letters.append(letter if letter != " " else "  ", style)
+            empty.append(" " if letter != " " else "  ", style)
+        lines += [letters, empty]
+    return lines
 
 
 def _unfolded(letters: str, marked: Collection[int] = ()) -> list[Text]:

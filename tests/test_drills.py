@@ -1,0 +1,484 @@
+"""Drills: positions that are what they claim, brought to the cube, judged rightly."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import random
+import sqlite3
+from collections import Counter
+from io import StringIO
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+from click.testing import CliRunner, Result
+from hypothesis import given
+from hypothesis import strategies as st
+from rich.console import Console
+
+from livecube.advice.plain_way import plain_way
+from livecube.cli.drill import drill as command
+from livecube.composition.again import Again, TrierSource
+from livecube.composition.assembly import known_techniques, load_advisor
+from livecube.composition.drawing import NOT_DRILLED
+from livecube.composition.hub import Hub
+from livecube.composition.scrambler import Scrambler, load_scrambler
+from livecube.cube.notation import moves_text
+from livecube.cube.position import SOLVED, SOLVED_BYTES, apply_turns
+from livecube.cube.turns import inverse_turn
+from livecube.drills.judging import HOW_WELL, DrillJudged, judged
+from livecube.drills.news import DrillReady, as_drill
+from livecube.drills.positions import (
+    DrillPlace,
+    Wish,
+    drawn_cases,
+    drawn_set,
+    key_of,
+    pieces_that_count,
+    sampled,
+)
+from livecube.errors import UsageError
+from livecube.events import State, Turn
+from livecube.mending.shortest_link import shortest_link
+from livecube.review.trying import SetUpAsked, SetUpGuided, Tried, TryGivenUp, Trying
+from livecube.scrambling.partial_link import partial_link
+from livecube.search.situation import Situation, slot_bits
+from livecube.views.drill_machine import drill_json
+from livecube.views.drill_screen import DrillBoard
+from livecube.views.drill_text import drill_line
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
+    from pathlib import Path
+
+    from livecube.advice.advisor import Advisor
+    from livecube.drills.news import DrillNews
+    from livecube.edges.sink import Item
+    from livecube.review.trying import TryNews
+    from livecube.scrambling.following import ScramblePath
+
+TECHNIQUES = {one.id: one for one in known_techniques() if one.id not in NOT_DRILLED}
+USUAL = [name for name in TECHNIQUES if name != "keyhole-flip"]  # which is slow to find
+
+
+@pytest.fixture(scope="module")
+def advisor() -> Advisor:
+    return load_advisor()
+
+
+@pytest.fixture(scope="module")
+def scrambler() -> Scrambler:
+    return load_scrambler(seed=3)
+
+
+@pytest.fixture(scope="module")
+def places(advisor: Advisor) -> dict[str, tuple[DrillPlace, ...]]:
+    """Some places of each technique, for two cross colours."""
+    return {
+        name: drawn_set(advisor, Wish(TECHNIQUES[name], 3, face), random.Random(face))
+        + drawn_set(advisor, Wish(TECHNIQUES[name], 1, 4), random.Random(1))
+        for face, name in zip([0, 5] * len(USUAL), USUAL, strict=False)
+    }
+
+
+def array(position: bytes) -> np.ndarray[tuple[int, ...], np.dtype[np.uint8]]:
+    return np.frombuffer(position, dtype=np.uint8)
+
+
+# Positions.
+
+
+@pytest.mark.parametrize("name", USUAL)
+def test_the_technique_is_the_best_choice(
+    name: str, places: dict[str, tuple[DrillPlace, ...]]
+) -> None:
+    """Another advisor, which knows nothing of the drill, puts it first."""
+    other = load_advisor()
+    assert len(places[name]) == 4
+    for place in places[name]:
+        rows = other.advise(array(place.position), place.face).opportunities
+        slots = set(place.row.slots)
+        of = [row for row in rows if row.technique == name and set(row.slots) == slots]
+        assert min(row.turns for row in of) == place.row.turns
+        if len(place.row.slots) == 1:
+            assert min(row.seconds for row in rows) == pytest.approx(place.row.seconds)
+        else:
+            situation = Situation.of(array(place.position), place.face)
+            plainly = plain_way(other.engine, situation, situation.slot_numbers(place.row.slots))
+            assert place.row.turns + 1 < sum(map(len, plainly))
+        if name == "plain":
+            assert {row.technique for row in rows} <= {"plain", "shortest"}
+        ends = Situation.of(apply_turns(array(place.position), place.row.turns_fixed), place.face)
+        assert ends.offset == 0
+        assert set(place.row.slots) <= set(ends.slot_names(slot_bits(ends.solved)))
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_set_is_balanced_and_comes_again_only_with_its_seed(seed: int, advisor: Advisor) -> None:
+    wish = Wish(TECHNIQUES["keyhole-corner"], 8)
+    first = drawn_set(advisor, wish, random.Random(seed))
+    slots = Counter(place.row.slots for place in first)
+    sides = Counter(place.case.side for place in first)
+    cases = Counter(str(place.case) for place in first)
+    assert len(slots) == 4
+    assert max(slots.values()) <= 3
+    assert len(sides) >= 3
+    assert max(sides.values()) <= 3
+    assert max(cases.values()) <= 3
+    keys = [place.key for place in first]
+    assert len(set(keys)) == 8
+    few = Wish(wish.technique, 3)
+    again = drawn_set(advisor, few, random.Random(4))
+    assert again == drawn_set(advisor, few, random.Random(4))
+    unseeded = [drawn_set(advisor, few, random.SystemRandom()) for _ in range(2)]
+    assert {place.key for place in unseeded[0]} != {place.key for place in unseeded[1]}
+
+
+def test_known_positions_are_left_out_and_wishes_heeded(advisor: Advisor) -> None:
+    technique = TECHNIQUES["made-pair"]
+    free = [drawn_set(advisor, Wish(technique, 4), random.Random(seed)) for seed in range(3)]
+    known = {place.key for one in free for place in one}
+    other = drawn_set(advisor, Wish(technique, 4), random.Random(0), known)
+    assert not known & {place.key for place in other}
+    wish = Wish(technique, 4, 0, "veiled", ("green-red", "blue-red"))
+    chosen = drawn_set(advisor, wish, random.Random(1))
+    assert len(chosen) == 4
+    assert all(p.grade == "veiled" and set(p.row.slots) <= set(wish.slots) for p in chosen)
+    case = str(free[1][0].case)
+    (asked,) = drawn_cases(advisor, Wish(technique, 4), [case], random.Random(9), known)
+    assert str(asked.case) == case
+    assert asked.key not in known
+
+
+def test_a_flip_is_found_where_the_layer_stands_aside(advisor: Advisor) -> None:
+    rng = random.Random(6)
+    tried = (sampled(advisor, TECHNIQUES["keyhole-flip"], 0, rng) for _ in range(900))
+    found = next((place for place in tried if place is not None), None)
+    assert found is not None
+    assert Situation.of(array(found.position), 0).offset
+    assert found.case.pieces.endswith("edge flipped")
+
+
+# Set-ups.
+
+turnings = st.lists(st.integers(0, 17), max_size=9)
+
+
+@given(turnings, turnings, st.sampled_from([0, 3]))
+def test_links_bring_the_pieces_that_count(before: list[int], turns: list[int], face: int) -> None:
+    start = apply_turns(SOLVED, before)
+    end = apply_turns(start, turns)
+    pieces = pieces_that_count(face)
+    link = partial_link(start.tobytes(), end.tobytes(), pieces)
+    assert link is not None
+    assert len(link) <= len(turns)
+    there = apply_turns(start, link)
+    assert (there[list(pieces)] == end[list(pieces)]).all()
+    whole = shortest_link(start.tobytes(), end.tobytes())
+    if whole is not None:
+        assert len(link) <= len(whole)
+        every = partial_link(start.tobytes(), end.tobytes(), range(20))
+        assert every is not None
+        assert len(every) == len(whole)
+
+
+def test_no_link_is_longer_than_need_be() -> None:
+    """Against trying every turning of up to three turns."""
+    pieces = list(pieces_that_count(0))
+    nearest: dict[bytes, int] = {}
+    level = [SOLVED]
+    for length in range(4):
+        for position in level:
+            nearest.setdefault(position[pieces].tobytes(), length)
+        level = [apply_turns(p, [turn]) for p in level for turn in range(18)] if length < 3 else []
+    rng = random.Random(0)
+    for _ in range(60):
+        end = apply_turns(SOLVED, [rng.randrange(18) for _ in range(3)])
+        link = partial_link(SOLVED_BYTES, end.tobytes(), pieces)
+        assert link is not None
+        assert len(link) == nearest[end[pieces].tobytes()]
+
+
+def test_set_ups_of_a_set_are_short(places: dict[str, tuple[DrillPlace, ...]]) -> None:
+    """Each place lies near to where the one before ends."""
+    lengths = []
+    for of in places.values():
+        for one, other in pairwise(of[:3]):
+            end = apply_turns(array(one.position), one.row.turns_fixed).tobytes()
+            link = partial_link(end, other.position, pieces_that_count(one.face))
+            lengths.append(99 if link is None else len(link))
+    assert sorted(lengths)[len(lengths) // 2] <= 10
+
+
+def path(scrambler: Scrambler, face: int) -> Callable[[bytes, bytes], ScramblePath]:
+    pieces = pieces_that_count(face)
+    return lambda start, target: scrambler.partly(start, target, pieces)
+
+
+def plain_turns(advisor: Advisor, place: DrillPlace) -> tuple[int, ...]:
+    """The plain way into the same slot; none away from offset 0."""
+    rows = advisor.advise(array(place.position), place.face).opportunities
+    plain = [row for row in rows if row.technique == "plain" and row.slots == place.row.slots]
+    return min(plain, key=lambda row: row.turns).turns_fixed if plain else ()
+
+
+# Trying.
+
+
+class Somebody:
+    """Who sets up and tries; ``t`` is the cube's clock."""
+
+    def __init__(self, places: Sequence[DrillPlace], scrambler: Scrambler) -> None:
+        self.trying = Trying(iter(places), path(scrambler, places[0].face))
+        self.t = 0.0
+        self.position = SOLVED
+        self.told = [as_drill(one) for one in self.trying.begin(0.0)]
+
+    def turn(self, turns: Iterable[int], each_s: float = 0.25) -> list[Item]:
+        new: list[TryNews] = []
+        for turn in turns:
+            self.t += each_s
+            self.position = apply_turns(self.position, [turn])
+            new += self.trying.feed(Turn(self.t, turn))
+        told = [as_drill(one) for one in new]
+        self.told += told
+        return list(told)
+
+    def set_up(self) -> DrillReady:
+        asked = next(one for one in reversed(self.told) if isinstance(one, SetUpAsked))
+        if asked.turns:
+            self.turn(asked.turns)
+        ready = self.told[-1]
+        assert isinstance(ready, DrillReady)
+        assert key_of(ready.position, ready.place.face) == ready.place.key
+        assert ready.position == self.position.tobytes()
+        self.t += 2.0
+        return ready
+
+
+@pytest.mark.parametrize("name", USUAL)
+def test_the_best_way_is_judged_as_what_was_asked(
+    name: str, places: dict[str, tuple[DrillPlace, ...]], scrambler: Scrambler
+) -> None:
+    somebody = Somebody(places[name][:3], scrambler)
+    for place in places[name][:3]:
+        somebody.set_up()
+        told = somebody.turn(place.row.turns_fixed)
+        (done,) = [one for one in told if isinstance(one, DrillJudged)]
+        assert (done.as_asked, done.over, done.how_well) == (True, 0, "sound")
+        assert (done.look_ms, done.pause_ms) == (2250, 250)
+    assert somebody.trying.over
+
+
+@pytest.mark.parametrize("name", ["keyhole-corner", "keyhole-edge"])
+def test_the_plain_way_is_judged_as_another(
+    name: str, places: dict[str, tuple[DrillPlace, ...]], scrambler: Scrambler, advisor: Advisor
+) -> None:
+    ways = {place: plain_turns(advisor, place) for place in places[name]}
+    assert sum(map(bool, ways.values())) > 1
+    for place, way in ways.items():
+        if not way:
+            continue
+        somebody = Somebody([place], scrambler)
+        somebody.set_up()
+        (done,) = somebody.turn(way)
+        assert isinstance(done, DrillJudged)
+        assert done.how_well == "missed"
+        assert done.slots == place.row.slots
+        assert done.techniques != (name,)
+
+
+def test_whoever_turns_away_is_led_back_and_on(
+    places: dict[str, tuple[DrillPlace, ...]], scrambler: Scrambler
+) -> None:
+    place = places["keyhole-corner"][0]
+    somebody = Somebody([place], scrambler)
+    asked = somebody.told[0]
+    assert isinstance(asked, SetUpAsked)
+    (guided,) = somebody.turn([(asked.turns[0] + 3) % 18])
+    assert isinstance(guided, SetUpGuided)
+    assert guided.guidance.back == (inverse_turn((asked.turns[0] + 3) % 18),)
+    # Too far: another path leads there, or the old one from elsewhere.
+    last = somebody.turn([0, 4, 8, 10, 14, 1, 5, 9])[-1]
+    assert isinstance(last, SetUpGuided)
+    somebody.turn([*last.guidance.back, *last.guidance.upcoming])
+    ready = somebody.told[-1]
+    assert isinstance(ready, DrillReady)
+    assert key_of(ready.position, place.face) == place.key
+    # A turn at once was one too many; then the cube says that it stands elsewhere.
+    assert [type(one) for one in somebody.turn([0])] == [SetUpGuided]
+    assert isinstance(somebody.turn([2])[-1], DrillReady)
+    somebody.t += 2.0
+    somebody.turn(place.row.turns_fixed[:1])
+    given_up, again = somebody.trying.feed(State(somebody.t, SOLVED_BYTES))
+    assert isinstance(given_up, TryGivenUp)
+    assert isinstance(again, SetUpAsked)
+
+
+def test_a_turn_taken_back_begins_anew(
+    places: dict[str, tuple[DrillPlace, ...]], scrambler: Scrambler
+) -> None:
+    place = places["keyhole-edge"][0]
+    somebody = Somebody([place], scrambler)
+    somebody.set_up()
+    first = place.row.turns_fixed[0]
+    (anew,) = somebody.turn([first, inverse_turn(first)])
+    assert isinstance(anew, DrillReady)
+    somebody.t += 2.0
+    (done,) = somebody.turn(place.row.turns_fixed)
+    assert isinstance(done, DrillJudged)
+    assert done.turns == place.row.turns
+
+
+@pytest.mark.parametrize(
+    ("elsewhere", "more", "look_ms", "pause_ms", "how_well"),
+    [
+        (True, (), 1000, 100, "missed"),
+        (False, (0, 2), 1000, 100, "laboured"),
+        (False, (), 8001, 100, "laboured"),
+        (False, (), 1000, 1501, "laboured"),
+        (False, (), 2001, 500, "sound"),
+        (False, (), 2000, 501, "sound"),
+        (False, (), 2000, 500, "fluent"),
+    ],
+)
+def test_how_well_it_went(
+    elsewhere: bool,
+    more: tuple[int, ...],
+    look_ms: int,
+    pause_ms: int,
+    how_well: str,
+    places: dict[str, tuple[DrillPlace, ...]],
+) -> None:
+    place = places["made-pair"][0]
+    made = () if elsewhere else (*more, *place.row.turns_fixed)
+    tried = Tried(
+        9.0, 1, place, ("made-pair",), place.row.slots, len(made), 1000, look_ms, pause_ms,
+        as_advised=not elsewhere, made=made, began=place.position,
+    )  # fmt: skip
+    assert judged(tried).how_well == how_well
+    assert how_well in HOW_WELL
+
+
+# The whole way, by the packets of a simulated cube.
+
+
+class PlainSource(TrierSource):
+    """A virtual solver who has never heard of the technique."""
+
+    def __init__(self, ways: dict[str, tuple[int, ...]]) -> None:
+        super().__init__(len(ways), 2, 200.0)
+        self._ways = ways
+
+    def show(self, news: TryNews | DrillNews) -> None:
+        super().show(news)
+        if isinstance(news, SetUpAsked) and isinstance(news.place, DrillPlace):
+            self._turns = self._ways[news.place.key]
+
+
+class Kept:
+    name = "test"
+
+    def __init__(self) -> None:
+        self.items: list[Item] = []
+
+    async def take(self, item: Item) -> None:
+        self.items.append(item)
+
+    async def close(self) -> None:
+        pass
+
+
+async def test_a_virtual_solver_who_does_it_plainly(
+    places: dict[str, tuple[DrillPlace, ...]], scrambler: Scrambler, advisor: Advisor
+) -> None:
+    of = places["keyhole-corner"][:3]
+    ways = {place.key: way for place in of if (way := plain_turns(advisor, place))}
+    drilled = [place for place in of if place.key in ways]
+    source, kept = PlainSource(ways), Kept()
+    async with Hub([kept]) as hub:
+        trying = Trying(iter(drilled), path(scrambler, drilled[0].face))
+        leading = Again(trying, hub, len(drilled), source.show, as_told=as_drill)
+        async with asyncio.timeout(60):
+            await leading.follow(await source.events())
+    done = [one for one in kept.items if isinstance(one, DrillJudged)]
+    assert [one.how_well for one in done] == ["missed"] * len(drilled)
+    assert [one.turns for one in done] == [len(ways[place.key]) for place in drilled]
+
+
+def test_everything_has_words(
+    places: dict[str, tuple[DrillPlace, ...]], scrambler: Scrambler
+) -> None:
+    place = places["keyhole-corner"][0]
+    somebody = Somebody([place], scrambler)
+    somebody.set_up()
+    somebody.turn(place.row.turns_fixed)
+    board = DrillBoard("Drill")
+    drawn = []
+    for news in somebody.told:
+        board.take(news)
+        console = Console(width=90, height=30, file=StringIO(), record=True)
+        console.print(board)
+        drawn.append(console.export_text())
+        if isinstance(news, DrillReady | DrillJudged):
+            told = drill_json(news)
+            assert json.loads(json.dumps(told)) == told
+            assert drill_line(news)
+    ready = drawn[-2]
+    assert "into which slot" in ready
+    assert moves_text(place.row.moves) not in ready  # it gives nothing away
+    assert not any(slot in ready for slot in place.row.slots)
+
+
+def livecube(*arguments: str, data: Path) -> Result:
+    return CliRunner().invoke(command, arguments, env={"LIVECUBE_DATA": str(data)})
+
+
+def test_drill_then_what_is_due(tmp_path: Path) -> None:
+    assert "Nothing was drilled yet" in livecube(data=tmp_path).stdout
+    given = ("--simulated", "--speed", "200", "--json")
+    done = livecube("made-pair", "--count", "2", "--seed", "1", *given, data=tmp_path)
+    assert done.exception is None
+    rows = [json.loads(line) for line in done.stdout.splitlines()]
+    first = [row for row in rows if row["event"] == "drill-judged"]
+    assert [row["as_asked"] for row in first] == [True, True]
+    assert all(row["next_in_s"] > 0 for row in first)
+    assert livecube("due", data=tmp_path).stdout.startswith("Nothing is due; next in")
+
+    database = sqlite3.connect(tmp_path / "history.sqlite")
+    with database:
+        database.execute("UPDATE drill_card SET due = '2026-01-01T00:00:00Z'")
+    asked = database.execute("SELECT case_name, state FROM drill_card").fetchall()
+    known = {place for (place,) in database.execute("SELECT place FROM drill_try")}
+    done = livecube(*given, data=tmp_path)
+    assert done.exception is None
+    again = [json.loads(line) for line in done.stdout.splitlines()]
+    told = [row for row in again if row["event"] == "drill-judged"]
+    assert {row["case"] for row in told} == {case for case, _ in asked}
+    tries = [place for (place,) in database.execute("SELECT place FROM drill_try")]
+    assert len(set(tries)) == len(tries) == 2 + len(told)
+    assert known < set(tries)
+    after = dict(database.execute("SELECT case_name, state FROM drill_card").fetchall())
+    assert all(after[case] != state for case, state in asked)
+    database.close()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("no-such",), "choose due, fingers, beat"),
+        (("shortest",), "cannot be drilled"),
+        (("plain", "--slots", "white-red"), "has no slot"),
+        (("plain", "--simulated", "--typed"), "one of"),
+        (("due", "--no-history"), "leave out --no-history"),
+        (("plain", "--person", " "), "--person is empty"),
+    ],
+)
+def test_what_cannot_be_drilled_is_told(
+    arguments: tuple[str, ...], said: str, tmp_path: Path
+) -> None:
+    done = livecube(*arguments, data=tmp_path)
+    assert isinstance(done.exception, UsageError)
+    assert said in str(done.exception)
