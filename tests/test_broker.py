@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import datetime
+import functools
 import gc
 import itertools
 import json
@@ -74,6 +75,11 @@ async def publishing(
 def ended(consumer: Consumer, solves: int = 1) -> bool:
     """Whether so many solves are over, with all that is said then."""
     return any(body["solves"] == solves for body in consumer.bodies("session"))
+
+
+def said_of_itself(consumer: Consumer, times: int) -> bool:
+    """Whether the desk came or went so often."""
+    return len(consumer.bodies("availability")) >= times
 
 
 def items(number: int = 1) -> list[Progress]:
@@ -381,6 +387,42 @@ async def test_passwords_and_access_rules(tmp_path: Path) -> None:
         assert "secret" not in "".join(said) + repr(bob)
     finally:
         broker.stop()
+
+
+async def test_who_may_not_read_its_mark_tells_again_all_that_may_be_forgotten(
+    tmp_path: Path,
+) -> None:
+    folder, said = tmp_path / "b", list[str]()
+    folder.mkdir()
+    (folder / "passwords").write_text("ann:a\nbob:b\n")
+    hashing = ("mosquitto_passwd", "-U", str(folder / "passwords"))
+    await (await asyncio.create_subprocess_exec(*hashing)).wait()
+    (folder / "rules").write_text("user ann\ntopic readwrite #\nuser bob\ntopic write livecube/#\n")
+    broker = Broker(folder, (f"password_file {folder}/passwords", f"acl_file {folder}/rules"))
+    broker.start()
+    again = {}
+    try:
+        for user in ("ann", "bob"):
+            access = Access(parse_address(broker.url), password=user[0])
+            access = replace(access, address=replace(access.address, user=user))
+            asked, file = Plan(access, user, form="off"), tmp_path / f"{user}.sqlite"
+            async with Consumer(
+                broker.port, f"livecube/{user}/#", user, user="ann", password="a"
+            ) as consumer:
+                async with publishing(asked, Outbox(file, said.append), said) as sink:
+                    for item in items(2):
+                        await sink.take(item)
+                    await consumer.until(functools.partial(ended, consumer, 2))
+                async with publishing(asked, Outbox(file, said.append), said):
+                    pass  # it says goodbye when all is sent
+                await consumer.until(functools.partial(said_of_itself, consumer, 4))
+                again[user] = [b["seq"] for b in consumer.bodies("solve") if b.get("again")]
+                assert len(consumer.bodies("solve")) == 2 + len(again[user])
+    finally:
+        broker.stop()
+    assert again["ann"] == []
+    assert len(again["bob"]) == 2
+    assert said == []
 
 
 async def test_a_broker_that_allows_everything_but_discovery_still_gets_the_messages(
