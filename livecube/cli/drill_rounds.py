@@ -57,7 +57,7 @@ def fingers(rounds: int, drilling: Drilling) -> None:
             return news
 
         run = TryingRun(
-            lambda scrambler: FingerDrill(rounds),
+            FingerDrill(rounds),
             FingerBoard(CAUTION),
             None,
             as_json=drilling.as_json,
@@ -98,6 +98,7 @@ def beat(tempo: float, silent: bool, drilling: Drilling) -> None:
         if not silent and bell.is_terminal:
             bell.bell()
 
+    speed = drilling.speed if drilling.simulated else 1.0
     with ExitStack() as stack:
         book = drilling.book(stack)
 
@@ -117,6 +118,6 @@ def beat(tempo: float, silent: bool, drilling: Drilling) -> None:
             None,
             as_json=drilling.as_json,
             as_told=told,
-            sinks=[BeatSink(tick, time.monotonic)],
+            sinks=[BeatSink(tick, time.monotonic, speed)],
         )
         drilling.run(run, 1, tempo)

@@ -47,13 +47,15 @@ def check_source(wanted: Wanted, *, simulated: bool, typed: bool) -> None:
 class TryingRun:
     """One run of what is ``led``: tries, or rounds. ``board`` is the screen, if there can be one.
 
+    What needs set-ups is made with a scrambler, which takes its time to load.
+
     ``tries``: how many, None: until it is over by itself; ``as_told``: what the sinks are told;
     ``sinks``: more of them.
     """
 
     def __init__(
         self,
-        led: Callable[[Scrambler], Led],
+        led: Led | Callable[[Scrambler], Led],
         board: AgainBoard,
         tries: int | None,
         *,
@@ -106,16 +108,12 @@ class TryingRun:
 
     async def follow(self) -> None:
         """Try to the end, or to that of the solver's patience."""
-        scrambler, _ = await asyncio.gather(
-            asyncio.to_thread(scrambler_with_progress, None), self._source.find()
-        )
+        led, _ = await asyncio.gather(asyncio.to_thread(self._made), self._source.find())
         self._board.source = self._source.title
         hub = self._hub = Hub([self._sink(), *self._sinks, *self._dashboard_sinks()])
         show = self._source.show if isinstance(self._source, TrierSource) else lambda news: None
         speaks = self._source.typed is None
-        self._again = Again(
-            self._led(scrambler), hub, self._tries, show, speaks=speaks, as_told=self._as_told
-        )
+        self._again = Again(led, hub, self._tries, show, speaks=speaks, as_told=self._as_told)
         async with hub:
             events = await self._source.events()
             following = asyncio.create_task(self._again.follow(events), name="cube")
@@ -126,6 +124,9 @@ class TryingRun:
                     following.result()
             finally:
                 following.cancel()
+
+    def _made(self) -> Led:
+        return self._led(scrambler_with_progress(None)) if callable(self._led) else self._led
 
     def _sink(self) -> ScreenSink | JsonSink | LineSink:
         console = Console(highlight=False, markup=False)

@@ -78,6 +78,12 @@ class BeatResult:
         return tuple(told)
 
     @property
+    def farthest_off(self) -> tuple[BeatTurn, ...]:
+        """Turns that missed their beat, at most three, the farthest from it first."""
+        missed = [turn for turn in self.turns if turn.missed]
+        return tuple(sorted(missed, key=lambda turn: (-abs(turn.off_s), turn.number))[:3])
+
+    @property
     def longest_pauses(self) -> tuple[BeatTurn, ...]:
         """Turns behind the longest pauses, at most three, the longest first."""
         paused = [turn for turn in self.turns if turn.empty]

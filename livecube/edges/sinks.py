@@ -8,7 +8,6 @@ from typing import IO, TYPE_CHECKING, Any
 from rich.live import Live
 
 from livecube.advice.speaker import Unsaid
-from livecube.drills.judging import DrillJudged
 from livecube.drills.news import DrillNews
 from livecube.events import CubeEvent
 from livecube.practice.news import Called, Judged, PracticeNews
@@ -17,7 +16,7 @@ from livecube.stages.progress import SolveOver
 from livecube.views.again_machine import again_json
 from livecube.views.again_text import again_line, tried_sentence
 from livecube.views.drill_machine import drill_json
-from livecube.views.drill_text import drill_line, judged_sentence
+from livecube.views.drill_text import drill_line, lasting_lines
 from livecube.views.machine import happening_json
 from livecube.views.practice_machine import practice_json
 from livecube.views.practice_text import practice_line, result_sentence
@@ -115,8 +114,8 @@ class ScreenSink:
         self._board.take(item)
         if isinstance(item, Judged):
             self._solves.append(result_sentence(item))
-        elif isinstance(item, DrillJudged):
-            self._solves.append(judged_sentence(item))
+        elif isinstance(item, DrillNews):
+            self._solves += lasting_lines(item)
         elif isinstance(item, Tried):
             self._solves.append(tried_sentence(item))
         elif isinstance(item, SolveOver):

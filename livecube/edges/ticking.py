@@ -17,12 +17,18 @@ __all__ = ["BeatSink"]
 
 
 class BeatSink:
-    """Calls ``tick`` at each beat; ``now`` gives seconds. Late ticks do not shift later ones."""
+    """Calls ``tick`` at each beat; ``now`` gives seconds. Late ticks do not shift later ones.
+
+    ``speed``: how many of the cube's seconds pass in one of ours.
+    """
 
     name = "beat"
 
-    def __init__(self, tick: Callable[[], None], now: Callable[[], float]) -> None:
+    def __init__(
+        self, tick: Callable[[], None], now: Callable[[], float], speed: float = 1.0
+    ) -> None:
         self._tick = tick
+        self._speed = speed
         self._now = now
         self._ticking: asyncio.Task[None] | None = None
 
@@ -30,7 +36,9 @@ class BeatSink:
         """Begin or end."""
         if isinstance(item, BeatReady):
             self._stop()
-            self._ticking = asyncio.create_task(self._run(1 / item.tempo), name="beat")
+            self._ticking = asyncio.create_task(
+                self._run(1 / (item.tempo * self._speed)), name="beat"
+            )
         elif isinstance(item, SetUpAsked | SetUpGuided | BeatJudged):
             self._stop()
 

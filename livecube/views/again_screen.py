@@ -32,6 +32,8 @@ class AgainBoard:
     """What the screen shows; ``title`` says what is brought onto the cube."""
 
     command = "again"
+    anew = "sets up anew"
+    """What the key does."""
 
     def __init__(self, title: str) -> None:
         self.title = title
@@ -84,7 +86,7 @@ class AgainBoard:
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """Draw it from the top; what does not fit is left out below."""
-        foot = "n sets up anew   q ends" if self.keys else "Ctrl-C ends."
+        foot = f"n {self.anew}   q ends" if self.keys else "Ctrl-C ends."
         drawn = Group(
             Text(f"livecube {self.command}   {self.source}", "dim"),
             Text(self.title),

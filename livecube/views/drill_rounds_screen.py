@@ -31,6 +31,7 @@ class FingerBoard(AgainBoard):
     """The turns that are left of a round, large; below them the rounds so far."""
 
     command = "drill"
+    anew = "begins this round anew"
 
     def __init__(self, title: str) -> None:
         super().__init__(title)

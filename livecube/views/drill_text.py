@@ -28,6 +28,7 @@ __all__ = [
     "drill_line",
     "fingers_sentence",
     "judged_sentence",
+    "lasting_lines",
     "pattern_text",
     "round_sentence",
     "span_text",
@@ -65,6 +66,20 @@ def drill_line(news: DrillNews) -> str | None:
         case BeatJudged():
             text = f"\n{'':10}".join(beat_lines(news.result))
     return None if text is None else f"{news.t:8.2f}  {text}"
+
+
+def lasting_lines(news: DrillNews) -> list[str]:
+    """What is worth reading when all is over."""
+    match news:
+        case DrillJudged():
+            return [judged_sentence(news)]
+        case FingerRound():
+            return [round_sentence(news)]
+        case FingersOver():
+            return [fingers_sentence(news.sides)]
+        case BeatJudged():
+            return beat_lines(news.result)
+    return []
 
 
 def asked_sentence(place: DrillPlace) -> str:
@@ -130,7 +145,7 @@ def round_sentence(done: FingerRound) -> str:
     even = "" if done.evenness is None else f", varying by {100 * done.evenness:.0f} %"
     return (
         f"round {done.number}, {done.pattern.name}: {1 / done.mean_s:.1f} turns a second, "
-        f"{1000 * done.mean_s:.0f} ms from turn to turn{even} (measured by the cube){slips}"
+        f"{1000 * done.mean_s:.0f} ms from turn to turn{even} (measured){slips}"
     )
 
 
@@ -151,13 +166,20 @@ def beat_lines(result: BeatResult) -> list[str]:
     lines = [
         f"{result.missed} of {turns_counted(len(result.turns))} missed their beat by more than "
         f"{100 * TOLERANCE:.0f} % of the time between two; {result.empty} beats were empty "
-        f"({result.tempo:g} turns a second; measured by the cube)."
+        f"({result.tempo:g} turns a second; measured)."
     ]
     lines += [
         f"{_stage(one.stage):28} {turns_counted(one.turns):>9}, {one.missed} missed, "
         f"{one.empty} empty before or within"
         for one in result.stages
     ]
+    if off := result.farthest_off:
+        told = ", ".join(
+            f"turn {one.number} by {abs(one.off_s):.2f} s ({_stage(one.stage)}, "
+            f"{'late' if one.off_s > 0 else 'early'})"
+            for one in off
+        )
+        lines.append(f"Farthest off the beat: {told}.")
     if pauses := result.longest_pauses:
         told = ", ".join(
             f"{one.empty} empty before turn {one.number} ({_stage(one.stage)})" for one in pauses
