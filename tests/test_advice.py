@@ -174,7 +174,7 @@ def test_a_good_edge_goes_in_from_right_or_left_and_a_bad_one_does_not(advisor: 
             if row.technique == "keyhole-edge" and row.slots == ("green-red",)
         )
         slot = [situation.slot_name(s) for s in range(4)].index("green-red")
-        assert edge_is_good(situation, slot, row) is good
+        assert edge_is_good(situation, slot, row.holding) is good
         assert ("good-edge" if good else "bad-edge") in notes(row)
 
 

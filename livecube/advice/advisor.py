@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from livecube.advice.chances import ChanceFinder, Chances
 from livecube.advice.opportunity import Advice, Opportunity
 from livecube.advice.ranking import best_rows, one_each
-from livecube.advice.rules import apply_rules
+from livecube.advice.rules import Case, apply_rules
 from livecube.advice.two_steps import composed, cross_and_two_pairs, two_plain_pairs
 from livecube.advice.words import cross_sentence, sentence
 from livecube.cube.geometry import OPPOSITE
@@ -34,9 +36,6 @@ if TYPE_CHECKING:
     from livecube.techniques.base import Technique
 
 __all__ = ["Advisor", "likely_cross"]
-
-_GENERAL = {"plain": 1, "shortest": 2}
-"""Of equal rows the one with the most special name comes first."""
 
 _CROSS = {"cross": About("Cross")}
 """What is answered beside the techniques."""
@@ -72,6 +71,7 @@ class Advisor:
         self._by_id = {technique.id: technique for technique in techniques}
         self._about = _CROSS | {technique.id: about(technique) for technique in techniques}
         self._pricer = Pricer(hands)
+        self._finder = ChanceFinder(self._techniques, {k: v.level for k, v in self._about.items()})
 
     def speaks_of(self, technique: str) -> bool:
         """Whether the level speaks of a technique that this advisor knows."""
@@ -103,20 +103,19 @@ class Advisor:
         """
         situation = Situation.of(position, face)
         hurry = most is not None
-        chances = [
-            replace(c, task=replace(c.task, extra=max(c.task.extra, extra))) if extra else c
-            for c in self._chances(situation, inspection=inspection, hurry=hurry)
-        ]
-        if not chances:
+        chances = self._finder.find(situation, inspection=inspection, hurry=hurry, extra=extra)
+        if not chances.each:
             return _advice(situation, ())
-        found = self.engine.search(situation, [chance.task for chance in chances])
-        found = composed(self.engine, situation, chances, found, self._by_id)
+        found = self.engine.answer(situation, chances.tasks)
+        if chances.goes_on:
+            found = composed(self.engine, situation, chances.each, found, self._by_id)
         # Further searches may use the engine's arrays again, so they come last.
         ranked = self._ranked(situation, chances, found, holding, most)
         yardstick = _shortest_of(chances, found, "plain")
-        for slots in {chances[row.number].slots for row in ranked}:
-            if situation.offset == 0 and len(slots) == 2:
-                yardstick[slots] = two_plain_pairs(self.engine, situation, slots)
+        if chances.doubles is not None and situation.offset == 0:
+            for slots in {chances.each[row.number].slots for row in ranked}:
+                if len(slots) == 2:
+                    yardstick[slots] = two_plain_pairs(self.engine, situation, slots)
         cross_turns = None
         if situation.offset is None and inspection:
             cross_turns, both = cross_and_two_pairs(self.engine, situation)
@@ -124,36 +123,41 @@ class Advisor:
         rows = self._explained(situation, chances, ranked, yardstick)
         return _advice(situation, rows, cross_turns)
 
+    def first_answer(self, position: Array, face: int, holding: Holding | None = None) -> Advice:
+        """The quickest row for each set of slots, worked out in no time, for the middle of a solve.
+
+        Only techniques that the level speaks of count, and none that another goes on from. What
+        fills two slots at once is compared with nothing: that would take searches of its own.
+        """
+        situation = Situation.of(position, face)
+        chances = self._finder.find(situation, hurry=True, level=self.level)
+        if not chances.each:
+            return _advice(situation, ())
+        found = self.engine.answer(situation, chances.tasks)
+        ranked = self._ranked(situation, chances, found, holding, 1, one_each)
+        yardstick = _shortest_of(chances, found, "plain")
+        return _advice(situation, self._explained(situation, chances, ranked, yardstick))
+
     def quickest(
         self, position: Array, face: int, holding: Holding | None = None
     ) -> tuple[Opportunity, ...]:
-        """For each slot the quickest row, and for each two that can be filled at once.
+        """For each set of slots the quickest row, also of techniques that another goes on from.
 
-        Only techniques that the level speaks of count. Best first; none if the cross is whole
-        at no offset, or no slot is free.
+        They are compared with nothing. Best first; none if the cross is whole at no offset, or no
+        slot is free.
         """
         situation = Situation.of(position, face)
-        chances = [
-            chance
-            for chance in self._chances(situation, inspection=False, hurry=False)
-            if self._about[chance.technique].level <= self.level
-        ]
-        if situation.offset is None or not chances:
+        chances = self._finder.find(situation, level=self.level)
+        if situation.offset is None or not chances.each:
             return ()
-        found = self.engine.search(situation, [chance.task for chance in chances])
-        found = composed(self.engine, situation, chances, found, self._by_id)
+        found = self.engine.answer(situation, chances.tasks)
+        if chances.goes_on:
+            found = composed(self.engine, situation, chances.each, found, self._by_id)
         ranked = self._ranked(situation, chances, found, holding, 1, one_each)
-        return self._explained(situation, chances, ranked, {})
-
-    def _chances(self, situation: Situation, *, inspection: bool, hurry: bool) -> list[Chance]:
-        """What is possible; in a hurry nothing that goes on by another technique."""
-        return [
-            chance
-            for technique in self._techniques
-            if inspection or not technique.in_inspection
-            for chance in technique.chances(situation)
-            if not (hurry and chance.then)
-        ]
+        first: dict[tuple[str, ...], Opportunity] = {}
+        for row in self._explained(situation, chances, ranked, {}):
+            first.setdefault(row.slots, row)
+        return tuple(first.values())
 
     def crosses(
         self, position: Array, face: int, holding: Holding | None = None
@@ -165,8 +169,8 @@ class Advisor:
         situation = Situation.of(position, face)
         if situation.offset == 0:
             return ()
-        chances = [Chance("cross", (), Task(goal=0), "no cross is shorter")]
-        found = self.engine.search(situation, [chances[0].task])
+        chances = Chances.of(situation, [Chance("cross", (), Task(goal=0), "no cross is shorter")])
+        found = self.engine.answer(situation, chances.tasks)
         ranked = self._ranked(situation, chances, found, holding, None)
         return tuple(
             replace(row, why=cross_sentence(row), notes=())
@@ -200,31 +204,31 @@ class Advisor:
     def _with_next(self, position: Array, face: int, row: Opportunity) -> Opportunity:
         """A row with a preview of the best pair after it, held as this one ends."""
         then = Situation.of(apply_turns(position, row.turns_fixed), face)
-        chances = self._chances(then, inspection=False, hurry=True)
-        if not chances:
+        chances = self._finder.find(then, hurry=True)
+        if not chances.each:
             return replace(row, next_seconds=0.0)
-        found = self.engine.search(then, [chance.task for chance in chances])
+        found = self.engine.answer(then, chances.tasks)
         if not len(found.lengths):
             return row  # the search was stopped
-        fixed = then.fixed_turns[found.turns]
         prices = self._pricer.prices(
-            fixed, found.lengths, found.tasks, [row.ends], OPPOSITE[face], keep=1
-        )
+            found.turns, found.lengths, found.tasks, then.fixed_turns, (row.ends,),
+            OPPOSITE[face], keep=1,
+        )  # fmt: skip
         best = int(prices.seconds.argmin())
-        chance = chances[int(found.tasks[best])]
+        number = int(found.tasks[best])
         return replace(
             row,
             next_plain=min(_shortest_of(chances, found, "plain").values(), default=None),
             next_turns=int(found.lengths.min()),
             next_seconds=float(prices.seconds[best]),
-            next_technique=chance.technique,
-            next_slots=then.slot_names(chance.slots),
+            next_technique=chances.each[number].technique,
+            next_slots=chances.names[number],
         )
 
     def _ranked(
         self,
         situation: Situation,
-        chances: Sequence[Chance],
+        chances: Chances,
         found: Found,
         holding: Holding | None,
         most: int | None,
@@ -232,73 +236,74 @@ class Advisor:
     ) -> list[_Ranked]:
         """The sequences that are ``chosen`` from all in their order, written for the hands."""
         up = OPPOSITE[situation.face]
-        fronts = [face for face in range(6) if face not in (up, situation.face)]
-        starts = [holding] if holding else [Holding.of(up, front) for front in fronts]
-        fixed = situation.fixed_turns[found.turns]
-        prices = self._pricer.prices(fixed, found.lengths, found.tasks, starts, up, most)
-        top, pairs = kept(situation, found, [chance.slots for chance in chances])
-        general = np.array([_GENERAL.get(chance.technique, 0) for chance in chances])
-        order = np.lexsort((general[found.tasks], -top, found.lengths, prices.seconds))
-        order = order[np.isfinite(prices.seconds[order])]
+        starts = (holding,) if holding else _cross_down(situation.face)
+        prices = self._pricer.prices(
+            found.turns, found.lengths, found.tasks, situation.fixed_turns, starts, up, most
+        )
+        top, pairs = kept(situation, found, chances.slots)
         return [
             _Ranked(
-                number=int(found.tasks[row]),
-                turns=tuple(fixed[row, : found.lengths[row]].tolist()),
-                written=prices.written(row),
-                top_kept=int(top[row]),
-                pairs_kept=int(pairs[row]),
+                int(found.tasks[row]),
+                situation.fixed(found.turns[row].tolist()[: found.lengths[row]]),
+                prices.written(row),
+                int(top[row]),
+                int(pairs[row]),
             )
-            for row in chosen(order, found, chances, most)
+            for row in chosen(prices.seconds, top, found, chances, most)
         ]
 
     def _explained(
         self,
         situation: Situation,
-        chances: Sequence[Chance],
+        chances: Chances,
         ranked: Sequence[_Ranked],
         yardstick: dict[tuple[int, ...], int],
     ) -> tuple[Opportunity, ...]:
         """Rows with their comparison, their sentence and what the rules say of each."""
         aligned = situation.offset == 0
         against = "plain" if aligned else "the cross and two plain pairs"
-        names = [situation.slot_names(chances[row.number].slots) for row in ranked]
-        others = [(n, row.written.seconds) for n, row in zip(names, ranked, strict=True)]
+        others = [(chances.names[row.number], row.written.seconds) for row in ranked]
         rows = []
-        for row, slots in zip(ranked, names, strict=True):
-            chance, written = chances[row.number], row.written
+        for row in ranked:
+            chance, slots = chances.each[row.number], chances.names[row.number]
+            written, length = row.written, len(row.turns)
             words, compared = self._about[chance.technique], yardstick.get(chance.slots)
             aside = row.turns[0] % 3 + 1 if row.turns[0] // 3 == situation.face else 0
             through = chance.doors[aside]
             door = None if through is None else situation.slot_name(through)
-            opportunity = Opportunity(
-                technique=chance.technique,
-                title=words.title,
-                slots=slots,
-                turns_fixed=row.turns,
-                moves=written.moves,
-                holding=written.holding,
-                turns=len(row.turns),
-                plain_turns=compared if aligned else None,
-                top_kept=row.top_kept,
-                pairs_kept=row.pairs_kept,
-                seconds=written.seconds,
-                why=sentence(
-                    words.title,
-                    chance,
-                    slots,
-                    written.holding,
-                    len(row.turns),
-                    door,
-                    compared,
-                    against,
-                ),
-                door=door,
+            case = Case(
+                situation, chance.technique, chance.slots, slots, written, row.top_kept,
+                row.pairs_kept, others, words.level, self.level,
+            )  # fmt: skip
+            why = sentence(
+                words.title, chance, slots, written.holding, length, door, compared, against
             )
-            notes = apply_rules(
-                situation, chance.slots, opportunity, others, words.level, self.level
+            rows.append(
+                Opportunity(
+                    technique=chance.technique,
+                    title=words.title,
+                    slots=slots,
+                    turns_fixed=row.turns,
+                    moves=written.moves,
+                    holding=written.holding,
+                    turns=length,
+                    plain_turns=compared if aligned else None,
+                    top_kept=row.top_kept,
+                    pairs_kept=row.pairs_kept,
+                    seconds=written.seconds,
+                    why=why,
+                    door=door,
+                    notes=apply_rules(case),
+                )
             )
-            rows.append(replace(opportunity, notes=notes) if notes else opportunity)
         return tuple(rows)
+
+
+@cache
+def _cross_down(face: int) -> tuple[Holding, ...]:
+    """The four holdings with a face down."""
+    up = OPPOSITE[face]
+    return tuple(Holding.of(up, front) for front in range(6) if front not in (up, face))
 
 
 def _advice(
@@ -308,12 +313,10 @@ def _advice(
     return Advice(situation.colour, situation.offset, solved, cross_turns, rows)
 
 
-def _shortest_of(
-    chances: Sequence[Chance], found: Found, technique: str
-) -> dict[tuple[int, ...], int]:
+def _shortest_of(chances: Chances, found: Found, technique: str) -> dict[tuple[int, ...], int]:
     """Turns of the shortest sequence of one technique for each target."""
     lengths: dict[tuple[int, ...], int] = {}
-    for number, chance in enumerate(chances):
+    for number, chance in enumerate(chances.each):
         if chance.technique == technique:
             first = int(found.tasks.searchsorted(number))
             if first < len(found.tasks) and found.tasks[first] == number:

@@ -7,7 +7,7 @@ says stands in the opportunity's ``notes``, and a rule that silences a row names
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from livecube.cube.geometry import FACES, NEXT_STICKER
 from livecube.cube.pieces import HOME, TWIST_AT
@@ -17,10 +17,11 @@ from livecube.techniques.base import Level
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from livecube.advice.opportunity import Opportunity
+    from livecube.cube.holding import Holding
+    from livecube.hands.pricing import Written
     from livecube.search.situation import Situation
 
-__all__ = ["RULES", "Level", "Note", "apply_rules", "edge_is_good", "parse_level"]
+__all__ = ["RULES", "Case", "Level", "Note", "apply_rules", "edge_is_good", "parse_level"]
 
 
 _CLEARLY: Final = 0.8
@@ -53,39 +54,45 @@ class Note:
     """Whether the opportunity is better not spoken of."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Case:
+class Case(NamedTuple):
     """What rules look at."""
 
     situation: Situation
+    technique: str
     slots: tuple[int, ...]
-    row: Opportunity
+    names: tuple[str, ...]
+    """Of the slots."""
+    written: Written
+    top_kept: int
+    pairs_kept: int
     others: Sequence[tuple[tuple[str, ...], float]]
+    """Slots and seconds of all rows, this one and those beside it."""
     needed: Level
     """From which level on the technique is spoken of."""
     level: Level
+    """The solver's."""
 
 
-def _level(case: _Case) -> Note | None:
+def _level(case: Case) -> Note | None:
     if case.needed <= case.level:
         return None
     return Note("level", f"spoken of from level {case.needed.name.lower()} on", silences=True)
 
 
-def _corner_facing_up(case: _Case) -> Note | None:
+def _corner_facing_up(case: Case) -> Note | None:
     """A corner whose cross-colour sticker faces up makes a poor keyhole."""
-    if case.row.technique != "keyhole-corner":
+    if case.technique != "keyhole-corner":
         return None
     if case.situation.position[SLOT_PIECES[case.slots[0]]] >= _UPPER_FACE:
         return None
-    others = [seconds for slots, seconds in case.others if slots != case.row.slots]
-    if not others or case.row.seconds <= _CLEARLY * min(others):
+    others = [seconds for slots, seconds in case.others if slots != case.names]
+    if not others or case.written.seconds <= _CLEARLY * min(others):
         return Note("corner-facing-up", f"{case.situation.colour} faces up, yet this is quickest")
     text = f"{case.situation.colour} faces up on its corner: do another pair first"
     return Note("corner-facing-up", text, silences=True)
 
 
-def edge_is_good(situation: Situation, slot: int, row: Opportunity) -> bool | None:
+def edge_is_good(situation: Situation, slot: int, holding: Holding) -> bool | None:
     """Whether a slot's edge in the upper layer goes in from the right or left as it is held.
 
     That is so if the colour on its upper side belongs to the slot's front or back centre.
@@ -99,35 +106,34 @@ def edge_is_good(situation: Situation, slot: int, row: Opportunity) -> bool | No
     shift = (TWIST_AT[HOME[edge]] + (place >= _UPPER_FACE)) % 2
     home = int(HOME[edge]) if shift == 0 else int(NEXT_STICKER[HOME[edge]])
     fixed_face = int(situation.fixed_turns[3 * (home // 9)]) // 3
-    return FACES[row.holding.hand_face(fixed_face)] in "FB"
+    return FACES[holding.hand_face(fixed_face)] in "FB"
 
 
-def _edge_side(case: _Case) -> Note | None:
+def _edge_side(case: Case) -> Note | None:
     """Good and bad edges, and the wide turn that saves a rotation."""
-    if case.row.technique != "keyhole-edge":
+    if case.technique != "keyhole-edge":
         return None
-    good = edge_is_good(case.situation, case.slots[0], case.row)
+    good = edge_is_good(case.situation, case.slots[0], case.written.holding)
     if good is None:
         return None
     if good:
         return Note("good-edge", "good edge: it goes in from the right or left face")
-    symbols = {move.symbol for move in case.row.moves}
+    symbols = {move.symbol for move in case.written.moves}
     wide = symbols & {"Uw", "Dw"} and not symbols & {"F", "Fw", "B", "Bw"}
     how = "the wide turn here saves it" if wide else "a wide upper turn for the D turn can save it"
     return Note("bad-edge", f"bad edge: from the right or left it takes a rotation; {how}")
 
 
-def _quiet_top(case: _Case) -> Note | None:
+def _quiet_top(case: Case) -> Note | None:
     """Pieces and made pairs that stay where they are make look-ahead easier."""
-    row = case.row
-    if row.pairs_kept:
+    if case.pairs_kept:
         return Note("quiet-top", "a made pair stays joined")
-    if row.top_kept >= _QUIET:
-        return Note("quiet-top", f"{row.top_kept} upper pieces stay where they are")
+    if case.top_kept >= _QUIET:
+        return Note("quiet-top", f"{case.top_kept} upper pieces stay where they are")
     return None
 
 
-RULES: Final[tuple[Callable[[_Case], Note | None], ...]] = (
+RULES: Final[tuple[Callable[[Case], Note | None], ...]] = (
     _level,
     _corner_facing_up,
     _edge_side,
@@ -136,18 +142,6 @@ RULES: Final[tuple[Callable[[_Case], Note | None], ...]] = (
 """All rules, in the order in which they speak."""
 
 
-def apply_rules(
-    situation: Situation,
-    slots: tuple[int, ...],
-    row: Opportunity,
-    others: Sequence[tuple[tuple[str, ...], float]],
-    needed: Level,
-    level: Level,
-) -> tuple[Note, ...]:
-    """What the rules say about a row.
-
-    ``others``: slots and seconds of all rows beside it; ``needed``: from which level on its
-    technique is spoken of; ``level``: the solver's.
-    """
-    case = _Case(situation, slots, row, others, needed, level)
+def apply_rules(case: Case) -> tuple[Note, ...]:
+    """What the rules say about a row."""
     return tuple(note for rule in RULES if (note := rule(case)) is not None)

@@ -76,7 +76,7 @@ async def _ask(
             where = place.position, place.situation.face
             board.take(_turned(place))
             began = time.perf_counter()
-            advice = advisor.advise(*where, inspection=False, most=MOST_ROWS)
+            advice = advisor.first_answer(*where)
             first_ms = (time.perf_counter() - began) * 1000
             if advice.opportunities:
                 board.take(Spoken(0.0, advice.opportunities[0], advice.opportunities[1:3]))

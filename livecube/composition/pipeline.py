@@ -208,9 +208,7 @@ class Pipeline:
             parse_colour(turned.cross),
             self.holding,
         )
-        advice = self.advisor.advise(
-            question.position, question.face, question.holding, inspection=False, most=MOST_ROWS
-        )
+        advice = self.advisor.first_answer(question.position, question.face, question.holding)
         self.advice_ms.append((self._now() - start) * 1000)
         self.question = question
         return [*withdrawn, *self._speaker.speak(turned.t, advice)]

@@ -32,6 +32,7 @@ __all__ = [
     "inverse",
     "is_solved",
     "rotated",
+    "rotation_tables",
     "rotation_taking",
     "stickers",
     "twisted_corners",
@@ -124,11 +125,20 @@ def rotated(position: Array, rotation: int) -> Array:
     If ``p`` is reached from solved by turns of faces f1, f2, …, then ``rotated(p, r)`` is
     reached by turns of the faces to which rotation ``r`` takes f1, f2, ….
     """
-    # Piece p of the result is at home a sticker of some piece of the given position: which one
-    # and where its own facelet goes depends on the rotation alone.
-    source, places = _SOURCES[rotation], _TURNED_STICKERS[rotation]
-    result: Array = places[_TWISTS[rotation], position[..., source]]
+    source, places = rotation_tables(rotation)
+    result: Array = places[np.arange(20), position[..., source]]
     return result
+
+
+@cache
+def rotation_tables(rotation: int) -> tuple[Array, Array]:
+    """What :func:`rotated` looks up: shapes (20,) and (20, 54), uint8.
+
+    Piece p of the result is at home a sticker of some piece of the given position. Which one
+    (first table), and where its own facelet goes from each place of that piece (second table),
+    depends on the rotation alone.
+    """
+    return _SOURCES[rotation], _TURNED_STICKERS[rotation][_TWISTS[rotation]]
 
 
 def blocks_outside(corner: int, edge: int) -> frozenset[tuple[int, int]]:

@@ -9,7 +9,8 @@ when even the cheapest rest cannot beat the best way known.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from functools import cache
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -17,26 +18,25 @@ from numba import njit
 
 from livecube.cube.geometry import FACES, OPPOSITE
 from livecube.cube.holding import HOLDINGS, ROTATION_SYMBOLS, Holding, Move
-from livecube.cube.turns import turn_quarters
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from livecube.hands.model import Hands
 
 __all__ = ["Pricer", "Prices", "Written"]
 
 _LONGEST: Final = 20
+_WIDE: Final = 6
+"""Symbols from here on are wide turns."""
 _NOTHING: Final = 6
 """The face of the move before, when there was none or a rotation."""
 
 _SYMBOLS: Final = [*FACES, *(face + "w" for face in FACES)]
 _MOVES: Final = [[Move(symbol, quarters) for quarters in (1, 2, 3)] for symbol in _SYMBOLS]
+_OPPOSITE: Final = np.array(OPPOSITE)
 _NUMBER: Final = {holding: number for number, holding in enumerate(HOLDINGS)}
 
 
-@dataclass(frozen=True, slots=True)
-class Written:
+class Written(NamedTuple):
     """Turns as they are written in the hands."""
 
     holding: Holding
@@ -58,7 +58,9 @@ class Pricer:
                 for h in HOLDINGS
             ]
         )
-        self._after_wide_listed: list[list[list[int]]] = self._after_wide.tolist()
+        self.after_wide: list[list[list[int]]] = self._after_wide.tolist()
+        """By number of the holding, face, and quarter turns less one: the holding after a wide
+        turn."""
         self._seconds = np.array([[hands.moves[s, q] for q in (1, 2, 3)] for s in _SYMBOLS])
         self._follow = np.zeros((_NOTHING + 1, 6))
         for (before, face), extra in hands.follow.items():
@@ -66,7 +68,7 @@ class Pricer:
                 self._follow[FACES.index(before), FACES.index(face)] = extra
         self._least = self._seconds.min(axis=0) + min(0.0, float(self._follow.min()))
         """Less than any move by 1, 2, 3 quarters can cost."""
-        self._rotation_seconds, self._rotation_moves = _rotations(hands)
+        self._rotation_seconds, self.rotation = _rotations(hands)
         self._least_rotation = float(self._rotation_seconds[0, 1:].min())
         self._finish = np.array(
             [
@@ -81,12 +83,14 @@ class Pricer:
         turns: npt.NDArray[np.uint8],
         lengths: npt.NDArray[np.int64],
         groups: npt.NDArray[np.int64],
-        starts: Sequence[Holding],
+        fixed: npt.NDArray[np.uint8],
+        starts: tuple[Holding, ...],
         up: int,
         keep: int | None = None,
     ) -> Prices:
-        """Price fixed-frame sequences (n, LONGEST), each begun in the cheapest of ``starts``.
+        """Price sequences (n, LONGEST), each begun in the cheapest of ``starts``.
 
+        ``fixed`` (18,) says which turn of the fixed frame each turn is.
         Seconds count what it takes to have face ``up`` up again at the end: wide turns may leave
         the cross tilted, and the next pair would pay for it.
         With ``keep`` only the cheapest of each group of neighbours (equal entries of
@@ -99,26 +103,18 @@ class Pricer:
             lengths,
             seconds=np.empty(count),
             starts=np.empty(count, dtype=np.int64),
-            holdings=np.empty((count, _LONGEST), dtype=np.int64),
-            symbols=np.empty((count, _LONGEST), dtype=np.int64),
+            holdings=np.empty((count, _LONGEST), dtype=np.uint8),
+            symbols=np.empty((count, _LONGEST), dtype=np.uint8),
         )
         _price(
-            turns, lengths, groups, len(lengths) + 1 if keep is None else keep,
-            np.array([_NUMBER[h] for h in starts]),
+            turns, lengths, groups, fixed, len(lengths) + 1 if keep is None else keep,
+            _numbers(starts),
             self._hand_face, self._after_wide, self._seconds, self._follow,
-            self._least, self._rotation_seconds, self._least_rotation, np.array(OPPOSITE),
+            self._least, self._rotation_seconds, self._least_rotation, _OPPOSITE,
             self._finish[up],
             result.seconds, result.starts, result.holdings, result.symbols,
         )  # fmt: skip
         return result
-
-    def after(self, held: int, symbol: int, quarters: int) -> int:
-        """The holding (by number) after a face turn (symbol 0 to 5) or wide turn (6 to 11)."""
-        return held if symbol < 6 else self._after_wide_listed[held][symbol - 6][quarters - 1]
-
-    def rotation(self, before: int, after: int) -> tuple[Move, ...]:
-        """The cheapest rotations from one holding (by number) to another."""
-        return self._rotation_moves[before][after]
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,24 +127,32 @@ class Prices:
     seconds: npt.NDArray[np.float64]
     starts: npt.NDArray[np.int64]
     """Number of the holding at the beginning."""
-    holdings: npt.NDArray[np.int64]
+    holdings: npt.NDArray[np.uint8]
     """Number of the holding in which each move is made."""
-    symbols: npt.NDArray[np.int64]
+    symbols: npt.NDArray[np.uint8]
     """Face (0 to 5) or wide turn (6 to 11) of each move."""
 
     def written(self, row: int) -> Written:
         """One sequence as moves."""
         start = held = int(self.starts[row])
-        length = int(self.lengths[row])
+        length = self.lengths[row]
         turns, symbols = self.turns[row, :length].tolist(), self.symbols[row, :length].tolist()
+        rotation, after_wide = self.pricer.rotation, self.pricer.after_wide
         moves: list[Move] = []
-        for i, at in enumerate(self.holdings[row, :length].tolist()):
+        for turn, symbol, at in zip(
+            turns, symbols, self.holdings[row, :length].tolist(), strict=True
+        ):
             if at != held:
-                moves += self.pricer.rotation(held, at)
-            quarters = turn_quarters(turns[i])
-            moves.append(_MOVES[symbols[i]][quarters - 1])
-            held = self.pricer.after(at, symbols[i], quarters)
+                moves += rotation[held][at]
+            quarters = turn % 3
+            moves.append(_MOVES[symbol][quarters])
+            held = at if symbol < _WIDE else after_wide[at][symbol - _WIDE][quarters]
         return Written(HOLDINGS[start], tuple(moves), HOLDINGS[held], float(self.seconds[row]))
+
+
+@cache
+def _numbers(holdings: tuple[Holding, ...]) -> npt.NDArray[np.int64]:
+    return np.array([_NUMBER[holding] for holding in holdings])
 
 
 def _rotations(
@@ -172,15 +176,16 @@ def _rotations(
 
 
 @njit(cache=True, nogil=True)
-def _without_rotation(turns, length, begin, hand_face, seconds, follow, finish):  # type: ignore[no-untyped-def]
+def _without_rotation(turns, length, fixed, begin, hand_face, seconds, follow, finish):  # type: ignore[no-untyped-def]
     """Seconds of a way that is always there: face turns only, from the best of the holdings."""
     best = np.inf
     for start in begin:
         total = finish[start]
         before = _NOTHING
         for i in range(length):
-            face = hand_face[start, turns[i] // 3]
-            total += seconds[face, turns[i] % 3] + follow[before, face]
+            turn = fixed[turns[i]]
+            face = hand_face[start, turn // 3]
+            total += seconds[face, turn % 3] + follow[before, face]
             before = face
         best = min(best, total)
     return best
@@ -215,7 +220,7 @@ def _ceilings(known, groups, keep, ceiling):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _price(  # type: ignore[no-untyped-def]
-    turns, lengths, groups, keep, begin, hand_face, after_wide, seconds, follow, least,
+    turns, lengths, groups, to_fixed, keep, begin, hand_face, after_wide, seconds, follow, least,
     rotation, least_rotation, opposite, finish, out_seconds, out_start, out_holding, out_symbol,
 ):  # fmt: skip
     count = lengths.shape[0]
@@ -223,17 +228,17 @@ def _price(  # type: ignore[no-untyped-def]
     ceiling = np.empty(count)
     for n in range(count):
         known[n] = _without_rotation(
-            turns[n], lengths[n], begin, hand_face, seconds, follow, finish
+            turns[n], lengths[n], to_fixed, begin, hand_face, seconds, follow, finish
         )
     _ceilings(known, groups, keep, ceiling)
     cost = np.empty((_LONGEST + 1, 168))
     for i in range(_LONGEST + 1):
         for state in range(168):
             cost[i, state] = np.inf
-    origin = np.empty((_LONGEST + 1, 168), dtype=np.int64)
-    made_in = np.empty((_LONGEST + 1, 168), dtype=np.int64)
-    made_as = np.empty((_LONGEST + 1, 168), dtype=np.int64)
-    reached = np.empty((_LONGEST + 1, 168), dtype=np.int64)
+    origin = np.empty((_LONGEST + 1, 168), dtype=np.int16)
+    made_in = np.empty((_LONGEST + 1, 168), dtype=np.uint8)
+    made_as = np.empty((_LONGEST + 1, 168), dtype=np.uint8)
+    reached = np.empty((_LONGEST + 1, 168), dtype=np.int16)
     many = np.zeros(_LONGEST + 1, dtype=np.int64)
     rest = np.zeros(_LONGEST + 1)
     for n in range(count):
@@ -249,7 +254,7 @@ def _price(  # type: ignore[no-untyped-def]
             many[0] += 1
         for i in range(length):
             many[i + 1] = 0
-            fixed, quarters = turns[n, i] // 3, turns[n, i] % 3
+            fixed, quarters = to_fixed[turns[n, i]] // 3, turns[n, i] % 3
             for k in range(many[i]):
                 state = reached[i, k]
                 held, before, so_far = state // 7, state % 7, cost[i, state]

@@ -17,9 +17,8 @@ import numpy as np
 import numpy.typing as npt
 
 from livecube.cube.geometry import OPPOSITE
-from livecube.search.coordinates import PIECE_MOVES, SLOT_SYMMETRY, TURN_SEEN
-from livecube.search.situation import PLACES_AT
-from livecube.search.task import ALL_TURNS, NO_D, Found
+from livecube.search.book_kernel import BOOK_EXTRA, Pages, entry_of, question_number, turn_aside
+from livecube.search.coordinates import TURN_SEEN
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -30,26 +29,10 @@ if TYPE_CHECKING:
 
 __all__ = ["BOOK_EXTRA", "Book", "make_book", "question"]
 
-BOOK_EXTRA: Final = 1
-"""So many turns longer than the shortest are sequences in the book."""
-_MOST_LOOSE: Final = 5
-"""With more pieces that are not solved a question does not fit into its number."""
-
 _WIDTH: Final = 12
 """No sequence in the book has more turns."""
 _UNUSED: Final = 18
 """Behind the end of a sequence."""
-
-_SOLVED_PLACES: Final = PLACES_AT.tolist()
-_ASIDE: Final = {1 << quarters: quarters for quarters in (1, 2, 3)}
-_D: Final = 15
-"""The turn D; D2 and D' follow."""
-_TURNED_ASIDE: Final[list[list[list[int]]]] = [
-    [list(range(24))] * 2,
-    *PIECE_MOVES[:, _D : _D + 3].swapaxes(0, 1).tolist(),
-]
-"""By quarter turns of the cross layer and kind of piece: where each place gets."""
-_SEEN: Final[list[list[list[int]]]] = SLOT_SYMMETRY.tolist()
 
 
 def question(situation: Situation, task: Task) -> int | None:
@@ -57,37 +40,14 @@ def question(situation: Situation, task: Task) -> int | None:
 
     None: the book has none of the kind.
     """
-    if situation.offset is None or task.extra > BOOK_EXTRA or task.allowed not in (ALL_TURNS, NO_D):
+    if situation.offset is None:
         return None
-    target, goal = task.target, task.goal
-    # A task that must begin with one certain D turn is the rest of it, asked behind that turn.
-    aside = _only_turn_aside(task)
-    prefix, offset = 1 if aside else task.prefix, (situation.offset + aside) % 4
-    number, loose = 1, 0
-    places, solved = situation.places, _SOLVED_PLACES[offset]
-    for i in range(8):
-        slot, kind = (target + i) % 4, i // 4
-        piece = slot + 4 * kind
-        place = _TURNED_ASIDE[aside][kind][places[piece]]
-        if goal >> piece & 1 and place != solved[piece]:
-            number = number << 8 | 32 * i + _SEEN[target][kind][place]
-            loose += 1
-    if loose > _MOST_LOOSE:
-        return None
-    corners, edges = _seen_from(goal & 15, target), _seen_from(goal >> 4, target)
-    goal = corners | edges << 4
-    kind = prefix | task.tail << 4 | task.tied << 6 | (task.allowed == NO_D) << 7
-    return ((number << 8 | kind) << 8 | goal) << 2 | offset
+    number = int(question_number(situation.offset, situation.places, _row(task)))
+    return None if number < 0 else number
 
 
-def _only_turn_aside(task: Task) -> int:
-    """Quarter turns of the cross layer with which every sequence begins; 0: it may begin freely."""
-    return _ASIDE.get(task.prefix, 0) if task.allowed == NO_D else 0
-
-
-def _seen_from(slots: int, target: int) -> int:
-    """A set of slots, counted from the target on."""
-    return (slots >> target | slots << 4 - target) & 15
+def _row(task: Task) -> npt.NDArray[np.int64]:
+    return np.array(task.row(), dtype=np.int64)
 
 
 @dataclass(frozen=True)
@@ -105,12 +65,10 @@ class Book:
     """Shape (4, m)."""
 
     @cached_property
-    def _entry(self) -> dict[int, int]:
-        return {number: entry for entry, number in enumerate(self.questions.tolist())}
-
-    @cached_property
-    def _ends(self) -> list[list[int]]:
-        return [[0, 0], *self.ends.tolist()]
+    def pages(self) -> Pages:
+        """The same as the search reads it."""
+        order = self.questions.argsort()
+        return Pages(self.questions[order], order, self.ends, self.turns, self.lengths)
 
     @property
     def is_whole(self) -> bool:
@@ -122,37 +80,20 @@ class Book:
 
     def entries(self, situation: Situation, tasks: Sequence[Task]) -> list[int | None]:
         """For each task the number of its entry; None: it is not in the book."""
-        numbers = (question(situation, task) for task in tasks)
-        return [None if number is None else self._entry.get(number) for number in numbers]
+        return [self._entry(question(situation, task)) for task in tasks]
+
+    def _entry(self, number: int | None) -> int | None:
+        entry = -1 if number is None else int(entry_of(self.pages, number))
+        return None if entry < 0 else entry
 
     def shortest(self, situation: Situation, task: Task) -> int | None:
         """Turns of the shortest sequence of a task; None: it is not in the book."""
         (entry,) = self.entries(situation, [task])
         if entry is None:
             return None
-        rest = int(self.lengths[task.target, self._ends[entry][1]])
-        return rest + (_only_turn_aside(task) > 0)
-
-    def look_up(self, entries: Sequence[int], tasks: Sequence[Task]) -> Found:
-        """The answers in these entries, one a task."""
-        turns, lengths, counts = [], [], []
-        for entry, task in zip(entries, tasks, strict=True):
-            first, behind = self._ends[entry][1], self._ends[entry + 1][1 if task.extra else 0]
-            rows, many = (
-                self.turns[task.target, first:behind],
-                self.lengths[task.target, first:behind],
-            )
-            if aside := _only_turn_aside(task):
-                rows = np.insert(rows[:, :-1], 0, _D + aside - 1, axis=1)
-                many = many + 1
-            turns.append(rows)
-            lengths.append(many)
-            counts.append(behind - first)
-        return Found(
-            np.concatenate(turns),
-            np.concatenate(lengths).astype(np.int64),
-            np.repeat(np.arange(len(tasks)), counts),
-        )
+        first = int(self.ends[entry - 1, 1]) if entry else 0
+        aside = int(turn_aside(task.allowed, task.prefix))
+        return int(self.lengths[task.target, first]) + (aside > 0)
 
 
 def make_book(engine: Engine, questions: Iterable[tuple[Situation, Task]]) -> Book:
@@ -174,7 +115,7 @@ def make_book(engine: Engine, questions: Iterable[tuple[Situation, Task]]) -> Bo
         numbers.append(number)
         ends.append((end + shortest, end + len(found.lengths)))
         end += len(found.lengths)
-        begun = int(_only_turn_aside(task) > 0)
+        begun = int(turn_aside(task.allowed, task.prefix) > 0)
         rest = found.turns[:, begun : begun + _WIDTH]
         used = np.arange(_WIDTH) < found.lengths[:, None] - begun
         turns.append(np.where(used, TURN_SEEN[task.target][rest], _UNUSED))

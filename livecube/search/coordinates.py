@@ -22,6 +22,7 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
+from numba import njit
 
 from livecube.cube.geometry import FACES, OPPOSITE, ROTATIONS, TURNS, Array
 from livecube.cube.pieces import CORNERS, EDGES, HOME, PIECE_AT, TWIST_AT, parse_piece
@@ -63,9 +64,6 @@ def _places() -> tuple[Array, Array]:
 
 
 _CORNER_PLACE, _EDGE_PLACE = _places()
-# Single positions are looked up in lists, which is quicker than in arrays.
-_CORNER_PLACE_LISTED: Final = _CORNER_PLACE.tolist()
-_EDGE_PLACE_LISTED: Final = _EDGE_PLACE.tolist()
 _CROSS_EDGES: Final = np.array(CROSS_EDGES)
 _SLOT_PIECES: Final = np.array(SLOT_PIECES)
 
@@ -136,22 +134,24 @@ TURN_SEEN: Final = _turn_seen()
 """Shape (4, 18): each turn as slot s sees it when it is turned to the front right."""
 
 
-def cross_number(position: Array) -> int:
-    """Number of the cross in one position (cross down)."""
-    places = [_EDGE_PLACE_LISTED[facelet] for facelet in position[_CROSS_EDGES].tolist()]
-    number, flips, seen = 0, 0, list[int]()
-    for i, place in enumerate(places):
-        cubicle = place >> 1
-        number = number * (12 - i) + cubicle
-        for other in seen:
-            number -= other < cubicle
+@njit(cache=True, nogil=True)
+def cross_number(position):  # type: ignore[no-untyped-def]
+    """Number of the cross in one position (20,), cross down."""
+    number, flips = 0, 0
+    for i in range(4):
+        place = int(_EDGE_PLACE[position[_CROSS_EDGES[i]]])
+        number = number * (12 - i) + (place >> 1)
+        for j in range(i):
+            number -= int(_EDGE_PLACE[position[_CROSS_EDGES[j]]]) >> 1 < place >> 1
         flips = 2 * flips + (place & 1)
-        seen.append(cubicle)
     return 16 * number + flips
 
 
-def piece_places(position: Array) -> list[int]:
-    """Places of the eight slot pieces in one position (cross down)."""
-    facelets = position[_SLOT_PIECES].tolist()
-    corners = [_CORNER_PLACE_LISTED[facelet] for facelet in facelets[:4]]
-    return corners + [_EDGE_PLACE_LISTED[facelet] for facelet in facelets[4:]]
+@njit(cache=True, nogil=True)
+def piece_places(position):  # type: ignore[no-untyped-def]
+    """Places of the eight slot pieces in one position (20,), cross down; shape (8,), int64."""
+    places = np.empty(8, dtype=np.int64)
+    for piece in range(8):
+        facelet = position[_SLOT_PIECES[piece]]
+        places[piece] = _CORNER_PLACE[facelet] if piece < 4 else _EDGE_PLACE[facelet]
+    return places

@@ -5,11 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+import numpy.typing as npt
 
+from livecube.search.book_kernel import NO_PAGES
 from livecube.search.coordinates import PIECE_MOVES, SLOT_SYMMETRY, TURN_SEEN
 from livecube.search.kernel import run
 from livecube.search.situation import CROSS_AT, PLACES_AT
-from livecube.search.task import FIELDS, LONGEST, Found
+from livecube.search.task import LONGEST, Found, task_rows
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,13 +33,22 @@ class Engine:
     def __init__(self, tables: Tables) -> None:
         self.pairs = np.empty(0, dtype=np.uint8)
         """The pair table, once it is there; every search is several times faster with it."""
-        self.book: Book | None = None
-        """The book, once it is there; what is in it needs no search."""
         self.tables = tables
+        self.book = None
         self._stop = np.zeros(1, dtype=np.uint8)
         self._turns = np.zeros((_ROOM, LONGEST), dtype=np.uint8)  # turns all along, even unused
         self._lengths = np.empty(_ROOM, dtype=np.int64)
         self._tasks = np.empty(_ROOM, dtype=np.int64)
+
+    @property
+    def book(self) -> Book | None:
+        """The book, once it is there; what is in it needs no search."""
+        return self._kept_book
+
+    @book.setter
+    def book(self, book: Book | None) -> None:
+        self._kept_book = book
+        self._pages = NO_PAGES if book is None else book.pages
 
     def stop(self) -> None:
         """Make the search that runs in another thread end soon; its answer is empty."""
@@ -48,36 +59,10 @@ class Engine:
 
         Raises ``OverflowError`` if there are more than anybody can use.
         """
-        if self.book is None or situation.offset is None:
-            return self._searched(situation, tasks)
-        entries = self.book.entries(situation, tasks)
-        known = [number for number, entry in enumerate(entries) if entry is not None]
-        if not known:
-            return self._searched(situation, tasks)
-        found = self.book.look_up(
-            [entry for entry in entries if entry is not None], [tasks[number] for number in known]
-        )
-        if len(known) == len(tasks):
-            return found
-        others = [number for number, entry in enumerate(entries) if entry is None]
-        more = self._searched(situation, [tasks[number] for number in others])
-        numbers = np.concatenate([np.array(known)[found.tasks], np.array(others)[more.tasks]])
-        order = np.argsort(numbers, kind="stable")
-        narrower = LONGEST - found.turns.shape[1]
-        return Found(
-            np.concatenate([np.pad(found.turns, ((0, 0), (0, narrower))), more.turns])[order],
-            np.concatenate([found.lengths, more.lengths])[order],
-            numbers[order],
-        )
+        return self.answer(situation, task_rows(tasks))
 
-    def shortest(self, situation: Situation, task: Task) -> int:
-        """Turns of the shortest sequence of a task that has one."""
-        if self.book is not None and (turns := self.book.shortest(situation, task)) is not None:
-            return turns
-        return int(self.search(situation, [task]).lengths[0])
-
-    def _searched(self, situation: Situation, tasks: Sequence[Task]) -> Found:
-        """All sequences of all tasks, by searching."""
+    def answer(self, situation: Situation, rows: npt.NDArray[np.int64]) -> Found:
+        """The same for tasks as rows, see :func:`livecube.search.task.task_rows`."""
         self._stop[0] = 0
         found = run(
             self.tables.moves,
@@ -90,9 +75,11 @@ class Engine:
             PIECE_MOVES,
             CROSS_AT,
             PLACES_AT,
+            self._pages,
             situation.cross,
-            np.array(situation.places),
-            np.array([task.row() for task in tasks], dtype=np.int64).reshape(-1, FIELDS),
+            situation.places,
+            -1 if situation.offset is None else situation.offset,
+            rows,
             self._stop,
             self._turns,
             self._lengths,
@@ -102,6 +89,12 @@ class Engine:
             raise OverflowError(f"a position has {_ROOM} sequences or more")
         found = max(found, 0)
         return Found(self._turns[:found], self._lengths[:found], self._tasks[:found])
+
+    def shortest(self, situation: Situation, task: Task) -> int:
+        """Turns of the shortest sequence of a task that has one."""
+        if self.book is not None and (turns := self.book.shortest(situation, task)) is not None:
+            return turns
+        return int(self.search(situation, [task]).lengths[0])
 
     def solve(self, situation: Situation, tasks: Sequence[Task]) -> list[list[tuple[int, ...]]]:
         """For each task its sequences in the down frame as tuples, shorter ones first."""

@@ -10,12 +10,10 @@ from numba import njit
 
 from livecube.cube.geometry import TURNS
 from livecube.cube.pieces import PIECE_AT, piece_faces
-from livecube.cube.position import SOLVED, blocks_outside
 from livecube.search.coordinates import SLOT_PIECES
+from livecube.search.situation import JOINED
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from livecube.search.situation import Situation
     from livecube.search.task import Found
 
@@ -27,35 +25,23 @@ _UPPER: Final = np.array(
 """Shape (54,): whether a facelet belongs to the upper layer."""
 
 
-def _joined() -> npt.NDArray[np.bool_]:
-    """Shape (4, 54, 54): whether slot s's pieces at these places form a block outside it."""
-    table = np.zeros((4, 54, 54), dtype=bool)
-    for slot in range(4):
-        corner, edge = SLOT_PIECES[slot], SLOT_PIECES[slot + 4]
-        for place in blocks_outside(int(SOLVED[corner]), int(SOLVED[edge])):
-            table[slot][place] = True
-    return table
-
-
-_JOINED: Final = _joined()
 _SLOT_PIECES: Final = np.array(SLOT_PIECES)
 
 
 def kept(
-    situation: Situation, found: Found, targets: Sequence[Sequence[int]]
+    situation: Situation, found: Found, targets: npt.NDArray[np.int64]
 ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
     """For each sequence how many upper-layer pieces and how many made pairs it keeps.
 
-    ``targets``: the slots that each task fills; their pieces do not count. A piece is kept if
-    it stands as before, up to the turn of the upper layer that fits most; a pair, if it is
-    joined before and after.
+    ``targets``: the slots that each task fills, as bits; their pieces do not count. A piece is
+    kept if it stands as before, up to the turn of the upper layer that fits most; a pair, if it
+    is joined before and after.
     """
-    masks = np.array([sum(1 << slot for slot in slots) for slots in targets], dtype=np.int64)
     top = np.empty(len(found.lengths), dtype=np.int64)
     pairs = np.empty(len(found.lengths), dtype=np.int64)
     _kept(
-        situation.position, found.turns, found.lengths, found.tasks, masks,
-        TURNS, _UPPER, _JOINED, _SLOT_PIECES, top, pairs,
+        situation.position, found.turns, found.lengths, found.tasks, targets,
+        TURNS, _UPPER, JOINED, _SLOT_PIECES, top, pairs,
     )  # fmt: skip
     return top, pairs
 

@@ -7,10 +7,11 @@ from functools import cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+from numba import njit
 
 from livecube.cube.geometry import FACES, ROTATIONS, Array
 from livecube.cube.holding import COLOURS
-from livecube.cube.position import SOLVED, apply_turn, blocks_outside, rotated
+from livecube.cube.position import SOLVED, apply_turn, blocks_outside, rotation_tables
 from livecube.search.coordinates import (
     DOWN_ROTATIONS,
     SLOT_PIECES,
@@ -22,7 +23,9 @@ from livecube.search.coordinates import (
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-__all__ = ["AT_OFFSETS", "CROSS_AT", "PLACES_AT", "Situation", "slot_bits"]
+    import numpy.typing as npt
+
+__all__ = ["AT_OFFSETS", "CROSS_AT", "JOINED", "PLACES_AT", "Situation", "slot_bits"]
 
 AT_OFFSETS: Final = np.array([SOLVED] + [apply_turn(SOLVED, 15 + k) for k in range(3)])
 """Shape (4, 20): the solved cube with the down layer at each offset."""
@@ -33,13 +36,20 @@ CROSS_AT: Final = np.array([cross_number(position) for position in AT_OFFSETS])
 PLACES_AT: Final = np.array([piece_places(position) for position in AT_OFFSETS])
 """Shape (4, 8): places of the solved slot pieces at each offset."""
 
-_PLACES_LISTED: Final = PLACES_AT.tolist()
-_OFFSET_OF: Final = {cross: offset for offset, cross in enumerate(CROSS_AT.tolist())}
-_CORNERS, _EDGES = list(SLOT_PIECES[:4]), list(SLOT_PIECES[4:])
-_BLOCKS: Final = [
-    blocks_outside(int(SOLVED[corner]), int(SOLVED[edge]))
-    for corner, edge in zip(_CORNERS, _EDGES, strict=True)
-]
+_SLOT_PIECES: Final = np.array(SLOT_PIECES)
+
+
+def _joined() -> npt.NDArray[np.bool_]:
+    table = np.zeros((4, 54, 54), dtype=bool)
+    for slot in range(4):
+        corner, edge = SLOT_PIECES[slot], SLOT_PIECES[slot + 4]
+        for place in blocks_outside(int(SOLVED[corner]), int(SOLVED[edge])):
+            table[slot][place] = True
+    return table
+
+
+JOINED: Final = _joined()
+"""Shape (4, 54, 54): whether slot s's pieces at these places form a block outside it."""
 
 
 def slot_bits(mask: int) -> list[int]:
@@ -60,8 +70,8 @@ class Situation:
     position: Array
     """The position in the down frame."""
     cross: int
-    places: list[int]
-    """Of the eight slot pieces."""
+    places: Array
+    """Shape (8,), int64: of the slot pieces."""
     offset: int | None
     """None: the cross is whole at no offset, and nothing counts as solved."""
     corners: int
@@ -76,22 +86,16 @@ class Situation:
     @staticmethod
     def of(position: Array, face: int) -> Situation:
         """The situation of a fixed-frame position for the cross on ``face``."""
-        return Situation.of_down(rotated(position, DOWN_ROTATIONS[face]), face)
+        down = np.empty(20, dtype=np.uint8)
+        _turn_down(position, *rotation_tables(DOWN_ROTATIONS[face]), down)
+        return Situation.of_down(down, face)
 
     @staticmethod
     def of_down(down: Array, face: int) -> Situation:
         """The situation of a position that is in the down frame of ``face`` already."""
-        cross, places = cross_number(down), piece_places(down)
-        offset = _OFFSET_OF.get(cross)
-        corners = edges = flipped = joined = 0
-        if offset is not None:
-            solved, facelets = _PLACES_LISTED[offset], down.tolist()
-            for s in range(4):
-                corners |= (places[s] == solved[s]) << s
-                edges |= (places[4 + s] == solved[4 + s]) << s
-                flipped |= (places[4 + s] == solved[4 + s] ^ 1) << s
-                joined |= ((facelets[_CORNERS[s]], facelets[_EDGES[s]]) in _BLOCKS[s]) << s
-        return Situation(face, down, cross, places, offset, corners, edges, flipped, joined)
+        places, seen = _look(down)
+        cross, offset, *masks = seen.tolist()
+        return Situation(face, down, cross, places, None if offset < 0 else offset, *masks)
 
     @property
     def solved(self) -> int:
@@ -127,17 +131,47 @@ class Situation:
 
     def fixed(self, turns: Sequence[int]) -> tuple[int, ...]:
         """Down-frame turns as fixed-frame turns."""
-        return tuple(int(turn) for turn in _to_fixed(self.face)[list(turns)])
+        fixed = _to_fixed_listed(self.face)
+        return tuple([fixed[turn] for turn in turns])
 
     def under(self, slot: int, turned: int = 0) -> int:
         """The slot under which the home of a slot's corner lies after D^turned."""
         return (slot + (self.offset or 0) + turned) % 4
 
 
+@njit(cache=True, nogil=True)
+def _turn_down(position, source, places, down):  # type: ignore[no-untyped-def]
+    """As :func:`livecube.cube.position.rotated`, for one position and at once."""
+    for piece in range(20):
+        down[piece] = places[piece, position[source[piece]]]
+
+
+@njit(cache=True, nogil=True)
+def _look(down):  # type: ignore[no-untyped-def]
+    """Places (8,) and cross, offset (−1: whole at none), corners, edges, flipped, joined (6,)."""
+    places, seen = piece_places(down), np.zeros(6, dtype=np.int64)
+    seen[0], seen[1] = cross_number(down), -1
+    for offset in range(4):
+        if seen[0] == CROSS_AT[offset]:
+            seen[1] = offset
+            for s in range(4):
+                corner, edge = places[s], places[4 + s]
+                seen[2] |= (corner == PLACES_AT[offset, s]) << s
+                seen[3] |= (edge == PLACES_AT[offset, 4 + s]) << s
+                seen[4] |= (edge == PLACES_AT[offset, 4 + s] ^ 1) << s
+                seen[5] |= JOINED[s, down[_SLOT_PIECES[s]], down[_SLOT_PIECES[4 + s]]] << s
+    return places, seen
+
+
 @cache
 def _to_fixed(face: int) -> Array:
     there = turn_map(DOWN_ROTATIONS[face])
     return np.array([there.index(turn) for turn in range(18)], dtype=np.uint8)
+
+
+@cache
+def _to_fixed_listed(face: int) -> list[int]:
+    return _to_fixed(face).tolist()  # type: ignore[no-any-return]
 
 
 @cache

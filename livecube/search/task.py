@@ -5,8 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+
 if TYPE_CHECKING:
-    import numpy as np
+    from collections.abc import Sequence
+
     import numpy.typing as npt
 
 __all__ = [
@@ -20,6 +23,7 @@ __all__ = [
     "TURNED_BACK",
     "Found",
     "Task",
+    "task_rows",
 ]
 
 ALL_TURNS: Final = (1 << 18) - 1
@@ -72,6 +76,11 @@ class Task:
             int(self.tied),
             self.extra,
         )
+
+
+def task_rows(tasks: Sequence[Task]) -> npt.NDArray[np.int64]:
+    """Shape (n, FIELDS): tasks as the kernel reads them."""
+    return np.array([task.row() for task in tasks], dtype=np.int64).reshape(-1, FIELDS)
 
 
 @dataclass(frozen=True, slots=True)

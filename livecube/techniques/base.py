@@ -67,7 +67,12 @@ class Chance:
 
 
 class Technique(Protocol):
-    """One way to fill a slot; it may also have an attribute ``about``, see :func:`about`."""
+    """One way to fill a slot; it may also have an attribute ``about``, see :func:`about`.
+
+    If all techniques have an attribute ``sees_only_state`` that is true, the advisor need not ask
+    them anew at every turn: their chances then follow from the situation's face, offset, corners,
+    edges, flipped and joined, and from nothing else.
+    """
 
     @property
     def id(self) -> str:

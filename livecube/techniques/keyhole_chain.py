@@ -46,6 +46,7 @@ class KeyholeChain:
 
     id: Final = "keyhole-chain"
     in_inspection: Final = False
+    sees_only_state: Final = True
     about: Final = _ABOUT
 
     def chances(self, situation: Situation) -> list[Chance]:

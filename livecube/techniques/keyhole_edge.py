@@ -80,6 +80,7 @@ class KeyholeEdge:
 
     id: Final = "keyhole-edge"
     in_inspection: Final = False
+    sees_only_state: Final = True
     about: Final = _EDGE
 
     def chances(self, situation: Situation) -> list[Chance]:
@@ -93,6 +94,7 @@ class KeyholeFlip:
 
     id: Final = "keyhole-flip"
     in_inspection: Final = False
+    sees_only_state: Final = True
     about: Final = _FLIP
 
     def chances(self, situation: Situation) -> list[Chance]:

@@ -37,6 +37,7 @@ class MadePair:
 
     id: Final = "made-pair"
     in_inspection: Final = False
+    sees_only_state: Final = True
     about: Final = _ABOUT
 
     def chances(self, situation: Situation) -> list[Chance]:

@@ -34,6 +34,7 @@ class Plain:
 
     id: Final = "plain"
     in_inspection: Final = False
+    sees_only_state: Final = True
     about: Final = _ABOUT
 
     def chances(self, situation: Situation) -> list[Chance]:

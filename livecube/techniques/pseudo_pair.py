@@ -41,6 +41,7 @@ class PseudoPair:
 
     id: Final = "pseudo-pair"
     in_inspection: Final = False
+    sees_only_state: Final = True
     about: Final = _ABOUT
 
     def chances(self, situation: Situation) -> list[Chance]:

@@ -41,6 +41,7 @@ class PseudoXCross:
 
     id: Final = "pseudo-x-cross"
     in_inspection: Final = True
+    sees_only_state: Final = True
     about: Final = _ABOUT
 
     def chances(self, situation: Situation) -> list[Chance]:

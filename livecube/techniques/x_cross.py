@@ -38,6 +38,7 @@ class XCross:
 
     id: Final = "x-cross"
     in_inspection: Final = True
+    sees_only_state: Final = True
     about: Final = _ABOUT
 
     def chances(self, situation: Situation) -> list[Chance]:
