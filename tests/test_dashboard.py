@@ -6,6 +6,7 @@ import functools
 import itertools
 import json
 import re
+from dataclasses import fields
 from pathlib import Path
 from types import MappingProxyType, SimpleNamespace
 from typing import TYPE_CHECKING, Any
@@ -91,10 +92,9 @@ def test_a_judged_drill_is_told_in_the_words_of_the_dashboard() -> None:
     row: Any = SimpleNamespace(technique="keyhole-corner", turns=7)
     case = "front right; corner up, edge home"
     place: Any = SimpleNamespace(row=row, case=case, grade="open")
-    tried = DrillJudged(
-        50.0, 3, place, ("keyhole-corner",), ("red-green",), 8, 2140, 1800, 300, as_advised=True,
-        how_well="sound",
-    )  # fmt: skip
+    measured: dict[str, Any] = dict.fromkeys((one.name for one in fields(DrillJudged)))
+    measured |= {"t": 50.0, "number": 3, "place": place, "turns": 8, "ms": 2140, "look_ms": 1800}
+    tried = DrillJudged(**measured | {"how_well": "sound"})
     assert drill_told(tried) == DRILL
     assert HOW_WELL == THEIRS
     turn = Turn(1.0, 0)
