@@ -92,7 +92,7 @@ def test_a_judged_drill_is_told_in_the_words_of_the_dashboard() -> None:
     row: Any = SimpleNamespace(technique="keyhole-corner", turns=7)
     case = "front right; corner up, edge home"
     place: Any = SimpleNamespace(row=row, case=case, grade="open")
-    measured: dict[str, Any] = dict.fromkeys((one.name for one in fields(DrillJudged)))
+    measured: dict[str, Any] = dict.fromkeys(one.name for one in fields(DrillJudged))
     measured |= {"t": 50.0, "number": 3, "place": place, "turns": 8, "ms": 2140, "look_ms": 1800}
     tried = DrillJudged(**measured | {"how_well": "sound"})
     assert drill_told(tried) == DRILL
