@@ -35,6 +35,7 @@ from livecube.stages.progress import (
     StageDone,
     Turned,
 )
+from livecube.views.kept import Kept
 from livecube.views.order import order_sentence
 from livecube.views.picture import position_picture
 from livecube.views.text import (
@@ -108,9 +109,9 @@ class Board:
         self.keys = False
         """Whether somebody can press keys."""
         self._held: Holding | None = None
+        """How the solver said the cube is held."""
         self._sure: Holding | None = None
         """The holding that was worked out, where it is sure enough."""
-        """How the solver said the cube is held."""
         self._said: Spoken | Clue | Unsaid | None = None
         """What was said last and still holds."""
         self._order: Order | None = None
@@ -118,6 +119,7 @@ class Board:
         self._settled: Situation | None = None
         """The last position in which the cross was whole."""
         self._solves = 0
+        self._kept_middle, self._kept_stages = Kept(), Kept()
 
     def take(self, news: Happening | PracticeNews | TryNews | DrillNews) -> None:
         """Show what happened; what practice tells is shown elsewhere."""
@@ -172,9 +174,9 @@ class Board:
         return self._words()
 
     @property
-    def stages(self) -> Table:
+    def stages(self) -> Kept:
         """The stages with their splits."""
-        return self._stages()
+        return self._kept_stages.showing(self._splits, self._stages)
 
     def _finish(self, over: SolveOver) -> None:
         solve = over.solve
@@ -186,12 +188,14 @@ class Board:
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """Draw the whole screen, or as much as fits: what is said and the keys go last."""
-        words = self._words()
+        words, facts = self._words(), self._facts()
         blocks: dict[str, RenderableType] = {
             "": Text(),
             "head": self._head(options.max_width),
-            "middle": self._middle(),
-            "stages": self._stages(),
+            "middle": self._kept_middle.showing(
+                (self._position, facts), lambda: self._middle(facts)
+            ),
+            "stages": self.stages,
             "words": Group(*words),
             "room": Group(*[Text()] * max(0, _LINES - len(words))),
             "bottom": self._foot(),
@@ -213,10 +217,14 @@ class Board:
         right = f"solves {self._solves}"
         return Text(left + right.rjust(max(1, width - len(left))), style="dim")
 
-    def _middle(self) -> Table:
+    def _middle(self, facts: Text) -> Table:
         grid = Table.grid(padding=(0, 2))
         grid.add_column(no_wrap=True, min_width=_PICTURE_WIDTH)
         grid.add_column(vertical="middle")
+        grid.add_row(Text("\n").join(position_picture(self._position)), facts)
+        return grid
+
+    def _facts(self) -> Text:
         facts = Text()
         if self._started is not None:
             facts.append(f"{max(0.0, self._t - self._started):.2f} s\n\n", "bold")
@@ -226,9 +234,7 @@ class Board:
         for name, words in self._free_slots():
             facts.append(f"\n{name} ", "bold")
             facts.append(words)
-        picture = Text("\n").join(position_picture(self._position))
-        grid.add_row(picture, facts)
-        return grid
+        return facts
 
     def _stages(self) -> Table:
         table = Table(box=None, expand=True, padding=(0, 1), show_edge=False, pad_edge=False)
