@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import time
 from collections import Counter
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from itertools import islice
 from typing import TYPE_CHECKING, Final
 
@@ -99,7 +99,7 @@ def _program_answers(
     """The program's sequences by target, in the fixed frame and in the referee's order."""
     situation = _situation(place)
     tasks = _tasks(situation, technique)
-    longer = [replace(task, extra=slack) if slack else task for _, task in tasks]
+    longer = [task._replace(extra=slack) if slack else task for _, task in tasks]
     result: dict[tuple[str, ...], list[str]] = {}
     for (slots, _), found in zip(tasks, engine.solve(situation, longer), strict=True):
         rows = result.setdefault(situation.slot_names(slots), [])

@@ -78,7 +78,7 @@ def test_the_book_says_what_the_search_finds_in_the_same_order(
     seen = set()
     for before, _ in random.sample(list(questions(TECHNIQUES)), _SAMPLE):
         situation = Situation.of_down(rotated(before.position, spin), _DOWN)
-        tasks = [replace(task, extra=random.randrange(2)) for task in _tasks(situation)]
+        tasks = [task._replace(extra=random.randrange(2)) for task in _tasks(situation)]
         assert None not in book.entries(situation, tasks)
         assert knowing.solve(situation, tasks) == searching.solve(situation, tasks)
         seen |= {(situation.offset, task.target, task.extra) for task in tasks}

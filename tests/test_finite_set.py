@@ -20,7 +20,6 @@ from __future__ import annotations
 import os
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import replace
 from functools import cache
 from multiprocessing import get_context
 from typing import TYPE_CHECKING, Final
@@ -88,7 +87,7 @@ def live(engine: Engine, position: Array, key: Key, slot: int, extra: int) -> li
     """What the program answers for each technique of a key, slot 0 having become ``slot``."""
     situation = Situation.of_down(position, DOWN)
     tasks = [
-        replace(chance.task, extra=extra)
+        chance.task._replace(extra=extra)
         for technique in key.techniques
         for chance in BY_ID[technique].chances(situation)
         if chance.slots == tuple((one + slot) % 4 for one in key.slots)

@@ -6,7 +6,7 @@ the same questions come back in solve after solve: they are made once and kept.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, TypeAlias
 
 import numpy as np
@@ -123,7 +123,7 @@ class ChanceFinder:
         ]
         if extra:
             chances = [
-                replace(one, task=replace(one.task, extra=max(one.task.extra, extra)))
+                one._replace(task=one.task._replace(extra=max(one.task.extra, extra)))
                 for one in chances
             ]
         return Chances.of(situation, chances)

@@ -9,7 +9,7 @@ searched for.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
@@ -19,6 +19,7 @@ import numpy.typing as npt
 from livecube.cube.geometry import OPPOSITE
 from livecube.search.book_kernel import BOOK_EXTRA, Pages, entry_of, question_number, turn_aside
 from livecube.search.coordinates import TURN_SEEN
+from livecube.search.task import task_rows
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -42,12 +43,8 @@ def question(situation: Situation, task: Task) -> int | None:
     """
     if situation.offset is None:
         return None
-    number = int(question_number(situation.offset, situation.places, _row(task)))
+    number = int(question_number(situation.offset, situation.places, task_rows([task])[0]))
     return None if number < 0 else number
-
-
-def _row(task: Task) -> npt.NDArray[np.int64]:
-    return np.array(task.row(), dtype=np.int64)
 
 
 @dataclass(frozen=True)
@@ -108,7 +105,7 @@ def make_book(engine: Engine, questions: Iterable[tuple[Situation, Task]]) -> Bo
         if number is None or number in known:
             continue
         known.add(number)
-        found = engine.search(situation, [replace(task, extra=BOOK_EXTRA)])
+        found = engine.search(situation, [task._replace(extra=BOOK_EXTRA)])
         if found.lengths.max(initial=0) > _WIDTH:
             raise OverflowError(f"a sequence has more turns than the {_WIDTH} that the book holds")
         shortest = int(np.count_nonzero(found.lengths == found.lengths[:1]))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
@@ -39,8 +39,7 @@ LONGEST: Final = 20
 FIELDS: Final = 7
 
 
-@dataclass(frozen=True, slots=True)
-class Task:
+class Task(NamedTuple):
     """One question: all shortest sequences ``prefix X tail`` that solve the cross and a goal.
 
     Turns of opposite faces stand in one order (U before D, L before R, F before B), no face
@@ -65,22 +64,10 @@ class Task:
     extra: int = 0
     """Also sequences up to this many turns longer than the shortest."""
 
-    def row(self) -> tuple[int, ...]:
-        """The task as the kernel reads it: ``FIELDS`` numbers in the order above."""
-        return (
-            self.goal,
-            self.allowed,
-            self.prefix,
-            self.tail,
-            self.target,
-            int(self.tied),
-            self.extra,
-        )
-
 
 def task_rows(tasks: Sequence[Task]) -> npt.NDArray[np.int64]:
-    """Shape (n, FIELDS): tasks as the kernel reads them."""
-    return np.array([task.row() for task in tasks], dtype=np.int64).reshape(-1, FIELDS)
+    """Shape (n, FIELDS): tasks as the kernel reads them, fields in the order above."""
+    return np.array(tasks, dtype=np.int64).reshape(-1, FIELDS)
 
 
 @dataclass(frozen=True, slots=True)

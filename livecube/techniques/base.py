@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import IntEnum
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 if TYPE_CHECKING:
     from livecube.search.situation import Situation
@@ -47,8 +47,7 @@ class About:
     """Second paragraph: when it pays and when it does not."""
 
 
-@dataclass(frozen=True, slots=True)
-class Chance:
+class Chance(NamedTuple):
     """A technique that is possible now."""
 
     technique: str

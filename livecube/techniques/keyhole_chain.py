@@ -7,7 +7,6 @@ begins there, turns the cross layer on to its own door if need be, and ends at o
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from livecube.search.situation import slot_bits
@@ -66,7 +65,7 @@ class KeyholeChain:
     def _chance(self, situation: Situation, first: Chance, other: int) -> Chance:
         held = other if situation.corners >> other & 1 else other + 4
         prefix = first.task.prefix & ~(1 << (-(situation.offset or 0) % 4))
-        task = replace(first.task, goal=first.task.goal | 1 << held, prefix=prefix, tail=LEFT)
+        task = first.task._replace(goal=first.task.goal | 1 << held, prefix=prefix, tail=LEFT)
         return Chance(
             self.id,
             (first.slots[0], other),
