@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from livecube.cube.facelets import check_position, facelets_text, parse_facelets
 from livecube.cube.geometry import FACES, NEXT_STICKER, OPPOSITE, ROTATIONS, Array
-from livecube.cube.holding import COLOURS, HOLDINGS, Holding, parse_colour
+from livecube.cube.holding import COLOURS, HOLDINGS, SCRAMBLE_HOLDING, Holding, parse_colour
 from livecube.cube.notation import parse_turns
 from livecube.cube.pieces import (
     CORNERS,
@@ -25,6 +25,7 @@ from livecube.cube.pieces import (
 )
 from livecube.cube.position import SOLVED, apply_turns, stickers
 from livecube.errors import PositionError
+from livecube.views.picture import Picture, held_picture
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -244,3 +245,20 @@ def test_the_24_holdings() -> None:
         for front in (up, OPPOSITE[up]):
             with pytest.raises(ValueError, match="cannot be held"):
                 Holding.of(up, front)
+
+
+@given(st.lists(st.integers(0, 17), max_size=25))
+def test_both_pictures_of_a_position_show_its_facelets(turns: list[int]) -> None:
+    position = apply_turns(SOLVED, turns)
+    letters = facelets_text(position)
+    drawn = ["".join(segment.text for segment in line) for line in Picture(bytes(position)).lines]
+    assert drawn == [line.plain for line in held_picture(position, SCRAMBLE_HOLDING)]
+    faces = [letters[at : at + 9] for at in range(0, 54, 9)]
+    up, left, front = (faces[FACES.index(face)] for face in "ULF")
+    initials = dict(zip(FACES, (colour[0].upper() for colour in COLOURS), strict=True))
+    assert [line.split() for line in drawn[:3]] == [
+        [initials[letter] for letter in up[3 * n : 3 * n + 3]] for n in range(3)
+    ]
+    assert [line.split()[:6] for line in drawn[3:6]] == [
+        [initials[x] for x in left[3 * n : 3 * n + 3] + front[3 * n : 3 * n + 3]] for n in range(3)
+    ]

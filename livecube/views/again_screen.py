@@ -11,7 +11,7 @@ from livecube.review.findings import turns_counted
 from livecube.review.trying import ReadyToTry, SetUpAsked, SetUpGuided, Tried, TryGivenUp
 from livecube.views.again_text import better_way, held_so, set_up_text, tried_sentence
 from livecube.views.large import large
-from livecube.views.picture import position_picture
+from livecube.views.picture import Picture
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -65,7 +65,7 @@ class AgainBoard:
                 self._middle = [
                     Text(better_way(news.place), "bold"),
                     Text(),
-                    *position_picture(news.position),
+                    Picture(news.position),
                     Text(),
                     Text("The first turn starts the time."),
                 ]

@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING
 from rich.segment import Segment
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
+    from rich.text import Text
 
-__all__ = ["Kept"]
+__all__ = ["Beside", "Kept"]
 
 
 class Kept:
@@ -39,4 +40,27 @@ class Kept:
             self._drawn = drawn
         for line in self._lines:
             yield from line
+            yield Segment.line()
+
+
+class Beside:
+    """A picture of some lines, and beside it, half-way down, a text."""
+
+    def __init__(self, lines: Sequence[list[Segment]], gap: int, text: Text) -> None:
+        self._lines = lines
+        self._gap = gap
+        self._text = text
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Draw both."""
+        left = max(map(Segment.get_line_length, self._lines)) + self._gap
+        room = options.update(width=max(1, options.max_width - left), height=None)
+        text = console.render_lines(self._text, room)
+        height = max(len(self._lines), len(text))
+        above = (height - len(text)) // 2
+        text = [[]] * above + text + [[]] * (height - above - len(text))
+        for row in range(height):
+            line = self._lines[row] if row < len(self._lines) else []
+            yield from Segment.adjust_line_length(line, left)
+            yield from text[row]
             yield Segment.line()

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+from rich.segment import Segment
+from rich.style import Style
 from rich.text import Text
 
 from livecube.cube.facelets import facelets_text
@@ -19,11 +22,14 @@ if TYPE_CHECKING:
     from livecube.cube.geometry import Array
     from livecube.cube.holding import Holding
 
-__all__ = ["LargePicture", "held_picture", "position_picture"]
+__all__ = ["LargePicture", "Picture", "held_picture"]
 
 _LARGE_HEIGHT: Final = 27
 _LARGE_WIDTH: Final = 70
 """Lines and columns of a terminal that has room for stickers two lines high."""
+
+_MARGIN: Final = 10
+"""Columns left of the upper and the lower face."""
 
 _STYLES: Final = {
     "white": "black on bright_white",
@@ -35,9 +41,35 @@ _STYLES: Final = {
 }
 
 
-def position_picture(position: bytes) -> list[Text]:
-    """The unfolded cube, nine lines of colour initials: U above, L F R B in a row, D below."""
-    return _unfolded(facelets_text(np.frombuffer(position, dtype=np.uint8)))
+class Picture:
+    """The unfolded cube, nine lines of colour initials: U above, L F R B in a row, D below.
+
+    It is made of what is kept: drawn at every turn, it is to be quick.
+    """
+
+    def __init__(self, position: bytes) -> None:
+        letters = facelets_text(np.frombuffer(position, dtype=np.uint8))
+        rows = [_segments(letters[at : at + 3]) for at in range(0, 54, 3)]
+        face = {name: rows[3 * at : 3 * at + 3] for at, name in enumerate(FACES)}
+        gap, margin = Segment(" "), Segment(" " * _MARGIN)
+        middle = zip(*(face[name] for name in "LFRB"), strict=True)
+        self.lines: list[list[Segment]] = [
+            *([margin, *row] for row in face["U"]),
+            *([*one, gap, *two, gap, *three, gap, *four] for one, two, three, four in middle),
+            *([margin, *row] for row in face["D"]),
+        ]
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Draw it."""
+        for line in self.lines:
+            yield from line
+            yield Segment.line()
+
+
+@cache
+def _segments(letters: str) -> list[Segment]:
+    colours = [COLOURS[FACES.index(letter)] for letter in letters]
+    return [Segment(f" {c[0].upper()} ", Style.parse(_STYLES[c])) for c in colours]
 
 
 def held_picture(position: Array, holding: Holding, marked: Collection[int] = ()) -> list[Text]:
@@ -84,7 +116,7 @@ def _unfolded(letters: str, marked: Collection[int] = ()) -> list[Text]:
             text.append(f"{left}{colour[0].upper()}{right}", _STYLES[colour])
         return text
 
-    margin = Text(" " * 10)
+    margin = Text(" " * _MARGIN)
     middle = [Text(" ").join(row(face, n) for face in "LFRB") for n in range(3)]
     return [
         *(margin + row("U", n) for n in range(3)),

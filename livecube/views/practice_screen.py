@@ -29,7 +29,7 @@ from livecube.practice.news import (
 from livecube.stages.progress import Turned
 from livecube.timing.results import result_of, result_text, workings_text
 from livecube.views.large import large
-from livecube.views.picture import position_picture
+from livecube.views.picture import Picture
 from livecube.views.practice_text import LIMITS, break_sentence, penalties_sentence
 from livecube.views.screen import Board
 
@@ -204,7 +204,7 @@ class PracticeBoard:
         ]
 
     def _picture(self) -> list[RenderableType]:
-        return [] if self._position is None else list(position_picture(self._position))
+        return [] if self._position is None else [Picture(self._position)]
 
     def _last_result(self) -> list[RenderableType]:
         """The result before, while the next scramble is turned."""

@@ -35,9 +35,9 @@ from livecube.stages.progress import (
     StageDone,
     Turned,
 )
-from livecube.views.kept import Kept
+from livecube.views.kept import Beside, Kept
 from livecube.views.order import order_sentence
-from livecube.views.picture import position_picture
+from livecube.views.picture import Picture
 from livecube.views.text import (
     LINK_BACK,
     LINK_LOST,
@@ -60,7 +60,8 @@ if TYPE_CHECKING:
 __all__ = ["Board", "Screen"]
 
 _COLUMNS: Final = ("cross", "pair", "pair", "pair", "pair", "orient", "permute", "auf")
-_PICTURE_WIDTH: Final = 39
+_GAP: Final = 2
+"""Columns between the picture and what is said beside it."""
 _SLOTS: Final = 4
 _LINES: Final = 5
 """Room that is kept for what is said, so that the lines below stay where they are."""
@@ -217,12 +218,8 @@ class Board:
         right = f"solves {self._solves}"
         return Text(left + right.rjust(max(1, width - len(left))), style="dim")
 
-    def _middle(self, facts: Text) -> Table:
-        grid = Table.grid(padding=(0, 2))
-        grid.add_column(no_wrap=True, min_width=_PICTURE_WIDTH)
-        grid.add_column(vertical="middle")
-        grid.add_row(Text("\n").join(position_picture(self._position)), facts)
-        return grid
+    def _middle(self, facts: Text) -> Beside:
+        return Beside(Picture(self._position).lines, _GAP, facts)
 
     def _facts(self) -> Text:
         facts = Text()
