@@ -4,7 +4,12 @@ from __future__ import annotations
 
 import asyncio
 import json
+import os
+import signal
 import sqlite3
+import subprocess
+import sys
+import time
 from datetime import UTC, datetime, timedelta
 from io import StringIO
 from typing import TYPE_CHECKING
@@ -40,7 +45,7 @@ from livecube.edges.history.schema import MIGRATIONS
 from livecube.edges.history.store import DATABASE, History
 from livecube.edges.ticking import BeatSink
 from livecube.events import Reset, Turn
-from livecube.review.trying import SetUpAsked, SetUpGuided, TryGivenUp
+from livecube.review.trying import SETTLE_S, SetUpAsked, SetUpGuided, TryGivenUp
 from livecube.scrambling.following import ScramblePath
 from livecube.views.drill_machine import drill_json
 from livecube.views.drill_rounds_screen import BeatBoard, FingerBoard
@@ -195,6 +200,71 @@ def test_a_solve_to_a_beat() -> None:
     assert judged.result.stages[0].stage == "cross"
     assert {one.stage.split()[0] for one in judged.result.stages} >= {"cross", "pair"}
     assert scrambled != SOLVED_BYTES
+
+
+def test_a_solve_that_is_broken_off_is_judged_as_far_as_it_came() -> None:
+    session, _, turns = scrambled_session()
+    (asked,) = session.begin(0.0)
+    assert isinstance(asked, SetUpAsked)
+    for k, turn in enumerate(asked.turns):
+        session.feed(Turn(k * 0.3, turn))
+    back = inverse_turns(turns)
+    for number, turn in enumerate(back[:3]):
+        session.feed(Turn(10 + 0.5 * number, turn))
+    assert session.finish() == []  # so few say nothing
+    for number, turn in enumerate(back[3:6], start=3):
+        session.feed(Turn(11 + 0.5 * number, turn))
+    (judged,) = session.finish()
+    assert isinstance(judged, BeatJudged)
+    assert not judged.solved
+    assert (len(judged.result.turns), judged.result.missed, judged.result.empty) == (6, 0, 2)
+    assert sum(one.turns for one in judged.result.stages) == 6
+    assert "after" not in {one.stage for one in judged.result.stages}
+    assert "Broken off. 0 of 6 turns" in (drill_line(judged) or "")
+    assert (session.finish(), session.over) == ([], True)
+
+
+def test_whole_rounds_count_when_the_rest_is_broken_off() -> None:
+    drill = FingerDrill(3)
+    TOLD.extend(drill.begin(0.0))
+    assert drill.finish() == []
+    t = strokes(drill, 0.0, [LEFT] * 8, [3.0, *[0.2] * 7])
+    strokes(drill, t, [RIGHT] * 3, [3.0, 0.2, 0.2])
+    (over,) = drill.finish()
+    assert isinstance(over, FingersOver)
+    assert [one.pattern.name for one in over.rounds] == ["left"]
+    assert (over.sides, drill.finish()) == (None, [])
+
+
+@pytest.mark.parametrize("end", ["q", "", "interrupt"])
+def test_who_has_had_enough_of_the_beat_is_told_and_it_is_kept(tmp_path: Path, end: str) -> None:
+    """By a key, by the end of the input, by Ctrl-C."""
+    with subprocess.Popen(
+        [sys.executable, "-m", "livecube", "drill", "beat", "--typed", "--seed", "4", "--json"],
+        env=os.environ | {"LIVECUBE_DATA": str(tmp_path)},
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as run:
+        assert run.stdin is not None
+        assert run.stdout is not None
+        told = map(json.loads, run.stdout)
+        run.stdin.write(next(told)["moves"] + "\n")
+        run.stdin.flush()
+        assert next(one for one in told if one["event"] == "beat-ready")
+        time.sleep(SETTLE_S + 0.1)
+        run.stdin.write("R U F L D B" + ("q" if end == "q" else "\n"))
+        run.stdin.flush()
+        if end == "interrupt":
+            assert next(one for one in told if one.get("number") == 6)
+            run.send_signal(signal.SIGINT)
+        elif not end:
+            run.stdin.close()
+        *_, last = told
+    assert (last["event"], last["solved"], last["turns"]) == ("beat-judged", False, 6)
+    with History(tmp_path) as history:
+        ((figures,),) = history.database.execute("SELECT figures FROM drill_round").fetchall()
+    assert json.loads(figures) == last
 
 
 def test_a_cube_that_is_declared_solved_is_scrambled_anew() -> None:

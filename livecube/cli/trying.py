@@ -124,6 +124,7 @@ class TryingRun:
                     following.result()
             finally:
                 following.cancel()
+                self._again.finish()
 
     def _made(self) -> Led:
         return self._led(scrambler_with_progress(None)) if callable(self._led) else self._led
@@ -157,6 +158,8 @@ class TryingRun:
                     leading.anew()
                 case "c":
                     leading.is_solved()
+                case "q" if typed is not None:
+                    typed.end()  # what was typed before counts
                 case "q":
                     end()
 

@@ -64,6 +64,10 @@ class Led(Protocol):
         """Take in an event; what it brings."""
         ...
 
+    def finish(self) -> Sequence[TryNews | DrillNews]:
+        """Nothing more comes; what is to be said of what was done so far."""
+        ...
+
 
 class Again:
     """Leads through tries, or rounds; ``heard`` is told the news at once.
@@ -110,6 +114,10 @@ class Again:
     def anew(self) -> None:
         """The solver wants to set the moment up once more."""
         self._tell(self._trying.give_up(self._t))
+
+    def finish(self) -> None:
+        """The solver has had enough, or the cube is gone."""
+        self._tell(self._trying.finish())
 
     def is_solved(self) -> None:
         """The solver says that the cube is solved now."""

@@ -29,6 +29,8 @@ __all__ = ["BeatJudged", "BeatNews", "BeatReady", "BeatSession", "BeatTurned"]
 
 _HALF_TURN: Final = 0.5
 """Two turns of one layer are one half turn if less of a beat is between them."""
+_FEWEST: Final = 4
+"""Turns of a solve that is broken off; of fewer nothing is said."""
 _SLICE_S: Final = 0.1
 """Two opposite layers that turn so soon after one another are one motion."""
 
@@ -53,10 +55,11 @@ class BeatTurned:
 
 @dataclass(frozen=True, slots=True)
 class BeatJudged:
-    """The cube is solved."""
+    """The cube is solved, or the solve was broken off."""
 
     t: float
     result: BeatResult
+    solved: bool = True
 
 
 BeatNews: TypeAlias = BeatReady | BeatTurned | BeatJudged
@@ -107,6 +110,18 @@ class BeatSession:
             case _:
                 return []
         return self._guide(event.t) if self._ready_at is None else self.give_up(event.t)
+
+    def finish(self) -> list[TryNews | BeatNews]:
+        """Nothing more comes; what was turned so far is judged, if it is enough."""
+        if self.over or self._tracker is None or len(self._turns) < _FEWEST:
+            return []
+        self.over = True
+        t = self._turns[-1].t
+        return [
+            BeatJudged(t, self._judged(progress.solve), solved=False)
+            for progress in self._tracker.finish()
+            if isinstance(progress, SolveOver)
+        ]
 
     def _set_up(self, t: float) -> list[TryNews | BeatNews]:
         self._ready_at = self._tracker = None
@@ -167,7 +182,7 @@ def _stages(solve: Solve, turns: int) -> Sequence[str]:
     """The stage to which each turn belongs."""
     names: list[str] = []
     for split in solve.splits:
-        end = len(names) if split.end_turn is None else split.end_turn
+        end = turns if split.end_turn is None else split.end_turn
         name = " ".join((split.stage, *split.slots))
         names += [name] * (end - len(names))
     return [*names, *["after"] * (turns - len(names))]

@@ -128,7 +128,7 @@ class Sides:
 
 @dataclass(frozen=True, slots=True)
 class FingersOver:
-    """All rounds are done."""
+    """All rounds are done, or it was broken off behind the last of these."""
 
     t: float
     rounds: tuple[FingerRound, ...]
@@ -188,6 +188,13 @@ class FingerDrill:
         self._at += 1
         told: list[FingerNews] = [FingerTurned(event.t, self.number, self._at, slip=False)]
         return told if self._at < len(self._pattern.quarters) else told + self._end(event.t)
+
+    def finish(self) -> list[FingerNews]:
+        """Nothing more comes; what the whole rounds so far came to, if there are any."""
+        if self.over or not self._done:
+            return []
+        self.over = True
+        return [FingersOver(self._done[-1].t, tuple(self._done), _sides(self._done))]
 
     @property
     def _pattern(self) -> Pattern:

@@ -164,6 +164,10 @@ class Trying:
                 return self._stands(event.t)
         return []
 
+    def finish(self) -> list[TryNews]:
+        """Nothing more comes; a try under way counts nothing."""
+        return []
+
     def _set_up(self, t: float) -> list[TryNews]:
         self._ready_at = self._try = self._setting_up = None
         if self._place is None:

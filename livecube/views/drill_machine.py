@@ -62,7 +62,7 @@ def _told(news: DrillNews) -> tuple[str, dict[str, Any]]:
         case BeatTurned():
             return "beat-turn", {"number": news.number}
         case BeatJudged():
-            return "beat-judged", beat_json(news.result)
+            return "beat-judged", {"solved": news.solved, **beat_json(news.result)}
 
 
 def _moves(pattern: Pattern) -> str:

@@ -94,7 +94,7 @@ class BeatBoard(AgainBoard):
                 self._turns = news.number
                 self._middle = self._drawn()
             case BeatJudged():
-                self._middle = [Text(line) for line in beat_lines(news.result)]
+                self._middle = [Text(line) for line in beat_lines(news.result, solved=news.solved)]
             case _:
                 super().take(news)
 

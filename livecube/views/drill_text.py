@@ -64,7 +64,7 @@ def drill_line(news: DrillNews) -> str | None:
         case BeatTurned():
             text = None
         case BeatJudged():
-            text = f"\n{'':10}".join(beat_lines(news.result))
+            text = f"\n{'':10}".join(beat_lines(news.result, solved=news.solved))
     return None if text is None else f"{news.t:8.2f}  {text}"
 
 
@@ -78,7 +78,7 @@ def lasting_lines(news: DrillNews) -> list[str]:
         case FingersOver():
             return [fingers_sentence(news.sides)]
         case BeatJudged():
-            return beat_lines(news.result)
+            return beat_lines(news.result, solved=news.solved)
     return []
 
 
@@ -161,9 +161,10 @@ def fingers_sentence(sides: Sides | None) -> str:
     return f"{means}: the {slower} ring finger is slower by {100 * (share - 1):.0f} %."
 
 
-def beat_lines(result: BeatResult) -> list[str]:
-    """How often a turn missed its beat, and where."""
+def beat_lines(result: BeatResult, *, solved: bool = True) -> list[str]:
+    """How often a turn missed its beat, and where; ``solved``: it was not broken off."""
     lines = [
+        f"{'' if solved else 'Broken off. '}"
         f"{result.missed} of {turns_counted(len(result.turns))} missed their beat by more than "
         f"{100 * TOLERANCE:.0f} % of the time between two; {result.empty} beats were empty "
         f"({result.tempo:g} turns a second; measured)."
