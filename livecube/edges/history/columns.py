@@ -18,9 +18,6 @@ if TYPE_CHECKING:
 
 __all__ = ["chance_columns", "solve_columns"]
 
-_SPLITS: Final = ("place = 0", "place BETWEEN 1 AND 4", "place = 5", "place > 5")
-"""Which of the eight stages belong to each split."""
-_SPLIT_SUMS: Final = [f"coalesce(SUM(ms) FILTER (WHERE {condition}), 0)" for condition in _SPLITS]
 _PLUS: Final = """
     SELECT solve, corrected, SUM(kind = '+2') AS plus, MAX(kind = 'DNF') AS is_dnf
     FROM penalty GROUP BY solve, corrected
@@ -49,14 +46,14 @@ def solve_columns(database: sqlite3.Connection, wanted: Wanted) -> SolveColumns:
         values,
     )
     narrow = "" if wanted == Wanted() else f"WHERE solve IN (SELECT id {which})"
-    stages = _table(
+    splits = _table(
         database,
-        ("solve", *_SPLIT_SUMS, "SUM(pause_ms)", "COUNT(end_turn) = 8 AND NOT MAX(gap)"),
-        f"FROM stage {narrow} GROUP BY solve",
+        ("solve", "cross_ms", "pairs_ms", "orient_ms", "permute_ms", "pause_ms", "whole"),
+        f"FROM split {narrow}",
         values if narrow else (),
     )
     session, ms, turns, plus, is_dnf = _rows_of(numbers, plain).T
-    *splits, pause_ms, whole = _rows_of(numbers, stages).T
+    *splits_ms, pause_ms, whole = _rows_of(numbers, splits).T
     return SolveColumns(
         number=numbers,
         started=started,
@@ -65,7 +62,7 @@ def solve_columns(database: sqlite3.Connection, wanted: Wanted) -> SolveColumns:
         turns=turns,
         plus=plus,
         is_dnf=is_dnf,
-        splits_ms=np.stack(splits, axis=1),
+        splits_ms=np.stack(splits_ms, axis=1),
         pause_ms=pause_ms,
         whole=whole,
     )
@@ -76,26 +73,29 @@ def chance_columns(database: sqlite3.Connection, wanted: Wanted) -> ChanceColumn
     which, values = _which(wanted)
     techniques, slots = (_names(database, column) for column in ("technique", "slot"))
     narrow = "" if wanted == Wanted() else f"AND solve IN (SELECT id {which})"
-    # One whole number says all of a chance but its worth: less to write and to read.
-    packed, saved = _table(
+    solve, stage, technique, slot, taken, saved = _table(
         database,
         (
-            f"(((solve * 8 + stage) * ? + {_numbered('technique', techniques)}) * ? + "
-            f"{_numbered('slot', slots)}) * 2 + taken",
+            "solve",
+            "stage",
+            _numbered("technique", techniques),
+            _numbered("slot", slots),
+            "taken",
             "saved_ms",
         ),
         f"FROM chance WHERE solve NOT IN (SELECT id FROM solve WHERE deleted IS NOT NULL) {narrow}",
-        [len(techniques), *techniques, len(slots), *slots, *(values if narrow else ())],
+        [*techniques, *slots, *(values if narrow else ())],
     ).T
-    rest, taken = np.divmod(packed, 2)
-    rest, slot = np.divmod(rest, max(len(slots), 1))
-    rest, technique = np.divmod(rest, max(len(techniques), 1))
-    solve, stage = np.divmod(rest, 8)
     return ChanceColumns(solve, stage, technique, slot, taken, saved, techniques, slots)
 
 
 def _names(database: sqlite3.Connection, column: str) -> list[str]:
-    rows = database.execute(f"SELECT DISTINCT {column} FROM chance ORDER BY 1")
+    """All different values of an indexed column, each found behind the one before."""
+    rows = database.execute(
+        f"WITH RECURSIVE known (name) AS (SELECT min({column}) FROM chance UNION ALL "
+        f"SELECT (SELECT min({column}) FROM chance WHERE {column} > name) FROM known "
+        "WHERE name IS NOT NULL) SELECT name FROM known WHERE name IS NOT NULL"
+    )
     return [name for (name,) in rows]
 
 
@@ -111,15 +111,15 @@ def _table(
 ) -> Whole:
     """Whole numbers that SQL finds, shape (n, columns), in no order.
 
-    SQLite writes them as one text, which numpy reads: no row becomes an object of Python, and
-    another thread may go on meanwhile.
+    SQLite writes each column as one text, which numpy reads: no row becomes an object of Python,
+    and another thread may go on meanwhile.
     """
-    row = " || ',' || ".join(f"({column})" for column in columns)
-    (text,) = database.execute(
-        f"SELECT group_concat(numbers) FROM (SELECT {row} AS numbers {rest})", values
-    ).fetchone()
-    found = np.empty(0, dtype=np.int64) if text is None else np.fromstring(text, np.int64, sep=",")
-    return found.reshape(-1, len(columns))
+    named = ", ".join(f"{column} AS c{n}" for n, column in enumerate(columns))
+    joined = ", ".join(f"group_concat(c{n})" for n in range(len(columns)))
+    texts = database.execute(f"SELECT {joined} FROM (SELECT {named} {rest})", values).fetchone()
+    if texts[0] is None:
+        return np.empty((0, len(columns)), dtype=np.int64)
+    return np.stack([np.fromstring(text, np.int64, sep=",") for text in texts], axis=1)
 
 
 def _rows_of(numbers: Whole, table: Whole) -> Whole:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
+from livecube.edges.history.schema import SPLITS
 from livecube.solves.records import Chance, KeptStage, Listed
 from livecube.timing.results import Penalty
 
@@ -209,6 +210,7 @@ def insert_solve(
             for place, stage in enumerate(solve.stages)
         ],
     )  # fmt: skip
+    database.execute(f"{SPLITS} WHERE solve = ? GROUP BY solve", (number,))
     insert_penalties(database, number, one.measured, corrected=False)
     return number
 

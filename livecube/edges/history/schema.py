@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Final
 
-__all__ = ["MIGRATIONS"]
+__all__ = ["MIGRATIONS", "SPLITS"]
 
 _FIRST: Final = """
 CREATE TABLE person (
@@ -149,4 +149,32 @@ CREATE TABLE drill_round (
 CREATE INDEX drill_round_by_person ON drill_round (person, kind, tried);
 """
 
-MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _DRILLS)
+SPLITS: Final = """
+INSERT INTO split
+SELECT
+    solve,
+    coalesce(SUM(ms) FILTER (WHERE place = 0), 0),
+    coalesce(SUM(ms) FILTER (WHERE place BETWEEN 1 AND 4), 0),
+    coalesce(SUM(ms) FILTER (WHERE place = 5), 0),
+    coalesce(SUM(ms) FILTER (WHERE place > 5), 0),
+    SUM(pause_ms),
+    COUNT(end_turn) = 8 AND NOT MAX(gap)
+FROM stage
+"""
+"""Sums of the eight stages of each solve; ``GROUP BY solve`` belongs behind it."""
+
+_SPLITS: Final = f"""
+CREATE TABLE split (
+    solve INTEGER PRIMARY KEY REFERENCES solve ON DELETE CASCADE,
+    cross_ms INTEGER NOT NULL,
+    pairs_ms INTEGER NOT NULL,
+    orient_ms INTEGER NOT NULL,
+    permute_ms INTEGER NOT NULL,
+    pause_ms INTEGER NOT NULL,
+    whole INTEGER NOT NULL
+) STRICT;
+{SPLITS} GROUP BY solve;
+CREATE INDEX chance_by_slot ON chance (slot);
+"""
+
+MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _DRILLS, _SPLITS)
