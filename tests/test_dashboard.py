@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 
 from livecube.dashboard.desks import MOST_BYTES, Desks
 from livecube.dashboard.discovery import Form, configurations, discovery_topics, is_known
-from livecube.dashboard.drilling import HOW_WELL, DrillDone
+from livecube.dashboard.drilling import HOW_WELL, BeatDone, DrillDone, FingersDone
 from livecube.dashboard.figures import FIGURE_KINDS
 from livecube.dashboard.messages import Cube, Message, Messenger
 from livecube.dashboard.payloads import availability
@@ -44,7 +44,7 @@ SCHEMAS = {
     name: jsonschema.Draft202012Validator(json.loads(schema_text(name))) for name in schema_names()
 }
 TREE = Tree("livecube", desk_part("Küche/1 +#"))
-STATES = ("battery", "drill/latest", *(kind.topic for kind in FIGURE_KINDS))
+STATES = ("battery", "drill/latest", "fingers", "beat", *(kind.topic for kind in FIGURE_KINDS))
 """All that entities may have to wait for."""
 
 
@@ -82,6 +82,31 @@ DRILL = DrillDone(
     50.0, 3, "keyhole-corner", "front right; corner up, edge home", "open", "sound", True,
     2140, 1800, 8, 7,
 )  # fmt: skip
+
+
+FINGERS = FingersDone(51.0, 2, 14, 4.0, 0.25, 5.0, 10 / 3, 1)
+BEAT = BeatDone(52.0, 1.5, 48, 5, 3, True)
+
+
+def test_rounds_are_told_in_figures_worked_out_by_hand() -> None:
+    from livecube.composition.drill_publishing import drill_told
+    from livecube.drills.beat import judged_beat
+    from livecube.drills.beat_session import BeatJudged
+    from livecube.drills.fingers import PATTERNS, FingerRound, FingersOver
+
+    left = FingerRound(9.0, 1, PATTERNS[0], ((1, 0.2),) * 7, 0)
+    right = FingerRound(51.0, 2, PATTERNS[1], ((3, 0.2), (3, 0.4)) * 3 + ((3, 0.3),), 1)
+    told = drill_told(FingersOver(51.0, (left, right), None))
+    assert isinstance(told, FingersDone)
+    assert (told.rounds, told.turns, told.slips) == (2, 14, 1)
+    figures = (told.turns_per_second, told.variation, told.left_per_second, told.right_per_second)
+    # 14 turns in 1.4 + 2.1 s; variations 0 and 0.1 / 0.3.
+    assert figures == pytest.approx((4.0, 1 / 6, 5.0, 10 / 3))
+    assert drill_told(FingersOver(1.0, (), None)) == FingersDone(
+        1.0, 0, 0, None, None, None, None, 0
+    )
+    result = judged_beat([(t, "cross") for t in (0.0, 1.0, 2.4, 3.0, 5.0)], 1.0)
+    assert drill_told(BeatJudged(5.0, result, solved=False)) == BeatDone(5.0, 1.0, 5, 1, 1, False)
 
 
 def test_a_judged_drill_is_told_in_the_words_of_the_dashboard() -> None:
@@ -158,7 +183,8 @@ def practised(solves: int = 6) -> list[Message]:
         session.solve(12_345 + 1000 * number, (Penalty("+2", "inspection"),) * (number % 2))
     session.penalty()
     session.discard()
-    session.take(DRILL)
+    for drilled in (DRILL, FINGERS, BEAT):
+        session.take(drilled)
     return session.messages
 
 
@@ -369,9 +395,9 @@ def test_entities_are_there_when_there_is_a_value_and_the_same_in_both_forms(for
     few = home.described()
     at_home(STATES, form, home)
     assert home.described() == at_home(STATES).described()
-    assert len(home.described()) == len(few) + 1 + 2 + len(FIGURE_KINDS)
+    assert len(home.described()) == len(few) + 1 + 2 + 2 + len(FIGURE_KINDS)
     at_home(STATES[1:], form, home)  # another cube
-    assert len(home.described()) == len(few) + 2 + len(FIGURE_KINDS)
+    assert len(home.described()) == len(few) + 2 + 2 + len(FIGURE_KINDS)
 
 
 def hear(home: Home, messages: list[Message], known: set[str] | None = None) -> set[str]:
@@ -430,6 +456,10 @@ def test_in_practice_a_home_has_what_counts_and_a_state_for_whatever_it_knows() 
     states = home.states()
     assert (states["Average of 5"], states["Session best"]) == ("11.0", "11.0")
     assert (states["Last drill"], states["Last drill time"]) == ("sound", "2.14")
+    assert not {"Ring fingers", "Missed beats"} & set(states)
+    hear(home, session.take(FINGERS) + session.take(BEAT), known)
+    states = home.states()
+    assert (states["Ring fingers"], states["Missed beats"]) == ("4.0", "5")
     hear(home, session.penalty() + session.penalty(), known)
     assert (home.states()["Last result"], home.states()["Last penalty"]) == (None, "DNF")
 
@@ -524,7 +554,8 @@ def test_a_line_says_when_it_was() -> None:
     ends = [line[13:] for line in told_lines if not re.search("cross|pair|tation|closing", line)]
     assert ends == [
         "solve 12.34", "corrected: penalty +2", "corrected: penalty +2, thrown away",
-        "drill keyhole-corner: sound",
+        "drill keyhole-corner: sound", "ring fingers 4.0 turns a second",
+        "to a beat: 5 of 48 turns missed it",
     ]  # fmt: skip
 
 

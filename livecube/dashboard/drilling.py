@@ -1,11 +1,11 @@
-"""One try of a drill, as a dashboard is told it; whoever leads the drill makes it."""
+"""Drills, as a dashboard is told them; whoever leads the drill makes these."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Final
 
-__all__ = ["HOW_WELL", "DrillDone"]
+__all__ = ["HOW_WELL", "BeatDone", "DrillDone", "FingersDone"]
 
 HOW_WELL: Final = ("missed", "laboured", "sound", "fluent")
 """From the worst to the best; the same words as :data:`livecube.drills.judging.HOW_WELL`, which is
@@ -35,3 +35,38 @@ class DrillDone:
     turns: int
     fewest: int
     """Turns of the shortest way."""
+
+
+@dataclass(frozen=True, slots=True)
+class FingersDone:
+    """Rounds of the ring-finger drill are over."""
+
+    t: float
+    rounds: int
+    turns: int
+    """That count: those with a time since the one before."""
+    turns_per_second: float | None
+    """None: no turn counts."""
+    variation: float | None
+    """Of the times from turn to turn, a share of their mean, as the mean over the rounds (0: even
+    as a clock); None: too few turns."""
+    left_per_second: float | None
+    """Turns of the left ring finger alone."""
+    right_per_second: float | None
+    slips: int
+
+
+@dataclass(frozen=True, slots=True)
+class BeatDone:
+    """A solve to a beat is over."""
+
+    t: float
+    tempo: float
+    """Beats a second."""
+    turns: int
+    missed: int
+    """Turns that missed their beat."""
+    empty: int
+    """Beats without a turn."""
+    solved: bool
+    """Whether it was not broken off."""

@@ -11,7 +11,9 @@ from livecube.dashboard.drilling import HOW_WELL
 from livecube.dashboard.figures import FIGURE_KINDS, FigureKind
 from livecube.dashboard.topics import (
     BATTERY,
+    BEAT,
     DRILL_LATEST,
+    FINGERS,
     LATEST,
     LINK,
     SESSION,
@@ -52,6 +54,8 @@ NEEDED: Final = {
     "battery": BATTERY,
     "drill": DRILL_LATEST,
     "drill_time": DRILL_LATEST,
+    "ring_fingers": FINGERS,
+    "missed_beats": BEAT,
     **{_figure_key(kind): kind.topic for kind in FIGURE_KINDS},
 }
 """Entities that are there only when a state has a value."""
@@ -99,6 +103,7 @@ def entities_of(tree: Tree) -> dict[str, dict[str, Any]]:
         "solve_over": _event(tree, "Solve over", SOLVE, _SOLVE_EVENTS),
         **{_figure_key(kind): _figure_sensor(tree, kind) for kind in FIGURE_KINDS},
         **_drill_sensors(tree),
+        **_round_sensors(tree),
     }
     return {
         key: entity | {"unique_id": f"{device_of(tree)}_{key}"} for key, entity in entities.items()
@@ -176,6 +181,37 @@ def _drill_sensors(tree: Tree) -> dict[str, dict[str, Any]]:
             **_SECONDS,
             "state_topic": topic,
             "value_template": "{{ value_json.seconds }}",
+        },
+    }
+
+
+def _round_sensors(tree: Tree) -> dict[str, dict[str, Any]]:
+    fingers, beat = tree.topic(FINGERS), tree.topic(BEAT)
+    return {
+        "ring_fingers": {
+            "p": "sensor",
+            "name": "Ring fingers",
+            "unit_of_measurement": "turns/s",
+            "state_class": "measurement",
+            "suggested_display_precision": 1,
+            "state_topic": fingers,
+            "value_template": "{{ value_json.turns_per_second }}",
+            "json_attributes_topic": fingers,
+            "json_attributes_template": "{{ {'variation': value_json.variation, 'left':"
+            " value_json.left_turns_per_second, 'right': value_json.right_turns_per_second,"
+            " 'slips': value_json.slips} | tojson }}",
+        },
+        "missed_beats": {
+            "p": "sensor",
+            "name": "Missed beats",
+            "unit_of_measurement": "turns",
+            "state_class": "measurement",
+            "state_topic": beat,
+            "value_template": "{{ value_json.missed }}",
+            "json_attributes_topic": beat,
+            "json_attributes_template": "{{ {'of_turns': value_json.turns, 'empty_beats':"
+            " value_json.empty, 'beats_per_second': value_json.beats_per_second,"
+            " 'solved': value_json.solved} | tojson }}",
         },
     }
 

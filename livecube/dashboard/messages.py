@@ -12,20 +12,24 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final
 
-from livecube.dashboard.drilling import DrillDone
+from livecube.dashboard.drilling import BeatDone, DrillDone, FingersDone
 from livecube.dashboard.figures import Figures
 from livecube.dashboard.payloads import (
+    beat_payload,
     drill_payload,
+    fingers_payload,
     judged_payload,
     solve_payload,
     stage_payload,
 )
 from livecube.dashboard.topics import (
     BATTERY,
+    BEAT,
     CORRECTION,
     DRILL,
     DRILL_LATEST,
     FIGURES,
+    FINGERS,
     LATEST,
     LINK,
     OUTBOX,
@@ -53,7 +57,7 @@ __all__ = ["CONCERNS", "RECENT_SOLVES", "Cube", "Message", "Messenger"]
 
 CONCERNS: Final = (
     SolveBegun, StageDone, SolveOver, BatteryLevel, LinkChanged, SolveMark,
-    Judged, Corrected, Discarded, DrillDone, Month,
+    Judged, Corrected, Discarded, DrillDone, FingersDone, BeatDone, Month,
 )  # fmt: skip
 """What becomes a message; everything else may be left out before it gets here."""
 RECENT_SOLVES: Final = 12
@@ -168,6 +172,10 @@ class Messenger:
         if isinstance(item, Judged | Corrected | Discarded | DrillDone):
             return told + self._practised(item)
         match item:
+            case FingersDone():
+                told.append(self._state(FINGERS, fingers_payload(item)))
+            case BeatDone():
+                told.append(self._state(BEAT, beat_payload(item)))
             case SolveBegun():
                 told += self._unjudged()
                 self._solve = self._new_id()

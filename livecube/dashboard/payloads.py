@@ -8,13 +8,15 @@ from typing import TYPE_CHECKING, Any
 from livecube.timing.results import penalties_text, result_of
 
 if TYPE_CHECKING:
-    from livecube.dashboard.drilling import DrillDone
+    from livecube.dashboard.drilling import BeatDone, DrillDone, FingersDone
     from livecube.stages.solve import Solve, Split
     from livecube.timing.results import Penalty
 
 __all__ = [
     "availability",
+    "beat_payload",
     "drill_payload",
+    "fingers_payload",
     "judged_payload",
     "seq_of",
     "solve_payload",
@@ -80,6 +82,34 @@ def drill_payload(done: DrillDone) -> dict[str, Any]:
         "turns": done.turns,
         "fewest_turns": done.fewest,
     }
+
+
+def fingers_payload(done: FingersDone) -> dict[str, Any]:
+    """Rounds of the ring-finger drill."""
+    return {
+        "rounds": done.rounds,
+        "turns": done.turns,
+        "turns_per_second": _figure(done.turns_per_second),
+        "variation": _figure(done.variation),
+        "left_turns_per_second": _figure(done.left_per_second),
+        "right_turns_per_second": _figure(done.right_per_second),
+        "slips": done.slips,
+    }
+
+
+def beat_payload(done: BeatDone) -> dict[str, Any]:
+    """A solve to a beat."""
+    return {
+        "beats_per_second": done.tempo,
+        "turns": done.turns,
+        "missed": done.missed,
+        "empty": done.empty,
+        "solved": done.solved,
+    }
+
+
+def _figure(value: float | None) -> float | None:
+    return None if value is None else round(value, 3)
 
 
 def availability(desk: str, state: str, new_id: str) -> dict[str, Any]:

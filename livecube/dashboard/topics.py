@@ -14,11 +14,13 @@ from livecube.errors import UsageError
 __all__ = [
     "AVAILABILITY",
     "BATTERY",
+    "BEAT",
     "CHECK",
     "CORRECTION",
     "DRILL",
     "DRILL_LATEST",
     "FIGURES",
+    "FINGERS",
     "LATEST",
     "LINK",
     "MARK",
@@ -46,6 +48,8 @@ OUTBOX: Final = "outbox"
 CORRECTION: Final = "correction"
 DRILL: Final = "drill"
 DRILL_LATEST: Final = "drill/latest"
+FINGERS: Final = "fingers"
+BEAT: Final = "beat"
 FIGURES: Final = "figures/"
 """Below it stand figures by their names; a listener leaves alone those that it does not know."""
 CHECK: Final = "check"
@@ -65,6 +69,8 @@ NAMES: Final = (
     CORRECTION,
     DRILL,
     DRILL_LATEST,
+    FINGERS,
+    BEAT,
     OUTBOX,
 )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Protocol, TypeAlias
 
-from livecube.dashboard.drilling import DrillDone
+from livecube.dashboard.drilling import BeatDone, DrillDone, FingersDone
 from livecube.dashboard.messages import CONCERNS
 from livecube.edges.sink import Item
 from livecube.stages.progress import Turned
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 __all__ = ["DashboardSink", "Publisher", "Told"]
 
-Told: TypeAlias = Item | DrillDone | Month
+Told: TypeAlias = Item | DrillDone | FingersDone | BeatDone | Month
 """What a dashboard may be told."""
 
 

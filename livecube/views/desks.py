@@ -123,6 +123,10 @@ def _told(desk: DeskNow, arrived: Arrived) -> str | None:
             return f"corrected: penalty {body['penalty']}{away}"
         case topics.DRILL if _is_word(body.get("how_well")) and _is_word(body.get("technique")):
             return f"drill {body['technique']}: {body['how_well']}"
+        case topics.FINGERS if _is_figure(body.get("turns_per_second")):
+            return f"ring fingers {body['turns_per_second']:.1f} turns a second"
+        case topics.BEAT if _is_figure(body.get("missed")) and _is_figure(body.get("turns")):
+            return f"to a beat: {body['missed']:.0f} of {body['turns']:.0f} turns missed it"
         case topics.AVAILABILITY:
             return "away" if desk.online is False else "here" if desk.online else "?"
     return None
@@ -138,3 +142,7 @@ def _time(at: object) -> str:
 
 def _is_word(value: object) -> bool:
     return isinstance(value, str) and value.isprintable() and len(value) < 60
+
+
+def _is_figure(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < 1e9
