@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-import asyncio
 import secrets
-import sys
 import time
-from contextlib import ExitStack, aclosing
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import click
-from rich.console import Console
 
 from livecube.cli.broker_options import publishing_options
 from livecube.cli.live import by_radio, typed_source
@@ -24,68 +19,27 @@ from livecube.cli.options import (
     up_option,
 )
 from livecube.cli.output import run_in_order
-from livecube.cli.published import Published
-from livecube.cli.scramble import scrambler_with_progress
-from livecube.composition.assembly import load_advisor, load_holdings, set_level, sharpen
-from livecube.composition.following import CubeFollower
-from livecube.composition.hub import Hub
-from livecube.composition.keyboard import PracticeKeyboard, stating
+from livecube.cli.practising import PracticeAsked, PracticeRun
 from livecube.composition.pipeline import Pipeline
 from livecube.composition.practised_source import PractisedSource
-from livecube.composition.practising import AttemptLogs, PracticeLeader
-from livecube.composition.refining import SWITCH_S
-from livecube.composition.session_reviews import SessionReviews
 from livecube.composition.sources import Simulation
 from livecube.edges.configuration import read_configuration
-from livecube.edges.hands_file import default_hands
-from livecube.edges.history.folder import data_folder
-from livecube.edges.history.importing import recover
-from livecube.edges.history.sink import HistorySink
-from livecube.edges.history.store import History
-from livecube.edges.keys import Keys, keyboard, piped_keys
-from livecube.edges.log_files import started_now
-from livecube.edges.sinks import BellSink, JsonSink, LineSink, ScreenSink
-from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
 from livecube.errors import UsageError
-from livecube.logs.lines import Header
-from livecube.practice.news import Judged
-from livecube.practice.session import Practice
 from livecube.practice.settings import rules_of
 from livecube.stages.tracker import Tracker
-from livecube.views.practice_screen import PracticeBoard
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncGenerator
-
     from livecube.cli.broker_options import Publishing
     from livecube.cli.options import Wishes
     from livecube.composition.choosing import Wanted
     from livecube.composition.sources import Source
-    from livecube.cube.holding import Holding
-    from livecube.edges.sink import Sink
     from livecube.entries import Value
-    from livecube.events import CubeEvent
-    from livecube.practice.news import PracticeNews
-    from livecube.practice.session import PracticeRules
 
 __all__ = ["practice"]
 
 
 def _number(context: click.Context, option: click.Parameter, value: float | None) -> float | None:
     return None if value is None else a_number(context, option, value)
-
-
-@dataclass(frozen=True, slots=True)
-class _Asked:
-    """What the options said, beside those that others need."""
-
-    person: str
-    is_kept: bool
-    solves: int | None
-    seed: int | None
-    as_json: bool
-    rules: PracticeRules
-    holding: Holding | None
 
 
 @click.command()
@@ -161,7 +115,9 @@ def practice(
         raise UsageError("--cube and --decoder are for a cube by radio")
     if not person:
         raise UsageError("--person is empty; give a name")
-    asked = _Asked(person, not no_history, solves, seed, as_json, rules, holding_option(up, front))
+    asked = PracticeAsked(
+        person, not no_history, solves, seed, as_json, rules, holding_option(up, front)
+    )
     pipeline = Pipeline(Tracker(), time.perf_counter, wishes.manner)
     source: Source
     if simulated:
@@ -171,180 +127,6 @@ def practice(
         source = typed_source(pipeline, None)
     else:
         source = by_radio(wanted, as_json, False)
-    run = _Practising(source, pipeline, wishes, publishing, asked)
+    run = PracticeRun(source, pipeline, wishes, publishing, asked)
     run_in_order(run.follow(), run.close)
     run.conclude()
-
-
-class _Practising:
-    """One session."""
-
-    def __init__(
-        self,
-        source: Source,
-        pipeline: Pipeline,
-        wishes: Wishes,
-        publishing: Publishing,
-        asked: _Asked,
-    ) -> None:
-        self._source = source
-        self._pipeline = pipeline
-        self._wishes = wishes
-        self._published = Published(publishing)
-        self._asked = asked
-        self._done = 0
-        self._board = PracticeBoard("", lambda: 0.0)
-        self._screen: ScreenSink | None = None
-        self._hub: Hub | None = None
-        self._history: History | None = None
-        self._session = 0
-        self._reviews: SessionReviews | None = None
-
-    async def follow(self) -> None:
-        """Practise to the end, or to that of the solver's patience."""
-        sys.setswitchinterval(SWITCH_S)
-        history = self._history = History(data_folder()) if self._asked.is_kept else None
-        with ExitStack() as stack:
-            if history is not None:
-                stack.callback(history.close)
-                self._recover(history)
-            scrambler, _ = await asyncio.gather(
-                asyncio.to_thread(scrambler_with_progress, self._asked.seed), self._source.find()
-            )
-            practice = Practice(self._asked.rules, scrambler)
-            await self._run(practice, history)
-
-    def _recover(self, history: History) -> None:
-        sentence = recover(history).sentence
-        if sentence:
-            click.echo(f"livecube: {sentence}", err=True)
-            self._board.notice = f"{sentence[0].upper()}{sentence[1:]}."
-
-    async def _run(self, practice: Practice, history: History | None) -> None:
-        source = self._source
-        header = Header(started_now(), source.name, source.clock, link=source.link)
-        logs: AttemptLogs | None = None
-        kept: list[Sink] = []
-        if history is not None:
-            session = history.begin_session(self._asked.person, header.started, source.name)
-            logs = AttemptLogs(history.folder, session, header)
-            self._reviews = SessionReviews(
-                history.folder, self._tell, self._complain, lambda: self._board.now()
-            )
-            kept = [HistorySink(history, session, self._complain, self._reviews.add)]
-            self._session = session
-        self._board.source = source.title
-        hub = self._hub = Hub([*kept, *self._sinks()])
-        leader = PracticeLeader(practice, hub, logs, source.speed, self._heard)
-        follower = CubeFollower(self._pipeline, hub, source.speed, leader.lead)
-        self._board.now = follower.now
-        leader.attach(follower)
-        async with hub, asyncio.TaskGroup() as tasks:
-            helping = [tasks.create_task(follower.refiner.run(), name="refiner")]
-            helping.append(tasks.create_task(self._tell_month(), name="month"))
-            events = await source.events()
-            if self._reviews is not None:
-                helping.append(tasks.create_task(self._reviews.run(), name="reviews"))
-            if self._wishes.level is not None:
-                ready = self._get_ready(follower, self._wishes.level)
-                helping.append(tasks.create_task(ready, name="advisor"))
-            following = tasks.create_task(follower.follow(self._wanted(events)), name="cube")
-            if self._asked.holding is not None:
-                follower.say(stating(self._asked.holding))
-            leader.start()
-            actions = PracticeKeyboard(
-                follower, self._pipeline, leader, following.cancel, source.typed
-            )
-            with self._keys(actions):
-                await asyncio.wait([following])
-            leader.finish()
-            follower.finish()
-            await self._finish_reviews(hub)
-            await self._tell_month()
-            for task in helping:
-                task.cancel()
-
-    async def _finish_reviews(self, hub: Hub) -> None:
-        """The last solve may not be kept yet, and not reviewed."""
-        if self._reviews is not None:
-            await hub.settle()
-            await self._reviews.finish()
-
-    async def _tell_month(self) -> None:
-        await self._published.tell_month(self._history, self._session, self._asked.person)
-
-    def _tell(self, news: PracticeNews) -> None:
-        assert self._hub is not None
-        self._hub.publish(news)
-
-    async def _wanted(
-        self, events: AsyncGenerator[CubeEvent, None]
-    ) -> AsyncGenerator[CubeEvent, None]:
-        """The events up to the last solve that is wanted."""
-        async with aclosing(events):
-            async for event in events:
-                yield event
-                if self._asked.solves is not None and self._done >= self._asked.solves:
-                    return
-
-    def _heard(self, news: PracticeNews) -> None:
-        self._done += isinstance(news, Judged)
-        if isinstance(self._source, PractisedSource):
-            self._source.show(news)
-
-    def _sinks(self) -> list[Sink]:
-        console = Console(highlight=False, markup=False)
-        as_json = self._asked.as_json
-        sinks: list[Sink] = []
-        if console.is_terminal and not as_json:
-            self._screen = ScreenSink(console, self._board)
-            sinks += [self._screen, BellSink(console)]
-        else:
-            sinks.append(JsonSink(sys.stdout) if as_json else LineSink(sys.stdout))
-        if self._wishes.calls:
-            sinks.append(VoiceSink(SystemVoice(speech_command(), self._complain)))
-        return [*sinks, *self._published.sinks(self._source, self._complain, judged=True)]
-
-    def _complain(self, sentence: str) -> None:
-        if self._screen is not None:
-            self._board.notice = sentence
-        else:
-            click.echo(f"livecube: {sentence}", err=True)
-
-    def _keys(self, actions: PracticeKeyboard) -> ExitStack:
-        """Keys, if somebody can press them."""
-        stack = ExitStack()
-        typed = self._source.typed
-        fd = keyboard() if self._screen is not None or typed is not None else None
-        if fd is not None:
-            self._board.keys = True
-            stack.enter_context(Keys(fd, actions.press))
-        elif typed is not None:
-            stack.enter_context(piped_keys(actions.press, typed.end))
-        return stack
-
-    async def _get_ready(self, follower: CubeFollower, level: str) -> None:
-        """Load the advisor beside the turning cube."""
-        advisor = await asyncio.to_thread(load_advisor, hands=self._wishes.hands)
-        set_level(advisor, level)
-        self._pipeline.advisor = advisor
-        holdings = await asyncio.to_thread(load_holdings)
-        self._pipeline.holdings = holdings
-        if self._history is not None:
-            self._history.hindsight = holdings.hindsight
-        await asyncio.to_thread(sharpen, advisor)
-        follower.refiner.begin(advisor.twin())
-        if self._reviews is not None:
-            self._reviews.begin(advisor.twin(), self._wishes.hands or default_hands())
-
-    def close(self) -> None:
-        """Give the terminal back; harmless when called again."""
-        if self._screen is not None:
-            self._screen.restore()
-
-    def conclude(self) -> None:
-        """Say what is to be said when everything is over."""
-        self.close()
-        told = [] if self._hub is None else self._hub.complaints()
-        for complaint in told + self._published.last_words:
-            click.echo(f"livecube: {complaint}", err=True)
