@@ -94,7 +94,7 @@ _OPTIONS: Final = (
         default=1.0,
         type=click.FloatRange(0.1, 1000),
         callback=a_number,
-        help="Of a virtual solver.",
+        help="So many times as fast, for a virtual solver.",
     ),
     publishing_options,
     click.option("--json", "as_json", is_flag=True, help="One JSON object a line."),

@@ -87,7 +87,7 @@ def history(
 @click.argument("number", type=int)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def show(number: int, as_json: bool) -> None:
-    """Show solve NUMBER with its stages."""
+    """Show solve NUMBER (livecube history lists them) with its stages."""
     with History(data_folder()) as kept:
         solve, chances = kept.solve(number), kept.chances(number)
     if as_json:

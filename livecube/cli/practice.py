@@ -50,7 +50,9 @@ def _number(context: click.Context, option: click.Parameter, value: float | None
     "--by-hand/--no-by-hand", default=None, help="Scramble as you like; no scramble is shown."
 )
 @click.option(
-    "--inspection/--no-inspection", default=None, help="With or without limit and penalties."
+    "--inspection/--no-inspection",
+    default=None,
+    help="Whether inspection has a limit, and penalties beyond it.",
 )
 @click.option(
     "--settle",
@@ -67,7 +69,7 @@ def _number(context: click.Context, option: click.Parameter, value: float | None
     default=1.0,
     type=click.FloatRange(0.1, 1000),
     callback=a_number,
-    help="Of a virtual solver.",
+    help="So many times as fast, for a virtual solver.",
 )
 @click.option(
     "--break-minutes",

@@ -10,7 +10,7 @@ from rich.live import Live
 from livecube.advice.speaker import Unsaid
 from livecube.drills.news import DrillNews
 from livecube.events import CubeEvent
-from livecube.practice.news import Called, Judged, PracticeNews
+from livecube.practice.news import Called, Judged, PracticeNews, Reviewed
 from livecube.review.trying import Tried, TryNews
 from livecube.stages.progress import SolveOver
 from livecube.views.again_machine import again_json
@@ -19,7 +19,7 @@ from livecube.views.drill_machine import drill_json
 from livecube.views.drill_text import drill_line, lasting_lines
 from livecube.views.machine import happening_json
 from livecube.views.practice_machine import practice_json
-from livecube.views.practice_text import practice_line, result_sentence
+from livecube.views.practice_text import practice_line, result_sentence, reviewed_sentence
 from livecube.views.text import happening_line, solve_lines, unsaid_lines
 
 if TYPE_CHECKING:
@@ -114,6 +114,8 @@ class ScreenSink:
         self._board.take(item)
         if isinstance(item, Judged):
             self._solves.append(result_sentence(item))
+        elif isinstance(item, Reviewed):
+            self._solves.append(reviewed_sentence(item))
         elif isinstance(item, DrillNews):
             self._solves += lasting_lines(item)
         elif isinstance(item, Tried):

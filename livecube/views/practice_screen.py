@@ -49,7 +49,7 @@ __all__ = ["PracticeBoard"]
 _SHOWN_LARGE: Final = 4
 """So many turns of a scramble stand there large."""
 _GESTURES: Final = (
-    "On the solved cube, two opposite layers a quarter the same way and back: "
+    "On the solved cube, two opposite layers a quarter the same way and back:\n"
     "red and orange: next   blue and green: penalty   white and yellow: throw away"
 )
 

@@ -33,6 +33,7 @@ __all__ = [
     "practice_line",
     "practice_words",
     "result_sentence",
+    "reviewed_sentence",
     "tally_text",
 ]
 
@@ -80,7 +81,7 @@ def practice_line(news: PracticeNews) -> str | None:
         case BreakAdvised():
             text = break_sentence(news.due)
         case Reviewed():
-            text = f"solve {news.number}: {costs_sentence(news)}"
+            text = reviewed_sentence(news)
     return None if text is None else f"{news.t:8.2f}  {text.rstrip()}"
 
 
@@ -90,6 +91,11 @@ def result_sentence(judged: Judged) -> str:
     return f"solve {judged.number}: {workings_text(judged.ms, judged.penalties)}" + (
         f" ({why})" if why else ""
     )
+
+
+def reviewed_sentence(news: Reviewed) -> str:
+    """The same, with the number of the solve."""
+    return f"solve {news.number}: {costs_sentence(news)}"
 
 
 def costs_sentence(news: Reviewed) -> str:
