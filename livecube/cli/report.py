@@ -5,6 +5,7 @@ from __future__ import annotations
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from importlib import import_module
+from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -57,12 +58,8 @@ def report(
 
 
 def _need_plots() -> None:
-    try:
-        import matplotlib  # noqa: F401 - whether it is there
-    except ImportError:
-        raise UsageError(
-            "a report needs matplotlib; install it: pip install 'livecube[report]'"
-        ) from None
+    if find_spec("matplotlib") is None:
+        raise UsageError("a report needs matplotlib; install it: pip install 'livecube[report]'")
 
 
 def _of_solve(number: int, level: str) -> str:
@@ -78,13 +75,12 @@ def _of_solve(number: int, level: str) -> str:
 
 
 def _of_many(wanted: Wanted) -> str:
-    from livecube.trends.making import trends_of
-
-    # What draws takes as long to load as a long history does to read.
-    with History(data_folder()) as history, ThreadPoolExecutor(1) as beside:
+    # What draws takes as long to load as a long history does to read and to reckon with.
+    with ThreadPoolExecutor(1) as beside, History(data_folder()) as history:
         loading = beside.submit(import_module, "livecube.views.trends_page")
-        columns = history.columns(wanted)
-    found = trends_of(*columns, np.random.default_rng(1))
+        from livecube.trends.making import trends_of
+
+        found = trends_of(*history.columns(wanted), np.random.default_rng(1))
     if found is None:
         raise UsageError("no solve with a time is kept that fits; livecube history lists all")
     said = {

@@ -13,7 +13,7 @@ from livecube.views.text import split_title
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from livecube.review.values import Alternative, Opening, Review, StageReview
+    from livecube.review.values import Alternative, Finding, Opening, Review, StageReview
 
 __all__ = ["costs_told", "review_lines"]
 
@@ -43,10 +43,14 @@ def review_lines(review: Review, title: str) -> list[str]:
 
 def costs_told(review: Review) -> tuple[str, ...]:
     """What cost most, a sentence each, the costliest first."""
-    return tuple(
-        f"{finding.sentence} ({finding.cost_s:.2f} s, {finding.kind})"
-        for finding in review.findings[:_SENTENCES]
-    )
+    return tuple(map(_told, review.findings[:_SENTENCES]))
+
+
+def _told(finding: Finding) -> str:
+    """Its sentence, with its cost where that is not in it, and whether that was measured."""
+    cost = f"{finding.cost_s:.2f} s"
+    kind = finding.kind if cost in finding.sentence else f"{cost}, {finding.kind}"
+    return f"{finding.sentence} ({kind})"
 
 
 def _a_second(tps: float | None) -> str:
