@@ -290,7 +290,8 @@ def run(  # type: ignore[no-untyped-def]
     """
     followers = np.empty((7, 18), dtype=np.int64)
     many = np.empty(7, dtype=np.int64)
-    found = 0
+    # As arguments plain literals have types of their own: all would be compiled once more for them.
+    found = np.int64(0)
     for number in range(tasks.shape[0]):
         task = tasks[number]
         before = found
@@ -307,7 +308,7 @@ def run(  # type: ignore[no-untyped-def]
             continue
         _followers(task[1], followers, many)
         shortest = LONGEST
-        depth = 1
+        depth = np.int64(1)
         while depth < LONGEST and depth <= shortest + task[6]:
             for prefix in range(4):
                 if stop[0]:
