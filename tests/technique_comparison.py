@@ -162,14 +162,14 @@ def load_engines() -> dict[str, Engine]:
         kept_book,
         kept_pair_table,
         load_tables,
-        pair_table_built_apart,
+        pair_table_made_apart,
     )
     from livecube.search.engine import Engine
 
     tables = load_tables()
     first, later, reading = Engine(tables), Engine(tables), Engine(tables)
     kept = kept_pair_table()
-    pairs = pair_table_built_apart() if kept is None else kept
+    pairs = pair_table_made_apart() if kept is None else kept
     assert pairs is not None
     later.pairs = reading.pairs = pairs
     reading.book = kept_book() or book_made_apart()

@@ -13,7 +13,7 @@ import pytest
 from livecube.cube.geometry import FACES
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, apply_turn, apply_turns, rotated, rotation_taking
-from livecube.edges.cache import book_made_apart, kept_book, kept_pair_table, pair_table_built_apart
+from livecube.edges.cache import book_made_apart, kept_book, kept_pair_table, pair_table_made_apart
 from livecube.search.engine import Engine
 from livecube.search.situation import Situation
 from livecube.search.task import NO_D, Task
@@ -35,7 +35,7 @@ def searching(tables: Tables) -> Engine:
     """An engine that looks nothing up."""
     engine = Engine(tables)
     pairs = kept_pair_table()
-    pairs = pair_table_built_apart() if pairs is None else pairs
+    pairs = pair_table_made_apart() if pairs is None else pairs
     if pairs is not None:
         engine.pairs = pairs
     return engine

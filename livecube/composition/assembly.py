@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import gc
 from importlib.metadata import entry_points
+from threading import Thread
 from typing import TYPE_CHECKING, Final, cast
 
 from livecube.edges.cache import (
     TABLE_STEPS,
+    begin_tables,
     book_made_apart,
     keep_compiled_code,
     kept_book,
     kept_pair_table,
     load_tables,
-    pair_table_built_apart,
 )
 from livecube.edges.hands_file import default_hands
 from livecube.errors import UsageError
@@ -52,8 +53,8 @@ def load_advisor(
 ) -> Advisor:
     """The advisor with its tables, ready to answer at once; ``hands``: None for the usual ones.
 
-    On a machine's first start tables are built and kernels compiled, which takes some
-    seconds; ``step`` is called with the number of parts that have been finished.
+    On a machine's first start kernels are compiled, while another process builds tables, which
+    takes some seconds; ``step`` is called with the number of parts that have been finished.
     """
     keep_compiled_code()
     # Imported here, behind the line above: numba looks for its cache when kernels are defined.
@@ -64,19 +65,24 @@ def load_advisor(
     from livecube.search.engine import Engine
     from livecube.stages.cases import orientation_classes, permutation_classes
 
-    steps = 0
+    hands = hands or default_hands()
+    done = 0
 
     def count() -> None:
-        nonlocal steps
-        steps += 1
+        nonlocal done
+        done += 1
         step(1)
 
-    engine = Engine(load_tables(count))
-    step(TABLE_STEPS - steps)
+    if (tables_apart := begin_tables()) is not None:
+        waiting = Thread(target=tables_apart.wait, args=(count,), daemon=True)
+        waiting.start()
+        _compile_kernels(hands)
+        waiting.join()
+    engine = Engine(load_tables())
     if (pairs := kept_pair_table()) is not None:
         engine.pairs = pairs
     engine.book = kept_book()
-    advisor = Advisor(engine, known_techniques(), hands or default_hands())
+    advisor = Advisor(engine, known_techniques(), hands)
     # One slot is free here, so that every kernel is compiled or loaded before it is needed: a
     # kernel that is loaded later would wait for whatever another thread compiles.
     advisor.advise(apply_turns(SOLVED, parse_turns("R U R'")), FACES.index("D"))
@@ -88,8 +94,26 @@ def load_advisor(
     # garbage that looked through all of it would hold up an answer for many milliseconds.
     gc.collect()
     gc.freeze()
-    step(1)
+    step(ADVISOR_STEPS - done)
     return advisor
+
+
+def _compile_kernels(hands: Hands) -> None:
+    """Compile what an advisor runs, by asking it nothing: that needs no tables."""
+    from livecube.cube.holding import Holding
+    from livecube.cube.position import SOLVED
+    from livecube.hands.pricing import Pricer
+    from livecube.search.engine import Engine
+    from livecube.search.keeping import kept
+    from livecube.search.situation import Situation
+    from livecube.search.tables import NO_TABLES
+
+    situation = Situation.of(SOLVED, 0)
+    found = Engine(NO_TABLES).search(situation, [])
+    Pricer(hands).prices(
+        found.turns, found.lengths, found.tasks, situation.fixed_turns, (Holding.of(0, 2),), 0
+    )
+    kept(situation, found, found.tasks)
 
 
 def load_holdings() -> HoldingFollower:
@@ -152,16 +176,13 @@ def set_level(advisor: Advisor, name: str) -> None:
 
 
 def sharpen(advisor: Advisor) -> None:
-    """Give an advisor the pair table and the book, having them made if this machine has none yet.
+    """Give an advisor the book, having it made if this machine has none yet.
 
     Takes some seconds then; the advisor answers meanwhile, only slower. Safe to run in a
     thread of its own. Without a cache folder that can be written to, it changes nothing.
     """
-    engine = advisor.engine
-    if not len(engine.pairs) and (pairs := pair_table_built_apart()) is not None:
-        engine.pairs = pairs
-    if engine.book is None:
-        engine.book = book_made_apart()
+    if advisor.engine.book is None:
+        advisor.engine.book = book_made_apart()
 
 
 def find_decoder(name: str) -> type[Decoder]:

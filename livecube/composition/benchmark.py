@@ -110,10 +110,12 @@ def _advice(step: Callable[[str], None]) -> list[Figure]:
     advisor = load_advisor()
     sharpen(advisor)
     set_level(advisor, "bold")
-    # Without what is made in the background: as in the first seconds of a first start.
-    bare = Advisor(Engine(advisor.engine.tables), TECHNIQUES, default_hands(), Level.BOLD)
+    # Without the book, which is made in the background: as in the first seconds of a first start.
+    engine = Engine(advisor.engine.tables)
+    engine.pairs = advisor.engine.pairs
+    bookless = Advisor(engine, TECHNIQUES, default_hands(), Level.BOLD)
     step("advice while the screen draws, first seconds")
-    early = live_answers(bare, _EARLY)
+    early = live_answers(bookless, _EARLY)
     step("advice while the screen draws")
     later = live_answers(advisor, _LATER)
     step("inspection")

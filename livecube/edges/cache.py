@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 import subprocess
 import sys
+from contextlib import suppress
 from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -24,8 +24,9 @@ if TYPE_CHECKING:
 
 __all__ = [
     "TABLE_STEPS",
+    "Apart",
+    "begin_tables",
     "book_made_apart",
-    "build_and_keep_pair_table",
     "cache_folder",
     "keep_compiled_code",
     "kept_book",
@@ -33,7 +34,8 @@ __all__ = [
     "load_phase_tables",
     "load_tables",
     "make_and_keep_book",
-    "pair_table_built_apart",
+    "make_and_keep_tables",
+    "pair_table_made_apart",
 ]
 
 _VERSION: Final = 5
@@ -47,8 +49,8 @@ _SHAPES: Final[dict[str, tuple[int, ...]]] = {
 }
 _PAIRS: Final[dict[str, tuple[int, ...]]] = {"pairs": (54743040,)}
 
-TABLE_STEPS: Final = 4
-"""How often ``load_tables`` calls ``step`` when it has to build."""
+TABLE_STEPS: Final = 15
+"""How often ``make_and_keep_tables`` tells of a step when it has to build all."""
 
 
 def cache_folder() -> Path:
@@ -62,13 +64,20 @@ def keep_compiled_code() -> None:
     os.environ.setdefault("NUMBA_CACHE_DIR", str(cache_folder() / "compiled"))
 
 
+def _kept_tables() -> Tables | None:
+    """The search tables from the cache; None if they have not been built yet."""
+    from livecube.search.tables import Tables
+
+    kept = [table for name in _SHAPES if (table := _load(name)) is not None]
+    return Tables(*kept) if len(kept) == len(_SHAPES) else None
+
+
 def load_tables(step: Callable[[], None] = lambda: None) -> Tables:
     """The search tables, from the cache if they are there and whole, else built and kept."""
     from livecube.search.tables import Tables, build_tables
 
-    kept = [table for name in _SHAPES if (table := _load(name)) is not None]
-    if len(kept) == len(_SHAPES):
-        return Tables(*kept)
+    if (kept := _kept_tables()) is not None:
+        return kept
     built = build_tables(step)
     return Tables(*(_keep(name, getattr(built, name)) for name in _SHAPES))
 
@@ -91,16 +100,31 @@ def kept_pair_table() -> npt.NDArray[np.uint8] | None:
     return _load("pairs")
 
 
-def build_and_keep_pair_table() -> None:
-    """Build the table of cross and pair, which takes some seconds, and keep it."""
+def make_and_keep_tables() -> None:
+    """Build the search tables and that of cross and pair, as far as they are not kept yet.
+
+    Takes some seconds; a full stop on standard output tells of each step.
+    """
     from livecube.search.pair_table import build_pair_table
 
-    _keep("pairs", build_pair_table(load_tables().moves))
+    def step() -> None:
+        print(".", end="", flush=True)
+
+    moves = load_tables(step).moves
+    if kept_pair_table() is None:
+        _keep("pairs", build_pair_table(moves, step))
 
 
-def pair_table_built_apart() -> npt.NDArray[np.uint8] | None:
-    """Have another process build and keep the pair table, and load it; None if that fails."""
-    _run_apart(build_and_keep_pair_table)
+def begin_tables() -> Apart | None:
+    """Have another process make the tables; None if all are kept."""
+    if _kept_tables() is not None and kept_pair_table() is not None:
+        return None
+    return Apart(make_and_keep_tables)
+
+
+def pair_table_made_apart() -> npt.NDArray[np.uint8] | None:
+    """Have another process make and keep all tables, and load that one; None if that fails."""
+    Apart(make_and_keep_tables).wait()
     return kept_pair_table()
 
 
@@ -133,22 +157,34 @@ def make_and_keep_book() -> None:
 
 def book_made_apart() -> Book | None:
     """Have another process make and keep the book, and load it; None if that fails."""
-    _run_apart(make_and_keep_book)
+    Apart(make_and_keep_book, nice=10).wait()
     return kept_book()
 
 
-def _run_apart(work: Callable[[], None]) -> None:
-    """Run a function of this module in another process, which stands back for others.
+class Apart:
+    """A function of this module at work in a process of its own.
 
-    A process of its own costs this one neither memory nor the interpreter's attention.
+    That costs this one neither memory nor the interpreter's attention. If it fails, what it was
+    to make is not there.
     """
-    script = (
-        f"import os; from {__name__} import {work.__name__}, keep_compiled_code\n"
-        "if hasattr(os, 'nice'): os.nice(10)\n"
-        f"keep_compiled_code(); {work.__name__}()"
-    )
-    subprocess.run([sys.executable, "-c", script], check=False, stdin=subprocess.DEVNULL,
-                   stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)  # fmt: skip
+
+    def __init__(self, work: Callable[[], None], nice: int = 0) -> None:
+        script = (
+            f"import os; from {__name__} import {work.__name__}, keep_compiled_code\n"
+            f"if {nice} and hasattr(os, 'nice'): os.nice({nice})\n"
+            f"keep_compiled_code(); {work.__name__}()"
+        )
+        self._process = subprocess.Popen(
+            [sys.executable, "-c", script],
+            stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
+        )  # fmt: skip
+
+    def wait(self, step: Callable[[], None] = lambda: None) -> None:
+        """Wait until it is done; ``step`` is called for each step, also for those gone by."""
+        with self._process as process:
+            assert process.stdout is not None
+            while process.stdout.read(1):
+                step()
 
 
 def _path(name: str) -> Path:
@@ -173,7 +209,7 @@ def _keep(name: str, table: npt.NDArray[Any]) -> npt.NDArray[Any]:
     path = _path(name)
     part = path.with_name(f"{name}.{os.getpid()}.part.npy")
     # Without room or the right to write, the table stays in memory and is built again next time.
-    with contextlib.suppress(OSError):
+    with suppress(OSError):
         path.parent.mkdir(parents=True, exist_ok=True)
         np.save(part, table)
         part.replace(path)

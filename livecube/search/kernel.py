@@ -307,7 +307,7 @@ def run(  # type: ignore[no-untyped-def]
         if found > before:
             continue
         _followers(task[1], followers, many)
-        shortest = LONGEST
+        shortest = np.int64(LONGEST)
         depth = np.int64(1)
         while depth < LONGEST and depth <= shortest + task[6]:
             for prefix in range(4):

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 __all__ = [
+    "NO_TABLES",
     "SOLVED_CROSS",
     "Tables",
     "build_tables",
@@ -47,6 +48,15 @@ class Tables:
     the cross together with that slot piece; 255 for places that a cross edge occupies."""
     alone: npt.NDArray[np.uint8]
     """Shape (190080,): fewest turns that solve the cross alone."""
+
+
+NO_TABLES = Tables(
+    np.empty((0, 18), dtype=np.int32),
+    np.empty((4, 0), dtype=np.int32),
+    np.empty((0, 192), dtype=np.uint8),
+    np.empty(0, dtype=np.uint8),
+)
+"""Tables to compile kernels for, while the real ones are being made."""
 
 
 def build_tables(step: Callable[[], None] = lambda: None) -> Tables:
