@@ -1,8 +1,8 @@
 """How quick is a long history? Not part of the suite.
 
 ``python tests/history_check.py --solves 100000 --logs 10000`` fills a history with so many
-solves and times what ``livecube history`` does with it, then imports so many logs twice, the
-first time interrupted by a kill.
+solves, each reviewed, and times what ``livecube history`` does with it, then imports so many
+logs twice, the first time interrupted by a kill.
 """
 
 from __future__ import annotations
@@ -25,12 +25,13 @@ from livecube.edges.history.store import History
 from livecube.edges.log_files import LogWriter
 from livecube.logs.lines import Header
 from livecube.solves.reading import solves_in
-from livecube.solves.records import KeptSolve, Wanted
+from livecube.solves.records import Chance, KeptSolve, Wanted
 from livecube.timing.results import Penalty
 from livecube.virtual.session import session
 
 FIRST = datetime(2020, 1, 1, tzinfo=UTC)
 EACH_S = 1_800
+SLOTS = ("green-red", "green-orange", "blue-red", "blue-orange")
 
 
 def fill(history: History, count: int, seed: int = 1) -> None:
@@ -44,8 +45,23 @@ def fill(history: History, count: int, seed: int = 1) -> None:
             model = models[int(rng.integers(len(models)))]
             solve = _varied(model, number, float(rng.lognormal(0.0, 0.2)), rng.random() < 0.05)
             insert_solve(history._database, solve, person, None)
+            history.note_chances(number + 1, _chances(rng))
     for tag in ("calm", "competition"):
         history.tag([int(n) for n in rng.integers(1, count, 300)], tag)
+
+
+def _chances(rng: np.random.Generator) -> list[Chance]:
+    """As many as a review finds in most solves."""
+    return [
+        Chance(
+            1 + int(rng.integers(4)),
+            str(rng.choice(("plain", "keyhole-corner", "keyhole-edge", "made-pair"))),
+            str(rng.choice(SLOTS)),
+            bool(rng.random() < 0.4),
+            int(rng.exponential(400)),
+        )
+        for _ in range(3)
+    ]
 
 
 def _varied(model: KeptSolve, number: int, pace: float, has_penalty: bool) -> KeptSolve:

@@ -45,8 +45,8 @@ def trends_of(
     return Trends(
         solves=len(results),
         times=int((results >= 0).sum()),
-        first=columns.started[0],
-        last=columns.started[-1],
+        first=str(columns.started[0]),
+        last=str(columns.started[-1]),
         resampled=resampled,
         figures=figures,
         counts=_counts(results),
@@ -83,7 +83,7 @@ def _chances(
 
 def _blocks(columns: SolveColumns) -> tuple[Whole, Literal["sessions", "solves"]]:
     """To which block each solve belongs, numbered from 0 in order."""
-    days = np.array([started[:10] for started in columns.started])
+    days = columns.started.astype("U10")
     new = (days[1:] != days[:-1]) | (columns.session[1:] != columns.session[:-1])
     block = np.concatenate([[0], np.cumsum(new)]).astype(np.int64)
     if block[-1] + 1 >= 2 * FEWEST:

@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 __all__ = ["periods_of"]
 
 _MOST: Final = 24
-_LENGTHS: Final = (10, 7, 4)
-"""Of the beginnings of a time that name its day, month and year."""
+_LENGTHS: Final = ("U10", "U7", "U4")
+"""Types that cut a time down to its day, month and year."""
 
 
 def periods_of(
@@ -25,14 +25,13 @@ def periods_of(
 ) -> tuple[Period, ...]:
     """The shortest periods of which there are not too many; years in any case."""
     for length in _LENGTHS:
-        names, at = np.unique(
-            np.array([started[:length] for started in columns.started]), return_inverse=True
-        )
-        if len(names) <= _MOST:
+        names = columns.started.astype(length)
+        first = np.flatnonzero(np.concatenate([[True], names[1:] != names[:-1]]))
+        if len(first) <= _MOST:
             break
     return tuple(
-        _period(name, columns, results, np.flatnonzero(at == place), rng)
-        for place, name in enumerate(names.tolist())
+        _period(str(names[rows[0]]), columns, results, rows, rng)
+        for rows in np.split(np.arange(len(names)), first[1:])
     )
 
 

@@ -42,7 +42,7 @@ class SolveColumns:
 
     number: Whole
     """In the history."""
-    started: Sequence[str]
+    started: npt.NDArray[np.str_]
     """ISO 8601 in UTC; empty if nobody knows."""
     session: Whole
     """-1: of none."""

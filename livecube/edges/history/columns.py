@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     import sqlite3
     from collections.abc import Sequence
 
+    import numpy.typing as npt
+
     from livecube.trends.values import Whole
 
 __all__ = ["chance_columns", "solve_columns"]
@@ -26,18 +28,16 @@ _PLUS: Final = """
 
 def _which(wanted: Wanted) -> tuple[str, list[Any]]:
     conditions, values = conditions_of(wanted)
-    limit = "" if wanted.most is None else f"LIMIT {int(wanted.most)}"
-    return f"FROM solve WHERE {conditions} ORDER BY started DESC, id DESC {limit}", values
+    last = ""
+    if wanted.most is not None:
+        last = f"ORDER BY started DESC, id DESC LIMIT {int(wanted.most)}"
+    return f"FROM solve WHERE {conditions} {last}", values
 
 
 def solve_columns(database: sqlite3.Connection, wanted: Wanted) -> SolveColumns:
     """The solves that are asked for, in the order in which they were made."""
     which, values = _which(wanted)
-    rows = database.execute(
-        f"SELECT id, started FROM (SELECT * {which}) ORDER BY started, id", values
-    ).fetchall()
-    number, started = zip(*rows, strict=True) if rows else ((), ())
-    numbers = np.fromiter(number, dtype=np.int64, count=len(number))
+    numbers, started = _in_order(database, which, values)
     plain = _table(
         database,
         ("id", "coalesce(session, -1)", "ms", "turns", "coalesce(plus, 0)", "coalesce(is_dnf, 0)"),
@@ -66,6 +66,21 @@ def solve_columns(database: sqlite3.Connection, wanted: Wanted) -> SolveColumns:
         pause_ms=pause_ms,
         whole=whole,
     )
+
+
+def _in_order(
+    database: sqlite3.Connection, which: str, values: Sequence[Any]
+) -> tuple[Whole, npt.NDArray[np.str_]]:
+    """Numbers of the solves and when they began, in the order in which they were made."""
+    number, began = database.execute(
+        f"SELECT group_concat(id), group_concat(started, char(10)) FROM (SELECT * {which})", values
+    ).fetchone()
+    if number is None:
+        return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.str_)
+    numbers, started = np.fromstring(number, np.int64, sep=","), np.array(began.split("\n"))
+    order = numbers.argsort(kind="stable")
+    order = order[started[order].argsort(kind="stable")]
+    return numbers[order], started[order]
 
 
 def chance_columns(database: sqlite3.Connection, wanted: Wanted) -> ChanceColumns:
@@ -112,7 +127,7 @@ def _table(
     """Whole numbers that SQL finds, shape (n, columns), in no order.
 
     SQLite writes each column as one text, which numpy reads: no row becomes an object of Python,
-    and another thread may go on meanwhile.
+    and another thread may go on meanwhile. (Rows would have to wait for it, one after the other.)
     """
     named = ", ".join(f"{column} AS c{n}" for n, column in enumerate(columns))
     joined = ", ".join(f"group_concat(c{n})" for n in range(len(columns)))
