@@ -26,10 +26,11 @@ from holding_truth import (  # noqa: E402 - behind the line above, as numba want
 )
 
 from livecube.edges.holding_file import shipped_counts  # noqa: E402
+from livecube.holding.acquaintance import Acquaintance  # noqa: E402
 from livecube.holding.adapting import adapted  # noqa: E402
 from livecube.holding.inference import HoldingModel, read_solve  # noqa: E402
 from livecube.holding.live import LiveHolding  # noqa: E402
-from livecube.holding.observations import STAGES  # noqa: E402
+from livecube.holding.observations import STAGES, stage_name_numbers  # noqa: E402
 from livecube.virtual.habits import LEFT_HANDED, OTHERWISE, RIGHT_HANDED  # noqa: E402
 
 if TYPE_CHECKING:
@@ -73,11 +74,12 @@ class Tally:
 
 
 def hindsight(title: str, solves: Sequence[VirtualSolve], model: HoldingModel) -> None:
-    tally, kinds = Tally(), np.zeros((3, 3), dtype=int)
+    """One after the other, as one person's are read."""
+    tally, kinds, solver = Tally(), np.zeros((3, 3), dtype=int), Acquaintance(model)
     began = time.perf_counter()
     for done in solves:
         part = true_part(done)
-        reading = read_solve(part, model)
+        reading = solver.read(part)
         tally.add(part.stages, reading.held, true_holdings(done))
         np.add.at(kinds, (_kinds(true_path(done)), _kinds(reading.path)), 1)
     print(f"\n{title}, in hindsight ({time.perf_counter() - began:.1f} s with the tallying)")
@@ -93,19 +95,21 @@ def _kinds(path: Path) -> list[int]:
 
 def live(title: str, solves: Sequence[VirtualSolve], model: HoldingModel) -> None:
     now, later, took = Tally(), Tally(), []
-    follower = LiveHolding(model)
+    follower, solver = LiveHolding(model), Acquaintance(model)
     for done in solves:
         part, truth = true_part(done), true_holdings(done)
         follower.begin()
         for i, (turn, t, stage) in enumerate(zip(part.turns, part.times, part.stages, strict=True)):
             began = time.perf_counter()
             follower.turn(turn, t, stage, part.cross if stage else -1)
-            _ = follower.now
+            _ = follower.held
             took.append(1000 * (time.perf_counter() - began))
             recent = follower.recent()
+            recent = solver.believed(recent, stage_name_numbers([stage]) * len(recent))
             now.add([stage], recent[-1:], truth[i : i + 1])
             if i >= 2:
                 later.add([part.stages[i - 2]], recent[:1], truth[i - 2 : i - 1])
+        solver.read(part)
     p50, p99, most = np.percentile(took, [50, 99, 100])
     print(f"\n{title}, live: {p50:.3f} ms a turn, p99 {p99:.3f}, most {most:.2f}")
     now.print("at once")
@@ -135,6 +139,7 @@ def main() -> None:
             shipped_counts(), [true_part(s) for s in others[:20]], np.random.default_rng(0)
         )
         hindsight(habits.name, others[20:], shipped)
+        live(habits.name, others[20:], shipped)
         hindsight(f"{habits.name}, adapted to 20 solves", others[20:], HoldingModel.own(mine))
         theirs = true_counts(virtual_solves(counted[: given.counted // 4], habits))
         hindsight(f"{habits.name}, its true habits", others[20:], HoldingModel.own(theirs))

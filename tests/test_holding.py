@@ -241,12 +241,12 @@ def test_who_states_the_holding_is_believed() -> None:
     live = LiveHolding(TRAINED)
     for number in (3, 17):
         live.state(HOLDINGS[number])
-        assert live.now == (HOLDINGS[number], 1.0)
+        assert live.held[number] == 1.0
         live.turn(0, 0.1 * number, 1, -1)
         assert live.recent()[-1].argmax() == number
     live.state(None)
     live.begin()
-    assert live.now.confidence < 0.1
+    assert live.held.max() < 0.1
 
 
 def test_live_goes_on_when_a_solve_does_not_end() -> None:

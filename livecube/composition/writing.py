@@ -33,13 +33,13 @@ def solves_of_log(log: Path) -> list[SolveTurns]:
 
 
 def written_solves(solves: Iterable[SolveTurns]) -> list[WrittenSolve]:
-    """The solves as a person would write them."""
+    """The solves of one person as a person would write them."""
     from livecube.edges.holding_file import holding_model
-    from livecube.holding.inference import read_solve
+    from livecube.holding.acquaintance import Acquaintance
     from livecube.holding.written import write_solve
 
-    model = holding_model()
-    return [write_solve(one, read_solve(one.part, model)) for one in solves]
+    solver = Acquaintance(holding_model())
+    return [write_solve(one, solver.read(one.part)) for one in solves]
 
 
 def habits_of(solves: Sequence[SolvePart], step: Callable[[int], None]) -> Counts:

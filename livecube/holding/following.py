@@ -9,10 +9,11 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from livecube.cube.holding import HOLDINGS, parse_colour
-from livecube.holding.inference import read_solve
+from livecube.holding.acquaintance import Acquaintance
 from livecube.holding.live import LiveHolding
 from livecube.holding.moves import HELD_AFTER
 from livecube.holding.news import SURE, HeldNow
+from livecube.holding.observations import stage_name_numbers
 from livecube.holding.solve_turns import Solves
 from livecube.stages.progress import (
     CrossColour,
@@ -46,6 +47,7 @@ class HoldingFollower:
 
     def __init__(self, model: HoldingModel) -> None:
         self._model = model
+        self._acquaintance = Acquaintance(model)
         self._live = LiveHolding(model)
         self._solves = Solves()
         self._turned: list[Turned] = []
@@ -93,7 +95,7 @@ class HoldingFollower:
             case SolveOver() if over is not None:
                 self._begun, self._turned = False, []
                 self._live.begin()
-                return replace(progress, solve=with_holdings(over, self._model))
+                return replace(progress, solve=with_holdings(over, self._acquaintance))
         return progress
 
     def _turn(self, turned: Turned) -> None:
@@ -119,21 +121,29 @@ class HoldingFollower:
 
     def _changed(self, t: float) -> list[HeldNow]:
         """What is to be told when another holding is sure now, or none any more."""
-        now = self._live.now if self._begun else None
-        confidence = now.confidence if now else 0.0
-        enough = _STILL_SURE if now and now.holding == self._told else SURE
-        held = now.holding if now and confidence >= enough else None
+        likeliest, confidence = self._likeliest() if self._begun else (None, 0.0)
+        enough = _STILL_SURE if likeliest == self._told else SURE
+        held = likeliest if confidence >= enough else None
         if held == self._told:
             return []
         self._told = held
         return [HeldNow(t, held, confidence)]
+
+    def _likeliest(self) -> tuple[Holding, float]:
+        """How the cube is likeliest to be held now, and how sure that is, as far as believed."""
+        held = self._live.held
+        if self._live.from_turns_alone:
+            stage = stage_name_numbers([min(_LAST_STAGE, self._stages)])
+            held = self._acquaintance.believed(held[None], stage)[0]
+        best = int(held.argmax())
+        return HOLDINGS[best], float(held[best])
 
 
 class Hindsight:
     """The same for a log that nobody waits for: only solves that are over are read."""
 
     def __init__(self, model: HoldingModel) -> None:
-        self._model = model
+        self._acquaintance = Acquaintance(model)
         self._solves = Solves()
 
     def take(self, told: Sequence[Progress]) -> list[Progress]:
@@ -144,13 +154,13 @@ class Hindsight:
         over = self._solves.take(progress)
         if over is None or not isinstance(progress, SolveOver):
             return progress
-        return replace(progress, solve=with_holdings(over, self._model))
+        return replace(progress, solve=with_holdings(over, self._acquaintance))
 
 
-def with_holdings(over: SolveTurns, model: HoldingModel) -> Solve:
+def with_holdings(over: SolveTurns, solver: Acquaintance) -> Solve:
     """A solve whose splits say how the cube was held when they ended, where that is sure."""
     solve = over.solve
-    reading = read_solve(over.part, model)
+    reading = solver.read(over.part)
     at = {step.first + i: step for step in reading.path for i in range(step.reports)}
 
     def held(split: Split) -> Holding | None:

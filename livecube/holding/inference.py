@@ -29,11 +29,13 @@ class HoldingModel:
 
     kinds: tuple[Likelihoods, ...]
     """Each as likely as the others before anything is seen."""
+    is_own: bool = False
+    """Whether it was learned from the one solver whose solves are read."""
 
     @staticmethod
     def own(counts: Counts) -> HoldingModel:
         """Of the one solver from whom was learned."""
-        return HoldingModel((likelihoods(counts),))
+        return HoldingModel((likelihoods(counts),), is_own=True)
 
     @staticmethod
     def of(counts: Counts) -> HoldingModel:
@@ -51,6 +53,9 @@ class Reading:
     """Shape (turns, 24): how likely each holding is when the move of this turn began."""
     kinds: Array
     """Shape (turns, 3): how likely the turn is a face turn, of a wide turn, of a slice."""
+    unexpected: Array
+    """Shape (turns,): how unlikely each turn was after those before it, for the likeliest kind of
+    solver, in nats."""
 
     def confidence(self, step: Step) -> float:
         """How sure it is that the cube was held so at a step of the path, 0 to 1."""
@@ -68,7 +73,7 @@ def read_solve(part: SolvePart, model: HoldingModel) -> Reading:
     turns = len(part.turns)
     held, kinds = np.zeros((turns, 24)), np.zeros((turns, 3))
     if not turns:
-        return Reading([], held, kinds)
+        return Reading([], held, kinds, np.zeros(0))
     rows = [_filled(seen, down, likely) for likely in model.kinds]
     shares = weighed(np.array([np.log(row.scales).sum() for row in rows]))
     for share, likely, row in zip(shares, model.kinds, rows, strict=True):
@@ -76,7 +81,9 @@ def read_solve(part: SolvePart, model: HoldingModel) -> Reading:
         backward(seen, down, likely, row, its_held, its_kinds)
         held += share * its_held
         kinds += share * its_kinds
-    return Reading(_best_path(seen, down, model.kinds[int(shares.argmax())]), held, kinds)
+    likeliest = int(shares.argmax())
+    path = _best_path(seen, down, model.kinds[likeliest])
+    return Reading(path, held, kinds, -np.log(rows[likeliest].scales))
 
 
 def evidence(part: SolvePart, likely: Likelihoods) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -22,19 +22,12 @@ if TYPE_CHECKING:
     from livecube.holding.inference import HoldingModel
     from livecube.holding.likelihoods import Likelihoods
 
-__all__ = ["LiveHolding", "Sure"]
+__all__ = ["LiveHolding"]
 
 _ROOM: Final = 512
 """Turns that are kept of one solve; a longer one is read on from a new beginning."""
 _LAG: Final = 3
 """Turns back to which what comes later is counted in."""
-
-
-class Sure(NamedTuple):
-    """A holding, and how sure it is, 0 to 1."""
-
-    holding: Holding
-    confidence: float
 
 
 class LiveHolding:
@@ -121,11 +114,9 @@ class LiveHolding:
         return likely
 
     @property
-    def now(self) -> Sure:
-        """The likeliest holding now."""
-        held = self.held
-        best = int(held.argmax())
-        return Sure(HOLDINGS[best], float(held[best]))
+    def from_turns_alone(self) -> bool:
+        """Whether neither the solver nor a gyroscope has said anything."""
+        return self._told is None and self._attitude is None
 
     def recent(self) -> Array:
         """Shape (1 to 3, 24): each holding before the last turns, all turns so far considered."""

@@ -22,7 +22,17 @@ if TYPE_CHECKING:
     from livecube.holding.attitude import Quaternion
     from livecube.holding.kernel import Seen
 
-__all__ = ["CLOSE_MS", "PACES", "STAGES", "Pace", "SolvePart", "StageClock", "believe", "observe"]
+__all__ = [
+    "CLOSE_MS",
+    "PACES",
+    "STAGES",
+    "Pace",
+    "SolvePart",
+    "StageClock",
+    "believe",
+    "observe",
+    "stage_name_numbers",
+]
 
 STAGES: Final = ("cross", "pair", "orient", "permute", "auf")
 """Names of stages, by number."""
@@ -41,6 +51,11 @@ _USUAL_S: Final = 0.2
 _SLICE_MS: Final = 55
 """Shorter gaps may lie inside a slice, and say nothing about the pace."""
 _REMEMBERED: Final = 25
+
+
+def stage_name_numbers(stages: Sequence[int]) -> list[int]:
+    """For stages 0 to 7 the numbers of their names."""
+    return [_NAMES[stage] for stage in stages]
 
 
 class Pace:

@@ -1,0 +1,127 @@
+"""How far a reading of the hands is believed: not as far with a stranger.
+
+The model is as sure as it may be about people who do what was counted. Others it reads less well
+and just as surely. What tells them apart are the turns of the last layer, where people know most
+by heart: how unexpected they were, over the solves so far. Nothing else about a stranger's hands
+need be as counted either, so all that the model is sure of is then taken down to what it was
+worth with other strangers.
+
+Every number below was measured on virtual solvers by ``tests/make_acquaintance.py``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import exp, log, sqrt
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+import numpy as np
+
+from livecube.holding.counting import GROUPS, LAST_LAYER
+from livecube.holding.inference import read_solve
+from livecube.holding.observations import stage_name_numbers
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from livecube.holding.arrays import Array
+    from livecube.holding.inference import HoldingModel, Reading
+    from livecube.holding.observations import SolvePart
+
+__all__ = ["FEWEST_TURNS", "LIKE", "SUREST", "USUAL", "Acquaintance", "Like", "surprise"]
+
+USUAL: Final = 1.15
+"""So many nats a turn of the last layer is unexpected with people who were counted."""
+FEWEST_TURNS: Final = 4
+"""With fewer turns in the last layer a solve says nothing about who made it."""
+
+
+class Like(NamedTuple):
+    """How surprising the solves of one kind of solver are."""
+
+    mean: float
+    between: float
+    """Standard deviation between solvers."""
+    within: float
+    """Standard deviation between solves of one of them."""
+
+    def likelihood(self, mean: float, solves: int) -> float:
+        """Of so surprising solves on average, as a natural logarithm up to a constant."""
+        variance = self.between**2 + self.within**2 / solves
+        return -0.5 * (log(variance) + (mean - self.mean) ** 2 / variance)
+
+
+LIKE: Final = (Like(0.23, 0.30, 1.10), Like(3.42, 0.36, 1.84))
+"""Those who were counted, and strangers."""
+
+SUREST: Final = 6.0
+"""Log odds beyond which the model says no more about strangers by being surer."""
+_WORTH: Final = ((-0.64, 0.18), (-0.37, 0.27), (-0.20, 0.29))
+"""By group of stages: with strangers the log odds of being right are a + b × those that the model
+believes in."""
+_WORTH_OWN: Final = ((-0.43, 0.13), (-0.33, 0.37), (-0.28, 0.42))
+"""The same when it has learned from some of their solves."""
+
+
+class Acquaintance:
+    """Reads the solves of one person, and knows them better with each."""
+
+    def __init__(self, model: HoldingModel) -> None:
+        self._model = model
+        self._worth = _WORTH_OWN if model.is_own else _WORTH
+        self._solves = 0
+        self._surprise = 0.0
+
+    @property
+    def stranger(self) -> float:
+        """How likely it is that this person does not do what was counted, 0 to 1."""
+        if not self._solves:
+            return 0.5
+        known, strange = LIKE
+        # Who is less surprising than those who were counted is no stranger for that.
+        mean = max(known.mean, self._surprise / self._solves)
+        odds = known.likelihood(mean, self._solves) - strange.likelihood(mean, self._solves)
+        return 1 / (1 + exp(min(odds, 700.0)))
+
+    def read(self, part: SolvePart) -> Reading:
+        """Read a solve that is over; it counts already for how far it is believed itself."""
+        reading = read_solve(part, self._model)
+        names = stage_name_numbers(part.stages)
+        if (surprising := surprise(reading, names)) is not None:
+            self._solves += 1
+            self._surprise += surprising
+        if part.stated or any(part.attitudes):
+            return reading  # it was not worked out from the turns alone
+        return replace(reading, held=self.believed(reading.held, names))
+
+    def believed(self, held: Array, names: Sequence[int]) -> Array:
+        """How likely each holding is, (turns, 24), as far as the model is to be believed.
+
+        ``names``: number of the name of each turn's stage.
+        """
+        if not len(held):
+            return held
+        top = held.max(axis=1)
+        a, b = np.array([self._worth[GROUPS[name]] for name in names]).T
+        sure = np.clip(top, 1e-9, 1 - 1e-9)
+        odds = np.minimum(np.log(sure / (1 - sure)), SUREST)
+        worth = np.minimum(top, 1 / (1 + np.exp(-(a + b * odds))))
+        worth = (1 - self.stranger) * top + self.stranger * worth
+        # As if, now and then, the turns had said nothing: the likeliest stays the likeliest.
+        even = 1 / held.shape[1]
+        share = np.clip((worth - even) / np.maximum(top - even, 1e-9), 0.0, 1.0)[:, None]
+        mixed: Array = share * held + (1 - share) * even
+        return mixed
+
+
+def surprise(reading: Reading, names: Sequence[int]) -> float | None:
+    """How unexpected the last layer of a solve was, in nats; 0 on average for :data:`USUAL` turns.
+
+    Over the root of the number of turns, so that long and short ones spread alike. None if there
+    were too few.
+    """
+    within = np.array([GROUPS[name] == LAST_LAYER for name in names], dtype=np.bool_)
+    count = int(within.sum())
+    if count < FEWEST_TURNS:
+        return None
+    return float(reading.unexpected[within].sum() - USUAL * count) / sqrt(count)

@@ -1,0 +1,77 @@
+"""How far a reading is believed: as far as it is right, with strangers too."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+from holding_truth import true_holdings, true_part, virtual_solves
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+
+from livecube.edges.holding_file import shipped_counts
+from livecube.holding.acquaintance import Acquaintance
+from livecube.holding.inference import HoldingModel, read_solve
+from livecube.virtual.habits import LEFT_HANDED, OTHERWISE, RIGHT_HANDED, Habits
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+TRAINED = HoldingModel.of(shipped_counts())
+
+
+def met(habits: Habits, solves: int = 40) -> Acquaintance:
+    solver = Acquaintance(TRAINED)
+    for done in virtual_solves(range(solves), habits):
+        solver.read(true_part(done))
+    return solver
+
+
+def test_strangers_are_told_from_those_who_do_what_was_counted() -> None:
+    assert Acquaintance(TRAINED).stranger == 0.5
+    assert met(RIGHT_HANDED, 10).stranger < 0.05
+    assert met(LEFT_HANDED, 10).stranger < 0.2
+    assert met(OTHERWISE, 10).stranger > 0.95
+
+
+def test_what_it_says_of_a_stranger_is_right_as_often_as_it_says() -> None:
+    solver = Acquaintance(TRAINED)
+    right, sure, plainly = list[bool](), list[float](), list[float]()
+    for done in virtual_solves(range(150), OTHERWISE):
+        part = true_part(done)
+        held = solver.read(part).held
+        right += (held.argmax(axis=1) == np.array(true_holdings(done))).tolist()
+        sure += held.max(axis=1).tolist()
+        plainly += read_solve(part, TRAINED).held.max(axis=1).tolist()
+    hits, confident = np.array(right), np.array(sure)
+    for low, high in pairwise((0.3, 0.5, 0.7, 1.0)):
+        within = (confident >= low) & (confident < high)
+        assert within.sum() > 1_000
+        assert abs(confident[within].mean() - hits[within].mean()) < 0.06
+    assert np.mean(plainly) - hits.mean() > 0.1  # what the model says by itself is not
+
+
+@given(arrays(np.float64, (5, 24), elements=st.floats(0.0, 1.0)), st.booleans())
+def test_nothing_becomes_likelier_than_it_was_read_to_be(
+    weights: npt.NDArray[np.float64], is_strange: bool
+) -> None:
+    held = (weights + 1e-6) / (weights + 1e-6).sum(axis=1, keepdims=True)
+    believed = (STRANGE if is_strange else KNOWN).believed(held, [0, 1, 2, 3, 4])
+    assert np.allclose(believed.sum(axis=1), 1.0)
+    assert (believed.max(axis=1) <= held.max(axis=1) + 1e-12).all()
+    likeliest = believed[np.arange(len(held)), held.argmax(axis=1)]
+    assert np.allclose(likeliest, believed.max(axis=1))
+
+
+def test_who_states_the_holding_is_believed_though_a_stranger() -> None:
+    done = next(virtual_solves(range(60, 70), OTHERWISE))
+    part, truth = true_part(done), true_holdings(done)
+    told = replace(part, stated=dict(enumerate(truth)))
+    assert np.allclose(STRANGE.read(told).held.max(axis=1), 1.0)
+    assert STRANGE.read(part).held.max() < 0.95
+
+
+STRANGE, KNOWN = met(OTHERWISE), met(RIGHT_HANDED)
