@@ -93,6 +93,18 @@ def test_hints_rows_do_what_they_say() -> None:
         assert written == parse_turns(row["turns_fixed"])
 
 
+def test_hints_need_no_cache_that_can_be_written_to(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    command = ("hints", "R U R' U'", "--json")
+    usual = json.loads(livecube(*command).stdout)
+    (tmp_path / "cache").write_text("no folder")
+    monkeypatch.setenv("LIVECUBE_CACHE", str(tmp_path / "cache"))  # compiled code stays where it is
+    done = livecube(*command)
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout)["opportunities"] == usual["opportunities"]
+
+
 def test_standard_error_is_empty_once_the_search_is_ready() -> None:
     livecube("hints", "R U R'")  # a machine's first start says that it prepares the search
     done = livecube("hints", "R U R'")
