@@ -21,7 +21,8 @@ def main() -> None:
     parser.add_argument("--sets", type=int, default=10)
     sets = parser.parse_args().sets
     advisor, scrambler = load_advisor(), load_scrambler(1)
-    from livecube.drills.positions import Wish, drawn_set, pieces_that_count
+    from livecube.drills.place import pieces_that_count
+    from livecube.drills.positions import Wish, drawn_set
 
     pieces = pieces_that_count(0)
     print("technique         positions  seconds a set  set-up: mean  ten or fewer  most")

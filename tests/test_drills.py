@@ -30,15 +30,8 @@ from livecube.cube.position import SOLVED, SOLVED_BYTES, apply_turns
 from livecube.cube.turns import inverse_turn
 from livecube.drills.judging import HOW_WELL, DrillJudged, judged
 from livecube.drills.news import DrillReady, as_drill
-from livecube.drills.positions import (
-    DrillPlace,
-    Wish,
-    drawn_cases,
-    drawn_set,
-    key_of,
-    pieces_that_count,
-    sampled,
-)
+from livecube.drills.place import DrillPlace, key_of, pieces_that_count
+from livecube.drills.positions import Wish, drawn_cases, drawn_set, sampled
 from livecube.errors import UsageError
 from livecube.events import State, Turn
 from livecube.mending.shortest_link import shortest_link

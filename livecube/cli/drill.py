@@ -25,7 +25,8 @@ if TYPE_CHECKING:
     from livecube.cli.drill_options import Drilling
     from livecube.composition.scrambler import Scrambler
     from livecube.drills.news import DrillNews
-    from livecube.drills.positions import DrillPlace, Wish
+    from livecube.drills.place import DrillPlace
+    from livecube.drills.positions import Wish
     from livecube.edges.history.drills import DrillBook
     from livecube.edges.sink import Item
     from livecube.hands.model import Hands
@@ -250,7 +251,7 @@ def _run(
 ) -> None:
     from livecube.drills.judging import DrillJudged
     from livecube.drills.news import as_drill
-    from livecube.drills.positions import pieces_that_count
+    from livecube.drills.place import pieces_that_count
     from livecube.review.trying import Trying
     from livecube.views.drill_screen import DrillBoard
 

@@ -12,7 +12,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Sequence
 
     from livecube.advice.advisor import Advisor
-    from livecube.drills.positions import DrillPlace, Wish
+    from livecube.drills.place import DrillPlace
+    from livecube.drills.positions import Wish
     from livecube.drills.scheduling import DrillCard
 
 __all__ = ["NOT_DRILLED", "due_set", "generator"]

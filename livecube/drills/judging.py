@@ -17,7 +17,7 @@ from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Final
 
 from livecube.drills.naming import done_as_asked, drill_names
-from livecube.drills.positions import DrillPlace
+from livecube.drills.place import DrillPlace
 from livecube.review.one_try import OneTry
 from livecube.review.trying import Tried
 

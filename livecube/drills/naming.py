@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from livecube.drills.positions import DrillPlace
+    from livecube.drills.place import DrillPlace
     from livecube.review.one_try import OneTry
 
 __all__ = ["done_as_asked", "drill_names"]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, TypeAlias
 from livecube.drills.beat_session import BeatNews
 from livecube.drills.fingers import FingerNews
 from livecube.drills.judging import DrillJudged, judged
-from livecube.drills.positions import DrillPlace
+from livecube.drills.place import DrillPlace
 from livecube.review.trying import ReadyToTry, Tried
 
 if TYPE_CHECKING:

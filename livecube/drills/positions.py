@@ -17,13 +17,13 @@ import numpy as np
 from livecube.advice.best_choice import best_row, is_best_choice
 from livecube.advice.setups import broken_pairs, random_turns
 from livecube.cube.geometry import NEXT_STICKER, OPPOSITE
-from livecube.cube.holding import COLOURS, Holding
 from livecube.cube.pieces import EDGES, piece_faces
 from livecube.cube.position import SOLVED, apply_turns
-from livecube.drills.cases import Case, case_of
+from livecube.drills.cases import case_of
 from livecube.drills.grading import grade_of, points
 from livecube.drills.naming import done_as_asked, drill_names
-from livecube.review.one_try import OneTry, Place
+from livecube.drills.place import DrillPlace
+from livecube.review.one_try import OneTry
 from livecube.search.situation import Situation, slot_bits
 from livecube.stages.frame import FRAMES
 
@@ -36,15 +36,7 @@ if TYPE_CHECKING:
     from livecube.cube.geometry import Array
     from livecube.techniques.base import Chance, Technique
 
-__all__ = [
-    "DrillPlace",
-    "Wish",
-    "drawn_cases",
-    "drawn_set",
-    "key_of",
-    "pieces_that_count",
-    "sampled",
-]
+__all__ = ["Wish", "drawn_cases", "drawn_set", "sampled"]
 
 _POOL: Final = 6
 _POOL_OF_SLOW: Final = 2
@@ -75,34 +67,6 @@ _NAMED_BY_HINDSIGHT: Final = {"keyhole-corner", "keyhole-edge", "keyhole-flip", 
 
 
 @dataclass(frozen=True, slots=True)
-class DrillPlace(Place):
-    """A position in which a technique is the best choice."""
-
-    case: Case
-    grade: str
-    """One of :data:`livecube.drills.grading.GRADES`."""
-    margin_s: float | None
-    """By how many predicted seconds the next best technique is slower; None: none is known
-    that does as much."""
-
-    @property
-    def technique(self) -> str:
-        """Its id."""
-        return self.row.technique
-
-    @property
-    def set_up_holding(self) -> Holding:
-        """The cross down, green in front if it can be; else red."""
-        up, front = OPPOSITE[self.face], COLOURS.index("green")
-        return Holding.of(up, front if front not in (up, self.face) else COLOURS.index("red"))
-
-    @property
-    def key(self) -> str:
-        """See :func:`key_of`."""
-        return key_of(self.position, self.face)
-
-
-@dataclass(frozen=True, slots=True)
 class Wish:
     """What a set is to be like."""
 
@@ -119,17 +83,6 @@ class Wish:
         """Whether a position is such a one."""
         in_slots = not self.slots or set(place.row.slots) <= set(self.slots)
         return in_slots and self.grade in (None, place.grade)
-
-
-def pieces_that_count(face: int) -> tuple[int, ...]:
-    """The twelve pieces of the cross and its slots; where the others are is all the same."""
-    frame = FRAMES[face]
-    return (*frame.cross, *frame.corners, *frame.edges)
-
-
-def key_of(position: bytes, face: int) -> str:
-    """The same for all positions that ask the same: cross colour, and where its pieces are."""
-    return f"{face}" + bytes(position[piece] for piece in pieces_that_count(face)).hex()
 
 
 def drawn_set(

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from livecube.drills.beat import BeatResult
     from livecube.drills.fingers import Pattern
     from livecube.drills.news import DrillNews
-    from livecube.drills.positions import DrillPlace
+    from livecube.drills.place import DrillPlace
 
 __all__ = ["beat_json", "drill_json", "round_json"]
 

@@ -8,21 +8,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final, Protocol
 
-import numpy as np
 from rich.console import Group
 from rich.segment import Segment
 from rich.table import Table
 from rich.text import Text
 
-from livecube.advice.pieces import slot_words
 from livecube.advice.speaker import Clue, Planned, Spoken, Unsaid, Withdrawn
-from livecube.cube.geometry import OPPOSITE
-from livecube.cube.holding import Holding, parse_colour
 from livecube.cube.notation import moves_text
 from livecube.cube.position import SOLVED_BYTES
 from livecube.holding.news import HeldNow
 from livecube.practice.news import PracticeNews
-from livecube.search.situation import Situation, slot_bits
 from livecube.stages.progress import (
     BatteryLevel,
     CrossColour,
@@ -53,6 +48,7 @@ if TYPE_CHECKING:
     from livecube.advice.opportunity import Opportunity
     from livecube.advice.order import Order
     from livecube.advice.speaker import Happening
+    from livecube.cube.holding import Holding
     from livecube.drills.news import DrillNews
     from livecube.review.trying import TryNews
     from livecube.stages.solve import Split
@@ -117,8 +113,8 @@ class Board:
         """What was said last and still holds."""
         self._order: Order | None = None
         """The best order of the free slots where it was said."""
-        self._settled: Situation | None = None
-        """The last position in which the cross was whole."""
+        self._settled: Turned | None = None
+        """The last turn that left the cross whole."""
         self._solves = 0
         self._kept_middle, self._kept_stages = Kept(), Kept()
 
@@ -132,7 +128,7 @@ class Board:
             case Turned():
                 self._position, self._cross = happening.position, happening.cross
                 if happening.offset is not None:
-                    self._settled = _situation(happening)
+                    self._settled = happening
                     if len(happening.solved_slots) == _SLOTS:
                         self._said = None
             case SolveBegun():
@@ -277,16 +273,15 @@ class Board:
 
         Places are told as the hint wants the cube held, or else with some front.
         """
-        situation = self._settled
-        if situation is None:
+        if self._settled is None:
             return []
-        face = situation.face
-        front = next(f for f in range(6) if f not in (face, OPPOSITE[face]))
-        held = self._held or Holding.of(OPPOSITE[face], front)
+        # Imported here, since it needs the search, which takes a moment: no screen, no search.
+        from livecube.views.free_slots import free_slots
+
+        held = self._held
         if isinstance(self._said, Spoken | Clue):
             held = self._said.opportunity.holding
-        free = slot_bits(situation.free)
-        return [(situation.slot_name(s), slot_words(situation, s, held)) for s in free]
+        return free_slots(self._settled, held)
 
 
 def _hint_lines(hint: Spoken, order: Order | None) -> list[Text]:
@@ -305,11 +300,3 @@ def _other_line(other: Opportunity, hint: Spoken) -> str:
     """Another way; with its name where that is another kind of beginning."""
     name = f"{other.technique}: " if hint.inspection else ""
     return f"or {name}{moves_text(other.moves)}   [{other.holding}]"
-
-
-def _situation(turned: Turned) -> Situation | None:
-    """A position as the cross that is followed sees it; None before there is one."""
-    if turned.cross is None:
-        return None
-    position = np.frombuffer(turned.position, dtype=np.uint8)
-    return Situation.of(position, parse_colour(turned.cross))
