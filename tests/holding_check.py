@@ -98,6 +98,7 @@ def live(title: str, solves: Sequence[VirtualSolve], model: HoldingModel) -> Non
     follower, solver = LiveHolding(model), Acquaintance(model)
     for done in solves:
         part, truth = true_part(done), true_holdings(done)
+        follower.kinds = solver.kinds
         follower.begin()
         for i, (turn, t, stage) in enumerate(zip(part.turns, part.times, part.stages, strict=True)):
             began = time.perf_counter()

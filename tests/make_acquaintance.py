@@ -1,6 +1,6 @@
 """Measures the numbers of ``livecube/holding/acquaintance.py``, and prints them.
 
-``python tests/make_acquaintance.py`` takes some ten minutes. Strangers are virtual solvers whose
+``python tests/make_acquaintance.py`` takes some minutes. Strangers are virtual solvers whose
 habits are drawn at random: what they know of the last layer is other than what was counted, and
 most of them plan no grip. None of them is one that ``tests/holding_check.py`` tries.
 """
@@ -19,7 +19,7 @@ keep_compiled_code()
 from holding_truth import true_holdings, true_part, virtual_solves  # noqa: E402
 
 from livecube.edges.holding_file import shipped_counts  # noqa: E402
-from livecube.holding.acquaintance import SUREST, surprise  # noqa: E402
+from livecube.holding.acquaintance import SUREST, Acquaintance, surprise  # noqa: E402
 from livecube.holding.adapting import adapted  # noqa: E402
 from livecube.holding.counting import GROUPS  # noqa: E402
 from livecube.holding.inference import HoldingModel, read_solve  # noqa: E402
@@ -79,9 +79,11 @@ def stranger(seed: int) -> Habits:
 
 def read(solves: Sequence[VirtualSolve], model: HoldingModel) -> Readings:
     groups, sure, right, surprises = list[int](), list[float](), list[bool](), list[float]()
+    solver = Acquaintance(model)
     for done in solves:
         part = true_part(done)
-        names, reading = stage_name_numbers(part.stages), read_solve(part, model)
+        names, reading = stage_name_numbers(part.stages), read_solve(part, model, solver.kinds)
+        solver.read(part)
         groups += [GROUPS[name] for name in names]
         sure += reading.held.max(axis=1).tolist()
         right += (reading.held.argmax(axis=1) == np.array(true_holdings(done))).tolist()

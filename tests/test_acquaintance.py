@@ -54,6 +54,24 @@ def test_what_it_says_of_a_stranger_is_right_as_often_as_it_says() -> None:
     assert np.mean(plainly) - hits.mean() > 0.1  # what the model says by itself is not
 
 
+def test_which_hand_is_the_stronger_is_known_from_the_solves_before() -> None:
+    solver, known, alone = met(OTHERWISE, 20), list[bool](), list[bool]()
+    for done in virtual_solves(range(20, 80), OTHERWISE):
+        part, truth = true_part(done), np.array(true_holdings(done))
+        late = np.array(part.stages) >= 5
+        known += (solver.read(part).held.argmax(axis=1) == truth)[late].tolist()
+        alone += (read_solve(part, TRAINED).held.argmax(axis=1) == truth)[late].tolist()
+    assert np.mean(known) > np.mean(alone) + 0.04
+
+
+def test_somebody_else_at_the_cube_is_soon_recognised() -> None:
+    solver = met(RIGHT_HANDED, 10)
+    assert solver.kinds.argmax() == 0
+    for done in virtual_solves(range(5), LEFT_HANDED):
+        solver.read(true_part(done))
+    assert solver.kinds.argmax() == 1
+
+
 @given(arrays(np.float64, (5, 24), elements=st.floats(0.0, 1.0)), st.booleans())
 def test_nothing_becomes_likelier_than_it_was_read_to_be(
     weights: npt.NDArray[np.float64], is_strange: bool

@@ -75,7 +75,7 @@ def test_whatever_is_believed_of_whatever_turns_reads_back(
     drawn = drawn_paths(part, MODEL.kinds[1], np.random.default_rng(seed), 1)
     path = drawn[0] if drawn else []
     held, kinds = np.zeros((len(turns), 24)), np.zeros((len(turns), 3))
-    reading = Reading(path, held, kinds, np.zeros(len(turns)))
+    reading = Reading(path, held, kinds, np.zeros(len(turns)), np.zeros(2))
     written = write_solve(one, reading)
     again, _ = fixed_turns(parse_moves(written.text()), SCRAMBLE_HOLDING)
     assert effect(again) == effect(turns)

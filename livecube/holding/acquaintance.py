@@ -1,4 +1,7 @@
-"""How far a reading of the hands is believed: not as far with a stranger.
+"""Whose hands they are, and how far a reading of them is believed: not as far with a stranger.
+
+Which hand is the stronger does not change from solve to solve, so each is read by what is known
+from those before it.
 
 The model is as sure as it may be about people who do what was counted. Others it reads less well
 and just as surely. What tells them apart are the turns of the last layer, where people know most
@@ -51,15 +54,18 @@ class Like(NamedTuple):
         return -0.5 * (log(variance) + (mean - self.mean) ** 2 / variance)
 
 
-LIKE: Final = (Like(0.23, 0.30, 1.10), Like(3.42, 0.36, 1.84))
+LIKE: Final = (Like(0.23, 0.30, 1.10), Like(3.79, 0.42, 2.00))
 """Those who were counted, and strangers."""
 
 SUREST: Final = 6.0
 """Log odds beyond which the model says no more about strangers by being surer."""
-_WORTH: Final = ((-0.64, 0.18), (-0.37, 0.27), (-0.20, 0.29))
+_FORGIVING: Final = 60.0
+"""No kind of solver is less likely than this (a logarithm): somebody else at the cube is recognised
+after some three solves, and a stranger's odd solve changes nothing."""
+_WORTH: Final = ((-0.66, 0.16), (-0.38, 0.33), (-0.32, 0.41))
 """By group of stages: with strangers the log odds of being right are a + b × those that the model
 believes in."""
-_WORTH_OWN: Final = ((-0.43, 0.13), (-0.33, 0.37), (-0.28, 0.42))
+_WORTH_OWN: Final = ((-0.39, 0.13), (-0.34, 0.37), (-0.18, 0.39))
 """The same when it has learned from some of their solves."""
 
 
@@ -67,6 +73,8 @@ class Acquaintance:
     """Reads the solves of one person, and knows them better with each."""
 
     def __init__(self, model: HoldingModel) -> None:
+        self.kinds: Array = np.zeros(len(model.kinds))
+        """Which kind of solver this is, of those that the model knows, as logarithms of weights."""
         self._model = model
         self._worth = _WORTH_OWN if model.is_own else _WORTH
         self._solves = 0
@@ -85,7 +93,9 @@ class Acquaintance:
 
     def read(self, part: SolvePart) -> Reading:
         """Read a solve that is over; it counts already for how far it is believed itself."""
-        reading = read_solve(part, self._model)
+        reading = read_solve(part, self._model, self.kinds)
+        kinds = self.kinds + reading.by_kind
+        self.kinds = np.maximum(kinds - kinds.max(), -_FORGIVING)
         names = stage_name_numbers(part.stages)
         if (surprising := surprise(reading, names)) is not None:
             self._solves += 1

@@ -94,8 +94,10 @@ class HoldingFollower:
                 self._live.begin()
             case SolveOver() if over is not None:
                 self._begun, self._turned = False, []
+                solve = with_holdings(over, self._acquaintance)
+                self._live.kinds = self._acquaintance.kinds
                 self._live.begin()
-                return replace(progress, solve=with_holdings(over, self._acquaintance))
+                return replace(progress, solve=solve)
         return progress
 
     def _turn(self, turned: Turned) -> None:

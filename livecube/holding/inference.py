@@ -28,7 +28,7 @@ class HoldingModel:
     """What is known of solvers: the likelihoods of each kind of them, who is told by the turns."""
 
     kinds: tuple[Likelihoods, ...]
-    """Each as likely as the others before anything is seen."""
+    """Each as likely as the others before anything is seen of the solver."""
     is_own: bool = False
     """Whether it was learned from the one solver whose solves are read."""
 
@@ -56,6 +56,8 @@ class Reading:
     unexpected: Array
     """Shape (turns,): how unlikely each turn was after those before it, for the likeliest kind of
     solver, in nats."""
+    by_kind: Array
+    """Shape (kinds of solvers,): how likely all turns are for each, as a natural logarithm."""
 
     def confidence(self, step: Step) -> float:
         """How sure it is that the cube was held so at a step of the path, 0 to 1."""
@@ -67,15 +69,20 @@ def downs(cross: int) -> Array:
     return np.array([is_tilted(holding, cross) for holding in range(24)], dtype=np.int8)
 
 
-def read_solve(part: SolvePart, model: HoldingModel) -> Reading:
-    """Read a solve, or a part of it; one without turns is read as nothing."""
+def read_solve(part: SolvePart, model: HoldingModel, before: Array | float = 0.0) -> Reading:
+    """Read a solve, or a part of it; one without turns is read as nothing.
+
+    ``before``: shape (kinds of solvers,), what is known of this one, as logarithms of weights; 0:
+    nothing.
+    """
     seen, down = observe(part), downs(part.cross)
     turns = len(part.turns)
     held, kinds = np.zeros((turns, 24)), np.zeros((turns, 3))
     if not turns:
-        return Reading([], held, kinds, np.zeros(0))
+        return Reading([], held, kinds, np.zeros(0), np.zeros(len(model.kinds)))
     rows = [_filled(seen, down, likely) for likely in model.kinds]
-    shares = weighed(np.array([np.log(row.scales).sum() for row in rows]))
+    by_kind = np.array([np.log(row.scales).sum() for row in rows])
+    shares = weighed(before + by_kind)
     for share, likely, row in zip(shares, model.kinds, rows, strict=True):
         its_held, its_kinds = np.zeros_like(held), np.zeros_like(kinds)
         backward(seen, down, likely, row, its_held, its_kinds)
@@ -83,7 +90,7 @@ def read_solve(part: SolvePart, model: HoldingModel) -> Reading:
         kinds += share * its_kinds
     likeliest = int(shares.argmax())
     path = _best_path(seen, down, model.kinds[likeliest])
-    return Reading(path, held, kinds, -np.log(rows[likeliest].scales))
+    return Reading(path, held, kinds, -np.log(rows[likeliest].scales), by_kind)
 
 
 def evidence(part: SolvePart, likely: Likelihoods) -> float:

@@ -34,6 +34,9 @@ class LiveHolding:
     """Follows one solve, turn by turn. ``turn`` takes well under a millisecond."""
 
     def __init__(self, model: HoldingModel) -> None:
+        self.kinds = np.zeros(len(model.kinds))
+        """What is known of the solver when the next solve begins, see
+        :attr:`livecube.holding.acquaintance.Acquaintance.kinds`."""
         self._model = model
         self._rows = [rows_for(_ROOM, len(likely.moves)) for likely in model.kinds]
         self._told: int | None = None
@@ -53,7 +56,7 @@ class LiveHolding:
         self._down = downs(-1)
         self._cross = -1
         self._attitude: Quaternion | None = None
-        self._weights = np.zeros(len(self._model.kinds))
+        self._weights = self.kinds.copy()
         if self._told is not None:
             believe(self._seen, 0, self._told)
             self._told_at = 0

@@ -59,6 +59,8 @@ _COLUMNS: Final = ("cross", "pair", "pair", "pair", "pair", "orient", "permute",
 _GAP: Final = 2
 """Columns between the picture and what is said beside it."""
 _SLOTS: Final = 4
+_LONG_NAME: Final = 11
+"""Longer ones may not fit into a column."""
 _LINES: Final = 5
 """Room that is kept for what is said, so that the lines below stay where they are."""
 _LAYOUTS: Final = (
@@ -238,7 +240,7 @@ class Board:
             names.append("/\n".join(split.slots[0].split("-")) if split and split.slots else "")
             time = "" if split is None else "–" if split.shared else f"{split.seconds:.2f}"
             seconds.append(Text(time, "bold"))
-            how.append((split and (split.technique or split.case)) or "")
+            how.append(_in_a_column(split.technique or split.case or "") if split else "")
         table.add_row(*seconds)
         table.add_row(*names)
         table.add_row(*how)
@@ -282,6 +284,12 @@ class Board:
         if isinstance(self._said, Spoken | Clue):
             held = self._said.opportunity.holding
         return free_slots(self._settled, held)
+
+
+def _in_a_column(name: str) -> str:
+    """A long name that is one word, such as *keyhole-corner*, broken behind its first hyphen."""
+    is_long = len(name) > _LONG_NAME and " " not in name
+    return name.replace("-", "-\n", 1) if is_long else name
 
 
 def _hint_lines(hint: Spoken, order: Order | None) -> list[Text]:
