@@ -209,7 +209,7 @@ def test_the_screen_shows_clues_keys_and_what_was_kept_back(engine: Engine) -> N
     assert "Keyhole corner into" in shown
 
 
-def test_a_link_that_is_lost_or_back_is_shown_and_told() -> None:
+def test_a_link_that_is_lost_or_back_is_shown_and_told_before_what_stands_there_else() -> None:
     board = Board("a cube")
     for up, words in ((False, "is lost; trying to bring it back."), (True, "is back.")):
         told = LinkChanged(7.25, up)
@@ -219,6 +219,10 @@ def test_a_link_that_is_lost_or_back_is_shown_and_told() -> None:
         assert line is not None
         assert line.endswith(words)
         assert happening_json(told) == {"event": "link", "t": 7.25, "up": up}
+    board.standing = "Hints are being prepared …"
+    assert board.standing not in drawn(board)
+    board.take(Resynced(8.0, SOLVED.tobytes()))
+    assert board.standing in drawn(board)
     device = DeviceTold(1.0, (("maker", "M"), ("firmware", "1")))
     assert happening_json(device) == {"event": "device", "t": 1.0, "maker": "M", "firmware": "1"}
     assert happening_line(device) == "    1.00  maker M, firmware 1"

@@ -271,7 +271,7 @@ class _Live:
             actions = Keyboard(follower, self._pipeline, following.cancel, typed)
             stack.enter_context(Keys(fd, actions.press))
             if typed is not None:
-                output.board.notice = _TYPING
+                output.board.standing = _TYPING
         elif typed is not None:
             stack.enter_context(piped_keys(typed.press, typed.end))
         return stack
@@ -279,14 +279,13 @@ class _Live:
     async def _get_ready(self, output: Output, follower: CubeFollower, level: str) -> None:
         """Load the advisor beside the turning cube, once its link has said the first word."""
         board = output.board
-        board.notice = preparing = "Hints are being prepared …"
+        before, board.standing = board.standing, "Hints are being prepared …"
         await asyncio.sleep(_HEAD_START_S)
         advisor = await asyncio.to_thread(load_advisor, hands=self._wishes.hands)
         set_level(advisor, level)
         self._pipeline.advisor = advisor
         self._pipeline.holdings = await asyncio.to_thread(load_holdings)
-        if board.notice == preparing:
-            board.notice = ""
+        board.standing = before
         await asyncio.to_thread(sharpen, advisor)
         follower.refiner.begin(advisor.twin())
 

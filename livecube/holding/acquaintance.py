@@ -62,10 +62,10 @@ SUREST: Final = 6.0
 _FORGIVING: Final = 60.0
 """No kind of solver is less likely than this (a logarithm): somebody else at the cube is recognised
 after some three solves, and a stranger's odd solve changes nothing."""
-_WORTH: Final = ((-0.66, 0.16), (-0.38, 0.33), (-0.32, 0.41))
+_WORTH: Final = ((-0.65, 0.16), (-0.37, 0.34), (-0.34, 0.42))
 """By group of stages: with strangers the log odds of being right are a + b × those that the model
 believes in."""
-_WORTH_OWN: Final = ((-0.39, 0.13), (-0.34, 0.37), (-0.18, 0.39))
+_WORTH_OWN: Final = ((-0.40, 0.17), (-0.36, 0.39), (-0.18, 0.39))
 """The same when it has learned from some of their solves."""
 
 

@@ -27,7 +27,7 @@ _UNFAMILIAR: Final = 3
 _UNFAMILIAR_SHARE: Final = 0.15
 """How many sequences of the last layer are expected to be such: a guess, no published source."""
 
-TRUST: Final = (0.62, 0.62, 1.0, 1.0)
+TRUST: Final = (0.58, 0.58, 1.0, 1.0)
 """What a move says by itself, by group, as an exponent: moves that follow from one another (a
 grip is chosen for several at once) say less than as many independent ones."""
 

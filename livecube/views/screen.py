@@ -97,7 +97,9 @@ class Board:
     def __init__(self, source: str) -> None:
         self.source = source
         self.notice = ""
-        """One line for whoever runs the program: what is being prepared, what went wrong."""
+        """One line for whoever runs the program: what went wrong, or is right again."""
+        self.standing = ""
+        """Another, shown while there is no notice: what is being prepared, how to type."""
         self._position = SOLVED_BYTES
         self._battery: int | None = None
         self._t = 0.0
@@ -259,8 +261,8 @@ class Board:
         return lines
 
     def _foot(self) -> Group:
-        notice = [Text(self.notice, "dim")] if self.notice else []
-        return Group(*notice, Text(self._bottom(), "dim"))
+        notice = self.notice or self.standing
+        return Group(*([Text(notice, "dim")] if notice else []), Text(self._bottom(), "dim"))
 
     def _bottom(self) -> str:
         """What can be done, in one quiet line."""
