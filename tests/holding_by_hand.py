@@ -84,6 +84,8 @@ def all_paths(seen: Any, cross: int, likely: Likelihoods) -> Iterator[tuple[floa
     def moves(t: int, held: int, node: int, weight: float, steps: list[Any]) -> Iterator[Any]:
         for number, reports, after in _seen_as(held, *map(int, seen.turns[t : t + 2])):
             chance = weight * likely.moves[node, number]
+            if node not in likely.begin[seen.stages[t], 1]:
+                chance *= likely.tempos[seen.tempos[t], number]
             if t and after != held and node not in likely.begin[seen.stages[t], 1]:
                 chance *= seen.turned[t, BETWEEN[held, after]] / seen.turned[t, 0]
             if reports == 2:

@@ -31,7 +31,7 @@ from livecube.holding.adapting import adapted  # noqa: E402
 from livecube.holding.inference import HoldingModel, read_solve  # noqa: E402
 from livecube.holding.live import LiveHolding  # noqa: E402
 from livecube.holding.observations import STAGES, stage_name_numbers  # noqa: E402
-from livecube.virtual.habits import LEFT_HANDED, OTHERWISE, RIGHT_HANDED  # noqa: E402
+from livecube.virtual.habits import LEFT_HANDED, OTHERWISE, RIGHT_HANDED, Habits  # noqa: E402
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -43,6 +43,22 @@ if TYPE_CHECKING:
 NAMED = np.array((0, 1, 1, 1, 1, 2, 3, 4))
 BINS = np.arange(0.0, 1.0, 0.1)
 KINDS = ("face", "wide", "slice")
+
+
+SHORT_SIGHTED = Habits(
+    name="short-sighted",
+    backwards=True,
+    grip_ahead=3,
+    rotation_cost=1.0,
+    front_cost=2.2,
+    p_wide_for_layer=0.2,
+    p_rotate_for_case=0.3,
+    turn_s=0.2,
+    p_longer_pair=0.5,
+    p_one_look_orient=0.6,
+    p_one_look_permute=0.6,
+)
+"""Chooses a grip in a way that nobody counted, and knows other sequences."""
 
 
 @dataclass
@@ -71,6 +87,15 @@ class Tally:
                 p, r = 100 * sure[within].mean(), 100 * right[within].mean()
                 told.append(f"{p:.1f}→{r:.1f} ({within.sum()})")
         print("   sure→right, %: " + "  ".join(told))
+
+
+def by_itself(title: str, solves: Sequence[VirtualSolve], model: HoldingModel) -> None:
+    """Each as if nothing else were known of the person."""
+    tally = Tally()
+    for done in solves:
+        part = true_part(done)
+        tally.add(part.stages, read_solve(part, model).held, true_holdings(done))
+    tally.print(f"\n{title}, in hindsight, each by itself")
 
 
 def hindsight(title: str, solves: Sequence[VirtualSolve], model: HoldingModel) -> None:
@@ -126,7 +151,7 @@ def main() -> None:
     solves = list(virtual_solves(range(given.solves), RIGHT_HANDED))
     counted = range(2_000_000, 2_000_000 + given.counted)
     hindsight("right-handed", solves, shipped)
-    true_habits = HoldingModel.of(true_counts(virtual_solves(counted, RIGHT_HANDED)))
+    true_habits = HoldingModel.of([true_counts(virtual_solves(counted, RIGHT_HANDED))])
     hindsight("right-handed, its true habits", solves, true_habits)
     live("right-handed", solves, shipped)
     live("right-handed, its true habits", solves, true_habits)
@@ -134,11 +159,12 @@ def main() -> None:
     for done in solves:
         read_solve(true_part(done), shipped)
     print(f"\nreading {len(solves)} solves: {time.perf_counter() - began:.1f} s")
-    for habits in (LEFT_HANDED, OTHERWISE):
+    for habits in (LEFT_HANDED, OTHERWISE, SHORT_SIGHTED):
         others = list(virtual_solves(range(given.solves), habits))
         mine = adapted(
             shipped_counts(), [true_part(s) for s in others[:20]], np.random.default_rng(0)
         )
+        by_itself(habits.name, others[20:], shipped)
         hindsight(habits.name, others[20:], shipped)
         live(habits.name, others[20:], shipped)
         hindsight(f"{habits.name}, adapted to 20 solves", others[20:], HoldingModel.own(mine))

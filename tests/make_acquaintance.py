@@ -8,6 +8,7 @@ most of them plan no grip. None of them is one that ``tests/holding_check.py`` t
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import product
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -19,12 +20,12 @@ keep_compiled_code()
 from holding_truth import true_holdings, true_part, virtual_solves  # noqa: E402
 
 from livecube.edges.holding_file import shipped_counts  # noqa: E402
-from livecube.holding.acquaintance import SUREST, Acquaintance, surprise  # noqa: E402
+from livecube.holding.acquaintance import Acquaintance, Worth, surprise  # noqa: E402
 from livecube.holding.adapting import adapted  # noqa: E402
-from livecube.holding.counting import GROUPS  # noqa: E402
+from livecube.holding.counting import GRIPS, GROUPS  # noqa: E402
 from livecube.holding.inference import HoldingModel, read_solve  # noqa: E402
 from livecube.holding.observations import stage_name_numbers  # noqa: E402
-from livecube.virtual.habits import LEFT_HANDED, RIGHT_HANDED, Habits  # noqa: E402
+from livecube.virtual.habits import LEFT_HANDED, RIGHT_HANDED, UNPLANNED, Habits  # noqa: E402
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -34,12 +35,16 @@ if TYPE_CHECKING:
 
 STRANGERS = 40
 SOLVES = 30
+KNOWN = {900_000: RIGHT_HANDED, 910_000: LEFT_HANDED, 920_000: UNPLANNED}
+"""Those who do what was counted, and their first seeds."""
 KNOWN_SOLVES = 300
-ADAPTED = 12
-"""So many of the strangers are also read by what was learned from some of their solves."""
 LEARNED_FROM = 20
+"""So many solves of theirs were met before; what is learned from these is tried on the others."""
+LEAST = (-3.0, 0.5, 1.0, 1.5, 2.0)
+MOST = (2.5, 3.0, 3.5, 4.0, 5.0, 6.0, 8.0, 10.0)
+"""Bounds for log odds that are tried."""
 LEAST_BETWEEN = 0.3
-"""Two kinds of solvers were counted; more would differ more than these two."""
+"""Few kinds of solvers were counted; more would differ more than these."""
 
 
 class Readings(NamedTuple):
@@ -50,6 +55,8 @@ class Readings(NamedTuple):
     """Log odds of the likeliest holding, as the model believes."""
     right: Array
     surprises: Array
+    grip: str
+    """How this solver is likeliest to choose a grip."""
 
 
 def stranger(seed: int) -> Habits:
@@ -63,7 +70,7 @@ def stranger(seed: int) -> Habits:
         name=f"stranger {seed}",
         backwards=True,
         left_handed=bool(rng.random() < 0.5),
-        plans_grip=bool(rng.random() < 0.3),
+        grip_ahead=99 if rng.random() < 0.3 else 0,
         p_wide_for_layer=between(0.0, 0.25),
         p_rotate_for_case=between(0.2, 0.8),
         p_longer_pair=between(0.2, 0.7),
@@ -77,9 +84,14 @@ def stranger(seed: int) -> Habits:
     )
 
 
-def read(solves: Sequence[VirtualSolve], model: HoldingModel) -> Readings:
+def read(
+    solves: Sequence[VirtualSolve], model: HoldingModel, met: Sequence[VirtualSolve] = ()
+) -> Readings:
+    """The solves of one solver, of whom others have been ``met`` before."""
     groups, sure, right, surprises = list[int](), list[float](), list[bool](), list[float]()
     solver = Acquaintance(model)
+    for done in met:
+        solver.read(true_part(done))
     for done in solves:
         part = true_part(done)
         names, reading = stage_name_numbers(part.stages), read_solve(part, model, solver.kinds)
@@ -90,8 +102,14 @@ def read(solves: Sequence[VirtualSolve], model: HoldingModel) -> Readings:
         if (surprising := surprise(reading, names)) is not None:
             surprises.append(surprising)
     believed = np.clip(sure, 1e-9, 1 - 1e-9)
-    odds = np.minimum(np.log(believed / (1 - believed)), SUREST)
-    return Readings(np.array(groups), odds, np.array(right), np.array(surprises))
+    odds = np.log(believed / (1 - believed))
+    return Readings(
+        np.array(groups),
+        odds,
+        np.array(right),
+        np.array(surprises),
+        model.grips[solver.kinds.argmax()],
+    )
 
 
 def like(solvers: Sequence[Readings]) -> tuple[float, float, float]:
@@ -100,19 +118,30 @@ def like(solvers: Sequence[Readings]) -> tuple[float, float, float]:
     return float(np.mean(means)), max(LEAST_BETWEEN, float(np.std(means))), float(within)
 
 
-def worth(solvers: Sequence[Readings]) -> list[tuple[float, float]]:
-    """By group: a and b of the log odds a + b x that fit best (logistic regression)."""
+def worth(solvers: Sequence[Readings]) -> list[Worth]:
+    """By group: the line and the bounds that fit best."""
     fitted = []
     for group in sorted(set(GROUPS)):
         odds = np.concatenate([found.odds[found.groups == group] for found in solvers])
         right = np.concatenate([found.right[found.groups == group] for found in solvers])
-        columns, line = np.stack([np.ones(len(odds)), odds], axis=1), np.zeros(2)
-        for _ in range(30):  # Newton's method
-            share = 1 / (1 + np.exp(-(columns @ line)))
-            curvature = (columns * (share * (1 - share))[:, None]).T @ columns
-            line = line + np.linalg.solve(curvature, columns.T @ (right - share))
-        fitted.append((round(float(line[0]), 2), round(float(line[1]), 2)))
+        tried = [
+            (*_fit(np.clip(odds, least, most), right), least, most)
+            for least, most in product(LEAST, MOST)
+        ]
+        a, b, _, least, most = max(tried, key=lambda one: one[2])
+        fitted.append(Worth(round(a, 2), round(b, 2), least, most))
     return fitted
+
+
+def _fit(odds: Array, right: Array) -> tuple[float, float, float]:
+    """Logistic regression by Newton's method: a, b, and how likely what happened is then."""
+    columns, line = np.stack([np.ones(len(odds)), odds], axis=1), np.zeros(2)
+    for _ in range(30):
+        share = 1 / (1 + np.exp(-(columns @ line)))
+        curvature = (columns * (share * (1 - share))[:, None]).T @ columns
+        line = line + np.linalg.solve(curvature, columns.T @ (right - share))
+    likely = np.where(right, share, 1 - share)
+    return float(line[0]), float(line[1]), float(np.log(likely).sum())
 
 
 def main() -> None:
@@ -120,20 +149,21 @@ def main() -> None:
     model = HoldingModel.of(counts)
     known = [
         read(list(virtual_solves(range(first, first + KNOWN_SOLVES), habits)), model)
-        for first, habits in ((900_000, RIGHT_HANDED), (910_000, LEFT_HANDED))
+        for first, habits in KNOWN.items()
     ]
     print(f"known: {like(known)}")
-    strangers, adapted_to = [], []
+    strangers, own = list[Readings](), list[Readings]()
     for number in range(STRANGERS):
         seeds = range(10_000 * number, 10_000 * number + SOLVES + LEARNED_FROM)
         solves = list(virtual_solves(seeds, stranger(1_000 + number)))
-        strangers.append(read(solves[LEARNED_FROM:], model))
-        if number < ADAPTED:
-            parts = [true_part(done) for done in solves[:LEARNED_FROM]]
-            own = HoldingModel.own(adapted(counts, parts, np.random.default_rng(0)))
-            adapted_to.append(read(solves[LEARNED_FROM:], own))
-    print(f"strangers: {like(strangers)}; adapted to: {like(adapted_to)}")
-    print(f"worth: {worth(strangers)}; adapted to: {worth(adapted_to)}")
+        first, others = solves[:LEARNED_FROM], solves[LEARNED_FROM:]
+        strangers.append(read(others, model, first))
+        learned = adapted(counts, [true_part(done) for done in first], np.random.default_rng(0))
+        own.append(read(others, HoldingModel.own(learned)))
+    print(f"strangers: {like(strangers)}")
+    for grip in GRIPS:
+        those = [readings for readings in (*strangers, *own) if readings.grip == grip]
+        print(f"worth, {grip} ({len(those)}): {worth(those)}")
 
 
 if __name__ == "__main__":

@@ -39,19 +39,21 @@ def test_strangers_are_told_from_those_who_do_what_was_counted() -> None:
 
 def test_what_it_says_of_a_stranger_is_right_as_often_as_it_says() -> None:
     solver = Acquaintance(TRAINED)
-    right, sure, plainly = list[bool](), list[float](), list[float]()
+    right, sure, plain = list[bool](), list[float](), list[float]()
     for done in virtual_solves(range(150), OTHERWISE):
         part = true_part(done)
         held = solver.read(part).held
         right += (held.argmax(axis=1) == np.array(true_holdings(done))).tolist()
         sure += held.max(axis=1).tolist()
-        plainly += read_solve(part, TRAINED).held.max(axis=1).tolist()
+        plain += read_solve(part, TRAINED, solver.kinds).held.max(axis=1).tolist()
     hits, confident = np.array(right), np.array(sure)
     for low, high in pairwise((0.3, 0.5, 0.7, 1.0)):
         within = (confident >= low) & (confident < high)
         assert within.sum() > 1_000
         assert abs(confident[within].mean() - hits[within].mean()) < 0.06
-    assert np.mean(plainly) - hits.mean() > 0.1  # what the model says by itself is not
+    plainly = np.array(plain)  # what the model says by itself is not
+    within = (plainly >= 0.6) & (plainly < 0.9)
+    assert plainly[within].mean() - hits[within].mean() > 0.1
 
 
 def test_which_hand_is_the_stronger_is_known_from_the_solves_before() -> None:
@@ -89,7 +91,7 @@ def test_who_states_the_holding_is_believed_though_a_stranger() -> None:
     part, truth = true_part(done), true_holdings(done)
     told = replace(part, stated=dict(enumerate(truth)))
     assert np.allclose(STRANGE.read(told).held.max(axis=1), 1.0)
-    assert STRANGE.read(part).held.max() < 0.95
+    assert STRANGE.read(part).held.max() < 0.98
 
 
 STRANGE, KNOWN = met(OTHERWISE), met(RIGHT_HANDED)

@@ -19,6 +19,7 @@ from livecube.errors import UsageError
 from livecube.holding.adapting import adapted
 from livecube.holding.counts_text import counts_text, parse_counts
 from livecube.holding.inference import HoldingModel, drawn_paths, read_solve
+from livecube.holding.likelihoods import likelihoods
 from livecube.holding.live import LiveHolding
 from livecube.holding.moves import HAND_MOVES, HELD_AFTER, MIRRORED, MIRRORED_ROTATIONS
 from livecube.holding.observations import SolvePart, observe
@@ -174,7 +175,7 @@ def test_the_kernels_agree_with_trying_every_path(
     part = SolvePart(turns, times, stages, cross, stated, attitudes)
     likely = TRAINED.kinds[0]
     held, weights = judged(observe(part), cross, likely)
-    reading = read_solve(part, HoldingModel((likely,)))
+    reading = read_solve(part, HoldingModel((likely,), ("planned",)))
     # States below 1e-9 of all are dropped; one may have been what an unlikely turn came from.
     dropped = 1e-5 + 1e-9 * float(np.exp(reading.unexpected.max()))
     assert np.allclose(reading.held, held, atol=dropped)
@@ -192,7 +193,7 @@ def test_drawn_paths_are_as_likely_as_they_should_be() -> None:
         for step in path:
             held[step.first : step.first + step.reports, step.holding] += 1 / len(paths)
     # Four standard deviations of a share of 2,000 draws, and what is dropped on the way.
-    assert np.abs(held - read_solve(part, HoldingModel((likely,))).held).max() < 0.05
+    assert np.abs(held - read_solve(part, HoldingModel((likely,), ("planned",))).held).max() < 0.05
 
 
 def test_the_truth_is_a_path_through_the_same_turns() -> None:
@@ -230,8 +231,11 @@ def test_a_left_handed_solver_is_recognised() -> None:
 
 def test_live_says_the_same_as_hindsight_about_the_last_turn() -> None:
     live = LiveHolding(TRAINED)
+    for i in range(400):
+        live.turn(i % 18, 0.25 * i, 1, 0)  # so that the pace is as well known
     for done in SOLVES[:10]:
         part = replace(true_part(done), cross=-1)
+        part = replace(part, times=[0.25 * i for i in range(len(part.turns))])
         live.begin()
         for turn, t, stage in zip(part.turns, part.times, part.stages, strict=True):
             live.turn(turn, t, stage, -1)
@@ -262,8 +266,19 @@ def test_live_goes_on_when_a_solve_does_not_end() -> None:
 
 
 def test_counts_read_back() -> None:
-    text = counts_text(shipped_counts(), "a test")
+    text = counts_text(shipped_counts()[0], "a test")
     assert counts_text(parse_counts(text), "a test") == text
+
+
+def test_the_mirror_of_what_was_counted_is_what_the_mirrors_counts_say() -> None:
+    counts = shipped_counts()[1]
+    mirrored, of_mirror = likelihoods(counts).mirrored(), likelihoods(counts.mirrored())
+    part = true_part(next(virtual_solves([7], LEFT_HANDED)))
+    one, other = (
+        read_solve(part, HoldingModel((likely,), ("planned",))) for likely in (mirrored, of_mirror)
+    )
+    assert np.allclose(one.held, other.held, atol=1e-6)
+    assert np.allclose(one.by_kind, other.by_kind)
 
 
 def test_the_mirror_of_the_mirror_is_the_same() -> None:
@@ -276,17 +291,20 @@ def test_the_mirror_of_the_mirror_is_the_same() -> None:
     ("change", "said"),
     [
         (("{", "["), "not JSON"),
-        (('"livecube_holding_counts": 1', '"livecube_holding_counts": 2'), "another file"),
+        (('"livecube_holding_counts": 2', '"livecube_holding_counts": 1'), "another file"),
         (('"pair 0 down 0"', '"pear 0 down 0"'), "pear 0 down 0"),
         (('"pair 0 down 0"', '"pair 0 down 99"'), "pair 0 down 99"),
         (('"pair: R"', '"pair: Q"'), "pair: Q"),
         (('"first_tilted": [', '"first_tilted": [1, '), "first_tilted"),
         (('"slices": [[', '"slices": [["x", '), "slices"),
+        (('"grip": "planned"', '"grip": "upside down"'), "upside down"),
+        (('"U2": [', '"U9": ['), "tempos, 'U9'"),
+        (('"U2": [', '"U2": [1, '), "tempos, 'U2'"),
         (('"pair: R": {"U": ', '"pair: R": {"U": -'), "pair: R"),
     ],
 )
 def test_counts_that_make_no_sense_are_refused(change: tuple[str, str], said: str) -> None:
-    text = counts_text(shipped_counts(), "a test")
+    text = counts_text(shipped_counts()[0], "a test")
     assert change[0] in text
     with pytest.raises(UsageError, match=said):
         parse_counts(text.replace(*change, 1))

@@ -25,7 +25,7 @@ __all__ = [
     "shipped_counts",
 ]
 
-_SHIPPED: Final = "counts.json"
+_SHIPPED: Final = ("counts_planned.json", "counts_unplanned.json")
 _OWN: Final = "holding.json"
 
 
@@ -37,9 +37,10 @@ def own_counts_file() -> Path:
 
 
 @cache
-def shipped_counts() -> Counts:
-    """The counts that come with livecube."""
-    return parse_counts((files("livecube.holding") / _SHIPPED).read_text(encoding="utf-8"))
+def shipped_counts() -> tuple[Counts, ...]:
+    """The counts that come with livecube: of hands that plan their grip, and of others."""
+    folder = files("livecube.holding")
+    return tuple(parse_counts((folder / name).read_text(encoding="utf-8")) for name in _SHIPPED)
 
 
 def holding_model() -> HoldingModel:

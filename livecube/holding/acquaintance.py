@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 
 from livecube.holding.counting import GROUPS, LAST_LAYER
-from livecube.holding.inference import read_solve
+from livecube.holding.inference import read_solve, weighed
 from livecube.holding.observations import stage_name_numbers
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from livecube.holding.inference import HoldingModel, Reading
     from livecube.holding.observations import SolvePart
 
-__all__ = ["FEWEST_TURNS", "LIKE", "SUREST", "USUAL", "Acquaintance", "Like", "surprise"]
+__all__ = ["FEWEST_TURNS", "LIKE", "USUAL", "Acquaintance", "Like", "surprise"]
 
 USUAL: Final = 1.15
 """So many nats a turn of the last layer is unexpected with people who were counted."""
@@ -54,19 +54,44 @@ class Like(NamedTuple):
         return -0.5 * (log(variance) + (mean - self.mean) ** 2 / variance)
 
 
-LIKE: Final = (Like(0.23, 0.30, 1.10), Like(3.79, 0.42, 2.00))
+LIKE: Final = (Like(-0.22, 0.30, 1.28), Like(2.92, 0.45, 2.05))
 """Those who were counted, and strangers."""
 
-SUREST: Final = 6.0
-"""Log odds beyond which the model says no more about strangers by being surer."""
 _FORGIVING: Final = 60.0
 """No kind of solver is less likely than this (a logarithm): somebody else at the cube is recognised
 after some three solves, and a stranger's odd solve changes nothing."""
-_WORTH: Final = ((-0.65, 0.16), (-0.37, 0.34), (-0.34, 0.42))
-"""By group of stages: with strangers the log odds of being right are a + b × those that the model
-believes in."""
-_WORTH_OWN: Final = ((-0.40, 0.17), (-0.36, 0.39), (-0.18, 0.39))
-"""The same when it has learned from some of their solves."""
+
+
+class Worth(NamedTuple):
+    """What the model is worth: how much it is to be believed if it is so sure."""
+
+    a: float
+    b: float
+    least: float
+    """Log odds; to be less sure says no more."""
+    most: float
+    """To be surer says no more."""
+
+    def right(self, odds: Array) -> Array:
+        """How likely the model is right that believes in these log odds."""
+        share: Array = 1 / (1 + np.exp(-(self.a + self.b * np.clip(odds, self.least, self.most))))
+        return share
+
+
+_WORTH: Final = {
+    "planned": (
+        Worth(0.00, 0.74, -3.0, 8.0),
+        Worth(-0.26, 0.92, -3.0, 3.0),
+        Worth(-0.38, 0.36, -3.0, 10.0),
+    ),
+    "unplanned": (
+        Worth(-0.35, 0.71, -3.0, 3.0),
+        Worth(-0.49, 0.74, 0.5, 3.5),
+        Worth(-0.21, 0.34, -3.0, 10.0),
+    ),
+}
+"""With strangers, by how they choose a grip, and by group of stages; about as much when something
+was learned from their solves."""
 
 
 class Acquaintance:
@@ -76,7 +101,7 @@ class Acquaintance:
         self.kinds: Array = np.zeros(len(model.kinds))
         """Which kind of solver this is, of those that the model knows, as logarithms of weights."""
         self._model = model
-        self._worth = _WORTH_OWN if model.is_own else _WORTH
+        self._worth = [_WORTH[grip] for grip in model.grips]
         self._solves = 0
         self._surprise = 0.0
 
@@ -112,10 +137,13 @@ class Acquaintance:
         if not len(held):
             return held
         top = held.max(axis=1)
-        a, b = np.array([self._worth[GROUPS[name]] for name in names]).T
         sure = np.clip(top, 1e-9, 1 - 1e-9)
-        odds = np.minimum(np.log(sure / (1 - sure)), SUREST)
-        worth = np.minimum(top, 1 / (1 + np.exp(-(a + b * odds))))
+        odds, groups = np.log(sure / (1 - sure)), np.array([GROUPS[name] for name in names])
+        worth = np.zeros(len(held))
+        for share, its in zip(weighed(self.kinds), self._worth, strict=True):
+            right = np.stack([of_group.right(odds) for of_group in its])
+            worth += share * right[groups, np.arange(len(held))]
+        worth = np.minimum(top, worth)
         worth = (1 - self.stranger) * top + self.stranger * worth
         # As if, now and then, the turns had said nothing: the likeliest stays the likeliest.
         even = 1 / held.shape[1]

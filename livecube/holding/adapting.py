@@ -13,7 +13,7 @@ from livecube.holding.likelihoods import likelihoods
 from livecube.holding.observations import observe
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     import numpy as np
 
@@ -22,47 +22,39 @@ if TYPE_CHECKING:
 
 __all__ = ["ROUNDS", "adapted"]
 
-_WORTHS: Final = (1 / 30, 1 / 200, 1 / 1000)
-"""What one count from others may be worth beside one's own, in the last layer: whichever foretells
-solves better that were not learned from. Some have the sequences that others have, some not."""
-_WORTH_OF_MOVES: Final = 1 / 30
-"""The same in the first two layers: hands move much alike."""
-_WORTH_OF_ROTATIONS: Final = 1 / 100
+_WORTH: Final = 1 / 10
+"""What one count from others is worth beside one's own. Twenty solves are few beside what is
+counted there: with less the hands are read worse, even by counts of their true moves."""
 _DRAWS: Final = 8
 """Paths that are drawn of each solve in a round."""
-_TEMPERED: Final = (0.3, 0.5, 0.7, 1.0)
-"""How far what the last layer says is trusted, round by round: at first little, since it is known
-least there (deterministic annealing, Ueda and Nakano 1998)."""
-_TRUST: Final = 0.5
-"""How far what the first two layers say is trusted."""
+_AGAIN: Final = 2
+"""So often moves are drawn and counted. More often reads no better, since what is learned comes to
+be believed for having been learned."""
 
-ROUNDS: Final = len(_TEMPERED) * (2 * len(_WORTHS) + 1)
-"""How often ``step`` is called, at most."""
+ROUNDS: Final = 3 * _AGAIN
+"""How often ``step`` is called."""
 
 
 def adapted(
-    counts: Counts,
+    kinds: Iterable[Counts],
     solves: Sequence[SolvePart],
     rng: np.random.Generator,
     step: Callable[[int], None] = lambda rounds: None,
 ) -> Counts:
     """Counts of somebody whose solves these are (two at least), leaning on those of others.
 
-    If the others' foretell each half of the solves better than what was learned from the other
-    half, they are returned as they are, with the hands exchanged for a left-handed solver.
+    ``kinds``: counts of others who solve in one way or another. Whose foretell the solves best,
+    with the hands exchanged for a left-handed solver, are leaned on; and returned as they are if
+    they foretell each half of the solves better than what was learned from the other half.
     """
-    both = (counts, counts.mirrored())
-    others = max(both, key=lambda c: _foretold(c, solves))
+    candidates = [its for counts in kinds for its in (counts, counts.mirrored())]
+    others = max(candidates, key=lambda its: _foretold(its, solves))
     halves = solves[::2], solves[1::2]
-    best, worth = _foretold(others, solves), None
-    for candidate in _WORTHS:
-        foretold = sum(
-            _foretold(_learned(others, one, candidate, rng, step), other)
-            for one, other in (halves, halves[::-1])
-        )
-        if foretold > best:
-            best, worth = foretold, candidate
-    return others if worth is None else _learned(others, solves, worth, rng, step)
+    foretold = sum(
+        _foretold(_learned(others, one, rng, step), other) for one, other in (halves, halves[::-1])
+    )
+    mine = _learned(others, solves, rng, step)
+    return mine if foretold > _foretold(others, solves) else others
 
 
 def _foretold(counts: Counts, solves: Sequence[SolvePart]) -> float:
@@ -73,15 +65,14 @@ def _foretold(counts: Counts, solves: Sequence[SolvePart]) -> float:
 def _learned(
     others: Counts,
     solves: Sequence[SolvePart],
-    worth: float,
     rng: np.random.Generator,
     step: Callable[[int], None],
 ) -> Counts:
-    prior = others.weakened((_WORTH_OF_MOVES, _WORTH_OF_MOVES, worth), _WORTH_OF_ROTATIONS)
+    prior = others.weakened(_WORTH)
     mine = others
-    for tempered in _TEMPERED:
-        likely = likelihoods(mine, (_TRUST, _TRUST, tempered, tempered))
-        mine = prior.weakened((1, 1, 1), 1)
+    for _ in range(_AGAIN):
+        likely = likelihoods(mine)
+        mine = prior.weakened(1.0)
         for part in solves:
             seen = observe(part)
             for path in drawn_paths(part, likely, rng, _DRAWS):

@@ -16,16 +16,15 @@ from livecube.holding.moves import (
     SEEN_AS_SLICE,
     rotation_number,
 )
-from livecube.holding.observations import CLOSE_MS, PACES, STAGES
+from livecube.holding.observations import CLOSE_MS, PACES, STAGES, TEMPOS
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from livecube.holding.arrays import Array
     from livecube.holding.kernel import Seen
     from livecube.holding.path import Path
 
 __all__ = [
+    "GRIPS",
     "GROUPS",
     "LAST_LAYER",
     "LONGEST",
@@ -38,6 +37,9 @@ __all__ = [
 
 GROUPS: Final = (0, 1, 2, 2, 2)
 """Stages whose moves are counted together: cross, pairs, last layer."""
+
+GRIPS: Final = ("planned", "unplanned")
+"""Whether the cube is held as suits all turns of an insertion, or just the first of them."""
 
 LAST_LAYER: Final = 2
 """The group of the last layer."""
@@ -73,12 +75,16 @@ def is_tilted(holding: int, cross: int) -> bool:
 class Counts:
     """Counts from solves whose moves are known, or were drawn as they may have been."""
 
-    def __init__(self) -> None:
+    def __init__(self, grip: str = GRIPS[0]) -> None:
+        self.grip = grip
+        """How these hands choose a grip, or those that they are likest to: one of :data:`GRIPS`."""
         shape = (len(STAGES), 3, 2, len(PACES) + 1, 24)
         self.rotations: Array = np.zeros(shape)
         """By stage, turns since it began, tilted before, class of the gap; and rotation."""
         self.moves: defaultdict[Context, Array] = defaultdict(lambda: np.zeros(len(HAND_MOVES)))
         """Moves by their context, all lengths down to the group alone."""
+        self.tempos: Array = np.zeros((len(HAND_MOVES), len(TEMPOS) + 2))
+        """By move, class of the gap before it: turns of F, B and D take longer than those of R."""
         self.slices: Array = np.zeros((2, len(CLOSE_MS) + 1))
         """Opposite turns that could be a slice, by class of the gap: two moves, one slice."""
         self.first_tilted: Array = np.zeros(2)
@@ -86,22 +92,22 @@ class Counts:
 
     def mirrored(self) -> Counts:
         """The same solves as somebody makes them whose left hand is the stronger one."""
-        other = Counts()
+        other = Counts(self.grip)
         other.slices, other.first_tilted = self.slices.copy(), self.first_tilted.copy()
         other.rotations[..., MIRRORED_ROTATIONS] = self.rotations
+        other.tempos[MIRRORED] = self.tempos
         for (group, *last), row in self.moves.items():
             moves = (MIRRORED[move] if move < len(MIRRORED) else move for move in last)
             other.moves[(group, *moves)][MIRRORED] = row
         return other
 
-    def weakened(self, moves: Sequence[float], rotations: float) -> Counts:
-        """The same counts, each worth less: those of moves by group, and those of rotations."""
-        other = Counts()
-        other.rotations = self.rotations * rotations
-        other.slices = self.slices * moves[LAST_LAYER]
-        other.first_tilted = self.first_tilted * rotations
+    def weakened(self, worth: float) -> Counts:
+        """The same counts, each worth less."""
+        other = Counts(self.grip)
+        other.rotations, other.tempos = self.rotations * worth, self.tempos * worth
+        other.slices, other.first_tilted = self.slices * worth, self.first_tilted * worth
         for context, row in self.moves.items():
-            other.moves[context] = row * moves[context[0]]
+            other.moves[context] = row * worth
         return other
 
     def add(self, seen: Seen, cross: int, path: Path, weight: float = 1.0) -> None:
@@ -121,6 +127,8 @@ class Counts:
             if rotation or since == 0 or not context:
                 context = begin_context(stage, rotation != 0)
             self._count_move(context, step.move, weight)
+            if not rotation:
+                self.tempos[step.move, seen.tempos[step.first]] += weight
             context = longer(context, step.move)
             held = int(HELD_AFTER[step.holding, step.move])
         self._count_slices(seen, path, weight)

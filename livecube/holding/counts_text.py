@@ -9,7 +9,7 @@ import numpy as np
 
 from livecube.cube.notation import moves_text, parse_moves
 from livecube.errors import NotationError, UsageError
-from livecube.holding.counting import Counts
+from livecube.holding.counting import GRIPS, Counts
 from livecube.holding.moves import HAND_MOVES, ROTATIONS_WRITTEN, hand_move
 from livecube.holding.observations import PACES, STAGES
 
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 __all__ = ["counts_text", "parse_counts"]
 
+_VERSION: Final = 2
 _GROUP_NAMES: Final = ("cross", "pair", "last layer")
 _TILT_NAMES: Final = ("down", "tilted")
 _WRITTEN: Final = tuple(map(str, HAND_MOVES))
@@ -36,6 +37,9 @@ def counts_text(counts: Counts, about: str, least: float = 1.0) -> str:
         for context, row in sorted(counts.moves.items(), key=lambda item: (len(item[0]), item[0]))
         if row.sum() >= (least if len(context) > 2 else 0) and row.any()
     }
+    tempos = {
+        name: _numbers(row) for name, row in zip(_WRITTEN, counts.tempos, strict=True) if row.any()
+    }
     names = tuple(_ROTATIONS)
     rotations = {
         f"{STAGES[stage]} {since} {_TILT_NAMES[tilted]} {pace}": _sparse(row, names)
@@ -43,10 +47,12 @@ def counts_text(counts: Counts, about: str, least: float = 1.0) -> str:
         if (row := counts.rotations[stage, since, tilted, pace]).any()
     }
     parts = {
-        "livecube_holding_counts": 1,
+        "livecube_holding_counts": _VERSION,
         "about": about,
+        "grip": counts.grip,
         "first_tilted": _numbers(counts.first_tilted),
         "slices": [_numbers(row) for row in counts.slices],
+        "tempos": tempos,
         "rotations": rotations,
         "moves": moves,
     }
@@ -83,14 +89,22 @@ def parse_counts(text: str) -> Counts:
         parts = json.loads(text)
     except ValueError as error:
         raise _wrong("the text", f"is not JSON: {error}") from None
-    if not isinstance(parts, dict) or parts.get("livecube_holding_counts") != 1:
-        raise _wrong("livecube_holding_counts", "must be 1; this is another file")
-    counts = Counts()
+    if not isinstance(parts, dict) or parts.get("livecube_holding_counts") != _VERSION:
+        raise _wrong(
+            "livecube_holding_counts", f"must be {_VERSION}; this is another file, or an older one"
+        )
+    if (grip := parts.get("grip")) not in GRIPS:
+        raise _wrong("grip", f"must be {' or '.join(GRIPS)}, not {grip!r}")
+    counts = Counts(grip)
     _fill(counts.first_tilted, "first_tilted", parts.get("first_tilted"))
     _fill(counts.slices, "slices", parts.get("slices"))
+    written = {name: number for number, name in enumerate(_WRITTEN)}
+    for name, row in _table(parts, "tempos").items():
+        if name not in written:
+            raise _wrong(f"tempos, {name!r}", "must be a move")
+        _fill(counts.tempos[written[name]], f"tempos, {name!r}", row)
     for name, row in _table(parts, "rotations").items():
         counts.rotations[_class(name)] = _dense(row, f"rotations, {name!r}", _ROTATIONS, 24)
-    written = {name: number for number, name in enumerate(_WRITTEN)}
     for name, row in _table(parts, "moves").items():
         dense = _dense(row, f"moves, {name!r}", written, len(_WRITTEN))
         counts.moves[_context(name)] = dense

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -15,12 +15,26 @@ from livecube.holding.observations import observe
 from livecube.holding.path import Path, Step
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from livecube.holding.arrays import Array
     from livecube.holding.kernel import Rows, Seen
     from livecube.holding.likelihoods import Likelihoods
     from livecube.holding.observations import SolvePart
 
-__all__ = ["HoldingModel", "Reading", "downs", "drawn_paths", "evidence", "read_solve", "weighed"]
+__all__ = [
+    "NEGLIGIBLE",
+    "HoldingModel",
+    "Reading",
+    "downs",
+    "drawn_paths",
+    "evidence",
+    "read_solve",
+    "weighed",
+]
+
+NEGLIGIBLE: Final = 1e-6
+"""A kind of solver that is less likely says nothing about a solve."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,18 +43,24 @@ class HoldingModel:
 
     kinds: tuple[Likelihoods, ...]
     """Each as likely as the others before anything is seen of the solver."""
-    is_own: bool = False
-    """Whether it was learned from the one solver whose solves are read."""
+    grips: tuple[str, ...]
+    """How each chooses a grip, see :data:`livecube.holding.counting.GRIPS`."""
 
     @staticmethod
     def own(counts: Counts) -> HoldingModel:
         """Of the one solver from whom was learned."""
-        return HoldingModel((likelihoods(counts),), is_own=True)
+        return HoldingModel((likelihoods(counts),), (counts.grip,))
 
     @staticmethod
-    def of(counts: Counts) -> HoldingModel:
+    def of(counts: Iterable[Counts]) -> HoldingModel:
         """Of solvers who do what was counted, and of those who do it with the other hand."""
-        return HoldingModel((likelihoods(counts), likelihoods(counts.mirrored())))
+        both = [(hand, one.grip) for one in counts for hand in _hands(likelihoods(one))]
+        kinds, grips = zip(*both, strict=True)
+        return HoldingModel(kinds, grips)
+
+
+def _hands(likely: Likelihoods) -> tuple[Likelihoods, Likelihoods]:
+    return likely, likely.mirrored()
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +104,8 @@ def read_solve(part: SolvePart, model: HoldingModel, before: Array | float = 0.0
     by_kind = np.array([np.log(row.scales).sum() for row in rows])
     shares = weighed(before + by_kind)
     for share, likely, row in zip(shares, model.kinds, rows, strict=True):
+        if share < NEGLIGIBLE:
+            continue
         its_held, its_kinds = np.zeros_like(held), np.zeros_like(kinds)
         backward(seen, down, likely, row, its_held, its_kinds)
         held += share * its_held

@@ -37,6 +37,7 @@ __all__ = [
     "room_for",
     "rows_for",
     "seen_as",
+    "tempo",
 ]
 
 _MOST: Final = 1536
@@ -48,7 +49,7 @@ class Seen(NamedTuple):
     """What is seen of each turn; see :mod:`livecube.holding.observations`."""
 
     turns: Array
-    """Shape (turns,), int8, and so are the next four. Fixed-frame turns."""
+    """Shape (turns,), int8, and so are the next five. Fixed-frame turns."""
     stages: Array
     """Number of the name of the stage: 0 to 4."""
     since: Array
@@ -57,6 +58,9 @@ class Seen(NamedTuple):
     """Class of the gap before the turn, by pace."""
     close: Array
     """Class of the gap before the turn, when short."""
+    tempos: Array
+    """Finer class of the gap before the turn, by pace, from 1 on; 0: it says nothing of the move,
+    since a stage begins, or the turn goes with the one before (the same face, or the opposite)."""
     evidence: Array
     """Shape (turns, 24), float64: how likely whatever else is known is, if the cube is held so
     before the turn; ones if nothing is."""
@@ -67,8 +71,8 @@ class Seen(NamedTuple):
 
 def room_for(turns: int) -> Seen:
     """Room for so many turns, nothing known of any."""
-    a, b, c, d, e = (np.zeros(turns, dtype=np.int8) for _ in range(5))
-    return Seen(a, b, c, d, e, np.ones((turns, 24)), np.ones((turns, 24)))
+    a, b, c, d, e, f = (np.zeros(turns, dtype=np.int8) for _ in range(6))
+    return Seen(a, b, c, d, e, f, np.ones((turns, 24)), np.ones((turns, 24)))
 
 
 class Rows(NamedTuple):
@@ -204,6 +208,19 @@ def seen_as(kind: int, holding: int, turn: int) -> int:
 
 
 @numba.njit(cache=True)
+def tempo(node: int, move: int, rotated: Array, ratios: Array) -> float:
+    """By how much likelier the gap before a turn is before this move than before any.
+
+    ``ratios``: the same by move. Where the hands rotated meanwhile (the nodes ``rotated``), the gap
+    says nothing of the move.
+    """
+    if node == rotated[0] or node == rotated[1]:
+        return 1.0
+    ratio: float = ratios[move]
+    return ratio
+
+
+@numba.njit(cache=True)
 def carried(node: int, holding: int, after: int, rotated: Array, turned: Array) -> float:
     """By how much likelier it is what a gyroscope says if the move turned the core.
 
@@ -225,6 +242,7 @@ def _move(t: int, seen: Seen, likely: Likelihoods, best: bool, rows: Rows) -> No
     where, keys, weights = rows.where, rows.keys[t], rows.weights[t]
     rest_keys, rest_weights = rows.rest_keys[t], rows.rest_weights[t]
     rotated, turned = likely.begin[seen.stages[t], 1], seen.turned[t]
+    ratios = likely.tempos[seen.tempos[t]]
     count = 0
     for i in range(rows.rest_n[t]):
         holding, node = rest_keys[i] // nodes, rest_keys[i] % nodes
@@ -233,17 +251,20 @@ def _move(t: int, seen: Seen, likely: Likelihoods, best: bool, rows: Rows) -> No
             after = HELD_AFTER[holding, move]
             key = after * nodes + likely.follow[node, move]
             weight = rest_weights[i] * likely.moves[node, move] * apart
+            weight *= tempo(node, move, rotated, ratios)
             weight *= carried(node, holding, after, rotated, turned)
             count = _put(key, weight, best, where, keys, weights, count)
     if together > 0.0:
         rest_keys, rest_weights = rows.rest_keys[t - 1], rows.rest_weights[t - 1]
         rotated, turned = likely.begin[seen.stages[t - 1], 1], seen.turned[t - 1]
+        ratios = likely.tempos[seen.tempos[t - 1]]
         for i in range(rows.rest_n[t - 1]):
             holding, node = rest_keys[i] // nodes, rest_keys[i] % nodes
             move = SEEN_AS_SLICE[holding, seen.turns[t - 1], turn]
             after = HELD_AFTER[holding, move]
             key = after * nodes + likely.follow[node, move]
             weight = rest_weights[i] * likely.moves[node, move]
+            weight *= tempo(node, move, rotated, ratios)
             weight *= carried(node, holding, after, rotated, turned)
             weight *= together / rows.scales[t - 1]
             count = _put(key, weight, best, where, keys, weights, count)

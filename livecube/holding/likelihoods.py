@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 
 from livecube.holding.counting import GROUPS, LAST_LAYER, begin_context, longer
-from livecube.holding.moves import HAND_MOVES, INVERSE
+from livecube.holding.moves import HAND_MOVES, INVERSE, MIRRORED, MIRRORED_ROTATIONS
 from livecube.holding.observations import STAGES
 
 if TYPE_CHECKING:
@@ -17,17 +17,19 @@ if TYPE_CHECKING:
 __all__ = ["TRUST", "Likelihoods", "likelihoods"]
 
 _MOVES: Final = len(HAND_MOVES)
-_RARE: Final = 6e-5
+_RARE: Final = 3e-4
 """A context of two moves or more counts only if it is so often seen among all of its group, and
 once at least: rarer ones say more about chance than about hands."""
 _LEANING: Final = 4.0
 """A class of rotations counts as much as its coarser class once it was seen so often."""
+_LEANING_TEMPOS: Final = 30.0
+"""How quickly a move is made counts as much as how quickly any is once it was seen so often."""
 _UNFAMILIAR: Final = 3
 """The group of sequences of the last layer that nobody counted."""
 _UNFAMILIAR_SHARE: Final = 0.15
 """How many sequences of the last layer are expected to be such: a guess, no published source."""
 
-TRUST: Final = (0.58, 0.58, 1.0, 1.0)
+TRUST: Final = (0.6, 0.6, 1.0, 1.0)
 """What a move says by itself, by group, as an exponent: moves that follow from one another (a
 grip is chosen for several at once) say less than as many independent ones."""
 
@@ -46,10 +48,22 @@ class Likelihoods(NamedTuple):
     1), for moves that were counted, and for an unfamiliar sequence (third index 0, 1)."""
     familiar: Array
     """Shape (5, 2), float64: how likely is each of the two."""
+    tempos: Array
+    """Shape (classes, 45), float64: by how much likelier a gap is before a move than before any."""
     slices: Array
     """Shape (2, gaps), float64: of a short gap inside two moves, and inside one slice."""
     first: Array
     """Shape (2,), float64: of each single holding at the first move, cross down and not."""
+
+    def mirrored(self) -> Likelihoods:
+        """Of somebody who does the same with the other hand."""
+        rotations, moves, follow, tempos = (
+            np.empty_like(table) for table in (self.rotations, self.moves, self.follow, self.tempos)
+        )
+        rotations[..., MIRRORED_ROTATIONS] = self.rotations
+        moves[:, MIRRORED], follow[:, MIRRORED] = self.moves, self.follow
+        tempos[:, MIRRORED] = self.tempos
+        return self._replace(rotations=rotations, moves=moves, follow=follow, tempos=tempos)
 
 
 def likelihoods(counts: Counts, trust: tuple[float, ...] = TRUST) -> Likelihoods:
@@ -67,6 +81,7 @@ def likelihoods(counts: Counts, trust: tuple[float, ...] = TRUST) -> Likelihoods
         _follow(nodes),
         _begin(nodes),
         np.array([(1 - share, share) for share in _unfamiliar_shares()]),
+        _tempos(counts.tempos),
         _shares(counts.slices + 0.5),
         _shares(counts.first_tilted + 0.5) / (4, 20),
     )
@@ -84,14 +99,13 @@ def _unfamiliar_shares() -> list[float]:
 def _unfamiliar(counts: Counts) -> dict[Context, Array]:
     """How moves follow one another in a sequence that nobody counted.
 
-    As in those that were, whichever hand is the stronger and whether they run forth or back.
+    As in those that were, whether they run forth or back.
     """
     follow = np.zeros((_MOVES, _MOVES))
-    for hands in (counts, counts.mirrored()):
-        for move in range(_MOVES):
-            if (row := hands.moves.get((LAST_LAYER, move))) is not None:
-                follow[move] += row
-                follow[INVERSE, INVERSE[move]] += row
+    for move in range(_MOVES):
+        if (row := counts.moves.get((LAST_LAYER, move))) is not None:
+            follow[move] += row
+            follow[INVERSE, INVERSE[move]] += row
     rows: dict[Context, Array] = {(_UNFAMILIAR, move): follow[move] for move in range(_MOVES)}
     return {(_UNFAMILIAR,): follow.sum(axis=0), **rows}
 
@@ -152,6 +166,13 @@ def _rotations(counts: Array) -> Array:
     by_gap = _leaning(counts.sum(axis=(0, 1))[None, None], by_tilt)
     by_stage = _leaning(counts.sum(axis=1)[:, None], by_gap)
     return _leaning(counts, by_stage)
+
+
+def _tempos(counts: Array) -> Array:
+    usual = _shares(counts[:, 1:].sum(axis=0) + 0.5)
+    table = np.ones_like(counts)
+    table[:, 1:] = _shares(counts[:, 1:] + _LEANING_TEMPOS * usual) / usual
+    return np.ascontiguousarray(table.T)
 
 
 def _leaning(counts: Array, coarser: Array) -> Array:

@@ -8,10 +8,10 @@ import numpy as np
 
 from livecube.cube.holding import HOLDINGS
 from livecube.holding.attitude import turned_between
-from livecube.holding.inference import downs, weighed
+from livecube.holding.inference import NEGLIGIBLE, downs, weighed
 from livecube.holding.kernel import Rows, Seen, advance, room_for, rows_for
 from livecube.holding.looking_back import backward
-from livecube.holding.observations import Pace, StageClock, believe
+from livecube.holding.observations import Observer, believe
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -43,6 +43,7 @@ class LiveHolding:
         """Number of the holding that was stated last."""
         self._told_at = 0
         """After how many turns."""
+        self._observer = Observer(room_for(0))
         self.begin()
 
     def begin(self) -> None:
@@ -52,11 +53,12 @@ class LiveHolding:
         """
         self._seen = room_for(_ROOM)
         self._count = 0
-        self._pace, self._clock = Pace(), StageClock()
+        self._observer = Observer(self._seen, self._observer.gaps)
         self._down = downs(-1)
         self._cross = -1
         self._attitude: Quaternion | None = None
         self._weights = self.kinds.copy()
+        self._followed = np.flatnonzero(weighed(self._weights) >= NEGLIGIBLE)
         if self._told is not None:
             believe(self._seen, 0, self._told)
             self._told_at = 0
@@ -83,15 +85,13 @@ class LiveHolding:
         if cross != self._cross:
             self._cross, self._down = cross, downs(cross)
             self._look_down(i)
-        seen.turns[i] = turn
-        seen.stages[i], seen.since[i] = self._clock.tick(stage)
-        seen.paces[i], seen.close[i] = self._pace.classes(t)
+        self._observer.look(turn, t, stage)
         if i:
             seen.turned[i] = turned_between(self._attitude, attitude)
         self._attitude = attitude
-        for number, likely in enumerate(self._model.kinds):
+        for number in self._followed:
             rows = self._rows[number]
-            advance(i, seen, self._down, likely, False, rows)
+            advance(i, seen, self._down, self._model.kinds[number], False, rows)
             self._weights[number] += np.log(rows.scales[i])
         self._count += 1
 
@@ -136,5 +136,6 @@ class LiveHolding:
         return Seen._make(a[first : self._count] for a in self._seen)
 
     def _each(self) -> Iterator[tuple[float, Rows, Likelihoods]]:
-        shares = weighed(self._weights)
-        return zip(shares, self._rows, self._model.kinds, strict=True)
+        shares = weighed(self._weights[self._followed])
+        for number, share in zip(self._followed, shares, strict=True):
+            yield share, self._rows[number], self._model.kinds[number]

@@ -11,7 +11,7 @@ import numba
 import numpy as np
 
 from livecube.holding.attitude import BETWEEN
-from livecube.holding.kernel import carried, gaps, is_slice, seen_as
+from livecube.holding.kernel import carried, gaps, is_slice, seen_as, tempo
 from livecube.holding.moves import HELD_AFTER, ROTATED, SEEN_AS_SLICE
 
 if TYPE_CHECKING:
@@ -51,6 +51,7 @@ def _back_to_rest(
         together = gaps(t + 1, seen, likely)[1] / (rows.scales[t] * rows.scales[t + 1])
     keys, weights, scale = rows.rest_keys[t], rows.rest_weights[t], rows.scales[t]
     rotated, turned = likely.begin[seen.stages[t], 1], seen.turned[t]
+    ratios = likely.tempos[seen.tempos[t]]
     for i in range(rows.rest_n[t]):
         key, weight = keys[i], weights[i]
         holding, node = key // nodes, key % nodes
@@ -62,7 +63,7 @@ def _back_to_rest(
                 move = seen_as(kind, holding, turn)
             held_after = HELD_AFTER[holding, move]
             to = held_after * nodes + likely.follow[node, move]
-            share = likely.moves[node, move]
+            share = likely.moves[node, move] * tempo(node, move, rotated, ratios)
             share *= carried(node, holding, held_after, rotated, turned)
             share *= beyond[to] * together if kind == 2 else after[to] * apart / scale
             total += share
@@ -152,6 +153,7 @@ def _moves_to(
     for first in range(t, t - 1 - (together > 0.0), -1):
         keys, weights = rows.rest_keys[first], rows.rest_weights[first]
         rotated, turned = likely.begin[seen.stages[first], 1], seen.turned[first]
+        ratios = likely.tempos[seen.tempos[first]]
         for i in range(rows.rest_n[first]):
             holding, node = keys[i] // nodes, keys[i] % nodes
             for kind in range(2 if first == t else 1):
@@ -164,6 +166,7 @@ def _moves_to(
                 after = HELD_AFTER[holding, move]
                 if after * nodes + likely.follow[node, move] == state:
                     rate *= carried(node, holding, after, rotated, turned)
+                    rate *= tempo(node, move, rotated, ratios)
                     choice[options] = weights[i] * likely.moves[node, move] * rate
                     what[options, 0], what[options, 1], what[options, 2] = first, i, move
                     options += 1

@@ -8,16 +8,19 @@ at once).
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections import deque
 from dataclasses import dataclass, field
 from itertools import pairwise
 from statistics import median
 from typing import TYPE_CHECKING, Final
 
+from livecube.cube.geometry import OPPOSITE
+from livecube.cube.turns import turn_face
 from livecube.holding.attitude import turned_between
 from livecube.holding.kernel import room_for
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from livecube.holding.attitude import Quaternion
     from livecube.holding.kernel import Seen
@@ -26,9 +29,9 @@ __all__ = [
     "CLOSE_MS",
     "PACES",
     "STAGES",
-    "Pace",
+    "TEMPOS",
+    "Observer",
     "SolvePart",
-    "StageClock",
     "believe",
     "observe",
     "stage_name_numbers",
@@ -46,11 +49,15 @@ PACES: Final = (0.7, 1.0, 1.3, 1.7, 2.2, 3.0, 4.2, 6.0)
 CLOSE_MS: Final = (5, 10, 15, 20, 25, 30, 40, 55, 75, 100, 150)
 """Bounds of the classes of short gaps, in milliseconds."""
 
+TEMPOS: Final = (0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.35, 1.5, 1.7, 2.0, 2.5, 3.2)
+"""Bounds of the finer classes of gaps that tell how quickly a move was made, in usual gaps."""
+
 _USUAL_S: Final = 0.2
 """Taken for the usual gap before anything was seen."""
 _SLICE_MS: Final = 55
 """Shorter gaps may lie inside a slice, and say nothing about the pace."""
-_REMEMBERED: Final = 25
+_REMEMBERED: Final = 100
+"""Gaps: those of a solve or two."""
 
 
 def stage_name_numbers(stages: Sequence[int]) -> list[int]:
@@ -58,38 +65,55 @@ def stage_name_numbers(stages: Sequence[int]) -> list[int]:
     return [_NAMES[stage] for stage in stages]
 
 
-class Pace:
-    """The usual gap between turns, as far as it has been seen."""
+class Observer:
+    """Looks at the turns of a solve one after the other."""
 
-    def __init__(self) -> None:
-        self._gaps: list[float] = [_USUAL_S]
-        self._last: float | None = None
+    def __init__(self, seen: Seen, gaps: Iterable[float] = (), *, learns: bool = True) -> None:
+        """What is seen goes into ``seen``.
 
-    def classes(self, t: float) -> tuple[int, int]:
-        """Take in the time of the next turn; the class of its gap by pace, and when short."""
-        if self._last is None:
-            self._last = t
-            return len(PACES), len(CLOSE_MS)
-        gap, self._last = max(0.0, t - self._last), t
-        by_pace = bisect_right(PACES, gap / median(self._gaps))
-        milliseconds = round(1000 * gap, 3)
-        if milliseconds >= _SLICE_MS:
-            self._gaps = [*self._gaps, gap][-_REMEMBERED:]
-        return by_pace, bisect_right(CLOSE_MS, milliseconds)
-
-
-class StageClock:
-    """Counts the turns since a stage began."""
-
-    def __init__(self) -> None:
+        ``gaps``: between turns of the same hands, seconds, which tell of their usual pace; those
+        that are seen now are added if it ``learns``.
+        """
+        self.gaps = deque([gap for gap in gaps if _tells_pace(gap)] or [_USUAL_S], _REMEMBERED)
+        """The last between turns that tell of the pace."""
+        self._usual = median(self.gaps)
+        self._learns = learns
+        self._seen = seen
+        self._count = 0
         self._stage: int | None = None
         self._since = 0
+        self._last = 0.0
 
-    def tick(self, stage: int) -> tuple[int, int]:
-        """A turn in this stage (0 to 7): number of the stage's name, turns since it began."""
+    def look(self, turn: int, t: float, stage: int) -> None:
+        """Write down what is seen of the next turn, in the course of a stage (0 to 7)."""
+        seen, i = self._seen, self._count
         self._since = 0 if stage != self._stage else min(2, self._since + 1)
         self._stage = stage
-        return _NAMES[stage], self._since
+        seen.turns[i], seen.stages[i], seen.since[i] = turn, _NAMES[stage], self._since
+        seen.paces[i], seen.close[i] = len(PACES), len(CLOSE_MS)
+        if i:
+            self._look_at_gap(i, max(0.0, t - self._last))
+        self._last = t
+        self._count += 1
+
+    def _look_at_gap(self, i: int, gap: float) -> None:
+        seen, by_pace = self._seen, gap / self._usual
+        seen.paces[i] = bisect_right(PACES, by_pace)
+        seen.close[i] = bisect_right(CLOSE_MS, _milliseconds(gap))
+        face, before = (turn_face(int(turn)) for turn in seen.turns[[i, i - 1]])
+        if self._since and before not in (face, OPPOSITE[face]):
+            seen.tempos[i] = 1 + bisect_right(TEMPOS, by_pace)
+        if self._learns and _tells_pace(gap):
+            self.gaps.append(gap)
+            self._usual = median(self.gaps)
+
+
+def _milliseconds(gap: float) -> float:
+    return round(1000 * gap, 3)
+
+
+def _tells_pace(gap: float) -> bool:
+    return _milliseconds(gap) >= _SLICE_MS
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,12 +137,10 @@ class SolvePart:
 def observe(part: SolvePart) -> Seen:
     """All that is seen of a solve, or of a part of it."""
     seen = room_for(len(part.turns))
-    pace, clock = Pace(), StageClock()
-    rows = zip(part.turns, part.times, part.stages, strict=True)
-    for i, (turn, t, stage) in enumerate(rows):
-        seen.turns[i] = turn
-        seen.stages[i], seen.since[i] = clock.tick(stage)
-        seen.paces[i], seen.close[i] = pace.classes(t)
+    gaps = [later - t for t, later in pairwise(part.times)]
+    observer = Observer(seen, gaps, learns=False)
+    for turn, t, stage in zip(part.turns, part.times, part.stages, strict=True):
+        observer.look(turn, t, stage)
     for i, (before, after) in enumerate(pairwise(part.attitudes), start=1):
         seen.turned[i] = turned_between(before, after)
     for i, holding in part.stated.items():

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-__all__ = ["LEFT_HANDED", "OTHERWISE", "RIGHT_HANDED", "Habits"]
+__all__ = ["LEFT_HANDED", "OTHERWISE", "RIGHT_HANDED", "UNPLANNED", "Habits"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,9 +21,9 @@ class Habits:
     backwards: bool = False
     """Other last-layer sequences are known than usual: those that undo the usual ones, wherever
     one of them settles the case."""
-    plans_grip: bool = True
-    """The cube is held as costs least for all turns that belong together. Else the first side face
-    is brought to either hand, whatever comes after it."""
+    grip_ahead: int = 99
+    """The cube is held as costs least for so many of the turns that belong together. 0: the first
+    side face is brought to either hand, whatever comes after it."""
     # Hands, seconds.
     turn_s: float = 0.16
     """Median time of an easy quarter turn in a running sequence."""
@@ -90,6 +90,9 @@ class Habits:
 RIGHT_HANDED: Final = Habits()
 """A right-handed solver of about 20 s; the default."""
 
+UNPLANNED: Final = Habits(name="right-handed, plans no grip", grip_ahead=0)
+"""The same solver, but for the way to choose a grip."""
+
 LEFT_HANDED: Final = Habits(
     name="left-handed",
     left_handed=True,
@@ -109,7 +112,7 @@ OTHERWISE: Final = Habits(
     name="otherwise",
     left_handed=True,
     backwards=True,
-    plans_grip=False,
+    grip_ahead=0,
     p_wide_for_layer=0.01,
     p_rotate_for_case=0.5,
     turn_s=0.22,
@@ -119,5 +122,5 @@ OTHERWISE: Final = Habits(
     p_one_look_orient=0.5,
     p_one_look_permute=0.5,
 )
-"""A left-handed two-look solver who rotates much, plans no grip and knows other sequences: unlike
-the others in kind, for trying what was learned from them."""
+"""A left-handed two-look solver who rotates much, plans no grip and knows other sequences: for
+trying what was learned from others."""

@@ -202,8 +202,8 @@ class Hands:
             self.make(move)
 
     def _choose_grip(self, fixed: Sequence[int]) -> None:
-        if self.habits.plans_grip:
-            self._cheapest_grip(fixed)
+        if self.habits.grip_ahead:
+            self._cheapest_grip(fixed[: self.habits.grip_ahead])
         else:
             self._bring_first_side(fixed)
 
