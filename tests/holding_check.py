@@ -131,7 +131,7 @@ def live(title: str, solves: Sequence[VirtualSolve], model: HoldingModel) -> Non
             _ = follower.held
             took.append(1000 * (time.perf_counter() - began))
             recent = follower.recent()
-            recent = solver.believed(recent, stage_name_numbers([stage]) * len(recent))
+            recent = solver.believed(recent, stage_name_numbers([stage]) * len(recent), live=True)
             now.add([stage], recent[-1:], truth[i : i + 1])
             if i >= 2:
                 later.add([part.stages[i - 2]], recent[:1], truth[i - 2 : i - 1])

@@ -24,6 +24,7 @@ from livecube.holding.acquaintance import Acquaintance, Worth, surprise  # noqa:
 from livecube.holding.adapting import adapted  # noqa: E402
 from livecube.holding.counting import GRIPS, GROUPS  # noqa: E402
 from livecube.holding.inference import HoldingModel, read_solve  # noqa: E402
+from livecube.holding.live import LiveHolding  # noqa: E402
 from livecube.holding.observations import stage_name_numbers  # noqa: E402
 from livecube.virtual.habits import LEFT_HANDED, RIGHT_HANDED, UNPLANNED, Habits  # noqa: E402
 
@@ -57,6 +58,18 @@ class Readings(NamedTuple):
     surprises: Array
     grip: str
     """How this solver is likeliest to choose a grip."""
+
+
+def readings(
+    groups: Sequence[int],
+    sure: Sequence[float],
+    right: Sequence[bool],
+    surprises: Sequence[float],
+    solver: Acquaintance,
+) -> Readings:
+    believed = np.clip(sure, 1e-9, 1 - 1e-9)
+    odds = np.log(believed / (1 - believed))
+    return Readings(np.array(groups), odds, np.array(right), np.array(surprises), solver.grip)
 
 
 def stranger(seed: int) -> Habits:
@@ -101,15 +114,30 @@ def read(
         right += (reading.held.argmax(axis=1) == np.array(true_holdings(done))).tolist()
         if (surprising := surprise(reading, names)) is not None:
             surprises.append(surprising)
-    believed = np.clip(sure, 1e-9, 1 - 1e-9)
-    odds = np.log(believed / (1 - believed))
-    return Readings(
-        np.array(groups),
-        odds,
-        np.array(right),
-        np.array(surprises),
-        model.grips[solver.kinds.argmax()],
-    )
+    return readings(groups, sure, right, surprises, solver)
+
+
+def read_live(
+    solves: Sequence[VirtualSolve], model: HoldingModel, met: Sequence[VirtualSolve]
+) -> Readings:
+    """The same, turn by turn."""
+    groups, sure, right = list[int](), list[float](), list[bool]()
+    solver, follower = Acquaintance(model), LiveHolding(model)
+    for done in met:
+        solver.read(true_part(done))
+    for done in solves:
+        part = true_part(done)
+        follower.kinds = solver.kinds
+        follower.begin()
+        rows = zip(part.turns, part.times, part.stages, true_holdings(done), strict=True)
+        for turn, t, stage, truth in rows:
+            follower.turn(turn, t, stage, part.cross if stage else -1)
+            held = follower.recent()[-1]
+            sure.append(float(held.max()))
+            right.append(bool(held.argmax() == truth))
+        groups += [GROUPS[name] for name in stage_name_numbers(part.stages)]
+        solver.read(part)
+    return readings(groups, sure, right, [], solver)
 
 
 def like(solvers: Sequence[Readings]) -> tuple[float, float, float]:
@@ -139,7 +167,7 @@ def _fit(odds: Array, right: Array) -> tuple[float, float, float]:
     for _ in range(30):
         share = 1 / (1 + np.exp(-(columns @ line)))
         curvature = (columns * (share * (1 - share))[:, None]).T @ columns
-        line = line + np.linalg.solve(curvature, columns.T @ (right - share))
+        line = line + np.linalg.solve(curvature + 1e-3 * np.eye(2), columns.T @ (right - share))
     likely = np.where(right, share, 1 - share)
     return float(line[0]), float(line[1]), float(np.log(likely).sum())
 
@@ -152,18 +180,19 @@ def main() -> None:
         for first, habits in KNOWN.items()
     ]
     print(f"known: {like(known)}")
-    strangers, own = list[Readings](), list[Readings]()
+    strangers, live, own = list[Readings](), list[Readings](), list[Readings]()
     for number in range(STRANGERS):
         seeds = range(10_000 * number, 10_000 * number + SOLVES + LEARNED_FROM)
         solves = list(virtual_solves(seeds, stranger(1_000 + number)))
         first, others = solves[:LEARNED_FROM], solves[LEARNED_FROM:]
         strangers.append(read(others, model, first))
+        live.append(read_live(others, model, first))
         learned = adapted(counts, [true_part(done) for done in first], np.random.default_rng(0))
         own.append(read(others, HoldingModel.own(learned)))
     print(f"strangers: {like(strangers)}")
-    for grip in GRIPS:
-        those = [readings for readings in (*strangers, *own) if readings.grip == grip]
-        print(f"worth, {grip} ({len(those)}): {worth(those)}")
+    for title, read_so in (("worth", [*strangers, *own]), ("worth live", live)):
+        for grip in GRIPS:
+            print(f"{title}, {grip}: {worth([its for its in read_so if its.grip == grip])}")
 
 
 if __name__ == "__main__":

@@ -1,7 +1,7 @@
 """Whose hands they are, and how far a reading of them is believed: not as far with a stranger.
 
-Which hand is the stronger does not change from solve to solve, so each is read by what is known
-from those before it.
+Which hand is the stronger, and whether grips are planned, does not change from solve to solve, so
+each is read by what is known from those before it.
 
 The model is as sure as it may be about people who do what was counted. Others it reads less well
 and just as surely. What tells them apart are the turns of the last layer, where people know most
@@ -90,8 +90,21 @@ _WORTH: Final = {
         Worth(-0.21, 0.34, -3.0, 10.0),
     ),
 }
-"""With strangers, by how they choose a grip, and by group of stages; about as much when something
-was learned from their solves."""
+"""With strangers, in hindsight, by how they choose a grip, and by group of stages; about as much if
+something was learned from their solves."""
+_WORTH_LIVE: Final = {
+    "planned": (
+        Worth(0.11, 1.06, -3.0, 2.5),
+        Worth(-0.04, 1.03, -3.0, 10.0),
+        Worth(-0.34, 0.46, -3.0, 8.0),
+    ),
+    "unplanned": (
+        Worth(-0.31, 0.81, -3.0, 2.5),
+        Worth(-0.23, 0.59, -3.0, 2.5),
+        Worth(-0.39, 0.47, -3.0, 8.0),
+    ),
+}
+"""The same at the turn itself."""
 
 
 class Acquaintance:
@@ -101,7 +114,7 @@ class Acquaintance:
         self.kinds: Array = np.zeros(len(model.kinds))
         """Which kind of solver this is, of those that the model knows, as logarithms of weights."""
         self._model = model
-        self._worth = [_WORTH[grip] for grip in model.grips]
+        self._grips = model.grips
         self._solves = 0
         self._surprise = 0.0
 
@@ -116,6 +129,11 @@ class Acquaintance:
         odds = known.likelihood(mean, self._solves) - strange.likelihood(mean, self._solves)
         return 1 / (1 + exp(min(odds, 700.0)))
 
+    @property
+    def grip(self) -> str:
+        """How this person is likeliest to choose a grip (``counting.GRIPS``)."""
+        return self._grips[int(self.kinds.argmax())]
+
     def read(self, part: SolvePart) -> Reading:
         """Read a solve that is over; it counts already for how far it is believed itself."""
         reading = read_solve(part, self._model, self.kinds)
@@ -129,10 +147,11 @@ class Acquaintance:
             return reading  # it was not worked out from the turns alone
         return replace(reading, held=self.believed(reading.held, names))
 
-    def believed(self, held: Array, names: Sequence[int]) -> Array:
+    def believed(self, held: Array, names: Sequence[int], *, live: bool = False) -> Array:
         """How likely each holding is, (turns, 24), as far as the model is to be believed.
 
-        ``names``: number of the name of each turn's stage.
+        ``names``: number of the name of each turn's stage; ``live``: nothing was known of what
+        came later.
         """
         if not len(held):
             return held
@@ -140,8 +159,9 @@ class Acquaintance:
         sure = np.clip(top, 1e-9, 1 - 1e-9)
         odds, groups = np.log(sure / (1 - sure)), np.array([GROUPS[name] for name in names])
         worth = np.zeros(len(held))
-        for share, its in zip(weighed(self.kinds), self._worth, strict=True):
-            right = np.stack([of_group.right(odds) for of_group in its])
+        by_grip = _WORTH_LIVE if live else _WORTH
+        for share, grip in zip(weighed(self.kinds), self._grips, strict=True):
+            right = np.stack([of_group.right(odds) for of_group in by_grip[grip]])
             worth += share * right[groups, np.arange(len(held))]
         worth = np.minimum(top, worth)
         worth = (1 - self.stranger) * top + self.stranger * worth

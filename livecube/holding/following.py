@@ -136,7 +136,7 @@ class HoldingFollower:
         held = self._live.held
         if self._live.from_turns_alone:
             stage = stage_name_numbers([min(_LAST_STAGE, self._stages)])
-            held = self._acquaintance.believed(held[None], stage)[0]
+            held = self._acquaintance.believed(held[None], stage, live=True)[0]
         best = int(held.argmax())
         return HOLDINGS[best], float(held[best])
 
