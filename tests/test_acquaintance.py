@@ -15,7 +15,7 @@ from hypothesis.extra.numpy import arrays
 from livecube.edges.holding_file import shipped_counts
 from livecube.holding.acquaintance import Acquaintance
 from livecube.holding.inference import HoldingModel, read_solve
-from livecube.virtual.habits import LEFT_HANDED, OTHERWISE, RIGHT_HANDED, Habits
+from livecube.virtual.habits import LEFT_HANDED, OTHERWISE, RIGHT_HANDED, UNPLANNED, Habits
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -64,6 +64,11 @@ def test_which_hand_is_the_stronger_is_known_from_the_solves_before() -> None:
         known += (solver.read(part).held.argmax(axis=1) == truth)[late].tolist()
         alone += (read_solve(part, TRAINED).held.argmax(axis=1) == truth)[late].tolist()
     assert np.mean(known) > np.mean(alone) + 0.04
+
+
+def test_who_plans_no_grip_is_recognised_though_a_stranger() -> None:
+    assert met(RIGHT_HANDED, 10).grip == met(LEFT_HANDED, 10).grip == "planned"
+    assert met(UNPLANNED, 10).grip == met(OTHERWISE, 20).grip == "unplanned"
 
 
 def test_somebody_else_at_the_cube_is_soon_recognised() -> None:

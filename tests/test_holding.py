@@ -99,6 +99,20 @@ def test_slices_are_told_from_two_turns_by_time() -> None:
     assert "M" in written(replace(slow, times=[0.0, 0.3, 0.31, 0.6]))
 
 
+def test_how_long_its_turns_took_tells_what_was_in_front() -> None:
+    """Turns in front take a finger out of its place."""
+    part = replace(reported("R U R' U' R U R'", 0.0, PAIR), stated={})
+    side = part.turns[0] // 3
+
+    def at_a_side(side_s: float, upper_s: float) -> float:
+        times = np.cumsum([side_s if turn // 3 == side else upper_s for turn in part.turns])
+        held = read_solve(replace(part, times=times.tolist()), TRAINED).held
+        return float(sum(held[2, i] for i, h in enumerate(HOLDINGS) if h.hand_face(side) in (1, 3)))
+
+    assert at_a_side(0.16, 0.16) > 0.8
+    assert at_a_side(0.26, 0.16) < 0.5
+
+
 def attitude(holding: int, sway: float = 0.0, drift: float = 0.0) -> Quaternion:
     """How a cube that is held so stands in space, tilted forwards and turned on the spot (rad)."""
     held = HOLDINGS[holding]
