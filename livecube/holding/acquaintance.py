@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from livecube.holding.inference import HoldingModel, Reading
     from livecube.holding.observations import SolvePart
 
-__all__ = ["FEWEST_TURNS", "LIKE", "USUAL", "Acquaintance", "Like", "surprise"]
+__all__ = ["FEWEST_TURNS", "LIKE", "USUAL", "Acquaintance", "Like", "Worth", "surprise"]
 
 USUAL: Final = 1.15
 """So many nats a turn of the last layer is unexpected with people who were counted."""
