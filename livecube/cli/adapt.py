@@ -27,7 +27,7 @@ _FEW = 5
 def adapt(logs: tuple[Path, ...], forget: bool) -> None:
     """Learn from LOGS of your own solves how you hold the cube and turn it.
 
-    Nobody has to say how it was held. Twenty solves make a difference; what was learned before is
+    Nobody has to say how it was held. The more solves, the better; what was learned before is
     replaced. From then on replay, write and live hints reckon with your own habits.
     """
     from livecube.edges.holding_file import forget_own_counts, keep_own_counts
