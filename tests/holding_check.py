@@ -31,7 +31,7 @@ from livecube.holding.adapting import adapted  # noqa: E402
 from livecube.holding.inference import HoldingModel, read_solve  # noqa: E402
 from livecube.holding.live import LiveHolding  # noqa: E402
 from livecube.holding.observations import STAGES, stage_name_numbers  # noqa: E402
-from livecube.virtual.habits import LEFT_HANDED, OTHERWISE, RIGHT_HANDED, Habits  # noqa: E402
+from livecube.virtual.habits import LEFT_HANDED, OTHERWISE, RIGHT_HANDED, SHORT_SIGHTED  # noqa: E402
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -43,22 +43,6 @@ if TYPE_CHECKING:
 NAMED = np.array((0, 1, 1, 1, 1, 2, 3, 4))
 BINS = np.arange(0.0, 1.0, 0.1)
 KINDS = ("face", "wide", "slice")
-
-
-SHORT_SIGHTED = Habits(
-    name="short-sighted",
-    backwards=True,
-    grip_ahead=3,
-    rotation_cost=1.0,
-    front_cost=2.2,
-    p_wide_for_layer=0.2,
-    p_rotate_for_case=0.3,
-    turn_s=0.2,
-    p_longer_pair=0.5,
-    p_one_look_orient=0.6,
-    p_one_look_permute=0.6,
-)
-"""Chooses a grip in a way that nobody counted, and knows other sequences."""
 
 
 @dataclass

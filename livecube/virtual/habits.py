@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-__all__ = ["LEFT_HANDED", "OTHERWISE", "RIGHT_HANDED", "UNPLANNED", "Habits"]
+__all__ = ["LEFT_HANDED", "OTHERWISE", "RIGHT_HANDED", "SHORT_SIGHTED", "UNPLANNED", "Habits"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,3 +124,19 @@ OTHERWISE: Final = Habits(
 )
 """A left-handed two-look solver who rotates much, plans no grip and knows other sequences: for
 trying what was learned from others."""
+
+SHORT_SIGHTED: Final = Habits(
+    name="short-sighted",
+    backwards=True,
+    grip_ahead=3,
+    rotation_cost=1.0,
+    front_cost=2.2,
+    p_wide_for_layer=0.2,
+    p_rotate_for_case=0.3,
+    turn_s=0.2,
+    p_longer_pair=0.5,
+    p_one_look_orient=0.6,
+    p_one_look_permute=0.6,
+)
+"""A right-handed solver who looks three turns ahead for a grip and knows other sequences, for the
+same."""
