@@ -20,7 +20,7 @@ keep_compiled_code()
 from holding_truth import true_holdings, true_part, virtual_solves  # noqa: E402
 
 from livecube.edges.holding_file import shipped_counts  # noqa: E402
-from livecube.holding.acquaintance import Acquaintance, Worth, surprise  # noqa: E402
+from livecube.holding.acquaintance import Acquaintance, Worth, log_odds, surprise  # noqa: E402
 from livecube.holding.adapting import adapted  # noqa: E402
 from livecube.holding.counting import GRIPS, GROUPS  # noqa: E402
 from livecube.holding.inference import HoldingModel, read_solve  # noqa: E402
@@ -67,8 +67,7 @@ def readings(
     surprises: Sequence[float],
     solver: Acquaintance,
 ) -> Readings:
-    believed = np.clip(sure, 1e-9, 1 - 1e-9)
-    odds = np.log(believed / (1 - believed))
+    odds = log_odds(np.array(sure))
     return Readings(np.array(groups), odds, np.array(right), np.array(surprises), solver.grip)
 
 
@@ -162,7 +161,10 @@ def worth(solvers: Sequence[Readings]) -> list[Worth]:
 
 
 def _fit(odds: Array, right: Array) -> tuple[float, float, float]:
-    """Logistic regression by Newton's method: a, b, and how likely what happened is then."""
+    """Logistic regression by Newton's method: a, b, and how likely what happened is then.
+
+    Where all odds lie beyond a bound, only the ridge makes the line definite.
+    """
     columns, line = np.stack([np.ones(len(odds)), odds], axis=1), np.zeros(2)
     for _ in range(30):
         share = 1 / (1 + np.exp(-(columns @ line)))

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 import platformdirs
 
 from livecube.errors import UsageError
+from livecube.holding.counting import GRIPS
 from livecube.holding.counts_text import counts_text, parse_counts
 from livecube.holding.inference import HoldingModel
 
@@ -25,7 +26,6 @@ __all__ = [
     "shipped_counts",
 ]
 
-_SHIPPED: Final = ("counts_planned.json", "counts_unplanned.json")
 _OWN: Final = "holding.json"
 
 
@@ -40,7 +40,8 @@ def own_counts_file() -> Path:
 def shipped_counts() -> tuple[Counts, ...]:
     """The counts that come with livecube: of hands that plan their grip, and of others."""
     folder = files("livecube.holding")
-    return tuple(parse_counts((folder / name).read_text(encoding="utf-8")) for name in _SHIPPED)
+    files_by_grip = (folder / f"counts_{grip}.json" for grip in GRIPS)
+    return tuple(parse_counts(file.read_text(encoding="utf-8")) for file in files_by_grip)
 
 
 def holding_model() -> HoldingModel:

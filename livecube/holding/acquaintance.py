@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from livecube.holding.inference import HoldingModel, Reading
     from livecube.holding.observations import SolvePart
 
-__all__ = ["FEWEST_TURNS", "LIKE", "USUAL", "Acquaintance", "Like", "Worth", "surprise"]
+__all__ = ["FEWEST_TURNS", "LIKE", "USUAL", "Acquaintance", "Like", "Worth", "log_odds", "surprise"]
 
 USUAL: Final = 1.15
 """So many nats a turn of the last layer is unexpected with people who were counted."""
@@ -63,7 +63,7 @@ after some three solves, and a stranger's odd solve changes nothing."""
 
 
 class Worth(NamedTuple):
-    """What the model is worth: how much it is to be believed if it is so sure."""
+    """What the model is worth: it is right with the log odds a + b × those that it believes in."""
 
     a: float
     b: float
@@ -71,11 +71,6 @@ class Worth(NamedTuple):
     """Log odds; to be less sure says no more."""
     most: float
     """To be surer says no more."""
-
-    def right(self, odds: Array) -> Array:
-        """How likely the model is right that believes in these log odds."""
-        share: Array = 1 / (1 + np.exp(-(self.a + self.b * np.clip(odds, self.least, self.most))))
-        return share
 
 
 _WORTH: Final = {
@@ -114,7 +109,9 @@ class Acquaintance:
         self.kinds: Array = np.zeros(len(model.kinds))
         """Which kind of solver this is, of those that the model knows, as logarithms of weights."""
         self._model = model
-        self._grips = model.grips
+        self._worth, self._worth_live = (
+            np.array([by_grip[grip] for grip in model.grips]) for by_grip in (_WORTH, _WORTH_LIVE)
+        )
         self._solves = 0
         self._surprise = 0.0
 
@@ -132,7 +129,7 @@ class Acquaintance:
     @property
     def grip(self) -> str:
         """How this person is likeliest to choose a grip (``counting.GRIPS``)."""
-        return self._grips[int(self.kinds.argmax())]
+        return self._model.grips[int(self.kinds.argmax())]
 
     def read(self, part: SolvePart) -> Reading:
         """Read a solve that is over; it counts already for how far it is believed itself."""
@@ -156,20 +153,25 @@ class Acquaintance:
         if not len(held):
             return held
         top = held.max(axis=1)
-        sure = np.clip(top, 1e-9, 1 - 1e-9)
-        odds, groups = np.log(sure / (1 - sure)), np.array([GROUPS[name] for name in names])
-        worth = np.zeros(len(held))
-        by_grip = _WORTH_LIVE if live else _WORTH
-        for share, grip in zip(weighed(self.kinds), self._grips, strict=True):
-            right = np.stack([of_group.right(odds) for of_group in by_grip[grip]])
-            worth += share * right[groups, np.arange(len(held))]
-        worth = np.minimum(top, worth)
-        worth = (1 - self.stranger) * top + self.stranger * worth
+        groups = [GROUPS[name] for name in names]
+        by_kind = (self._worth_live if live else self._worth)[:, groups]
+        a, b, least, most = np.moveaxis(by_kind, -1, 0)
+        right = 1 / (1 + np.exp(-(a + b * np.clip(log_odds(top), least, most))))
+        worth = np.minimum(top, weighed(self.kinds) @ right)
+        stranger = self.stranger
+        worth = (1 - stranger) * top + stranger * worth
         # As if, now and then, the turns had said nothing: the likeliest stays the likeliest.
         even = 1 / held.shape[1]
         share = np.clip((worth - even) / np.maximum(top - even, 1e-9), 0.0, 1.0)[:, None]
         mixed: Array = share * held + (1 - share) * even
         return mixed
+
+
+def log_odds(sure: Array) -> Array:
+    """Of probabilities from 0 to 1; never infinite."""
+    within = np.clip(sure, 1e-9, 1 - 1e-9)
+    odds: Array = np.log(within / (1 - within))
+    return odds
 
 
 def surprise(reading: Reading, names: Sequence[int]) -> float | None:

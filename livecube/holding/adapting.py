@@ -6,6 +6,7 @@ been, and counted as if they had been; what was counted so far makes the next dr
 
 from __future__ import annotations
 
+from operator import itemgetter
 from typing import TYPE_CHECKING, Final
 
 from livecube.holding.inference import drawn_paths, evidence
@@ -32,7 +33,7 @@ _AGAIN: Final = 2
 be believed for having been learned."""
 
 ROUNDS: Final = 3 * _AGAIN
-"""How often ``step`` is called."""
+"""How often ``step`` is called, at most."""
 
 
 def adapted(
@@ -48,13 +49,13 @@ def adapted(
     they foretell each half of the solves better than what was learned from the other half.
     """
     candidates = [its for counts in kinds for its in (counts, counts.mirrored())]
-    others = max(candidates, key=lambda its: _foretold(its, solves))
+    foretold = ((_foretold(its, solves), its) for its in candidates)
+    by_others, others = max(foretold, key=itemgetter(0))
     halves = solves[::2], solves[1::2]
-    foretold = sum(
+    by_learning = sum(
         _foretold(_learned(others, one, rng, step), other) for one, other in (halves, halves[::-1])
     )
-    mine = _learned(others, solves, rng, step)
-    return mine if foretold > _foretold(others, solves) else others
+    return _learned(others, solves, rng, step) if by_learning > by_others else others
 
 
 def _foretold(counts: Counts, solves: Sequence[SolvePart]) -> float:
@@ -68,11 +69,10 @@ def _learned(
     rng: np.random.Generator,
     step: Callable[[int], None],
 ) -> Counts:
-    prior = others.weakened(_WORTH)
     mine = others
     for _ in range(_AGAIN):
         likely = likelihoods(mine)
-        mine = prior.weakened(1.0)
+        mine = others.weakened(_WORTH)
         for part in solves:
             seen = observe(part)
             for path in drawn_paths(part, likely, rng, _DRAWS):

@@ -30,14 +30,13 @@ __all__ = [
     "Rows",
     "Seen",
     "advance",
-    "carried",
+    "besides",
     "forward",
     "gaps",
     "is_slice",
     "room_for",
     "rows_for",
     "seen_as",
-    "tempo",
 ]
 
 _MOST: Final = 1536
@@ -208,29 +207,21 @@ def seen_as(kind: int, holding: int, turn: int) -> int:
 
 
 @numba.njit(cache=True)
-def tempo(node: int, move: int, rotated: Array, ratios: Array) -> float:
-    """By how much likelier the gap before a turn is before this move than before any.
+def besides(
+    node: int, holding: int, move: int, after: int, rotated: Array, ratios: Array, turned: Array
+) -> float:
+    """By how much likelier a move makes what is seen besides its turn: the gap, and the gyroscope.
 
-    ``ratios``: the same by move. Where the hands rotated meanwhile (the nodes ``rotated``), the gap
-    says nothing of the move.
+    ``ratios``: of the gap before the turn, by move; ``turned``: what a gyroscope says of this turn.
+    Where the hands rotated before the move (the nodes ``rotated``), the gap says nothing of it, and
+    the rotation of the core has been reckoned with already.
     """
     if node == rotated[0] or node == rotated[1]:
         return 1.0
-    ratio: float = ratios[move]
-    return ratio
-
-
-@numba.njit(cache=True)
-def carried(node: int, holding: int, after: int, rotated: Array, turned: Array) -> float:
-    """By how much likelier it is what a gyroscope says if the move turned the core.
-
-    ``turned``: what it says of this turn. Where the hands rotated before the move (the nodes
-    ``rotated``), the rotation has been reckoned with already.
-    """
-    if holding == after or node == rotated[0] or node == rotated[1]:
-        return 1.0
-    carried: float = turned[BETWEEN[holding, after]] / turned[0]
-    return carried
+    likelier: float = ratios[move]
+    if holding != after:
+        likelier *= turned[BETWEEN[holding, after]] / turned[0]
+    return likelier
 
 
 @numba.njit(cache=True)
@@ -251,8 +242,7 @@ def _move(t: int, seen: Seen, likely: Likelihoods, best: bool, rows: Rows) -> No
             after = HELD_AFTER[holding, move]
             key = after * nodes + likely.follow[node, move]
             weight = rest_weights[i] * likely.moves[node, move] * apart
-            weight *= tempo(node, move, rotated, ratios)
-            weight *= carried(node, holding, after, rotated, turned)
+            weight *= besides(node, holding, move, after, rotated, ratios, turned)
             count = _put(key, weight, best, where, keys, weights, count)
     if together > 0.0:
         rest_keys, rest_weights = rows.rest_keys[t - 1], rows.rest_weights[t - 1]
@@ -264,8 +254,7 @@ def _move(t: int, seen: Seen, likely: Likelihoods, best: bool, rows: Rows) -> No
             after = HELD_AFTER[holding, move]
             key = after * nodes + likely.follow[node, move]
             weight = rest_weights[i] * likely.moves[node, move]
-            weight *= tempo(node, move, rotated, ratios)
-            weight *= carried(node, holding, after, rotated, turned)
+            weight *= besides(node, holding, move, after, rotated, ratios, turned)
             weight *= together / rows.scales[t - 1]
             count = _put(key, weight, best, where, keys, weights, count)
     for i in range(count):

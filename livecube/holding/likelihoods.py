@@ -66,7 +66,7 @@ class Likelihoods(NamedTuple):
         return self._replace(rotations=rotations, moves=moves, follow=follow, tempos=tempos)
 
 
-def likelihoods(counts: Counts, trust: tuple[float, ...] = TRUST) -> Likelihoods:
+def likelihoods(counts: Counts) -> Likelihoods:
     """Smooth counts: what was hardly seen leans on what is like it.
 
     Moves by the method of Witten and Bell (1991), each context on the one without its first
@@ -74,7 +74,7 @@ def likelihoods(counts: Counts, trust: tuple[float, ...] = TRUST) -> Likelihoods
     """
     rows = {**counts.moves, **_unfamiliar(counts)}
     nodes = _nodes(rows)
-    exponents = np.array([trust[context[0]] for context in nodes])
+    exponents = np.array([TRUST[context[0]] for context in nodes])
     return Likelihoods(
         _rotations(counts.rotations),
         _moves(rows, nodes) ** exponents[:, None],

@@ -11,7 +11,7 @@ import numba
 import numpy as np
 
 from livecube.holding.attitude import BETWEEN
-from livecube.holding.kernel import carried, gaps, is_slice, seen_as, tempo
+from livecube.holding.kernel import besides, gaps, is_slice, seen_as
 from livecube.holding.moves import HELD_AFTER, ROTATED, SEEN_AS_SLICE
 
 if TYPE_CHECKING:
@@ -63,8 +63,8 @@ def _back_to_rest(
                 move = seen_as(kind, holding, turn)
             held_after = HELD_AFTER[holding, move]
             to = held_after * nodes + likely.follow[node, move]
-            share = likely.moves[node, move] * tempo(node, move, rotated, ratios)
-            share *= carried(node, holding, held_after, rotated, turned)
+            share = likely.moves[node, move]
+            share *= besides(node, holding, move, held_after, rotated, ratios, turned)
             share *= beyond[to] * together if kind == 2 else after[to] * apart / scale
             total += share
             for report in range(1 + (kind == 2)):
@@ -165,8 +165,7 @@ def _moves_to(
                     rate = apart
                 after = HELD_AFTER[holding, move]
                 if after * nodes + likely.follow[node, move] == state:
-                    rate *= carried(node, holding, after, rotated, turned)
-                    rate *= tempo(node, move, rotated, ratios)
+                    rate *= besides(node, holding, move, after, rotated, ratios, turned)
                     choice[options] = weights[i] * likely.moves[node, move] * rate
                     what[options, 0], what[options, 1], what[options, 2] = first, i, move
                     options += 1
