@@ -1,16 +1,46 @@
-"""``livecube hands``: the model of the hands, as a file to begin one's own from."""
+"""``livecube hands``: the model of the hands, as a file to begin one's own from or as a table."""
 
 from __future__ import annotations
 
+import json
+
 import click
 
+from livecube.edges.automaton_file import load_hands
 from livecube.edges.hands_file import default_hands_text, hands_schema_text
+from livecube.errors import UsageError
+from livecube.hands.automaton import MOVES, NEVER, Automaton
 
 __all__ = ["hands"]
 
 
 @click.command()
 @click.option("--schema", is_flag=True, help="The JSON Schema of such a file instead.")
-def hands(schema: bool) -> None:
+@click.option("--table", is_flag=True, help="What each move costs in each state of the hands.")
+@click.option("--json", "as_json", is_flag=True, help="With --table: as JSON.")
+@click.option(
+    "--hands",
+    "name_or_path",
+    default="right",
+    metavar="right|left|FILE",
+    help="With --table: whose (default: right).",
+)
+def hands(schema: bool, table: bool, as_json: bool, name_or_path: str) -> None:
     """Print the usual seconds for moves; change a copy, and give it to --hands."""
-    click.echo(hands_schema_text() if schema else default_hands_text(), nl=False)
+    if table:
+        automaton = load_hands(name_or_path)
+        click.echo(json.dumps(automaton.to_json()) if as_json else _table_text(automaton))
+    elif as_json:
+        raise UsageError("--json goes with --table")
+    else:
+        click.echo(hands_schema_text() if schema else default_hands_text(), nl=False)
+
+
+def _table_text(automaton: Automaton) -> str:
+    """One line a state, milliseconds; a dot is a move that is never written there."""
+    head = "milliseconds".ljust(14) + "".join(str(move).rjust(5) for move in MOVES)
+    rows = [
+        name.ljust(14) + "".join("    ." if ms >= NEVER else f"{ms:5}" for ms in row)
+        for name, row in zip(automaton.state_names, automaton.seconds_ms.tolist(), strict=True)
+    ]
+    return "\n".join([head, *rows])

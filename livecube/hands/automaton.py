@@ -1,0 +1,290 @@
+"""How long the hands and eyes take: a finite automaton over written moves. Pure, numpy only.
+
+**Moves** are numbered ``3 * symbol + quarters - 1``, the symbols U L F R B D and then
+Uw Lw Fw Rw Bw Dw. A **state** is what the hands remember: the last move that is not a turn of
+U (or that a sequence began: *start*; or that the cube was rotated: *rotated*), and the turn of U
+behind it. A move costs ``seconds_ms[state, move]`` and leads to ``next[state, move]``. A change
+of holding costs ``rotation_ms`` and leads to *rotated*; each sequence begins in *start*.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+import numpy.typing as npt
+
+from livecube.cube.geometry import FACES, OPPOSITE
+from livecube.cube.holding import HOLDINGS, ROTATION_SYMBOLS, Move
+from livecube.cube.pieces import PIECES
+from livecube.errors import UsageError
+from livecube.hands.features import PLACES, WHERE
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from livecube.cube.holding import Holding
+    from livecube.hands.features import Behind, Features
+
+__all__ = ["MOVES", "NEVER", "Automaton", "Looking", "looking_ms", "make_automaton"]
+
+NEVER: Final = 1 << 28
+"""Milliseconds of a move that is never written; large, and a few of them still fit in int32."""
+
+MOVES: Final = tuple(
+    Move(face + wide, quarters) for wide in ("", "w") for face in FACES for quarters in (1, 2, 3)
+)
+_NAMES: Final = tuple(str(move) for move in MOVES)
+_U_TURNS: Final = ("", "U", "U2", "U'")
+_ROTATIONS: Final = tuple(Move(symbol, q) for symbol in ROTATION_SYMBOLS for q in (1, 2, 3))
+_BEGINNINGS: Final = ("start", "rotated")
+_STATES: Final = tuple(
+    (before, turned)
+    for before in (*_BEGINNINGS, *_NAMES[3:])
+    for turned in _U_TURNS
+    if not turned or before[:2] != "Uw"  # Uw U is never written
+)
+"""The last move that is not of U, and the turn of U behind it."""
+_STATE_NUMBER: Final = {state: number for number, state in enumerate(_STATES)}
+_HOLDING_NUMBER: Final = {holding: number for number, holding in enumerate(HOLDINGS)}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Looking:
+    """Milliseconds of looking before a sequence begins; :func:`looking_ms` adds them up."""
+
+    base_ms: int
+    corner_ms: npt.NDArray[np.int32]
+    """Shape (2, 24): by whether the sequence before moved it, and by the corner's place."""
+    edge_ms: npt.NDArray[np.int32]
+    """Shape (2, 24): likewise for an edge."""
+    corner_up_ms: npt.NDArray[np.int32]
+    """Shape (24,): what a keyhole corner costs more at each place (its cross colour is up)."""
+    technique_ms: Mapping[str, int]
+    """What a technique takes to see; those that are missing take nothing."""
+    table: Mapping[str, Any]
+    """All of it as ``livecube hands --table --json`` prints it, in seconds."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Automaton:
+    """The hands and eyes of one person; made by :func:`make_automaton`, never changed."""
+
+    seconds_ms: npt.NDArray[np.int32]
+    """Shape (states, 36): price of a move in a state, at least 1; ``NEVER``: it is not written."""
+    next: npt.NDArray[np.int16]
+    """Shape (states, 36): the state afterwards; −1 where the price is ``NEVER``."""
+    state_names: tuple[str, ...]
+    """``start``, ``rotated``, ``R``, ``R U'`` …"""
+    start: int
+    """The state in which every sequence begins."""
+    rotated: int
+    """The state behind a change of holding."""
+    rotation_ms: npt.NDArray[np.int32]
+    """Shape (24, 24): the cheapest sum of rotations from one holding to another."""
+    rotation_moves: tuple[tuple[tuple[Move, ...], ...], ...]
+    """The same as moves."""
+    single_rotation_ms: Mapping[str, int]
+    """Price of each of the nine rotations, by name."""
+    looking: Looking
+
+    def sequence_ms(self, moves: Iterable[Move]) -> int:
+        """Price of a written sequence that begins in ``start``.
+
+        ``NEVER`` if it has a move that is not written where it stands. Slices are not known.
+        Rotations in a row cost the cheapest sum that leads to the same holding. Bringing the
+        cross down at the end is not counted.
+        """
+        state, total = self.start, 0
+        turned: Holding | None = None
+        for move in moves:
+            if move.is_rotation:
+                turned = (turned or HOLDINGS[0]).after(move)
+                continue
+            if turned is not None:
+                total += int(self.rotation_ms[0, _HOLDING_NUMBER[turned]])
+                state, turned = self.rotated, None
+            number = _NAMES.index(str(move))
+            total += int(self.seconds_ms[state, number])
+            if total >= NEVER:
+                return NEVER
+            state = int(self.next[state, number])
+        return total + (0 if turned is None else int(self.rotation_ms[0, _HOLDING_NUMBER[turned]]))
+
+    def to_json(self) -> dict[str, Any]:
+        """The whole table, in seconds; null is never."""
+        written = self.seconds_ms < NEVER
+        return {
+            "moves": list(_NAMES),
+            "states": list(self.state_names),
+            "start": self.start,
+            "rotated": self.rotated,
+            "seconds": [
+                [ms / 1000 if known else None for ms, known in zip(row, knowns, strict=True)]
+                for row, knowns in zip(self.seconds_ms.tolist(), written.tolist(), strict=True)
+            ],
+            "next": [[to if to >= 0 else None for to in row] for row in self.next.tolist()],
+            "rotations": {name: ms / 1000 for name, ms in self.single_rotation_ms.items()},
+            "looking": dict(self.looking.table),
+        }
+
+
+def make_automaton(features: Features, source: str) -> Automaton:
+    """What the prices add up to.
+
+    Raises :class:`~livecube.errors.UsageError` that names ``source`` if a move would take no
+    time behind another.
+    """
+    price = np.array(
+        [features.turn[face] for face in FACES]
+        + [[ms + features.wide[face] for ms in features.turn[face]] for face in FACES]
+    ).ravel()
+    extra = np.zeros((len(_STATES), len(MOVES)), dtype=np.int64)
+    for line in features.behind:
+        extra[np.ix_(_fitting_states(line), _fitting_moves(line.moves[-1]))] = line.extra_ms
+    after = np.array([[_after(state, move) for move in _NAMES] for state in _STATES])
+    seconds = np.where(after >= 0, price + extra, NEVER)
+    if (seconds < 1).any():
+        state, move = np.argwhere(seconds < 1)[0].tolist()
+        raise UsageError(
+            f"{source}: {_NAMES[move]} behind {_state_name(_STATES[state])} comes to "
+            f"{seconds[state, move] / 1000:.3f} s; make its turn dearer or the extra smaller"
+        )
+    rotation_ms, rotation_moves = _rotations(features)
+    return Automaton(
+        seconds_ms=seconds.astype(np.int32),
+        next=after.astype(np.int16),
+        state_names=tuple(_state_name(state) for state in _STATES),
+        start=_STATE_NUMBER["start", ""],
+        rotated=_STATE_NUMBER["rotated", ""],
+        rotation_ms=rotation_ms,
+        rotation_moves=rotation_moves,
+        single_rotation_ms={
+            str(move): features.rotation[move.symbol][move.quarters - 1] for move in _ROTATIONS
+        },
+        looking=_looking(features),
+    )
+
+
+def _state_name(state: tuple[str, str]) -> str:
+    return " ".join(part for part in state if part)
+
+
+def _fits(move: str, token: str) -> bool:
+    """Whether a token names this move: a face stands for its wide turn too, ``*`` for all."""
+    wide = "w" if token[1:2] == "w" else ""
+    amount = token[1 + len(wide) :]
+    if move in _BEGINNINGS or token in _BEGINNINGS:
+        return move == token
+    same = move[0] == token[0] and (not wide or move[1:2] == "w")
+    return same and (amount == "*" or move.replace("w", "")[1:] == amount)
+
+
+def _fitting_moves(token: str) -> list[int]:
+    return [number for number, name in enumerate(_NAMES) if _fits(name, token)]
+
+
+def _fitting_states(line: Behind) -> list[int]:
+    if len(line.moves) == 3:
+        return [
+            number
+            for number, (before, turned) in enumerate(_STATES)
+            if turned and _fits(turned, line.moves[1]) and _fits(before, line.moves[0])
+        ]
+    return [
+        number
+        for number, (before, turned) in enumerate(_STATES)
+        if _fits(turned or before, line.moves[0])
+    ]
+
+
+def _after(state: tuple[str, str], move: str) -> int:
+    """Number of the state behind a move; −1 if it is never written."""
+    before, turned = state
+    last = turned or before
+    if last not in _BEGINNINGS:
+        if move[0] == last[0]:
+            return -1
+        opposite = OPPOSITE[FACES.index(move[0])] == FACES.index(last[0])
+        if opposite and "w" in move and "w" in last:
+            return -1
+    return _STATE_NUMBER[(before, move) if move in _U_TURNS else (move, "")]
+
+
+def _rotations(
+    features: Features,
+) -> tuple[npt.NDArray[np.int32], tuple[tuple[tuple[Move, ...], ...], ...]]:
+    """Cheapest sums of rotations between all holdings: milliseconds (24, 24) and moves.
+
+    Of equal sums the one of fewer rotations, then the first by its text.
+    """
+    best: list[list[tuple[int, int, str, tuple[Move, ...]]]] = []
+    for start in HOLDINGS:
+        ways = {start: (0, 0, "", ())}
+        for _ in range(4):  # no holding needs more: three half turns lead nowhere new
+            for holding, (ms, count, _text, moves) in list(ways.items()):
+                for move in _ROTATIONS:
+                    more = (*moves, move)
+                    text = " ".join(str(each) for each in more)
+                    price = ms + features.rotation[move.symbol][move.quarters - 1]
+                    to = holding.after(move)
+                    way: Any = (price, count + 1, text, more)
+                    if to not in ways or way[:3] < ways[to][:3]:
+                        ways[to] = way
+        best.append([ways[holding] for holding in HOLDINGS])
+    costs = np.array([[way[0] for way in row] for row in best], dtype=np.int32)
+    return costs, tuple(tuple(way[3] for way in row) for row in best)
+
+
+def _looking(features: Features) -> Looking:
+    eyes = features.eyes
+    where = [eyes[features.places[place]] for place in PIECES]
+    corner, edge = np.repeat(where[:8], 3), np.repeat(where[8:], 2)
+    moved = np.array([[eyes["stayed"]], [eyes["moved"]]])
+    up = np.zeros(24, dtype=np.int32)
+    up[[3 * PIECES.index(p) for p in PIECES[:8] if p[0] == "U"]] = eyes["keyhole_corner_up"]
+    return Looking(
+        base_ms=eyes["base"],
+        corner_ms=(eyes["corner"] + moved + corner).astype(np.int32),
+        edge_ms=(eyes["edge"] + moved + edge).astype(np.int32),
+        corner_up_ms=up,
+        technique_ms=dict(features.techniques),
+        table={
+            **{name: ms / 1000 for name, ms in eyes.items()},
+            "places": {
+                name: [place for place in PLACES if features.places[place] == name]
+                for name in WHERE
+            },
+            "techniques": {name: ms / 1000 for name, ms in features.techniques.items()},
+        },
+    )
+
+
+def looking_ms(
+    looking: Looking,
+    technique: str,
+    corners: Iterable[tuple[npt.ArrayLike, npt.ArrayLike]] = (),
+    edges: Iterable[tuple[npt.ArrayLike, npt.ArrayLike]] = (),
+) -> npt.NDArray[np.int64]:
+    """Expected milliseconds of looking before a sequence.
+
+    ``corners`` and ``edges`` are the target pieces that are not home, each as (place, moved):
+    the place as :mod:`livecube.search.coordinates` numbers it, the cross down and the hands'
+    front at F; moved: 1 if the sequence before left the piece elsewhere than it was. Both may
+    be arrays of one shape, for as many positions; the result has that shape.
+
+    Raises ``IndexError`` for a place that is none.
+    """
+    total = np.asarray(looking.base_ms + looking.technique_ms.get(technique, 0), dtype=np.int64)
+    for place, moved in corners:
+        total = total + looking.corner_ms[_index(moved), _index(place)]
+        if technique == "keyhole-corner":
+            total = total + looking.corner_up_ms[_index(place)]
+    for place, moved in edges:
+        total = total + looking.edge_ms[_index(moved), _index(place)]
+    return total
+
+
+def _index(values: npt.ArrayLike) -> npt.NDArray[np.intp]:
+    return np.asarray(values, dtype=np.intp)
