@@ -10,6 +10,7 @@ Exceptions are for a caller's or a user's mistake; bad bytes from a cube are dat
     ├── ProfileError       a profile cannot be read (file, line, reason)
     ├── RadioError         a cube cannot be found, connected or kept (trouble)
     ├── BrokerError        a broker cannot be reached, or does not let us (trouble)
+    ├── DrawingError       the screen cannot be drawn: a fault of ours (exit status 1)
     └── UsageError         a command or call asks for something that makes no sense
 
 Each message says what was wrong, where, and what to do.
@@ -24,6 +25,7 @@ __all__ = [
     "RADIO_TROUBLES",
     "BrokerError",
     "BrokerTrouble",
+    "DrawingError",
     "LivecubeError",
     "LogError",
     "NotationError",
@@ -130,6 +132,10 @@ class ProfileError(LivecubeError):
         self.file = file
         self.line = line
         self.reason = reason
+
+
+class DrawingError(LivecubeError):
+    """The screen cannot be drawn: a fault of ours, and no mistake of anybody else's."""
 
 
 class UsageError(LivecubeError):

@@ -31,10 +31,12 @@ from livecube.review.trying import (
     TryGivenUp,
     Trying,
     TryNews,
+    TryTurned,
 )
 from livecube.views.again_machine import again_json
-from livecube.views.again_screen import AgainBoard
+from livecube.views.again_screen import AgainScreen
 from livecube.views.again_text import again_line
+from livecube.views.board import Board
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -72,13 +74,13 @@ class Somebody:
         self.told += self.trying.begin(0.0)
 
     def turn(self, turns: Iterable[int], each_s: float = 0.25) -> list[TryNews]:
-        """What these turns bring."""
+        """What these turns bring, but for how the cube stands meanwhile."""
         new: list[TryNews] = []
         for turn in turns:
             self.t += each_s
             new += self.trying.feed(Turn(self.t, turn))
         self.told += new
-        return new
+        return [one for one in new if not isinstance(one, TryTurned)]
 
     def set_up(self) -> None:
         asked = next(one for one in reversed(self.told) if isinstance(one, SetUpAsked))
@@ -206,7 +208,7 @@ def test_set_ups_are_short_and_lead_there(moments: list[Moment], scrambler: Scra
 
 def test_everything_has_words(moments: list[Moment], scrambler: Scrambler) -> None:
     somebody = Somebody(moments[0], scrambler)
-    board = AgainBoard("solve 1")
+    board = Board(AgainScreen("solve 1"))
     console = Console(width=100, height=30, record=True, file=StringIO())
     somebody.turn([0])
     somebody.turn([2])
@@ -219,9 +221,9 @@ def test_everything_has_words(moments: list[Moment], scrambler: Scrambler) -> No
         assert json.loads(json.dumps(told)) == told
         seen.add(told["event"])
         board.take(news)
-        console.print(board)
+        console.print(board.shown)
         again_line(news)
-    assert seen == {"set-up", "setting-up", "ready", "tried", "anew"}
+    assert seen == {"set-up", "setting-up", "ready", "try-turn", "tried", "anew"}
     drawn = console.export_text()
     assert "The first turn starts the time." in drawn
     assert "as advised" in drawn

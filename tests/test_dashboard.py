@@ -490,7 +490,7 @@ def test_a_listener_survives_whatever_arrives(arriving: list[tuple[str, Any]]) -
         if arrived is not None and (line := arrived_line(desks, arrived, "12:00:00")) is not None:
             assert line.isprintable()
     with (console := Console(width=100, record=True, quiet=True)).capture():
-        console.print(desks_table(desks, 5, 100))
+        console.print(desks_table(desks.seen(), 5, 100))
 
 
 @pytest.mark.parametrize(
@@ -524,7 +524,7 @@ def test_a_listener_shows_several_desks_and_drops_what_comes_again(width: int) -
         desks.take(f"livecube/c/{message.name}", message.payload.encode())
     console = Console(width=width, color_system=None)
     with console.capture() as shown:
-        console.print(desks_table(desks, 10, width))
+        console.print(desks_table(desks.seen(), 10, width))
     lines = shown.get().splitlines()
     assert all(len(line) <= width for line in lines)
     first, second, third = lines[1:4]

@@ -12,7 +12,7 @@ import sys
 import time
 from datetime import UTC, datetime, timedelta
 from io import StringIO
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from click.testing import CliRunner
@@ -47,8 +47,9 @@ from livecube.edges.ticking import BeatSink
 from livecube.events import Reset, Turn
 from livecube.review.trying import SETTLE_S, SetUpAsked, SetUpGuided, TryGivenUp
 from livecube.scrambling.following import ScramblePath
+from livecube.views.board import Board
 from livecube.views.drill_machine import drill_json
-from livecube.views.drill_rounds_screen import BeatBoard, FingerBoard
+from livecube.views.drill_rounds_screen import BeatScreen, FingerScreen
 from livecube.views.drill_text import beat_lines, drill_line, fingers_sentence, span_text
 
 if TYPE_CHECKING:
@@ -382,9 +383,9 @@ def test_all_rounds_have_words_and_pictures() -> None:
     drill = FingerDrill(1)
     TOLD.extend(drill.begin(0.0))
     strokes(drill, 0.0, [RIGHT, *[LEFT] * 8], [1.0, *[0.2] * 8])
-    board = FingerBoard("caution")
+    board: Board[Any] = Board(FingerScreen("caution"))
     result = judged_beat([(0.0, "cross"), (1.3, "pair blue-red"), (4.0, "orient")], 1.0)
-    beats = BeatBoard("slowly")
+    beats: Board[Any] = Board(BeatScreen("slowly"))
     shown = []
     for where, news in [
         *((board, one) for one in TOLD),
@@ -396,7 +397,7 @@ def test_all_rounds_have_words_and_pictures() -> None:
         assert json.loads(json.dumps(told)) == told
         drill_line(news)
         console = Console(width=90, height=30, file=StringIO(), record=True)
-        console.print(where)
+        console.print(where.shown)
         shown.append(console.export_text())
     assert "begin when you like" in shown[0]
     assert "Not that turn" in shown[1]

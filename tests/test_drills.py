@@ -35,11 +35,12 @@ from livecube.drills.positions import Wish, drawn_cases, drawn_set, sampled
 from livecube.errors import UsageError
 from livecube.events import State, Turn
 from livecube.mending.shortest_link import shortest_link
-from livecube.review.trying import SetUpAsked, SetUpGuided, Tried, TryGivenUp, Trying
+from livecube.review.trying import SetUpAsked, SetUpGuided, Tried, TryGivenUp, Trying, TryTurned
 from livecube.scrambling.partial_link import partial_link
 from livecube.search.situation import Situation, slot_bits
+from livecube.views.board import Board
 from livecube.views.drill_machine import drill_json
-from livecube.views.drill_screen import DrillBoard
+from livecube.views.drill_screen import DrillScreen
 from livecube.views.drill_text import drill_line
 
 if TYPE_CHECKING:
@@ -237,7 +238,7 @@ class Somebody:
             new += self.trying.feed(Turn(self.t, turn))
         told = [as_drill(one) for one in new]
         self.told += told
-        return list(told)
+        return [one for one in told if not isinstance(one, TryTurned)]
 
     def set_up(self) -> DrillReady:
         asked = next(one for one in reversed(self.told) if isinstance(one, SetUpAsked))
@@ -408,21 +409,21 @@ def test_everything_has_words(
     somebody = Somebody([place], scrambler)
     somebody.set_up()
     somebody.turn(place.row.turns_fixed)
-    board = DrillBoard("Drill")
-    drawn = []
+    board = Board(DrillScreen("Drill"))
+    drawn: dict[type, str] = {}
     for news in somebody.told:
         board.take(news)
         console = Console(width=90, height=30, file=StringIO(), record=True)
-        console.print(board)
-        drawn.append(console.export_text())
+        console.print(board.shown)
+        drawn[type(news)] = console.export_text()
         if isinstance(news, DrillReady | DrillJudged):
             told = drill_json(news)
             assert json.loads(json.dumps(told)) == told
             assert drill_line(news)
-    ready = drawn[-2]
-    assert "into which slot" in ready
-    assert moves_text(place.row.moves) not in ready  # it gives nothing away
-    assert not any(slot in ready for slot in place.row.slots)
+    for kind in (DrillReady, TryTurned):
+        assert "into which slot" in drawn[kind]
+        assert moves_text(place.row.moves) not in drawn[kind]  # it gives nothing away
+        assert not any(slot in drawn[kind] for slot in place.row.slots)
 
 
 def livecube(*arguments: str, data: Path) -> Result:

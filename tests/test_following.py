@@ -33,8 +33,9 @@ from livecube.stages.progress import (
 )
 from livecube.stages.tracker import Tracker
 from livecube.techniques.registry import TECHNIQUES
+from livecube.views.board import Board
 from livecube.views.machine import happening_json
-from livecube.views.screen import Board
+from livecube.views.screen import LiveScreen
 from livecube.views.text import happening_line
 from livecube.virtual.session import session
 
@@ -117,7 +118,7 @@ async def test_at_rest_the_orders_of_the_free_slots_follow_the_better_advice(
                 return
 
     await desk.follow(events())
-    board = Board("a cube")
+    board = Board(LiveScreen("a cube"))
     (plan,) = desk.of(Planned)
     assert isinstance(plan, Planned)
     for item in desk.items[: desk.items.index(plan) + 1]:
@@ -176,16 +177,18 @@ async def test_keys_speak_of_the_cube_in_order_with_its_turns(engine: Engine) ->
     assert ended == [True]
 
 
-def drawn(board: Board) -> str:
+def drawn(board: Board[LiveScreen]) -> str:
     out = io.StringIO()
-    Console(file=out, width=80, height=40, force_terminal=False, color_system=None).print(board)
+    Console(file=out, width=80, height=40, force_terminal=False, color_system=None).print(
+        board.shown
+    )
     return out.getvalue()
 
 
 def test_the_screen_shows_clues_keys_and_what_was_kept_back(engine: Engine) -> None:
-    board = Board("a cube")
+    board = Board(LiveScreen("a cube"))
     assert "Ctrl-C ends." in drawn(board)
-    board.keys = True
+    board.change(keys=True)
     assert "h holding: cheapest front   c the cube is solved now   q ends" in drawn(board)
     tracker_pipeline = Pipeline(Tracker(START), lambda: 0.0, Manner("solving", by_degrees=True))
     tracker_pipeline.advisor = Advisor(engine, TECHNIQUES, default_hands())
@@ -210,7 +213,7 @@ def test_the_screen_shows_clues_keys_and_what_was_kept_back(engine: Engine) -> N
 
 
 def test_a_link_that_is_lost_or_back_is_shown_and_told_before_what_stands_there_else() -> None:
-    board = Board("a cube")
+    board = Board(LiveScreen("a cube"))
     for up, words in ((False, "is lost; trying to bring it back."), (True, "is back.")):
         told = LinkChanged(7.25, up)
         board.take(told)
@@ -219,10 +222,10 @@ def test_a_link_that_is_lost_or_back_is_shown_and_told_before_what_stands_there_
         assert line is not None
         assert line.endswith(words)
         assert happening_json(told) == {"event": "link", "t": 7.25, "up": up}
-    board.standing = "Hints are being prepared …"
-    assert board.standing not in drawn(board)
+    board.change(standing="Type moves.")
+    assert "Type moves." not in drawn(board)
     board.take(Resynced(8.0, SOLVED.tobytes()))
-    assert board.standing in drawn(board)
+    assert "Type moves." in drawn(board)
     device = DeviceTold(1.0, (("maker", "M"), ("firmware", "1")))
     assert happening_json(device) == {"event": "device", "t": 1.0, "maker": "M", "firmware": "1"}
     assert happening_line(device) == "    1.00  maker M, firmware 1"

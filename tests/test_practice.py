@@ -37,8 +37,9 @@ from livecube.practice.session import Practice, PracticeRules
 from livecube.practice.settings import PRACTICE_ENTRIES, rules_of
 from livecube.solves.records import Wanted
 from livecube.timing.results import Penalty
+from livecube.views.board import Board
 from livecube.views.practice_machine import practice_json
-from livecube.views.practice_screen import PracticeBoard
+from livecube.views.practice_screen import PracticeScreen
 from livecube.views.practice_text import practice_line, practice_words
 
 if TYPE_CHECKING:
@@ -252,10 +253,10 @@ def test_without_a_configuration_the_usual_rules_hold() -> None:
     assert (rules.timed, rules.settle_s, rules.breaks.turns) == (False, 0.5, 100)
 
 
-def drawn(board: PracticeBoard) -> str:
+def drawn(board: Board[PracticeScreen]) -> str:
     console = Console(width=80, height=24, color_system=None, force_terminal=True)
     with console.capture() as capture:
-        console.print(board)
+        console.print(board.shown)
     return capture.get()
 
 
@@ -267,7 +268,7 @@ def test_every_news_is_shown_told_and_an_object(scrambler: Scrambler) -> None:
     wishes: tuple[Wish, ...] = ("penalty", "discard", "next", "discard")
     for wish in wishes:
         evening.wish(wish)
-    board = PracticeBoard("a cube", lambda: evening.t)
+    board = Board(PracticeScreen("a cube", lambda: evening.t))
     for news in (*evening.told, Reviewed(evening.t, 1, 12, ("A pause.", "A rotation."))):
         if isinstance(news, CubeEvent):
             continue

@@ -10,7 +10,7 @@ from typing import Final
 import click
 
 from livecube import __version__
-from livecube.errors import LivecubeError
+from livecube.errors import DrawingError, LivecubeError
 
 __all__ = ["main"]
 
@@ -64,12 +64,15 @@ def _livecube() -> None:
 
 
 def main() -> None:
-    """Run the command line; the exit status is 2 for anything that the user can mend."""
+    """Run the command line; the exit status is 2 for anything that the user can mend.
+
+    It is 1 if the screen cannot be drawn, which is a fault of ours.
+    """
     try:
         _livecube.main(prog_name="livecube", standalone_mode=False)
     except LivecubeError as error:
         click.echo(f"livecube: {error}", err=True)
-        sys.exit(2)
+        sys.exit(1 if isinstance(error, DrawingError) else 2)
     except click.ClickException as error:
         error.show()
         sys.exit(2)

@@ -19,8 +19,9 @@ from livecube.cli.review import kept_solve, reviewed, solves_of
 from livecube.cli.trying import TryingRun, check_source
 from livecube.review.moment import missed_moment
 from livecube.review.trying import Trying
-from livecube.views.again_screen import AgainBoard
+from livecube.views.again_screen import AgainScreen
 from livecube.views.again_text import moment_sentence
+from livecube.views.board import Board
 
 if TYPE_CHECKING:
     from livecube.composition.choosing import Wanted
@@ -79,7 +80,7 @@ def again(
     moment, title = _moment(number, pair, log, level, hands)
     run = TryingRun(
         lambda scrambler: Trying(repeat(moment), scrambler.short),
-        AgainBoard(moment_sentence(moment, title)),
+        Board(AgainScreen(moment_sentence(moment, title))),
         tries or (_SIMULATED_TRIES if simulated else None),
         as_json=as_json,
     )

@@ -253,7 +253,8 @@ def _run(
     from livecube.drills.news import as_drill
     from livecube.drills.place import pieces_that_count
     from livecube.review.trying import Trying
-    from livecube.views.drill_screen import DrillBoard
+    from livecube.views.board import Board
+    from livecube.views.drill_screen import DrillScreen
 
     pieces = pieces_that_count(places[0].face)
 
@@ -271,7 +272,9 @@ def _run(
             return kept[-1]
         return item
 
-    run = TryingRun(led, DrillBoard(title), len(places), as_json=drilling.as_json, as_told=told)
+    run = TryingRun(
+        led, Board(DrillScreen(title)), len(places), as_json=drilling.as_json, as_told=told
+    )
     drilling.run(run, len(places))
 
 

@@ -44,8 +44,9 @@ def fingers(rounds: int, drilling: Drilling) -> None:
     you like, keep your grip loose, and stop if anything hurts or tingles.
     """
     from livecube.drills.fingers import FingerDrill, FingersOver
+    from livecube.views.board import Board
     from livecube.views.drill_machine import drill_json
-    from livecube.views.drill_rounds_screen import FingerBoard
+    from livecube.views.drill_rounds_screen import FingerScreen
     from livecube.views.drill_text import CAUTION
 
     with ExitStack() as stack:
@@ -58,7 +59,7 @@ def fingers(rounds: int, drilling: Drilling) -> None:
 
         run = TryingRun(
             FingerDrill(rounds),
-            FingerBoard(CAUTION),
+            Board(FingerScreen(CAUTION)),
             None,
             as_json=drilling.as_json,
             as_told=told,
@@ -86,15 +87,16 @@ def beat(tempo: float, silent: bool, drilling: Drilling) -> None:
     from livecube.drills.beat_session import BeatJudged
     from livecube.edges.ticking import BeatSink
     from livecube.scrambling.states import random_state, seeded_draw, unforeseen_draw
+    from livecube.views.board import Board
     from livecube.views.drill_machine import drill_json
-    from livecube.views.drill_rounds_screen import BeatBoard
+    from livecube.views.drill_rounds_screen import BeatScreen
 
     draw = unforeseen_draw if drilling.seed is None else seeded_draw(drilling.seed)
-    board = BeatBoard(f"Solve slowly, {tempo:g} turns a second, without pauses.")
+    board = Board(BeatScreen(f"Solve slowly, {tempo:g} turns a second, without pauses."))
     bell = Console(file=sys.stderr)
 
     def tick() -> None:
-        board.beat()
+        board.shown = board.shown.after_beat()
         if not silent and bell.is_terminal:
             bell.bell()
 

@@ -6,7 +6,7 @@ import asyncio
 import secrets
 import sys
 import time
-from contextlib import ExitStack, aclosing
+from contextlib import ExitStack, aclosing, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -22,7 +22,7 @@ from livecube.cli.options import (
     holding_option,
     up_option,
 )
-from livecube.cli.output import Output, run_in_order
+from livecube.cli.output import Ending, Output, run_in_order
 from livecube.composition.assembly import load_advisor, load_holdings, set_level, sharpen
 from livecube.composition.following import CubeFollower
 from livecube.composition.hub import Hub
@@ -33,10 +33,11 @@ from livecube.composition.sources import SimulatedSource, Simulation
 from livecube.cube.holding import SCRAMBLE_HOLDING
 from livecube.edges.keys import Keys, keyboard, piped_keys
 from livecube.edges.log_files import LogWriter, started_now
-from livecube.edges.sinks import LogSink
+from livecube.edges.sinks import FirstHint, LogSink
 from livecube.errors import UsageError
 from livecube.logs.lines import Header
 from livecube.stages.tracker import Tracker
+from livecube.views.screen import PREPARING
 
 if TYPE_CHECKING:
     from collections.abc import AsyncGenerator, Sequence
@@ -53,6 +54,8 @@ __all__ = ["by_radio", "live", "typed_source"]
 
 _HEAD_START_S = 0.1
 """How long the link may have the interpreter for itself before the advisor is loaded."""
+_FIRST_HINT_S = 10.0
+"""How long a virtual solver waits at most for a hint that is being worked out."""
 _TYPING = "Type moves: R U F … r M x, ' or 2 behind them; Backspace takes one back."
 
 
@@ -138,26 +141,27 @@ def live(
         raise UsageError("--capture keeps packets in the log; give --log FILE too")
     holding = holding_option(up, front)
     pipeline = Pipeline(Tracker(), time.perf_counter, wishes.manner)
+    begin = asyncio.Event()
     if kind.is_virtual:
         seed = secrets.randbelow(10_000) if seed is None else seed
-        source = _virtual(kind, Simulation(solves or 1, seed, speed), capture)
+        source = _virtual(kind, Simulation(solves or 1, seed, speed), capture, begin)
         solves = None  # the virtual solver ends by itself
     elif kind.typed:
         source = typed_source(pipeline, scramble)
         holding = holding or SCRAMBLE_HOLDING
     else:
         source = by_radio(wanted, as_json, capture)
-    run = _Live(source, pipeline, wishes, log, publishing, solves, as_json)
-    run_in_order(run.follow(holding), run.close)
+    run = _Live(source, pipeline, wishes, log, publishing, solves, as_json, begin)
+    run_in_order(run.follow(holding), run.close, run.ending)
     run.conclude()
 
 
-def _virtual(kind: _Kind, simulation: Simulation, capture: bool) -> Source:
+def _virtual(kind: _Kind, simulation: Simulation, capture: bool, begin: asyncio.Event) -> Source:
     if kind.simulated:
-        return SimulatedSource(simulation, capture=capture)
+        return SimulatedSource(simulation, capture=capture, begin=begin)
     from livecube.composition.sources import VirtualRadioSource
 
-    return VirtualRadioSource(simulation, capture=capture)
+    return VirtualRadioSource(simulation, capture=capture, begin=begin)
 
 
 def typed_source(pipeline: Pipeline, scramble: str | None) -> Source:
@@ -200,7 +204,10 @@ class _Live:
         publishing: Publishing,
         solves: int | None,
         as_json: bool,
+        begin: asyncio.Event,
     ) -> None:
+        """``begin``: set once the first hint is there, or none comes: a virtual solver begins."""
+        self._begin = begin
         self._source = source
         self._pipeline = pipeline
         self._wishes = wishes
@@ -208,6 +215,7 @@ class _Live:
         self._publishing = publishing
         self._solves = solves
         self._as_json = as_json
+        self.ending = Ending()
         self._output: Output | None = None
         self._hub: Hub | None = None
 
@@ -220,7 +228,9 @@ class _Live:
         async with hub, asyncio.TaskGroup() as tasks:
             helping = [tasks.create_task(follower.refiner.run(), name="refiner")]
             events = await self._source.events()
-            if self._wishes.level is not None:
+            if self._wishes.level is None:
+                self._begin.set()
+            else:
                 ready = self._get_ready(output, follower, self._wishes.level)
                 helping.append(tasks.create_task(ready, name="advisor"))
             if holding is not None:
@@ -239,9 +249,11 @@ class _Live:
         if log is not None:
             header = Header(started_now(), source.name, source.clock, link=source.link)
             logs.append(LogSink(log, LogWriter(log, header)))
-        output = Output(source.title, as_json=self._as_json, voice=self._wishes.voice)
+        output = Output(
+            source.title, as_json=self._as_json, voice=self._wishes.voice, ending=self.ending
+        )
         output.publish(self._publishing, self._cube, unasked=True)
-        self._output, self._hub = output, Hub([*output.sinks, *logs])
+        self._output, self._hub = output, Hub([*output.sinks, *logs, FirstHint(self._begin)])
         return output, self._hub
 
     def _cube(self) -> Cube:
@@ -267,11 +279,11 @@ class _Live:
         typed = self._source.typed
         fd = keyboard() if output.screen is not None or typed is not None else None
         if fd is not None:
-            output.board.keys = True
+            output.board.change(keys=True)
             actions = Keyboard(follower, self._pipeline, following.cancel, typed)
             stack.enter_context(Keys(fd, actions.press))
             if typed is not None:
-                output.board.standing = _TYPING
+                output.board.change(standing=_TYPING)
         elif typed is not None:
             stack.enter_context(piped_keys(typed.press, typed.end))
         return stack
@@ -279,15 +291,19 @@ class _Live:
     async def _get_ready(self, output: Output, follower: CubeFollower, level: str) -> None:
         """Load the advisor beside the turning cube, once its link has said the first word."""
         board = output.board
-        before, board.standing = board.standing, "Hints are being prepared …"
+        board.change(preparing=PREPARING)
         await asyncio.sleep(_HEAD_START_S)
         advisor = await asyncio.to_thread(load_advisor, hands=self._wishes.hands)
         set_level(advisor, level)
         self._pipeline.advisor = advisor
         self._pipeline.holdings = await asyncio.to_thread(load_holdings)
-        board.standing = before
         await asyncio.to_thread(sharpen, advisor)
         follower.refiner.begin(advisor.twin())
+        board.change(preparing="")
+        if self._pipeline.question is not None:
+            with suppress(TimeoutError):
+                await asyncio.wait_for(self._begin.wait(), _FIRST_HINT_S)
+        self._begin.set()
 
     def close(self) -> None:
         """Give the terminal back; harmless when called again."""

@@ -11,17 +11,17 @@ from typing import TYPE_CHECKING
 
 import click
 from rich.console import Console
-from rich.live import Live
 
 from livecube.cli.broker_options import broker_options
-from livecube.cli.output import run_in_order
+from livecube.cli.output import Ending, run_in_order
+from livecube.edges.drawing import Drawing
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
     from livecube.composition.sending import Plan
-    from livecube.dashboard.desks import Arrived, Desks
+    from livecube.dashboard.desks import Arrived, Desks, DesksSeen
 
 __all__ = ["mqtt"]
 
@@ -61,7 +61,8 @@ def listen(plan: Plan, as_json: bool) -> None:
     from livecube.composition.broker_tools import listen_to_desks
 
     screen = _Screen(as_json)
-    run_in_order(listen_to_desks(plan, screen.heard, screen.complain), screen.close)
+    listening = listen_to_desks(plan, screen.heard, screen.complain)
+    run_in_order(listening, screen.close, screen.ending)
 
 
 @mqtt.command()
@@ -104,22 +105,22 @@ class _Screen:
 
     def __init__(self, as_json: bool) -> None:
         self._as_json = as_json
-        self._notice = ""
+        self._shown: tuple[DesksSeen | None, str] = None, ""
+        """The desks and a notice, replaced at once: another thread draws them."""
         self._console = Console(highlight=False, markup=False)
-        self._desks: Desks | None = None
-        self._live: Live | None = None
+        self.ending = Ending()
+        self._drawing: Drawing | None = None
         if self._console.is_terminal and not as_json:
-            self._live = Live(
-                console=self._console, screen=True, refresh_per_second=4, get_renderable=self._table
-            )
-            self._live.start()
+            self._drawing = Drawing(self._console, self._table, 4, self.ending.because)
 
     def heard(self, desks: Desks, arrived: Arrived | None) -> None:
         """A message was heard; None: one that was not worth anything."""
         from livecube.views.desks import arrived_line
 
-        self._desks = desks
-        if self._live is not None or arrived is None:
+        if self._drawing is not None:
+            self._shown = desks.seen(), self._shown[1]
+            return
+        if arrived is None:
             return
         if self._as_json:
             click.echo(json.dumps({"topic": arrived.name, "of": arrived.desk} | arrived.body))
@@ -129,18 +130,19 @@ class _Screen:
 
     def complain(self, sentence: str) -> None:
         """Say what is wrong with the connection."""
-        self._notice = sentence
-        if self._live is None:
+        self._shown = self._shown[0], sentence
+        if self._drawing is None:
             click.echo(f"livecube: {sentence}", err=True)
 
     def close(self) -> None:
         """Give the terminal back."""
-        if self._live is not None:
-            self._live.stop()
+        if self._drawing is not None:
+            self._drawing.stop()
 
     def _table(self) -> RenderableType:
         from livecube.views.desks import desks_table
 
-        if self._desks is None:
+        seen, notice = self._shown
+        if seen is None:
             return ""
-        return desks_table(self._desks, self._console.height - 3, self._console.width, self._notice)
+        return desks_table(seen, self._console.height - 3, self._console.width, notice)

@@ -130,5 +130,5 @@ def practice(
     else:
         source = by_radio(wanted, as_json, False)
     run = PracticeRun(source, pipeline, wishes, publishing, asked)
-    run_in_order(run.follow(), run.close)
+    run_in_order(run.follow(), run.close, run.ending)
     run.conclude()

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 from rich.console import Console
 
+from livecube.cli.output import Ending
 from livecube.cli.published import Published
 from livecube.cli.scramble import scrambler_with_progress
 from livecube.composition.assembly import load_advisor, load_holdings, set_level, sharpen
@@ -33,7 +34,9 @@ from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
 from livecube.logs.lines import Header
 from livecube.practice.news import Judged
 from livecube.practice.session import Practice
-from livecube.views.practice_screen import PracticeBoard
+from livecube.views.board import Board
+from livecube.views.practice_screen import PracticeScreen
+from livecube.views.screen import PREPARING
 
 if TYPE_CHECKING:
     from collections.abc import AsyncGenerator
@@ -81,7 +84,8 @@ class PracticeRun:
         self._published = Published(publishing)
         self._asked = asked
         self._done = 0
-        self._board = PracticeBoard("", lambda: 0.0)
+        self._board = Board(PracticeScreen("", lambda: 0.0))
+        self.ending = Ending()
         self._screen: ScreenSink | None = None
         self._hub: Hub | None = None
         self._history: History | None = None
@@ -106,7 +110,7 @@ class PracticeRun:
         sentence = recover(history).sentence
         if sentence:
             click.echo(f"livecube: {sentence}", err=True)
-            self._board.notice = f"{sentence[0].upper()}{sentence[1:]}."
+            self._board.change(notice=f"{sentence[0].upper()}{sentence[1:]}.")
 
     async def _run(self, practice: Practice, history: History | None) -> None:
         source = self._source
@@ -117,15 +121,15 @@ class PracticeRun:
             session = history.begin_session(self._asked.person, header.started, source.name)
             logs = AttemptLogs(history.folder, session, header)
             self._reviews = SessionReviews(
-                history.folder, self._tell, self._complain, lambda: self._board.now()
+                history.folder, self._tell, self._complain, lambda: self._board.shown.now()
             )
             kept = [HistorySink(history, session, self._complain, self._reviews.add)]
             self._session = session
-        self._board.source = source.title
+        self._board.change(source=source.title)
         hub = self._hub = Hub([*kept, *self._sinks()])
         leader = PracticeLeader(practice, hub, logs, source.speed, self._heard)
         follower = CubeFollower(self._pipeline, hub, source.speed, leader.lead)
-        self._board.now = follower.now
+        self._board.change(now=follower.now)
         leader.attach(follower)
         async with hub, asyncio.TaskGroup() as tasks:
             helping = [tasks.create_task(follower.refiner.run(), name="refiner")]
@@ -185,7 +189,7 @@ class PracticeRun:
         as_json = self._asked.as_json
         sinks: list[Sink] = []
         if console.is_terminal and not as_json:
-            self._screen = ScreenSink(console, self._board)
+            self._screen = ScreenSink(console, self._board, self.ending.because)
             sinks += [self._screen, BellSink(console)]
         else:
             sinks.append(JsonSink(sys.stdout) if as_json else LineSink(sys.stdout))
@@ -195,7 +199,7 @@ class PracticeRun:
 
     def _complain(self, sentence: str) -> None:
         if self._screen is not None:
-            self._board.notice = sentence
+            self._board.change(notice=sentence)
         else:
             click.echo(f"livecube: {sentence}", err=True)
 
@@ -205,7 +209,7 @@ class PracticeRun:
         typed = self._source.typed
         fd = keyboard() if self._screen is not None or typed is not None else None
         if fd is not None:
-            self._board.keys = True
+            self._board.change(keys=True)
             stack.enter_context(Keys(fd, actions.press))
         elif typed is not None:
             stack.enter_context(piped_keys(actions.press, typed.end))
@@ -213,6 +217,7 @@ class PracticeRun:
 
     async def _get_ready(self, follower: CubeFollower, level: str) -> None:
         """Load the advisor beside the turning cube."""
+        self._board.change(preparing=PREPARING)
         advisor = await asyncio.to_thread(load_advisor, hands=self._wishes.hands)
         set_level(advisor, level)
         self._pipeline.advisor = advisor
@@ -220,6 +225,7 @@ class PracticeRun:
         self._pipeline.holdings = holdings
         if self._history is not None:
             self._history.hindsight = holdings.hindsight
+        self._board.change(preparing="")
         await asyncio.to_thread(sharpen, advisor)
         follower.refiner.begin(advisor.twin())
         if self._reviews is not None:

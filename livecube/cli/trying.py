@@ -5,13 +5,13 @@ from __future__ import annotations
 import asyncio
 import sys
 from contextlib import ExitStack
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 from rich.console import Console
 
 from livecube.cli.live import by_radio
-from livecube.cli.output import run_in_order
+from livecube.cli.output import Ending, run_in_order
 from livecube.cli.published import Published
 from livecube.cli.scramble import scrambler_with_progress
 from livecube.composition.again import Again, TrierSource
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from livecube.drills.news import DrillNews
     from livecube.edges.sink import Item, Sink
     from livecube.review.trying import TryNews
-    from livecube.views.again_screen import AgainBoard
+    from livecube.views.board import Board
 
 __all__ = ["TryingRun", "check_source"]
 
@@ -45,7 +45,9 @@ def check_source(wanted: Wanted, *, simulated: bool, typed: bool) -> None:
 
 
 class TryingRun:
-    """One run of what is ``led``: tries, or rounds. ``board`` is the screen, if there can be one.
+    """One run of what is ``led``: tries, or rounds.
+
+    ``board``: what a screen shows, an :class:`.AgainScreen` or one of its kind.
 
     What needs set-ups is made with a scrambler, which takes its time to load.
 
@@ -56,7 +58,7 @@ class TryingRun:
     def __init__(
         self,
         led: Led | Callable[[Scrambler], Led],
-        board: AgainBoard,
+        board: Board[Any],
         tries: int | None,
         *,
         as_json: bool,
@@ -69,6 +71,7 @@ class TryingRun:
         self._sinks = sinks
         self._as_told = as_told
         self._board = board
+        self._ending = Ending()
         self._screen: ScreenSink | None = None
         self._hub: Hub | None = None
         self._again: Again | None = None
@@ -102,18 +105,27 @@ class TryingRun:
     def complain(self, sentence: str) -> None:
         """Say once what went wrong beside the tries, which go on."""
         if self._screen is not None:
-            self._board.notice = sentence
+            self._board.change(notice=sentence)
         else:
             click.echo(f"livecube: {sentence}", err=True)
 
     async def follow(self) -> None:
         """Try to the end, or to that of the solver's patience."""
         led, _ = await asyncio.gather(asyncio.to_thread(self._made), self._source.find())
-        self._board.source = self._source.title
+        self._board.change(source=self._source.title)
         hub = self._hub = Hub([self._sink(), *self._sinks, *self._dashboard_sinks()])
         show = self._source.show if isinstance(self._source, TrierSource) else lambda news: None
         speaks = self._source.typed is None
-        self._again = Again(led, hub, self._tries, show, speaks=speaks, as_told=self._as_told)
+        self._again = Again(
+            led,
+            hub,
+            self._tries,
+            show,
+            speed=self._source.speed,
+            speaks=speaks,
+            as_told=self._as_told,
+        )
+        self._board.change(now=self._again.now)
         async with hub:
             events = await self._source.events()
             following = asyncio.create_task(self._again.follow(events), name="cube")
@@ -134,9 +146,9 @@ class TryingRun:
         if self._as_json:
             return JsonSink(sys.stdout)
         if console.is_terminal:
-            self._screen = ScreenSink(console, self._board)
+            self._screen = ScreenSink(console, self._board, self._ending.because)
             return self._screen
-        click.echo(self._board.title)
+        click.echo(self._board.shown.title)
         return LineSink(sys.stdout)
 
     def _dashboard_sinks(self) -> list[Sink]:
@@ -166,7 +178,7 @@ class TryingRun:
         stack = ExitStack()
         fd = keyboard() if self._screen is not None or typed is not None else None
         if fd is not None:
-            self._board.keys = True
+            self._board.change(keys=True)
             stack.enter_context(Keys(fd, press))
         elif typed is not None:
             stack.enter_context(piped_keys(press, typed.end))
@@ -174,7 +186,7 @@ class TryingRun:
 
     def run(self) -> None:
         """Try to the end, and say what is to be said then."""
-        run_in_order(self.follow(), self.close)
+        run_in_order(self.follow(), self.close, self._ending)
         self.conclude()
 
     def close(self) -> None:

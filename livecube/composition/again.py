@@ -72,8 +72,9 @@ class Led(Protocol):
 class Again:
     """Leads through tries, or rounds; ``heard`` is told the news at once.
 
-    ``speaks``: whether the cube may say how it stands before it is turned; else it is solved.
-    ``as_told``: what the sinks are told for each of the news.
+    ``speed``: how many of the cube's seconds pass in one of ours. ``speaks``: whether the cube may
+    say how it stands before it is turned; else it is solved. ``as_told``: what the sinks are told
+    for each of the news.
     """
 
     def __init__(
@@ -83,6 +84,7 @@ class Again:
         tries: int | None,
         heard: Callable[[TryNews | DrillNews], None] = lambda news: None,
         *,
+        speed: float = 1.0,
         speaks: bool = True,
         as_told: Callable[[TryNews | DrillNews], Item] = lambda news: news,
     ) -> None:
@@ -94,7 +96,9 @@ class Again:
         self._speaks = speaks
         self._as_told = as_told
         self._left = tries
-        self._t = 0.0
+        self._moment = (0.0, 0.0)
+        """The cube's seconds at its last event, and ours then; replaced at once."""
+        self._speed = speed
         self._correction = Correction()
 
     async def follow(self, events: AsyncGenerator[CubeEvent, None]) -> None:
@@ -111,9 +115,14 @@ class Again:
         finally:
             alarm.cancel()
 
+    def now(self) -> float:
+        """The cube's time, as far as can be told between its events; from any thread."""
+        t, at = self._moment
+        return t + (time.monotonic() - at) * self._speed
+
     def anew(self) -> None:
         """The solver wants to set the moment up once more."""
-        self._tell(self._trying.give_up(self._t))
+        self._tell(self._trying.give_up(self._moment[0]))
 
     def finish(self) -> None:
         """The solver has had enough, or the cube is gone."""
@@ -121,14 +130,14 @@ class Again:
 
     def is_solved(self) -> None:
         """The solver says that the cube is solved now."""
-        self._take(Reset(self._t))
+        self._take(Reset(self._moment[0]))
 
     def _begin(self) -> None:
         if not self._trying.number:
-            self._tell(self._trying.begin(self._t))
+            self._tell(self._trying.begin(self._moment[0]))
 
     def _take(self, event: CubeEvent) -> None:
-        self._t = event.t
+        self._moment = (event.t, time.monotonic())
         if isinstance(event, HoldingMark):
             self.holding = Holding.of(event.up, event.front)
         self._tell(self._trying.feed(self._correction.correct(event)))

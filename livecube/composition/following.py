@@ -40,18 +40,16 @@ class CubeFollower:
         self._pipeline = pipeline
         self._hub = hub
         self._speed = speed
-        self._t = 0.0
-        """The cube's time at its last event."""
-        self._at = 0.0
-        """The loop's time then."""
+        self._moment = (0.0, 0.0)
+        """The cube's time at its last event and the loop's time then; replaced at once."""
         self._alarm: asyncio.TimerHandle | None = None
         self._correction = Correction()
 
     async def follow(self, events: AsyncIterator[CubeEvent]) -> None:
         """Follow a cube until its link ends."""
-        self._at = self._loop.time()
+        self._moment = (0.0, self._loop.time())
         async for event in events:
-            self._t, self._at = event.t, self._loop.time()
+            self._moment = (event.t, self._loop.time())
             self._take(event)
 
     def finish(self) -> None:
@@ -64,11 +62,12 @@ class CubeFollower:
 
         It gets the time of the cube's last event, so that events stay in order.
         """
-        self._take(mark(self._t))
+        self._take(mark(self._moment[0]))
 
     def now(self) -> float:
         """The cube's time, as far as can be told between its events; from any thread."""
-        return self._t + (self._loop.time() - self._at) * self._speed
+        t, at = self._moment
+        return t + (self._loop.time() - at) * self._speed
 
     def _take(self, event: CubeEvent) -> None:
         self.pass_on(self._lead(self._correction.correct(event)))
@@ -88,8 +87,8 @@ class CubeFollower:
     def _set_alarm(self) -> None:
         self._drop_alarm()
         if (due := self._pipeline.due) is not None:
-            at = self._at + (due - self._t) / self._speed
-            self._alarm = self._loop.call_at(at, self._wake)
+            t, at = self._moment
+            self._alarm = self._loop.call_at(at + (due - t) / self._speed, self._wake)
 
     def _drop_alarm(self) -> None:
         if self._alarm is not None:

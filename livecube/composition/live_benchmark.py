@@ -20,7 +20,8 @@ from livecube.composition.technique_benchmark import behind_cross
 from livecube.edges.sinks import ScreenSink
 from livecube.search.situation import slot_bits
 from livecube.stages.progress import Turned
-from livecube.views.screen import Board
+from livecube.views.board import Board
+from livecube.views.screen import LiveScreen
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
@@ -68,9 +69,11 @@ async def _ask(
     advisor: Advisor, positions: int, seed: int, step: Callable[[float], None]
 ) -> Answers:
     answers, moments = Answers(), random.Random(seed)
-    refining, board = advisor.twin(), Board("benchmark")
+    faults: list[Exception] = []
+    refining, board = advisor.twin(), Board(LiveScreen("benchmark"))
     with Path(os.devnull).open("w") as nowhere:  # noqa: ASYNC230 - it never blocks
-        screen = ScreenSink(Console(file=nowhere, force_terminal=True, width=110, height=34), board)
+        console = Console(file=nowhere, force_terminal=True, width=110, height=34)
+        screen = ScreenSink(console, board, faults.append)
         for number, place in enumerate(_places(positions + _WARM, seed)):
             await asyncio.sleep(moments.uniform(0.0, _BETWEEN_S))
             where = place.position, place.situation.face
@@ -87,6 +90,8 @@ async def _ask(
                 answers.refined.append((time.perf_counter() - began) * 1000)
                 step((number - _WARM + 1) / positions)
         await screen.close()
+    for fault in faults:
+        raise fault
     return answers
 
 

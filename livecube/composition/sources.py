@@ -101,11 +101,19 @@ class SimulatedSource:
     link = "simulated"
     typed = None
 
-    def __init__(self, simulation: Simulation, *, capture: bool = False) -> None:
+    def __init__(
+        self,
+        simulation: Simulation,
+        *,
+        capture: bool = False,
+        begin: asyncio.Event | None = None,
+    ) -> None:
+        """``begin``: the cube rests until this is set; None: it is turned at once."""
         self.title = f"simulated cube, seed {simulation.seed}"
         self.speed = simulation.speed
         self._simulation = simulation
         self._capture = capture
+        self._begin = begin
 
     async def find(self) -> None:
         """It is there."""
@@ -113,7 +121,7 @@ class SimulatedSource:
     async def events(self) -> AsyncGenerator[CubeEvent, None]:
         """Its events, until the virtual solver is done."""
         session = await asyncio.to_thread(_session, self._simulation)
-        link = SimulatedLink(_firmware(session), session, time.monotonic, self.speed)
+        link = SimulatedLink(_firmware(session), session, time.monotonic, self.speed, self._begin)
         return decoded(link, find_decoder(_PROTOCOL)(), capture=self._capture)
 
 
@@ -191,11 +199,19 @@ class VirtualRadioSource:
     link = "virtual radio"
     typed = None
 
-    def __init__(self, simulation: Simulation, *, capture: bool = False) -> None:
+    def __init__(
+        self,
+        simulation: Simulation,
+        *,
+        capture: bool = False,
+        begin: asyncio.Event | None = None,
+    ) -> None:
+        """``begin``: the cube rests until this is set; None: it is turned at once."""
         self.title = f"virtual radio, simulated cube, seed {simulation.seed}"
         self.speed = simulation.speed
         self._simulation = simulation
         self._capture = capture
+        self._begin = begin
 
     async def find(self) -> None:
         """It will be there."""
@@ -215,7 +231,9 @@ class VirtualRadioSource:
         radio = VirtualRadio()
         await radio.start()
         firmware = _firmware(session)
-        solver = VirtualSolver(radio.link, firmware, session, time.monotonic, self.speed)
+        solver = VirtualSolver(
+            radio.link, firmware, session, time.monotonic, self.speed, begin=self._begin
+        )
         solving = asyncio.create_task(solver.run(), name="virtual solver")
         chosen = await choose_cube(
             radio, {_PROTOCOL: find_decoder(_PROTOCOL)}, Wanted(), None, None, _VIRTUAL_SCAN_S

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import json
 from collections import OrderedDict
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from livecube.dashboard import topics
 
-__all__ = ["MOST_BYTES", "Arrived", "DeskNow", "Desks"]
+__all__ = ["MOST_BYTES", "Arrived", "DeskNow", "Desks", "DesksSeen"]
 
 MOST_BYTES: Final = 256 * 1024
 """Of a payload; a desk's largest, the recent solves, has about 40 kB."""
@@ -24,7 +24,10 @@ _LONGEST: Final = 60
 
 @dataclass(slots=True)
 class DeskNow:
-    """What is known of one desk."""
+    """What is known of one desk.
+
+    :class:`Desks` puts a new one in its place at each message; one that was read is never changed.
+    """
 
     name: str
     online: bool | None = None
@@ -43,7 +46,7 @@ class DeskNow:
     """The average of 5 that ends with the last solve."""
     mean_s: float | None = None
     """Of its present session."""
-    stages: list[tuple[str, float]] = field(default_factory=list)
+    stages: tuple[tuple[str, float], ...] = ()
     """Names and seconds: of the solve under way, or of the last one."""
     solve: str | None = None
     """The id of the solve that they belong to."""
@@ -56,6 +59,16 @@ class Arrived:
     desk: str
     name: str
     body: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class DesksSeen:
+    """All desks at one moment, which may be drawn beside what goes on."""
+
+    desks: tuple[DeskNow, ...] = ()
+    """In the order in which they were first heard."""
+    senseless: int = 0
+    """Messages that made no sense."""
 
 
 class Desks:
@@ -84,9 +97,15 @@ class Desks:
         if part not in self.desks and len(self.desks) >= _MOST_DESKS:
             self.senseless += 1
             return None
-        desk = self.desks.setdefault(part, DeskNow(_text(topics.desk_name(part))))
+        known = self.desks.get(part) or DeskNow(_text(topics.desk_name(part)))
+        desk = replace(known)
         _update(desk, name, body)
+        self.desks[part] = desk
         return Arrived(part, name, body)
+
+    def seen(self) -> DesksSeen:
+        """All desks as they are now."""
+        return DesksSeen(tuple(self.desks.values()), self.senseless)
 
     def _is_repeated(self, part: str, body: dict[str, Any]) -> bool:
         key = (part, str(body.get("id"))[:_LONGEST])
@@ -138,10 +157,10 @@ def _update(desk: DeskNow, name: str, body: dict[str, Any]) -> None:
 
 def _stage(desk: DeskNow, body: dict[str, Any]) -> None:
     if (solve := _text(body.get("solve"))) != desk.solve:
-        desk.solve, desk.stages = solve, []
+        desk.solve, desk.stages = solve, ()
     seconds = _number(body.get("seconds"))
     if seconds is not None and len(desk.stages) < 8:
-        desk.stages.append((_text(body.get("stage")), seconds))
+        desk.stages = (*desk.stages, (_text(body.get("stage")), seconds))
 
 
 def _solve(desk: DeskNow, body: dict[str, Any]) -> None:
@@ -151,11 +170,11 @@ def _solve(desk: DeskNow, body: dict[str, Any]) -> None:
     desk.last_solved = body.get("solved") is True
     desk.solve = _text(body.get("solve"))
     stages = body.get("stages")
-    desk.stages = [
+    desk.stages = tuple(
         (_text(stage.get("stage")), seconds)
         for stage in (stages if isinstance(stages, list) else [])[:8]
         if isinstance(stage, dict) and (seconds := _number(stage.get("seconds"))) is not None
-    ]
+    )
 
 
 def _number(value: object) -> float | None:

@@ -23,6 +23,7 @@ class Player:
     """Plays a virtual session on a simulated cube; ``send`` is given each packet.
 
     ``speed``: how many of the cube's seconds pass in one of ours. ``now`` gives host seconds.
+    ``begin``: the cube rests until this is set; None: it is turned at once.
     """
 
     def __init__(
@@ -32,12 +33,14 @@ class Player:
         now: Callable[[], float],
         speed: float,
         send: Callable[[bytes], None],
+        begin: asyncio.Event | None = None,
     ) -> None:
         self.cube = cube
         self._session = session
         self._now = now
         self._speed = speed
         self._send = send
+        self._begin = begin
         self._began: float | None = None
         self._next_s = 0.0
         """When the next turn is due: the cube's clock never runs past a turn not made yet."""
@@ -52,6 +55,8 @@ class Player:
 
     async def play(self) -> None:
         """Make all turns; returns when the cube has said its last word."""
+        if self._begin is not None:
+            await self._begin.wait()
         self._began = self._now()
         for turn in self._session.turns:
             self._next_s = turn.t

@@ -23,6 +23,7 @@ class SimulatedLink:
     """Plays a virtual session on a simulated cube that is always connected.
 
     ``speed``: how many of the cube's seconds pass in one of ours. ``now`` gives host seconds.
+    ``begin``: the cube rests until this is set; None: it is turned at once.
     """
 
     def __init__(
@@ -31,10 +32,11 @@ class SimulatedLink:
         session: VirtualSession,
         now: Callable[[], float],
         speed: float = 1.0,
+        begin: asyncio.Event | None = None,
     ) -> None:
         self._now = now
         self._events = cube.events
-        self._player = Player(cube, session, now, speed, self._send)
+        self._player = Player(cube, session, now, speed, self._send, begin)
         self._sent: asyncio.Queue[LinkItem | None] = asyncio.Queue()
 
     def write(self, write: Write) -> None:

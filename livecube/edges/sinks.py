@@ -5,10 +5,9 @@ from __future__ import annotations
 import json
 from typing import IO, TYPE_CHECKING, Any
 
-from rich.live import Live
-
-from livecube.advice.speaker import Unsaid
+from livecube.advice.speaker import Clue, Spoken, Unsaid
 from livecube.drills.news import DrillNews
+from livecube.edges.drawing import Drawing
 from livecube.events import CubeEvent
 from livecube.practice.news import Called, Judged, PracticeNews, Reviewed
 from livecube.review.trying import Tried, TryNews
@@ -23,6 +22,8 @@ from livecube.views.practice_text import practice_line, result_sentence, reviewe
 from livecube.views.text import happening_line, solve_lines, unsaid_lines
 
 if TYPE_CHECKING:
+    import asyncio
+    from collections.abc import Callable
     from pathlib import Path
 
     from rich.console import Console
@@ -30,9 +31,9 @@ if TYPE_CHECKING:
     from livecube.advice.speaker import Happening
     from livecube.edges.log_files import LogWriter
     from livecube.edges.sink import Item
-    from livecube.views.screen import Screen
+    from livecube.views.board import Board
 
-__all__ = ["BellSink", "JsonSink", "LineSink", "LogSink", "ScreenSink"]
+__all__ = ["BellSink", "FirstHint", "JsonSink", "LineSink", "LogSink", "ScreenSink"]
 
 
 _FRAMES_A_SECOND = 15
@@ -100,18 +101,25 @@ class ScreenSink:
 
     name = "screen"
 
-    def __init__(self, console: Console, board: Screen) -> None:
+    def __init__(
+        self, console: Console, board: Board[Any], failed: Callable[[Exception], None]
+    ) -> None:
+        """``failed``: told, from any thread, why the screen cannot be drawn any more."""
         self._console = console
         self._board = board
+        self._failed = failed
         self._solves: list[str] = []
-        self._live = Live(board, console=console, screen=True, refresh_per_second=_FRAMES_A_SECOND)
-        self._live.start()
+        self._drawing = Drawing(console, lambda: board.shown, _FRAMES_A_SECOND, failed)
 
     async def take(self, item: Item) -> None:
         """Show a happening."""
         if isinstance(item, CubeEvent):
             return
-        self._board.take(item)
+        try:
+            self._board.take(item)
+        except Exception as error:
+            self._failed(error)
+            raise
         if isinstance(item, Judged):
             self._solves.append(result_sentence(item))
         elif isinstance(item, Reviewed):
@@ -131,8 +139,8 @@ class ScreenSink:
 
     def restore(self) -> None:
         """Leave the terminal as it was; harmless when called again."""
-        if self._live.is_started:
-            self._live.stop()
+        if self._drawing.is_on:
+            self._drawing.stop()
             for line in self._solves:
                 self._console.print(line, highlight=False, markup=False)
 
@@ -152,6 +160,23 @@ class BellSink:
 
     async def close(self) -> None:
         """Nothing rings on."""
+
+
+class FirstHint:
+    """Sets ``there`` when something is hinted for the first time."""
+
+    name = "first hint"
+
+    def __init__(self, there: asyncio.Event) -> None:
+        self._there = there
+
+    async def take(self, item: Item) -> None:
+        """Look at it."""
+        if isinstance(item, Spoken | Clue):
+            self._there.set()
+
+    async def close(self) -> None:
+        """Nothing is held back."""
 
 
 class LogSink:

@@ -31,6 +31,7 @@ __all__ = [
     "Tried",
     "TryGivenUp",
     "TryNews",
+    "TryTurned",
     "Trying",
 ]
 
@@ -73,6 +74,19 @@ class ReadyToTry:
 
 
 @dataclass(frozen=True, slots=True)
+class TryTurned:
+    """A turn of the try that is not its last one."""
+
+    t: float
+    number: int
+    place: Place
+    position: bytes
+    """20 facelets."""
+    began: float
+    """When its first turn was made."""
+
+
+@dataclass(frozen=True, slots=True)
 class Tried:
     """The slots are filled."""
 
@@ -106,7 +120,7 @@ class TryGivenUp:
     number: int
 
 
-TryNews: TypeAlias = SetUpAsked | SetUpGuided | ReadyToTry | Tried | TryGivenUp
+TryNews: TypeAlias = SetUpAsked | SetUpGuided | ReadyToTry | TryTurned | Tried | TryGivenUp
 
 
 class Trying:
@@ -207,7 +221,10 @@ class Trying:
         if self._try.turn(event.t, event.turn):
             tried = self._judged(event.t, self._place, self._try, self._ready_at)
             return [tried, *self.begin(event.t)]
-        return self._ready(event.t) if self._position == began else []
+        if self._position == began:
+            return self._ready(event.t)
+        times = self._try.times
+        return [TryTurned(event.t, self.number, self._place, self._position, times[0])]
 
     def _judged(self, t: float, place: Place, one: OneTry, ready_at: float) -> Tried:
         assert self._setting_up is not None

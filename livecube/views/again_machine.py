@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
+from livecube.cube.facelets import facelets_text
 from livecube.cube.holding import hand_moves
 from livecube.cube.notation import moves_text
 from livecube.cube.turns import turns_text
 from livecube.review.moment import Moment
-from livecube.review.trying import ReadyToTry, SetUpAsked, SetUpGuided, Tried, TryGivenUp
+from livecube.review.trying import ReadyToTry, SetUpAsked, SetUpGuided, Tried, TryGivenUp, TryTurned
 
 if TYPE_CHECKING:
     from livecube.review.one_try import Place
@@ -45,6 +48,9 @@ def again_json(news: TryNews) -> dict[str, Any]:
             )
         case ReadyToTry():
             name, rest = "ready", {"number": news.number, **_place(news.place)}
+        case TryTurned():
+            facelets = facelets_text(np.frombuffer(news.position, dtype=np.uint8))
+            name, rest = "try-turn", {"number": news.number, "facelets": facelets}
         case Tried():
             name, rest = (
                 "tried",

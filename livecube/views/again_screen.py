@@ -2,87 +2,116 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, ClassVar, Final
 
 from rich.console import Group
 from rich.text import Text
 
 from livecube.review.findings import turns_counted
-from livecube.review.trying import ReadyToTry, SetUpAsked, SetUpGuided, Tried, TryGivenUp
+from livecube.review.trying import ReadyToTry, SetUpAsked, SetUpGuided, Tried, TryGivenUp, TryTurned
 from livecube.views.again_text import better_way, held_so, set_up_text, tried_sentence
 from livecube.views.large import large
 from livecube.views.picture import Picture
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
+    from typing import Self
 
     from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 
-    from livecube.advice.speaker import Happening
-    from livecube.drills.news import DrillNews
-    from livecube.practice.news import PracticeNews
-    from livecube.review.trying import TryNews
+    from livecube.views.board import News
 
-__all__ = ["AgainBoard", "large_text"]
+__all__ = ["BEGIN", "AgainScreen", "large_text"]
 
+BEGIN: Final = "The first turn starts the time."
 _SHOWN_LARGE: Final = 4
 
 
-class AgainBoard:
-    """What the screen shows; ``title`` says what is brought onto the cube."""
+def _never() -> float:
+    return 0.0
 
-    command = "again"
-    anew = "sets up anew"
+
+@dataclass(frozen=True)
+class AgainScreen:
+    """What the screen shows at one moment. Give a :class:`.Board` of it the news."""
+
+    command: ClassVar[str] = "again"
+    anew: ClassVar[str] = "sets up anew"
     """What the key does."""
 
-    def __init__(self, title: str) -> None:
-        self.title = title
-        self.source = ""
-        self.notice = ""
-        """One line for whoever runs the program."""
-        self.keys = False
-        """Whether somebody can press keys."""
-        self._middle: list[RenderableType] = [Text("Waiting for the cube …")]
-        self.last = ""
-        """What is said of the last try."""
+    title: str
+    """What is brought onto the cube."""
+    now: Callable[[], float] = _never
+    """The cube's seconds, as far as can be told between its events; from any thread."""
+    source: str = ""
+    notice: str = ""
+    """One line for whoever runs the program."""
+    keys: bool = False
+    """Whether somebody can press keys."""
+    middle: tuple[RenderableType, ...] = (Text("Waiting for the cube …"),)
+    since: float | None = None
+    """When the time began that runs; None: none does."""
+    last: str = ""
+    """What is said of the last try."""
 
-    def take(self, news: Happening | PracticeNews | TryNews | DrillNews) -> None:
-        """Show what happened."""
+    def after(self, news: News) -> Self:
+        """What is shown once this has happened."""
+        return replace(self, **self.changes(news))
+
+    def changes(self, news: News) -> dict[str, Any]:
+        """The fields that are other ones afterwards."""
         match news:
             case SetUpAsked():
-                self._middle = self._set_up(news, news.turns)
+                return {"middle": self._set_up(news, news.turns), "since": None}
             case SetUpGuided() if news.guidance.back:
-                self._middle = [
-                    Text("Not that turn. Back with:", "bold"),
-                    Text(),
-                    large_text(set_up_text(news, news.guidance.back)),
-                    Text(),
-                    Text(f"then  {set_up_text(news, news.guidance.upcoming)}"),
-                ]
+                return {"middle": self._turn_back(news), "since": None}
             case SetUpGuided():
-                self._middle = self._set_up(news, news.guidance.upcoming)
-            case ReadyToTry():
-                self._middle = [
-                    Text(better_way(news.place), "bold"),
-                    Text(),
-                    Picture(news.position),
-                    Text(),
-                    Text("The first turn starts the time."),
-                ]
+                return {"middle": self._set_up(news, news.guidance.upcoming), "since": None}
+            case ReadyToTry() | TryTurned():
+                since = news.began if isinstance(news, TryTurned) else None
+                return {"middle": self._standing(news), "since": since}
             case Tried():
-                self.last = tried_sentence(news)
+                return {"last": tried_sentence(news), "since": None}
             case TryGivenUp():
-                self.notice = f"Try {news.number} begins anew."
+                return {"notice": f"Try {news.number} begins anew.", "since": None}
+        return {}
 
-    def _set_up(self, news: SetUpAsked | SetUpGuided, left: Sequence[int]) -> list[RenderableType]:
-        return [
+    def _standing(self, news: ReadyToTry | TryTurned) -> tuple[RenderableType, ...]:
+        """How the cube stands while it is looked at, and while it is turned."""
+        return (
+            Text(better_way(news.place), "bold"),
+            Text(),
+            Picture(news.position),
+            *(() if isinstance(news, TryTurned) else (Text(), Text(BEGIN))),
+        )
+
+    def _turn_back(self, news: SetUpGuided) -> tuple[RenderableType, ...]:
+        return (
+            Text("Not that turn. Back with:", "bold"),
+            Text(),
+            large_text(set_up_text(news, news.guidance.back)),
+            Text(),
+            Text(f"then  {set_up_text(news, news.guidance.upcoming)}"),
+        )
+
+    def _set_up(
+        self, news: SetUpAsked | SetUpGuided, left: Sequence[int]
+    ) -> tuple[RenderableType, ...]:
+        return (
             Text(f"Set it up, {held_so(news.place)}: {turns_counted(len(left))} to go"),
             Text(),
             large_text(set_up_text(news, left[:_SHOWN_LARGE])),
             Text(),
             Text(set_up_text(news, left)),
-            *([Text(), Text(self.last)] if self.last else []),
-        ]
+            *((Text(), Text(self.last)) if self.last else ()),
+        )
+
+    def _time(self) -> list[RenderableType]:
+        """The seconds of the time that runs."""
+        if self.since is None:
+            return []
+        return [Text(f"{max(0.0, self.now() - self.since):.1f} s", "bold"), Text()]
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """Draw it from the top; what does not fit is left out below."""
@@ -91,8 +120,9 @@ class AgainBoard:
             Text(f"livecube {self.command}   {self.source}", "dim"),
             Text(self.title),
             Text(),
-            *self._middle,
+            *self.middle,
             Text(),
+            *self._time(),
             *([Text(self.notice, "dim")] if self.notice else []),
             Text(foot, "dim"),
         )

@@ -8,7 +8,7 @@ from livecube.cube.holding import hand_moves
 from livecube.cube.notation import moves_text
 from livecube.review.findings import turns_counted
 from livecube.review.moment import Moment
-from livecube.review.trying import ReadyToTry, SetUpAsked, SetUpGuided, Tried, TryGivenUp
+from livecube.review.trying import ReadyToTry, SetUpAsked, SetUpGuided, Tried, TryGivenUp, TryTurned
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -58,7 +58,7 @@ def again_line(news: TryNews) -> str | None:
             text = f"set-up {news.number}, {held_so(news.place)}: {turns}"
         case SetUpGuided() if news.guidance.back:
             text = f"wrong turn; back with {set_up_text(news, news.guidance.back)}"
-        case SetUpGuided():
+        case SetUpGuided() | TryTurned():
             text = None
         case ReadyToTry():
             text = f"set up; the first turn starts the time. {better_way(news.place)}"

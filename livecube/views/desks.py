@@ -11,7 +11,7 @@ from rich.text import Text
 from livecube.dashboard import topics
 
 if TYPE_CHECKING:
-    from livecube.dashboard.desks import Arrived, DeskNow, Desks
+    from livecube.dashboard.desks import Arrived, DeskNow, Desks, DesksSeen
 
 __all__ = ["arrived_line", "desks_table"]
 
@@ -30,13 +30,13 @@ _NAMES: Final = {
 }
 
 
-def desks_table(desks: Desks, rows: int, width: int, notice: str = "") -> Table:
+def desks_table(desks: DesksSeen, rows: int, width: int, notice: str = "") -> Table:
     """At most so many desks; those that are there come first.
 
     Where ``width`` columns of text do not suffice, the cube is left out first, then the mean and
     half of the digits of the stages, whose last ones may be cut; what else there is never is.
     """
-    shown = sorted(desks.desks.values(), key=lambda desk: desk.online is not True)
+    shown = sorted(desks.desks, key=lambda desk: desk.online is not True)
     is_fine = width >= _FINE
     table = Table(box=None, padding=(0, 2, 0, 0), expand=False)
     table.add_column("desk", no_wrap=True, overflow="ellipsis", max_width=_NAME)
@@ -83,7 +83,7 @@ def _seconds(value: float | None) -> str:
     return "" if value is None else f"{value:.2f}"
 
 
-def _caption(desks: Desks, hidden: int, notice: str) -> str:
+def _caption(desks: DesksSeen, hidden: int, notice: str) -> str:
     told = [notice] if notice else []
     if not desks.desks:
         told.append("nobody has been heard yet")

@@ -2,110 +2,100 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, ClassVar, Final
 
 from rich.text import Text
 
 from livecube.drills.beat_session import BeatJudged, BeatReady, BeatTurned
 from livecube.drills.fingers import LEFT, FingerAsked, FingerRound, FingersOver, FingerTurned
-from livecube.views.again_screen import AgainBoard, large_text
+from livecube.views.again_screen import AgainScreen, large_text
 from livecube.views.drill_text import beat_lines, fingers_sentence, pattern_text, round_sentence
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
-    from livecube.advice.speaker import Happening
-    from livecube.drills.fingers import Pattern
-    from livecube.drills.news import DrillNews
-    from livecube.practice.news import PracticeNews
-    from livecube.review.trying import TryNews
+    from livecube.views.board import News
 
-__all__ = ["BeatBoard", "FingerBoard"]
+__all__ = ["BeatScreen", "FingerScreen"]
 
 _SHOWN_LARGE: Final = 4
 _PLACES: Final = 4
 """Where the mark of the beat can be: it goes from left to right and begins anew."""
 
 
-class FingerBoard(AgainBoard):
+@dataclass(frozen=True)
+class FingerScreen(AgainScreen):
     """The turns that are left of a round, large; below them the rounds so far."""
 
-    command = "drill"
-    anew = "begins this round anew"
+    command: ClassVar[str] = "drill"
+    anew: ClassVar[str] = "begins this round anew"
 
-    def __init__(self, title: str) -> None:
-        super().__init__(title)
-        self._asked: FingerAsked | None = None
-        self._rounds: list[str] = []
+    asked: FingerAsked | None = None
+    rounds: tuple[str, ...] = ()
 
-    def take(self, news: Happening | PracticeNews | TryNews | DrillNews) -> None:
-        """Show what happened."""
+    def changes(self, news: News) -> dict[str, Any]:
+        """The fields that are other ones afterwards."""
         match news:
             case FingerAsked():
-                self._asked = news
-                self._draw(news.pattern, 0)
-            case FingerTurned() if self._asked is not None:
-                self.notice = "Not that turn; go on." if news.slip else ""
-                self._draw(self._asked.pattern, news.done)
+                return {"asked": news, "middle": self._drawn(news, 0)}
+            case FingerTurned() if self.asked is not None:
+                notice = "Not that turn; go on." if news.slip else ""
+                return {"notice": notice, "middle": self._drawn(self.asked, news.done)}
             case FingerRound():
-                self._rounds.append(round_sentence(news))
+                return {"rounds": (*self.rounds, round_sentence(news))}
             case FingersOver():
-                self._middle = [*map(Text, self._rounds), Text(fingers_sentence(news.sides))]
-            case _:
-                super().take(news)
+                return {"middle": (*map(Text, self.rounds), Text(fingers_sentence(news.sides)))}
+        return super().changes(news)
 
-    def _draw(self, pattern: Pattern, done: int) -> None:
-        assert self._asked is not None
-        left = ["D" if quarters == LEFT else "D'" for quarters in pattern.quarters[done:]]
-        round_ = f"Round {self._asked.number} of {self._asked.rounds}"
-        self._middle = [
-            Text(f"{round_}, {pattern_text(pattern)}", "bold"),
+    def _drawn(self, asked: FingerAsked, done: int) -> tuple[RenderableType, ...]:
+        left = ["D" if quarters == LEFT else "D'" for quarters in asked.pattern.quarters[done:]]
+        round_ = f"Round {asked.number} of {asked.rounds}"
+        return (
+            Text(f"{round_}, {pattern_text(asked.pattern)}", "bold"),
             Text(),
             large_text(" ".join(left[:_SHOWN_LARGE])),
             Text(),
             Text(f"{len(left)} to go" if done else "Rest first; begin when you like."),
-            *([Text()] if self._rounds else []),
-            *map(Text, self._rounds),
-        ]
+            *((Text(),) if self.rounds else ()),
+            *map(Text, self.rounds),
+        )
 
 
-class BeatBoard(AgainBoard):
+@dataclass(frozen=True)
+class BeatScreen(AgainScreen):
     """The scramble as always; then a mark that goes to another place at each beat."""
 
-    command = "drill"
+    command: ClassVar[str] = "drill"
 
-    def __init__(self, title: str) -> None:
-        super().__init__(title)
-        self._beats = 0
-        self._turns = 0
+    beats: int = 0
+    turns: int = 0
 
-    def beat(self) -> None:
-        """A beat falls now."""
-        self._beats += 1
-        self._middle = self._drawn()
+    def after_beat(self) -> BeatScreen:
+        """What is shown once a beat falls."""
+        return replace(self, **self._marked(self.beats + 1, self.turns))
 
-    def take(self, news: Happening | PracticeNews | TryNews | DrillNews) -> None:
-        """Show what happened."""
+    def changes(self, news: News) -> dict[str, Any]:
+        """The fields that are other ones afterwards."""
         match news:
             case BeatReady():
-                self._beats = self._turns = 0
-                self._middle = self._drawn()
+                return self._marked(0, 0)
             case BeatTurned():
-                self._turns = news.number
-                self._middle = self._drawn()
+                return self._marked(self.beats, news.number)
             case BeatJudged():
-                self._middle = [Text(line) for line in beat_lines(news.result, solved=news.solved)]
-            case _:
-                super().take(news)
+                lines = beat_lines(news.result, solved=news.solved)
+                return {"middle": tuple(map(Text, lines))}
+        return super().changes(news)
 
-    def _drawn(self) -> list[RenderableType]:
-        at = (self._beats - 1) % _PLACES
+    def _marked(self, beats: int, turns: int) -> dict[str, Any]:
+        at = (beats - 1) % _PLACES
         row = "   ".join("██████" if place == at else "      " for place in range(_PLACES))
-        return [
-            Text("One turn on each beat; begin when you like." if not self._turns else "", "bold"),
+        middle = (
+            Text("One turn on each beat; begin when you like." if not turns else "", "bold"),
             Text(),
             *(Text(f"  {row}") for _ in range(3)),
             Text(f"  {'   '.join('──────' for _ in range(_PLACES))}", "dim"),
             Text(),
-            Text(f"turn {self._turns}" if self._turns else ""),
-        ]
+            Text(f"turn {turns}" if turns else ""),
+        )
+        return {"beats": beats, "turns": turns, "middle": middle}

@@ -19,26 +19,40 @@ __all__ = ["Beside", "Kept"]
 
 
 class Kept:
-    """Something that is laid out anew only if what it shows has changed, or the width."""
+    """Keeps the lines of something until it shows something else, or in another width.
+
+    What is kept is replaced at once, with what it belongs to: several threads may draw.
+    """
 
     def __init__(self) -> None:
-        self._shown: object = None
-        self._make: Callable[[], RenderableType] = str
-        self._drawn: tuple[object, int] | None = None
-        self._lines: list[list[Segment]] = []
+        self._drawn: tuple[object, list[list[Segment]]] = (None, [])
 
-    def showing(self, shown: object, make: Callable[[], RenderableType]) -> Kept:
-        """What it shows now, to be compared, and how that is made."""
-        self._shown, self._make = shown, make
-        return self
+    def showing(self, shown: object, make: Callable[[], RenderableType]) -> RenderableType:
+        """To be drawn: what ``make`` gives, laid out anew if ``shown`` is not what it was."""
+        return _Showing(self, shown, make)
+
+    def lines(
+        self,
+        shown: object,
+        make: Callable[[], RenderableType],
+        console: Console,
+        options: ConsoleOptions,
+    ) -> list[list[Segment]]:
+        """Its lines on a console."""
+        wanted = shown, options.max_width
+        drawn, lines = self._drawn
+        if drawn != wanted:
+            lines = console.render_lines(make(), options.update(height=None))
+            self._drawn = wanted, lines
+        return lines
+
+
+class _Showing:
+    def __init__(self, kept: Kept, shown: object, make: Callable[[], RenderableType]) -> None:
+        self._kept, self._shown, self._make = kept, shown, make
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        """Draw it."""
-        drawn = self._shown, options.max_width
-        if drawn != self._drawn:
-            self._lines = console.render_lines(self._make(), options.update(height=None))
-            self._drawn = drawn
-        for line in self._lines:
+        for line in self._kept.lines(self._shown, self._make, console, options):
             yield from line
             yield Segment.line()
 

@@ -6,7 +6,8 @@ the result. Letters say everything; nothing depends on colour. The clock is a pa
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any, Final
 
 from rich.console import Group
 from rich.segment import Segment
@@ -31,20 +32,19 @@ from livecube.timing.results import result_of, result_text, workings_text
 from livecube.views.large import large
 from livecube.views.picture import Picture
 from livecube.views.practice_text import LIMITS, break_sentence, penalties_sentence
-from livecube.views.screen import Board
+from livecube.views.screen import LiveScreen
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
+    from typing import Self
 
     from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 
-    from livecube.advice.speaker import Happening
-    from livecube.drills.news import DrillNews
     from livecube.practice.news import Tally
-    from livecube.review.trying import TryNews
     from livecube.timing.results import Penalty
+    from livecube.views.board import News
 
-__all__ = ["PracticeBoard"]
+__all__ = ["PracticeScreen"]
 
 _SHOWN_LARGE: Final = 4
 """So many turns of a scramble stand there large."""
@@ -54,68 +54,71 @@ _GESTURES: Final = (
 )
 
 
-class PracticeBoard:
-    """What the screen shows; give it happenings and news, then draw it.
+@dataclass(frozen=True, slots=True)
+class PracticeScreen:
+    """What the screen shows at one moment. Give a :class:`.Board` of it happenings and news."""
 
-    ``now`` gives the cube's seconds, as far as can be told between its events.
-    """
+    source: str
+    now: Callable[[], float]
+    """The cube's seconds, as far as can be told between its events; from any thread."""
+    notice: str = ""
+    """One line for whoever runs the program."""
+    keys: bool = False
+    """Whether somebody can press keys."""
+    preparing: str = ""
+    """What is waited for; it stands where the hints will."""
+    cube: LiveScreen = field(default_factory=lambda: LiveScreen(""))
+    """What the cube does, its stages and its hints."""
+    shown: PracticeNews | None = None
+    """What the middle of the screen is about."""
+    path: tuple[int, ...] = ()
+    since: float = 0.0
+    """When what is counted began."""
+    judged: Judged | None = None
+    decided: tuple[Penalty, ...] | None = None
+    is_away: bool = False
+    tally: Tally | None = None
+    advice: str = ""
+    costs: tuple[str, ...] = ()
+    """What the review of the last solve says."""
+    position: bytes | None = None
+    number: int = 0
 
-    def __init__(self, source: str, now: Callable[[], float]) -> None:
-        self.source = source
-        self.notice = ""
-        """One line for whoever runs the program."""
-        self.keys = False
-        """Whether somebody can press keys."""
-        self.now = now
-        self._board = Board(source)
-        self._shown: PracticeNews | None = None
-        """What the middle of the screen is about."""
-        self._path: tuple[int, ...] = ()
-        self._since = 0.0
-        """When what is counted began."""
-        self._judged: Judged | None = None
-        self._decided: tuple[Penalty, ...] | None = None
-        self._is_away = False
-        self._tally: Tally | None = None
-        self._advice = ""
-        self._costs: tuple[str, ...] = ()
-        """What the review of the last solve says."""
-        self._position: bytes | None = None
-        self._number = 0
-
-    def take(self, news: Happening | PracticeNews | TryNews | DrillNews) -> None:
-        """Show what happened."""
+    def after(self, news: News) -> Self:
+        """What is shown once this has happened."""
         if not isinstance(news, PracticeNews):
-            self._board.take(news)
-            if isinstance(news, Turned):
-                self._position = news.position
-            if self._board.notice:
-                self.notice, self._board.notice = self._board.notice, ""
-            return
+            cube = self.cube.after(news)
+            return replace(
+                self,
+                cube=replace(cube, notice=""),
+                notice=cube.notice or self.notice,
+                position=news.position if isinstance(news, Turned) else self.position,
+            )
+        return replace(self, **self._changes(news))
+
+    def _changes(self, news: PracticeNews) -> dict[str, Any]:
+        """The fields that are other ones afterwards."""
         match news:
             case ScrambleAsked():
-                self._path, self._number = news.turns, news.number
-                self._shown = news
+                return {"path": news.turns, "number": news.number, "shown": news}
             case Guided():
-                self._path = news.turns
-                self._shown = news
+                return {"path": news.turns, "shown": news}
             case InspectionBegun() | SolveStarted():
-                self._since = news.t
-                self._shown, self._advice = news, ""
+                return {"since": news.t, "shown": news, "advice": ""}
             case Judged():
-                self._judged, self._decided, self._is_away = news, None, False
-                self._costs = ()
-                self._shown, self._tally = news, news.tally
+                result = {"judged": news, "decided": None, "is_away": False, "costs": ()}
+                return {**result, "shown": news, "tally": news.tally}
             case Corrected():
-                self._decided, self._tally = news.penalties, news.tally
+                return {"decided": news.penalties, "tally": news.tally}
             case Discarded():
-                self._is_away, self._tally = news.away, news.tally
+                return {"is_away": news.away, "tally": news.tally}
             case Abandoned():
-                self.notice = f"Solve {news.number} was given up."
+                return {"notice": f"Solve {news.number} was given up."}
             case BreakAdvised():
-                self._advice = break_sentence(news.due)
-            case Reviewed() if self._judged is not None and news.number == self._judged.number:
-                self._costs = news.sentences
+                return {"advice": break_sentence(news.due)}
+            case Reviewed() if self.judged is not None and news.number == self.judged.number:
+                return {"costs": news.sentences}
+        return {}
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """Draw as much as fits: what is large first, the keys last."""
@@ -134,38 +137,39 @@ class PracticeBoard:
 
     def _head(self, width: int) -> Text:
         left = f"livecube practice   {self.source}"
-        right = f"solve {self._number}"
+        right = f"solve {self.number}"
         return Text(left + right.rjust(max(1, width - len(left))), style="dim")
 
     def _middle(self) -> list[RenderableType]:
-        match self._shown:
-            case ScrambleAsked() if self._shown.by_hand:
+        match self.shown:
+            case ScrambleAsked() if self.shown.by_hand:
                 words = "Scramble the cube as you like, then let it rest."
                 return [Text(words, "bold"), Text(), *self._last_result()]
             case ScrambleAsked():
-                return self._scramble(self._path)
+                return self._scramble(self.path)
             case Guided():
-                return self._guided(self._shown)
+                return self._guided(self.shown)
             case InspectionBegun():
-                return self._inspection(self._shown)
+                return self._inspection(self.shown)
             case SolveStarted():
-                return [_large(f"{self._passed()}"), Text(), self._board.stages, *self._said()]
+                return [_large(f"{self._passed()}"), Text(), self.cube.stages, *self._said()]
             case Judged():
-                return self._result(self._shown)
+                return self._result(self.shown)
         return [Text("Waiting for the cube …")]
 
     def _passed(self) -> int:
         """Whole seconds since what is counted began."""
-        return max(0, int(self.now() - self._since))
+        return max(0, int(self.now() - self.since))
 
     def _said(self) -> list[RenderableType]:
-        return [Text(), *self._board.words]
+        waiting = [Text(self.preparing, "dim")] if self.preparing else []
+        return [Text(), *(self.cube.words or waiting)]
 
     # Scramble.
 
     def _scramble(self, left: Sequence[int], title: str = "") -> list[RenderableType]:
-        done = len(self._path) - len(left)
-        path = list(self._path)
+        done = len(self.path) - len(left)
+        path = list(self.path)
         if left and done and path[done] // 3 != left[0] // 3:
             # Of two opposite turns the second was made first.
             path[done - 1], path[done] = path[done], path[done - 1]
@@ -204,13 +208,13 @@ class PracticeBoard:
         ]
 
     def _picture(self) -> list[RenderableType]:
-        return [] if self._position is None else [Picture(self._position)]
+        return [] if self.position is None else [Picture(self.position)]
 
     def _last_result(self) -> list[RenderableType]:
         """The result before, while the next scramble is turned."""
-        if self._judged is None:
+        if self.judged is None:
             return []
-        costs = [Text(sentence, "dim") for sentence in self._costs[:1]]
+        costs = [Text(sentence, "dim") for sentence in self.costs[:1]]
         return [Text(f"before  {self._workings()}", "dim"), *self._averages(), *costs]
 
     # Inspection and result.
@@ -224,9 +228,9 @@ class PracticeBoard:
         return [_large(f"{passed}"), Text(), Text(words), *self._said()]
 
     def _result(self, judged: Judged) -> list[RenderableType]:
-        counts = judged.penalties if self._decided is None else self._decided
+        counts = judged.penalties if self.decided is None else self.decided
         shown = result_text(result_of(judged.ms, counts))
-        away = [Text("thrown away", "bold")] if self._is_away else []
+        away = [Text("thrown away", "bold")] if self.is_away else []
         return [
             _large(shown),
             Text(),
@@ -234,47 +238,47 @@ class PracticeBoard:
             *away,
             *self._averages(),
             Text(),
-            self._board.stages,
+            self.cube.stages,
             *self._review(),
             *self._said(),
         ]
 
     def _review(self) -> list[RenderableType]:
-        if not self._costs:
+        if not self.costs:
             return []
-        return [Text(), Text("What mattered most:"), *map(Text, self._costs)]
+        return [Text(), Text("What mattered most:"), *map(Text, self.costs)]
 
     def _workings(self) -> str:
-        judged = self._judged
+        judged = self.judged
         assert judged is not None
-        counts = judged.penalties if self._decided is None else self._decided
+        counts = judged.penalties if self.decided is None else self.decided
         text = workings_text(judged.ms, counts)
-        if self._decided is not None:
+        if self.decided is not None:
             return f"{text}   measured {workings_text(judged.ms, judged.penalties)}"
         why = penalties_sentence(judged.penalties)
         return f"{text}   {why}" if why else text
 
     def _averages(self) -> list[RenderableType]:
-        if self._tally is None:
+        if self.tally is None:
             return []
-        best = [] if self._tally.best is None else [("best", self._tally.best)]
-        shown = [f"{name} {result_text(result)}" for name, result in self._tally.averages]
+        best = [] if self.tally.best is None else [("best", self.tally.best)]
+        shown = [f"{name} {result_text(result)}" for name, result in self.tally.averages]
         shown += [f"{name} {result_text(result)}" for name, result in best]
         return [Text("   ".join(shown))]
 
     # What can be done.
 
     def _foot(self) -> Group:
-        lines = [Text(self._advice, "bold")] if self._advice else []
+        lines = [Text(self.advice, "bold")] if self.advice else []
         lines += [Text(self.notice, "dim")] if self.notice else []
-        if isinstance(self._shown, Judged):
+        if isinstance(self.shown, Judged):
             lines.append(Text(_GESTURES, "dim"))
         return Group(*lines, Text(self._bottom(), "dim"))
 
     def _bottom(self) -> str:
         if not self.keys:
             return "Ctrl-C ends."
-        match self._shown:
+        match self.shown:
             case SolveStarted():
                 does = "space stops the time   w gives up"
             case InspectionBegun():

@@ -6,7 +6,8 @@ knows no clock: it shows the cube's time as the happenings bring it.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final, Protocol
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any, Final
 
 from rich.console import Group
 from rich.segment import Segment
@@ -43,6 +44,8 @@ from livecube.views.text import (
 )
 
 if TYPE_CHECKING:
+    from typing import Self
+
     from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 
     from livecube.advice.opportunity import Opportunity
@@ -52,8 +55,12 @@ if TYPE_CHECKING:
     from livecube.drills.news import DrillNews
     from livecube.review.trying import TryNews
     from livecube.stages.solve import Split
+    from livecube.views.board import News
 
-__all__ = ["Board", "Screen"]
+__all__ = ["PREPARING", "LiveScreen"]
+
+PREPARING: Final = "Hints are being prepared …"
+"""For ``preparing``."""
 
 _COLUMNS: Final = ("cross", "pair", "pair", "pair", "pair", "orient", "permute", "auf")
 _GAP: Final = 2
@@ -74,127 +81,139 @@ _LAYOUTS: Final = (
 _TITLES: Final = {"orient": "orient", "permute": "permute", "auf": "close"}
 
 
-class Screen(Protocol):
-    """A value that rich can draw, and that is told what happens."""
+@dataclass(frozen=True, slots=True)
+class LiveScreen:
+    """What the live screen shows at one moment. Give a :class:`.Board` of it the happenings."""
 
-    notice: str
-    """One line for whoever runs the program."""
-    keys: bool
+    source: str
+    notice: str = ""
+    """One line for whoever runs the program: what went wrong, or is right again."""
+    standing: str = ""
+    """Another, shown while there is no notice: how to type."""
+    preparing: str = ""
+    """What is waited for; it stands where the hints will."""
+    keys: bool = False
     """Whether somebody can press keys."""
+    position: bytes = SOLVED_BYTES
+    battery: int | None = None
+    t: float = 0.0
+    """The cube's seconds at the last happening."""
+    started: float | None = None
+    """When the solve under way began."""
+    cross: str | None = None
+    splits: tuple[Split, ...] = ()
+    result: str = ""
+    """Of the last solve."""
+    held: Holding | None = None
+    """How the solver said the cube is held."""
+    sure: Holding | None = None
+    """The holding that was worked out, where it is sure enough."""
+    said: Spoken | Clue | Unsaid | None = None
+    """What was said last and still holds."""
+    order: Order | None = None
+    """The best order of the free slots where it was said."""
+    settled: Turned | None = None
+    """The last turn that left the cross whole."""
+    solves: int = 0
+    _kept_middle: Kept = field(default_factory=Kept, compare=False, repr=False)
+    _kept_stages: Kept = field(default_factory=Kept, compare=False, repr=False)
 
-    def take(self, news: Happening | PracticeNews | TryNews | DrillNews) -> None:
-        """Show what happened."""
-        ...
-
-    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        """Draw it."""
-        ...
-
-
-class Board:
-    """What the live screen shows; give it happenings, then draw it."""
-
-    def __init__(self, source: str) -> None:
-        self.source = source
-        self.notice = ""
-        """One line for whoever runs the program: what went wrong, or is right again."""
-        self.standing = ""
-        """Another, shown while there is no notice: what is being prepared, how to type."""
-        self._position = SOLVED_BYTES
-        self._battery: int | None = None
-        self._t = 0.0
-        self._started: float | None = None
-        self._cross: str | None = None
-        self._splits: list[Split] = []
-        self._result = ""
-        self.keys = False
-        """Whether somebody can press keys."""
-        self._held: Holding | None = None
-        """How the solver said the cube is held."""
-        self._sure: Holding | None = None
-        """The holding that was worked out, where it is sure enough."""
-        self._said: Spoken | Clue | Unsaid | None = None
-        """What was said last and still holds."""
-        self._order: Order | None = None
-        """The best order of the free slots where it was said."""
-        self._settled: Turned | None = None
-        """The last turn that left the cross whole."""
-        self._solves = 0
-        self._kept_middle, self._kept_stages = Kept(), Kept()
-
-    def take(self, news: Happening | PracticeNews | TryNews | DrillNews) -> None:
-        """Show what happened; what practice tells is shown elsewhere."""
+    def after(self, news: News) -> Self:
+        """What is shown once this has happened; what practice tells is shown elsewhere."""
         if isinstance(news, PracticeNews):
-            return
-        happening = news
-        self._t = happening.t
+            return self
+        return replace(self, t=news.t, **self._changes(news))
+
+    def _changes(self, happening: Happening | TryNews | DrillNews) -> dict[str, Any]:
+        """The fields that are other ones afterwards."""
         match happening:
             case Turned():
-                self._position, self._cross = happening.position, happening.cross
-                if happening.offset is not None:
-                    self._settled = happening
-                    if len(happening.solved_slots) == _SLOTS:
-                        self._said = None
+                return self._turned(happening)
             case SolveBegun():
-                self._started, self._splits, self._result = happening.started, [], ""
-                self._settled = None
-                if not (isinstance(self._said, Spoken) and self._said.inspection):
-                    self._said = None
+                begun = {"started": happening.started, "splits": (), "result": "", "settled": None}
+                is_opening = isinstance(self.said, Spoken) and self.said.inspection
+                return begun if is_opening else {**begun, "said": None}
             case StageDone():
-                self._splits = [*self._splits, happening.split][-len(_COLUMNS) :]
+                return {"splits": (*self.splits, happening.split)[-len(_COLUMNS) :]}
             case CrossColour():
-                self._splits, self._cross = [], happening.cross
+                return {"splits": (), "cross": happening.cross}
             case SolveOver():
-                self._finish(happening)
+                return self._finished(happening)
             case Spoken() | Clue() | Unsaid():
-                self._said, self._order = happening, None
+                return {"said": happening, "order": None, "preparing": ""}
             case Planned():
-                self._order = happening.orders[0]
+                return {"order": happening.orders[0]}
             case Withdrawn():
-                self._said = None
+                return {"said": None}
             case HeldAs():
-                self._held = happening.holding
+                return {"held": happening.holding}
             case HeldNow():
-                self._sure = happening.holding
+                return {"sure": happening.holding}
             case Resynced():
-                self._position = happening.position
-                self.notice = twisted_sentence(happening)
-                self._said = self._order = self._settled = None
-                if happening.position == SOLVED_BYTES:
-                    self._cross = None
+                return self._resynced(happening)
             case Lost():
-                self.notice = "Turns were lost on the way; splits across the gap do not count."
+                return {"notice": "Turns were lost on the way; splits across the gap do not count."}
             case BatteryLevel():
-                self._battery = happening.percent
+                return {"battery": happening.percent}
             case LinkChanged():
-                self.notice = LINK_BACK if happening.up else LINK_LOST
+                return {"notice": LINK_BACK if happening.up else LINK_LOST}
+        return {}
+
+    def _turned(self, turned: Turned) -> dict[str, Any]:
+        changes: dict[str, Any] = {"position": turned.position, "cross": turned.cross}
+        if turned.offset is not None:
+            changes["settled"] = turned
+            if len(turned.solved_slots) == _SLOTS:
+                changes["said"] = None
+        return changes
+
+    def _resynced(self, resynced: Resynced) -> dict[str, Any]:
+        changes: dict[str, Any] = {
+            "position": resynced.position,
+            "notice": twisted_sentence(resynced),
+            "said": None,
+            "order": None,
+            "settled": None,
+        }
+        return changes | ({"cross": None} if resynced.position == SOLVED_BYTES else {})
+
+    def _finished(self, over: SolveOver) -> dict[str, Any]:
+        solve = over.solve
+        verb = "Solved in" if solve.solved else "Not solved after"
+        return {
+            "solves": self.solves + 1,
+            "started": None,
+            "said": None,
+            "settled": None,
+            "splits": tuple(split for split in solve.splits if split.end_turn is not None),
+            "result": f"{verb} {solve.seconds:.2f} s and {solve.turns} turns",
+        }
 
     @property
     def words(self) -> list[Text]:
         """What is said, line by line."""
-        return self._words()
+        match self.said:
+            case Spoken():
+                return _hint_lines(self.said, self.order)
+            case Clue():
+                return [Text(clue_text(self.said), "bold")]
+            case Unsaid():
+                return [Text(line) for line in unsaid_lines(self.said)]
+        return [Text(self.preparing, "dim")] if self.preparing else []
 
     @property
-    def stages(self) -> Kept:
+    def stages(self) -> RenderableType:
         """The stages with their splits."""
-        return self._kept_stages.showing(self._splits, self._stages)
-
-    def _finish(self, over: SolveOver) -> None:
-        solve = over.solve
-        self._solves += 1
-        self._started = self._said = self._settled = None
-        self._splits = [split for split in solve.splits if split.end_turn is not None]
-        verb = "Solved in" if solve.solved else "Not solved after"
-        self._result = f"{verb} {solve.seconds:.2f} s and {solve.turns} turns"
+        return self._kept_stages.showing(self.splits, self._stages)
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """Draw the whole screen, or as much as fits: what is said and the keys go last."""
-        words, facts = self._words(), self._facts()
+        words, facts = self.words, self._facts()
         blocks: dict[str, RenderableType] = {
             "": Text(),
             "head": self._head(options.max_width),
             "middle": self._kept_middle.showing(
-                (self._position, facts), lambda: self._middle(facts)
+                (self.position, facts), lambda: self._middle(facts)
             ),
             "stages": self.stages,
             "words": Group(*words),
@@ -213,21 +232,21 @@ class Board:
             yield Segment.line()
 
     def _head(self, width: int) -> Text:
-        battery = "" if self._battery is None else f"   battery {self._battery} %"
+        battery = "" if self.battery is None else f"   battery {self.battery} %"
         left = f"livecube   {self.source}{battery}"
-        right = f"solves {self._solves}"
+        right = f"solves {self.solves}"
         return Text(left + right.rjust(max(1, width - len(left))), style="dim")
 
     def _middle(self, facts: Text) -> Beside:
-        return Beside(Picture(self._position).lines, _GAP, facts)
+        return Beside(Picture(self.position).lines, _GAP, facts)
 
     def _facts(self) -> Text:
         facts = Text()
-        if self._started is not None:
-            facts.append(f"{max(0.0, self._t - self._started):.2f} s\n\n", "bold")
-        elif self._result:
-            facts.append(f"{self._result}\n\n", "bold")
-        facts.append(f"{self._cross} cross" if self._cross else "no cross yet")
+        if self.started is not None:
+            facts.append(f"{max(0.0, self.t - self.started):.2f} s\n\n", "bold")
+        elif self.result:
+            facts.append(f"{self.result}\n\n", "bold")
+        facts.append(f"{self.cross} cross" if self.cross else "no cross yet")
         for name, words in self._free_slots():
             facts.append(f"\n{name} ", "bold")
             facts.append(words)
@@ -235,7 +254,7 @@ class Board:
 
     def _stages(self) -> Table:
         table = Table(box=None, expand=True, padding=(0, 1), show_edge=False, pad_edge=False)
-        by_column: list[Split | None] = [*self._splits] + [None] * 8
+        by_column: list[Split | None] = [*self.splits] + [None] * 8
         names, seconds, how = [], [], []
         for column, split in zip(_COLUMNS, by_column, strict=False):
             table.add_column(_TITLES.get(column, column), justify="left", ratio=1)
@@ -248,18 +267,6 @@ class Board:
         table.add_row(*how)
         return table
 
-    def _words(self) -> list[Text]:
-        match self._said:
-            case Spoken():
-                lines = _hint_lines(self._said, self._order)
-            case Clue():
-                lines = [Text(clue_text(self._said), "bold")]
-            case Unsaid():
-                lines = [Text(line) for line in unsaid_lines(self._said)]
-            case None:
-                lines = []
-        return lines
-
     def _foot(self) -> Group:
         notice = self.notice or self.standing
         return Group(*([Text(notice, "dim")] if notice else []), Text(self._bottom(), "dim"))
@@ -268,8 +275,8 @@ class Board:
         """What can be done, in one quiet line."""
         if not self.keys:
             return "Ctrl-C ends."
-        worked_out = f"{self._sure} (worked out)" if self._sure else ""
-        held = self._held or worked_out or "cheapest front"
+        worked_out = f"{self.sure} (worked out)" if self.sure else ""
+        held = self.held or worked_out or "cheapest front"
         return f"h holding: {held}   c the cube is solved now   q ends"
 
     def _free_slots(self) -> list[tuple[str, str]]:
@@ -277,15 +284,15 @@ class Board:
 
         Places are told as the hint wants the cube held, or else with some front.
         """
-        if self._settled is None:
+        if self.settled is None:
             return []
         # Imported here, since it needs the search, which takes a moment: no screen, no search.
         from livecube.views.free_slots import free_slots
 
-        held = self._held
-        if isinstance(self._said, Spoken | Clue):
-            held = self._said.opportunity.holding
-        return free_slots(self._settled, held)
+        held = self.held
+        if isinstance(self.said, Spoken | Clue):
+            held = self.said.opportunity.holding
+        return free_slots(self.settled, held)
 
 
 def _in_a_column(name: str) -> str:

@@ -53,8 +53,9 @@ class VirtualSolver:
         faults: Faults | None = None,
         address: str = CUBE_ADDRESS,
         percent: int = 100,
+        begin: asyncio.Event | None = None,
     ) -> None:
-        self._player = Player(firmware, session, now, speed, self._send)
+        self._player = Player(firmware, session, now, speed, self._send, begin)
         self.cube = GattCube(
             link,
             firmware.advertisement,
