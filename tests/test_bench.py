@@ -93,7 +93,7 @@ def test_techniques_are_timed_where_they_are_possible(quick: Engine) -> None:
     assert parts[-1] == 1
     assert set(timings) > {technique.id for technique in TECHNIQUES}
     assert len(timings["shortest"].ms) == timings["shortest"].asked > 20
-    assert timings["first answer"].asked == timings["refined answer"].asked
+    assert len(timings["beginning"].ms) == timings["beginning"].asked > 20
     for name, timing in timings.items():
         assert timing.sequences == again[name].sequences
         assert len(timing.sequences) == len(timing.ms) <= timing.asked
@@ -106,7 +106,7 @@ def test_tables_fit_80_columns_whatever_was_found(worth: list[Worth]) -> None:
     from livecube.composition.technique_benchmark import Timing, timing_json, timing_lines
     from livecube.composition.worth import worth_lines
 
-    never = Timing("first answer, broken", 12345, (), ())
+    never = Timing("a beginning", 12345, (), ())
     often = Timing("pseudo-x-cross", 12345, (1, 3456), (0.5, 987.6))
     assert timing_json(never)["ms"] == {"p50": None, "p99": None, "max": None}
     for lines in (timing_lines([never, often]), worth_lines(worth, SEED)):

@@ -54,7 +54,7 @@ def test_replay_gives_hints_and_says_how_long_they_took() -> None:
     assert told[-1]["solves"] == 1
     assert told[-1]["advice_ms"]["max"] > 0
     hints = [o for o in told if o["event"] == "opportunity"]
-    assert len(hints) >= 4
+    assert len(hints) >= 3  # one may stand for more than one pair
     assert all(o["moves"] and o["why"].endswith(".") for o in hints)
 
 

@@ -11,14 +11,13 @@ from rich.console import Console
 
 from livecube.advice.advisor import Advisor
 from livecube.advice.manner import Manner
-from livecube.advice.order import orders
 from livecube.advice.rules import Level
-from livecube.advice.speaker import Clue, Planned, Spoken, Unsaid
+from livecube.advice.said import Clue, Planned, Spoken, Unsaid
 from livecube.cli.output import Output
 from livecube.composition.following import CubeFollower
 from livecube.composition.hub import Hub
 from livecube.composition.keyboard import Keyboard
-from livecube.composition.pipeline import Pipeline, Question
+from livecube.composition.pipeline import Pipeline
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.hands_file import default_hands
 from livecube.errors import UsageError
@@ -29,6 +28,7 @@ from livecube.stages.progress import (
     LinkChanged,
     Resynced,
     SolveOver,
+    StageDone,
     Turned,
 )
 from livecube.stages.tracker import Tracker
@@ -42,10 +42,11 @@ from livecube.virtual.session import session
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Callable
 
+    from livecube.advice.said import Happening
     from livecube.edges.sink import Item
     from livecube.search.engine import Engine
 
-SOLVE = session(25, 1, on_cube=False)
+SOLVE = session(34, 1, on_cube=False)
 START = bytes(apply_turns(SOLVED, SOLVE.scramble).tolist())
 TURNS: list[CubeEvent] = [Turn(turn.t, turn.turn) for turn in SOLVE.turns]
 HURRY = 200.0
@@ -104,46 +105,26 @@ async def test_a_cube_that_stands_scrambled_is_looked_at_and_told_of_by_degrees(
     assert told[0].opportunity.technique == "x-cross"
 
 
-async def test_at_rest_the_orders_of_the_free_slots_follow_the_better_advice(
-    engine: Engine,
-) -> None:
-    desk = Desk(engine, Manner())
-
-    async def events() -> AsyncIterator[CubeEvent]:
-        yield State(0.0, START)
-        for turn in TURNS:
-            yield turn
-            if isinstance(desk.pipeline.question, Question):
-                await desk.until(lambda: desk.of(Planned))
-                return
-
-    await desk.follow(events())
-    board = Board(LiveScreen("a cube"))
-    (plan,) = desk.of(Planned)
-    assert isinstance(plan, Planned)
-    for item in desk.items[: desk.items.index(plan) + 1]:
-        if not isinstance(item, CubeEvent):
-            board.take(item)
-    assert f"order  {plan.orders[0].slots[0]}" in drawn(board)
-    assert plan.t == max(item.t for item in desk.of(Spoken) if isinstance(item, Spoken))
-
-
 @pytest.mark.parametrize(
     ("manner", "told"), [(Manner(), 1), (Manner(by_degrees=True), 0), (Manner("after"), 0)]
 )
-def test_orders_are_told_to_whoever_is_told_everything_and_only_for_the_present_position(
+def test_orders_of_the_free_slots_come_with_the_hint_to_whoever_is_told_everything(
     engine: Engine, manner: Manner, told: int
 ) -> None:
     pipeline = Pipeline(Tracker(START), lambda: 0.0, manner)
     pipeline.advisor = Advisor(engine, TECHNIQUES, default_hands())
-    following = iter(TURNS)
-    while not isinstance(question := pipeline.question, Question):
-        pipeline.feed(next(following))
-    found = orders(pipeline.advisor, question.position, question.face) or ()
-    assert len(pipeline.planned(question, found)) == told
-    assert not pipeline.planned(question, ())
-    pipeline.feed(next(following))
-    assert not pipeline.planned(question, found)
+    board = Board(LiveScreen("a cube"))
+    happenings: list[Happening] = []
+    for event in TURNS:
+        happenings = pipeline.feed(event)
+        for happening in happenings:
+            board.take(happening)
+        if any(isinstance(happening, StageDone) for happening in happenings):
+            break
+    plans = [happening for happening in happenings if isinstance(happening, Planned)]
+    assert len(plans) == told
+    for plan in plans:
+        assert f"order  {plan.orders[0].slots[0]}" in drawn(board)
 
 
 async def test_keys_speak_of_the_cube_in_order_with_its_turns(engine: Engine) -> None:
@@ -167,9 +148,9 @@ async def test_keys_speak_of_the_cube_in_order_with_its_turns(engine: Engine) ->
     assert [type(mark) for mark in marks] == [HoldingMark, HoldingMark, Reset]
     assert [mark.t for mark in marks] == [TURNS[19].t, TURNS[19].t, TURNS[29].t]
     cross = next(i.cross for i in reversed(desk.items) if isinstance(i, Turned) and i.cross)
-    assert cross == "blue"
+    assert cross == "yellow"
     held = [item.holding for item in desk.items if isinstance(item, HeldAs)]
-    assert [h and h.up for h in held] == ["green", "green"]
+    assert [h and h.up for h in held] == ["white", "white"]
     assert held[0] != held[1]
     assert len(desk.of(SolveOver)) == len(desk.of(Unsaid)) == 1
     assert isinstance(desk.of(Resynced)[-1], Resynced)

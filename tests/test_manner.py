@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
@@ -11,7 +12,16 @@ from livecube.advice.advisor import Advisor
 from livecube.advice.degrees import STEP_S, Degrees
 from livecube.advice.manner import Manner
 from livecube.advice.rules import Level
-from livecube.advice.speaker import Clue, Degree, Happening, Spoken, Unsaid, Withdrawn
+from livecube.advice.said import (
+    Adjusted,
+    Clue,
+    Degree,
+    Happening,
+    Spoken,
+    Taken,
+    Unsaid,
+    Withdrawn,
+)
 from livecube.advice.withheld import best_chances
 from livecube.composition.following import follow_log
 from livecube.composition.hub import Hub
@@ -83,14 +93,14 @@ def hints(told: list[Item]) -> list[Spoken]:
 
 
 def test_the_usual_manner_speaks_before_and_in_a_solve(engine: Engine) -> None:
-    start, events = scrambled_solve(25)
+    start, events = scrambled_solve(34)
     told = hints(replayed(pipeline_with(engine, start), events))
     assert [hint.inspection for hint in told[:2]] == [True, False]
     assert not any(hint.inspection for hint in told[1:])
 
 
 def test_only_in_inspection_means_nothing_later(engine: Engine) -> None:
-    start, events = scrambled_solve(25)
+    start, events = scrambled_solve(34)
     told = hints(replayed(pipeline_with(engine, start, Manner("inspection")), events))
     assert [hint.inspection for hint in told] == [True]
 
@@ -98,7 +108,7 @@ def test_only_in_inspection_means_nothing_later(engine: Engine) -> None:
 def test_silence_until_the_solve_is_over_and_then_what_would_have_been_said(
     engine: Engine,
 ) -> None:
-    start, events = scrambled_solve(25)
+    start, events = scrambled_solve(34)
     usual = [h for h in hints(replayed(pipeline_with(engine, start), events)) if not h.inspection]
     told = replayed(pipeline_with(engine, start, Manner("after")), events)
     assert not [item for item in told if isinstance(item, Spoken | Withdrawn)]
@@ -174,7 +184,7 @@ def test_an_answer_that_comes_when_the_cube_was_turned_is_dropped(engine: Engine
 
 
 def a_hint(engine: Engine, t: float = 0.0) -> Spoken:
-    start, events = scrambled_solve(25)
+    start, events = scrambled_solve(34)
     told = hints(replayed(pipeline_with(engine, start), events))
     hint = next(h for h in told if h.opportunity.technique == "keyhole-corner")
     return Spoken(t, hint.opportunity, hint.also)
@@ -192,37 +202,46 @@ def test_degrees_come_one_after_the_other(engine: Engine) -> None:
     assert degrees.wake() == []
 
 
-@pytest.mark.parametrize("what", ["turned", "withdrawn", "over"])
-def test_a_degree_is_dropped_with_its_position(engine: Engine, what: str) -> None:
+@pytest.mark.parametrize("what", ["taken", "withdrawn", "over"])
+def test_a_degree_is_dropped_with_its_hint(engine: Engine, what: str) -> None:
     hint = a_hint(engine)
     degrees = Degrees()
     degrees.pass_on([hint])
-    start, events = scrambled_solve(25)
+    start, events = scrambled_solve(34)
     solve = Tracker(start).feed_all(events)[-1]
     assert isinstance(solve, SolveOver)
     gone: dict[str, Happening] = {
-        "turned": Turned(1.0, 0, 1, SOLVED_BYTES, "white", None, ()),
+        "taken": Taken(1.0, hint.opportunity),
         "withdrawn": Withdrawn(1.0, hint.opportunity),
         "over": solve,
     }  # fmt: skip
     assert degrees.pass_on([gone[what]]) == [gone[what]]
     assert degrees.due is None
+    degrees.go_on(2.0)
+    assert degrees.due is None
     assert degrees.wake() == []
 
 
-def test_a_refined_hint_tells_no_more_than_was_told(engine: Engine) -> None:
+def test_a_turn_puts_a_degree_off_until_the_hands_stop_again(engine: Engine) -> None:
     hint = a_hint(engine)
-    other = Spoken(0.0, hint.opportunity)
+    adjusted = Adjusted(1.0, replace(hint.opportunity, turns=9))
     degrees = Degrees()
     degrees.pass_on([hint])
-    assert degrees.pass_on([other]) == []  # the same slot: nothing new of this degree
-    assert degrees.wake() == [Clue(STEP_S, other.opportunity, Degree.WHAT)]
-    assert degrees.pass_on([hint]) == [Clue(0.0, hint.opportunity, Degree.WHAT)]
-    assert [type(told) for told in degrees.wake()] == [Spoken]
+    turned = Turned(1.0, 0, 1, SOLVED_BYTES, "white", 0, ())
+    # What is adjusted tells moves, which have not been told yet.
+    assert degrees.pass_on([turned, adjusted]) == [turned]
+    assert degrees.due is None
+    degrees.go_on(3.0)
+    assert degrees.due == 3.0 + STEP_S
+    assert degrees.wake() == [Clue(5.0, adjusted.opportunity, Degree.WHAT)]
+    assert degrees.wake() == [Spoken(7.0, adjusted.opportunity, hint.also)]
+    assert degrees.pass_on([adjusted]) == [adjusted]
+    degrees.go_on(9.0)
+    assert degrees.due is None
 
 
 def test_in_a_replay_a_hint_is_told_as_far_as_the_hands_leave_time(engine: Engine) -> None:
-    start, events = scrambled_solve(25)
+    start, events = scrambled_solve(34)
     told = replayed(pipeline_with(engine, start, Manner(by_degrees=True)), events)
     opening = [h for h in told if isinstance(h, Clue | Spoken)][:3]
     assert [h.t for h in opening] == [0.0, STEP_S, 2 * STEP_S]
@@ -252,11 +271,11 @@ def test_hints_are_written_for_the_stated_holding_until_it_is_taken_back(engine:
 
     anew = pipeline.feed(HoldingMark(told[0].t, parse_colour(held.up), other))
     assert isinstance(anew[0], HeldAs)
-    assert isinstance(anew[1], Spoken)
+    assert isinstance(anew[1], Adjusted)
     assert anew[1].opportunity.holding == stated
-    assert all(row.holding == stated for row in anew[1].also)
+    assert anew[1].opportunity.slots == said[0].opportunity.slots
 
     free = pipeline.feed(AnyHolding(told[0].t))
     assert free[0] == HeldAs(told[0].t, None)
-    assert isinstance(free[1], Spoken)
-    assert free[1].opportunity == said[0].opportunity
+    assert isinstance(free[1], Adjusted)
+    assert free[1].opportunity.seconds <= said[0].opportunity.seconds

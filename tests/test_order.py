@@ -10,7 +10,7 @@ import pytest
 from livecube.advice.advisor import Advisor
 from livecube.advice.order import best_by, orders
 from livecube.advice.rules import Level
-from livecube.advice.speaker import Planned
+from livecube.advice.said import Planned
 from livecube.cube.holding import COLOURS
 from livecube.cube.notation import parse_turns
 from livecube.cube.pieces import CORNERS, PIECE_AT, piece_faces

@@ -4,19 +4,22 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
+from livecube.advice.beginning import Beginning, Way
 from livecube.advice.chances import ChanceFinder, Chances
 from livecube.advice.opportunity import Advice, Opportunity
+from livecube.advice.order import orders
 from livecube.advice.ranking import best_rows, one_each
-from livecube.advice.rules import Case, apply_rules
+from livecube.advice.rules import BEFORE_THE_EYES, Case, apply_rules, before_the_eyes
 from livecube.advice.two_steps import composed, cross_and_two_pairs, two_plain_pairs
-from livecube.advice.words import cross_sentence, sentence
+from livecube.advice.words import cross_sentence, repair_sentence, sentence
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import Holding
 from livecube.cube.position import apply_turns
+from livecube.cube.turns import merge
 from livecube.hands.pricing import Pricer
 from livecube.search.engine import Engine
 from livecube.search.keeping import kept
@@ -28,6 +31,7 @@ from livecube.techniques.base import About, Chance, Level, about
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from livecube.advice.order import Order
     from livecube.advice.ranking import Chosen
     from livecube.cube.geometry import Array
     from livecube.hands.model import Hands
@@ -37,8 +41,14 @@ if TYPE_CHECKING:
 
 __all__ = ["Advisor", "likely_cross"]
 
-_CROSS = {"cross": About("Cross")}
+_BESIDE = {"cross": About("Cross"), "repair": About("Repair")}
 """What is answered beside the techniques."""
+_AT_BEGINNING: Final = 6
+"""Rows that are looked at while solving."""
+_AT_ONCE: Final = 2
+"""So many slots that are out are brought in by one search."""
+_ALL_PIECES: Final = 0b11111111
+"""The pieces of all four slots."""
 
 
 class _Ranked(NamedTuple):
@@ -69,7 +79,7 @@ class Advisor:
         self._techniques = tuple(techniques)
         self._hands = hands
         self._by_id = {technique.id: technique for technique in techniques}
-        self._about = _CROSS | {technique.id: about(technique) for technique in techniques}
+        self._about = _BESIDE | {technique.id: about(technique) for technique in techniques}
         self._pricer = Pricer(hands)
         self._finder = ChanceFinder(self._techniques, {k: v.level for k, v in self._about.items()})
 
@@ -123,20 +133,91 @@ class Advisor:
         rows = self._explained(situation, chances, ranked, yardstick)
         return _advice(situation, rows, cross_turns)
 
-    def first_answer(self, position: Array, face: int, holding: Holding | None = None) -> Advice:
-        """The quickest row for each set of slots, worked out in no time, for the middle of a solve.
+    def at_beginning(
+        self,
+        position: Array,
+        face: int,
+        holding: Holding | None = None,
+        standing: Opportunity | None = None,
+    ) -> Beginning:
+        """The one answer in the middle of a solve: what is best, and whether that is said.
 
-        Only techniques that the level speaks of count, and none that another goes on from. What
-        fills two slots at once is compared with nothing: that would take searches of its own.
+        ``standing``: the hint that stands, if one does; it is worked out how it is done from here.
+        """
+        advice = self.refine(position, face, holding, most=_AT_BEGINNING)
+        assert advice is not None
+        rows = tuple(row for row in advice.opportunities if not row.silenced)
+        way = None if standing is None else self._way(position, face, holding, standing, rows)
+        if not rows:
+            return Beginning((), standing=way)
+        before = advice.opportunities[: advice.opportunities.index(rows[0])]
+        rules = tuple(note.rule for row in before for note in row.notes if note.silences)
+        silence = None
+        if self.level > Level.CALM and before_the_eyes(Situation.of(position, face), rows[0]):
+            silence = BEFORE_THE_EYES
+        found = orders(self, position, face, holding)
+        return Beginning(rows, rows[0].seconds_with_next, silence, rules, found or (), way)
+
+    def same_way(
+        self, position: Array, face: int, holding: Holding | None, row: Opportunity
+    ) -> Opportunity | None:
+        """The fastest row of the same technique into the same slots here; None: there is none.
+
+        It is compared with nothing but the plain way that ``row`` was compared with.
         """
         situation = Situation.of(position, face)
-        chances = self._finder.find(situation, hurry=True, level=self.level)
+        technique = self._by_id.get(row.technique)
+        every = technique.chances(situation) if technique else ()
+        chances = Chances.of(
+            situation, [one for one in every if situation.slot_names(one.slots) == row.slots]
+        )
         if not chances.each:
-            return _advice(situation, ())
+            return None
+        return self._fastest(situation, chances, holding)
+
+    def _way(
+        self,
+        position: Array,
+        face: int,
+        holding: Holding | None,
+        standing: Opportunity,
+        rows: Sequence[Opportunity],
+    ) -> Way | None:
+        """How a hint is done from here, and what that takes: as in ``rows``, if it is there."""
+        alike = (r for r in rows if (r.technique, r.slots) == (standing.technique, standing.slots))
+        if (row := next(alike, None)) is None:
+            row = self.same_way(position, face, holding, standing)
+            row = row and self._with_next(position, face, row)
+        return None if row is None else Way(row, row.seconds_with_next)
+
+    def repair(
+        self, position: Array, face: int, holding: Holding | None = None
+    ) -> Opportunity | None:
+        """The fastest way to have all four slots in; None: none is out, or no cross is whole.
+
+        With more than two out it is the best order of the pairs, since a search would take long.
+        """
+        situation = Situation.of(position, face)
+        out = slot_bits(situation.free)
+        if situation.offset is None or not out:
+            return None
+        if len(out) > _AT_ONCE:
+            found = orders(self, position, face, holding)
+            return _as_one(found[0]) if found else None
+        task = Task(goal=_ALL_PIECES, extra=1 if len(out) == 1 else 0)
+        chance = Chance("repair", tuple(out), task, "the fastest way to have all four in")
+        row = self._fastest(situation, Chances.of(situation, [chance]), holding)
+        return None if row is None else replace(row, why=repair_sentence(row), notes=())
+
+    def _fastest(
+        self, situation: Situation, chances: Chances, holding: Holding | None
+    ) -> Opportunity | None:
+        """The best row of chances that all have the same slots."""
         found = self.engine.answer(situation, chances.tasks)
-        ranked = self._ranked(situation, chances, found, holding, 1, one_each)
-        yardstick = _shortest_of(chances, found, "plain")
-        return _advice(situation, self._explained(situation, chances, ranked, yardstick))
+        if chances.goes_on:
+            found = composed(self.engine, situation, chances.each, found, self._by_id)
+        ranked = self._ranked(situation, chances, found, holding, 1)
+        return next(iter(self._explained(situation, chances, ranked, {})), None)
 
     def quickest(
         self, position: Array, face: int, holding: Holding | None = None
@@ -297,6 +378,26 @@ class Advisor:
                 )
             )
         return tuple(rows)
+
+
+def _as_one(order: Order) -> Opportunity:
+    """All steps of an order as one row."""
+    first = order.steps[0]
+    turns = tuple(merged.turn for merged in merge([t for s in order.steps for t in s.turns_fixed]))
+    row = replace(
+        first,
+        technique="repair",
+        title=_BESIDE["repair"].title,
+        slots=order.slots,
+        turns_fixed=turns,
+        moves=tuple(move for step in order.steps for move in step.moves),
+        turns=len(turns),
+        seconds=order.seconds,
+        plain_turns=None,
+        door=None,
+        notes=(),
+    )
+    return replace(row, why=repair_sentence(row))
 
 
 @cache

@@ -5,15 +5,16 @@ The caller keeps the time: it calls :meth:`Degrees.wake` at the time that ``due`
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
-from livecube.advice.speaker import Clue, Degree, Spoken, Withdrawn
+from livecube.advice.said import Adjusted, Clue, Degree, Planned, Spoken, Taken, Withdrawn
 from livecube.stages.progress import Resynced, SolveOver, Turned
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from livecube.advice.speaker import Happening
+    from livecube.advice.said import Happening
 
 __all__ = ["STEP_S", "Degrees"]
 
@@ -23,14 +24,14 @@ between two pairs (common practice, no published source)."""
 
 
 class Degrees:
-    """Tells hints little by little; what is pending is dropped as soon as the cube is turned."""
+    """Tells hints little by little; a turn puts off what is pending until the hands stop again."""
 
     def __init__(self, step_s: float = STEP_S) -> None:
         self.due: float | None = None
         """When the next degree is to be told; None: there is nothing to tell."""
         self._step_s = step_s
         self._hint: Spoken | None = None
-        """The hint for the present position."""
+        """The hint that stands."""
         self._degree = Degree.MOVES
         """How much of it has been told."""
 
@@ -47,25 +48,31 @@ class Degrees:
         self.due = None if self._degree == Degree.MOVES else t + self._step_s
         return [self._told(hint, t)]
 
+    def go_on(self, t: float) -> None:
+        """The hands have stopped at ``t`` while the hint stands: its next degree may come."""
+        if self._hint is not None and self.due is None and self._degree != Degree.MOVES:
+            self.due = t + self._step_s
+
     def _pass(self, happening: Happening) -> list[Happening]:
         match happening:
             case Spoken():
-                return self._new(happening)
-            case Turned() | Withdrawn() | Resynced() | SolveOver():
+                self._hint, self._degree = happening, Degree.WHERE
+                self.due = happening.t + self._step_s
+                return [self._told(happening, happening.t)]
+            case Adjusted():
+                if self._hint is not None:
+                    self._hint = replace(self._hint, opportunity=happening.opportunity)
+                if self._degree != Degree.MOVES:
+                    return []
+            case Planned():
+                return []  # it would tell too much
+            case Turned():
+                self.due = None
+            case Taken() | Withdrawn() | Resynced() | SolveOver():
                 self._hint = self.due = None
         return [happening]
 
-    def _new(self, hint: Spoken) -> list[Happening]:
-        """A hint: the first degree of it, or as much as was told of the one that it refines."""
-        before, self._hint = self._hint, hint
-        if before is None or before.opportunity.slots != hint.opportunity.slots:
-            self._degree = Degree.WHERE
-            self.due = hint.t + self._step_s
-        elif self._degree == Degree.WHERE:
-            return []
-        return [self._told(hint, hint.t)]
-
     def _told(self, hint: Spoken, t: float) -> Happening:
         if self._degree == Degree.MOVES:
-            return Spoken(t, hint.opportunity, hint.also, hint.inspection)
+            return replace(hint, t=t)
         return Clue(t, hint.opportunity, self._degree)

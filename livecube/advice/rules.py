@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, NamedTuple
 
+from livecube.advice.pieces import slot_stickers
 from livecube.cube.geometry import FACES, NEXT_STICKER
 from livecube.cube.pieces import HOME, TWIST_AT
 from livecube.search.coordinates import SLOT_PIECES
@@ -17,17 +18,33 @@ from livecube.techniques.base import Level
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from livecube.advice.opportunity import Opportunity
     from livecube.cube.holding import Holding
     from livecube.hands.pricing import Written
     from livecube.search.situation import Situation
 
-__all__ = ["RULES", "Case", "Level", "Note", "apply_rules", "edge_is_good", "parse_level"]
+__all__ = [
+    "BEFORE_THE_EYES",
+    "RULES",
+    "Case",
+    "Level",
+    "Note",
+    "apply_rules",
+    "before_the_eyes",
+    "edge_is_good",
+    "parse_level",
+]
 
+BEFORE_THE_EYES: Final = "before-the-eyes"
+"""Name of the rule by which all levels but the gentlest leave out what nobody can miss."""
 
 _CLEARLY: Final = 0.8
 """A row clearly beats another if it takes at most this part of its seconds."""
 _QUIET: Final = 4
 """So many upper-layer pieces that stay are worth a word."""
+_FEW: Final = 3
+"""Turns that are seen at a glance."""
+_IN_SIGHT: Final = frozenset(("up", "front", "right"))
 _UPPER_FACE: Final = 9
 """Facelets below this number lie in the upper face of the down frame."""
 
@@ -145,3 +162,18 @@ RULES: Final[tuple[Callable[[Case], Note | None], ...]] = (
 def apply_rules(case: Case) -> tuple[Note, ...]:
     """What the rules say about a row."""
     return tuple(note for rule in RULES if (note := rule(case)) is not None)
+
+
+def before_the_eyes(situation: Situation, row: Opportunity) -> bool:
+    """Whether a row's pair stands before one's eyes, so that only the gentlest level tells it.
+
+    It is a made pair, or takes three turns without a rotation while both pieces show a sticker in
+    the upper, front or right face as the cube is held.
+    """
+    if row.technique == "made-pair":
+        return True
+    if len(row.slots) != 1 or row.turns > _FEW or any(move.is_rotation for move in row.moves):
+        return False
+    slot = situation.slot_names(range(4)).index(row.slots[0])
+    pieces = slot_stickers(situation, slot, row.holding)
+    return all(any(s.facing in _IN_SIGHT for s in piece) for piece in pieces)

@@ -1,198 +1,273 @@
-"""When to speak: an opportunity is told at a settled position, once, the best one first.
+"""When something is said, what stands, and how it ends. Pure: a state machine without a clock.
 
-It stays while the hands follow it, and is withdrawn when they turn away. A refined answer for
-the same position replaces it only if it is another chance.
+A solver hears one thing at a time, at a moment when it can be used, and it stays until it has
+been of use. A hint is said at *beginnings* only: a scrambled cube at rest, a line at which the
+cross or a pair is done, and a stop of the hands while the cross is whole::
+
+              a beginning: the best is said
+    silence ────────────────────────────────▶ a hint stands ◀──┐ a beginning: it goes on
+       ▲                                        │  │  │  └─────┘ (its plan is nearly the best)
+       │      its pair is done: taken           │  │  │  ▲
+       ├────────────────────────────────────────┘  │  └──┘ a turn of the upper layer before the
+       │      a beginning at which it does not     │       insertion, or the cube is held otherwise:
+       │      go on, another position, the solve   │       adjusted
+       └───────────────────────────────────────────┘
+              is over: withdrawn
+
+While the four slots are kept nothing is said, but for the repair of one that stays out.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from enum import IntEnum
-from typing import TYPE_CHECKING, Final, TypeAlias
+from bisect import insort
+from dataclasses import replace
+from enum import Enum
+from statistics import median
+from typing import TYPE_CHECKING, Final
 
-from livecube.cube.turns import merge, turn_face
-from livecube.holding.news import HeldNow
-from livecube.stages.progress import Progress
+from livecube.advice.said import Adjusted, Planned, Repair, Said, Spoken, Taken, Withdrawn
+from livecube.cube.geometry import OPPOSITE
+from livecube.cube.holding import parse_colour
+from livecube.cube.turns import turn_face
+from livecube.stages.progress import (
+    CrossColour,
+    HeldAs,
+    Resynced,
+    SolveBegun,
+    SolveOver,
+    StageDone,
+    Turned,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from livecube.advice.opportunity import Advice, Opportunity
-    from livecube.advice.order import Order
-    from livecube.stages.progress import Turned
+    from livecube.advice.beginning import Beginning
+    from livecube.advice.opportunity import Opportunity
+    from livecube.holding.news import HeldNow
+    from livecube.stages.progress import Progress
 
-__all__ = [
-    "Clue",
-    "Degree",
-    "Happening",
-    "Planned",
-    "Speaker",
-    "Spoken",
-    "Unsaid",
-    "Withdrawn",
-    "follows",
-]
+__all__ = ["Asks", "Speaker"]
 
 _SLOTS: Final = 4
 _ALSO: Final = 2
 """How many further chances are told beside the best."""
+_NEARLY_S: Final = 0.1
+"""What stands goes on if its plan takes at most so many seconds more than the best."""
+_STOP_S: Final = 1.0
+"""Hands that rest so long may have stopped (this and the next two: common practice, no published
+source)."""
+_STOP_GAPS: Final = 4
+"""They have if it is also so many times the median gap between two turns of this solve."""
+_FEW_TURNS: Final = 20
+"""Before this turn of a solve nobody knows its median gap."""
+_REPAIR_S: Final = 2.0
+"""Nobody rests so long in the middle of a sequence for the last layer."""
 
 
-@dataclass(frozen=True, slots=True)
-class Spoken:
-    """An opportunity that is worth saying now."""
+class Asks(Enum):
+    """What the speaker wants to know about the present position."""
 
-    t: float
-    opportunity: Opportunity
-    also: tuple[Opportunity, ...] = ()
-    """The best ones for other slots; in inspection other ways to begin."""
-    inspection: bool = False
-    """Whether it says how the solve can begin."""
-
-
-class Degree(IntEnum):
-    """How much of a hint is told."""
-
-    WHERE = 1
-    """That there is something, and where to look."""
-    WHAT = 2
-    """The technique too."""
-    MOVES = 3
-    """Everything."""
-
-
-@dataclass(frozen=True, slots=True)
-class Clue:
-    """A part of a hint, for whoever wants to find the rest."""
-
-    t: float
-    opportunity: Opportunity
-    degree: Degree
-
-
-@dataclass(frozen=True, slots=True)
-class Unsaid:
-    """What would have been said during the solve that is over now, in order."""
-
-    t: float
-    hints: tuple[Spoken, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Withdrawn:
-    """What was said does not hold any more: the hands went another way."""
-
-    t: float
-    opportunity: Opportunity
-
-
-@dataclass(frozen=True, slots=True)
-class Planned:
-    """In which orders the free slots can be filled from here, best first."""
-
-    t: float
-    orders: tuple[Order, ...]
-
-
-Happening: TypeAlias = Progress | HeldNow | Spoken | Clue | Withdrawn | Unsaid | Planned
-"""All that the pipeline tells."""
-
-
-def follows(made: Sequence[int], advised: Sequence[int]) -> bool:
-    """Whether turns are the beginning of a sequence; a half turn may be half done."""
-    turns = [merged.turn for merged in merge(made)]
-    if len(turns) > len(advised):
-        return False
-    if not turns:
-        return True
-    whole, last = turns[:-1], turns[-1]
-    on_the_way = turn_face(last) == turn_face(advised[len(whole)])
-    return on_the_way and list(advised[: len(whole)]) == whole
+    BEST = "best"
+    """A beginning: what is best, and what the hint that stands is worth now."""
+    MOVES = "moves"
+    """How the hint that stands is done from here."""
+    REPAIR = "repair"
+    """The fastest way to have all four slots in."""
 
 
 class Speaker:
-    """Decides what of the advice is said, and when it is taken back."""
+    """Decides when something is said, and how long it stands.
+
+    Give it everything that the tracker tells, in order. At the end of a line, and after
+    :meth:`wake`, it may ask a :meth:`question`, which :meth:`begin`, :meth:`adjust` or
+    :meth:`repair` answers; without an answer nothing is said.
+    """
 
     def __init__(self) -> None:
-        self._said: Opportunity | None = None
-        self._made: list[int] = []
-        """Turns since it was said."""
-        self._opening = False
-        """Whether it is about the beginning of a solve."""
+        self.hint: Spoken | None = None
+        """The hint that stands, with its present moves."""
+        self._asks: Asks | None = None
+        self.due: float | None = None
+        """When the hands will have stopped if nothing happens; None: that would say nothing."""
+        self._turned: Turned | None = None
+        """The last turn of the attempt under way."""
+        self._crosses: frozenset[str] = frozenset()
+        """Colours of the cross that a hint for the beginning of a solve makes."""
+        self._inserting = False
+        """Whether more than the upper layer has been turned since the hint's moves were told."""
+        self._answered = False
+        """Whether the present line's beginning was answered already."""
+        self._pace = _Pace()
 
-    def forget(self) -> None:
-        """Another solve, or the cube is held otherwise: nothing has been said yet."""
-        self._said = None
-        self._made = []
-        self._opening = False
+    def take(self, progress: Progress | HeldNow) -> list[Said]:
+        """Take in what happened; the end of a hint, if it brought that."""
+        match progress:
+            case Turned():
+                self._turn(progress)
+            case StageDone() if self._turned is not None:
+                return self._stage_done(progress, self._turned)
+            case CrossColour():
+                return self._withdraw(progress.t)
+            case SolveBegun():
+                self._pace.begin(progress.start_turn)
+                if self.hint is not None and not self.hint.inspection:
+                    return self._withdraw(progress.t)  # scrambled anew in the middle of a solve
+            case SolveOver() | Resynced():
+                self._turned = self._asks = self.due = None
+                if isinstance(progress, SolveOver):
+                    self._pace = _Pace()
+                return self._withdraw(progress.t)
+            case HeldAs():
+                if self.hint and not self.hint.inspection and not self._inserting:
+                    self._asks = Asks.MOVES
+        return []
 
-    def take_back(self, t: float) -> list[Withdrawn]:
-        """The cube stands otherwise than it was thought to: nothing that was said holds."""
-        said = self._said
-        self.forget()
-        return [] if said is None else [Withdrawn(t, said)]
+    def wake(self) -> None:
+        """The time that ``due`` named has come, and nothing has happened since."""
+        self.due = None
+        if self._turned is None:
+            return
+        if len(self._turned.kept) == _SLOTS:
+            self._asks = Asks.REPAIR
+        elif not self._answered:
+            self._asks = Asks.BEST
 
-    def begin(self) -> None:
-        """A solve begins: only what was said about its beginning holds on."""
-        if not self._opening:
-            self.forget()
+    def question(self) -> Asks | None:
+        """What is to be answered now; it is asked once."""
+        asks, self._asks = self._asks, None
+        return asks
 
-    def watch(self, turned: Turned) -> list[Withdrawn]:
-        """Take in a turn; what was said is withdrawn if the turn leads away from it."""
-        said = self._said
-        if said is None:
-            return []
-        self._made.append(turned.turn)
-        if follows(self._made, said.turns_fixed):
-            return []
-        self._said = None
-        return [Withdrawn(turned.t, said)]
+    def begin(self, t: float, beginning: Beginning) -> list[Said]:
+        """The answer at a beginning: what stands goes on, or it ends and the best is said."""
+        self._answered = True
+        if self.hint is not None:
+            if self._nearly_in:
+                return []
+            standing = beginning.standing
+            if standing is not None and standing.seconds <= beginning.seconds + _NEARLY_S:
+                return self._go_on(t, standing.row)
+        return [*self._withdraw(t), *self._say(t, beginning)]
 
-    def listens(self, turned: Turned) -> bool:
-        """Whether advice is wanted: the cross is whole at some offset, a slot is free.
+    def adjust(self, t: float, row: Opportunity | None) -> list[Said]:
+        """The answer how the hint is done from here; None: there is none, and nothing is said."""
+        return [] if row is None else self._go_on(t, row)
 
-        On the way through what was said nobody needs anything new.
+    def repair(self, t: float, way: Opportunity | None) -> list[Said]:
+        """The answer how all slots come in."""
+        return [] if way is None else [Repair(t, way)]
+
+    def open(
+        self, t: float, rows: Sequence[Opportunity], crosses: frozenset[str] = frozenset()
+    ) -> list[Said]:
+        """A scrambled cube at rest: ways to begin a solve, the best one first.
+
+        ``crosses``: colours of the crosses that the first one makes.
         """
-        settled = turned.offset is not None and len(turned.solved_slots) < _SLOTS
-        return settled and not self.under_way
+        if not rows or (self.hint is not None and self.hint.opportunity == rows[0]):
+            return []
+        ended = self._withdraw(t)
+        self.hint = Spoken(t, rows[0], tuple(rows[1:]), inspection=True)
+        self._crosses = crosses
+        return [*ended, self.hint]
 
     @property
-    def under_way(self) -> bool:
-        """Whether the hands are in the middle of what was said."""
-        said = self._said
-        if said is None or not self._made:
-            return False
-        return [m.turn for m in merge(self._made)] != list(said.turns_fixed)
+    def _nearly_in(self) -> bool:
+        """Whether the hint's slots are solved already, but for the aligning turn."""
+        assert self.hint is not None
+        slots = self.hint.opportunity.slots
+        return self._turned is not None and {*slots} <= {*self._turned.solved_slots}
 
-    def speak(self, t: float, advice: Advice) -> list[Spoken]:
-        """The best opportunity that no rule silences, unless it is what was just said."""
-        rows = [row for row in advice.opportunities if not row.silenced]
-        if not rows:
+    def _turn(self, turned: Turned) -> None:
+        self._turned, self._answered = turned, False
+        self._asks, self.due = None, None
+        self._pace.turn(turned)
+        if turned.offset is not None:
+            if len(turned.kept) < _SLOTS:
+                self.due = turned.t + self._pace.stop_s
+            elif len(turned.solved_slots) < _SLOTS:
+                self.due = turned.t + _REPAIR_S
+        if self.hint is None or self.hint.inspection or turned.cross is None:
+            return
+        if turn_face(turned.turn) != OPPOSITE[parse_colour(turned.cross)]:
+            self._inserting = True
+        elif not self._inserting:
+            self._asks = Asks.MOVES
+
+    def _stage_done(self, done: StageDone, turned: Turned) -> list[Said]:
+        """A beginning, unless all slots are kept; and what stood may be done."""
+        stage = done.split.stage
+        if stage not in ("cross", "pair"):
             return []
-        best, said = rows[0], self._said
-        if said is not None and not self._made and _same(said, best):
+        self._asks = Asks.BEST if len(turned.kept) < _SLOTS else None
+        hint = self.hint
+        if hint is None:
             return []
-        self._said, self._made, self._opening = best, [], False
-        return [Spoken(t, best, _for_other_slots(rows))]
+        is_in = {*hint.opportunity.slots} <= {*turned.kept}
+        if hint.inspection:
+            is_in = is_in and turned.cross in self._crosses
+        elif not is_in:
+            return []  # the answer at the beginning says whether it goes on
+        self.hint = None
+        return [(Taken if is_in else Withdrawn)(done.t, hint.opportunity)]
 
-    def open(self, t: float, rows: Sequence[Opportunity]) -> list[Spoken]:
-        """Ways to begin a solve, the best one first."""
-        if not rows:
+    def _go_on(self, t: float, row: Opportunity) -> list[Said]:
+        assert self.hint is not None
+        before, self._inserting = self.hint.opportunity, False
+        if (row.turns_fixed, row.moves) == (before.turns_fixed, before.moves):
             return []
-        self._said, self._made, self._opening = rows[0], [], True
-        return [Spoken(t, rows[0], tuple(rows[1:]), inspection=True)]
+        self.hint = replace(self.hint, opportunity=row, also=())
+        return [Adjusted(t, row)]
+
+    def _say(self, t: float, beginning: Beginning) -> list[Said]:
+        if beginning.silence is not None or not beginning.rows:
+            return []
+        best = beginning.rows[0]
+        self._inserting = False
+        self.hint = Spoken(t, best, _for_other_slots(beginning.rows))
+        orders = beginning.orders
+        is_choice = bool(orders) and len(orders[0].slots) > 1
+        return [self.hint, *([Planned(t, orders)] if is_choice else [])]
+
+    def _withdraw(self, t: float) -> list[Said]:
+        hint, self.hint = self.hint, None
+        return [] if hint is None else [Withdrawn(t, hint.opportunity)]
 
 
-def _same(one: Opportunity, other: Opportunity) -> bool:
-    return (one.technique, one.slots, one.turns_fixed) == (
-        other.technique,
-        other.slots,
-        other.turns_fixed,
-    )
+class _Pace:
+    """How fast this solve is turned, which says when the hands have stopped."""
+
+    def __init__(self) -> None:
+        self._turns: list[tuple[int, float]] = []
+        """Line and time of each turn."""
+        self._gaps: list[float] = []
+        """Seconds between them, sorted."""
+
+    @property
+    def stop_s(self) -> float:
+        """Seconds of rest that are a stop."""
+        if len(self._turns) < _FEW_TURNS:
+            return _STOP_S
+        return max(_STOP_S, _STOP_GAPS * median(self._gaps))
+
+    def turn(self, turned: Turned) -> None:
+        """Take in a turn."""
+        if self._turns:
+            insort(self._gaps, turned.t - self._turns[-1][1])
+        self._turns.append((turned.line, turned.t))
+
+    def begin(self, line: int) -> None:
+        """The solve began with the turn at a line: what came before is none of it."""
+        turns, self._turns, self._gaps = self._turns, [], []
+        for at, t in turns:
+            if at >= line:
+                if self._turns:
+                    insort(self._gaps, t - self._turns[-1][1])
+                self._turns.append((at, t))
 
 
 def _for_other_slots(rows: Sequence[Opportunity]) -> tuple[Opportunity, ...]:
-    """The best rows behind the first, no slot twice."""
+    """The best rows behind the first, no slots twice."""
     seen = {rows[0].slots}
     result: list[Opportunity] = []
     for row in rows[1:]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from livecube.advice.speaker import Spoken, Unsaid
+from livecube.advice.said import Spoken, Unsaid
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -25,11 +25,8 @@ class Withheld:
         self._hints: list[Spoken] = []
 
     def keep(self, hints: Iterable[Spoken]) -> None:
-        """Keep back what would be said now; of one moment only the last word."""
-        for hint in hints:
-            if self._hints and self._hints[-1].t == hint.t:
-                self._hints.pop()
-            self._hints.append(hint)
+        """Keep back what would be said now."""
+        self._hints += hints
 
     def forget(self) -> None:
         """Another solve."""

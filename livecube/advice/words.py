@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 __all__ = [
     "cross_sentence",
     "place_of",
+    "repair_sentence",
     "sentence",
     "spoken_words",
     "what_sentence",
@@ -45,6 +46,14 @@ def cross_sentence(row: Opportunity, colour: str = "") -> str:
     turns = f"{row.turns} turn{'s' if row.turns != 1 else ''}"
     cross = f"{colour} cross".strip().capitalize()
     return f"{cross}, {row.holding.front} front: no cross is shorter; {turns}."
+
+
+def repair_sentence(row: Opportunity) -> str:
+    """One sentence about slots that were kept and are out."""
+    where = " and ".join(f"{slot} ({place_of(slot, row.holding)})" for slot in row.slots)
+    turns = f"{row.turns} turn{'s' if row.turns != 1 else ''}"
+    is_out = "is" if len(row.slots) == 1 else "are"
+    return f"{where} {is_out} out: {turns} bring{'s' if row.turns == 1 else ''} all four in."
 
 
 def sentence(

@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 import asyncio
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
-from livecube.composition.pipeline import OpeningQuestion
 from livecube.composition.refining import Refiner, find_openings
 from livecube.mending.correction import Correction
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Callable, Iterable
 
-    from livecube.advice.speaker import Happening
+    from livecube.advice.said import Happening
     from livecube.composition.hub import Hub
     from livecube.composition.pipeline import Pipeline
     from livecube.events import CubeEvent
 
 __all__ = ["CubeFollower", "follow_log"]
+
+_LATE_S: Final = 0.1
+"""So long an alarm waits for what happened before it and is still on its way (common practice, no
+published source: radio packets are rarely later)."""
 
 
 class CubeFollower:
@@ -73,8 +76,13 @@ class CubeFollower:
         self.pass_on(self._lead(self._correction.correct(event)))
 
     def pass_on(self, events: Iterable[CubeEvent]) -> None:
-        """Tell the sinks and the pipeline, as it is."""
+        """Tell the sinks and the pipeline, as it is.
+
+        An event may arrive before the alarm that was due before it: then it is woken first.
+        """
         for event in events:
+            while (due := self._pipeline.due) is not None and due <= event.t:
+                self._tell(self._pipeline.wake())
             self._hub.publish(event)
             self._tell(self._pipeline.feed(event))
 
@@ -88,7 +96,7 @@ class CubeFollower:
         self._drop_alarm()
         if (due := self._pipeline.due) is not None:
             t, at = self._moment
-            self._alarm = self._loop.call_at(at + (due - t) / self._speed, self._wake)
+            self._alarm = self._loop.call_at(at + (due - t + _LATE_S) / self._speed, self._wake)
 
     def _drop_alarm(self) -> None:
         if self._alarm is not None:
@@ -129,7 +137,7 @@ async def follow_log(
 async def _openings(pipeline: Pipeline) -> list[Happening]:
     """The answer to a question about a scrambled position; the log waits for it."""
     question, advisor = pipeline.question, pipeline.advisor
-    if advisor is None or not isinstance(question, OpeningQuestion):
+    if advisor is None or question is None:
         return []
     rows = await asyncio.to_thread(find_openings, advisor, question)
     return pipeline.opened(question, rows or [], question.t)

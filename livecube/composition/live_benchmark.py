@@ -13,8 +13,7 @@ from typing import TYPE_CHECKING, Final
 
 from rich.console import Console
 
-from livecube.advice.speaker import Spoken
-from livecube.composition.pipeline import MOST_ROWS
+from livecube.advice.said import Spoken
 from livecube.composition.refining import SWITCH_S
 from livecube.composition.technique_benchmark import behind_cross
 from livecube.edges.sinks import ScreenSink
@@ -42,8 +41,7 @@ _WARM: Final = 20
 class Answers:
     """Milliseconds until each answer was there."""
 
-    first: list[float] = field(default_factory=list)
-    refined: list[float] = field(default_factory=list)
+    beginnings: list[float] = field(default_factory=list)
 
 
 def live_answers(
@@ -52,10 +50,10 @@ def live_answers(
     seed: int = 11,
     step: Callable[[float], None] = lambda part: None,
 ) -> Answers:
-    """Ask at so many positions of virtual solves, turn by turn behind the cross.
+    """Ask at so many positions of virtual solves behind the cross, wherever it is whole.
 
-    As in a live session the first answer is worked out in the event loop and the refined one in
-    another thread, while a third draws the screen. ``step`` is told what part (0 to 1) is done.
+    As in a live session the answer is worked out in the event loop, while another thread draws
+    the screen. ``step`` is told what part (0 to 1) is done.
     """
     usual = sys.getswitchinterval()
     sys.setswitchinterval(SWITCH_S)
@@ -70,7 +68,7 @@ async def _ask(
 ) -> Answers:
     answers, moments = Answers(), random.Random(seed)
     faults: list[Exception] = []
-    refining, board = advisor.twin(), Board(LiveScreen("benchmark"))
+    board = Board(LiveScreen("benchmark"))
     with Path(os.devnull).open("w") as nowhere:  # noqa: ASYNC230 - it never blocks
         console = Console(file=nowhere, force_terminal=True, width=110, height=34)
         screen = ScreenSink(console, board, faults.append)
@@ -79,15 +77,12 @@ async def _ask(
             where = place.position, place.situation.face
             board.take(_turned(place))
             began = time.perf_counter()
-            advice = advisor.first_answer(*where)
-            first_ms = (time.perf_counter() - began) * 1000
-            if advice.opportunities:
-                board.take(Spoken(0.0, advice.opportunities[0], advice.opportunities[1:3]))
-            began = time.perf_counter()
-            await asyncio.to_thread(refining.refine, *where, most=MOST_ROWS)
+            rows = advisor.at_beginning(*where).rows
+            took_ms = (time.perf_counter() - began) * 1000
+            if rows:
+                board.take(Spoken(0.0, rows[0], rows[1:3]))
             if number >= _WARM:
-                answers.first.append(first_ms)
-                answers.refined.append((time.perf_counter() - began) * 1000)
+                answers.beginnings.append(took_ms)
                 step((number - _WARM + 1) / positions)
         await screen.close()
     for fault in faults:
@@ -100,6 +95,8 @@ def _places(count: int, seed: int) -> Iterator[Place]:
     while True:
         for solve in session(seed, 60).solves:
             for place in behind_cross(solve):
+                if place.situation.offset is None:
+                    continue
                 if not count:
                     return
                 count -= 1

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, TypeAlias
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from livecube.advice.degrees import Degrees
 from livecube.advice.manner import Manner
-from livecube.advice.speaker import Planned, Speaker, Spoken
+from livecube.advice.said import Spoken
+from livecube.advice.speaker import Asks, Speaker
 from livecube.advice.withheld import Withheld
 from livecube.cube.holding import parse_colour
+from livecube.cube.position import apply_turns
+from livecube.stages.frame import FRAMES
 from livecube.stages.progress import HeldAs, Resynced, SolveBegun, SolveOver, Turned
 from livecube.stages.resting import Resting
 
@@ -19,9 +23,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from livecube.advice.advisor import Advisor
-    from livecube.advice.opportunity import Advice, Opportunity
-    from livecube.advice.order import Order
-    from livecube.advice.speaker import Happening, Unsaid, Withdrawn
+    from livecube.advice.opportunity import Opportunity
+    from livecube.advice.said import Happening, Said, Unsaid
     from livecube.cube.geometry import Array
     from livecube.cube.holding import Holding
     from livecube.events import CubeEvent
@@ -30,37 +33,22 @@ if TYPE_CHECKING:
     from livecube.stages.progress import Progress
     from livecube.stages.tracker import Tracker
 
-__all__ = ["MOST_ROWS", "Asked", "OpeningQuestion", "Pipeline", "Question"]
-
-MOST_ROWS: Final = 6
-"""Rows of advice that are worked out while solving."""
-_ASK_ANEW: Final = (Turned, Resynced, SolveBegun, SolveOver, HeldAs)
-"""After these the position, or how it is held, is another."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Question:
-    """A settled position for which better advice is wanted."""
-
-    t: float
-    position: Array
-    face: int
-    """Of the cross."""
-    holding: Holding | None
+__all__ = ["OpeningQuestion", "Pipeline"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class OpeningQuestion:
-    """A scrambled position at rest, for which ways to begin the solve are wanted."""
+    """A scrambled position at rest, for which ways to begin the solve are wanted.
+
+    It is answered beside the pipeline, since that takes long; everything else that is said is
+    worked out at once.
+    """
 
     t: float
     position: Array
     faces: tuple[int, ...]
     """Of the crosses that the solver accepts."""
     holding: Holding | None
-
-
-Asked: TypeAlias = Question | OpeningQuestion
 
 
 class Pipeline:
@@ -79,11 +67,13 @@ class Pipeline:
         self.advisor: Advisor | None = None
         self.holdings: HoldingFollower | None = None
         """Works out how the cube is held; may be set later, like the advisor."""
-        self.question: Asked | None = None
-        """What the present position asks; None when there is nothing to ask."""
+        self.question: OpeningQuestion | None = None
+        """What a scrambled cube at rest asks; None when there is nothing to ask."""
         self.solves = 0
         self.advice_ms: list[float] = []
-        """How long each piece of advice took, in milliseconds."""
+        """How long the advice at each beginning took, in milliseconds."""
+        self.silences: Counter[str] = Counter()
+        """How often each rule kept something from being said at a beginning."""
         self._now = now
         self._speaker = Speaker()
         self._withheld = Withheld()
@@ -95,8 +85,8 @@ class Pipeline:
     @property
     def due(self) -> float | None:
         """When, on the cube's clock, :meth:`wake` is to be called; None: not at all."""
-        both = [self._rest_due, self._degrees.due]
-        return min((t for t in both if t is not None), default=None)
+        every = [self._rest_due, self._stop_due, self._degrees.due]
+        return min((t for t in every if t is not None), default=None)
 
     @property
     def cross(self) -> int:
@@ -113,6 +103,10 @@ class Pipeline:
     def _rest_due(self) -> float | None:
         return self._resting.due if self.manner.in_inspection else None
 
+    @property
+    def _stop_due(self) -> float | None:
+        return self._speaker.due if self.manner.in_solve else None
+
     def feed(self, event: CubeEvent) -> list[Happening]:
         """Take in an event; all that it brought, in order."""
         told = self.tracker.feed(event)
@@ -126,28 +120,20 @@ class Pipeline:
     def wake(self) -> list[Happening]:
         """The time that ``due`` named has come, and nothing has happened since."""
         due = self.due
-        if due is None or due != self._rest_due:
-            return self._degrees.wake()
-        self._resting.rest()
-        position = np.frombuffer(self.tracker.position, dtype=np.uint8)
-        self.question = OpeningQuestion(due, position, self.manner.crosses, self.holding)
-        return []
-
-    def refined(self, question: Question, advice: Advice) -> list[Happening]:
-        """A better answer to a question has come; what it changes, if it still matters."""
-        if question is not self.question:
+        if due is None:
             return []
-        return self._in_degrees(self._say(self._speaker.speak(question.t, advice)))
-
-    def planned(self, question: Question, orders: tuple[Order, ...]) -> list[Happening]:
-        """Orders of the free slots have been found; what is told, if it still matters.
-
-        Nothing to whoever learns to see by degrees, or wants to hear nothing while solving.
-        """
-        told = question is self.question and self.manner.when != "after"
-        if not told or self.manner.by_degrees or not orders or len(orders[0].slots) < 2:
+        if due == self._rest_due:
+            self._resting.rest()
+            position = np.frombuffer(self.tracker.position, dtype=np.uint8)
+            self.question = OpeningQuestion(due, position, self.manner.crosses, self.holding)
             return []
-        return [Planned(question.t, orders)]
+        if due == self._stop_due:
+            self._speaker.wake()
+            told = self._in_degrees(self._say(self._answered(due)))
+            if self.manner.by_degrees and self._speaker.hint is not None:
+                self._degrees.go_on(due)
+            return told
+        return self._degrees.wake()
 
     def opened(
         self, question: OpeningQuestion, rows: Sequence[Opportunity], t: float
@@ -156,7 +142,8 @@ class Pipeline:
         if question is not self.question:
             return []
         self.question = None
-        return self._in_degrees(self._say(self._speaker.open(t, rows)))
+        crosses = _crosses_after(question.position, rows[0].turns_fixed) if rows else frozenset()
+        return self._in_degrees(self._say(self._speaker.open(t, rows, crosses)))
 
     def _held(self, told: Sequence[Progress]) -> Sequence[Progress | HeldNow]:
         return self.holdings.take(told) if self.holdings else told
@@ -164,61 +151,69 @@ class Pipeline:
     def _advised(self, told: Sequence[Progress | HeldNow]) -> list[Happening]:
         happenings: list[Happening] = []
         for progress in told:
-            happenings += [progress, *self._noted(progress)]
-        if any(isinstance(progress, _ASK_ANEW) for progress in told):
-            self.question = None
-            happenings += self._say(self._advise(told))
+            happenings += [progress, *self._say(self._speaker.take(progress))]
+            happenings += self._noted(progress)
+        if told:
+            happenings += self._say(self._answered(told[-1].t))
         return self._in_degrees(happenings)
 
-    def _noted(self, progress: Progress | HeldNow) -> Sequence[Spoken | Withdrawn | Unsaid]:
-        """Keep what later advice depends on; what is taken back, or said since a solve is over."""
+    def _noted(self, progress: Progress | HeldNow) -> Sequence[Unsaid]:
+        """Keep what later advice depends on; what was kept back, if a solve is over."""
         match progress:
             case Turned():
-                self._turned = progress
+                self._turned, self.question = progress, None
             case Resynced():
-                self._turned = None
-                return self._say(self._speaker.take_back(progress.t))
+                self._turned = self.question = None
+            case HeldAs():
+                self.question = None
             case SolveBegun():
-                self._speaker.begin()
+                self.question = None
                 self._withheld.forget()
             case SolveOver():
                 self.solves += 1
-                self._turned = None
-                self._speaker.forget()
+                self._turned = self.question = None
                 if self.manner.when == "after":
                     return [self._withheld.release(progress.t)]
         return []
 
-    def _advise(self, told: Sequence[Progress | HeldNow]) -> list[Spoken | Withdrawn]:
-        turned = self._turned
-        withdrawn: list[Withdrawn] = []
-        if turned is None:
+    def _answered(self, t: float) -> list[Said]:
+        """What is said at ``t`` of the present position, if the speaker asks about it."""
+        asks, advisor, turned = self._speaker.question(), self.advisor, self._turned
+        if asks is None or advisor is None or turned is None or turned.cross is None:
             return []
-        if any(progress is turned for progress in told):
-            withdrawn = self._speaker.watch(turned)
-        elif not self._speaker.under_way:
-            self._speaker.forget()  # the same position, held otherwise
-        wanted = self.manner.in_solve and self._speaker.listens(turned)
-        if self.advisor is None or turned.cross is None or not wanted:
-            return [*withdrawn]
-        start = self._now()
-        question = Question(
-            turned.t,
-            np.frombuffer(turned.position, dtype=np.uint8),
-            parse_colour(turned.cross),
-            self.holding,
-        )
-        advice = self.advisor.first_answer(question.position, question.face, question.holding)
-        self.advice_ms.append((self._now() - start) * 1000)
-        self.question = question
-        return [*withdrawn, *self._speaker.speak(turned.t, advice)]
+        if not self.manner.in_solve:
+            return []
+        position = np.frombuffer(turned.position, dtype=np.uint8)
+        where = position, parse_colour(turned.cross), self.holding
+        hint = self._speaker.hint
+        standing = None if hint is None else hint.opportunity
+        match asks:
+            case Asks.REPAIR:
+                return self._speaker.repair(t, advisor.repair(*where))
+            case Asks.MOVES:
+                row = None if standing is None else advisor.same_way(*where, standing)
+                return self._speaker.adjust(t, row)
+            case Asks.BEST:
+                start = self._now()
+                beginning = advisor.at_beginning(*where, standing)
+                self.advice_ms.append((self._now() - start) * 1000)
+                self.silences.update(beginning.silenced)
+                if beginning.silence is not None:
+                    self.silences[beginning.silence] += 1
+                return self._speaker.begin(t, beginning)
 
-    def _say(self, said: Sequence[Spoken | Withdrawn]) -> Sequence[Spoken | Withdrawn]:
+    def _say(self, said: Sequence[Said]) -> Sequence[Said]:
         """What is told of it now."""
-        if self.manner.when != "after":
-            return said
-        self._withheld.keep(hint for hint in said if isinstance(hint, Spoken))
-        return ()
+        if self.manner.when == "after":
+            self._withheld.keep(hint for hint in said if isinstance(hint, Spoken))
+            return ()
+        return said
 
     def _in_degrees(self, happenings: Sequence[Happening]) -> list[Happening]:
         return self._degrees.pass_on(happenings) if self.manner.by_degrees else [*happenings]
+
+
+def _crosses_after(position: Array, turns: Sequence[int]) -> frozenset[str]:
+    """Colours of the crosses that are whole, at offset 0, when the turns have been made."""
+    after = apply_turns(position, turns).tobytes()
+    return frozenset(frame.colour for frame in FRAMES if frame.offset(after) == 0)

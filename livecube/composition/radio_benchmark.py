@@ -122,11 +122,11 @@ class _Clocked:
         self.heard_ms: list[float] = []
         self.whole_ms: list[float] = []
 
-    def advise(self, *arguments: Any, **options: Any) -> Any:
+    def at_beginning(self, *arguments: Any, **options: Any) -> Any:
         now = self._now()
         self.heard_ms.append((now - self._link.heard_s) * 1000)
         self.whole_ms.append((now - self._link.sent_s) * 1000)
-        return self._advisor.advise(*arguments, **options)
+        return self._advisor.at_beginning(*arguments, **options)
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._advisor, name)

@@ -1,6 +1,6 @@
-"""Answers worked out beside the turning, dropped as soon as nobody needs them.
+"""How a scrambled cube can be begun: worked out beside the turning, for it takes long.
 
-While solving it is the refined answer; before a solve, how it can begin.
+An answer is dropped as soon as nobody needs it.
 """
 
 from __future__ import annotations
@@ -9,15 +9,13 @@ import asyncio
 from functools import partial
 from typing import TYPE_CHECKING, Final
 
-from livecube.composition.pipeline import Question
-
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
     from livecube.advice.advisor import Advisor
     from livecube.advice.opportunity import Opportunity
-    from livecube.advice.speaker import Happening
-    from livecube.composition.pipeline import Asked, OpeningQuestion, Pipeline
+    from livecube.advice.said import Happening
+    from livecube.composition.pipeline import OpeningQuestion, Pipeline
 
 __all__ = ["SWITCH_S", "Refiner", "find_openings"]
 
@@ -51,7 +49,7 @@ class Refiner:
         self._pipeline = pipeline
         self._tell = tell
         self._now = now
-        self._asked: Asked | None = None
+        self._asked: OpeningQuestion | None = None
         self._news = asyncio.Event()
 
     def begin(self, advisor: Advisor) -> None:
@@ -62,14 +60,9 @@ class Refiner:
     def look(self) -> None:
         """The pipeline may have another question now, or none."""
         if self._pipeline.question is not self._asked:
-            # A search for openings is left to end: it looks up only between two colours.
-            if self._advisor is not None and isinstance(self._asked, Question):
-                self._advisor.engine.stop()
+            # A search is left to end: it looks up only between two colours.
             self._asked = self._pipeline.question
             self._news.set()
-
-    def _moved_on(self, question: Asked) -> bool:
-        return self._asked is not question
 
     async def run(self) -> None:
         """Answer questions until cancelled."""
@@ -79,27 +72,9 @@ class Refiner:
             question, advisor = self._asked, self._advisor
             if question is not None and advisor is not None:
                 stopped = partial(self._moved_on, question)
-                if isinstance(question, Question):
-                    await self._answer(advisor, question, stopped)
-                else:
-                    await self._open(advisor, question, stopped)
+                rows = await asyncio.to_thread(find_openings, advisor, question, stopped)
+                if rows is not None:
+                    self._tell(self._pipeline.opened(question, rows, self._now()))
 
-    async def _answer(
-        self, advisor: Advisor, question: Question, stopped: Callable[[], bool]
-    ) -> None:
-        """The better advice first, then the orders of the free slots, which take longer."""
-        from livecube.advice.order import orders  # late: a start must not wait for it
-
-        where = question.position, question.face, question.holding
-        advice = await asyncio.to_thread(advisor.refine, *where, stopped=stopped)
-        if advice is not None:
-            self._tell(self._pipeline.refined(question, advice))
-            found = await asyncio.to_thread(orders, advisor, *where, stopped)
-            self._tell(self._pipeline.planned(question, found or ()))
-
-    async def _open(
-        self, advisor: Advisor, question: OpeningQuestion, stopped: Callable[[], bool]
-    ) -> None:
-        rows = await asyncio.to_thread(find_openings, advisor, question, stopped)
-        if rows is not None:
-            self._tell(self._pipeline.opened(question, rows, self._now()))
+    def _moved_on(self, question: OpeningQuestion) -> bool:
+        return self._asked is not question

@@ -12,7 +12,6 @@ import numpy as np
 from livecube.advice.advisor import Advisor
 from livecube.advice.rules import Level
 from livecube.advice.two_steps import composed
-from livecube.composition.pipeline import MOST_ROWS
 from livecube.cube.position import SOLVED, apply_turn, apply_turns
 from livecube.edges.hands_file import default_hands
 from livecube.search.situation import Situation
@@ -89,13 +88,10 @@ def measure_techniques(
     scrambled = [place for solve in played for place in _scrambled(solve)]
     behind = [place for solve in played for place in behind_cross(solve)]
     whole = [place for place in behind if place.situation.offset is not None]
-    broken = [place for place in behind if place.situation.offset is None]
     advisor = Advisor(engine, TECHNIQUES, default_hands(), Level.BOLD)
     jobs: list[tuple[str, list[Place], _Question]] = [
         *((t.id, behind, _search(engine, t)) for t in TECHNIQUES if not t.in_inspection),
-        ("first answer, whole", whole, _first_answer(advisor)),
-        ("first answer, broken", broken, _first_answer(advisor)),
-        ("refined answer", behind, _refined_answer(advisor)),
+        ("beginning", whole, _beginning(advisor)),
         *((t.id, scrambled, _search(engine, t)) for t in TECHNIQUES if t.in_inspection),
         ("inspection", scrambled, _inspection(advisor)),
     ]
@@ -103,8 +99,7 @@ def measure_techniques(
     for number, (name, places, question) in enumerate(jobs):
         timings.append(_timed(name, places, question))
         step((number + 1) / len(jobs))
-    at = next(i for i, timing in enumerate(timings) if timing.name == "refined answer")
-    return [*timings[:at], _together("first answer", timings[at - 2 : at]), *timings[at:]]
+    return timings
 
 
 def _scrambled(solve: VirtualSolve) -> Iterator[Place]:
@@ -146,27 +141,10 @@ def _search(engine: Engine, technique: Technique) -> _Question:
     return prepare
 
 
-def _first_answer(advisor: Advisor) -> _Question:
-    def prepare(place: Place) -> Callable[[], int]:
-        def answer() -> int:
-            face = place.situation.face
-            advice = advisor.advise(place.position, face, inspection=False, most=MOST_ROWS)
-            return len(advice.opportunities)
-
-        return answer
-
-    return prepare
-
-
-def _refined_answer(advisor: Advisor) -> _Question:
-    def prepare(place: Place) -> Callable[[], int]:
-        def answer() -> int:
-            advice = advisor.refine(place.position, place.situation.face, most=MOST_ROWS)
-            return len(advice.opportunities) if advice else 0
-
-        return answer
-
-    return prepare
+def _beginning(advisor: Advisor) -> _Question:
+    return lambda place: (
+        lambda: len(advisor.at_beginning(place.position, place.situation.face).rows)
+    )
 
 
 def _inspection(advisor: Advisor) -> _Question:
@@ -184,15 +162,6 @@ def _timed(name: str, places: Sequence[Place], question: _Question) -> Timing:
             sequences.append(answer())
             ms.append((time.perf_counter() - began) * 1000)
     return Timing(name, len(places), tuple(sequences), tuple(ms))
-
-
-def _together(name: str, timings: Sequence[Timing]) -> Timing:
-    return Timing(
-        name,
-        sum(timing.asked for timing in timings),
-        tuple(count for timing in timings for count in timing.sequences),
-        tuple(ms for timing in timings for ms in timing.ms),
-    )
 
 
 def timing_json(timing: Timing) -> dict[str, Any]:

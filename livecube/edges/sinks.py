@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import IO, TYPE_CHECKING, Any
 
-from livecube.advice.speaker import Clue, Spoken, Unsaid
+from livecube.advice.said import Clue, Spoken, Unsaid
 from livecube.drills.news import DrillNews
 from livecube.edges.drawing import Drawing
 from livecube.events import CubeEvent
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
-    from livecube.advice.speaker import Happening
+    from livecube.advice.said import Happening
     from livecube.edges.log_files import LogWriter
     from livecube.edges.sink import Item
     from livecube.views.board import Board

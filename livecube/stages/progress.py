@@ -45,6 +45,8 @@ class Turned:
     attitude: tuple[float, float, float, float] | None = None
     """How the cube's core stood in space, as a quaternion; see
     :class:`livecube.events.AttitudeReport`. None without a gyroscope."""
+    kept: tuple[str, ...] = ()
+    """Slots that are done and not reopened; some may be out at this line."""
 
 
 @dataclass(frozen=True, slots=True)

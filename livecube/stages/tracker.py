@@ -157,6 +157,7 @@ class Tracker:
             offset=row.offset if row else None,
             solved_slots=slots_of(shown.frame, row.solved) if shown and row else (),
             attitude=self._attitude,
+            kept=slots_of(shown.frame, shown.held.held) if shown else (),
         )
 
     def _mark(self, event: SolveMark) -> list[Progress]:

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
 
     from rich.console import Console, ConsoleOptions, RenderResult
 
-    from livecube.advice.speaker import Happening
+    from livecube.advice.said import Happening
     from livecube.drills.news import DrillNews
     from livecube.practice.news import PracticeNews
     from livecube.review.trying import TryNews

@@ -7,7 +7,17 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from livecube.advice.order import best_by
-from livecube.advice.speaker import Clue, Degree, Planned, Spoken, Unsaid, Withdrawn
+from livecube.advice.said import (
+    Adjusted,
+    Clue,
+    Degree,
+    Planned,
+    Repair,
+    Spoken,
+    Taken,
+    Unsaid,
+    Withdrawn,
+)
 from livecube.advice.withheld import best_chances
 from livecube.cube.holding import piece_colours
 from livecube.cube.turns import turn_name
@@ -31,7 +41,8 @@ from livecube.stages.progress import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from livecube.advice.speaker import Happening
+    from livecube.advice.opportunity import Opportunity
+    from livecube.advice.said import Happening
     from livecube.stages.solve import Solve, Split
 
 __all__ = ["end_json", "happening_json", "solve_json", "split_json"]
@@ -57,10 +68,15 @@ def happening_json(happening: Happening) -> dict[str, Any]:
             return _event("orders", happening.t, {"orders": by_first})
         case Unsaid():
             return _event("unsaid", happening.t, _unsaid_json(happening))
-        case Withdrawn():
-            gone = happening.opportunity
-            what = {"technique": gone.technique, "slots": list(gone.slots)}
-            return _event("withdrawn", happening.t, what)
+        case Adjusted():
+            return _event("adjusted", happening.t, happening.opportunity.as_json())
+        case Taken() | Withdrawn():
+            ended = happening.opportunity
+            what = {"technique": ended.technique, "slots": list(ended.slots)}
+            name = "taken" if isinstance(happening, Taken) else "withdrawn"
+            return _event(name, happening.t, what)
+        case Repair():
+            return _event("repair", happening.t, _repair_json(happening.way))
         case Turned():
             return _event(
                 "turn",
@@ -129,6 +145,12 @@ def happening_json(happening: Happening) -> dict[str, Any]:
 
 def _event(name: str, t: float, rest: dict[str, Any]) -> dict[str, Any]:
     return {"event": name, "t": _s(t), **rest}
+
+
+def _repair_json(way: Opportunity) -> dict[str, Any]:
+    row = way.as_json()
+    kept = ("slots", "turns_fixed", "moves", "up", "front", "turns", "seconds", "why")
+    return {key: row[key] for key in kept}
 
 
 def _clue_json(clue: Clue) -> dict[str, Any]:

@@ -14,7 +14,16 @@ from rich.segment import Segment
 from rich.table import Table
 from rich.text import Text
 
-from livecube.advice.speaker import Clue, Planned, Spoken, Unsaid, Withdrawn
+from livecube.advice.said import (
+    Adjusted,
+    Clue,
+    Planned,
+    Repair,
+    Spoken,
+    Taken,
+    Unsaid,
+    Withdrawn,
+)
 from livecube.cube.notation import moves_text
 from livecube.cube.position import SOLVED_BYTES
 from livecube.holding.news import HeldNow
@@ -50,7 +59,7 @@ if TYPE_CHECKING:
 
     from livecube.advice.opportunity import Opportunity
     from livecube.advice.order import Order
-    from livecube.advice.speaker import Happening
+    from livecube.advice.said import Happening
     from livecube.cube.holding import Holding
     from livecube.drills.news import DrillNews
     from livecube.review.trying import TryNews
@@ -65,7 +74,6 @@ PREPARING: Final = "Hints are being prepared …"
 _COLUMNS: Final = ("cross", "pair", "pair", "pair", "pair", "orient", "permute", "auf")
 _GAP: Final = 2
 """Columns between the picture and what is said beside it."""
-_SLOTS: Final = 4
 _LONG_NAME: Final = 11
 """Longer ones may not fit into a column."""
 _LINES: Final = 5
@@ -108,8 +116,8 @@ class LiveScreen:
     """How the solver said the cube is held."""
     sure: Holding | None = None
     """The holding that was worked out, where it is sure enough."""
-    said: Spoken | Clue | Unsaid | None = None
-    """What was said last and still holds."""
+    said: Spoken | Clue | Unsaid | Repair | None = None
+    """What was said last and still stands."""
     order: Order | None = None
     """The best order of the free slots where it was said."""
     settled: Turned | None = None
@@ -131,20 +139,22 @@ class LiveScreen:
                 return self._turned(happening)
             case SolveBegun():
                 begun = {"started": happening.started, "splits": (), "result": "", "settled": None}
-                is_opening = isinstance(self.said, Spoken) and self.said.inspection
-                return begun if is_opening else {**begun, "said": None}
+                return {**begun, "said": None} if isinstance(self.said, Unsaid) else begun
             case StageDone():
                 return {"splits": (*self.splits, happening.split)[-len(_COLUMNS) :]}
             case CrossColour():
                 return {"splits": (), "cross": happening.cross}
             case SolveOver():
                 return self._finished(happening)
-            case Spoken() | Clue() | Unsaid():
+            case Spoken() | Clue() | Unsaid() | Repair():
                 return {"said": happening, "order": None, "preparing": ""}
+            case Adjusted() if isinstance(self.said, Spoken):
+                row = happening.opportunity
+                return {"said": replace(self.said, opportunity=row, also=())}
             case Planned():
                 return {"order": happening.orders[0]}
-            case Withdrawn():
-                return {"said": None}
+            case Taken() | Withdrawn():
+                return {"said": None, "order": None}
             case HeldAs():
                 return {"held": happening.holding}
             case HeldNow():
@@ -163,8 +173,8 @@ class LiveScreen:
         changes: dict[str, Any] = {"position": turned.position, "cross": turned.cross}
         if turned.offset is not None:
             changes["settled"] = turned
-            if len(turned.solved_slots) == _SLOTS:
-                changes["said"] = None
+        if isinstance(self.said, Repair):
+            changes["said"] = None
         return changes
 
     def _resynced(self, resynced: Resynced) -> dict[str, Any]:
@@ -197,6 +207,9 @@ class LiveScreen:
                 return _hint_lines(self.said, self.order)
             case Clue():
                 return [Text(clue_text(self.said), "bold")]
+            case Repair(way=way):
+                moves = (moves_text(way.moves), "bold")
+                return [Text.assemble(moves, f"   [{way.holding}]"), Text(way.why)]
             case Unsaid():
                 return [Text(line) for line in unsaid_lines(self.said)]
         return [Text(self.preparing, "dim")] if self.preparing else []

@@ -4,7 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from livecube.advice.speaker import Clue, Degree, Planned, Spoken, Unsaid, Withdrawn
+from livecube.advice.said import (
+    Adjusted,
+    Clue,
+    Degree,
+    Planned,
+    Repair,
+    Spoken,
+    Taken,
+    Unsaid,
+    Withdrawn,
+)
 from livecube.advice.withheld import best_chances
 from livecube.advice.words import place_of, what_sentence, where_sentence
 from livecube.cube.holding import piece_colours
@@ -29,7 +39,7 @@ from livecube.stages.progress import (
 if TYPE_CHECKING:
     from livecube.advice.opportunity import Opportunity
     from livecube.advice.rules import Note
-    from livecube.advice.speaker import Happening
+    from livecube.advice.said import Happening
     from livecube.stages.solve import Solve, Split
 
 __all__ = [
@@ -114,8 +124,17 @@ def clock_sentence(told: ClockTold) -> str:
 def happening_line(happening: Happening) -> str | None:
     """One line for a happening; None for what is not worth one."""
     match happening:
-        case Turned() | BatteryLevel() | Withdrawn() | HeldAs() | HeldNow() | Planned():
+        case Turned() | BatteryLevel() | HeldAs() | HeldNow() | Planned():
             text = None
+        case Adjusted():
+            row = happening.opportunity
+            text = f"now:  {moves_text(row.moves)}   [{row.holding}]"
+        case Taken():
+            text = f"taken: {_about(happening.opportunity)}"
+        case Withdrawn():
+            text = f"withdrawn: {_about(happening.opportunity)}"
+        case Repair():
+            text = f"repair: {hint_text(happening.way)}"
         case SolveBegun():
             text = f"solve begins with turn {happening.start_turn}"
         case StageDone():
@@ -148,6 +167,12 @@ def happening_line(happening: Happening) -> str | None:
         case SolveOver():
             return "\n".join(solve_lines(happening.solve))
     return None if text is None else f"{happening.t:8.2f}  {text}"
+
+
+def _about(opportunity: Opportunity) -> str:
+    """What a hint was about: *Keyhole corner into green-red*."""
+    into = f" into {' and '.join(opportunity.slots)}" if opportunity.slots else ""
+    return f"{opportunity.title}{into}"
 
 
 def clue_text(clue: Clue) -> str:
