@@ -11,6 +11,7 @@ Exceptions are for a caller's or a user's mistake; bad bytes from a cube are dat
     ├── RadioError         a cube cannot be found, connected or kept (trouble)
     ├── BrokerError        a broker cannot be reached, or does not let us (trouble)
     ├── DrawingError       the screen cannot be drawn: a fault of ours (exit status 1)
+    ├── KeepingError       what should be kept cannot be written now (disk, rights, a lock)
     └── UsageError         a command or call asks for something that makes no sense
 
 Each message says what was wrong, where, and what to do.
@@ -26,6 +27,7 @@ __all__ = [
     "BrokerError",
     "BrokerTrouble",
     "DrawingError",
+    "KeepingError",
     "LivecubeError",
     "LogError",
     "NotationError",
@@ -136,6 +138,10 @@ class ProfileError(LivecubeError):
 
 class DrawingError(LivecubeError):
     """The screen cannot be drawn: a fault of ours, and no mistake of anybody else's."""
+
+
+class KeepingError(LivecubeError):
+    """What should be kept cannot be written now; the same may go well another time."""
 
 
 class UsageError(LivecubeError):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import io
 import json
 import shutil
@@ -18,7 +17,7 @@ from livecube.cli.history import history as command
 from livecube.cube.notation import parse_turns
 from livecube.cube.turns import parse_turn
 from livecube.edges.history.database import open_database
-from livecube.edges.history.exporting import COLUMNS
+from livecube.edges.history.exporting import COLUMNS, read_csv
 from livecube.edges.history.importing import import_log, log_files, recover
 from livecube.edges.history.logs import OpenLog
 from livecube.edges.history.schema import MIGRATIONS
@@ -101,7 +100,7 @@ def test_nothing_is_added_twice(evening: History, tmp_path: Path) -> None:
     came = import_log(evening, copy, "ada")
     assert came is not None
     assert (came.added, came.known) == ((), len(before))
-    for log in log_files([evening.folder / "solves"]):
+    for log in log_files([evening.folder / "solves"]).logs:
         came = import_log(evening, log, "ada")
         assert came is not None
         assert not came.added
@@ -253,7 +252,7 @@ def test_a_log_whose_solve_is_kept_already_only_goes(history: History) -> None:
     shutil.copy(log.path, copy)
     assert len({*recover(history).solves}) == 1
     assert len(history.list(Wanted())) == 1
-    assert log_files([history.folder / "open"]) == []
+    assert log_files([history.folder / "open"]).logs == ()
 
 
 def test_a_database_of_a_newer_version_is_refused(tmp_path: Path) -> None:
@@ -306,7 +305,7 @@ def test_the_command_lists_shows_changes_and_exports(tmp_path: Path) -> None:
     shown = json.loads(run("show", "1", "--json", folder=folder).output)
     assert len(shown["stages"]) == 8
     assert "keyhole" in run("show", "1", folder=folder).output
-    rows = list(csv.DictReader(io.StringIO(run("export", folder=folder).output)))
+    rows = read_csv(io.StringIO(run("export", folder=folder).output))
     assert tuple(rows[0]) == COLUMNS
     assert [row["tags"] for row in rows] == ["", "calm", "calm", ""]
     table = tmp_path / "solves.parquet"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import datetime
 from typing import TYPE_CHECKING, Final
 
 import pytest
@@ -94,7 +95,7 @@ KINDS: Final[dict[str, st.SearchStrategy[CubeEvent]]] = {
 }
 headers = st.builds(
     Header,
-    st.text(),
+    st.just("") | st.datetimes().map(datetime.isoformat),
     st.text(),
     st.sampled_from(["cube", "host"]),
     st.none() | sequences.map(turns_text),

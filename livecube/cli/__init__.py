@@ -1,16 +1,24 @@
-"""The command line. Every error that is a user's to mend ends with status 2 and one message."""
+"""The command line.
+
+Every error that is a user's to mend ends with status 2 and one message, every one of the world
+(a full disk, a locked database) with status 1 and one message.
+"""
 
 from __future__ import annotations
 
+import io
 import os
+import sqlite3
 import sys
+from contextlib import suppress
 from importlib import import_module
 from typing import Final
 
 import click
 
 from livecube import __version__
-from livecube.errors import DrawingError, LivecubeError
+from livecube.cli.refusing import refusing_the_unstorable
+from livecube.errors import DrawingError, KeepingError, LivecubeError
 
 __all__ = ["main"]
 
@@ -53,8 +61,7 @@ class _Commands(click.Group):
         if cmd_name not in _MODULES:
             return None
         module = import_module(f"livecube.cli.{_MODULES[cmd_name]}")
-        command: click.Command = getattr(module, cmd_name)
-        return command
+        return refusing_the_unstorable(getattr(module, cmd_name))
 
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
@@ -66,19 +73,43 @@ def _livecube() -> None:
 def main() -> None:
     """Run the command line; the exit status is 2 for anything that the user can mend.
 
-    It is 1 if the screen cannot be drawn, which is a fault of ours.
+    It is 1 if the world does not let us (a full disk), or if the screen cannot be drawn, which is
+    a fault of ours.
     """
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        # The name of a file need not be text, and a terminal need not know every letter.
+        sys.stdout.reconfigure(errors="backslashreplace")
     try:
         _livecube.main(prog_name="livecube", standalone_mode=False)
+        if sys.stdout is not None:
+            sys.stdout.flush()  # a full disk says so only now
+    except (DrawingError, KeepingError) as error:
+        _complain(str(error))
+        sys.exit(1)
     except LivecubeError as error:
-        click.echo(f"livecube: {error}", err=True)
-        sys.exit(1 if isinstance(error, DrawingError) else 2)
+        _complain(str(error))
+        sys.exit(2)
     except click.ClickException as error:
         error.show()
         sys.exit(2)
     except (KeyboardInterrupt, click.Abort):
         sys.exit(130)
     except BrokenPipeError:
-        # Whoever read our output has left; keep Python from complaining once more at exit.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        # Whoever read our output has left.
+        _forget_output()
         sys.exit(141)
+    except (OSError, sqlite3.Error) as error:
+        _complain(str(error))
+        _forget_output()
+        sys.exit(1)
+
+
+def _complain(sentence: str) -> None:
+    with suppress(OSError):  # nobody hears it then
+        click.echo(f"livecube: {sentence}", err=True)
+
+
+def _forget_output() -> None:
+    """Keep Python from trying once more at exit to write what cannot be written."""
+    with suppress(OSError, ValueError, AttributeError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

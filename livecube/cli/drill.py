@@ -14,6 +14,7 @@ from rich.progress import BarColumn, Progress, TextColumn
 from livecube.cli.drill_options import drilling_options
 from livecube.cli.drill_rounds import beat, fingers
 from livecube.cli.options import advisor_with_progress, hands_option
+from livecube.cli.refusing import refusing_the_unstorable
 from livecube.cli.trying import TryingRun
 from livecube.composition.drawing import NOT_DRILLED, due_set, generator
 from livecube.cube.holding import COLOURS, parse_colour
@@ -54,7 +55,7 @@ class _Drills(click.Group):
     ) -> tuple[str | None, click.Command | None, list[str]]:
         if args[0] in self.commands:
             return super().resolve_command(ctx, args)
-        return args[0], _technique, args
+        return args[0], refusing_the_unstorable(_technique), args
 
 
 @click.group(cls=_Drills, subcommand_metavar="[TECHNIQUE | COMMAND] [ARGS]...")

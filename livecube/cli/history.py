@@ -6,6 +6,7 @@ import json
 import re
 import sys
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -14,6 +15,7 @@ import click
 from livecube.cube.holding import COLOURS
 from livecube.edges.history.folder import data_folder
 from livecube.edges.history.store import History
+from livecube.edges.new_files import new_file, new_place
 from livecube.errors import UsageError
 from livecube.solves.records import NOBODY, Wanted
 from livecube.timing.results import parse_penalties
@@ -30,16 +32,40 @@ _SHOWN: Final = 25
 
 
 def _day(_context: click.Context, option: click.Parameter, text: str | None) -> str | None:
-    if text is not None and not _DAY.fullmatch(text):
+    """The first or last moment of a day, month or year here, as the history says it: in UTC."""
+    if text is None:
+        return None
+    try:
+        if not _DAY.fullmatch(text):
+            raise ValueError
+        first, behind = days_named(text)
+        named = first if option.name == "since" else behind - timedelta(seconds=1)
+        return named.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    except (ValueError, OverflowError):
         raise click.BadParameter(
             f"{text!r} is no day; write 2026-03-01, 2026-03 or 2026.", param=option
-        )
-    return text
+        ) from None
+
+
+def days_named(text: str) -> tuple[datetime, datetime]:
+    """Where a day, month or year begins here, and where the one behind it does.
+
+    Raises ``ValueError`` if it does not exist.
+    """
+    numbers = [int(part) for part in text.split("-")]
+    first = datetime(*numbers, *(1,) * (3 - len(numbers)))  # type: ignore[arg-type]
+    if len(numbers) == 3:
+        return first, first + timedelta(days=1)
+    if len(numbers) == 2:
+        return first, (first + timedelta(days=31)).replace(day=1)
+    return first, first.replace(year=first.year + 1)
 
 
 _OPTIONS: Final = (
-    click.option("--since", callback=_day, metavar="DAY", help="First day (UTC)."),
-    click.option("--until", callback=_day, metavar="DAY", help="Last day; also 2026-03 or 2026."),
+    click.option(
+        "--since", callback=_day, metavar="DAY", help="First day, here; also 2026-03 or 2026."
+    ),
+    click.option("--until", callback=_day, metavar="DAY", help="Last day, likewise."),
     click.option("--tag", help="With this tag."),
     click.option("--technique", help="In which some stage was done by it: keyhole-corner, …"),
     click.option("--cross", type=click.Choice(COLOURS), help="Colour of the cross."),
@@ -74,7 +100,7 @@ def history(
         return
     is_narrow = any(value is not None for value in asked.values())
     most = last or (None if is_narrow or as_json else _SHOWN)
-    with History(data_folder()) as kept:
+    with History(data_folder(), reading=True) as kept:
         solves = kept.list(replace(wanted_of(**asked), most=most))
     if as_json:
         for solve in solves:
@@ -88,7 +114,7 @@ def history(
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def show(number: int, as_json: bool) -> None:
     """Show solve NUMBER (livecube history lists them) with its stages."""
-    with History(data_folder()) as kept:
+    with History(data_folder(), reading=True) as kept:
         solve, chances = kept.solve(number), kept.chances(number)
     if as_json:
         told = {**kept_json(solve), "chances": [chance_json(chance) for chance in chances]}
@@ -123,7 +149,7 @@ def undo(as_json: bool) -> None:
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def tag(name: str, numbers: tuple[int, ...], off: bool, as_json: bool) -> None:
     """Give the solves with these NUMBERS the tag NAME."""
-    if not name.strip() or len(name.split()) > 1:
+    if name.split() != [name] or not name.isprintable():
         raise UsageError(f"{name!r} is no tag; give one word")
     with History(data_folder()) as kept:
         kept.tag(numbers, name, on=not off)
@@ -145,6 +171,24 @@ def penalty(number: int, decision: str, as_json: bool) -> None:
         click.echo(json.dumps(listed_json(solve)))
     else:
         click.echo(f"solve {number}: {solve.workings}")
+
+
+@history.command()
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+def rescue(as_json: bool) -> None:
+    """Make a new history of what can be read of a broken one.
+
+    Solves, tags, corrections and cards are taken over, what is missing is read from the solves'
+    own logs, and the broken file is moved aside.
+    """
+    from livecube.edges.history.rescuing import rescue as rescued
+
+    found = rescued(data_folder())
+    sentence = (
+        f"the new history holds {found.solves} solves, {found.from_logs} of which needed their "
+        f"logs; the old one is {found.aside}"
+    )
+    _say(as_json, sentence, solves=found.solves, from_logs=found.from_logs, aside=str(found.aside))
 
 
 @history.command("import")
@@ -171,20 +215,19 @@ def export(form: str, to: Path | None, **asked: str | None) -> None:
     """Export solves for other programs."""
     from livecube.edges.history import exporting
 
-    if to is not None and to.exists():
-        raise UsageError(f"{to} exists; choose another name or remove it")
-    with History(data_folder()) as kept:
+    if form == "parquet" and to is None:
+        raise UsageError("Parquet is no text; give --to FILE")
+    with History(data_folder(), reading=True) as kept:
         solves = kept.solves(wanted_of(**asked))
-    if form == "parquet":
-        if to is None:
-            raise UsageError("Parquet is no text; give --to FILE")
-        exporting.write_parquet(solves, to)
+    if form == "parquet" and to is not None:
+        with new_place(to):
+            exporting.write_parquet(solves, to)
         return
     write = exporting.write_json if form == "json" else exporting.write_csv
     if to is None:
         write(solves, sys.stdout)
         return
-    with to.open("x", encoding="utf-8", newline="") as out:
+    with new_file(to) as out:
         write(solves, out)
 
 

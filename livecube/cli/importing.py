@@ -24,38 +24,48 @@ __all__ = ["import_all"]
 def import_all(paths: Sequence[Path], person: str, *, as_json: bool) -> None:
     """Import logs and folders; a log that cannot be read is told and left out.
 
-    Raises :class:`~livecube.errors.UsageError` at the end if there was one.
+    So is what is no regular file: reading a pipe or a device may never end. Raises
+    :class:`~livecube.errors.UsageError` at the end if a log could not be read.
     """
     files = log_files(paths)
-    added = known = skipped = broken = 0
+    added = known = skipped = broken = timeless = 0
     holdings = holdings_with_progress()
     with (
         History(data_folder()) as history,
         progress_bar("importing", with_time_left=True) as bar,
     ):
         history.hindsight = holdings.hindsight
-        task = bar.add_task("", total=len(files))
-        for path in files:
+        task = bar.add_task("", total=len(files.logs))
+
+        def say(sentence: str) -> None:
+            said = f"livecube: {sentence}"
+            bar.console.print(said, highlight=False, markup=False, soft_wrap=True)
+
+        for path in files.passed_over:
+            say(f"{path}: passed over, since it is no regular file")
+        for path in files.logs:
             try:
                 came = import_log(history, path, person)
             except LogError as error:
                 broken += 1
-                said = f"livecube: {error}"
-                bar.console.print(said, highlight=False, markup=False, soft_wrap=True)
+                say(str(error))
                 _tell(as_json, path, None, str(error))
             else:
                 skipped += came is None
                 one = came or Imported()
                 added, known = added + len(one.added), known + one.known
+                timeless += one.timeless
+                if one.timeless:
+                    say(f"{path}: {one.timeless} of its solves took no time, and have no result")
                 _tell(as_json, path, one, None)
             bar.advance(task)
     if not as_json:
         click.echo(
-            f"{len(files)} logs: {added} new solves, {known} known before; {skipped} logs had "
+            f"{len(files.logs)} logs: {added} new solves, {known} known before; {skipped} logs had "
             f"been imported already, {broken} could not be read"
         )
     if broken:
-        raise UsageError(f"{broken} of {len(files)} logs could not be read; the others are in")
+        raise UsageError(f"{broken} of {len(files.logs)} logs could not be read; the others are in")
 
 
 def _tell(as_json: bool, path: Path, came: Imported | None, error: str | None) -> None:
@@ -65,6 +75,7 @@ def _tell(as_json: bool, path: Path, came: Imported | None, error: str | None) -
             "added": list(came.added) if came else [],
             "known": came.known if came else 0,
             "torn": came.torn if came else False,
+            "timeless": came.timeless if came else 0,
             "error": error,
         }
         click.echo(json.dumps(told))

@@ -12,6 +12,7 @@ import click
 
 from livecube.composition.learning import led_by_radio
 from livecube.edges.log_files import LogReader, LogWriter, started_now
+from livecube.edges.new_files import new_file
 from livecube.errors import UsageError
 from livecube.learning.learner import learn as learned_from
 from livecube.learning.recording import Recording
@@ -56,6 +57,8 @@ def learn(
     """
     if (cube is None) == (capture is None):
         raise UsageError("give either --cube, to be led with a cube, or --capture with a log")
+    if output is not None and output.exists():  # said before a hundred turns, not behind them
+        raise UsageError(f"{output} exists; choose another name or remove it")
     if capture is not None:
         with LogReader(capture) as reader:
             recording, called = Recording.of(reader), cube_name or name
@@ -100,12 +103,7 @@ def _give(verdict: Learned, output: Path | None) -> None:
     if output is None:
         click.echo(text, nl=False)
         return
-    try:
-        with output.open("x", encoding="utf-8") as file:
-            file.write(text)
-    except FileExistsError:
-        raise UsageError(f"{output} exists; choose another name or remove it") from None
-    except OSError as error:
-        raise UsageError(f"{output} cannot be written: {error.strerror}") from None
+    with new_file(output) as file:
+        file.write(text)
     for line in (told, *verdict.notes, f"The profile is in {output}."):
         click.echo(line)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 import signal
+import sqlite3
 import sys
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any, Final
@@ -103,6 +104,8 @@ class Output:
         told = [] if self._dashboard is None else self._dashboard.last_words
         for complaint in [*hub.complaints(), *told]:
             click.echo(f"livecube: {complaint}", err=True)
+        if hub.is_cut_off:
+            sys.exit(1)
         if self._as_json:
             end = end_json(pipeline.tracker.line, pipeline.solves, pipeline.advice_ms)
             click.echo(json.dumps(end))
@@ -162,7 +165,7 @@ def run_in_order(
         ending.check()
         sys.exit(_TERMINATED)
     except ExceptionGroup as group:
-        mendable = group.split(LivecubeError)[0]
+        mendable = group.split((LivecubeError, OSError, sqlite3.Error))[0]
         if mendable is not None and len(mendable.exceptions) == 1:
             raise mendable.exceptions[0] from None
         raise

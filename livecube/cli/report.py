@@ -16,6 +16,7 @@ from livecube.cli.history import wanted_of, wanted_options
 from livecube.cli.options import level_option
 from livecube.edges.history.folder import data_folder
 from livecube.edges.history.store import History
+from livecube.edges.new_files import new_file
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:
@@ -49,11 +50,8 @@ def report(
     _need_plots()
     wanted = replace(wanted_of(**asked), session=session)
     text = _of_solve(numbers[0], level) if numbers else _of_many(wanted)
-    try:
-        with file.open("x", encoding="utf-8") as out:
-            out.write(text)
-    except OSError as error:
-        raise UsageError(f"{file} cannot be written: {error.strerror}") from None
+    with new_file(file) as out:
+        out.write(text)
     click.echo(f"written: {file}")
 
 
@@ -67,7 +65,7 @@ def _of_solve(number: int, level: str) -> str:
     from livecube.composition.reporting import positions_of
     from livecube.views.solve_page import solve_page
 
-    with History(data_folder()) as history:
+    with History(data_folder(), reading=True) as history:
         solve, chances = history.solve(number), history.chances(number)
         positions = positions_of(solve, history.folder / solve.log)
     review = reviewed(kept_solve(number), level, None)[0][1] if positions else None
@@ -76,7 +74,7 @@ def _of_solve(number: int, level: str) -> str:
 
 def _of_many(wanted: Wanted) -> str:
     # What draws takes as long to load as a long history does to read and to reckon with.
-    with ThreadPoolExecutor(1) as beside, History(data_folder()) as history:
+    with ThreadPoolExecutor(1) as beside, History(data_folder(), reading=True) as history:
         loading = beside.submit(import_module, "livecube.views.trends_page")
         from livecube.trends.making import trends_of
 

@@ -16,7 +16,7 @@ from livecube.cli.options import (
     level_option,
 )
 from livecube.edges.hands_file import default_hands
-from livecube.errors import UsageError
+from livecube.errors import KeepingError, UsageError
 
 if TYPE_CHECKING:
     from livecube.composition.reviewing import Begun
@@ -90,7 +90,7 @@ def kept_solve(number: int) -> list[tuple[str, Begun]]:
     from livecube.edges.history.folder import data_folder
     from livecube.edges.history.store import History
 
-    with History(data_folder()) as history:
+    with History(data_folder(), reading=True) as history:
         return [(f"solve {number}", begun_kept(history, number))]
 
 
@@ -103,7 +103,7 @@ def _last_kept(person: str | None) -> int:
     from livecube.edges.history.store import History
     from livecube.solves.records import Wanted
 
-    with History(data_folder()) as history:
+    with History(data_folder(), reading=True) as history:
         solves = history.list(Wanted(person=person, most=1))
     if not solves:
         raise UsageError("no solve is kept; livecube practice keeps them")
@@ -116,8 +116,11 @@ def _note(number: int, found: Review) -> None:
     from livecube.edges.history.folder import data_folder
     from livecube.edges.history.store import History
 
-    with History(data_folder()) as history:
-        history.note_chances(number, chances_of(found))
+    try:
+        with History(data_folder()) as history:
+            history.note_chances(number, chances_of(found))
+    except KeepingError as error:
+        click.echo(f"livecube: its chances are not kept with it: {error}", err=True)
 
 
 def reviewed(

@@ -8,8 +8,8 @@ import click
 
 from livecube.cube.holding import COLOURS, parse_colour
 from livecube.cube.turns import turns_text
-from livecube.edges.log_files import LogWriter
-from livecube.logs.lines import Header
+from livecube.edges.new_files import new_file
+from livecube.logs.lines import Header, event_line, header_line
 
 __all__ = ["simulate"]
 
@@ -33,7 +33,8 @@ def simulate(
     face = parse_colour(cross) if cross else None
     done = session(seed, solves, cross=face, on_cube=not scrambled)
     scramble = turns_text(done.scramble) if scrambled else None
-    with LogWriter(log, Header(_STARTED, "simulation", "cube", scramble)) as writer:
-        for event in done.events(marks=marks):
-            writer.write(event)
+    header = Header(_STARTED, "simulation", "cube", scramble)
+    lines = [header_line(header), *map(event_line, done.events(marks=marks))]
+    with new_file(log) as file:
+        file.write("\n".join(lines) + "\n")
     click.echo(f"{log}: {solves} solve{'s' if solves > 1 else ''}, {len(done.turns)} turns")

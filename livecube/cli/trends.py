@@ -30,7 +30,7 @@ def trends(
     from livecube.views.trends_machine import trends_json
     from livecube.views.trends_text import trends_lines
 
-    with History(data_folder()) as history:
+    with History(data_folder(), reading=True) as history:
         columns = history.columns(replace(wanted_of(**asked), session=session, most=last))
     found = trends_of(*columns, np.random.default_rng(seed))
     if found is None:

@@ -36,7 +36,10 @@ class _Lane:
                 except Exception as error:
                     self.error = error
             self.queue.task_done()
-        await self.sink.close()
+        try:
+            await self.sink.close()
+        except Exception as error:
+            self.error = self.error or error
 
 
 class Hub:
@@ -73,6 +76,14 @@ class Hub:
     async def settle(self) -> None:
         """Wait until all sinks have taken in what they were told."""
         await asyncio.gather(*(lane.queue.join() for lane in self._lanes))
+
+    @property
+    def is_cut_off(self) -> bool:
+        """Whether something could not be written any more, for a full disk most likely."""
+        return any(
+            isinstance(lane.error, OSError) and not isinstance(lane.error, BrokenPipeError)
+            for lane in self._lanes
+        )
 
     def complaints(self) -> list[str]:
         """What went wrong with sinks, a sentence each."""

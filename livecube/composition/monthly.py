@@ -41,6 +41,6 @@ async def tell_month(
 
 def _month(folder: Path, session: int, person: str, now: datetime) -> Month:
     since = (now - _MONTH).date().isoformat()
-    with History(folder) as history:
+    with History(folder, reading=True) as history:
         columns, chances = history.columns(Wanted(since=since, person=person))
     return month_of(columns, chances, session)

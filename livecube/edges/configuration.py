@@ -68,9 +68,14 @@ def read_configuration() -> Configuration:
     """
     file = configuration_file()
     try:
-        text = file.read_text(encoding="utf-8")
+        text = file.read_text(encoding="utf-8-sig")  # some editors put a byte-order mark first
     except FileNotFoundError:
         return Configuration(file, exists=False, tables={})
+    except NotADirectoryError:
+        raise UsageError(
+            f"{file.parent} is a file, and a folder is wanted there, with {_FILE} in it; "
+            "see to LIVECUBE_CONFIG"
+        ) from None
     except (OSError, UnicodeDecodeError) as error:
         raise UsageError(f"{file} cannot be read: {error}") from None
     try:

@@ -6,6 +6,7 @@ import tomllib
 from importlib.resources import files
 from typing import TYPE_CHECKING, Final
 
+from livecube.edges.new_files import regular
 from livecube.errors import UsageError
 from livecube.hands.model import Hands, parse_hands
 
@@ -43,7 +44,7 @@ def load_hands(path: Path) -> Hands:
     Raises :class:`~livecube.errors.UsageError` with file and reason.
     """
     try:
-        return parse_hands(tomllib.loads(path.read_text(encoding="utf-8")), str(path))
+        return parse_hands(tomllib.loads(regular(path).read_text(encoding="utf-8-sig")), str(path))
     except OSError as error:
         raise UsageError(f"{path} cannot be read: {error.strerror}") from None
     except ValueError as error:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+from codecs import BOM_UTF8
+from contextlib import suppress
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, BinaryIO, Final
 
@@ -44,6 +46,8 @@ class LogReader:
         self.path = path
         self.torn = False
         try:
+            if path.exists() and not path.is_file():  # a pipe may never end, or never begin
+                raise self._fail(0, "cannot be opened: this is no regular file")
             self._file: BinaryIO = path.open("rb")
         except OSError as error:
             raise LogError(str(path), 0, f"cannot be opened: {error.strerror}") from None
@@ -70,7 +74,7 @@ class LogReader:
         if not raw:
             raise self._fail(0, "the file is empty; a log begins with its header line")
         try:
-            return parse_header(_decoded(raw))
+            return parse_header(_decoded(raw.removeprefix(BOM_UTF8)))
         except ValueError as error:
             torn = "" if raw.endswith(b"\n") else "the header is cut off or wrong: "
             raise self._fail(1, torn + str(error)) from None
@@ -127,13 +131,20 @@ class LogWriter:
         resume = resume and path.exists()
         try:
             begun = resume and _mend(path)
-            self._file = path.open("ab" if resume else "xb")
+            self._file = path.open("ab" if resume else "xb", buffering=0)
         except FileExistsError:
             raise UsageError(f"{path} exists; choose another name or remove it") from None
         except OSError as error:
             raise UsageError(f"{path} cannot be written: {error.strerror}") from None
+        self._owed = bytearray()
         if not begun:
-            self._write(header_line(header))
+            try:
+                self._write(header_line(header))
+            except OSError as error:
+                self._file.close()
+                with suppress(OSError):
+                    path.unlink()
+                raise UsageError(f"{path} cannot be written: {error.strerror}") from None
 
     def __enter__(self) -> Self:
         return self
@@ -142,22 +153,33 @@ class LogWriter:
         self.close()
 
     def close(self) -> None:
-        """Close the file; every line is in it already."""
-        self._file.close()
+        """Close the file; every line is in it, or ``OSError`` is raised."""
+        try:
+            self._settle()
+        finally:
+            self._file.close()
 
     def write(self, event: CubeEvent) -> None:
-        """Append an event; it is with the operating system when this returns."""
+        """Append an event; it is with the operating system when this returns.
+
+        Raises ``OSError`` if it cannot be written now, for a full disk most likely. Then it is
+        owed: the next call writes it first.
+        """
         self._write(event_line(event))
 
     def _write(self, line: str) -> None:
-        self._file.write(line.encode() + b"\n")
-        self._file.flush()
+        self._owed += line.encode() + b"\n"
+        self._settle()
+
+    def _settle(self) -> None:
+        while self._owed:  # a full disk may take a part
+            del self._owed[: self._file.write(self._owed)]
 
 
 def _mend(path: Path) -> bool:
     """Let a log end behind a whole line; whether its header is there."""
     with path.open("rb+") as file:
-        first = file.readline()
+        first = file.readline().removeprefix(BOM_UTF8)
         if first.endswith(b"\n"):
             try:
                 parse_header(_decoded(first))

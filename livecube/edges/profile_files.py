@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 import platformdirs
 
+from livecube.edges.new_files import regular
 from livecube.errors import UsageError
 from livecube.profiles.parsing import parse_profile
 
@@ -35,7 +36,7 @@ def load_profile(path: Path) -> Profile:
     :class:`~livecube.errors.UsageError` if the file cannot be read.
     """
     try:
-        text = path.read_text(encoding="utf-8")
+        text = regular(path).read_text(encoding="utf-8-sig")
     except OSError as error:
         raise UsageError(f"{path} cannot be read: {error.strerror}") from None
     except UnicodeDecodeError as error:

@@ -8,8 +8,8 @@ keys and unknown events are ignored; anything else that is not understood is a
 from __future__ import annotations
 
 import json
-import math
 from dataclasses import dataclass
+from datetime import datetime
 from typing import TYPE_CHECKING, Any, Final, Literal, cast
 
 import numpy as np
@@ -60,6 +60,8 @@ VERSION: Final = 1
 
 _FAR: Final = 1e6
 """No part of a quaternion is greater."""
+_LATEST_S: Final = 1e11
+"""No time is greater: 3,000 years, so that those of 1970 fit in, and milliseconds in 64 bits."""
 
 
 class TornLineError(ValueError):
@@ -187,12 +189,26 @@ def parse_header(text: str) -> Header:
         _check_scramble(scramble)
     link = line.get("link")
     return Header(
-        started=str(line.get("started", "")),
-        source=str(line.get("source", "")),
+        started=_started(line.get("started", "")),
+        source=_whole_text("source", str(line.get("source", ""))),
         clock=clock,
         scramble=scramble,
-        link=None if link is None else str(link),
+        link=None if link is None else _whole_text("link", str(link)),
     )
+
+
+def _started(started: object) -> str:
+    """When t = 0 was; empty if the log does not say."""
+    if started != "":
+        try:
+            if not isinstance(started, str):
+                raise ValueError
+            datetime.fromisoformat(started)
+        except ValueError:
+            raise ValueError(
+                f'"started" is {_shown(started)}; write it as 2026-03-01T18:20:00Z'
+            ) from None
+    return started
 
 
 def _check_scramble(scramble: object) -> None:
@@ -226,13 +242,12 @@ def _time(line: dict[str, Any]) -> float:
 
 def _number(line: dict[str, Any], key: str) -> float:
     value = line[key]
-    if isinstance(value, int | float) and not isinstance(value, bool):
-        try:
-            if math.isfinite(value):
-                return float(value)
-        except OverflowError:
-            pass
-    raise ValueError(f'"{key}" must be a number of seconds, not {_shown(value)}')
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    if is_number and abs(value) <= _LATEST_S:  # comparing never overflows, whatever its digits
+        return float(value)
+    raise ValueError(
+        f'"{key}" must be a number of seconds, none beyond {_LATEST_S:g}, not {_shown(value)}'
+    )
 
 
 def _whole(line: dict[str, Any], key: str, least: int = 0, most: int = 2**63) -> int:
@@ -246,7 +261,16 @@ def _text(line: dict[str, Any], key: str) -> str:
     value = line.get(key)
     if not isinstance(value, str):
         raise ValueError(f'"{key}" must be a text, not {_shown(value)}')
-    return value
+    return _whole_text(key, value)
+
+
+def _whole_text(key: str, text: str) -> str:
+    """The text, unless it holds half of a letter, which JSON can say and UTF-8 cannot."""
+    try:
+        text.encode("utf-8")
+    except UnicodeEncodeError:
+        raise ValueError(f'"{key}" holds half of a letter (a lone surrogate)') from None
+    return text
 
 
 def _shown(value: object) -> str:

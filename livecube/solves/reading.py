@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from livecube.stages.progress import Progress
     from livecube.stages.solve import Solve, Split
 
-__all__ = ["FoundSolve", "Told", "as_told", "solves_in"]
+__all__ = ["FoundSolve", "SolveReader", "Told", "as_told", "solves_in"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,18 +54,19 @@ def solves_in(
     """The finished solves of a log, in order; ``add`` may add to what the tracker tells of it.
 
     A solve is finished when the cube is solved, or when a mark says that the time was stopped.
+    Those that took no time have no result, and are left out.
     """
-    reader = _Reader(header, add)
+    reader = SolveReader(header, add)
     for event in events:
         found = reader.feed(event)
         if found is not None:
             yield found
 
 
-class _Reader:
+class SolveReader:
     """Follows a log, and keeps what happened since the last solve."""
 
-    def __init__(self, header: Header, add: Told) -> None:
+    def __init__(self, header: Header, add: Told = as_told) -> None:
         self._header = header
         self._add = add
         self._tracker = Tracker(header.position)
@@ -78,6 +79,8 @@ class _Reader:
         self._line = 0
         """Turn lines before this part."""
         self._is_first = True
+        self.timeless = 0
+        """Finished solves that took no time: their turns have all one, which nobody measured."""
 
     def feed(self, event: CubeEvent) -> FoundSolve | None:
         """Take in an event; the solve that it finishes, if any."""
@@ -94,6 +97,9 @@ class _Reader:
         if over.solved or stopped is not None:
             position = SOLVED_BYTES if over.solved else stood
             found = self._found(over, position, stopped)
+            if found.kept.listed.ms <= 0:
+                self.timeless += 1
+                found = None
         self._begin_anew(event)
         return found
 

@@ -1,36 +1,45 @@
-"""Opening the database: write-ahead log, foreign keys, migrations."""
+"""Opening the database: write-ahead log, foreign keys, migrations; and what is wrong with it."""
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
-from typing import TYPE_CHECKING, Final
+from contextlib import closing, suppress
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Final
 
 from livecube.edges.history.schema import MIGRATIONS
-from livecube.errors import UsageError
+from livecube.errors import KeepingError, UsageError
 
-if TYPE_CHECKING:
-    from pathlib import Path
-
-__all__ = ["open_database"]
+__all__ = ["open_database", "read_database", "trouble_with"]
 
 _BUSY_S: Final = 10.0
 """How long is waited for another program that writes."""
+_BROKEN: Final = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+_LOCKED: Final = (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
 
 
 def open_database(path: Path) -> sqlite3.Connection:
     """Open the database, made or brought to the present version if need be.
 
     Every statement commits by itself unless a transaction is begun. Raises
-    :class:`~livecube.errors.UsageError` if it cannot be opened, or is of a newer version.
+    :class:`~livecube.errors.UsageError` if it is broken or of a newer version, and
+    :class:`~livecube.errors.KeepingError` if nothing can be written there now.
     """
+    folder = path.parent
+    if folder.exists() and not folder.is_dir():
+        raise UsageError(f"{folder} is a file, and a folder is wanted there; see to LIVECUBE_DATA")
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(parents=True, exist_ok=True)
         # Sinks use it in threads, one after the other.
         database = sqlite3.connect(
             path, timeout=_BUSY_S, isolation_level=None, check_same_thread=False
         )
-    except (OSError, sqlite3.Error) as error:
-        raise UsageError(f"{path} cannot be opened: {error}; see to the folder") from None
+    except OSError as error:
+        raise KeepingError(f"{path} cannot be written: {error.strerror}") from None
+    except sqlite3.Error as error:
+        raise trouble_with(path, error) from None
     try:
         database.execute("PRAGMA journal_mode = WAL")
         database.execute("PRAGMA synchronous = FULL")  # what is committed survives a power cut
@@ -38,14 +47,68 @@ def open_database(path: Path) -> sqlite3.Connection:
         _migrate(database, path)
     except sqlite3.Error as error:
         database.close()
-        raise UsageError(
-            f"{path} is no history that can be used: {error}; move it away, and import the "
-            "logs beside it anew"
-        ) from None
+        raise trouble_with(path, error) from None
     except BaseException:
         database.close()
         raise
     return database
+
+
+def read_database(path: Path) -> sqlite3.Connection:
+    """Open the database to read it; where nothing can be written, a copy in memory.
+
+    Without a database it is an empty one. Raises as :func:`open_database`, but
+    :class:`~livecube.errors.KeepingError` only if nothing can be read either.
+    """
+    try:
+        return open_database(path)
+    except KeepingError:
+        return _as_it_stands(path) or _copied_to_memory(path)
+
+
+def _as_it_stands(path: Path) -> sqlite3.Connection | None:
+    """The file alone, if all of it is in there; reading with a log beside it is writing, too."""
+    log = path.with_name(f"{path.name}-wal")
+    try:
+        if not path.exists() or (log.exists() and log.stat().st_size):
+            return None
+        address = f"{path.absolute().as_uri()}?mode=ro&immutable=1"
+        database = sqlite3.connect(address, uri=True, isolation_level=None)
+        if _version(database) == len(MIGRATIONS):
+            return database
+        database.close()
+    except (OSError, sqlite3.Error):
+        pass
+    return None
+
+
+def _copied_to_memory(path: Path) -> sqlite3.Connection:
+    try:
+        with TemporaryDirectory() as folder:
+            copy = Path(folder) / path.name
+            for end in ("", "-wal"):
+                with suppress(FileNotFoundError, NotADirectoryError):
+                    shutil.copyfile(path.with_name(path.name + end), f"{copy}{end}")
+            memory = sqlite3.connect(":memory:", isolation_level=None)
+            with closing(open_database(copy)) as opened:
+                opened.backup(memory)
+            return memory
+    except OSError as error:
+        raise KeepingError(f"{path} cannot be read: {error.strerror}") from None
+
+
+def trouble_with(path: Path, error: sqlite3.Error) -> KeepingError | UsageError:
+    """What an error of the database means to its user, as an error to raise."""
+    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+    if code in _BROKEN:
+        return UsageError(
+            f"{path} is no history that can be used: {error}; livecube history rescue makes a new "
+            "one of what can be read of it, with tags, corrections and cards, and of the logs "
+            "beside it"
+        )
+    if code in _LOCKED:
+        return KeepingError(f"{path} is kept locked by another program; end that, or try again")
+    return KeepingError(f"{path} cannot be written: {error}; see to the disk and to its rights")
 
 
 def _migrate(database: sqlite3.Connection, path: Path) -> None:

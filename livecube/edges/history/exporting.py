@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 from typing import IO, TYPE_CHECKING, Any, Final
 
 from livecube.errors import UsageError
@@ -15,7 +16,16 @@ if TYPE_CHECKING:
 
     from livecube.solves.records import KeptSolve
 
-__all__ = ["COLUMNS", "flat_row", "write_csv", "write_json", "write_parquet"]
+__all__ = [
+    "COLUMNS",
+    "as_read",
+    "flat_row",
+    "harmless",
+    "read_csv",
+    "write_csv",
+    "write_json",
+    "write_parquet",
+]
 
 _PLAIN: Final = (
     "number", "person", "started", "session", "cross", "ms", "result_ms", "no_time", "turns",
@@ -54,11 +64,48 @@ def _kinds(penalties: list[dict[str, str]]) -> str:
     return " ".join(penalty["kind"] for penalty in penalties)
 
 
+_A_FORMULA: Final = re.compile(r"'*[=+\-@\t\r]")
+"""How a cell begins that a spreadsheet might run, or that one was made harmless by quotes."""
+
+
+def harmless(cell: Any) -> Any:
+    """A cell that no spreadsheet takes for a formula: an apostrophe makes it text.
+
+    As OWASP advises on *CSV Injection* (owasp.org/www-community/attacks/CSV_Injection): cells
+    that begin with ``=``, ``+``, ``-``, ``@``, a tab or a carriage return get an apostrophe.
+    """
+    return f"'{cell}" if isinstance(cell, str) and _A_FORMULA.match(cell) else cell
+
+
+def as_read(cell: str) -> str:
+    """What :func:`harmless` was given."""
+    return cell[1:] if cell.startswith("'") and _A_FORMULA.match(cell) else cell
+
+
 def write_csv(solves: Iterable[KeptSolve], out: IO[str]) -> None:
-    """One row a solve under a row of names (RFC 4180, but for the line ends)."""
-    writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
+    """One row a solve under a row of names (RFC 4180, but for the line ends).
+
+    Cells are :func:`harmless`.
+    """
+    writer = csv.DictWriter(_UnixLines(out), COLUMNS)
     writer.writeheader()
-    writer.writerows(map(flat_row, solves))
+    for solve in solves:
+        writer.writerow({name: harmless(cell) for name, cell in flat_row(solve).items()})
+
+
+class _UnixLines:
+    """The rows of a writer with other line ends; it quotes a lone carriage return only so."""
+
+    def __init__(self, out: IO[str]) -> None:
+        self._out = out
+
+    def write(self, row: str) -> None:
+        self._out.write(row.removesuffix("\r\n") + "\n")
+
+
+def read_csv(table: Iterable[str]) -> list[dict[str, str]]:
+    """The rows of a table that :func:`write_csv` wrote, as they were."""
+    return [{name: as_read(cell) for name, cell in row.items()} for row in csv.DictReader(table)]
 
 
 def write_json(solves: Iterable[KeptSolve], out: IO[str]) -> None:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from livecube.edges.history.logs import forsaken_logs, session_of
 from livecube.edges.log_files import LogReader
+from livecube.edges.new_files import regular
 from livecube.errors import LogError, UsageError
-from livecube.solves.reading import as_told, solves_in
+from livecube.solves.reading import SolveReader, as_told, solves_in
 from livecube.solves.records import NOBODY
 
 if TYPE_CHECKING:
@@ -19,7 +21,15 @@ if TYPE_CHECKING:
     from livecube.edges.history.store import History
     from livecube.solves.reading import Told
 
-__all__ = ["Imported", "Recovered", "import_log", "keep_open_log", "log_files", "recover"]
+__all__ = [
+    "Imported",
+    "LogFiles",
+    "Recovered",
+    "import_log",
+    "keep_open_log",
+    "log_files",
+    "recover",
+]
 
 _UNFINISHED: Final = "unfinished"
 
@@ -34,6 +44,8 @@ class Imported:
     """How many solves in it were kept before."""
     torn: bool = False
     """Its last line was cut off, and left out."""
+    timeless: int = 0
+    """Finished solves without a time, which have no result and are left out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,20 +72,40 @@ class Recovered:
         return "; ".join(told)
 
 
-def log_files(paths: Iterable[Path]) -> list[Path]:
+@dataclass(frozen=True, slots=True)
+class LogFiles:
+    """What is to be imported."""
+
+    logs: tuple[Path, ...]
+    passed_over: tuple[Path, ...]
+    """What is called as logs are, and is no regular file: pipes, devices, links to nothing."""
+
+
+def log_files(paths: Iterable[Path]) -> LogFiles:
     """The logs that are named, and all ``*.jsonl`` in the folders that are, in order.
 
-    Raises :class:`~livecube.errors.UsageError` if something is not there.
+    Raises :class:`~livecube.errors.UsageError` if something named is not there, or no file.
     """
-    found: list[Path] = []
+    found: dict[Path, bool] = {}
     for path in paths:
         if path.is_dir():
-            found += sorted(path.rglob("*.jsonl"))
+            inside = [one for one in sorted(path.rglob("*.jsonl")) if not one.is_dir()]
+            found |= {one: _is_regular(one) for one in inside}
         elif path.exists():
-            found.append(path)
+            found[regular(path)] = True
         else:
             raise UsageError(f"{path} is not there; name logs or folders that hold some")
-    return list(dict.fromkeys(found))
+    return LogFiles(
+        tuple(path for path, is_regular in found.items() if is_regular),
+        tuple(path for path, is_regular in found.items() if not is_regular),
+    )
+
+
+def _is_regular(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except OSError:  # a link to itself
+        return False
 
 
 def import_log(history: History, path: Path, person: str) -> Imported | None:
@@ -81,20 +113,26 @@ def import_log(history: History, path: Path, person: str) -> Imported | None:
 
     Raises :class:`~livecube.errors.LogError` if it cannot be read.
     """
-    try:
-        digest = hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError as error:
-        raise LogError(str(path), 0, f"cannot be read: {error.strerror}") from None
-    if history.is_imported(digest):
-        return None
     with LogReader(path) as reader:
-        found = list(solves_in(reader.header, reader, _told(history)))
+        digest = _digest(path)
+        if history.is_imported(digest):
+            return None
+        solves = SolveReader(reader.header, _told(history))
+        found = [solve for event in reader if (solve := solves.feed(event)) is not None]
         torn = reader.torn
     with history.together():
         numbers = [history.keep(solve, person) for solve in found]
-        history.note_imported(digest, str(path))
+        history.note_imported(digest, os.fsencode(path).decode("utf-8", "backslashreplace"))
     added = tuple(number for number in numbers if number is not None)
-    return Imported(added, len(numbers) - len(added), torn)
+    return Imported(added, len(numbers) - len(added), torn, solves.timeless)
+
+
+def _digest(path: Path) -> str:
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as error:
+        raise LogError(str(path), 0, f"cannot be read: {error.strerror}") from None
 
 
 def _told(history: History) -> Told:

@@ -19,6 +19,7 @@ __all__ = [
     "conditions_of",
     "insert_penalties",
     "insert_solve",
+    "insert_stages",
     "listed",
     "listed_numbers",
     "stages_of",
@@ -200,6 +201,13 @@ def insert_solve(
         return None
     number = cursor.lastrowid
     assert number is not None
+    insert_stages(database, number, solve.stages)
+    insert_penalties(database, number, one.measured, corrected=False)
+    return number
+
+
+def insert_stages(database: sqlite3.Connection, number: int, stages: Iterable[KeptStage]) -> None:
+    """Insert the stages of a solve, which has none yet, and their sums."""
     database.executemany(
         f"INSERT INTO stage (solve, place, {_STAGE_COLUMNS}) "
         "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
@@ -207,12 +215,11 @@ def insert_solve(
             (number, place, stage.stage, " ".join(stage.slots), stage.end_turn, stage.turns,
              stage.ms, stage.pause_ms, stage.technique, stage.case, stage.offset, stage.shared,
              stage.inferred, stage.gap, stage.holding)
-            for place, stage in enumerate(solve.stages)
+            for place, stage in enumerate(stages)
         ],
     )  # fmt: skip
+    database.execute("DELETE FROM split WHERE solve = ?", (number,))
     database.execute(f"{SPLITS} WHERE solve = ? GROUP BY solve", (number,))
-    insert_penalties(database, number, one.measured, corrected=False)
-    return number
 
 
 def insert_penalties(

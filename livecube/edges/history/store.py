@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final
 
 from livecube.edges.history.columns import chance_columns, solve_columns
-from livecube.edges.history.database import open_database
+from livecube.edges.history.database import open_database, read_database, trouble_with
 from livecube.edges.history.logs import log_place, write_log
 from livecube.edges.history.rows import (
     chances_of,
@@ -24,13 +25,12 @@ from livecube.solves.records import KeptSolve
 from livecube.timing.results import Penalty, penalties_text
 
 if TYPE_CHECKING:
-    import sqlite3
     from collections.abc import Callable, Iterable, Iterator, Sequence
     from pathlib import Path
     from typing import Self
 
     from livecube.solves.reading import FoundSolve, Told
-    from livecube.solves.records import Chance, Listed, Wanted
+    from livecube.solves.records import Chance, KeptStage, Listed, Wanted
     from livecube.trends.values import ChanceColumns, SolveColumns
 
 __all__ = ["DATABASE", "History"]
@@ -41,20 +41,26 @@ DATABASE: Final = "history.sqlite"
 class History:
     """The history in one folder. Use it as a context manager.
 
-    Whatever is changed is in the file when a method returns, wholly or not at all.
+    Whatever is changed is in the file when a method returns, wholly or not at all. With
+    ``reading`` it is opened where nothing can be written, too, and then changes are lost.
+
+    As a context manager it makes of the database's errors those of :mod:`livecube.errors`.
     """
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, *, reading: bool = False) -> None:
         self.folder = folder
         self.hindsight: Callable[[], Told] | None = None
         """What adds holdings to what the tracker tells of a log; None: only stated ones count."""
-        self._database = open_database(folder / DATABASE)
+        opened = read_database if reading else open_database
+        self._database = opened(folder / DATABASE)
 
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(self, *_: object) -> None:
+    def __exit__(self, _kind: object, error: BaseException | None, _trace: object) -> None:
         self.close()
+        if isinstance(error, sqlite3.Error):
+            raise trouble_with(self.folder / DATABASE, error) from error
 
     def close(self) -> None:
         """Close the file."""
@@ -140,6 +146,10 @@ class History:
         """The same with their stages."""
         stages = stages_of_many(self._database, wanted)
         return [KeptSolve(one, *stages[one.number]) for one in self.list(wanted)]
+
+    def stages(self, number: int) -> Sequence[KeptStage]:
+        """The stages of a solve; none if they are lost."""
+        return stages_of(self._database, number)
 
     def solve(self, number: int) -> KeptSolve:
         """One solve.

@@ -1,0 +1,361 @@
+"""Full disks, strange files, hostile arguments: told in a sentence, and nothing kept is lost."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import shutil
+import sqlite3
+import subprocess
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from called import called
+from narrow import files_up_to, without_privileges
+
+from livecube.edges.history.exporting import read_csv
+from livecube.edges.history.importing import import_log
+from livecube.edges.history.store import DATABASE, History
+from livecube.edges.log_files import LogReader
+from livecube.errors import LogError
+from livecube.solves.records import Wanted
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+FIXTURES = Path(__file__).parent.parent / "fixtures"
+EVENING = FIXTURES / "evening.jsonl"
+FULL = Path("/dev/full")
+WHOLE = 2**63
+
+
+@pytest.fixture
+def kept(tmp_path: Path) -> Path:
+    """A folder whose history holds five solves, the second tagged and corrected."""
+    with History(tmp_path / "data") as history:
+        import_log(history, EVENING, "ada")
+        history.tag([2], "calm")
+        history.correct(2, ())
+    return tmp_path
+
+
+def process(
+    *arguments: str | bytes, folder: Path, first: Callable[[], None] | None = None, **more: Any
+) -> subprocess.CompletedProcess[str]:
+    """The command in a process of its own."""
+    own = {f"LIVECUBE_{name}": str(folder / name.lower()) for name in ("DATA", "STATE", "CONFIG")}
+    return subprocess.run(
+        [sys.executable, "-m", "livecube", *arguments],
+        text=True, check=False, timeout=120, env={**os.environ, **own}, stdin=subprocess.DEVNULL,
+        stdout=more.pop("stdout", subprocess.PIPE), stderr=subprocess.PIPE, preexec_fn=first,
+    )  # fmt: skip
+
+
+def header(**entries: Any) -> str:
+    return json.dumps({"livecube_log": 1, "clock": "cube", **entries})
+
+
+def one_log(path: Path, *, begin: str | None = None, at: Callable[[float], float] = float) -> Path:
+    """A log of one finished solve: its header, and the time of each line, may be changed."""
+    lines = (FIXTURES / "given-start.jsonl").read_text(encoding="utf-8").splitlines()
+    events = [json.loads(line) for line in lines[1:]]
+    told = [json.dumps({**event, "t": at(event["t"])}) for event in events]
+    scramble = json.loads(lines[0])["scramble"]
+    begin = begin or header(started="2026-03-01T18:20:00Z", scramble=scramble)
+    path.write_text("\n".join([begin, *told]) + "\n", encoding="utf-8")
+    return path
+
+
+# A data folder that cannot be written.
+
+
+def test_a_read_only_history_is_read_and_not_called_broken(kept: Path) -> None:
+    data = kept / "data"
+    for place in (data, data / DATABASE):
+        place.chmod(place.stat().st_mode & ~0o222)
+    try:
+        listed = process("history", "--json", folder=kept, first=without_privileges())
+        told = process("history", "delete", "1", folder=kept, first=without_privileges())
+    finally:
+        data.chmod(0o755)
+    assert listed.returncode == 0, listed.stderr
+    assert len(listed.stdout.splitlines()) == 5
+    assert told.returncode in (1, 2)
+    assert "cannot be written" in told.stderr
+    assert "broken" not in told.stderr
+    assert "move" not in told.stderr
+
+
+def test_what_a_read_only_history_had_not_moved_into_its_file_yet_is_read_too(kept: Path) -> None:
+    data = kept / "data"
+    with History(data) as history:  # so that closing it is not what moves the last change
+        history.tag([3], "late")
+        held = kept / "held"
+        shutil.copytree(data, held)
+    held.chmod(0o555)
+    try:
+        done = process(
+            "history", "--tag", "late", "--json", folder=kept, first=without_privileges()
+        )
+        other = subprocess.run(
+            [sys.executable, "-m", "livecube", "history", "--tag", "late", "--json"],
+            env={**os.environ, "LIVECUBE_DATA": str(held)}, preexec_fn=without_privileges(),
+            capture_output=True, text=True, check=False, timeout=60,
+        )  # fmt: skip
+    finally:
+        held.chmod(0o755)
+    assert len(done.stdout.splitlines()) == 1
+    assert other.returncode == 0, other.stderr
+    assert len(other.stdout.splitlines()) == 1
+
+
+def test_where_nothing_can_be_made_there_are_no_solves(tmp_path: Path) -> None:
+    tmp_path.chmod(0o555)
+    try:
+        done = process("history", folder=tmp_path, first=without_privileges())
+    finally:
+        tmp_path.chmod(0o755)
+    assert (done.returncode, done.stdout) == (0, "no solves\n")
+
+
+def _break(database: Path) -> None:
+    """Pages in the middle of a file overwritten, as a dying disk does."""
+    with sqlite3.connect(database) as connection:
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        (page,) = connection.execute("SELECT rootpage FROM sqlite_master WHERE name = 'stage'")
+        (size,) = connection.execute("PRAGMA page_size").fetchone()
+    connection.close()
+    with database.open("rb+") as file:
+        file.seek((page[0] - 1) * size)
+        file.write(b"\xa5" * size)
+
+
+def test_a_broken_history_is_rescued_with_its_tags_and_corrections(kept: Path) -> None:
+    _break(kept / "data" / DATABASE)
+    broken = called("history", "show", "2", folder=kept)
+    assert broken.status in (1, 2)
+    assert "livecube history rescue" in broken.err
+    done = called("history", "rescue", folder=kept)
+    assert done.status == 0, done.err
+    (solve,) = [
+        one
+        for line in called("history", "--json", folder=kept).out.splitlines()
+        if (one := json.loads(line))["tags"] == ["calm"]
+    ]
+    assert solve["corrected"] == []
+    assert len(called("history", "--json", folder=kept).out.splitlines()) == 5
+    stages = json.loads(called("history", "show", str(solve["number"]), "--json", folder=kept).out)
+    assert len(stages["stages"]) == 8
+    assert list((kept / "data").glob("history.broken-*.sqlite"))
+
+
+@pytest.mark.parametrize("name", ["data", "config"])
+def test_a_file_where_a_folder_is_wanted(tmp_path: Path, name: str) -> None:
+    file = tmp_path / "file"
+    file.write_text("")
+    done = called(
+        "history", "--person", "ada", folder=tmp_path, **{f"LIVECUBE_{name.upper()}": str(file)}
+    )
+    if name == "config":
+        done = called("config", folder=tmp_path, LIVECUBE_CONFIG=str(file))
+    assert done.status == 2
+    assert "a folder is wanted" in done.err
+    assert str(file) in done.err
+
+
+# Imports.
+
+
+def test_strange_files_in_a_folder_are_passed_over_and_the_others_are_in(tmp_path: Path) -> None:
+    logs = tmp_path / "logs"
+    logs.mkdir()
+    os.mkfifo(logs / "a-pipe.jsonl")
+    (logs / "b-device.jsonl").symlink_to("/dev/zero")
+    (logs / "c-nowhere.jsonl").symlink_to("nothing")
+    (logs / "d-folder.jsonl").mkdir()
+    one_log(logs / "e-half-a-letter.jsonl", begin=header(started="2026-03-01", source="\ud800"))
+    one_log(logs / "f-far.jsonl", at=lambda t: t * 1e300)
+    (logs / "g-bytes.jsonl").write_bytes(b"\xff\xfe\x00")
+    shutil.copy(EVENING, logs / os.fsdecode(b"h-\xff.jsonl"))
+    one_log(logs / "i-good.jsonl")
+    done = called("history", "import", str(logs), folder=tmp_path)
+    assert done.status == 2
+    assert "6 new solves" in done.out
+    for name in ("a-pipe", "b-device", "c-nowhere", "e-half-a-letter", "f-far", "g-bytes"):
+        assert name in done.err + done.out
+    again = called("history", "import", str(logs), "--json", folder=tmp_path)
+    assert sum(len(json.loads(line)["added"]) for line in again.out.splitlines()) == 0
+
+
+def test_a_pipe_that_is_named_is_refused_and_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe.jsonl")
+    for command in (("history", "import"), ("replay",), ("review",), ("write",)):
+        done = called(*command, str(tmp_path / "pipe.jsonl"), folder=tmp_path)
+        assert done.status == 2
+        assert "no regular file" in done.err
+
+
+def test_a_log_behind_a_byte_order_mark_is_read(tmp_path: Path) -> None:
+    log = tmp_path / "marked.jsonl"
+    log.write_bytes(b"\xef\xbb\xbf" + EVENING.read_bytes())
+    assert "5 new solves" in called("history", "import", str(log), folder=tmp_path).out
+
+
+def test_a_configuration_and_hands_behind_a_byte_order_mark_are_read(tmp_path: Path) -> None:
+    (tmp_path / "config").mkdir()
+    (tmp_path / "config" / "config.toml").write_bytes(b'\xef\xbb\xbf[practice]\nperson = "ada"\n')
+    assert "ada" in called("config", folder=tmp_path).out
+    hands = tmp_path / "hands.toml"
+    hands.write_bytes(b"\xef\xbb\xbf" + called("hands", folder=tmp_path).out.encode())
+    assert (
+        called("live", "--hands", str(hands), "--capture", folder=tmp_path).err.count("TOML") == 0
+    )
+
+
+@pytest.mark.parametrize("started", ["yesterday", "2026-02-30T10:00:00Z", "2026-03-01T25:00", 7])
+def test_a_log_that_was_started_at_no_time_is_refused(tmp_path: Path, started: object) -> None:
+    log = tmp_path / "log.jsonl"
+    log.write_text(header(started=started) + "\n")
+    with pytest.raises(LogError, match='"started"'), LogReader(log):
+        pass
+
+
+def test_a_log_whose_turns_have_all_one_time_has_no_result(tmp_path: Path) -> None:
+    log = one_log(tmp_path / "still.jsonl", at=lambda t: 5.0)
+    done = called("history", "import", str(log), folder=tmp_path)
+    assert "0 new solves" in done.out
+    assert "no time" in done.err + done.out
+    assert called("history", folder=tmp_path).out == "no solves\n"
+
+
+# Full disks.
+
+
+@pytest.mark.skipif(not FULL.exists(), reason="this system has no device that is full")
+@pytest.mark.parametrize("arguments", [
+    ("hands",), ("history", "--json"), ("history", "export"), ("--help",),
+    ("replay", str(EVENING), "--json", "--no-hints"),
+])  # fmt: skip
+def test_output_to_a_full_disk_is_told_in_a_sentence(
+    kept: Path, arguments: tuple[str, ...]
+) -> None:
+    with FULL.open("w") as full:
+        done = process(*arguments, folder=kept, stdout=full)
+    assert done.returncode == 1
+    assert "No space left" in done.stderr
+    assert done.stderr.count("\n") == 1, done.stderr
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("history", "export", "--to", "{}"),
+        ("history", "export", "--json", "--to", "{}"),
+        ("simulate", "{}", "--seed", "1", "--solves", "9"),
+        ("report", "{}.html"),
+    ],
+)
+def test_what_a_full_disk_cuts_off_is_told_and_does_not_block_the_next(
+    kept: Path, arguments: tuple[str, ...]
+) -> None:
+    target = kept / "target"
+    command = [one.format(target) for one in arguments]
+    done = process(*command, folder=kept, first=files_up_to(1_000))
+    assert done.returncode in (1, 2)
+    assert "target" in done.stderr
+    assert "Traceback" not in done.stderr
+    again = process(*command, folder=kept)
+    assert again.returncode == 0, again.stderr
+
+
+# CSV.
+
+
+def test_a_cell_that_a_spreadsheet_would_run_is_text_and_reads_back(kept: Path) -> None:
+    names = ["=1+1", "+1", "-1", "@now", "\tx", "'=quoted", "plain", "'apostrophe", "\rx"]
+    with History(kept / "data") as history:
+        for name in names:
+            history.tag([1], name)
+    text = called("history", "export", "--csv", folder=kept).out
+    cells = [cell for row in csv.reader(io.StringIO(text, newline="")) for cell in row]
+    assert not [cell for cell in cells if cell.startswith(("=", "+", "-", "@", "\t", "\r"))]
+    rows = read_csv(io.StringIO(text, newline=""))
+    assert rows[0]["tags"] == " ".join(sorted(names))
+
+
+def test_each_dangerous_beginning_is_made_harmless_and_read_back() -> None:
+    from livecube.edges.history.exporting import as_read, harmless
+
+    for text in ("=1", "+2", "-3", "@a", "\tb", "\rc", "'=d", "''+e", "'f", "g", "", "'"):
+        assert harmless(text)[:1] not in ("=", "+", "-", "@", "\t", "\r")
+        assert as_read(harmless(text)) == text
+
+
+# Hostile arguments.
+
+
+@pytest.mark.parametrize("number", [WHOLE, -WHOLE - 1, 10**40])
+@pytest.mark.parametrize("arguments", [
+    ("history", "show"), ("history", "delete"), ("history", "tag", "calm"), ("history", "--last"),
+    ("trends", "--session"), ("trends", "--last"), ("trends", "--seed"), ("report", "--session"),
+    ("scramble", "--seed"), ("review",), ("again",), ("drill", "plain", "--seed"),
+    ("simulate", "no/never.jsonl", "--seed"), ("live", "--simulated", "--seed"),
+])  # fmt: skip
+def test_a_number_beyond_64_bits_is_refused(
+    tmp_path: Path, arguments: tuple[str, ...], number: int
+) -> None:
+    done = called(
+        *arguments, str(number), *(["x.html"] * (arguments[0] == "report")), folder=tmp_path
+    )
+    assert done.status == 2
+    assert done.err
+
+
+@pytest.mark.parametrize("arguments", [
+    "history --person {}", "history --tag {}", "history tag {} 1", "trends --technique {}",
+    "practice --typed --person {}", "hints {}", "inspect {}", "explain {}", "drill {}",
+    "drill plain --simulated --person {}", "learn --cube x --name {}", "replay log --speed {}",
+    "history --since {}", "report --person {} x.html", "history import log --person {}",
+])  # fmt: skip
+def test_an_argument_that_is_not_utf8_is_refused(kept: Path, arguments: str) -> None:
+    done = called(*(one.format("\udcff") for one in arguments.split()), folder=kept)
+    assert done.status == 2
+    assert "UTF-8" in done.err or "udcff" in done.err
+
+
+def test_a_file_name_that_is_not_utf8_is_a_file_name(tmp_path: Path) -> None:
+    log = tmp_path / os.fsdecode(b"\xff.jsonl")
+    shutil.copy(EVENING, log)
+    done = called("replay", str(log), "--json", "--no-hints", folder=tmp_path)
+    assert done.status == 0, done.err
+    missing = called("replay", "\udcff", folder=tmp_path)
+    assert missing.status == 2
+    assert "cannot be opened" in missing.err
+
+
+@pytest.mark.parametrize("day", ["2026-02-30", "2026-13", "0000", "2026-00-01", "9999-99-99"])
+@pytest.mark.parametrize("option", ["--since", "--until"])
+def test_a_day_that_does_not_exist_is_refused(tmp_path: Path, option: str, day: str) -> None:
+    done = called("history", option, day, folder=tmp_path)
+    assert done.status == 2
+    assert day in done.err
+
+
+def test_a_database_that_another_program_keeps_locked_is_said_to_be_locked(
+    kept: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("livecube.edges.history.database._BUSY_S", 0.05)
+    other = sqlite3.connect(kept / "data" / DATABASE, isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    try:
+        done = called("history", "delete", "1", folder=kept)
+    finally:
+        other.close()
+    assert done.status in (1, 2)
+    assert "another program" in done.err
+    with History(kept / "data") as history:
+        assert len(history.list(Wanted())) == 5
