@@ -199,7 +199,7 @@ def test_the_example_is_a_configuration_and_so_is_each_line_of_it(place: Path) -
         ('[mqtt]\ndesk = "a\\nb"', "[mqtt] desk: the desk's name"),
         ("[mqtt]\nurl = [1]", "[mqtt] url must be"),
         ("[mqtt", "is not TOML"),
-        ("\ufeff[mqtt]", "is not TOML"),
+        ("\ufeff\ufeff[mqtt]", "is not TOML"),
     ],
 )
 def test_what_makes_no_sense_is_said_with_file_and_entry(

@@ -38,7 +38,7 @@ def _day(_context: click.Context, option: click.Parameter, text: str | None) -> 
     try:
         if not _DAY.fullmatch(text):
             raise ValueError
-        first, behind = days_named(text)
+        first, behind = _days_named(text)
         named = first if option.name == "since" else behind - timedelta(seconds=1)
         return named.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     except (ValueError, OverflowError):
@@ -47,7 +47,7 @@ def _day(_context: click.Context, option: click.Parameter, text: str | None) -> 
         ) from None
 
 
-def days_named(text: str) -> tuple[datetime, datetime]:
+def _days_named(text: str) -> tuple[datetime, datetime]:
     """Where a day, month or year begins here, and where the one behind it does.
 
     Raises ``ValueError`` if it does not exist.
