@@ -1,28 +1,94 @@
-"""What all tests share: the search tables, built or loaded once, and the settings of hypothesis."""
+"""What all tests share: folders of their own, the search tables, the settings of hypothesis."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import os
+import shutil
+import signal
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
 
 import pytest
 from hypothesis import settings
 
-from livecube.edges.cache import keep_compiled_code, load_tables
-
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from livecube.search.engine import Engine
     from livecube.search.tables import Tables
 
-keep_compiled_code()  # before anything imports numba's kernels
+_FOLDERS: Final = {
+    "LIVECUBE_CONFIG": "configuration",
+    "LIVECUBE_STATE": "state",
+    "LIVECUBE_DATA": "data",
+    "XDG_CONFIG_HOME": "home/configuration",
+    "XDG_STATE_HOME": "home/state",
+    "XDG_DATA_HOME": "home/data",
+    "HOME": "home",
+}
+"""Where livecube looks, and where each test has a folder of its own."""
+_CALLERS: Final = ("LIVECUBE_CACHE", "LIVECUBE_MQTT_PASSWORD", *_FOLDERS)
+_CACHE: Final = "LIVECUBE_TESTS_CACHE"
+"""Names another folder for tables and compiled code, for whoever starts tests by the hundred."""
+_RUN = pytest.StashKey[Path]()
+_SPENT = pytest.StashKey[list[float]]()
 
 # A time limit for each example would fail tests on a slow machine for no fault of the code.
 settings.register_profile("no deadline", deadline=None)
 settings.load_profile("no deadline")
 
 
+def pytest_configure(config: pytest.Config) -> None:
+    """Leave what is the caller's alone, before anything of livecube is imported."""
+    run = config.stash[_RUN] = Path(tempfile.mkdtemp(prefix="livecube-tests-"))
+    kept = os.environ.get(_CACHE)
+    for name in _CALLERS if kept else (*_CALLERS, "NUMBA_CACHE_DIR"):
+        os.environ.pop(name, None)
+    # Tables and compiled code are made once and kept for the next run, in a folder of the tests.
+    cache: pytest.Cache | None = getattr(config, "cache", None)
+    kept = kept or str(run / "cache" if cache is None else cache.mkdir("livecube"))
+    os.environ["LIVECUBE_CACHE"] = os.environ["XDG_CACHE_HOME"] = kept
+    _use_folders(run)
+    config.stash[_SPENT] = []
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        # Started in the background. Children would inherit that, and nobody could interrupt them;
+        # what a handler of ours ignores, they do not.
+        signal.signal(signal.SIGINT, lambda number, frame: None)
+    from livecube.edges.cache import keep_compiled_code
+
+    keep_compiled_code()  # before anything imports numba's kernels
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    if (run := config.stash.get(_RUN, None)) is not None:
+        shutil.rmtree(run, ignore_errors=True)
+
+
+def _use_folders(folder: Path) -> None:
+    for name, inside in _FOLDERS.items():
+        os.environ[name] = str(folder / inside)
+
+
+@pytest.fixture(autouse=True)
+def folders_of_its_own(
+    request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch
+) -> Iterator[None]:
+    """Configuration, state and data of one test; there is nothing in them, so no broker either.
+
+    What a test changes in the environment is taken back by the same fixture of pytest.
+    """
+    with tempfile.TemporaryDirectory(dir=request.config.stash[_RUN]) as folder:
+        for name, inside in _FOLDERS.items():
+            monkeypatch.setenv(name, str(Path(folder) / inside))
+        yield
+
+
 @pytest.fixture(scope="session")
 def tables() -> Tables:
     """The search tables."""
+    from livecube.edges.cache import load_tables
+
     return load_tables()
 
 
@@ -32,3 +98,35 @@ def engine(tables: Tables) -> Engine:
     from livecube.search.engine import Engine
 
     return Engine(tables)
+
+
+# How much processor time the tests take: of this process, of those that it started, and of the
+# workers of pytest-xdist, which tell theirs when they are done.
+
+
+def _spent_s() -> float:
+    spent = os.times()
+    return spent.user + spent.system + spent.children_user + spent.children_system
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    if (told := getattr(session.config, "workeroutput", None)) is not None:
+        told["spent_s"] = _spent_s()
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node: object, error: object) -> None:
+    config: pytest.Config = node.config  # type: ignore[attr-defined]
+    told: dict[str, float] = getattr(node, "workeroutput", {})
+    config.stash[_SPENT].append(told.get("spent_s", 0.0))
+
+
+def pytest_terminal_summary(
+    terminalreporter: pytest.TerminalReporter, config: pytest.Config
+) -> None:
+    # A worker is not reaped yet, or it is among the children: then its time counts once.
+    workers: list[float] = config.stash[_SPENT]
+    own = os.times()
+    reaped = own.children_user + own.children_system
+    spent = own.user + own.system + max(sum(workers), reaped)
+    terminalreporter.write_line(f"processor time: {spent:.0f} s")

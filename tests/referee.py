@@ -4,8 +4,9 @@ For a position (turns from solved), a cross colour and a technique: every applic
 the exact shortest length in the half-turn metric and the complete set of sequences. What
 lies deeper than ``LIMITS`` is answered by "deeper than I look", never by a guess.
 
-``python tests/referee.py --positions N --seed S`` compares the program with this on more
-positions than the test does; the comparison itself is in ``technique_comparison.py``.
+``python tests/checks/technique_comparison.py --positions N --seed S`` compares the program with
+this on more positions than the test does; the comparison itself is in
+``technique_comparison.py``.
 """
 
 from __future__ import annotations
@@ -270,14 +271,3 @@ def answers(
     view = View.after(turns, down)
     questions = TECHNIQUES[technique](view)
     return {targets: question.answer(view, reach) for targets, question in questions.items()}
-
-
-def main() -> None:
-    """The deeper run; the program is loaded here and only by the comparison."""
-    import technique_comparison
-
-    technique_comparison.main()
-
-
-if __name__ == "__main__":
-    main()

@@ -1,4 +1,4 @@
-"""A small storm: ``python tests/dashboard_chaos.py`` raises the great one."""
+"""A small storm: ``python tests/checks/dashboard_chaos.py`` raises the great one."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A slice of what ``python tests/fuzz_decoders.py`` does with millions of packets."""
+"""A slice of what ``python tests/checks/fuzz_decoders.py`` does with millions of packets."""
 
 from __future__ import annotations
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import click
 from rich.console import Console
@@ -21,6 +21,11 @@ if TYPE_CHECKING:
     from livecube.search.engine import Engine
 
 __all__ = ["bench"]
+
+_SOLVES: Final = 60
+"""Whose positions --techniques asks at."""
+_BRIEF_COUNT: Final = 200
+"""Notifications, after which some advice was begun."""
 
 
 @click.command()
@@ -55,6 +60,7 @@ __all__ = ["bench"]
     show_default=True,
     help="For --techniques and --worth.",
 )
+@click.option("--brief", is_flag=True, help="Only to see that it runs: the figures say little.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 def bench(
     techniques: bool,
@@ -64,26 +70,27 @@ def bench(
     rate: float,
     positions: int,
     seed: int,
+    brief: bool,
     as_json: bool,
 ) -> None:
     """Measure starts, tracking, advice and memory on this machine; takes some minutes."""
     if techniques + worth + radio > 1:
         raise UsageError("--techniques, --worth and --radio are different; give one of them")
     if radio:
-        _radio(count, rate, as_json)
+        _radio(_BRIEF_COUNT if brief else count, rate, as_json)
     elif techniques:
-        _techniques(seed, as_json)
+        _techniques(1 if brief else _SOLVES, seed, as_json)
     elif worth:
-        _worth(positions, seed, as_json)
+        _worth(1 if brief else positions, seed, as_json)
     else:
-        _promises(as_json)
+        _promises(brief, as_json)
 
 
-def _promises(as_json: bool) -> None:
+def _promises(brief: bool, as_json: bool) -> None:
     from livecube.composition.benchmark import figure_json, measure
 
     with Console(stderr=True).status("measuring") as status:
-        figures = measure(lambda name: status.update(f"measuring: {name}"))
+        figures = measure(lambda name: status.update(f"measuring: {name}"), brief=brief)
     _print(
         [json.dumps(figure_json(figure)) for figure in figures]
         if as_json
@@ -109,7 +116,7 @@ def _radio(count: int, rate: float, as_json: bool) -> None:
     _print([json.dumps(radio_json(figures))] if as_json else radio_lines(figures))
 
 
-def _techniques(seed: int, as_json: bool) -> None:
+def _techniques(solves: int, seed: int, as_json: bool) -> None:
     engine = _engine()
     from livecube.composition.technique_benchmark import (
         measure_techniques,
@@ -118,7 +125,7 @@ def _techniques(seed: int, as_json: bool) -> None:
     )
 
     with _bar("measuring techniques") as step:
-        timings = measure_techniques(engine, seed=seed, step=step)
+        timings = measure_techniques(engine, solves, seed, step)
     _print(map(json.dumps, map(timing_json, timings)) if as_json else timing_lines(timings))
 
 

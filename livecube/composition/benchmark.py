@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from livecube.cube.position import SOLVED, apply_turns
+from livecube.edges.cache import cache_folder
 from livecube.stages.progress import SolveOver
 from livecube.stages.tracker import Tracker
 from livecube.virtual.session import session
@@ -27,6 +28,10 @@ __all__ = ["Figure", "figure_json", "measure"]
 
 _SEED = 11
 _SOLVES = 60
+_STARTS = (("first", "10", "10"), ("later", "1", "1"))
+"""Which, and within how many seconds there has to be a hint, and a first event."""
+_BRIEFLY = 3
+"""Positions, or scrambles."""
 _EARLY = 1000
 _LATER = 5000
 """Positions at which advice is asked for."""
@@ -44,12 +49,17 @@ class Figure:
     """What the documents say it should be, in words."""
 
 
-def measure(step: Callable[[str], None] = lambda name: None) -> list[Figure]:
-    """All figures; ``step`` is told what is measured next."""
+def measure(
+    step: Callable[[str], None] = lambda name: None, *, brief: bool = False
+) -> list[Figure]:
+    """All figures; ``step`` is told what is measured next.
+
+    ``brief``: from a few positions, which says little, and without first starts.
+    """
     figures: list[Figure] = []
     with tempfile.TemporaryDirectory() as folder:
-        cache = Path(folder) / "cache"
-        for when, hints_s, event_s in (("first", "10", "10"), ("later", "1", "1")):
+        cache = cache_folder() if brief else Path(folder) / "cache"
+        for when, hints_s, event_s in _STARTS[brief:]:
             step(f"{when} start, advice for one position")
             seconds, memory = _run(cache, "hints", "R U R' U'", "--json")
             figures.append(Figure(f"{when} start, advice shown", seconds, "s", f"≤ {hints_s} s"))
@@ -64,7 +74,7 @@ def measure(step: Callable[[str], None] = lambda name: None) -> list[Figure]:
             figures.append(Figure(f"{when} start live, peak memory", memory, "MB", "< 300 MB"))
     step("tracking and staging")
     figures.append(_tracking())
-    return [*figures, *_advice(step)]
+    return [*figures, *_advice(step, brief)]
 
 
 def _run(cache: Path, *arguments: str) -> tuple[float, float]:
@@ -74,7 +84,11 @@ def _run(cache: Path, *arguments: str) -> tuple[float, float]:
         [sys.executable, "-m", "livecube", *arguments],
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
-        env={**os.environ, "LIVECUBE_CACHE": str(cache), "NUMBA_CACHE_DIR": str(cache)},
+        env={
+            **os.environ,
+            "LIVECUBE_CACHE": str(cache),
+            "NUMBA_CACHE_DIR": str(cache / "compiled"),
+        },
     ) as child:
         assert child.stdout is not None
         child.stdout.readline()
@@ -98,7 +112,7 @@ def _tracking() -> Figure:
     return Figure("tracking and staging alone", len(events) / seconds, "turns/s", "≥ 50,000")
 
 
-def _advice(step: Callable[[str], None]) -> list[Figure]:
+def _advice(step: Callable[[str], None], brief: bool) -> list[Figure]:
     from livecube.advice.advisor import Advisor
     from livecube.composition.assembly import load_advisor, set_level, sharpen
     from livecube.composition.live_benchmark import live_answers
@@ -115,20 +129,21 @@ def _advice(step: Callable[[str], None]) -> list[Figure]:
     engine.pairs = advisor.engine.pairs
     bookless = Advisor(engine, TECHNIQUES, default_hands(), Level.BOLD)
     step("advice while the screen draws, first seconds")
-    early = live_answers(bookless, _EARLY)
+    early = live_answers(bookless, _BRIEFLY if brief else _EARLY)
     step("advice while the screen draws")
-    later = live_answers(advisor, _LATER)
+    later = live_answers(advisor, _BRIEFLY if brief else _LATER)
     step("inspection")
+    inspections = _inspections(advisor, _BRIEFLY if brief else _INSPECTIONS)
     return [
         Figure("a beginning, first seconds", _spread(early.beginnings), "ms", "p99 ≤ 100 ms"),
         Figure("a beginning", _spread(later.beginnings), "ms", "p99 ≤ 100 ms"),
-        Figure("inspection", _spread(_inspections(advisor)), "ms", "≤ 1,000 ms"),
+        Figure("inspection", _spread(inspections), "ms", "≤ 1,000 ms"),
     ]
 
 
-def _inspections(advisor: Advisor) -> list[float]:
+def _inspections(advisor: Advisor, scrambles: int) -> list[float]:
     milliseconds = []
-    for solve in session(_SEED, _INSPECTIONS, on_cube=True).solves:
+    for solve in session(_SEED, scrambles, on_cube=True).solves:
         turns = [turn.turn for turn in solve.turns]
         position = apply_turns(SOLVED, turns[: solve.start_turn - solve.first_line])
         began = time.perf_counter()

@@ -9,7 +9,7 @@ by heart: how unexpected they were, over the solves so far. Nothing else about a
 need be as counted either, so all that the model is sure of is then taken down to what it was
 worth with other strangers.
 
-Every number below was measured on virtual solvers by ``tests/make_acquaintance.py``.
+Every number below was measured on virtual solvers by ``tests/checks/make_acquaintance.py``.
 """
 
 from __future__ import annotations

@@ -94,7 +94,7 @@ def _pytest(copy: _Copy, own: Path, room: str, limit_s: float, mutant: Mutant | 
         "PYTHONPATH": os.pathsep.join([str(copy.tree / "tests/checks/mutated"), str(copy.tree)]),
         "PYTHONDONTWRITEBYTECODE": "1",
         "NUMBA_CACHE_DIR": str(copy.cache / "compiled"),
-        "LIVECUBE_CACHE": str(copy.cache),
+        "LIVECUBE_TESTS_CACHE": str(copy.cache),
         **{f"LIVECUBE_{name}": str(own / name) for name in ("STATE", "DATA", "CONFIG")},
     }
     if mutant is not None:
@@ -109,7 +109,7 @@ def _pytest(copy: _Copy, own: Path, room: str, limit_s: float, mutant: Mutant | 
         if mutant.file.removeprefix("livecube/").startswith(_MADE_ONCE):
             fresh = own / "cache"
             (fresh / "compiled").parent.mkdir(parents=True)
-            environment["LIVECUBE_CACHE"] = str(fresh)
+            environment["LIVECUBE_TESTS_CACHE"] = str(fresh)
     command = [sys.executable, "-m", "pytest", "-x", "-q", "--no-header", "--tb=line",
                "-p", "no:cacheprovider", f"--basetemp={own / 'tmp'}", "--hypothesis-seed=0",
                *(f"tests/test_{name}.py" for name in _TESTS[room].split())]  # fmt: skip

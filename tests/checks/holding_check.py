@@ -1,7 +1,7 @@
 """How well holdings are read: accuracy by stage, calibration, slices and wide turns, live and in
 hindsight, on solves that nothing was learned from.
 
-``python tests/holding_check.py --solves 1000`` prints the tables; it takes some minutes.
+``python tests/checks/holding_check.py --solves 1000`` prints the tables; it takes some minutes.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import time
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+import beside  # noqa: F401 - before helpers are imported
 import numpy as np
 
 from livecube.edges.cache import keep_compiled_code
@@ -130,7 +131,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--solves", type=int, default=1000)
     parser.add_argument("--counted", type=int, default=20_000, help="for the true habits")
+    parser.add_argument("--learned", type=int, default=20, help="solves that are adapted to")
     given = parser.parse_args()
+    learned = given.learned
     shipped = HoldingModel.of(shipped_counts())
     solves = list(virtual_solves(range(given.solves), RIGHT_HANDED))
     counted = range(2_000_000, 2_000_000 + given.counted)
@@ -146,14 +149,16 @@ def main() -> None:
     for habits in (LEFT_HANDED, OTHERWISE, SHORT_SIGHTED):
         others = list(virtual_solves(range(given.solves), habits))
         mine = adapted(
-            shipped_counts(), [true_part(s) for s in others[:20]], np.random.default_rng(0)
+            shipped_counts(), [true_part(s) for s in others[:learned]], np.random.default_rng(0)
         )
-        by_itself(habits.name, others[20:], shipped)
-        hindsight(habits.name, others[20:], shipped)
-        live(habits.name, others[20:], shipped)
-        hindsight(f"{habits.name}, adapted to 20 solves", others[20:], HoldingModel.own(mine))
+        by_itself(habits.name, others[learned:], shipped)
+        hindsight(habits.name, others[learned:], shipped)
+        live(habits.name, others[learned:], shipped)
+        hindsight(
+            f"{habits.name}, adapted to {learned} solves", others[learned:], HoldingModel.own(mine)
+        )
         theirs = true_counts(virtual_solves(counted[: given.counted // 4], habits))
-        hindsight(f"{habits.name}, its true habits", others[20:], HoldingModel.own(theirs))
+        hindsight(f"{habits.name}, its true habits", others[learned:], HoldingModel.own(theirs))
 
 
 if __name__ == "__main__":

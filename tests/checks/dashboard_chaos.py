@@ -1,9 +1,10 @@
 """Brokers killed, networks cut and livecubes killed at random, while solves are published.
 
-``python tests/dashboard_chaos.py --solves 2000 --faults 200`` prints how it came out; a small
-version is in the suite. The real livecube parts from the hub to the broker run in a process of
-their own (``--worker``), which is killed without warning and started again. It goes on behind the
-last solve that its outbox has kept. The number of turns of a solve tells here which one it is.
+``python tests/checks/dashboard_chaos.py --solves 2000 --faults 200`` prints how it came out; a
+small version is in the suite. The real livecube parts from the hub to the broker run in a process
+of their own (``--worker``), which is killed without warning and started again. It goes on behind
+the last solve that its outbox has kept. The number of turns of a solve tells here which one it
+is.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import beside  # noqa: F401 - before helpers are imported
 from broker import Broker
 from consumer import Consumer
 from wire import Wire

@@ -1,4 +1,7 @@
-"""The program's techniques against the referee, position by position."""
+"""The program's techniques against the referee, position by position.
+
+``python tests/checks/technique_comparison.py --positions 100`` compares more than the test does.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +12,7 @@ from dataclasses import dataclass, field
 from itertools import islice
 from typing import TYPE_CHECKING, Final
 
+import beside  # noqa: F401 - before helpers are imported
 from referee import LIMITS, Answer, Answers, answers
 from referee_positions import Place, places_for
 from referee_search import canonical
@@ -183,7 +187,7 @@ def slacks(technique: str) -> tuple[int, ...]:
 
 
 def main() -> None:
-    """The deeper run, from the command line of ``referee.py``."""
+    """The deeper run."""
     parser = argparse.ArgumentParser(description="Compare the program with the referee.")
     parser.add_argument("--positions", type=int, default=100, help="for each technique and slack")
     parser.add_argument("--seed", default="1")
@@ -195,3 +199,7 @@ def main() -> None:
             compare_technique(engines, technique, chosen.positions, chosen.seed, slack, tally)
         lines = [*tally.lines(), *(f"DIFFERS: {text}" for text in tally.disagreements)]
         print(*lines, f"  {time.perf_counter() - started:.1f} s", sep="\n", flush=True)
+
+
+if __name__ == "__main__":
+    main()

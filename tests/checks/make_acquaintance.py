@@ -1,16 +1,18 @@
 """Measures the numbers of ``livecube/holding/acquaintance.py``, and prints them.
 
-``python tests/make_acquaintance.py`` takes some minutes. Strangers are virtual solvers whose
+``python tests/checks/make_acquaintance.py`` takes some minutes. Strangers are virtual solvers whose
 habits are drawn at random: what they know of the last layer is other than what was counted, and
-most of them plan no grip. None of them is one that ``tests/holding_check.py`` tries.
+most of them plan no grip. None of them is one that ``tests/checks/holding_check.py`` tries.
 """
 
 from __future__ import annotations
 
+import argparse
 from dataclasses import replace
 from itertools import product
 from typing import TYPE_CHECKING, NamedTuple
 
+import beside  # noqa: F401 - before helpers are imported
 import numpy as np
 
 from livecube.edges.cache import keep_compiled_code
@@ -34,13 +36,8 @@ if TYPE_CHECKING:
     from livecube.holding.arrays import Array
     from livecube.virtual.records import VirtualSolve
 
-STRANGERS = 40
-SOLVES = 30
 KNOWN = {900_000: RIGHT_HANDED, 910_000: LEFT_HANDED, 920_000: UNPLANNED}
 """Those who do what was counted, and their first seeds."""
-KNOWN_SOLVES = 300
-LEARNED_FROM = 20
-"""So many solves of theirs were met before; what is learned from these is tried on the others."""
 LEAST = (-3.0, 0.5, 1.0, 1.5, 2.0)
 MOST = (2.5, 3.0, 3.5, 4.0, 5.0, 6.0, 8.0, 10.0)
 """Bounds for log odds that are tried."""
@@ -175,18 +172,29 @@ def _fit(odds: Array, right: Array) -> tuple[float, float, float]:
 
 
 def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--strangers", type=int, default=40)
+    parser.add_argument("--solves", type=int, default=30, help="of each stranger")
+    parser.add_argument("--known", type=int, default=300, help="solves of each who is known")
+    parser.add_argument(
+        "--learned",
+        type=int,
+        default=20,
+        help="solves of theirs met before; what is learned from these is tried on the others",
+    )
+    asked = parser.parse_args()
     counts = shipped_counts()
     model = HoldingModel.of(counts)
     known = [
-        read(list(virtual_solves(range(first, first + KNOWN_SOLVES), habits)), model)
+        read(list(virtual_solves(range(first, first + asked.known), habits)), model)
         for first, habits in KNOWN.items()
     ]
     print(f"known: {like(known)}")
     strangers, live, own = list[Readings](), list[Readings](), list[Readings]()
-    for number in range(STRANGERS):
-        seeds = range(10_000 * number, 10_000 * number + SOLVES + LEARNED_FROM)
+    for number in range(asked.strangers):
+        seeds = range(10_000 * number, 10_000 * number + asked.solves + asked.learned)
         solves = list(virtual_solves(seeds, stranger(1_000 + number)))
-        first, others = solves[:LEARNED_FROM], solves[LEARNED_FROM:]
+        first, others = solves[: asked.learned], solves[asked.learned :]
         strangers.append(read(others, model, first))
         live.append(read_live(others, model, first))
         learned = adapted(counts, [true_part(done) for done in first], np.random.default_rng(0))

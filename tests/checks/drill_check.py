@@ -1,6 +1,6 @@
 """How long sets of drills take to draw, and how many turns set them up.
 
-``python tests/drill_check.py --sets 10`` draws so many sets of eight for each technique.
+``python tests/checks/drill_check.py --sets 10`` draws so many sets of eight for each technique.
 """
 
 from __future__ import annotations
@@ -19,7 +19,9 @@ from livecube.cube.position import SOLVED_BYTES, TURN_BYTES
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--sets", type=int, default=10)
-    sets = parser.parse_args().sets
+    parser.add_argument("--positions", type=int, default=8, help="of a set")
+    parser.add_argument("--technique", action="append", help="only this one; may be repeated")
+    asked = parser.parse_args()
     advisor, scrambler = load_advisor(), load_scrambler(1)
     from livecube.drills.place import pieces_that_count
     from livecube.drills.positions import Wish, drawn_set
@@ -27,12 +29,12 @@ def main() -> None:
     pieces = pieces_that_count(0)
     print("technique         positions  seconds a set  set-up: mean  ten or fewer  most")
     for technique in known_techniques():
-        if technique.id in NOT_DRILLED:
+        if technique.id in NOT_DRILLED or technique.id not in (asked.technique or [technique.id]):
             continue
         spent, lengths = [], []
-        for seed in range(sets):
+        for seed in range(asked.sets):
             began = time.process_time()
-            places = drawn_set(advisor, Wish(technique, 8), random.Random(seed))
+            places = drawn_set(advisor, Wish(technique, asked.positions), random.Random(seed))
             spent.append(time.process_time() - began)
             at = SOLVED_BYTES
             for place in places:
@@ -43,7 +45,8 @@ def main() -> None:
                     at = at.translate(TURN_BYTES[turn])
         short = sum(length <= 10 for length in lengths) / len(lengths)
         print(
-            f"{technique.id:18}{len(lengths) / sets:9.1f}{mean(spent):15.2f}{mean(lengths):14.1f}"
+            f"{technique.id:18}{len(lengths) / asked.sets:9.1f}{mean(spent):15.2f}"
+            f"{mean(lengths):14.1f}"
             f"{100 * short:13.0f} %{max(lengths):6}",
             flush=True,
         )

@@ -1,8 +1,8 @@
 """Is a finished solve ever lost? Practice is killed at random moments. Not part of the suite.
 
-``python tests/kill_check.py --kills 500`` starts practice with a virtual solver so often, kills
-each at a random moment (SIGKILL), and looks after each whether every solve whose result had been
-told is in the history once the next start has recovered what was left.
+``python tests/checks/kill_check.py --kills 500`` starts practice with a virtual solver so often,
+kills each at a random moment (SIGKILL), and looks after each whether every solve whose result had
+been told is in the history once the next start has recovered what was left.
 """
 
 from __future__ import annotations

@@ -1,8 +1,9 @@
 """Random, cut off and changed packets through every decoder: no exception, no stuck state.
 
-``python tests/fuzz_decoders.py --packets 5000000`` sends so many through each: those in code,
-those of installed profiles, and some that were learned from generated cubes. After every 50,000
-the decoder is connected anew to a cube on a good radio, and must tell all of its turns again.
+``python tests/checks/fuzz_decoders.py --packets 5000000`` sends so many through each: those in
+code, those of installed profiles, and some that were learned from generated cubes. After every
+50,000 the decoder is connected anew to a cube on a good radio, and must tell all of its turns
+again.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import tracemalloc
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from typing import TYPE_CHECKING
 
+import beside  # noqa: F401 - before helpers are imported
 from learn_check import CLAIM
 from learn_layouts import made, recording
 

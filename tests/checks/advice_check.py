@@ -1,7 +1,7 @@
 """Every row of the advice does what it says, judged by the referee's cube.
 
-``python tests/advice_check.py --positions 10000`` checks more positions than the test does and
-prints the figures.
+``python tests/checks/advice_check.py --positions 10000`` checks more positions than the test does
+and prints the figures.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from functools import lru_cache
 from itertools import islice
 from typing import TYPE_CHECKING, Final
 
+import beside  # noqa: F401 - before helpers are imported
 from advice_positions import cases
 from hands_cube import played_in_hands, turns_in
 from referee import LIMITS, TECHNIQUES, answers

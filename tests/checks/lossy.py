@@ -1,6 +1,6 @@
 """A cube over a link that loses, repeats and mixes packets, and breaks: all from one seed.
 
-``python tests/lossy.py --schedules 1000`` runs more schedules than the test does and prints
+``python tests/checks/lossy.py --schedules 1000`` runs more schedules than the test does and prints
 how they came out.
 """
 

@@ -1,8 +1,9 @@
 """What publishing costs a turn: with no dashboard, and with a broker that is fast, slow, or gone.
 
-``python tests/dashboard_turns.py --turns 12000`` prints the figures. Turns come at a steady rate,
-without a pause between solves, and go through pipeline and hub; measured is the time from a turn's
-arrival until a sink behind the dashboard's has taken it, and until all that it brought is out.
+``python tests/checks/dashboard_turns.py --turns 12000`` prints the figures. Turns come at a
+steady rate, without a pause between solves, and go through pipeline and hub; measured is the time
+from a turn's arrival until a sink behind the dashboard's has taken it, and until all that it
+brought is out.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import beside  # before helpers are imported
 import numpy as np
 from broker import Broker, free_port
 
@@ -102,7 +104,7 @@ def _silent(_: str) -> None:
 
 
 def _wire(to: int, slow_s: float, *, silent: bool = False) -> tuple[subprocess.Popen[str], int]:
-    command = [sys.executable, str(Path(__file__).with_name("wire.py")), str(to), str(slow_s)]
+    command = [sys.executable, str(beside.TESTS / "wire.py"), str(to), str(slow_s)]
     process = subprocess.Popen(
         command + (["silent"] if silent else []), stdout=subprocess.PIPE, text=True
     )
@@ -116,7 +118,9 @@ def main() -> None:
     arguments.add_argument("--turns", type=int, default=6000, help="for each condition")
     given = arguments.parse_args()
     done = session(5, _BLOCK // 60 + 4, on_cube=False)
-    events = [e for e in done.events(marks=False) if isinstance(e, Turn)][:_BLOCK]
+    events = [e for e in done.events(marks=False) if isinstance(e, Turn)][
+        : min(_BLOCK, given.turns)
+    ]
     position = bytes(apply_turns(SOLVED, done.scramble).tolist())
     sys.setswitchinterval(SWITCH_S)
     with tempfile.TemporaryDirectory() as place:
@@ -130,7 +134,7 @@ def main() -> None:
         ways: dict[str, list[float]] = {name: [] for name in _CONDITIONS}
         late: dict[str, list[float]] = {name: [] for name in _CONDITIONS}
         try:
-            for number in range(given.turns // _BLOCK):
+            for number in range(max(1, given.turns // _BLOCK)):
                 for name in _CONDITIONS[number % 2 :: 1] + _CONDITIONS[: number % 2]:
                     file = folder / f"{name}.sqlite"
                     block = asyncio.run(_block(events, position, ports[name], file))

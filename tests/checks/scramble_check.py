@@ -1,8 +1,8 @@
 """Are random states random, and how long are scrambles? Not part of the suite.
 
-``python tests/scramble_check.py --draws 100000 --scrambles 10000`` draws so many states, prints
-for every piece the chi-square probability of where it is and how it is turned, and writes so
-many scrambles, with the distribution of their lengths and of the time that each took.
+``python tests/checks/scramble_check.py --draws 100000 --scrambles 10000`` draws so many states,
+prints for every piece the chi-square probability of where it is and how it is turned, and writes
+so many scrambles, with the distribution of their lengths and of the time that each took.
 """
 
 from __future__ import annotations

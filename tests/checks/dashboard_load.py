@@ -1,8 +1,9 @@
 """Many desks at once on one broker: how long a message takes from the turn to a listener.
 
-``python tests/dashboard_load.py --desks 500 --seconds 60`` prints the figures. Each desk is the
-real thing behind the pipeline: sink, outbox on disk, connection of its own; a virtual solver at
-ordinary speed goes from solve to solve. The listener is that of ``livecube mqtt listen``.
+``python tests/checks/dashboard_load.py --desks 500 --seconds 60`` prints the figures. Each desk
+is the real thing behind the pipeline: sink, outbox on disk, connection of its own; a virtual
+solver at ordinary speed goes from solve to solve. The listener is that of ``livecube mqtt
+listen``.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import beside  # noqa: F401 - before helpers are imported
 import numpy as np
 from broker import Broker
 from dashboard_chaos import happenings

@@ -1,6 +1,6 @@
 """A day of practice without a broker: what waits, what is dropped, and what memory it takes.
 
-``python tests/dashboard_day.py --solves 2880`` (one every half minute) prints the figures.
+``python tests/checks/dashboard_day.py --solves 2880`` (one every half minute) prints the figures.
 """
 
 from __future__ import annotations

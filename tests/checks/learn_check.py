@@ -1,6 +1,6 @@
 """Learns generated cubes and compares what is learned with the truth, on packets of another day.
 
-``python tests/learn_check.py --cubes 200`` does it for many, and as many encrypted ones.
+``python tests/checks/learn_check.py --cubes 200`` does it for many, and as many encrypted ones.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ import functools
 from concurrent.futures import ProcessPoolExecutor
 from typing import TYPE_CHECKING, NamedTuple
 
+import beside  # noqa: F401 - before helpers are imported
 from learn_layouts import Made, fresh, made, recording
 
 from livecube.clock import CubeClock

@@ -1,4 +1,4 @@
-"""Writes the captures of the invented cubes in fixtures/: ``python tests/make_captures.py``.
+"""Writes the captures of the invented cubes in fixtures/: ``python tests/checks/make_captures.py``.
 
 A simulated owner goes through the learner's routine; the packets are those of a simulated cube
 that follows the profile, late by 5 to 60 ms.
@@ -6,8 +6,10 @@ that follows the profile, late by 5 to 60 ms.
 
 from __future__ import annotations
 
+import argparse
 from pathlib import Path
 
+import beside  # noqa: F401 - before helpers are imported
 from learn_layouts import MAIN, Made, recording
 
 from livecube.edges.log_files import LogWriter
@@ -15,7 +17,7 @@ from livecube.edges.profile_files import load_profile
 from livecube.events import Asked, CubeEvent, Packet
 from livecube.logs.lines import Header
 
-ROOT = Path(__file__).parent.parent
+ROOT = Path(__file__).parent.parent.parent
 NAMES = ("skerry", "cairn")
 
 
@@ -37,8 +39,11 @@ def capture(name: str, seed: int) -> list[CubeEvent]:
 
 
 def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--folder", type=Path, default=ROOT / "fixtures", metavar="FOLDER")
+    folder = parser.parse_args().folder
     for seed, name in enumerate(NAMES, start=1):
-        path = ROOT / "fixtures" / f"{name}.capture.jsonl"
+        path = folder / f"{name}.capture.jsonl"
         path.unlink(missing_ok=True)
         with LogWriter(path, Header("2026-03-01T18:20:00Z", "capture", "host")) as writer:
             for event in capture(name, seed):

@@ -1,6 +1,6 @@
 """Reviews of virtual solves against the virtual solver's own cube and truth.
 
-``python tests/review_check.py --solves 500`` prints how many technique names were right, and
+``python tests/checks/review_check.py --solves 500`` prints how many technique names were right, and
 whether every alternative does what it says.
 """
 

@@ -1,0 +1,86 @@
+"""The test command itself: it leaves the caller's things alone, and runs wherever it is started."""
+
+from __future__ import annotations
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import threading
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+ROOT = Path(__file__).parent.parent
+QUICKLY = ("live", "--simulated", "--speed", "1000", "--seed", "1", "--no-hints")
+
+
+@contextmanager
+def broker() -> Iterator[tuple[str, list[bytes]]]:
+    """The address of something that listens like a broker, and what it heard of each client."""
+    heard: list[bytes] = []
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+
+        def listen() -> None:
+            while True:
+                try:
+                    client, _ = listening.accept()
+                except OSError:
+                    return
+                with client:
+                    heard.append(client.recv(100))
+
+        thread = threading.Thread(target=listen, daemon=True)
+        thread.start()
+        yield f"mqtt://127.0.0.1:{listening.getsockname()[1]}", heard
+        listening.shutdown(socket.SHUT_RDWR)
+        thread.join(10)
+
+
+def callers(folder: Path, url: str) -> dict[str, str]:
+    """The environment of somebody who publishes to a broker."""
+    configuration = folder / "config.toml"
+    configuration.write_text(f'[mqtt]\nurl = "{url}"\n')
+    return {
+        **os.environ,
+        "LIVECUBE_CONFIG": str(folder),
+        "LIVECUBE_DATA": str(folder / "data"),
+        "LIVECUBE_STATE": str(folder / "state"),
+    }
+
+
+def pytest(*arguments: str, **options: Callable[[], object] | dict[str, str]) -> str:
+    """Run tests as a caller does; what it prints. They have to pass."""
+    done = subprocess.run(
+        [sys.executable, "-m", "pytest", "-q", "-p", "no:xdist", *arguments],
+        capture_output=True, text=True, check=False, cwd=ROOT, **options,  # type: ignore[call-overload]
+    )  # fmt: skip
+    assert done.returncode == 0, done.stdout
+    return str(done.stdout)
+
+
+def test_no_command_that_a_test_starts_is_heard_by_the_callers_broker(tmp_path: Path) -> None:
+    with broker() as (url, heard):
+        environment = callers(tmp_path, url)
+        pytest("tests/checks/every_command.py", env=environment)
+        assert heard == []
+        assert [path.name for path in tmp_path.iterdir()] == ["config.toml"]
+        # That is no wonder unless the same broker hears whoever is not a test.
+        subprocess.run(
+            [sys.executable, "-m", "livecube", *QUICKLY],
+            capture_output=True, check=True, env=environment,
+        )  # fmt: skip
+        assert heard
+
+
+def test_interrupts_are_tested_where_the_caller_ignores_them() -> None:
+    told = pytest(
+        "tests/test_keys.py", "tests/test_drill_rounds.py", "tests/test_cli.py",
+        "-k", "interrupt or ctrl_c",
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_IGN),
+    )  # fmt: skip
+    assert " passed" in told
