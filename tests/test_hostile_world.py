@@ -6,6 +6,8 @@ import csv
 import io
 import json
 import os
+import re
+import resource
 import shutil
 import sqlite3
 import subprocess
@@ -359,3 +361,55 @@ def test_a_database_that_another_program_keeps_locked_is_said_to_be_locked(
     assert "another program" in done.err
     with History(kept / "data") as history:
         assert len(history.list(Wanted())) == 5
+
+
+# A disk that fills up while somebody practises.
+
+
+def _practising(folder: Path, *more: str) -> subprocess.Popen[str]:
+    own = {f"LIVECUBE_{name}": str(folder / name.lower()) for name in ("DATA", "STATE", "CONFIG")}
+    return subprocess.Popen(
+        [sys.executable, "-m", "livecube", *more, "--simulated", "--seed", "3", "--json",
+         "--speed", "60", "--solves", "5", "--no-hints"],
+        text=True, env={**os.environ, **own}, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+    )  # fmt: skip
+
+
+def _narrowed(
+    running: subprocess.Popen[str], event: str, full: int, room: int, most: int
+) -> tuple[list[dict[str, Any]], str]:
+    """What is told while there is no room from the end of one solve to the end of another."""
+    told = []
+    assert running.stdout is not None
+    for line in running.stdout:
+        told.append(json.loads(line))
+        done = sum(one["event"] == event for one in told)
+        if told[-1]["event"] == event and done in (full, room):
+            limit = most if done == full else resource.RLIM_INFINITY
+            resource.prlimit(running.pid, resource.RLIMIT_FSIZE, (limit, resource.RLIM_INFINITY))
+    _, complaints = running.communicate(timeout=60)
+    return told, complaints
+
+
+@pytest.mark.skipif(not hasattr(resource, "prlimit"), reason="limits of others are Linux only")
+@pytest.mark.parametrize("command", [("practice", "result"), ("live", "solve")])
+@pytest.mark.parametrize(("room", "most"), [(3, 300), (3, 40_000), (9, 300)])
+def test_a_disk_that_fills_up_loses_nothing_in_silence(
+    tmp_path: Path, command: tuple[str, str], room: int, most: int
+) -> None:
+    told, complaints = _narrowed(_practising(tmp_path, command[0]), command[1], 1, room, most)
+    done = [one["ms"] if "ms" in one else round(1000 * one["seconds"])
+            for one in told if one["event"] == command[1]]  # fmt: skip
+    assert len(done) == 5, complaints
+    assert "Traceback" not in complaints
+    with History(tmp_path / "data") as history:
+        kept = [one.ms for one in history.list(Wanted())]
+    lost = [ms for ms in done if ms not in kept]
+    assert [ms for ms in done if ms in kept] == kept
+    said = re.findall(r"olve (\d+) is not kept", complaints)
+    assert [done.index(ms) + 1 for ms in lost] == sorted(map(int, said))
+    assert "File too large" in complaints or "disk" in complaints
+    if room < 5:
+        assert not lost
+    else:
+        assert lost

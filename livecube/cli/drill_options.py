@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from livecube.cli.broker_options import publishing_options
+from livecube.cli.kept import person_named
 from livecube.cli.options import a_number, cube_options
 from livecube.cli.trying import check_source
-from livecube.edges.configuration import read_configuration
 from livecube.edges.history.folder import data_folder
-from livecube.errors import LivecubeError, UsageError
+from livecube.errors import LivecubeError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -108,17 +108,12 @@ def drilling_options(command: Callable[..., None]) -> Callable[..., None]:
     def gathered(wanted: Wanted, **options: Any) -> None:
         named = {name: options.pop(name) for name in _NAMES}
         person, no_history = named.pop("person"), named.pop("no_history")
-        drilling = Drilling(**named, wanted=wanted, person=_person(person), is_kept=not no_history)
+        drilling = Drilling(
+            **named, wanted=wanted, person=person_named(person), is_kept=not no_history
+        )
         check_source(wanted, simulated=drilling.simulated, typed=drilling.typed)
         command(drilling=drilling, **options)
 
     for option in reversed(_OPTIONS):
         gathered = option(gathered)
     return gathered
-
-
-def _person(said: str | None) -> str:
-    person = said if said is not None else str(read_configuration().table("practice")["person"])
-    if not person.strip():
-        raise UsageError("--person is empty; give a name")
-    return person.strip()

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import click
 
 from livecube.cli.broker_options import publishing_options
+from livecube.cli.kept import begun_session, person_named
 from livecube.cli.options import (
     a_number,
     cube_options,
@@ -31,6 +32,7 @@ from livecube.composition.pipeline import Pipeline
 from livecube.composition.refining import SWITCH_S
 from livecube.composition.sources import SimulatedSource, Simulation
 from livecube.cube.holding import SCRAMBLE_HOLDING
+from livecube.edges.history.sink import FollowedSink
 from livecube.edges.keys import Keys, keyboard, piped_keys
 from livecube.edges.log_files import LogWriter, started_now
 from livecube.edges.sinks import FirstHint, LogSink
@@ -40,7 +42,7 @@ from livecube.stages.tracker import Tracker
 from livecube.views.screen import PREPARING
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncGenerator, Sequence
+    from collections.abc import AsyncGenerator, Callable, Sequence
 
     from livecube.cli.broker_options import Publishing
     from livecube.cli.options import Wishes
@@ -48,6 +50,8 @@ if TYPE_CHECKING:
     from livecube.composition.sources import Source
     from livecube.cube.holding import Holding
     from livecube.dashboard.messages import Cube
+    from livecube.edges.history.store import History
+    from livecube.edges.sink import Sink
     from livecube.events import CubeEvent
 
 __all__ = ["by_radio", "live", "typed_source"]
@@ -106,6 +110,8 @@ class _Kind:
     help="Of a virtual solver.",
 )
 @click.option("--scramble", metavar="MOVES", help="With --typed: how the cube stands at first.")
+@click.option("--person", help="Whose solves these are.")
+@click.option("--no-history", is_flag=True, help="Keep nothing.")
 @click.option("--log", type=click.Path(path_type=Path), help="Record the turns in this new file.")
 @click.option("--capture", is_flag=True, help="Keep the raw packets in the log, too.")
 @up_option
@@ -122,6 +128,8 @@ def live(
     seed: int | None,
     speed: float,
     scramble: str | None,
+    person: str | None,
+    no_history: bool,
     log: Path | None,
     capture: bool,
     up: str | None,
@@ -151,7 +159,8 @@ def live(
         holding = holding or SCRAMBLE_HOLDING
     else:
         source = by_radio(wanted, as_json, capture)
-    run = _Live(source, pipeline, wishes, log, publishing, solves, as_json, begin)
+    kept_for = None if no_history else person_named(person)
+    run = _Live(source, pipeline, wishes, log, kept_for, publishing, solves, as_json, begin)
     run_in_order(run.follow(holding), run.close, run.ending)
     run.conclude()
 
@@ -201,17 +210,24 @@ class _Live:
         pipeline: Pipeline,
         wishes: Wishes,
         log: Path | None,
+        person: str | None,
         publishing: Publishing,
         solves: int | None,
         as_json: bool,
         begin: asyncio.Event,
     ) -> None:
-        """``begin``: set once the first hint is there, or none comes: a virtual solver begins."""
+        """``person``: whose solves these are; None: nothing is kept.
+
+        ``begin``: set once the first hint is there, or none comes: a virtual solver begins.
+        """
         self._begin = begin
         self._source = source
         self._pipeline = pipeline
         self._wishes = wishes
         self._log = log
+        self._person = person
+        self._history: History | None = None
+        self._keeping: FollowedSink | None = None
         self._publishing = publishing
         self._solves = solves
         self._as_json = as_json
@@ -245,16 +261,28 @@ class _Live:
     def _open(self) -> tuple[Output, Hub]:
         """The sinks; only now, since the cube has to be found before it can be called by name."""
         source, log = self._source, self._log
-        logs = []
-        if log is not None:
-            header = Header(started_now(), source.name, source.clock, link=source.link)
-            logs.append(LogSink(log, LogWriter(log, header)))
+        header = Header(started_now(), source.name, source.clock, link=source.link)
+        writer = None if log is None else LogWriter(log, header)
         output = Output(
             source.title, as_json=self._as_json, voice=self._wishes.voice, ending=self.ending
         )
         output.publish(self._publishing, self._cube, unasked=True)
+        logs: list[Sink] = []
+        if log is not None and writer is not None:
+            logs.append(LogSink(log, writer, output.complain))
+        if self._person is not None:
+            logs += self._kept(self._person, header, output.complain)
         self._output, self._hub = output, Hub([*output.sinks, *logs, FirstHint(self._begin)])
         return output, self._hub
+
+    def _kept(self, person: str, header: Header, say: Callable[[str], None]) -> list[Sink]:
+        """What keeps the solves, if that can be."""
+        opened = begun_session(person, header.started, header.source, say)
+        if opened is None:
+            return []
+        self._history, session = opened
+        self._keeping = FollowedSink(self._history, session, person, header, say)
+        return [self._keeping]
 
     def _cube(self) -> Cube:
         from livecube.composition.publishing import cube_of
@@ -296,7 +324,10 @@ class _Live:
         advisor = await asyncio.to_thread(load_advisor, hands=self._wishes.hands)
         set_level(advisor, level)
         self._pipeline.advisor = advisor
-        self._pipeline.holdings = await asyncio.to_thread(load_holdings)
+        holdings = await asyncio.to_thread(load_holdings)
+        self._pipeline.holdings = holdings
+        if self._history is not None:
+            self._history.hindsight = holdings.hindsight
         await asyncio.to_thread(sharpen, advisor)
         follower.refiner.begin(advisor.twin())
         board.change(preparing="")
@@ -313,4 +344,5 @@ class _Live:
     def conclude(self) -> None:
         """Say what is to be said when everything is over."""
         if self._output is not None and self._hub is not None:
-            self._output.conclude(self._pipeline, self._hub)
+            kept = [] if self._keeping is None else self._keeping.last_words
+            self._output.conclude(self._pipeline, self._hub, kept)

@@ -21,7 +21,7 @@ from livecube.views.machine import end_json
 from livecube.views.screen import LiveScreen
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Coroutine
+    from collections.abc import Callable, Coroutine, Sequence
 
     from livecube.cli.broker_options import Publishing
     from livecube.composition.dashboard import Dashboard
@@ -98,11 +98,11 @@ class Output:
         """Follow to the end, or until this process is asked to end; then it ends in order."""
         run_in_order(following, self.close, self.ending)
 
-    def conclude(self, pipeline: Pipeline, hub: Hub) -> None:
-        """Say what is to be said when everything is over."""
+    def conclude(self, pipeline: Pipeline, hub: Hub, more: Sequence[str] = ()) -> None:
+        """Say what is to be said when everything is over, ``more`` of it too."""
         self.close()
         told = [] if self._dashboard is None else self._dashboard.last_words
-        for complaint in [*hub.complaints(), *told]:
+        for complaint in [*hub.complaints(), *more, *told]:
             click.echo(f"livecube: {complaint}", err=True)
         if hub.is_cut_off:
             sys.exit(1)

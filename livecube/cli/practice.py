@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from livecube.cli.broker_options import publishing_options
+from livecube.cli.kept import person_named
 from livecube.cli.live import by_radio, typed_source
 from livecube.cli.options import (
     a_number,
@@ -110,13 +111,11 @@ def practice(
         raise UsageError("give one of --simulated and --typed")
     table = read_configuration().table("practice")
     table |= {name: value for name, value in said.items() if value is not None}
-    rules, person = rules_of(table), str(table["person"]).strip()
+    rules, person = rules_of(table), person_named(str(table["person"]))
     if simulated and rules.by_hand:
         raise UsageError("the virtual solver needs a scramble; add --no-by-hand")
     if (wanted.cube or wanted.decoder) and (simulated or typed):
         raise UsageError("--cube and --decoder are for a cube by radio")
-    if not person:
-        raise UsageError("--person is empty; give a name")
     asked = PracticeAsked(
         person, not no_history, solves, seed, as_json, rules, holding_option(up, front)
     )

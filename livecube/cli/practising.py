@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 from rich.console import Console
 
+from livecube.cli.kept import begun_session
 from livecube.cli.output import Ending
 from livecube.cli.published import Published
 from livecube.cli.scramble import scrambler_with_progress
@@ -23,10 +24,7 @@ from livecube.composition.practising import AttemptLogs, PracticeLeader
 from livecube.composition.refining import SWITCH_S
 from livecube.composition.session_reviews import SessionReviews
 from livecube.edges.hands_file import default_hands
-from livecube.edges.history.folder import data_folder
-from livecube.edges.history.importing import recover
 from livecube.edges.history.sink import HistorySink
-from livecube.edges.history.store import History
 from livecube.edges.keys import Keys, keyboard, piped_keys
 from livecube.edges.log_files import started_now
 from livecube.edges.sinks import BellSink, JsonSink, LineSink, ScreenSink
@@ -46,6 +44,7 @@ if TYPE_CHECKING:
     from livecube.composition.pipeline import Pipeline
     from livecube.composition.sources import Source
     from livecube.cube.holding import Holding
+    from livecube.edges.history.store import History
     from livecube.edges.sink import Sink
     from livecube.events import CubeEvent
     from livecube.practice.news import PracticeNews
@@ -89,42 +88,49 @@ class PracticeRun:
         self._screen: ScreenSink | None = None
         self._hub: Hub | None = None
         self._history: History | None = None
+        self._keeping: HistorySink | None = None
         self._session = 0
+        self._started = started_now()
         self._reviews: SessionReviews | None = None
 
     async def follow(self) -> None:
         """Practise to the end, or to that of the solver's patience."""
         sys.setswitchinterval(SWITCH_S)
-        history = self._history = History(data_folder()) if self._asked.is_kept else None
+        scrambler, _ = await asyncio.gather(
+            asyncio.to_thread(scrambler_with_progress, self._asked.seed), self._source.find()
+        )
+        history = self._history = self._opened() if self._asked.is_kept else None
         with ExitStack() as stack:
             if history is not None:
                 stack.callback(history.close)
-                self._recover(history)
-            scrambler, _ = await asyncio.gather(
-                asyncio.to_thread(scrambler_with_progress, self._asked.seed), self._source.find()
-            )
             practice = Practice(self._asked.rules, scrambler)
             await self._run(practice, history)
 
-    def _recover(self, history: History) -> None:
-        sentence = recover(history).sentence
-        if sentence:
-            click.echo(f"livecube: {sentence}", err=True)
-            self._board.change(notice=f"{sentence[0].upper()}{sentence[1:]}.")
+    def _opened(self) -> History | None:
+        """The history, with a session begun in it; None if nothing can be kept now."""
+        opened = begun_session(self._asked.person, self._started, self._source.name, self._say)
+        if opened is None:
+            return None
+        history, self._session = opened
+        return history
+
+    def _say(self, sentence: str) -> None:
+        click.echo(f"livecube: {sentence}", err=True)
+        self._board.change(notice=f"{sentence[0].upper()}{sentence[1:]}.")
 
     async def _run(self, practice: Practice, history: History | None) -> None:
         source = self._source
-        header = Header(started_now(), source.name, source.clock, link=source.link)
+        header = Header(self._started, source.name, source.clock, link=source.link)
         logs: AttemptLogs | None = None
         kept: list[Sink] = []
         if history is not None:
-            session = history.begin_session(self._asked.person, header.started, source.name)
-            logs = AttemptLogs(history.folder, session, header)
+            session = self._session
+            logs = AttemptLogs(history.folder, session, header, self._complain)
             self._reviews = SessionReviews(
                 history.folder, self._tell, self._complain, lambda: self._board.shown.now()
             )
-            kept = [HistorySink(history, session, self._complain, self._reviews.add)]
-            self._session = session
+            self._keeping = HistorySink(history, session, self._complain, self._reviews.add)
+            kept = [self._keeping]
         self._board.change(source=source.title)
         hub = self._hub = Hub([*kept, *self._sinks()])
         leader = PracticeLeader(practice, hub, logs, source.speed, self._heard)
@@ -240,5 +246,6 @@ class PracticeRun:
         """Say what is to be said when everything is over."""
         self.close()
         told = [] if self._hub is None else self._hub.complaints()
+        told += [] if self._keeping is None else self._keeping.last_words
         for complaint in told + self._published.last_words:
             click.echo(f"livecube: {complaint}", err=True)

@@ -7,7 +7,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from livecube.cube.turns import turns_text
-from livecube.edges.history.logs import OpenLog
+from livecube.edges.history.logs import OpenLog, open_log_path, write_log
+from livecube.errors import LivecubeError
 from livecube.events import AnyHolding, HoldingMark, SolveMark
 from livecube.practice.news import InspectionBegun, PracticeNews
 
@@ -27,17 +28,67 @@ _FIRST_WORD_S: Final = 0.5
 """A cube that says how it stands does so within this time."""
 
 
+class _Attempt:
+    """An attempt: its log as far as it can be written, and all of it in memory."""
+
+    def __init__(self, folder: Path, session: int, number: int, header: Header) -> None:
+        self.number = number
+        self.trouble: Exception | None = None
+        """Why something could not be written."""
+        self._path = open_log_path(folder, session, number)
+        self._header = header
+        self._events: list[CubeEvent] = []
+        self._log: OpenLog | None = None
+        try:
+            self._log = OpenLog(folder, session, number, header)
+        except (OSError, LivecubeError) as error:
+            self.trouble = error
+
+    def write(self, event: CubeEvent) -> None:
+        """An event of it."""
+        self._events.append(event)
+        if self._log is not None:
+            try:
+                self._log.write(event)
+            except OSError as error:
+                self.trouble = error
+
+    def end(self) -> bool:
+        """It is over; whether its log is whole. If not, this may be called again."""
+        log, self._log = self._log, None
+        try:
+            if log is not None:
+                log.close()
+            else:
+                write_log(self._path, self._header, self._events)
+        except OSError as error:
+            self.trouble = error
+            return False
+        return True
+
+    def discard(self) -> None:
+        """It never was."""
+        if self._log is not None:
+            self._log.discard()
+
+
 class AttemptLogs:
     """Writes the log of each attempt of a session while it is made.
 
-    ``header`` is that of all of them, but for the scramble.
+    ``header`` is that of all of them, but for the scramble. What cannot be written is kept in
+    memory, ``complain`` is told so once for an attempt, and it is tried again before each later
+    one and at the end.
     """
 
-    def __init__(self, folder: Path, session: int, header: Header) -> None:
+    def __init__(
+        self, folder: Path, session: int, header: Header, complain: Callable[[str], None]
+    ) -> None:
         self._folder = folder
         self._session = session
         self._header = header
-        self._log: OpenLog | None = None
+        self._complain = complain
+        self._attempt: _Attempt | None = None
+        self._unwritten: list[_Attempt] = []
         self._held: HoldingMark | None = None
         """How the cube is held, as far as it was stated."""
 
@@ -45,29 +96,41 @@ class AttemptLogs:
         """An attempt begins."""
         self.drop()
         header = replace(self._header, scramble=turns_text(begun.scramble))
-        self._log = OpenLog(self._folder, self._session, begun.number, header)
+        self._attempt = _Attempt(self._folder, self._session, begun.number, header)
         if self._held is not None:
-            self._log.write(replace(self._held, t=begun.t))
+            self._attempt.write(replace(self._held, t=begun.t))
 
     def write(self, event: CubeEvent) -> None:
         """Write an event of the attempt that is made, if one is."""
         if isinstance(event, HoldingMark | AnyHolding):
             self._held = event if isinstance(event, HoldingMark) else None
-        if self._log is None:
+        attempt = self._attempt
+        if attempt is None:
             return
         if isinstance(event, SolveMark) and event.phase == "abandon":
             self.drop()
             return
-        self._log.write(event)
+        was_well = attempt.trouble is None
+        attempt.write(event)
+        if was_well and attempt.trouble is not None:
+            self._complain(
+                f"The log of solve {attempt.number} cannot be written now ({attempt.trouble}); it "
+                "is in memory, and practice goes on."
+            )
         if isinstance(event, SolveMark) and event.phase == "end":
-            self._log.close()
-            self._log = None
+            self._attempt = None
+            self._unwritten.append(attempt)
+            self._write_all()
+
+    def _write_all(self) -> None:
+        self._unwritten = [attempt for attempt in self._unwritten if not attempt.end()]
 
     def drop(self) -> None:
         """What was begun and is not over counts nothing."""
-        if self._log is not None:
-            self._log.discard()
-            self._log = None
+        if self._attempt is not None:
+            self._attempt.discard()
+            self._attempt = None
+        self._write_all()
 
 
 class PracticeLeader:

@@ -180,16 +180,34 @@ class FirstHint:
 
 
 class LogSink:
-    """Records cube events in a log file."""
+    """Records cube events in a log file.
 
-    def __init__(self, path: Path, writer: LogWriter) -> None:
+    What cannot be written, for a full disk, is written as soon as it can be; ``complain`` is told
+    when that begins and when it is over.
+    """
+
+    def __init__(
+        self, path: Path, writer: LogWriter, complain: Callable[[str], None] = lambda _: None
+    ) -> None:
         self.name = f"log {path}"
         self._writer = writer
+        self._complain = complain
+        self._is_behind = False
 
     async def take(self, item: Item) -> None:
         """Append an event; happenings can be worked out from it again."""
-        if isinstance(item, CubeEvent):
+        if not isinstance(item, CubeEvent):
+            return
+        try:
             self._writer.write(item)
+        except OSError as error:
+            if not self._is_behind:
+                self._complain(f"The {self.name} cannot be written now ({error.strerror}).")
+            self._is_behind = True
+            return
+        if self._is_behind:
+            self._complain(f"The {self.name} is whole again.")
+        self._is_behind = False
 
     async def close(self) -> None:
         """Close the file."""

@@ -51,11 +51,15 @@ def write_log(path: Path, header: Header, events: Iterable[CubeEvent]) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     part = path.with_name(f"{path.stem}.{os.getpid()}.part")
     lines = [header_line(header), *map(event_line, events)]
-    with part.open("w", encoding="utf-8") as file:
-        file.write("\n".join(lines) + "\n")
-        file.flush()
-        os.fsync(file.fileno())
-    part.replace(path)
+    try:
+        with part.open("w", encoding="utf-8") as file:
+            file.write("\n".join(lines) + "\n")
+            file.flush()
+            os.fsync(file.fileno())
+        part.replace(path)
+    except OSError:
+        part.unlink(missing_ok=True)
+        raise
 
 
 def open_log_path(folder: Path, session: int, number: int) -> Path:
@@ -78,19 +82,22 @@ class OpenLog:
         hidden.rename(self.path)
 
     def write(self, event: CubeEvent) -> None:
-        """Append an event; it is with the operating system when this returns."""
+        """Append an event; as :meth:`.LogWriter.write`."""
         self._writer.write(event)
 
     def close(self) -> None:
         """The attempt is over; what becomes of the log is for others to say."""
-        self._writer.close()
-        if self._lock is not None:
-            self._lock.close()
+        try:
+            self._writer.close()
+        finally:
+            if self._lock is not None:
+                self._lock.close()
 
     def discard(self) -> None:
         """The attempt never was."""
         self.path.unlink(missing_ok=True)
-        self.close()
+        with suppress(OSError):  # what could not be written need not be any more
+            self.close()
 
 
 def _locked(path: Path) -> IO[bytes] | None:
