@@ -12,6 +12,7 @@ import shutil
 import sqlite3
 import subprocess
 import sys
+import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,14 +21,15 @@ from called import called
 from narrow import files_up_to, without_privileges
 
 from livecube.edges.history.exporting import read_csv
-from livecube.edges.history.importing import import_log
+from livecube.edges.history.importing import import_log, recover
 from livecube.edges.history.store import DATABASE, History
 from livecube.edges.log_files import LogReader
 from livecube.errors import LogError
+from livecube.solves.reading import solves_in
 from livecube.solves.records import Wanted
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
 EVENING = FIXTURES / "evening.jsonl"
@@ -363,6 +365,51 @@ def test_a_database_that_another_program_keeps_locked_is_said_to_be_locked(
         assert len(history.list(Wanted())) == 5
 
 
+# Times and sessions.
+
+
+@pytest.fixture
+def in_tokyo(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    monkeypatch.setenv("TZ", "Asia/Tokyo")
+    time.tzset()
+    yield
+    monkeypatch.undo()
+    time.tzset()
+
+
+@pytest.mark.usefixtures("in_tokyo")
+def test_times_are_those_of_the_place_and_an_evening_may_cross_midnight(tmp_path: Path) -> None:
+    late, next_day = one_log(tmp_path / "a.jsonl"), one_log(tmp_path / "b.jsonl")
+    for log, hour in ((late, "14:55"), (next_day, "15:05")):  # 23:55, 00:05
+        text = log.read_text(encoding="utf-8")
+        log.write_text(text.replace("T18:20:00Z", f"T{hour}:00Z"), encoding="utf-8")
+        assert "1 new solves" in called("history", "import", str(log), folder=tmp_path).out
+    listed = called("history", folder=tmp_path).out
+    assert "2026-03-01 23:55" in listed
+    assert "2026-03-02 00:05" in listed
+    for options, found in (
+        ("--since 2026-03-02", 1), ("--until 2026-03-01", 1), ("--since 2026-03-03", 0),
+        ("--since 2026 --until 2026-03", 2), ("--until 2026-02", 0), ("--until 2025", 0),
+    ):  # fmt: skip
+        out = called("history", *options.split(), "--json", folder=tmp_path).out
+        assert len(out.splitlines()) == found, options
+    assert "from 2026-03-01 to 2026-03-02" in called("trends", folder=tmp_path).out
+    assert "2026-03-02 00:05" in called("history", "show", "2", folder=tmp_path).out
+
+
+def test_the_number_that_session_asks_for_is_shown(tmp_path: Path) -> None:
+    with History(tmp_path / "data") as history:
+        numbers = [history.begin_session("ada", f"2026-03-0{n}T18:20:00Z", "x") for n in (1, 2)]
+        with LogReader(EVENING) as reader:
+            for at, found in enumerate(solves_in(reader.header, reader)):
+                history.keep(found, "ada", numbers[at % 2])
+    rows = [line.split() for line in called("history", folder=tmp_path).out.splitlines()[:6]]
+    assert rows[0][1] == "session"
+    assert [row[1] for row in rows[1:]] == ["1", "2", "1", "2", "1"]
+    assert "session 2" in called("history", "show", "2", folder=tmp_path).out
+    assert "2 solves" in called("trends", "--session", "2", folder=tmp_path).out
+
+
 # A disk that fills up while somebody practises.
 
 
@@ -413,3 +460,32 @@ def test_a_disk_that_fills_up_loses_nothing_in_silence(
         assert not lost
     else:
         assert lost
+
+
+def test_a_live_run_that_is_killed_leaves_its_solves_and_what_was_under_way(tmp_path: Path) -> None:
+    running = _practising(tmp_path, "live")
+    assert running.stdout is not None
+    done = []
+    with running:
+        for line in running.stdout:
+            told = json.loads(line)
+            done += [round(1000 * told["seconds"])] if told["event"] == "solve" else []
+            if len(done) == 2 and told["event"] == "stage":
+                running.kill()
+    with History(tmp_path / "data") as history:
+        recovered = recover(history)
+        kept = [one.ms for one in history.list(Wanted())]
+    assert kept[:2] == done[:2]
+    assert len(recovered.solves) < 2  # those that had been kept before are not told again
+    assert len(recovered.unfinished) <= 1
+    assert not list((tmp_path / "data" / "open").iterdir())
+
+
+def test_live_keeps_nothing_if_it_is_told_so(tmp_path: Path) -> None:
+    asked = ("live", "--simulated", "--seed", "3", "--speed", "1000", "--no-hints", "--json")
+    assert called(*asked, "--no-history", folder=tmp_path).status == 0
+    assert called("history", folder=tmp_path).out == "no solves\n"
+    assert called(*asked, "--person", "bo", folder=tmp_path).status == 0
+    (kept,) = called("history", "--json", folder=tmp_path).out.splitlines()
+    assert json.loads(kept)["person"] == "bo"
+    assert called(*asked, "--person", " ", folder=tmp_path).status == 2

@@ -39,6 +39,7 @@ def columns(ms: npt.ArrayLike, a_day: int = 12, **others: Any) -> SolveColumns:
     made = SolveColumns(
         number=np.arange(1, len(times) + 1),
         started=np.array(started),
+        day=np.array(started),
         session=zero - 1,
         ms=times,
         turns=zero + 60,

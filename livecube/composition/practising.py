@@ -97,8 +97,16 @@ class AttemptLogs:
         self.drop()
         header = replace(self._header, scramble=turns_text(begun.scramble))
         self._attempt = _Attempt(self._folder, self._session, begun.number, header)
+        if self._attempt.trouble is not None:
+            self._say_trouble(self._attempt)
         if self._held is not None:
             self._attempt.write(replace(self._held, t=begun.t))
+
+    def _say_trouble(self, attempt: _Attempt) -> None:
+        self._complain(
+            f"The log of solve {attempt.number} cannot be written now ({attempt.trouble}); it is "
+            "in memory, and practice goes on."
+        )
 
     def write(self, event: CubeEvent) -> None:
         """Write an event of the attempt that is made, if one is."""
@@ -113,10 +121,7 @@ class AttemptLogs:
         was_well = attempt.trouble is None
         attempt.write(event)
         if was_well and attempt.trouble is not None:
-            self._complain(
-                f"The log of solve {attempt.number} cannot be written now ({attempt.trouble}); it "
-                "is in memory, and practice goes on."
-            )
+            self._say_trouble(attempt)
         if isinstance(event, SolveMark) and event.phase == "end":
             self._attempt = None
             self._unwritten.append(attempt)

@@ -82,6 +82,11 @@ class SolveReader:
         self.timeless = 0
         """Finished solves that took no time: their turns have all one, which nobody measured."""
 
+    @property
+    def is_under_way(self) -> bool:
+        """Whether something was turned behind the last solve."""
+        return any(isinstance(event, Turn) for event in self._part)
+
     def feed(self, event: CubeEvent) -> FoundSolve | None:
         """Take in an event; the solve that it finishes, if any."""
         self._part.append(event)

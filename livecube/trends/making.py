@@ -47,6 +47,7 @@ def trends_of(
         times=int((results >= 0).sum()),
         first=str(columns.started[0]),
         last=str(columns.started[-1]),
+        days=(str(columns.day[0]), str(columns.day[-1])),
         resampled=resampled,
         figures=figures,
         counts=_counts(results),
@@ -83,12 +84,13 @@ def _chances(
 
 def _blocks(columns: SolveColumns) -> tuple[Whole, Literal["sessions", "solves"]]:
     """To which block each solve belongs, numbered from 0 in order."""
-    days = columns.started.astype("U10")
-    new = (days[1:] != days[:-1]) | (columns.session[1:] != columns.session[:-1])
+    # An evening may cross midnight: days part only what no session holds together.
+    other_day = (columns.day[1:] != columns.day[:-1]) & (columns.session[1:] < 0)
+    new = other_day | (columns.session[1:] != columns.session[:-1])
     block = np.concatenate([[0], np.cumsum(new)]).astype(np.int64)
     if block[-1] + 1 >= 2 * FEWEST:
         return joined(block), "sessions"
-    return joined(np.arange(len(days), dtype=np.int64)), "solves"
+    return joined(np.arange(len(columns.day), dtype=np.int64)), "solves"
 
 
 def _figures(

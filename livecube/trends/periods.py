@@ -17,7 +17,7 @@ __all__ = ["periods_of"]
 
 _MOST: Final = 24
 _LENGTHS: Final = ("U10", "U7", "U4")
-"""Types that cut a time down to its day, month and year."""
+"""Types that cut a day down to its day, month and year."""
 
 
 def periods_of(
@@ -25,7 +25,7 @@ def periods_of(
 ) -> tuple[Period, ...]:
     """The shortest periods of which there are not too many; years in any case."""
     for length in _LENGTHS:
-        names = columns.started.astype(length)
+        names = columns.day.astype(length)
         first = np.flatnonzero(np.concatenate([[True], names[1:] != names[:-1]]))
         if len(first) <= _MOST:
             break

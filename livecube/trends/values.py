@@ -44,6 +44,8 @@ class SolveColumns:
     """In the history."""
     started: npt.NDArray[np.str_]
     """ISO 8601 in UTC; empty if nobody knows."""
+    day: npt.NDArray[np.str_]
+    """On which day that was where the solver is, ``2026-03-01``; empty likewise."""
     session: Whole
     """-1: of none."""
     ms: Whole
@@ -149,6 +151,8 @@ class Trends:
     first: str
     """When the first solve was made."""
     last: str
+    days: tuple[str, str]
+    """The days of both where the solver is."""
     resampled: Literal["sessions", "solves"]
     """What the bootstrap draws: whole sessions (or days) if there are enough of them."""
     figures: tuple[Figure, ...]

@@ -6,29 +6,34 @@ from typing import TYPE_CHECKING, Final
 
 from livecube.timing.averages import AVERAGES_OF, best_average, mean
 from livecube.timing.results import penalties_text, result_text, time_text
+from livecube.views.moments import day_and_time
 from livecube.views.practice_text import penalties_sentence
 from livecube.views.text import STAGE_TITLES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from datetime import tzinfo
 
     from livecube.solves.records import Chance, KeptSolve, KeptStage, Listed
 
 __all__ = ["kept_lines", "listed_lines", "summary_lines"]
 
-_HEAD: Final = f"{'solve':>6}  {'when (UTC)':<17}{'result':>10}  {'turns':>5}  {'cross':<7} remarks"
+_HEAD: Final = (
+    f"{'solve':>6}  {'session':>7}  {'when':<17}{'result':>10}  {'turns':>5}  {'cross':<7} remarks"
+)
 
 
-def listed_lines(solves: Sequence[Listed]) -> list[str]:
-    """A table of solves."""
-    return [_HEAD, *map(_listed_line, solves)] if solves else ["no solves"]
+def listed_lines(solves: Sequence[Listed], zone: tzinfo | None = None) -> list[str]:
+    """A table of solves, times as they are in a zone; None: in that of this system."""
+    return [_HEAD, *(_listed_line(solve, zone) for solve in solves)] if solves else ["no solves"]
 
 
-def _listed_line(solve: Listed) -> str:
-    when = solve.started[:16].replace("T", " ")
+def _listed_line(solve: Listed, zone: tzinfo | None) -> str:
+    when = day_and_time(solve.started, zone)
+    session = "–" if solve.session is None else str(solve.session)
     return (
-        f"{solve.number:6d}  {when:<17}{result_text(solve.result):>10}  {solve.turns:5d}  "
-        f"{solve.cross or '–':<7} {', '.join(_remarks(solve))}"
+        f"{solve.number:6d}  {session:>7}  {when:<17}{result_text(solve.result):>10}  "
+        f"{solve.turns:5d}  {solve.cross or '–':<7} {', '.join(_remarks(solve))}"
     ).rstrip()
 
 
@@ -60,12 +65,16 @@ def summary_lines(solves: Sequence[Listed]) -> list[str]:
     return ["", "   ".join(parts)]
 
 
-def kept_lines(solve: KeptSolve, chances: Sequence[Chance]) -> list[str]:
-    """One solve with its stages."""
+def kept_lines(
+    solve: KeptSolve, chances: Sequence[Chance], zone: tzinfo | None = None
+) -> list[str]:
+    """One solve with its stages; ``zone`` as in :func:`listed_lines`."""
     one = solve.listed
+    when = day_and_time(one.started, zone) or "undated"
+    session = "" if one.session is None else f"   session {one.session}"
     inspection = "not timed" if one.inspection_ms is None else f"{_seconds(one.inspection_ms)} s"
     lines = [
-        f"solve {one.number}   {one.started}   {one.person}",
+        f"solve {one.number}   {when}   {one.person}{session}",
         f"  result      {one.workings}",
         f"  scramble    {one.scramble or 'unknown'}",
         f"  inspection  {inspection}",

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 from livecube.cube.notation import moves_text
 from livecube.review.findings import turns_counted
 from livecube.timing.results import result_text
+from livecube.views.moments import day_and_time
 from livecube.views.page import figures_list, numbered, page, paragraph, table
 from livecube.views.plots import pause_plot
 from livecube.views.position_svg import position_svg
@@ -39,7 +40,7 @@ def solve_page(
     ``review``: None if its log cannot be read any more.
     """
     one = solve.listed
-    about = f"{one.started[:16].replace('T', ' ') or 'undated'} (UTC), {one.person}"
+    about = f"{day_and_time(one.started) or 'undated'}, {one.person}"
     if one.tags:
         about += f", tags: {', '.join(one.tags)}"
     return page(

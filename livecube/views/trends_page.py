@@ -28,7 +28,7 @@ _TOLD_FIRST = ("mean time", "half below", "pausing, of the time", "spread (devia
 
 def trends_page(trends: Trends, title: str) -> str:
     """The page of many solves."""
-    about = f"{trends.solves} solves, {trends.times} with a time, {span(trends)} (UTC)"
+    about = f"{trends.solves} solves, {trends.times} with a time, {span(trends)}"
     return page(
         title,
         about,

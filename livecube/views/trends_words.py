@@ -78,4 +78,5 @@ def short_verdict(figure: Figure) -> str:
 
 def span(trends: Trends) -> str:
     """From which day to which."""
-    return f"from {trends.first[:10] or 'undated'} to {trends.last[:10] or 'undated'}"
+    first, last = trends.days
+    return f"from {first or 'undated'} to {last or 'undated'}"

@@ -37,7 +37,7 @@ def _which(wanted: Wanted) -> tuple[str, list[Any]]:
 def solve_columns(database: sqlite3.Connection, wanted: Wanted) -> SolveColumns:
     """The solves that are asked for, in the order in which they were made."""
     which, values = _which(wanted)
-    numbers, started = _in_order(database, which, values)
+    numbers, started, day = _in_order(database, which, values)
     plain = _table(
         database,
         ("id", "coalesce(session, -1)", "ms", "turns", "coalesce(plus, 0)", "coalesce(is_dnf, 0)"),
@@ -57,6 +57,7 @@ def solve_columns(database: sqlite3.Connection, wanted: Wanted) -> SolveColumns:
     return SolveColumns(
         number=numbers,
         started=started,
+        day=day,
         session=session,
         ms=ms,
         turns=turns,
@@ -70,17 +71,21 @@ def solve_columns(database: sqlite3.Connection, wanted: Wanted) -> SolveColumns:
 
 def _in_order(
     database: sqlite3.Connection, which: str, values: Sequence[Any]
-) -> tuple[Whole, npt.NDArray[np.str_]]:
-    """Numbers of the solves and when they began, in the order in which they were made."""
-    number, began = database.execute(
-        f"SELECT group_concat(id), group_concat(started, char(10)) FROM (SELECT * {which})", values
+) -> tuple[Whole, npt.NDArray[np.str_], npt.NDArray[np.str_]]:
+    """Numbers of the solves, when they began and on which day here, as they were made."""
+    number, began, here = database.execute(
+        "SELECT group_concat(id), group_concat(started, char(10)), "
+        "group_concat(coalesce(date(nullif(started, ''), 'localtime'), ''), char(10)) "
+        f"FROM (SELECT * {which})",
+        values,
     ).fetchone()
     if number is None:
-        return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.str_)
-    numbers, started = np.fromstring(number, np.int64, sep=","), np.array(began.split("\n"))
+        return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.str_), np.empty(0, dtype=np.str_)
+    numbers = np.fromstring(number, np.int64, sep=",")
+    started, day = np.array(began.split("\n")), np.array(here.split("\n"))
     order = numbers.argsort(kind="stable")
     order = order[started[order].argsort(kind="stable")]
-    return numbers[order], started[order]
+    return numbers[order], started[order], day[order]
 
 
 def chance_columns(database: sqlite3.Connection, wanted: Wanted) -> ChanceColumns:

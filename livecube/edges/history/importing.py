@@ -11,7 +11,7 @@ from livecube.edges.history.logs import forsaken_logs, session_of
 from livecube.edges.log_files import LogReader
 from livecube.edges.new_files import regular
 from livecube.errors import LogError, UsageError
-from livecube.solves.reading import SolveReader, as_told, solves_in
+from livecube.solves.reading import SolveReader, as_told
 from livecube.solves.records import NOBODY
 
 if TYPE_CHECKING:
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Imported",
+    "Kept",
     "LogFiles",
     "Recovered",
     "import_log",
@@ -139,16 +140,28 @@ def _told(history: History) -> Told:
     return history.hindsight() if history.hindsight else as_told
 
 
-def keep_open_log(history: History, path: Path) -> Sequence[int]:
-    """Keep the solve in the log of an attempt that is over, and let the log go; its number."""
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A solve of an open log."""
+
+    number: int
+    is_new: bool
+    """It was not kept before."""
+
+
+def keep_open_log(history: History, path: Path) -> Sequence[Kept]:
+    """Keep the solves in a log that is over, and let the log go unless a solve was under way."""
     session = session_of(path)
     person = None if session is None else history.session_person(session)
     kept = []
     with LogReader(path) as reader:
-        for found in solves_in(reader.header, reader, _told(history)):
-            number = history.keep(found, person or NOBODY, session if person else None)
-            kept.append(number or history.number_of(found.kept.listed.identity) or 0)
-    if kept:
+        solves = SolveReader(reader.header, _told(history))
+        for event in reader:
+            if (found := solves.feed(event)) is not None:
+                number = history.keep(found, person or NOBODY, session if person else None)
+                known = number or history.number_of(found.kept.listed.identity) or 0
+                kept.append(Kept(known, number is not None))
+    if kept and not solves.is_under_way:
         path.unlink()
     return kept
 
@@ -158,16 +171,12 @@ def recover(history: History) -> Recovered:
     solves: list[int] = []
     unfinished: list[Path] = []
     for path in forsaken_logs(history.folder):
-        kept: Sequence[int] = ()
         try:
-            kept = keep_open_log(history, path)
+            solves += [kept.number for kept in keep_open_log(history, path) if kept.is_new]
         except LogError:
             if not path.stat().st_size:  # it ended before it began
                 path.unlink()
-                continue
-        if kept:
-            solves += kept
-        else:
+        if path.exists():
             unfinished.append(_set_aside(history.folder / _UNFINISHED, path))
     return Recovered(tuple(solves), tuple(unfinished))
 

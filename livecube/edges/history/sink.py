@@ -126,7 +126,7 @@ class HistorySink:
         kept = keep_open_log(self._history, path) if path.exists() else ()
         if not kept:
             raise KeepingError("its log could not be written whole yet")
-        self._numbers[number] = kept[-1]
+        self._numbers[number] = kept[-1].number
 
     @property
     def last_words(self) -> list[str]:
