@@ -1,0 +1,338 @@
+"""What is said in whole streams of events: nothing new between two beginnings, live as replayed."""
+
+from __future__ import annotations
+
+import asyncio
+import random
+from itertools import pairwise
+from statistics import median
+from typing import TYPE_CHECKING, Any, cast
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from livecube.advice.advisor import Advisor
+from livecube.advice.beginning import Beginning, Way
+from livecube.advice.opportunity import Opportunity
+from livecube.advice.rules import Level
+from livecube.advice.said import Adjusted, Planned, Repair, Spoken, Taken, Withdrawn
+from livecube.advice.setups import broken_pairs
+from livecube.composition.following import CubeFollower, follow_log
+from livecube.composition.hub import Hub
+from livecube.composition.pipeline import Pipeline
+from livecube.cube.geometry import FACES, OPPOSITE
+from livecube.cube.holding import Holding, hand_moves, parse_colour
+from livecube.cube.notation import parse_turns
+from livecube.cube.position import SOLVED, apply_turns
+from livecube.cube.turns import inverse_turns, turns_text
+from livecube.edges.hands_file import default_hands
+from livecube.events import AnyHolding, Battery, CubeEvent, Gap, HoldingMark, State, Turn
+from livecube.search.situation import Situation, slot_bits
+from livecube.stages.progress import (
+    CrossColour,
+    HeldAs,
+    Resynced,
+    SolveBegun,
+    SolveOver,
+    StageDone,
+    Turned,
+)
+from livecube.stages.tracker import Tracker
+from livecube.techniques.registry import TECHNIQUES
+from livecube.virtual.session import session
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from livecube.advice.said import Happening
+    from livecube.cube.geometry import Array
+    from livecube.edges.sink import Item
+    from livecube.search.engine import Engine
+
+SLOTS = 4
+YELLOW = FACES.index("D")
+
+
+class Oracle:
+    """An advisor that answers anything at all, the same for the same position."""
+
+    level = Level.BOLD
+
+    def at_beginning(
+        self,
+        position: Array,
+        face: int,
+        holding: Holding | None = None,
+        standing: Opportunity | None = None,
+    ) -> Beginning:
+        rng = random.Random(position.tobytes())
+        situation = Situation.of(position, face)
+        names = [situation.slot_name(slot) for slot in slot_bits(situation.free)]
+        rows = [_row(rng, name) for name in names if rng.random() < 0.9]
+        way = None
+        if standing is not None and rng.random() < 0.8:
+            way = Way(_row(rng, *standing.slots), rng.choice([1.0, 1.1, 1.3]))
+        silence = "silence" if rng.random() < 0.1 else None
+        return Beginning(tuple(rows), 1.0, silence, standing=way)
+
+    def same_way(
+        self, position: Array, face: int, holding: Holding | None, row: Opportunity
+    ) -> Opportunity | None:
+        rng = random.Random(position.tobytes())
+        return _row(rng, *row.slots) if rng.random() < 0.8 else None
+
+    def repair(self, position: Array, face: int, holding: Holding | None) -> Opportunity:
+        return _row(random.Random(0), "green-red")
+
+    def speaks_of(self, technique: str) -> bool:
+        return False
+
+    def crosses(self, *where: object) -> tuple[()]:
+        return ()
+
+
+def _row(rng: random.Random, *slots: str) -> Opportunity:
+    turns = tuple(parse_turns(rng.choice(["R U R'", "U R U' R'", "F' U F"])))
+    held = Holding.of(0, 2)
+    return Opportunity(
+        rng.choice(["plain", "keyhole-edge"]), "title", slots, turns,
+        tuple(hand_moves(turns, held)), held, 3, None, 0, 0, 1.0, "why",
+    )  # fmt: skip
+
+
+# Streams of events.
+
+_TRIGGER = st.tuples(
+    st.sampled_from(["R", "R'", "F", "F'", "L", "L'", "B", "B'"]),
+    st.sampled_from(["U", "U'", "U2"]),
+).map(lambda pair: f"{pair[0]} {pair[1]} {pair[0]}' ".replace("''", ""))
+_LAYERS = st.sampled_from(["U", "U'", "U2", "D", "D'", "D2"])
+_TURNS = st.one_of(_TRIGGER, _TRIGGER, _LAYERS, st.sampled_from(["R", "L2", "F'"]))
+_MARKS = st.sampled_from(["holding", "any holding", "resync", "battery", "gap"])
+_GAPS = st.sampled_from([0.05, 0.1, 0.3, 0.7, 1.0, 1.5, 2.5])
+
+
+@st.composite
+def streams(draw: st.DrawFn) -> tuple[bytes, list[CubeEvent]]:
+    """A start with the yellow cross whole, and turns, many of which keep it."""
+    rng = random.Random(draw(st.integers(0, 1000)))
+    down = broken_pairs(rng, draw(st.integers(1, 4)))
+    last_layer = parse_turns("R U R' U R U2 R'")
+    start = apply_turns(SOLVED, [*last_layer, *Situation.of(SOLVED, YELLOW).fixed(down)])
+    parts = draw(st.lists(st.one_of(_TURNS, _TURNS, _TURNS, _TURNS, _MARKS), max_size=25))
+    if draw(st.booleans()):  # the pairs are finished as they were broken
+        solution = Situation.of(SOLVED, YELLOW).fixed(inverse_turns(down))
+        parts = [turns_text(solution), *parts]
+    t, events = 0.0, list[CubeEvent]()
+    for part in parts:
+        t += draw(_GAPS)
+        match part:
+            case "holding":
+                events.append(HoldingMark(t, 0, rng.randint(1, 4)))
+            case "any holding":
+                events.append(AnyHolding(t))
+            case "resync":
+                events.append(State(t, start.tobytes()))
+            case "battery":
+                events.append(Battery(t, 50))
+            case "gap":
+                events.append(Gap(t, 1))
+            case _:
+                for turn in parse_turns(part):
+                    events.append(Turn(t, turn))
+                    t += draw(st.sampled_from([0.05, 0.2]))
+    return start.tobytes(), events
+
+
+def told_by(pipeline: Pipeline, events: Iterable[CubeEvent]) -> Iterator[list[Happening]]:
+    """What each step told: an event, or a time that had come."""
+    for event in events:
+        while (due := pipeline.due) is not None and due <= event.t:
+            yield pipeline.wake()
+        yield pipeline.feed(event)
+    yield pipeline.finish()
+
+
+class Judge:
+    """Says from the turns alone when a beginning is, and holds what is said against that."""
+
+    def __init__(self) -> None:
+        self.hint: Opportunity | None = None
+        self.turned: Turned | None = None
+        self.times: list[tuple[int, float]] = []
+        self.inserting = False
+        self.said_at: set[float] = set()
+        self.counts = dict.fromkeys((Spoken, Adjusted, Taken, Withdrawn, Repair), 0)
+
+    def stop_t(self) -> float | None:
+        """When the hands have stopped; None: they cannot, or nothing is to be said."""
+        turned = self.turned
+        if turned is None or turned.offset is None or len(turned.kept) == SLOTS:
+            return None
+        times = [t for _, t in self.times]
+        gaps = [b - a for a, b in pairwise(times)]
+        return turned.t + (max(1.0, 4 * median(gaps)) if len(times) >= 20 else 1.0)
+
+    def see(self, step: list[Happening]) -> None:
+        """One step: an event or a time, and what was told of it."""
+        is_line = upper = held = ends = another = False
+        for happening in step:
+            match happening:
+                case Turned():
+                    self.turned = happening
+                    self.times.append((happening.line, happening.t))
+                    face = happening.cross and parse_colour(happening.cross)
+                    upper = isinstance(face, int) and happening.turn // 3 == OPPOSITE[face]
+                    self.inserting |= not upper
+                case StageDone(split=split):
+                    is_line |= split.stage in ("cross", "pair")
+                case SolveBegun():
+                    self.times = [one for one in self.times if one[0] >= happening.start_turn]
+                    another = True
+                case CrossColour():
+                    another = True
+                case Resynced():
+                    self.turned, ends = None, True
+                case SolveOver():
+                    self.turned, self.times, ends = None, [], True
+                case HeldAs():
+                    held = True
+                case Spoken() | Adjusted() | Taken() | Withdrawn() | Repair():
+                    self.counts[type(happening)] += 1
+                    is_free = self.turned is not None and len(self.turned.kept) < SLOTS
+                    begins = is_free and (is_line or happening.t == self.stop_t())
+                    self.judge(happening, begins, upper or held, ends or another)
+
+    def judge(self, said: Happening, begins: bool, may_adjust: bool, ends: bool) -> None:
+        match said:
+            case Spoken():
+                assert begins
+                assert self.hint is None, "one at a time"
+                assert said.t not in self.said_at, "once"
+                self.said_at.add(said.t)
+                self.hint, self.inserting = said.opportunity, False
+            case Adjusted():
+                assert self.hint is not None
+                assert said.opportunity.slots == self.hint.slots
+                assert begins or (may_adjust and not self.inserting)
+                self.hint, self.inserting = said.opportunity, False
+            case Taken():
+                assert self.turned is not None
+                assert said.opportunity == self.hint
+                assert set(said.opportunity.slots) <= set(self.turned.kept)
+                self.hint = None
+            case Withdrawn():
+                assert said.opportunity == self.hint
+                assert begins or ends
+                self.hint = None
+            case Repair():
+                turned = self.turned
+                assert turned is not None
+                assert turned.offset is not None
+                assert len(turned.kept) == SLOTS > len(turned.solved_slots)
+                assert said.t == turned.t + 2.0
+
+
+def with_oracle(start: bytes) -> Pipeline:
+    pipeline = Pipeline(Tracker(start), lambda: 0.0)
+    pipeline.advisor = cast("Advisor", Oracle())
+    return pipeline
+
+
+@settings(max_examples=150)
+@given(streams())
+def test_between_two_beginnings_nothing_new_is_said(stream: tuple[bytes, list[CubeEvent]]) -> None:
+    start, events = stream
+    judge = Judge()
+    for step in told_by(with_oracle(start), events):
+        judge.see(step)
+
+
+def test_the_streams_come_upon_everything_that_can_be_said() -> None:
+    counts: dict[str, int] = {}
+
+    @settings(max_examples=100, derandomize=True, database=None)
+    @given(streams())
+    def play(stream: tuple[bytes, list[CubeEvent]]) -> None:
+        judge = Judge()
+        for step in told_by(with_oracle(stream[0]), stream[1]):
+            judge.see(step)
+        for kind, count in judge.counts.items():
+            counts[kind.__name__] = counts.get(kind.__name__, 0) + count
+
+    play()
+    assert set(counts) == {"Spoken", "Adjusted", "Taken", "Withdrawn", "Repair"}
+    assert min(counts.values()) >= 5, counts
+
+
+@pytest.mark.parametrize("level", list(Level))
+def test_in_virtual_solves_too(engine: Engine, level: Level) -> None:
+    judge = Judge()
+    pipeline = Pipeline(Tracker(), lambda: 0.0)
+    pipeline.advisor = Advisor(engine, TECHNIQUES, default_hands(), level)
+    for step in told_by(pipeline, session(7 + level, 3).events(marks=False)):
+        judge.see(step)
+        for happening in step:
+            if isinstance(happening, Spoken | Adjusted):
+                _does_what_it_says(pipeline, happening.opportunity)
+    assert judge.counts[Spoken] >= 6
+    assert judge.counts[Taken] >= 3
+
+
+def _does_what_it_says(pipeline: Pipeline, row: Opportunity) -> None:
+    """The moves that stand bring the slots in from where the cube stands now."""
+    now = np.frombuffer(pipeline.tracker.position, dtype=np.uint8)
+    position = apply_turns(now, row.turns_fixed)
+    after = Situation.of(position, pipeline.cross)
+    assert after.offset == 0
+    assert set(row.slots) <= set(after.slot_names(slot_bits(after.solved)))
+
+
+# Live as replayed.
+
+
+class Collected:
+    """A sink that keeps what it is told."""
+
+    name = "collection"
+
+    def __init__(self) -> None:
+        self.items: list[Item] = []
+
+    async def take(self, item: Item) -> None:
+        self.items.append(item)
+
+    async def close(self) -> None:
+        pass
+
+
+SAID = (Spoken, Adjusted, Taken, Withdrawn, Repair, Planned)
+
+
+def heard(start: bytes, events: list[CubeEvent], *, live: bool) -> list[Any]:
+    """What is said, with the turns between, when a cube is followed or its log."""
+    sink = Collected()
+
+    async def run() -> None:
+        pipeline, hub = with_oracle(start), Hub([sink])
+        async with hub:
+            if live:
+                # As if all events came at once: the alarms between them are late.
+                follower = CubeFollower(pipeline, hub)
+                follower.pass_on(events)
+                follower.finish()
+            else:
+                await follow_log(events, pipeline, hub, None, lambda: 0.0)
+
+    asyncio.run(run())
+    return [item for item in sink.items if isinstance(item, (*SAID, Turned))]
+
+
+@settings(max_examples=40)
+@given(streams())
+def test_live_says_at_the_same_lines_what_a_replay_says(
+    stream: tuple[bytes, list[CubeEvent]],
+) -> None:
+    assert heard(*stream, live=True) == heard(*stream, live=False)
