@@ -6,14 +6,25 @@ position is made by undoing what a solver would do; the advisor must find that a
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from dataclasses import replace
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, cast
 
 import pytest
 
 from livecube.advice.advisor import Advisor, likely_cross
-from livecube.advice.rules import Level, edge_is_good, parse_level
+from livecube.advice.beginning import Way
+from livecube.advice.rules import BEFORE_THE_EYES as EYES
+from livecube.advice.rules import (
+    Case,
+    Level,
+    apply_rules,
+    before_the_eyes,
+    edge_is_good,
+    parse_level,
+)
 from livecube.cube.geometry import FACES
-from livecube.cube.holding import SCRAMBLE_HOLDING
+from livecube.cube.holding import SCRAMBLE_HOLDING, Holding, Move, fixed_turns
 from livecube.cube.notation import moves_text, parse_turns
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.cube.turns import inverse_turns
@@ -24,6 +35,7 @@ from livecube.techniques.registry import TECHNIQUES
 
 if TYPE_CHECKING:
     from livecube.advice.opportunity import Advice, Opportunity
+    from livecube.hands.pricing import Written
     from livecube.search.engine import Engine
 
 YELLOW = FACES.index("D")
@@ -222,3 +234,130 @@ def test_a_refined_answer_looks_at_the_next_pair_too(advisor: Advisor) -> None:
     assert all(row.next_seconds is not None and row.next_turns for row in rows)
     assert [r.seconds_with_next for r in rows] == sorted(r.seconds_with_next for r in rows)
     assert advisor.refine(position, YELLOW, stopped=lambda: True) is None
+
+
+@pytest.mark.parametrize(
+    ("seconds", "own", "other", "silenced"),
+    [
+        (0.8, 0.1, 1.0, False),  # the quickest by far, and another way into its own slot
+        (0.81, 0.1, 1.0, True),
+        (5.0, 0.1, None, False),  # nothing else is there to do
+    ],
+)
+def test_a_corner_facing_up_is_compared_with_other_slots_only(
+    seconds: float, own: float, other: float | None, silenced: bool
+) -> None:
+    situation = Situation.of(before("D R U2 R' U' R U R' D'"), YELLOW)
+    slot = next(s for s in range(4) if situation.free >> s & 1)
+    name = (situation.slot_name(slot),)
+    others = [(name, seconds), (name, own)]
+    if other is not None:
+        others.append((("elsewhere",), other))
+    case = Case(
+        situation, "keyhole-corner", (slot,), name,
+        cast("Written", SimpleNamespace(seconds=seconds)), 0, 0, others, Level.CALM, Level.CALM,
+    )  # fmt: skip
+    (note,) = apply_rules(case)
+    assert note.rule == "corner-facing-up"
+    assert note.silences == silenced
+    assert ("do another pair first" in note.text) == silenced
+
+
+def row_before(advisor: Advisor, solution: str, technique: str) -> tuple[Situation, Opportunity]:
+    position = before(solution)
+    rows = rows_of(advisor.advise(position, YELLOW, SCRAMBLE_HOLDING), technique)
+    row = next(row for row in rows if row.turns_fixed == tuple(parse_turns(solution)))
+    return Situation.of(position, YELLOW), row
+
+
+def test_three_turns_stand_before_the_eyes_and_more_do_not(advisor: Advisor) -> None:
+    situation, row = row_before(advisor, "R U R'", "plain")
+    assert before_the_eyes(situation, row)
+    assert not before_the_eyes(situation, replace(row, turns=4))
+    assert not before_the_eyes(situation, replace(row, moves=(Move("y", 1), *row.moves)))
+    assert not before_the_eyes(situation, replace(row, slots=("green-red", "blue-red")))
+
+
+def test_a_made_pair_stands_before_the_eyes_wherever_it_is(advisor: Advisor) -> None:
+    situation, row = row_before(advisor, "U R U' R'", "made-pair")
+    assert row.turns == 4
+    assert before_the_eyes(situation, row)
+
+
+def test_a_piece_behind_does_not_stand_before_the_eyes(advisor: Advisor) -> None:
+    situation, row = row_before(advisor, "D2 R U' R' D2", "keyhole-corner")
+    assert row.slots == ("blue-orange",)  # its edge is home, in the back left
+    short = replace(row, turns=3)
+    assert not before_the_eyes(situation, short)
+    turned = Holding.of(FACES.index("U"), FACES.index("B"))
+    assert before_the_eyes(situation, replace(short, holding=turned)), "now in the front right"
+
+
+def test_what_stands_before_the_eyes_is_left_out_but_not_at_the_gentlest_level(
+    engine: Engine,
+) -> None:
+    position = before("R U R'")
+    silences = {
+        level: Advisor(engine, TECHNIQUES, default_hands(), level)
+        .at_beginning(position, YELLOW)
+        .silence
+        for level in Level
+    }
+    assert silences == {Level.CALM: None, Level.KEEN: EYES, Level.BOLD: EYES}
+    long = before("R U R' U' R U R'")
+    assert (
+        Advisor(engine, TECHNIQUES, default_hands(), Level.BOLD).at_beginning(long, YELLOW).silence
+        is None
+    )
+
+
+def test_at_a_beginning_the_hint_that_stands_is_worked_out_from_there(advisor: Advisor) -> None:
+    position = before("U R U' R' L' U' L U2 B U B'")
+    first = advisor.at_beginning(position, YELLOW)
+    assert first.standing is None
+    best = first.rows[0]
+    again = advisor.at_beginning(position, YELLOW, None, best).standing
+    assert again == Way(best, first.seconds)
+    # Every pair has a way with a plan that takes no less than the best.
+    for row in first.rows:
+        way = advisor.at_beginning(position, YELLOW, None, row).standing
+        assert way is not None
+        assert (way.row.technique, way.row.slots) == (row.technique, row.slots)
+        assert way.seconds >= first.seconds
+    gone = replace(best, slots=("nowhere",))
+    assert advisor.at_beginning(position, YELLOW, None, gone).standing is None
+
+
+def test_the_same_way_from_another_position_does_what_it_says(advisor: Advisor) -> None:
+    _, row = row_before(advisor, "U R U' R'", "made-pair")
+    turned = apply_turns(before("U R U' R'"), parse_turns("U2"))
+    same = advisor.same_way(turned, YELLOW, None, row)
+    assert same is not None
+    assert (same.technique, same.slots) == (row.technique, row.slots)
+    assert Situation.of(apply_turns(turned, same.turns_fixed), YELLOW).free == 0
+    broken = apply_turns(turned, parse_turns("R"))
+    assert advisor.same_way(broken, YELLOW, None, row) is None
+
+
+@pytest.mark.parametrize(("solution", "out"), [("R U R' U'", 1), ("R U R' U L' U' L", 2)])
+def test_a_repair_has_all_four_in(advisor: Advisor, solution: str, out: int) -> None:
+    position = before(solution)
+    row = advisor.repair(position, YELLOW)
+    assert row is not None
+    assert len(row.slots) == out
+    after = Situation.of(apply_turns(position, row.turns_fixed), YELLOW)
+    assert (after.offset, after.free) == (0, 0)
+    assert row.turns <= len(parse_turns(solution))
+    assert "out" in row.why
+    assert fixed_turns(row.moves, row.holding)[0] == list(row.turns_fixed)
+    assert advisor.repair(SOLVED, YELLOW) is None
+    assert advisor.repair(apply_turns(position, parse_turns("R")), YELLOW) is None
+
+
+def test_a_repair_of_three_slots_brings_in_one_after_the_other(advisor: Advisor) -> None:
+    position = before("R U R' U L' U' L U2 B U B'")
+    row = advisor.repair(position, YELLOW)
+    assert row is not None
+    assert len(row.slots) == 3
+    after = Situation.of(apply_turns(position, row.turns_fixed), YELLOW)
+    assert (after.offset, after.free) == (0, 0)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import io
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
@@ -12,12 +13,24 @@ from rich.console import Console
 from livecube.advice.advisor import Advisor
 from livecube.advice.manner import Manner
 from livecube.advice.rules import Level
-from livecube.advice.said import Clue, Planned, Spoken, Unsaid
+from livecube.advice.said import (
+    Adjusted,
+    Clue,
+    Planned,
+    Repair,
+    Spoken,
+    Taken,
+    Unsaid,
+    Withdrawn,
+)
 from livecube.cli.output import Output
 from livecube.composition.following import CubeFollower
 from livecube.composition.hub import Hub
 from livecube.composition.keyboard import Keyboard
 from livecube.composition.pipeline import Pipeline
+from livecube.cube.geometry import FACES, OPPOSITE
+from livecube.cube.holding import Move
+from livecube.cube.notation import moves_text, parse_turns
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.hands_file import default_hands
 from livecube.errors import UsageError
@@ -27,6 +40,7 @@ from livecube.stages.progress import (
     HeldAs,
     LinkChanged,
     Resynced,
+    SolveBegun,
     SolveOver,
     StageDone,
     Turned,
@@ -125,6 +139,75 @@ def test_orders_of_the_free_slots_come_with_the_hint_to_whoever_is_told_everythi
     assert len(plans) == told
     for plan in plans:
         assert f"order  {plan.orders[0].slots[0]}" in drawn(board)
+
+
+def test_a_hint_stays_on_every_view_while_it_stands_with_the_moves_it_has_now(
+    engine: Engine,
+) -> None:
+    advisor = Advisor(engine, TECHNIQUES, default_hands())
+    position = apply_turns(SOLVED, parse_turns("R U' R' U L' U L"))
+    rows = advisor.at_beginning(position, FACES.index("D")).rows
+    row, other = rows[0], next(row for row in rows if row.slots != rows[0].slots)
+    now = replace(row, moves=(Move("U", 2), *row.moves))
+    board = Board(LiveScreen("a cube"))
+    shown = []
+    turned = Turned(2.0, 0, 1, position.tobytes(), "yellow", 0, ("a", "b", "c", "d"))
+    begun = SolveBegun(2.5, None, 1, 0.0)
+    happenings = (Spoken(1.0, row, (other,)), turned, begun, Adjusted(3.0, now), Taken(4.0, now))
+    for happening in happenings:
+        board.take(happening)
+        shown.append(drawn(board))
+    assert all(f"{moves_text(row.moves)}   [" in text for text in shown[:3])
+    assert "or " + moves_text(other.moves) in shown[2]
+    assert f"{moves_text(now.moves)}   [" in shown[3]
+    assert "or " not in shown[3], "the other way was one from another position"
+    assert moves_text(row.moves) not in shown[4]
+    lines = [happening_line(happening) for happening in happenings[3:]]
+    assert lines[0] == f"    3.00  now:  {moves_text(now.moves)}   [{now.holding}]"
+    into = f"{row.title} into {row.slots[0]}"
+    assert lines[1] == f"    4.00  taken: {into}"
+    assert happening_line(Withdrawn(5.0, row)) == f"    5.00  withdrawn: {into}"
+    assert happening_json(Adjusted(3.0, now)) == {"event": "adjusted", "t": 3.0, **now.as_json()}
+    about = {"technique": row.technique, "slots": list(row.slots)}
+    assert happening_json(Taken(4.0, row)) == {"event": "taken", "t": 4.0, **about}
+    assert happening_json(Withdrawn(4.0, row)) == {"event": "withdrawn", "t": 4.0, **about}
+
+
+def test_a_repair_is_shown_until_the_cube_is_turned(engine: Engine) -> None:
+    advisor = Advisor(engine, TECHNIQUES, default_hands())
+    position = apply_turns(SOLVED, parse_turns("R U' R'"))
+    way = advisor.repair(position, FACES.index("D"))
+    assert way is not None
+    board = Board(LiveScreen("a cube"))
+    board.take(Repair(1.0, way))
+    assert f"R U R'   [{way.holding}]" in drawn(board)
+    assert "is out: 3 turns bring all four in." in drawn(board)
+    line = happening_line(Repair(1.0, way))
+    assert line is not None
+    assert line.startswith("    1.00  repair: R U R' ")
+    assert happening_json(Repair(1.0, way)) == {
+        "event": "repair", "t": 1.0, "slots": ["green-red"], "turns_fixed": "R U R'",
+        "moves": "R U R'", "up": "white", "front": "green", "turns": 3,
+        "seconds": round(way.seconds, 3), "why": way.why,
+    }  # fmt: skip
+    board.take(Turned(2.0, 0, 1, position.tobytes(), "yellow", None, ()))
+    assert "bring all four in" not in drawn(board)
+
+
+async def test_hands_that_stop_wake_a_followed_cube(engine: Engine) -> None:
+    desk = Desk(engine, Manner())
+
+    async def events() -> AsyncIterator[CubeEvent]:
+        yield State(0.0, START)
+        for turn in TURNS:
+            yield turn
+            await asyncio.sleep(0)
+            if desk.pipeline.advice_ms:
+                break
+        yield Turn(turn.t + 0.3, 3 * OPPOSITE[desk.pipeline.cross])  # and then nothing
+        await desk.until(lambda: len(desk.pipeline.advice_ms) == 2)
+
+    await desk.follow(events())
 
 
 async def test_keys_speak_of_the_cube_in_order_with_its_turns(engine: Engine) -> None:
