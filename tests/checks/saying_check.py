@@ -29,7 +29,6 @@ from livecube.composition.assembly import (
     load_advisor,
     load_holdings,
     set_level,
-    sharpen,
 )
 from livecube.composition.pipeline import Pipeline
 from livecube.stages.progress import StageDone, Turned
@@ -151,7 +150,6 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
     advisor = load_advisor()
-    sharpen(advisor)
     misses: list[str] = []
     for level in LEVEL_NAMES:
         set_level(advisor, level)
