@@ -41,7 +41,7 @@ _SLOWER: Final = 5.0
 """A mutant may take so many times as long as the program; one that takes longer never ends."""
 
 _TESTS: Final[dict[str, str]] = {
-    "advice": "speaker order advice explain inspection manner advice_rows",
+    "advice": "speaker order advice saying explain inspection manner advice_rows",
     "clock": "clock turnwire",
     "clock_fit": "clock turnwire",
     "conformance": "conformance decoders_hostile",
