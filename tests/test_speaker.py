@@ -147,6 +147,9 @@ def test_a_stop_takes_four_median_gaps_of_this_solve_and_never_less_than_a_secon
     for _ in range(20):
         play.turn(after=0.1)
     assert play.speaker.due == play.t + 1.0
+    for _ in range(60):
+        play.turn(after=0.5)
+    assert play.speaker.due == play.t + 2.0
     play.speaker.take(SolveOver(play.t, solve()))
     play.turn(after=9.0)
     assert play.speaker.due == play.t + 1.0, "another solve, whose pace nobody knows"
@@ -329,6 +332,23 @@ def test_upper_layer_turns_before_the_insertion_adjust_and_none_behind_it() -> N
     play.speaker.begin(play.t, answer(other, standing=Way(other, 5.0)))
     play.turn(UPPER)
     assert play.speaker.question() is Asks.MOVES, "what went on at a stop begins anew"
+
+
+def test_a_hint_that_follows_another_is_adjusted_too() -> None:
+    play = Play().says()
+    play.done("pair", GREEN_RED)
+    play.speaker.begin(play.t, answer(OTHER_PAIR))
+    play.turn(UPPER)
+    assert play.speaker.question() is Asks.MOVES
+
+
+def test_a_hint_that_is_said_in_place_of_another_is_adjusted_too() -> None:
+    play = Play().says()
+    play.turn(OTHER)
+    play.speaker.wake()
+    play.speaker.begin(play.t, answer(OTHER_PAIR))
+    play.turn(UPPER)
+    assert play.speaker.question() is Asks.MOVES
 
 
 def test_without_an_answer_nothing_is_adjusted() -> None:

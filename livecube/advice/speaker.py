@@ -195,10 +195,7 @@ class Speaker:
             self._asks = Asks.MOVES
 
     def _stage_done(self, done: StageDone, turned: Turned) -> list[Said]:
-        """A beginning, unless all slots are kept; and what stood may be done."""
-        stage = done.split.stage
-        if stage not in ("cross", "pair"):
-            return []
+        """A beginning, unless all slots are kept, as behind the pairs; what stood may be done."""
         self._asks = Asks.BEST if len(turned.kept) < _SLOTS else None
         hint = self.hint
         if hint is None:
