@@ -206,6 +206,25 @@ def test_a_bad_edge_with_and_without_the_wide_turn(
     assert any(said in text for text in texts[moves])
 
 
+@pytest.mark.parametrize(
+    ("top", "pairs", "said"),
+    [
+        (3, 0, None),
+        (4, 0, "4 upper pieces stay where they are"),
+        (4, 1, "a made pair stays joined"),
+    ],
+)
+def test_a_quiet_upper_layer_is_worth_a_word(top: int, pairs: int, said: str | None) -> None:
+    situation = Situation.of(before("R U R'"), YELLOW)
+    case = Case(
+        situation, "plain", (0,), ("green-red",), cast("Written", SimpleNamespace(seconds=1.0)),
+        top, pairs, (), Level.CALM, Level.CALM,
+    )  # fmt: skip
+    notes = apply_rules(case)
+    assert [note.text for note in notes] == ([] if said is None else [said])
+    assert not any(note.silences for note in notes)
+
+
 def test_levels_silence_what_needs_fast_eyes_and_nothing_else(engine: Engine) -> None:
     position = before("D R U R' D'")
     needed = {technique.id: about(technique).level for technique in TECHNIQUES}

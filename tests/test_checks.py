@@ -31,6 +31,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "make_holding_counts": ("--folder", ".", "--solves", "30"),
     "mutation_check": ("--mutants", "1", "--rooms", "logs"),
     "review_check": ("--solves", "1"),
+    "saying_check": ("--solves", "2"),
     "scramble_check": ("--draws", "200", "--scrambles", "2"),
     "screen_check": ("--count", "1", "--slowest", "50", "--cut", "2"),
     "technique_comparison": ("--positions", "1"),
