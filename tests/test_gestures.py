@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from itertools import product
+
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from livecube.cube.notation import parse_turns
 from livecube.practice.breaks import BreakRule, BreakWatcher
@@ -45,6 +45,7 @@ def test_gestures(turns: str, gesture: Gesture) -> None:
         "R U R' U'",
         "R U U' R'",
         "R L U U' R' L'",
+        "U R L R' L' U'",  # not from the solved cube
     ],
 )
 def test_what_is_no_gesture(turns: str) -> None:
@@ -62,14 +63,28 @@ def test_whole_sessions_of_solving_hold_none(seed: int) -> None:
     assert [turn for turn in turns if watcher.turned(turn.t, turn.turn)] == []
 
 
-@given(st.lists(st.integers(0, 17), max_size=12))
-def test_gestures_only_happen_between_solved_and_solved(turns: list[int]) -> None:
-    watcher = GestureWatcher()
-    for at, turn in enumerate(turns):
-        if watcher.turned(0.1 * at, turn) is not None:
-            last = turns[at - 3 : at + 1]
-            assert len({one // 3 for one in last}) == 2
-            assert sorted(one % 3 for one in last) == [0, 0, 2, 2]
+PAIRS = {"U D": "discard", "L R": "next", "F B": "penalty"}
+
+
+def gestures_of(pair: str) -> set[str]:
+    """All ways to turn two layers a quarter, both the same way, and back, as people write them."""
+    first, second = pair.split()
+    return {
+        f"{a}{there} {b}{there} {c}{back} {d}{back}"
+        for there, back in (("", "'"), ("'", ""))
+        for a, b in ((first, second), (second, first))
+        for c, d in ((first, second), (second, first))
+    }
+
+
+@pytest.mark.parametrize("pair", PAIRS)
+def test_of_all_ways_to_turn_two_layers_four_times_only_these_are_gestures(pair: str) -> None:
+    names = [face + amount for face in pair.split() for amount in ("", "'", "2")]
+    found = {}
+    for four in product(names, repeat=4):
+        if gestures := seen(" ".join(four)):
+            found[" ".join(four)] = gestures
+    assert found == {turns: [PAIRS[pair]] for turns in gestures_of(pair)}
 
 
 def test_a_break_is_due_after_so_many_minutes_and_again_if_nobody_takes_it() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
@@ -9,9 +10,10 @@ import pytest
 from livecube.cube.holding import COLOURS
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, TURN_BYTES, apply_turns
-from livecube.events import Gap, Reset, SolveMark, State, Turn
+from livecube.events import ClockAccount, Gap, Reset, SolveMark, State, Turn
 from livecube.stages.cases import ORIENTED, PERMUTED
 from livecube.stages.progress import (
+    ClockTold,
     CrossColour,
     Reopened,
     Resynced,
@@ -25,6 +27,8 @@ from livecube.virtual.records import KINDS
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from livecube.events import CubeEvent
     from livecube.stages.progress import Progress
     from livecube.stages.solve import Solve
@@ -202,3 +206,48 @@ def test_marks_decide_alone_once_there_is_one() -> None:
     told = tracker.feed_all(events)
     solves = [p.solve for p in told if isinstance(p, SolveOver)]
     assert [(s.id, s.solved, s.start_turn, s.turns) for s in solves] == [(7, False, 5, 3)]
+
+
+def test_a_clocks_account_of_itself_is_told() -> None:
+    told = Tracker().feed(ClockAccount(3.0, 34.5, 21.0))
+    assert told == [ClockTold(3.0, 34.5, 21.0)]
+    assert Tracker().feed(ClockAccount(3.0, None, 21.0)) == [ClockTold(3.0, None, 21.0)]
+
+
+def summed_up(events: Iterable[CubeEvent], start: bytes) -> Solve:
+    (solve,) = [p.solve for p in Tracker(start).feed_all(events) if isinstance(p, SolveOver)]
+    return solve
+
+
+@pytest.mark.parametrize("seed", [3, 11])
+def test_a_turn_that_was_worked_out_or_lost_marks_the_stages_that_it_may_have_changed(
+    seed: int,
+) -> None:
+    done = session(seed, 1, on_cube=False)
+    start = position_after(done.scramble)
+    events = [event for event in done.events() if not isinstance(event, SolveMark)]
+    lines = [at for at, event in enumerate(events) if isinstance(event, Turn)]
+    ends = [split.end_turn or 0 for split in summed_up(events, start).splits]
+    assert ends == sorted(set(ends)), "another seed: this one's stages share turns"
+    begins = [0, *ends[:-1]]
+    for line, at in enumerate(lines, start=1):
+        event = events[at]
+        assert isinstance(event, Turn)
+        worked_out = [*events[:at], replace(event, inferred=True), *events[at + 1 :]]
+        its = next(stage for stage in range(8) if begins[stage] < line <= ends[stage])
+        # Where the next one begins may be another place, too.
+        touched = {its, its + 1} | ({its + 2} if line == ends[its] else set())
+        if line <= ends[4]:  # which pair was done when is seen only in hindsight
+            touched |= {1, 2, 3, 4, 5}
+        splits = summed_up(worked_out, start).splits
+        assert {i for i in range(8) if splits[i].inferred} == touched & {*range(8)}, line
+        assert not any(split.gap for split in splits)
+
+        if line == len(lines):
+            continue
+        torn = [*events[: at + 1], Gap(event.t, None), *events[at + 1 :]]
+        splits = summed_up(torn, start).splits
+        lost = {stage for stage in range(8) if ends[stage] >= line}
+        if line <= ends[4]:
+            lost |= {1, 2, 3, 4}
+        assert {i for i in range(8) if splits[i].gap} == lost, line

@@ -216,3 +216,24 @@ def test_what_is_no_time_is_refused(text: str) -> None:
         parse_time(text)
     with pytest.raises(UsageError):
         parse_penalties(text)
+
+
+def test_averages_are_those_of_the_regulations_and_of_common_practice() -> None:
+    """Mean of 3 and average of 5: article 9b; of 12, 50 and 100: common practice, no source."""
+    times: list[Result] = [1000 * n for n in range(1, 101)]
+    told = current_averages(times)
+    assert list(told) == ["mean of 3", "average of 5", *(f"average of {n}" for n in (12, 50, 100))]
+    # Of times that rise evenly the average is the middle one, whatever is left out.
+    assert list(told.values()) == [99_000, 98_000, 94_500, 75_500, 50_500]
+    for count, there in (
+        (2, 0),
+        (3, 1),
+        (4, 1),
+        (5, 2),
+        (11, 2),
+        (12, 3),
+        (49, 3),
+        (50, 4),
+        (99, 4),
+    ):
+        assert len(current_averages(times[:count])) == there
