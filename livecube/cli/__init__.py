@@ -12,7 +12,7 @@ import sqlite3
 import sys
 from contextlib import suppress
 from importlib import import_module
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import click
 
@@ -20,7 +20,10 @@ from livecube import __version__
 from livecube.cli.refusing import refusing_the_unstorable
 from livecube.errors import DrawingError, KeepingError, LivecubeError
 
-__all__ = ["main"]
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+__all__ = ["commands", "main"]
 
 _MODULES: Final = {
     "live": "live",
@@ -68,6 +71,15 @@ class _Commands(click.Group):
 @click.version_option(__version__, prog_name="livecube")
 def _livecube() -> None:
     """Follow a 3×3×3 cube turn by turn, and hear what has become possible."""
+
+
+def commands() -> Iterator[tuple[str, click.Command]]:
+    """All commands by their names."""
+    context = click.Context(_livecube)
+    for name in _livecube.list_commands(context):
+        command = _livecube.get_command(context, name)
+        assert command is not None
+        yield name, command
 
 
 def main() -> None:

@@ -21,7 +21,13 @@ __all__ = ["trends"]
 @wanted_options
 @click.option("--session", type=int, help="Of this session.")
 @click.option("--last", type=click.IntRange(1), help="So many of the latest.")
-@click.option("--seed", default=1, show_default=True, help="Of the samples behind the intervals.")
+@click.option(
+    "--seed",
+    default=1,
+    show_default=True,
+    type=click.IntRange(0),
+    help="Of the samples behind the intervals.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def trends(
     session: int | None, last: int | None, seed: int, as_json: bool, **asked: str | None

@@ -1,0 +1,200 @@
+"""Calls every command with arguments and files that nobody would give, made by hypothesis.
+
+``python tests/checks/hostile_commands.py --each 500`` calls each so often: numbers beyond all
+bounds, text that is none, files that are pipes, devices, folders, half or not there. A command may
+refuse or do what it is told; what it may not is raise, hang for ten seconds, or end with another
+status than 0, 2, or 1 with a sentence.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import shutil
+import signal
+import sys
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+import beside  # noqa: F401
+import click
+from called import called
+from hypothesis import HealthCheck, Phase, given, seed, settings
+from hypothesis import strategies as st
+
+from livecube.cli import commands
+from livecube.edges.history.importing import import_log
+from livecube.edges.history.store import History
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from types import FrameType
+
+__all__ = ["all_commands", "check"]
+
+_FIXTURES: Final = Path(__file__).resolve().parent.parent.parent / "fixtures"
+_HANG_S: Final = 10
+_LEFT_OUT: Final = ("bench", "scan", "mqtt watch", "mqtt page")
+"""What takes minutes by itself, listens to radio, or runs until it is ended."""
+_BOUND: Final[dict[str, tuple[str, ...]]] = {
+    "live": ("--typed",), "practice": ("--typed",), "again": ("--typed",), "drill": ("--typed",),
+    "replay": ("--speed", "max"), "learn": ("--capture", "half.jsonl"),
+}  # fmt: skip
+"""What else makes it end by itself; nobody types anything."""
+_FILES: Final = (
+    "good.jsonl", "half.jsonl", "bytes.jsonl", "empty.jsonl", "pipe.jsonl", "device.jsonl",
+    "nowhere.jsonl", "folder.jsonl", "marked.jsonl", "far.jsonl", "odd-\udcff.jsonl", "logs", "",
+    "none/there.jsonl", "x" * 300, "mine.toml", "half.toml", "profile.toml", "new.html",
+)  # fmt: skip
+_LIKELY: Final = {
+    "numbers": ("1", "2", "3"),
+    "texts": ("ada", "plain", "R U R' U'", "2026-03", "calm", "keyhole-corner"),
+    "files": ("good.jsonl", "marked.jsonl", "logs", "mine.toml", "new.csv", "new.html"),
+}
+"""What gets a command far enough to do something with the rest."""
+_numbers = st.sampled_from(
+    ["0", "-1", "1", "2", "5", "007", "1e3", "nan", "inf", "-inf", "1_0", "٣", "0x10", "1.5", "",
+     str(2**63), str(-(2**63) - 1), str(2**64), "9" * 400, "1e999"]
+)  # fmt: skip
+_texts = st.sampled_from(
+    ["", " ", "\udcff", "R U R' U'", "=1+1", "-", "--", "\t", "ada", "2026-02-30", "2026-03",
+     "measured", "+2", "none", "DNF", "plain", "keyhole-corner", "max", "any", "é\u202e",
+     "(" * 2000, "R" * 5000, "mqtt://127.0.0.1:1", "'; DROP TABLE solve; --"]
+) | st.text(max_size=8).filter(lambda text: "\0" not in text)  # fmt: skip
+
+
+def all_commands(
+    command: click.Command | None = None, name: str = ""
+) -> Iterator[tuple[str, click.Command]]:
+    """Every command below one that does something, by its name."""
+    if command is None:
+        for first, one in commands():
+            yield from all_commands(one, first)
+        return
+    if name not in _LEFT_OUT:
+        yield name, command
+    if isinstance(command, click.Group):
+        for below, one in sorted(command.commands.items()):
+            yield from all_commands(one, f"{name} {below}")
+
+
+def _value(param: click.Parameter) -> st.SearchStrategy[str]:
+    kind = param.type
+    if isinstance(kind, click.Choice):
+        return st.sampled_from([*map(str, kind.choices), *map(str, kind.choices), "ultramarine"])
+    if isinstance(kind, click.Path):
+        return st.sampled_from(_LIKELY["files"]) | st.sampled_from(_FILES)
+    if isinstance(kind, click.types.IntParamType | click.types.FloatParamType):
+        return st.sampled_from(_LIKELY["numbers"]) | _numbers | st.integers().map(str)
+    return st.sampled_from(_LIKELY["texts"]) | _texts | _numbers | st.sampled_from(_FILES)
+
+
+@st.composite
+def _arguments(draw: st.DrawFn, command: click.Command) -> list[str]:
+    options = [param for param in command.params if isinstance(param, click.Option)]
+    found: list[str] = []
+    for option in draw(st.lists(st.sampled_from(options), max_size=3)) if options else []:
+        found.append(draw(st.sampled_from([*option.opts, *option.secondary_opts])))
+        if not option.is_flag:
+            found.append(draw(_value(option)))
+    for param in command.params:
+        if isinstance(param, click.Argument):
+            found += draw(st.lists(_value(param), min_size=int(param.required), max_size=2))
+    return found
+
+
+def _world(folder: Path) -> None:
+    """Files of every kind, and a history of five solves."""
+    evening = _FIXTURES / "evening.jsonl"
+    raw = evening.read_bytes()
+    shutil.copy(_FIXTURES / "given-start.jsonl", folder / "good.jsonl")
+    shutil.copy(folder / "good.jsonl", folder / "odd-\udcff.jsonl")
+    (folder / "half.jsonl").write_bytes(raw[: len(raw) // 2 + 7])
+    (folder / "bytes.jsonl").write_bytes(b"\xff\xfe\x00\x01" * 50)
+    (folder / "empty.jsonl").touch()
+    (folder / "marked.jsonl").write_bytes(b"\xef\xbb\xbf" + raw)
+    (folder / "far.jsonl").write_bytes(raw.replace(b'"t": 2', b'"t": 2e300'))
+    os.mkfifo(folder / "pipe.jsonl")
+    (folder / "device.jsonl").symlink_to("/dev/zero")
+    (folder / "nowhere.jsonl").symlink_to("nothing")
+    (folder / "folder.jsonl").mkdir()
+    (folder / "mine.toml").write_text(called("hands", folder=folder).out, encoding="utf-8")
+    (folder / "half.toml").write_text("[a\n", encoding="utf-8")
+    (folder / "profile.toml").write_text('name = "x"\n', encoding="utf-8")
+    logs = folder / "logs"
+    logs.mkdir()
+    for name in ("good.jsonl", "half.jsonl", "bytes.jsonl"):
+        shutil.copy(folder / name, logs / name)
+    os.mkfifo(logs / "pipe.jsonl")
+    with History(folder / "data") as history:
+        import_log(history, evening, "ada")
+
+
+def _call(name: str, arguments: list[str], folder: Path) -> None:
+    bound = _BOUND.get(name.split()[0], ())
+    command = [*name.split(), *arguments, *bound]
+
+    def hangs(_number: int, _frame: FrameType | None) -> None:
+        raise TimeoutError(f"it takes more than {_HANG_S} s")
+
+    before = signal.signal(signal.SIGALRM, hangs)
+    signal.alarm(_HANG_S)
+    try:
+        done = called(*command, folder=folder)
+    except BaseException as error:
+        raise AssertionError(f"livecube {command!r} raised {type(error).__name__}") from error
+    finally:
+        signal.alarm(0)
+        signal.signal(signal.SIGALRM, before)
+    assert done.status in (0, 1, 2), (command, done)
+    assert not done.status or done.err.strip(), (command, done)
+    assert "Traceback" not in done.err, (command, done.err)
+
+
+def check(name: str, command: click.Command, each: int, seeded: int) -> None:
+    """Call a command so often; raises if it does what it may not."""
+    home = Path.cwd()
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place)
+        _world(folder)
+        os.chdir(folder)  # what is written by a relative name stays in there
+
+        @seed(seeded)
+        @settings(max_examples=each, database=None, deadline=None, print_blob=False,
+                  suppress_health_check=list(HealthCheck), phases=(Phase.generate,))  # fmt: skip
+        @given(_arguments(command))
+        def called_so(arguments: list[str]) -> None:
+            _call(name, arguments, folder)
+
+        try:
+            called_so()
+        finally:
+            os.chdir(home)
+
+
+def main() -> int:
+    """Check all, or some."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
+    parser.add_argument("--each", type=int, default=500)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--only", nargs="*", help="names of commands, like 'history import'")
+    options = parser.parse_args()
+    failed = 0
+    for name, command in all_commands():
+        if options.only and name not in options.only:
+            continue
+        try:
+            check(name, command, options.each, options.seed)
+        except AssertionError as error:
+            failed += 1
+            print(f"{name}: {error}", flush=True)
+            if error.__cause__ is not None:
+                print(f"    by {error.__cause__!r}", flush=True)
+        else:
+            print(f"{name}: {options.each} calls", flush=True)
+    return int(failed > 0)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
