@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from command import started
 from review_check import bold_advisor, one_review
 from rich.console import Console
 
@@ -232,6 +233,8 @@ def test_everything_has_words(moments: list[Moment], scrambler: Scrambler) -> No
 def livecube(
     *arguments: str, data: Path, typed: str | None = None
 ) -> subprocess.CompletedProcess[str]:
+    if typed is None:
+        return started("again", *arguments, LIVECUBE_DATA=str(data))
     return subprocess.run(
         [sys.executable, "-m", "livecube", "again", *arguments],
         capture_output=True, text=True, check=False, timeout=120, input=typed,

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from livecube.search.book import Book
     from livecube.search.tables import Tables
 
-_SAMPLE = 500
+_SAMPLE = 150
 _DOWN = FACES.index("D")
 _RING = [FACES.index(face) for face in "FRBL"]
 

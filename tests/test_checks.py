@@ -15,11 +15,13 @@ NO_COMMANDS: Final = ("beside", "every_command", "mutants")
 """What stands there, and is none."""
 CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "advice_check": ("--positions", "4"),
+    "count_check": ("--fewer", "2"),
     "dashboard_chaos": ("--solves", "8", "--faults", "3"),
     "dashboard_day": ("--solves", "3"),
     "dashboard_load": ("--desks", "6", "--seconds", "5"),
     "dashboard_turns": ("--turns", "30"),
     "drill_check": ("--sets", "1", "--positions", "1", "--technique", "plain"),
+    "finite_check": ("--every", "2000"),
     "fuzz_decoders": ("--packets", "500", "--decoder", "turnwire"),
     "history_check": ("--solves", "20", "--logs", "2"),
     "holding_check": ("--solves", "5", "--counted", "20", "--learned", "2"),
@@ -30,11 +32,12 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "make_acquaintance": ("--strangers", "3", "--solves", "2", "--known", "2", "--learned", "2"),
     "make_captures": ("--folder", "."),
     "make_holding_counts": ("--folder", ".", "--solves", "30"),
-    "mutation_check": ("--mutants", "1", "--rooms", "logs"),
+    "mutation_check": ("--mutants", "1", "--rooms", "timing"),
     "review_check": ("--solves", "1"),
     "saying_check": ("--solves", "2"),
     "scramble_check": ("--draws", "200", "--scrambles", "2"),
     "screen_check": ("--count", "1", "--slowest", "50", "--cut", "2"),
+    "stage_check": ("--sessions", "2"),
     "technique_comparison": ("--positions", "1"),
 }
 BENCHMARKS: Final = ((), ("--techniques",), ("--worth",), ("--radio",))

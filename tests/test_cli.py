@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from command import started
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
 
@@ -137,7 +138,7 @@ def test_a_mistake_ends_with_status_2_and_one_message(
     log = tmp_path / "log.jsonl"
     log.write_bytes((FIXTURES / "given-start.jsonl").read_bytes())
     before = log.read_bytes()
-    done = livecube(*(str(log) if word == "LOG" else word for word in arguments))
+    done = started(*(str(log) if word == "LOG" else word for word in arguments))
     assert done.returncode == 2
     assert said in done.stderr
     assert "Traceback" not in done.stderr

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import os
-import subprocess
-import sys
 from typing import TYPE_CHECKING
 
 import pytest
+from command import started
 
 from livecube.advice.pieces import slot_words
 from livecube.composition.assembly import find_technique
@@ -22,6 +20,7 @@ from livecube.techniques.base import about
 from livecube.techniques.registry import TECHNIQUES
 
 if TYPE_CHECKING:
+    import subprocess
     from collections.abc import Sequence
 
     from livecube.advice.advisor import Advisor
@@ -49,11 +48,7 @@ def examples(advisor: Advisor) -> dict[str, Example]:
 
 
 def printed(*arguments: str, columns: int = 120) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "livecube", "explain", *arguments],
-        capture_output=True, text=True, check=False, timeout=120,
-        env={**os.environ, "COLUMNS": str(columns)},
-    )  # fmt: skip
+    return started("explain", *arguments, COLUMNS=str(columns))
 
 
 # Words.

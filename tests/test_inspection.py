@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import json
-import os
 import random
-import subprocess
-import sys
 from typing import TYPE_CHECKING
 
 import pytest
+from command import started
 
 from livecube.advice.pieces import Sticker, slot_stickers
 from livecube.cube.geometry import FACES
@@ -23,6 +21,7 @@ from livecube.search.situation import Situation
 from livecube.techniques.registry import TECHNIQUES
 
 if TYPE_CHECKING:
+    import subprocess
     from collections.abc import Iterator
 
     from livecube.advice.advisor import Advisor
@@ -39,11 +38,7 @@ HANDS = ("up", "left", "front", "right", "back", "down")
 
 
 def inspect(*arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "livecube", "inspect", *arguments],
-        capture_output=True, text=True, check=False, timeout=120,
-        env={**os.environ, "COLUMNS": "100"},
-    )  # fmt: skip
+    return started("inspect", *arguments, COLUMNS="100")
 
 
 def scrambled(seed: int) -> Array:

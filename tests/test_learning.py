@@ -20,7 +20,8 @@ from livecube.learning.verdicts import Learned, Refused
 from livecube.profiles.parsing import parse_profile
 from livecube.profiles.writing import profile_text
 
-CUBES = range(20)
+CUBES = range(12)
+"""Seeds; ``checks/learn_check.py`` takes 200."""
 QUARTERS = [turn for turn in range(18) if turn % 3 != 1]
 
 
@@ -32,10 +33,10 @@ def test_no_generated_cube_is_learned_wrong(seed: int) -> None:
     assert judged(seed).verdict != "wrong"
 
 
-def test_of_the_generated_cubes_19_are_learned_exactly() -> None:
+def test_of_the_generated_cubes_11_are_learned_exactly() -> None:
     outcomes = [judged(seed) for seed in CUBES]
     assert {one.shape for one in outcomes} == set(SHAPES)
-    assert sum(one.verdict == "exact" for one in outcomes) >= 19
+    assert sum(one.verdict == "exact" for one in outcomes) >= 11
 
 
 @pytest.mark.parametrize("seed", CUBES)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import subprocess
 import sys
 import tomllib
@@ -13,6 +12,7 @@ from typing import TYPE_CHECKING
 import jsonschema
 import pytest
 from broker import MISSING, Broker, free_port
+from command import started
 
 from livecube.edges.broker_password import password
 from livecube.edges.configuration import example, read_configuration
@@ -48,11 +48,7 @@ def broker(tmp_path: Path) -> Iterator[Broker]:
 
 
 def livecube(*arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "livecube", *arguments],
-        capture_output=True, text=True, check=False, timeout=120,
-        env={**os.environ, "COLUMNS": "100", **environment},
-    )  # fmt: skip
+    return started(*arguments, COLUMNS="100", **environment)
 
 
 def configure(place: Path, text: str) -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import numpy.typing as npt
 import pytest
+from count_check import ALL, HALF_TURNS, QUARTER_TURNS, QUARTERS, first_seen, spheres
 
 from livecube.cube.facelets import check_position
 from livecube.cube.geometry import FACES, NEXT_STICKER, TURNS, Array
@@ -36,60 +37,21 @@ from livecube.stages.cases import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-
     from livecube.search.engine import Engine
     from livecube.search.tables import Tables
 
-ALL: Final = range(18)
-QUARTERS: Final = [turn for turn in ALL if turn % 3 != 1]
 UP, DOWN = FACES.index("U"), FACES.index("D")
 
 
 # Counting positions.
 
 
-def keys(positions: Array) -> tuple[npt.NDArray[np.uint64], npt.NDArray[np.uint64]]:
-    """Two numbers that tell positions apart: the eight corners, and eleven of the edges.
-
-    The twelfth edge follows from the others, since flips are even in number.
-    """
-    edges = np.zeros(len(positions), dtype=np.uint64)
-    for piece in range(8, 19):
-        edges = edges * np.uint64(54) + positions[:, piece]
-    return np.ascontiguousarray(positions[:, :8]).view(np.uint64).ravel(), edges
-
-
-def first_seen(positions: Array) -> npt.NDArray[np.intp]:
-    """Index of the first appearance of each different position."""
-    corners, edges = keys(positions)
-    order = np.lexsort((edges, corners))  # stable, so the first of equal ones leads
-    corners, edges = corners[order], edges[order]
-    leads = np.ones(len(order), dtype=bool)
-    leads[1:] = (corners[1:] != corners[:-1]) | (edges[1:] != edges[:-1])
-    return order[leads]
-
-
-def spheres(turns: Iterable[int], depth: int) -> list[int]:
-    """Number of positions at each distance from solved up to ``depth``."""
-    turns = list(turns)
-    levels = [SOLVED[None][:0], SOLVED[None]]
-    while len(levels) < depth + 2:
-        known = np.concatenate(levels[-2:])  # a turn changes the distance by at most one
-        reached = np.concatenate([known, *(apply_turn(levels[-1], turn) for turn in turns)])
-        found = first_seen(reached)
-        levels.append(reached[found[found >= len(known)]])
-    return [len(level) for level in levels[1:]]
-
-
 def test_positions_at_each_distance_in_half_turns() -> None:
-    # OEIS A080601.
-    assert spheres(ALL, 6) == [1, 18, 243, 3240, 43239, 574908, 7618438]
+    assert spheres(ALL, 5) == list(HALF_TURNS[:6])
 
 
 def test_positions_at_each_distance_in_quarter_turns() -> None:
-    # OEIS A080602.
-    assert spheres(QUARTERS, 7) == [1, 12, 114, 1068, 10011, 93840, 878880, 8221632]
+    assert spheres(QUARTERS, 6) == list(QUARTER_TURNS[:7])
 
 
 def test_two_by_two_cube_whole() -> None:

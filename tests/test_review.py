@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import asyncio
 import json
-import os
-import subprocess
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
+from command import started
 from review_check import Figures, bold_advisor, check, one_review
 
 from livecube.composition.session_reviews import SessionReviews
@@ -22,6 +20,8 @@ from livecube.views.review_machine import review_json
 from livecube.views.review_text import review_lines
 
 if TYPE_CHECKING:
+    import subprocess
+
     from livecube.advice.advisor import Advisor
     from livecube.practice.news import Reviewed
 
@@ -68,11 +68,7 @@ def test_regrips_are_the_moves_that_the_table_says_come_dear() -> None:
 
 
 def livecube(*arguments: str, data: Path) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "livecube", *arguments],
-        capture_output=True, text=True, check=False, timeout=120,
-        env={**os.environ, "LIVECUBE_DATA": str(data)},
-    )  # fmt: skip
+    return started(*arguments, LIVECUBE_DATA=str(data))
 
 
 def test_a_kept_solve_is_reviewed_and_its_chances_are_kept(tmp_path: Path) -> None:

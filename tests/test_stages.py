@@ -6,21 +6,18 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
+from stage_check import compared, found, position_after, true
 
 from livecube.cube.holding import COLOURS
 from livecube.cube.notation import parse_turns
-from livecube.cube.position import SOLVED, TURN_BYTES, apply_turns
+from livecube.cube.position import SOLVED, TURN_BYTES
 from livecube.events import ClockAccount, Gap, Reset, SolveMark, State, Turn
 from livecube.stages.cases import ORIENTED, PERMUTED
 from livecube.stages.progress import (
     ClockTold,
     CrossColour,
-    Reopened,
     Resynced,
-    SolveBegun,
     SolveOver,
-    StageDone,
-    Turned,
 )
 from livecube.stages.tracker import Tracker
 from livecube.virtual.records import KINDS
@@ -32,82 +29,15 @@ if TYPE_CHECKING:
     from livecube.events import CubeEvent
     from livecube.stages.progress import Progress
     from livecube.stages.solve import Solve
-    from livecube.virtual.records import VirtualSolve
 
-SESSIONS = 250
-SOLVES_EACH = 4  # 1,000 solves in all
-
-
-def position_after(turns: list[int] | str) -> bytes:
-    turns = parse_turns(turns) if isinstance(turns, str) else turns
-    return bytes(apply_turns(SOLVED, turns).tolist())
+SESSIONS = 60
+"""``checks/stage_check.py`` follows more."""
 
 
-def found(solve: Solve) -> list[tuple[object, ...]]:
-    return [
-        (s.stage, s.slots, s.end_turn, s.technique if s.stage == "pair" else None, s.offset)
-        for s in solve.splits
-        if s.end_turn is not None
-    ]
-
-
-def true(solve: VirtualSolve) -> list[tuple[object, ...]]:
-    return [(s.stage, s.slots, s.end_turn, s.technique, s.offset) for s in solve.stages]
-
-
-def live_ends(told: list[Progress]) -> list[tuple[object, ...]]:
-    """The stages that were announced and stood: after the last change of colour or reopening."""
-    stages: list[StageDone] = []
-    for progress in told:
-        match progress:
-            case SolveBegun() | CrossColour():
-                stages = []
-            case Reopened(slots=slots):
-                stages = [s for s in stages if not set(s.split.slots) & set(slots)]
-            case StageDone():
-                stages.append(progress)
-    return [(s.split.stage, s.split.slots, s.split.end_turn) for s in stages]
-
-
-def test_every_boundary_of_1000_virtual_solves_of_all_kinds_live_and_in_hindsight() -> None:
-    kinds_seen: set[str] = set()
-    colours_seen: set[str] = set()
-    solves = 0
-    for seed in range(SESSIONS):
-        kinds = [(), (KINDS[seed % len(KINDS)],), (), (KINDS[(seed // 3) % len(KINDS)],)]
-        done = session(seed, kinds, on_cube=bool(seed % 2))
-        tracker = Tracker(position_after(done.scramble))
-        told: list[Progress] = []
-        results: list[tuple[Solve, list[Progress]]] = []
-        for event in done.events():
-            for progress in tracker.feed(event):
-                if isinstance(progress, SolveOver):
-                    results.append((progress.solve, told))
-                    told = []
-                else:
-                    told.append(progress)
-        assert len(results) == len(done.solves) == SOLVES_EACH
-        for (solve, announced), truth in zip(results, done.solves, strict=True):
-            where = f"session {seed}, solve from turn {truth.start_turn}, {sorted(truth.kinds)}"
-            assert found(solve) == true(truth), where
-            assert solve.solved == truth.solved, where
-            assert solve.start_turn == truth.start_turn, where
-            if truth.stages:
-                assert solve.cross == truth.cross_colour, where
-                colours_seen.add(truth.cross_colour)
-            if truth.solved and solve.cross == _last_colour(announced):
-                live = live_ends(announced)
-                assert sorted(live, key=str) == sorted((t[:3] for t in true(truth)), key=str), where
-            kinds_seen |= truth.kinds
-            solves += 1
-    assert solves == 1000
-    assert kinds_seen == set(KINDS)
-    assert colours_seen == set(COLOURS)
-
-
-def _last_colour(told: list[Progress]) -> str | None:
-    """The cross colour that was followed live at the end."""
-    return next((p.cross for p in reversed(told) if isinstance(p, Turned)), None)
+def test_every_boundary_of_virtual_solves_of_all_kinds_live_and_in_hindsight() -> None:
+    kinds, colours = compared(SESSIONS)
+    assert kinds == set(KINDS)
+    assert colours == set(COLOURS)
 
 
 def test_the_cross_that_is_followed_live_does_not_flicker() -> None:

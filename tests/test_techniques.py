@@ -22,15 +22,15 @@ if TYPE_CHECKING:
     from livecube.search.engine import Engine
 
 POSITIONS: Final = {
-    "made-pair": 200,
+    "made-pair": 80,
     "keyhole-chain": 24,
-    "shortest": 36,
-    "x-cross": 36,
+    "shortest": 16,
+    "x-cross": 18,
     "pseudo-x-cross": 6,
 }
-"""How many for each technique and slack; 60 where nothing is said."""
+"""How many for each technique and slack; 24 where nothing is said. ``checks`` has more."""
 
-LEAST: Final = 40
+LEAST: Final = 15
 """Targets whose answer must have been within the referee's reach, for each id and slack."""
 
 OFFSETS: Final[dict[str, set[int | None]]] = {
@@ -53,7 +53,7 @@ def engines() -> dict[str, Engine]:
 )
 def test_program_and_referee_agree(engines: dict[str, Engine], technique: str, slack: int) -> None:
     tally = Tally()
-    compare_technique(engines, technique, POSITIONS.get(technique, 60), "test", slack, tally)
+    compare_technique(engines, technique, POSITIONS.get(technique, 24), "test", slack, tally)
     assert not tally.disagreements, "\n".join(tally.disagreements)
     assert tally.compared(technique, slack) >= LEAST
     assert tally.crosses == set("ULFRBD")

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from command import started
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -31,6 +29,7 @@ from livecube.virtual.habits import LEFT_HANDED, OTHERWISE, RIGHT_HANDED
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
+    import subprocess
     from collections.abc import Mapping
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
@@ -124,11 +123,7 @@ def test_what_the_pipeline_tells_of_a_solve_has_holdings() -> None:
 def livecube(
     *arguments: str, more: Mapping[str, str] | None = None
 ) -> subprocess.CompletedProcess[str]:
-    environment = {**os.environ, **(more or {})}
-    return subprocess.run(
-        [sys.executable, "-m", "livecube", *arguments],
-        capture_output=True, text=True, check=False, timeout=120, env=environment,
-    )  # fmt: skip
+    return started(*arguments, **(more or {}))
 
 
 def test_write_prints_what_reads_back() -> None:
