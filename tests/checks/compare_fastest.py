@@ -1,0 +1,119 @@
+"""The program's fastest rows against the referee of seconds.
+
+``python tests/checks/compare_fastest.py --positions N --seed S``
+asks ``livecube hints --json`` about N positions a technique, and prints every difference.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import tempfile
+from itertools import islice
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import beside  # noqa: F401 - before helpers are imported
+from click.testing import CliRunner
+from referee import TECHNIQUES
+from referee_cube import COLOURS
+from referee_positions import places_for
+from referee_seconds import SLACK_MS, Referee, learn_distances, merged
+
+if TYPE_CHECKING:
+    from referee_positions import Place
+
+__all__ = ["COMPARED", "differences", "fastest_rows", "printed_table"]
+
+COMPARED: Final = (
+    "plain",
+    "made-pair",
+    "keyhole-corner",
+    "keyhole-edge",
+    "keyhole-flip",
+    "pseudo-pair",
+    "keyhole-chain",
+    "x-cross",
+)
+_MOST_ROWS: Final = 8
+
+
+def printed_table() -> dict[str, Any]:
+    """What ``livecube hands --table --json`` prints."""
+    from livecube.cli.hands import hands
+
+    table: dict[str, Any] = json.loads(CliRunner().invoke(hands, ["--table", "--json"]).output)
+    return table
+
+
+def fastest_rows(place: Place) -> list[dict[str, Any]]:
+    """The rows of ``livecube hints --json`` that are said to be fastest."""
+    from livecube.cli.hints import hints
+
+    arguments = [place.turns, "--cross", COLOURS[place.down], "--json"]
+    done = CliRunner().invoke(hints, arguments)
+    assert done.exit_code == 0, done.output
+    rows = [json.loads(line) for line in done.output.splitlines()]
+    return [row for found in rows for row in found["opportunities"] if row.get("fastest")]
+
+
+def differences(
+    referee: Referee, place: Place, technique: str, rows: list[dict[str, Any]]
+) -> list[str]:
+    """What the program's rows for one technique and the referee do not agree on; empty: nothing.
+
+    The ways, what each costs, the order, and that each costs what the table says.
+    """
+    listed: dict[tuple[str, ...], list[dict[str, Any]]] = {}
+    for row in rows:
+        if row["technique"] == technique:
+            listed.setdefault(tuple(row["slots"]), []).append(row)
+    own: dict[tuple[str, ...], dict[str, int]] = {}
+    for targets in TECHNIQUES[technique](place.view):
+        for way in referee.fastest(place.view, technique, targets) or []:
+            kept = own.setdefault(targets, {})
+            kept[way.turns] = min(way.ms, kept.get(way.turns, way.ms))
+    result = []
+    for slots in sorted(listed.keys() | own.keys()):
+        where = f"{place.turns} / {place.down} {technique} {'+'.join(slots)}: "
+        theirs = [
+            (round(1000 * row["seconds"]), merged(row["turns_fixed"].split()))
+            for row in listed.get(slots, [])
+        ]
+        least = min(own.get(slots, {}).values(), default=0)
+        mine = {t: ms for t, ms in own.get(slots, {}).items() if ms <= least + SLACK_MS}
+        if theirs != sorted(theirs, key=lambda each: each[0]):
+            result.append(where + "not cheapest first")
+        if len(theirs) != min(len(mine), _MOST_ROWS):
+            result.append(where + f"{len(theirs)} ways where there are {len(mine)}")
+        for ms, turns in theirs:
+            if mine.get(turns) != ms:
+                result.append(where + f"{turns} at {ms} ms, by the referee {mine.get(turns)}")
+        cheapest = sorted(mine.values())[: len(theirs)]
+        if sorted(ms for ms, _ in theirs) != cheapest:
+            result.append(where + f"the cheapest take {cheapest} ms")
+    return result
+
+
+def main() -> None:
+    """Compare and print."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--positions", type=int, default=20)
+    parser.add_argument("--seed", default="1")
+    parser.add_argument("--techniques", nargs="*", default=COMPARED)
+    options = parser.parse_args()
+    learn_distances(free=False, folder=Path(tempfile.gettempdir()))
+    referee = Referee(printed_table(), whole_cross=True)
+    for technique in options.techniques:
+        kind = "scrambled" if technique == "x-cross" else "inserted"
+        asked = found = 0
+        for place in islice(places_for(technique, options.seed, kind), options.positions):
+            asked += len(TECHNIQUES[technique](place.view))
+            for line in differences(referee, place, technique, fastest_rows(place)):
+                print(line, flush=True)
+                found += 1
+        print(f"{technique}: {asked} questions, {found} differences", flush=True)
+
+
+if __name__ == "__main__":
+    main()
