@@ -54,6 +54,12 @@ def test_every_check_is_here() -> None:
     assert there - {*NO_COMMANDS} == {*CHECKS}
 
 
+def test_the_guide_lists_every_check() -> None:
+    guide = (FOLDER.parent.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
+    listed = guide[guide.index("| command | shows |") :].split("\n\n")[0]
+    assert [name for name in CHECKS if f"`{name}.py`" not in listed] == []
+
+
 @pytest.mark.parametrize("name", CHECKS)
 def test_a_check_runs(name: str, tmp_path: Path) -> None:
     if name.startswith("dashboard_") and MISSING:

@@ -2,7 +2,8 @@
 
 ``python tests/checks/screen_check.py --count 100`` follows that many virtual solves at speeds from
 1 to 100 (evenly by their logarithm; the slow ones are cut short after some seconds, as by Ctrl-C)
-and tells whether each ended in order, and whether a hint was drawn in its first solve.
+and tells whether each ended in order, and whether a hint was drawn in its first solve. With
+``--bare`` each begins with an empty cache, as on a machine that has never seen livecube.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ import select
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from dataclasses import dataclass
 
@@ -37,14 +39,19 @@ class Run:
     troubles: tuple[str, ...]
 
 
-def run(seed: int, speed: float, cut_s: float) -> Run:
-    """Follow one solve on a terminal of 80 columns and 34 lines."""
+def run(seed: int, speed: float, cut_s: float, *, bare: bool = False) -> Run:
+    """Follow one solve on a terminal of 80 columns and 34 lines; ``bare``: with an empty cache."""
+    with tempfile.TemporaryDirectory() as folder:
+        return _run(seed, speed, cut_s, {"LIVECUBE_CACHE": folder} if bare else {})
+
+
+def _run(seed: int, speed: float, cut_s: float, environment: dict[str, str]) -> Run:
     ours, theirs = pty.openpty()
     child = subprocess.Popen(
         [sys.executable, "-m", "livecube", "live", "--simulated", "--seed", str(seed),
          "--speed", f"{speed:.2f}"],
         stdin=theirs, stdout=theirs, stderr=subprocess.PIPE, start_new_session=True,
-        env={**os.environ, "COLUMNS": "80", "LINES": "34", "TERM": "xterm-256color"},
+        env={**os.environ, **environment, "COLUMNS": "80", "LINES": "34", "TERM": "xterm-256color"},
     )  # fmt: skip
     os.close(theirs)
     drawn, frames = bytearray(), 0
@@ -84,6 +91,7 @@ def main() -> None:
     parser.add_argument("--slowest", type=float, default=1.0)
     parser.add_argument("--fastest", type=float, default=100.0)
     parser.add_argument("--cut", type=float, default=_CUT_S, help="seconds of a slow run")
+    parser.add_argument("--bare", action="store_true", help="each with an empty cache")
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
     rng = random.Random(asked.seed)
@@ -91,7 +99,7 @@ def main() -> None:
     for number in range(asked.count):
         share = number / max(1, asked.count - 1)
         speed = asked.slowest * (asked.fastest / asked.slowest) ** share
-        one = run(rng.randrange(10_000), speed, asked.cut)
+        one = run(rng.randrange(10_000), speed, asked.cut, bare=asked.bare)
         runs.append(one)
         for trouble in one.troubles:
             print(f"run {number + 1}, speed {speed:.1f}: {trouble}", flush=True)
