@@ -242,6 +242,7 @@ def test_a_log_whose_turns_have_all_one_time_has_no_result(tmp_path: Path) -> No
 @pytest.mark.skipif(not FULL.exists(), reason="this system has no device that is full")
 @pytest.mark.parametrize("arguments", [
     ("hands",), ("history", "--json"), ("history", "export"), ("--help",),
+    ("practice", "--simulated", "--speed", "1000", "--solves", "1", "--no-hints", "--no-history"),
     ("replay", str(EVENING), "--json", "--no-hints"),
 ])  # fmt: skip
 def test_output_to_a_full_disk_is_told_in_a_sentence(

@@ -88,6 +88,8 @@ def main() -> None:
     It is 1 if the world does not let us (a full disk), or if the screen cannot be drawn, which is
     a fault of ours.
     """
+    if sys.stdout is None:  # closed by whoever started us: nobody wants to read it
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
     if isinstance(sys.stdout, io.TextIOWrapper):
         # The name of a file need not be text, and a terminal need not know every letter.
         sys.stdout.reconfigure(errors="backslashreplace")

@@ -249,3 +249,5 @@ class PracticeRun:
         told += [] if self._keeping is None else self._keeping.last_words
         for complaint in told + self._published.last_words:
             click.echo(f"livecube: {complaint}", err=True)
+        if self._hub is not None and self._hub.is_cut_off:
+            sys.exit(1)

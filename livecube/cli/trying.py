@@ -201,3 +201,5 @@ class TryingRun:
         told += [] if self._published is None else self._published.last_words
         for complaint in told:
             click.echo(f"livecube: {complaint}", err=True)
+        if self._hub is not None and self._hub.is_cut_off:
+            sys.exit(1)
