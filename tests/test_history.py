@@ -6,6 +6,7 @@ import io
 import json
 import shutil
 import sqlite3
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,7 @@ from click.testing import CliRunner, Result
 
 from livecube.cli.history import history as command
 from livecube.cube.notation import parse_turns
+from livecube.cube.position import SOLVED, apply_turns
 from livecube.cube.turns import parse_turn
 from livecube.edges.history.database import open_database
 from livecube.edges.history.exporting import COLUMNS, read_csv
@@ -25,7 +27,7 @@ from livecube.edges.history.sink import HistorySink
 from livecube.edges.history.store import DATABASE, History
 from livecube.edges.log_files import LogReader, LogWriter
 from livecube.errors import UsageError
-from livecube.events import HoldingMark, SolveMark, Turn
+from livecube.events import HoldingMark, SolveMark, State, Turn
 from livecube.logs.lines import Header
 from livecube.practice.news import Corrected, Discarded, Judged, Tally
 from livecube.solves.reading import solves_in
@@ -356,3 +358,21 @@ async def test_thrown_away_and_taken_back_leaves_nothing_to_undo(history: Histor
     assert history.undo() is None
     await sink.take(Corrected(3.0, 1, 15_724, (), (Penalty("+2"),), tally))
     assert history.list(Wanted())[0].corrected == (Penalty("+2"),)
+
+
+def test_a_mark_that_ends_a_solve_by_beginning_another_belongs_to_that_one() -> None:
+    _, events = one_solve()
+    turns = [event for event in events if isinstance(event, Turn)]
+    given_up: list[CubeEvent] = [
+        SolveMark(1.0, 1, "start"),
+        *(replace(one, t=2.0) for one in turns[:5]),
+    ]
+    position = apply_turns(SOLVED, parse_turns(one_solve()[0])).tobytes()
+    again: list[CubeEvent] = [
+        SolveMark(20.0, 2, "inspect"), State(20.0, position), SolveMark(31.5, 2, "start"),
+        *(replace(one, t=31.5 + one.t - turns[0].t) for one in turns), SolveMark(99.0, 2, "end"),
+    ]  # fmt: skip
+    header = Header(STARTED, "x", "cube", one_solve()[0])
+    (found,) = solves_in(header, [*given_up, *again])
+    assert found.kept.listed.inspection_ms == 11_500
+    assert isinstance(found.events[0], SolveMark | State)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -205,3 +206,14 @@ def test_a_sparkline_is_as_long_as_its_values() -> None:
     assert sparkline([1.0, None, 8.0]) == "▁·█"
     assert sparkline([2.0, 2.0]) == "▄▄"
     assert sparkline([None]) == "·"
+
+
+def test_the_distribution_holds_every_time_and_no_other() -> None:
+    ms = [10_000, 10_499, 12_300, 15_000, 19_999, 240_000]
+    found = made(columns([*ms, 11_000], is_dnf=np.array([0, 0, 0, 0, 0, 0, 1])))
+    assert sum(count for _, _, count in found.counts) == len(ms) == found.times
+    assert found.counts[0][0] == 10.0
+    assert found.counts[-1][1] == 240.0  # one far out is in the last step, which ends with it
+    for first, last, count in found.counts[:-1]:
+        assert count == sum(first <= one / 1000 < last for one in ms)
+    assert all(one[1] == other[0] for one, other in pairwise(found.counts))
