@@ -11,10 +11,11 @@ import pytest
 from broker import MISSING
 
 FOLDER: Final = Path(__file__).parent / "checks"
-NO_COMMANDS: Final = ("beside", "every_command", "mutants")
+NO_COMMANDS: Final = ("beside", "every_command", "mutants", "usual_cases")
 """What stands there, and is none."""
 CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "advice_check": ("--positions", "4"),
+    "compare_fastest": ("--positions", "1", "--techniques", "plain"),
     "count_check": ("--fewer", "2"),
     "dashboard_chaos": ("--solves", "8", "--faults", "3"),
     "dashboard_day": ("--solves", "3"),
@@ -22,6 +23,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "dashboard_turns": ("--turns", "30"),
     "drill_check": ("--sets", "1", "--positions", "1", "--technique", "plain"),
     "finite_check": ("--every", "2000"),
+    "fit_hands": ("judge", "--cases", "2", "--draws", "1"),
     "fuzz_decoders": ("--packets", "500", "--decoder", "turnwire"),
     "history_check": ("--solves", "20", "--logs", "2"),
     "holding_check": ("--solves", "5", "--counted", "20", "--learned", "2"),

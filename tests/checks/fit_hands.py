@@ -12,6 +12,7 @@ the exact search looks for ways that nobody thought of, and the fit begins anew 
 
 from __future__ import annotations
 
+import argparse
 import copy
 import sys
 import tempfile
@@ -299,17 +300,21 @@ def _pair(case: Case) -> tuple[tuple[int, int], ...]:
 
 def main() -> None:
     """Judge, fit, or fit on a part."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("act", choices=("judge", "fit", "splits"))
+    parser.add_argument("--cases", type=int, help="only so many")
+    parser.add_argument("--draws", type=int, default=12, help="of prices moved at random")
+    asked = parser.parse_args()
     learn_distances(free=False, folder=Path(tempfile.gettempdir()))
-    cases = load_cases()
-    act = sys.argv[1]
-    if act == "judge":
+    cases = load_cases()[: asked.cases]
+    if asked.act == "judge":
         table = tomllib.loads(usual_hands_text())
         _report("usual.toml", judged(table, cases), len(cases))
         random = np.random.default_rng(1)
-        for draw in range(12):
+        for draw in range(asked.draws):
             rows = judged(_perturbed(table, random), cases, turns=1)
             _report(f"moved, draw {draw}", rows, len(cases), turns=1)
-    elif act == "fit":
+    elif asked.act == "fit":
         values = [float(round(v)) for v in _fit(cases, say=True)]
         guesses = [float(price.guess_ms) for price in PRICES]
         _report("before", judged(with_prices(guesses), cases), len(cases))
