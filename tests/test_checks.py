@@ -26,7 +26,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "fit_hands": ("judge", "--cases", "2", "--draws", "1"),
     "fuzz_decoders": ("--packets", "500", "--decoder", "turnwire"),
     "history_check": ("--solves", "20", "--logs", "2"),
-    "holding_check": ("--solves", "5", "--counted", "20", "--learned", "2"),
+    "holding_check": ("--solves", "5", "--counted", "20", "--learned", "2", "--others", "1"),
     "hostile_commands": ("--each", "4"),
     "kill_check": ("--kills", "1"),
     "learn_check": ("--cubes", "1"),

@@ -132,6 +132,7 @@ def main() -> None:
     parser.add_argument("--solves", type=int, default=1000)
     parser.add_argument("--counted", type=int, default=20_000, help="for the true habits")
     parser.add_argument("--learned", type=int, default=20, help="solves that are adapted to")
+    parser.add_argument("--others", type=int, default=3, help="kinds of other solvers")
     given = parser.parse_args()
     learned = given.learned
     shipped = HoldingModel.of(shipped_counts())
@@ -146,7 +147,7 @@ def main() -> None:
     for done in solves:
         read_solve(true_part(done), shipped)
     print(f"\nreading {len(solves)} solves: {time.perf_counter() - began:.1f} s")
-    for habits in (LEFT_HANDED, OTHERWISE, SHORT_SIGHTED):
+    for habits in (LEFT_HANDED, OTHERWISE, SHORT_SIGHTED)[: given.others]:
         others = list(virtual_solves(range(given.solves), habits))
         mine = adapted(
             shipped_counts(), [true_part(s) for s in others[:learned]], np.random.default_rng(0)

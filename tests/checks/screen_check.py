@@ -79,8 +79,11 @@ def _run(seed: int, speed: float, cut_s: float, environment: dict[str, str]) -> 
     os.close(ours)
     troubles = [line for line in said.splitlines() if line.strip()]
     troubles += ["a traceback was drawn"] if b"Traceback" in drawn else []
-    if status not in ({130} if cut else {0}):
+    # One that was just ending when it was interrupted ends as it would, or by the signal itself.
+    if status not in ({130, 0, -signal.SIGINT} if cut else {0}):
         troubles.append(f"exit status {status}")
+    if _HINT.search(drawn) is None:
+        troubles.append("no hint was drawn")
     return Run(speed, status, _HINT.search(drawn) is not None, frames, tuple(troubles))
 
 
