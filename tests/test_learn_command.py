@@ -18,7 +18,7 @@ from livecube.edges.profile_files import load_profile
 from livecube.errors import UsageError
 from livecube.events import Asked, Packet
 from livecube.learning.learner import learn as learned_from
-from livecube.learning.routine import STEPS
+from livecube.learning.routine import REST_S, STEPS
 from livecube.learning.verdicts import Learned
 from livecube.profiles.values import Claim
 
@@ -95,6 +95,25 @@ async def test_an_owner_is_led_through_the_routine() -> None:
     verdict = learned_from(found, "learned", Claim(name="MADE"))
     assert isinstance(verdict, Learned)
     assert exact(verdict.profile, cube)
+
+
+async def test_nothing_is_asked_for_before_the_cube_is_connected() -> None:
+    """A connection may take longer than the rest before the first turn."""
+    clock, connected, asked = FlyingClock(), asyncio.Event(), list[Asked]()
+
+    async def silent() -> AsyncIterator[Notification]:
+        clock.t += 10 * REST_S
+        for _ in range(10):
+            await asyncio.sleep(0)
+        assert asked == []
+        connected.set()
+        for _ in range(100):
+            await asyncio.sleep(0)
+        yield Notification(clock.t, MAIN, b"")
+
+    await Conductor(clock.now, asked.append, connected=connected).lead(silent(), clock.sleep)
+    assert asked
+    assert asked[0].t >= 11 * REST_S
 
 
 class FlyingClock:

@@ -35,7 +35,10 @@ class Conductor:
         now: Callable[[], float],
         ask: Callable[[Asked], None],
         keep: Callable[[CubeEvent], None] = lambda event: None,
+        connected: asyncio.Event | None = None,
     ) -> None:
+        """``connected``: the routine begins when this is set; None: at once."""
+        self._connected = connected
         self.routine = Routine(now())
         self._now, self._ask, self._keep = now, ask, keep
         self._began = now()
@@ -71,6 +74,9 @@ class Conductor:
             self._news.set()
 
     async def _go_on(self, sleep: Callable[[float], Awaitable[None]]) -> None:
+        if self._connected is not None:
+            await self._connected.wait()
+            self.routine = Routine(self._now())
         while not self.routine.over:
             await self._until_due(sleep)
             if self.routine.wake(self._now()) and not self.routine.over:
@@ -122,7 +128,10 @@ async def led_by_radio(
         asked_for += 1
         say(asking_sentence(asked_for, asked))
 
+    connected = asyncio.Event()
+
     def ready(count: int) -> None:
+        connected.set()
         say(
             f"{sighting.title} is connected and {count} of its characteristics are listened to.\n"
             "Hold the solved cube white up, green in front; keep it so, turn one face at a time as "
@@ -130,7 +139,7 @@ async def led_by_radio(
         )
 
     async with aclosing(heard_from(radio, sighting, now, ready)) as packets:
-        recording = await Conductor(now, ask, keep).lead(packets)
+        recording = await Conductor(now, ask, keep, connected).lead(packets)
     if recording.steps and recording.steps[-1].turns is not None:
         say("The routine was broken off: the cube went silent or its connection was lost.")
     return recording
