@@ -38,7 +38,7 @@ __all__ = [
     "pair_table_made_apart",
 ]
 
-_VERSION: Final = 5
+_VERSION: Final = 6
 """Raise it when the tables change their meaning, or techniques what they ask."""
 
 _SHAPES: Final[dict[str, tuple[int, ...]]] = {
@@ -61,7 +61,7 @@ def cache_folder() -> Path:
 
 def keep_compiled_code() -> None:
     """Let numba keep compiled kernels in the cache folder; call it before importing them."""
-    os.environ.setdefault("NUMBA_CACHE_DIR", str(cache_folder() / "compiled"))
+    os.environ.setdefault("NUMBA_CACHE_DIR", str(cache_folder() / f"compiled-{_VERSION}"))
 
 
 def _kept_tables() -> Tables | None:

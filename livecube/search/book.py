@@ -1,151 +1,185 @@
-"""The book: answers with the cross whole, worked out once.
+"""The book of beginnings: with the cross whole, the fastest ways, worked out once.
 
-With the cross whole an answer depends only on the question, the offset, and on where those
-pieces are that it asks for and that are not solved; turned so that its target is the slot at
-the front right, there are some thousands of such questions. The book holds the sequences of
-those it is made of, also those one turn longer than the shortest. What it does not hold is
-searched for.
+With the cross whole an answer depends only on the question, the offset, the slot that is at the
+front right as the cube is held, and on where those pieces are that it asks for and that are not
+solved. As the hands see it there are some tens of thousands of such questions. The book of the
+usual hands comes with the package; for others it is filled while the search answers.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import numpy.typing as npt
 
-from livecube.cube.geometry import OPPOSITE
-from livecube.search.book_kernel import BOOK_EXTRA, Pages, entry_of, question_number, turn_aside
-from livecube.search.coordinates import TURN_SEEN
-from livecube.search.task import task_rows
+from livecube.search.coordinates import SLOT_SYMMETRY
+from livecube.search.hand_arrays import AFTER, ROTATED_BY, TURN_OF
+from livecube.search.situation import PLACES_AT
+from livecube.search.task import NO_D, Task
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Mapping, Sequence
 
-    from livecube.search.engine import Engine
-    from livecube.search.situation import Situation
-    from livecube.search.task import Task
+    from livecube.search.hand_arrays import HandArrays
+    from livecube.search.ways import Way
 
-__all__ = ["BOOK_EXTRA", "Book", "make_book", "question"]
+__all__ = ["NO_BOOK", "NO_TURN", "Book", "Entries", "asked", "question_numbers"]
 
-_WIDTH: Final = 12
-"""No sequence in the book has more turns."""
-_UNUSED: Final = 18
+_MOST_LOOSE: Final = 4
+"""With more pieces that are not solved a question does not fit into its number."""
+NO_TURN: Final = 18
 """Behind the end of a sequence."""
+_ROTATION: Final = 36
+"""Tokens from here on are rotations: to the holding ``token - 36`` if 0 is where it begins."""
+
+Ints = npt.NDArray[np.int64]
 
 
-def question(situation: Situation, task: Task) -> int | None:
-    """The number of a question with the cross whole, the same for all four targets.
+def question_numbers(
+    offset: Ints | int, places: npt.NDArray[Any], front: Ints | int, tasks: npt.NDArray[np.int64]
+) -> Ints:
+    """The number of each question with the cross whole, as the hands see it; −1: it has none.
 
-    None: the book has none of the kind.
+    ``offset`` and ``front`` (the slot at the front right) have shape (n,) or are one for all,
+    ``places`` (n, 8) are those of the slot pieces, ``tasks`` (n, FIELDS).
     """
-    if situation.offset is None:
-        return None
-    number = int(question_number(situation.offset, situation.places, task_rows([task])[0]))
-    return None if number < 0 else number
+    goal, allowed, prefix, tail, _, tied = tasks.T
+    front = np.broadcast_to(np.asarray(front, dtype=np.int64), goal.shape)
+    offset = np.broadcast_to(np.asarray(offset, dtype=np.int64), goal.shape)
+    row = np.arange(len(goal))
+    number, loose, seen = np.ones(len(goal), dtype=np.int64), np.zeros(len(goal), dtype=int), 0
+    for i in range(8):
+        kind = i // 4
+        piece = (front + i) % 4 + 4 * kind
+        place = places[row, piece]
+        wanted = goal >> piece & 1
+        seen = seen | wanted << i
+        out = (wanted == 1) & (place != PLACES_AT[offset, piece])
+        number = np.where(out, number << 8 | 32 * i + SLOT_SYMMETRY[front, kind, place], number)
+        loose += out
+    sort = prefix | tail << 4 | tied << 6
+    number = ((number << 8 | sort) << 8 | seen) << 2 | offset
+    return np.where((loose <= _MOST_LOOSE) & (allowed == NO_D), number, -1)
 
 
-@dataclass(frozen=True)
-class Book:
-    """Answers by the number of their question."""
+def asked(number: int) -> tuple[int, list[int], Task]:
+    """Offset, places (8) and task of a question, held so that slot 0 is at the front right."""
+    offset, goal, sort = number & 3, number >> 2 & 255, number >> 10 & 255
+    places: list[int] = PLACES_AT[offset].tolist()
+    loose, target = number >> 18, 0
+    while loose > 1:
+        piece, place = loose >> 5 & 7, loose & 31
+        places[piece], target = place, piece % 4
+        loose >>= 8
+    task = Task(goal, NO_D, sort & 15, sort >> 4 & 3, target, tied=bool(sort >> 6))
+    return offset, places, task
 
-    questions: npt.NDArray[np.int64]
-    """Shape (n,)."""
-    ends: npt.NDArray[np.int64]
-    """Shape (n, 2): behind the last of each question's shortest sequences, and behind the last
-    of all; those of the next question follow."""
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Entries:
+    """Sequences as the hands write them, held so that slot 0 is at the front right at first."""
+
+    tokens: npt.NDArray[np.uint8]
+    """Shape (m, k): moves and rotations in order, 255 behind the end."""
+    ms: npt.NDArray[np.int64]
+    """Shape (m,): their price, until the cross is down again."""
     turns: npt.NDArray[np.uint8]
-    """Shape (4, m, k): the sequences for each target."""
-    lengths: npt.NDArray[np.uint8]
-    """Shape (4, m)."""
+    """Shape (m, l): the turns they make, ``NO_TURN`` behind the end."""
+    front: npt.NDArray[np.uint8]
+    """Shape (m,): the slot that is at the front right at the end."""
 
-    @cached_property
-    def pages(self) -> Pages:
-        """The same as the search reads it."""
-        order = self.questions.argsort()
-        return Pages(self.questions[order], order, self.ends, self.turns, self.lengths)
-
-    @property
-    def is_whole(self) -> bool:
-        """Whether its parts fit together, as far as that can be seen at once."""
-        if self.ends.shape != (len(self.questions), 2) or not len(self.questions):
-            return False
-        count = int(self.ends[-1, 1])
-        return self.lengths.shape == (4, count) == self.turns.shape[:2]
-
-    def entries(self, situation: Situation, tasks: Sequence[Task]) -> list[int | None]:
-        """For each task the number of its entry; None: it is not in the book."""
-        return [self._entry(question(situation, task)) for task in tasks]
-
-    def _entry(self, number: int | None) -> int | None:
-        entry = -1 if number is None else int(entry_of(self.pages, number))
-        return None if entry < 0 else entry
-
-    def shortest(self, situation: Situation, task: Task) -> int | None:
-        """Turns of the shortest sequence of a task; None: it is not in the book."""
-        (entry,) = self.entries(situation, [task])
-        if entry is None:
-            return None
-        first = int(self.ends[entry - 1, 1]) if entry else 0
-        aside = int(turn_aside(task.allowed, task.prefix))
-        return int(self.lengths[task.target, first]) + (aside > 0)
+    @staticmethod
+    def of(
+        tokens: npt.NDArray[np.uint8], ms: npt.NDArray[Any], hands: HandArrays
+    ) -> Entries:
+        """What follows from the tokens."""
+        count, width = tokens.shape
+        held, length = np.zeros(count, dtype=np.int64), np.zeros(count, dtype=np.int64)
+        turns = np.full((count, width), NO_TURN, dtype=np.uint8)
+        for i in range(width):
+            token = tokens[:, i].astype(np.int64)
+            moved = np.flatnonzero(token < _ROTATION)
+            turns[moved, length[moved]] = TURN_OF[held[moved], token[moved]]
+            length[moved] += 1
+            held[moved] = AFTER[held[moved], token[moved]]
+            rotated = np.flatnonzero((token >= _ROTATION) & (token < 255))
+            held[rotated] = ROTATED_BY[held[rotated], token[rotated] - _ROTATION]
+        turns = np.ascontiguousarray(turns[:, : max(1, int(length.max(initial=0)))])
+        return Entries(tokens, ms.astype(np.int64), turns, hands.front[held])
 
 
-def make_book(engine: Engine, questions: Iterable[tuple[Situation, Task]]) -> Book:
-    """Answer questions by searching, each number once.
+@dataclass(frozen=True, slots=True, eq=False)
+class Book:
+    """Answers by the number of their question; a value, never changed."""
 
-    ``engine`` should have the pair table, which makes it several times quicker, and no book.
-    """
-    numbers, ends, turns, lengths = list[int](), list[tuple[int, int]](), [], []
-    known, end = set[int](), 0
-    for situation, task in questions:
-        number = question(situation, task)
-        if number is None or number in known:
-            continue
-        known.add(number)
-        found = engine.search(situation, [task._replace(extra=BOOK_EXTRA)])
-        if found.lengths.max(initial=0) > _WIDTH:
-            raise OverflowError(f"a sequence has more turns than the {_WIDTH} that the book holds")
-        shortest = int(np.count_nonzero(found.lengths == found.lengths[:1]))
-        numbers.append(number)
-        ends.append((end + shortest, end + len(found.lengths)))
-        end += len(found.lengths)
-        begun = int(turn_aside(task.allowed, task.prefix) > 0)
-        rest = found.turns[:, begun : begun + _WIDTH]
-        used = np.arange(_WIDTH) < found.lengths[:, None] - begun
-        turns.append(np.where(used, TURN_SEEN[task.target][rest], _UNUSED))
-        lengths.append((found.lengths - begun).astype(np.uint8))
-    questioned = np.repeat(np.arange(len(ends)), [len(rows) for rows in lengths])
-    for_slot_0 = np.concatenate(turns), np.concatenate(lengths)
-    for_all = [_for_target(target, questioned, *for_slot_0) for target in range(4)]
-    return Book(
-        np.array(numbers, dtype=np.int64),
-        np.array(ends, dtype=np.int64),
-        np.array([turns for turns, _ in for_all]),
-        np.array([lengths for _, lengths in for_all]),
-    )
+    questions: Ints
+    """Shape (n,), sorted."""
+    ends: Ints
+    """Shape (n + 1,): where in ``ways`` those of each question begin and end."""
+    ways: npt.NDArray[np.int32]
+    """Numbers of entries, for each question the cheapest first."""
+    entries: Entries
+
+    def places_of(self, numbers: Ints) -> Ints:
+        """Shape (n,): which question each number is; −1: it is not in the book."""
+        at = np.minimum(np.searchsorted(self.questions, numbers), len(self.questions) - 1)
+        if not len(self.questions):
+            return np.full(len(numbers), -1)
+        return np.where(self.questions[at] == numbers, at, -1)
+
+    def with_answers(self, answers: Mapping[int, Sequence[Way]], hands: HandArrays) -> Book:
+        """The same book with more answers; a question that is in it must not come again."""
+        known = {tuple(row[row < 255]): n for n, row in enumerate(self.entries.tokens)}
+        tokens, costs = [*known], self.entries.ms.tolist()
+        new: dict[int, list[int]] = {}
+        for number, ways in answers.items():
+            new[number] = []
+            for way in ways:
+                written = way_tokens(way)
+                if written not in known:
+                    known[written] = len(tokens)
+                    tokens.append(written)
+                    costs.append(way.ms)
+                new[number].append(known[written])
+        questions = np.append(self.questions, np.array([*new], dtype=np.int64))
+        counts = np.append(np.diff(self.ends), [len(ways) for ways in new.values()]).astype(int)
+        firsts = np.append(self.ends[:-1], len(self.ways) + np.cumsum(counts[len(self.questions) :])
+                           - counts[len(self.questions) :])  # fmt: skip
+        flat = np.append(self.ways, [n for ways in new.values() for n in ways]).astype(np.int32)
+        order = questions.argsort(kind="stable")
+        picked = np.concatenate([np.arange(firsts[q], firsts[q] + counts[q]) for q in order])
+        width = max(map(len, tokens))
+        filled = np.full((len(tokens), width), 255, dtype=np.uint8)
+        for row, written in zip(filled, tokens, strict=True):
+            row[: len(written)] = written
+        return Book(
+            questions[order],
+            np.append(0, np.cumsum(counts[order])),
+            flat[picked.astype(int)],
+            Entries.of(filled, np.array(costs), hands),
+        )
 
 
-def _for_target(
-    target: int,
-    questioned: npt.NDArray[np.int64],
-    turns: npt.NDArray[np.uint8],
-    lengths: npt.NDArray[np.uint8],
-) -> tuple[npt.NDArray[np.uint8], npt.NDArray[np.uint8]]:
-    """The sequences for slot 0 turned to another slot, as a search would find them there.
+def way_tokens(way: Way) -> tuple[int, ...]:
+    """The moves and rotations of a way that begins in holding 0, as an entry has them."""
+    tokens: list[int] = []
+    now = 0
+    for move, held in zip(way.moves, way.held, strict=True):
+        if held != now:
+            tokens.append(_ROTATION + int(np.flatnonzero(ROTATED_BY[now] == held)[0]))
+        tokens.append(move)
+        now = int(AFTER[held, move])
+    return tuple(tokens)
 
-    Turned round, turns of opposite faces may stand in the other order, and so may sequences.
-    """
-    given = np.append(np.argsort(TURN_SEEN[target]), _UNUSED).astype(np.uint8)[turns]
-    opposite = np.array([3 * face for face in OPPOSITE])
-    for i in range(_WIDTH - 1):
-        one, other = given[:, i].copy(), given[:, i + 1].copy()
-        beside = (one >= 3) & (one < 15)  # turns of U and D stay what they are
-        there = opposite[np.where(beside, one, 0) // 3]
-        swap = beside & (other // 3 * 3 == there) & (one > other)
-        given[:, i], given[:, i + 1] = np.where(swap, other, one), np.where(swap, one, other)
-    columns = [given[:, i] for i in range(_WIDTH - 1, -1, -1)]
-    order = np.lexsort(np.array([*columns, lengths, questioned]))
-    return np.where(given == _UNUSED, 0, given)[order], lengths[order]
+
+_NOTHING: Final = Entries(
+    np.empty((0, 1), dtype=np.uint8),
+    np.empty(0, dtype=np.int64),
+    np.empty((0, 1), dtype=np.uint8),
+    np.empty(0, dtype=np.uint8),
+)
+NO_BOOK: Final = Book(
+    np.empty(0, dtype=np.int64), np.zeros(1, dtype=np.int64), np.empty(0, dtype=np.int32), _NOTHING
+)

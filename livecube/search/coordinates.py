@@ -19,14 +19,16 @@ the corner of that slot, 4–7 the edge of slot ``piece - 4``.
 
 from __future__ import annotations
 
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numba import njit
 
 from livecube.cube.geometry import FACES, OPPOSITE, ROTATIONS, TURNS, Array
 from livecube.cube.pieces import CORNERS, EDGES, HOME, PIECE_AT, TWIST_AT, parse_piece
 from livecube.cube.position import rotation_taking
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 __all__ = [
     "CROSSES",
@@ -64,8 +66,8 @@ def _places() -> tuple[Array, Array]:
 
 
 _CORNER_PLACE, _EDGE_PLACE = _places()
-_CROSS_EDGES: Final = np.array(CROSS_EDGES)
-_SLOT_PIECES: Final = np.array(SLOT_PIECES)
+_CORNER_PLACES: Final[list[int]] = _CORNER_PLACE.tolist()
+_EDGE_PLACES: Final[list[int]] = _EDGE_PLACE.tolist()
 
 
 def _facelet_of(places: Array) -> list[int]:
@@ -134,24 +136,19 @@ TURN_SEEN: Final = _turn_seen()
 """Shape (4, 18): each turn as slot s sees it when it is turned to the front right."""
 
 
-@njit(cache=True, nogil=True)
-def cross_number(position):  # type: ignore[no-untyped-def]
-    """Number of the cross in one position (20,), cross down."""
+def cross_number(position: Sequence[int]) -> int:
+    """Number of the cross in one position (20 facelets), cross down."""
     number, flips = 0, 0
-    for i in range(4):
-        place = int(_EDGE_PLACE[position[_CROSS_EDGES[i]]])
-        number = number * (12 - i) + (place >> 1)
-        for j in range(i):
-            number -= int(_EDGE_PLACE[position[_CROSS_EDGES[j]]]) >> 1 < place >> 1
+    before: list[int] = []
+    for i, edge in enumerate(CROSS_EDGES):
+        place = _EDGE_PLACES[position[edge]]
+        number = number * (12 - i) + (place >> 1) - sum(one < place >> 1 for one in before)
         flips = 2 * flips + (place & 1)
+        before.append(place >> 1)
     return 16 * number + flips
 
 
-@njit(cache=True, nogil=True)
-def piece_places(position):  # type: ignore[no-untyped-def]
-    """Places of the eight slot pieces in one position (20,), cross down; shape (8,), int64."""
-    places = np.empty(8, dtype=np.int64)
-    for piece in range(8):
-        facelet = position[_SLOT_PIECES[piece]]
-        places[piece] = _CORNER_PLACE[facelet] if piece < 4 else _EDGE_PLACE[facelet]
-    return places
+def piece_places(position: Sequence[int]) -> list[int]:
+    """Places of the eight slot pieces in one position (20 facelets), cross down."""
+    corners = [_CORNER_PLACES[position[piece]] for piece in SLOT_PIECES[:4]]
+    return corners + [_EDGE_PLACES[position[piece]] for piece in SLOT_PIECES[4:]]

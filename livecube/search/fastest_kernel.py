@@ -3,7 +3,9 @@
 A node is a position, a holding and a state of the hands. It is left when what its moves cost and
 a lower bound for the rest exceed the limit. Bounds: the fewest turns that solve the cross with
 each goal pair, each at the price of the cheapest move; and the least milliseconds that solve the
-cross alone, and each goal pair alone, from this holding (:mod:`livecube.search.seconds_tables`).
+cross alone, and each goal pair alone, from this holding (:mod:`livecube.search.bounds`). While no
+turn of the cross layer is allowed there are bounds of their own, which are much higher: for each
+offset at which such a part may end, the pieces that must then stand in one slot count as a pair.
 Since nearly every move costs more than the cheapest, ways that are long and dear are never looked
 at, and the limit, not a number of turns, ends the search: it is exact.
 """
@@ -18,12 +20,12 @@ from numba import njit
 from livecube.cube.geometry import OPPOSITE
 from livecube.search.coordinates import PIECE_MOVES, SLOT_SYMMETRY
 from livecube.search.situation import CROSS_AT, PLACES_AT
-from livecube.search.task import LEFT, NO_D, NO_TAIL
+from livecube.search.task import NO_D, NO_TAIL, TURNED_BACK
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-__all__ = ["LONGEST_WAY", "NO_LIMIT", "UNIT_MS", "HandArrays", "SecondsTables", "fastest"]
+__all__ = ["LONGEST_WAY", "NO_LIMIT", "UNIT_MS", "SecondsTables", "fastest"]
 
 LONGEST_WAY: Final = 26
 """No way has so many moves: at 60 ms a move that would be far beyond any limit."""
@@ -35,31 +37,6 @@ _D: Final = 15
 """The turn D; D2 and D' follow."""
 _CHILDREN: Final = 900
 """More than 36 moves from 24 holdings, each with two ways to go on, can pass as bounds."""
-
-
-class HandArrays(NamedTuple):
-    """The automaton of the hands, and holdings, as arrays; holdings are of the down frame."""
-
-    seconds: npt.NDArray[np.int32]
-    """Shape (states, 36): milliseconds of a move; at least ``NO_LIMIT``: never."""
-    then: npt.NDArray[np.int16]
-    """Shape (states, 36): the state behind it."""
-    start: int
-    rotated: int
-    least: int
-    """Milliseconds of the cheapest move in any state."""
-    turn_of: npt.NDArray[np.uint8]
-    """Shape (24, 36): the turn that a move makes in a holding."""
-    after: npt.NDArray[np.uint8]
-    """Shape (24, 36): the holding after it."""
-    spelled: npt.NDArray[np.uint8]
-    """Shape (24, 18, 2): the two moves, of a face and wide, that make a turn in a holding."""
-    rotation: npt.NDArray[np.int32]
-    """Shape (24, 24): milliseconds from holding to holding."""
-    finish: npt.NDArray[np.int32]
-    """Shape (24,): milliseconds until the cross is down."""
-    seen: npt.NDArray[np.uint8]
-    """Shape (4, 24): a holding as slot s sees it, turned to the front right."""
 
 
 class SecondsTables(NamedTuple):
@@ -79,6 +56,16 @@ class SecondsTables(NamedTuple):
     """Shape (190080, 24): units of milliseconds that solve the cross from a holding."""
     pair: npt.NDArray[np.uint8]
     """Shape (576, 24): the same for the pair of slot 0 (``24 * corner + edge``) by itself."""
+    aligned: npt.NDArray[np.int32]
+    """Shape (4, 190080): the cross renamed so that it is solved if it was whole at offset k."""
+    still_pairs: npt.NDArray[np.uint8]
+    """As ``pairs``, without turns of the cross layer; 14 stands for more, too."""
+    still_corner: npt.NDArray[np.uint8]
+    """Shape (4561920,): distances of the cross and slot 0's corner, likewise."""
+    still_edge: npt.NDArray[np.uint8]
+    """Shape (4561920,): of the cross and slot 0's edge."""
+    still_pair: npt.NDArray[np.uint8]
+    """As ``pair``, without turns of the cross layer; the cross may end up anywhere."""
 
 
 @njit(cache=True, nogil=True)
@@ -107,6 +94,43 @@ def _reached(cross, place, goal):  # type: ignore[no-untyped-def]
                     return -1
             return k
     return -1
+
+
+@njit(cache=True, nogil=True)
+def _still_need(tables, cross, place, goal, k, most):  # type: ignore[no-untyped-def]
+    """Fewest turns, none of the cross layer, to the goal at offset k; more than ``most``: at
+    least so many."""
+    renamed = tables.aligned[k, cross]
+    need = np.int64(0)
+    for slot in range(4):
+        corner, edge = (slot - k) % 4, slot + 4
+        if goal >> corner & 1:
+            seen = tables.seen[slot, renamed] * 24
+            index = seen + SLOT_SYMMETRY[slot, 0, place[corner]]
+            if goal >> edge & 1:
+                index = index * 24 + SLOT_SYMMETRY[slot, 1, place[edge]]
+                need = max(need, tables.still_pairs[index >> 1] >> ((index & 1) << 2) & 15)
+            else:
+                need = max(need, tables.still_corner[index])
+        elif goal >> edge & 1:
+            index = tables.seen[slot, renamed] * 24 + SLOT_SYMMETRY[slot, 1, place[edge]]
+            need = max(need, tables.still_edge[index])
+        if need > most:
+            break
+    return need
+
+
+@njit(cache=True, nogil=True)
+def _still_bound(tables, hands, place, goal, k, holding):  # type: ignore[no-untyped-def]
+    """Least milliseconds for each pair that must stand in one slot at offset k, the dearest."""
+    bound = np.int64(0)
+    for slot in range(4):
+        corner, edge = (slot - k) % 4, slot + 4
+        if goal >> corner & goal >> edge & 1:
+            index = 24 * SLOT_SYMMETRY[slot, 0, place[corner]]
+            index += SLOT_SYMMETRY[slot, 1, place[edge]]
+            bound = max(bound, tables.still_pair[index, hands.seen[slot, holding]] * UNIT_MS)
+    return bound
 
 
 @njit(cache=True, nogil=True)
@@ -175,6 +199,7 @@ def _deepen(  # type: ignore[no-untyped-def]
     part = np.empty(size, dtype=np.int64)
     begun = np.empty(size, dtype=np.bool_)
     offset = np.empty(size, dtype=np.int64)  # −1, or where the layer is left to be turned back
+    viable = np.empty(size, dtype=np.int64)  # bit k: a part without D may still end at offset k
     many = np.zeros(size, dtype=np.int64)
     upcoming = np.zeros(size, dtype=np.int64)
     child_turn = np.empty((size, _CHILDREN), dtype=np.int64)
@@ -185,6 +210,7 @@ def _deepen(  # type: ignore[no-untyped-def]
     child_offset = np.empty((size, _CHILDREN), dtype=np.int64)
     turned = np.empty((size, 18, 8), dtype=np.int64)
     crossed = np.empty((size, 18), dtype=np.int64)
+    ends = np.empty((size, 18), dtype=np.int64)
     path_turn = np.empty(size, dtype=np.int64)
     path_move = np.empty(size, dtype=np.int64)
     path_held = np.empty(size, dtype=np.int64)
@@ -194,6 +220,7 @@ def _deepen(  # type: ignore[no-untyped-def]
         place[0, piece] = places0[piece]
     held[0], state[0], cost[0] = start, hands.start, 0
     part[0], begun[0], offset[0] = 0, False, -1
+    viable[0] = 15
     root_offset = -1
     for k in range(4):
         if cross0 == CROSS_AT[k]:
@@ -220,6 +247,9 @@ def _deepen(  # type: ignore[no-untyped-def]
                     if prefix >> a & 1:
                         mask |= 1 << _D + a - 1
             closing = offset[level] >= 0 and begun[level]
+            still = allowed == NO_D and not closing
+            if not begun[level]:
+                viable[level] = 1 if task[3] == NO_TAIL else 15
             before = path_turn[level - 1] // 3 if level > 0 else -1
             earlier = path_turn[level - 2] // 3 if level > 1 else -1
             children = 0
@@ -262,6 +292,20 @@ def _deepen(  # type: ignore[no-untyped-def]
                     turned[level, turn, piece] = PIECE_MOVES[
                         piece // 4, turn, place[level, piece]
                     ]
+                if still:
+                    fewest, ends[level, turn] = np.int64(99), 0
+                    for k in range(4):
+                        if viable[level] >> k & 1:
+                            back = 1 if k and task[3] == TURNED_BACK else 0
+                            turns = back + _still_need(
+                                tables, other, turned[level, turn], task[0], k, room // least
+                            )
+                            if turns * least <= room:
+                                ends[level, turn] |= 1 << k
+                                fewest = min(fewest, turns)
+                    if not ends[level, turn]:
+                        continue
+                    need = max(need, fewest)
                 crossed[level, turn] = other
                 if tied:
                     one = turned[level, turn, target] == place[level, target]
@@ -317,6 +361,20 @@ def _deepen(  # type: ignore[no-untyped-def]
                                 break
                         if far:
                             continue
+                        if still:
+                            far = True
+                            for k in range(4):
+                                if ends[level, turn] >> k & 1:
+                                    bound = _still_bound(
+                                        tables, hands, turned[level, turn], task[0], k, to
+                                    )
+                                    if k and task[3] == TURNED_BACK:
+                                        bound += least
+                                    if price + bound <= limit:
+                                        far = False
+                                        break
+                            if far:
+                                continue
                         # Behind the end of a part that leaves the layer where it is, that part
                         # may go on, or the next begins.
                         for onward in range(2):
@@ -358,6 +416,7 @@ def _deepen(  # type: ignore[no-untyped-def]
         part[level + 1] = child_part[level, n]
         offset[level + 1] = child_offset[level, n]
         begun[level + 1] = child_part[level, n] == part[level]
+        viable[level + 1] = ends[level, turn]
         level += 1
         fresh = True
     return found

@@ -1,53 +1,64 @@
-"""The automaton of the hands as the search reads it."""
+"""The automaton of the hands, and what moves do in each holding, as arrays.
+
+Holdings are those of the down frame: number h is how the cube is held if face f of the down frame
+is where ``HOLDINGS[h]`` says.
+"""
 
 from __future__ import annotations
 
-from functools import cache
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
 from livecube.cube.geometry import FACES
-from livecube.cube.holding import HOLDINGS, Holding, Move, fixed_turns
-from livecube.search.coordinates import TURN_SEEN
-from livecube.search.fastest_kernel import HandArrays
+from livecube.cube.holding import HOLDINGS, Holding, fixed_turns
+from livecube.hands.automaton import MOVES
+from livecube.search.coordinates import DOWN_ROTATIONS, TURN_SEEN, turn_map
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
     from livecube.hands.automaton import Automaton
 
-__all__ = ["HOLDING_SEEN", "MOVES", "UPRIGHT", "hand_arrays"]
-
-MOVES: Final = tuple(
-    Move(symbol, quarters)
-    for symbol in (*FACES, *(f"{face}w" for face in FACES))
-    for quarters in (1, 2, 3)
-)
-"""The 36 written moves in the order of all tables."""
+__all__ = [
+    "AFTER",
+    "HOLDING_SEEN",
+    "ROTATED_BY",
+    "SPELLED",
+    "TURN_OF",
+    "UPRIGHT",
+    "HandArrays",
+    "hand_arrays",
+    "holding_in_down_frame",
+]
 
 _NUMBER: Final = {holding: number for number, holding in enumerate(HOLDINGS)}
 
+
+def _renamed(holding: Holding, turns: list[int]) -> int:
+    """The number of a holding when faces are renamed as ``turns`` (18,) renames turns."""
+    a, b, c, d, e, f = (turns[3 * face] // 3 for face in holding.faces)
+    return _NUMBER[Holding((a, b, c, d, e, f))]
+
+
 HOLDING_SEEN: Final = np.array(
-    [
-        [
-            _NUMBER[Holding(tuple(int(TURN_SEEN[slot, 3 * face]) // 3 for face in one.faces))]  # type: ignore[arg-type]
-            for one in HOLDINGS
-        ]
-        for slot in range(4)
-    ],
+    [[_renamed(one, TURN_SEEN[slot].tolist()) for one in HOLDINGS] for slot in range(4)],
     dtype=np.uint8,
 )
 """Shape (4, 24): a holding of the down frame as slot s sees it, turned to the front right."""
 
-UPRIGHT: Final = tuple(
-    next(h for h in range(24) if HOLDING_SEEN[slot, h] == _NUMBER[Holding((0, 1, 2, 3, 4, 5))])
-    for slot in range(4)
-)
-"""The holding with the cross down in which slot s is at the front right."""
+UPRIGHT: Final = tuple(int(np.flatnonzero(HOLDING_SEEN[slot] == 0)[0]) for slot in range(4))
+"""For each slot the holding with the cross down in which that slot is at the front right."""
+
+_IN_DOWN_FRAME: Final = [
+    [_renamed(one, turn_map(DOWN_ROTATIONS[face])) for one in HOLDINGS] for face in range(6)
+]
 
 
-@cache
+def holding_in_down_frame(holding: Holding, face: int) -> int:
+    """The number that a holding of the fixed frame has in the down frame of a cross."""
+    return _IN_DOWN_FRAME[face][_NUMBER[holding]]
+
+
 def _written() -> tuple[npt.NDArray[np.uint8], npt.NDArray[np.uint8], npt.NDArray[np.uint8]]:
     turn_of, after = np.empty((24, 36), dtype=np.uint8), np.empty((24, 36), dtype=np.uint8)
     spelled = np.empty((24, 18, 2), dtype=np.uint8)
@@ -59,20 +70,60 @@ def _written() -> tuple[npt.NDArray[np.uint8], npt.NDArray[np.uint8], npt.NDArra
     return turn_of, after, spelled
 
 
+TURN_OF, AFTER, SPELLED = _written()
+"""The turn that a move makes in a holding (24, 36); the holding after it (24, 36); the two moves,
+of a face and wide, that make a turn in a holding (24, 18, 2)."""
+
+ROTATED_BY: Final = np.array(
+    [
+        [_NUMBER[Holding((a, b, c, d, e, f))] for other in HOLDINGS
+         for a, b, c, d, e, f in [[one.faces[i] for i in other.faces]]]
+        for one in HOLDINGS
+    ],
+    dtype=np.uint8,
+)  # fmt: skip
+"""Shape (24, 24): the holding reached from h by the rotation that leads from 0 to r."""
+
+
+class HandArrays(NamedTuple):
+    """All that a search needs to know of the hands."""
+
+    seconds: npt.NDArray[np.int32]
+    """Shape (states, 36): milliseconds of a move; ``NEVER``: it is not written."""
+    then: npt.NDArray[np.int16]
+    """Shape (states, 36): the state behind it."""
+    start: int
+    rotated: int
+    least: int
+    """Milliseconds of the cheapest move in any state."""
+    turn_of: npt.NDArray[np.uint8]
+    after: npt.NDArray[np.uint8]
+    spelled: npt.NDArray[np.uint8]
+    rotation: npt.NDArray[np.int32]
+    """Shape (24, 24): milliseconds from holding to holding."""
+    finish: npt.NDArray[np.int32]
+    """Shape (24,): milliseconds until the cross is down."""
+    front: npt.NDArray[np.uint8]
+    """Shape (24,): the slot that is then at the front right."""
+    seen: npt.NDArray[np.uint8]
+    """:data:`HOLDING_SEEN`."""
+
+
 def hand_arrays(automaton: Automaton) -> HandArrays:
     """An automaton with all that a search needs to know of holdings."""
-    turn_of, after, spelled = _written()
-    down = [number for number, one in enumerate(HOLDINGS) if one.faces[5] == FACES.index("D")]
+    to_upright = automaton.rotation_ms[:, UPRIGHT]
+    assert all(HOLDINGS[one].faces[5] == FACES.index("D") for one in UPRIGHT)
     return HandArrays(
         automaton.seconds_ms,
         automaton.next,
         automaton.start,
         automaton.rotated,
         int(automaton.seconds_ms.min()),
-        turn_of,
-        after,
-        spelled,
+        TURN_OF,
+        AFTER,
+        SPELLED,
         automaton.rotation_ms,
-        np.ascontiguousarray(automaton.rotation_ms[:, down].min(axis=1)),
+        np.ascontiguousarray(to_upright.min(axis=1)),
+        to_upright.argmin(axis=1).astype(np.uint8),
         HOLDING_SEEN,
     )

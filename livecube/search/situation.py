@@ -7,11 +7,10 @@ from functools import cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numba import njit
 
 from livecube.cube.geometry import FACES, ROTATIONS, Array
 from livecube.cube.holding import COLOURS
-from livecube.cube.position import SOLVED, apply_turn, blocks_outside, rotation_tables
+from livecube.cube.position import SOLVED, apply_turn, blocks_outside, rotated
 from livecube.search.coordinates import (
     DOWN_ROTATIONS,
     SLOT_PIECES,
@@ -23,33 +22,27 @@ from livecube.search.coordinates import (
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    import numpy.typing as npt
-
 __all__ = ["AT_OFFSETS", "CROSS_AT", "JOINED", "PLACES_AT", "Situation", "slot_bits"]
 
 AT_OFFSETS: Final = np.array([SOLVED] + [apply_turn(SOLVED, 15 + k) for k in range(3)])
 """Shape (4, 20): the solved cube with the down layer at each offset."""
 
-CROSS_AT: Final = np.array([cross_number(position) for position in AT_OFFSETS])
+CROSS_AT: Final = np.array([cross_number(position) for position in AT_OFFSETS.tolist()])
 """Shape (4,): number of the solved cross at each offset."""
 
-PLACES_AT: Final = np.array([piece_places(position) for position in AT_OFFSETS])
+PLACES_AT: Final = np.array([piece_places(position) for position in AT_OFFSETS.tolist()])
 """Shape (4, 8): places of the solved slot pieces at each offset."""
 
-_SLOT_PIECES: Final = np.array(SLOT_PIECES)
+_OFFSET_OF: Final = {number: offset for offset, number in enumerate(CROSS_AT.tolist())}
+_PLACES_AT: Final[list[list[int]]] = PLACES_AT.tolist()
 
 
-def _joined() -> npt.NDArray[np.bool_]:
-    table = np.zeros((4, 54, 54), dtype=bool)
-    for slot in range(4):
-        corner, edge = SLOT_PIECES[slot], SLOT_PIECES[slot + 4]
-        for place in blocks_outside(int(SOLVED[corner]), int(SOLVED[edge])):
-            table[slot][place] = True
-    return table
-
-
-JOINED: Final = _joined()
-"""Shape (4, 54, 54): whether slot s's pieces at these places form a block outside it."""
+JOINED: Final = tuple(
+    frozenset(blocks_outside(int(SOLVED[SLOT_PIECES[slot]]), int(SOLVED[SLOT_PIECES[slot + 4]])))
+    for slot in range(4)
+)
+"""For each slot the places (corner facelet, edge facelet) at which its pieces form a block outside
+it."""
 
 
 def slot_bits(mask: int) -> list[int]:
@@ -86,16 +79,25 @@ class Situation:
     @staticmethod
     def of(position: Array, face: int) -> Situation:
         """The situation of a fixed-frame position for the cross on ``face``."""
-        down = np.empty(20, dtype=np.uint8)
-        _turn_down(position, *rotation_tables(DOWN_ROTATIONS[face]), down)
-        return Situation.of_down(down, face)
+        return Situation.of_down(rotated(position, DOWN_ROTATIONS[face]), face)
 
     @staticmethod
     def of_down(down: Array, face: int) -> Situation:
         """The situation of a position that is in the down frame of ``face`` already."""
-        places, seen = _look(down)
-        cross, offset, *masks = seen.tolist()
-        return Situation(face, down, cross, places, None if offset < 0 else offset, *masks)
+        facelets = down.tolist()
+        places, cross = piece_places(facelets), cross_number(facelets)
+        offset = _OFFSET_OF.get(cross)
+        corners = edges = flipped = joined = 0
+        if offset is not None:
+            home = _PLACES_AT[offset]
+            for slot in range(4):
+                corners |= (places[slot] == home[slot]) << slot
+                edges |= (places[slot + 4] == home[slot + 4]) << slot
+                flipped |= (places[slot + 4] == home[slot + 4] ^ 1) << slot
+                block = facelets[SLOT_PIECES[slot]], facelets[SLOT_PIECES[slot + 4]]
+                joined |= (block in JOINED[slot]) << slot
+        seen = np.array(places, dtype=np.int64)
+        return Situation(face, down, cross, seen, offset, corners, edges, flipped, joined)
 
     @property
     def solved(self) -> int:
@@ -137,30 +139,6 @@ class Situation:
     def under(self, slot: int, turned: int = 0) -> int:
         """The slot under which the home of a slot's corner lies after D^turned."""
         return (slot + (self.offset or 0) + turned) % 4
-
-
-@njit(cache=True, nogil=True)
-def _turn_down(position, source, places, down):  # type: ignore[no-untyped-def]
-    """As :func:`livecube.cube.position.rotated`, for one position and at once."""
-    for piece in range(20):
-        down[piece] = places[piece, position[source[piece]]]
-
-
-@njit(cache=True, nogil=True)
-def _look(down):  # type: ignore[no-untyped-def]
-    """Places (8,) and cross, offset (−1: whole at none), corners, edges, flipped, joined (6,)."""
-    places, seen = piece_places(down), np.zeros(6, dtype=np.int64)
-    seen[0], seen[1] = cross_number(down), -1
-    for offset in range(4):
-        if seen[0] == CROSS_AT[offset]:
-            seen[1] = offset
-            for s in range(4):
-                corner, edge = places[s], places[4 + s]
-                seen[2] |= (corner == PLACES_AT[offset, s]) << s
-                seen[3] |= (edge == PLACES_AT[offset, 4 + s]) << s
-                seen[4] |= (edge == PLACES_AT[offset, 4 + s] ^ 1) << s
-                seen[5] |= JOINED[s, down[_SLOT_PIECES[s]], down[_SLOT_PIECES[4 + s]]] << s
-    return places, seen
 
 
 @cache

@@ -27,6 +27,8 @@ __all__ = [
     "cross_distances",
     "cross_moves",
     "decode_cross",
+    "encode_cross",
+    "piece_distances",
 ]
 
 _UNKNOWN = 255
@@ -64,9 +66,9 @@ def build_tables(step: Callable[[], None] = lambda: None) -> Tables:
     moves = cross_moves()
     step()
     seen = _seen_from_slots(SLOT_SYMMETRY)
-    corner = _distances(moves, PIECE_MOVES[0], int(SOLVED_PLACES[0]))
+    corner = piece_distances(moves, PIECE_MOVES[0], int(SOLVED_PLACES[0]))
     step()
-    edge = _distances(moves, PIECE_MOVES[1], int(SOLVED_PLACES[4]))
+    edge = piece_distances(moves, PIECE_MOVES[1], int(SOLVED_PLACES[4]))
     step()
     rows = _spread(corner, edge, seen, SLOT_SYMMETRY)
     step()
@@ -84,7 +86,7 @@ def cross_distances(
     """Fewest turns that solve each of the 190,080 crosses, shape (190080,)."""
     still = np.zeros((18, 24), dtype=np.uint8)
     allowed = [t for t in range(18) if not quarter_turns_only or t % 3 != 1]
-    both = _distances(np.ascontiguousarray(moves[:, allowed]), still[: len(allowed)], 0)
+    both = piece_distances(np.ascontiguousarray(moves[:, allowed]), still[: len(allowed)], 0)
     return np.ascontiguousarray(both.reshape(CROSSES, 24)[:, 0])
 
 
@@ -105,7 +107,8 @@ def decode_cross(number, places):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _encode(places):  # type: ignore[no-untyped-def]
+def encode_cross(places):  # type: ignore[no-untyped-def]
+    """Number of a cross with these places of DF, DR, DB, DL."""
     number = 0
     flips = 0
     for i in range(4):
@@ -129,7 +132,7 @@ def _cross_moves(edge_moves):  # type: ignore[no-untyped-def]
         for turn in range(18):
             for i in range(4):
                 turned[i] = edge_moves[turn, places[i]]
-            moves[cross, turn] = _encode(turned)
+            moves[cross, turn] = encode_cross(turned)
     return moves
 
 
@@ -143,12 +146,12 @@ def _seen_from_slots(symmetry):  # type: ignore[no-untyped-def]
         for slot in range(4):
             for i in range(4):
                 turned[i] = symmetry[slot, 2, places[(i + slot) % 4]]
-            seen[slot, cross] = _encode(turned)
+            seen[slot, cross] = encode_cross(turned)
     return seen
 
 
 @njit(cache=True, nogil=True)
-def _distances(moves, piece_moves, home):  # type: ignore[no-untyped-def]
+def piece_distances(moves, piece_moves, home):  # type: ignore[no-untyped-def]
     """Breadth-first distances of (cross, place of one piece) from the solved cross and ``home``."""
     distance = np.full(moves.shape[0] * 24, 255, dtype=np.uint8)
     queue = np.empty(moves.shape[0] * 24, dtype=np.int32)

@@ -36,7 +36,7 @@ LEFT: Final = 2
 
 LONGEST: Final = 20
 """Searches give up beyond this many turns; no answer has as many."""
-FIELDS: Final = 7
+FIELDS: Final = 6
 
 
 class Task(NamedTuple):
@@ -61,8 +61,6 @@ class Task(NamedTuple):
     """Slot whose pieces are looked at first, since they fail soonest."""
     tied: bool = False
     """Whether every turn must move the target's corner and edge together, or neither."""
-    extra: int = 0
-    """Also sequences up to this many turns longer than the shortest."""
 
 
 def task_rows(tasks: Sequence[Task]) -> npt.NDArray[np.int64]:

@@ -1,0 +1,150 @@
+"""The fastest ways, as Python asks for them: one position, a technique's task, a few holdings."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+import numpy as np
+
+from livecube.hands.automaton import MOVES
+from livecube.search.fastest_kernel import LONGEST_WAY, NO_LIMIT, SecondsTables, fastest
+from livecube.search.hand_arrays import hand_arrays
+from livecube.search.task import task_rows
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy.typing as npt
+
+    from livecube.cube.holding import Move
+    from livecube.hands.automaton import Automaton
+    from livecube.search.situation import Situation
+    from livecube.search.tables import Tables
+    from livecube.search.task import Task
+
+__all__ = ["FASTEST_MS", "MOST_WAYS", "NEARLY_MS", "FastestSearch", "Way"]
+
+FASTEST_MS: Final = 50
+"""Ways that cost so much more than the cheapest still count as fastest."""
+NEARLY_MS: Final = 120
+"""A plan may use ways that cost so much more than the cheapest."""
+MOST_WAYS: Final = 8
+_ROOM: Final = 24
+"""Ways that are kept while searching; beyond the eighth some may cost just as much."""
+
+
+class Way(NamedTuple):
+    """A sequence as it is written, in the down frame."""
+
+    ms: int
+    turns: tuple[int, ...]
+    moves: tuple[int, ...]
+    """Numbers of the written moves, without rotations."""
+    held: tuple[int, ...]
+    """Number of the holding in which each is made; where it is another than the move before
+    left, the cube was rotated."""
+    start: int
+    """Number of the holding in which it begins; a rotation may stand before the first move."""
+    end: int
+    """Number of the holding in which it leaves the cube, the cross perhaps not down."""
+
+
+class FastestSearch:
+    """Finds the fastest ways for one pair of hands. Not to be used by two threads at once."""
+
+    def __init__(
+        self,
+        tables: SecondsTables,
+        automaton: Automaton,
+    ) -> None:
+        self.automaton = automaton
+        self.tables = tables
+        self._hands = hand_arrays(automaton)
+        self._stop = np.zeros(1, dtype=np.uint8)
+        size = (_ROOM, LONGEST_WAY)
+        self._out = (
+            np.empty(_ROOM, dtype=np.int64),
+            np.empty(_ROOM, dtype=np.int64),
+            np.zeros(size, dtype=np.int64),
+            np.zeros(size, dtype=np.int64),
+            np.zeros(size, dtype=np.int64),
+            np.empty(_ROOM, dtype=np.int64),
+        )
+
+    def stop(self) -> None:
+        """Make the search that runs in another thread end soon; its answer is empty."""
+        self._stop[0] = 1
+
+    def ways(
+        self,
+        situation: Situation,
+        parts: Sequence[Task],
+        starts: Sequence[int],
+        *,
+        within_ms: int = FASTEST_MS,
+        most: int = MOST_WAYS,
+        ceiling_ms: int = NO_LIMIT,
+    ) -> list[Way]:
+        """All ways up to ``within_ms`` dearer than the cheapest, best first, ``most`` of them.
+
+        ``parts``: one task, or two that follow one another, the prefix of the second with four
+        bits for each offset at which the first may leave the cross layer. ``starts``: numbers of
+        the holdings (of the down frame) from which it may begin. None dearer than
+        ``ceiling_ms``. Ways of the same turns are one, in its cheapest spelling; ties stand in
+        the order of their text.
+        """
+        return self.ways_from(
+            situation.cross, situation.places, parts, starts, within_ms, most, ceiling_ms
+        )
+
+    def ways_from(
+        self,
+        cross: int,
+        places: npt.NDArray[np.int64],
+        parts: Sequence[Task],
+        starts: Sequence[int],
+        within_ms: int = FASTEST_MS,
+        most: int = MOST_WAYS,
+        ceiling_ms: int = NO_LIMIT,
+    ) -> list[Way]:
+        """The same for the number of a cross and the places of the slot pieces, shape (8,)."""
+        self._stop[0] = 0
+        rows = task_rows(parts).copy()
+        rows[0, 2] *= 0x1111
+        count = fastest(
+            self.tables, self._hands, cross, places, rows,
+            np.array(starts, dtype=np.int64), ceiling_ms, within_ms, self._stop, *self._out,
+        )  # fmt: skip
+        found = [self._way(row, starts) for row in range(max(count, 0))]
+        found.sort(key=lambda way: (way.ms, self.text(way)))
+        return found[:most]
+
+    def _way(self, row: int, starts: Sequence[int]) -> Way:
+        cost, length, turns, moves, held, end = self._out
+        many = int(length[row])
+        first = int(held[row, 0])
+        start = first
+        if first not in starts:
+            start = min(starts, key=lambda one: int(self._hands.rotation[one, first]))
+        return Way(
+            int(cost[row]),
+            tuple(turns[row, :many].tolist()),
+            tuple(moves[row, :many].tolist()),
+            tuple(held[row, :many].tolist()),
+            start,
+            int(end[row]),
+        )
+
+    def written(self, way: Way) -> tuple[Move, ...]:
+        """The moves of a way, rotations among them."""
+        moves: list[Move] = []
+        now = way.start
+        for number, at in zip(way.moves, way.held, strict=True):
+            moves += self.automaton.rotation_moves[now][at]
+            moves.append(MOVES[number])
+            now = int(self._hands.after[at, number])
+        return tuple(moves)
+
+    def text(self, way: Way) -> str:
+        """The same as text."""
+        return " ".join(map(str, self.written(way)))
