@@ -25,13 +25,22 @@ if TYPE_CHECKING:
     from livecube.search.hand_arrays import HandArrays
     from livecube.search.ways import Way
 
-__all__ = ["NO_BOOK", "NO_TURN", "Book", "Entries", "asked", "question_numbers"]
+__all__ = [
+    "FIRST_ROTATION",
+    "NO_BOOK",
+    "NO_TURN",
+    "Book",
+    "Entries",
+    "asked",
+    "question_numbers",
+    "way_tokens",
+]
 
 _MOST_LOOSE: Final = 4
 """With more pieces that are not solved a question does not fit into its number."""
 NO_TURN: Final = 18
 """Behind the end of a sequence."""
-_ROTATION: Final = 36
+FIRST_ROTATION: Final = 36
 """Tokens from here on are rotations: to the holding ``token - 36`` if 0 is where it begins."""
 
 Ints = npt.NDArray[np.int64]
@@ -100,12 +109,12 @@ class Entries:
         turns = np.full((count, width), NO_TURN, dtype=np.uint8)
         for i in range(width):
             token = tokens[:, i].astype(np.int64)
-            moved = np.flatnonzero(token < _ROTATION)
+            moved = np.flatnonzero(token < FIRST_ROTATION)
             turns[moved, length[moved]] = TURN_OF[held[moved], token[moved]]
             length[moved] += 1
             held[moved] = AFTER[held[moved], token[moved]]
-            rotated = np.flatnonzero((token >= _ROTATION) & (token < 255))
-            held[rotated] = ROTATED_BY[held[rotated], token[rotated] - _ROTATION]
+            rotated = np.flatnonzero((token >= FIRST_ROTATION) & (token < 255))
+            held[rotated] = ROTATED_BY[held[rotated], token[rotated] - FIRST_ROTATION]
         turns = np.ascontiguousarray(turns[:, : max(1, int(length.max(initial=0)))])
         return Entries(tokens, ms.astype(np.int64), turns, hands.front[held])
 
@@ -163,12 +172,12 @@ class Book:
 
 
 def way_tokens(way: Way) -> tuple[int, ...]:
-    """The moves and rotations of a way that begins in holding 0, as an entry has them."""
+    """The moves and rotations of a way, as an entry has them."""
     tokens: list[int] = []
-    now = 0
+    now = way.start
     for move, held in zip(way.moves, way.held, strict=True):
         if held != now:
-            tokens.append(_ROTATION + int(np.flatnonzero(ROTATED_BY[now] == held)[0]))
+            tokens.append(FIRST_ROTATION + int(np.flatnonzero(ROTATED_BY[now] == held)[0]))
         tokens.append(move)
         now = int(AFTER[held, move])
     return tuple(tokens)

@@ -1,0 +1,164 @@
+"""Fastest ways from wherever they are known: the book, or a search."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+import numpy as np
+
+from livecube.hands.automaton import MOVES
+from livecube.search.book import FIRST_ROTATION, NO_BOOK, asked, question_numbers, way_tokens
+from livecube.search.coordinates import TURN_SEEN
+from livecube.search.hand_arrays import AFTER, HOLDING_SEEN, ROTATED_BY, UPRIGHT, hand_arrays
+from livecube.search.situation import CROSS_AT
+from livecube.search.task import task_rows
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy.typing as npt
+
+    from livecube.cube.holding import Move
+    from livecube.hands.automaton import Automaton
+    from livecube.search.book import Book
+    from livecube.search.situation import Situation
+    from livecube.search.task import Task
+    from livecube.search.ways import FastestSearch
+
+__all__ = ["FASTEST_MS", "MOST_WAYS", "NEARLY_MS", "Answers", "Written"]
+
+FASTEST_MS: Final = 50
+"""Ways that cost at most so much more than the cheapest count as fastest."""
+NEARLY_MS: Final = 120
+"""A plan may use ways that cost at most so much more than the cheapest."""
+MOST_WAYS: Final = 8
+
+_TURN_GIVEN: Final = [np.argsort(TURN_SEEN[slot]).tolist() for slot in range(4)]
+_HOLDING_GIVEN: Final = [np.argsort(HOLDING_SEEN[slot]).tolist() for slot in range(4)]
+
+
+class Written(NamedTuple):
+    """A sequence as the hands write it."""
+
+    ms: int
+    """Until the cross is down again."""
+    turns: tuple[int, ...]
+    """In the down frame."""
+    tokens: tuple[int, ...]
+    """Moves, and rotations, which are ``FIRST_ROTATION`` and the holding to which they lead
+    from holding 0."""
+    start: int
+    """Number of the holding (of the down frame) in which it begins."""
+    end: int
+    """Number of the holding in which it leaves the cube; the cross need not be down."""
+
+
+class Answers:
+    """Answers questions for one pair of hands. Not to be used by two threads at once."""
+
+    def __init__(
+        self, automaton: Automaton, book: Book = NO_BOOK, search: FastestSearch | None = None
+    ) -> None:
+        self.automaton = automaton
+        self.hands = hand_arrays(automaton)
+        self.book = book
+        self.search = search
+        """None: only what the book has is known."""
+        self._moves: list[tuple[Move, ...]] = [(move,) for move in MOVES]
+        self._moves += automaton.rotation_moves[0]
+
+    def moves(self, tokens: Sequence[int]) -> tuple[Move, ...]:
+        """Tokens as moves and rotations."""
+        return tuple(move for token in tokens for move in self._moves[token])
+
+    def filled(self, numbers: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+        """Where in the book each question is, searched for if need be; −1: it is unknown."""
+        at = self.book.places_of(numbers)
+        missing = np.unique(numbers[(at < 0) & (numbers >= 0)]).tolist()
+        if not missing or self.search is None:
+            return at
+        answers = {}
+        for number in missing:
+            offset, places, task = asked(number)
+            answers[number] = self.search.ways_from(
+                int(CROSS_AT[offset]), np.array(places), [task], [0], NEARLY_MS, MOST_WAYS
+            )
+        self.book = self.book.with_answers(answers, self.hands)
+        return self.book.places_of(numbers)
+
+    def ways(
+        self, situation: Situation, parts: Sequence[Task], starts: Sequence[int]
+    ) -> list[Written]:
+        """The fastest ways of a question, best first: all up to ``FASTEST_MS`` dearer than the
+        best, ``MOST_WAYS`` at most.
+
+        ``parts`` and ``starts`` as for :class:`~livecube.search.ways.FastestSearch`. None if the
+        book does not have them and there is no search.
+        """
+        known = self._from_book(situation, parts, starts)
+        if known is not None:
+            return known
+        if self.search is None:
+            return []
+        found = self.search.ways(situation, parts, starts, within_ms=FASTEST_MS, most=MOST_WAYS)
+        return [
+            Written(way.ms, way.turns, way_tokens(way), way.start, way.end) for way in found
+        ]
+
+    def _from_book(
+        self, situation: Situation, parts: Sequence[Task], starts: Sequence[int]
+    ) -> list[Written] | None:
+        """The same from the book; None: some of it is not in there."""
+        upright = all(start in UPRIGHT for start in starts)
+        if len(parts) > 1 or not upright or situation.offset is None:
+            return None
+        fronts = np.array([UPRIGHT.index(start) for start in starts])
+        rows = np.repeat(task_rows(parts), len(fronts), axis=0)
+        places = np.broadcast_to(situation.places, (len(fronts), 8))
+        numbers = question_numbers(situation.offset, places, fronts, rows)
+        at = self.filled(numbers) if (numbers >= 0).all() else np.array([-1])
+        if (at < 0).any():
+            return None
+        best: dict[tuple[int, ...], Written] = {}
+        for front, question in zip(fronts.tolist(), at.tolist(), strict=True):
+            for entry in self.book.ways[self.book.ends[question] : self.book.ends[question + 1]]:
+                way = self.entry(int(entry), front)
+                if way.turns not in best or way.ms < best[way.turns].ms:
+                    best[way.turns] = way
+        ways = sorted(best.values(), key=lambda way: (way.ms, self.text(way)))
+        return [way for way in ways if way.ms <= ways[0].ms + FASTEST_MS][:MOST_WAYS]
+
+    def behind_rotation(self, way: Written, start: int) -> Written:
+        """A way that begins in holding ``start``: a rotation comes first if it has to.
+
+        Behind it the hands are in the state ``start`` still; so in the middle of a plan.
+        """
+        if way.start == start:
+            return way
+        token = FIRST_ROTATION + int(np.flatnonzero(ROTATED_BY[start] == way.start)[0])
+        ms = way.ms + int(self.automaton.rotation_ms[start, way.start])
+        return way._replace(ms=ms, tokens=(token, *way.tokens), start=start)
+
+    def text(self, way: Written) -> str:
+        """A sequence as people read it."""
+        return " ".join(map(str, self.moves(way.tokens)))
+
+    def entry(self, entry: int, front: int) -> Written:
+        """An entry of the book, begun with slot ``front`` at the front right."""
+        entries = self.book.entries
+        tokens = [token for token in entries.tokens[entry].tolist() if token < 255]
+        turns = [turn for turn in entries.turns[entry].tolist() if turn < 18]
+        held = 0
+        for token in tokens:
+            if token < FIRST_ROTATION:
+                held = int(AFTER[held, token])
+            else:
+                held = int(ROTATED_BY[held, token - FIRST_ROTATION])
+        return Written(
+            int(entries.ms[entry]),
+            tuple(_TURN_GIVEN[front][turn] for turn in turns),
+            tuple(tokens),
+            UPRIGHT[front],
+            _HOLDING_GIVEN[front][held],
+        )
+

@@ -1,0 +1,101 @@
+"""The cheapest spelling of given turns: an exact shortest path over holdings and hands' states."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numba import njit
+
+from livecube.hands.automaton import NEVER
+from livecube.search.answers import Written
+from livecube.search.book import FIRST_ROTATION
+from livecube.search.hand_arrays import ROTATED_BY
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy.typing as npt
+
+    from livecube.search.hand_arrays import HandArrays
+
+__all__ = ["spelled"]
+
+_LONGEST: Final = 40
+"""Turns of a sequence that is spelled."""
+
+
+def spelled(
+    hands: HandArrays, sequences: Sequence[Sequence[int]], starts: Sequence[int]
+) -> list[Written]:
+    """Each sequence of down-frame turns as it is cheapest to write, from the best of ``starts``.
+
+    The price includes what it takes to have the cross down again.
+    """
+    begin = np.array(starts, dtype=np.int64)
+    moves, held = np.empty(_LONGEST, dtype=np.int64), np.empty(_LONGEST, dtype=np.int64)
+    written = []
+    for turns in sequences:
+        row = np.array(turns, dtype=np.int64)
+        ms, start, end = _spell(hands, row, begin, moves, held)
+        tokens: list[int] = []
+        now = start
+        for move, at in zip(moves[: len(row)].tolist(), held[: len(row)].tolist(), strict=True):
+            if at != now:
+                tokens.append(FIRST_ROTATION + int(np.flatnonzero(ROTATED_BY[now] == at)[0]))
+            tokens.append(move)
+            now = int(hands.after[at, move])
+        written.append(Written(int(ms), tuple(turns), tuple(tokens), int(start), int(end)))
+    return written
+
+
+@njit(cache=True, nogil=True)
+def _spell(hands, turns, starts, moves, held):  # type: ignore[no-untyped-def]
+    """Write the cheapest moves and the holdings in which they are made; price, start, end."""
+    states = hands.seconds.shape[0]
+    count = turns.shape[0]
+    cost = np.full((count + 1, 24 * states), NEVER, dtype=np.int64)
+    came_from = np.full((count + 1, 24 * states), -1, dtype=np.int64)
+    made_in = np.zeros((count + 1, 24 * states), dtype=np.int64)
+    made_as = np.zeros((count + 1, 24 * states), dtype=np.int64)
+    reached = np.empty((count + 1, 24 * states), dtype=np.int64)
+    many = np.zeros(count + 1, dtype=np.int64)
+    for start in starts:
+        at = start * states + hands.start
+        cost[0, at] = 0
+        reached[0, many[0]] = at
+        many[0] += 1
+    for i in range(count):
+        for n in range(many[i]):
+            at = reached[i, n]
+            holding, state = at // states, at % states
+            for other in range(24):
+                spent = cost[i, at] + hands.rotation[holding, other]
+                now = state if other == holding else hands.rotated
+                for way in range(2):
+                    move = hands.spelled[other, turns[i], way]
+                    price = spent + hands.seconds[now, move]
+                    if price >= NEVER:
+                        continue
+                    to = hands.after[other, move] * states + hands.then[now, move]
+                    if price < cost[i + 1, to]:
+                        if cost[i + 1, to] == NEVER:
+                            reached[i + 1, many[i + 1]] = to
+                            many[i + 1] += 1
+                        cost[i + 1, to] = price
+                        came_from[i + 1, to] = at
+                        made_in[i + 1, to] = other
+                        made_as[i + 1, to] = move
+    best = np.int64(-1)
+    total = np.int64(NEVER)
+    for n in range(many[count]):
+        at = reached[count, n]
+        price = cost[count, at] + hands.finish[at // states]
+        if price < total:
+            best, total = at, price
+    at = best
+    for i in range(count, 0, -1):
+        moves[i - 1] = made_as[i, at]
+        held[i - 1] = made_in[i, at]
+        at = came_from[i, at]
+    return total, at // states, best // states
