@@ -1,97 +1,101 @@
-"""The advisor: from a position to all that is possible, priced and ranked."""
+"""The advisor: from a position to all that is possible, in seconds, and the plan that ranks it."""
 
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import cache
+from itertools import permutations
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
+from livecube.advice.beam import Beam, Line, looking_before
 from livecube.advice.beginning import Beginning, Way
-from livecube.advice.chances import ChanceFinder, Chances
-from livecube.advice.opportunity import Advice, Opportunity
-from livecube.advice.order import orders
-from livecube.advice.ranking import best_rows, one_each
+from livecube.advice.opportunity import Advice, Opportunity, PlainWay
+from livecube.advice.plan import Plan
 from livecube.advice.rules import BEFORE_THE_EYES, Case, apply_rules, before_the_eyes
-from livecube.advice.two_steps import composed, cross_and_two_pairs, two_plain_pairs
-from livecube.advice.words import cross_sentence, repair_sentence, sentence
-from livecube.cube.geometry import OPPOSITE
-from livecube.cube.holding import Holding
+from livecube.advice.words import cross_sentence, plan_words, repair_sentence, sentence
+from livecube.cube.holding import HOLDINGS, Holding
 from livecube.cube.position import apply_turns
-from livecube.cube.turns import merge
-from livecube.hands.pricing import Pricer
-from livecube.search.engine import Engine
+from livecube.cube.turns import htm
+from livecube.search.answers import FASTEST_MS, MOST_WAYS
+from livecube.search.coordinates import DOWN_ROTATIONS, SLOT_SYMMETRY, turn_map
+from livecube.search.hand_arrays import UPRIGHT, holding_in_down_frame
 from livecube.search.keeping import kept
-from livecube.search.situation import Situation, slot_bits
-from livecube.search.task import Task
+from livecube.search.situation import PLACES_AT, Situation, slot_bits
+from livecube.search.task import LEFT, TURNED_BACK, Task
 from livecube.stages.frame import FRAMES
-from livecube.techniques.base import About, Chance, Level, about
+from livecube.techniques.base import About, Chance, Level, about, goal_bits
+from livecube.techniques.plain import Plain, plain_task
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Iterable, Sequence
 
-    from livecube.advice.order import Order
-    from livecube.advice.ranking import Chosen
+    from livecube.advice.beam import Step
     from livecube.cube.geometry import Array
-    from livecube.hands.model import Hands
-    from livecube.hands.pricing import Written
-    from livecube.search.task import Found
+    from livecube.search.answers import Answers, Written
+    from livecube.search.engine import Engine
     from livecube.techniques.base import Technique
 
 __all__ = ["Advisor", "likely_cross"]
 
-_BESIDE = {"cross": About("Cross"), "repair": About("Repair")}
+_BESIDE: Final = {"cross": About("Cross"), "repair": About("Repair")}
 """What is answered beside the techniques."""
-_AT_BEGINNING: Final = 6
-"""Rows that are looked at while solving."""
 _AT_ONCE: Final = 2
 """So many slots that are out are brought in by one search."""
-_ALL_PIECES: Final = 0b11111111
-"""The pieces of all four slots."""
+_AS_GOOD_MS: Final = 100
+"""A plan that goes on is kept unless another is worth more than so much."""
+_STILL: Final = (False,) * 8
+_NO_SLOTS: Final[tuple[str, ...]] = ()
 
 
-class _Ranked(NamedTuple):
-    """A sequence that is good enough to be told."""
+class _Row(NamedTuple):
+    """A sequence of a chance, as it is told."""
 
-    number: int
-    """Of its chance."""
-    turns: tuple[int, ...]
-    """In the fixed frame."""
-    written: Written
-    top_kept: int
-    pairs_kept: int
+    chance: Chance
+    way: Written
+    looking_ms: int
+    shortest: bool = False
+    fastest: bool = True
 
 
 class Advisor:
-    """Finds and prices every opportunity of a position. Not for two threads at once."""
+    """Finds and prices every opportunity of a position. Not for two threads at once.
+
+    ``engine`` finds the shortest sequences; without it there are only the fastest.
+    """
 
     def __init__(
         self,
-        engine: Engine,
+        answers: Answers,
         techniques: Sequence[Technique],
-        hands: Hands,
         level: Level = Level.CALM,
+        engine: Engine | None = None,
     ) -> None:
-        self.engine = engine
+        self.answers = answers
+        self._engine = engine
         self.level = level
         """How much the solver wants to hear; rows above it are silenced, not left out."""
         self._techniques = tuple(techniques)
-        self._hands = hands
         self._by_id = {technique.id: technique for technique in techniques}
         self._about = _BESIDE | {technique.id: about(technique) for technique in techniques}
-        self._pricer = Pricer(hands)
-        self._finder = ChanceFinder(self._techniques, {k: v.level for k, v in self._about.items()})
+        self._beams: dict[Level, Beam] = {}
+        self._plain = Beam(answers, (Plain(),))
+
+    @property
+    def engine(self) -> Engine:
+        """What finds the shortest sequences."""
+        assert self._engine is not None
+        return self._engine
 
     def speaks_of(self, technique: str) -> bool:
         """Whether the level speaks of a technique that this advisor knows."""
         return technique in self._by_id and self._about[technique].level <= self.level
 
     def twin(self) -> Advisor:
-        """Another advisor of the same kind, for another thread; tables are shared."""
-        engine = Engine(self.engine.tables)
-        engine.pairs, engine.book = self.engine.pairs, self.engine.book
-        return Advisor(engine, self._techniques, self._hands, self.level)
+        """Another advisor of the same kind, for another thread; tables and book are shared."""
+        answers = self.answers.twin()
+        engine = self._engine and self._engine.twin()
+        return Advisor(answers, self._techniques, self.level, engine)
 
     def advise(
         self,
@@ -100,38 +104,43 @@ class Advisor:
         holding: Holding | None = None,
         *,
         inspection: bool = True,
-        extra: int = 0,
-        most: int | None = None,
+        looking: bool = True,
+        shortest: bool = True,
+        plans: bool = True,
     ) -> Advice:
-        """The opportunities for the cross on ``face``, best first.
+        """The opportunities for the cross on ``face``, best first, and the plan.
 
         ``holding``: how the cube is held; None: the cross down and for each row the front that
         makes it cheapest. ``inspection``: what to look for while the cross is not whole: X-crosses
-        (True), or, in the middle of a solve, only the shortest way to each slot. ``extra``: also
-        sequences up to so many turns longer than the shortest. ``most``: so many rows are
-        enough, which is quicker, and what goes on by another technique is left out; None: all.
+        (True), or, in the middle of a solve, only the shortest way to each slot. ``looking``:
+        whether looking counts in ranks and plans. ``shortest``: all shortest sequences too, which
+        needs the engine. ``plans``: whether plans are looked for, which rank the rows.
         """
         situation = Situation.of(position, face)
-        hurry = most is not None
-        chances = self._finder.find(situation, inspection=inspection, hurry=hurry, extra=extra)
-        if not chances.each:
-            return _advice(situation, ())
-        found = self.engine.answer(situation, chances.tasks)
-        if chances.goes_on:
-            found = composed(self.engine, situation, chances.each, found, self._by_id)
-        # Further searches may use the engine's arrays again, so they come last.
-        ranked = self._ranked(situation, chances, found, holding, most)
-        yardstick = _shortest_of(chances, found, "plain")
-        if chances.doubles is not None and situation.offset == 0:
-            for slots in {chances.each[row.number].slots for row in ranked}:
-                if len(slots) == 2:
-                    yardstick[slots] = two_plain_pairs(self.engine, situation, slots)
-        cross_turns = None
-        if situation.offset is None and inspection:
-            cross_turns, both = cross_and_two_pairs(self.engine, situation)
-            yardstick = {(i, j): both for i in range(4) for j in range(4) if i != j}
-        rows = self._explained(situation, chances, ranked, yardstick)
-        return _advice(situation, rows, cross_turns)
+        starts = _starts(holding, face)
+        chances = [
+            chance
+            for technique in self._techniques
+            if inspection or not technique.in_inspection
+            for chance in technique.chances(situation)
+        ]
+        rows = self._fastest_rows(situation, chances, starts)
+        if shortest and self._engine is not None:
+            rows = self._with_shortest(situation, chances, starts, rows)
+        lines = self._lines(situation, holding, Level.BOLD, looking=looking) if plans else []
+        told = self._told(situation, rows, starts, lines, against_plain=True)
+        found = self._plans(situation, lines)
+        worth = {plan.steps[0].slots: plan.total for plan in found}
+        told.sort(key=lambda row: _rank(row, worth, looking=looking))
+        return Advice(
+            situation.colour,
+            situation.offset,
+            situation.slot_names(slot_bits(situation.solved)),
+            self._cross_turns(situation),
+            tuple(told),
+            next(iter(found), None),
+            found,
+        )
 
     def at_beginning(
         self,
@@ -139,290 +148,446 @@ class Advisor:
         face: int,
         holding: Holding | None = None,
         standing: Opportunity | None = None,
+        going_on: tuple[str, ...] = _NO_SLOTS,
     ) -> Beginning:
         """The one answer in the middle of a solve: what is best, and whether that is said.
 
         ``standing``: the hint that stands, if one does; it is worked out how it is done from here.
+        ``going_on``: the slots that a plan that was followed goes on with; it is kept unless
+        another is worth more than a tenth of a second.
         """
-        advice = self.refine(position, face, holding, most=_AT_BEGINNING)
-        assert advice is not None
-        rows = tuple(row for row in advice.opportunities if not row.silenced)
-        way = None if standing is None else self._way(position, face, holding, standing, rows)
+        situation = Situation.of(position, face)
+        lines = self._lines(situation, holding, self.level)
+        for line in lines:
+            slots = situation.slot_names(line.steps[0].chance.slots)
+            if slots == going_on and line.ms <= lines[0].ms + _AS_GOOD_MS:
+                lines = [line, *(other for other in lines if other is not line)]
+                break
+        plans = self._plans(situation, lines)
+        rows = tuple(plan.steps[0] for plan in plans)
+        way = None
+        if standing is not None:
+            way = self._standing(situation, position, face, holding, standing, plans)
         if not rows:
             return Beginning((), standing=way)
-        before = advice.opportunities[: advice.opportunities.index(rows[0])]
-        rules = tuple(note.rule for row in before for note in row.notes if note.silences)
         silence = None
-        if self.level > Level.CALM and before_the_eyes(Situation.of(position, face), rows[0]):
+        if self.level > Level.CALM and before_the_eyes(situation, rows[0]):
             silence = BEFORE_THE_EYES
-        found = orders(self, position, face, holding)
-        return Beginning(rows, rows[0].seconds_with_next, silence, rules, found or (), way)
+        return Beginning(rows, plans[0].total, silence, plans=plans, standing=way)
 
     def same_way(
         self, position: Array, face: int, holding: Holding | None, row: Opportunity
     ) -> Opportunity | None:
-        """The fastest row of the same technique into the same slots here; None: there is none.
-
-        It is compared with nothing but the plain way that ``row`` was compared with.
-        """
+        """The fastest row of the same technique into the same slots here; None: there is none."""
         situation = Situation.of(position, face)
         technique = self._by_id.get(row.technique)
-        every = technique.chances(situation) if technique else ()
-        chances = Chances.of(
-            situation, [one for one in every if situation.slot_names(one.slots) == row.slots]
-        )
-        if not chances.each:
-            return None
-        return self._fastest(situation, chances, holding)
-
-    def _way(
-        self,
-        position: Array,
-        face: int,
-        holding: Holding | None,
-        standing: Opportunity,
-        rows: Sequence[Opportunity],
-    ) -> Way | None:
-        """How a hint is done from here, and what that takes: as in ``rows``, if it is there."""
-        alike = (r for r in rows if (r.technique, r.slots) == (standing.technique, standing.slots))
-        if (row := next(alike, None)) is None:
-            row = self.same_way(position, face, holding, standing)
-            row = row and self._with_next(position, face, row)
-        return None if row is None else Way(row, row.seconds_with_next)
+        chances = [
+            chance
+            for chance in (technique.chances(situation) if technique else ())
+            if situation.slot_names(chance.slots) == row.slots
+        ]
+        starts = _starts(holding, face)
+        found = self._fastest_rows(situation, chances, starts)
+        return next(iter(self._told(situation, found[:1], starts)), None)
 
     def repair(
         self, position: Array, face: int, holding: Holding | None = None
     ) -> Opportunity | None:
         """The fastest way to have all four slots in; None: none is out, or no cross is whole.
 
-        With more than two out it is the best order of the pairs, since a search would take long.
+        With more than two out it is the best plan, since a search would take long.
         """
         situation = Situation.of(position, face)
         out = slot_bits(situation.free)
         if situation.offset is None or not out:
             return None
-        if len(out) > _AT_ONCE:
-            found = orders(self, position, face, holding)
-            return _as_one(found[0]) if found else None
-        task = Task(goal=_ALL_PIECES, extra=1 if len(out) == 1 else 0)
-        chance = Chance("repair", tuple(out), task, "the fastest way to have all four in")
-        row = self._fastest(situation, Chances.of(situation, [chance]), holding)
-        return None if row is None else replace(row, why=repair_sentence(row), notes=())
+        if len(out) > _AT_ONCE or self.answers.search is None:
+            plans = self._plans(situation, self._lines(situation, holding, Level.BOLD))
+            return _as_one(plans[0]) if plans else None
+        chance = Chance("repair", tuple(out), Task(goal=goal_bits(15)), "all four in")
+        starts = _starts(holding, face)
+        row = next(iter(self._fastest_rows(situation, [chance], starts)), None)
+        if row is None:
+            return None
+        (told,) = self._told(situation, [row], starts)
+        return replace(told, why=repair_sentence(told), notes=())
 
-    def _fastest(
-        self, situation: Situation, chances: Chances, holding: Holding | None
-    ) -> Opportunity | None:
-        """The best row of chances that all have the same slots."""
-        found = self.engine.answer(situation, chances.tasks)
-        if chances.goes_on:
-            found = composed(self.engine, situation, chances.each, found, self._by_id)
-        ranked = self._ranked(situation, chances, found, holding, 1)
-        return next(iter(self._explained(situation, chances, ranked, {})), None)
-
-    def quickest(
-        self, position: Array, face: int, holding: Holding | None = None
-    ) -> tuple[Opportunity, ...]:
-        """For each set of slots the quickest row, also of techniques that another goes on from.
-
-        They are compared with nothing. Best first; none if the cross is whole at no offset, or no
-        slot is free.
-        """
+    def plans(
+        self,
+        position: Array,
+        face: int,
+        holding: Holding | None = None,
+        *,
+        looking: bool = True,
+        level: Level | None = None,
+    ) -> tuple[Plan, ...]:
+        """For each first pair the best plan found, the best of all first."""
         situation = Situation.of(position, face)
-        chances = self._finder.find(situation, level=self.level)
-        if situation.offset is None or not chances.each:
-            return ()
-        found = self.engine.answer(situation, chances.tasks)
-        if chances.goes_on:
-            found = composed(self.engine, situation, chances.each, found, self._by_id)
-        ranked = self._ranked(situation, chances, found, holding, 1, one_each)
-        first: dict[tuple[str, ...], Opportunity] = {}
-        for row in self._explained(situation, chances, ranked, {}):
-            first.setdefault(row.slots, row)
-        return tuple(first.values())
+        lines = self._lines(situation, holding, level or self.level, looking=looking)
+        return self._plans(situation, lines)
 
     def crosses(
         self, position: Array, face: int, holding: Holding | None = None
     ) -> tuple[Opportunity, ...]:
-        """All shortest crosses on ``face``, best first; none if it is whole at offset 0.
+        """The fastest crosses on ``face``, best first; none if it is whole at offset 0.
 
         Their rows have the technique ``cross`` and no slots; ``holding`` as in :meth:`advise`.
         """
         situation = Situation.of(position, face)
         if situation.offset == 0:
             return ()
-        chances = Chances.of(situation, [Chance("cross", (), Task(goal=0), "no cross is shorter")])
-        found = self.engine.answer(situation, chances.tasks)
-        ranked = self._ranked(situation, chances, found, holding, None)
-        return tuple(
-            replace(row, why=cross_sentence(row), notes=())
-            for row in self._explained(situation, chances, ranked, {})
+        chance = Chance("cross", (), Task(goal=0), "")
+        starts = _starts(holding, face)
+        rows = self._told(situation, self._fastest_rows(situation, [chance], starts), starts)
+        return tuple(replace(row, why=cross_sentence(row), notes=()) for row in rows)
+
+    def with_plan(self, row: Opportunity, position: Array, face: int) -> Opportunity:
+        """A row with the best plan for what is left behind it."""
+        after = apply_turns(position, row.turns_fixed)
+        found = self.plans(after, face, self.upright(row, face))
+        return replace(row, then=found[0] if found else None)
+
+    def _beam(self, level: Level) -> Beam:
+        if level not in self._beams:
+            usual = [
+                technique
+                for technique in self._techniques
+                if not technique.in_inspection
+                and not getattr(technique, "is_yardstick", False)
+                and getattr(technique, "sees_only_state", False)
+                and self._about[technique.id].level <= level
+            ]
+            self._beams[level] = Beam(self.answers, usual)
+        return self._beams[level]
+
+    def _lines(
+        self, situation: Situation, holding: Holding | None, level: Level, *, looking: bool = True
+    ) -> list[Line]:
+        start = None if holding is None else holding_in_down_frame(holding, situation.face)
+        lines = self._beam(level).lines(situation, start, looking=looking)
+        for line in self._two_part_lines(situation, holding, level, looking=looking):
+            slots = {*line.steps[0].chance.slots}
+            same = next((one for one in lines if {*one.steps[0].chance.slots} == slots), None)
+            if same is None or line.ms < same.ms:
+                lines = [line, *(one for one in lines if one is not same)]
+        return sorted(lines, key=lambda line: line.ms)
+
+    def _two_part_lines(
+        self, situation: Situation, holding: Holding | None, level: Level, *, looking: bool
+    ) -> Iterable[Line]:
+        """Plans that begin with a technique of two parts, which only a search can find."""
+        if self.answers.search is None or situation.offset is None:
+            return
+        chances = [
+            chance
+            for technique in self._techniques
+            if not technique.in_inspection and self._about[technique.id].level <= level
+            for chance in technique.chances(situation)
+            if chance.then_task is not None
+        ]
+        beam = self._beam(level)
+        for row in self._fastest_rows(situation, chances, _starts(holding, situation.face))[:2]:
+            down = apply_turns(situation.position, row.way.turns)
+            after = Situation.of_down(down, situation.face)
+            moved = [bool(b) for b in after.places != situation.places]
+            step = _step(row, looking=looking)
+            if not after.free:
+                yield Line((step,))
+            else:
+                end = int(UPRIGHT[self.answers.hands.front[row.way.end]])
+                for line in beam.lines(after, end, looking=looking, moved=moved)[:1]:
+                    yield Line((step, *line.steps))
+
+    def _fastest_rows(
+        self, situation: Situation, chances: Iterable[Chance], starts: Sequence[int]
+    ) -> list[_Row]:
+        """The fastest ways of each chance, cheapest first for each; none of a yardstick."""
+        rows = []
+        for chance in chances:
+            if getattr(self._by_id.get(chance.technique), "is_yardstick", False):
+                continue
+            for way in self._ways(situation, chance, starts):
+                looking = self._looking(situation, chance, way)
+                rows.append(_Row(chance, way, looking))
+        return rows
+
+    def _ways(self, situation: Situation, chance: Chance, starts: Sequence[int]) -> list[Written]:
+        if chance.then and chance.then_task is None:
+            return self._composed(situation, chance, starts)
+        parts = [chance.task] if chance.then_task is None else [chance.task, chance.then_task]
+        return self.answers.ways(situation, parts, starts)
+
+    def _composed(
+        self, situation: Situation, chance: Chance, starts: Sequence[int]
+    ) -> list[Written]:
+        """A technique that goes on by another, first parts up to some turns of the layer.
+
+        The first part is one of its fastest by itself; behind each the fastest second part is
+        looked for, and both together are spelled anew. So the whole is not proven to be the
+        fastest.
+        """
+        from livecube.search.spelling import spelled  # late: it needs the kernels
+
+        if self.answers.search is None:
+            return []
+        task = chance.task._replace(tail=TURNED_BACK) if chance.task.tail == LEFT else chance.task
+        wholes = set()
+        for first in self.answers.ways(situation, [task], starts):
+            turns = first.turns
+            while turns and turns[-1] // 3 == 5:
+                turns = turns[:-1]  # the layer may stay where it is
+            down = apply_turns(situation.position, turns)
+            after = Situation.of_down(down, situation.face)
+            if after.offset is None:
+                continue
+            front = [int(UPRIGHT[self.answers.hands.front[first.end]])]
+            for name in chance.then:
+                for onward in self._by_id[name].chances(after):
+                    if onward.slots == chance.then_into:
+                        for second in self.answers.ways(after, [onward.task], front):
+                            wholes.add(turns + second.turns)
+        whole = [turns for turns in wholes if htm(turns) == len(turns)]
+        ways = sorted(spelled(self.answers.hands, whole, starts), key=lambda way: way.ms)
+        return [way for way in ways if way.ms <= ways[0].ms + FASTEST_MS][:MOST_WAYS]
+
+    def _looking(self, situation: Situation, chance: Chance, way: Written) -> int:
+        """Milliseconds of looking before a first sequence: nothing was moved before."""
+        if not chance.slots or chance.technique == "repair":
+            return 0
+        front = int(self.answers.hands.front[way.start])
+        seen = [
+            int(SLOT_SYMMETRY[front, i // 4, situation.places[(front + i) % 4 + 4 * (i // 4)]])
+            for i in range(8)
+        ]
+        home = PLACES_AT[situation.offset or 0]
+        slots = tuple((slot - front) % 4 for slot in chance.slots)
+        return int(
+            looking_before(
+                self.answers.automaton.looking,
+                [chance._replace(slots=slots)],
+                np.zeros(1, dtype=np.int64),
+                np.array([seen]),
+                np.zeros((1, 8), dtype=bool),
+                home,
+            )[0]
         )
 
-    def refine(
+    def _with_shortest(
         self,
+        situation: Situation,
+        chances: Sequence[Chance],
+        starts: Sequence[int],
+        rows: Sequence[_Row],
+    ) -> list[_Row]:
+        """All shortest sequences too; one that is a fastest as well is one row."""
+        from livecube.advice.two_steps import composed
+        from livecube.search.spelling import spelled
+
+        found = composed(self.engine, situation, chances, self._by_id)
+        known = {(row.chance.technique, row.chance.slots, row.way.turns): row for row in rows}
+        for chance, sequences in zip(chances, found, strict=True):
+            for way in spelled(self.answers.hands, sequences, starts):
+                key = chance.technique, chance.slots, way.turns
+                row = known.get(key)
+                if row is not None:
+                    known[key] = row._replace(shortest=True)
+                else:
+                    looking = self._looking(situation, chance, way)
+                    known[key] = _Row(chance, way, looking, shortest=True, fastest=False)
+        return list(known.values())
+
+    def _told(
+        self,
+        situation: Situation,
+        rows: Sequence[_Row],
+        starts: Sequence[int],
+        lines: Sequence[Line] = (),
+        *,
+        against_plain: bool = False,
+    ) -> list[Opportunity]:
+        """Rows with their comparison, their sentence and what the rules say of each."""
+        plain: dict[tuple[int, ...], PlainWay | None] = {}
+        told = []
+        for row in rows:
+            slots = row.chance.slots
+            if slots and slots not in plain:
+                wanted = against_plain or len(slots) == 1
+                plain[slots] = self._plain_way(situation, slots, starts) if wanted else None
+            line = next((one for one in lines if one.steps[0].chance.slots == slots), None)
+            told.append(self._opportunity(situation, row, plain.get(slots), line))
+        return told
+
+    def _opportunity(
+        self, situation: Situation, row: _Row, plain: PlainWay | None, line: Line | None
+    ) -> Opportunity:
+        chance, way = row.chance, row.way
+        names = situation.slot_names(chance.slots)
+        words = self._about[chance.technique]
+        top, pairs = kept(situation, way.turns, chance.slots)
+        aside = way.turns[0] % 3 + 1 if way.turns and way.turns[0] // 3 == 5 else 0
+        through = chance.doors[aside]
+        told = Opportunity(
+            technique=chance.technique,
+            title=words.title,
+            slots=names,
+            turns_fixed=situation.fixed(way.turns),
+            moves=self.answers.moves(way.tokens),
+            holding=_holding(way.start, situation.face),
+            turns=htm(way.turns),
+            plain=plain,
+            top_kept=top,
+            pairs_kept=pairs,
+            seconds=way.ms / 1000,
+            looking=row.looking_ms / 1000,
+            why="",
+            door=None if through is None else situation.slot_name(through),
+            shortest=row.shortest,
+            fastest=row.fastest,
+        )
+        case = Case(situation, chance.slots, told, words.level, self.level)
+        told = replace(told, notes=apply_rules(case))
+        leaves = "" if line is None else plan_words(situation, line)
+        return replace(told, why=sentence(told, chance.why, leaves))
+
+    def _plain_way(
+        self, situation: Situation, slots: tuple[int, ...], starts: Sequence[int]
+    ) -> PlainWay | None:
+        """The fastest plain way into slots, for two the better order; None away from offset 0."""
+        if situation.offset != 0 or any(not situation.free >> slot & 1 for slot in slots):
+            return None
+        best: PlainWay | None = None
+        for first, *others in permutations(slots):
+            for row in self._plain_rows(situation, first, starts):
+                way = PlainWay(htm(row.way.turns), row.way.ms / 1000, row.looking_ms / 1000)
+                if others:
+                    down = apply_turns(situation.position, row.way.turns)
+                    after = Situation.of_down(down, situation.face)
+                    end = [int(UPRIGHT[self.answers.hands.front[row.way.end]])]
+                    onward = self._plain_rows(after, others[0], end)
+                    if not onward:
+                        continue
+                    way = PlainWay(
+                        way.turns + htm(onward[0].way.turns),
+                        way.seconds + onward[0].way.ms / 1000,
+                        way.looking + onward[0].looking_ms / 1000,
+                    )
+                if best is None or way.seconds + way.looking < best.seconds + best.looking:
+                    best = way
+        return best and self._fewest_turns(situation, slots, best)
+
+    def _fewest_turns(
+        self, situation: Situation, slots: tuple[int, ...], way: PlainWay
+    ) -> PlainWay:
+        """A plain way whose turns are those of the shortest one, where that can be known."""
+        from livecube.advice.two_steps import two_plain_pairs
+
+        if self._engine is None:
+            return way
+        if len(slots) == 2:
+            return way._replace(turns=two_plain_pairs(self.engine, situation, slots))
+        return way._replace(turns=self.engine.shortest(situation, plain_task(situation, slots[0])))
+
+    def _plain_rows(self, situation: Situation, slot: int, starts: Sequence[int]) -> list[_Row]:
+        if not situation.free >> slot & 1:
+            return []
+        chance = Chance("plain", (slot,), plain_task(situation, slot), "")
+        return self._fastest_rows(situation, [chance], starts)
+
+    def _plans(self, situation: Situation, lines: Sequence[Line]) -> tuple[Plan, ...]:
+        """Lines as they are told; only the first step of each says more than its moves."""
+        plans = []
+        for line in lines:
+            steps, here = [], situation
+            for number, step in enumerate(line.steps):
+                row = _Row(step.chance, step.way, step.looking_ms)
+                plain = None
+                if number == 0:
+                    plain = self._plain_way(here, step.chance.slots, [step.way.start])
+                steps.append(self._opportunity(here, row, plain, None if number else line))
+                down = apply_turns(here.position, step.way.turns)
+                here = Situation.of_down(down, here.face)
+            plans.append(Plan(tuple(steps)))
+        return tuple(plans)
+
+    def _standing(
+        self,
+        situation: Situation,
         position: Array,
         face: int,
-        holding: Holding | None = None,
-        *,
-        most: int = 6,
-        stopped: Callable[[], bool] = lambda: False,
-    ) -> Advice | None:
-        """The better answer, which takes longer: a turn more is allowed, the next pair counts.
-
-        Each of the ``most`` cheapest rows gets a preview of the pair that follows it, held as it
-        ends; they are ranked by the seconds of both pairs together. None if ``stopped`` says
-        that nobody wants the answer any more.
-        """
-        advice = self.advise(position, face, holding, inspection=False, extra=1, most=most)
-        rows = []
-        for row in advice.opportunities:
-            if stopped():
-                return None
-            rows.append(self._with_next(position, face, row))
-        rows.sort(key=lambda row: (row.seconds_with_next, row.turns, -row.top_kept))
-        return replace(advice, opportunities=tuple(rows))
-
-    def _with_next(self, position: Array, face: int, row: Opportunity) -> Opportunity:
-        """A row with a preview of the best pair after it, held as this one ends."""
-        then = Situation.of(apply_turns(position, row.turns_fixed), face)
-        chances = self._finder.find(then, hurry=True)
-        if not chances.each:
-            return replace(row, next_seconds=0.0)
-        found = self.engine.answer(then, chances.tasks)
-        if not len(found.lengths):
-            return row  # the search was stopped
-        prices = self._pricer.prices(
-            found.turns, found.lengths, found.tasks, then.fixed_turns, (row.ends,),
-            OPPOSITE[face], keep=1,
-        )  # fmt: skip
-        best = int(prices.seconds.argmin())
-        number = int(found.tasks[best])
-        return replace(
-            row,
-            next_plain=min(_shortest_of(chances, found, "plain").values(), default=None),
-            next_turns=int(found.lengths.min()),
-            next_seconds=float(prices.seconds[best]),
-            next_technique=chances.each[number].technique,
-            next_slots=chances.names[number],
-        )
-
-    def _ranked(
-        self,
-        situation: Situation,
-        chances: Chances,
-        found: Found,
         holding: Holding | None,
-        most: int | None,
-        chosen: Chosen = best_rows,
-    ) -> list[_Ranked]:
-        """The sequences that are ``chosen`` from all in their order, written for the hands."""
-        up = OPPOSITE[situation.face]
-        starts = (holding,) if holding else _cross_down(situation.face)
-        prices = self._pricer.prices(
-            found.turns, found.lengths, found.tasks, situation.fixed_turns, starts, up, most
-        )
-        top, pairs = kept(situation, found, chances.slots)
-        return [
-            _Ranked(
-                int(found.tasks[row]),
-                situation.fixed(found.turns[row].tolist()[: found.lengths[row]]),
-                prices.written(row),
-                int(top[row]),
-                int(pairs[row]),
-            )
-            for row in chosen(prices.seconds, top, found, chances, most)
-        ]
+        standing: Opportunity,
+        plans: Sequence[Plan],
+    ) -> Way | None:
+        """How a hint is done from here, and what the plan takes that begins with it."""
+        for plan in plans:
+            if (plan.steps[0].technique, plan.steps[0].slots) == (
+                standing.technique,
+                standing.slots,
+            ):
+                return Way(plan.steps[0], plan.total)
+        row = self.same_way(position, face, holding, standing)
+        if row is None:
+            return None
+        after = apply_turns(position, row.turns_fixed)
+        onward = self.plans(after, face, self.upright(row, face))
+        total = row.seconds + row.looking + (onward[0].total if onward else 0)
+        return Way(row, total)
 
-    def _explained(
-        self,
-        situation: Situation,
-        chances: Chances,
-        ranked: Sequence[_Ranked],
-        yardstick: dict[tuple[int, ...], int],
-    ) -> tuple[Opportunity, ...]:
-        """Rows with their comparison, their sentence and what the rules say of each."""
-        aligned = situation.offset == 0
-        against = "plain" if aligned else "the cross and two plain pairs"
-        others = [(chances.names[row.number], row.written.seconds) for row in ranked]
-        rows = []
-        for row in ranked:
-            chance, slots = chances.each[row.number], chances.names[row.number]
-            written, length = row.written, len(row.turns)
-            words, compared = self._about[chance.technique], yardstick.get(chance.slots)
-            aside = row.turns[0] % 3 + 1 if row.turns[0] // 3 == situation.face else 0
-            through = chance.doors[aside]
-            door = None if through is None else situation.slot_name(through)
-            case = Case(
-                situation, chance.technique, chance.slots, slots, written, row.top_kept,
-                row.pairs_kept, others, words.level, self.level,
-            )  # fmt: skip
-            why = sentence(
-                words.title, chance, slots, written.holding, length, door, compared, against
-            )
-            rows.append(
-                Opportunity(
-                    technique=chance.technique,
-                    title=words.title,
-                    slots=slots,
-                    turns_fixed=row.turns,
-                    moves=written.moves,
-                    holding=written.holding,
-                    turns=length,
-                    plain_turns=compared if aligned else None,
-                    top_kept=row.top_kept,
-                    pairs_kept=row.pairs_kept,
-                    seconds=written.seconds,
-                    why=why,
-                    door=door,
-                    notes=apply_rules(case),
-                )
-            )
-        return tuple(rows)
+    def upright(self, row: Opportunity, face: int) -> Holding:
+        """How the cube is held behind a row, the cross brought down again."""
+        number = holding_in_down_frame(row.ends, face)
+        return _holding(UPRIGHT[int(self.answers.hands.front[number])], face)
+
+    def _cross_turns(self, situation: Situation) -> int | None:
+        if situation.offset is not None or self._engine is None:
+            return None
+        return self.engine.shortest(situation, Task(goal=0))
 
 
-def _as_one(order: Order) -> Opportunity:
-    """All steps of an order as one row."""
-    first = order.steps[0]
-    turns = tuple(merged.turn for merged in merge([t for s in order.steps for t in s.turns_fixed]))
+def _starts(holding: Holding | None, face: int) -> list[int]:
+    """Numbers of the holdings, in the down frame, from which a sequence may begin."""
+    return [*UPRIGHT] if holding is None else [holding_in_down_frame(holding, face)]
+
+
+def _holding(number: int, face: int) -> Holding:
+    """A holding of the down frame as one of the fixed frame."""
+    down = [turn // 3 for turn in turn_map(DOWN_ROTATIONS[face])[::3]]
+    a, b, c, d, e, f = (down.index(one) for one in HOLDINGS[number].faces)
+    return Holding((a, b, c, d, e, f))
+
+
+def _step(row: _Row, *, looking: bool) -> Step:
+    from livecube.advice.beam import Step
+
+    return Step(row.chance, row.way, row.looking_ms if looking else 0)
+
+
+def _rank(
+    row: Opportunity, worth: dict[tuple[str, ...], float], *, looking: bool
+) -> tuple[float, ...]:
+    """Fastest rows by the plan that begins with their pair, the others behind them."""
+    cost = row.seconds + (row.looking if looking else 0)
+    plan = worth.get(row.slots, float("inf")) if row.fastest else float("inf")
+    return (not row.fastest, plan, cost, row.turns, -row.top_kept)
+
+
+def _as_one(plan: Plan) -> Opportunity:
+    """All steps of a plan as one row."""
+    turns = tuple(turn for step in plan.steps for turn in step.turns_fixed)
     row = replace(
-        first,
+        plan.steps[0],
         technique="repair",
         title=_BESIDE["repair"].title,
-        slots=order.slots,
+        slots=plan.slots,
         turns_fixed=turns,
-        moves=tuple(move for step in order.steps for move in step.moves),
-        turns=len(turns),
-        seconds=order.seconds,
-        plain_turns=None,
+        moves=tuple(move for step in plan.steps for move in step.moves),
+        turns=htm(turns),
+        seconds=plan.seconds,
+        plain=None,
         door=None,
         notes=(),
     )
     return replace(row, why=repair_sentence(row))
-
-
-@cache
-def _cross_down(face: int) -> tuple[Holding, ...]:
-    """The four holdings with a face down."""
-    up = OPPOSITE[face]
-    return tuple(Holding.of(up, front) for front in range(6) if front not in (up, face))
-
-
-def _advice(
-    situation: Situation, rows: tuple[Opportunity, ...], cross_turns: int | None = None
-) -> Advice:
-    solved = situation.slot_names(slot_bits(situation.solved))
-    return Advice(situation.colour, situation.offset, solved, cross_turns, rows)
-
-
-def _shortest_of(chances: Chances, found: Found, technique: str) -> dict[tuple[int, ...], int]:
-    """Turns of the shortest sequence of one technique for each target."""
-    lengths: dict[tuple[int, ...], int] = {}
-    for number, chance in enumerate(chances.each):
-        if chance.technique == technique:
-            first = int(found.tasks.searchsorted(number))
-            if first < len(found.tasks) and found.tasks[first] == number:
-                lengths[chance.slots] = int(found.lengths[first])
-    return lengths
 
 
 def likely_cross(position: Array) -> int:

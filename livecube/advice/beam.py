@@ -104,7 +104,9 @@ def _joined() -> npt.NDArray[np.bool_]:
 _JOINED: Final = _joined()
 """Shape (4, 24, 24): whether a slot's pieces at these places form a block outside it."""
 
-_SEEN_PIECE: Final = np.array([[(slot + i) % 4 + 4 * (i // 4) for i in range(8)] for slot in range(4)])
+_SEEN_PIECE: Final = np.array(
+    [[(slot + i) % 4 + 4 * (i // 4) for i in range(8)] for slot in range(4)]
+)
 """Shape (4, 8): which piece is piece i when slot s is turned to the front right."""
 
 
@@ -113,8 +115,8 @@ def _seen(
 ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.bool_]]:
     """Pieces (n, 8) as they are seen when slot ``slot`` (n,) is turned to the front right."""
     piece = _SEEN_PIECE[slot]
-    places = SLOT_SYMMETRY[slot[:, None], _KIND, np.take_along_axis(places, piece, axis=1)]
-    return places.astype(np.int64), np.take_along_axis(moved, piece, axis=1)
+    seen = SLOT_SYMMETRY[slot[:, None], _KIND, np.take_along_axis(places, piece, axis=1)]
+    return seen.astype(np.int64), np.take_along_axis(moved, piece, axis=1)
 
 
 class _Batch(NamedTuple):
@@ -196,7 +198,9 @@ class Beam:
             spent = self._answers.hands.finish[[start]].astype(np.int64)
         shape = len(fronts), 8
         seen = _seen(
-            np.broadcast_to(situation.places, shape), np.broadcast_to(np.array(moved), shape), fronts
+            np.broadcast_to(situation.places, shape),
+            np.broadcast_to(np.array(moved), shape),
+            fronts,
         )
         return _Nodes(
             seen[0], fronts, seen[1], spent, np.zeros(len(fronts), dtype=np.int64),
@@ -275,7 +279,7 @@ class Beam:
         steps: Sequence[tuple[Chance, int, int, int]],
     ) -> Line:
         """Steps as the down frame has them."""
-        told = []
+        told: list[Step] = []
         for seen, front, entry, looking in steps:
             way = self._answers.entry(entry, front)
             if start is not None and not told:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from livecube.advice.opportunity import Opportunity
-    from livecube.advice.order import Order
+    from livecube.advice.plan import Plan
 
 __all__ = ["Beginning", "Way"]
 
@@ -33,8 +33,8 @@ class Beginning:
     """The rule by which nothing is said at this level; None: the first row is said."""
     silenced: tuple[str, ...] = ()
     """Rules that silenced rows which stood before the first."""
-    orders: tuple[Order, ...] = ()
-    """Orders of the free slots, best first."""
+    plans: tuple[Plan, ...] = ()
+    """For each first pair the best plan, the best of all first."""
     standing: Way | None = None
     """The hint that stands, as it is done from here: by the same technique, into the same slots.
     None if there is none, or if it cannot be done in that way any more."""

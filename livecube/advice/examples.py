@@ -81,13 +81,11 @@ def find_example(advisor: Advisor, technique: Technique) -> Example | None:
     for candidate in candidates[: _most(candidates)]:
         if best and (candidate.rank > best[0].rank or candidate.situation.offset is None):
             break  # among equals the quickest is taken, but not in inspection, which is slow
-        advice = advisor.advise(candidate.position, WHITE)
+        advice = advisor.advise(candidate.position, WHITE, plans=False)
         if (row := best_row(advice, technique.id)) is None:
             continue
         fallback = fallback or (candidate, row)
-        if is_best_choice(advisor.engine, candidate.situation, advice, row) and (
-            best is None or row.seconds < best[1].seconds
-        ):
+        if is_best_choice(advice, row) and (best is None or row.seconds < best[1].seconds):
             best = candidate, row
     chosen = best or fallback
     return _example(advisor, *chosen) if chosen else None
@@ -133,7 +131,7 @@ def _lengths(
 def _example(advisor: Advisor, candidate: _Candidate, row: Opportunity) -> Example:
     """Everything again, from the one holding in which the best sequence is made."""
     situation, position = candidate.situation, candidate.position
-    advice = advisor.advise(position, WHITE, row.holding)
+    advice = advisor.advise(position, WHITE, row.holding, plans=False)
     sequences = [
         other
         for other in advice.opportunities

@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 from livecube.advice.tracking import Track, first_part, track
+from livecube.advice.words import cross_sentence
+from livecube.cube.holding import COLOURS
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
     from livecube.advice.advisor import Advisor
     from livecube.advice.opportunity import Opportunity
     from livecube.cube.geometry import Array
+    from livecube.cube.holding import Holding
 
-__all__ = ["IN_INSPECTION", "Inspection", "inspect_cross"]
+__all__ = ["IN_INSPECTION", "Inspection", "inspect_cross", "openings"]
 
 IN_INSPECTION: Final = ("x-cross", "pseudo-x-cross")
 """The techniques that are looked for beside the plain cross."""
+_PLANNED: Final = 8
+"""For so many rows of each kind the plan behind them is looked for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,9 +32,9 @@ class Inspection:
     cross: str
     """Colour of the cross."""
     cross_turns: int
-    """Turns of the shortest cross; 0: it is whole already."""
+    """Fewest turns of these crosses; 0: it is whole already."""
     crosses: tuple[Opportunity, ...]
-    """All shortest crosses, as rows of technique ``cross`` without slots."""
+    """The fastest crosses, as rows of technique ``cross`` without slots."""
     opportunities: tuple[Opportunity, ...]
     """X-crosses and pseudo X-crosses; none while the cross is whole, at any offset."""
     first_parts: tuple[int | None, ...]
@@ -54,18 +61,27 @@ class Inspection:
         }
 
 
-def inspect_cross(advisor: Advisor, position: Array, face: int) -> Inspection:
-    """Look at a fixed-frame position for the cross on ``face``.
+def inspect_cross(
+    advisor: Advisor, position: Array, face: int, holding: Holding | None = None
+) -> Inspection:
+    """Look at a fixed-frame position for the cross on ``face``; rows are ranked with their plans.
 
-    The cross is held down; each row begins with the front that makes it cheapest.
+    ``holding``: None: the cross is held down, and each row begins with the front that makes it
+    cheapest. For the most promising rows the plan behind them is looked for; they come first.
     """
-    crosses = advisor.crosses(position, face)
-    advice = advisor.advise(position, face)
-    rows = tuple(row for row in advice.opportunities if row.technique in IN_INSPECTION)
+    crosses = _with_plans(advisor, advisor.crosses(position, face, holding), position, face)
+    advice = advisor.advise(position, face, holding, shortest=False, plans=False)
+    rows = tuple(
+        row
+        for name in IN_INSPECTION
+        for row in _with_plans(
+            advisor, [r for r in advice.opportunities if r.technique == name], position, face
+        )
+    )
     best = [next((r for r in rows if r.technique == name), None) for name in IN_INSPECTION]
     return Inspection(
         cross=advice.cross,
-        cross_turns=crosses[0].turns if crosses else 0,
+        cross_turns=min((row.turns for row in crosses), default=0),
         crosses=crosses,
         opportunities=rows,
         first_parts=tuple(
@@ -73,3 +89,51 @@ def inspect_cross(advisor: Advisor, position: Array, face: int) -> Inspection:
         ),
         tracks=tuple(track(position, face, row) for row in best if row is not None),
     )
+
+
+def _with_plans(
+    advisor: Advisor, rows: Sequence[Opportunity], position: Array, face: int
+) -> tuple[Opportunity, ...]:
+    """The cheapest rows with the plan behind them, best first, and then the others."""
+    ranked = sorted(rows, key=lambda row: row.seconds)
+    planned = [advisor.with_plan(row, position, face) for row in ranked[:_PLANNED]]
+    return (*sorted(planned, key=lambda row: row.total), *ranked[_PLANNED:])
+
+
+def openings(
+    advisor: Advisor,
+    position: Array,
+    faces: Sequence[int],
+    holding: Holding | None = None,
+    *,
+    stopped: Callable[[], bool] = lambda: False,
+) -> list[Opportunity] | None:
+    """The best opening of each kind over all cross colours, the most ambitious kind first.
+
+    Kinds are the techniques of inspection that the advisor's level speaks of, and the plain
+    cross; each is ranked together with the plan behind it. None if ``stopped`` says between two
+    colours that nobody wants the answer any more.
+    """
+    techniques = [name for name in IN_INSPECTION if advisor.speaks_of(name)]
+    found: list[Opportunity] = []
+    for face in faces:
+        if stopped():
+            return None
+        if techniques:
+            seen = inspect_cross(advisor, position, face, holding)
+            crosses, others = seen.crosses, seen.opportunities
+        else:
+            crosses, others = advisor.crosses(position, face, holding), ()
+            crosses = _with_plans(advisor, crosses, position, face)
+        found += [replace(row, why=cross_sentence(row, COLOURS[face])) for row in crosses[:1]]
+        found += [row for row in others if not row.silenced]
+    kinds = [*reversed(techniques), "cross"]
+    best = [
+        min((row for row in found if row.technique == kind), key=_total, default=None)
+        for kind in kinds
+    ]
+    return [row for row in best if row is not None]
+
+
+def _total(row: Opportunity) -> float:
+    return row.total

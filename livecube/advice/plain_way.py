@@ -108,7 +108,7 @@ def _pair_step(
     """A plain pair for the hands; behind the last one it may be any other that is as short."""
     plain = [
         row
-        for row in advisor.advise(position, face, holding).opportunities
+        for row in advisor.advise(position, face, holding, plans=False).opportunities
         if row.technique == "plain"
     ]
     asked = next(row for row in plain if row.turns_fixed == fixed)

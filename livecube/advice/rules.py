@@ -16,11 +16,10 @@ from livecube.search.coordinates import SLOT_PIECES
 from livecube.techniques.base import Level
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable
 
     from livecube.advice.opportunity import Opportunity
     from livecube.cube.holding import Holding
-    from livecube.hands.pricing import Written
     from livecube.search.situation import Situation
 
 __all__ = [
@@ -38,8 +37,6 @@ __all__ = [
 BEFORE_THE_EYES: Final = "before-the-eyes"
 """Name of the rule by which all levels but the gentlest leave out what nobody can miss."""
 
-_CLEARLY: Final = 0.8
-"""A row clearly beats another if it takes at most this part of its seconds."""
 _QUIET: Final = 4
 """So many upper-layer pieces that stay are worth a word."""
 _FEW: Final = 3
@@ -75,15 +72,9 @@ class Case(NamedTuple):
     """What rules look at."""
 
     situation: Situation
-    technique: str
     slots: tuple[int, ...]
-    names: tuple[str, ...]
-    """Of the slots."""
-    written: Written
-    top_kept: int
-    pairs_kept: int
-    others: Sequence[tuple[tuple[str, ...], float]]
-    """Slots and seconds of all rows, this one and those beside it."""
+    row: Opportunity
+    """Without notes, and without its sentence."""
     needed: Level
     """From which level on the technique is spoken of."""
     level: Level
@@ -98,15 +89,11 @@ def _level(case: Case) -> Note | None:
 
 def _corner_facing_up(case: Case) -> Note | None:
     """A corner whose cross-colour sticker faces up makes a poor keyhole."""
-    if case.technique != "keyhole-corner":
+    if case.row.technique != "keyhole-corner":
         return None
     if case.situation.position[SLOT_PIECES[case.slots[0]]] >= _UPPER_FACE:
         return None
-    others = [seconds for slots, seconds in case.others if slots != case.names]
-    if not others or case.written.seconds <= _CLEARLY * min(others):
-        return Note("corner-facing-up", f"{case.situation.colour} faces up, yet this is quickest")
-    text = f"{case.situation.colour} faces up on its corner: do another pair first"
-    return Note("corner-facing-up", text, silences=True)
+    return Note("corner-facing-up", f"{case.situation.colour} faces up on its corner")
 
 
 def edge_is_good(situation: Situation, slot: int, holding: Holding) -> bool | None:
@@ -128,14 +115,14 @@ def edge_is_good(situation: Situation, slot: int, holding: Holding) -> bool | No
 
 def _edge_side(case: Case) -> Note | None:
     """Good and bad edges, and the wide turn that saves a rotation."""
-    if case.technique != "keyhole-edge":
+    if case.row.technique != "keyhole-edge":
         return None
-    good = edge_is_good(case.situation, case.slots[0], case.written.holding)
+    good = edge_is_good(case.situation, case.slots[0], case.row.holding)
     if good is None:
         return None
     if good:
         return Note("good-edge", "good edge: it goes in from the right or left face")
-    symbols = {move.symbol for move in case.written.moves}
+    symbols = {move.symbol for move in case.row.moves}
     wide = symbols & {"Uw", "Dw"} and not symbols & {"F", "Fw", "B", "Bw"}
     how = "the wide turn here saves it" if wide else "a wide upper turn for the D turn can save it"
     return Note("bad-edge", f"bad edge: from the right or left it takes a rotation; {how}")
@@ -143,10 +130,10 @@ def _edge_side(case: Case) -> Note | None:
 
 def _quiet_top(case: Case) -> Note | None:
     """Pieces and made pairs that stay where they are make look-ahead easier."""
-    if case.pairs_kept:
+    if case.row.pairs_kept:
         return Note("quiet-top", "a made pair stays joined")
-    if case.top_kept >= _QUIET:
-        return Note("quiet-top", f"{case.top_kept} upper pieces stay where they are")
+    if case.row.top_kept >= _QUIET:
+        return Note("quiet-top", f"{case.row.top_kept} upper pieces stay where they are")
     return None
 
 

@@ -11,7 +11,7 @@ from livecube.stages.progress import Progress
 
 if TYPE_CHECKING:
     from livecube.advice.opportunity import Opportunity
-    from livecube.advice.order import Order
+    from livecube.advice.plan import Plan
 
 __all__ = [
     "Adjusted",
@@ -103,10 +103,10 @@ class Unsaid:
 
 @dataclass(frozen=True, slots=True)
 class Planned:
-    """In which orders the free slots can be filled from here, best first."""
+    """Plans for all free slots from here, for each first pair the best, the best of all first."""
 
     t: float
-    orders: tuple[Order, ...]
+    plans: tuple[Plan, ...]
 
 
 Said: TypeAlias = Spoken | Adjusted | Taken | Withdrawn | Repair | Planned

@@ -222,9 +222,9 @@ class Speaker:
         best = beginning.rows[0]
         self._inserting = False
         self.hint = Spoken(t, best, _for_other_slots(beginning.rows))
-        orders = beginning.orders
-        is_choice = bool(orders) and len(orders[0].slots) > 1
-        return [self.hint, *([Planned(t, orders)] if is_choice else [])]
+        plans = beginning.plans
+        is_choice = bool(plans) and len(plans[0].slots) > 1
+        return [self.hint, *([Planned(t, plans)] if is_choice else [])]
 
     def _withdraw(self, t: float) -> list[Said]:
         hint, self.hint = self.hint, None

@@ -5,12 +5,10 @@ from __future__ import annotations
 from itertools import permutations
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from livecube.cube.position import apply_turns
 from livecube.cube.turns import htm
 from livecube.search.situation import Situation, slot_bits
-from livecube.search.task import LONGEST, Found, Task
+from livecube.search.task import LONGEST, Task
 from livecube.techniques.plain import plain_task
 
 if TYPE_CHECKING:
@@ -86,26 +84,20 @@ def composed(
     engine: Engine,
     situation: Situation,
     chances: Sequence[Chance],
-    found: Found,
     techniques: Mapping[str, Technique],
-) -> Found:
-    """What was found, with every chance that goes on by another technique carried through.
+) -> list[list[tuple[int, ...]]]:
+    """For each chance its shortest sequences, also of those that go on by another technique.
 
     Of such a chance all sequences are taken that are shortest as a whole, among those whose
     first part is as short as it goes. Those in which the last turn of the first part would
     merge with the first of the second are left out: nobody stops there to see what follows.
     """
-    if not any(chance.then for chance in chances):
-        return found
-    answers: list[list[tuple[int, ...]]] = [[] for _ in chances]
-    rows, lengths = found.turns.tolist(), found.lengths.tolist()
-    for row, length, number in zip(rows, lengths, found.tasks.tolist(), strict=True):
-        answers[number].append(tuple(row[:length]))
+    answers = engine.solve(situation, [chance.task for chance in chances])
     for number, chance in enumerate(chances):
         if chance.then:
             seconds = [techniques[name] for name in chance.then]
             answers[number] = _carried_on(engine, situation, chance, answers[number], seconds)
-    return _as_found(answers)
+    return answers
 
 
 def _carried_on(
@@ -135,12 +127,3 @@ def _carried_on(
 def _merge(first: tuple[int, ...], second: tuple[int, ...]) -> bool:
     """Whether turns of two parts count as one where they meet."""
     return htm(first + second) < len(first) + len(second)
-
-
-def _as_found(answers: Sequence[Sequence[tuple[int, ...]]]) -> Found:
-    rows = [(turns, number) for number, all_of in enumerate(answers) for turns in all_of]
-    array = np.zeros((len(rows), LONGEST), dtype=np.uint8)
-    for row, (turns, _) in enumerate(rows):
-        array[row, : len(turns)] = turns
-    lengths = np.array([len(turns) for turns, _ in rows], dtype=np.int64)
-    return Found(array, lengths, np.array([number for _, number in rows], dtype=np.int64))

@@ -41,7 +41,7 @@ class Withheld:
 def best_chances(hints: Sequence[Spoken]) -> list[Spoken]:
     """The few that were worth most: no ordinary insertions, each chance once, in their order.
 
-    Those that save most turns against the plain way, then the quickest.
+    Those that save most seconds against the plain way, then the quickest.
     """
     chances: dict[tuple[str, tuple[str, ...]], Spoken] = {}
     for hint in hints:
@@ -52,6 +52,7 @@ def best_chances(hints: Sequence[Spoken]) -> list[Spoken]:
     return sorted(ranked[:_MOST], key=lambda hint: hint.t)
 
 
-def _worth(row: Opportunity) -> tuple[int, float]:
-    saved = row.plain_turns - row.turns if row.plain_turns is not None else 0
+def _worth(row: Opportunity) -> tuple[float, float]:
+    plain = row.plain
+    saved = plain.seconds + plain.looking - row.seconds - row.looking if plain else 0.0
     return -saved, row.seconds

@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING, Final
 from livecube.cube.holding import COLOURS
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
+    from livecube.advice.beam import Line
     from livecube.advice.opportunity import Opportunity
     from livecube.cube.holding import Holding
-    from livecube.techniques.base import Chance
+    from livecube.search.situation import Situation
 
 __all__ = [
     "cross_sentence",
     "place_of",
+    "plan_words",
     "repair_sentence",
     "sentence",
     "spoken_words",
@@ -24,6 +24,10 @@ __all__ = [
     "where_sentence",
 ]
 
+_NOTABLE_S: Final = 0.05
+"""Predictions that differ by less are not told apart."""
+_QUICK_MS: Final = 600
+"""A next pair that takes no more is worth a word."""
 _PLACES: Final = {
     frozenset("FR"): "front right",
     frozenset("FL"): "front left",
@@ -43,9 +47,12 @@ def place_of(slot: str, holding: Holding) -> str:
 
 def cross_sentence(row: Opportunity, colour: str = "") -> str:
     """One sentence about a plain cross; with its colour where that is not said beside it."""
-    turns = f"{row.turns} turn{'s' if row.turns != 1 else ''}"
     cross = f"{colour} cross".strip().capitalize()
-    return f"{cross}, {row.holding.front} front: no cross is shorter; {turns}."
+    return f"{cross}, {row.holding.front} front: {row.seconds:.2f} s, {_turns(row.turns)}."
+
+
+def _turns(count: int) -> str:
+    return f"{count} turn{'s' if count != 1 else ''}"
 
 
 def repair_sentence(row: Opportunity) -> str:
@@ -56,33 +63,33 @@ def repair_sentence(row: Opportunity) -> str:
     return f"{where} {is_out} out: {turns} bring{'s' if row.turns == 1 else ''} all four in."
 
 
-def sentence(
-    title: str,
-    chance: Chance,
-    slots: Sequence[str],
-    holding: Holding,
-    turns: int,
-    door: str | None,
-    compared: int | None,
-    against: str = "plain",
-) -> str:
-    """One sentence about a sequence: what to do, where, why, and what it saves.
+def sentence(row: Opportunity, reason: str, leaves: str = "") -> str:
+    """One sentence about a sequence: what to do, where, why, and what it takes.
 
-    ``title``: how its technique is called. ``door``: the slot through which a keyhole goes.
-    ``compared``: turns of what it is compared with, which ``against`` calls by name.
+    ``reason``: why it is possible, as one clause. ``leaves``: what makes its plan the best.
     """
-    where = " and ".join(f"{slot} ({place_of(slot, holding)})" for slot in slots)
-    through = f", through {door} ({place_of(door, holding)})" if door else ""
-    counted = f"{turns} turn{'s' if turns != 1 else ''}"
-    text = f"{title} into {where}{through}: {chance.why}; {counted}"
-    if compared is None or chance.technique == "plain":
-        return text + "."
-    saved = compared - turns
-    if saved > 0:
-        return f"{text}, {saved} fewer than {against}."
-    if saved < 0:
-        return f"{text}, {-saved} more than {against}."
-    return f"{text}, as many as {against}."
+    where = " and ".join(f"{slot} ({place_of(slot, row.holding)})" for slot in row.slots)
+    into = f" into {where}" if where else ""
+    through = f", through {row.door} ({place_of(row.door, row.holding)})" if row.door else ""
+    text = f"{row.title}{into}{through}: {reason}; {row.seconds:.2f} s"
+    if row.plain is not None and row.technique != "plain":
+        saved = row.plain.seconds + row.plain.looking - row.seconds - row.looking
+        if abs(saved) >= _NOTABLE_S:
+            text += f", {abs(saved):.2f} s {'less' if saved > 0 else 'more'} than plain"
+    return f"{text}; {leaves}." if leaves else f"{text}."
+
+
+def plan_words(situation: Situation, line: Line) -> str:
+    """What makes a plan begin with its first step, in a few words; empty if nothing stands out."""
+    if len(line.steps) < 2:
+        return ""
+    onward = line.steps[1]
+    slots = " and ".join(situation.slot_names(onward.chance.slots))
+    if onward.chance.technique == "made-pair":
+        return f"leaves {slots} made"
+    if onward.way.ms <= _QUICK_MS:
+        return f"leaves {slots} in {onward.way.ms / 1000:.2f} s"
+    return ""
 
 
 def where_sentence(row: Opportunity) -> str:

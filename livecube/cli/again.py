@@ -25,7 +25,7 @@ from livecube.views.board import Board
 
 if TYPE_CHECKING:
     from livecube.composition.choosing import Wanted
-    from livecube.hands.model import Hands
+    from livecube.hands.automaton import Automaton
     from livecube.review.moment import Moment
 
 __all__ = ["again"]
@@ -66,7 +66,7 @@ def again(
     seed: int,
     speed: float,
     level: str,
-    hands: Hands | None,
+    hands: Automaton | None,
     as_json: bool,
 ) -> None:
     """Bring a missed moment of solve NUMBER back onto your cube, and try the better way.
@@ -94,7 +94,7 @@ def again(
 
 
 def _moment(
-    number: int, pair: int | None, log: Path | None, level: str, hands: Hands | None
+    number: int, pair: int | None, log: Path | None, level: str, hands: Automaton | None
 ) -> tuple[Moment, str]:
     holdings_with_progress()
     begun = kept_solve(number) if log is None else solves_of(log, number)

@@ -11,26 +11,20 @@ from rich.console import Console
 
 from livecube.cli.bars import progress_bar
 from livecube.cli.options import advisor_with_progress
-from livecube.composition.assembly import sharpen
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
     from livecube.composition.benchmark import Figure
-    from livecube.search.engine import Engine
 
 __all__ = ["bench"]
 
-_SOLVES: Final = 60
-"""Whose positions --techniques asks at."""
 _BRIEF_COUNT: Final = 200
 """Notifications, after which some advice was begun."""
 
 
 @click.command()
-@click.option("--techniques", is_flag=True, help="How long the search for each technique takes.")
-@click.option("--worth", is_flag=True, help="What the techniques are worth against plain pairs.")
 @click.option("--radio", is_flag=True, help="The way by Bluetooth (needs livecube[virtual]).")
 @click.option(
     "--count",
@@ -46,42 +40,18 @@ _BRIEF_COUNT: Final = 200
     show_default=True,
     help="How many of them a second.",
 )
-@click.option(
-    "--positions",
-    type=click.IntRange(min=1),
-    default=500,
-    show_default=True,
-    help="How many positions --worth solves.",
-)
-@click.option(
-    "--seed",
-    type=click.IntRange(min=0),
-    default=11,
-    show_default=True,
-    help="For --techniques and --worth.",
-)
 @click.option("--brief", is_flag=True, help="Only to see that it runs: the figures say little.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 def bench(
-    techniques: bool,
-    worth: bool,
     radio: bool,
     count: int,
     rate: float,
-    positions: int,
-    seed: int,
     brief: bool,
     as_json: bool,
 ) -> None:
     """Measure starts, tracking, advice and memory on this machine; takes some minutes."""
-    if techniques + worth + radio > 1:
-        raise UsageError("--techniques, --worth and --radio are different; give one of them")
     if radio:
         _radio(_BRIEF_COUNT if brief else count, rate, as_json)
-    elif techniques:
-        _techniques(1 if brief else _SOLVES, seed, as_json)
-    elif worth:
-        _worth(1 if brief else positions, seed, as_json)
     else:
         _promises(brief, as_json)
 
@@ -100,7 +70,6 @@ def _promises(brief: bool, as_json: bool) -> None:
 
 def _radio(count: int, rate: float, as_json: bool) -> None:
     advisor = advisor_with_progress()
-    sharpen(advisor)
     try:
         from livecube.composition.radio_benchmark import (
             measure_radio,
@@ -114,39 +83,6 @@ def _radio(count: int, rate: float, as_json: bool) -> None:
     with _bar("sending notifications") as step:
         figures = measure_radio(advisor, count, rate, step)
     _print([json.dumps(radio_json(figures))] if as_json else radio_lines(figures))
-
-
-def _techniques(solves: int, seed: int, as_json: bool) -> None:
-    engine = _engine()
-    from livecube.composition.technique_benchmark import (
-        measure_techniques,
-        timing_json,
-        timing_lines,
-    )
-
-    with _bar("measuring techniques") as step:
-        timings = measure_techniques(engine, solves, seed, step)
-    _print(map(json.dumps, map(timing_json, timings)) if as_json else timing_lines(timings))
-
-
-def _worth(positions: int, seed: int, as_json: bool) -> None:
-    engine = _engine()
-    from livecube.composition.worth import measure_worth, worth_json, worth_lines
-
-    with _bar("solving pairs") as step:
-        worth = measure_worth(engine, positions, seed, step)
-    _print(
-        [json.dumps(worth_json(one, seed)) for one in worth]
-        if as_json
-        else worth_lines(worth, seed)
-    )
-
-
-def _engine() -> Engine:
-    """The engine with all its tables; to be called before the measuring module is imported."""
-    advisor = advisor_with_progress()
-    sharpen(advisor)
-    return advisor.engine
 
 
 @contextmanager

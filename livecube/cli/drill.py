@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from livecube.drills.positions import Wish
     from livecube.edges.history.drills import DrillBook
     from livecube.edges.sink import Item
-    from livecube.hands.model import Hands
+    from livecube.hands.automaton import Automaton
     from livecube.review.trying import Trying, TryNews
     from livecube.scrambling.following import ScramblePath
 
@@ -80,7 +80,7 @@ class _Asked:
     grade: str | None
     slots: tuple[str, ...]
     cross: str
-    hands: Hands | None
+    hands: Automaton | None
 
 
 _OPTIONS: Final = (

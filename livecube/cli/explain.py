@@ -10,7 +10,7 @@ from rich.console import Console
 from livecube.cli.options import advisor_with_progress, hands_option
 
 if TYPE_CHECKING:
-    from livecube.hands.model import Hands
+    from livecube.hands.automaton import Automaton
 
 __all__ = ["explain"]
 
@@ -20,7 +20,7 @@ _WIDTH = 80
 @click.command()
 @click.argument("technique", required=False)
 @hands_option
-def explain(technique: str | None, hands: Hands | None) -> None:
+def explain(technique: str | None, hands: Automaton | None) -> None:
     """Explain a TECHNIQUE with an example; without one, list them all."""
     from livecube.composition.assembly import find_technique, known_techniques
     from livecube.views.explanation import explanation_lines, technique_lines

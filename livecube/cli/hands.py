@@ -6,8 +6,7 @@ import json
 
 import click
 
-from livecube.edges.automaton_file import load_hands
-from livecube.edges.hands_file import default_hands_text, hands_schema_text
+from livecube.edges.automaton_file import automaton_schema_text, load_hands, usual_hands_text
 from livecube.errors import UsageError
 from livecube.hands.automaton import MOVES, NEVER, Automaton
 
@@ -26,14 +25,14 @@ __all__ = ["hands"]
     help="With --table: whose (default: right).",
 )
 def hands(schema: bool, table: bool, as_json: bool, name_or_path: str) -> None:
-    """Print the usual seconds for moves; change a copy, and give it to --hands."""
+    """Print the usual prices of moves and looks; change a copy, and give it to --hands."""
     if table:
         automaton = load_hands(name_or_path)
         click.echo(json.dumps(automaton.to_json()) if as_json else _table_text(automaton))
     elif as_json:
         raise UsageError("--json goes with --table")
     else:
-        click.echo(hands_schema_text() if schema else default_hands_text(), nl=False)
+        click.echo(automaton_schema_text() if schema else usual_hands_text(), nl=False)
 
 
 def _table_text(automaton: Automaton) -> str:

@@ -16,15 +16,15 @@ from livecube.cli.options import (
     front_option,
     hands_option,
     holding_option,
-    level_option,
     up_option,
 )
+from livecube.composition.assembly import LEVEL_NAMES
 from livecube.cube.holding import COLOURS, parse_colour
-from livecube.views.order import order_lines
+from livecube.views.plan import plan_lines
 from livecube.views.text import note_sentence
 
 if TYPE_CHECKING:
-    from livecube.hands.model import Hands
+    from livecube.hands.automaton import Automaton
 
 __all__ = ["hints"]
 
@@ -40,7 +40,14 @@ _ROWS = 12
 )
 @up_option
 @front_option
-@level_option
+@click.option(
+    "--level",
+    type=click.Choice(("all", *LEVEL_NAMES)),
+    default="all",
+    show_default=True,
+    help="Techniques of which level; all: every technique that is known.",
+)
+@click.option("--no-looking", is_flag=True, help="Rank and plan by turning alone.")
 @hands_option
 @click.option("--all", "show_all", is_flag=True, help=f"Show all rows, not only {_ROWS}.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table.")
@@ -50,41 +57,41 @@ def hints(
     up: str | None,
     front: str | None,
     level: str,
-    hands: Hands | None,
+    no_looking: bool,
+    hands: Automaton | None,
     show_all: bool,
     as_json: bool,
 ) -> None:
     """Say what is possible after MOVES, made on a solved cube with white up and green in front."""
     from livecube.advice.advisor import likely_cross
-    from livecube.advice.order import best_by, orders
     from livecube.cube.notation import parse_turns
     from livecube.cube.position import SOLVED, apply_turns
 
     position = apply_turns(SOLVED, parse_turns(moves))
     holding = holding_option(up, front)
     face = parse_colour(cross) if cross else likely_cross(position)
-    advisor = advisor_with_progress(level, hands)
+    advisor = advisor_with_progress(LEVEL_NAMES[-1] if level == "all" else level, hands)
     start = time.perf_counter()
-    advice = advisor.advise(position, face, holding)
+    advice = advisor.advise(position, face, holding, looking=not no_looking)
     advice_ms = (time.perf_counter() - start) * 1000
-    ways = orders(advisor, position, face, holding) or ()
     if as_json:
-        by_first = [order.as_json() for order in best_by(ways, 0).values()]
-        click.echo(json.dumps({**advice.as_json(advice_ms), "orders": by_first}))
+        click.echo(json.dumps(advice.as_json(advice_ms)))
         return
     console = Console(highlight=False, markup=False)
     console.print(_summary(advice.cross, advice.offset, advice.solved_slots))
     if not advice.opportunities:
         return
     table = Table(box=None, padding=(0, 2, 0, 0))
-    for title in ("moves", "held", "s", "turns", "kept", "what"):
-        table.add_column(title, justify="right" if title in ("s", "turns", "kept") else "left")
+    for title in ("moves", "held", "s", "looking", "turns", "kept", "what"):
+        figure = title in ("s", "looking", "turns", "kept")
+        table.add_column(title, justify="right" if figure else "left")
     shown = advice.opportunities if show_all else advice.opportunities[:_ROWS]
     for row in shown:
         table.add_row(
             Text(" ".join(map(str, row.moves)), "bold"),
             f"{row.holding.front} front",
             f"{row.seconds:.2f}",
+            f"{row.looking:.2f}",
             str(row.turns),
             str(row.top_kept),
             f"{row.technique} {' '.join(row.slots)}",
@@ -95,7 +102,7 @@ def hints(
     best = next((row for row in advice.opportunities if not row.silenced), None)
     if best is not None:
         console.print("\n" + " ".join((best.why, *map(note_sentence, best.notes))))
-    if lines := order_lines(ways):
+    if lines := plan_lines(advice.plans):
         console.print("\n" + "\n".join(lines))
 
 

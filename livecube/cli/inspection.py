@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from livecube.advice.inspection import Inspection
-    from livecube.hands.model import Hands
+    from livecube.hands.automaton import Automaton
 
 __all__ = ["inspect"]
 
@@ -47,7 +47,7 @@ def inspect(
     scramble: str,
     crosses: tuple[str, ...],
     level: str,
-    hands: Hands | None,
+    hands: Automaton | None,
     show_all: bool,
     as_json: bool,
 ) -> None:

@@ -24,7 +24,7 @@ from livecube.cli.options import (
     up_option,
 )
 from livecube.cli.output import Ending, Output, run_in_order
-from livecube.composition.assembly import load_advisor, load_holdings, set_level, sharpen
+from livecube.composition.assembly import load_advisor, load_holdings, quick_advisor, set_level
 from livecube.composition.following import CubeFollower
 from livecube.composition.hub import Hub
 from livecube.composition.keyboard import Keyboard, stating
@@ -321,6 +321,7 @@ class _Live:
         board = output.board
         board.change(preparing=PREPARING)
         await asyncio.sleep(_HEAD_START_S)
+        self._pipeline.advisor = await asyncio.to_thread(quick_advisor, level, self._wishes.hands)
         advisor = await asyncio.to_thread(load_advisor, hands=self._wishes.hands)
         set_level(advisor, level)
         self._pipeline.advisor = advisor
@@ -328,7 +329,6 @@ class _Live:
         self._pipeline.holdings = holdings
         if self._history is not None:
             self._history.hindsight = holdings.hindsight
-        await asyncio.to_thread(sharpen, advisor)
         follower.refiner.begin(advisor.twin())
         board.change(preparing="")
         if self._pipeline.question is not None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import functools
 import math
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -22,14 +21,14 @@ from livecube.composition.assembly import (
 )
 from livecube.composition.choosing import Wanted
 from livecube.cube.holding import COLOURS, Holding, parse_colour
-from livecube.edges.hands_file import load_hands
+from livecube.edges.automaton_file import load_hands
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from livecube.advice.advisor import Advisor
-    from livecube.hands.model import Hands
+    from livecube.hands.automaton import Automaton
     from livecube.holding.following import HoldingFollower
 
 __all__ = [
@@ -60,9 +59,10 @@ level_option = click.option(
 
 hands_option = click.option(
     "--hands",
-    type=click.Path(path_type=Path),
-    callback=lambda context, option, path: None if path is None else load_hands(path),
-    help="Your own seconds for moves, in a file; livecube hands prints one to begin from.",
+    metavar="right|left|FILE",
+    callback=lambda context, option, name: None if name is None else load_hands(name),
+    help="Whose hands: the usual right-handed ones, their mirror image, or your own prices in a "
+    "file; livecube hands prints one to begin from.",
 )
 
 crosses_option = click.option(
@@ -117,7 +117,7 @@ class Wishes:
 
     level: str | None
     """Name of the level; None: no hints at all."""
-    hands: Hands | None
+    hands: Automaton | None
     """None: the usual ones."""
     manner: Manner
     voice: bool
@@ -190,7 +190,7 @@ def a_number(_context: click.Context, _option: click.Parameter, value: float) ->
     return value
 
 
-def advisor_with_progress(level: str = LEVEL_NAMES[0], hands: Hands | None = None) -> Advisor:
+def advisor_with_progress(level: str = LEVEL_NAMES[0], hands: Automaton | None = None) -> Advisor:
     """Load the advisor; on a first start, which takes seconds, with a bar on standard error."""
     bar = progress_bar("preparing the search, once for this machine")
     task = bar.add_task("", total=ADVISOR_STEPS)

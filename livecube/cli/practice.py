@@ -101,7 +101,7 @@ def practice(
 ) -> None:
     """Practise: a scramble is shown and followed, then inspection, the solve and its result.
 
-    Hands-free: on the solved cube, turn two opposite layers a quarter the same way and both
+    Automaton-free: on the solved cube, turn two opposite layers a quarter the same way and both
     back. Red and orange: the next scramble; blue and green: go round the penalties; white and
     yellow: throw the solve away, or take it back.
 

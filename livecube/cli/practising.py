@@ -15,7 +15,7 @@ from livecube.cli.kept import begun_session
 from livecube.cli.output import Ending
 from livecube.cli.published import Published
 from livecube.cli.scramble import scrambler_with_progress
-from livecube.composition.assembly import load_advisor, load_holdings, set_level, sharpen
+from livecube.composition.assembly import load_advisor, load_holdings, quick_advisor, set_level
 from livecube.composition.following import CubeFollower
 from livecube.composition.hub import Hub
 from livecube.composition.keyboard import PracticeKeyboard, stating
@@ -23,7 +23,7 @@ from livecube.composition.practised_source import PractisedSource
 from livecube.composition.practising import AttemptLogs, PracticeLeader
 from livecube.composition.refining import SWITCH_S
 from livecube.composition.session_reviews import SessionReviews
-from livecube.edges.hands_file import default_hands
+from livecube.edges.automaton_file import load_hands
 from livecube.edges.history.sink import HistorySink
 from livecube.edges.keys import Keys, keyboard, piped_keys
 from livecube.edges.log_files import started_now
@@ -224,6 +224,7 @@ class PracticeRun:
     async def _get_ready(self, follower: CubeFollower, level: str) -> None:
         """Load the advisor beside the turning cube."""
         self._board.change(preparing=PREPARING)
+        self._pipeline.advisor = await asyncio.to_thread(quick_advisor, level, self._wishes.hands)
         advisor = await asyncio.to_thread(load_advisor, hands=self._wishes.hands)
         set_level(advisor, level)
         self._pipeline.advisor = advisor
@@ -232,10 +233,9 @@ class PracticeRun:
         if self._history is not None:
             self._history.hindsight = holdings.hindsight
         self._board.change(preparing="")
-        await asyncio.to_thread(sharpen, advisor)
         follower.refiner.begin(advisor.twin())
         if self._reviews is not None:
-            self._reviews.begin(advisor.twin(), self._wishes.hands or default_hands())
+            self._reviews.begin(advisor.twin(), self._wishes.hands or load_hands())
 
     def close(self) -> None:
         """Give the terminal back; harmless when called again."""

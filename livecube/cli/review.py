@@ -15,12 +15,12 @@ from livecube.cli.options import (
     holdings_with_progress,
     level_option,
 )
-from livecube.edges.hands_file import default_hands
+from livecube.edges.automaton_file import load_hands
 from livecube.errors import KeepingError, UsageError
 
 if TYPE_CHECKING:
     from livecube.composition.reviewing import Begun
-    from livecube.hands.model import Hands
+    from livecube.hands.automaton import Automaton
     from livecube.review.values import Review
 
 __all__ = ["kept_solve", "review", "reviewed", "solves_of"]
@@ -42,7 +42,7 @@ def review(
     last: bool,
     person: str | None,
     level: str,
-    hands: Hands | None,
+    hands: Automaton | None,
     as_json: bool,
 ) -> None:
     """Review the solves of LOG, or one of the history: what was done, and what was missed.
@@ -124,12 +124,12 @@ def _note(number: int, found: Review) -> None:
 
 
 def reviewed(
-    begun: list[tuple[str, Begun]], level: str, hands: Hands | None
+    begun: list[tuple[str, Begun]], level: str, hands: Automaton | None
 ) -> list[tuple[str, Review]]:
     """Their reviews, with a progress bar."""
     from livecube.composition.reviewing import review_of
 
-    advisor, its = advisor_with_progress(level, hands), hands or default_hands()
+    advisor, its = advisor_with_progress(level, hands), hands or load_hands()
     bar = progress_bar("reviewing")
     task = bar.add_task("", total=sum(len(one.of.solve.splits) for _, one in begun))
     with bar:

@@ -7,16 +7,15 @@ from importlib.metadata import entry_points
 from threading import Thread
 from typing import TYPE_CHECKING, Final, cast
 
+from livecube.edges.automaton_file import load_hands
 from livecube.edges.cache import (
     TABLE_STEPS,
     begin_tables,
-    book_made_apart,
     keep_compiled_code,
-    kept_book,
     kept_pair_table,
+    load_search,
     load_tables,
 )
-from livecube.edges.hands_file import default_hands
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:
@@ -24,7 +23,7 @@ if TYPE_CHECKING:
 
     from livecube.advice.advisor import Advisor
     from livecube.decoding import Decoder
-    from livecube.hands.model import Hands
+    from livecube.hands.automaton import Automaton
     from livecube.holding.following import HoldingFollower
     from livecube.techniques.base import Technique
 
@@ -36,8 +35,8 @@ __all__ = [
     "known_techniques",
     "load_advisor",
     "load_holdings",
+    "quick_advisor",
     "set_level",
-    "sharpen",
 ]
 
 LEVEL_NAMES: Final = ("calm", "keen", "bold")
@@ -49,7 +48,7 @@ ADVISOR_STEPS: Final = TABLE_STEPS + 1
 
 
 def load_advisor(
-    step: Callable[[int], None] = lambda steps: None, hands: Hands | None = None
+    step: Callable[[int], None] = lambda steps: None, hands: Automaton | None = None
 ) -> Advisor:
     """The advisor with its tables, ready to answer at once; ``hands``: None for the usual ones.
 
@@ -62,10 +61,13 @@ def load_advisor(
     from livecube.cube.geometry import FACES
     from livecube.cube.notation import parse_turns
     from livecube.cube.position import SOLVED, apply_turns
+    from livecube.search.answers import Answers
+    from livecube.search.book import usual_book
     from livecube.search.engine import Engine
     from livecube.stages.cases import orientation_classes, permutation_classes
+    from livecube.techniques.base import Level
 
-    hands = hands or default_hands()
+    hands = hands or load_hands()
     done = 0
 
     def count() -> None:
@@ -81,8 +83,8 @@ def load_advisor(
     engine = Engine(load_tables())
     if (pairs := kept_pair_table()) is not None:
         engine.pairs = pairs
-    engine.book = kept_book()
-    advisor = Advisor(engine, known_techniques(), hands)
+    answers = Answers(hands, usual_book(hands), load_search(hands))
+    advisor = Advisor(answers, known_techniques(), Level.CALM, engine)
     # One slot is free here, so that every kernel is compiled or loaded before it is needed: a
     # kernel that is loaded later would wait for whatever another thread compiles.
     advisor.advise(apply_turns(SOLVED, parse_turns("R U R'")), FACES.index("D"))
@@ -98,22 +100,35 @@ def load_advisor(
     return advisor
 
 
-def _compile_kernels(hands: Hands) -> None:
+def quick_advisor(level: str, hands: Automaton | None = None) -> Advisor | None:
+    """An advisor that knows what the book knows, ready at once and without a kernel.
+
+    None if there is no book for these hands.
+    """
+    from livecube.advice.advisor import Advisor
+    from livecube.search.answers import Answers
+    from livecube.search.book import usual_book
+
+    hands = hands or load_hands()
+    book = usual_book(hands)
+    if not len(book.questions):
+        return None
+    advisor = Advisor(Answers(hands, book), known_techniques())
+    set_level(advisor, level)
+    return advisor
+
+
+def _compile_kernels(hands: Automaton) -> None:
     """Compile what an advisor runs, by asking it nothing: that needs no tables."""
-    from livecube.cube.holding import Holding
     from livecube.cube.position import SOLVED
-    from livecube.hands.pricing import Pricer
     from livecube.search.engine import Engine
-    from livecube.search.keeping import kept
+    from livecube.search.hand_arrays import hand_arrays
     from livecube.search.situation import Situation
+    from livecube.search.spelling import spelled
     from livecube.search.tables import NO_TABLES
 
-    situation = Situation.of(SOLVED, 0)
-    found = Engine(NO_TABLES).search(situation, [])
-    Pricer(hands).prices(
-        found.turns, found.lengths, found.tasks, situation.fixed_turns, (Holding.of(0, 2),), 0
-    )
-    kept(situation, found, found.tasks)
+    Engine(NO_TABLES).search(Situation.of(SOLVED, 0), [])
+    spelled(hand_arrays(hands), [(0,)], [0])
 
 
 def load_holdings() -> HoldingFollower:
@@ -173,16 +188,6 @@ def set_level(advisor: Advisor, name: str) -> None:
     from livecube.advice.rules import parse_level
 
     advisor.level = parse_level(name)
-
-
-def sharpen(advisor: Advisor) -> None:
-    """Give an advisor the book, having it made if this machine has none yet.
-
-    Takes some seconds then; the advisor answers meanwhile, only slower. Safe to run in a
-    thread of its own. Without a cache folder that can be written to, it changes nothing.
-    """
-    if advisor.engine.book is None:
-        advisor.engine.book = book_made_apart()
 
 
 def find_decoder(name: str) -> type[Decoder]:

@@ -9,15 +9,15 @@ import sys
 import time
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from rich.console import Console
 
 from livecube.advice.said import Spoken
 from livecube.composition.refining import SWITCH_S
-from livecube.composition.technique_benchmark import behind_cross
+from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.sinks import ScreenSink
-from livecube.search.situation import slot_bits
+from livecube.search.situation import Situation, slot_bits
 from livecube.stages.progress import Turned
 from livecube.views.board import Board
 from livecube.views.screen import LiveScreen
@@ -27,7 +27,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from livecube.advice.advisor import Advisor
-    from livecube.composition.technique_benchmark import Place
+    from livecube.cube.geometry import Array
+    from livecube.virtual.records import VirtualSolve
 
 __all__ = ["Answers", "live_answers"]
 
@@ -90,13 +91,18 @@ async def _ask(
     return answers
 
 
-def _places(count: int, seed: int) -> Iterator[Place]:
-    """So many positions, from as many solves as it takes."""
+class _Place(NamedTuple):
+    """A position in the fixed frame, and how the solve's cross colour sees it."""
+
+    position: Array
+    situation: Situation
+
+
+def _places(count: int, seed: int) -> Iterator[_Place]:
+    """So many beginnings, from as many solves as it takes."""
     while True:
         for solve in session(seed, 60).solves:
-            for place in behind_cross(solve):
-                if place.situation.offset is None:
-                    continue
+            for place in _beginnings(solve):
                 if not count:
                     return
                 count -= 1
@@ -104,7 +110,17 @@ def _places(count: int, seed: int) -> Iterator[Place]:
         seed += 1
 
 
-def _turned(place: Place) -> Turned:
+def _beginnings(solve: VirtualSolve) -> Iterator[_Place]:
+    """The positions in which the cross or a pair has just been done, a slot free."""
+    turns = [turn.turn for turn in solve.turns]
+    for stage in solve.stages[:4]:
+        position = apply_turns(SOLVED, turns[: stage.end_turn - solve.first_line + 1])
+        situation = Situation.of(position, solve.cross)
+        if situation.offset is not None and situation.free:
+            yield _Place(position, situation)
+
+
+def _turned(place: _Place) -> Turned:
     """What the tracker would tell of a position."""
     situation = place.situation
     solved = situation.slot_names(slot_bits(situation.solved))

@@ -190,7 +190,7 @@ async def _measure(
     follower = CubeFollower(pipeline, hub)
     twin = advisor.twin()
     # What is compiled or loaded once shall not count: a solver meets it once a machine.
-    twin.refine(apply_turns(SOLVED, parse_turns("R U R'")), FACES.index("D"))
+    twin.at_beginning(apply_turns(SOLVED, parse_turns("R U R'")), FACES.index("D"))
     follower.refiner.begin(twin)
     async with hub, asyncio.TaskGroup() as tasks:
         refining = tasks.create_task(follower.refiner.run())

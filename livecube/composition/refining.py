@@ -28,7 +28,7 @@ def find_openings(
     advisor: Advisor, question: OpeningQuestion, stopped: Callable[[], bool] = lambda: False
 ) -> list[Opportunity] | None:
     """How a solve can begin; None if ``stopped`` says that nobody wants to know any more."""
-    from livecube.advice.opening import openings  # late: a start must not wait for it
+    from livecube.advice.inspection import openings  # late: a start must not wait for it
 
     return openings(advisor, question.position, question.faces, question.holding, stopped=stopped)
 

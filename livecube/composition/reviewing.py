@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from livecube.advice.advisor import Advisor
     from livecube.edges.history.store import History
     from livecube.events import CubeEvent
-    from livecube.hands.model import Hands
+    from livecube.hands.automaton import Automaton
     from livecube.holding.solve_turns import Solves, SolveTurns
     from livecube.review.values import Review
     from livecube.solves.records import Chance
@@ -82,7 +82,7 @@ def _told(tracker: Tracker, events: Iterable[CubeEvent]) -> Iterator[Progress]:
 def review_of(
     begun: Begun,
     advisor: Advisor,
-    hands: Hands,
+    hands: Automaton,
     step: Callable[[int], None] = lambda stages: None,
 ) -> Review:
     """The review of one solve; ``step`` is called for each of its stages."""

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from livecube.advice.advisor import Advisor
-    from livecube.hands.model import Hands
+    from livecube.hands.automaton import Automaton
 
 __all__ = ["SessionReviews"]
 
@@ -42,11 +42,11 @@ class SessionReviews:
         self._complain = complain
         self._now = now
         self._waiting: asyncio.Queue[tuple[int, int]] = asyncio.Queue()
-        self._tools: asyncio.Future[tuple[Advisor, Hands]] = (
+        self._tools: asyncio.Future[tuple[Advisor, Automaton]] = (
             asyncio.get_running_loop().create_future()
         )
 
-    def begin(self, advisor: Advisor, hands: Hands) -> None:
+    def begin(self, advisor: Advisor, hands: Automaton) -> None:
         """Review from now on; the advisor is used by the thread only."""
         self._tools.set_result((advisor, hands))
 
@@ -73,7 +73,7 @@ class SessionReviews:
             finally:
                 self._waiting.task_done()
 
-    def _review(self, kept: int, advisor: Advisor, hands: Hands) -> tuple[str, ...]:
+    def _review(self, kept: int, advisor: Advisor, hands: Automaton) -> tuple[str, ...]:
         # By a connection of its own: the session's other one may be writing.
         with History(self._folder) as history:
             review = review_of(begun_kept(history, kept), advisor, hands)

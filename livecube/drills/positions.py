@@ -201,13 +201,13 @@ def sampled(
     chances = technique.chances(situation)
     if not chances or not _is_promising(advisor, technique, chances, position, face):
         return None
-    advice = advisor.advise(position, face)
+    advice = advisor.advise(position, face, plans=False)
     row = best_row(advice, technique.id)
     if row is None or row.turns < (_LEAST_IN_INSPECTION if technique.in_inspection else _LEAST):
         return None
     if len(row.slots) > 1 and situation.offset:
         return None
-    if not is_best_choice(advisor.engine, situation, advice, row):
+    if not is_best_choice(advice, row):
         return None
     margin = _margin(advice, row)
     harder = points(situation, row, 1.0 if margin is None else margin)
@@ -254,9 +254,10 @@ def _is_promising(
     """Whether a quick look, at the best row only, does not speak against the technique."""
     if technique.in_inspection or any(chance.then or len(chance.slots) > 1 for chance in chances):
         return True
-    first = advisor.advise(position, face, most=1).opportunities[0].technique
-    # A flip is longer than what is shortest: it is quickest by its own name or not at all.
-    return first == technique.id or (first == "shortest" and technique.id not in _FLIPS)
+    first = advisor.advise(position, face, shortest=False, plans=False).opportunities
+    if getattr(technique, "is_yardstick", False):
+        return True
+    return bool(first) and min(first, key=lambda row: row.total).technique == technique.id
 
 
 def _margin(advice: Advice, row: Opportunity) -> float | None:
@@ -264,7 +265,8 @@ def _margin(advice: Advice, row: Opportunity) -> float | None:
     others = [
         other.seconds
         for other in advice.opportunities
-        if other.technique not in (row.technique, "shortest")
+        if other.fastest
+        and other.technique != row.technique
         and len(other.slots) == len(row.slots)
         and other.turns_fixed != row.turns_fixed
     ]

@@ -6,7 +6,6 @@ import os
 import subprocess
 import sys
 from contextlib import suppress
-from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -18,22 +17,21 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
+    from livecube.hands.automaton import Automaton
     from livecube.scrambling.tables import PhaseTables
-    from livecube.search.book import Book
     from livecube.search.tables import Tables
+    from livecube.search.ways import FastestSearch
 
 __all__ = [
     "TABLE_STEPS",
     "Apart",
     "begin_tables",
-    "book_made_apart",
     "cache_folder",
     "keep_compiled_code",
-    "kept_book",
     "kept_pair_table",
     "load_phase_tables",
+    "load_search",
     "load_tables",
-    "make_and_keep_book",
     "make_and_keep_tables",
     "pair_table_made_apart",
 ]
@@ -128,37 +126,47 @@ def pair_table_made_apart() -> npt.NDArray[np.uint8] | None:
     return kept_pair_table()
 
 
-def kept_book() -> Book | None:
-    """The book from the cache; None if it has not been made yet."""
-    from livecube.search.book import Book
+def load_search(automaton: Automaton) -> FastestSearch:
+    """The search for the fastest ways of these hands; what bounds it is kept, too."""
+    from livecube.search.bounds import (
+        aligned_crosses,
+        cross_seconds,
+        pair_seconds,
+        spread_cross_seconds,
+        still_distances,
+        still_pair_table,
+    )
+    from livecube.search.fastest_kernel import SecondsTables
+    from livecube.search.hand_arrays import hand_arrays
+    from livecube.search.ways import FastestSearch
 
-    parts = [_load(f"book-{field.name}") for field in fields(Book)]
-    known = [part for part in parts if part is not None]
-    if len(known) < len(parts):
-        return None
-    book = Book(*known)
-    return book if book.is_whole else None
+    tables, pairs, hands = load_tables(), kept_pair_table(), hand_arrays(automaton)
+    assert pairs is not None
 
+    def kept(name: str, build: Callable[[], npt.NDArray[Any]]) -> npt.NDArray[Any]:
+        table = _load(name)
+        return _keep(name, build()) if table is None else table
 
-def make_and_keep_book() -> None:
-    """Make the book, which takes some seconds, and keep it."""
-    from livecube.search.book import Book, make_book
-    from livecube.search.engine import Engine
-    from livecube.techniques.questions import questions
-    from livecube.techniques.registry import TECHNIQUES
-
-    engine = Engine(load_tables())
-    if (pairs := kept_pair_table()) is not None:
-        engine.pairs = pairs
-    book = make_book(engine, questions(TECHNIQUES))
-    for field in fields(Book):
-        _keep(f"book-{field.name}", getattr(book, field.name))
-
-
-def book_made_apart() -> Book | None:
-    """Have another process make and keep the book, and load it; None if that fails."""
-    Apart(make_and_keep_book, nice=10).wait()
-    return kept_book()
+    corner = kept("still-corner", lambda: still_distances(tables.moves)[0])
+    edge = kept("still-edge", lambda: still_distances(tables.moves)[1])
+    six = kept(
+        f"cross-{automaton.fingerprint}", lambda: cross_seconds(tables.moves, tables.seen, hands)
+    )
+    bounds = SecondsTables(
+        tables.moves,
+        tables.seen,
+        pairs,
+        tables.rows,
+        tables.alone,
+        spread_cross_seconds(six, tables.seen, hands),
+        pair_seconds(hands),
+        kept("aligned", aligned_crosses),
+        kept("still-pairs", lambda: still_pair_table(tables.moves)),
+        corner,
+        edge,
+        pair_seconds(hands, still=True),
+    )
+    return FastestSearch(bounds, automaton)
 
 
 class Apart:

@@ -10,6 +10,7 @@ of holding costs ``rotation_ms`` and leads to *rotated*; each sequence begins in
 from __future__ import annotations
 
 from dataclasses import dataclass
+from hashlib import sha256
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -27,10 +28,13 @@ if TYPE_CHECKING:
     from livecube.cube.holding import Holding
     from livecube.hands.features import Behind, Features
 
-__all__ = ["MOVES", "NEVER", "Automaton", "Looking", "looking_ms", "make_automaton"]
+__all__ = ["MOVES", "NEVER", "REGRIP_MS", "Automaton", "Looking", "looking_ms", "make_automaton"]
 
 NEVER: Final = 1 << 28
 """Milliseconds of a move that is never written; large, and a few of them still fit in int32."""
+
+REGRIP_MS: Final = 40
+"""A move that costs so much more behind others is made with a new grip."""
 
 MOVES: Final = tuple(
     Move(face + wide, quarters) for wide in ("", "w") for face in FACES for quarters in (1, 2, 3)
@@ -89,6 +93,12 @@ class Automaton:
     """Price of each of the nine rotations, by name."""
     looking: Looking
 
+    @property
+    def fingerprint(self) -> str:
+        """The same for hands whose tables are the same (the eyes do not count)."""
+        parts = (self.seconds_ms, self.next, self.rotation_ms)
+        return sha256(b"".join(part.tobytes() for part in parts)).hexdigest()[:16]
+
     def sequence_ms(self, moves: Iterable[Move]) -> int:
         """Price of a written sequence that begins in ``start``.
 
@@ -111,6 +121,41 @@ class Automaton:
                 return NEVER
             state = int(self.next[state, number])
         return total + (0 if turned is None else int(self.rotation_ms[0, _HOLDING_NUMBER[turned]]))
+
+    def done_ms(self, moves: Iterable[Move]) -> int:
+        """What moves that somebody made would take these hands, slices apart.
+
+        Where a move is never written, as the same face twice, it costs what it costs at the
+        beginning of a sequence.
+        """
+        return sum(price for price, _ in self._priced(moves))
+
+    def regrips_ms(self, moves: Iterable[Move]) -> list[int]:
+        """Extra milliseconds of each regrip: a move for which those before left the grip wrong.
+
+        Those are the moves that cost at least ``REGRIP_MS`` more than at the beginning of a
+        sequence (predicted; common practice, no published source).
+        """
+        return [extra for _, extra in self._priced(moves) if extra >= REGRIP_MS]
+
+    def _priced(self, moves: Iterable[Move]) -> list[tuple[int, int]]:
+        """For each move its price, and how much more that is than in ``start``."""
+        state, priced = self.start, []
+        for move in moves:
+            if move.is_rotation:
+                priced.append((self.single_rotation_ms[str(move)], 0))
+                state = self.rotated
+            elif str(move) in _NAMES:
+                number = _NAMES.index(str(move))
+                if self.seconds_ms[state, number] >= NEVER:
+                    state = self.start
+                price = int(self.seconds_ms[state, number])
+                priced.append((price, price - int(self.seconds_ms[self.start, number])))
+                state = int(self.next[state, number])
+            else:  # a slice, which the hands of the first two layers do not know
+                priced.append((0, 0))
+                state = self.start
+        return priced
 
     def to_json(self) -> dict[str, Any]:
         """The whole table, in seconds; null is never."""

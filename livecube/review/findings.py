@@ -9,7 +9,7 @@ from livecube.cube.notation import moves_text
 from livecube.review.values import Finding
 
 if TYPE_CHECKING:
-    from livecube.hands.model import Hands
+    from livecube.hands.automaton import Automaton
     from livecube.holding.written import WrittenSolve
     from livecube.review.values import Review, StageReview
     from livecube.stages.solve import Split
@@ -20,7 +20,7 @@ _NOTABLE_S: Final = 0.1
 """What costs less is not worth a sentence."""
 
 
-def find_costs(review: Review, hands: Hands) -> tuple[Finding, ...]:
+def find_costs(review: Review, hands: Automaton) -> tuple[Finding, ...]:
     """All that cost something."""
     found = [
         *_missed(review),
@@ -91,23 +91,25 @@ def _before(split: Split) -> str:
     return {"orient": "the orientation", "permute": "the permutation"}.get(split.stage, split.stage)
 
 
-def _rotations(review: Review, hands: Hands) -> list[Finding]:
+def _rotations(review: Review, hands: Automaton) -> list[Finding]:
     rotations = [m.move for s in review.written.stages for m in s.moves if m.move.is_rotation]
     if not rotations:
         return []
-    cost = sum(hands.seconds([move]) for move in rotations)
+    cost = sum(hands.done_ms([move]) for move in rotations) / 1000
     times = "once" if len(rotations) == 1 else f"{len(rotations)} times"
     return [Finding(cost, "predicted", f"The cube was rotated {times}: some {cost:.2f} s.")]
 
 
-def find_regrips(written: WrittenSolve, hands: Hands) -> list[float]:
+def find_regrips(written: WrittenSolve, hands: Automaton) -> list[float]:
     """Predicted extra seconds of each regrip inside a stage; between stages there is time."""
     return [
-        extra for stage in written.stages for extra in hands.regrips(m.move for m in stage.moves)
+        extra / 1000
+        for stage in written.stages
+        for extra in hands.regrips_ms(m.move for m in stage.moves)
     ]
 
 
-def _regrips(review: Review, hands: Hands) -> list[Finding]:
+def _regrips(review: Review, hands: Automaton) -> list[Finding]:
     extras = find_regrips(review.written, hands)
     if not extras:
         return []

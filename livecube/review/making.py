@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from livecube.advice.opening import openings
+from livecube.advice.inspection import openings
 from livecube.cube.holding import SLICE_SYMBOLS, parse_colour
 from livecube.cube.position import TURN_BYTES
 from livecube.cube.turns import htm
@@ -25,13 +25,11 @@ if TYPE_CHECKING:
     from livecube.advice.opportunity import Opportunity
     from livecube.cube.geometry import Array
     from livecube.cube.holding import Holding
-    from livecube.hands.model import Hands
+    from livecube.hands.automaton import Automaton
     from livecube.holding.written import WrittenSolve, WrittenStage
 
 __all__ = ["review_solve"]
 
-_ROWS: Final = 24
-"""Rows of advice that are looked at for each position."""
 _TOLD: Final = 3
 """Alternatives that are told when a pair begins, and as many later ones."""
 _WORTH_S: Final = 0.05
@@ -43,7 +41,7 @@ def review_solve(
     written: WrittenSolve,
     start: bytes,
     advisor: Advisor,
-    hands: Hands,
+    hands: Automaton,
     step: Callable[[int], None] = lambda stages: None,
 ) -> Review:
     """Review a solve that began in the position ``start`` (20 facelets).
@@ -75,7 +73,9 @@ def review_solve(
 class _Looker:
     """Looks at the positions of one solve."""
 
-    def __init__(self, written: WrittenSolve, start: bytes, advisor: Advisor, hands: Hands) -> None:
+    def __init__(
+        self, written: WrittenSolve, start: bytes, advisor: Advisor, hands: Automaton
+    ) -> None:
         self._stages = written.stages
         self._splits = splits_of(written)
         self._advisor = advisor
@@ -109,7 +109,7 @@ class _Looker:
     def _rows(self, at: int, holding: Holding | None) -> list[Opportunity]:
         """For each technique and slot the best row, as far as the level speaks of it."""
         advice = self._advisor.advise(
-            self._position(at), self._face, holding, inspection=False, extra=1, most=_ROWS
+            self._position(at), self._face, holding, inspection=False, shortest=False, plans=False
         )
         rows: dict[tuple[str, tuple[str, ...]], Opportunity] = {}
         for row in advice.opportunities:
@@ -174,7 +174,7 @@ class _Looker:
         moves = [m.move for m in stage.moves]
         if any(move.symbol in SLICE_SYMBOLS for move in moves):
             return None
-        return self._hands.seconds(moves)
+        return self._hands.done_ms(moves) / 1000
 
     @property
     def _face(self) -> int:

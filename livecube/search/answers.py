@@ -67,6 +67,11 @@ class Answers:
         self._moves: list[tuple[Move, ...]] = [(move,) for move in MOVES]
         self._moves += automaton.rotation_moves[0]
 
+    def twin(self) -> Answers:
+        """Another one of the same hands, for another thread; tables and book are shared."""
+        search = self.search and self.search.twin()
+        return Answers(self.automaton, self.book, search)
+
     def moves(self, tokens: Sequence[int]) -> tuple[Move, ...]:
         """Tokens as moves and rotations."""
         return tuple(move for token in tokens for move in self._moves[token])
@@ -89,11 +94,11 @@ class Answers:
     def ways(
         self, situation: Situation, parts: Sequence[Task], starts: Sequence[int]
     ) -> list[Written]:
-        """The fastest ways of a question, best first: all up to ``FASTEST_MS`` dearer than the
-        best, ``MOST_WAYS`` at most.
+        """The fastest ways of a question, best first.
 
-        ``parts`` and ``starts`` as for :class:`~livecube.search.ways.FastestSearch`. None if the
-        book does not have them and there is no search.
+        All up to ``FASTEST_MS`` dearer than the best, ``MOST_WAYS`` at most. ``parts`` and
+        ``starts`` as for :class:`~livecube.search.ways.FastestSearch`. None if the book does not
+        have them and there is no search.
         """
         known = self._from_book(situation, parts, starts)
         if known is not None:
@@ -101,9 +106,7 @@ class Answers:
         if self.search is None:
             return []
         found = self.search.ways(situation, parts, starts, within_ms=FASTEST_MS, most=MOST_WAYS)
-        return [
-            Written(way.ms, way.turns, way_tokens(way), way.start, way.end) for way in found
-        ]
+        return [Written(way.ms, way.turns, way_tokens(way), way.start, way.end) for way in found]
 
     def _from_book(
         self, situation: Situation, parts: Sequence[Task], starts: Sequence[int]
@@ -161,4 +164,3 @@ class Answers:
             UPRIGHT[front],
             _HOLDING_GIVEN[front][held],
         )
-

@@ -22,6 +22,7 @@ from livecube.search.task import NO_D, Task
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from livecube.hands.automaton import Automaton
     from livecube.search.hand_arrays import HandArrays
     from livecube.search.ways import Way
 
@@ -33,6 +34,7 @@ __all__ = [
     "Entries",
     "asked",
     "question_numbers",
+    "usual_book",
     "way_tokens",
 ]
 
@@ -100,9 +102,7 @@ class Entries:
     """Shape (m,): the slot that is at the front right at the end."""
 
     @staticmethod
-    def of(
-        tokens: npt.NDArray[np.uint8], ms: npt.NDArray[Any], hands: HandArrays
-    ) -> Entries:
+    def of(tokens: npt.NDArray[np.uint8], ms: npt.NDArray[Any], hands: HandArrays) -> Entries:
         """What follows from the tokens."""
         count, width = tokens.shape
         held, length = np.zeros(count, dtype=np.int64), np.zeros(count, dtype=np.int64)
@@ -192,3 +192,8 @@ _NOTHING: Final = Entries(
 NO_BOOK: Final = Book(
     np.empty(0, dtype=np.int64), np.zeros(1, dtype=np.int64), np.empty(0, dtype=np.int32), _NOTHING
 )
+
+
+def usual_book(automaton: Automaton) -> Book:
+    """The book that comes with livecube, if it was made for these hands; else an empty one."""
+    return NO_BOOK

@@ -84,7 +84,9 @@ def cross_seconds(
 ) -> npt.NDArray[np.uint8]:
     """Shape (6, 190080): for one holding of each four that differ by a turn about the vertical."""
     chosen, orbit, spin = _orbits(hands)
-    return _solve(moves, seen, chosen, orbit, spin, SOLVED_CROSS, 0, *_prices(hands))
+    return _solve(  # type: ignore[no-any-return]
+        moves, seen, chosen, orbit, spin, SOLVED_CROSS, 0, *_prices(hands)
+    )
 
 
 def spread_cross_seconds(

@@ -5,9 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import numpy.typing as npt
 
-from livecube.search.book_kernel import NO_PAGES
 from livecube.search.coordinates import PIECE_MOVES, SLOT_SYMMETRY, TURN_SEEN
 from livecube.search.kernel import run
 from livecube.search.situation import CROSS_AT, PLACES_AT
@@ -16,7 +14,6 @@ from livecube.search.task import LONGEST, Found, task_rows
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from livecube.search.book import Book
     from livecube.search.situation import Situation
     from livecube.search.tables import Tables
     from livecube.search.task import Task
@@ -34,35 +31,26 @@ class Engine:
         self.pairs = np.empty(0, dtype=np.uint8)
         """The pair table, once it is there; every search is several times faster with it."""
         self.tables = tables
-        self.book = None
         self._stop = np.zeros(1, dtype=np.uint8)
         self._turns = np.zeros((_ROOM, LONGEST), dtype=np.uint8)  # turns all along, even unused
         self._lengths = np.empty(_ROOM, dtype=np.int64)
         self._tasks = np.empty(_ROOM, dtype=np.int64)
 
-    @property
-    def book(self) -> Book | None:
-        """The book, once it is there; what is in it needs no search."""
-        return self._kept_book
-
-    @book.setter
-    def book(self, book: Book | None) -> None:
-        self._kept_book = book
-        self._pages = NO_PAGES if book is None else book.pages
+    def twin(self) -> Engine:
+        """Another one over the same tables, for another thread."""
+        twin = Engine(self.tables)
+        twin.pairs = self.pairs
+        return twin
 
     def stop(self) -> None:
         """Make the search that runs in another thread end soon; its answer is empty."""
         self._stop[0] = 1
 
     def search(self, situation: Situation, tasks: Sequence[Task]) -> Found:
-        """All sequences of all tasks, from the book as far as it has them.
+        """All shortest sequences of all tasks.
 
         Raises ``OverflowError`` if there are more than anybody can use.
         """
-        return self.answer(situation, task_rows(tasks))
-
-    def answer(self, situation: Situation, rows: npt.NDArray[np.int64]) -> Found:
-        """The same for tasks as rows, see :func:`livecube.search.task.task_rows`."""
         self._stop[0] = 0
         found = run(
             self.tables.moves,
@@ -75,11 +63,9 @@ class Engine:
             PIECE_MOVES,
             CROSS_AT,
             PLACES_AT,
-            self._pages,
             situation.cross,
             situation.places,
-            -1 if situation.offset is None else situation.offset,
-            rows,
+            task_rows(tasks),
             self._stop,
             self._turns,
             self._lengths,
@@ -92,8 +78,6 @@ class Engine:
 
     def shortest(self, situation: Situation, task: Task) -> int:
         """Turns of the shortest sequence of a task that has one."""
-        if self.book is not None and (turns := self.book.shortest(situation, task)) is not None:
-            return turns
         return int(self.search(situation, [task]).lengths[0])
 
     def solve(self, situation: Situation, tasks: Sequence[Task]) -> list[list[tuple[int, ...]]]:

@@ -98,8 +98,10 @@ def _reached(cross, place, goal):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _still_need(tables, cross, place, goal, k, most):  # type: ignore[no-untyped-def]
-    """Fewest turns, none of the cross layer, to the goal at offset k; more than ``most``: at
-    least so many."""
+    """Fewest turns, none of the cross layer, to the goal at offset k.
+
+    More than ``most``: at least so many.
+    """
     renamed = tables.aligned[k, cross]
     need = np.int64(0)
     for slot in range(4):
@@ -289,9 +291,7 @@ def _deepen(  # type: ignore[no-untyped-def]
                 if need * least > room:
                     continue
                 for piece in range(8):
-                    turned[level, turn, piece] = PIECE_MOVES[
-                        piece // 4, turn, place[level, piece]
-                    ]
+                    turned[level, turn, piece] = PIECE_MOVES[piece // 4, turn, place[level, piece]]
                 if still:
                     fewest, ends[level, turn] = np.int64(99), 0
                     for k in range(4):

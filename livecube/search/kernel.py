@@ -15,7 +15,6 @@ import numpy as np
 from numba import njit
 
 from livecube.cube.geometry import OPPOSITE
-from livecube.search.book_kernel import entry_of, question_number, read_entry
 from livecube.search.task import LEFT, LONGEST, NO_TAIL, TURNED_BACK
 
 __all__ = ["run"]
@@ -248,7 +247,7 @@ def _among(tasks, number, out_turns, out_length, out_task, found):  # type: igno
     for earlier in range(number):
         other = tasks[earlier]
         same = other[0] == task[0] and other[2] == 1 and other[3] == NO_TAIL
-        if not same or other[5] or other[6] != task[6] or task[1] & ~other[1]:
+        if not same or other[5] or task[1] & ~other[1]:
             continue
         first = found
         shortest = -1
@@ -275,13 +274,11 @@ def _among(tasks, number, out_turns, out_length, out_task, found):  # type: igno
 @njit(cache=True, nogil=True)
 def run(  # type: ignore[no-untyped-def]
     moves, rows, alone, seen, pairs, symmetry, turn_seen, piece_moves, solved_cross,
-    solved_places, pages, cross, places, offset, tasks, stop, out_turns, out_length, out_task,
+    solved_places, cross, places, tasks, stop, out_turns, out_length, out_task,
 ):  # fmt: skip
     """Answer all tasks about one position; the number of sequences found.
 
-    ``pairs`` may be empty: then the corner and edge tables bound the search. ``pages`` are
-    those of the book, which may be empty, too; ``offset`` is that of the cross, −1 if it is whole
-    at none. ``tasks`` has
+    ``pairs`` may be empty: then the corner and edge tables bound the search. ``tasks`` has
     shape (n, FIELDS), int64. Sequences are written to ``out_turns`` (m, LONGEST), uint8, their
     lengths and task numbers to ``out_length`` and ``out_task``, int64; shorter ones of a task
     come first. No more than m are found: a return value of m means that the room was not
@@ -295,21 +292,13 @@ def run(  # type: ignore[no-untyped-def]
     for number in range(tasks.shape[0]):
         task = tasks[number]
         before = found
-        entry = -1
-        if pages.questions.shape[0]:
-            entry = entry_of(pages, question_number(offset, places, task))
-        if entry >= 0:
-            found = read_entry(pages, entry, task, out_turns, out_length, found)
-            for row in range(before, found):
-                out_task[row] = number
-            continue
         found = _among(tasks, number, out_turns, out_length, out_task, found)
         if found > before:
             continue
         _followers(task[1], followers, many)
         shortest = np.int64(LONGEST)
         depth = np.int64(1)
-        while depth < LONGEST and depth <= shortest + task[6]:
+        while depth < LONGEST and depth <= shortest:
             for prefix in range(4):
                 if stop[0]:
                     return -1

@@ -22,6 +22,8 @@ from livecube.search.coordinates import (
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    import numpy.typing as npt
+
 __all__ = ["AT_OFFSETS", "CROSS_AT", "JOINED", "PLACES_AT", "Situation", "slot_bits"]
 
 AT_OFFSETS: Final = np.array([SOLVED] + [apply_turn(SOLVED, 15 + k) for k in range(3)])
@@ -63,8 +65,8 @@ class Situation:
     position: Array
     """The position in the down frame."""
     cross: int
-    places: Array
-    """Shape (8,), int64: of the slot pieces."""
+    places: npt.NDArray[np.int64]
+    """Shape (8,): of the slot pieces."""
     offset: int | None
     """None: the cross is whole at no offset, and nothing counts as solved."""
     corners: int

@@ -15,8 +15,6 @@ from livecube.search.hand_arrays import ROTATED_BY
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    import numpy.typing as npt
-
     from livecube.search.hand_arrays import HandArrays
 
 __all__ = ["spelled"]

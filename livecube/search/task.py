@@ -52,7 +52,8 @@ class Task(NamedTuple):
     allowed: int = ALL_TURNS
     """Bit t: turn t may stand in X."""
     prefix: int = 1
-    """Bit a: X may follow D^a (bit 0: nothing)."""
+    """Bit a: X may follow D^a (bit 0: nothing). In a second part four bits for each offset at
+    which the first may end."""
     tail: int = NO_TAIL
     """``NO_TAIL``: solved at offset 0 at the end of X. ``TURNED_BACK``: solved at any offset at
     the end of X, and one D turn, counted, aligns it if need be. ``LEFT``: solved at any offset

@@ -63,14 +63,18 @@ class Chance(NamedTuple):
     together. The task is then the first part only."""
     then_into: tuple[int, ...] = ()
     """Slots that the technique that goes on fills."""
+    then_task: Task | None = None
+    """The second part as one task, its prefix for every offset, where that can be said: then the
+    fastest way is searched for as a whole."""
 
 
 class Technique(Protocol):
     """One way to fill a slot; it may also have an attribute ``about``, see :func:`about`.
 
-    If all techniques have an attribute ``sees_only_state`` that is true, the advisor need not ask
-    them anew at every turn: their chances then follow from the situation's face, offset, corners,
-    edges, flipped and joined, and from nothing else.
+    A technique whose attribute ``sees_only_state`` is true can be part of a plan: its chances then
+    follow from the situation's face, offset, corners, edges, flipped and joined, and from nothing
+    else. One whose attribute ``is_yardstick`` is true is shown beside the others and never
+    advised.
     """
 
     @property

@@ -34,6 +34,7 @@ class Shortest:
     id: Final = "shortest"
     in_inspection: Final = False
     sees_only_state: Final = True
+    is_yardstick: Final = True
     about: Final = _ABOUT
 
     def chances(self, situation: Situation) -> list[Chance]:

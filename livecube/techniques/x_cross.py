@@ -25,16 +25,12 @@ _ABOUT: Final = About(
     "before the clock starts. It pays if you can still follow with closed eyes where its "
     "pieces go; if not, the stop after the cross eats up what was saved. A cross of few "
     "turns leaves room for it; if the cross alone is long already, plan the first pair "
-    "behind it and no more. Here every slot is searched, with sequences one turn longer "
-    "than the shortest too.",
+    "behind it and no more. Here every slot is searched.",
 )
 
 
 class XCross:
-    """Possible while the cross is not done; no constraint.
-
-    All sequences within one turn of the shortest, for each slot.
-    """
+    """Possible while the cross is not done; no constraint."""
 
     id: Final = "x-cross"
     in_inspection: Final = True
@@ -49,7 +45,7 @@ class XCross:
             Chance(
                 self.id,
                 (slot,),
-                Task(goal_bits(1 << slot), target=slot, extra=1),
+                Task(goal_bits(1 << slot), target=slot),
                 "the pair comes with the cross",
             )
             for slot in range(4)

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from livecube.advice.order import best_by
 from livecube.advice.said import (
     Adjusted,
     Clue,
@@ -64,8 +63,8 @@ def happening_json(happening: Happening) -> dict[str, Any]:
         case Clue():
             return _event("clue", happening.t, _clue_json(happening))
         case Planned():
-            by_first = [order.as_json() for order in best_by(happening.orders, 0).values()]
-            return _event("orders", happening.t, {"orders": by_first})
+            plans = [plan.as_json() for plan in happening.plans]
+            return _event("plan", happening.t, {"plan": plans[0], "plans": plans})
         case Unsaid():
             return _event("unsaid", happening.t, _unsaid_json(happening))
         case Adjusted():

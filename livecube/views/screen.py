@@ -41,8 +41,8 @@ from livecube.stages.progress import (
     Turned,
 )
 from livecube.views.kept import Beside, Kept
-from livecube.views.order import order_sentence
 from livecube.views.picture import Picture
+from livecube.views.plan import plan_sentence
 from livecube.views.text import (
     LINK_BACK,
     LINK_LOST,
@@ -58,7 +58,7 @@ if TYPE_CHECKING:
     from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 
     from livecube.advice.opportunity import Opportunity
-    from livecube.advice.order import Order
+    from livecube.advice.plan import Plan
     from livecube.advice.said import Happening
     from livecube.cube.holding import Holding
     from livecube.drills.news import DrillNews
@@ -118,8 +118,8 @@ class LiveScreen:
     """The holding that was worked out, where it is sure enough."""
     said: Spoken | Clue | Unsaid | Repair | None = None
     """What was said last and still stands."""
-    order: Order | None = None
-    """The best order of the free slots where it was said."""
+    plan: Plan | None = None
+    """The best order of the free slots where it was said, to the last pair."""
     settled: Turned | None = None
     """The last turn that left the cross whole."""
     solves: int = 0
@@ -147,14 +147,14 @@ class LiveScreen:
             case SolveOver():
                 return self._finished(happening)
             case Spoken() | Clue() | Unsaid() | Repair():
-                return {"said": happening, "order": None, "preparing": ""}
+                return {"said": happening, "plan": None, "preparing": ""}
             case Adjusted() if isinstance(self.said, Spoken):
                 row = happening.opportunity
                 return {"said": replace(self.said, opportunity=row, also=())}
             case Planned():
-                return {"order": happening.orders[0]}
+                return {"plan": happening.plans[0]}
             case Taken() | Withdrawn():
-                return {"said": None, "order": None}
+                return {"said": None, "plan": None}
             case HeldAs():
                 return {"held": happening.holding}
             case HeldNow():
@@ -182,7 +182,7 @@ class LiveScreen:
             "position": resynced.position,
             "notice": twisted_sentence(resynced),
             "said": None,
-            "order": None,
+            "plan": None,
             "settled": None,
         }
         return changes | ({"cross": None} if resynced.position == SOLVED_BYTES else {})
@@ -204,7 +204,7 @@ class LiveScreen:
         """What is said, line by line."""
         match self.said:
             case Spoken():
-                return _hint_lines(self.said, self.order)
+                return _hint_lines(self.said, self.plan)
             case Clue():
                 return [Text(clue_text(self.said), "bold")]
             case Repair(way=way):
@@ -314,15 +314,15 @@ def _in_a_column(name: str) -> str:
     return name.replace("-", "-\n", 1) if is_long else name
 
 
-def _hint_lines(hint: Spoken, order: Order | None) -> list[Text]:
+def _hint_lines(hint: Spoken, plan: Plan | None) -> list[Text]:
     """Moves first, then what they do, then other ways, then all slots to the last."""
     row = hint.opportunity
-    plan = [Text(f"order  {order_sentence(order)}")] if order else []
+    order = [Text(f"plan  {plan_sentence(plan)}")] if plan else []
     return [
         Text.assemble((moves_text(row.moves), "bold"), f"   [{row.holding}]"),
         Text(" ".join((row.why, *map(note_sentence, row.notes)))),
         *(Text(_other_line(other, hint)) for other in hint.also),
-        *plan,
+        *order,
     ]
 
 
