@@ -3,59 +3,43 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import permutations
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from livecube.advice.beam import Beam, Line, looking_before
+from livecube.advice.beam import Beam, Line, Step
 from livecube.advice.beginning import Beginning, Way
-from livecube.advice.opportunity import Advice, Opportunity, PlainWay
+from livecube.advice.opportunity import Advice, Opportunity
 from livecube.advice.plan import Plan
-from livecube.advice.rules import BEFORE_THE_EYES, Case, apply_rules, before_the_eyes
-from livecube.advice.words import cross_sentence, plan_words, repair_sentence, sentence
-from livecube.cube.holding import HOLDINGS, Holding
+from livecube.advice.rows import Row, Rows, held_as, starts_of
+from livecube.advice.rules import BEFORE_THE_EYES, before_the_eyes
+from livecube.advice.words import cross_sentence, repair_sentence
 from livecube.cube.position import apply_turns
 from livecube.cube.turns import htm
-from livecube.search.answers import FASTEST_MS, MOST_WAYS
-from livecube.search.coordinates import DOWN_ROTATIONS, SLOT_SYMMETRY, turn_map
 from livecube.search.hand_arrays import UPRIGHT, holding_in_down_frame
-from livecube.search.keeping import kept
-from livecube.search.situation import PLACES_AT, Situation, slot_bits
-from livecube.search.task import LEFT, TURNED_BACK, Task
+from livecube.search.situation import Situation, slot_bits
+from livecube.search.task import Task
 from livecube.stages.frame import FRAMES
-from livecube.techniques.base import About, Chance, Level, about, goal_bits
-from livecube.techniques.plain import Plain, plain_task
+from livecube.techniques.base import Chance, Level, about, goal_bits
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from livecube.advice.beam import Step
     from livecube.cube.geometry import Array
-    from livecube.search.answers import Answers, Written
+    from livecube.cube.holding import Holding
+    from livecube.search.answers import Answers
     from livecube.search.engine import Engine
     from livecube.techniques.base import Technique
 
 __all__ = ["Advisor", "likely_cross"]
 
-_BESIDE: Final = {"cross": About("Cross"), "repair": About("Repair")}
-"""What is answered beside the techniques."""
 _AT_ONCE: Final = 2
 """So many slots that are out are brought in by one search."""
+_TWO_PART: Final = 2
+"""So many ways of a technique of two parts are followed by a plan."""
 _AS_GOOD_MS: Final = 100
 """A plan that goes on is kept unless another is worth more than so much."""
-_STILL: Final = (False,) * 8
 _NO_SLOTS: Final[tuple[str, ...]] = ()
-
-
-class _Row(NamedTuple):
-    """A sequence of a chance, as it is told."""
-
-    chance: Chance
-    way: Written
-    looking_ms: int
-    shortest: bool = False
-    fastest: bool = True
 
 
 class Advisor:
@@ -73,13 +57,21 @@ class Advisor:
     ) -> None:
         self.answers = answers
         self._engine = engine
-        self.level = level
-        """How much the solver wants to hear; rows above it are silenced, not left out."""
         self._techniques = tuple(techniques)
         self._by_id = {technique.id: technique for technique in techniques}
-        self._about = _BESIDE | {technique.id: about(technique) for technique in techniques}
+        self._levels = {technique.id: about(technique).level for technique in techniques}
+        self._rows = Rows(answers, techniques, engine)
         self._beams: dict[Level, Beam] = {}
-        self._plain = Beam(answers, (Plain(),))
+        self.level = level
+
+    @property
+    def level(self) -> Level:
+        """How much the solver wants to hear; rows above it are silenced, not left out."""
+        return self._rows.level
+
+    @level.setter
+    def level(self, level: Level) -> None:
+        self._rows.level = level
 
     @property
     def engine(self) -> Engine:
@@ -89,7 +81,7 @@ class Advisor:
 
     def speaks_of(self, technique: str) -> bool:
         """Whether the level speaks of a technique that this advisor knows."""
-        return technique in self._by_id and self._about[technique].level <= self.level
+        return technique in self._by_id and self._levels[technique] <= self.level
 
     def twin(self) -> Advisor:
         """Another advisor of the same kind, for another thread; tables and book are shared."""
@@ -117,18 +109,18 @@ class Advisor:
         needs the engine. ``plans``: whether plans are looked for, which rank the rows.
         """
         situation = Situation.of(position, face)
-        starts = _starts(holding, face)
+        starts = starts_of(holding, face)
         chances = [
             chance
             for technique in self._techniques
             if inspection or not technique.in_inspection
             for chance in technique.chances(situation)
         ]
-        rows = self._fastest_rows(situation, chances, starts)
+        rows = self._rows.fastest(situation, chances, starts)
         if shortest and self._engine is not None:
-            rows = self._with_shortest(situation, chances, starts, rows)
+            rows = self._rows.with_shortest(situation, chances, starts, rows)
         lines = self._lines(situation, holding, Level.BOLD, looking=looking) if plans else []
-        told = self._told(situation, rows, starts, lines, against_plain=True)
+        told = self._rows.told(situation, rows, starts, lines, against_plain=True)
         found = self._plans(situation, lines)
         worth = {plan.steps[0].slots: plan.total for plan in found}
         told.sort(key=lambda row: _rank(row, worth, looking=looking))
@@ -186,9 +178,9 @@ class Advisor:
             for chance in (technique.chances(situation) if technique else ())
             if situation.slot_names(chance.slots) == row.slots
         ]
-        starts = _starts(holding, face)
-        found = self._fastest_rows(situation, chances, starts)
-        return next(iter(self._told(situation, found[:1], starts)), None)
+        starts = starts_of(holding, face)
+        found = self._rows.fastest(situation, chances, starts)
+        return next(iter(self._rows.told(situation, found[:1], starts)), None)
 
     def repair(
         self, position: Array, face: int, holding: Holding | None = None
@@ -205,11 +197,11 @@ class Advisor:
             plans = self._plans(situation, self._lines(situation, holding, Level.BOLD))
             return _as_one(plans[0]) if plans else None
         chance = Chance("repair", tuple(out), Task(goal=goal_bits(15)), "all four in")
-        starts = _starts(holding, face)
-        row = next(iter(self._fastest_rows(situation, [chance], starts)), None)
+        starts = starts_of(holding, face)
+        row = next(iter(self._rows.fastest(situation, [chance], starts)), None)
         if row is None:
             return None
-        (told,) = self._told(situation, [row], starts)
+        (told,) = self._rows.told(situation, [row], starts)
         return replace(told, why=repair_sentence(told), notes=())
 
     def plans(
@@ -237,8 +229,9 @@ class Advisor:
         if situation.offset == 0:
             return ()
         chance = Chance("cross", (), Task(goal=0), "")
-        starts = _starts(holding, face)
-        rows = self._told(situation, self._fastest_rows(situation, [chance], starts), starts)
+        starts = starts_of(holding, face)
+        found = self._rows.fastest(situation, [chance], starts)
+        rows = self._rows.told(situation, found, starts)
         return tuple(replace(row, why=cross_sentence(row), notes=()) for row in rows)
 
     def with_plan(self, row: Opportunity, position: Array, face: int) -> Opportunity:
@@ -255,7 +248,7 @@ class Advisor:
                 if not technique.in_inspection
                 and not getattr(technique, "is_yardstick", False)
                 and getattr(technique, "sees_only_state", False)
-                and self._about[technique.id].level <= level
+                and self._levels[technique.id] <= level
             ]
             self._beams[level] = Beam(self.answers, usual)
         return self._beams[level]
@@ -281,16 +274,17 @@ class Advisor:
         chances = [
             chance
             for technique in self._techniques
-            if not technique.in_inspection and self._about[technique.id].level <= level
+            if not technique.in_inspection and self._levels[technique.id] <= level
             for chance in technique.chances(situation)
             if chance.then_task is not None
         ]
         beam = self._beam(level)
-        for row in self._fastest_rows(situation, chances, _starts(holding, situation.face))[:2]:
+        starts = starts_of(holding, situation.face)
+        for row in self._rows.fastest(situation, chances, starts)[:_TWO_PART]:
             down = apply_turns(situation.position, row.way.turns)
             after = Situation.of_down(down, situation.face)
             moved = [bool(b) for b in after.places != situation.places]
-            step = _step(row, looking=looking)
+            step = Step(row.chance, row.way, row.looking_ms if looking else 0)
             if not after.free:
                 yield Line((step,))
             else:
@@ -298,212 +292,17 @@ class Advisor:
                 for line in beam.lines(after, end, looking=looking, moved=moved)[:1]:
                     yield Line((step, *line.steps))
 
-    def _fastest_rows(
-        self, situation: Situation, chances: Iterable[Chance], starts: Sequence[int]
-    ) -> list[_Row]:
-        """The fastest ways of each chance, cheapest first for each; none of a yardstick."""
-        rows = []
-        for chance in chances:
-            if getattr(self._by_id.get(chance.technique), "is_yardstick", False):
-                continue
-            for way in self._ways(situation, chance, starts):
-                looking = self._looking(situation, chance, way)
-                rows.append(_Row(chance, way, looking))
-        return rows
-
-    def _ways(self, situation: Situation, chance: Chance, starts: Sequence[int]) -> list[Written]:
-        if chance.then and chance.then_task is None:
-            return self._composed(situation, chance, starts)
-        parts = [chance.task] if chance.then_task is None else [chance.task, chance.then_task]
-        return self.answers.ways(situation, parts, starts)
-
-    def _composed(
-        self, situation: Situation, chance: Chance, starts: Sequence[int]
-    ) -> list[Written]:
-        """A technique that goes on by another, first parts up to some turns of the layer.
-
-        The first part is one of its fastest by itself; behind each the fastest second part is
-        looked for, and both together are spelled anew. So the whole is not proven to be the
-        fastest.
-        """
-        from livecube.search.spelling import spelled  # late: it needs the kernels
-
-        if self.answers.search is None:
-            return []
-        task = chance.task._replace(tail=TURNED_BACK) if chance.task.tail == LEFT else chance.task
-        wholes = set()
-        for first in self.answers.ways(situation, [task], starts):
-            turns = first.turns
-            while turns and turns[-1] // 3 == 5:
-                turns = turns[:-1]  # the layer may stay where it is
-            down = apply_turns(situation.position, turns)
-            after = Situation.of_down(down, situation.face)
-            if after.offset is None:
-                continue
-            front = [int(UPRIGHT[self.answers.hands.front[first.end]])]
-            for name in chance.then:
-                for onward in self._by_id[name].chances(after):
-                    if onward.slots == chance.then_into:
-                        for second in self.answers.ways(after, [onward.task], front):
-                            wholes.add(turns + second.turns)
-        whole = [turns for turns in wholes if htm(turns) == len(turns)]
-        ways = sorted(spelled(self.answers.hands, whole, starts), key=lambda way: way.ms)
-        return [way for way in ways if way.ms <= ways[0].ms + FASTEST_MS][:MOST_WAYS]
-
-    def _looking(self, situation: Situation, chance: Chance, way: Written) -> int:
-        """Milliseconds of looking before a first sequence: nothing was moved before."""
-        if not chance.slots or chance.technique == "repair":
-            return 0
-        front = int(self.answers.hands.front[way.start])
-        seen = [
-            int(SLOT_SYMMETRY[front, i // 4, situation.places[(front + i) % 4 + 4 * (i // 4)]])
-            for i in range(8)
-        ]
-        home = PLACES_AT[situation.offset or 0]
-        slots = tuple((slot - front) % 4 for slot in chance.slots)
-        return int(
-            looking_before(
-                self.answers.automaton.looking,
-                [chance._replace(slots=slots)],
-                np.zeros(1, dtype=np.int64),
-                np.array([seen]),
-                np.zeros((1, 8), dtype=bool),
-                home,
-            )[0]
-        )
-
-    def _with_shortest(
-        self,
-        situation: Situation,
-        chances: Sequence[Chance],
-        starts: Sequence[int],
-        rows: Sequence[_Row],
-    ) -> list[_Row]:
-        """All shortest sequences too; one that is a fastest as well is one row."""
-        from livecube.advice.two_steps import composed
-        from livecube.search.spelling import spelled
-
-        found = composed(self.engine, situation, chances, self._by_id)
-        known = {(row.chance.technique, row.chance.slots, row.way.turns): row for row in rows}
-        for chance, sequences in zip(chances, found, strict=True):
-            for way in spelled(self.answers.hands, sequences, starts):
-                key = chance.technique, chance.slots, way.turns
-                row = known.get(key)
-                if row is not None:
-                    known[key] = row._replace(shortest=True)
-                else:
-                    looking = self._looking(situation, chance, way)
-                    known[key] = _Row(chance, way, looking, shortest=True, fastest=False)
-        return list(known.values())
-
-    def _told(
-        self,
-        situation: Situation,
-        rows: Sequence[_Row],
-        starts: Sequence[int],
-        lines: Sequence[Line] = (),
-        *,
-        against_plain: bool = False,
-    ) -> list[Opportunity]:
-        """Rows with their comparison, their sentence and what the rules say of each."""
-        plain: dict[tuple[int, ...], PlainWay | None] = {}
-        told = []
-        for row in rows:
-            slots = row.chance.slots
-            if slots and slots not in plain:
-                wanted = against_plain or len(slots) == 1
-                plain[slots] = self._plain_way(situation, slots, starts) if wanted else None
-            line = next((one for one in lines if one.steps[0].chance.slots == slots), None)
-            told.append(self._opportunity(situation, row, plain.get(slots), line))
-        return told
-
-    def _opportunity(
-        self, situation: Situation, row: _Row, plain: PlainWay | None, line: Line | None
-    ) -> Opportunity:
-        chance, way = row.chance, row.way
-        names = situation.slot_names(chance.slots)
-        words = self._about[chance.technique]
-        top, pairs = kept(situation, way.turns, chance.slots)
-        aside = way.turns[0] % 3 + 1 if way.turns and way.turns[0] // 3 == 5 else 0
-        through = chance.doors[aside]
-        told = Opportunity(
-            technique=chance.technique,
-            title=words.title,
-            slots=names,
-            turns_fixed=situation.fixed(way.turns),
-            moves=self.answers.moves(way.tokens),
-            holding=_holding(way.start, situation.face),
-            turns=htm(way.turns),
-            plain=plain,
-            top_kept=top,
-            pairs_kept=pairs,
-            seconds=way.ms / 1000,
-            looking=row.looking_ms / 1000,
-            why="",
-            door=None if through is None else situation.slot_name(through),
-            shortest=row.shortest,
-            fastest=row.fastest,
-        )
-        case = Case(situation, chance.slots, told, words.level, self.level)
-        told = replace(told, notes=apply_rules(case))
-        leaves = "" if line is None else plan_words(situation, line)
-        return replace(told, why=sentence(told, chance.why, leaves))
-
-    def _plain_way(
-        self, situation: Situation, slots: tuple[int, ...], starts: Sequence[int]
-    ) -> PlainWay | None:
-        """The fastest plain way into slots, for two the better order; None away from offset 0."""
-        if situation.offset != 0 or any(not situation.free >> slot & 1 for slot in slots):
-            return None
-        best: PlainWay | None = None
-        for first, *others in permutations(slots):
-            for row in self._plain_rows(situation, first, starts):
-                way = PlainWay(htm(row.way.turns), row.way.ms / 1000, row.looking_ms / 1000)
-                if others:
-                    down = apply_turns(situation.position, row.way.turns)
-                    after = Situation.of_down(down, situation.face)
-                    end = [int(UPRIGHT[self.answers.hands.front[row.way.end]])]
-                    onward = self._plain_rows(after, others[0], end)
-                    if not onward:
-                        continue
-                    way = PlainWay(
-                        way.turns + htm(onward[0].way.turns),
-                        way.seconds + onward[0].way.ms / 1000,
-                        way.looking + onward[0].looking_ms / 1000,
-                    )
-                if best is None or way.seconds + way.looking < best.seconds + best.looking:
-                    best = way
-        return best and self._fewest_turns(situation, slots, best)
-
-    def _fewest_turns(
-        self, situation: Situation, slots: tuple[int, ...], way: PlainWay
-    ) -> PlainWay:
-        """A plain way whose turns are those of the shortest one, where that can be known."""
-        from livecube.advice.two_steps import two_plain_pairs
-
-        if self._engine is None:
-            return way
-        if len(slots) == 2:
-            return way._replace(turns=two_plain_pairs(self.engine, situation, slots))
-        return way._replace(turns=self.engine.shortest(situation, plain_task(situation, slots[0])))
-
-    def _plain_rows(self, situation: Situation, slot: int, starts: Sequence[int]) -> list[_Row]:
-        if not situation.free >> slot & 1:
-            return []
-        chance = Chance("plain", (slot,), plain_task(situation, slot), "")
-        return self._fastest_rows(situation, [chance], starts)
-
     def _plans(self, situation: Situation, lines: Sequence[Line]) -> tuple[Plan, ...]:
         """Lines as they are told; only the first step of each says more than its moves."""
         plans = []
         for line in lines:
             steps, here = [], situation
             for number, step in enumerate(line.steps):
-                row = _Row(step.chance, step.way, step.looking_ms)
+                row = Row(step.chance, step.way, step.looking_ms)
                 plain = None
                 if number == 0:
-                    plain = self._plain_way(here, step.chance.slots, [step.way.start])
-                steps.append(self._opportunity(here, row, plain, None if number else line))
+                    plain = self._rows.plain_way(here, step.chance.slots, [step.way.start])
+                steps.append(self._rows.opportunity(here, row, plain, None if number else line))
                 down = apply_turns(here.position, step.way.turns)
                 here = Situation.of_down(down, here.face)
             plans.append(Plan(tuple(steps)))
@@ -536,30 +335,12 @@ class Advisor:
     def upright(self, row: Opportunity, face: int) -> Holding:
         """How the cube is held behind a row, the cross brought down again."""
         number = holding_in_down_frame(row.ends, face)
-        return _holding(UPRIGHT[int(self.answers.hands.front[number])], face)
+        return held_as(UPRIGHT[int(self.answers.hands.front[number])], face)
 
     def _cross_turns(self, situation: Situation) -> int | None:
         if situation.offset is not None or self._engine is None:
             return None
         return self.engine.shortest(situation, Task(goal=0))
-
-
-def _starts(holding: Holding | None, face: int) -> list[int]:
-    """Numbers of the holdings, in the down frame, from which a sequence may begin."""
-    return [*UPRIGHT] if holding is None else [holding_in_down_frame(holding, face)]
-
-
-def _holding(number: int, face: int) -> Holding:
-    """A holding of the down frame as one of the fixed frame."""
-    down = [turn // 3 for turn in turn_map(DOWN_ROTATIONS[face])[::3]]
-    a, b, c, d, e, f = (down.index(one) for one in HOLDINGS[number].faces)
-    return Holding((a, b, c, d, e, f))
-
-
-def _step(row: _Row, *, looking: bool) -> Step:
-    from livecube.advice.beam import Step
-
-    return Step(row.chance, row.way, row.looking_ms if looking else 0)
 
 
 def _rank(
@@ -577,7 +358,7 @@ def _as_one(plan: Plan) -> Opportunity:
     row = replace(
         plan.steps[0],
         technique="repair",
-        title=_BESIDE["repair"].title,
+        title="Repair",
         slots=plan.slots,
         turns_fixed=turns,
         moves=tuple(move for step in plan.steps for move in step.moves),

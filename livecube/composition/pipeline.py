@@ -14,7 +14,7 @@ from livecube.advice.said import Spoken
 from livecube.advice.speaker import Asks, Speaker
 from livecube.advice.withheld import Withheld
 from livecube.cube.holding import parse_colour
-from livecube.cube.position import apply_turns
+from livecube.cube.position import TURN_BYTES, apply_turns
 from livecube.stages.frame import FRAMES
 from livecube.stages.progress import HeldAs, Resynced, SolveBegun, SolveOver, Turned
 from livecube.stages.resting import Resting
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from livecube.advice.advisor import Advisor
+    from livecube.advice.beginning import Beginning
     from livecube.advice.opportunity import Opportunity
     from livecube.advice.said import Happening, Said, Unsaid
     from livecube.cube.geometry import Array
@@ -80,6 +81,9 @@ class Pipeline:
         self._degrees = Degrees()
         self._resting = Resting(tracker)
         self._turned: Turned | None = None
+        self._going_on: tuple[bytes, tuple[str, ...]] | None = None
+        """If the hands do the first step of the latest plan as it is written: where that leads,
+        and the slots of the step that follows."""
         """The last turn of the solve under way."""
 
     @property
@@ -195,7 +199,11 @@ class Pipeline:
                 return self._speaker.adjust(t, row)
             case Asks.BEST:
                 start = self._now()
-                beginning = advisor.at_beginning(*where, standing)
+                expected, going_on = self._going_on or (b"", ())
+                if expected != turned.position:
+                    going_on = ()
+                beginning = advisor.at_beginning(*where, standing, going_on)
+                self._going_on = _expected(turned.position, beginning)
                 self.advice_ms.append((self._now() - start) * 1000)
                 self.silences.update(beginning.silenced)
                 if beginning.silence is not None:
@@ -211,6 +219,16 @@ class Pipeline:
 
     def _in_degrees(self, happenings: Sequence[Happening]) -> list[Happening]:
         return self._degrees.pass_on(happenings) if self.manner.by_degrees else [*happenings]
+
+
+def _expected(position: bytes, beginning: Beginning) -> tuple[bytes, tuple[str, ...]] | None:
+    """The position behind the first step of a plan, and the slots of its second."""
+    steps = beginning.plans[0].steps if beginning.plans else ()
+    if len(steps) < 2:
+        return None
+    for turn in steps[0].turns_fixed:
+        position = position.translate(TURN_BYTES[turn])
+    return position, steps[1].slots
 
 
 def _crosses_after(position: Array, turns: Sequence[int]) -> frozenset[str]:

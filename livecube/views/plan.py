@@ -9,7 +9,7 @@ if TYPE_CHECKING:
 
     from livecube.advice.plan import Plan
 
-__all__ = ["plan_lines", "plan_sentence"]
+__all__ = ["plan_line", "plan_lines", "plan_sentence"]
 
 
 def plan_sentence(plan: Plan) -> str:
@@ -21,6 +21,12 @@ def plan_sentence(plan: Plan) -> str:
         steps.append(" and ".join(step.slots) + how + through)
     looking = f" + {plan.looking:.2f} s looking" if plan.looking else ""
     return f"{', then '.join(steps)}: {plan.seconds:.2f} s{looking}, {plan.turns} turns"
+
+
+def plan_line(plan: Plan) -> str:
+    """What follows the first pair, short enough for one line of 80 columns."""
+    slots = [" and ".join(step.slots) for step in plan.steps[1:]]
+    return f"then {', '.join(slots)}: {plan.total:.1f} s in all"
 
 
 def plan_lines(plans: Sequence[Plan]) -> list[str]:

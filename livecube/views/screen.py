@@ -42,7 +42,7 @@ from livecube.stages.progress import (
 )
 from livecube.views.kept import Beside, Kept
 from livecube.views.picture import Picture
-from livecube.views.plan import plan_sentence
+from livecube.views.plan import plan_line
 from livecube.views.text import (
     LINK_BACK,
     LINK_LOST,
@@ -317,7 +317,7 @@ def _in_a_column(name: str) -> str:
 def _hint_lines(hint: Spoken, plan: Plan | None) -> list[Text]:
     """Moves first, then what they do, then other ways, then all slots to the last."""
     row = hint.opportunity
-    order = [Text(f"plan  {plan_sentence(plan)}")] if plan else []
+    order = [Text(plan_line(plan), no_wrap=True, overflow="ellipsis")] if plan else []
     return [
         Text.assemble((moves_text(row.moves), "bold"), f"   [{row.holding}]"),
         Text(" ".join((row.why, *map(note_sentence, row.notes)))),
