@@ -23,7 +23,8 @@ _NOTABLE_S: Final = 0.1
 def find_costs(review: Review, hands: Automaton) -> tuple[Finding, ...]:
     """All that cost something."""
     found = [
-        *_missed(review),
+        *_slow_ways(review),
+        *_other_orders(review),
         *_pauses(review),
         *_rotations(review, hands),
         *_regrips(review, hands),
@@ -49,21 +50,35 @@ def _within(title: str) -> str:
     return title if title.startswith("X") else title[0].lower() + title[1:]
 
 
-def _missed(review: Review) -> list[Finding]:
+def _slow_ways(review: Review) -> list[Finding]:
+    """Pairs that were done by a slower way than the fastest into the same slot."""
     found = []
     for stage in review.stages:
-        best = max(stage.alternatives, key=lambda way: way.saved_s, default=None)
-        if best is None:
+        if (against := stage.against_plan) is None:
             continue
-        row = best.row
-        when = f"after {turns_counted(best.after)}" if best.after else "when it began"
-        fewer = f" and {turns_counted(best.saved_turns)}" if best.saved_turns > 0 else ""
+        row, right = against.own.steps[0], against.own is against.plan
+        pair = "the right pair, the slow way" if right else "the slow way"
         sentence = (
-            f"{_title(stage)}: {when}, {_within(row.title)} into {' and '.join(row.slots)} "
-            f"({moves_text(row.moves)}, {row.holding}) would have saved some "
-            f"{best.saved_s:.2f} s{fewer}."
+            f"{_title(stage)}: {pair}; {_within(row.title)} ({moves_text(row.moves)}, "
+            f"{row.holding}) would have saved some {against.slow_s:.2f} s."
         )
-        found.append(Finding(best.saved_s, "predicted", sentence[0].upper() + sentence[1:]))
+        found.append(Finding(against.slow_s, "predicted", sentence[0].upper() + sentence[1:]))
+    return found
+
+
+def _other_orders(review: Review) -> list[Finding]:
+    """Pairs before which another one had better been done."""
+    found = []
+    for stage in review.stages:
+        if (against := stage.against_plan) is None:
+            continue
+        row = against.plan.steps[0]
+        sentence = (
+            f"Before {_title(stage)}: {' and '.join(row.slots)} first, by {_within(row.title)} "
+            f"({moves_text(row.moves)}, {row.holding}), would have saved some "
+            f"{against.order_s:.2f} s over all pairs."
+        )
+        found.append(Finding(against.order_s, "predicted", sentence))
     return found
 
 

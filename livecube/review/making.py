@@ -15,7 +15,7 @@ from livecube.holding.news import SURE
 from livecube.review.findings import find_costs, find_regrips
 from livecube.review.sides import compare_sides
 from livecube.review.spans import pairs_on, splits_of, stage_span
-from livecube.review.values import Alternative, Opening, Review, StageReview
+from livecube.review.values import AgainstPlan, Alternative, Opening, Review, StageReview
 from livecube.search.situation import Situation
 
 if TYPE_CHECKING:
@@ -101,7 +101,8 @@ class _Looker:
         first = [way for way in ways if way.saved_s >= _WORTH_S][:_TOLD]
         best = max((way.saved_s for way in first), default=_WORTH_S)
         later = self._later(number, begun, end, best)
-        return StageReview(stage, predicted, (*first, *later), tuple(ways))
+        against = self._against_plan(begun, holding, split.slots, predicted)
+        return StageReview(stage, predicted, (*first, *later), tuple(ways), against)
 
     def _span(self, number: int) -> tuple[int, int]:
         return stage_span(self._splits, number, self._first_line)
@@ -116,6 +117,16 @@ class _Looker:
             if not row.silenced:
                 rows.setdefault((row.technique, row.slots), row)
         return sorted(rows.values(), key=lambda row: row.seconds)
+
+    def _against_plan(
+        self, at: int, holding: Holding | None, slots: Sequence[str], predicted: float
+    ) -> AgainstPlan | None:
+        """A pair against the plan; None if there is no plan that begins with it."""
+        plans = self._advisor.plans(self._position(at), self._face, holding)
+        own = next((plan for plan in plans if {*plan.steps[0].slots} == {*slots}), None)
+        if own is None:
+            return None
+        return AgainstPlan(plans[0], own, predicted - own.steps[0].seconds)
 
     def _later(self, number: int, begun: int, end: int, best_s: float) -> list[Alternative]:
         """What turned up in the middle of a pair and beats all before it, in its order."""

@@ -7,10 +7,20 @@ from typing import TYPE_CHECKING, Literal, TypeAlias
 
 if TYPE_CHECKING:
     from livecube.advice.opportunity import Opportunity
+    from livecube.advice.plan import Plan
     from livecube.holding.written import WrittenSolve, WrittenStage
     from livecube.stages.solve import Split
 
-__all__ = ["Alternative", "Finding", "Kind", "Opening", "Review", "Side", "StageReview"]
+__all__ = [
+    "AgainstPlan",
+    "Alternative",
+    "Finding",
+    "Kind",
+    "Opening",
+    "Review",
+    "Side",
+    "StageReview",
+]
 
 Kind: TypeAlias = Literal["measured", "predicted"]
 
@@ -29,6 +39,23 @@ class Alternative:
 
 
 @dataclass(frozen=True, slots=True)
+class AgainstPlan:
+    """A pair as it was done, against the plan for all pairs that were left when it began."""
+
+    plan: Plan
+    """The best one found."""
+    own: Plan
+    """The best one that begins with the pair that was done."""
+    slow_s: float
+    """By how much the pair's turns are predicted slower than the first step of ``own``."""
+
+    @property
+    def order_s(self) -> float:
+        """What beginning with the plan's pair would have saved over all pairs."""
+        return self.own.total - self.plan.total
+
+
+@dataclass(frozen=True, slots=True)
 class StageReview:
     """A stage that was done, by turns of its own or on another's."""
 
@@ -40,6 +67,8 @@ class StageReview:
     """Of a pair: the best ones when it began, best first, then those that beat them later."""
     chances: tuple[Alternative, ...] = ()
     """Of a pair: for each technique and slot the best that was open when it began."""
+    against_plan: AgainstPlan | None = None
+    """Of a pair with a slot of its own: how it compares with the plan when it began."""
 
     @property
     def split(self) -> Split:

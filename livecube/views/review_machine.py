@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from livecube.views.machine import split_json
 
 if TYPE_CHECKING:
-    from livecube.review.values import Alternative, Review, StageReview
+    from livecube.review.values import AgainstPlan, Alternative, Review, StageReview
 
 __all__ = ["review_json"]
 
@@ -57,6 +57,19 @@ def _stage_json(stage: StageReview) -> dict[str, Any]:
         "predicted": None if stage.predicted_s is None else round(stage.predicted_s, 3),
         "confidence": round(stage.written.confidence, 3),
         "alternatives": [_alternative_json(way) for way in stage.alternatives],
+        "against_plan": _against_plan_json(stage.against_plan),
+    }
+
+
+def _against_plan_json(against: AgainstPlan | None) -> dict[str, Any] | None:
+    """What the slow way, and what beginning with this pair, are predicted to have cost."""
+    if against is None:
+        return None
+    return {
+        "slow": round(against.slow_s, 3),
+        "order": round(against.order_s, 3),
+        "plan": against.plan.as_json(),
+        "own": against.own.as_json(),
     }
 
 
