@@ -40,6 +40,7 @@ __all__ = [
     "SOLVED_PLACES",
     "TURN_SEEN",
     "cross_number",
+    "cross_places",
     "piece_places",
     "turn_map",
 ]
@@ -146,6 +147,11 @@ def cross_number(position: Sequence[int]) -> int:
         flips = 2 * flips + (place & 1)
         before.append(place >> 1)
     return 16 * number + flips
+
+
+def cross_places(position: Sequence[int]) -> list[int]:
+    """Places of the edges DF, DR, DB, DL in one position (20 facelets), cross down."""
+    return [_EDGE_PLACES[position[edge]] for edge in CROSS_EDGES]
 
 
 def piece_places(position: Sequence[int]) -> list[int]:

@@ -21,9 +21,12 @@ if TYPE_CHECKING:
 
 __all__ = [
     "AFTER",
+    "CHOSEN",
     "HOLDING_SEEN",
+    "ORBIT",
     "ROTATED_BY",
     "SPELLED",
+    "SPIN",
     "TURN_OF",
     "UPRIGHT",
     "HandArrays",
@@ -83,6 +86,22 @@ ROTATED_BY: Final = np.array(
     dtype=np.uint8,
 )  # fmt: skip
 """Shape (24, 24): the holding reached from h by the rotation that leads from 0 to r."""
+
+
+def _orbits() -> tuple[list[int], list[int], list[int]]:
+    chosen, orbit, spin = list[int](), list[int](), list[int]()
+    for seen in HOLDING_SEEN.T.tolist():
+        known = next((n for n, one in enumerate(chosen) if one in seen), len(chosen))
+        if known == len(chosen):
+            chosen.append(seen[0])
+        orbit.append(known)
+        spin.append(seen.index(chosen[known]))
+    return chosen, orbit, spin
+
+
+CHOSEN, ORBIT, SPIN = map(np.array, _orbits())
+"""One of each four holdings that differ by a turn about the vertical (6,); for each holding which
+of them it is (24,), and from which slot it is seen so (24,)."""
 
 
 class HandArrays(NamedTuple):
