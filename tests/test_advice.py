@@ -11,6 +11,7 @@ from types import SimpleNamespace
 from typing import TYPE_CHECKING, cast
 
 import pytest
+from livecube.edges.hands_file import default_hands
 
 from livecube.advice.advisor import Advisor, likely_cross
 from livecube.advice.beginning import Way
@@ -28,14 +29,14 @@ from livecube.cube.holding import SCRAMBLE_HOLDING, Holding, Move, fixed_turns
 from livecube.cube.notation import moves_text, parse_turns
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.cube.turns import inverse_turns
-from livecube.edges.hands_file import default_hands
 from livecube.search.situation import Situation
 from livecube.techniques.base import about
 from livecube.techniques.registry import TECHNIQUES
 
 if TYPE_CHECKING:
-    from livecube.advice.opportunity import Advice, Opportunity
     from livecube.hands.pricing import Written
+
+    from livecube.advice.opportunity import Advice, Opportunity
     from livecube.search.engine import Engine
 
 YELLOW = FACES.index("D")

@@ -14,10 +14,10 @@ import pytest
 from advice_check import Figures, Told, check, row_differences
 from advice_positions import SOURCES, cases
 from hands_cube import played_in_hands, turns_in
+from livecube.edges.hands_file import default_hands
 from referee_cube import View
 from technique_comparison import COMPARED
 
-from livecube.edges.hands_file import default_hands
 from livecube.techniques.registry import TECHNIQUES
 
 if TYPE_CHECKING:

@@ -14,6 +14,7 @@ from livecube.edges.cache import kept_pair_table
 
 if TYPE_CHECKING:
     from livecube.composition.worth import Worth
+
     from livecube.search.engine import Engine
     from livecube.search.tables import Tables
 
@@ -84,6 +85,7 @@ def test_slow_cross_layer_slows_only_turns_that_move_it() -> None:
 
 def test_techniques_are_timed_where_they_are_possible(quick: Engine) -> None:
     from livecube.composition.technique_benchmark import measure_techniques, timing_json
+
     from livecube.techniques.registry import TECHNIQUES
 
     parts: list[float] = []

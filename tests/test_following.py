@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
+from livecube.edges.hands_file import default_hands
 from rich.console import Console
 
 from livecube.advice.advisor import Advisor
@@ -32,7 +33,6 @@ from livecube.cube.geometry import FACES, OPPOSITE
 from livecube.cube.holding import Move
 from livecube.cube.notation import moves_text, parse_turns
 from livecube.cube.position import SOLVED, apply_turns
-from livecube.edges.hands_file import default_hands
 from livecube.errors import UsageError
 from livecube.events import CubeEvent, HoldingMark, Reset, State, Turn
 from livecube.stages.progress import (

@@ -12,17 +12,17 @@ from changed_tables import changed_table
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-from livecube.cli.hands import hands
-from livecube.cube.holding import Move
 from livecube.edges.hands_file import (
     default_hands,
     default_hands_text,
     hands_schema_text,
     load_hands,
 )
-from livecube.errors import UsageError
 from livecube.hands.model import parse_hands
+
+from livecube.cli.hands import hands
+from livecube.cube.holding import Move
+from livecube.errors import UsageError
 
 if TYPE_CHECKING:
     from pathlib import Path

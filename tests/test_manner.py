@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
+from livecube.edges.hands_file import default_hands
 
 from livecube.advice.advisor import Advisor
 from livecube.advice.degrees import STEP_S, Degrees
@@ -28,7 +29,6 @@ from livecube.composition.hub import Hub
 from livecube.composition.pipeline import OpeningQuestion, Pipeline
 from livecube.cube.holding import Holding, parse_colour
 from livecube.cube.position import SOLVED, apply_turns
-from livecube.edges.hands_file import default_hands
 from livecube.events import AnyHolding, Battery, CubeEvent, HoldingMark, Turn
 from livecube.search.situation import Situation
 from livecube.stages.progress import HeldAs, SolveOver, StageDone, Turned

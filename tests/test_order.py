@@ -6,20 +6,20 @@ from math import prod
 from typing import TYPE_CHECKING
 
 import pytest
+from livecube.advice.order import best_by, orders
+from livecube.edges.hands_file import default_hands
+from livecube.views.order import order_lines
 
 from livecube.advice.advisor import Advisor
-from livecube.advice.order import best_by, orders
 from livecube.advice.rules import Level
 from livecube.advice.said import Planned
 from livecube.cube.holding import COLOURS
 from livecube.cube.notation import parse_turns
 from livecube.cube.pieces import CORNERS, PIECE_AT, piece_faces
 from livecube.cube.position import SOLVED, apply_turns
-from livecube.edges.hands_file import default_hands
 from livecube.search.situation import Situation, slot_bits
 from livecube.stages.frame import ALL_SLOTS
 from livecube.techniques.registry import TECHNIQUES
-from livecube.views.order import order_lines
 from livecube.views.text import happening_line
 from livecube.virtual.session import session
 

@@ -12,6 +12,7 @@ import pytest
 from browser import MISSING as NO_BROWSER
 from browser import browser
 from click.testing import CliRunner
+from livecube.edges.hands_file import default_hands
 from test_trends import columns, evening_noise
 
 from livecube.cli.report import report as command
@@ -19,7 +20,6 @@ from livecube.composition.assembly import load_advisor, set_level
 from livecube.composition.reviewing import begun_kept, review_of
 from livecube.cube.notation import moves_text, parse_turns
 from livecube.cube.position import SOLVED, apply_turns
-from livecube.edges.hands_file import default_hands
 from livecube.edges.history.importing import import_log
 from livecube.edges.history.store import History
 from livecube.solves.records import Chance

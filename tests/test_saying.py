@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from livecube.edges.hands_file import default_hands
 
 from livecube.advice.advisor import Advisor
 from livecube.advice.beginning import Beginning, Way
@@ -28,7 +29,6 @@ from livecube.cube.holding import Holding, hand_moves, parse_colour
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.cube.turns import inverse_turns, turns_text
-from livecube.edges.hands_file import default_hands
 from livecube.events import AnyHolding, Battery, CubeEvent, Gap, HoldingMark, State, Turn
 from livecube.search.situation import Situation, slot_bits
 from livecube.stages.progress import (

@@ -14,6 +14,7 @@ from itertools import repeat
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from livecube.edges.hands_file import default_hands
 from rich.console import Console
 
 from livecube.advice.advisor import Advisor
@@ -26,7 +27,6 @@ from livecube.cube.turns import make_turn
 from livecube.drills.beat import judged_beat
 from livecube.drills.beat_session import BeatJudged, BeatReady, BeatTurned
 from livecube.drills.fingers import FingerDrill
-from livecube.edges.hands_file import default_hands
 from livecube.events import CubeEvent, Reset, State, Turn
 from livecube.practice.session import Practice, PracticeRules
 from livecube.review.one_try import Place

@@ -168,7 +168,8 @@ def _least(
         below = (cubicle[:, :i] < cubicle[:, i : i + 1]).sum(axis=1)
         number = number * (12 - i) + cubicle[:, i] - below
         flips = 2 * flips + (seen[:, i] & 1)
-    return six[ORBIT[held], 16 * number + flips].astype(np.int64) * unit_ms
+    least: Ints = six[ORBIT[held], 16 * number + flips].astype(np.int64) * unit_ms
+    return least
 
 
 def _written(layers: Sequence[_Nodes], row: int, hands: HandArrays) -> Written:
