@@ -190,6 +190,21 @@ class Beam:
         rows.sort(key=lambda row: int(ends.ms[row]))
         return [self._line(situation, start, ends.steps[row]) for row in rows]
 
+    def quickest_next(
+        self, situation: Situation, start: int | None = None, *, looking: bool = True
+    ) -> Line | None:
+        """Always the quickest next step: what planning is compared with; None as for lines."""
+        if situation.offset is None or not situation.free:
+            return None
+        nodes, seen = self._roots(situation, start, (False,) * 8), situation
+        while True:
+            batches = [_cheapest(batch) for batch in self._step(seen, nodes, looking=looking)]
+            if not batches or not len(batches[0].ms):
+                return None
+            nodes, seen = _best(batches), replace(situation, offset=0)
+            if (nodes.places == _HOME).all():
+                return self._line(situation, start, nodes.steps[0])
+
     def _roots(self, situation: Situation, start: int | None, moved: Sequence[bool]) -> _Nodes:
         if start is None:
             fronts, spent = np.arange(4), np.zeros(4, dtype=np.int64)
@@ -348,6 +363,11 @@ def _after(
         (nodes.front[parent] + slot) % 4, moved,
         nodes.ms[parent] + entries.ms[entry] + looking, first,
     )  # fmt: skip
+
+
+def _cheapest(batch: _Batch) -> _Batch:
+    """The cheapest alone."""
+    return _part(batch, np.arange(len(batch.ms)) == (batch.ms.argmin() if len(batch.ms) else 0))
 
 
 def _part(batch: _Batch, chosen: npt.NDArray[np.bool_]) -> _Batch:
