@@ -191,12 +191,17 @@ class Beam:
         return [self._line(situation, start, ends.steps[row]) for row in rows]
 
     def quickest_next(
-        self, situation: Situation, start: int | None = None, *, looking: bool = True
+        self,
+        situation: Situation,
+        start: int | None = None,
+        *,
+        looking: bool = True,
+        moved: Sequence[bool] = (False,) * 8,
     ) -> Line | None:
         """Always the quickest next step: what planning is compared with; None as for lines."""
         if situation.offset is None or not situation.free:
             return None
-        nodes, seen = self._roots(situation, start, (False,) * 8), situation
+        nodes, seen = self._roots(situation, start, moved), situation
         while True:
             batches = [_cheapest(batch) for batch in self._step(seen, nodes, looking=looking)]
             if not batches or not len(batches[0].ms):
