@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 
 from livecube.hands.automaton import MOVES
-from livecube.search.book import FIRST_ROTATION, NO_BOOK, asked, question_numbers, way_tokens
+from livecube.search.book import (
+    FIRST_ROTATION,
+    NO_BOOK,
+    asked,
+    ceiling_ms,
+    question_numbers,
+    way_tokens,
+)
 from livecube.search.coordinates import TURN_SEEN
 from livecube.search.hand_arrays import AFTER, HOLDING_SEEN, ROTATED_BY, UPRIGHT, hand_arrays
 from livecube.search.situation import CROSS_AT
@@ -23,9 +30,9 @@ if TYPE_CHECKING:
     from livecube.search.book import Book
     from livecube.search.situation import Situation
     from livecube.search.task import Task
-    from livecube.search.ways import FastestSearch
+    from livecube.search.ways import FastestSearch, Way
 
-__all__ = ["FASTEST_MS", "MOST_WAYS", "NEARLY_MS", "Answers", "Written"]
+__all__ = ["FASTEST_MS", "MOST_WAYS", "NEARLY_MS", "Answers", "Written", "book_ways"]
 
 FASTEST_MS: Final = 50
 """Ways that cost at most so much more than the cheapest count as fastest."""
@@ -84,10 +91,7 @@ class Answers:
             return at
         answers = {}
         for number in missing:
-            offset, places, task = asked(number)
-            answers[number] = self.search.ways_from(
-                int(CROSS_AT[offset]), np.array(places), [task], [0], NEARLY_MS, MOST_WAYS
-            )
+            answers[number] = book_ways(self.search, number)
         self.book = self.book.with_answers(answers, self.hands)
         return self.book.places_of(numbers)
 
@@ -122,6 +126,7 @@ class Answers:
         at = self.filled(numbers) if (numbers >= 0).all() else np.array([-1])
         if (at < 0).any():
             return None
+        highest = ceiling_ms(parts[0])
         best: dict[tuple[int, ...], Written] = {}
         for front, question in zip(fronts.tolist(), at.tolist(), strict=True):
             for entry in self.book.ways[self.book.ends[question] : self.book.ends[question + 1]]:
@@ -129,6 +134,8 @@ class Answers:
                 if way.turns not in best or way.ms < best[way.turns].ms:
                     best[way.turns] = way
         ways = sorted(best.values(), key=lambda way: (way.ms, self.text(way)))
+        if not ways or (highest is not None and ways[0].ms + FASTEST_MS > highest):
+            return [] if self.search is None else None
         return [way for way in ways if way.ms <= ways[0].ms + FASTEST_MS][:MOST_WAYS]
 
     def behind_rotation(self, way: Written, start: int) -> Written:
@@ -164,3 +171,13 @@ class Answers:
             UPRIGHT[front],
             _HOLDING_GIVEN[front][held],
         )
+
+
+def book_ways(search: FastestSearch, number: int) -> list[Way]:
+    """What the book has of a question: ways nearly as fast as the fastest, too."""
+    offset, places, task = asked(number)
+    highest = ceiling_ms(task)
+    return search.ways_from(
+        int(CROSS_AT[offset]), np.array(places), [task], [0], NEARLY_MS, MOST_WAYS,
+        **({} if highest is None else {"ceiling_ms": highest}),
+    )  # fmt: skip

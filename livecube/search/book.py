@@ -17,7 +17,7 @@ import numpy.typing as npt
 from livecube.search.coordinates import SLOT_SYMMETRY
 from livecube.search.hand_arrays import AFTER, ROTATED_BY, TURN_OF
 from livecube.search.situation import PLACES_AT
-from livecube.search.task import NO_D, Task
+from livecube.search.task import NO_D, NO_TAIL, Task
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -28,16 +28,21 @@ if TYPE_CHECKING:
 
 __all__ = [
     "FIRST_ROTATION",
+    "KEYHOLE_CEILING_MS",
     "NO_BOOK",
     "NO_TURN",
     "Book",
     "Entries",
     "asked",
+    "ceiling_ms",
     "question_numbers",
     "usual_book",
     "way_tokens",
 ]
 
+KEYHOLE_CEILING_MS: Final = 1500
+"""What the book has of keyholes and pseudo pairs costs at most so much: dearer ones are never
+advised, since the plain way is quicker, and some take minutes to find."""
 _MOST_LOOSE: Final = 4
 """With more pieces that are not solved a question does not fit into its number."""
 NO_TURN: Final = 18
@@ -86,6 +91,11 @@ def asked(number: int) -> tuple[int, list[int], Task]:
         loose >>= 8
     task = Task(goal, NO_D, sort & 15, sort >> 4 & 3, target, tied=bool(sort >> 6))
     return offset, places, task
+
+
+def ceiling_ms(task: Task) -> int | None:
+    """What the ways of a question may cost at most to be in the book; None: whatever they do."""
+    return None if task.tail == NO_TAIL else KEYHOLE_CEILING_MS
 
 
 @dataclass(frozen=True, slots=True, eq=False)
