@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -129,42 +130,40 @@ def pair_table_made_apart() -> npt.NDArray[np.uint8] | None:
 def load_search(automaton: Automaton) -> FastestSearch:
     """The search for the fastest ways of these hands; what bounds it is kept, too."""
     from livecube.search.bounds import (
-        aligned_crosses,
         cross_seconds,
+        cross_views,
+        left_over,
         pair_seconds,
+        piece_seconds,
         spread_cross_seconds,
-        still_distances,
-        still_pair_table,
     )
     from livecube.search.fastest_kernel import SecondsTables
     from livecube.search.hand_arrays import hand_arrays
     from livecube.search.ways import FastestSearch
 
-    tables, pairs, hands = load_tables(), kept_pair_table(), hand_arrays(automaton)
-    assert pairs is not None
+    tables, hands = load_tables(), hand_arrays(automaton)
+    moves, mark = tables.moves, automaton.fingerprint
 
     def kept(name: str, build: Callable[[], npt.NDArray[Any]]) -> npt.NDArray[Any]:
         table = _load(name)
         return _keep(name, build()) if table is None else table
 
-    corner = kept("still-corner", lambda: still_distances(tables.moves)[0])
-    edge = kept("still-edge", lambda: still_distances(tables.moves)[1])
-    six = kept(
-        f"cross-{automaton.fingerprint}", lambda: cross_seconds(tables.moves, tables.seen, hands)
-    )
+    def pieces(still: bool) -> npt.NDArray[Any]:
+        with ThreadPoolExecutor(2) as pool:
+            jobs = [pool.submit(piece_seconds, moves, hands, kind, still=still) for kind in (0, 1)]
+            return np.stack([job.result() for job in jobs])
+
+    six = kept(f"cross-{mark}", lambda: cross_seconds(moves, tables.seen, hands))
+    left, more = left_over(hands)
     bounds = SecondsTables(
-        tables.moves,
-        tables.seen,
-        pairs,
-        tables.rows,
-        tables.alone,
-        spread_cross_seconds(six, tables.seen, hands),
+        moves,
+        kept("views", lambda: cross_views(tables.seen)),
+        spread_cross_seconds(six, tables.seen),
         pair_seconds(hands),
-        kept("aligned", aligned_crosses),
-        kept("still-pairs", lambda: still_pair_table(tables.moves)),
-        corner,
-        edge,
-        pair_seconds(hands, still=True),
+        kept(f"pieces-{mark}", lambda: np.stack([pieces(False), pieces(True)])),
+        left,
+        more,
+        left.min(axis=1),
     )
     return FastestSearch(bounds, automaton)
 

@@ -1,9 +1,9 @@
-"""What the search for the fastest ways is bounded by, beyond the distances of ``tables``.
+"""What the search for the fastest ways is bounded by.
 
-In seconds: what the hands need at least for the cross, or for a pair by itself. These are shortest
-paths over positions and holdings, each move at the least price that it has in any state of the
-hands, a rotation at its own. In turns: distances without a turn of the cross layer, which are much
-greater than with it.
+What the hands need at least for the cross, for a pair by itself, and for the cross with one piece
+of a slot. These are shortest paths over positions and holdings, each move at the least price that
+it has in any state of the hands, a rotation at its own. Without turns of the cross layer they are
+longer, so such parts have tables of their own.
 """
 
 from __future__ import annotations
@@ -13,56 +13,39 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numba import njit
 
+from livecube.hands.automaton import NEVER
 from livecube.search.coordinates import CROSSES, PIECE_MOVES, SOLVED_PLACES
-from livecube.search.fastest_kernel import UNIT_MS
-from livecube.search.pair_table import build_pair_table
-from livecube.search.tables import SOLVED_CROSS, decode_cross, encode_cross, piece_distances
+from livecube.search.fastest_kernel import KINDS, UNIT_MS
+from livecube.search.hand_arrays import CHOSEN, KIND, ORBIT, SPELLED, SPIN, UPRIGHT
+from livecube.search.tables import SOLVED_CROSS, decode_cross, encode_cross
 from livecube.search.task import D_TURNS
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     import numpy.typing as npt
 
     from livecube.search.hand_arrays import HandArrays
 
 __all__ = [
-    "aligned_crosses",
     "cross_seconds",
+    "cross_views",
+    "left_over",
     "pair_seconds",
+    "piece_seconds",
     "spread_cross_seconds",
-    "still_distances",
-    "still_pair_table",
 ]
 
 _MOST_MS: Final = 255 * UNIT_MS
+_MOST_UNITS: Final = 255
 _INVERSE: Final = np.array([3 * (move // 3) + 2 - move % 3 for move in range(36)])
-_D: Final = tuple(turn for turn in range(18) if D_TURNS >> turn & 1)
-_STILL: Final = [turn for turn in range(18) if turn not in _D]
+_D: Final = 15
+"""The turn D; D2 and D' follow."""
 
 
-def still_pair_table(
-    moves: npt.NDArray[np.int32], step: Callable[[], None] = lambda: None
-) -> npt.NDArray[np.uint8]:
-    """The table of cross and pair without turns of the cross layer, see ``pair_table``."""
-    return build_pair_table(moves, step, without=_D)
-
-
-def still_distances(
-    moves: npt.NDArray[np.int32],
-) -> tuple[npt.NDArray[np.uint8], npt.NDArray[np.uint8]]:
-    """Of the cross with slot 0's corner, and with its edge, each ``24 * cross + place``."""
-    allowed = np.ascontiguousarray(moves[:, _STILL])
-    corner, edge = (
-        piece_distances(allowed, PIECE_MOVES[kind][_STILL], int(SOLVED_PLACES[4 * kind]))
-        for kind in (0, 1)
-    )
-    return corner, edge
-
-
-def aligned_crosses() -> npt.NDArray[np.int32]:
-    """Shape (4, 190080): each cross renamed so that it is solved if it was whole at offset k."""
-    return _aligned()  # type: ignore[no-any-return]
+def cross_views(seen: npt.NDArray[np.int32]) -> npt.NDArray[np.int32]:
+    """Shape (190080, 4, 4): crosses renamed for offset k, as each slot sees them; see
+    ``SecondsTables.views``.
+    """
+    return np.ascontiguousarray(seen[:, _aligned()].transpose(2, 1, 0))
 
 
 @njit(cache=True, nogil=True)
@@ -83,24 +66,22 @@ def cross_seconds(
     moves: npt.NDArray[np.int32], seen: npt.NDArray[np.int32], hands: HandArrays
 ) -> npt.NDArray[np.uint8]:
     """Shape (6, 190080): for one holding of each four that differ by a turn about the vertical."""
-    chosen, orbit, spin = _orbits(hands)
     return _solve(  # type: ignore[no-any-return]
-        moves, seen, chosen, orbit, spin, SOLVED_CROSS, 0, *_prices(hands)
+        moves, seen, CHOSEN, ORBIT, SPIN, SOLVED_CROSS, 0, *_prices(hands)
     )
 
 
 def spread_cross_seconds(
-    six: npt.NDArray[np.uint8], seen: npt.NDArray[np.int32], hands: HandArrays
+    six: npt.NDArray[np.uint8], seen: npt.NDArray[np.int32]
 ) -> npt.NDArray[np.uint8]:
     """Shape (190080, 24): the same for every holding."""
-    _, orbit, spin = _orbits(hands)
-    return np.stack([six[orbit[h], seen[spin[h]]] for h in range(24)], axis=1)
+    return np.stack([six[ORBIT[h], seen[SPIN[h]]] for h in range(24)], axis=1)
 
 
-def pair_seconds(hands: HandArrays, *, still: bool = False) -> npt.NDArray[np.uint8]:
-    """Shape (576, 24): for each place of slot 0's corner and edge, and each holding.
+def pair_seconds(hands: HandArrays) -> npt.NDArray[np.uint8]:
+    """Shape (2, 576, 24): for each place of slot 0's corner and edge, and each holding.
 
-    ``still``: without turns of the cross layer, which may end up anywhere.
+    Second: without turns of the cross layer, wherever the cross may end up.
     """
     moves = (24 * PIECE_MOVES[0].T[:, None].astype(np.int32) + PIECE_MOVES[1].T[None]).reshape(
         576, 18
@@ -108,28 +89,74 @@ def pair_seconds(hands: HandArrays, *, still: bool = False) -> npt.NDArray[np.ui
     every = np.arange(24)
     seen = np.arange(576, dtype=np.int32)[None]
     home = 24 * int(SOLVED_PLACES[0]) + int(SOLVED_PLACES[4])
-    barred = D_TURNS if still else 0
-    if still:
-        hands = hands._replace(finish=np.zeros_like(hands.finish))
-    still_there = np.zeros(24, dtype=np.int64)
-    table = _solve(moves, seen, every, every, still_there, home, barred, *_prices(hands))
-    return np.ascontiguousarray(table.T)
+    in_place = np.zeros(24, dtype=np.int64)
+    anywhere = hands._replace(finish=np.zeros_like(hands.finish))
+    return np.stack(
+        [
+            _solve(moves, seen, every, every, in_place, home, barred, *_prices(end)).T
+            for barred, end in ((0, hands), (D_TURNS, anywhere))
+        ]
+    )
 
 
-def _orbits(
-    hands: HandArrays,
-) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], npt.NDArray[np.int64]]:
-    """Six holdings, and for each of the 24 which of them it is, seen from which slot."""
-    chosen: list[int] = []
-    orbit, spin = np.zeros(24, dtype=np.int64), np.zeros(24, dtype=np.int64)
+def piece_seconds(
+    moves: npt.NDArray[np.int32], hands: HandArrays, kind: int, *, still: bool
+) -> npt.NDArray[np.uint8]:
+    """Shape (4561920, KINDS): for the cross and slot 0's corner (0) or edge (1).
+
+    Holdings are lumped into kinds. A turn costs what it costs at least in any holding of a kind,
+    in any state of the hands, by any move that leads to a holding of the other kind. So each way
+    through holdings is one through kinds that costs no more, and the cheapest among kinds bounds
+    it from below. ``still``: without turns of the cross layer; then the end, too, costs what it
+    costs at least behind any of the ends in ``left``, each less what it costs ``more``.
+    """
+    turn = np.full((KINDS, 18, KINDS), NEVER, dtype=np.int64)
+    rotation = np.full((KINDS, KINDS), NEVER, dtype=np.int64)
+    least = hands.seconds.min(axis=0)
     for holding in range(24):
-        seen = hands.seen[:, holding].tolist()
-        known = next((n for n, one in enumerate(chosen) if one in seen), None)
-        if known is None:
-            known = len(chosen)
-            chosen.append(holding)
-        orbit[holding], spin[holding] = known, seen.index(chosen[known])
-    return np.array(chosen), orbit, spin
+        at, to = KIND[holding], KIND[hands.after[holding]]
+        np.minimum.at(turn, (at, hands.turn_of[holding], to), least)
+        np.minimum.at(rotation, (at, KIND), hands.rotation[holding])
+    left, more = left_over(hands)
+    end = _by_kind(left[0])
+    if still:
+        turn[:, _D:] = NEVER
+        end = np.min([_by_kind(one) - extra for one, extra in zip(left, more, strict=True)], axis=0)
+    steps = [
+        (t, before, behind, int(turn[before, t, behind]) // UNIT_MS)
+        for t in range(18)
+        for behind in range(KINDS)
+        for before in range(KINDS)
+        if turn[before, t, behind] < _MOST_MS
+    ]
+    home = SOLVED_CROSS * 24 + int(SOLVED_PLACES[4 * kind])
+    return _solve_piece(  # type: ignore[no-any-return]
+        moves, PIECE_MOVES[kind], home, np.array(sorted(steps, key=lambda one: one[2])),
+        np.minimum(rotation // UNIT_MS, _MOST_UNITS), np.minimum(end // UNIT_MS, _MOST_UNITS - 1),
+    )  # fmt: skip
+
+
+def left_over(hands: HandArrays) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    """What must still be done behind a part, ``left`` and ``more`` of ``SecondsTables``."""
+    least = hands.seconds.min(axis=0).astype(np.int64)
+    left = np.empty((5, 24), dtype=np.int64)
+    left[0] = hands.finish
+    for k in (1, 2, 3):
+        # Turned where it is, or behind a rotation.
+        move = SPELLED[:, _D + 3 - k]
+        done = (least[move] + left[0][hands.after[np.arange(24)[:, None], move]]).min(axis=1)
+        left[k] = (hands.rotation + done).min(axis=1)
+    left[4] = left[0]
+    for _ in range(24):  # any moves may bring the cross down, too
+        left[4] = np.minimum(left[4], (least + left[4][hands.after]).min(axis=1))
+        left[4] = np.minimum(left[4], (hands.rotation + left[4]).min(axis=1))
+    more = left[:, list(UPRIGHT)].min(axis=1)
+    return left, more
+
+
+def _by_kind(per_holding: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    """The least for each kind of holding."""
+    return np.array([per_holding[kind == KIND].min() for kind in range(KINDS)])
 
 
 def _prices(
@@ -195,3 +222,48 @@ def _solve(moves, seen, chosen, orbit, spin, home, barred, least, inverse, hands
     for at in range(kinds * count):
         result[at // count, at % count] = min(cost[at], _MOST_MS) // UNIT_MS
     return result
+
+
+@njit(cache=True, nogil=True)
+def _solve_piece(moves, piece_moves, home, steps, rotation, end):  # type: ignore[no-untyped-def]
+    """Dijkstra from the solved states, in units, by looking for the next states in the table.
+
+    Each price is rounded down by itself, so sums are never too great.
+    """
+    kinds = end.shape[0]
+    units = np.full(moves.shape[0] * 24 * kinds, _MOST_UNITS, dtype=np.uint8)
+    for kind in range(kinds):
+        units[home * kinds + kind] = end[kind]
+    first = np.searchsorted(steps[:, 2], np.arange(kinds + 1))
+    # Eight entries at once: a byte of ``word ^ wanted`` is 0 where the entry is the wanted one.
+    words = units.view(np.uint64)
+    ones, tops = np.uint64(0x0101010101010101), np.uint64(0x8080808080808080)
+    for now in range(_MOST_UNITS):
+        wanted = ones * np.uint64(now)
+        again = True
+        while again:  # a price below a unit leads to states that stand before this one
+            again = False
+            for w in range(words.shape[0]):
+                word = words[w] ^ wanted
+                if not (word - ones) & ~word & tops:
+                    continue
+                for at in range(8 * w, 8 * w + 8):
+                    if units[at] != now:
+                        continue
+                    position, kind = at // kinds, at % kinds
+                    cross, place = position // 24, position % 24
+                    for before in range(kinds):
+                        price = now + rotation[before, kind]
+                        state = position * kinds + before
+                        if price < units[state]:
+                            units[state] = price
+                            again |= price == now
+                    for n in range(first[kind], first[kind + 1]):
+                        turn, before, price = steps[n, 0], steps[n, 1], now + steps[n, 3]
+                        back = 3 * (turn // 3) + 2 - turn % 3
+                        state = (moves[cross, back] * 24 + piece_moves[back, place]) * kinds
+                        state += before
+                        if price < units[state]:
+                            units[state] = price
+                            again |= price == now
+    return units.reshape(-1, kinds)

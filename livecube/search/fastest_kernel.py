@@ -1,13 +1,12 @@
 """The exact search for the fastest ways: depth-first over written moves, deepening in milliseconds.
 
 A node is a position, a holding and a state of the hands. It is left when what its moves cost and
-a lower bound for the rest exceed the limit. Bounds: the fewest turns that solve the cross with
-each goal pair, each at the price of the cheapest move; and the least milliseconds that solve the
-cross alone, and each goal pair alone, from this holding (:mod:`livecube.search.bounds`). While no
-turn of the cross layer is allowed there are bounds of their own, which are much higher: for each
-offset at which such a part may end, the pieces that must then stand in one slot count as a pair.
-Since nearly every move costs more than the cheapest, ways that are long and dear are never looked
-at, and the limit, not a number of turns, ends the search: it is exact.
+a lower bound for the rest exceed the limit. The bounds are in milliseconds, what is needed at
+least for the cross with each goal piece, for the cross alone, and for each goal pair alone, from
+this holding (:mod:`livecube.search.bounds`). While no turn of the cross layer is allowed there
+are bounds of their own, which are higher, for each offset at which such a part may end. Ways that
+are long and dear are never looked at, and the limit, not a number of turns, ends the search: it
+is exact.
 """
 
 from __future__ import annotations
@@ -20,17 +19,19 @@ from numba import njit
 from livecube.cube.geometry import OPPOSITE
 from livecube.search.coordinates import PIECE_MOVES, SLOT_SYMMETRY
 from livecube.search.situation import CROSS_AT, PLACES_AT
-from livecube.search.task import NO_D, NO_TAIL, TURNED_BACK
+from livecube.search.task import NO_D, NO_TAIL
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-__all__ = ["LONGEST_WAY", "NO_LIMIT", "UNIT_MS", "SecondsTables", "fastest"]
+__all__ = ["KINDS", "LONGEST_WAY", "NO_LIMIT", "UNIT_MS", "SecondsTables", "fastest"]
 
 LONGEST_WAY: Final = 26
 """No way has so many moves: at 60 ms a move that would be far beyond any limit."""
-UNIT_MS: Final = 8
+UNIT_MS: Final = 10
 """Bounds in milliseconds are kept in units of so many, rounded down."""
+KINDS: Final = 5
+"""Kinds of holding: upright with slot 0, 1, 2 or 3 at the front right; tilted."""
 NO_LIMIT: Final = 1 << 28
 _STEP_MS: Final = 40
 _D: Final = 15
@@ -44,44 +45,26 @@ class SecondsTables(NamedTuple):
 
     moves: npt.NDArray[np.int32]
     """Shape (190080, 18): the cross after a turn."""
-    seen: npt.NDArray[np.int32]
-    """Shape (4, 190080): the cross as each slot sees it."""
-    pairs: npt.NDArray[np.uint8]
-    """Distances of cross and pair, two in a byte."""
-    rows: npt.NDArray[np.uint8]
-    """Shape (190080, 192): distances of the cross and one piece."""
-    alone: npt.NDArray[np.uint8]
-    """Shape (190080,): distances of the cross."""
+    views: npt.NDArray[np.int32]
+    """Shape (190080, 4, 4): the cross as each slot (last) sees it, renamed so that it is solved if
+    it was whole at offset k (first)."""
     cross: npt.NDArray[np.uint8]
     """Shape (190080, 24): units of milliseconds that solve the cross from a holding."""
     pair: npt.NDArray[np.uint8]
-    """Shape (576, 24): the same for the pair of slot 0 (``24 * corner + edge``) by itself."""
-    aligned: npt.NDArray[np.int32]
-    """Shape (4, 190080): the cross renamed so that it is solved if it was whole at offset k."""
-    still_pairs: npt.NDArray[np.uint8]
-    """As ``pairs``, without turns of the cross layer; 14 stands for more, too."""
-    still_corner: npt.NDArray[np.uint8]
-    """Shape (4561920,): distances of the cross and slot 0's corner, likewise."""
-    still_edge: npt.NDArray[np.uint8]
-    """Shape (4561920,): of the cross and slot 0's edge."""
-    still_pair: npt.NDArray[np.uint8]
-    """As ``pair``, without turns of the cross layer; the cross may end up anywhere."""
-
-
-@njit(cache=True, nogil=True)
-def _parts(goal, slots, singles):  # type: ignore[no-untyped-def]
-    """The whole pairs and the single pieces of a goal; how many of each."""
-    whole = single = 0
-    for slot in range(4):
-        if goal >> slot & goal >> slot + 4 & 1:
-            slots[whole] = slot
-            whole += 1
-        else:
-            for piece in (slot, slot + 4):
-                if goal >> piece & 1:
-                    singles[single] = piece
-                    single += 1
-    return whole, single
+    """Shape (2, 576, 24): the same for the pair of slot 0 (``24 * corner + edge``) by itself;
+    second, without turns of the cross layer, wherever the cross may end up."""
+    pieces: npt.NDArray[np.uint8]
+    """Shape (2, 2, 4561920, KINDS): for the cross and the corner (first) or edge of slot 0,
+    ``24 * cross + place``, from a kind of holding; second, without turns of the cross layer."""
+    left: npt.NDArray[np.int64]
+    """Shape (5, 24): milliseconds that are needed at least behind a part that has no turn of the
+    cross layer: nothing but bringing the cross down; turning the layer back from offset 1, 2, 3
+    and that; another part and that."""
+    more: npt.NDArray[np.int64]
+    """Shape (5,): the least of ``left`` in upright holdings; what ``pieces`` says without turns
+    of the cross layer is less by so much than what is needed with what must be done behind."""
+    turning: npt.NDArray[np.int64]
+    """Shape (5,): the least of ``left``."""
 
 
 @njit(cache=True, nogil=True)
@@ -97,41 +80,79 @@ def _reached(cross, place, goal):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _still_need(tables, cross, place, goal, k, most):  # type: ignore[no-untyped-def]
-    """Fewest turns, none of the cross layer, to the goal at offset k.
+def _piece_bounds(  # type: ignore[no-untyped-def]
+    tables, cross, place, order, still, k, more, rooms, bounds
+):  # fmt: skip
+    """Least milliseconds, from each kind of holding, until the cross and each of the pieces
+    ``order`` are solved at offset k, and ``more``; whether any is at most what ``rooms`` has.
 
-    More than ``most``: at least so many.
+    A piece that shows that there is no room is moved to the front, where it is tried first.
     """
-    renamed = tables.aligned[k, cross]
-    need = np.int64(0)
-    for slot in range(4):
-        corner, edge = (slot - k) % 4, slot + 4
-        if goal >> corner & 1:
-            seen = tables.seen[slot, renamed] * 24
-            index = seen + SLOT_SYMMETRY[slot, 0, place[corner]]
-            if goal >> edge & 1:
-                index = index * 24 + SLOT_SYMMETRY[slot, 1, place[edge]]
-                need = max(need, tables.still_pairs[index >> 1] >> ((index & 1) << 2) & 15)
-            else:
-                need = max(need, tables.still_corner[index])
-        elif goal >> edge & 1:
-            index = tables.seen[slot, renamed] * 24 + SLOT_SYMMETRY[slot, 1, place[edge]]
-            need = max(need, tables.still_edge[index])
-        if need > most:
-            break
-    return need
+    for kind in range(KINDS):
+        bounds[kind] = more
+    for i in range(order.shape[0]):
+        piece = order[i]
+        # At offset k the corner of a slot stands in the slot that is k further on.
+        slot = piece + k & 3 if piece < 4 else piece - 4
+        row = np.int64(tables.views[cross, k, slot]) * 24
+        row += SLOT_SYMMETRY[slot, piece // 4, place[piece]]
+        which = piece // 4
+        fits = False
+        for kind in range(KINDS):
+            # The holding in which slot 1 is at the front right is to slot 1 what the one in
+            # which slot 0 is there is to slot 0.
+            seen = kind if kind == KINDS - 1 else kind - slot & 3
+            bounds[kind] = max(
+                bounds[kind], np.int64(tables.pieces[still, which, row, seen]) * UNIT_MS + more
+            )
+            fits |= bounds[kind] <= rooms[kind]
+        if not fits:
+            for j in range(i, 0, -1):
+                order[j] = order[j - 1]
+            order[0] = piece
+            return False
+    return True
 
 
 @njit(cache=True, nogil=True)
-def _still_bound(tables, hands, place, goal, k, holding):  # type: ignore[no-untyped-def]
+def _sift(  # type: ignore[no-untyped-def]
+    tables, crossed, place, piece, still, k, more, rooms, turns, many
+):  # fmt: skip
+    """Drop the turns behind which one piece shows that there is no room; how many are left.
+
+    The same as ``_piece_bounds`` finds out, for all turns at once: without a branch, so that the
+    processor waits for memory once and not for each.
+    """
+    kept = 0
+    corner_or_edge = piece // 4
+    slot = piece + k & 3 if piece < 4 else piece - 4
+    at = place[piece]
+    for n in range(many):
+        turn = turns[n]
+        row = np.int64(tables.views[crossed[turn], k, slot]) * 24
+        row += SLOT_SYMMETRY[slot, corner_or_edge, PIECE_MOVES[corner_or_edge, turn, at]]
+        units = np.int64(tables.pieces[still, corner_or_edge, row, KINDS - 1])
+        fits = units * UNIT_MS + more <= rooms[turn, KINDS - 1]
+        for kind in range(KINDS - 1):
+            seen = kind - slot & 3
+            units = np.int64(tables.pieces[still, corner_or_edge, row, seen])
+            fits |= units * UNIT_MS + more <= rooms[turn, kind]
+        turns[kept] = turn
+        kept += fits
+    return kept
+
+
+@njit(cache=True, nogil=True)
+def _pair_bound(tables, hands, place, goal, still, k, holding):  # type: ignore[no-untyped-def]
     """Least milliseconds for each pair that must stand in one slot at offset k, the dearest."""
     bound = np.int64(0)
     for slot in range(4):
         corner, edge = (slot - k) % 4, slot + 4
         if goal >> corner & goal >> edge & 1:
-            index = 24 * SLOT_SYMMETRY[slot, 0, place[corner]]
+            index = 24 * np.int64(SLOT_SYMMETRY[slot, 0, place[corner]])
             index += SLOT_SYMMETRY[slot, 1, place[edge]]
-            bound = max(bound, tables.still_pair[index, hands.seen[slot, holding]] * UNIT_MS)
+            needed = tables.pair[still, index, hands.seen[slot, holding]]
+            bound = max(bound, np.int64(needed) * UNIT_MS)
     return bound
 
 
@@ -151,8 +172,17 @@ def _keep(  # type: ignore[no-untyped-def]
                     same = False
                     break
             if same:
-                if out_cost[row] <= cost:
+                if out_cost[row] < cost:
                     return found
+                if out_cost[row] == cost:
+                    # Of spellings that cost the same one is chosen, whichever came first.
+                    for i in range(length):
+                        before = 24 * out_moves[row, i] + out_held[row, i]
+                        after = 24 * moves[i] + held[i]
+                        if before != after:
+                            break
+                    if before <= after:
+                        return found
                 at = row
                 break
     if at == most:
@@ -182,41 +212,22 @@ def _keep(  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _deepen(  # type: ignore[no-untyped-def]
-    tables, hands, cross0, places0, tasks, start, limit, within, stop, out_cost, out_length,
-    out_turns, out_moves, out_held, out_end, found,
+    tables, hands, cross0, places0, tasks, start, limit, within, most, stop, stack, out_cost,
+    out_length, out_turns, out_moves, out_held, out_end, found,
 ):  # fmt: skip
     """All ways from one holding that cost at most the limit; how many there are now."""
+    (
+        cross, place, held, state, cost, part, begun, offset, viable, many, upcoming, children_of,
+        turned, crossed, ends, path_turn, path_move, path_held, orders, counts,
+    ) = stack  # fmt: skip
+    bounds = np.empty(KINDS, dtype=np.int64)
+    own, at_offset = np.empty(KINDS, dtype=np.int64), np.empty(KINDS, dtype=np.int64)
+    rooms, turns = np.empty((18, KINDS), dtype=np.int64), np.empty(18, dtype=np.int64)
+    offset_of = np.array([0, 0, 1, 0, 2, 0, 0, 0, 3])
     last_part = tasks.shape[0] - 1
     goal = tasks[last_part, 0]
     tied, target = tasks[last_part, 5], tasks[last_part, 4]
-    slots = np.empty(4, dtype=np.int64)
-    singles = np.empty(8, dtype=np.int64)
-    whole, single = _parts(goal, slots, singles)
-    size = LONGEST_WAY + 1
-    cross = np.empty(size, dtype=np.int64)
-    place = np.empty((size, 8), dtype=np.int64)
-    held = np.empty(size, dtype=np.int64)
-    state = np.empty(size, dtype=np.int64)
-    cost = np.empty(size, dtype=np.int64)
-    part = np.empty(size, dtype=np.int64)
-    begun = np.empty(size, dtype=np.bool_)
-    offset = np.empty(size, dtype=np.int64)  # −1, or where the layer is left to be turned back
-    viable = np.empty(size, dtype=np.int64)  # bit k: a part without D may still end at offset k
-    many = np.zeros(size, dtype=np.int64)
-    upcoming = np.zeros(size, dtype=np.int64)
-    child_turn = np.empty((size, _CHILDREN), dtype=np.int64)
-    child_move = np.empty((size, _CHILDREN), dtype=np.int64)
-    child_held = np.empty((size, _CHILDREN), dtype=np.int64)
-    child_cost = np.empty((size, _CHILDREN), dtype=np.int64)
-    child_part = np.empty((size, _CHILDREN), dtype=np.int64)
-    child_offset = np.empty((size, _CHILDREN), dtype=np.int64)
-    turned = np.empty((size, 18, 8), dtype=np.int64)
-    crossed = np.empty((size, 18), dtype=np.int64)
-    ends = np.empty((size, 18), dtype=np.int64)
-    path_turn = np.empty(size, dtype=np.int64)
-    path_move = np.empty(size, dtype=np.int64)
-    path_held = np.empty(size, dtype=np.int64)
-    least = hands.least
+    order = orders[last_part, : counts[last_part]]
     cross[0] = cross0
     for piece in range(8):
         place[0, piece] = places0[piece]
@@ -237,7 +248,9 @@ def _deepen(  # type: ignore[no-untyped-def]
                 return -1
             task = tasks[part[level]]
             allowed = task[1]
-            if offset[level] >= 0 and part[level] == last_part and begun[level]:
+            last = part[level] == last_part
+            closing = offset[level] >= 0 and begun[level]
+            if closing:
                 mask = 1 << _D + 3 - offset[level]  # only the turn back is left
             elif begun[level]:
                 mask = allowed
@@ -248,8 +261,8 @@ def _deepen(  # type: ignore[no-untyped-def]
                 for a in range(1, 4):
                     if prefix >> a & 1:
                         mask |= 1 << _D + a - 1
-            closing = offset[level] >= 0 and begun[level]
             still = allowed == NO_D and not closing
+            asked = orders[part[level], : counts[part[level]]]
             if not begun[level]:
                 viable[level] = 1 if task[3] == NO_TAIL else 15
             before = path_turn[level - 1] // 3 if level > 0 else -1
@@ -257,82 +270,98 @@ def _deepen(  # type: ignore[no-untyped-def]
             children = 0
             if level == LONGEST_WAY - 1:
                 mask = 0
+            here, now = held[level], state[level]
+            # What a turn may leave for the rest, by the kind of holding that it leads to.
+            left = limit - cost[level]
+            count = 0
             for turn in range(18):
-                if not mask >> turn & 1:
-                    continue
                 face = turn // 3
-                if face == before or (face == earlier and OPPOSITE[face] == before):
+                if not mask >> turn & 1 or face == before:
                     continue
-                other = tables.moves[cross[level], turn]
-                room = limit - cost[level] - least
-                far = False
-                need = 0
-                for i in range(whole):
-                    slot = slots[i]
-                    index = (
-                        tables.seen[slot, other] * 24
-                        + SLOT_SYMMETRY[slot, 0, PIECE_MOVES[0, turn, place[level, slot]]]
-                    ) * 24 + SLOT_SYMMETRY[slot, 1, PIECE_MOVES[1, turn, place[level, slot + 4]]]
-                    distance = tables.pairs[index >> 1] >> ((index & 1) << 2) & 15
-                    if distance * least > room:
-                        far = True
-                        break
-                    need = max(need, distance)
-                if far:
+                if face == earlier and OPPOSITE[face] == before:
                     continue
-                for i in range(single):
-                    piece = singles[i]
-                    distance = tables.rows[
-                        other,
-                        24 * piece + PIECE_MOVES[piece // 4, turn, place[level, piece]],
-                    ]
-                    need = max(need, distance)
-                need = max(need, tables.alone[other])
-                if need * least > room:
-                    continue
+                crossed[level, turn] = tables.moves[cross[level], turn]
+                for kind in range(KINDS):
+                    rooms[turn, kind] = left - hands.turned
+                for way in range(2):
+                    move = hands.spelled[here, turn, way]
+                    kind = hands.kind[hands.after[here, move]]
+                    room = left - np.int64(hands.seconds[now, move])
+                    rooms[turn, kind] = max(rooms[turn, kind], room)
+                turns[count] = turn
+                count += 1
+            for i in range(min(3, asked.shape[0])):
+                if not still:
+                    count = _sift(
+                        tables, crossed[level], place[level], order[i], 0, 0, 0, rooms, turns, count
+                    )
+                elif viable[level] in (1, 2, 4, 8):
+                    k = offset_of[viable[level]]
+                    count = _sift(
+                        tables, crossed[level], place[level], asked[i], 1, k,
+                        tables.more[k if last else 4], rooms, turns, count,
+                    )  # fmt: skip
+            for nth_turn in range(count):
+                turn = turns[nth_turn]
+                face = turn // 3
+                room = rooms[turn]
+                other = crossed[level, turn]
+                places = turned[level, turn]
                 for piece in range(8):
-                    turned[level, turn, piece] = PIECE_MOVES[piece // 4, turn, place[level, piece]]
+                    places[piece] = PIECE_MOVES[piece // 4, turn, place[level, piece]]
+                if tied:
+                    first = places[target] == place[level, target]
+                    second = places[target + 4] == place[level, target + 4]
+                    if first != second:
+                        continue
+                for kind in range(KINDS):
+                    bounds[kind] = 0
+                if not (still and last) and not _piece_bounds(
+                    tables, other, places, order, 0, 0, 0, room, bounds
+                ):
+                    continue
                 if still:
-                    fewest, ends[level, turn] = np.int64(99), 0
+                    ends[level, turn] = 0
+                    for kind in range(KINDS):
+                        own[kind] = NO_LIMIT
                     for k in range(4):
-                        if viable[level] >> k & 1:
-                            back = 1 if k and task[3] == TURNED_BACK else 0
-                            turns = back + _still_need(
-                                tables, other, turned[level, turn], task[0], k, room // least
-                            )
-                            if turns * least <= room:
-                                ends[level, turn] |= 1 << k
-                                fewest = min(fewest, turns)
+                        if viable[level] >> k & 1 and _piece_bounds(
+                            tables, other, places, asked, 1, k, tables.more[k if last else 4],
+                            room, at_offset,
+                        ):  # fmt: skip
+                            ends[level, turn] |= 1 << k
+                            for kind in range(KINDS):
+                                own[kind] = min(own[kind], at_offset[kind])
                     if not ends[level, turn]:
                         continue
-                    need = max(need, fewest)
-                crossed[level, turn] = other
-                if tied:
-                    one = turned[level, turn, target] == place[level, target]
-                    two = turned[level, turn, target + 4] == place[level, target + 4]
-                    if one != two:
-                        continue
+                    for kind in range(KINDS):
+                        bounds[kind] = max(bounds[kind], own[kind])
+                lowest = np.int64(NO_LIMIT)
+                for kind in range(KINDS):
+                    lowest = min(lowest, bounds[kind])
                 aside = not begun[level] and face == 5 and not allowed >> turn & 1
                 reached = -1
                 if not closing and not aside:
-                    reached = _reached(other, turned[level, turn], task[0])
+                    reached = _reached(other, places, task[0])
                     if task[3] == NO_TAIL and reached > 0:
                         reached = -1
-                done = closing or (reached == 0 and part[level] == last_part)
-                for at in range(24):
+                done = closing or (reached == 0 and last)
+                turnable = cost[level] + hands.turned + lowest <= limit
+                for nth in range(24 if turnable else 1):
+                    at = (here + nth) % 24
                     spent = cost[level]
-                    now = state[level]
-                    if at != held[level]:
-                        spent += hands.rotation[held[level], at]
-                        now = hands.rotated
-                        if spent + max(1, need + 1) * least > limit:
+                    then = now
+                    if nth:
+                        spent += hands.rotation[here, at]
+                        then = hands.rotated
+                        if spent + hands.least + lowest > limit:
                             continue
                     for way in range(2):
                         move = hands.spelled[at, turn, way]
-                        price = spent + hands.seconds[now, move]
-                        if price + need * least > limit:
-                            continue
+                        price = spent + hands.seconds[then, move]
                         to = hands.after[at, move]
+                        if price + bounds[hands.kind[to]] > limit:
+                            continue
                         if done:
                             total = price + hands.finish[to]
                             if total <= limit:
@@ -345,31 +374,21 @@ def _deepen(  # type: ignore[no-untyped-def]
                                     out_end, found,
                                 )  # fmt: skip
                                 limit = min(limit, out_cost[0] + within)
-                                if found == out_cost.shape[0]:
-                                    limit = min(limit, out_cost[found - 1])
+                                if found >= most:
+                                    limit = min(limit, out_cost[most - 1])
+                            continue
+                        if last and reached > 0 and price + tables.left[reached, to] > limit:
                             continue
                         if price + tables.cross[other, to] * UNIT_MS > limit:
                             continue
-                        far = False
-                        for i in range(whole):
-                            slot = slots[i]
-                            corner = SLOT_SYMMETRY[slot, 0, turned[level, turn, slot]]
-                            edge = SLOT_SYMMETRY[slot, 1, turned[level, turn, slot + 4]]
-                            bound = tables.pair[24 * corner + edge, hands.seen[slot, to]]
-                            if price + bound * UNIT_MS > limit:
-                                far = True
-                                break
-                        if far:
+                        if price + _pair_bound(tables, hands, places, goal, 0, 0, to) > limit:
                             continue
                         if still:
                             far = True
                             for k in range(4):
                                 if ends[level, turn] >> k & 1:
-                                    bound = _still_bound(
-                                        tables, hands, turned[level, turn], task[0], k, to
-                                    )
-                                    if k and task[3] == TURNED_BACK:
-                                        bound += least
+                                    bound = _pair_bound(tables, hands, places, task[0], 1, k, to)
+                                    bound += tables.turning[k if last else 4]
                                     if price + bound <= limit:
                                         far = False
                                         break
@@ -378,21 +397,12 @@ def _deepen(  # type: ignore[no-untyped-def]
                         # Behind the end of a part that leaves the layer where it is, that part
                         # may go on, or the next begins.
                         for onward in range(2):
-                            if onward and not (reached >= 0 and part[level] < last_part):
+                            if onward and not (reached >= 0 and not last):
                                 continue
-                            if not onward and reached >= 0 and part[level] == last_part:
-                                child_part[level, children] = last_part
-                                child_offset[level, children] = reached
-                            elif onward:
-                                child_part[level, children] = part[level] + 1
-                                child_offset[level, children] = reached
-                            else:
-                                child_part[level, children] = part[level]
-                                child_offset[level, children] = -1
-                            child_turn[level, children] = turn
-                            child_move[level, children] = move
-                            child_held[level, children] = at
-                            child_cost[level, children] = price
+                            child = children_of[level, children]
+                            child[0], child[1], child[2], child[3] = turn, move, at, price
+                            child[4] = part[level] + onward
+                            child[5] = reached if onward or last else -1
                             children += 1
             many[level] = children
         n = upcoming[level]
@@ -400,22 +410,23 @@ def _deepen(  # type: ignore[no-untyped-def]
             level -= 1
             continue
         upcoming[level] = n + 1
-        if child_cost[level, n] > limit:
+        child = children_of[level, n]
+        turn, move, at, price, onto = child[0], child[1], child[2], child[3], child[4]
+        if price > limit:
             continue
-        turn, move = child_turn[level, n], child_move[level, n]
-        now = state[level] if child_held[level, n] == held[level] else hands.rotated
+        now = state[level] if at == held[level] else hands.rotated
         path_turn[level] = turn
         path_move[level] = move
-        path_held[level] = child_held[level, n]
+        path_held[level] = at
         cross[level + 1] = crossed[level, turn]
         for piece in range(8):
             place[level + 1, piece] = turned[level, turn, piece]
-        held[level + 1] = hands.after[child_held[level, n], move]
+        held[level + 1] = hands.after[at, move]
         state[level + 1] = hands.then[now, move]
-        cost[level + 1] = child_cost[level, n]
-        part[level + 1] = child_part[level, n]
-        offset[level + 1] = child_offset[level, n]
-        begun[level + 1] = child_part[level, n] == part[level]
+        cost[level + 1] = price
+        part[level + 1] = onto
+        offset[level + 1] = child[5]
+        begun[level + 1] = onto == part[level]
         viable[level + 1] = ends[level, turn]
         level += 1
         fresh = True
@@ -424,45 +435,75 @@ def _deepen(  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def fastest(  # type: ignore[no-untyped-def]
-    tables, hands, cross, places, tasks, starts, ceiling, within, stop, out_cost, out_length,
+    tables, hands, cross, places, tasks, starts, ceiling, within, most, stop, out_cost, out_length,
     out_turns, out_moves, out_held, out_end,
 ):  # fmt: skip
     """The cheapest ways of one question, best first; how many, −1 if ``stop`` was set.
 
     ``tasks`` has shape (parts, FIELDS); what is between two parts is left as it is. ``starts``
     are the holdings from which a way may begin. Ways that cost up to ``within`` milliseconds more
-    than the cheapest are found, as many as there is room for in the outputs, none dearer than
-    ``ceiling``. Of ways whose turns are the same the cheapest is kept. Nothing is checked.
+    than the cheapest are found, none dearer than ``ceiling``; if there are more than ``most``,
+    those that cost as much as number ``most``, as many as there is room for in the outputs. Of
+    ways whose turns are the same the cheapest is kept. Nothing is checked.
     """
-    low = np.int64(NO_LIMIT)
+    parts, size = tasks.shape[0], LONGEST_WAY + 1
+    orders, counts = np.empty((parts, 8), dtype=np.int64), np.zeros(parts, dtype=np.int64)
+    for part in range(parts):
+        for piece in range(8):
+            if tasks[part, 0] >> piece & 1:
+                orders[part, counts[part]] = piece
+                counts[part] += 1
+    stack = (
+        np.empty(size, dtype=np.int64),  # cross
+        np.empty((size, 8), dtype=np.int64),  # place
+        np.empty(size, dtype=np.int64),  # held
+        np.empty(size, dtype=np.int64),  # state
+        np.empty(size, dtype=np.int64),  # cost
+        np.empty(size, dtype=np.int64),  # part
+        np.empty(size, dtype=np.bool_),  # begun
+        np.empty(size, dtype=np.int64),  # offset: −1, or where the layer is left
+        np.empty(size, dtype=np.int64),  # viable: bit k: the part may still end at offset k
+        np.empty(size, dtype=np.int64),  # many children
+        np.empty(size, dtype=np.int64),  # upcoming child
+        np.empty((size, _CHILDREN, 6), dtype=np.int64),  # turn, move, held, cost, part, offset
+        np.empty((size, 18, 8), dtype=np.int64),  # turned: place after each turn
+        np.empty((size, 18), dtype=np.int64),  # crossed: cross after each turn
+        np.zeros((size, 18), dtype=np.int64),  # ends: viable after each turn
+        np.empty(size, dtype=np.int64),  # path_turn
+        np.empty(size, dtype=np.int64),  # path_move
+        np.empty(size, dtype=np.int64),  # path_held
+        orders,
+        counts,
+    )
+    bounds = np.empty(KINDS, dtype=np.int64)
+    order = orders[parts - 1, : counts[parts - 1]]
+    rooms = np.full(KINDS, NO_LIMIT, dtype=np.int64)
+    _piece_bounds(tables, cross, places, order, 0, 0, 0, rooms, bounds)
+    limit = np.int64(NO_LIMIT)
     for start in starts:
-        low = min(low, tables.cross[cross, start] * UNIT_MS)
-        for slot in range(4):
-            if tasks[-1, 0] >> slot & tasks[-1, 0] >> slot + 4 & 1:
-                corner = SLOT_SYMMETRY[slot, 0, places[slot]]
-                edge = SLOT_SYMMETRY[slot, 1, places[slot + 4]]
-                low = min(low, tables.pair[24 * corner + edge, hands.seen[slot, start]] * UNIT_MS)
-    limit = np.int64(max(low, hands.least))
+        low = np.int64(tables.cross[cross, start]) * UNIT_MS
+        limit = min(limit, max(low, bounds[hands.kind[start]]))
+    limit = max(limit, np.int64(hands.least))
     found = np.int64(0)
-    while limit < NO_LIMIT:
+    while True:
         limit = min(limit, ceiling)
         for start in starts:
             tightest = limit
             if found:
                 tightest = min(limit, out_cost[0] + within)
-                if found == out_cost.shape[0]:
-                    tightest = min(tightest, out_cost[found - 1])
+                if found >= most:
+                    tightest = min(tightest, out_cost[most - 1])
             found = _deepen(
-                tables, hands, cross, places, tasks, start, tightest, within, stop, out_cost,
-                out_length, out_turns, out_moves, out_held, out_end, found,
+                tables, hands, cross, places, tasks, start, tightest, within, most, stop, stack,
+                out_cost, out_length, out_turns, out_moves, out_held, out_end, found,
             )  # fmt: skip
             if found < 0:
                 return -1
-        if found and (limit >= out_cost[0] + within or found == out_cost.shape[0]):
+        if limit >= ceiling or found >= most or (found and limit >= out_cost[0] + within):
             break
-        if limit >= ceiling:
-            break
-        limit = out_cost[0] + within if found else limit + _STEP_MS
+        limit += _STEP_MS
+        if found:
+            limit = min(limit, out_cost[0] + within)
     while found and out_cost[found - 1] > out_cost[0] + within:
         found -= 1
     return found

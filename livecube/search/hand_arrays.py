@@ -23,6 +23,7 @@ __all__ = [
     "AFTER",
     "CHOSEN",
     "HOLDING_SEEN",
+    "KIND",
     "ORBIT",
     "ROTATED_BY",
     "SPELLED",
@@ -51,6 +52,11 @@ HOLDING_SEEN: Final = np.array(
 
 UPRIGHT: Final = tuple(int(np.flatnonzero(HOLDING_SEEN[slot] == 0)[0]) for slot in range(4))
 """For each slot the holding with the cross down in which that slot is at the front right."""
+
+KIND: Final = np.array(
+    [UPRIGHT.index(one) if one in UPRIGHT else len(UPRIGHT) for one in range(len(HOLDINGS))]
+)
+"""Shape (24,): the kind of a holding: which slot is at the front right, or 4: it is tilted."""
 
 _IN_DOWN_FRAME: Final = [
     [_renamed(one, turn_map(DOWN_ROTATIONS[face])) for one in HOLDINGS] for face in range(6)
@@ -115,6 +121,8 @@ class HandArrays(NamedTuple):
     rotated: int
     least: int
     """Milliseconds of the cheapest move in any state."""
+    turned: int
+    """Milliseconds of the cheapest rotation and a move behind it."""
     turn_of: npt.NDArray[np.uint8]
     after: npt.NDArray[np.uint8]
     spelled: npt.NDArray[np.uint8]
@@ -126,10 +134,13 @@ class HandArrays(NamedTuple):
     """Shape (24,): the slot that is then at the front right."""
     seen: npt.NDArray[np.uint8]
     """:data:`HOLDING_SEEN`."""
+    kind: npt.NDArray[np.int64]
+    """:data:`KIND`."""
 
 
 def hand_arrays(automaton: Automaton) -> HandArrays:
     """An automaton with all that a search needs to know of holdings."""
+    rotation = automaton.rotation_ms
     to_upright = automaton.rotation_ms[:, UPRIGHT]
     assert all(HOLDINGS[one].faces[5] == FACES.index("D") for one in UPRIGHT)
     return HandArrays(
@@ -138,6 +149,9 @@ def hand_arrays(automaton: Automaton) -> HandArrays:
         automaton.start,
         automaton.rotated,
         int(automaton.seconds_ms.min()),
+        int(
+            rotation[~np.eye(24, dtype=bool)].min() + automaton.seconds_ms[automaton.rotated].min()
+        ),
         TURN_OF,
         AFTER,
         SPELLED,
@@ -145,4 +159,5 @@ def hand_arrays(automaton: Automaton) -> HandArrays:
         np.ascontiguousarray(to_upright.min(axis=1)),
         to_upright.argmin(axis=1).astype(np.uint8),
         HOLDING_SEEN,
+        KIND,
     )

@@ -17,7 +17,7 @@ from livecube.search.coordinates import CROSSES, PIECE_MOVES, SOLVED_PLACES
 from livecube.search.tables import SOLVED_CROSS, decode_cross
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable
 
 __all__ = ["PAIR_STATES", "build_pair_table", "pair_distance_counts"]
 
@@ -32,27 +32,21 @@ since few are left then."""
 
 
 def build_pair_table(
-    moves: npt.NDArray[np.int32],
-    step: Callable[[], None] = lambda: None,
-    *,
-    without: Sequence[int] = (),
+    moves: npt.NDArray[np.int32], step: Callable[[], None] = lambda: None
 ) -> npt.NDArray[np.uint8]:
     """Build the table, two entries a byte (the even one in the low bits); shape (54743040,).
 
     ``moves``: see :class:`livecube.search.tables.Tables`. ``step`` is called after each
-    distance. ``without``: turns that are not allowed; what is farther than 13 is then 14.
+    distance.
     """
-    allowed = [turn for turn in range(18) if turn not in without]
-    moves = np.ascontiguousarray(moves[:, allowed])
-    corner_moves, edge_moves = PIECE_MOVES[0, allowed], PIECE_MOVES[1, allowed]
     table = np.full(PAIR_STATES // 2, _UNKNOWN << 4 | _UNKNOWN, dtype=np.uint8)
     _rule_out(table)
     start = (SOLVED_CROSS * 24 + int(SOLVED_PLACES[0])) * 24 + int(SOLVED_PLACES[4])
     _put(table, start, 0)
     distance, found = 0, 1
-    while found and distance < _UNKNOWN - 1:
+    while found:
         grow = _from_known if distance < _FORWARD else _from_unknown
-        found = grow(table, moves, corner_moves, edge_moves, distance)
+        found = grow(table, moves, PIECE_MOVES[0], PIECE_MOVES[1], distance)
         distance += 1
         step()
     return table
@@ -61,7 +55,7 @@ def build_pair_table(
 def pair_distance_counts(table: npt.NDArray[np.uint8]) -> list[int]:
     """How many states have each distance."""
     counts = np.bincount(table & 15, minlength=16) + np.bincount(table >> 4, minlength=16)
-    return [int(n) for n in counts[: _UNKNOWN + 1] if n]
+    return [int(n) for n in counts[:_UNKNOWN] if n]
 
 
 @njit(cache=True, nogil=True)
@@ -98,7 +92,7 @@ def _from_known(table, moves, corner_moves, edge_moves, distance):  # type: igno
             for edge in range(24):
                 if _get(table, base + edge) != distance:
                     continue
-                for turn in range(moves.shape[1]):
+                for turn in range(18):
                     other = (
                         moves[cross, turn] * 24 + corner_moves[turn, corner]
                     ) * 24 + edge_moves[turn, edge]
@@ -118,7 +112,7 @@ def _from_unknown(table, moves, corner_moves, edge_moves, distance):  # type: ig
             for edge in range(24):
                 if _get(table, base + edge) != _UNKNOWN:
                     continue
-                for turn in range(moves.shape[1]):
+                for turn in range(18):
                     other = (
                         moves[cross, turn] * 24 + corner_moves[turn, corner]
                     ) * 24 + edge_moves[turn, edge]

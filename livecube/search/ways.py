@@ -116,7 +116,7 @@ class FastestSearch:
         rows[0, 2] *= 0x1111
         count = fastest(
             self.tables, self._hands, cross, places, rows,
-            np.array(starts, dtype=np.int64), ceiling_ms, within_ms, self._stop, *self._out,
+            np.array(starts, dtype=np.int64), ceiling_ms, within_ms, most, self._stop, *self._out,
         )  # fmt: skip
         found = [self._way(row, starts) for row in range(max(count, 0))]
         found.sort(key=lambda way: (way.ms, self.text(way)))
