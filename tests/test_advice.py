@@ -11,7 +11,7 @@ from types import SimpleNamespace
 from typing import TYPE_CHECKING, cast
 
 import pytest
-from livecube.edges.hands_file import default_hands
+from advising import advisor_at
 
 from livecube.advice.advisor import Advisor, likely_cross
 from livecube.advice.beginning import Way
@@ -37,14 +37,13 @@ if TYPE_CHECKING:
     from livecube.hands.pricing import Written
 
     from livecube.advice.opportunity import Advice, Opportunity
-    from livecube.search.engine import Engine
 
 YELLOW = FACES.index("D")
 
 
 @pytest.fixture(scope="module")
-def advisor(engine: Engine) -> Advisor:
-    return Advisor(engine, TECHNIQUES, default_hands(), Level.BOLD)
+def advisor() -> Advisor:
+    return advisor_at(Level.BOLD)
 
 
 def before(solution: str):  # type: ignore[no-untyped-def]
@@ -226,11 +225,11 @@ def test_a_quiet_upper_layer_is_worth_a_word(top: int, pairs: int, said: str | N
     assert not any(note.silences for note in notes)
 
 
-def test_levels_silence_what_needs_fast_eyes_and_nothing_else(engine: Engine) -> None:
+def test_levels_silence_what_needs_fast_eyes_and_nothing_else() -> None:
     position = before("D R U R' D'")
     needed = {technique.id: about(technique).level for technique in TECHNIQUES}
     for level in Level:
-        advisor = Advisor(engine, TECHNIQUES, default_hands(), level)
+        advisor = advisor_at(level)
         for row in advisor.advise(position, YELLOW).opportunities:
             assert ("level" in notes(row)) == (needed[row.technique] > level)
     assert set(needed.values()) == set(Level)
@@ -313,22 +312,12 @@ def test_a_piece_behind_does_not_stand_before_the_eyes(advisor: Advisor) -> None
     assert before_the_eyes(situation, replace(short, holding=turned)), "now in the front right"
 
 
-def test_what_stands_before_the_eyes_is_left_out_but_not_at_the_gentlest_level(
-    engine: Engine,
-) -> None:
+def test_what_stands_before_the_eyes_is_left_out_but_not_at_the_gentlest_level() -> None:
     position = before("R U R'")
-    silences = {
-        level: Advisor(engine, TECHNIQUES, default_hands(), level)
-        .at_beginning(position, YELLOW)
-        .silence
-        for level in Level
-    }
+    silences = {level: advisor_at(level).at_beginning(position, YELLOW).silence for level in Level}
     assert silences == {Level.CALM: None, Level.KEEN: EYES, Level.BOLD: EYES}
     long = before("R U R' U' R U R'")
-    assert (
-        Advisor(engine, TECHNIQUES, default_hands(), Level.BOLD).at_beginning(long, YELLOW).silence
-        is None
-    )
+    assert advisor_at(Level.BOLD).at_beginning(long, YELLOW).silence is None
 
 
 def test_at_a_beginning_the_hint_that_stands_is_worked_out_from_there(advisor: Advisor) -> None:

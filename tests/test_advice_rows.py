@@ -13,26 +13,22 @@ from typing import TYPE_CHECKING, Final
 import pytest
 from advice_check import Figures, Told, check, row_differences
 from advice_positions import SOURCES, cases
+from advising import advisor_at
 from hands_cube import played_in_hands, turns_in
-from livecube.edges.hands_file import default_hands
 from referee_cube import View
 from technique_comparison import COMPARED
 
-from livecube.techniques.registry import TECHNIQUES
-
 if TYPE_CHECKING:
     from livecube.advice.advisor import Advisor
-    from livecube.search.engine import Engine
 
 POSITIONS: Final = 600
 WHOLE: Final = 7
 
 
 @pytest.fixture(scope="module")
-def advisor(engine: Engine) -> Advisor:
-    from livecube.advice.advisor import Advisor
+def advisor() -> Advisor:
 
-    return Advisor(engine, TECHNIQUES, default_hands())
+    return advisor_at()
 
 
 def test_rows_do_what_they_say(advisor: Advisor) -> None:

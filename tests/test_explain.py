@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import pytest
+from advising import advisor_at
 from command import started
 
 from livecube.advice.pieces import slot_words
@@ -13,7 +14,6 @@ from livecube.cube.geometry import FACES
 from livecube.cube.holding import Holding, fixed_turns, parse_colour
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, apply_turns
-from livecube.edges.hands_file import default_hands
 from livecube.errors import UsageError
 from livecube.search.situation import Situation
 from livecube.techniques.base import about
@@ -25,17 +25,15 @@ if TYPE_CHECKING:
 
     from livecube.advice.advisor import Advisor
     from livecube.advice.examples import Example
-    from livecube.search.engine import Engine
     from livecube.techniques.base import Technique
 
 IDS = [technique.id for technique in TECHNIQUES]
 
 
 @pytest.fixture(scope="module")
-def advisor(engine: Engine) -> Advisor:
-    from livecube.advice.advisor import Advisor
+def advisor() -> Advisor:
 
-    return Advisor(engine, TECHNIQUES, default_hands())
+    return advisor_at()
 
 
 @pytest.fixture(scope="module")

@@ -8,10 +8,9 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
-from livecube.edges.hands_file import default_hands
+from advising import advisor_at
 from rich.console import Console
 
-from livecube.advice.advisor import Advisor
 from livecube.advice.manner import Manner
 from livecube.advice.rules import Level
 from livecube.advice.said import (
@@ -46,7 +45,6 @@ from livecube.stages.progress import (
     Turned,
 )
 from livecube.stages.tracker import Tracker
-from livecube.techniques.registry import TECHNIQUES
 from livecube.views.board import Board
 from livecube.views.machine import happening_json
 from livecube.views.screen import LiveScreen
@@ -58,7 +56,6 @@ if TYPE_CHECKING:
 
     from livecube.advice.said import Happening
     from livecube.edges.sink import Item
-    from livecube.search.engine import Engine
 
 SOLVE = session(34, 1, on_cube=False)
 START = bytes(apply_turns(SOLVED, SOLVE.scramble).tolist())
@@ -71,10 +68,10 @@ class Desk:
 
     name = "desk"
 
-    def __init__(self, engine: Engine, manner: Manner, level: Level = Level.CALM) -> None:
+    def __init__(self, manner: Manner, level: Level = Level.CALM) -> None:
         self.items: list[Item] = []
         self.pipeline = Pipeline(Tracker(), lambda: 0.0, manner)
-        self.pipeline.advisor = Advisor(engine, TECHNIQUES, default_hands(), level)
+        self.pipeline.advisor = advisor_at(level)
         self.hub = Hub([self])
         self.follower = CubeFollower(self.pipeline, self.hub, HURRY)
         self.follower.refiner.begin(self.pipeline.advisor.twin())
@@ -101,10 +98,8 @@ class Desk:
             refining.cancel()
 
 
-async def test_a_cube_that_stands_scrambled_is_looked_at_and_told_of_by_degrees(
-    engine: Engine,
-) -> None:
-    desk = Desk(engine, Manner(by_degrees=True), Level.KEEN)
+async def test_a_cube_that_stands_scrambled_is_looked_at_and_told_of_by_degrees() -> None:
+    desk = Desk(Manner(by_degrees=True), Level.KEEN)
 
     async def events() -> AsyncIterator[CubeEvent]:
         yield State(0.0, START)
@@ -123,10 +118,10 @@ async def test_a_cube_that_stands_scrambled_is_looked_at_and_told_of_by_degrees(
     ("manner", "told"), [(Manner(), 1), (Manner(by_degrees=True), 0), (Manner("after"), 0)]
 )
 def test_orders_of_the_free_slots_come_with_the_hint_to_whoever_is_told_everything(
-    engine: Engine, manner: Manner, told: int
+    manner: Manner, told: int
 ) -> None:
     pipeline = Pipeline(Tracker(START), lambda: 0.0, manner)
-    pipeline.advisor = Advisor(engine, TECHNIQUES, default_hands())
+    pipeline.advisor = advisor_at()
     board = Board(LiveScreen("a cube"))
     happenings: list[Happening] = []
     for event in TURNS:
@@ -141,10 +136,8 @@ def test_orders_of_the_free_slots_come_with_the_hint_to_whoever_is_told_everythi
         assert f"order  {plan.orders[0].slots[0]}" in drawn(board)
 
 
-def test_a_hint_stays_on_every_view_while_it_stands_with_the_moves_it_has_now(
-    engine: Engine,
-) -> None:
-    advisor = Advisor(engine, TECHNIQUES, default_hands())
+def test_a_hint_stays_on_every_view_while_it_stands_with_the_moves_it_has_now() -> None:
+    advisor = advisor_at()
     position = apply_turns(SOLVED, parse_turns("R U' R' U L' U L"))
     rows = advisor.at_beginning(position, FACES.index("D")).rows
     row, other = rows[0], next(row for row in rows if row.slots != rows[0].slots)
@@ -173,8 +166,8 @@ def test_a_hint_stays_on_every_view_while_it_stands_with_the_moves_it_has_now(
     assert happening_json(Withdrawn(4.0, row)) == {"event": "withdrawn", "t": 4.0, **about}
 
 
-def test_a_repair_is_shown_until_the_cube_is_turned(engine: Engine) -> None:
-    advisor = Advisor(engine, TECHNIQUES, default_hands())
+def test_a_repair_is_shown_until_the_cube_is_turned() -> None:
+    advisor = advisor_at()
     position = apply_turns(SOLVED, parse_turns("R U' R'"))
     way = advisor.repair(position, FACES.index("D"))
     assert way is not None
@@ -194,8 +187,8 @@ def test_a_repair_is_shown_until_the_cube_is_turned(engine: Engine) -> None:
     assert "bring all four in" not in drawn(board)
 
 
-async def test_hands_that_stop_wake_a_followed_cube(engine: Engine) -> None:
-    desk = Desk(engine, Manner())
+async def test_hands_that_stop_wake_a_followed_cube() -> None:
+    desk = Desk(Manner())
 
     async def events() -> AsyncIterator[CubeEvent]:
         yield State(0.0, START)
@@ -210,8 +203,8 @@ async def test_hands_that_stop_wake_a_followed_cube(engine: Engine) -> None:
     await desk.follow(events())
 
 
-async def test_keys_speak_of_the_cube_in_order_with_its_turns(engine: Engine) -> None:
-    desk = Desk(engine, Manner("after"))
+async def test_keys_speak_of_the_cube_in_order_with_its_turns() -> None:
+    desk = Desk(Manner("after"))
     ended: list[bool] = []
     keyboard = Keyboard(desk.follower, desk.pipeline, lambda: ended.append(True))
 
@@ -249,13 +242,13 @@ def drawn(board: Board[LiveScreen]) -> str:
     return out.getvalue()
 
 
-def test_the_screen_shows_clues_keys_and_what_was_kept_back(engine: Engine) -> None:
+def test_the_screen_shows_clues_keys_and_what_was_kept_back() -> None:
     board = Board(LiveScreen("a cube"))
     assert "Ctrl-C ends." in drawn(board)
     board.change(keys=True)
     assert "h holding: cheapest front   c the cube is solved now   q ends" in drawn(board)
     tracker_pipeline = Pipeline(Tracker(START), lambda: 0.0, Manner("solving", by_degrees=True))
-    tracker_pipeline.advisor = Advisor(engine, TECHNIQUES, default_hands())
+    tracker_pipeline.advisor = advisor_at()
     for event in TURNS:
         told = tracker_pipeline.feed(event)
         for happening in told:
@@ -267,7 +260,7 @@ def test_the_screen_shows_clues_keys_and_what_was_kept_back(engine: Engine) -> N
     assert max(map(len, shown.splitlines())) <= 80
     board.take(HeldAs(1.0, None))
     silent = Pipeline(Tracker(START), lambda: 0.0, Manner("after"))
-    silent.advisor = Advisor(engine, TECHNIQUES, default_hands())
+    silent.advisor = advisor_at()
     for event in TURNS:
         for happening in silent.feed(event):
             board.take(happening)

@@ -7,6 +7,7 @@ import random
 from typing import TYPE_CHECKING
 
 import pytest
+from advising import advisor_at
 from command import started
 
 from livecube.advice.pieces import Sticker, slot_stickers
@@ -15,10 +16,8 @@ from livecube.cube.holding import COLOURS, fixed_turns
 from livecube.cube.notation import parse_turns
 from livecube.cube.pieces import HOME, face_of
 from livecube.cube.position import SOLVED, apply_turns
-from livecube.edges.hands_file import default_hands
 from livecube.search.coordinates import SLOT_PIECES
 from livecube.search.situation import Situation
-from livecube.techniques.registry import TECHNIQUES
 
 if TYPE_CHECKING:
     import subprocess
@@ -30,7 +29,6 @@ if TYPE_CHECKING:
     from livecube.advice.tracking import Track
     from livecube.cube.geometry import Array
     from livecube.cube.holding import Holding, Move
-    from livecube.search.engine import Engine
     from livecube.search.tables import Tables
 
 SCRAMBLE = "D2 B2 R U' F2 L2 D R' B U2 F L' D2 R2 U B2 L F' D' R"
@@ -50,11 +48,10 @@ CASES = [(seed, seed % 6) for seed in range(6)]
 
 
 @pytest.fixture(scope="module")
-def advisor(engine: Engine) -> Advisor:
-    from livecube.advice.advisor import Advisor
+def advisor() -> Advisor:
     from livecube.advice.rules import Level
 
-    return Advisor(engine, TECHNIQUES, default_hands(), Level.BOLD)
+    return advisor_at(Level.BOLD)
 
 
 @pytest.fixture(scope="module")

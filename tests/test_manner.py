@@ -7,9 +7,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
-from livecube.edges.hands_file import default_hands
+from advising import advisor_at
 
-from livecube.advice.advisor import Advisor
 from livecube.advice.degrees import STEP_S, Degrees
 from livecube.advice.manner import Manner
 from livecube.advice.rules import Level
@@ -33,12 +32,10 @@ from livecube.events import AnyHolding, Battery, CubeEvent, HoldingMark, Turn
 from livecube.search.situation import Situation
 from livecube.stages.progress import HeldAs, SolveOver, StageDone, Turned
 from livecube.stages.tracker import Tracker
-from livecube.techniques.registry import TECHNIQUES
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
     from livecube.edges.sink import Item
-    from livecube.search.engine import Engine
 
 SOLVED_BYTES = bytes(SOLVED.tolist())
 
@@ -59,10 +56,10 @@ class Collected:
 
 
 def pipeline_with(
-    engine: Engine, start: bytes, manner: Manner | None = None, level: Level = Level.CALM
+    start: bytes, manner: Manner | None = None, level: Level = Level.CALM
 ) -> Pipeline:
     pipeline = Pipeline(Tracker(start), lambda: 0.0, manner)
-    pipeline.advisor = Advisor(engine, TECHNIQUES, default_hands(), level)
+    pipeline.advisor = advisor_at(level)
     return pipeline
 
 
@@ -92,25 +89,23 @@ def hints(told: list[Item]) -> list[Spoken]:
 # When.
 
 
-def test_the_usual_manner_speaks_before_and_in_a_solve(engine: Engine) -> None:
+def test_the_usual_manner_speaks_before_and_in_a_solve() -> None:
     start, events = scrambled_solve(34)
-    told = hints(replayed(pipeline_with(engine, start), events))
+    told = hints(replayed(pipeline_with(start), events))
     assert [hint.inspection for hint in told[:2]] == [True, False]
     assert not any(hint.inspection for hint in told[1:])
 
 
-def test_only_in_inspection_means_nothing_later(engine: Engine) -> None:
+def test_only_in_inspection_means_nothing_later() -> None:
     start, events = scrambled_solve(34)
-    told = hints(replayed(pipeline_with(engine, start, Manner("inspection")), events))
+    told = hints(replayed(pipeline_with(start, Manner("inspection")), events))
     assert [hint.inspection for hint in told] == [True]
 
 
-def test_silence_until_the_solve_is_over_and_then_what_would_have_been_said(
-    engine: Engine,
-) -> None:
+def test_silence_until_the_solve_is_over_and_then_what_would_have_been_said() -> None:
     start, events = scrambled_solve(34)
-    usual = [h for h in hints(replayed(pipeline_with(engine, start), events)) if not h.inspection]
-    told = replayed(pipeline_with(engine, start, Manner("after")), events)
+    usual = [h for h in hints(replayed(pipeline_with(start), events)) if not h.inspection]
+    told = replayed(pipeline_with(start, Manner("after")), events)
     assert not [item for item in told if isinstance(item, Spoken | Withdrawn)]
     over = next(i for i, item in enumerate(told) if isinstance(item, SolveOver))
     unsaid = told[over + 1]
@@ -128,11 +123,11 @@ def test_silence_until_the_solve_is_over_and_then_what_would_have_been_said(
 
 @pytest.mark.parametrize("colours", [("white",), ("white", "blue"), ("yellow",)])
 def test_an_opening_makes_an_accepted_cross_with_the_pair_it_names(
-    engine: Engine, colours: tuple[str, ...]
+    colours: tuple[str, ...],
 ) -> None:
     start, events = scrambled_solve(4)
     faces = tuple(map(parse_colour, colours))
-    pipeline = pipeline_with(engine, start, Manner(crosses=faces), Level.KEEN)
+    pipeline = pipeline_with(start, Manner(crosses=faces), Level.KEEN)
     opening = hints(replayed(pipeline, events[:1]))[0]
     rows = [opening.opportunity, *opening.also]
     assert [row.technique for row in rows] == ["x-cross", "cross"]
@@ -148,26 +143,26 @@ def test_an_opening_makes_an_accepted_cross_with_the_pair_it_names(
         )
 
 
-def test_a_cube_scrambled_by_hand_asks_when_it_rests_and_once(engine: Engine) -> None:
+def test_a_cube_scrambled_by_hand_asks_when_it_rests_and_once() -> None:
     done = session(8, 1)
     solve = done.solves[0]
     events = done.events(marks=False)
-    pipeline = pipeline_with(engine, SOLVED_BYTES)
+    pipeline = pipeline_with(SOLVED_BYTES)
     told = replayed(pipeline, events)
     openings = [hint for hint in hints(told) if hint.inspection]
     assert len(openings) == 1
     last = [e.t for e in events][solve.start_turn - 2]
     first = [e.t for e in events][solve.start_turn - 1]
     assert last < openings[0].t < first
-    marked = replayed(pipeline_with(engine, SOLVED_BYTES), done.events(marks=True))
+    marked = replayed(pipeline_with(SOLVED_BYTES), done.events(marks=True))
     again = [hint for hint in hints(marked) if hint.inspection]
     assert [h.opportunity for h in again] == [h.opportunity for h in openings]
     assert again[0].t == last  # a mark says at once what a rest shows later
 
 
-def test_an_answer_that_comes_when_the_cube_was_turned_is_dropped(engine: Engine) -> None:
+def test_an_answer_that_comes_when_the_cube_was_turned_is_dropped() -> None:
     start, events = scrambled_solve(4)
-    pipeline = pipeline_with(engine, start)
+    pipeline = pipeline_with(start)
     assert pipeline.due == 0.0
     pipeline.wake()
     question = pipeline.question
@@ -183,15 +178,15 @@ def test_an_answer_that_comes_when_the_cube_was_turned_is_dropped(engine: Engine
 # How much.
 
 
-def a_hint(engine: Engine, t: float = 0.0) -> Spoken:
+def a_hint(t: float = 0.0) -> Spoken:
     start, events = scrambled_solve(34)
-    told = hints(replayed(pipeline_with(engine, start), events))
+    told = hints(replayed(pipeline_with(start), events))
     hint = next(h for h in told if h.opportunity.technique == "keyhole-corner")
     return Spoken(t, hint.opportunity, hint.also)
 
 
-def test_degrees_come_one_after_the_other(engine: Engine) -> None:
-    hint = a_hint(engine, 5.0)
+def test_degrees_come_one_after_the_other() -> None:
+    hint = a_hint(5.0)
     degrees = Degrees()
     assert degrees.pass_on([hint]) == [Clue(5.0, hint.opportunity, Degree.WHERE)]
     assert degrees.due == 5.0 + STEP_S
@@ -203,8 +198,8 @@ def test_degrees_come_one_after_the_other(engine: Engine) -> None:
 
 
 @pytest.mark.parametrize("what", ["taken", "withdrawn", "over"])
-def test_a_degree_is_dropped_with_its_hint(engine: Engine, what: str) -> None:
-    hint = a_hint(engine)
+def test_a_degree_is_dropped_with_its_hint(what: str) -> None:
+    hint = a_hint()
     degrees = Degrees()
     degrees.pass_on([hint])
     start, events = scrambled_solve(34)
@@ -222,8 +217,8 @@ def test_a_degree_is_dropped_with_its_hint(engine: Engine, what: str) -> None:
     assert degrees.wake() == []
 
 
-def test_a_turn_puts_a_degree_off_until_the_hands_stop_again(engine: Engine) -> None:
-    hint = a_hint(engine)
+def test_a_turn_puts_a_degree_off_until_the_hands_stop_again() -> None:
+    hint = a_hint()
     adjusted = Adjusted(1.0, replace(hint.opportunity, turns=9))
     degrees = Degrees()
     degrees.pass_on([hint])
@@ -240,9 +235,9 @@ def test_a_turn_puts_a_degree_off_until_the_hands_stop_again(engine: Engine) -> 
     assert degrees.due is None
 
 
-def test_in_a_replay_a_hint_is_told_as_far_as_the_hands_leave_time(engine: Engine) -> None:
+def test_in_a_replay_a_hint_is_told_as_far_as_the_hands_leave_time() -> None:
     start, events = scrambled_solve(34)
-    told = replayed(pipeline_with(engine, start, Manner(by_degrees=True)), events)
+    told = replayed(pipeline_with(start, Manner(by_degrees=True)), events)
     opening = [h for h in told if isinstance(h, Clue | Spoken)][:3]
     assert [h.t for h in opening] == [0.0, STEP_S, 2 * STEP_S]
     assert [type(h) for h in opening] == [Clue, Clue, Spoken]
@@ -255,9 +250,9 @@ def test_in_a_replay_a_hint_is_told_as_far_as_the_hands_leave_time(engine: Engin
 # Held in a stated way.
 
 
-def test_hints_are_written_for_the_stated_holding_until_it_is_taken_back(engine: Engine) -> None:
+def test_hints_are_written_for_the_stated_holding_until_it_is_taken_back() -> None:
     start, events = scrambled_solve(3)
-    pipeline = pipeline_with(engine, start)
+    pipeline = pipeline_with(start)
     told: list[Happening] = []
     said: list[Spoken] = []
     while not said:

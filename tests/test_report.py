@@ -12,7 +12,6 @@ import pytest
 from browser import MISSING as NO_BROWSER
 from browser import browser
 from click.testing import CliRunner
-from livecube.edges.hands_file import default_hands
 from test_trends import columns, evening_noise
 
 from livecube.cli.report import report as command
@@ -20,6 +19,7 @@ from livecube.composition.assembly import load_advisor, set_level
 from livecube.composition.reviewing import begun_kept, review_of
 from livecube.cube.notation import moves_text, parse_turns
 from livecube.cube.position import SOLVED, apply_turns
+from livecube.edges.automaton_file import load_hands
 from livecube.edges.history.importing import import_log
 from livecube.edges.history.store import History
 from livecube.solves.records import Chance
@@ -116,7 +116,7 @@ def reviewed(kept: Path, number: int) -> Review:
     advisor = load_advisor()
     set_level(advisor, "calm")
     with History(kept) as history:
-        return review_of(begun_kept(history, number), advisor, default_hands())
+        return review_of(begun_kept(history, number), advisor, load_hands())
 
 
 def test_what_cannot_be_reported_is_said(kept: Path) -> None:

@@ -13,7 +13,7 @@ from review_check import Figures, bold_advisor, check, one_review
 
 from livecube.composition.session_reviews import SessionReviews
 from livecube.cube.notation import parse_moves
-from livecube.edges.hands_file import default_hands
+from livecube.edges.automaton_file import load_hands
 from livecube.edges.history.importing import import_log
 from livecube.edges.history.store import History
 from livecube.views.review_machine import review_json
@@ -64,7 +64,7 @@ def test_what_is_told_fits_together(advisor: Advisor) -> None:
 def test_regrips_are_the_moves_that_the_table_says_come_dear() -> None:
     moves = parse_moves("F R U F D B D R L")
     # By the table: F R, F D, D B, B D; R F and R L cost less than a new grip.
-    assert default_hands().regrips(moves) == [0.04, 0.05, 0.08, 0.08]
+    assert load_hands().regrips_ms(moves) == [40, 50, 80, 80]
 
 
 def livecube(*arguments: str, data: Path) -> subprocess.CompletedProcess[str]:
@@ -110,7 +110,7 @@ async def test_a_session_has_its_solves_reviewed_while_it_goes_on(
         reviews.add(number, kept)
     await reviews.finish()  # the advisor is not there yet, and nobody waits for it
     assert not told
-    reviews.begin(advisor, default_hands())
+    reviews.begin(advisor, load_hands())
     await reviews.finish()
     running.cancel()
     assert [(one.number, one.kept) for one in told] == [(1, 2), (3, 3)]

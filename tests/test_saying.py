@@ -11,11 +11,10 @@ from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 import pytest
+from advising import advisor_at
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from livecube.edges.hands_file import default_hands
 
-from livecube.advice.advisor import Advisor
 from livecube.advice.beginning import Beginning, Way
 from livecube.advice.opportunity import Opportunity
 from livecube.advice.rules import Level
@@ -41,16 +40,15 @@ from livecube.stages.progress import (
     Turned,
 )
 from livecube.stages.tracker import Tracker
-from livecube.techniques.registry import TECHNIQUES
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
+    from livecube.advice.advisor import Advisor
     from livecube.advice.said import Happening
     from livecube.cube.geometry import Array
     from livecube.edges.sink import Item
-    from livecube.search.engine import Engine
 
 SLOTS = 4
 YELLOW = FACES.index("D")
@@ -276,10 +274,10 @@ def test_the_streams_come_upon_everything_that_can_be_said() -> None:
 
 
 @pytest.mark.parametrize("level", list(Level))
-def test_in_virtual_solves_too(engine: Engine, level: Level) -> None:
+def test_in_virtual_solves_too(level: Level) -> None:
     judge = Judge()
     pipeline = Pipeline(Tracker(), lambda: 0.0)
-    pipeline.advisor = Advisor(engine, TECHNIQUES, default_hands(), level)
+    pipeline.advisor = advisor_at(level)
     for t, step in told_by(pipeline, session(7 + level, 3).events(marks=False)):
         judge.see(t, step)
         for happening in step:

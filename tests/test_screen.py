@@ -14,10 +14,9 @@ from itertools import repeat
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from livecube.edges.hands_file import default_hands
+from advising import advisor_at
 from rich.console import Console
 
-from livecube.advice.advisor import Advisor
 from livecube.advice.manner import Manner
 from livecube.composition.pipeline import Pipeline
 from livecube.cube.geometry import FACES
@@ -33,7 +32,6 @@ from livecube.review.one_try import Place
 from livecube.review.trying import Trying, TryTurned
 from livecube.scrambling.following import ScramblePath
 from livecube.stages.tracker import Tracker
-from livecube.techniques.registry import TECHNIQUES
 from livecube.views.again_screen import AgainScreen
 from livecube.views.board import Board
 from livecube.views.drill_rounds_screen import BeatScreen, FingerScreen
@@ -46,7 +44,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from types import FrameType
 
-    from livecube.search.engine import Engine
+    from livecube.advice.advisor import Advisor
+
 
 REPLAYS = 200
 SCREENS: dict[str, Callable[[], Board[Any]]] = {
@@ -60,9 +59,9 @@ SCREENS: dict[str, Callable[[], Board[Any]]] = {
 
 
 @pytest.fixture(scope="module")
-def told(engine: Engine) -> dict[str, list[Any]]:
+def told() -> dict[str, list[Any]]:
     """What each screen may be told."""
-    advisor = Advisor(engine, TECHNIQUES, default_hands())
+    advisor = advisor_at()
     live = followed(advisor)
     return {
         "live": live,

@@ -14,12 +14,11 @@ from livecube.edges.cache import keep_compiled_code
 
 keep_compiled_code()
 
-from livecube.edges.hands_file import default_hands  # noqa: E402
-
 from livecube.composition.assembly import load_advisor, set_level  # noqa: E402 - as numba wants it
 from livecube.cube.holding import fixed_turns, parse_colour  # noqa: E402
 from livecube.cube.position import SOLVED, apply_turns  # noqa: E402
 from livecube.cube.turns import htm  # noqa: E402
+from livecube.edges.automaton_file import load_hands  # noqa: E402
 from livecube.edges.holding_file import shipped_counts  # noqa: E402
 from livecube.holding.inference import HoldingModel, read_solve  # noqa: E402
 from livecube.holding.solve_turns import solves_in  # noqa: E402
@@ -59,7 +58,7 @@ def one_review(seed: int, advisor: Advisor) -> tuple[VirtualSolve, SolveTurns, R
     start = apply_turns(SOLVED, virtual.scramble).tobytes()
     (of,) = solves_in(Tracker(start).feed_all(virtual.events()))
     written = write_solve(of, read_solve(of.part, MODEL))
-    return virtual.solves[0], of, review_solve(written, start, advisor, default_hands())
+    return virtual.solves[0], of, review_solve(written, start, advisor, load_hands())
 
 
 def check(seed: int, advisor: Advisor, figures: Figures) -> None:

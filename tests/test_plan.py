@@ -6,11 +6,10 @@ from math import prod
 from typing import TYPE_CHECKING
 
 import pytest
+from advising import advisor_at
 from livecube.advice.order import best_by, orders
-from livecube.edges.hands_file import default_hands
 from livecube.views.order import order_lines
 
-from livecube.advice.advisor import Advisor
 from livecube.advice.rules import Level
 from livecube.advice.said import Planned
 from livecube.cube.holding import COLOURS
@@ -19,23 +18,22 @@ from livecube.cube.pieces import CORNERS, PIECE_AT, piece_faces
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.search.situation import Situation, slot_bits
 from livecube.stages.frame import ALL_SLOTS
-from livecube.techniques.registry import TECHNIQUES
 from livecube.views.text import happening_line
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from livecube.advice.advisor import Advisor
     from livecube.cube.geometry import Array
-    from livecube.search.engine import Engine
 
 _YELLOW = COLOURS.index("yellow")
 _THROUGH_A_DOOR = {"keyhole-corner", "keyhole-edge", "keyhole-flip"}
 
 
 @pytest.fixture(scope="module")
-def advisor(engine: Engine) -> Advisor:
-    return Advisor(engine, TECHNIQUES, default_hands(), Level.BOLD)
+def advisor() -> Advisor:
+    return advisor_at(Level.BOLD)
 
 
 def _settled(solves: int) -> Iterator[tuple[Array, int]]:
@@ -106,8 +104,8 @@ def test_orders_are_dropped_when_nobody_wants_them(advisor: Advisor) -> None:
     assert orders(advisor, position, face, stopped=lambda: True) is None
 
 
-def test_the_level_holds_for_orders_too(engine: Engine) -> None:
-    calm = Advisor(engine, TECHNIQUES, default_hands(), Level.CALM)
+def test_the_level_holds_for_orders_too() -> None:
+    calm = advisor_at()
     for position, face in list(_settled(6))[::9]:
         for order in orders(calm, position, face) or ():
             assert {step.technique for step in order.steps} <= {
