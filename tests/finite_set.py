@@ -159,15 +159,15 @@ def _together(places: tuple[int, ...], turns: Iterable[str]) -> bool:
     return all(len({a == b for a, b in zip(*two, strict=True)}) == 1 for two in pairwise(states))
 
 
-def answer(asked: Asked) -> list[list[str]]:
-    """All shortest sequences, and those one turn longer; none of which another is a part.
+def answer(asked: Asked) -> list[str]:
+    """All shortest sequences; none of which another is a part.
 
     A part is a D^a and the beginning of an X that leads home up to any offset that is allowed.
     """
     reached: set[tuple[int, tuple[str, ...]]] = set()
-    rows: list[list[str]] = []
+    fresh: list[str] = []
     length = 1
-    while len(rows) < 2:
+    while not fresh:
         found = list(_whole(asked, length))
         reached |= {(before, turns) for before, turns, _ in found}
         fresh = [
@@ -175,7 +175,5 @@ def answer(asked: Asked) -> list[list[str]]:
             for before, turns, after in found
             if not any((before, turns[:i]) in reached for i in range(1, len(turns)))
         ]
-        if rows or fresh:
-            rows.append(fresh)
         length += 1
-    return rows
+    return fresh

@@ -157,7 +157,7 @@ def test_the_plain_way_beside_it_solves_as_many_pairs(
     assert pairs >= len(example.slots)
     if example.situation.offset == 0:
         assert all(end.solved >> slot & 1 for slot in example.slots)
-        assert {row.plain_turns for row in example.sequences} == {len(turns)}
+        assert {row.plain and row.plain.turns for row in example.sequences} == {len(turns)}
 
 
 def test_examples_show_what_a_technique_is_worth(examples: dict[str, Example]) -> None:

@@ -1,10 +1,9 @@
 """With the cross whole at offset 0 the questions are finitely many: some of them are asked.
 
 For every technique that is possible then and every key (:mod:`finite_keys`): all shortest
-sequences and those one turn longer, in one of the four slots, which takes turns with the keys;
-from an engine without the pair table, from one with it, and from one that looks everything up
-in the book. From the book the shortest ones in the other slots too. They are compared as whole
-lists with :mod:`finite_set`, which meets in the middle. No length is cut off.
+sequences in one of the four slots, which takes turns with the keys, from an engine without the
+pair table and from one with it. They are compared as whole lists with :mod:`finite_set`, which
+meets in the middle. No length is cut off.
 
 What a key is: S and the places of the two pieces for ``shortest`` and ``plain`` (asked at once,
 as the program does) and, where they form a block, for ``made-pair``; for ``keyhole-corner`` S
@@ -78,13 +77,12 @@ def test_comparison_sees_a_sequence_too_few_or_too_many(
     key = next(key for key in keys() if technique in key.techniques)
     expected = answers(key)
     assert not list(differences(engines, key, expected))
-    for parts in expected:
-        for part in parts:
-            last = part.pop()
-            assert list(differences(engines, key, expected))
-            part += [last, last]
-            assert list(differences(engines, key, expected))
-            part.pop()
+    for part in expected:
+        last = part.pop()
+        assert list(differences(engines, key, expected))
+        part += [last, last]
+        assert list(differences(engines, key, expected))
+        part.pop()
 
 
 def test_answers_at_offset_0_are_those_found_by_meeting_in_the_middle() -> None:
@@ -94,5 +92,5 @@ def test_answers_at_offset_0_are_those_found_by_meeting_in_the_middle() -> None:
     assert len(found) == sum(len(key.techniques) for key in some)
     assert not wrong, f"{len(wrong)}, the first: " + "\n".join(wrong[:5])
     assert {technique for technique, _ in found} == set(LONGEST)
-    for technique, parts in found:
-        assert len(parts[0][0].split()) <= LONGEST[technique]
+    for technique, part in found:
+        assert len(part[0].split()) <= LONGEST[technique]

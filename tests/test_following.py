@@ -47,6 +47,7 @@ from livecube.stages.progress import (
 from livecube.stages.tracker import Tracker
 from livecube.views.board import Board
 from livecube.views.machine import happening_json
+from livecube.views.plan import plan_line
 from livecube.views.screen import LiveScreen
 from livecube.views.text import happening_line
 from livecube.virtual.session import session
@@ -117,7 +118,7 @@ async def test_a_cube_that_stands_scrambled_is_looked_at_and_told_of_by_degrees(
 @pytest.mark.parametrize(
     ("manner", "told"), [(Manner(), 1), (Manner(by_degrees=True), 0), (Manner("after"), 0)]
 )
-def test_orders_of_the_free_slots_come_with_the_hint_to_whoever_is_told_everything(
+def test_a_plan_comes_with_the_hint_to_whoever_is_told_everything(
     manner: Manner, told: int
 ) -> None:
     pipeline = Pipeline(Tracker(START), lambda: 0.0, manner)
@@ -133,7 +134,7 @@ def test_orders_of_the_free_slots_come_with_the_hint_to_whoever_is_told_everythi
     plans = [happening for happening in happenings if isinstance(happening, Planned)]
     assert len(plans) == told
     for plan in plans:
-        assert f"order  {plan.orders[0].slots[0]}" in drawn(board)
+        assert plan_line(plan.plans[0]) in drawn(board)
 
 
 def test_a_hint_stays_on_every_view_while_it_stands_with_the_moves_it_has_now() -> None:

@@ -63,8 +63,8 @@ def test_what_is_told_fits_together(advisor: Advisor) -> None:
 
 def test_regrips_are_the_moves_that_the_table_says_come_dear() -> None:
     moves = parse_moves("F R U F D B D R L")
-    # By the table: F R, F D, D B, B D; R F and R L cost less than a new grip.
-    assert load_hands().regrips_ms(moves) == [40, 50, 80, 80]
+    # By the table: F R, F behind R U, R L; D and B are dear by themselves, not behind others.
+    assert load_hands().regrips_ms(moves) == [140, 60, 60]
 
 
 def livecube(*arguments: str, data: Path) -> subprocess.CompletedProcess[str]:

@@ -65,6 +65,7 @@ class Oracle:
         face: int,
         holding: Holding | None = None,
         standing: Opportunity | None = None,
+        going_on: tuple[str, ...] = (),
     ) -> Beginning:
         rng = random.Random(position.tobytes())
         situation = Situation.of(position, face)
@@ -97,7 +98,7 @@ def _row(rng: random.Random, *slots: str) -> Opportunity:
     held = Holding.of(0, 2)
     return Opportunity(
         rng.choice(["plain", "keyhole-edge"]), "title", slots, turns,
-        tuple(hand_moves(turns, held)), held, 3, None, 0, 0, 1.0, "why",
+        tuple(hand_moves(turns, held)), held, 3, None, 0, 0, 1.0, 0.2, "why",
     )  # fmt: skip
 
 

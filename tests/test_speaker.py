@@ -10,6 +10,7 @@ import pytest
 
 from livecube.advice.beginning import Beginning, Way
 from livecube.advice.opportunity import Opportunity
+from livecube.advice.plan import Plan
 from livecube.advice.said import Adjusted, Planned, Repair, Spoken, Taken, Withdrawn
 from livecube.advice.speaker import Asks, Speaker
 from livecube.cube.holding import Holding, hand_moves
@@ -45,7 +46,7 @@ def row(*slots: str, technique: str = "plain", turns: str = "R U R'") -> Opportu
     fixed = tuple(parse_turns(turns))
     return Opportunity(
         technique, technique, slots, fixed, tuple(hand_moves(fixed, HELD)), HELD, len(fixed),
-        None, 0, 0, 1.0, "why",
+        None, 0, 0, 1.0, 0.2, "why",
     )  # fmt: skip
 
 
@@ -451,16 +452,14 @@ def test_an_opening_stands_until_a_cross_is_done(
     assert play.speaker.question() is Asks.BEST
 
 
-def test_orders_come_with_the_hint_if_there_is_a_choice() -> None:
-    from livecube.advice.order import Order
-
+def test_plans_come_with_the_hint_if_there_is_a_choice() -> None:
     play = Play()
     play.done("cross")
-    found = (Order((GOOD, OTHER_PAIR)),)
-    told = play.speaker.begin(play.t, replace(answer(GOOD), orders=found))
+    found = (Plan((GOOD, OTHER_PAIR)),)
+    told = play.speaker.begin(play.t, replace(answer(GOOD), plans=found))
     assert told[1:] == [Planned(play.t, found)]
     play.done("pair", GREEN_RED)
-    one = replace(answer(OTHER_PAIR), orders=(Order((OTHER_PAIR,)),))
+    one = replace(answer(OTHER_PAIR), plans=(Plan((OTHER_PAIR,)),))
     assert play.speaker.begin(play.t, one) == [Spoken(play.t, OTHER_PAIR)]
 
 

@@ -13,7 +13,6 @@ from technique_comparison import (
     compare_technique,
     differences,
     load_engines,
-    slacks,
 )
 
 if TYPE_CHECKING:
@@ -28,10 +27,10 @@ POSITIONS: Final = {
     "x-cross": 18,
     "pseudo-x-cross": 6,
 }
-"""How many for each technique and slack; 24 where nothing is said. ``checks`` has more."""
+"""How many for each technique; 24 where nothing is said. ``checks`` has more."""
 
 LEAST: Final = 15
-"""Targets whose answer must have been within the referee's reach, for each id and slack."""
+"""Targets whose answer must have been within the referee's reach, for each id."""
 
 OFFSETS: Final[dict[str, set[int | None]]] = {
     "shortest": {None, 0, 1, 2, 3},
@@ -48,14 +47,12 @@ def engines() -> dict[str, Engine]:
     return load_engines()
 
 
-@pytest.mark.parametrize(
-    ("technique", "slack"), [(t, slack) for t in COMPARED for slack in slacks(t)]
-)
-def test_program_and_referee_agree(engines: dict[str, Engine], technique: str, slack: int) -> None:
+@pytest.mark.parametrize("technique", COMPARED)
+def test_program_and_referee_agree(engines: dict[str, Engine], technique: str) -> None:
     tally = Tally()
-    compare_technique(engines, technique, POSITIONS.get(technique, 24), "test", slack, tally)
+    compare_technique(engines, technique, POSITIONS.get(technique, 24), "test", tally)
     assert not tally.disagreements, "\n".join(tally.disagreements)
-    assert tally.compared(technique, slack) >= LEAST
+    assert tally.compared(technique) >= LEAST
     assert tally.crosses == set("ULFRBD")
     assert tally.offsets == OFFSETS.get(technique, {0, 1, 2, 3})
 

@@ -6,7 +6,7 @@ import asyncio
 import sys
 from typing import TYPE_CHECKING
 
-from livecube.advice.opportunity import Opportunity
+from livecube.advice.opportunity import Opportunity, PlainWay
 from livecube.advice.said import Clue, Degree, Spoken, Withdrawn
 from livecube.cube.holding import Holding, parse_colour
 from livecube.cube.notation import parse_moves, parse_turns
@@ -30,7 +30,7 @@ def row(technique: str, *slots: str) -> Opportunity:
     title = technique.replace("-", " ").capitalize()
     return Opportunity(
         technique, title, slots, tuple(parse_turns("R U R'")), tuple(parse_moves("R U R'")), HELD,
-        3, 5, 2, 0, 0.3, "because.",
+        3, PlainWay(5, 0.6, 0.2), 2, 0, 0.3, 0.2, "because.",
     )  # fmt: skip
 
 

@@ -57,8 +57,8 @@ MOST_WORKERS: Final = 4
 SIDES: Final = "FRBL"
 DOWN: Final = FACES.index("D")
 
-Answers = list[list[list[str]]]
-"""By technique, then by how many turns longer than the shortest."""
+Answers = list[list[str]]
+"""By technique."""
 
 
 def answers(key: Key) -> Answers:
@@ -71,17 +71,15 @@ def in_slot(slot: int, turns: str) -> str:
     return canonical(there.get(name[0], name[0]) + name[1:] for name in turns.split())
 
 
-def live(engine: Engine, position: Array, key: Key, slot: int, extra: int) -> list[list[str]]:
+def live(engine: Engine, position: Array, key: Key, slot: int) -> list[list[str]]:
     """What the program answers for each technique of a key, slot 0 having become ``slot``."""
     situation = Situation.of_down(position, DOWN)
     tasks = [
-        chance.task._replace(extra=extra)
+        chance.task
         for technique in key.techniques
         for chance in BY_ID[technique].chances(situation)
         if chance.slots == tuple((one + slot) % 4 for one in key.slots)
     ]
-    if engine.book:
-        assert None not in engine.book.entries(situation, tasks)
     found = engine.solve(situation, tasks)
     return [[canonical(map(turn_name, turns)) for turns in rows] for rows in found]
 
@@ -90,21 +88,14 @@ def differences(engines: dict[str, Engine], key: Key, expected: Answers) -> Iter
     """Where the program's answers for a key are not the expected lists, in any order."""
     facelets = letters(view_of(key))
     position = parse_facelets(facelets)
-    alone = number_of(key) % 4
-    for slot in range(4):
-        rotation = rotation_taking(DOWN, DOWN, FACES.index("F"), FACES.index(SIDES[slot]))
-        turned = rotated(position, rotation)
-        extra = int(slot == alone)
-        rows = [
-            sorted(in_slot(slot, each) for part in parts[: extra + 1] for each in part)
-            for parts in expected
-        ]
-        for name, engine in engines.items():
-            if slot != alone and not engine.book:
-                continue  # every slot has its turn, and searching takes time
-            found = [sorted(some) for some in live(engine, turned, key, slot, extra)]
-            if found != rows:
-                yield f"{key} {facelets} {slot=} {extra=} {name}: {rows} but {found}"
+    slot = number_of(key) % 4  # every slot has its turn, and searching takes time
+    rotation = rotation_taking(DOWN, DOWN, FACES.index("F"), FACES.index(SIDES[slot]))
+    turned = rotated(position, rotation)
+    rows = [sorted(in_slot(slot, each) for each in part) for part in expected]
+    for name, engine in engines.items():
+        found = [sorted(some) for some in live(engine, turned, key, slot)]
+        if found != rows:
+            yield f"{key} {facelets} {slot=} {name}: {rows} but {found}"
 
 
 def number_of(key: Key) -> int:
@@ -112,26 +103,25 @@ def number_of(key: Key) -> int:
     return len(key.kept) + key.corner + 3 * key.edge
 
 
-def totals(found: Iterable[tuple[str, list[list[str]]]]) -> list[str]:
+def totals(found: Iterable[tuple[str, list[str]]]) -> list[str]:
     """The figures as lines: for each technique keys, lengths and sequences."""
     lengths: dict[str, Counter[int]] = {technique: Counter() for technique in LONGEST}
-    sequences = Counter[tuple[str, int]]()
-    for technique, parts in found:
-        lengths[technique][len(parts[0][0].split())] += 1
-        sequences.update({(technique, more): len(part) for more, part in enumerate(parts)})
+    sequences = Counter[str]()
+    for technique, part in found:
+        lengths[technique][len(part[0].split())] += 1
+        sequences[technique] += len(part)
     lines = []
     for technique, counts in lengths.items():
         shown = " ".join(f"{n}:{counts[n]}" for n in sorted(counts))
-        shortest, longer = sequences[technique, 0], sequences[technique, 1]
         lines.append(f"{technique}: {counts.total()} keys by length {shown};")
-        lines.append(f"  {shortest} shortest sequences, {longer} one turn longer")
+        lines.append(f"  {sequences[technique]} shortest sequences")
     every = sum(counts.total() for counts in lengths.values())
     return [*lines, f"in all {every} keys, {sequences.total()} sequences"]
 
 
-def compared(some: list[Key]) -> tuple[list[str], list[tuple[str, list[list[str]]]]]:
+def compared(some: list[Key]) -> tuple[list[str], list[tuple[str, list[str]]]]:
     """What is wrong with some keys, and their answers by technique; in a process of its own."""
-    engines, wrong, found = _engines(), list[str](), list[tuple[str, list[list[str]]]]()
+    engines, wrong, found = _engines(), list[str](), list[tuple[str, list[str]]]()
     for key in some:
         expected = answers(key)
         found += zip(key.techniques, expected, strict=True)
@@ -152,7 +142,7 @@ def main() -> None:
     load_engines()  # so that what they need is there before two processes want it
     parts = [every[start : start + CHUNK] for start in range(0, len(every), CHUNK)]
     wrong: list[str] = []
-    found: list[tuple[str, list[list[str]]]] = []
+    found: list[tuple[str, list[str]]] = []
     workers = min(os.cpu_count() or 1, MOST_WORKERS, len(parts))
     with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
         for some_wrong, some_found in pool.map(compared, parts):

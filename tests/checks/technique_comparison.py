@@ -35,7 +35,6 @@ __all__ = [
     "differences",
     "load_engines",
     "main",
-    "slacks",
 ]
 
 COMPARED: Final = [technique.id for technique in TECHNIQUES]
@@ -53,34 +52,34 @@ KINDS_FOR: Final = {
 class Tally:
     """What was compared: lengths by technique, and every disagreement in words."""
 
-    lengths: dict[tuple[str, int], Counter[int | None]] = field(default_factory=dict)
-    """By technique and slack, how many targets had which length; None: deeper than looked."""
-    sequences: Counter[tuple[str, int]] = field(default_factory=Counter)
+    lengths: dict[str, Counter[int | None]] = field(default_factory=dict)
+    """By technique, how many targets had which length; None: deeper than looked."""
+    sequences: Counter[str] = field(default_factory=Counter)
     crosses: set[str] = field(default_factory=set)
     offsets: set[int | None] = field(default_factory=set)
     disagreements: list[str] = field(default_factory=list)
 
-    def compared(self, technique: str, slack: int) -> int:
+    def compared(self, technique: str) -> int:
         """Targets whose whole answer the referee knew."""
-        return sum(n for length, n in self._of(technique, slack).items() if length is not None)
+        return sum(n for length, n in self._of(technique).items() if length is not None)
 
-    def _of(self, technique: str, slack: int) -> Counter[int | None]:
-        return self.lengths.setdefault((technique, slack), Counter())
+    def _of(self, technique: str) -> Counter[int | None]:
+        return self.lengths.setdefault(technique, Counter())
 
-    def add(self, technique: str, slack: int, answer: Answer) -> None:
+    def add(self, technique: str, answer: Answer) -> None:
         """Count one target."""
-        self._of(technique, slack)[answer.length] += 1
-        self.sequences[technique, slack] += len(answer.sequences)
+        self._of(technique)[answer.length] += 1
+        self.sequences[technique] += len(answer.sequences)
 
     def lines(self) -> list[str]:
         """The figures, a line for each technique."""
         result = []
-        for (technique, slack), lengths in self.lengths.items():
+        for technique, lengths in self.lengths.items():
             known = sorted(length for length in lengths if length is not None)
             shown = " ".join(f"{length}:{lengths[length]}" for length in known)
             result.append(
-                f"{technique} +{slack}: {self.compared(technique, slack)} targets,"
-                f" {self.sequences[technique, slack]} sequences, lengths {shown};"
+                f"{technique}: {self.compared(technique)} targets,"
+                f" {self.sequences[technique]} sequences, lengths {shown};"
                 f" {lengths[None]} deeper"
             )
         return result
@@ -98,34 +97,32 @@ def _tasks(situation: Situation, technique: str) -> list[tuple[tuple[int, ...], 
 
 
 def _program_answers(
-    engine: Engine, place: Place, technique: str, slack: int
+    engine: Engine, place: Place, technique: str
 ) -> dict[tuple[str, ...], list[str]]:
     """The program's sequences by target, in the fixed frame and in the referee's order."""
     situation = _situation(place)
     tasks = _tasks(situation, technique)
-    longer = [task._replace(extra=slack) if slack else task for _, task in tasks]
     result: dict[tuple[str, ...], list[str]] = {}
-    for (slots, _), found in zip(tasks, engine.solve(situation, longer), strict=True):
+    answered = engine.solve(situation, [task for _, task in tasks])
+    for (slots, _), found in zip(tasks, answered, strict=True):
         rows = result.setdefault(situation.slot_names(slots), [])
         rows += [canonical(turn_name(t) for t in situation.fixed(turns)) for turns in found]
     return result
 
 
-def compare(
-    engines: Mapping[str, Engine], place: Place, technique: str, slack: int, tally: Tally
-) -> None:
+def compare(engines: Mapping[str, Engine], place: Place, technique: str, tally: Tally) -> None:
     """Compare all targets of one position, and write down what differs for which engine."""
-    expected = answers(place.turns, place.down, technique, slack=slack)
+    expected = answers(place.turns, place.down, technique, slack=0)
     for name, engine in engines.items():
-        found = _program_answers(engine, place, technique, slack)
+        found = _program_answers(engine, place, technique)
         tally.disagreements += [
-            f"{name}: {technique} +{slack} after {place.turns} (cross on {place.down}): {text}"
-            for text in differences(expected, found, LIMITS[technique] - slack)
+            f"{name}: {technique} after {place.turns} (cross on {place.down}): {text}"
+            for text in differences(expected, found, LIMITS[technique])
         ]
     tally.crosses.add(place.down)
     tally.offsets.add(place.view.offset)
     for answer in expected.values():
-        tally.add(technique, slack, answer)
+        tally.add(technique, answer)
 
 
 def differences(
@@ -149,54 +146,40 @@ def differences(
 
 
 def compare_technique(
-    engines: Mapping[str, Engine], technique: str, count: int, seed: str, slack: int, tally: Tally
+    engines: Mapping[str, Engine], technique: str, count: int, seed: str, tally: Tally
 ) -> None:
     """Compare ``count`` seeded positions in which the technique is possible."""
     kinds = KINDS_FOR.get(technique, ("inserted",))
     for index, kind in enumerate(kinds):
         share = count // len(kinds) + (index < count % len(kinds))
-        for place in islice(places_for(technique, f"{seed} {slack}", kind), share):
-            compare(engines, place, technique, slack, tally)
+        for place in islice(places_for(technique, seed, kind), share):
+            compare(engines, place, technique, tally)
 
 
 def load_engines() -> dict[str, Engine]:
-    """The engine as it starts, as it is once the pair table is there, and one with the book."""
-    from livecube.edges.cache import (
-        book_made_apart,
-        kept_book,
-        kept_pair_table,
-        load_tables,
-        pair_table_made_apart,
-    )
+    """The engine as it starts, as it is once the pair table is there."""
+    from livecube.edges.cache import kept_pair_table, load_tables, pair_table_made_apart
     from livecube.search.engine import Engine
 
     tables = load_tables()
-    first, later, reading = Engine(tables), Engine(tables), Engine(tables)
+    first, later = Engine(tables), Engine(tables)
     kept = kept_pair_table()
     pairs = pair_table_made_apart() if kept is None else kept
     assert pairs is not None
-    later.pairs = reading.pairs = pairs
-    reading.book = kept_book() or book_made_apart()
-    assert reading.book is not None
-    return {"without pair table": first, "with pair table": later, "with the book": reading}
-
-
-def slacks(technique: str) -> tuple[int, ...]:
-    """By how much to be longer; an X-cross is never asked for without those one turn longer."""
-    return (1,) if technique == "x-cross" else (0, 1)
+    later.pairs = pairs
+    return {"without pair table": first, "with pair table": later}
 
 
 def main() -> None:
     """The deeper run."""
     parser = argparse.ArgumentParser(description="Compare the program with the referee.")
-    parser.add_argument("--positions", type=int, default=100, help="for each technique and slack")
+    parser.add_argument("--positions", type=int, default=100, help="for each technique")
     parser.add_argument("--seed", default="1")
     chosen = parser.parse_args()
     engines = load_engines()
     for technique in COMPARED:
         started, tally = time.perf_counter(), Tally()
-        for slack in slacks(technique):
-            compare_technique(engines, technique, chosen.positions, chosen.seed, slack, tally)
+        compare_technique(engines, technique, chosen.positions, chosen.seed, tally)
         lines = [*tally.lines(), *(f"DIFFERS: {text}" for text in tally.disagreements)]
         print(*lines, f"  {time.perf_counter() - started:.1f} s", sep="\n", flush=True)
 
