@@ -32,7 +32,6 @@ class Case:
     source: str
     holding: tuple[str, str] | None
     """Colours up and in front; None: as is cheapest."""
-    extra: int
     inspection: bool
 
 
@@ -50,8 +49,8 @@ def _solves(seed: str) -> Iterator[Place]:
 def cases(seed: str) -> Iterator[Case]:
     """Endless cases; cross colours take turns where the position does not settle them.
 
-    In every third one a holding is given, any of the 24; every eighth asks for sequences one
-    turn longer too, and every 61st for what there is in inspection.
+    In every third one a holding is given, any of the 24; every 61st asks for what there is in
+    inspection.
     """
     rng = random.Random(f"advice {seed}")
     solves = _solves(seed)
@@ -62,7 +61,7 @@ def cases(seed: str) -> Iterator[Case]:
             made = source != "solve"
             place = Place(" ".join(KINDS[source](rng, down)), down) if made else next(solves)
             holding = _holding(rng) if number % 3 == 0 else None
-            yield Case(place, source, holding, int(number % 8 == 7), number % 61 == 60)
+            yield Case(place, source, holding, number % 61 == 60)
             number += 1
 
 

@@ -273,3 +273,29 @@ def test_the_table_is_printed_for_people_too() -> None:
     left = json.loads(CliRunner().invoke(hands, ["--table", "--json", "--hands", "left"]).output)
     assert left == LEFT.to_json()
     assert table_ms(left, [Move("L", 1)]) == table_ms(PRINTED, [Move("R", 3)])
+
+
+def test_a_copy_of_what_the_command_prints_is_read_back_the_same(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text(CliRunner().invoke(hands).output, encoding="utf-8")
+    assert load_hands(path).to_json() == RIGHT.to_json()
+    path.write_text(usual_hands_text().replace("D = [0.20,", "D = [1.5,", 1), encoding="utf-8")
+    assert load_hands(path).sequence_ms([Move("D", 1)]) == 1500
+    assert json.loads(CliRunner().invoke(hands, ["--schema"]).output) == SCHEMA
+
+
+@pytest.mark.usefixtures("tables")
+def test_other_hands_are_advised_otherwise(tmp_path: Path) -> None:
+    from livecube.cli.hints import hints
+
+    path = tmp_path / "slow-d.toml"
+    slow = usual_hands_text().replace("D = [0.20, 0.30, 0.20]", "D = [3, 3, 3]", 1)
+    path.write_text(slow, encoding="utf-8")
+    moves = "R D L2 R F U' L R2 D' R B' U' L U2 B2 U D2 L' F U' F2 B' U' F' D' R F2 U2 R2"
+    rows = []
+    for more in ([], ["--hands", str(path)]):
+        done = CliRunner().invoke(hints, [moves, "--json", *more])
+        assert done.exit_code == 0, done.output
+        rows.append(json.loads(done.output)["opportunities"][0])
+    assert "D" in rows[0]["moves"].split()
+    assert "D" not in rows[1]["moves"].split()

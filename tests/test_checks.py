@@ -42,7 +42,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "stage_check": ("--sessions", "2"),
     "technique_comparison": ("--positions", "1"),
 }
-BENCHMARKS: Final = ((), ("--techniques",), ("--worth",), ("--radio",))
+BENCHMARKS: Final = ((), ("--radio",))
 
 
 def started(command: list[str], folder: Path) -> str:

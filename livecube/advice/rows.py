@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import replace
 from itertools import permutations
 from typing import TYPE_CHECKING, Final, NamedTuple
@@ -14,7 +15,7 @@ from livecube.advice.rules import Case, apply_rules
 from livecube.advice.words import plan_words, sentence
 from livecube.cube.holding import HOLDINGS, Holding
 from livecube.cube.position import apply_turns
-from livecube.cube.turns import htm
+from livecube.cube.turns import htm, merge
 from livecube.search.answers import FASTEST_MS, MOST_WAYS
 from livecube.search.coordinates import DOWN_ROTATIONS, SLOT_SYMMETRY, turn_map
 from livecube.search.hand_arrays import UPRIGHT, holding_in_down_frame
@@ -119,7 +120,7 @@ class Rows:
     def _looking(self, situation: Situation, chance: Chance, way: Written) -> int:
         """Milliseconds of looking before a first sequence: nothing was moved before.
 
-        None in inspection, which has its own time.
+        0 in inspection, which has its own time.
         """
         if not chance.slots or chance.technique == "repair" or situation.offset is None:
             return 0
@@ -148,23 +149,30 @@ class Rows:
         starts: Sequence[int],
         rows: Sequence[Row],
     ) -> list[Row]:
-        """All shortest sequences too; one that is a fastest as well is one row."""
+        """All shortest sequences too; one that is a fastest as well is one row.
+
+        Opposite turns in another order make the same sequence here.
+        """
         from livecube.advice.two_steps import composed
         from livecube.search.spelling import spelled
 
         assert self._engine is not None
         found = composed(self._engine, situation, chances, self._by_id)
-        known = {(row.chance.technique, row.chance.slots, row.way.turns): row for row in rows}
+        told, known = list(rows), defaultdict[tuple[object, ...], list[int]](list)
+        for number, row in enumerate(rows):
+            key = row.chance.technique, row.chance.slots, _in_one_order(row.way.turns)
+            known[key].append(number)
         for chance, sequences in zip(chances, found, strict=True):
             for way in spelled(self._answers.hands, sequences, starts):
-                key = chance.technique, chance.slots, way.turns
-                row = known.get(key)
-                if row is not None:
-                    known[key] = row._replace(shortest=True)
-                else:
+                key = chance.technique, chance.slots, _in_one_order(way.turns)
+                same = known[key]
+                for number in same:
+                    told[number] = told[number]._replace(shortest=True)
+                if not same:
                     looking = self._looking(situation, chance, way)
-                    known[key] = Row(chance, way, looking, shortest=True, fastest=False)
-        return list(known.values())
+                    known[key].append(len(told))
+                    told.append(Row(chance, way, looking, shortest=True, fastest=False))
+        return told
 
     def told(
         self,
@@ -263,6 +271,11 @@ class Rows:
             return []
         chance = Chance("plain", (slot,), plain_task(situation, slot), "")
         return self.fastest(situation, [chance], starts)
+
+
+def _in_one_order(turns: Sequence[int]) -> tuple[int, ...]:
+    """Turns with neighbouring turns of opposite faces in one order."""
+    return tuple(merged.turn for merged in merge(turns))
 
 
 def held_as(number: int, face: int) -> Holding:

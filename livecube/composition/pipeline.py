@@ -81,10 +81,10 @@ class Pipeline:
         self._degrees = Degrees()
         self._resting = Resting(tracker)
         self._turned: Turned | None = None
+        """The last turn of the solve under way."""
         self._going_on: tuple[bytes, tuple[str, ...]] | None = None
         """If the hands do the first step of the latest plan as it is written: where that leads,
         and the slots of the step that follows."""
-        """The last turn of the solve under way."""
 
     @property
     def due(self) -> float | None:

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Final
 
 import beside  # noqa: F401 - before helpers are imported
 from advice_positions import cases
+from advising import written_ms
 from hands_cube import played_in_hands, turns_in
 from referee import LIMITS, TECHNIQUES, answers
 from referee_accepts import accepted
@@ -26,9 +27,11 @@ from referee_two_steps import GOES_ON, answers_in_two, does_both, merges
 from technique_comparison import differences
 
 from livecube.cube.holding import Holding, parse_colour
-from livecube.cube.notation import moves_text
+from livecube.cube.notation import moves_text, parse_moves
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.cube.turns import parse_turn, turn_name
+from livecube.edges.automaton_file import load_hands
+from livecube.search.answers import FASTEST_MS, MOST_WAYS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -38,9 +41,11 @@ if TYPE_CHECKING:
 
     from livecube.advice.advisor import Advisor
     from livecube.advice.opportunity import Opportunity
+    from livecube.hands.automaton import Automaton
 
 __all__ = ["IN_INSPECTION", "Figures", "check", "row_differences", "told"]
 
+YARDSTICK: Final = "shortest"
 IN_INSPECTION: Final = ("x-cross", "pseudo-x-cross")
 PIECES: Final = [
     place
@@ -65,6 +70,10 @@ class Told:
     top_kept: int
     pairs_kept: int
     plain_turns: int | None
+    ms: int
+    """Of turning."""
+    shortest: bool = True
+    fastest: bool = True
 
 
 def told(row: Opportunity) -> Told:
@@ -79,7 +88,10 @@ def told(row: Opportunity) -> Told:
         row.turns,
         row.top_kept,
         row.pairs_kept,
-        row.plain_turns,
+        row.plain and row.plain.turns,
+        round(1000 * row.seconds),
+        row.shortest,
+        row.fastest,
     )
 
 
@@ -92,12 +104,21 @@ def row_differences(view: View, row: Told) -> Iterator[str]:
         yield f"{row.moves} [{row.up} up, {row.front} front] is something else"
     if not len(row.turns) == row.count == turns_in(row.moves) or merges(row.turns):
         yield f"is not of {row.count} turns"
+    held = Holding.of(parse_colour(row.up), parse_colour(row.front))
+    ms = written_ms(_hands(), parse_moves(row.moves), held, FACES.index(view.down))
+    if ms != row.ms:
+        yield f"takes {ms} ms, not {row.ms}"
     if not _keeps_to_its_constraint(view, row):
         yield "does not keep to its constraint"
     if (kept := _top_kept(view, after, row.slots)) != row.top_kept:
         yield f"keeps {kept} upper pieces, not {row.top_kept}"
     if (pairs := _pairs_kept(view, after, row.slots)) != row.pairs_kept:
         yield f"keeps {pairs} made pairs, not {row.pairs_kept}"
+
+
+@lru_cache(maxsize=1)
+def _hands() -> Automaton:
+    return load_hands()
 
 
 @lru_cache(maxsize=256)
@@ -151,8 +172,8 @@ class Figures:
     sources: Counter[str] = field(default_factory=Counter)
     offsets: Counter[int | None] = field(default_factory=Counter)
     crosses: Counter[str] = field(default_factory=Counter)
-    rows: Counter[tuple[str, int]] = field(default_factory=Counter)
-    """By technique and by how many turns longer is allowed."""
+    rows: Counter[tuple[str, str]] = field(default_factory=Counter)
+    """By technique and by what they are."""
     compared: Counter[str] = field(default_factory=Counter)
     """Targets whose whole list was compared with the slow search."""
     sequences: int = 0
@@ -165,7 +186,7 @@ class Figures:
             f"{self.sources.total()} positions: {dict(self.sources)}",
             f"offsets {dict(self.offsets)}, crosses {dict(self.crosses)}",
             f"{self.rows.total()} rows: "
-            + ", ".join(f"{name} +{extra}: {n}" for (name, extra), n in sorted(self.rows.items())),
+            + ", ".join(f"{name}, {what}: {n}" for (name, what), n in sorted(self.rows.items())),
             f"{self.compared.total()} lists of {self.sequences} sequences compared whole: "
             f"{dict(self.compared)}",
             f"{len(self.wrong)} differences",
@@ -179,20 +200,21 @@ def check(advisor: Advisor, case: Case, figures: Figures, *, whole: bool) -> Non
     position = apply_turns(SOLVED, map(parse_turn, place.turns.split()))
     held = case.holding and Holding.of(*map(parse_colour, case.holding))
     advice = advisor.advise(
-        position, FACES.index(place.down), held, inspection=case.inspection, extra=case.extra
+        position, FACES.index(place.down), held, inspection=case.inspection, plans=False
     )
     rows = [told(row) for row in advice.opportunities]
-    found = [*_about_rows(view, case, rows), *_about_all(view, case, rows)]
+    found = [*_about_rows(view, case, rows), *_about_all(view, case, rows), *_about_fastest(rows)]
     if (advice.offset, set(advice.solved_slots)) != (view.offset, set(view.solved)):
         found.append(f"offset {advice.offset}, solved {advice.solved_slots}")
     if whole:
         found += _about_lists(case, rows, figures)
     found += _about_chains(case, rows, figures)
-    figures.wrong += [f"{place} {case.holding} +{case.extra}: {text}" for text in found]
+    figures.wrong += [f"{place} {case.holding}: {text}" for text in found]
     figures.sources[case.source] += 1
     figures.offsets[view.offset] += 1
     figures.crosses[place.down] += 1
-    figures.rows.update((row.technique, case.extra) for row in rows)
+    figures.rows.update((row.technique, "shortest") for row in rows if row.shortest)
+    figures.rows.update((row.technique, "fastest") for row in rows if row.fastest)
 
 
 def _about_rows(view: View, case: Case, rows: Iterable[Told]) -> Iterator[str]:
@@ -212,7 +234,7 @@ def _about_all(view: View, case: Case, rows: list[Told]) -> Iterator[str]:
         # What the first of two parts sets up may be solved by luck, and then there is none.
         if slots != wanted and not (technique in GOES_ON and slots < wanted):
             yield f"{technique} is offered for {slots} instead of {wanted}"
-    twice = Counter((row.technique, row.slots, canonical(row.turns)) for row in rows)
+    twice = Counter((row.technique, row.slots, row.turns) for row in rows)
     if twice and max(twice.values()) > 1:
         yield f"{twice.most_common(1)} is there more than once"
     plain: dict[tuple[str, ...], int] = {}
@@ -224,16 +246,35 @@ def _about_all(view: View, case: Case, rows: list[Told]) -> Iterator[str]:
             yield f"{row.technique} {row.slots} is compared with {row.plain_turns}"
 
 
+def _about_fastest(rows: list[Told]) -> Iterator[str]:
+    """Whether what is called the fastest way into some slots is among the cheapest rows."""
+    for target in {(row.technique, row.slots) for row in rows}:
+        ours = [row for row in rows if (row.technique, row.slots) == target]
+        fastest = [row.ms for row in ours if row.fastest]
+        if not all(row.fastest or row.shortest for row in ours):
+            yield f"{target} has rows for no reason"
+        if target[0] == YARDSTICK:
+            if fastest:
+                yield f"{target} is a yardstick, and has fastest rows"
+        elif not fastest:
+            if target[0] not in GOES_ON:
+                yield f"{target} has no fastest row"
+        elif len(fastest) > MOST_WAYS or max(fastest) > min(fastest) + FASTEST_MS:
+            yield f"{target} has fastest rows of {fastest} ms"
+        elif min(row.ms for row in ours) < min(fastest) and target[0] not in GOES_ON:
+            yield f"{target} has a row below its fastest of {min(fastest)} ms"
+
+
 def _about_lists(case: Case, rows: list[Told], figures: Figures) -> Iterator[str]:
     for technique in TECHNIQUES:
         if technique in (*IN_INSPECTION, *GOES_ON):
             continue
-        expected = answers(case.place.turns, case.place.down, technique, slack=case.extra)
-        yield from _about_list(technique, expected, rows, LIMITS[technique] - case.extra, figures)
+        expected = answers(case.place.turns, case.place.down, technique, slack=0)
+        yield from _about_list(technique, expected, rows, LIMITS[technique], figures)
 
 
 def _about_chains(case: Case, rows: list[Told], figures: Figures) -> Iterator[str]:
-    """All keyhole chains of every position: they are rare. A turn longer, none is added."""
+    """All keyhole chains of every position: they are rare."""
     expected = answers_in_two(case.place.view, "keyhole-chain")
     yield from _about_list("keyhole-chain", expected, rows, LIMITS["keyhole-chain"], figures)
 
@@ -243,8 +284,10 @@ def _about_list(
 ) -> Iterator[str]:
     found: dict[tuple[str, ...], list[str]] = {}
     for row in rows:
-        if row.technique == technique:
-            found.setdefault(row.slots, []).append(canonical(row.turns))
+        if row.technique == technique and row.shortest:
+            same = found.setdefault(row.slots, [])
+            if (text := canonical(row.turns)) not in same:  # both orders may be as quick
+                same.append(text)
     for text in differences(expected, found, limit):
         yield f"{technique} {text}"
     known = [answer for answer in expected.values() if answer.length is not None]
@@ -259,10 +302,9 @@ def main() -> None:
     parser.add_argument("--seed", default="1")
     parser.add_argument("--whole", type=int, default=7, help="compare the lists of every n-th")
     chosen = parser.parse_args()
-    from livecube.composition.assembly import load_advisor, sharpen
+    from livecube.composition.assembly import load_advisor
 
     advisor, figures, started = load_advisor(), Figures(), time.monotonic()
-    sharpen(advisor)
     for number, case in enumerate(islice(cases(chosen.seed), chosen.positions)):
         check(advisor, case, figures, whole=number % chosen.whole == 0)
         if number % 500 == 499:
