@@ -1,34 +1,55 @@
-"""Orders of the free slots, and the doors of keyholes."""
+"""Plans: what each step costs, how they follow one another, that none is slower; doors."""
 
 from __future__ import annotations
 
-from math import prod
-from typing import TYPE_CHECKING
+import random
+from itertools import islice
+from typing import TYPE_CHECKING, Final
 
 import pytest
-from advising import advisor_at
-from livecube.advice.order import best_by, orders
-from livecube.views.order import order_lines
+from advising import advisor_at, written_ms
 
+from livecube.advice.beam import Beam
+from livecube.advice.pieces import slot_stickers
 from livecube.advice.rules import Level
 from livecube.advice.said import Planned
-from livecube.cube.holding import COLOURS
+from livecube.advice.setups import broken_pairs
+from livecube.cube.geometry import FACES
+from livecube.cube.holding import COLOURS, HOLDINGS, Holding, fixed_turns
 from livecube.cube.notation import parse_turns
 from livecube.cube.pieces import CORNERS, PIECE_AT, piece_faces
 from livecube.cube.position import SOLVED, apply_turns
+from livecube.search.coordinates import SLOT_PIECES, cross_places
+from livecube.search.fastest_kernel import UNIT_MS
+from livecube.search.first_cross import fastest_crosses
+from livecube.search.hand_arrays import UPRIGHT
 from livecube.search.situation import Situation, slot_bits
+from livecube.search.task import Task
 from livecube.stages.frame import ALL_SLOTS
+from livecube.techniques.registry import TECHNIQUES
+from livecube.views.plan import plan_line, plan_lines
 from livecube.views.text import happening_line
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from livecube.advice.advisor import Advisor
+    from livecube.advice.opportunity import Opportunity
+    from livecube.advice.plan import Plan
     from livecube.cube.geometry import Array
+    from livecube.hands.automaton import Automaton
 
-_YELLOW = COLOURS.index("yellow")
-_THROUGH_A_DOOR = {"keyhole-corner", "keyhole-edge", "keyhole-flip"}
+_YELLOW: Final = COLOURS.index("yellow")
+_DOWN: Final = FACES.index("D")
+_THROUGH_A_DOOR: Final = {"keyhole-corner", "keyhole-edge", "keyhole-flip"}
+_CALM: Final = {"plain", "made-pair", "keyhole-corner"}
+_USUAL: Final = [
+    one
+    for one in TECHNIQUES
+    if not one.in_inspection and one.id not in ("shortest", "keyhole-chain")
+]
+"""What a beam can make plans of."""
 
 
 @pytest.fixture(scope="module")
@@ -36,9 +57,9 @@ def advisor() -> Advisor:
     return advisor_at(Level.BOLD)
 
 
-def _settled(solves: int) -> Iterator[tuple[Array, int]]:
+def _settled(solves: int, seed: int = 21) -> Iterator[tuple[Array, int]]:
     """Positions of virtual solves after the cross, at which it is whole."""
-    for solve in session(seed=21, solves=solves).solves:
+    for solve in session(seed=seed, solves=solves).solves:
         position = SOLVED
         for turn in solve.turns:
             position = apply_turns(position, [turn.turn])
@@ -47,79 +68,260 @@ def _settled(solves: int) -> Iterator[tuple[Array, int]]:
                 yield position, solve.cross
 
 
-def test_every_order_fills_all_slots_and_starts_where_the_one_before_ended(
+def _places(count: int, seed: int) -> Iterator[tuple[Array, int, Holding | None]]:
+    """Positions of virtual solves, and some with pairs broken at random, held in many ways."""
+    rng = random.Random(seed)
+    for position, face in islice(_settled(20, seed), 0, 7 * count // 2, 7):
+        yield position, face, rng.choice([None, rng.choice(HOLDINGS)])
+    for _ in range(count // 2):
+        face = rng.randrange(6)
+        down = broken_pairs(rng, rng.randint(1, 4))
+        aside = rng.choice([[], [3 * _DOWN + rng.randrange(3)]])
+        turns = Situation.of(SOLVED, face).fixed([*down, *aside])
+        yield apply_turns(SOLVED, turns), face, rng.choice([None, *_down_holdings(face)])
+
+
+def _down_holdings(face: int) -> list[Holding]:
+    return [holding for holding in HOLDINGS if holding.hand_face(face) == _DOWN]
+
+
+def _brought_down(hands: Automaton, holding: Holding, face: int) -> list[Holding]:
+    """The holdings with the cross down that are cheapest to reach; several may be as cheap."""
+    here = HOLDINGS.index(holding)
+    cost = {to: int(hands.rotation_ms[here, HOLDINGS.index(to)]) for to in _down_holdings(face)}
+    return [to for to, ms in cost.items() if ms == min(cost.values())]
+
+
+def _looking_s(
+    hands: Automaton, before: Situation, now: Situation, step: Opportunity, held: Holding
+) -> float:
+    """What a step takes to see by the printed table; ``before`` is where the last one began."""
+    eyes = hands.looking.table
+    seconds = eyes["base"] + eyes["techniques"].get(step.technique, 0)
+    for slot in now.slot_numbers(step.slots):
+        corner, edge = slot_stickers(now, slot, held)
+        for kind, stickers, home in (("corner", corner, now.corners), ("edge", edge, now.edges)):
+            if home >> slot & 1:
+                continue
+            faces = {one.facing[0].upper() for one in stickers}
+            where = [
+                name
+                for name, places in eyes["places"].items()
+                if faces in [set(place) for place in places]
+            ]
+            piece = SLOT_PIECES[slot + 4 * (kind == "edge")]
+            moved = before.position[piece] != now.position[piece]
+            seconds += eyes[kind] + eyes[where[0]] + eyes["moved" if moved else "stayed"]
+            up = any((one.colour, one.facing) == (now.colour, "up") for one in stickers)
+            if up and step.technique == "keyhole-corner" and kind == "corner":
+                seconds += eyes["keyhole_corner_up"]
+    return float(seconds)
+
+
+def _followed(
+    advisor: Advisor, plan: Plan, position: Array, face: int, holding: Holding | None
+) -> None:
+    """Carry out a plan, and check what each step says."""
+    hands = advisor.answers.automaton
+    before = here = Situation.of(position, face)
+    ends: Holding | None = None
+    for step in plan.steps:
+        if ends is not None:
+            assert step.holding in _brought_down(hands, ends, face)
+        elif holding is not None:
+            assert step.holding == holding
+        else:
+            assert step.holding.hand_face(face) == _DOWN
+        turns, ends = fixed_turns(step.moves, step.holding)
+        assert turns == list(step.turns_fixed)
+        assert ends == step.ends
+        assert round(1000 * step.seconds) == written_ms(hands, step.moves, step.holding, face)
+        looks = [
+            _looking_s(hands, before, here, step, held)
+            for held in _brought_down(hands, step.holding, face)
+        ]
+        assert any(step.looking == pytest.approx(look) for look in looks)
+        position = apply_turns(position, turns)
+        before, here = here, Situation.of(position, face)
+        assert here.offset == 0
+        assert set(before.slot_names(slot_bits(before.solved))) | {*step.slots} <= {
+            *here.slot_names(slot_bits(here.solved))
+        }
+    assert here.solved == ALL_SLOTS
+    assert plan.seconds == pytest.approx(sum(step.seconds for step in plan.steps))
+    assert plan.looking == pytest.approx(sum(step.looking for step in plan.steps))
+    assert plan.total == pytest.approx(plan.seconds + plan.looking)
+
+
+def test_every_step_costs_what_the_tables_say_and_begins_where_the_one_before_ended(
     advisor: Advisor,
 ) -> None:
-    checked = 0
-    for position, face in list(_settled(4))[::7]:
-        free = Situation.of(position, face).free.bit_count()
-        found = orders(advisor, position, face) or ()
-        singly = [order for order in found if len(order.steps) == free]
-        assert len(singly) == prod(range(1, free + 1))
-        assert len({order.slots for order in found}) >= len(singly)
-        for order in found:
-            at, held = position, order.steps[0].holding
-            for step in order.steps:
-                assert step.holding == held
-                at, held = apply_turns(at, step.turns_fixed), step.ends
-            end = Situation.of(at, face)
-            assert (end.solved, end.offset) == (ALL_SLOTS, 0)
-            assert order.seconds == pytest.approx(sum(step.seconds for step in order.steps))
-        checked += 1
-    assert checked > 5
+    planned, lengths = 0, set()
+    for position, face, holding in _places(24, 3):
+        situation = Situation.of(position, face)
+        plans = advisor.plans(position, face, holding)
+        assert [plan.total for plan in plans] == sorted(plan.total for plan in plans)
+        firsts = [plan.steps[0].slots for plan in plans]
+        assert len({frozenset(slots) for slots in firsts}) == len(firsts)
+        if situation.offset == 0:
+            assert {(name,) for name in situation.slot_names(slot_bits(situation.free))} <= {
+                *firsts
+            }
+        for plan in plans:
+            _followed(advisor, plan, position, face, holding)
+            lengths.add(len(plan.steps))
+        planned += bool(plans)
+    assert planned >= 12
+    assert lengths >= {1, 2, 3, 4}
 
 
-def test_the_first_order_is_the_quickest_or_nearly_and_then_fills_back_slots_sooner(
+def test_a_plan_is_never_slower_than_always_taking_the_quickest_next_step(
     advisor: Advisor,
 ) -> None:
-    back_decided = 0
-    for position, face in list(_settled(12))[::5]:
-        found = orders(advisor, position, face) or ()
-        quickest = min(found, key=lambda order: order.seconds)
-        assert found[0].seconds <= 1.05 * quickest.seconds
-        assert found[0].back_first >= quickest.back_first
-        back_decided += found[0].seconds > quickest.seconds
-        for place in (0, -1):
-            best = best_by(found, place)
-            assert set(best) == {order.slots[place] for order in found}
-    assert back_decided
+    beam, better = Beam(advisor.answers, _USUAL), 0
+    for position, face, _ in _places(24, 4):
+        situation = Situation.of(position, face)
+        for looking in (True, False):
+            greedy = beam.quickest_next(situation, looking=looking)
+            plans = advisor.plans(position, face, looking=looking)
+            if greedy is None:
+                assert not plans
+                continue
+            assert round(1000 * plans[0].total) <= greedy.ms
+            better += round(1000 * plans[0].total) < greedy.ms
+    assert better
 
 
-def test_orders_are_no_line_of_plain_output() -> None:
+def test_without_looking_a_plan_is_what_takes_the_least_turning(advisor: Advisor) -> None:
+    for position, face, _ in _places(10, 5):
+        looked = advisor.plans(position, face)
+        turned = advisor.plans(position, face, looking=False)
+        assert {plan.looking for plan in turned} <= {0}
+        assert bool(looked) == bool(turned)
+        for one, other in zip(turned[:1], looked[:1], strict=True):
+            assert one.seconds <= other.seconds + 1e-9
+            assert other.total <= one.seconds + _looking_of(advisor, one, position, face) + 1e-9
+
+
+def _looking_of(advisor: Advisor, plan: Plan, position: Array, face: int) -> float:
+    """What a plan that was made without looking takes to see."""
+    hands, total = advisor.answers.automaton, 0.0
+    before = here = Situation.of(position, face)
+    for step in plan.steps:
+        total += _looking_s(hands, before, here, step, step.holding)
+        position = apply_turns(position, step.turns_fixed)
+        before, here = here, Situation.of(position, face)
+    return total
+
+
+def test_a_plan_is_kept_that_the_hands_go_on_with_unless_another_is_worth_more(
+    advisor: Advisor,
+) -> None:
+    kept = left = 0
+    for position, face, holding in _places(16, 6):
+        plans = advisor.plans(position, face, holding)
+        for plan in plans:
+            slots = plan.steps[0].slots
+            begun = advisor.at_beginning(position, face, holding, None, slots)
+            if plan.total <= plans[0].total + 0.1 + 1e-9:
+                assert begun.rows[0].slots == slots
+                assert begun.seconds == pytest.approx(plan.total)
+                kept += plan is not plans[0]
+            else:
+                assert begun.rows[0].slots == plans[0].steps[0].slots
+                left += 1
+    assert kept
+    assert left
+
+
+@pytest.mark.parametrize("level", list(Level))
+def test_a_plan_uses_what_the_level_speaks_of_and_never_the_yardstick(level: Level) -> None:
+    advisor = advisor_at(level)
+    spoken = {one.id for one in TECHNIQUES if advisor.speaks_of(one.id)} - {"shortest"}
+    assert (spoken == _CALM) == (level == Level.CALM)
+    for position, face, holding in _places(12, 7):
+        beginning = advisor.at_beginning(position, face, holding)
+        told = advisor.advise(position, face, holding, shortest=False).plans
+        for plan in (*beginning.plans, *told, *advisor.plans(position, face, holding)):
+            assert {step.technique for step in plan.steps} <= spoken
+        assert {row.technique for row in beginning.rows} <= spoken
+
+
+def test_plans_are_no_line_of_plain_output() -> None:
     """They were taken for nothing at all, and what is printed to a pipe ended with the first."""
     assert happening_line(Planned(1.0, ())) is None
 
 
-def test_nothing_to_order_without_a_whole_cross_or_a_free_slot(advisor: Advisor) -> None:
+def test_a_plan_in_words_fits_the_screen_and_says_what_each_first_pair_comes_to(
+    advisor: Advisor,
+) -> None:
+    position = apply_turns(SOLVED, parse_turns("R U R' U L' U' L U2 B U B'"))
+    plans = advisor.plans(position, _YELLOW)
+    plan, firsts = plan_lines(plans)
+    for step in plans[0].steps:
+        assert all(slot in plan for slot in step.slots)
+    for one in plans:
+        assert f"{' and '.join(one.steps[0].slots)} {one.total:.2f} s" in firsts
+    assert f"{plans[0].seconds:.2f} s + {plans[0].looking:.2f} s looking" in plan
+    assert all(slot in plan_line(plans[0]) for slot in plans[0].slots[1:])
+
+
+def test_nothing_to_plan_without_a_whole_cross_or_a_free_slot(advisor: Advisor) -> None:
     broken = apply_turns(SOLVED, parse_turns("R U R' F"))
-    assert orders(advisor, broken, _YELLOW) == ()
-    assert orders(advisor, SOLVED, _YELLOW) == ()
-    assert order_lines(()) == []
+    assert advisor.plans(broken, _YELLOW) == ()
+    assert advisor.plans(SOLVED, _YELLOW) == ()
+    assert plan_lines(()) == []
     one_free = apply_turns(SOLVED, parse_turns("R U R'"))
-    assert order_lines(orders(advisor, one_free, _YELLOW) or ()) == []
+    found = advisor.plans(one_free, _YELLOW)
+    assert found
+    assert plan_lines(found) == [], "there is nothing to choose"
 
 
-def test_orders_are_dropped_when_nobody_wants_them(advisor: Advisor) -> None:
-    position, face = next(_settled(1))
-    assert orders(advisor, position, face, stopped=lambda: True) is None
+# Crosses before a kernel is there.
 
 
-def test_the_level_holds_for_orders_too() -> None:
-    calm = advisor_at()
-    for position, face in list(_settled(6))[::9]:
-        for order in orders(calm, position, face) or ():
-            assert {step.technique for step in order.steps} <= {
-                "shortest", "plain", "made-pair", "keyhole-corner",
-            }  # fmt: skip
+@pytest.mark.parametrize("seed", range(4))
+def test_crosses_found_with_numpy_alone_cost_what_the_search_finds(
+    advisor: Advisor, six: Array, seed: int
+) -> None:
+    rng = random.Random(seed)
+    position = apply_turns(SOLVED, [rng.randrange(18) for _ in range(30)])
+    situation = Situation.of(position, rng.randrange(6))
+    starts: Sequence[int] = UPRIGHT if seed % 2 else [rng.randrange(24)]
+    places = cross_places(situation.position.tolist())
+    hands, search = advisor.answers.hands, advisor.answers.search
+    assert search is not None
+    found = fastest_crosses(hands, six, UNIT_MS, places, starts)
+    known = search.ways(situation, [Task(goal=0)], starts)
+    assert [way.ms for way in found] == [way.ms for way in known]
+    dearest = found[-1].ms  # of those that cost as much the two may keep others
+    assert {(way.turns, way.ms) for way in found if way.ms < dearest} == {
+        (way.turns, way.ms) for way in known if way.ms < dearest
+    }
+    for way in found:
+        end = Situation.of_down(apply_turns(situation.position, way.turns), situation.face)
+        assert end.offset == 0
+
+
+@pytest.fixture(scope="module")
+def six(advisor: Advisor) -> Array:
+    """What the cross takes at least, from each of the six holdings up to a turn about it."""
+    from livecube.search.bounds import cross_seconds
+
+    tables = advisor.engine.tables
+    return cross_seconds(tables.moves, tables.seen, advisor.answers.hands)
+
+
+# Doors of keyholes.
 
 
 def test_a_keyhole_goes_through_the_free_slot_under_which_it_turned_the_corners_home(
     advisor: Advisor,
 ) -> None:
     seen = set()
-    for position, face in _settled(90):
+    for position, face in list(_settled(90))[::5]:
         situation = Situation.of(position, face)
-        for row in advisor.advise(position, face, inspection=False).opportunities:
+        for row in advisor.advise(position, face, inspection=False, plans=False).opportunities:
             if row.technique not in _THROUGH_A_DOOR:
                 assert row.door is None  # of a chain, which has two, none is told
                 continue

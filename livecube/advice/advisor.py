@@ -119,7 +119,7 @@ class Advisor:
         rows = self._rows.fastest(situation, chances, starts)
         if shortest and self._engine is not None:
             rows = self._rows.with_shortest(situation, chances, starts, rows)
-        lines = self._lines(situation, holding, Level.BOLD, looking=looking) if plans else []
+        lines = self._lines(situation, holding, self.level, looking=looking) if plans else []
         told = self._rows.told(situation, rows, starts, lines, against_plain=True)
         found = self._plans(situation, lines)
         worth = {plan.steps[0].slots: plan.total for plan in found}
