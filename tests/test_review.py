@@ -12,7 +12,7 @@ from command import started
 from review_check import Figures, bold_advisor, check, one_review
 
 from livecube.composition.session_reviews import SessionReviews
-from livecube.cube.notation import parse_moves
+from livecube.cube.notation import moves_text, parse_moves
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.history.importing import import_log
 from livecube.edges.history.store import History
@@ -59,6 +59,35 @@ def test_what_is_told_fits_together(advisor: Advisor) -> None:
         lines = review_lines(review, "a solve")
         assert any("predicted" in line for line in lines)
         assert any("measured" in f.kind for f in review.findings)
+
+
+def test_the_right_pair_the_slow_way_is_told_from_another_pair_first(advisor: Advisor) -> None:
+    told = {"right": 0, "slow": 0, "order": 0}
+    for seed in range(12):
+        _, _, review = one_review(seed, advisor)
+        sentences = [finding.sentence for finding in review.findings]
+        for stage in review.stages:
+            if (against := stage.against_plan) is None:
+                continue
+            own, first = against.own.steps[0], against.plan.steps[0]
+            is_right = {*own.slots} == {*first.slots}
+            assert {*own.slots} == {*stage.split.slots}
+            assert stage.predicted_s is not None
+            assert against.slow_s == pytest.approx(stage.predicted_s - own.seconds)
+            assert against.order_s == pytest.approx(against.own.total - against.plan.total)
+            assert against.order_s == 0 if is_right else against.order_s >= 0
+            pair = f"pair {' and '.join(stage.split.slots)}"
+            slow = [text for text in sentences if text.startswith(f"P{pair[1:]}: ")]
+            assert len(slow) == (against.slow_s >= 0.1)
+            assert all(moves_text(own.moves) in text for text in slow)
+            assert all(("the right pair, the slow way" in text) == is_right for text in slow)
+            order = [text for text in sentences if text.startswith(f"Before {pair}: ")]
+            assert len(order) == (against.order_s >= 0.1)
+            assert all(f"{' and '.join(first.slots)} first" in text for text in order)
+            assert all(moves_text(first.moves) in text for text in order)
+            told["right" if is_right else "slow"] += len(slow)
+            told["order"] += len(order)
+    assert min(told.values()) >= 1, told
 
 
 def test_regrips_are_the_moves_that_the_table_says_come_dear() -> None:

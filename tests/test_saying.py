@@ -279,13 +279,19 @@ def test_in_virtual_solves_too(level: Level) -> None:
     judge = Judge()
     pipeline = Pipeline(Tracker(), lambda: 0.0)
     pipeline.advisor = advisor_at(level)
+    said = set[str]()
     for t, step in told_by(pipeline, session(7 + level, 3).events(marks=False)):
         judge.see(t, step)
         for happening in step:
             if isinstance(happening, Spoken | Adjusted):
                 _does_what_it_says(pipeline, happening.opportunity)
+                assert pipeline.advisor.speaks_of(happening.opportunity.technique)
+            if isinstance(happening, Planned):
+                said |= {step.technique for plan in happening.plans for step in plan.steps}
     assert judge.counts[Spoken] >= 6
     assert judge.counts[Taken] >= 3
+    assert said
+    assert "shortest" not in said, "nobody is told to do what is only a yardstick"
 
 
 def _does_what_it_says(pipeline: Pipeline, row: Opportunity) -> None:
