@@ -62,7 +62,7 @@ def load_advisor(
     from livecube.cube.notation import parse_turns
     from livecube.cube.position import SOLVED, apply_turns
     from livecube.search.answers import Answers
-    from livecube.search.book import usual_book
+    from livecube.search.shipped import usual_book
     from livecube.search.engine import Engine
     from livecube.stages.cases import orientation_classes, permutation_classes
     from livecube.techniques.base import Level
@@ -107,7 +107,7 @@ def quick_advisor(level: str, hands: Automaton | None = None) -> Advisor | None:
     """
     from livecube.advice.advisor import Advisor
     from livecube.search.answers import Answers
-    from livecube.search.book import usual_book
+    from livecube.search.shipped import usual_book
 
     hands = hands or load_hands()
     book = usual_book(hands)

@@ -36,7 +36,6 @@ __all__ = [
     "asked",
     "ceiling_ms",
     "question_numbers",
-    "usual_book",
     "way_tokens",
 ]
 
@@ -112,21 +111,28 @@ class Entries:
     """Shape (m,): the slot that is at the front right at the end."""
 
     @staticmethod
-    def of(tokens: npt.NDArray[np.uint8], ms: npt.NDArray[Any], hands: HandArrays) -> Entries:
+    def of(tokens: npt.NDArray[np.uint8], hands: HandArrays) -> Entries:
         """What follows from the tokens."""
         count, width = tokens.shape
+        ms, state = np.zeros(count, dtype=np.int64), np.full(count, hands.start)
         held, length = np.zeros(count, dtype=np.int64), np.zeros(count, dtype=np.int64)
         turns = np.full((count, width), NO_TURN, dtype=np.uint8)
         for i in range(width):
             token = tokens[:, i].astype(np.int64)
             moved = np.flatnonzero(token < FIRST_ROTATION)
-            turns[moved, length[moved]] = TURN_OF[held[moved], token[moved]]
+            move = token[moved]
+            turns[moved, length[moved]] = TURN_OF[held[moved], move]
             length[moved] += 1
-            held[moved] = AFTER[held[moved], token[moved]]
+            held[moved] = AFTER[held[moved], move]
+            ms[moved] += hands.seconds[state[moved], move]
+            state[moved] = hands.then[state[moved], move]
             rotated = np.flatnonzero((token >= FIRST_ROTATION) & (token < 255))
-            held[rotated] = ROTATED_BY[held[rotated], token[rotated] - FIRST_ROTATION]
+            to = token[rotated] - FIRST_ROTATION
+            held[rotated] = ROTATED_BY[held[rotated], to]
+            ms[rotated] += hands.rotation[0, to]
+            state[rotated] = hands.rotated
         turns = np.ascontiguousarray(turns[:, : max(1, int(length.max(initial=0)))])
-        return Entries(tokens, ms.astype(np.int64), turns, hands.front[held])
+        return Entries(tokens, ms + hands.finish[held], turns, hands.front[held])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -151,7 +157,7 @@ class Book:
     def with_answers(self, answers: Mapping[int, Sequence[Way]], hands: HandArrays) -> Book:
         """The same book with more answers; a question that is in it must not come again."""
         known = {tuple(row[row < 255]): n for n, row in enumerate(self.entries.tokens)}
-        tokens, costs = [*known], self.entries.ms.tolist()
+        tokens = [*known]
         new: dict[int, list[int]] = {}
         for number, ways in answers.items():
             new[number] = []
@@ -160,7 +166,6 @@ class Book:
                 if written not in known:
                     known[written] = len(tokens)
                     tokens.append(written)
-                    costs.append(way.ms)
                 new[number].append(known[written])
         questions = np.append(self.questions, np.array([*new], dtype=np.int64))
         counts = np.append(np.diff(self.ends), [len(ways) for ways in new.values()]).astype(int)
@@ -177,7 +182,7 @@ class Book:
             questions[order],
             np.append(0, np.cumsum(counts[order])),
             flat[picked.astype(int)],
-            Entries.of(filled, np.array(costs), hands),
+            Entries.of(filled, hands),
         )
 
 
@@ -202,8 +207,3 @@ _NOTHING: Final = Entries(
 NO_BOOK: Final = Book(
     np.empty(0, dtype=np.int64), np.zeros(1, dtype=np.int64), np.empty(0, dtype=np.int32), _NOTHING
 )
-
-
-def usual_book(automaton: Automaton) -> Book:
-    """The book that comes with livecube, if it was made for these hands; else an empty one."""
-    return NO_BOOK

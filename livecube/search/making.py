@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from livecube.search.book import NO_BOOK, asked
-from livecube.search.hand_arrays import UPRIGHT, hand_arrays
-from livecube.search.situation import CROSS_AT
-from livecube.search.ways import MOST_WAYS, NEARLY_MS
+from livecube.search.answers import book_ways
+from livecube.search.book import NO_BOOK
+from livecube.search.hand_arrays import hand_arrays
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -17,16 +17,7 @@ if TYPE_CHECKING:
     from livecube.search.book import Book
     from livecube.search.ways import FastestSearch, Way
 
-__all__ = ["answer", "make_book"]
-
-
-def answer(search: FastestSearch, number: int) -> list[Way]:
-    """What the book has for a question."""
-    offset, places, task = asked(number)
-    start = [UPRIGHT[0]]
-    return search.ways_from(
-        int(CROSS_AT[offset]), np.array(places), [task], start, NEARLY_MS, MOST_WAYS
-    )
+__all__ = ["make_book"]
 
 
 def make_book(
@@ -34,15 +25,26 @@ def make_book(
     numbers: Iterable[int],
     known: Book = NO_BOOK,
     step: Callable[[], None] = lambda: None,
+    *,
+    threads: int = 1,
 ) -> Book:
     """A book that answers these questions and those of ``known``.
 
-    ``step`` is called behind each question. To make a great book in chunks give what is known
-    each time; questions that are in it already cost nothing.
+    ``step`` is called behind each question, by any thread. To make a large book in chunks, give
+    each time what is known: questions that are in it are not asked again.
     """
     wanted = np.unique(np.fromiter(numbers, dtype=np.int64))
-    answers = {}
-    for number in wanted[known.places_of(wanted) < 0].tolist():
-        answers[number] = answer(search, number)
-        step()
-    return known.with_answers(answers, hand_arrays(search.automaton)) if answers else known
+    missing: list[int] = wanted[known.places_of(wanted) < 0].tolist()
+    if not missing:
+        return known
+    answers: dict[int, list[Way]] = {}
+
+    def answer(part: int) -> None:
+        own = search.twin()
+        for number in missing[part::threads]:
+            answers[number] = book_ways(own, number)
+            step()
+
+    with ThreadPoolExecutor(threads) as pool:
+        list(pool.map(answer, range(threads)))
+    return known.with_answers(answers, hand_arrays(search.automaton))
