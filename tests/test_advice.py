@@ -30,8 +30,8 @@ from livecube.cube.holding import SCRAMBLE_HOLDING, Holding, Move, fixed_turns
 from livecube.cube.notation import moves_text, parse_moves, parse_turns
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.cube.turns import inverse_turns
-from livecube.search.answers import FASTEST_MS
 from livecube.search.situation import Situation
+from livecube.search.written import FASTEST_MS
 from livecube.techniques.base import about
 from livecube.techniques.registry import TECHNIQUES
 

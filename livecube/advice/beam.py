@@ -25,8 +25,9 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from livecube.hands.automaton import Looking
-    from livecube.search.answers import Answers, Written
+    from livecube.search.answers import Answers
     from livecube.search.book import Entries
+    from livecube.search.written import Written
     from livecube.techniques.base import Chance, Technique
 
 __all__ = ["Beam", "Line", "Step", "looking_before"]

@@ -16,12 +16,12 @@ from livecube.advice.words import plan_words, sentence
 from livecube.cube.holding import HOLDINGS, Holding
 from livecube.cube.position import apply_turns
 from livecube.cube.turns import htm, merge
-from livecube.search.answers import FASTEST_MS, MOST_WAYS
 from livecube.search.coordinates import DOWN_ROTATIONS, SLOT_SYMMETRY, turn_map
 from livecube.search.hand_arrays import UPRIGHT, holding_in_down_frame
 from livecube.search.keeping import kept
 from livecube.search.situation import PLACES_AT, Situation
 from livecube.search.task import LEFT, TURNED_BACK
+from livecube.search.written import FASTEST_MS, MOST_WAYS
 from livecube.techniques.base import About, Chance, Level, about
 from livecube.techniques.plain import plain_task
 
@@ -29,8 +29,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from livecube.advice.beam import Line
-    from livecube.search.answers import Answers, Written
+    from livecube.search.answers import Answers
     from livecube.search.engine import Engine
+    from livecube.search.written import Written
     from livecube.techniques.base import Technique
 
 __all__ = ["Row", "Rows", "held_as", "starts_of"]

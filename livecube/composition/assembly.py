@@ -62,8 +62,8 @@ def load_advisor(
     from livecube.cube.notation import parse_turns
     from livecube.cube.position import SOLVED, apply_turns
     from livecube.search.answers import Answers
-    from livecube.search.shipped import usual_book
     from livecube.search.engine import Engine
+    from livecube.search.shipped import usual_book
     from livecube.stages.cases import orientation_classes, permutation_classes
     from livecube.techniques.base import Level
 
@@ -107,13 +107,13 @@ def quick_advisor(level: str, hands: Automaton | None = None) -> Advisor | None:
     """
     from livecube.advice.advisor import Advisor
     from livecube.search.answers import Answers
-    from livecube.search.shipped import usual_book
+    from livecube.search.shipped import usual_book, usual_cross
 
     hands = hands or load_hands()
     book = usual_book(hands)
     if not len(book.questions):
         return None
-    advisor = Advisor(Answers(hands, book), known_techniques())
+    advisor = Advisor(Answers(hands, book, crosses=usual_cross(hands)), known_techniques())
     set_level(advisor, level)
     return advisor
 

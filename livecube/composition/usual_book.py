@@ -48,8 +48,8 @@ def book_numbers() -> npt.NDArray[np.int64]:
 def make_file(path: Path) -> None:
     """Make the file, or go on making it; tells on standard output how far it is."""
     keep_compiled_code()
-    from livecube.search.bounds import cross_seconds
     from livecube.search.book import NO_BOOK
+    from livecube.search.bounds import cross_seconds
     from livecube.search.hand_arrays import hand_arrays
     from livecube.search.making import make_book
 

@@ -139,6 +139,7 @@ def load_search(automaton: Automaton) -> FastestSearch:
     )
     from livecube.search.fastest_kernel import SecondsTables
     from livecube.search.hand_arrays import hand_arrays
+    from livecube.search.shipped import usual_cross
     from livecube.search.ways import FastestSearch
 
     tables, hands = load_tables(), hand_arrays(automaton)
@@ -153,7 +154,9 @@ def load_search(automaton: Automaton) -> FastestSearch:
             jobs = [pool.submit(piece_seconds, moves, hands, kind, still=still) for kind in (0, 1)]
             return np.stack([job.result() for job in jobs])
 
-    six = kept(f"cross-{mark}", lambda: cross_seconds(moves, tables.seen, hands))
+    six = usual_cross(automaton)
+    if six is None:
+        six = kept(f"cross-{mark}", lambda: cross_seconds(moves, tables.seen, hands))
     left, more = left_over(hands)
     bounds = SecondsTables(
         moves,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -15,10 +15,12 @@ from livecube.search.book import (
     question_numbers,
     way_tokens,
 )
-from livecube.search.coordinates import TURN_SEEN
+from livecube.search.coordinates import TURN_SEEN, cross_places
+from livecube.search.first_cross import fastest_crosses
 from livecube.search.hand_arrays import AFTER, HOLDING_SEEN, ROTATED_BY, UPRIGHT, hand_arrays
 from livecube.search.situation import CROSS_AT
-from livecube.search.task import task_rows
+from livecube.search.task import Task, task_rows
+from livecube.search.written import FASTEST_MS, MOST_WAYS, NEARLY_MS, Written
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -29,55 +31,39 @@ if TYPE_CHECKING:
     from livecube.hands.automaton import Automaton
     from livecube.search.book import Book
     from livecube.search.situation import Situation
-    from livecube.search.task import Task
     from livecube.search.ways import FastestSearch, Way
 
-__all__ = ["FASTEST_MS", "MOST_WAYS", "NEARLY_MS", "Answers", "Written", "book_ways"]
-
-FASTEST_MS: Final = 50
-"""Ways that cost at most so much more than the cheapest count as fastest."""
-NEARLY_MS: Final = 120
-"""A plan may use ways that cost at most so much more than the cheapest."""
-MOST_WAYS: Final = 8
+__all__ = ["Answers", "book_ways"]
 
 _TURN_GIVEN: Final = [np.argsort(TURN_SEEN[slot]).tolist() for slot in range(4)]
 _HOLDING_GIVEN: Final = [np.argsort(HOLDING_SEEN[slot]).tolist() for slot in range(4)]
-
-
-class Written(NamedTuple):
-    """A sequence as the hands write it."""
-
-    ms: int
-    """Until the cross is down again."""
-    turns: tuple[int, ...]
-    """In the down frame."""
-    tokens: tuple[int, ...]
-    """Moves, and rotations, which are ``FIRST_ROTATION`` and the holding to which they lead
-    from holding 0."""
-    start: int
-    """Number of the holding (of the down frame) in which it begins."""
-    end: int
-    """Number of the holding in which it leaves the cube; the cross need not be down."""
 
 
 class Answers:
     """Answers questions for one pair of hands. Not to be used by two threads at once."""
 
     def __init__(
-        self, automaton: Automaton, book: Book = NO_BOOK, search: FastestSearch | None = None
+        self,
+        automaton: Automaton,
+        book: Book = NO_BOOK,
+        search: FastestSearch | None = None,
+        crosses: npt.NDArray[np.uint8] | None = None,
     ) -> None:
         self.automaton = automaton
         self.hands = hand_arrays(automaton)
         self.book = book
         self.search = search
-        """None: only what the book has is known."""
+        """None: only what the book has is known, and what ``crosses`` gives."""
+        self._crosses = crosses
+        """The table of :func:`livecube.search.bounds.cross_seconds`: without a search it finds
+        the fastest crosses."""
         self._moves: list[tuple[Move, ...]] = [(move,) for move in MOVES]
         self._moves += automaton.rotation_moves[0]
 
     def twin(self) -> Answers:
         """Another one of the same hands, for another thread; tables and book are shared."""
         search = self.search and self.search.twin()
-        return Answers(self.automaton, self.book, search)
+        return Answers(self.automaton, self.book, search, self._crosses)
 
     def moves(self, tokens: Sequence[int]) -> tuple[Move, ...]:
         """Tokens as moves and rotations."""
@@ -108,7 +94,11 @@ class Answers:
         if known is not None:
             return known
         if self.search is None:
-            return []
+            is_cross = len(parts) == 1 and parts[0] == Task(goal=0)
+            if self._crosses is None or not is_cross:
+                return []
+            edges = cross_places(situation.position.tolist())
+            return fastest_crosses(self.hands, self._crosses, edges, starts)
         found = self.search.ways(situation, parts, starts, within_ms=FASTEST_MS, most=MOST_WAYS)
         return [Written(way.ms, way.turns, way_tokens(way), way.start, way.end) for way in found]
 

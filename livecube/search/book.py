@@ -22,7 +22,6 @@ from livecube.search.task import NO_D, NO_TAIL, Task
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from livecube.hands.automaton import Automaton
     from livecube.search.hand_arrays import HandArrays
     from livecube.search.ways import Way
 
@@ -156,7 +155,8 @@ class Book:
 
     def with_answers(self, answers: Mapping[int, Sequence[Way]], hands: HandArrays) -> Book:
         """The same book with more answers; a question that is in it must not come again."""
-        known = {tuple(row[row < 255]): n for n, row in enumerate(self.entries.tokens)}
+        rows = enumerate(self.entries.tokens.tolist())
+        known = {tuple(token for token in row if token < 255): n for n, row in rows}
         tokens = [*known]
         new: dict[int, list[int]] = {}
         for number, ways in answers.items():

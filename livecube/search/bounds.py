@@ -15,10 +15,11 @@ from numba import njit
 
 from livecube.hands.automaton import NEVER
 from livecube.search.coordinates import CROSSES, PIECE_MOVES, SOLVED_PLACES
-from livecube.search.fastest_kernel import KINDS, UNIT_MS
+from livecube.search.fastest_kernel import KINDS
 from livecube.search.hand_arrays import CHOSEN, KIND, ORBIT, SPELLED, SPIN, UPRIGHT
 from livecube.search.tables import SOLVED_CROSS, decode_cross, encode_cross
 from livecube.search.task import D_TURNS
+from livecube.search.written import UNIT_MS
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -42,8 +43,9 @@ _D: Final = 15
 
 
 def cross_views(seen: npt.NDArray[np.int32]) -> npt.NDArray[np.int32]:
-    """Shape (190080, 4, 4): crosses renamed for offset k, as each slot sees them; see
-    ``SecondsTables.views``.
+    """Shape (190080, 4, 4): crosses renamed for offset k, as each slot sees them.
+
+    See ``SecondsTables.views``.
     """
     return np.ascontiguousarray(seen[:, _aligned()].transpose(2, 1, 0))
 

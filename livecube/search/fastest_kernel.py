@@ -20,16 +20,15 @@ from livecube.cube.geometry import OPPOSITE
 from livecube.search.coordinates import PIECE_MOVES, SLOT_SYMMETRY
 from livecube.search.situation import CROSS_AT, PLACES_AT
 from livecube.search.task import NO_D, NO_TAIL
+from livecube.search.written import UNIT_MS
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-__all__ = ["KINDS", "LONGEST_WAY", "NO_LIMIT", "UNIT_MS", "SecondsTables", "fastest"]
+__all__ = ["KINDS", "LONGEST_WAY", "NO_LIMIT", "SecondsTables", "fastest"]
 
 LONGEST_WAY: Final = 26
 """No way has so many moves: at 60 ms a move that would be far beyond any limit."""
-UNIT_MS: Final = 10
-"""Bounds in milliseconds are kept in units of so many, rounded down."""
 KINDS: Final = 5
 """Kinds of holding: upright with slot 0, 1, 2 or 3 at the front right; tilted."""
 NO_LIMIT: Final = 1 << 28
@@ -83,9 +82,10 @@ def _reached(cross, place, goal):  # type: ignore[no-untyped-def]
 def _piece_bounds(  # type: ignore[no-untyped-def]
     tables, cross, place, order, still, k, more, rooms, bounds
 ):  # fmt: skip
-    """Least milliseconds, from each kind of holding, until the cross and each of the pieces
-    ``order`` are solved at offset k, and ``more``; whether any is at most what ``rooms`` has.
+    """Least milliseconds, from each kind of holding, until pieces are solved at offset k.
 
+    Until the cross and each of the pieces ``order`` are, and ``more``; the result is whether any
+    is at most what ``rooms`` has.
     A piece that shows that there is no room is moved to the front, where it is tried first.
     """
     for kind in range(KINDS):

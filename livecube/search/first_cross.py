@@ -15,10 +15,10 @@ import numpy.typing as npt
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.position import SOLVED
 from livecube.hands.automaton import NEVER
-from livecube.search.answers import FASTEST_MS, MOST_WAYS, Written
 from livecube.search.book import FIRST_ROTATION
 from livecube.search.coordinates import PIECE_MOVES, SLOT_SYMMETRY, cross_places
 from livecube.search.hand_arrays import ORBIT, ROTATED_BY, SPIN
+from livecube.search.written import FASTEST_MS, MOST_WAYS, UNIT_MS, Written
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -63,13 +63,12 @@ class _Nodes(NamedTuple):
 def fastest_crosses(
     hands: HandArrays,
     six: npt.NDArray[np.uint8],
-    unit_ms: int,
     places: Sequence[int],
     starts: Sequence[int],
 ) -> list[Written]:
     """The fastest ways to a solved cross, best first, as :meth:`Answers.ways` has them.
 
-    ``six``: see :func:`livecube.search.bounds.cross_seconds`, in units of ``unit_ms``. ``places``
+    ``six``: see :func:`livecube.search.bounds.cross_seconds`. ``places``
     are those of the edges DF, DR, DB, DL.
     """
     begin = np.array(starts, dtype=np.int64)
@@ -80,9 +79,9 @@ def fastest_crosses(
         np.zeros(count, dtype=np.int64), np.full(count, _NO_FACE), np.full(count, _NO_FACE),
         none, begin, none, none, none,
     )  # fmt: skip
-    limit = int(_least(hands, six, unit_ms, root.places, root.held).min())
+    limit = int(_least(hands, six, root.places, root.held).min())
     while True:
-        found = _up_to(hands, six, unit_ms, root, limit)
+        found = _up_to(hands, six, root, limit)
         best = min((way.ms for way in found), default=NEVER)
         if limit >= best + FASTEST_MS:
             break
@@ -94,13 +93,13 @@ def fastest_crosses(
 
 
 def _up_to(
-    hands: HandArrays, six: npt.NDArray[np.uint8], unit_ms: int, root: _Nodes, limit: int
+    hands: HandArrays, six: npt.NDArray[np.uint8], root: _Nodes, limit: int
 ) -> list[Written]:
     """All ways that cost at most ``limit``."""
     layers, found = [root], []
     while len(layers[-1].ms) and len(layers) <= _LONGEST:
-        nodes = _moved(hands, _rotated(hands, six, unit_ms, layers[-1], limit))
-        least = _least(hands, six, unit_ms, nodes.places, nodes.held)
+        nodes = _moved(hands, _rotated(hands, six, layers[-1], limit))
+        least = _least(hands, six, nodes.places, nodes.held)
         nodes = nodes.only(nodes.ms + least <= limit)
         home = (nodes.places == _HOME).all(axis=1)
         layers.append(nodes)
@@ -109,15 +108,13 @@ def _up_to(
     return found
 
 
-def _rotated(
-    hands: HandArrays, six: npt.NDArray[np.uint8], unit_ms: int, nodes: _Nodes, limit: int
-) -> _Nodes:
+def _rotated(hands: HandArrays, six: npt.NDArray[np.uint8], nodes: _Nodes, limit: int) -> _Nodes:
     """The same sequences, and each behind every rotation that can still pass."""
     row, to = (one.ravel() for one in np.indices((len(nodes.ms), 24)))
     ms = nodes.ms[row] + hands.rotation[nodes.held[row], to]
     passes = (to != nodes.held[row]) & (ms + hands.least <= limit)
     row, to, ms = row[passes], to[passes], ms[passes]
-    passes = ms + _least(hands, six, unit_ms, nodes.places[row], to) <= limit
+    passes = ms + _least(hands, six, nodes.places[row], to) <= limit
     row, to, ms = row[passes], to[passes], ms[passes]
     turned = _Nodes(*(one[row] for one in nodes))._replace(
         held=to,
@@ -155,9 +152,7 @@ def _moved(hands: HandArrays, nodes: _Nodes) -> _Nodes:
     )
 
 
-def _least(
-    hands: HandArrays, six: npt.NDArray[np.uint8], unit_ms: int, places: Ints, held: Ints
-) -> Ints:
+def _least(hands: HandArrays, six: npt.NDArray[np.uint8], places: Ints, held: Ints) -> Ints:
     """The least that the cross still takes, shape (n,)."""
     spin = SPIN[held]
     edge = (np.arange(4) + spin[:, None]) % 4
@@ -168,7 +163,7 @@ def _least(
         below = (cubicle[:, :i] < cubicle[:, i : i + 1]).sum(axis=1)
         number = number * (12 - i) + cubicle[:, i] - below
         flips = 2 * flips + (seen[:, i] & 1)
-    least: Ints = six[ORBIT[held], 16 * number + flips].astype(np.int64) * unit_ms
+    least: Ints = six[ORBIT[held], 16 * number + flips].astype(np.int64) * UNIT_MS
     return least
 
 

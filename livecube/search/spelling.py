@@ -8,9 +8,9 @@ import numpy as np
 from numba import njit
 
 from livecube.hands.automaton import NEVER
-from livecube.search.answers import Written
 from livecube.search.book import FIRST_ROTATION
 from livecube.search.hand_arrays import ROTATED_BY
+from livecube.search.written import Written
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

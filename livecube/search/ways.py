@@ -10,6 +10,7 @@ from livecube.hands.automaton import MOVES
 from livecube.search.fastest_kernel import LONGEST_WAY, NO_LIMIT, SecondsTables, fastest
 from livecube.search.hand_arrays import hand_arrays
 from livecube.search.task import task_rows
+from livecube.search.written import FASTEST_MS, MOST_WAYS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,13 +22,8 @@ if TYPE_CHECKING:
     from livecube.search.situation import Situation
     from livecube.search.task import Task
 
-__all__ = ["FASTEST_MS", "MOST_WAYS", "NEARLY_MS", "FastestSearch", "Way"]
+__all__ = ["FastestSearch", "Way"]
 
-FASTEST_MS: Final = 50
-"""Ways that cost so much more than the cheapest still count as fastest."""
-NEARLY_MS: Final = 120
-"""A plan may use ways that cost so much more than the cheapest."""
-MOST_WAYS: Final = 8
 _ROOM: Final = 24
 """Ways that are kept while searching; beyond the eighth some may cost just as much."""
 

@@ -31,7 +31,7 @@ from livecube.cube.notation import moves_text, parse_moves
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.cube.turns import parse_turn, turn_name
 from livecube.edges.automaton_file import load_hands
-from livecube.search.answers import FASTEST_MS, MOST_WAYS
+from livecube.search.written import FASTEST_MS, MOST_WAYS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator

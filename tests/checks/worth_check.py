@@ -33,7 +33,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from livecube.advice.beam import Line
-    from livecube.search.answers import Answers, Written
+    from livecube.search.answers import Answers
+    from livecube.search.written import Written
     from livecube.techniques.base import Technique
 
 DOWN: Final = FACES.index("D")
@@ -72,8 +73,7 @@ class UsualSolver:
         best = None
         for slot in slot_bits(situation.free):
             seen = tuple(
-                int(SLOT_SYMMETRY[slot, kind, situation.places[slot + 4 * kind]])
-                for kind in (0, 1)
+                int(SLOT_SYMMETRY[slot, kind, situation.places[slot + 4 * kind]]) for kind in (0, 1)
             )
             given = np.argsort(TURN_SEEN[slot])
             known = self._known.get((seen[0], seen[1]), ())
@@ -84,9 +84,7 @@ class UsualSolver:
         return best and (best, 0)
 
 
-def walk(
-    solver: UsualSolver, beam: Beam, situation: Situation, *, looking: bool
-) -> Done | None:
+def walk(solver: UsualSolver, beam: Beam, situation: Situation, *, looking: bool) -> Done | None:
     """The pairs of the solver who knows the usual cases."""
     hands = solver._answers.hands
     start: int | None = None
