@@ -100,17 +100,20 @@ def unpacked_cross(data: bytes, automaton: Automaton) -> npt.NDArray[np.uint8] |
 
 def usual_book(automaton: Automaton) -> Book:
     """The book that comes with livecube, if it was made for these hands; else an empty one."""
-    return unpacked_book(_shipped(), automaton) or NO_BOOK
+    data = _shipped()
+    return (data and unpacked_book(data, automaton)) or NO_BOOK
 
 
 def usual_cross(automaton: Automaton) -> npt.NDArray[np.uint8] | None:
     """The table of crosses that comes with livecube; None if it was made for other hands."""
-    return unpacked_cross(_shipped(), automaton)
+    data = _shipped()
+    return unpacked_cross(data, automaton) if data else None
 
 
-def _shipped() -> bytes:
-    """An installation without the file just begins later."""
-    return files("livecube.search").joinpath(USUAL_BOOK).read_bytes()
+def _shipped() -> bytes | None:
+    """None: the file has not been made yet."""
+    file = files("livecube.search").joinpath(USUAL_BOOK)
+    return file.read_bytes() if file.is_file() else None
 
 
 def _fits(parts: Mapping[str, npt.NDArray[np.uint8]], automaton: Automaton) -> bool:

@@ -1,0 +1,207 @@
+"""The search finds the fastest ways, as plain enumeration does; what is shipped says the same."""
+
+from __future__ import annotations
+
+from random import Random
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+
+from livecube.cube.geometry import FACES, OPPOSITE
+from livecube.cube.position import SOLVED, apply_turn, apply_turns
+from livecube.edges.automaton_file import load_hands
+from livecube.edges.cache import load_search
+from livecube.search.book import NO_BOOK
+from livecube.search.hand_arrays import UPRIGHT, hand_arrays
+from livecube.search.making import make_book
+from livecube.search.shipped import packed, unpacked_book, unpacked_cross, usual_book
+from livecube.search.situation import CROSS_AT, PLACES_AT, Situation
+from livecube.search.task import ALL_TURNS, NO_D, NO_TAIL, TURNED_BACK, Task
+
+if TYPE_CHECKING:
+    from livecube.cube.geometry import Array
+    from livecube.hands.automaton import Automaton
+    from livecube.search.book import Book
+    from livecube.search.ways import FastestSearch
+
+_DOWN = FACES.index("D")
+_D = 3 * _DOWN
+_ROOM = 24
+
+
+@pytest.fixture(scope="module")
+def hands() -> Automaton:
+    return load_hands()
+
+
+@pytest.fixture(scope="module")
+def search(hands: Automaton) -> FastestSearch:
+    return load_search(hands)
+
+
+class _Plain:
+    """Every written sequence that answers a task, by trying all moves and rotations."""
+
+    def __init__(self, hands: Automaton, task: Task, ceiling_ms: int) -> None:
+        self.hands, self.task, self.ceiling_ms = hand_arrays(hands), task, ceiling_ms
+        self.cheapest: dict[tuple[int, ...], int] = {}
+
+    def _allowed(self, turns: tuple[int, ...], offset: int) -> list[int]:
+        task = self.task
+        if offset:
+            allowed = [_D + 3 - offset]
+        else:
+            allowed = [turn for turn in range(18) if task.allowed >> turn & 1]
+        if not turns:
+            aside = [_D + a - 1 for a in (1, 2, 3) if task.prefix >> a & 1]
+            allowed = aside + (allowed if task.prefix & 1 else [])
+        faces = [turn // 3 for turn in turns[-2:]]
+        between = len(faces) == 2 and OPPOSITE[faces[0]] == faces[1]
+        barred = {*faces[-1:], *(faces[:1] if between else [])}
+        return [turn for turn in allowed if turn // 3 not in barred]
+
+    def _solved_at(self, situation: Situation) -> int | None:
+        for offset in range(4):
+            pieces = [p for p in range(8) if self.task.goal >> p & 1]
+            home = (situation.places[pieces] == PLACES_AT[offset, pieces]).all()
+            if situation.cross == CROSS_AT[offset] and home:
+                return offset
+        return None
+
+    def go(
+        self, position: Array, held: int, state: int, ms: int = 0,
+        turns: tuple[int, ...] = (), offset: int = 0,
+    ) -> None:  # fmt: skip
+        """Go on from a position at which the cross layer must still be turned back by offset."""
+        hands, before = self.hands, Situation.of_down(position, _DOWN)
+        for turn in self._allowed(turns, offset):
+            after = apply_turn(position, turn)
+            now = Situation.of_down(after, _DOWN)
+            if self.task.tied:
+                pair = [self.task.target, self.task.target + 4]
+                moved = (before.places != now.places)[pair]
+                if moved[0] != moved[1]:
+                    continue
+            aside = not turns and turn >= _D and not self.task.allowed >> turn & 1
+            solved = None if aside else self._solved_at(now)
+            for at in range(24):
+                spent = ms + int(hands.rotation[held, at])
+                then = state if at == held else hands.rotated
+                for move in hands.spelled[at, turn].tolist():
+                    total = spent + int(hands.seconds[then, move])
+                    if total > self.ceiling_ms:
+                        continue
+                    to = int(hands.after[at, move])
+                    way = (*turns, turn)
+                    if offset or solved == 0:
+                        end = total + int(hands.finish[to])
+                        if end <= min(self.ceiling_ms, self.cheapest.get(way, end)):
+                            self.cheapest[way] = end
+                    else:
+                        left = solved if solved and self.task.tail == TURNED_BACK else 0
+                        self.go(after, to, int(hands.then[then, move]), total, way, left)
+
+
+def _near(random: Random, faces: str, most: int) -> list[int]:
+    return [3 * FACES.index(random.choice(faces)) + random.randrange(3) for _ in range(most)]
+
+
+def _question(random: Random) -> tuple[Array, Task]:
+    """A position a few turns away from what the task asks."""
+    goal = random.choice([0b10001, 0b110011, 0b1010001, 0b11111111, random.randrange(256)])
+    kind = random.randrange(4)
+    if kind == 0:
+        task = Task(goal, NO_D, 1, NO_TAIL, 0, tied=random.random() < 0.5)
+        return apply_turns(SOLVED, _near(random, "URLF", 3)), task
+    if kind == 1:
+        return apply_turns(SOLVED, _near(random, "URFDL", 3)), Task(goal, ALL_TURNS)
+    aside = random.randrange(4)
+    task = Task(goal, NO_D, random.choice([1 << aside, 15]), TURNED_BACK)
+    tail = [_D + random.randrange(3)] if random.random() < 0.7 else []
+    head = [_D + 3 - aside] if aside else []
+    return apply_turns(SOLVED, [*tail, *_near(random, "URL", 1), *head]), task
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_the_search_finds_what_plain_enumeration_finds(
+    seed: int, hands: Automaton, search: FastestSearch
+) -> None:
+    random = Random(seed)
+    position, task = _question(random)
+    ceiling = 430 if task.tail == NO_TAIL else 560
+    starts = random.sample(UPRIGHT, 2)
+    plain = _Plain(hands, task, ceiling)
+    for start in starts:
+        plain.go(position, start, plain.hands.start)
+    found = search.ways(
+        Situation.of_down(position, _DOWN), [task], starts,
+        within_ms=ceiling, most=_ROOM, ceiling_ms=ceiling,
+    )  # fmt: skip
+    assert [way.ms for way in found] == sorted(plain.cheapest.values())[:_ROOM]
+    assert all(plain.cheapest[way.turns] == way.ms for way in found)
+    assert len({way.turns for way in found}) == len(found)
+
+
+def test_plain_enumeration_has_something_to_compare_with(hands: Automaton) -> None:
+    answered = 0
+    for seed in range(12):
+        position, task = _question(random := Random(seed))
+        plain = _Plain(hands, task, 430 if task.tail == NO_TAIL else 560)
+        for start in random.sample(UPRIGHT, 2):
+            plain.go(position, start, plain.hands.start)
+        answered += len(plain.cheapest) > 0
+    assert answered > 8
+
+
+def _answers(book: Book, numbers: list[int]) -> list[list[tuple[list[int], int]]]:
+    """Of each question the tokens and prices of its ways, ties in one order."""
+    at = book.places_of(np.array(numbers))
+    assert (at >= 0).all()
+    return [
+        sorted(
+            (book.entries.tokens[way][book.entries.tokens[way] < 255].tolist(), int(ms))
+            for way in book.ways[book.ends[q] : book.ends[q + 1]]
+            for ms in [book.entries.ms[way]]
+        )
+        for q in at.tolist()
+    ]
+
+
+def test_a_part_of_the_shipped_book_made_anew_is_the_same(
+    hands: Automaton, search: FastestSearch
+) -> None:
+    book = usual_book(hands)
+    if not len(book.questions):
+        pytest.skip("the book has not been made for these hands yet")
+    numbers = Random(3).sample(book.questions.tolist(), 60)
+    assert _answers(make_book(search, numbers), numbers) == _answers(book, numbers)
+
+
+def test_a_book_is_the_same_when_it_was_packed_and_made_in_parts(
+    hands: Automaton, search: FastestSearch
+) -> None:
+    # Cheap questions: the front right pair, offset 0, plain.
+    numbers = [
+        number
+        for corner in range(0, 12, 2)
+        for edge in range(4)
+        for number in [((((1 << 8 | corner) << 8 | 128 + edge * 2) << 8 | 1) << 8 | 255) << 2]
+    ]
+    whole = make_book(search, numbers)
+    parts = make_book(search, numbers, make_book(search, numbers[7:12]), threads=2)
+    six = np.arange(12, dtype=np.uint8).reshape(6, 2)
+    data = packed(parts, six, hands.fingerprint)
+    back = unpacked_book(data, hands)
+    assert back is not None
+    assert _answers(back, numbers) == _answers(whole, numbers)
+    assert min(map(len, _answers(back, numbers))) > 0
+    cross = unpacked_cross(data, hands)
+    assert cross is not None
+    assert cross.tolist() == six.tolist()
+
+
+def test_a_book_for_other_hands_is_not_read(hands: Automaton) -> None:
+    data = packed(NO_BOOK, np.zeros((6, 1), dtype=np.uint8), "0" * 16)
+    assert unpacked_book(data, hands) is None
+    assert unpacked_cross(data, hands) is None
