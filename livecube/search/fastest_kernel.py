@@ -234,7 +234,7 @@ def _deepen(  # type: ignore[no-untyped-def]
     held[0], state[0], cost[0] = start, hands.start, 0
     part[0], begun[0], offset[0] = 0, False, -1
     viable[0] = 15
-    root_offset = -1
+    root_offset = 0  # the first part has one prefix for all offsets
     for k in range(4):
         if cross0 == CROSS_AT[k]:
             root_offset = k
@@ -256,7 +256,7 @@ def _deepen(  # type: ignore[no-untyped-def]
                 mask = allowed
             else:
                 at = offset[level] if level > 0 else root_offset
-                prefix = 1 if at < 0 else task[2] >> 4 * at & 15
+                prefix = task[2] >> 4 * at & 15
                 mask = allowed if prefix & 1 else 0
                 for a in range(1, 4):
                     if prefix >> a & 1:
