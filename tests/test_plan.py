@@ -20,7 +20,6 @@ from livecube.cube.notation import parse_turns
 from livecube.cube.pieces import CORNERS, PIECE_AT, piece_faces
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.search.coordinates import SLOT_PIECES, cross_places
-from livecube.search.fastest_kernel import UNIT_MS
 from livecube.search.first_cross import fastest_crosses
 from livecube.search.hand_arrays import UPRIGHT
 from livecube.search.situation import Situation, slot_bits
@@ -291,7 +290,7 @@ def test_crosses_found_with_numpy_alone_cost_what_the_search_finds(
     places = cross_places(situation.position.tolist())
     hands, search = advisor.answers.hands, advisor.answers.search
     assert search is not None
-    found = fastest_crosses(hands, six, UNIT_MS, places, starts)
+    found = fastest_crosses(hands, six, places, starts)
     known = search.ways(situation, [Task(goal=0)], starts)
     assert [way.ms for way in found] == [way.ms for way in known]
     dearest = found[-1].ms  # of those that cost as much the two may keep others

@@ -205,14 +205,14 @@ def main() -> None:
                 given[looking].append(gain)
     for looking in (True, False):
         print(f"{'with' if looking else 'without'} looking, {solved} positions")
-        base = rows["usual cases, quickest next", looking]
+        compared = rows["usual cases, quickest next", looking]
         for (name, looked), values in rows.items():
             if looked != looking:
                 continue
             mean = np.mean([value.seconds for value in values])
             turns = np.mean([value.turns for value in values])
             difference = interval(
-                [v.seconds - b.seconds for v, b in zip(values, base, strict=True)], draws
+                [v.seconds - b.seconds for v, b in zip(values, compared, strict=True)], draws
             )
             print(f"  {name:<38} {mean:6.3f} s {turns:6.2f} turns   {difference}")
         if given[looking]:
