@@ -99,6 +99,7 @@ class Advisor:
         looking: bool = True,
         shortest: bool = True,
         plans: bool = True,
+        above_level: bool = True,
     ) -> Advice:
         """The opportunities for the cross on ``face``, best first, and the plan.
 
@@ -107,13 +108,15 @@ class Advisor:
         (True), or, in the middle of a solve, only the shortest way to each slot. ``looking``:
         whether looking counts in ranks and plans. ``shortest``: all shortest sequences too, which
         needs the engine. ``plans``: whether plans are looked for, which rank the rows.
+        ``above_level``: also what the level does not speak of.
         """
         situation = Situation.of(position, face)
         starts = starts_of(holding, face)
         chances = [
             chance
             for technique in self._techniques
-            if inspection or not technique.in_inspection
+            if (inspection or not technique.in_inspection)
+            and (above_level or self._levels[technique.id] <= self.level)
             for chance in technique.chances(situation)
         ]
         rows = self._rows.fastest(situation, chances, starts)
@@ -122,8 +125,7 @@ class Advisor:
         lines = self._lines(situation, holding, self.level, looking=looking) if plans else []
         told = self._rows.told(situation, rows, starts, lines, against_plain=True)
         found = self._plans(situation, lines)
-        worth = {plan.steps[0].slots: plan.total for plan in found}
-        told.sort(key=lambda row: _rank(row, worth, looking=looking))
+        told.sort(key=lambda row: _rank(row, found, looking=looking))
         return Advice(
             situation.colour,
             situation.offset,
@@ -302,9 +304,13 @@ class Advisor:
                 plain = None
                 if number == 0:
                     plain = self._rows.plain_way(here, step.chance.slots, [step.way.start])
-                steps.append(self._rows.opportunity(here, row, plain, None if number else line))
+                told = self._rows.opportunity(here, row, plain, None if number else line)
                 down = apply_turns(here.position, step.way.turns)
-                here = Situation.of_down(down, here.face)
+                after = Situation.of_down(down, here.face)
+                filled = here.slot_names(slot_bits(after.solved & ~here.solved))
+                also = tuple(slot for slot in filled if slot not in told.slots)
+                steps.append(replace(told, also=also))
+                here = after
             plans.append(Plan(tuple(steps)))
         return tuple(plans)
 
@@ -343,13 +349,13 @@ class Advisor:
         return self.engine.shortest(situation, Task(goal=0))
 
 
-def _rank(
-    row: Opportunity, worth: dict[tuple[str, ...], float], *, looking: bool
-) -> tuple[float, ...]:
-    """Fastest rows by the plan that begins with their pair, the others behind them."""
+def _rank(row: Opportunity, plans: Sequence[Plan], *, looking: bool) -> tuple[float, ...]:
+    """Fastest rows by the plan that begins with their pair, its own first; then the others."""
+    plan = next((one for one in plans if one.steps[0].slots == row.slots), None)
+    first = plan is not None and plan.steps[0].turns_fixed == row.turns_fixed
+    worth = plan.total if plan is not None and row.fastest else float("inf")
     cost = row.seconds + (row.looking if looking else 0)
-    plan = worth.get(row.slots, float("inf")) if row.fastest else float("inf")
-    return (not row.fastest, plan, cost, row.turns, -row.top_kept)
+    return (not row.fastest, worth, not first, cost, row.turns, -row.top_kept)
 
 
 def _as_one(plan: Plan) -> Opportunity:

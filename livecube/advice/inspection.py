@@ -70,7 +70,7 @@ def inspect_cross(
     cheapest. For the most promising rows the plan behind them is looked for; they come first.
     """
     crosses = _with_plans(advisor, advisor.crosses(position, face, holding), position, face)
-    advice = advisor.advise(position, face, holding, shortest=False, plans=False)
+    advice = advisor.advise(position, face, holding, shortest=False, plans=False, above_level=False)
     rows = tuple(
         row
         for name in IN_INSPECTION

@@ -62,6 +62,8 @@ class Opportunity:
     """Whether no sequence of the technique into these slots has fewer turns."""
     fastest: bool = True
     """Whether it takes at most 0.05 s more turning than the fastest of them."""
+    also: tuple[str, ...] = ()
+    """In a plan further slots that the sequence happens to fill."""
     then: Plan | None = None
     """In inspection the plan for the pairs behind it; None: not looked at."""
 

@@ -22,7 +22,7 @@ class Plan:
     @property
     def slots(self) -> tuple[str, ...]:
         """The slots as they are filled."""
-        return tuple(slot for step in self.steps for slot in step.slots)
+        return tuple(slot for step in self.steps for slot in (*step.slots, *step.also))
 
     @property
     def seconds(self) -> float:
@@ -53,7 +53,7 @@ class Plan:
             "steps": [
                 {
                     "technique": step.technique,
-                    "slots": list(step.slots),
+                    "slots": [*step.slots, *step.also],
                     "moves": moves_text(step.moves),
                     "up": step.holding.up,
                     "front": step.holding.front,

@@ -20,7 +20,6 @@ from livecube.search.coordinates import DOWN_ROTATIONS, SLOT_SYMMETRY, turn_map
 from livecube.search.hand_arrays import UPRIGHT, holding_in_down_frame
 from livecube.search.keeping import kept
 from livecube.search.situation import PLACES_AT, Situation
-from livecube.search.task import LEFT, TURNED_BACK
 from livecube.search.written import FASTEST_MS, MOST_WAYS
 from livecube.techniques.base import About, Chance, Level, about
 from livecube.techniques.plain import plain_task
@@ -36,6 +35,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Row", "Rows", "held_as", "starts_of"]
 
+_FIRST_PARTS: Final = 12
+"""So many first parts of a technique that goes on by another are carried on."""
 _BESIDE: Final = {"cross": About("Cross"), "repair": About("Repair")}
 """What is answered beside the techniques."""
 
@@ -88,32 +89,26 @@ class Rows:
     def _composed(
         self, situation: Situation, chance: Chance, starts: Sequence[int]
     ) -> list[Written]:
-        """A technique that goes on by another, first parts up to some turns of the layer.
+        """A technique that goes on by another, which no one search can find.
 
-        The first part is one of its fastest by itself; behind each the fastest second part is
-        looked for, and both together are spelled anew. So the whole is not proven to be the
-        fastest.
+        The first part is one with the fewest turns; behind each the fastest second part is looked
+        up, and both together are spelled anew. So the whole is not proven to be the fastest.
         """
         from livecube.search.spelling import spelled  # late: it needs the kernels
 
-        if self._answers.search is None:
+        if self._engine is None:
             return []
-        task = chance.task._replace(tail=TURNED_BACK) if chance.task.tail == LEFT else chance.task
         wholes = set()
-        for first in self._answers.ways(situation, [task], starts):
-            turns = first.turns
-            while turns and turns[-1] // 3 == 5:
-                turns = turns[:-1]  # the layer may stay where it is
-            down = apply_turns(situation.position, turns)
+        for first in self._engine.solve(situation, [chance.task])[0][:_FIRST_PARTS]:
+            down = apply_turns(situation.position, first)
             after = Situation.of_down(down, situation.face)
-            if after.offset is None:
-                continue
-            front = [int(UPRIGHT[self._answers.hands.front[first.end]])]
             for name in chance.then:
                 for onward in self._by_id[name].chances(after):
                     if onward.slots == chance.then_into:
-                        for second in self._answers.ways(after, [onward.task], front):
-                            wholes.add(turns + second.turns)
+                        for second in self._answers.ways(
+                            after, [onward.task], [*UPRIGHT], however_dear=False
+                        ):
+                            wholes.add(first + second.turns)
         whole = [turns for turns in wholes if htm(turns) == len(turns)]
         ways = sorted(spelled(self._answers.hands, whole, starts), key=lambda way: way.ms)
         return [way for way in ways if way.ms <= ways[0].ms + FASTEST_MS][:MOST_WAYS]

@@ -82,15 +82,21 @@ class Answers:
         return self.book.places_of(numbers)
 
     def ways(
-        self, situation: Situation, parts: Sequence[Task], starts: Sequence[int]
+        self,
+        situation: Situation,
+        parts: Sequence[Task],
+        starts: Sequence[int],
+        *,
+        however_dear: bool = True,
     ) -> list[Written]:
         """The fastest ways of a question, best first.
 
         All up to ``FASTEST_MS`` dearer than the best, ``MOST_WAYS`` at most. ``parts`` and
         ``starts`` as for :class:`~livecube.search.ways.FastestSearch`. None if the book does not
-        have them and there is no search.
+        have them and there is no search. ``however_dear``: also keyholes dearer than the book
+        has, some of which take the search long.
         """
-        known = self._from_book(situation, parts, starts)
+        known = self._from_book(situation, parts, starts, however_dear=however_dear)
         if known is not None:
             return known
         if self.search is None:
@@ -103,7 +109,12 @@ class Answers:
         return [Written(way.ms, way.turns, way_tokens(way), way.start, way.end) for way in found]
 
     def _from_book(
-        self, situation: Situation, parts: Sequence[Task], starts: Sequence[int]
+        self,
+        situation: Situation,
+        parts: Sequence[Task],
+        starts: Sequence[int],
+        *,
+        however_dear: bool,
     ) -> list[Written] | None:
         """The same from the book; None: some of it is not in there."""
         upright = all(start in UPRIGHT for start in starts)
@@ -125,7 +136,7 @@ class Answers:
                     best[way.turns] = way
         ways = sorted(best.values(), key=lambda way: (way.ms, self.text(way)))
         if not ways or (highest is not None and ways[0].ms + FASTEST_MS > highest):
-            return [] if self.search is None else None
+            return None if however_dear and self.search is not None else []
         return [way for way in ways if way.ms <= ways[0].ms + FASTEST_MS][:MOST_WAYS]
 
     def behind_rotation(self, way: Written, start: int) -> Written:

@@ -18,7 +18,8 @@ def plan_sentence(plan: Plan) -> str:
     for step in plan.steps:
         how = "" if step.technique == "plain" else f" ({step.title.lower()})"
         through = "" if step.door is None else f" through {step.door}"
-        steps.append(" and ".join(step.slots) + how + through)
+        along = f" with {' and '.join(step.also)}" if step.also else ""
+        steps.append(" and ".join(step.slots) + how + through + along)
     looking = f" + {plan.looking:.2f} s looking" if plan.looking else ""
     return f"{', then '.join(steps)}: {plan.seconds:.2f} s{looking}, {plan.turns} turns"
 
