@@ -106,7 +106,7 @@ class _Plain:
 
 
 def _near(random: Random, faces: str, most: int) -> list[int]:
-    return [3 * FACES.index(random.choice(faces)) + random.randrange(3) for _ in range(most)]
+    return [3 * FACES.index(random.choice(faces)) + random.choice((0, 2)) for _ in range(most)]
 
 
 def _question(random: Random) -> tuple[Array, Task]:
@@ -152,7 +152,7 @@ def test_the_search_finds_what_plain_enumeration_finds(
 
 
 def test_plain_enumeration_has_something_to_compare_with(hands: Automaton) -> None:
-    assert sum(len(_compared(seed, hands)[3].cheapest) > 0 for seed in range(12)) > 8
+    assert sum(len(_compared(seed, hands)[3].cheapest) > 0 for seed in range(12)) >= 6
 
 
 def _answers(book: Book, numbers: list[int]) -> list[list[tuple[list[int], int]]]:
