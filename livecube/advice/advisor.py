@@ -197,7 +197,7 @@ class Advisor:
             return None
         if len(out) > _AT_ONCE or self.answers.search is None:
             plans = self._plans(situation, self._lines(situation, holding, Level.BOLD))
-            return _as_one(plans[0]) if plans else None
+            return _as_one(plans[0], situation.slot_names(out)) if plans else None
         chance = Chance("repair", tuple(out), Task(goal=goal_bits(15)), "all four in")
         starts = starts_of(holding, face)
         row = next(iter(self._rows.fastest(situation, [chance], starts)), None)
@@ -358,14 +358,14 @@ def _rank(row: Opportunity, plans: Sequence[Plan], *, looking: bool) -> tuple[fl
     return (not row.fastest, worth, not first, cost, row.turns, -row.top_kept)
 
 
-def _as_one(plan: Plan) -> Opportunity:
-    """All steps of a plan as one row."""
+def _as_one(plan: Plan, slots: tuple[str, ...]) -> Opportunity:
+    """All steps of a plan as one row; a step may fill a slot beside its own."""
     turns = tuple(turn for step in plan.steps for turn in step.turns_fixed)
     row = replace(
         plan.steps[0],
         technique="repair",
         title="Repair",
-        slots=plan.slots,
+        slots=slots,
         turns_fixed=turns,
         moves=tuple(move for step in plan.steps for move in step.moves),
         turns=htm(turns),
