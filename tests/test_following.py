@@ -260,10 +260,12 @@ def test_the_screen_shows_clues_keys_and_what_was_kept_back() -> None:
     assert "There is something: look at" in shown
     assert max(map(len, shown.splitlines())) <= 80
     board.take(HeldAs(1.0, None))
-    silent = Pipeline(Tracker(START), lambda: 0.0, Manner("after"))
+    solve = session(7, 1, on_cube=False)  # a keyhole is said in it
+    start = apply_turns(SOLVED, solve.scramble).tobytes()
+    silent = Pipeline(Tracker(start), lambda: 0.0, Manner("after"))
     silent.advisor = advisor_at()
-    for event in TURNS:
-        for happening in silent.feed(event):
+    for turn in solve.turns:
+        for happening in silent.feed(Turn(turn.t, turn.turn)):
             board.take(happening)
     shown = drawn(board)
     assert "hints kept back; the best chances were:" in shown

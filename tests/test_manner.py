@@ -38,6 +38,8 @@ if TYPE_CHECKING:
     from livecube.edges.sink import Item
 
 SOLVED_BYTES = bytes(SOLVED.tolist())
+KEYHOLE = 7
+"""The seed of a solve in which a keyhole is said even at the gentlest level."""
 
 
 class Collected:
@@ -103,7 +105,7 @@ def test_only_in_inspection_means_nothing_later() -> None:
 
 
 def test_silence_until_the_solve_is_over_and_then_what_would_have_been_said() -> None:
-    start, events = scrambled_solve(34)
+    start, events = scrambled_solve(KEYHOLE)
     usual = [h for h in hints(replayed(pipeline_with(start), events)) if not h.inspection]
     told = replayed(pipeline_with(start, Manner("after")), events)
     assert not [item for item in told if isinstance(item, Spoken | Withdrawn)]
@@ -179,7 +181,7 @@ def test_an_answer_that_comes_when_the_cube_was_turned_is_dropped() -> None:
 
 
 def a_hint(t: float = 0.0) -> Spoken:
-    start, events = scrambled_solve(34)
+    start, events = scrambled_solve(KEYHOLE)
     told = hints(replayed(pipeline_with(start), events))
     hint = next(h for h in told if h.opportunity.technique == "keyhole-corner")
     return Spoken(t, hint.opportunity, hint.also)
