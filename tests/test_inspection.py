@@ -16,9 +16,9 @@ from livecube.cube.holding import COLOURS, fixed_turns
 from livecube.cube.notation import parse_turns
 from livecube.cube.pieces import HOME, face_of
 from livecube.cube.position import SOLVED, apply_turns
-from livecube.search.answers import FASTEST_MS
 from livecube.search.coordinates import SLOT_PIECES
 from livecube.search.situation import Situation
+from livecube.search.written import FASTEST_MS
 
 if TYPE_CHECKING:
     import subprocess
