@@ -15,7 +15,7 @@ import livecube
 ROOT = Path(__file__).parent.parent
 PURE = ("advice.degrees", "advice.speaker", "clock", "cube.facelets", "dashboard.desks",
         "dashboard.discovery", "dashboard.messages", "dashboard.settings", "hands.automaton",
-        "hands.model", "logs.lines", "stages.resting", "stages.tracker", "trends.making",
+        "hands.automaton", "logs.lines", "stages.resting", "stages.tracker", "trends.making",
         "virtual.session")  # fmt: skip
 
 

@@ -149,7 +149,8 @@ class Beam:
 
     def __init__(self, answers: Answers, techniques: Sequence[Technique]) -> None:
         self._answers = answers
-        self._by_id = {one.id: one for one in techniques}
+        # Of equal ways the first is kept, and the more special techniques stand behind the others.
+        self._by_id = {one.id: one for one in reversed(techniques)}
         self._asked: dict[tuple[int, int], _Asked] = {}
 
     def lines(

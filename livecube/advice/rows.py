@@ -35,6 +35,10 @@ if TYPE_CHECKING:
 
 __all__ = ["Row", "Rows", "held_as", "starts_of"]
 
+_TWO_PARTS_MS: Final = 1600
+"""A technique of two parts is looked for up to this price, and up to that of plain pairs: dearer
+ones are of no use, and some take long to find."""
+_NOTHING_MOVED: Final = (False,) * 8
 _FIRST_PARTS: Final = 12
 """So many first parts of a technique that goes on by another are carried on."""
 _BESIDE: Final = {"cross": About("Cross"), "repair": About("Repair")}
@@ -68,7 +72,11 @@ class Rows:
         self._about = _BESIDE | {technique.id: about(technique) for technique in techniques}
 
     def fastest(
-        self, situation: Situation, chances: Iterable[Chance], starts: Sequence[int]
+        self,
+        situation: Situation,
+        chances: Iterable[Chance],
+        starts: Sequence[int],
+        moved: Sequence[bool] = _NOTHING_MOVED,
     ) -> list[Row]:
         """The fastest ways of each chance, cheapest first for each; none of a yardstick."""
         rows = []
@@ -76,15 +84,21 @@ class Rows:
             if getattr(self._by_id.get(chance.technique), "is_yardstick", False):
                 continue
             for way in self._ways(situation, chance, starts):
-                looking = self._looking(situation, chance, way)
+                looking = self._looking(situation, chance, way, moved)
                 rows.append(Row(chance, way, looking))
         return rows
 
     def _ways(self, situation: Situation, chance: Chance, starts: Sequence[int]) -> list[Written]:
         if chance.then and chance.then_task is None:
             return self._composed(situation, chance, starts)
-        parts = [chance.task] if chance.then_task is None else [chance.task, chance.then_task]
-        return self._answers.ways(situation, parts, starts)
+        if chance.then_task is None:
+            return self._answers.ways(situation, [chance.task], starts)
+        ceiling = _TWO_PARTS_MS
+        plain = self.plain_way(situation, chance.slots, starts)
+        if plain is not None:
+            ceiling = min(ceiling, round(1000 * plain.seconds))
+        parts = [chance.task, chance.then_task]
+        return self._answers.ways(situation, parts, starts, ceiling_ms=ceiling)
 
     def _composed(
         self, situation: Situation, chance: Chance, starts: Sequence[int]
@@ -113,10 +127,16 @@ class Rows:
         ways = sorted(spelled(self._answers.hands, whole, starts), key=lambda way: way.ms)
         return [way for way in ways if way.ms <= ways[0].ms + FASTEST_MS][:MOST_WAYS]
 
-    def _looking(self, situation: Situation, chance: Chance, way: Written) -> int:
-        """Milliseconds of looking before a first sequence: nothing was moved before.
+    def _looking(
+        self,
+        situation: Situation,
+        chance: Chance,
+        way: Written,
+        moved: Sequence[bool] = _NOTHING_MOVED,
+    ) -> int:
+        """Milliseconds of looking before a sequence; none in inspection, which has its own time.
 
-        0 in inspection, which has its own time.
+        ``moved``: which slot pieces the sequence before has moved.
         """
         if not chance.slots or chance.technique == "repair" or situation.offset is None:
             return 0
@@ -133,7 +153,7 @@ class Rows:
                 [chance._replace(slots=slots)],
                 np.zeros(1, dtype=np.int64),
                 np.array([seen]),
-                np.zeros((1, 8), dtype=bool),
+                np.array([[moved[(front + i) % 4 + 4 * (i // 4)] for i in range(8)]]),
                 home,
             )[0]
         )
@@ -238,7 +258,8 @@ class Rows:
                     down = apply_turns(situation.position, row.way.turns)
                     after = Situation.of_down(down, situation.face)
                     end = [int(UPRIGHT[self._answers.hands.front[row.way.end]])]
-                    onward = self._plain_rows(after, others[0], end)
+                    moved = (after.places != situation.places).tolist()
+                    onward = self._plain_rows(after, others[0], end, moved)
                     if not onward:
                         continue
                     way = PlainWay(
@@ -262,11 +283,17 @@ class Rows:
             return way._replace(turns=two_plain_pairs(self._engine, situation, slots))
         return way._replace(turns=self._engine.shortest(situation, plain_task(situation, slots[0])))
 
-    def _plain_rows(self, situation: Situation, slot: int, starts: Sequence[int]) -> list[Row]:
+    def _plain_rows(
+        self,
+        situation: Situation,
+        slot: int,
+        starts: Sequence[int],
+        moved: Sequence[bool] = _NOTHING_MOVED,
+    ) -> list[Row]:
         if not situation.free >> slot & 1:
             return []
         chance = Chance("plain", (slot,), plain_task(situation, slot), "")
-        return self.fastest(situation, [chance], starts)
+        return self.fastest(situation, [chance], starts, moved)
 
 
 def _in_one_order(turns: Sequence[int]) -> tuple[int, ...]:

@@ -88,13 +88,14 @@ class Answers:
         starts: Sequence[int],
         *,
         however_dear: bool = True,
+        ceiling_ms: int | None = None,
     ) -> list[Written]:
         """The fastest ways of a question, best first.
 
         All up to ``FASTEST_MS`` dearer than the best, ``MOST_WAYS`` at most. ``parts`` and
         ``starts`` as for :class:`~livecube.search.ways.FastestSearch`. None if the book does not
         have them and there is no search. ``however_dear``: also keyholes dearer than the book
-        has, some of which take the search long.
+        has, some of which take the search long. ``ceiling_ms``: none that a search finds is dearer.
         """
         known = self._from_book(situation, parts, starts, however_dear=however_dear)
         if known is not None:
@@ -105,7 +106,10 @@ class Answers:
                 return []
             edges = cross_places(situation.position.tolist())
             return fastest_crosses(self.hands, self._crosses, edges, starts)
-        found = self.search.ways(situation, parts, starts, within_ms=FASTEST_MS, most=MOST_WAYS)
+        ceiling = {} if ceiling_ms is None else {"ceiling_ms": ceiling_ms}
+        found = self.search.ways(
+            situation, parts, starts, within_ms=FASTEST_MS, most=MOST_WAYS, **ceiling
+        )
         return [Written(way.ms, way.turns, way_tokens(way), way.start, way.end) for way in found]
 
     def _from_book(
@@ -140,15 +144,13 @@ class Answers:
         return [way for way in ways if way.ms <= ways[0].ms + FASTEST_MS][:MOST_WAYS]
 
     def behind_rotation(self, way: Written, start: int) -> Written:
-        """A way that begins in holding ``start``: a rotation comes first if it has to.
-
-        Behind it the hands are in the state ``start`` still; so in the middle of a plan.
-        """
+        """A way that begins in holding ``start``: a rotation comes first if it has to."""
         if way.start == start:
             return way
         token = FIRST_ROTATION + int(np.flatnonzero(ROTATED_BY[start] == way.start)[0])
-        ms = way.ms + int(self.automaton.rotation_ms[start, way.start])
-        return way._replace(ms=ms, tokens=(token, *way.tokens), start=start)
+        tokens = (token, *way.tokens)
+        ms = self.automaton.sequence_ms(self.moves(tokens)) + int(self.hands.finish[way.end])
+        return way._replace(ms=ms, tokens=tokens, start=start)
 
     def text(self, way: Written) -> str:
         """A sequence as people read it."""
