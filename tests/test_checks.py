@@ -41,6 +41,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "screen_check": ("--count", "1", "--slowest", "50", "--cut", "2"),
     "stage_check": ("--sessions", "2"),
     "technique_comparison": ("--positions", "1"),
+    "worth_check": ("--positions", "2"),
 }
 BENCHMARKS: Final = ((), ("--radio",))
 

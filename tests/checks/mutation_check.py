@@ -41,7 +41,7 @@ _SLOWER: Final = 5.0
 """A mutant may take so many times as long as the program; one that takes longer never ends."""
 
 _TESTS: Final[dict[str, str]] = {
-    "advice": "speaker order advice saying explain inspection manner advice_rows",
+    "advice": "speaker plan advice saying explain inspection manner advice_rows",
     "clock": "clock turnwire",
     "clock_fit": "clock turnwire",
     "conformance": "conformance decoders_hostile",
@@ -51,7 +51,7 @@ _TESTS: Final[dict[str, str]] = {
     "drills": "drill_rounds drills",
     "entries": "mqtt_commands",
     "events": "clock logs mending",
-    "hands": "hands_file advice",
+    "hands": "automaton advice",
     "holding": "holding acquaintance",
     "holding/written": "write",
     "learning": "learning",
@@ -61,7 +61,7 @@ _TESTS: Final[dict[str, str]] = {
     "profiles": "profiles profile_files",
     "review": "review again",
     "scrambling": "scrambles",
-    "search": "techniques book published_cube finite_set",
+    "search": "techniques fastest plan published_cube finite_set",
     "solves": "history practice",
     "stages": "stages following mending golden",
     "techniques": "advice techniques explain",

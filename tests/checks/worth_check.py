@@ -14,6 +14,7 @@ import random
 from collections import defaultdict
 from typing import TYPE_CHECKING, Final, NamedTuple
 
+import beside  # noqa: F401 - before helpers are imported
 import numpy as np
 from usual_cases import load_cases
 
