@@ -156,8 +156,15 @@ def test_rows_are_ranked_by_their_plan_then_seconds_then_turns_then_pieces_kept(
     }
     rows = [row for row in advice.opportunities if row.fastest]
     assert [*advice.opportunities[: len(rows)]] == rows, "rows that are only shortest come last"
+    own = {plan.steps[0].slots: plan.steps[0].turns_fixed for plan in advice.plans}
     keys = [
-        (plans.get(row.slots, inf), row.seconds + row.looking, row.turns, -row.top_kept)
+        (
+            plans.get(row.slots, inf),
+            own.get(row.slots) != row.turns_fixed,  # the step of its plan comes first
+            row.seconds + row.looking,
+            row.turns,
+            -row.top_kept,
+        )
         for row in rows
     ]
     assert keys == sorted(keys)

@@ -93,7 +93,7 @@ def test_the_right_pair_the_slow_way_is_told_from_another_pair_first(advisor: Ad
 def test_regrips_are_the_moves_that_the_table_says_come_dear() -> None:
     moves = parse_moves("F R U F D B D R L")
     # By the table: F R, F behind R U, R L; D and B are dear by themselves, not behind others.
-    assert load_hands().regrips_ms(moves) == [140, 60, 60]
+    assert load_hands().regrips_ms(moves) == [265, 75, 60]
 
 
 def livecube(*arguments: str, data: Path) -> subprocess.CompletedProcess[str]:

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 POSITIONS: Final = {
     "made-pair": 80,
     "keyhole-chain": 24,
-    "shortest": 16,
+    "shortest": 32,
     "x-cross": 18,
     "pseudo-x-cross": 6,
 }

@@ -15,7 +15,7 @@ _SAME_S: Final = 1e-9
 def best_row(advice: Advice, technique: str) -> Opportunity | None:
     """The technique's quickest sequence; of the yardstick, which has none, the shortest."""
     rows = [row for row in advice.opportunities if row.technique == technique]
-    return min(rows, key=lambda row: (not row.fastest, row.turns, row.total)) if rows else None
+    return min(rows, key=lambda row: (not row.fastest, row.total, row.turns)) if rows else None
 
 
 def is_best_choice(advice: Advice, row: Opportunity) -> bool:

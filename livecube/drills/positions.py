@@ -43,6 +43,7 @@ _POOL_OF_SLOW: Final = 2
 """From so many positions each one of a set is chosen."""
 _PATIENCE: Final = 3
 """So many times as many, if none of them is into a slot that was asked least."""
+_SAME_S: Final = 1e-9
 _BROKEN: Final = 3
 """So many slots are broken at most on the way from one position to the next …"""
 _STEPS: Final = 3
@@ -257,7 +258,8 @@ def _is_promising(
     first = advisor.advise(position, face, shortest=False, plans=False).opportunities
     if getattr(technique, "is_yardstick", False):
         return True
-    return bool(first) and min(first, key=lambda row: row.total).technique == technique.id
+    best = min((row.total for row in first), default=0.0)
+    return any(row.technique == technique.id and row.total <= best + _SAME_S for row in first)
 
 
 def _margin(advice: Advice, row: Opportunity) -> float | None:

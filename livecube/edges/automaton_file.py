@@ -7,6 +7,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Final
 
+from livecube.edges.new_files import regular
 from livecube.errors import UsageError
 from livecube.hands.automaton import Automaton, make_automaton
 from livecube.hands.features import Features, parse_features
@@ -46,7 +47,8 @@ def load_features(name_or_path: str | Path = "right") -> Features:
         return usual.mirrored() if name_or_path == "left" else usual
     path = Path(name_or_path)
     try:
-        return parse_features(tomllib.loads(path.read_text(encoding="utf-8")), str(path))
+        text = regular(path).read_text(encoding="utf-8-sig")
+        return parse_features(tomllib.loads(text), str(path))
     except OSError as error:
         raise UsageError(
             f"{path} cannot be read: {error.strerror}; give right, left or a file"

@@ -7,11 +7,10 @@ begins there, turns the cross layer on to its own door if need be, and ends at o
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from livecube.search.situation import slot_bits
-from livecube.search.task import LEFT, Task
+from livecube.search.task import LEFT
 from livecube.techniques.base import About, Chance, Level
 from livecube.techniques.keyhole_corner import KeyholeCorner
 from livecube.techniques.keyhole_edge import KeyholeEdge, KeyholeFlip
@@ -74,27 +73,4 @@ class KeyholeChain:
             "each has one piece home, and the cross layer comes back only once",
             then=tuple(keyhole.id for keyhole in _KEYHOLES),
             then_into=(other,),
-            then_task=_second(situation, first.slots[0], other),
         )
-
-
-def _second(situation: Situation, first: int, other: int) -> Task | None:
-    """The second keyhole, whatever the offset at which the first ends; D^b comes first.
-
-    None if its door is not certain before the first is done.
-    """
-    prefix, task = 0, None
-    for offset in range(4):
-        then = replace(
-            situation,
-            offset=offset,
-            corners=situation.corners | 1 << first,
-            edges=situation.edges | 1 << first,
-            flipped=0,
-        )
-        for keyhole in _KEYHOLES:
-            for chance in keyhole.chances(then):
-                if chance.slots == (other,):
-                    task = chance.task
-                    prefix |= (chance.task.prefix & ~1) << 4 * offset
-    return None if task is None else task._replace(prefix=prefix)
