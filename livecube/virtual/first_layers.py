@@ -12,11 +12,13 @@ from typing import TYPE_CHECKING, Final
 from livecube.cube.geometry import NEXT_STICKER
 from livecube.cube.position import TURN_BYTES
 from livecube.cube.turns import make_turn
+from livecube.virtual.fingers import Insertion
 from livecube.virtual.pairs import (
     CORNER,
     EDGE,
     HOMES,
     layer_turn,
+    offset_taking,
     place_under,
     plan_pieces,
     trigger_out,
@@ -109,10 +111,13 @@ class FirstLayers:
         found = [plan for plan in plans if plan is not None]
         return min(found, key=len) if found else None
 
-    def _do(self, turns: list[int] | None) -> bool:
-        if turns is None:
+    def _do(self, way: list[int] | Insertion | None) -> bool:
+        if way is None:
             return False
-        self.hands.turn(turns)
+        if isinstance(way, Insertion):
+            self.hands.insert(way)
+        else:
+            self.hands.turn(way)
         return True
 
     def align(self) -> None:
@@ -127,23 +132,31 @@ class FirstLayers:
 
     def plain(self) -> bool:
         """Put a corner and its edge into their slot together, the shortest or any."""
-        plans = {slot: self._plain_plan(slot) for slot in self.free()}
-        if not plans:
+        ways = {slot: self._way_in(slot) for slot in self.free()}
+        if not ways:
             return False
         if self.rng.random() < self.habits.p_easiest_pair:
-            slot = min(plans, key=lambda s: len(plans[s]))
+            slot = min(ways, key=lambda s: _length(ways[s]))
         else:
-            slot = int(self.rng.choice(list(plans)))
-        return self._do(plans[slot])
+            slot = int(self.rng.choice(list(ways)))
+        return self._do(ways[slot])
 
-    def _plain_plan(self, slot: int) -> list[int]:
-        """A plan for one slot that spares single pieces already in, if it can."""
+    def _way_in(self, slot: int) -> list[int] | Insertion:
+        """A sequence in use where the case is a usual one, else triggers."""
+        if usual := self._usual(slot):
+            return usual
         solved = self._pieces_in(self.solved())
         singles = self._pieces_in(s for s in self.free() if s != slot)
         plan = self.plan(slot, slot, 0, solved | singles) or self.plan(slot, slot, 0, solved)
         if plan is None:
             raise ValueError(f"no triggers of the free slots solve slot {slot}")
         return plan
+
+    def _usual(self, slot: int) -> Insertion | None:
+        if self.offset():
+            return None
+        position = self.hands.position
+        return self.hands.put_in(position[CORNER + slot], position[EDGE + slot], slot)
 
     def keyhole_corner(self, slot: int) -> bool:
         """The edge is in: put the corner in through another free slot."""
@@ -170,7 +183,7 @@ class FirstLayers:
         for i, j in self._free_pairs():
             if self.corner_in(i) and self.edge_in(j):
                 keep = self._pieces_in([*self.solved(), i, j])
-                if self._do(self.plan(j, i, _offset_taking(j, i), keep)):
+                if self._do(self.plan(j, i, offset_taking(j, i), keep)):
                     return self._aligned()
         return False
 
@@ -198,7 +211,7 @@ class FirstLayers:
         """Put the corner of one free slot and the edge of another in together."""
         for i, j in self._free_pairs():
             keep = self._pieces_in(self.solved())
-            if self._do(self.plan(i, j, _offset_taking(i, j), keep)):
+            if self._do(self.plan(i, j, offset_taking(i, j), keep)):
                 return self._aligned()
         return False
 
@@ -242,7 +255,7 @@ class FirstLayers:
         keep = self._pieces_in(s for s in solved if s != slot)
         self.hands.turn([*trigger_out(slot, self.rng), int(self.rng.integers(3))])
         self.hands.wait(self.habits.mistake_pause_s)
-        return self._do(self.plan(slot, slot, 0, keep))
+        return self._do(self._usual(slot) or self.plan(slot, slot, 0, keep))
 
     def lose_pair(self) -> bool:
         """A solved pair is lost while another goes in."""
@@ -252,7 +265,7 @@ class FirstLayers:
         slot = int(self.rng.choice(solved))
         keep = self._pieces_in(s for s in solved if s != slot)
         self.hands.turn([*trigger_out(slot, self.rng), int(self.rng.integers(3))])
-        return self._do(self.plan(free[0], free[0], 0, keep))
+        return self._do(self._usual(free[0]) or self.plan(free[0], free[0], 0, keep))
 
     def fumble(self, steps: int) -> None:
         """Put single pieces and pairs anywhere at any offset, minding the others or not."""
@@ -284,6 +297,6 @@ def _turned(facelet: int, offset: int) -> int:
     return TURN_BYTES[make_turn(_DOWN, offset)][facelet] if offset else facelet
 
 
-def _offset_taking(slot: int, place: int) -> int:
-    """The offset at which the home of this slot's corner lies under another slot."""
-    return next(k for k in range(4) if place_under(slot, k) == place)
+def _length(way: list[int] | Insertion) -> int:
+    """How many moves a way takes."""
+    return len(way.moves if isinstance(way, Insertion) else way)

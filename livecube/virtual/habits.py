@@ -70,6 +70,8 @@ class Habits:
     p_chain: float = 0.03
     p_longer_pair: float = 0.35
     """An insertion may be up to three turns longer than the shortest."""
+    taste: int = 0
+    """Which of the usual sequences for a pair are liked best: another number, other ones."""
     p_easiest_pair: float = 0.75
     """The shortest free pair is taken, not just any."""
     p_one_look_orient: float = 0.8
@@ -95,6 +97,7 @@ UNPLANNED: Final = Habits(name="right-handed, plans no grip", grip_ahead=0)
 
 LEFT_HANDED: Final = Habits(
     name="left-handed",
+    taste=1,
     left_handed=True,
     rotation_cost=0.7,
     front_cost=2.4,
@@ -110,6 +113,7 @@ LEFT_HANDED: Final = Habits(
 
 OTHERWISE: Final = Habits(
     name="otherwise",
+    taste=2,
     left_handed=True,
     backwards=True,
     grip_ahead=0,
@@ -127,6 +131,7 @@ trying what was learned from others."""
 
 SHORT_SIGHTED: Final = Habits(
     name="short-sighted",
+    taste=3,
     backwards=True,
     grip_ahead=3,
     rotation_cost=1.0,

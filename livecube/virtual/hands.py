@@ -24,11 +24,13 @@ from livecube.cube.holding import (
 )
 from livecube.cube.position import SOLVED, TURN_BYTES, rotated, rotation_taking
 from livecube.cube.turns import make_turn, turn_face, turn_quarters
+from livecube.virtual.fingers import fingers_of
 from livecube.virtual.records import HandMove, VirtualTurn
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from livecube.virtual.fingers import Insertion
     from livecube.virtual.habits import Habits
 
 __all__ = ["CrossFrame", "Hands", "Stopped"]
@@ -194,6 +196,23 @@ class Hands:
                 symbol = "Uw"
             self._slip()
             self.make(Move(symbol, turn_quarters(turn)))
+
+    def put_in(self, corner: int, edge: int, slot: int) -> Insertion | None:
+        """How these hands would put a pair in from here; None if its case is not usual.
+
+        ``corner`` and ``edge`` are the facelets of its pieces in the cross frame.
+        """
+        turned = [self.frame.holding, *(self.frame.holding.after(y) for y in _Y)]
+        if self.holding not in turned:
+            return None
+        holding = turned.index(self.holding)
+        return fingers_of(self.habits).insertion(corner, edge, slot, holding, self.rng)
+
+    def insert(self, insertion: Insertion) -> None:
+        """Put a pair in so."""
+        quarters = insertion.holding
+        self.hold(self.frame.holding.after(_Y[quarters - 1]) if quarters else self.frame.holding)
+        self.sequence(insertion.moves)
 
     def sequence(self, moves: Iterable[Move]) -> None:
         """Make moves as written from the present holding."""

@@ -27,6 +27,7 @@ __all__ = [
     "HOMES",
     "carried",
     "layer_turn",
+    "offset_taking",
     "place_under",
     "plan_pieces",
     "trigger_out",
@@ -166,6 +167,11 @@ def place_under(slot: int, offset: int) -> int:
     """The slot under which the home of this slot's corner lies at an offset."""
     # A clockwise quarter of D takes FR to BR: slot numbers go down.
     return (slot - offset) % 4
+
+
+def offset_taking(slot: int, place: int) -> int:
+    """The offset at which the home of this slot's corner lies under another slot."""
+    return next(k for k in range(4) if place_under(slot, k) == place)
 
 
 def trigger_out(slot: int, rng: np.random.Generator) -> list[int]:

@@ -1,14 +1,14 @@
 """The usual last-slot cases: what is in use for each, and where corner and edge stand.
 
 Cross down on face D, the front right slot (faces F and R) free. Everything is derived from the
-sequences in ``usual_cases.toml`` by the referee's own cube.
+sequences in ``livecube/virtual/usual_cases.toml`` by the referee's own cube.
 """
 
 from __future__ import annotations
 
 import tomllib
 from dataclasses import dataclass
-from pathlib import Path
+from importlib.resources import files
 from typing import Any, Final
 
 from referee_cube import AXES as _AXES
@@ -116,8 +116,8 @@ def place_of(turns: str) -> tuple[int, int]:
 
 def load_cases() -> list[Case]:
     """All of them, in the file's order."""
-    path = Path(__file__).with_name("usual_cases.toml")
-    table: dict[str, Any] = tomllib.loads(path.read_text(encoding="utf-8"))
+    text = (files("livecube.virtual") / "usual_cases.toml").read_text(encoding="utf-8")
+    table: dict[str, Any] = tomllib.loads(text)
     listed = [[fixed(text) for text in case["sequences"]] for case in table["case"]]
     in_use: dict[tuple[int, int], set[str]] = {}
     for turns in (t for case in listed for t in case):
