@@ -5,16 +5,18 @@ from __future__ import annotations
 import subprocess
 import sys
 from collections import Counter
-from itertools import pairwise
+from dataclasses import replace
+from itertools import pairwise, product
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from pairs_check import PLAIN, in_use, pairs
 
 from livecube.cube.geometry import OPPOSITE
-from livecube.cube.holding import COLOURS, SCRAMBLE_HOLDING, fixed_turns
-from livecube.cube.notation import parse_turns
-from livecube.cube.pieces import piece_faces
+from livecube.cube.holding import COLOURS, SCRAMBLE_HOLDING, Move, fixed_turns
+from livecube.cube.notation import parse_moves, parse_turns
+from livecube.cube.pieces import piece_faces, sticker_cycle
 from livecube.cube.position import (
     SOLVED,
     TURN_BYTES,
@@ -25,6 +27,9 @@ from livecube.cube.position import (
 from livecube.cube.turns import inverse_turns, make_turn, merge
 from livecube.errors import UsageError
 from livecube.virtual.cross import cross_table, plan_cross
+from livecube.virtual.fingers import Insertion, fingers_of
+from livecube.virtual.habits import OTHERWISE
+from livecube.virtual.hands import CrossFrame
 from livecube.virtual.last_layer import answers, is_oriented, is_permuted
 from livecube.virtual.sequences import ORIENT, PERMUTE, mirrored, read_sequence
 from livecube.virtual.session import session
@@ -38,6 +43,7 @@ from livecube.virtual.solver import (
     solve,
 )
 from livecube.virtual.truth import find_truth, looks_after
+from livecube.virtual.usual_cases import settled_case
 
 if TYPE_CHECKING:
     from livecube.cube.geometry import Array
@@ -223,6 +229,66 @@ def test_truth_of_a_pair_lost_while_another_goes_in() -> None:
     assert truth.reopened == [("green-orange", 17)]
 
 
+def test_every_usual_case_is_settled_from_every_holding_and_nothing_else_changes() -> None:
+    """Corner and edge above their slot or in it, in all 149 ways; judged by the cube core."""
+    frame, rng = CrossFrame(5), np.random.default_rng(0)
+    held = [frame.holding, *(frame.holding.after(Move("y", q)) for q in (1, 2, 3))]
+    lower = [*range(4, 8), *range(12, 20)]
+    for habits, slot, holding in product((RIGHT_HANDED, OTHERWISE), range(4), range(4)):
+        own = (4 + slot, 16 + slot)
+        corners = [f for p in (*range(4), own[0]) for f in sticker_cycle(int(SOLVED[p]))]
+        edges = [f for p in (*range(8, 12), own[1]) for f in sticker_cycle(int(SOLVED[p]))]
+        found = 0
+        for corner, edge in product(corners, edges):
+            way = fingers_of(habits).insertion(corner, edge, slot, holding, rng)
+            if way is None:
+                assert (corner, edge) == tuple(SOLVED[[*own]])
+                continue
+            turns, after = fixed_turns(way.moves, held[way.holding])
+            position = SOLVED.copy()
+            position[[*own]] = corner, edge
+            position = apply_turns(position, [frame.into(turn) for turn in turns])
+            assert (position[lower] == SOLVED[lower]).all()
+            assert after.faces[5] == 5
+            found += 1
+        assert found == 149
+
+
+def test_plain_pairs_go_in_as_people_put_them_in(batch: list[VirtualSolve]) -> None:
+    """Most of them: of the others a piece was in another slot first."""
+    known = in_use()
+    usual = [t in known for done in batch for name, t, _ in pairs(done) if name in PLAIN]
+    assert len(usual) > 1_000
+    assert np.mean(usual) > 0.55
+
+
+def test_whose_hands_are_the_mirror_image_like_the_mirror_image() -> None:
+    right, left = fingers_of(RIGHT_HANDED), fingers_of(replace(RIGHT_HANDED, left_handed=True))
+    for text in ("R U R'", "F' U F", "R' F R F'", "Rw' U' R2 U' R2 U2 Rw", "U' L D' B2 L'"):
+        mirror = mirrored(text)
+        assert right.price(parse_moves(text)) == left.price(parse_moves(mirror))
+    here = [right.price(parse_moves(f"{face} U {face}'")) for face in "RLFB"]
+    assert here == sorted(here)
+    one, other = (f"{face} U2 {face}' U {face} U' {face}'" for face in "RL")
+    assert left.price(parse_moves(mirrored(one))) < left.price(parse_moves(mirrored(other)))
+
+
+def test_people_of_other_taste_like_other_sequences() -> None:
+    def liked(habits: Habits, case: tuple[int, int]) -> Insertion | None:
+        sure = replace(habits, p_longer_pair=0.0)
+        return fingers_of(sure).insertion(*case, 0, 0, np.random.default_rng(1))
+
+    cases = [(c, e) for p in range(4) for c in sticker_cycle(int(SOLVED[p])) for e in SOLVED[8:12]]
+    other = replace(RIGHT_HANDED, taste=5)
+    changed = [liked(RIGHT_HANDED, case) != liked(other, case) for case in cases]
+    assert 0.1 < np.mean(changed) < 0.9
+
+
+def test_a_sequence_that_opens_another_slot_is_refused() -> None:
+    with pytest.raises(ValueError, match="R U R' L U L' opens more than one slot"):
+        settled_case(tuple(parse_moves("R U R' L U L'")), 0)
+
+
 def test_sequences_keep_the_first_two_layers_and_cover_all_cases() -> None:
     with pytest.raises(ValueError, match="does not keep"):
         read_sequence("R U R'")
@@ -321,7 +387,7 @@ def test_a_given_scramble_is_solved_with_the_cross_asked_for() -> None:
 def test_the_judge_knows_nothing_of_the_judged() -> None:
     code = """if True:
         import sys, livecube.virtual.session
-        judged = ("stages", "search", "techniques", "advice", "edges")
+        judged = ("stages", "search", "hands", "techniques", "advice", "edges")
         print([name for name in sys.modules if name.split(".")[1:2] and name.startswith("livecube.")
                and name.split(".")[1] in judged])
     """

@@ -18,7 +18,7 @@ from livecube.cube.position import SOLVED, TURN_BYTES
 from livecube.cube.turns import inverse_turns, make_turn
 from livecube.virtual.pairs import CORNER, EDGE
 
-__all__ = ["Answer", "Known", "carried_moves", "known_answers", "known_habits"]
+__all__ = ["Answer", "Known", "carried_moves", "known_answers", "known_habits", "settled_case"]
 
 _MIRRORED: Final = {"R": "F", "F": "R", "L": "B", "B": "L", "U": "U", "D": "D"}
 _Y_CYCLE: Final = {"F": "L", "L": "B", "B": "R", "R": "F", "U": "U", "D": "D"}
@@ -56,7 +56,7 @@ def carried_moves(moves: tuple[Move, ...], quarters: int) -> tuple[Move, ...]:
     return moves
 
 
-def _settles(moves: tuple[Move, ...], slot: int) -> tuple[int, int, int]:
+def settled_case(moves: tuple[Move, ...], slot: int) -> tuple[int, int, int]:
     """The case that these moves settle: slot, facelets of its corner and its edge.
 
     Raises ``ValueError`` if they change another slot or the cross.
@@ -82,7 +82,7 @@ def _book() -> dict[tuple[int, int, int], tuple[Known, ...]]:
         habit = min(moves_text(moves), moves_text(mirror))
         for slot in range(4):
             for each in (carried_moves(moves, slot), carried_moves(mirror, slot)):
-                known = found.setdefault(_settles(each, slot), {})
+                known = found.setdefault(settled_case(each, slot), {})
                 known.setdefault(moves_text(each), Known(habit, each))
     return {case: tuple(known.values()) for case, known in found.items()}
 

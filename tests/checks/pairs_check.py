@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from livecube.virtual.records import VirtualSolve
 
 Turns = tuple[int, ...]
+PLAIN = ("plain", "made-pair")
 _MIRRORED = (0, 4, 3, 2, 1, 5)
 """Faces seen in the plane through the front right slot: L with B, F with R."""
 
@@ -75,17 +76,25 @@ def pairs(done: VirtualSolve) -> Iterator[tuple[str, Turns, int]]:
         before = stage.end_turn
 
 
+def is_behind(turns: Turns, known: set[Turns]) -> bool:
+    """Whether a piece was taken out of another slot first, or the like."""
+    tails = (stripped(list(turns[at:])) for at in range(3, len(turns)))
+    return turns not in known and any(tail in known for tail in tails)
+
+
 def report(habits: Habits, solves: int, known: set[Turns]) -> None:
     done = list(virtual_solves(range(solves), habits))
     found = [pair for one in done for pair in pairs(one)]
     usual = [turns in known for _, turns, _ in found]
-    plain = [ok for (name, *_), ok in zip(found, usual, strict=True) if name.endswith(PLAIN)]
+    plain = [ok for (name, *_), ok in zip(found, usual, strict=True) if name in PLAIN]
+    behind = [name in PLAIN and is_behind(turns, known) for name, turns, _ in found]
     lengths = [number for *_, number in found]
     moves = [m.move for one in done for m in one.moves]
     print(
         f"{habits.name}: {len(found)} pairs in {len(done)} solves, "
         f"{sum(usual) / len(found):.1%} by sequences in use "
-        f"({sum(plain) / len(plain):.1%} of the plain ones); "
+        f"({sum(plain) / len(plain):.1%} of the plain ones), "
+        f"{sum(behind) / len(found):.1%} plain ones by one behind three turns or more; "
         f"{sum(lengths) / len(lengths):.2f} turns a pair; "
         f"{sum(m.is_rotation for m in moves) / len(done):.1f} rotations a solve; "
         f"{sum(one.seconds for one in done) / len(done):.1f} s a solve"
@@ -95,9 +104,6 @@ def report(habits: Habits, solves: int, known: set[Turns]) -> None:
     )
     common = ", ".join(f"{text} ({n})" for text, n in others.most_common(5))
     print(f"   not in use: {len(others)} different ones, most often {common}")
-
-
-PLAIN = ("plain", "made-pair")
 
 
 def main() -> None:
