@@ -43,7 +43,9 @@ _LEANING: Final = 2.0
 """A sequence that somebody likes least costs so much more than the one they like best."""
 
 _LONGER: Final = 3.0
-"""Now and then an insertion costs up to so much more than the cheapest; else up to 1."""
+"""Now and then a sequence costs up to so much more than the cheapest; else up to 1."""
+_EITHER_WAY: Final = 1.0
+"""Of two holdings that differ by less either one may be taken."""
 
 _MIRRORED: Final = {"R": "L", "L": "R", "F": "F", "B": "B", "U": "U", "D": "D"}
 
@@ -58,6 +60,7 @@ class _Grip(NamedTuple):
 
 
 class _Option(NamedTuple):
+    habit: str
     holding: int
     moves: tuple[Move, ...]
     price: float
@@ -133,7 +136,7 @@ class Fingers:
             for holding in range(4):
                 moves = carried_moves((*first, *known.moves), holding)
                 price = self.price(moves) + self._leanings[known.habit]
-                options.append(_Option(holding, moves, price))
+                options.append(_Option(known.habit, holding, moves, price))
         return options
 
     def insertion(
@@ -150,24 +153,33 @@ class Fingers:
         if not self._known[case]:
             return None
         spread = _LONGER if rng.random() < self._habits.p_longer_pair else 1.0
+        mood = {
+            habit: rng.uniform(0, spread)
+            for habit in dict.fromkeys(o.habit for o in self._known[case])
+        }
         if not self._habits.grip_ahead:
-            return self._without_a_plan(case, holding, spread, rng)
+            return self._without_a_plan(case, holding, mood, rng)
         best = min(
             self._known[case],
-            key=lambda o: o.price + self._rotation(o.holding - holding) + rng.uniform(0, spread),
+            key=lambda o: o.price + mood[o.habit] + self._rotation(o.holding - holding, rng),
         )
         return Insertion(best.holding, best.moves)
 
-    def _rotation(self, quarters: int) -> float:
+    def _rotation(self, quarters: int, rng: np.random.Generator) -> float:
         cost = self._habits.rotation_cost
-        return (0.0, cost, cost * self._habits.half_factor, cost)[quarters % 4]
+        price = (0.0, cost, cost * self._habits.half_factor, cost)[quarters % 4]
+        return price + float(rng.uniform(0, _EITHER_WAY))
 
     def _without_a_plan(
-        self, case: tuple[int, int, int], holding: int, spread: float, rng: np.random.Generator
+        self,
+        case: tuple[int, int, int],
+        holding: int,
+        mood: dict[str, float],
+        rng: np.random.Generator,
     ) -> Insertion:
         """A sequence first; then its first side face is brought to either hand."""
         here = [option for option in self._known[case] if option.holding == holding]
-        best = min(here, key=lambda option: option.price + rng.uniform(0, spread))
+        best = min(here, key=lambda option: option.price + mood[option.habit])
         side = next(m.symbol[0] for m in best.moves if m.symbol[0] in "LFRB")
         quarters = int(rng.choice((1, 3))) if side in "FB" else 0
         return Insertion((holding + quarters) % 4, carried_moves(best.moves, quarters))

@@ -79,6 +79,7 @@ def stranger(seed: int) -> Habits:
         name=f"stranger {seed}",
         backwards=True,
         left_handed=bool(rng.random() < 0.5),
+        taste=seed,
         grip_ahead=99 if rng.random() < 0.3 else 0,
         p_wide_for_layer=between(0.0, 0.25),
         p_rotate_for_case=between(0.2, 0.8),
