@@ -187,7 +187,7 @@ def test_a_correction_shows_both(evening: History) -> None:
     evening.correct(number, (Penalty("+2"),))
     solve = evening.solve(number).listed
     assert solve.measured == ()
-    assert solve.workings == f"15.88 + 2 = {result_text(solve.result)}, measured 15.88"
+    assert solve.workings == f"17.04 + 2 = {result_text(solve.result)}, measured 17.04"
     evening.correct(number, None)
     assert evening.solve(number).listed.corrected is None
 
@@ -298,15 +298,15 @@ def test_the_command_lists_shows_changes_and_exports(tmp_path: Path) -> None:
     assert "5 new solves" in run("import", str(logs), folder=folder).output
     assert "0 new solves" in run("import", str(logs), folder=folder).output
     run("tag", "calm", "2", "3", folder=folder)
-    assert "15.88 + 2 = 17.88, measured 15.88" in run("penalty", "1", "+2", folder=folder).output
+    assert "17.04 + 2 = 19.04, measured 17.04" in run("penalty", "1", "+2", folder=folder).output
     run("delete", "4", folder=folder)
     told = [json.loads(line) for line in run("--json", folder=folder).output.splitlines()]
     assert [one["number"] for one in told] == [1, 2, 3, 5]
     assert [one["tags"] for one in told] == [[], ["calm"], ["calm"], []]
-    assert told[0]["result_ms"] == 17_880
+    assert told[0]["result_ms"] == 19_040
     shown = json.loads(run("show", "1", "--json", folder=folder).output)
     assert len(shown["stages"]) == 8
-    assert "keyhole" in run("show", "1", folder=folder).output
+    assert "keyhole" in run("show", "2", folder=folder).output
     rows = read_csv(io.StringIO(run("export", folder=folder).output))
     assert tuple(rows[0]) == COLUMNS
     assert [row["tags"] for row in rows] == ["", "calm", "calm", ""]

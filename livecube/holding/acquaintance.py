@@ -54,7 +54,7 @@ class Like(NamedTuple):
         return -0.5 * (log(variance) + (mean - self.mean) ** 2 / variance)
 
 
-LIKE: Final = (Like(-0.22, 0.30, 1.28), Like(2.92, 0.45, 2.05))
+LIKE: Final = (Like(-0.21, 0.30, 1.31), Like(2.86, 0.41, 2.01))
 """Those who were counted, and strangers."""
 
 _FORGIVING: Final = 60.0
@@ -75,28 +75,28 @@ class Worth(NamedTuple):
 
 _WORTH: Final = {
     "planned": (
-        Worth(0.00, 0.74, -3.0, 8.0),
-        Worth(-0.26, 0.92, -3.0, 3.0),
-        Worth(-0.38, 0.36, -3.0, 10.0),
+        Worth(-0.11, 0.54, -3.0, 8.0),
+        Worth(0.16, 0.50, -3.0, 5.0),
+        Worth(-0.43, 0.38, -3.0, 10.0),
     ),
     "unplanned": (
-        Worth(-0.35, 0.71, -3.0, 3.0),
-        Worth(-0.49, 0.74, 0.5, 3.5),
-        Worth(-0.21, 0.34, -3.0, 10.0),
+        Worth(-0.24, 0.56, -3.0, 10.0),
+        Worth(-0.09, 0.44, -3.0, 5.0),
+        Worth(-0.17, 0.36, -3.0, 10.0),
     ),
 }
 """With strangers, in hindsight, by how they choose a grip, and by group of stages; about as much if
 something was learned from their solves."""
 _WORTH_LIVE: Final = {
     "planned": (
-        Worth(0.11, 1.06, -3.0, 2.5),
-        Worth(-0.04, 1.03, -3.0, 10.0),
-        Worth(-0.34, 0.46, -3.0, 8.0),
+        Worth(0.09, 1.00, -3.0, 2.5),
+        Worth(-0.01, 0.77, -3.0, 3.5),
+        Worth(-0.40, 0.46, -3.0, 8.0),
     ),
     "unplanned": (
-        Worth(-0.31, 0.81, -3.0, 2.5),
-        Worth(-0.23, 0.59, -3.0, 2.5),
-        Worth(-0.39, 0.47, -3.0, 8.0),
+        Worth(-0.30, 0.80, -3.0, 2.5),
+        Worth(-0.14, 0.45, -3.0, 2.5),
+        Worth(-0.36, 0.48, -3.0, 8.0),
     ),
 }
 """The same at the turn itself."""

@@ -1,6 +1,6 @@
 """Makes ``livecube/holding/counts_*.json``: what the virtual solver's hands did, counted.
 
-``python tests/checks/make_holding_counts.py`` takes some five minutes; same seeds, same files.
+``python tests/checks/make_holding_counts.py`` takes some ten minutes; same seeds, same files.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ LEAST = 60
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--solves", type=int, default=20_000, help="of each solver")
+    parser.add_argument("--solves", type=int, default=40_000, help="of each solver")
     parser.add_argument(
         "--folder", type=Path, default=Path(livecube.__file__).parent / "holding", metavar="FOLDER"
     )
