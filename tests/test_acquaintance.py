@@ -51,9 +51,9 @@ def test_what_it_says_of_a_stranger_is_right_as_often_as_it_says() -> None:
         within = (confident >= low) & (confident < high)
         assert within.sum() > 1_000
         assert abs(confident[within].mean() - hits[within].mean()) < 0.06
-    plainly = np.array(plain)  # what the model says by itself is not
+    plainly = np.array(plain)  # what the model says by itself is not, within the same bound
     within = (plainly >= 0.6) & (plainly < 0.9)
-    assert plainly[within].mean() - hits[within].mean() > 0.1
+    assert plainly[within].mean() - hits[within].mean() > 0.06
 
 
 def test_which_hand_is_the_stronger_is_known_from_the_solves_before() -> None:
