@@ -35,6 +35,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "make_captures": ("--folder", "."),
     "make_holding_counts": ("--folder", ".", "--solves", "30"),
     "mutation_check": ("--mutants", "1", "--rooms", "timing"),
+    "pairs_check": ("--solves", "5"),
     "review_check": ("--solves", "1"),
     "saying_check": ("--solves", "2"),
     "scramble_check": ("--draws", "200", "--scrambles", "2"),
