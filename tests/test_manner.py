@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from livecube.edges.sink import Item
 
 SOLVED_BYTES = bytes(SOLVED.tolist())
-KEYHOLE = 7
+KEYHOLE = 63
 """The seed of a solve in which a keyhole is said even at the gentlest level."""
 
 
