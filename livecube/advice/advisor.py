@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from livecube.advice.beam import Beam, Line, Step
+from livecube.advice.beam import Beam, Line
 from livecube.advice.beginning import Beginning, Way
 from livecube.advice.opportunity import Advice, Opportunity
 from livecube.advice.plan import Plan
@@ -23,7 +23,7 @@ from livecube.stages.frame import FRAMES
 from livecube.techniques.base import Chance, Level, about, goal_bits
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
 
     from livecube.cube.geometry import Array
     from livecube.cube.holding import Holding
@@ -35,8 +35,6 @@ __all__ = ["Advisor", "likely_cross"]
 
 _AT_ONCE: Final = 2
 """So many slots that are out are brought in by one search."""
-_TWO_PART: Final = 2
-"""So many ways of a technique of two parts are followed by a plan."""
 _AS_GOOD_MS: Final = 100
 """A plan that goes on is kept unless another is worth more than so much."""
 _NO_SLOTS: Final[tuple[str, ...]] = ()
@@ -259,40 +257,7 @@ class Advisor:
         self, situation: Situation, holding: Holding | None, level: Level, *, looking: bool = True
     ) -> list[Line]:
         start = None if holding is None else holding_in_down_frame(holding, situation.face)
-        lines = self._beam(level).lines(situation, start, looking=looking)
-        for line in self._two_part_lines(situation, holding, level, looking=looking):
-            slots = {*line.steps[0].chance.slots}
-            same = next((one for one in lines if {*one.steps[0].chance.slots} == slots), None)
-            if same is None or line.ms < same.ms:
-                lines = [line, *(one for one in lines if one is not same)]
-        return sorted(lines, key=lambda line: line.ms)
-
-    def _two_part_lines(
-        self, situation: Situation, holding: Holding | None, level: Level, *, looking: bool
-    ) -> Iterable[Line]:
-        """Plans that begin with a technique of two parts, which only a search can find."""
-        if self.answers.search is None or situation.offset is None:
-            return
-        chances = [
-            chance
-            for technique in self._techniques
-            if not technique.in_inspection and self._levels[technique.id] <= level
-            for chance in technique.chances(situation)
-            if chance.then_task is not None
-        ]
-        beam = self._beam(level)
-        starts = starts_of(holding, situation.face)
-        for row in self._rows.fastest(situation, chances, starts)[:_TWO_PART]:
-            down = apply_turns(situation.position, row.way.turns)
-            after = Situation.of_down(down, situation.face)
-            moved = [bool(b) for b in after.places != situation.places]
-            step = Step(row.chance, row.way, row.looking_ms if looking else 0)
-            if not after.free:
-                yield Line((step,))
-            else:
-                end = int(UPRIGHT[self.answers.hands.front[row.way.end]])
-                for line in beam.lines(after, end, looking=looking, moved=moved)[:1]:
-                    yield Line((step, *line.steps))
+        return self._beam(level).lines(situation, start, looking=looking)
 
     def _plans(self, situation: Situation, lines: Sequence[Line]) -> tuple[Plan, ...]:
         """Lines as they are told; only the first step of each says more than its moves."""

@@ -35,9 +35,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Row", "Rows", "held_as", "starts_of"]
 
-_TWO_PARTS_MS: Final = 1600
-"""A technique of two parts is looked for up to this price, and up to that of plain pairs: dearer
-ones are of no use, and some take long to find."""
 _NOTHING_MOVED: Final = (False,) * 8
 _FIRST_PARTS: Final = 12
 """So many first parts of a technique that goes on by another are carried on."""
@@ -89,16 +86,9 @@ class Rows:
         return rows
 
     def _ways(self, situation: Situation, chance: Chance, starts: Sequence[int]) -> list[Written]:
-        if chance.then and chance.then_task is None:
+        if chance.then:
             return self._composed(situation, chance, starts)
-        if chance.then_task is None:
-            return self._answers.ways(situation, [chance.task], starts)
-        ceiling = _TWO_PARTS_MS
-        plain = self.plain_way(situation, chance.slots, starts)
-        if plain is not None:
-            ceiling = min(ceiling, round(1000 * plain.seconds))
-        parts = [chance.task, chance.then_task]
-        return self._answers.ways(situation, parts, starts, ceiling_ms=ceiling)
+        return self._answers.ways(situation, [chance.task], starts)
 
     def _composed(
         self, situation: Situation, chance: Chance, starts: Sequence[int]

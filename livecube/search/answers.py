@@ -88,14 +88,13 @@ class Answers:
         starts: Sequence[int],
         *,
         however_dear: bool = True,
-        ceiling_ms: int | None = None,
     ) -> list[Written]:
         """The fastest ways of a question, best first.
 
         All up to ``FASTEST_MS`` dearer than the best, ``MOST_WAYS`` at most. ``parts`` and
         ``starts`` as for :class:`~livecube.search.ways.FastestSearch`. None if the book does not
         have them and there is no search. ``however_dear``: also keyholes dearer than the book
-        has, some of which take the search long. ``ceiling_ms``: none that a search finds is dearer.
+        has, some of which take the search long.
         """
         known = self._from_book(situation, parts, starts, however_dear=however_dear)
         if known is not None:
@@ -106,10 +105,7 @@ class Answers:
                 return []
             edges = cross_places(situation.position.tolist())
             return fastest_crosses(self.hands, self._crosses, edges, starts)
-        ceiling = {} if ceiling_ms is None else {"ceiling_ms": ceiling_ms}
-        found = self.search.ways(
-            situation, parts, starts, within_ms=FASTEST_MS, most=MOST_WAYS, **ceiling
-        )
+        found = self.search.ways(situation, parts, starts, within_ms=FASTEST_MS, most=MOST_WAYS)
         return [Written(way.ms, way.turns, way_tokens(way), way.start, way.end) for way in found]
 
     def _from_book(

@@ -63,9 +63,6 @@ class Chance(NamedTuple):
     together. The task is then the first part only."""
     then_into: tuple[int, ...] = ()
     """Slots that the technique that goes on fills."""
-    then_task: Task | None = None
-    """The second part as one task, its prefix for every offset, where that can be said: then the
-    fastest way is searched for as a whole."""
 
 
 class Technique(Protocol):
