@@ -19,6 +19,7 @@ from livecube.cube.turns import inverse_turns
 from livecube.edges.history.store import History
 from livecube.entries import with_defaults
 from livecube.events import CubeEvent, Reset, SolveMark, State, Turn
+from livecube.logs.lines import Header, event_line, parse_event
 from livecube.practice.breaks import BreakRule
 from livecube.practice.news import (
     Abandoned,
@@ -35,6 +36,7 @@ from livecube.practice.news import (
 )
 from livecube.practice.session import Practice, PracticeRules
 from livecube.practice.settings import PRACTICE_ENTRIES, rules_of
+from livecube.solves.reading import solves_in
 from livecube.solves.records import Wanted
 from livecube.timing.results import Penalty
 from livecube.views.board import Board
@@ -122,6 +124,24 @@ def test_one_round_after_another(scrambler: Scrambler) -> None:
     ]
     events = [one for one in evening.told if isinstance(one, CubeEvent)]
     assert [event.t for event in events] == sorted(event.t for event in events)
+
+
+@pytest.mark.parametrize("late_s", [0.0004998, 0.0005002])  # a log keeps both as 0.0005
+def test_an_inspection_between_two_milliseconds_is_told_as_the_log_keeps_it(
+    scrambler: Scrambler, late_s: float
+) -> None:
+    evening = Evening(scrambler)
+    evening.scramble()
+    assert evening.practice.due is not None
+    evening.t = evening.practice.due
+    evening.told += evening.practice.wake(evening.t + late_s)
+    evening.wait(1.75)
+    evening.turn(inverse_turns(evening.last(InspectionBegun).scramble))
+    judged = evening.last(Judged)
+    lines = [event_line(one) for one in evening.told if isinstance(one, CubeEvent)]
+    events = [event for line in lines if (event := parse_event(line)) is not None]
+    (found,) = solves_in(Header("", "", "cube", None), events)
+    assert found.kept.listed.inspection_ms == judged.inspection_ms
 
 
 def test_calls_come_at_their_seconds(scrambler: Scrambler) -> None:

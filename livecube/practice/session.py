@@ -8,6 +8,7 @@ by :meth:`Practice.wake`.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from math import ceil
 from typing import TYPE_CHECKING, Final, Literal, Protocol, TypeAlias
 
 from livecube.cube.position import SOLVED_BYTES, TURN_BYTES
@@ -140,7 +141,7 @@ class Practice:
             case "penalty" if self.phase in ("result", "scramble"):
                 return self._next_penalty(t)
             case "on" if self.phase == "solve":
-                return [self._mark(t, "end"), *self._judge(t)]
+                return self._end(t)
             case "on" if self.phase == "scramble":
                 return self._inspect(t) if self._position != SOLVED_BYTES else []
             case "on" | "next" if self.phase in ("result", "scramble"):
@@ -159,7 +160,7 @@ class Practice:
             case "inspect":
                 return self._start(event)
             case "solve" if self._position == SOLVED_BYTES:
-                return [event, self._mark(event.t, "end"), *self._judge(event.t)]
+                return [event, *self._end(event.t)]
             case "result" if gesture is not None:
                 return [event, *self.wish(gesture, event.t)]
             case "result" if self._rules.by_hand and is_scrambled(self._position):
@@ -175,7 +176,7 @@ class Practice:
         if self.phase == "scramble" and self.number:
             return [event, *self._guide(event.t)]
         if self.phase == "solve" and event.position == SOLVED_BYTES:
-            return [event, self._mark(event.t, "end"), *self._judge(event.t)]
+            return [event, *self._end(event.t)]
         if self.phase == "inspect":  # turned while nobody heard it
             return [event, *self._abandon(event.t)]
         return [event]
@@ -209,13 +210,12 @@ class Practice:
         if path is None or path.start != SOLVED_BYTES or path.target != self._position:
             path = self._scrambling.to(SOLVED_BYTES, self._position)
         timed = self._rules.timed
-        begun = InspectionBegun(t, self.number, path.turns, timed)
+        mark = self._mark(t, "inspect" if timed else "start")
         self.phase = "inspect"
-        if not timed:
-            return [begun, self._mark(t, "start")]
-        self._inspected = t
-        self._expect_call(0)
-        return [begun, self._mark(t, "inspect")]
+        if timed:
+            self._inspected = mark.t
+            self._expect_call(0)
+        return [InspectionBegun(mark.t, self.number, path.turns, timed), mark]
 
     def _expect_call(self, passed_ms: int) -> None:
         moment = next_call(passed_ms)
@@ -235,6 +235,10 @@ class Practice:
         if self._inspected is None or self._started is None:
             return None
         return round(1000 * (self._started - self._inspected))
+
+    def _end(self, t: float) -> list[Outcome]:
+        mark = self._mark(t, "end")
+        return [mark, *self._judge(mark.t)]
 
     def _judge(self, t: float) -> list[Outcome]:
         self.phase, self.due = "result", None
@@ -271,5 +275,6 @@ class Practice:
         return [] if due is None else [BreakAdvised(t, due)]
 
     def _mark(self, t: float, phase: SolvePhase) -> SolveMark:
-        self._latest = max(self._latest, t)
+        """At a whole millisecond, as the cube counts: what is told and what is kept round alike."""
+        self._latest = max(self._latest, ceil(round(1000 * t, 3)) / 1000)
         return SolveMark(self._latest, self.number, phase)
