@@ -13,7 +13,10 @@ from unittest.mock import patch
 from livecube.cli import main
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
+
+    from typing_extensions import Buffer
 
 __all__ = ["Done", "called"]
 
@@ -27,14 +30,21 @@ class Done:
     err: str
 
 
-def called(*arguments: str, folder: Path, text: str = "", **environment: str) -> Done:
+def called(
+    *arguments: str,
+    folder: Path,
+    text: str = "",
+    heard: Callable[[str], None] = lambda line: None,
+    **environment: str,
+) -> Done:
     """Call ``livecube`` with these arguments; an exception that it lets through is the caller's.
 
     Configuration, state and data are in ``folder``; ``environment`` changes that. ``text`` is
-    its standard input.
+    its standard input. ``heard`` is told each line of output when it is written, before the
+    program goes on.
     """
     own = {f"LIVECUBE_{name.upper()}": str(folder / name) for name in ("data", "state", "config")}
-    out, err = _written("strict"), _written("backslashreplace")
+    out, err = _written("strict", heard), _written("backslashreplace")
     status = 0
     with ExitStack() as stack:
         stack.enter_context(patch.dict(os.environ, own | environment))
@@ -42,6 +52,7 @@ def called(*arguments: str, folder: Path, text: str = "", **environment: str) ->
         stack.enter_context(patch.object(sys, "stdin", io.StringIO(text)))
         stack.enter_context(redirect_stdout(out))
         stack.enter_context(redirect_stderr(err))
+        stack.callback(sys.setswitchinterval, sys.getswitchinterval())
         try:
             main()
         except SystemExit as end:
@@ -49,8 +60,24 @@ def called(*arguments: str, folder: Path, text: str = "", **environment: str) ->
     return Done(status, _text(out), _text(err))
 
 
-def _written(errors: str) -> io.TextIOWrapper:
-    return io.TextIOWrapper(io.BytesIO(), "utf-8", errors, write_through=True)
+class _Heard(io.BytesIO):
+    """Bytes whose lines somebody hears as soon as each is whole."""
+
+    def __init__(self, heard: Callable[[str], None]) -> None:
+        super().__init__()
+        self._heard = heard
+        self._begun = b""
+
+    def write(self, more: Buffer, /) -> int:
+        size = super().write(more)
+        *whole, self._begun = (self._begun + bytes(more)).split(b"\n")
+        for line in whole:
+            self._heard(line.decode("utf-8"))
+        return size
+
+
+def _written(errors: str, heard: Callable[[str], None] = lambda line: None) -> io.TextIOWrapper:
+    return io.TextIOWrapper(_Heard(heard), "utf-8", errors, write_through=True)
 
 
 def _text(stream: io.TextIOWrapper) -> str:

@@ -240,7 +240,9 @@ class _Live:
         sys.setswitchinterval(SWITCH_S)
         await self._source.find()
         output, hub = self._open()
-        follower = CubeFollower(self._pipeline, hub, self._source.speed)
+        keeping = self._keeping
+        lead = keeping.lead if keeping is not None else lambda event: (event,)
+        follower = CubeFollower(self._pipeline, hub, self._source.speed, lead)
         async with hub, asyncio.TaskGroup() as tasks:
             helping = [tasks.create_task(follower.refiner.run(), name="refiner")]
             events = await self._source.events()

@@ -148,7 +148,8 @@ class FollowedSink:
     """Keeps the finished solves of a cube that is followed, whether marks say so or not.
 
     All that is followed grows in one log meanwhile, from which the next start keeps what a crash
-    has left; without it solves are kept all the same.
+    has left; without it solves are kept all the same. Whoever follows lets each event pass through
+    :meth:`lead` first: keeping a solve may take its time, and what is told is written by then.
     """
 
     name = "history"
@@ -177,19 +178,20 @@ class FollowedSink:
             self._without_log(error)
 
     async def take(self, item: Item) -> None:
-        """Write an event; when a solve is over, look whether it is one to be kept."""
+        """When a solve is over, look whether it is one to be kept."""
         if isinstance(item, CubeEvent):
             self._unread.append(item)
-            self._write(item)
         elif isinstance(item, SolveOver):
             await self._read()
 
-    def _write(self, event: CubeEvent) -> None:
+    def lead(self, event: CubeEvent) -> tuple[CubeEvent]:
+        """Write an event, before anybody is told of it."""
         if self._log is not None:
             try:
                 self._log.write(event)
             except OSError as error:
                 self._without_log(error)
+        return (event,)
 
     def _without_log(self, error: Exception) -> None:
         self._discard_log()
