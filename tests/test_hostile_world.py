@@ -153,17 +153,32 @@ def test_a_broken_history_is_rescued_with_its_tags_and_corrections(kept: Path) -
     assert list((kept / "data").glob("history.broken-*.sqlite"))
 
 
-@pytest.mark.parametrize("name", ["data", "config"])
-def test_a_file_where_a_folder_is_wanted(tmp_path: Path, name: str) -> None:
+_NAMED = ("CACHE", "CONFIG", "DATA", "STATE")
+
+
+@pytest.mark.parametrize("inside", ["", "folder"])
+@pytest.mark.parametrize("name", _NAMED)
+@pytest.mark.parametrize("command", ["history", "config", "hands", "live --simulated"])
+def test_a_file_where_a_folder_is_wanted(
+    tmp_path: Path, command: str, name: str, inside: str
+) -> None:
     file = tmp_path / "file"
     file.write_text("")
-    if name == "config":
-        done = called("config", folder=tmp_path, LIVECUBE_CONFIG=str(file))
-    else:
-        done = called("history", "--person", "ada", folder=tmp_path, LIVECUBE_DATA=str(file))
+    named = {f"LIVECUBE_{name}": str(file / inside)}
+    done = called(*command.split(), folder=tmp_path, heard=lambda line: None, **named)
     assert done.status == 2
-    assert "a folder is wanted" in done.err
-    assert str(file) in done.err
+    assert done.out == ""
+    assert f"{file} is a file, and a folder is wanted there; see to LIVECUBE_{name}" in done.err
+    assert done.err.count("\n") == 1
+    assert file.read_text() == ""
+
+
+def test_help_is_given_whatever_the_environment_names(tmp_path: Path) -> None:
+    file = tmp_path / "file"
+    file.write_text("")
+    for command in (("hints", "--help"), ("history", "-h"), ("--help",), ("--version",)):
+        done = called(*command, folder=tmp_path, LIVECUBE_CACHE=str(file))
+        assert (done.status, done.err) == (0, "")
 
 
 # Imports.

@@ -18,6 +18,7 @@ import click
 
 from livecube import __version__
 from livecube.cli.refusing import refusing_the_unstorable
+from livecube.edges.folders import check_named_folders
 from livecube.errors import DrawingError, KeepingError, LivecubeError
 
 if TYPE_CHECKING:
@@ -52,6 +53,7 @@ _MODULES: Final = {
     "bench": "bench",
 }
 """The commands, in the order of the help, and the modules beside this one that hold them."""
+_HELP: Final = frozenset({"-h", "--help"})
 
 
 class _Commands(click.Group):
@@ -67,10 +69,12 @@ class _Commands(click.Group):
         return refusing_the_unstorable(getattr(module, cmd_name))
 
 
-@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=_Commands, context_settings={"help_option_names": sorted(_HELP)})
 @click.version_option(__version__, prog_name="livecube")
 def _livecube() -> None:
     """Follow a 3×3×3 cube turn by turn, and hear what has become possible."""
+    if not _HELP & set(sys.argv):
+        check_named_folders()
 
 
 def commands() -> Iterator[tuple[str, click.Command]]:
