@@ -1,7 +1,7 @@
 """A livecube command in this process: what a process of its own would print, in half the time.
 
-For commands that read no keys. That a process starts, ends and is interrupted as it should be is
-tested where it matters.
+For commands that read no terminal. That a process starts, ends and is interrupted as it should be
+is tested where it matters.
 """
 
 from __future__ import annotations
@@ -16,8 +16,10 @@ from unittest.mock import patch
 __all__ = ["started"]
 
 
-def started(*arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:
-    """Run ``livecube`` with these arguments, and with this in its environment."""
+def started(
+    *arguments: str, text: str = "", **environment: str
+) -> subprocess.CompletedProcess[str]:
+    """Run ``livecube`` with these arguments and this input, and with this in its environment."""
     from livecube.cli import main
 
     out, err, status = io.StringIO(), io.StringIO(), 0
@@ -25,7 +27,7 @@ def started(*arguments: str, **environment: str) -> subprocess.CompletedProcess[
     with (
         patch.dict(os.environ, environment),
         patch.object(sys, "argv", ["livecube", *arguments]),
-        patch.object(sys, "stdin", io.StringIO()),
+        patch.object(sys, "stdin", io.StringIO(text)),
         redirect_stdout(out),
         redirect_stderr(err),
     ):

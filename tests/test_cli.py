@@ -1,9 +1,8 @@
-"""The commands as a user runs them: in processes of their own, on real files."""
+"""The commands as a user runs them, on real files; in processes of their own if they are to end."""
 
 from __future__ import annotations
 
 import json
-import os
 import signal
 import subprocess
 import sys
@@ -11,18 +10,19 @@ import time
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from command import started
+from narrow import without_privileges
+
+from livecube.edges.automaton_file import load_hands
+from livecube.edges.cache import cache_folder
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
 
 
-def livecube(*arguments: str, text: str | None = None) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "livecube", *arguments],
-        capture_output=True, text=True, check=False, timeout=120, input=text,
-        env={**os.environ, "COLUMNS": "80"},
-    )  # fmt: skip
+def livecube(*arguments: str) -> subprocess.CompletedProcess[str]:
+    return started(*arguments, COLUMNS="80")
 
 
 def objects(text: str) -> list[dict[str, Any]]:
@@ -99,11 +99,24 @@ def test_hints_need_no_cache_that_can_be_written_to(
 ) -> None:
     command = ("hints", "R U R' U'", "--json")
     usual = json.loads(livecube(*command).stdout)
-    (tmp_path / "cache").write_text("no folder")
-    monkeypatch.setenv("LIVECUBE_CACHE", str(tmp_path / "cache"))  # compiled code stays where it is
-    done = livecube(*command)
+    (file,) = cache_folder().glob(f"tables-*/pieces-{load_hands().fingerprint}.npy")
+    made = np.load(file)
+    # These alone take half a minute to make, and what is kept of them is what was made.
+    monkeypatch.setattr(
+        "livecube.search.bounds.piece_seconds",
+        lambda moves, hands, kind, *, still: made[int(still)][kind].copy(),
+    )
+    # Another process could not hand over what it makes.
+    monkeypatch.delattr("livecube.edges.cache.Apart")
+    cache = tmp_path / "cache"
+    cache.mkdir()
+    cache.chmod(0o555)
+    monkeypatch.setenv("LIVECUBE_CACHE", str(cache))  # compiled code stays where it is
+    with without_privileges():
+        done = livecube(*command)
     assert done.returncode == 0, done.stderr
     assert json.loads(done.stdout)["opportunities"] == usual["opportunities"]
+    assert not list(cache.iterdir())
 
 
 def test_standard_error_is_empty_once_the_search_is_ready() -> None:

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
 from typing import TYPE_CHECKING, TypeVar
 
 import kill_check
 import pytest
+from command import started
 from rich.console import Console
 
 from livecube.composition.scrambler import Scrambler, load_scrambler
@@ -305,12 +303,11 @@ def test_every_news_is_shown_told_and_an_object(scrambler: Scrambler) -> None:
 
 
 def test_the_command_keeps_what_it_tells(tmp_path: Path) -> None:
-    done = subprocess.run(
-        [sys.executable, "-m", "livecube", "practice", "--simulated", "--seed", "3", "--json",
-         "--speed", "100", "--solves", "2", "--no-hints", "--person", "ada"],
-        capture_output=True, text=True, check=False, timeout=120,
-        env={**os.environ, "LIVECUBE_DATA": str(tmp_path)},
-    )  # fmt: skip
+    done = started(
+        *("practice", "--simulated", "--seed", "3", "--json", "--speed", "1000"),
+        *("--solves", "2", "--no-hints", "--person", "ada"),
+        LIVECUBE_DATA=str(tmp_path),
+    )
     assert done.returncode == 0, done.stderr
     told = [json.loads(line) for line in done.stdout.splitlines()]
     judged = [one for one in told if one["event"] == "result"]

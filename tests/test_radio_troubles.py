@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
 import sys
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +15,7 @@ from bleak.exc import (
     BleakError,
     BleakGATTProtocolError,
 )
+from command import started
 
 from livecube.cube.holding import fixed_turns
 from livecube.cube.notation import parse_moves
@@ -85,14 +84,6 @@ def test_each_trouble_is_told_with_what_to_do(error: Exception, trouble: str, wo
     assert ";" in str(told)  # what is wrong; what to do
 
 
-def livecube(*arguments: str, text: str = "", **env: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "livecube", *arguments],
-        capture_output=True, text=True, check=False, timeout=60, input=text,
-        env={**os.environ, **env},
-    )  # fmt: skip
-
-
 def objects(text: str) -> list[dict[str, Any]]:
     return [json.loads(line) for line in text.splitlines()]
 
@@ -101,7 +92,7 @@ def objects(text: str) -> list[dict[str, Any]]:
 def test_a_machine_without_bluetooth_is_told_from_one_that_is_broken(tmp_path: Path) -> None:
     nowhere = {"DBUS_SYSTEM_BUS_ADDRESS": f"unix:path={tmp_path}/none"}
     for command in (["scan"], ["live"], ["live", "--cube", "x"]):
-        done = livecube(*command, **nowhere)
+        done = started(*command, **nowhere)
         assert done.returncode == 2
         assert "service is not running; install bluez" in done.stderr
         assert "Traceback" not in done.stderr
@@ -119,7 +110,7 @@ def test_a_machine_without_bluetooth_is_told_from_one_that_is_broken(tmp_path: P
     ],
 )
 def test_what_does_not_go_together_is_refused(arguments: list[str], words: str) -> None:
-    done = livecube("live", *arguments)
+    done = started("live", *arguments)
     assert done.returncode == 2
     assert words in done.stderr
 
@@ -131,7 +122,7 @@ def followed(text: str) -> list[dict[str, Any]]:
 
 def test_a_capture_is_decoded_once_more_to_the_same(tmp_path: Path) -> None:
     log = tmp_path / "capture.jsonl"
-    done = livecube(
+    done = started(
         *("live", "--virtual-radio", "--seed", "5", "--speed", "100", "--json", "--no-hints"),
         *("--log", str(log), "--capture"),
     )
@@ -141,19 +132,19 @@ def test_a_capture_is_decoded_once_more_to_the_same(tmp_path: Path) -> None:
     packets = [line for line in lines[1:] if line.get("mark") == "packet"]
     assert len(packets) > len([line for line in lines if "turn" in line]) > 50
     live = followed(done.stdout)
-    again = livecube("replay", str(log), "--packets", "--json", "--no-hints")
+    again = started("replay", str(log), "--packets", "--json", "--no-hints")
     assert again.returncode == 0, again.stderr
     assert followed(again.stdout) == live
     assert any(told["event"] == "solve" and told["solved"] for told in live)
-    wrong = livecube("replay", str(log), "--packets", "--decoder", "none such")
+    wrong = started("replay", str(log), "--packets", "--decoder", "none such")
     assert wrong.returncode == 2
     assert "no such decoder is installed" in wrong.stderr
 
 
 def test_a_log_without_packets_cannot_be_decoded_again(tmp_path: Path) -> None:
     log = tmp_path / "log.jsonl"
-    assert livecube("simulate", str(log), "--seed", "5").returncode == 0
-    done = livecube("replay", str(log), "--packets")
+    assert started("simulate", str(log), "--seed", "5").returncode == 0
+    done = started("replay", str(log), "--packets")
     assert done.returncode == 2
     assert "holds no packets; livecube live --log FILE --capture keeps them" in done.stderr
 
@@ -161,7 +152,7 @@ def test_a_log_without_packets_cannot_be_decoded_again(tmp_path: Path) -> None:
 def test_turns_are_typed_as_they_are_written(tmp_path: Path) -> None:
     log = tmp_path / "typed.jsonl"
     moves = "R U2 R' x M' r d' y2 F E2 b"
-    done = livecube(
+    done = started(
         *("live", "--typed", "--json", "--no-hints", "--log", str(log)),
         text=f"{moves} L\b f\x7f ?",  # what is taken back and what means nothing is no turn
     )
@@ -177,7 +168,7 @@ def test_turns_are_typed_as_they_are_written(tmp_path: Path) -> None:
 
 
 def test_a_typed_cube_may_stand_scrambled_and_is_solved_by_typing() -> None:
-    done = livecube(
+    done = started(
         *("live", "--typed", "--json", "--no-hints", "--scramble", "F R U R' U' F'"),
         text="F U R U' R' F'",
     )

@@ -5,27 +5,31 @@
 
 from __future__ import annotations
 
-import os
+import contextlib
 import re
-import subprocess
-import sys
+import shlex
 import tempfile
 from pathlib import Path
 
 import pytest
+from command import started
 
 ROOT = Path(__file__).parent.parent
 README = ROOT / "README.md"
 BLOCK = re.compile(r"```\n\$ (livecube [^\n]*)\n(.*?)```", re.DOTALL)
 
 
-def printed(command: str, folder: Path) -> str:
-    done = subprocess.run(
-        ["bash", "-c", command], capture_output=True, text=True, check=True, cwd=folder,
-        env={**os.environ, "COLUMNS": "90",
-             "PATH": f"{Path(sys.executable).parent}:{os.environ['PATH']}"},
-    )  # fmt: skip
-    return "".join(line.rstrip() + "\n" for line in done.stdout.strip("\n").splitlines())
+def printed(example: str, folder: Path) -> str:
+    """What is printed by the commands of an example, one after the other."""
+    told = ""
+    for command in example.split(" && "):
+        name, *arguments = shlex.split(command)
+        assert name == "livecube", f"a shell is needed for {command}"
+        with contextlib.chdir(folder):
+            done = started(*arguments, COLUMNS="90")
+        assert done.returncode == 0, done.stderr
+        told += done.stdout
+    return "".join(line.rstrip() + "\n" for line in told.strip("\n").splitlines())
 
 
 def examples() -> list[tuple[str, str]]:

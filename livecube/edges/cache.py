@@ -8,6 +8,7 @@ import sys
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from pathlib import Path
+from tempfile import TemporaryFile
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -115,10 +116,21 @@ def make_and_keep_tables() -> None:
 
 
 def begin_tables() -> Apart | None:
-    """Have another process make the tables; None if all are kept."""
+    """Have another process make the tables; None if all are kept, or none could be."""
     if _kept_tables() is not None and kept_pair_table() is not None:
         return None
-    return Apart(make_and_keep_tables)
+    return Apart(make_and_keep_tables) if _can_keep() else None
+
+
+def _can_keep() -> bool:
+    """Whether files can be made in the cache: what another process makes gets here by them."""
+    folder = _path("").parent
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with TemporaryFile(dir=folder):
+            return True
+    except OSError:
+        return False
 
 
 def pair_table_made_apart() -> npt.NDArray[np.uint8] | None:
