@@ -11,7 +11,7 @@ import pytest
 from broker import MISSING
 
 FOLDER: Final = Path(__file__).parent / "checks"
-NO_COMMANDS: Final = ("beside", "every_command", "mutants", "usual_cases")
+NO_COMMANDS: Final = ("beside", "every_command", "mutant_tests", "mutants", "usual_cases")
 """What stands there, and is none."""
 CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "advice_check": ("--positions", "4"),

@@ -7,6 +7,7 @@ import sys
 from collections import Counter
 from dataclasses import replace
 from itertools import pairwise, product
+from types import SimpleNamespace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -29,7 +30,7 @@ from livecube.errors import UsageError
 from livecube.virtual.cross import cross_table, plan_cross
 from livecube.virtual.fingers import Insertion, fingers_of
 from livecube.virtual.habits import OTHERWISE
-from livecube.virtual.hands import CrossFrame
+from livecube.virtual.hands import CrossFrame, Hands
 from livecube.virtual.last_layer import answers, is_oriented, is_permuted
 from livecube.virtual.sequences import ORIENT, PERMUTE, mirrored, read_sequence
 from livecube.virtual.session import session
@@ -271,6 +272,46 @@ def test_whose_hands_are_the_mirror_image_like_the_mirror_image() -> None:
     assert here == sorted(here)
     one, other = (f"{face} U2 {face}' U {face} U' {face}'" for face in "RL")
     assert left.price(parse_moves(mirrored(one))) < left.price(parse_moves(mirrored(other)))
+
+
+@pytest.mark.parametrize(
+    ("text", "price"),
+    [
+        # A wrist: from rest, farther, back, from end to end.
+        ("R", 1), ("R R", 1 + 1.9), ("R R'", 2), ("R R' R'", 3), ("R2", 1.35 + 0.4),
+        ("R R2", 1 + 1.35), ("R R2 R'", 1 + 1.35 + 1.9), ("R U R", 1 + 1 + 1.9), ("U2", 1.35),
+        # The weaker hand.
+        ("L'", 1.15), ("L2", 1.35 * 1.15 + 0.4), ("L' L'", 1.15 + 2.05), ("L L'", 2 * 1.15),
+        # Wide turns.
+        ("Rw", 1.5), ("Lw", 1.65), ("Fw", 2.7), ("Bw", 3.6), ("Uw", 1.8), ("Dw", 1.8),
+        # A turn of F, by the wrist that a finger would come from, and what comes after it.
+        ("F", 1.7), ("R F", 1 + 2.2), ("R' F", 1 + 1.2), ("R F'", 1 + 1.7), ("L' F'", 1.15 + 2.2),
+        ("L F'", 1.15 + 1.2), ("F2", 1.35 * 1.7), ("F R'", 1.7 + 1), ("F R", 1.7 + 1.6),
+        ("F' R'", 1.7 + 1.6), ("F' L", 1.7 + 1.15), ("F L", 1.7 + 1.75), ("F2 R", 1.35 * 1.7 + 1.6),
+        ("F U R", 3.7), ("F D R", 4.2), ("F R' R", 3.7), ("F' L L'", 1.7 + 2.3), ("Fw R", 4.3),
+        # After D the wrist is where it was; after B and a wide U the hands have let go.
+        ("D", 1.5), ("R D R", 1 + 1.5 + 1.9), ("B", 2.6), ("R B R", 4.6), ("F B R", 5.3),
+        ("R Uw R", 3.8), ("L' Dw L'", 1.15 + 1.8 + 1.15),
+    ],
+)  # fmt: skip
+def test_what_moves_cost_right_handed_fingers(text: str, price: float) -> None:
+    moves = parse_moves(text)
+    assert fingers_of(RIGHT_HANDED).price(moves) == pytest.approx(price)
+    lengths = [1.35 if move.quarters == 2 else 1 for move in moves]
+    unplanned = fingers_of(replace(RIGHT_HANDED, grip_ahead=0)).price(moves)
+    assert unplanned == pytest.approx(sum(lengths))
+    one = fingers_of(RIGHT_HANDED).price(moves[:1]) + sum(lengths[1:])
+    assert fingers_of(replace(RIGHT_HANDED, grip_ahead=1)).price(moves) == pytest.approx(one)
+
+
+@pytest.mark.parametrize(("drawn_s", "waited_s", "inspected_s"), [(1e9, 2.0, 14.4), (0, 0, 4.5)])
+def test_pauses_have_their_limits(drawn_s: float, waited_s: float, inspected_s: float) -> None:
+    always = SimpleNamespace(lognormal=lambda mean, sigma: drawn_s)
+    hands = Hands(CrossFrame(5), RIGHT_HANDED, always)  # type: ignore[arg-type]
+    hands.wait(0.5)
+    assert hands.t == pytest.approx(waited_s)
+    hands.inspect()
+    assert hands.t == pytest.approx(waited_s + inspected_s)
 
 
 def test_people_of_other_taste_like_other_sequences() -> None:

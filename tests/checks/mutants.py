@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-__all__ = ["Mutant", "mutants_of"]
+__all__ = ["Mutant", "blocks_of", "mutants_of"]
 
 _COMPARED: Final[dict[type[ast.cmpop], type[ast.cmpop]]] = {
     ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq,
@@ -24,6 +24,7 @@ _RECKONED: Final[dict[type[ast.operator], type[ast.operator]]] = {
     ast.FloorDiv: ast.Mult, ast.Mod: ast.FloorDiv, ast.LShift: ast.RShift, ast.RShift: ast.LShift,
     ast.BitAnd: ast.BitOr, ast.BitOr: ast.BitAnd, ast.BitXor: ast.BitOr,
 }  # fmt: skip
+_Lines = tuple[int, int]
 _Place = tuple[int, int, int, int]
 
 
@@ -42,6 +43,8 @@ class Mutant:
     """First line and column, last line and column (columns in bytes), from 1 and from 0."""
     text: str
     """What stands at that place now."""
+    block: int | None
+    """The first line of the innermost block that it is in; None if it is run by an import."""
 
     @property
     def name(self) -> str:
@@ -69,8 +72,31 @@ def mutants_of(file: str, source: str) -> list[Mutant]:
     tree = ast.parse(source)
     has_kernels = any(_is_kernel(node) for node in ast.walk(tree))
     found: list[Mutant] = []
-    _Walk(file, found, has_kernels).visit(tree)
+    blocks = [(one[0].lineno, one[-1].end_lineno or 0) for one in blocks_of(tree)]
+    _Walk(file, found, has_kernels, blocks).visit(tree)
     return found
+
+
+def blocks_of(node: ast.AST) -> Iterator[list[ast.stmt]]:
+    """The lists of statements inside of functions, an outer one first; not those of kernels."""
+    for child in ast.iter_child_nodes(node):
+        if not _is_kernel(child):
+            yield from _blocks_inside(child) if _is_function(child) else blocks_of(child)
+
+
+def _blocks_inside(node: ast.AST) -> Iterator[list[ast.stmt]]:
+    if _is_kernel(node):
+        return
+    for name in ("body", "orelse", "finalbody"):
+        statements = getattr(node, name, None)
+        if isinstance(statements, list) and statements:
+            yield statements
+    for child in ast.iter_child_nodes(node):
+        yield from _blocks_inside(child)
+
+
+def _is_function(node: ast.AST) -> bool:
+    return isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
 
 
 def _is_kernel(node: ast.AST) -> bool:
@@ -80,7 +106,10 @@ def _is_kernel(node: ast.AST) -> bool:
 
 
 class _Walk(ast.NodeVisitor):
-    def __init__(self, file: str, found: list[Mutant], has_kernels: bool) -> None:
+    def __init__(
+        self, file: str, found: list[Mutant], has_kernels: bool, blocks: list[_Lines]
+    ) -> None:
+        self._blocks = blocks
         self._file = file
         self._found = found
         self._scope: list[str] = []
@@ -125,7 +154,7 @@ class _Walk(ast.NodeVisitor):
     def _mutate(self, node: ast.AST) -> None:
         if not isinstance(node, ast.expr | ast.stmt):
             return
-        before = ast.unparse(node)
+        before, scope = ast.unparse(node), ".".join(self._scope)
         for after in _changed(node):
             put = f"({ast.unparse(after)})" if isinstance(after, ast.expr) else ast.unparse(after)
             change, place = f"{before} → {ast.unparse(after)}", _place(node)
@@ -134,8 +163,12 @@ class _Walk(ast.NodeVisitor):
                 was, now = ast.unparse(node.test), ast.unparse(after.test)
                 change, place, put = f"if {was} → if {now}", _place(node.test), f"({now})"
             self._found.append(
-                Mutant(self._file, ".".join(self._scope), change, node.lineno, place, put)
+                Mutant(self._file, scope, change, node.lineno, place, put, self._block(node))
             )
+
+    def _block(self, node: ast.expr | ast.stmt) -> int | None:
+        around = [first for first, last in self._blocks if first <= node.lineno <= last]
+        return max(around, default=None)
 
 
 def _place(node: ast.expr | ast.stmt) -> _Place:

@@ -1,0 +1,199 @@
+"""The tests of each room: which of them may notice a mutant, and what they say of it."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from pathlib import Path
+
+    from mutants import Mutant
+
+__all__ = ["TESTS", "Copy", "Observed", "chosen"]
+
+_LEAST_LIMIT_S: Final = 30.0
+_SLOWER: Final = 3.0
+"""A mutant may take so many times as long as the program; one that takes longer never ends."""
+_TABLES_S: Final = 120.0
+"""It may take so much longer where it has to make the program's tables."""
+_QUICK_S: Final = 0.1
+_SLOW_S: Final = 4.0
+_SOME: Final = 3
+"""Slow tests are not run where so many others run the same block."""
+
+TESTS: Final[dict[str, str]] = {
+    "advice": "speaker plan advice saying explain inspection manner advice_rows",
+    "clock": "clock turnwire",
+    "clock_fit": "clock turnwire",
+    "conformance": "conformance decoders_hostile",
+    "cube": "cube notation facelets published_group",
+    "dashboard": "dashboard outbox monthly",
+    "decoding": "clock conformance profiles",
+    "drills": "drill_rounds drills",
+    "entries": "mqtt_commands",
+    "events": "clock logs mending",
+    "hands": "automaton advice",
+    "holding": "holding_golden holding acquaintance",
+    "holding/written": "write",
+    "learning": "learning",
+    "logs": "logs logs_refused",
+    "mending": "mending",
+    "practice": "gestures practice",
+    "profiles": "profiles profile_files",
+    "review": "review again",
+    "scrambling": "scrambles",
+    "search": "techniques fastest plan published_cube finite_set",
+    "solves": "history practice",
+    "stages": "stages following mending golden",
+    "techniques": "advice techniques explain",
+    "timing": "timing",
+    "trends": "trends monthly",
+    "virtual": "virtual_golden virtual_solver",
+    "virtual/profile_cube": "profiles learning",
+}
+"""The tests of each room, and of modules with tests elsewhere; the likeliest to notice first."""
+_LEFT_OUT: Final = (
+    "test_a_set_is_balanced_and_comes_again_only_with_its_seed",
+    "test_the_technique_is_the_best_choice",
+    "test_killed_at_random_moments_it_loses_no_finished_solve",
+    "test_a_password_on_the_command_line_is_refused_and_not_repeated",
+)
+"""These take long, and notice little that the others of their room do not."""
+_MADE_ONCE: Final = ("scrambling/", "search/")
+"""Where the cache would give the program's tables to a mutant that builds others."""
+
+
+@dataclass(frozen=True, slots=True)
+class Observed:
+    """A test of a room."""
+
+    name: str
+    took_s: float
+    blocks: frozenset[tuple[str, int]]
+    """Module and first line of each block that it runs."""
+
+
+@dataclass(frozen=True, slots=True)
+class Copy:
+    """A tree that nobody changes, and what the program has kept in its cache."""
+
+    tree: Path
+    cache: Path
+    folder: Path
+
+    def observed(self, room: str) -> tuple[str | None, list[Observed]]:
+        """What the unchanged program's tests say first, None if all pass; and what they run."""
+        own = self.folder / f"observed-{room.replace('/', '-')}"
+        (own / "blocks").mkdir(parents=True)
+        found = own / "found.json"
+        environment = {
+            "LIVECUBE_MUTANT_OBSERVED": f"livecube.{room.replace('/', '.')}",
+            "LIVECUBE_MUTANT_BLOCKS": str(own / "blocks"),
+            "LIVECUBE_MUTANT_FOUND": str(found),
+        }
+        said = self._pytest(own, files_of(room), 3600, environment)
+        if said is not None:
+            return said, []
+        told = json.loads(found.read_text("utf-8"))
+        return None, [
+            Observed(name, one["took_s"], frozenset(map(tuple, one["blocks"] + told["imported"])))
+            for name, one in told["tests"].items()
+        ]
+
+    def run(self, mutant: Mutant, tests: Sequence[Observed], at: int) -> str | None:
+        """What these tests say first of a mutant; None if all pass."""
+        own = self.folder / f"run-{at}"
+        own.mkdir()
+        try:
+            return self._run(own, mutant, tests)
+        finally:
+            shutil.rmtree(own, ignore_errors=True)
+
+    def _run(self, own: Path, mutant: Mutant, tests: Sequence[Observed]) -> str | None:
+        file, changed, chosen = self.tree / mutant.file, own / "mutant.py", own / "tests.json"
+        changed.write_text(mutant.source(file.read_text(encoding="utf-8")), encoding="utf-8")
+        chosen.write_text(json.dumps([test.name for test in tests]), encoding="utf-8")
+        environment = {
+            "LIVECUBE_MUTANT_MODULE": module_of(mutant),
+            "LIVECUBE_MUTANT_FILE": str(file),
+            "LIVECUBE_MUTANT_SOURCE": str(changed),
+            "LIVECUBE_MUTANT_TESTS": str(chosen),
+            "PYTHONDONTWRITEBYTECODE": "1",
+        }
+        if mutant.file.removeprefix("livecube/").startswith(_MADE_ONCE):
+            environment["LIVECUBE_TESTS_CACHE"] = str(own / "cache")
+        limit_s = _LEAST_LIMIT_S + _SLOWER * sum(test.took_s for test in tests)
+        limit_s += _TABLES_S * ("LIVECUBE_TESTS_CACHE" in environment)
+        files = list(dict.fromkeys(test.name.split("::")[0] for test in tests))
+        return self._pytest(own, files, limit_s, environment)
+
+    def _pytest(
+        self, own: Path, files: Sequence[str], limit_s: float, added: Mapping[str, str]
+    ) -> str | None:
+        folders = (self.tree / "tests/checks/mutated", self.tree)
+        environment = os.environ | {
+            "PYTHONPATH": os.pathsep.join(map(str, folders)),
+            "NUMBA_CACHE_DIR": str(self.cache / "compiled"),
+            "LIVECUBE_TESTS_CACHE": str(self.cache),
+            **{f"LIVECUBE_{name}": str(own / name) for name in ("STATE", "DATA", "CONFIG")},
+            **added,
+        }
+        left_out = " or ".join(_LEFT_OUT)
+        command = [sys.executable, "-m", "pytest", "-x", "-q", "--no-header", "--tb=line",
+                   "-p", "no:cacheprovider", "-p", "no:xdist", "-p", "observed",
+                   f"--basetemp={own / 'tmp'}", "--hypothesis-seed=0", "-k", f"not ({left_out})",
+                   *files]  # fmt: skip
+        process = subprocess.Popen(
+            command, cwd=self.tree, env=environment, text=True, start_new_session=True,
+            stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
+            # In the background a shell has it ignored, and tests interrupt what they start.
+            preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
+        )  # fmt: skip
+        try:
+            out, _ = process.communicate(timeout=limit_s)
+        except subprocess.TimeoutExpired:
+            os.killpg(process.pid, signal.SIGKILL)
+            process.communicate()
+            return "it took too long"
+        if process.returncode == 0:
+            return None
+        failed = [line for line in out.splitlines() if line.startswith(("FAILED", "ERROR"))]
+        return failed[0] if failed else f"status {process.returncode}: {out[-300:]}"
+
+
+def files_of(room: str) -> list[str]:
+    return [f"tests/test_{name}.py" for name in TESTS[room].split()]
+
+
+def module_of(mutant: Mutant) -> str:
+    return mutant.file.removesuffix(".py").replace("/", ".").removesuffix(".__init__")
+
+
+def chosen(mutant: Mutant, tests: Sequence[Observed]) -> list[Observed]:
+    """The tests that may notice a mutant, in an order in which one of them soon does.
+
+    First those that run the changed block, quick ones before slow ones, and the tests of a file
+    together, since they share what is prepared. Then quick ones that do not: a value that was made
+    once and is kept may have been made in another test.
+    """
+    place = module_of(mutant), mutant.block
+    near = [test for test in tests if mutant.block is None or place in test.blocks]
+    far = [test for test in tests if test not in near and test.took_s < _QUICK_S]
+    quicker = [test for test in near if test.took_s < _SLOW_S]
+    near = quicker if len(quicker) >= _SOME else near
+    steps = (0.05, 0.3, 1.0, 3.0)
+    files = [test.name.split("::")[0] for test in tests]
+
+    def order(test: Observed) -> tuple[int, int, float]:
+        step = sum(test.took_s >= limit for limit in steps)
+        return step, files.index(test.name.split("::")[0]), test.took_s
+
+    return sorted(near, key=order) + (sorted(far, key=order) if near else [])
