@@ -21,7 +21,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "dashboard_day": ("--solves", "3"),
     "dashboard_load": ("--desks", "6", "--seconds", "5"),
     "dashboard_turns": ("--turns", "30"),
-    "drill_check": ("--sets", "1", "--positions", "1", "--technique", "plain"),
+    "drill_check": ("--sets", "1", "--positions", "1", "--technique", "made-pair"),
     "finite_check": ("--every", "2000"),
     "fit_hands": ("judge", "--cases", "2", "--draws", "1"),
     "fuzz_decoders": ("--packets", "500", "--decoder", "turnwire"),
@@ -31,7 +31,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "kill_check": ("--kills", "1"),
     "learn_check": ("--cubes", "1"),
     "lossy": ("--schedules", "3"),
-    "make_acquaintance": ("--strangers", "3", "--solves", "2", "--known", "2", "--learned", "2"),
+    "make_acquaintance": ("--strangers", "2", "--solves", "1", "--known", "1", "--learned", "1"),
     "make_captures": ("--folder", "."),
     "make_holding_counts": ("--folder", ".", "--solves", "30"),
     "mutation_check": ("--mutants", "1", "--rooms", "timing"),
@@ -42,7 +42,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "screen_check": ("--count", "1", "--slowest", "50", "--cut", "2"),
     "stage_check": ("--sessions", "2"),
     "technique_comparison": ("--positions", "1"),
-    "worth_check": ("--positions", "2"),
+    "worth_check": ("--positions", "1"),
 }
 BENCHMARKS: Final = ((), ("--radio",))
 

@@ -84,11 +84,7 @@ def _run(cache: Path, *arguments: str) -> tuple[float, float]:
         [sys.executable, "-m", "livecube", *arguments],
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
-        env={
-            **os.environ,
-            "LIVECUBE_CACHE": str(cache),
-            "NUMBA_CACHE_DIR": str(cache / "compiled"),
-        },
+        env={**_without_compiled_code(), "LIVECUBE_CACHE": str(cache)},
     ) as child:
         assert child.stdout is not None
         child.stdout.readline()
@@ -97,6 +93,11 @@ def _run(cache: Path, *arguments: str) -> tuple[float, float]:
         _, status, usage = os.wait4(child.pid, 0)
         child.returncode = os.waitstatus_to_exitcode(status)
     return seconds, usage.ru_maxrss / 1024
+
+
+def _without_compiled_code() -> dict[str, str]:
+    """The environment, but for where this process keeps compiled kernels."""
+    return {name: value for name, value in os.environ.items() if name != "NUMBA_CACHE_DIR"}
 
 
 def _tracking() -> Figure:

@@ -31,6 +31,8 @@ from livecube.virtual.session import session
 
 FIRST = datetime(2020, 1, 1, tzinfo=UTC)
 EACH_S = 1_800
+_LOGS_A_SECOND = 1_250
+"""Ten thousand are read for eight seconds before the kill."""
 SLOTS = ("green-red", "green-orange", "blue-red", "blue-orange")
 
 
@@ -38,7 +40,7 @@ def fill(history: History, count: int, seed: int = 1) -> None:
     """Solves like those of a virtual solver, each with other times, over some years."""
     rng = np.random.default_rng(seed)
     header = Header("2020-01-01T00:00:00Z", "simulation", "cube")
-    models = [found.kept for found in solves_in(header, session(seed, 60).events())]
+    models = [found.kept for found in solves_in(header, session(seed, min(60, count)).events())]
     with history.together():
         person = history.person("ada")
         for number in range(count):
@@ -133,11 +135,12 @@ def many_logs(folder: Path, count: int) -> None:
     command = [sys.executable, "-m", "livecube", "history", "import", str(logs)]
     environment = {**os.environ, "LIVECUBE_DATA": str(data)}
     process = subprocess.Popen(command, env=environment, stderr=subprocess.DEVNULL)
-    time.sleep(8.0)
+    alive_s = count / _LOGS_A_SECOND
+    time.sleep(alive_s)
     process.send_signal(signal.SIGKILL)
     process.wait()
     with History(data) as history:
-        print(f"killed after 8 s with {len(history.list(Wanted()))} solves kept")
+        print(f"killed after {alive_s:.0f} s with {len(history.list(Wanted()))} solves kept")
     for _ in range(2):
         print(f"import {timed(data, 'import', str(logs)):6.1f} s")
         with History(data) as history:
