@@ -24,7 +24,7 @@ from livecube.edges.automaton_file import load_hands
 if TYPE_CHECKING:
     from livecube.advice.advisor import Advisor
 
-POSITIONS: Final = 150
+POSITIONS: Final = 200
 WHOLE: Final = 7
 RARE: Final = "keyhole-flip"
 """There are some among 600 positions, which ``advice_check.py`` goes through."""
