@@ -132,9 +132,11 @@ def piece_seconds(
         if turn[before, t, behind] < _MOST_MS
     ]
     home = SOLVED_CROSS * 24 + int(SOLVED_PLACES[4 * kind])
+    rotation = np.minimum(rotation // UNIT_MS, _MOST_UNITS)
+    cheapest = min(min(step[3] for step in steps), int(rotation[~np.eye(KINDS, dtype=bool)].min()))
     return _solve_piece(  # type: ignore[no-any-return]
         moves, PIECE_MOVES[kind], home, np.array(sorted(steps, key=lambda one: one[2])),
-        np.minimum(rotation // UNIT_MS, _MOST_UNITS), np.minimum(end // UNIT_MS, _MOST_UNITS - 1),
+        rotation, np.minimum(end // UNIT_MS, _MOST_UNITS - 1), max(cheapest, 1),
     )  # fmt: skip
 
 
@@ -227,45 +229,40 @@ def _solve(moves, seen, chosen, orbit, spin, home, barred, least, inverse, hands
 
 
 @njit(cache=True, nogil=True)
-def _solve_piece(moves, piece_moves, home, steps, rotation, end):  # type: ignore[no-untyped-def]
+def _solve_piece(moves, piece_moves, home, steps, rotation, end, width):  # type: ignore[no-untyped-def]
     """Dijkstra from the solved states, in units, by looking for the next states in the table.
 
-    Each price is rounded down by itself, so sums are never too great.
+    Each price is rounded down by itself, so sums are never too great. States less than ``width``
+    units apart, the cheapest step, do not lead to one another. So as many units are gone through
+    at once, which is quick because states of one cross stand together.
     """
     kinds = end.shape[0]
     units = np.full(moves.shape[0] * 24 * kinds, _MOST_UNITS, dtype=np.uint8)
     for kind in range(kinds):
         units[home * kinds + kind] = end[kind]
     first = np.searchsorted(steps[:, 2], np.arange(kinds + 1))
-    # Eight entries at once: a byte of ``word ^ wanted`` is 0 where the entry is the wanted one.
-    words = units.view(np.uint64)
-    ones, tops = np.uint64(0x0101010101010101), np.uint64(0x8080808080808080)
-    for now in range(_MOST_UNITS):
-        wanted = ones * np.uint64(now)
+    for now in range(0, _MOST_UNITS, width):
         again = True
         while again:  # a price below a unit leads to states that stand before this one
             again = False
-            for w in range(words.shape[0]):
-                word = words[w] ^ wanted
-                if not (word - ones) & ~word & tops:
+            for at in range(units.shape[0]):
+                units_here = np.int64(units[at])
+                if units_here < now or units_here >= min(now + width, _MOST_UNITS):
                     continue
-                for at in range(8 * w, 8 * w + 8):
-                    if units[at] != now:
-                        continue
-                    position, kind = at // kinds, at % kinds
-                    cross, place = position // 24, position % 24
-                    for before in range(kinds):
-                        price = now + rotation[before, kind]
-                        state = position * kinds + before
-                        if price < units[state]:
-                            units[state] = price
-                            again |= price == now
-                    for n in range(first[kind], first[kind + 1]):
-                        turn, before, price = steps[n, 0], steps[n, 1], now + steps[n, 3]
-                        back = 3 * (turn // 3) + 2 - turn % 3
-                        state = (moves[cross, back] * 24 + piece_moves[back, place]) * kinds
-                        state += before
-                        if price < units[state]:
-                            units[state] = price
-                            again |= price == now
+                position, kind = at // kinds, at % kinds
+                cross, place = position // 24, position % 24
+                for before in range(kinds):
+                    price = units_here + rotation[before, kind]
+                    state = position * kinds + before
+                    if price < units[state]:
+                        units[state] = price
+                        again |= price == now
+                for n in range(first[kind], first[kind + 1]):
+                    turn, before, price = steps[n, 0], steps[n, 1], units_here + steps[n, 3]
+                    back = 3 * (turn // 3) + 2 - turn % 3
+                    state = (moves[cross, back] * 24 + piece_moves[back, place]) * kinds
+                    state += before
+                    if price < units[state]:
+                        units[state] = price
+                        again |= price == now
     return units.reshape(-1, kinds)
