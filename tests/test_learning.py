@@ -52,6 +52,16 @@ def test_a_learned_profile_is_written_and_read_back_the_same(seed: int) -> None:
     assert parse_profile(text, "learned.toml") == verdict.profile
 
 
+@pytest.mark.parametrize("seed", CUBES)
+def test_a_learned_profile_says_what_it_lacks(seed: int) -> None:
+    verdict = learned(seed)
+    assert isinstance(verdict, Learned)
+    (layout, *_) = verdict.profile.layouts
+    assert any("numbers the turns" in note for note in verdict.notes) is (layout.counter is None)
+    assert any("is a clock" in note for note in verdict.notes) is (layout.clock is None)
+    assert verdict.told == len(STEPS[:-1]) - round(0.75 * len(STEPS[:-1]))
+
+
 def refused(found: Recording) -> Refused:
     verdict = learn(found, "learned", CLAIM)
     assert isinstance(verdict, Refused)

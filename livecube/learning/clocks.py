@@ -13,8 +13,9 @@ if TYPE_CHECKING:
 
 __all__ = ["RATES", "FoundClock", "find_clock"]
 
-RATES: Final = (1000, 1024, 32768, 100, 10)
-"""Ticks a second that are looked for, in this order: common practice."""
+RATES: Final = (1000, 1024, 100, 10)
+"""Ticks a second that are looked for, in this order: common practice. The upper bits of a clock of
+32,768 are one of 1,024."""
 _JITTER_S: Final = 0.15
 """A packet may arrive so much later than another after its turn."""
 _LEAST_S: Final = 4.0

@@ -19,8 +19,10 @@ if TYPE_CHECKING:
 
 __all__ = ["FoundPieces", "Shifts", "find_pieces"]
 
-_WIDTHS: Final = {8: range(3, 9), 12: range(4, 9)}
-_TWIST_WIDTHS: Final = range(1, 5)
+_WIDTH: Final = {8: 3, 12: 4}
+"""So many bits hold the numbers of eight or twelve pieces; what lies above them is 0."""
+_TWIST_WIDTH: Final = {3: 2, 2: 1}
+"""The same of twists, by how many there are."""
 _STRIDES: Final = range(1, 25)
 
 
@@ -96,22 +98,20 @@ def _find_kind(bits: Bits, kind: _Kind, says: str, signs: tuple[int, ...]) -> _F
     index_of = {labels(told[:, index]): index for index in range(count)}
     if len(index_of) < count:
         return None
-    for width in _WIDTHS[count]:
-        starts = range(bits.size - width + 1)
-        which = {start: index_of.get(bits.labels(start, width)) for start in starts}
-        if len({*which.values()} - {None}) < count:
+    width = _WIDTH[count]
+    starts = range(bits.size - width + 1)
+    which = {start: index_of.get(bits.labels(start, width)) for start in starts}
+    for start, stride in _chains(which, width, count):
+        row = Entries(bits.field(start, width), count, stride)
+        order = [which[field.start] or 0 for field in row.fields]
+        numbers = _numbers(bits, row, order, told)
+        if numbers is None:
             continue
-        for start, stride in _chains(which, width, count):
-            row = Entries(bits.field(start, width), count, stride)
-            order = [which[field.start] or 0 for field in row.fields]
-            numbers = _numbers(bits, row, order, told)
-            if numbers is None:
-                continue
-            for sign in signs:
-                found = _find_twists(bits, kind, says, order, sign)
-                if found is not None:
-                    names = _names(kind, says, order, numbers, found.shifts)
-                    return _Found(row, found.row, names, sign)
+        for sign in signs:
+            found = _find_twists(bits, kind, says, order, sign)
+            if found is not None:
+                names = _names(kind, says, order, numbers, found.shifts)
+                return _Found(row, found.row, names, sign)
     return None
 
 
@@ -147,24 +147,24 @@ class _Twists(NamedTuple):
 def _find_twists(bits: Bits, kind: _Kind, says: str, order: list[int], sign: int) -> _Twists | None:
     """The row of twists that goes with the row of numbers, whose entries stand for ``order``."""
     partners = [kind.partners(says, index) for index in order]
-    for width in _TWIST_WIDTHS:
-        starts = range(bits.size - width + 1)
-        small = {s for s in starts if bits.read(s, width).max() < kind.turns}
-        fits = [
-            {
-                start
-                for start in small
-                if _shift(sign * bits.read(start, width), *partner, kind.turns) is not None
-            }
-            for partner in partners
-        ]
-        for stride in (stride for stride in _STRIDES if stride >= width):
-            for start in fits[0]:
-                if all(start + k * stride in fit for k, fit in enumerate(fits)):
-                    row = Entries(bits.field(start, width), len(order), stride)
-                    shifts = _shifts(bits, kind, says, order, sign, row)
-                    if _references(kind, says, shifts) is not None:
-                        return _Twists(row, shifts)
+    width = _TWIST_WIDTH[kind.turns]
+    starts = range(bits.size - width + 1)
+    small = {s for s in starts if bits.read(s, width).max() < kind.turns}
+    fits = [
+        {
+            start
+            for start in small
+            if _shift(sign * bits.read(start, width), *partner, kind.turns) is not None
+        }
+        for partner in partners
+    ]
+    for stride in (stride for stride in _STRIDES if stride >= width):
+        for start in fits[0]:
+            if all(start + k * stride in fit for k, fit in enumerate(fits)):
+                row = Entries(bits.field(start, width), len(order), stride)
+                shifts = _shifts(bits, kind, says, order, sign, row)
+                if _references(kind, says, shifts) is not None:
+                    return _Twists(row, shifts)
     return None
 
 

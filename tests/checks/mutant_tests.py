@@ -43,7 +43,7 @@ TESTS: Final[dict[str, str]] = {
     "hands": "automaton advice",
     "holding": "holding_golden holding acquaintance",
     "holding/written": "write",
-    "learning": "learning",
+    "learning": "learning_fields learning",
     "logs": "logs logs_refused",
     "mending": "mending",
     "practice": "gestures practice",

@@ -1,0 +1,536 @@
+"""Each finder of the learner by itself: fields written into noise are found where they are.
+
+Where a finder has a limit there is one packet, bit or value on either side of it.
+"""
+
+from __future__ import annotations
+
+import random
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+from learn_check import CLAIM
+from learn_layouts import made, recording
+
+from livecube.cube.pieces import PIECE_AT, TWIST_AT
+from livecube.cube.position import SOLVED, apply_turn
+from livecube.cube.turns import inverse_turns
+from livecube.events import Packet
+from livecube.learning.bits import Bits, labels
+from livecube.learning.checksums import find_check
+from livecube.learning.clocks import FoundClock, find_clock
+from livecube.learning.codes import FoundTurns, find_elapsed, find_list, find_turns, turn_bits
+from livecube.learning.counters import find_counter
+from livecube.learning.kinds import Kind, kinds_in
+from livecube.learning.learner import learn
+from livecube.learning.pieces import find_pieces
+from livecube.learning.routine import STEPS
+from livecube.learning.samples import samples_of, states_of
+from livecube.learning.secrecy import looks_encrypted
+from livecube.learning.stickers import find_stickers, shown_colours
+from livecube.learning.verdicts import Refused
+from livecube.learning.verifying import quarters
+from livecube.profiles.checks import Check
+from livecube.profiles.fields import Entries, Field
+from livecube.profiles.values import TurnList
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from livecube.learning.bits import Ints
+    from livecube.profiles.fields import Order
+
+BOTH: tuple[Order, Order] = ("little", "big")
+orders = pytest.mark.parametrize("order", BOTH)
+
+
+def packets_with(fields: Mapping[Field, Sequence[int]], length: int, noise: int = 0) -> list[bytes]:
+    """Packets of noise (or, without a seed, of nothing) with a value in each field."""
+    rng, packets = random.Random(noise), []
+    for values in zip(*fields.values(), strict=True):
+        data, taken = bytearray(length), bytearray(length)
+        for field, value in zip(fields, values, strict=True):
+            field.write(data, value % field.values)
+            field.write(taken, field.values - 1)
+        around = rng.randbytes(length) if noise else bytes(length)
+        whole = zip(data, taken, around, strict=True)
+        packets.append(bytes(byte | (random_byte & ~mask) for byte, mask, random_byte in whole))
+    return packets
+
+
+def bits_with(
+    fields: Mapping[Field, Sequence[int]], length: int, order: Order, noise: int = 0
+) -> Bits:
+    return Bits(packets_with(fields, length, noise), order)
+
+
+def array(values: Iterable[int]) -> Ints:
+    return np.array(list(values), dtype=np.int64)
+
+
+@orders
+def test_bits_are_read_as_fields_are(order: Order) -> None:
+    packets = [random.Random(seed).randbytes(6) for seed in range(30)]
+    bits = Bits(packets, order)
+    assert bits.size == 48
+    for start, width in ((0, 1), (3, 5), (7, 16), (40, 8), (11, 37)):
+        field = bits.field(start, width)
+        assert bits.read(start, width).tolist() == [field.read(data) for data in packets]
+        assert bits.labels(start, width) == labels(bits.read(start, width))
+    assert labels(array([7, 7, 2, 9, 2, 7])) == bytes([0, 0, 1, 2, 1, 0])
+
+
+# Counters.
+
+
+@orders
+@pytest.mark.parametrize(("wide", "found"), [(3, None), (4, 4), (9, 9), (16, 16), (17, 16)])
+def test_the_widest_counter_is_found(order: Order, wide: int, found: int | None) -> None:
+    made_turns = array(range(7, 7 + 3 * (1 << min(wide, 16)), max(1, (1 << wide) // 50)))
+    field = Field(5, wide, order)
+    bits = bits_with({field: (made_turns + 3).tolist()}, 4, order, noise=0)
+    counter = find_counter(bits, made_turns)
+    start = 5 if order == "little" else 5 + wide - (found or 0)
+    assert counter == (None if found is None else Field(start, found, order))
+    assert find_counter(bits, made_turns * 3) is None
+
+
+@pytest.mark.parametrize(("count", "found"), [(19, False), (20, True)])
+def test_a_counter_takes_twenty_packets(count: int, found: bool) -> None:
+    made_turns = array(range(count))
+    bits = bits_with({Field(8, 4): made_turns.tolist()}, 3, "little", noise=4)
+    assert (find_counter(bits, made_turns) == Field(8, 4)) is found
+
+
+def test_a_counter_may_fill_the_packet_and_bits_that_never_moved_are_no_part_of_it() -> None:
+    made_turns = array(range(40))
+    for order in BOTH:
+        full = bits_with({Field(0, 8, order): (made_turns * 1).tolist()}, 1, order)
+        at = 0 if order == "little" else 2
+        assert find_counter(full, made_turns) == Field(at, 6, order)
+
+
+# Clocks.
+
+
+@orders
+@pytest.mark.parametrize("rate", [1000, 1024, 100, 10])
+def test_a_clock_is_found_with_its_rate(order: Order, rate: int) -> None:
+    rng = np.random.default_rng(rate)
+    width = 20
+    seconds = np.cumsum(rng.uniform(0.5, 3.0, 300)) * (4 if rate < 1000 else 1)
+    if rate == 10:
+        seconds *= 250
+    if rate == 100:
+        seconds *= 10
+    ticks = [int(s * rate) + 77 for s in seconds]
+    bits = bits_with({Field(9, width, order): ticks}, 6, order, noise=2)
+    late = rng.uniform(0, 0.14, len(seconds))
+    highest = next(w for w in range(width, 0, -1) if len({t % 2**20 >> (w - 1) for t in ticks}) > 1)
+    start = 9 + (width - highest if order == "big" else 0)
+    found = find_clock(bits, seconds + late)
+    assert found == FoundClock(Field(start, highest, order), rate)
+    assert find_clock(bits, seconds + late * 4) is None or rate == 10
+    assert find_clock(Bits([b"0" * 6] * 19, order), seconds[:19]) is None
+
+
+@pytest.mark.parametrize(("width", "found"), [(11, False), (12, True), (32, True)])
+def test_a_clock_is_wide_enough_to_be_told_from_chance(width: int, found: bool) -> None:
+    seconds = np.arange(20) * (1 << width) / 1000 / 3.7
+    ticks = [round(s * 1000) for s in seconds]
+    bits = bits_with({Field(3, width): ticks}, 5, "little")
+    assert (find_clock(bits, seconds) == FoundClock(Field(3, width), 1000)) is found
+    assert find_clock(Bits([b"12345"] * 19, "little"), seconds[:19]) is None
+
+
+# Turns.
+
+
+QUARTERS = [turn for turn in range(18) if turn % 3 != 1]
+
+
+def drawn(count: int, seed: int = 1) -> list[int]:
+    """Quarter turns; every one of them is among the first twelve."""
+    rng = random.Random(seed)
+    return [*QUARTERS, *(rng.choice(QUARTERS) for _ in range(count - 12))]
+
+
+@orders
+@pytest.mark.parametrize(("width", "found"), [(5, True), (16, True), (17, False)])
+def test_a_field_that_tells_the_turn_is_found(order: Order, width: int, found: bool) -> None:
+    turns, rng = drawn(60), random.Random(5)
+    codes = dict(zip(QUARTERS, rng.sample(range(1, (1 << width) - 1), 12), strict=True))
+    codes |= {0: 0, 2: (1 << width) - 1}  # so that every bit moves, the outer ones too
+    field = Field(10, width, order)
+    side = [rng.randrange(256) for _ in turns]
+    values = {field: [codes[t] for t in turns], Field(0, 8, order): side}
+    bits = bits_with(values, 5, order)
+    expected = FoundTurns(TurnList(Entries(field, 1, width)), {c: t for t, c in codes.items()})
+    assert find_turns(bits, array(turns)) == ([expected] if found else [])
+    unknown = array([-1 if at % 5 == 3 and at > 12 else t for at, t in enumerate(turns)])
+    assert find_turns(bits, unknown) == ([expected] if found else [])
+    same, varies = turn_bits(bits, array(turns))
+    assert varies.tolist() == [10 <= at < 10 + width for at in range(40)]
+    assert same.tolist() == [at >= 8 for at in range(40)]
+
+
+def test_two_turns_with_one_code_are_told_by_no_field() -> None:
+    turns = drawn(60)
+    bits = bits_with({Field(8, 8): [t // 2 + 3 for t in turns]}, 4, "little")
+    assert find_turns(bits, array(turns)) == []
+    between = [random.Random(at).randrange(4) for at in range(60)]
+    fields = {Field(0, 6): turns, Field(6, 2): between, Field(8, 5): [17 - t for t in turns]}
+    two = bits_with(fields, 2, "little")
+    assert [(f.row.codes.first.start, f.row.codes.first.bits) for f in find_turns(two, array(turns))
+            ] == [(0, 5), (8, 5)]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("count", "stride", "start"),
+    [
+        (4, 9, 0),
+        (4, -9, 40),
+        (2, 48, 3),
+        (2, -48, 60),
+        (16, 6, 0),
+        (17, 6, 0),
+        (3, 5, 7),
+        (1, 5, 0),
+    ],
+)
+def test_turns_listed_beside_the_newest_are_found(count: int, stride: int, start: int) -> None:
+    turns = drawn(120)
+    first = Field(start, 5)
+    empty = 31
+    fields = {}
+    for lag in range(count):
+        at = Field(start + lag * stride, 5)
+        fields[at] = [turns[i - lag] if i >= lag else empty for i in range(len(turns))]
+    bits = bits_with(fields, 16, "little", noise=6)
+    found = FoundTurns(TurnList(Entries(first, 1, 5)), {turn: turn for turn in QUARTERS})
+    listed = find_list(bits, found, array(turns), array(range(len(turns))))
+    if count == 1:
+        assert listed == found
+    else:
+        expected = Entries(first, min(count, 16), stride)
+        assert listed.row == TurnList(expected, empty)
+    unknown = array([-1 if at % 9 == 4 else t for at, t in enumerate(turns)])
+    assert find_list(bits, found, unknown, array(range(len(turns)))).row == listed.row
+
+
+@pytest.mark.parametrize(("count", "listed"), [(20, 1), (21, 2), (22, 3)])
+def test_twenty_turns_must_agree_with_a_list(count: int, listed: int) -> None:
+    turns = drawn(count)
+    fields = {
+        Field(8 * lag, 5): [turns[i - lag] if i >= lag else 31 for i in range(count)]
+        for lag in range(3)
+    }
+    bits = bits_with(fields, 6, "little", noise=6)
+    found = FoundTurns(TurnList(Entries(Field(0, 5), 1, 5)), {turn: turn for turn in QUARTERS})
+    assert find_list(bits, found, array(turns), array(range(count))).row.codes.count == listed
+
+
+@pytest.mark.parametrize(("width", "found"), [(5, False), (6, True), (11, True), (16, True)])
+def test_time_since_the_turn_before_is_found(width: int, found: bool) -> None:
+    rng = random.Random(2)
+    ticks = [5]
+    for at in range(60):
+        most = 1 << width
+        ticks.append(
+            ticks[-1] + (2 * most + 5 if at % 11 == 10 else rng.randrange(most // 2, most))
+        )
+    steps = [0] + [b - a for a, b in pairwise(ticks)]
+    field = Field(20, width)
+    long = [min(step, field.values - 1) for step in steps]
+    bits = bits_with({field: long}, 8, "little", noise=3)
+    row = Entries(Field(2, 5), 1, 5)
+    elapsed = find_elapsed(bits, row, [t % 2**18 for t in ticks], 2**18)
+    assert elapsed == (Entries(field, 1, width) if found else None)
+    several = find_elapsed(bits, Entries(Field(2, 5), 3, 9), ticks, 2**24)
+    assert several == (Entries(field, 3, 9) if found else None)
+    beyond = [find_elapsed(bits, Entries(Field(2, 5), 9, s), ticks, 2**24) for s in (9, -9)]
+    assert beyond == [None, None]
+
+
+@pytest.mark.parametrize(
+    ("packets", "values", "found"), [(20, 9, False), (21, 9, True), (30, 4, False), (30, 5, True)]
+)
+def test_elapsed_time_takes_twenty_packets_and_five_values(
+    packets: int, values: int, found: bool
+) -> None:
+    steps = [64 + at % values for at in range(packets)]
+    ticks = np.cumsum(steps)
+    bits = bits_with({Field(4, 7): steps}, 2, "little")
+    elapsed = find_elapsed(bits, Entries(Field(0, 3), 1, 3), ticks, 1 << 20)
+    assert (elapsed is not None) is found
+
+
+# Check values.
+
+
+# CRC-16 of CCITT, ARC, DNP, T10-DIF, TELEDISK, CDMA2000, DECT, PROFIBUS and others in catalogues.
+IN_USE = (0x3D65, 0x8BB7, 0xA097, 0xC867, 0x0589, 0x1DCF, 0x6F63, 0x5935, 0x755B)
+
+
+def checks(order: Order) -> list[Check]:
+    one, two = Field(56, 8, order), Field(56, 16, order)
+    return [
+        Check("sum", one, 0, 7, initial=77),
+        Check("sum", one, 1, 7, initial=3, final=255),
+        Check("sum", two, 1, 7, initial=1000),
+        Check("sum", two, 0, 7, initial=5, final=0xFFFF),
+        Check("xor", one, 0, 7),
+        Check("xor", one, 1, 7, initial=0x5A),
+        Check("crc", one, 1, 7, 0x07),
+        Check("crc", one, 0, 7, 0xFF, 0x12, True, True, 0x55),
+        Check("crc", one, 0, 7, 0x03, 0x12),
+        Check("crc", two, 0, 7, 0x1021, 0xFFFF),
+        Check("crc", two, 1, 7, 0x8005, 0, True, True),
+        *(Check("crc", two, 0, 7, one_in_use, 0, True, True, 0xFFFF) for one_in_use in IN_USE),
+    ]
+
+
+@orders
+@pytest.mark.parametrize("number", range(len(checks("little"))))
+def test_a_check_value_is_found(order: Order, number: int) -> None:
+    rng, check = random.Random(number), checks(order)[number]
+    packets = []
+    for _ in range(24):
+        data = bytearray([*rng.randbytes(7), *bytes(check.field.bits // 8), rng.randrange(256)])
+        check.field.write(data, check.value(bytes(data)))
+        packets.append(bytes(data))
+    found = find_check(packets, order)
+    assert found is not None
+    assert (found.kind, found.field) == (check.kind, check.field)
+    fresh = bytearray([*rng.randbytes(7), *bytes(check.field.bits // 8), 1])
+    check.field.write(fresh, check.value(bytes(fresh)))
+    assert found.first == check.first
+    assert found.holds(bytes(fresh))
+    assert find_check(packets[:16], order) == found
+    assert find_check([*packets[:15], *packets[:15]], order) is None
+    spoiled = [*packets[:-1], bytes([*packets[-1][:3], packets[-1][3] ^ 1, *packets[-1][4:]])]
+    assert find_check(spoiled, order) is None
+
+
+def test_a_check_value_covers_two_bytes_at_least_and_moves() -> None:
+    rng = random.Random(9)
+    pairs = [rng.randbytes(2) for _ in range(20)]
+    assert find_check([p + bytes([sum(p) & 255]) for p in pairs], "little") is not None
+    assert find_check([bytes([p[0], p[0]]) for p in pairs], "little") is None
+    few = [bytes([at, at % 7, (at + at % 7) & 7 ^ at % 7]) for at in range(20)]
+    assert find_check([bytes([*p[:2], 9]) for p in few], "little") is None
+
+
+# Kinds of packets and secrecy.
+
+
+def test_kinds_are_lengths_and_fields_with_few_values() -> None:
+    def sent(count: int, data: bytes, char: str = "a") -> list[Packet]:
+        return [Packet(0.0, char, data)] * count
+
+    assert kinds_in(sent(19, b"123"), "little") == []
+    assert kinds_in(sent(20, b"123") + sent(25, b""), "little") == [Kind("a", 3)]
+    two = sent(20, b"\x11") + sent(19, b"\x12")
+    assert kinds_in(two, "little") == [
+        Kind("a", 1),
+        Kind("a", 1, ((Field(0, 8, "little"), 0x11),)),
+        Kind("a", 1, ((Field(0, 4, "little"), 1),)),
+    ]
+    assert Field(4, 4, "big") in [kind.match[0][0] for kind in kinds_in(two, "big")[1:]]
+    six, seven = (
+        [p for value in range(n) for p in sent(20, bytes([0x10 * value + value]))] for n in (6, 7)
+    )
+    assert len(kinds_in(six, "big")) == 1 + 6 + 2 * 6
+    assert kinds_in(seven, "big") == [Kind("a", 1)]
+    kind = Kind("a", 1, ((Field(0, 4), 1),))
+    held = [Packet(0, "a", b"\x21"), Packet(0, "b", b"\x21"), Packet(0, "a", b"\x21\x21")]
+    assert [kind.holds(p) for p in (*held, Packet(0, "a", b"\x12"))] == [True, *[False] * 3]
+
+
+@pytest.mark.parametrize(
+    ("count", "length", "plain", "secret"),
+    [
+        (40, 6, 0, True),
+        (39, 6, 0, False),
+        (40, 5, 0, False),
+        (200, 10, 3, True),
+        (200, 10, 4, False),
+    ],
+)
+def test_what_looks_encrypted(count: int, length: int, plain: int, secret: bool) -> None:
+    rng = random.Random(1)
+    packets = [bytes(plain) + rng.randbytes(length - plain) for _ in range(count)]
+    assert looks_encrypted(packets) is secret
+    assert looks_encrypted([p for p in packets for _ in (0, 1)]) is secret
+    assert not looks_encrypted([bytes([at]) * length for at in range(count)])
+
+
+# Positions.
+
+
+@orders
+@pytest.mark.parametrize("says", ["piece", "place"])
+@pytest.mark.parametrize("sign", [1, -1])
+@pytest.mark.parametrize("strides", [(3, 2, 4, 1), (24, 2, 5, 1)])
+def test_rows_of_pieces_are_found(
+    order: Order, says: str, sign: int, strides: tuple[int, ...]
+) -> None:
+    rng = np.random.default_rng(7)
+    position = SOLVED.copy()
+    positions = np.array(
+        [position := apply_turn(position, int(t)) for t in rng.integers(18, size=90)]
+    )
+    fields: dict[Field, Sequence[int]] = {}
+    rows, at = [], 6
+    for start, count, width, turned, some in (
+        (0, 8, 3, 2, strides[:2]), (8, 12, 4, 1, strides[2:])
+    ):  # fmt: skip
+        own = positions[:, start : start + count]
+        places, twists = PIECE_AT[own] - start, TWIST_AT[own].astype(np.int64)
+        told = places if says == "place" else np.argsort(places, axis=1)
+        if says == "piece":
+            twists = np.take_along_axis(twists, told, axis=1)
+        if turned == 2:
+            twists = sign * twists % 3
+        for values, bits, stride in ((told, width, some[0]), (twists, turned, some[1])):
+            row = Entries(Field(at, bits, order), count, stride)
+            rows.append(row)
+            fields |= {field: values[:, k].tolist() for k, field in enumerate(row.fields)}
+            at += count * stride
+    found = find_pieces(bits_with(fields, at // 8 + 1, order), positions)
+    assert found is not None
+    assert found.rows == tuple(rows)
+    assert (found.code.says, found.code.twist) == (
+        says, "clockwise" if sign == 1 else "counterclockwise"
+    )  # fmt: skip
+    assert found.code.corners.pieces == found.code.corners.places
+    # Three positions do not tell the pieces apart.
+    assert (
+        find_pieces(bits_with({f: v[:3] for f, v in fields.items()}, 200, order), positions[:3])
+        is None
+    )
+
+
+@orders
+@pytest.mark.parametrize(
+    ("width", "stride", "count"), [(3, 3, 54), (3, 8, 48), (4, 5, 54), (8, 8, 48), (8, 13, 54)]
+)
+def test_a_row_of_stickers_is_found(order: Order, width: int, stride: int, count: int) -> None:
+    rng = np.random.default_rng(width)
+    position = SOLVED.copy()
+    positions = np.array(
+        [position := apply_turn(position, int(t)) for t in rng.integers(18, size=90)]
+    )
+    shown = shown_colours(positions)
+    assert np.bincount(shown[-1]).tolist() == [9] * 6
+    facelets = [f for f in rng.permutation(54).tolist() if count == 54 or f % 9 != 4]
+    numbers = (rng.permutation(6) + (1 << width) - 6).tolist()
+    row = Entries(Field(5, width, order), count, stride)
+    fields = {
+        field: [numbers[colour] for colour in shown[:, facelet].tolist()]
+        for field, facelet in zip(row.fields, facelets, strict=True)
+    }
+    bits = bits_with(fields, (5 + 54 * stride) // 8 + 1, order)
+    found = find_stickers(bits, positions)
+    assert found is not None
+    assert found.code.facelets == tuple(facelets)
+    assert found.rows[0].count == count
+    assert (
+        find_stickers(bits_with({f: v[:3] for f, v in fields.items()}, 100, order), positions[:3])
+        is None
+    )
+    (spoiled, *_) = fields
+    fields[spoiled] = [*fields[spoiled][:-1], numbers[(shown[-1, facelets[0]] + 1) % 6]]
+    assert find_stickers(bits_with(fields, (5 + 54 * stride) // 8 + 1, order), positions) is None
+
+
+# Samples.
+
+
+def steps_of(
+    asked: Sequence[tuple[int, ...]], sent: Sequence[Sequence[bytes]]
+) -> list[tuple[tuple[int, ...], list[Packet]]]:
+    return [
+        (turns, [Packet(at + 0.1 * n, "a", data) for n, data in enumerate(packets)])
+        for at, (turns, packets) in enumerate(zip(asked, sent, strict=True))
+    ]
+
+
+def test_samples_by_a_counter_take_the_first_packet_of_each_number() -> None:
+    asked = [(turn,) for turn in drawn(30)]
+    sent = [[bytes([at + 9, 1]), bytes([at + 9, 2])] for at in range(30)]
+    sent[3] = []
+    sent[4] = [bytes([4 + 9, 1])]
+    samples = samples_of(steps_of(asked, sent), "little", split=False)
+    assert samples is not None
+    assert samples.counter == Field(0, 6)
+    assert samples.index.tolist() == [0, 1, 2, *range(4, 30)]
+    assert samples.turns.tolist() == [asked[at][0] for at in samples.index]
+    # The very first is told from what its step ended with.
+    assert samples.bits.read(8, 8).tolist() == [2, *[1] * 28]
+    assert samples.host_s.tolist() == [0.1, 1.0, 2.0, *map(float, range(4, 30))]
+    back = [*sent]
+    back[20] = [bytes([20 + 9 - 8, 1]), *sent[20]]
+    assert samples_of(steps_of(asked, back), "little", split=False) is None
+    ahead = [*sent[:-1], [bytes([29 + 9 + 1, 1]), bytes([29 + 9, 2])]]
+    assert samples_of(steps_of(asked, ahead), "little", split=False) is None
+
+
+def test_samples_without_a_counter_are_one_packet_a_turn() -> None:
+    asked = [(0,), (4,), (0,), (6, 8)]
+    sent = [[b"x1", b"x1"], [b"y1", b"y1"], [b"x1"], [b"z1", b"w1"]]
+    whole = samples_of(steps_of(asked, sent), "little", split=False)
+    assert whole is not None  # packets alike are one, also for a half turn
+    assert whole.made == [0, 4, 0, 6, 8]
+    assert whole.host_s.tolist() == [0, 1, 2, 3, 3.1]
+    more = [[b"x1"], [b"y1", b"y2"], [b"x1"], [b"z1", b"w1"]]
+    assert samples_of(steps_of(asked, more), "little", split=False) is None
+    split = samples_of(steps_of(asked, sent[:1] + sent[1:]), "little", split=True)
+    assert split is not None
+    assert split.made == [0, -1, -1, 0, 6, 8]
+    assert split.turns.tolist() == split.made
+    assert split.counter is None
+    assert samples_of(steps_of(asked, [[]] * 4), "little", split=True) is None
+
+
+def test_positions_go_with_the_last_packet_of_each_step() -> None:
+    asked = [(turn,) for turn in (*drawn(24), 1, 4, 1, 7)]
+    number = 0
+    sent = []
+    for (turn,) in asked:
+        number += 2 if turn % 3 == 1 else 1
+        sent.append([b"??", bytes([number, 7])])
+    sent[5] = []
+    states = states_of(steps_of(asked, sent), "little")
+    assert states is not None
+    assert states.counter == Field(0, 6)
+    assert len(states.positions) == len(asked) - 1
+    assert states.host_s[:7].tolist() == [0.1, 1.1, 2.1, 3.1, 4.1, 6.1, 7.1]
+    assert states_of([], "little") is None
+
+
+@pytest.mark.parametrize(
+    ("turns", "summed"),
+    [([], []), ([0], [(0, 1)]), ([1], [(0, 2)]), ([0, 0], [(0, 2)]), ([2, 1], [(0, 1)]),
+     ([0, 3, 0], [(0, 1), (1, 1), (0, 1)]), ([17, 17], [(5, 2)]), ([0, 2], [(0, 0)])],
+)  # fmt: skip
+def test_neighbours_of_one_face_are_summed(turns: list[int], summed: list[tuple[int, int]]) -> None:
+    assert quarters(turns) == summed
+
+
+# Whole recordings.
+
+
+@pytest.mark.parametrize(("turns", "why"), [(7, "too few"), (8, None)])
+def test_a_free_sequence_has_eight_turns(turns: int, why: str | None) -> None:
+    asked = [step for step in STEPS if step is not None]
+    done = [turn for step in asked for turn in step]
+    home = [(turn,) for turn in inverse_turns(done)]
+    found = recording(made(1), 1, (*asked, *home[:-turns], *home[-turns:]))
+    free = found.steps[-turns:]
+    del found.steps[-turns:]
+    found.steps.append(type(free[0])(None, [p for step in free for p in step.packets]))
+    verdict = learn(found, "learned", CLAIM)
+    assert (verdict.why if isinstance(verdict, Refused) else None) == why
