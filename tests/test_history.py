@@ -23,6 +23,7 @@ from livecube.edges.history.exporting import COLUMNS, read_csv
 from livecube.edges.history.importing import import_log, log_files, recover
 from livecube.edges.history.logs import OpenLog
 from livecube.edges.history.schema import MIGRATIONS
+from livecube.edges.history.session import Session
 from livecube.edges.history.sink import HistorySink
 from livecube.edges.history.store import DATABASE, History
 from livecube.edges.log_files import LogReader, LogWriter
@@ -336,7 +337,7 @@ async def test_what_cannot_be_kept_is_told_and_kept_by_the_next_start(history: H
     log.close()
     complaints: list[str] = []
     with History(history.folder) as gone:
-        sink = HistorySink(gone, 1, complaints.append)
+        sink = HistorySink(Session.begun(gone, 1), complaints.append)
     judged = Judged(0.0, 1, 15_724, None, (), Tally((), (), None))
     await sink.take(judged)  # its database is closed
     assert "cannot be kept now" in complaints[0]
@@ -347,7 +348,7 @@ async def test_thrown_away_and_taken_back_leaves_nothing_to_undo(history: Histor
     _, events = one_solve()
     open_log(history, 1, events).close()
     tally = Tally((), (), None)
-    sink = HistorySink(history, 1, pytest.fail)
+    sink = HistorySink(Session.begun(history, 1), pytest.fail)
     await sink.take(Judged(0.0, 1, 15_724, None, (), tally))
     before = history.list(Wanted())
     assert len(before) == 1

@@ -13,7 +13,7 @@ import subprocess
 import sys
 import threading
 import time
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
@@ -31,6 +31,7 @@ from livecube.solves.records import Wanted
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
+    from contextlib import AbstractContextManager
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
 EVENING = FIXTURES / "evening.jsonl"
@@ -457,6 +458,92 @@ def test_a_disk_that_fills_up_loses_nothing_in_silence(
         assert not lost
     else:
         assert lost
+
+
+@contextmanager
+def _no_room(folder: Path) -> Iterator[Callable[[], None]]:
+    with narrowing() as files_up_to:
+        files_up_to(300)
+        yield lambda: files_up_to(None)
+
+
+@contextmanager
+def _locked(folder: Path) -> Iterator[Callable[[], None]]:
+    History(folder).close()
+    with closing(sqlite3.connect(folder / DATABASE, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        yield other.rollback
+
+
+@contextmanager
+def _read_only(folder: Path) -> Iterator[Callable[[], None]]:
+    History(folder).close()
+    with without_rights_to_write(folder, folder / DATABASE):
+
+        def give_back() -> None:
+            for place in (folder, folder / DATABASE):
+                place.chmod(0o700)
+
+        yield give_back
+
+
+@contextmanager
+def _read_only_file(folder: Path) -> Iterator[Callable[[], None]]:
+    History(folder).close()
+    with without_rights_to_write(folder / DATABASE):
+        yield lambda: (folder / DATABASE).chmod(0o600)
+
+
+_WORLDS = (_no_room, _locked, _read_only, _read_only_file)
+"""Data folders in which nothing can be written; what is yielded mends that."""
+
+
+@pytest.fixture
+def _soon_locked_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nobody waits for another program."""
+    monkeypatch.setattr("livecube.edges.history.database._BUSY_S", 0.02)
+
+
+@pytest.mark.usefixtures("_soon_locked_out")
+@pytest.mark.parametrize("command", [("practice", "result"), ("live", "solve")])
+@pytest.mark.parametrize("world", _WORLDS)
+@pytest.mark.parametrize("mended_at", [2, 3, None])
+def test_a_session_that_begins_where_nothing_can_be_kept_is_kept_when_there_is_room(
+    tmp_path: Path,
+    command: tuple[str, str],
+    world: Callable[[Path], AbstractContextManager[Callable[[], None]]],
+    mended_at: int | None,
+) -> None:
+    done = list[int]()
+    with world(tmp_path / "data") as mend:
+
+        def heard(line: str) -> None:
+            told = json.loads(line)
+            if told["event"] == command[1]:
+                done.append(told["ms"] if "ms" in told else round(1000 * told["seconds"]))
+                if len(done) == mended_at:
+                    mend()
+
+        ended = called(
+            *(command[0], *_FIVE, "--speed", "1000", "--solves", "3", "--person", "ada"),
+            folder=tmp_path, heard=heard,
+        )  # fmt: skip
+    assert ended.status == 0, ended.err
+    assert len(done) == 3
+    first, *more = ended.err.splitlines()
+    assert "this session cannot be kept now, which is tried again with each solve" in first
+    with History(tmp_path / "data", reading=True) as history:
+        kept = [one.ms for one in history.list(Wanted(person="ada"))]
+    if mended_at is None:
+        assert kept == []
+        assert len(more) == 3
+        for number, sentence in enumerate(more, start=1):
+            assert f"Solve {number} is not kept" in sentence
+            assert "next start" not in sentence  # there is nothing for it to keep
+    else:
+        assert kept == done, ended.err
+        assert all(sentence.endswith("is kept now.") for sentence in more), more
+        assert not list((tmp_path / "data" / "open").glob("*"))
 
 
 def _solves_in(log: Path) -> list[int]:

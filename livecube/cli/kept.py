@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import sqlite3
 from typing import TYPE_CHECKING
 
 from livecube.edges.configuration import read_configuration
-from livecube.edges.history.database import trouble_with
 from livecube.edges.history.folder import data_folder
-from livecube.edges.history.importing import recover
-from livecube.edges.history.store import DATABASE, History
+from livecube.edges.history.session import Session
 from livecube.errors import KeepingError, UsageError
 
 if TYPE_CHECKING:
@@ -18,32 +15,17 @@ if TYPE_CHECKING:
 __all__ = ["begun_session", "person_named"]
 
 
-def begun_session(
-    person: str, started: str, source: str, say: Callable[[str], None]
-) -> tuple[History, int] | None:
-    """The history, and the number of the session that is begun in it.
+def begun_session(person: str, started: str, source: str, say: Callable[[str], None]) -> Session:
+    """A session in the history, begun unless nothing can be written now, which is said.
 
-    What a crash left is kept first, and that is said. None, and that is said, if nothing can be
-    written now. Raises :class:`~livecube.errors.UsageError` if the history is broken.
+    Raises :class:`~livecube.errors.UsageError` if the history is broken.
     """
-    folder = data_folder()
-    history: History | None = None
+    session = Session(data_folder(), person, started, source, say)
     try:
-        history = History(folder)
-        if sentence := recover(history).sentence:
-            say(sentence)
-        return history, history.begin_session(person, started, source)
-    except (KeepingError, OSError, sqlite3.Error) as caught:
-        error: Exception = caught
-        if history is not None:
-            history.close()
-        if isinstance(error, sqlite3.Error):
-            told = trouble_with(folder / DATABASE, error)
-            if isinstance(told, UsageError):
-                raise told from None
-            error = told
-        say(f"nothing of this session is kept: {error}")
-        return None
+        session.begin()
+    except (KeepingError, OSError) as error:
+        say(f"this session cannot be kept now, which is tried again with each solve: {error}")
+    return session
 
 
 def person_named(said: str | None) -> str:

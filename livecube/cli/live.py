@@ -50,7 +50,7 @@ if TYPE_CHECKING:
     from livecube.composition.sources import Source
     from livecube.cube.holding import Holding
     from livecube.dashboard.messages import Cube
-    from livecube.edges.history.store import History
+    from livecube.edges.history.session import Session
     from livecube.edges.sink import Sink
     from livecube.events import CubeEvent
 
@@ -226,7 +226,7 @@ class _Live:
         self._wishes = wishes
         self._log = log
         self._person = person
-        self._history: History | None = None
+        self._session: Session | None = None
         self._keeping: FollowedSink | None = None
         self._publishing = publishing
         self._solves = solves
@@ -278,12 +278,9 @@ class _Live:
         return output, self._hub
 
     def _kept(self, person: str, header: Header, say: Callable[[str], None]) -> list[Sink]:
-        """What keeps the solves, if that can be."""
-        opened = begun_session(person, header.started, header.source, say)
-        if opened is None:
-            return []
-        self._history, session = opened
-        self._keeping = FollowedSink(self._history, session, person, header, say)
+        """What keeps the solves."""
+        self._session = begun_session(person, header.started, header.source, say)
+        self._keeping = FollowedSink(self._session, header, say)
         return [self._keeping]
 
     def _cube(self) -> Cube:
@@ -329,8 +326,8 @@ class _Live:
         self._pipeline.advisor = advisor
         holdings = await asyncio.to_thread(load_holdings)
         self._pipeline.holdings = holdings
-        if self._history is not None:
-            self._history.hindsight = holdings.hindsight
+        if self._session is not None:
+            self._session.hindsight = holdings.hindsight
         follower.refiner.begin(advisor.twin())
         board.change(preparing="")
         if self._pipeline.question is not None:

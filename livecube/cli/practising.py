@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from livecube.composition.pipeline import Pipeline
     from livecube.composition.sources import Source
     from livecube.cube.holding import Holding
-    from livecube.edges.history.store import History
+    from livecube.edges.history.session import Session
     from livecube.edges.sink import Sink
     from livecube.events import CubeEvent
     from livecube.practice.news import PracticeNews
@@ -87,9 +87,8 @@ class PracticeRun:
         self.ending = Ending()
         self._screen: ScreenSink | None = None
         self._hub: Hub | None = None
-        self._history: History | None = None
+        self._session: Session | None = None
         self._keeping: HistorySink | None = None
-        self._session = 0
         self._started = started_now()
         self._reviews: SessionReviews | None = None
 
@@ -99,37 +98,29 @@ class PracticeRun:
         scrambler, _ = await asyncio.gather(
             asyncio.to_thread(scrambler_with_progress, self._asked.seed), self._source.find()
         )
-        history = self._history = self._opened() if self._asked.is_kept else None
         with ExitStack() as stack:
-            if history is not None:
-                stack.callback(history.close)
-            practice = Practice(self._asked.rules, scrambler)
-            await self._run(practice, history)
-
-    def _opened(self) -> History | None:
-        """The history, with a session begun in it; None if nothing can be kept now."""
-        opened = begun_session(self._asked.person, self._started, self._source.name, self._say)
-        if opened is None:
-            return None
-        history, self._session = opened
-        return history
+            if self._asked.is_kept:
+                self._session = begun_session(
+                    self._asked.person, self._started, self._source.name, self._say
+                )
+                stack.callback(self._session.close)
+            await self._run(Practice(self._asked.rules, scrambler), self._session)
 
     def _say(self, sentence: str) -> None:
         click.echo(f"livecube: {sentence}", err=True)
         self._board.change(notice=f"{sentence[0].upper()}{sentence[1:]}.")
 
-    async def _run(self, practice: Practice, history: History | None) -> None:
+    async def _run(self, practice: Practice, session: Session | None) -> None:
         source = self._source
         header = Header(self._started, source.name, source.clock, link=source.link)
         logs: AttemptLogs | None = None
         kept: list[Sink] = []
-        if history is not None:
-            session = self._session
-            logs = AttemptLogs(history.folder, session, header, self._complain)
+        if session is not None:
+            logs = AttemptLogs(session, header, self._complain)
             self._reviews = SessionReviews(
-                history.folder, self._tell, self._complain, lambda: self._board.shown.now()
+                session.folder, self._tell, self._complain, lambda: self._board.shown.now()
             )
-            self._keeping = HistorySink(history, session, self._complain, self._reviews.add)
+            self._keeping = HistorySink(session, self._complain, self._reviews.add, logs.write_all)
             kept = [self._keeping]
         self._board.change(source=source.title)
         hub = self._hub = Hub([*kept, *self._sinks()])
@@ -169,7 +160,8 @@ class PracticeRun:
             await self._reviews.finish()
 
     async def _tell_month(self) -> None:
-        await self._published.tell_month(self._history, self._session, self._asked.person)
+        if self._session is not None:
+            await self._published.tell_month(self._session)
 
     def _tell(self, news: PracticeNews) -> None:
         assert self._hub is not None
@@ -230,8 +222,8 @@ class PracticeRun:
         self._pipeline.advisor = advisor
         holdings = await asyncio.to_thread(load_holdings)
         self._pipeline.holdings = holdings
-        if self._history is not None:
-            self._history.hindsight = holdings.hindsight
+        if self._session is not None:
+            self._session.hindsight = holdings.hindsight
         self._board.change(preparing="")
         follower.refiner.begin(advisor.twin())
         if self._reviews is not None:

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from livecube.composition.dashboard import Dashboard
     from livecube.composition.sources import Source
     from livecube.edges.dashboard_sink import Told
-    from livecube.edges.history.store import History
+    from livecube.edges.history.session import Session
     from livecube.edges.sink import Item, Sink
 
 __all__ = ["Published"]
@@ -42,13 +42,13 @@ class Published:
         )
         return [] if self._dashboard is None else [DashboardSink(self._dashboard, told_as)]
 
-    async def tell_month(self, history: History | None, session: int, person: str) -> None:
+    async def tell_month(self, session: Session) -> None:
         """How things went lately; for the beginning of a session, and again for its end."""
-        if self._dashboard is not None and history is not None:
+        if self._dashboard is not None and session.number is not None:
             from livecube.composition.monthly import tell_month
 
             now = datetime.now(UTC)
-            await tell_month(self._dashboard, history.folder, session, person, now)
+            await tell_month(self._dashboard, session.folder, session.number, session.person, now)
 
     @property
     def last_words(self) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from dataclasses import replace
+from threading import Lock
 from typing import TYPE_CHECKING, Final
 
 from livecube.cube.turns import turns_text
@@ -14,10 +15,10 @@ from livecube.practice.news import InspectionBegun, PracticeNews
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
-    from pathlib import Path
 
     from livecube.composition.following import CubeFollower
     from livecube.composition.hub import Hub
+    from livecube.edges.history.session import Session
     from livecube.events import CubeEvent
     from livecube.logs.lines import Header
     from livecube.practice.session import Outcome, Practice, Wish
@@ -31,18 +32,19 @@ _FIRST_WORD_S: Final = 0.5
 class _Attempt:
     """An attempt: its log as far as it can be written, and all of it in memory."""
 
-    def __init__(self, folder: Path, session: int, number: int, header: Header) -> None:
+    def __init__(self, session: Session, number: int, header: Header) -> None:
         self.number = number
         self.trouble: Exception | None = None
-        """Why something could not be written."""
-        self._path = open_log_path(folder, session, number)
+        """Why something could not be written, though the session is begun."""
+        self._session = session
         self._header = header
         self._events: list[CubeEvent] = []
         self._log: OpenLog | None = None
-        try:
-            self._log = OpenLog(folder, session, number, header)
-        except (OSError, LivecubeError) as error:
-            self.trouble = error
+        if session.number is not None:
+            try:
+                self._log = OpenLog(session.folder, session.number, number, header)
+            except (OSError, LivecubeError) as error:
+                self.trouble = error
 
     def write(self, event: CubeEvent) -> None:
         """An event of it."""
@@ -56,11 +58,15 @@ class _Attempt:
     def end(self) -> bool:
         """It is over; whether its log is whole. If not, this may be called again."""
         log, self._log = self._log, None
+        session = self._session
+        if session.number is None:
+            return False
         try:
             if log is not None:
                 log.close()
             else:
-                write_log(self._path, self._header, self._events)
+                path = open_log_path(session.folder, session.number, self.number)
+                write_log(path, self._header, self._events)
         except OSError as error:
             self.trouble = error
             return False
@@ -77,18 +83,16 @@ class AttemptLogs:
 
     ``header`` is that of all of them, but for the scramble. What cannot be written is kept in
     memory, ``complain`` is told so once for an attempt, and it is tried again before each later
-    one and at the end.
+    one and at the end. A session that is not begun yet has nowhere to write to.
     """
 
-    def __init__(
-        self, folder: Path, session: int, header: Header, complain: Callable[[str], None]
-    ) -> None:
-        self._folder = folder
+    def __init__(self, session: Session, header: Header, complain: Callable[[str], None]) -> None:
         self._session = session
         self._header = header
         self._complain = complain
         self._attempt: _Attempt | None = None
         self._unwritten: list[_Attempt] = []
+        self._writing = Lock()
         self._held: HoldingMark | None = None
         """How the cube is held, as far as it was stated."""
 
@@ -96,7 +100,7 @@ class AttemptLogs:
         """An attempt begins."""
         self.drop()
         header = replace(self._header, scramble=turns_text(begun.scramble))
-        self._attempt = _Attempt(self._folder, self._session, begun.number, header)
+        self._attempt = _Attempt(self._session, begun.number, header)
         if self._attempt.trouble is not None:
             self._say_trouble(self._attempt)
         if self._held is not None:
@@ -124,18 +128,21 @@ class AttemptLogs:
             self._say_trouble(attempt)
         if isinstance(event, SolveMark) and event.phase == "end":
             self._attempt = None
-            self._unwritten.append(attempt)
-            self._write_all()
+            with self._writing:
+                self._unwritten.append(attempt)
+            self.write_all()
 
-    def _write_all(self) -> None:
-        self._unwritten = [attempt for attempt in self._unwritten if not attempt.end()]
+    def write_all(self) -> None:
+        """Write the logs that could not be written when their solve was over; in any thread."""
+        with self._writing:
+            self._unwritten = [attempt for attempt in self._unwritten if not attempt.end()]
 
     def drop(self) -> None:
         """What was begun and is not over counts nothing."""
         if self._attempt is not None:
             self._attempt.discard()
             self._attempt = None
-        self._write_all()
+        self.write_all()
 
 
 class PracticeLeader:

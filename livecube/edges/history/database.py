@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import sqlite3
 from contextlib import closing, suppress
@@ -32,6 +33,7 @@ def open_database(path: Path) -> sqlite3.Connection:
         raise UsageError(f"{folder} is a file, and a folder is wanted there; see to LIVECUBE_DATA")
     try:
         folder.mkdir(parents=True, exist_ok=True)
+        _check_rights(path)
         # Sinks use it in threads, one after the other.
         database = sqlite3.connect(
             path, timeout=_BUSY_S, isolation_level=None, check_same_thread=False
@@ -52,6 +54,18 @@ def open_database(path: Path) -> sqlite3.Connection:
         database.close()
         raise
     return database
+
+
+def _check_rights(path: Path) -> None:
+    """Raise ``KeepingError`` if a file of the database may not be written.
+
+    SQLite would open it all the same, and give its own files beside it the same rights: then
+    nothing could be written either when the database may be written again.
+    """
+    by_whom = os.access in os.supports_effective_ids
+    for file in (path, *(path.with_name(path.name + end) for end in ("-wal", "-shm"))):
+        if file.exists() and not os.access(file, os.W_OK, effective_ids=by_whom):
+            raise KeepingError(f"{file} cannot be written; see to its rights")
 
 
 def read_database(path: Path) -> sqlite3.Connection:

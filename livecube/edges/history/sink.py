@@ -22,8 +22,9 @@ from livecube.stages.progress import SolveOver
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
 
-    from livecube.edges.history.store import History
+    from livecube.edges.history.session import Session
     from livecube.edges.sink import Item
     from livecube.logs.lines import Header
     from livecube.solves.reading import FoundSolve
@@ -32,9 +33,13 @@ __all__ = ["FollowedSink", "HistorySink"]
 
 
 class _Debts:
-    """What has to be done in the history, by solves: in order, and again until it is done."""
+    """What has to be done in the history, by solves: in order, and again until it is done.
 
-    def __init__(self, complain: Callable[[str], None]) -> None:
+    While the session is not begun that is not said of each solve: it was said for all of them.
+    """
+
+    def __init__(self, session: Session, complain: Callable[[str], None]) -> None:
+        self._session = session
         self._complain = complain
         self._owed: list[tuple[int, Callable[[], None]]] = []
         self._said: set[int] = set()
@@ -49,6 +54,8 @@ class _Debts:
         """Do what can be done now; say what cannot, and what now is after all."""
         before = dict(self.why)
         await asyncio.to_thread(self._settle)
+        if self._session.number is None:
+            self._said |= self.why.keys()
         for number, why in self.why.items():
             if number not in self._said:
                 self._said.add(number)
@@ -59,6 +66,11 @@ class _Debts:
             self._complain(f"Solve {number} is kept now.")
 
     def _settle(self) -> None:
+        try:
+            self._session.begin()
+        except (OSError, LivecubeError) as error:
+            self.why = {number: str(error) for number, _ in self._owed}
+            return
         owed, self._owed, self.why = self._owed, [], {}
         for at, (number, what) in enumerate(owed):
             if number not in self.why:
@@ -79,22 +91,23 @@ class HistorySink:
     """Keeps the solves of one session, whose logs are open and whole when they are judged.
 
     ``complain`` is told in a sentence what cannot be kept; practice goes on. ``kept`` is told of
-    each solve that is, by its number in this session and in the history.
+    each solve that is, by its number in this session and in the history. ``write_logs`` tries
+    again to write those that could not be written when their solve was over.
     """
 
     name = "history"
 
     def __init__(
         self,
-        history: History,
-        session: int,
+        session: Session,
         complain: Callable[[str], None],
         kept: Callable[[int, int], None] = lambda number, in_history: None,
+        write_logs: Callable[[], None] = lambda: None,
     ) -> None:
-        self._history = history
-        self._debts = _Debts(complain)
-        self._kept = kept
         self._session = session
+        self._debts = _Debts(session, complain)
+        self._kept = kept
+        self._write_logs = write_logs
         self._numbers: dict[int, int] = {}
         """In the history, by the number in this session."""
         self._told: set[int] = set()
@@ -116,66 +129,76 @@ class HistorySink:
             case Judged():
                 self._keep(item.number)
             case Corrected():
-                self._history.correct(self._numbers[item.number], item.penalties)
+                self._session.history.correct(self._numbers[item.number], item.penalties)
             case Discarded():
-                change = self._history.delete if item.away else self._history.restore
+                history = self._session.history
+                change = history.delete if item.away else history.restore
                 change([self._numbers[item.number]])
 
     def _keep(self, number: int) -> None:
-        path = open_log_path(self._history.folder, self._session, number)
-        kept = keep_open_log(self._history, path) if path.exists() else ()
+        path = self._log(number)
+        if path is None:
+            self._write_logs()
+            path = self._log(number)
+        kept = () if path is None else keep_open_log(self._session.history, path)
         if not kept:
             raise KeepingError("its log could not be written whole yet")
         self._numbers[number] = kept[-1].number
 
+    def _log(self, number: int) -> Path | None:
+        """The log of a solve, if there is one."""
+        if self._session.number is None:
+            return None
+        path = open_log_path(self._session.folder, self._session.number, number)
+        return path if path.exists() else None
+
     @property
     def last_words(self) -> list[str]:
         """What is not kept in the end, a sentence for each solve."""
-        return [
-            f"Solve {number} is not kept ({why}); the next start keeps what its log has, in "
-            f"{open_log_path(self._history.folder, self._session, number)}"
-            for number, why in self._debts.why.items()
-        ]
+        told = []
+        for number, why in self._debts.why.items():
+            log = self._log(number)
+            left = "" if log is None else f"; the next start keeps what its log has, in {log}"
+            told.append(f"Solve {number} is not kept ({why}){left}")
+        return told
 
     async def close(self) -> None:
         """Try once more what is owed, and close the database."""
         if self._debts.why:
             await self._settle()
-        self._history.close()
+        self._session.close()
 
 
 class FollowedSink:
     """Keeps the finished solves of a cube that is followed, whether marks say so or not.
 
     All that is followed grows in one log meanwhile, from which the next start keeps what a crash
-    has left; without it solves are kept all the same. Whoever follows lets each event pass through
-    :meth:`lead` first: keeping a solve may take its time, and what is told is written by then.
+    has left; without it solves are kept all the same, and it is not begun later. Whoever follows
+    lets each event pass through :meth:`lead` first: keeping a solve may take its time, and what is
+    told is written by then.
     """
 
     name = "history"
 
     def __init__(
         self,
-        history: History,
-        session: int,
-        person: str,
+        session: Session,
         header: Header,
         complain: Callable[[str], None],
     ) -> None:
-        self._history = history
         self._session = session
-        self._person = person
         self._header = header
         self._complain = complain
-        self._debts = _Debts(complain)
+        self._debts = _Debts(session, complain)
         self._unread: list[CubeEvent] = []
         self._reader: SolveReader | None = None
         self._found = 0
         self._log: OpenLog | None = None
-        try:
-            self._log = OpenLog(history.folder, session, 0, header)
-        except (OSError, LivecubeError) as error:
-            self._without_log(error)
+        if session.number is not None:
+            try:
+                self._log = OpenLog(session.folder, session.number, 0, header)
+            except (OSError, LivecubeError) as error:
+                self._without_log(error)
 
     async def take(self, item: Item) -> None:
         """When a solve is over, look whether it is one to be kept."""
@@ -208,7 +231,7 @@ class FollowedSink:
 
     async def _read(self) -> None:
         if self._reader is None:
-            add = self._history.hindsight
+            add = self._session.hindsight
             self._reader = SolveReader(self._header, add() if add else as_told)
         unread, self._unread = self._unread, []
         for event in unread:
@@ -218,7 +241,7 @@ class FollowedSink:
         await self._debts.settle()
 
     def _keep(self, found: FoundSolve) -> None:
-        self._history.keep(found, self._person, self._session)
+        self._session.history.keep(found, self._session.person, self._session.number)
 
     @property
     def last_words(self) -> list[str]:
@@ -236,4 +259,4 @@ class FollowedSink:
         elif self._log is not None:
             with suppress(OSError):
                 self._log.close()
-        self._history.close()
+        self._session.close()

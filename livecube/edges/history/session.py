@@ -1,0 +1,95 @@
+"""A session in the history, which may have to wait until something can be written there."""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import suppress
+from typing import TYPE_CHECKING
+
+from livecube.edges.history.database import trouble_with
+from livecube.edges.history.importing import recover
+from livecube.edges.history.store import DATABASE, History
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+    from typing import Self
+
+    from livecube.solves.reading import Told
+
+__all__ = ["Session"]
+
+
+class Session:
+    """A session of a person: begun by :meth:`begin`, which may be tried again until it is.
+
+    ``say`` is told what a crash had left and is kept now. Sinks use it in threads, one after the
+    other.
+    """
+
+    def __init__(
+        self, folder: Path, person: str, started: str, source: str, say: Callable[[str], None]
+    ) -> None:
+        self.folder = folder
+        self.person = person
+        self.number: int | None = None
+        """In the history; None until it is begun."""
+        self._started = started
+        self._source = source
+        self._say = say
+        self._history: History | None = None
+        self._hindsight: Callable[[], Told] | None = None
+
+    @classmethod
+    def begun(cls, history: History, number: int) -> Self:
+        """One that somebody has begun in an open history."""
+        person = history.session_person(number) or ""
+        session = cls(history.folder, person, "", "", lambda sentence: None)
+        session._history, session.number = history, number
+        return session
+
+    @property
+    def history(self) -> History:
+        """The history, open; only once the session is begun."""
+        assert self._history is not None, "begin comes first"
+        return self._history
+
+    @property
+    def hindsight(self) -> Callable[[], Told] | None:
+        """As :attr:`.History.hindsight`; it may be given before the history is open."""
+        return self._hindsight
+
+    @hindsight.setter
+    def hindsight(self, told: Callable[[], Told] | None) -> None:
+        self._hindsight = told
+        if self._history is not None:
+            self._history.hindsight = told
+
+    def begin(self) -> None:
+        """Begin it, unless it is begun; what a crash left is kept first, and that is said.
+
+        Raises :class:`~livecube.errors.KeepingError` or ``OSError`` if nothing can be written
+        now, :class:`~livecube.errors.UsageError` if the history is broken.
+        """
+        if self.number is not None:
+            return
+        history: History | None = None
+        try:
+            history = History(self.folder)
+            history.hindsight = self._hindsight
+            if sentence := recover(history).sentence:
+                self._say(sentence)
+            number = history.begin_session(self.person, self._started, self._source)
+        except BaseException as error:
+            if history is not None:
+                history.close()
+            if isinstance(error, sqlite3.Error):
+                raise trouble_with(self.folder / DATABASE, error) from None
+            raise
+        self._history, self.number = history, number
+
+    def close(self) -> None:
+        """Close the history, if it was opened."""
+        if self._history is not None:
+            with suppress(sqlite3.Error):
+                self._history.close()
