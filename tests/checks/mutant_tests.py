@@ -52,7 +52,7 @@ TESTS: Final[dict[str, str]] = {
     "scrambling": "scrambles",
     "search": "techniques fastest plan published_cube finite_set",
     "solves": "history practice",
-    "stages": "stages following mending golden",
+    "stages": "stages_golden stages following golden",
     "techniques": "advice techniques explain",
     "timing": "timing",
     "trends": "trends monthly",

@@ -1,0 +1,134 @@
+"""What the tracker tells of virtual solves, with all that can happen to a cube meanwhile.
+
+Whether it is right is judged in ``test_stages.py``; here nothing changes without being seen.
+``python tests/test_stages_golden.py`` writes the golden file anew; read the difference before you
+commit it.
+"""
+
+from __future__ import annotations
+
+import random
+from hashlib import sha256
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+import pytest
+
+from livecube.cube.position import SOLVED, apply_turns
+from livecube.events import (
+    AnyHolding,
+    Attitude,
+    Battery,
+    ClockAccount,
+    DeviceInfo,
+    Gap,
+    HoldingMark,
+    LinkChange,
+    Reset,
+    State,
+    Turn,
+)
+from livecube.stages.progress import SolveOver, StageDone, Turned
+from livecube.stages.tracker import Tracker
+from livecube.virtual.session import session
+from livecube.virtual.solver import KINDS, LEFT_HANDED, RIGHT_HANDED
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from livecube.events import CubeEvent
+    from livecube.stages.progress import Progress
+    from livecube.virtual.records import Kind
+    from livecube.virtual.session import VirtualSession
+
+GOLDEN: Final = Path(__file__).parent.parent / "fixtures" / "stages.golden.txt"
+SEEDS: Final = range(40)
+
+
+def besides(rng: random.Random, t: float) -> CubeEvent:
+    """Something that is no turn."""
+    events: list[CubeEvent] = [
+        Battery(t, 55), LinkChange(t, True), DeviceInfo(t, (("model", "a"),)),
+        ClockAccount(t, 12.5, 30.0), Attitude(t, (1.0, 0.0, 0.5, 0.0)), AnyHolding(t),
+        HoldingMark(t, 5, 2), HoldingMark(t, 0, 3),
+    ]  # fmt: skip
+    return rng.choice(events)
+
+
+def solves_of(seed: int) -> VirtualSession:
+    kinds: list[set[Kind]]
+    kinds = [{KINDS[seed % len(KINDS)]}, set(), {KINDS[(5 * seed + 7) % len(KINDS)]}]
+    habits = LEFT_HANDED if seed % 2 else RIGHT_HANDED
+    return session(seed, kinds, habits, on_cube=seed % 5 > 0)
+
+
+def lived(solves: VirtualSession, seed: int) -> Iterator[CubeEvent]:
+    """What a cube tells of three solves; at some seeds turns are lost, or the cube is reset."""
+    rng = random.Random(seed)
+    position = apply_turns(SOLVED, solves.scramble)
+    unheard = 0
+    for event in solves.events(marks=seed % 3 == 0):
+        if isinstance(event, Turn):
+            position = apply_turns(position, [event.turn])
+            if unheard:
+                unheard -= 1
+                if not unheard:
+                    yield State(event.t, position.tobytes())
+                continue
+            if seed % 4 == 1 and rng.random() < 0.02:
+                unheard = rng.randrange(1, 5)
+                yield Gap(event.t, unheard, event.t - 0.5 if rng.random() < 0.5 else None)
+                continue
+            if seed % 4 == 2 and rng.random() < 0.004:
+                yield Reset(event.t)
+                yield State(event.t, position.tobytes())
+        yield event
+        if rng.random() < 0.03:
+            yield besides(rng, event.t)
+        if seed % 4 == 3 and rng.random() < 0.01:
+            yield State(event.t, position.tobytes())
+
+
+def told(seed: int) -> Iterator[tuple[Progress | None, bool]]:
+    """All that is told, and whether the cube is looked at before a solve then."""
+    solves = solves_of(seed)
+    tracker = Tracker(apply_turns(SOLVED, solves.scramble).tobytes())
+    for event in lived(solves, seed):
+        yield from ((one, tracker.before_solve) for one in tracker.feed(event))
+        yield None, tracker.before_solve
+    yield from ((one, tracker.before_solve) for one in tracker.finish())
+
+
+def digest(seed: int) -> str:
+    return sha256("\n".join(map(repr, told(seed))).encode()).hexdigest()[:12]
+
+
+def in_words(happened: Iterable[tuple[Progress | None, bool]]) -> Iterator[str]:
+    for one, before in happened:
+        match one:
+            case Turned():
+                slots = f"solved {' '.join(one.solved_slots)}, kept {' '.join(one.kept)}"
+                yield f"  {one.line} {one.cross} {one.offset} {slots} {before}"
+            case StageDone() | SolveOver():
+                yield f"  {one}"
+
+
+def written(seed: int) -> str:
+    return "\n".join([f"seed {seed}", *in_words(told(seed))]) + "\n"
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_the_tracker_tells_what_it_told(seed: int) -> None:
+    *_, last = GOLDEN.read_text(encoding="utf-8").split("\n\n")
+    assert f"digest {seed}: {digest(seed)}" in last.splitlines()
+
+
+@pytest.mark.parametrize("seed", [0, 1])
+def test_the_tracker_tells_what_it_told_word_for_word(seed: int) -> None:
+    texts = [one.strip() for one in GOLDEN.read_text(encoding="utf-8").split("\n\n")]
+    assert written(seed).strip() in texts
+
+
+if __name__ == "__main__":
+    last = "".join(f"digest {seed}: {digest(seed)}\n" for seed in SEEDS)
+    GOLDEN.write_text("\n".join([written(0), written(1), last]), encoding="utf-8")
