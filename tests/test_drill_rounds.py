@@ -350,9 +350,9 @@ def test_a_history_of_the_first_version_gets_drills_and_keeps_its_solves(tmp_pat
     open_database(tmp_path / DATABASE).close()
     with History(tmp_path) as history:
         assert history.people() == ["ann"]
-        book = DrillBook(history, "ann", lambda: NOW)
+        book = DrillBook(history, "ann")
         assert (book.known(), list(book.cards())) == (frozenset(), [])
-        book.keep_round("beat", {"missed": 3})
+        book.keep_round("beat", {"missed": 3}, NOW)
         kept = history.database.execute("SELECT kind, figures FROM drill_round").fetchall()
         assert kept == [("beat", '{"missed": 3}')]
 

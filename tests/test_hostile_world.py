@@ -468,6 +468,13 @@ def _no_room(folder: Path) -> Iterator[Callable[[], None]]:
 
 
 @contextmanager
+def _no_room_for_more(folder: Path) -> Iterator[Callable[[], None]]:
+    History(folder).close()
+    with _no_room(folder) as mend:
+        yield mend
+
+
+@contextmanager
 def _locked(folder: Path) -> Iterator[Callable[[], None]]:
     History(folder).close()
     with closing(sqlite3.connect(folder / DATABASE, isolation_level=None)) as other:
@@ -494,7 +501,7 @@ def _read_only_file(folder: Path) -> Iterator[Callable[[], None]]:
         yield lambda: (folder / DATABASE).chmod(0o600)
 
 
-_WORLDS = (_no_room, _locked, _read_only, _read_only_file)
+_WORLDS = (_no_room, _no_room_for_more, _locked, _read_only, _read_only_file)
 """Data folders in which nothing can be written; what is yielded mends that."""
 
 
@@ -507,7 +514,7 @@ def _soon_locked_out(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.mark.usefixtures("_soon_locked_out")
 @pytest.mark.parametrize("command", [("practice", "result"), ("live", "solve")])
 @pytest.mark.parametrize("world", _WORLDS)
-@pytest.mark.parametrize("mended_at", [2, 3, None])
+@pytest.mark.parametrize("mended_at", [2, None])
 def test_a_session_that_begins_where_nothing_can_be_kept_is_kept_when_there_is_room(
     tmp_path: Path,
     command: tuple[str, str],
@@ -544,6 +551,43 @@ def test_a_session_that_begins_where_nothing_can_be_kept_is_kept_when_there_is_r
         assert kept == done, ended.err
         assert all(sentence.endswith("is kept now.") for sentence in more), more
         assert not list((tmp_path / "data" / "open").glob("*"))
+
+
+@pytest.mark.usefixtures("_soon_locked_out", "tables")
+@pytest.mark.parametrize("world", _WORLDS)
+@pytest.mark.parametrize("is_mended", [True, False])
+def test_drills_go_on_where_nothing_can_be_kept_and_are_kept_when_there_is_room(
+    tmp_path: Path,
+    world: Callable[[Path], AbstractContextManager[Callable[[], None]]],
+    is_mended: bool,
+) -> None:
+    judged = list[dict[str, Any]]()
+    with world(tmp_path / "data") as mend:
+
+        def heard(line: str) -> None:
+            told = json.loads(line)
+            if told["event"] == "drill-judged":
+                judged.append(told)
+                if is_mended and len(judged) == 2:
+                    mend()
+
+        ended = called(
+            *("drill", "made-pair", "--count", "3", "--seed", "1", "--simulated", "--json"),
+            *("--speed", "1000", "--person", "ada"),
+            folder=tmp_path, heard=heard,
+        )  # fmt: skip
+    assert ended.status == 0, ended.err
+    assert len(judged) == 3
+    first, last = ended.err.splitlines()
+    assert "Drills cannot be kept now, which is tried again with each" in first
+    with History(tmp_path / "data") as history:
+        kept = history.database.execute("SELECT turns, ms FROM drill_try ORDER BY id").fetchall()
+    if is_mended:
+        assert "All drills are kept now" in last
+        assert kept == [(one["turns"], one["ms"]) for one in judged]
+    else:
+        assert "3 drills are not kept" in last
+        assert kept == []
 
 
 def _solves_in(log: Path) -> list[int]:

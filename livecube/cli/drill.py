@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 from contextlib import ExitStack
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final
 
 import click
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from livecube.drills.news import DrillNews
     from livecube.drills.place import DrillPlace
     from livecube.drills.positions import Wish
+    from livecube.edges.history.drill_keeping import DrillKeeper
     from livecube.edges.history.drills import DrillBook
     from livecube.edges.sink import Item
     from livecube.hands.automaton import Automaton
@@ -135,10 +137,10 @@ def _technique(technique: str, asked: _Asked, drilling: Drilling) -> None:
     """
     wish = _wish(technique, asked)
     with ExitStack() as stack:
-        book = drilling.book(stack)
-        places = _drawn(technique, wish, asked, drilling.seed, _known(drilling, book))
+        keeper = drilling.keeper(stack)
+        places = _drawn(technique, wish, asked, drilling.seed, _known(drilling, keeper))
         title = f"Drill: {technique}, {len(places)} position{'s' if len(places) != 1 else ''}"
-        _run(places, title, drilling, book)
+        _run(places, title, drilling, keeper)
 
 
 @drill.command()
@@ -148,11 +150,11 @@ def due(asked: _Asked, drilling: Drilling) -> None:
     if not drilling.is_kept:
         raise UsageError("what is due is in the history; leave out --no-history")
     with ExitStack() as stack:
-        book = drilling.book(stack)
-        assert book is not None
-        cards = book.due()[: asked.count]
+        keeper = drilling.keeper(stack)
+        assert keeper is not None
+        cards = keeper.book.due(datetime.now(UTC))[: asked.count]
         if not cards:
-            _nothing_due(book)
+            _nothing_due(keeper.book)
             return
         advisor = advisor_with_progress(hands=asked.hands)
         with _Bar("looking for positions") as step:
@@ -161,7 +163,7 @@ def due(asked: _Asked, drilling: Drilling) -> None:
                 cards,
                 lambda name: _wish(name, asked),
                 generator(drilling.seed),
-                _known(drilling, book),
+                _known(drilling, keeper),
                 step,
             )
         if len(places) < len(cards):
@@ -172,17 +174,15 @@ def due(asked: _Asked, drilling: Drilling) -> None:
             )
         if places:
             title = f"Drill: what is due, {len(places)} case{'s' if len(places) != 1 else ''}"
-            _run(places, title, drilling, book)
+            _run(places, title, drilling, keeper)
 
 
-def _known(drilling: Drilling, book: DrillBook | None) -> frozenset[str]:
+def _known(drilling: Drilling, keeper: DrillKeeper | None) -> frozenset[str]:
     """Positions that are not to come again."""
-    return frozenset() if drilling.seed is not None or book is None else book.known()
+    return frozenset() if drilling.seed is not None or keeper is None else keeper.book.known()
 
 
 def _nothing_due(book: DrillBook) -> None:
-    from datetime import UTC, datetime
-
     from livecube.views.drill_text import span_text
 
     cards = book.cards()
@@ -248,7 +248,7 @@ def _drawn(
 
 
 def _run(
-    places: Sequence[DrillPlace], title: str, drilling: Drilling, book: DrillBook | None
+    places: Sequence[DrillPlace], title: str, drilling: Drilling, keeper: DrillKeeper | None
 ) -> None:
     from livecube.drills.judging import DrillJudged
     from livecube.drills.news import as_drill
@@ -267,16 +267,14 @@ def _run(
 
     def told(news: TryNews | DrillNews) -> Item:
         item = as_drill(news)
-        if isinstance(item, DrillJudged) and book is not None:
-            kept = [item]
-            drilling.keeping(lambda: kept.append(book.keep(item, drilling.seed)), run.complain)
-            return kept[-1]
+        if isinstance(item, DrillJudged) and keeper is not None:
+            return keeper.keep(item, drilling.seed)
         return item
 
     run = TryingRun(
         led, Board(DrillScreen(title)), len(places), as_json=drilling.as_json, as_told=told
     )
-    drilling.run(run, len(places))
+    drilling.run(run, keeper, len(places))
 
 
 class _Bar:

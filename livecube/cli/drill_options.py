@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-import sqlite3
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -14,7 +13,6 @@ from livecube.cli.kept import person_named
 from livecube.cli.options import a_number, cube_options
 from livecube.cli.trying import check_source
 from livecube.edges.history.folder import data_folder
-from livecube.errors import LivecubeError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -23,7 +21,7 @@ if TYPE_CHECKING:
     from livecube.cli.broker_options import Publishing
     from livecube.cli.trying import TryingRun
     from livecube.composition.choosing import Wanted
-    from livecube.edges.history.drills import DrillBook
+    from livecube.edges.history.drill_keeping import DrillKeeper
 
 __all__ = ["Drilling", "drilling_options"]
 
@@ -53,17 +51,22 @@ class Drilling:
     as_json: bool
     publishing: Publishing
 
-    def book(self, stack: ExitStack) -> DrillBook | None:
-        """The person's drills, closed with the stack; None if nothing is to be kept."""
+    def keeper(self, stack: ExitStack) -> DrillKeeper | None:
+        """What keeps the person's drills, closed with the stack; None if nothing is to be kept."""
         if not self.is_kept:
             return None
-        from livecube.edges.history.drills import DrillBook
-        from livecube.edges.history.store import History
+        from livecube.edges.history.drill_keeping import DrillKeeper
 
-        return DrillBook(stack.enter_context(History(data_folder())), self.person)
+        keeper = DrillKeeper(data_folder(), self.person, _complain)
+        stack.callback(keeper.close, _complain)
+        return keeper
 
-    def run(self, run: TryingRun, tries: int, tempo: float | None = None) -> None:
+    def run(
+        self, run: TryingRun, keeper: DrillKeeper | None, tries: int, tempo: float | None = None
+    ) -> None:
         """Run it on the cube; ``tries`` and ``tempo`` are for a virtual solver."""
+        if keeper is not None:
+            keeper.complain = run.complain
         run.published(self.publishing)
         if self.simulated:
             run.simulated(tries, self.seed or 0, self.speed, tempo)
@@ -73,13 +76,9 @@ class Drilling:
             run.by_radio(self.wanted)
         run.run()
 
-    @staticmethod
-    def keeping(keep: Callable[[], None], complain: Callable[[str], None]) -> None:
-        """Keep something; if that cannot be, say so, and go on."""
-        try:
-            keep()
-        except (OSError, sqlite3.Error, LivecubeError) as error:
-            complain(f"This cannot be kept in the history: {error}")
+
+def _complain(sentence: str) -> None:
+    click.echo(f"livecube: {sentence}", err=True)
 
 
 _OPTIONS: Final = (

@@ -50,11 +50,11 @@ def fingers(rounds: int, drilling: Drilling) -> None:
     from livecube.views.drill_text import CAUTION
 
     with ExitStack() as stack:
-        book = drilling.book(stack)
+        keeper = drilling.keeper(stack)
 
         def told(news: TryNews | DrillNews) -> Item:
-            if isinstance(news, FingersOver) and book is not None:
-                drilling.keeping(lambda: book.keep_round("fingers", drill_json(news)), run.complain)
+            if isinstance(news, FingersOver) and keeper is not None:
+                keeper.keep_round("fingers", drill_json(news))
             return news
 
         run = TryingRun(
@@ -64,7 +64,7 @@ def fingers(rounds: int, drilling: Drilling) -> None:
             as_json=drilling.as_json,
             as_told=told,
         )
-        drilling.run(run, 1)
+        drilling.run(run, keeper, 1)
 
 
 @click.command()
@@ -102,7 +102,7 @@ def beat(tempo: float, silent: bool, drilling: Drilling) -> None:
 
     speed = drilling.speed if drilling.simulated else 1.0
     with ExitStack() as stack:
-        book = drilling.book(stack)
+        keeper = drilling.keeper(stack)
 
         def led(scrambler: Scrambler) -> BeatSession:
             from livecube.drills.beat_session import BeatSession
@@ -110,8 +110,8 @@ def beat(tempo: float, silent: bool, drilling: Drilling) -> None:
             return BeatSession(tempo, random_state(draw), scrambler.to)
 
         def told(news: TryNews | DrillNews) -> Item:
-            if isinstance(news, BeatJudged) and book is not None:
-                drilling.keeping(lambda: book.keep_round("beat", drill_json(news)), run.complain)
+            if isinstance(news, BeatJudged) and keeper is not None:
+                keeper.keep_round("beat", drill_json(news))
             return news
 
         run = TryingRun(
@@ -122,4 +122,4 @@ def beat(tempo: float, silent: bool, drilling: Drilling) -> None:
             as_told=told,
             sinks=[BeatSink(tick, time.monotonic, speed)],
         )
-        drilling.run(run, 1, tempo)
+        drilling.run(run, keeper, 1, tempo)

@@ -13,12 +13,17 @@ from typing import Final
 from livecube.edges.history.schema import MIGRATIONS
 from livecube.errors import KeepingError, UsageError
 
-__all__ = ["open_database", "read_database", "trouble_with"]
+__all__ = ["busy_s", "open_database", "read_database", "trouble_with"]
 
 _BUSY_S: Final = 10.0
 """How long is waited for another program that writes."""
 _BROKEN: Final = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 _LOCKED: Final = (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+
+
+def busy_s() -> float:
+    """How long is waited for another program that writes."""
+    return _BUSY_S
 
 
 def open_database(path: Path) -> sqlite3.Connection:
@@ -97,13 +102,16 @@ def _as_it_stands(path: Path) -> sqlite3.Connection | None:
 
 
 def _copied_to_memory(path: Path) -> sqlite3.Connection:
+    memory = sqlite3.connect(":memory:", isolation_level=None)
     try:
+        if not path.exists() or not path.stat().st_size:  # then nothing need be written anywhere
+            _migrate(memory, path)
+            return memory
         with TemporaryDirectory() as folder:
             copy = Path(folder) / path.name
             for end in ("", "-wal"):
                 with suppress(FileNotFoundError, NotADirectoryError):
                     shutil.copyfile(path.with_name(path.name + end), f"{copy}{end}")
-            memory = sqlite3.connect(":memory:", isolation_level=None)
             with closing(open_database(copy)) as opened:
                 opened.backup(memory)
             return memory

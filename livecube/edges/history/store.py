@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final
 
 from livecube.edges.history.columns import chance_columns, solve_columns
-from livecube.edges.history.database import open_database, read_database, trouble_with
+from livecube.edges.history.database import busy_s, open_database, read_database, trouble_with
 from livecube.edges.history.logs import log_place, write_log
 from livecube.edges.history.rows import (
     chances_of,
@@ -70,6 +70,13 @@ class History:
     def database(self) -> sqlite3.Connection:
         """For what else is kept about people; change it inside :meth:`together`."""
         return self._database
+
+    def wait_for_others(self, wanted: bool) -> None:
+        """Whether changes wait some seconds for another program that writes, as they do at first.
+
+        Without waiting they fail at once then.
+        """
+        self._database.execute(f"PRAGMA busy_timeout = {round(1000 * busy_s()) if wanted else 0}")
 
     @contextmanager
     def together(self) -> Iterator[None]:

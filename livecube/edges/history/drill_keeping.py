@@ -1,0 +1,103 @@
+"""Drills are kept as they are made, or later if they cannot be kept now."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+from livecube.edges.history.database import trouble_with
+from livecube.edges.history.drills import DrillBook
+from livecube.edges.history.store import DATABASE, History
+from livecube.errors import LivecubeError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+    from pathlib import Path
+
+    from livecube.drills.judging import DrillJudged
+
+__all__ = ["DrillKeeper"]
+
+
+class DrillKeeper:
+    """The drills of one person in a history that may be full, locked or read-only now.
+
+    What cannot be kept is owed: ``complain`` is told once that it is, it is tried again with the
+    next drill and at the end, and what came of it is said. Only the first and the last time is
+    another program waited for that writes: in between somebody drills.
+
+    Raises :class:`~livecube.errors.UsageError` if the history is broken, and
+    :class:`~livecube.errors.KeepingError` if it cannot even be read.
+    """
+
+    def __init__(self, folder: Path, person: str, complain: Callable[[str], None]) -> None:
+        self.complain = complain
+        self._folder = folder
+        self._person = person
+        self._owed: list[Callable[[DrillBook], None]] = []
+        self._why = ""
+        """What is in the way of what is owed; empty while nothing is."""
+        self._readable = History(folder, reading=True)
+        self.book = DrillBook(self._readable, person)
+        """For reading only: as it was at first, if nothing can be written now."""
+        self._history: History | None = None
+        self._settle(patient=True)
+
+    def keep(self, judged: DrillJudged, seed: int | None) -> DrillJudged:
+        """Keep a try, now or later; the same with when the case comes again, if that is known."""
+        at, told = datetime.now(UTC), [judged]
+        self._owe(lambda book: told.append(book.keep(judged, seed, at)))
+        return told[-1]
+
+    def keep_round(self, kind: str, figures: Mapping[str, Any]) -> None:
+        """Keep what rounds of one kind came to, now or later."""
+        at = datetime.now(UTC)
+        self._owe(lambda book: book.keep_round(kind, figures, at))
+
+    def _owe(self, what: Callable[[DrillBook], None]) -> None:
+        self._owed.append(what)
+        self._settle(patient=not self._why)
+
+    def _settle(self, *, patient: bool) -> None:
+        try:
+            self._do_what_is_owed(patient)
+        except (OSError, LivecubeError, sqlite3.Error) as caught:
+            error: Exception = caught
+            if isinstance(error, sqlite3.Error):
+                error = trouble_with(self._folder / DATABASE, error)
+            if not self._why:
+                self.complain(f"Drills cannot be kept now, which is tried again with each: {error}")
+            self._why = str(error)
+        else:
+            if self._why:
+                self.complain("All drills are kept now.")
+            self._why = ""
+
+    def _do_what_is_owed(self, patient: bool) -> None:
+        history = self._history or History(self._folder)
+        try:
+            history.wait_for_others(patient)
+            book = DrillBook(history, self._person)
+            if self._history is None:
+                book.enter()
+            while self._owed:
+                self._owed[0](book)
+                del self._owed[0]
+        except BaseException:
+            if self._history is None:
+                history.close()
+            raise
+        self._history = history
+
+    def close(self, complain: Callable[[str], None]) -> None:
+        """Try once more what is owed, say what is not kept, and close the history."""
+        self.complain = complain
+        if self._owed:
+            self._settle(patient=True)
+        if self._owed:
+            count = len(self._owed)
+            complain(f"{count} drill{'s are' if count > 1 else ' is'} not kept ({self._why})")
+        self._readable.close()
+        if self._history is not None:
+            self._history.close()
