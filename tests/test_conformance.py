@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+import random
+from collections import Counter
+from hashlib import sha256
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import pytest
 from livecube_protocols.turnwire import TurnwireDecoder
 from livecube_protocols.turnwire_cube import TurnwireCube
 
 from livecube.conformance import decoder_tests
+from livecube.conformance.attacks import ATTACKS, one_hostile
+from livecube.conformance.bench import Follower, look_at
+from livecube.cube.position import SOLVED, apply_turns
 from livecube.decoding import Advertisement, Decoded, Decoder, Write
-from livecube.events import BadPacket, TurnReport
+from livecube.events import BadPacket, BatteryReport, GapReport, StateReport, TurnReport
+
+if TYPE_CHECKING:
+    from livecube.events import Report
 
 
 class Sound:
@@ -123,3 +132,157 @@ def test_a_fault_is_found(decoder: type[Sound], test: str) -> None:
 def test_a_decoder_needs_something_to_be_tried_with() -> None:
     with pytest.raises(ValueError, match="a simulated cube, or some good packets"):
         decoder_tests(TurnwireDecoder)
+
+
+HEARD = {
+    "test_a_restart_of_the_cube_does_not_silence_it": (306, "c6f11a05"),
+    "test_after_nonsense_it_finds_its_way_back": (10538, "05648d4e"),
+    "test_changed_packets": (18886, "85cf337c"),
+    "test_good_packets_give_turns": (833, "78e4e42c"),
+    "test_it_claims_its_cube": (0, "e3b0c442"),
+    "test_it_describes_itself_and_claims_no_stranger": (0, "e3b0c442"),
+    "test_lost_packets_leave_no_wrong_position": (1616, "b628fbea"),
+    "test_memory_is_bounded": (33253, "1a2826cc"),
+    "test_on_a_good_radio_every_turn_is_told_once_and_at_once": (418, "383d2ebd"),
+    "test_packets_of_another_characteristic": (1, "f6c7025c"),
+    "test_random_packets": (6889, "563ab05a"),
+    "test_reordered_packets": (3382, "57044446"),
+    "test_repeated_packets": (7126, "ba1ded95"),
+    "test_repeats_are_dropped": (1246, "a4a5916c"),
+    "test_the_clock_may_wrap": (192, "3fb0d45b"),
+    "test_the_same_packets_mean_the_same": (6081, "894b6d3f"),
+    "test_truncated_packets": (4342, "3593d25b"),
+    "test_turns_are_told_in_order": (422, "3508e265"),
+}
+"""How many packets each test gives to a decoder, and a digest of them."""
+
+
+class Listening(Sound):
+    """Adds everything that it hears to a digest, one after the other in all its lives."""
+
+    count: ClassVar[int] = 0
+    heard: ClassVar[Any] = sha256()
+
+    def connected(self) -> tuple[Write, ...]:
+        self._note(b"connected")
+        return super().connected()
+
+    def received(self, characteristic: str, data: bytes) -> Decoded:
+        self._note(characteristic.encode() + bytes(data))
+        return super().received(characteristic, data)
+
+    def _note(self, heard: bytes) -> None:
+        type(self).count += 1
+        self.heard.update(b"%d " % len(heard) + heard)
+
+
+def heard_in(name: str) -> tuple[int, str]:
+    """How many packets come in a test, and a digest of them."""
+    Listening.count, Listening.heard = 0, sha256()
+    getattr(decoder_tests(Listening, TurnwireCube)(), name)()
+    return Listening.count, Listening.heard.hexdigest()[:8]
+
+
+def test_each_test_tries_what_it_tried() -> None:
+    """Decoders elsewhere are held against the same packets as before."""
+    names = [
+        name for name in dir(decoder_tests(Listening, TurnwireCube)) if name.startswith("test_")
+    ]
+    assert {name: heard_in(name) for name in names} == HEARD
+
+
+@pytest.mark.parametrize("attack", ATTACKS)
+def test_what_attacks_make_of_good_packets(attack: str) -> None:
+    good = [bytes([n] * (n % 5)) for n in range(100)]
+    hostile = ATTACKS[attack](good, random.Random(4))
+    assert hostile == ATTACKS[attack](good, random.Random(4))
+    match attack:
+        case "truncated":
+            assert hostile == [p[:n] for p in good[:60] for n in range(len(p))]
+        case "noise":
+            assert len(hostile) == 2001
+            assert hostile[-1] == bytes(512)
+            assert {len(p) for p in hostile[:-1]} == set(range(40))
+        case "repeated":
+            assert Counter(hostile) == {p: 5 * n for p, n in Counter(good).items()}
+            assert hostile[:4] == [good[0]] * 3 + [good[1]]
+        case "reordered":
+            assert Counter(hostile[:100]) == Counter(good)
+            assert hostile[:100] != good
+            assert hostile[100:] == good[::-1]
+        case "changed":
+            assert len(hostile) == 6000
+            differ = Counter(min(sum(a != b for a, b in zip(p, q, strict=True))
+                                 for q in good if len(q) == len(p)) for p in hostile)  # fmt: skip
+            assert set(differ) == {0, 1, 2, 3}
+
+
+def test_one_hostile_packet_is_one_of_four_kinds() -> None:
+    rng = random.Random(8)
+    good = [bytes(range(n, n + 12)) for n in range(0, 200, 12)]
+    kinds: Counter[str] = Counter()
+    for _ in range(2000):
+        data = one_hostile(good, rng)
+        if data in good:
+            kinds["good"] += 1
+        elif any(data == p[: len(data)] for p in good):
+            kinds["cut"] += 1
+        elif len(data) == 12 and any(
+            sum(a != b for a, b in zip(data, p, strict=True)) <= 3 for p in good
+        ):
+            kinds["changed"] += 1
+        else:
+            kinds["random"] += 1
+    # A quarter of each; a cut may be whole (1 of 13) or, like a change, be none.
+    assert all(400 < count < 620 for count in kinds.values())
+    assert len(kinds) == 4
+
+
+POSITION = SOLVED.tobytes()
+TWISTED = bytes([*POSITION[:1], *POSITION[2:3], *POSITION[1:2], *POSITION[3:]])
+
+
+@pytest.mark.parametrize(
+    ("report", "right"),
+    [
+        (TurnReport(0, 0, 0), True), (TurnReport(17, None, None), True),
+        (TurnReport(18, 0, 0), False), (TurnReport(-1, 0, 0), False),
+        (TurnReport(3, -1, 0), False), (TurnReport(3, 0, -1), False),
+        (TurnReport(3, 0, 1000), True), (TurnReport(3, 0, 1001), False),
+        (StateReport(POSITION, 0, 1000), True), (StateReport(POSITION, -1, 5), False),
+        (StateReport(POSITION, 0, 1001), False), (StateReport(POSITION[:19], 0, 5), False),
+        (StateReport(bytes([54, *POSITION[1:]]), 0, 5), False),
+        (StateReport(bytes([*POSITION[:19], POSITION[18]]), 0, 5), False),
+        (StateReport(TWISTED, 0, 5), False),
+        (BatteryReport(0), True), (BatteryReport(100), True),
+        (BatteryReport(-1), False), (BatteryReport(101), False),
+        (GapReport(None), True), (GapReport(1), True), (GapReport(0), False),
+        (BadPacket("why", b""), True), (BadPacket("", b""), False),
+    ],
+)  # fmt: skip
+def test_values_out_of_range_are_found(report: Report, right: bool) -> None:
+    class Timed(Sound):
+        clock_wrap_ms: ClassVar[float | None] = 1000
+
+    if right:
+        look_at(Timed(), Decoded((report,)))
+    else:
+        with pytest.raises(AssertionError):
+            look_at(Timed(), Decoded((report,)))
+    if getattr(report, "cube_ms", None) is not None:
+        with pytest.raises(AssertionError):
+            look_at(Timeless(), Decoded((report,)))
+
+
+def test_a_follower_adds_up_what_it_is_told() -> None:
+    follower = Follower()
+    for report in (TurnReport(0, 7, 1), GapReport(2), TurnReport(4, 9, 1), GapReport(3)):
+        follower.take(report)
+    assert (follower.turns, follower.seqs, follower.lost) == ([0, 4], [7, 9], 5)
+    assert follower.position is None
+    follower.take(StateReport(POSITION, 9, 1))
+    follower.take(TurnReport(0, 10, 1))
+    assert follower.position == apply_turns(SOLVED, [0]).tobytes()
+    follower.take(GapReport(None))
+    follower.take(GapReport(1))
+    assert follower.lost is None

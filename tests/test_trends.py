@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
+from hashlib import sha256
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -217,3 +219,36 @@ def test_the_distribution_holds_every_time_and_no_other() -> None:
     for first, last, count in found.counts[:-1]:
         assert count == sum(first <= one / 1000 < last for one in ms)
     assert all(one[1] == other[0] for one, other in pairwise(found.counts))
+
+
+TOLD = {9: "fdbe35c9", 19: "db110dcc", 40: "4a430fd4", 300: "0bb448ac", 700: "a29b4a0e"}
+"""By number of solves, a digest of the trends."""
+
+
+def digits(value: Any) -> str:
+    """All that was found, numbers to five digits."""
+    return re.sub(r"-?\d+\.\d+(e-?\d+)?", lambda m: f"{float(m[0]):.5g}", repr(value))
+
+
+def chances_of(count: int, rng: np.random.Generator) -> ChanceColumns:
+    solves = np.sort(rng.integers(1, count + 1, 3 * count))
+    drawn = {name: rng.integers(0, most, len(solves)) for name, most in
+             (("stage", 5), ("technique", 3), ("slot", 4), ("taken", 2))}  # fmt: skip
+    saved = rng.integers(-300, 2000, len(solves))
+    return ChanceColumns(
+        solve=solves, saved_ms=saved, techniques=("plain", "keyhole", "x"),
+        slots=("a", "b", "c", "d"), **drawn,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(("count", "a_day"), [(9, 3), (19, 1), (40, 2), (300, 3), (700, 1)])
+def test_trends_are_what_they_were(count: int, a_day: int) -> None:
+    rng = np.random.default_rng(count)
+    of = columns(
+        evening_noise(rng, count) * np.linspace(1.2, 0.8, count), a_day,
+        plus=rng.integers(0, 2, count) * (rng.random(count) < 0.1),
+        is_dnf=(rng.random(count) < 0.05).astype(np.int64),
+        whole=(rng.random(count) < 0.8).astype(np.int64),
+    )  # fmt: skip
+    found = digits(made(of, chances_of(count, rng)))
+    assert sha256(found.encode()).hexdigest()[:8] == TOLD[count]
