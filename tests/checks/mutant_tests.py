@@ -36,7 +36,7 @@ TESTS: Final[dict[str, str]] = {
     "conformance": "conformance decoders_hostile",
     "cube": "cube notation facelets published_group",
     "dashboard": "dashboard outbox monthly",
-    "decoding": "clock conformance profiles",
+    "decoding": "clock conformance profile_golden",
     "drills": "drill_rounds drills",
     "entries": "mqtt_commands",
     "events": "clock logs mending",
@@ -47,7 +47,7 @@ TESTS: Final[dict[str, str]] = {
     "logs": "logs logs_refused",
     "mending": "mending",
     "practice": "gestures practice",
-    "profiles": "profiles profile_files",
+    "profiles": "profile_golden profiles profile_files",
     "review": "review again",
     "scrambling": "scrambles",
     "search": "advice_golden techniques fastest plan published_cube finite_set",
@@ -57,7 +57,7 @@ TESTS: Final[dict[str, str]] = {
     "timing": "timing",
     "trends": "trends monthly",
     "virtual": "virtual_golden virtual_solver",
-    "virtual/profile_cube": "profiles learning",
+    "virtual/profile_cube": "profile_golden profiles",
 }
 """The tests of each room, and of modules with tests elsewhere; the likeliest to notice first."""
 _LEFT_OUT: Final = (
@@ -145,13 +145,14 @@ class Copy:
         }
         if mutant.file.removeprefix("livecube/").startswith(_MADE_ONCE):
             environment["LIVECUBE_TESTS_CACHE"] = str(own / "cache")
-        limit_s = _LEAST_LIMIT_S + _SLOWER * sum(test.took_s for test in tests)
-        limit_s += _TABLES_S * ("LIVECUBE_TESTS_CACHE" in environment)
+        tables_s = _TABLES_S * ("LIVECUBE_TESTS_CACHE" in environment)
+        limit_s = _LEAST_LIMIT_S + _SLOWER * sum(test.took_s for test in tests) + tables_s
+        each_s = max(_LEAST_LIMIT_S, _SLOWER * max(test.took_s for test in tests)) + tables_s
         files = list(dict.fromkeys(test.name.split("::")[0] for test in tests))
-        return self._pytest(own, files, limit_s, environment)
+        return self._pytest(own, [f"--timeout={each_s:.0f}", *files], limit_s, environment)
 
     def _pytest(
-        self, own: Path, files: Sequence[str], limit_s: float, added: Mapping[str, str]
+        self, own: Path, arguments: Sequence[str], limit_s: float, added: Mapping[str, str]
     ) -> str | None:
         folders = (self.tree / "tests/checks/mutated", self.tree)
         environment = os.environ | {
@@ -165,7 +166,7 @@ class Copy:
         command = [sys.executable, "-m", "pytest", "-x", "-q", "--no-header", "--tb=line",
                    "-p", "no:cacheprovider", "-p", "no:xdist", "-p", "observed",
                    f"--basetemp={own / 'tmp'}", "--hypothesis-seed=0", "-k", f"not ({left_out})",
-                   *files]  # fmt: skip
+                   *arguments]  # fmt: skip
         process = subprocess.Popen(
             command, cwd=self.tree, env=environment, text=True, start_new_session=True,
             stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
