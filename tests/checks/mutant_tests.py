@@ -37,7 +37,7 @@ TESTS: Final[dict[str, str]] = {
     "cube": "cube notation facelets published_group",
     "dashboard": "dashboard outbox monthly",
     "decoding": "clock conformance profile_golden",
-    "drills": "drill_rounds drills",
+    "drills": "drill_golden drill_rounds drills",
     "entries": "mqtt_commands",
     "events": "clock logs mending",
     "hands": "advice_golden automaton advice",
