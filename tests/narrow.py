@@ -1,6 +1,5 @@
-"""A world that is too narrow: folders without the right to write, files that cannot grow.
-
-Both hold for the superuser too.
+"""A world that is too narrow: folders without the right to write, files that cannot grow, a history
+that another program has locked. All of it holds for the superuser too.
 """
 
 from __future__ import annotations
@@ -8,16 +7,28 @@ from __future__ import annotations
 import ctypes
 import os
 import resource
+import sqlite3
 import sys
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from typing import TYPE_CHECKING, Final
+from unittest.mock import patch
 
 import pytest
 
+from livecube.edges.history.store import DATABASE, History
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
+    from pathlib import Path
 
-__all__ = ["narrowing", "without_privileges"]
+__all__ = [
+    "WORLDS",
+    "impatient",
+    "locked",
+    "narrowing",
+    "without_privileges",
+    "without_rights_to_write",
+]
 
 _OVERRIDE: Final = 1 << 1 | 1 << 2  # CAP_DAC_OVERRIDE and CAP_DAC_READ_SEARCH, linux/capability.h
 _VERSION_3: Final = 0x20080522
@@ -66,3 +77,67 @@ def narrowing() -> Iterator[Callable[[int | None], None]]:
         yield limit
     finally:
         limit(None)
+
+
+@contextmanager
+def without_rights_to_write(*places: Path) -> Iterator[None]:
+    for place in places:
+        place.chmod(place.stat().st_mode & ~0o222)
+    try:
+        with without_privileges():
+            yield
+    finally:
+        for place in places:
+            place.chmod(place.stat().st_mode | 0o200)
+
+
+@contextmanager
+def impatient() -> Iterator[None]:
+    """Hardly anybody waits for another program that has the history locked."""
+    with patch("livecube.edges.history.database._BUSY_S", 0.02):
+        yield
+
+
+@contextmanager
+def no_room(folder: Path) -> Iterator[Callable[[], None]]:
+    with narrowing() as files_up_to:
+        files_up_to(300)
+        yield lambda: files_up_to(None)
+
+
+@contextmanager
+def no_room_for_more(folder: Path) -> Iterator[Callable[[], None]]:
+    History(folder).close()
+    with no_room(folder) as mend:
+        yield mend
+
+
+@contextmanager
+def locked(folder: Path) -> Iterator[Callable[[], None]]:
+    History(folder).close()
+    with closing(sqlite3.connect(folder / DATABASE, isolation_level=None)) as other, impatient():
+        other.execute("BEGIN IMMEDIATE")
+        yield other.rollback
+
+
+@contextmanager
+def read_only(folder: Path) -> Iterator[Callable[[], None]]:
+    History(folder).close()
+    with without_rights_to_write(folder, folder / DATABASE):
+
+        def give_back() -> None:
+            for place in (folder, folder / DATABASE):
+                place.chmod(0o700)
+
+        yield give_back
+
+
+@contextmanager
+def read_only_file(folder: Path) -> Iterator[Callable[[], None]]:
+    History(folder).close()
+    with without_rights_to_write(folder / DATABASE):
+        yield lambda: (folder / DATABASE).chmod(0o600)
+
+
+WORLDS: Final = (no_room, no_room_for_more, locked, read_only, read_only_file)
+"""Data folders in which nothing can be written; what is yielded mends that."""

@@ -6,32 +6,27 @@ import csv
 import io
 import json
 import os
-import re
 import shutil
 import sqlite3
 import subprocess
 import sys
-import threading
 import time
-from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
 import pytest
 from called import called
-from narrow import narrowing, without_privileges
+from narrow import impatient, locked, narrowing, without_rights_to_write
 
 from livecube.edges.history.exporting import read_csv
-from livecube.edges.history.importing import import_log, recover
+from livecube.edges.history.importing import import_log
 from livecube.edges.history.store import DATABASE, History
 from livecube.edges.log_files import LogReader
 from livecube.errors import LogError
 from livecube.solves.reading import solves_in
-from livecube.solves.records import Wanted
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
-    from contextlib import AbstractContextManager
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
 EVENING = FIXTURES / "evening.jsonl"
@@ -75,18 +70,6 @@ def one_log(path: Path, *, begin: str | None = None, at: Callable[[float], float
 
 
 # A data folder that cannot be written.
-
-
-@contextmanager
-def without_rights_to_write(*places: Path) -> Iterator[None]:
-    for place in places:
-        place.chmod(place.stat().st_mode & ~0o222)
-    try:
-        with without_privileges():
-            yield
-    finally:
-        for place in places:
-            place.chmod(place.stat().st_mode | 0o200)
 
 
 def test_a_read_only_history_is_read_and_not_called_broken(kept: Path) -> None:
@@ -362,20 +345,38 @@ def test_a_day_that_does_not_exist_is_refused(tmp_path: Path, option: str, day: 
     assert day in done.err
 
 
+@pytest.mark.parametrize("arguments", [
+    "history delete 1", "history undo", "history tag late 1 3", "history tag calm 2 --off",
+    "history penalty 1 +2", "history penalty 2 measured", "history import {log}",
+    "history import {log} --json", "history rescue",
+])  # fmt: skip
 def test_a_database_that_another_program_keeps_locked_is_said_to_be_locked(
-    kept: Path, monkeypatch: pytest.MonkeyPatch
+    kept: Path, arguments: str
 ) -> None:
-    monkeypatch.setattr("livecube.edges.history.database._BUSY_S", 0.05)
-    other = sqlite3.connect(kept / "data" / DATABASE, isolation_level=None)
-    other.execute("BEGIN IMMEDIATE")
-    try:
-        done = called("history", "delete", "1", folder=kept)
-    finally:
-        other.close()
-    assert done.status in (1, 2)
+    command = arguments.format(log=one_log(kept / "log.jsonl")).split()
+    before = called("history", "export", "--json", folder=kept).out
+    with locked(kept / "data"):
+        done = called(*command, folder=kept)
+        read = called("history", "export", "--json", folder=kept)
+    assert (done.status, done.out) == (1, ""), done
+    assert "is kept locked by another program; end that, or try again" in done.err
+    assert done.err.count("\n") == 1
+    assert (read.out, read.status) == (before, 0)
+    assert called("history", "export", "--json", folder=kept).out == before
+    assert not list((kept / "data").glob("*broken*"))
+    again = called(*command, folder=kept)
+    assert again.status == 0, again.err
+    after = called("history", "export", "--json", folder=kept).out
+    assert (after == before) == (command[1] == "rescue")
+
+
+def test_a_history_that_a_session_has_open_is_not_moved_aside_under_it(kept: Path) -> None:
+    with History(kept / "data") as session, impatient():
+        done = called("history", "rescue", folder=kept)
+        session.tag([1], "late")
+    assert done.status == 1
     assert "another program" in done.err
-    with History(kept / "data") as history:
-        assert len(history.list(Wanted())) == 5
+    assert '"late"' in called("history", "--json", folder=kept).out
 
 
 # Times and sessions.
@@ -421,240 +422,3 @@ def test_the_number_that_session_asks_for_is_shown(tmp_path: Path) -> None:
     assert [row[1] for row in rows[1:]] == ["1", "2", "1", "2", "1"]
     assert "session 2" in called("history", "show", "2", folder=tmp_path).out
     assert "2 solves" in called("trends", "--session", "2", folder=tmp_path).out
-
-
-# A disk that fills up while somebody practises.
-
-
-_FIVE = ("--simulated", "--seed", "3", "--json", "--solves", "5", "--no-hints")
-
-
-@pytest.mark.parametrize("command", [("practice", "result"), ("live", "solve")])
-@pytest.mark.parametrize(("room", "most"), [(3, 300), (3, 40_000), (9, 300)])
-def test_a_disk_that_fills_up_loses_nothing_in_silence(
-    tmp_path: Path, command: tuple[str, str], room: int, most: int
-) -> None:
-    """There is no room from the end of the first solve to that of another."""
-    done = list[int]()
-    with narrowing() as files_up_to:
-
-        def heard(line: str) -> None:
-            told = json.loads(line)
-            if told["event"] == command[1]:
-                done.append(told["ms"] if "ms" in told else round(1000 * told["seconds"]))
-                if len(done) in (1, room):
-                    files_up_to(most if len(done) == 1 else None)
-
-        ended = called(command[0], *_FIVE, "--speed", "1000", folder=tmp_path, heard=heard)
-    assert len(done) == 5, ended.err
-    with History(tmp_path / "data") as history:
-        kept = [one.ms for one in history.list(Wanted())]
-    lost = [ms for ms in done if ms not in kept]
-    assert [ms for ms in done if ms in kept] == kept
-    said = re.findall(r"olve (\d+) is not kept", ended.err)
-    assert [done.index(ms) + 1 for ms in lost] == sorted(map(int, said))
-    assert "File too large" in ended.err or "disk" in ended.err
-    if room < 5:
-        assert not lost
-    else:
-        assert lost
-
-
-@contextmanager
-def _no_room(folder: Path) -> Iterator[Callable[[], None]]:
-    with narrowing() as files_up_to:
-        files_up_to(300)
-        yield lambda: files_up_to(None)
-
-
-@contextmanager
-def _no_room_for_more(folder: Path) -> Iterator[Callable[[], None]]:
-    History(folder).close()
-    with _no_room(folder) as mend:
-        yield mend
-
-
-@contextmanager
-def _locked(folder: Path) -> Iterator[Callable[[], None]]:
-    History(folder).close()
-    with closing(sqlite3.connect(folder / DATABASE, isolation_level=None)) as other:
-        other.execute("BEGIN IMMEDIATE")
-        yield other.rollback
-
-
-@contextmanager
-def _read_only(folder: Path) -> Iterator[Callable[[], None]]:
-    History(folder).close()
-    with without_rights_to_write(folder, folder / DATABASE):
-
-        def give_back() -> None:
-            for place in (folder, folder / DATABASE):
-                place.chmod(0o700)
-
-        yield give_back
-
-
-@contextmanager
-def _read_only_file(folder: Path) -> Iterator[Callable[[], None]]:
-    History(folder).close()
-    with without_rights_to_write(folder / DATABASE):
-        yield lambda: (folder / DATABASE).chmod(0o600)
-
-
-_WORLDS = (_no_room, _no_room_for_more, _locked, _read_only, _read_only_file)
-"""Data folders in which nothing can be written; what is yielded mends that."""
-
-
-@pytest.fixture
-def _soon_locked_out(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Nobody waits for another program."""
-    monkeypatch.setattr("livecube.edges.history.database._BUSY_S", 0.02)
-
-
-@pytest.mark.usefixtures("_soon_locked_out")
-@pytest.mark.parametrize("command", [("practice", "result"), ("live", "solve")])
-@pytest.mark.parametrize("world", _WORLDS)
-@pytest.mark.parametrize("mended_at", [2, None])
-def test_a_session_that_begins_where_nothing_can_be_kept_is_kept_when_there_is_room(
-    tmp_path: Path,
-    command: tuple[str, str],
-    world: Callable[[Path], AbstractContextManager[Callable[[], None]]],
-    mended_at: int | None,
-) -> None:
-    done = list[int]()
-    with world(tmp_path / "data") as mend:
-
-        def heard(line: str) -> None:
-            told = json.loads(line)
-            if told["event"] == command[1]:
-                done.append(told["ms"] if "ms" in told else round(1000 * told["seconds"]))
-                if len(done) == mended_at:
-                    mend()
-
-        ended = called(
-            *(command[0], *_FIVE, "--speed", "1000", "--solves", "3", "--person", "ada"),
-            folder=tmp_path, heard=heard,
-        )  # fmt: skip
-    assert ended.status == 0, ended.err
-    assert len(done) == 3
-    first, *more = ended.err.splitlines()
-    assert "this session cannot be kept now, which is tried again with each solve" in first
-    with History(tmp_path / "data", reading=True) as history:
-        kept = [one.ms for one in history.list(Wanted(person="ada"))]
-    if mended_at is None:
-        assert kept == []
-        assert len(more) == 3
-        for number, sentence in enumerate(more, start=1):
-            assert f"Solve {number} is not kept" in sentence
-            assert "next start" not in sentence  # there is nothing for it to keep
-    else:
-        assert kept == done, ended.err
-        assert all(sentence.endswith("is kept now.") for sentence in more), more
-        assert not list((tmp_path / "data" / "open").glob("*"))
-
-
-@pytest.mark.usefixtures("_soon_locked_out", "tables")
-@pytest.mark.parametrize("world", _WORLDS)
-@pytest.mark.parametrize("is_mended", [True, False])
-def test_drills_go_on_where_nothing_can_be_kept_and_are_kept_when_there_is_room(
-    tmp_path: Path,
-    world: Callable[[Path], AbstractContextManager[Callable[[], None]]],
-    is_mended: bool,
-) -> None:
-    judged = list[dict[str, Any]]()
-    with world(tmp_path / "data") as mend:
-
-        def heard(line: str) -> None:
-            told = json.loads(line)
-            if told["event"] == "drill-judged":
-                judged.append(told)
-                if is_mended and len(judged) == 2:
-                    mend()
-
-        ended = called(
-            *("drill", "made-pair", "--count", "3", "--seed", "1", "--simulated", "--json"),
-            *("--speed", "1000", "--person", "ada"),
-            folder=tmp_path, heard=heard,
-        )  # fmt: skip
-    assert ended.status == 0, ended.err
-    assert len(judged) == 3
-    first, last = ended.err.splitlines()
-    assert "Drills cannot be kept now, which is tried again with each" in first
-    with History(tmp_path / "data") as history:
-        kept = history.database.execute("SELECT turns, ms FROM drill_try ORDER BY id").fetchall()
-    if is_mended:
-        assert "All drills are kept now" in last
-        assert kept == [(one["turns"], one["ms"]) for one in judged]
-    else:
-        assert "3 drills are not kept" in last
-        assert kept == []
-
-
-def _solves_in(log: Path) -> list[int]:
-    with LogReader(log) as reader:
-        return [found.kept.listed.ms for found in solves_in(reader.header, reader)]
-
-
-def test_what_live_tells_is_written_even_while_an_earlier_solve_is_still_being_kept(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """A kill may come at any time: a database may be slow, or locked, for many seconds."""
-    told, written, go_on = list[int](), list[list[int]](), threading.Event()
-    keep = History.keep
-
-    def slowly(*arguments: Any) -> int | None:
-        go_on.wait()
-        return keep(*arguments)
-
-    def heard(line: str) -> None:
-        one = json.loads(line)
-        if one["event"] == "solve":
-            told.append(round(1000 * one["seconds"]))
-            (log,) = (tmp_path / "data" / "open").iterdir()
-            written.append(_solves_in(log))
-            if len(told) == 5:
-                go_on.set()
-
-    monkeypatch.setattr(History, "keep", slowly)
-    done = called("live", *_FIVE, "--speed", "1000", folder=tmp_path, heard=heard)
-    assert done.status == 0, done.err
-    assert written == [told[: number + 1] for number in range(5)]
-
-
-def _kept(folder: Path) -> list[int]:
-    with History(folder / "data") as history:
-        return [one.ms for one in history.list(Wanted())]
-
-
-def test_a_live_run_that_is_killed_leaves_its_solves_and_what_was_under_way(tmp_path: Path) -> None:
-    command = [sys.executable, "-m", "livecube", "live", *_FIVE, "--solves", "100"]
-    command += ["--speed", "100"]
-    environment = {**os.environ, "LIVECUBE_DATA": str(tmp_path / "data")}
-    done = []
-    with subprocess.Popen(
-        command, text=True, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE
-    ) as running:
-        assert running.stdout is not None
-        for line in running.stdout:
-            told = json.loads(line)
-            done += [round(1000 * told["seconds"])] if told["event"] == "solve" else []
-            if len(done) == 2 and told["event"] == "stage":
-                running.kill()
-    before = _kept(tmp_path)
-    with History(tmp_path / "data") as history:
-        recovered = recover(history)
-        again = [history.solve(number).listed.ms for number in recovered.solves]
-    assert _kept(tmp_path) == before + again  # what had been kept is not told again
-    assert _kept(tmp_path)[: len(done)] == done
-    assert len(recovered.unfinished) <= 1
-    assert not list((tmp_path / "data" / "open").iterdir())
-
-
-def test_live_keeps_nothing_if_it_is_told_so(tmp_path: Path) -> None:
-    asked = ("live", "--simulated", "--seed", "3", "--speed", "1000", "--no-hints", "--json")
-    assert called(*asked, "--no-history", folder=tmp_path).status == 0
-    assert called("history", folder=tmp_path).out == "no solves\n"
-    assert called(*asked, "--person", "bo", folder=tmp_path).status == 0
-    (kept,) = called("history", "--json", folder=tmp_path).out.splitlines()
-    assert json.loads(kept)["person"] == "bo"
-    assert called(*asked, "--person", " ", folder=tmp_path).status == 2

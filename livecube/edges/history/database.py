@@ -13,7 +13,7 @@ from typing import Final
 from livecube.edges.history.schema import MIGRATIONS
 from livecube.errors import KeepingError, UsageError
 
-__all__ = ["busy_s", "open_database", "read_database", "trouble_with"]
+__all__ = ["busy_s", "check_nobody_has", "open_database", "read_database", "trouble_with"]
 
 _BUSY_S: Final = 10.0
 """How long is waited for another program that writes."""
@@ -59,6 +59,18 @@ def open_database(path: Path) -> sqlite3.Connection:
         database.close()
         raise
     return database
+
+
+def check_nobody_has(path: Path) -> None:
+    """Raise ``KeepingError`` if another program has the database open, as far as can be told."""
+    try:
+        with closing(sqlite3.connect(path, timeout=_BUSY_S, isolation_level=None)) as database:
+            database.execute("PRAGMA locking_mode = EXCLUSIVE")
+            database.execute("BEGIN EXCLUSIVE")
+            database.execute("ROLLBACK")
+    except sqlite3.Error as error:
+        if _code(error) in _LOCKED:  # whatever else is wrong with it is why this is asked
+            raise trouble_with(path, error) from None
 
 
 def _check_rights(path: Path) -> None:
@@ -119,9 +131,14 @@ def _copied_to_memory(path: Path) -> sqlite3.Connection:
         raise KeepingError(f"{path} cannot be read: {error.strerror}") from None
 
 
+def _code(error: sqlite3.Error) -> int:
+    code: int = getattr(error, "sqlite_errorcode", 0)
+    return code & 0xFF
+
+
 def trouble_with(path: Path, error: sqlite3.Error) -> KeepingError | UsageError:
     """What an error of the database means to its user, as an error to raise."""
-    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+    code = _code(error)
     if code in _BROKEN:
         return UsageError(
             f"{path} is no history that can be used: {error}; livecube history rescue makes a new "

@@ -11,7 +11,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Final
 
-from livecube.edges.history.database import open_database
+from livecube.edges.history.database import check_nobody_has, open_database
 from livecube.edges.history.rows import insert_stages
 from livecube.edges.history.store import DATABASE, History
 from livecube.edges.log_files import LogReader
@@ -49,11 +49,13 @@ def rescue(folder: Path) -> Rescued:
 
     Rows that can be read are taken over with their numbers; what is missing then and stands in a
     solve's log is read from there. Raises :class:`~livecube.errors.UsageError` if there is no
-    history, :class:`~livecube.errors.KeepingError` if nothing can be written.
+    history, :class:`~livecube.errors.KeepingError` if nothing can be written or another program
+    has the history open: what that one keeps would go with the broken file.
     """
     old = folder / DATABASE
     if not old.exists():
         raise UsageError(f"{old} is not there; nothing can be rescued")
+    check_nobody_has(old)
     aside = _free_name(folder)
     try:
         with TemporaryDirectory(dir=folder) as place:

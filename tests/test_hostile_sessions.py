@@ -1,0 +1,265 @@
+"""Full disks, locks and rights while somebody practises: told, and what was told is not lost."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import sqlite3
+import subprocess
+import sys
+import threading
+from contextlib import closing
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from called import called
+from narrow import WORLDS, impatient, narrowing
+
+from livecube.edges.history.importing import recover
+from livecube.edges.history.store import DATABASE, History
+from livecube.edges.log_files import LogReader
+from livecube.solves.reading import solves_in
+from livecube.solves.records import Wanted
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from contextlib import AbstractContextManager
+    from pathlib import Path
+
+_QUICKLY = ("--simulated", "--seed", "3", "--json", "--speed", "1000")
+_FIVE = (*_QUICKLY, "--solves", "5", "--no-hints")
+
+
+@pytest.fixture
+def refused(monkeypatch: pytest.MonkeyPatch) -> threading.Event:
+    """Set when the history has refused to keep something; a test that waits depends on no speed."""
+    keep, refused = History.keep, threading.Event()
+
+    def watched(*arguments: Any) -> int | None:
+        try:
+            return keep(*arguments)
+        except (OSError, sqlite3.Error):
+            refused.set()
+            raise
+
+    monkeypatch.setattr(History, "keep", watched)
+    return refused
+
+
+@pytest.mark.parametrize("command", [("practice", "result"), ("live", "solve")])
+@pytest.mark.parametrize(("room", "most"), [(3, 300), (3, 40_000), (9, 300)])
+def test_a_disk_that_fills_up_loses_nothing_in_silence(
+    tmp_path: Path,
+    command: tuple[str, str],
+    room: int,
+    most: int,
+    refused: threading.Event,
+) -> None:
+    """There is no room from the end of the first solve to that of another."""
+    done = list[int]()
+    with narrowing() as files_up_to:
+
+        def heard(line: str) -> None:
+            told = json.loads(line)
+            if told["event"] == command[1]:
+                done.append(told["ms"] if "ms" in told else round(1000 * told["seconds"]))
+                if len(done) == 1:
+                    files_up_to(most)
+                elif len(done) == room:
+                    assert most < 40_000 or refused.wait(60)
+                    files_up_to(None)
+
+        ended = called(command[0], *_FIVE, folder=tmp_path, heard=heard)
+    assert len(done) == 5, ended.err
+    with History(tmp_path / "data") as history:
+        kept = [one.ms for one in history.list(Wanted())]
+    lost = [ms for ms in done if ms not in kept]
+    assert [ms for ms in done if ms in kept] == kept
+    said = re.findall(r"olve (\d+) is not kept", ended.err)
+    assert [done.index(ms) + 1 for ms in lost] == sorted(map(int, said))
+    assert "File too large" in ended.err or "disk" in ended.err
+    if room < 5:
+        assert not lost
+    else:
+        assert lost
+
+
+@pytest.mark.parametrize("command", [("practice", "result"), ("live", "solve")])
+@pytest.mark.parametrize("world", WORLDS)
+@pytest.mark.parametrize("mended_at", [2, None])
+def test_a_session_that_begins_where_nothing_can_be_kept_is_kept_when_there_is_room(
+    tmp_path: Path,
+    command: tuple[str, str],
+    world: Callable[[Path], AbstractContextManager[Callable[[], None]]],
+    mended_at: int | None,
+) -> None:
+    done = list[int]()
+    with world(tmp_path / "data") as mend:
+
+        def heard(line: str) -> None:
+            told = json.loads(line)
+            if told["event"] == command[1]:
+                done.append(told["ms"] if "ms" in told else round(1000 * told["seconds"]))
+                if len(done) == mended_at:
+                    mend()
+
+        ended = called(
+            *(command[0], *_FIVE, "--solves", "3", "--person", "ada"),
+            folder=tmp_path, heard=heard,
+        )  # fmt: skip
+    assert ended.status == 0, ended.err
+    assert len(done) == 3
+    first, *more = ended.err.splitlines()
+    assert "this session cannot be kept now, which is tried again with each solve" in first
+    with History(tmp_path / "data", reading=True) as history:
+        kept = [one.ms for one in history.list(Wanted(person="ada"))]
+    if mended_at is None:
+        assert kept == []
+        assert len(more) == 3
+        for number, sentence in enumerate(more, start=1):
+            assert f"Solve {number} is not kept" in sentence
+            assert "next start" not in sentence  # there is nothing for it to keep
+    else:
+        assert kept == done, ended.err
+        assert all(sentence.endswith("is kept now.") for sentence in more), more
+        assert not list((tmp_path / "data" / "open").glob("*"))
+
+
+@pytest.mark.usefixtures("tables")
+@pytest.mark.parametrize("command", [
+    "practice --solves 3 --no-hints", "live --solves 3 --no-hints", "drill made-pair --count 3",
+])  # fmt: skip
+def test_what_is_done_while_another_program_has_the_history_locked_is_kept_afterwards(
+    tmp_path: Path, command: str, refused: threading.Event
+) -> None:
+    done = list[int]()
+    History(tmp_path / "data").close()
+    database = tmp_path / "data" / DATABASE
+    with closing(sqlite3.connect(database, isolation_level=None)) as other, impatient():
+
+        def heard(line: str) -> None:
+            told = json.loads(line)
+            if told["event"] in ("solve", "drill-judged"):
+                done.append(told["ms"] if "ms" in told else round(1000 * told["seconds"]))
+                if len(done) == 1:
+                    other.execute("BEGIN IMMEDIATE")
+                elif len(done) == 3:
+                    assert "drill" in command or refused.wait(60)
+                    other.execute("ROLLBACK")
+
+        ended = called(*command.split(), *_QUICKLY, "--person", "ada", folder=tmp_path, heard=heard)
+    assert ended.status == 0, ended.err
+    with History(tmp_path / "data") as history:
+        table = "drill_try" if "drill" in command else "solve"
+        kept = history.database.execute(f"SELECT ms FROM {table} ORDER BY id").fetchall()
+    assert (len(done), kept) == (3, [(ms,) for ms in done])
+    assert "locked" in ended.err
+    assert "kept now." in ended.err.splitlines()[-1]
+
+
+@pytest.mark.usefixtures("tables")
+@pytest.mark.parametrize("world", WORLDS)
+@pytest.mark.parametrize("is_mended", [True, False])
+def test_drills_go_on_where_nothing_can_be_kept_and_are_kept_when_there_is_room(
+    tmp_path: Path,
+    world: Callable[[Path], AbstractContextManager[Callable[[], None]]],
+    is_mended: bool,
+) -> None:
+    judged = list[dict[str, Any]]()
+    with world(tmp_path / "data") as mend:
+
+        def heard(line: str) -> None:
+            told = json.loads(line)
+            if told["event"] == "drill-judged":
+                judged.append(told)
+                if is_mended and len(judged) == 2:
+                    mend()
+
+        ended = called(
+            *("drill", "made-pair", "--count", "3", "--seed", "1", "--simulated", "--json"),
+            *("--speed", "1000", "--person", "ada"),
+            folder=tmp_path, heard=heard,
+        )  # fmt: skip
+    assert ended.status == 0, ended.err
+    assert len(judged) == 3
+    first, last = ended.err.splitlines()
+    assert "Drills cannot be kept now, which is tried again with each" in first
+    with History(tmp_path / "data") as history:
+        kept = history.database.execute("SELECT turns, ms FROM drill_try ORDER BY id").fetchall()
+    if is_mended:
+        assert "All drills are kept now" in last
+        assert kept == [(one["turns"], one["ms"]) for one in judged]
+    else:
+        assert "3 drills are not kept" in last
+        assert kept == []
+
+
+def _solves_in(log: Path) -> list[int]:
+    with LogReader(log) as reader:
+        return [found.kept.listed.ms for found in solves_in(reader.header, reader)]
+
+
+def test_what_live_tells_is_written_even_while_an_earlier_solve_is_still_being_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A kill may come at any time: a database may be slow, or locked, for many seconds."""
+    told, written, go_on = list[int](), list[list[int]](), threading.Event()
+    keep = History.keep
+
+    def slowly(*arguments: Any) -> int | None:
+        go_on.wait()
+        return keep(*arguments)
+
+    def heard(line: str) -> None:
+        one = json.loads(line)
+        if one["event"] == "solve":
+            told.append(round(1000 * one["seconds"]))
+            (log,) = (tmp_path / "data" / "open").iterdir()
+            written.append(_solves_in(log))
+            if len(told) == 5:
+                go_on.set()
+
+    monkeypatch.setattr(History, "keep", slowly)
+    done = called("live", *_FIVE, folder=tmp_path, heard=heard)
+    assert done.status == 0, done.err
+    assert written == [told[: number + 1] for number in range(5)]
+
+
+def _kept(folder: Path) -> list[int]:
+    with History(folder / "data") as history:
+        return [one.ms for one in history.list(Wanted())]
+
+
+def test_a_live_run_that_is_killed_leaves_its_solves_and_what_was_under_way(tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "livecube", "live", *_FIVE, "--solves", "100"]
+    command += ["--speed", "100"]
+    environment = {**os.environ, "LIVECUBE_DATA": str(tmp_path / "data")}
+    done = []
+    with subprocess.Popen(
+        command, text=True, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    ) as running:
+        assert running.stdout is not None
+        for line in running.stdout:
+            told = json.loads(line)
+            done += [round(1000 * told["seconds"])] if told["event"] == "solve" else []
+            if len(done) == 2 and told["event"] == "stage":
+                running.kill()
+    before = _kept(tmp_path)
+    with History(tmp_path / "data") as history:
+        recovered = recover(history)
+        again = [history.solve(number).listed.ms for number in recovered.solves]
+    assert _kept(tmp_path) == before + again  # what had been kept is not told again
+    assert _kept(tmp_path)[: len(done)] == done
+    assert len(recovered.unfinished) <= 1
+    assert not list((tmp_path / "data" / "open").iterdir())
+
+
+def test_live_keeps_nothing_if_it_is_told_so(tmp_path: Path) -> None:
+    asked = ("live", "--simulated", "--seed", "3", "--speed", "1000", "--no-hints", "--json")
+    assert called(*asked, "--no-history", folder=tmp_path).status == 0
+    assert called("history", folder=tmp_path).out == "no solves\n"
+    assert called(*asked, "--person", "bo", folder=tmp_path).status == 0
+    (kept,) = called("history", "--json", folder=tmp_path).out.splitlines()
+    assert json.loads(kept)["person"] == "bo"
+    assert called(*asked, "--person", " ", folder=tmp_path).status == 2
