@@ -364,7 +364,7 @@ def test_rounds_by_a_virtual_solver_are_told_and_kept(tmp_path: Path) -> None:
     ):
         done = CliRunner().invoke(
             command,
-            [*arguments, "--simulated", "--speed", "300", "--seed", "2", "--json"],
+            [*arguments, *"--simulated --speed 300 --seed 2 --person ann --json".split()],
             env={"LIVECUBE_DATA": str(tmp_path)},
         )
         assert done.exception is None

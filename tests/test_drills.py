@@ -428,7 +428,7 @@ def livecube(*arguments: str, data: Path) -> Result:
 
 def test_drill_then_what_is_due(tmp_path: Path) -> None:
     assert "Nothing was drilled yet" in livecube(data=tmp_path).stdout
-    given = ("--simulated", "--speed", "200", "--json")
+    given = ("--simulated", "--speed", "200", "--json", "--person", "ann")
     done = livecube("made-pair", "--count", "2", "--seed", "1", *given, data=tmp_path)
     assert done.exception is None
     rows = [json.loads(line) for line in done.stdout.splitlines()]

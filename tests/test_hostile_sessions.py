@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from contextlib import AbstractContextManager
     from pathlib import Path
 
-_QUICKLY = ("--simulated", "--seed", "3", "--json", "--speed", "1000")
+_QUICKLY = ("--simulated", "--seed", "3", "--json", "--speed", "1000", "--person", "ada")
 _FIVE = (*_QUICKLY, "--solves", "5", "--no-hints")
 
 
@@ -105,7 +105,7 @@ def test_a_session_that_begins_where_nothing_can_be_kept_is_kept_when_there_is_r
                     mend()
 
         ended = called(
-            *(command[0], *_FIVE, "--solves", "3", "--person", "ada"),
+            *(command[0], *_FIVE, "--solves", "3"),
             folder=tmp_path, heard=heard,
         )  # fmt: skip
     assert ended.status == 0, ended.err
@@ -148,7 +148,7 @@ def test_what_is_done_while_another_program_has_the_history_locked_is_kept_after
                     assert "drill" in command or refused.wait(60)
                     other.execute("ROLLBACK")
 
-        ended = called(*command.split(), *_QUICKLY, "--person", "ada", folder=tmp_path, heard=heard)
+        ended = called(*command.split(), *_QUICKLY, folder=tmp_path, heard=heard)
     assert ended.status == 0, ended.err
     with History(tmp_path / "data") as history:
         table = "drill_try" if "drill" in command else "solve"
@@ -255,11 +255,31 @@ def test_a_live_run_that_is_killed_leaves_its_solves_and_what_was_under_way(tmp_
     assert not list((tmp_path / "data" / "open").iterdir())
 
 
-def test_live_keeps_nothing_if_it_is_told_so(tmp_path: Path) -> None:
-    asked = ("live", "--simulated", "--seed", "3", "--speed", "1000", "--no-hints", "--json")
-    assert called(*asked, "--no-history", folder=tmp_path).status == 0
-    assert called("history", folder=tmp_path).out == "no solves\n"
+@pytest.mark.usefixtures("tables")
+@pytest.mark.parametrize("command", [
+    "practice --solves 1 --no-hints", "live --no-hints", "drill made-pair --count 1",
+    "drill fingers --rounds 1", "drill beat --silent",
+])  # fmt: skip
+def test_what_a_virtual_solver_does_is_kept_under_a_name_that_is_given_and_no_other(
+    tmp_path: Path, command: str
+) -> None:
+    own = tmp_path / "config" / "config.toml"
+    own.parent.mkdir()
+    own.write_text('[practice]\nperson = "me"\n', encoding="utf-8")
+    asked = (*command.split(), "--simulated", "--seed", "3", "--json", "--speed", "1000")
+    for more in ((), ("--no-history",), ("--person", "bo", "--no-history")):
+        assert called(*asked, *more, folder=tmp_path).status == 0
+        assert not (tmp_path / "data").exists()
     assert called(*asked, "--person", "bo", folder=tmp_path).status == 0
-    (kept,) = called("history", "--json", folder=tmp_path).out.splitlines()
-    assert json.loads(kept)["person"] == "bo"
+    with History(tmp_path / "data") as history:
+        assert history.people() == ["bo"]
+        kept = [history.database.execute(f"SELECT count(*) FROM {table}").fetchone()[0]
+                for table in ("solve", "drill_try", "drill_round")]  # fmt: skip
+    assert sum(kept) == 1
     assert called(*asked, "--person", " ", folder=tmp_path).status == 2
+
+
+def test_what_is_due_is_asked_for_by_a_name(tmp_path: Path) -> None:
+    done = called("drill", "due", "--simulated", folder=tmp_path)
+    assert (done.status, done.out) == (2, "")
+    assert "say whose with --person" in done.err

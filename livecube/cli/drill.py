@@ -148,7 +148,8 @@ def _technique(technique: str, asked: _Asked, drilling: Drilling) -> None:
 def due(asked: _Asked, drilling: Drilling) -> None:
     """Drill the cases that are due, whatever their technique."""
     if not drilling.is_kept:
-        raise UsageError("what is due is in the history; leave out --no-history")
+        rather = "say whose with --person" if drilling.simulated else "leave out --no-history"
+        raise UsageError(f"what is due is in the history; {rather}")
     with ExitStack() as stack:
         keeper = drilling.keeper(stack)
         assert keeper is not None

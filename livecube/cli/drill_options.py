@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from livecube.cli.broker_options import publishing_options
-from livecube.cli.kept import person_named
+from livecube.cli.kept import is_kept, person_named
 from livecube.cli.options import a_number, cube_options
 from livecube.cli.trying import check_source
 from livecube.edges.history.folder import data_folder
@@ -83,7 +83,7 @@ def _complain(sentence: str) -> None:
 
 _OPTIONS: Final = (
     click.option("--seed", type=click.IntRange(0), help="Same seed, same drill."),
-    click.option("--person", help="Who drills."),
+    click.option("--person", help="Who drills; a virtual solver's drills are kept only with it."),
     click.option("--no-history", is_flag=True, help="Keep nothing."),
     click.option("--simulated", is_flag=True, help="A virtual solver drills, without hardware."),
     click.option("--typed", is_flag=True, help="Type the turns on the keyboard."),
@@ -107,9 +107,8 @@ def drilling_options(command: Callable[..., None]) -> Callable[..., None]:
     def gathered(wanted: Wanted, **options: Any) -> None:
         named = {name: options.pop(name) for name in _NAMES}
         person, no_history = named.pop("person"), named.pop("no_history")
-        drilling = Drilling(
-            **named, wanted=wanted, person=person_named(person), is_kept=not no_history
-        )
+        keeps = is_kept(person, no_history=no_history, virtual=named["simulated"])
+        drilling = Drilling(**named, wanted=wanted, person=person_named(person), is_kept=keeps)
         check_source(wanted, simulated=drilling.simulated, typed=drilling.typed)
         command(drilling=drilling, **options)
 

@@ -12,7 +12,7 @@ from livecube.errors import KeepingError, UsageError
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-__all__ = ["begun_session", "person_named"]
+__all__ = ["begun_session", "is_kept", "person_named"]
 
 
 def begun_session(person: str, started: str, source: str, say: Callable[[str], None]) -> Session:
@@ -37,3 +37,8 @@ def person_named(said: str | None) -> str:
     if not person.strip():
         raise UsageError("--person is empty; give a name")
     return person.strip()
+
+
+def is_kept(said: str | None, *, no_history: bool, virtual: bool) -> bool:
+    """Whether anything is kept: what a virtual solver does is nobody's, unless it is said whose."""
+    return not no_history and (said is not None or not virtual)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import click
 
 from livecube.cli.broker_options import publishing_options
-from livecube.cli.kept import begun_session, person_named
+from livecube.cli.kept import begun_session, is_kept, person_named
 from livecube.cli.options import (
     a_number,
     cube_options,
@@ -110,7 +110,7 @@ class _Kind:
     help="Of a virtual solver.",
 )
 @click.option("--scramble", metavar="MOVES", help="With --typed: how the cube stands at first.")
-@click.option("--person", help="Whose solves these are.")
+@click.option("--person", help="Whose solves these are; a virtual solver's are kept only with it.")
 @click.option("--no-history", is_flag=True, help="Keep nothing.")
 @click.option("--log", type=click.Path(path_type=Path), help="Record the turns in this new file.")
 @click.option("--capture", is_flag=True, help="Keep the raw packets in the log, too.")
@@ -159,7 +159,8 @@ def live(
         holding = holding or SCRAMBLE_HOLDING
     else:
         source = by_radio(wanted, as_json, capture)
-    kept_for = None if no_history else person_named(person)
+    keeps = is_kept(person, no_history=no_history, virtual=kind.is_virtual)
+    kept_for = person_named(person) if keeps else None
     run = _Live(source, pipeline, wishes, log, kept_for, publishing, solves, as_json, begin)
     run_in_order(run.follow(holding), run.close, run.ending)
     run.conclude()

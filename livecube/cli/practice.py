@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from livecube.cli.broker_options import publishing_options
-from livecube.cli.kept import person_named
+from livecube.cli.kept import is_kept, person_named
 from livecube.cli.live import by_radio, typed_source
 from livecube.cli.options import (
     a_number,
@@ -61,7 +61,7 @@ def _number(context: click.Context, option: click.Parameter, value: float | None
     callback=_number,
     help="Seconds between the last turn of a scramble and inspection.",
 )
-@click.option("--person", help="Whose solves these are.")
+@click.option("--person", help="Whose solves these are; a virtual solver's are kept only with it.")
 @click.option("--no-history", is_flag=True, help="Keep nothing.")
 @click.option("--solves", type=click.IntRange(1, 10_000), help="End after so many solves.")
 @click.option("--seed", type=click.IntRange(0), help="Same seed, same scrambles.")
@@ -116,9 +116,9 @@ def practice(
         raise UsageError("the virtual solver needs a scramble; add --no-by-hand")
     if (wanted.cube or wanted.decoder) and (simulated or typed):
         raise UsageError("--cube and --decoder are for a cube by radio")
-    asked = PracticeAsked(
-        person, not no_history, solves, seed, as_json, rules, holding_option(up, front)
-    )
+    name = said["person"]
+    keeps = is_kept(None if name is None else str(name), no_history=no_history, virtual=simulated)
+    asked = PracticeAsked(person, keeps, solves, seed, as_json, rules, holding_option(up, front))
     pipeline = Pipeline(Tracker(), time.perf_counter, wishes.manner)
     source: Source
     if simulated:

@@ -61,7 +61,7 @@ def _start(folder: Path, seed: int) -> tuple[subprocess.Popen[bytes], Path]:
     with told.open("wb") as out:
         process = subprocess.Popen(
             [sys.executable, "-m", "livecube", "practice", "--simulated", "--no-hints", "--json",
-             "--seed", str(seed), "--speed", SPEED, "--solves", "1000"],
+             "--seed", str(seed), "--speed", SPEED, "--solves", "1000", "--person", "ada"],
             stdout=out, stderr=subprocess.DEVNULL,
             env={**os.environ, "LIVECUBE_DATA": str(folder / "data")},
         )  # fmt: skip
