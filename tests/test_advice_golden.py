@@ -137,7 +137,8 @@ PARTS: Final[dict[str, Callable[[int], Iterator[str]]]] = {
 }  # fmt: skip
 ASKED: Final = [
     *((name, seed) for name in ("begun", "followed") for seed in range(6)),
-    *((name, seed) for name in ("repaired", "inspected") for seed in (1, 2)),
+    *(("repaired", seed) for seed in (1, 2)),
+    *(("inspected", seed) for seed in range(1, 9)),
     *(("advised", seed) for seed in range(4)),
 ]
 

@@ -344,6 +344,9 @@ def test_kinds_are_lengths_and_fields_with_few_values() -> None:
     )
     assert len(kinds_in(six, "big")) == 1 + 6 + 2 * 6
     assert kinds_in(seven, "big") == [Kind("a", 1)]
+    long = [p for value in (1, 2) for p in sent(20, bytes([0, 0, 0x90 + value]))]
+    ends = {kind.match[0][0].end for kind in kinds_in(long, "big")[1:]}
+    assert ends == {24}
     kind = Kind("a", 1, ((Field(0, 4), 1),))
     held = [Packet(0, "a", b"\x21"), Packet(0, "b", b"\x21"), Packet(0, "a", b"\x21\x21")]
     assert [kind.holds(p) for p in (*held, Packet(0, "a", b"\x12"))] == [True, *[False] * 3]

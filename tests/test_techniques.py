@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from hashlib import sha256
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
 import pytest
 import referee
 from referee import Answer
@@ -14,6 +16,9 @@ from technique_comparison import (
     differences,
     load_engines,
 )
+
+from livecube.techniques.questions import questions
+from livecube.techniques.registry import TECHNIQUES
 
 if TYPE_CHECKING:
     from referee import Answers
@@ -86,3 +91,21 @@ def test_comparison_sees(expected: Answers, rows: list[str]) -> None:
 def test_comparison_accepts_any_order_and_what_lies_deeper() -> None:
     assert not list(differences(ANSWER, {("blue-red",): ["B' U B", "R U R'"]}, 8))
     assert not list(differences(DEEPER, {("blue-red",): ["R U R' " * 3]}, 8))
+
+
+QUESTIONS: Final = (38908, "13f2e479c5cd")
+"""How many, and a digest of every 97th."""
+
+
+def test_the_questions_of_the_book_are_those_that_they_were() -> None:
+    """The cross is whole at the offset that is said, and what is asked has not changed."""
+    asked = [technique for technique in TECHNIQUES if technique.id in ("plain", "pseudo-pair")]
+    digest, count = sha256(), 0
+    for situation, task in questions(asked):
+        count += 1
+        if count % 97 == 0:
+            assert situation.offset is not None
+            solved = situation.corners, situation.edges
+            digest.update(repr((situation.offset, solved, task)).encode())
+            digest.update(np.asarray(situation.position).tobytes())
+    assert (count, digest.hexdigest()[:12]) == QUESTIONS

@@ -210,7 +210,7 @@ def test_penalties_are_read_as_they_are_written(text: str) -> None:
     assert penalties_text(parse_penalties(text)) == text
 
 
-@pytest.mark.parametrize("text", ["", "12.", "1:75.00", "12,5", "ten"])
+@pytest.mark.parametrize("text", ["", "12.", "1:60.00", "1:75.00", "12,5", "ten"])
 def test_what_is_no_time_is_refused(text: str) -> None:
     with pytest.raises(UsageError):
         parse_time(text)
