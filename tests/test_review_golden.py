@@ -19,19 +19,32 @@ from advising import advisor_at
 from review_check import one_review
 
 from livecube.advice.rules import Level
+from livecube.composition.scrambler import Scrambler, load_scrambler
 from livecube.cube.notation import parse_moves
+from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.automaton_file import load_hands
+from livecube.events import Reset, State, Turn
 from livecube.hands.automaton import looking_ms
+from livecube.review.one_try import Place
+from livecube.review.trying import SetUpAsked, Trying
 from livecube.views.review_machine import review_json
 from livecube.views.review_text import review_lines
+from livecube.virtual.solver import solve
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from livecube.review.values import Review
 
 GOLDEN: Final = Path(__file__).parent.parent / "fixtures" / "reviews.golden.txt"
 SEEDS: Final = range(20, 25)
 HANDS: Final = ("right", "left")
 MOVES: Final = "U U' U2 R R' R2 L L' F F' B D D' Rw Rw' Uw y y' x M M'".split()
+
+
+@cache
+def scrambler() -> Scrambler:
+    return load_scrambler(seed=12)
 
 
 @cache
@@ -76,6 +89,50 @@ def of_hands(name: str) -> str:
     return "\n".join(lines)
 
 
+def tried(seed: int) -> Iterator[str]:
+    """Places of a virtual solve tried, as advised, by another way, or with a mistake."""
+    rng, done = random.Random(seed), solve(seed)
+    position, places, others = apply_turns(SOLVED, done.scramble), [], []
+    ends = [stage.end_turn - done.start_turn for stage in done.stages[:4]]
+    for number, turn in enumerate(done.solving):
+        position = apply_turns(position, [turn.turn])
+        if number in ends:
+            rows = advisor_at(Level.BOLD).at_beginning(position, done.cross).rows
+            places += [Place(position.tobytes(), done.cross, row) for row in rows[:1]]
+            others += [rows[-1]] if rows else []
+    trying, t = Trying(iter(places), scrambler().to, places[0].position), 5.0
+    told: list[object] = [*trying.begin(t)]
+    for round_, (place, other) in enumerate(zip(places, others, strict=True)):
+        asked = next(one for one in reversed(told) if isinstance(one, SetUpAsked))
+        for turn_ in asked.turns:
+            t += 0.3
+            told += trying.feed(Turn(t, turn_))
+        if round_ == 1:
+            told += trying.feed(Turn(t + 0.99, 4)) + trying.feed(Turn(t + 1.2, 4))
+            told += trying.feed(Turn(t + 1.4, 4)) + trying.feed(Turn(t + 1.6, 4))
+        if round_ == 2:
+            told += trying.feed(Reset(t + 0.1)) + trying.feed(State(t + 0.2, place.position))
+            told += trying.feed(State(t + 0.3, place.position)) + trying.give_up(t + 0.4)
+        t += 1.0 + (round_ == 1) * 2
+        row = rng.choice((place.row, other))
+        for turn_ in row.turns_fixed:
+            t += rng.choice((0.2, 0.45, 1.8))
+            told += trying.feed(Turn(t, turn_))
+            if rng.random() < 0.1:
+                told += trying.feed(Turn(t + 0.1, 0)) + trying.feed(Turn(t + 0.2, 2))
+    yield from map(repr, [*told, *trying.finish(), trying.over, trying.number])
+
+
+def of_tries(seed: int) -> str:
+    lines = list(tried(seed))
+    return f"tries {seed} {len(lines)} {sha256(chr(10).join(lines).encode()).hexdigest()[:12]}"
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_tries_are_told_as_they_were(seed: int) -> None:
+    assert of_tries(seed) in GOLDEN.read_text(encoding="utf-8").splitlines()
+
+
 @pytest.mark.parametrize("name", HANDS)
 def test_hands_cost_what_they_cost(name: str) -> None:
     assert of_hands(name) in GOLDEN.read_text(encoding="utf-8").split("\n\n")
@@ -89,5 +146,9 @@ def test_reviews_say_what_they_said(seed: int) -> None:
 
 
 if __name__ == "__main__":
-    parts = [*map(of_hands, HANDS), *map(of_review, SEEDS), "\n".join(map(of_text, SEEDS)) + "\n"]
+    parts = [
+        *map(of_hands, HANDS),
+        *map(of_review, SEEDS),
+        "\n".join([*map(of_tries, SEEDS), *map(of_text, SEEDS)]) + "\n",
+    ]
     GOLDEN.write_text("\n\n".join(parts), encoding="utf-8")

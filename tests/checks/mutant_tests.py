@@ -69,7 +69,13 @@ _LEFT_OUT: Final = (
 )
 """These take long, and notice little that the others of their room do not."""
 _WARMING: Final = (("hints", "R U R' U'"), ("replay", "fixtures/evening.jsonl"))
-_MADE_ONCE: Final = ("scrambling/", "search/")
+_MADE_ONCE: Final = tuple(
+    f"{name}.py"
+    for name in (
+        "scrambling/coordinates", "scrambling/tables", "search/bounds", "search/coordinates",
+        "search/hand_arrays", "search/pair_table", "search/tables", "search/task", "search/written",
+    )
+)  # fmt: skip
 """Where the cache would give the program's tables to a mutant that builds others."""
 
 
