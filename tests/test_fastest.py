@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from random import Random
 from typing import TYPE_CHECKING
@@ -206,3 +207,10 @@ def test_a_book_for_other_hands_is_not_read(hands: Automaton) -> None:
     data = packed(NO_BOOK, np.zeros((6, 1), dtype=np.uint8), "0" * 16)
     assert unpacked_book(data, hands) is None
     assert unpacked_cross(data, hands) is None
+
+
+def test_the_book_finds_each_of_its_questions_and_no_other() -> None:
+    book = replace(NO_BOOK, questions=np.array([3, 7, 9]))
+    asked = np.arange(12)
+    assert book.places_of(asked).tolist() == [-1, -1, -1, 0, -1, -1, -1, 1, -1, 2, -1, -1]
+    assert NO_BOOK.places_of(asked).tolist() == [-1] * 12

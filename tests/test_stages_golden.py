@@ -28,6 +28,7 @@ from livecube.events import (
     State,
     Turn,
 )
+from livecube.stages.cases import orientation_classes, permutation_classes
 from livecube.stages.progress import SolveOver, StageDone, Turned
 from livecube.stages.tracker import Tracker
 from livecube.virtual.session import session
@@ -127,6 +128,17 @@ def test_the_tracker_tells_what_it_told(seed: int) -> None:
 def test_the_tracker_tells_what_it_told_word_for_word(seed: int) -> None:
     texts = [one.strip() for one in GOLDEN.read_text(encoding="utf-8").split("\n\n")]
     assert written(seed).strip() in texts
+
+
+def test_cases_of_the_last_layer_are_as_many_as_there_are_and_no_pattern_has_two() -> None:
+    # Counted by orbits: 216 orientations and 288 permutations, up to turns of the layer.
+    for classes, count, patterns in (
+        (orientation_classes(), 58, 216),
+        (permutation_classes(), 22, 288),
+    ):
+        assert len(classes) == count
+        assert sum(map(len, classes.values())) == len(frozenset().union(*classes.values()))
+        assert sum(map(len, classes.values())) == patterns
 
 
 if __name__ == "__main__":
