@@ -140,6 +140,7 @@ def test_standard_error_is_empty_once_the_search_is_ready() -> None:
         (["live", "--simulated", "--hands", "LOG"], "is not TOML"),
         (["live", "--simulated", "--up", "white"], "--up and --front go together"),
         (["live", "--simulated", "--speed", "nan"], "nan is not a number"),
+        (["bench", "--radio", "--rate", "nan"], "nan is not a number"),
         (["simulate", "LOG", "--seed", "1"], "exists"),
         (["live", "--simulated", "--typed"], "give one of --simulated"),
         (["live", "--simulated", "--log", "LOG"], "exists"),

@@ -10,7 +10,7 @@ import click
 from rich.console import Console
 
 from livecube.cli.bars import progress_bar
-from livecube.cli.options import advisor_with_progress
+from livecube.cli.options import a_number, advisor_with_progress
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:
@@ -35,7 +35,8 @@ _BRIEF_COUNT: Final = 200
 )
 @click.option(
     "--rate",
-    type=click.FloatRange(min=1),
+    type=click.FloatRange(1, 100_000),
+    callback=a_number,
     default=200.0,
     show_default=True,
     help="How many of them a second.",
