@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import random
 from dataclasses import replace
+from hashlib import sha256
 from itertools import cycle, islice, pairwise
 
 import pytest
@@ -60,6 +61,32 @@ def test_a_learned_profile_says_what_it_lacks(seed: int) -> None:
     assert any("numbers the turns" in note for note in verdict.notes) is (layout.counter is None)
     assert any("is a clock" in note for note in verdict.notes) is (layout.clock is None)
     assert verdict.told == len(STEPS[:-1]) - round(0.75 * len(STEPS[:-1]))
+
+
+LEARNED = {
+    0: "7040420e",
+    1: "de59a719",
+    2: "bdc30324",
+    3: "611055d5",
+    4: "f4bd1806",
+    5: "ea3cab9c",
+    6: "2f4a4040",
+    7: "41c19d47",
+    8: "b708a11a",
+    9: "606d2efe",
+    10: "bdfb3873",
+    11: "4efa5d12",
+}
+"""By seed, a digest of what is learned: all fields, codes and notes."""
+
+
+def digest(verdict: Learned | Refused) -> str:
+    return sha256(repr(verdict).encode()).hexdigest()[:8]
+
+
+@pytest.mark.parametrize("seed", CUBES)
+def test_a_generated_cube_is_learned_as_it_was(seed: int) -> None:
+    assert digest(learned(seed)) == LEARNED[seed]
 
 
 def refused(found: Recording) -> Refused:
