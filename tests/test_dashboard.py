@@ -5,11 +5,13 @@ from __future__ import annotations
 import functools
 import itertools
 import json
+import random
 import re
 from dataclasses import fields
+from hashlib import sha256
 from pathlib import Path
 from types import MappingProxyType, SimpleNamespace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
 import jsonschema
 import pytest
@@ -563,3 +565,87 @@ def test_the_tree_names_every_topic_and_schema() -> None:
     text = tree_text()
     assert all(f"`{name}`" in text for name in NAMES)
     assert all(f"`{name}`" in text for name in SCHEMAS)
+
+
+# What is told is what was told.
+
+
+def garbled(body: dict[str, Any], rng: random.Random) -> Any:
+    """A message with one of its values something else."""
+    strange: tuple[Any, ...]
+    strange = (
+        None,
+        -3,
+        1e12,
+        7.5,
+        True,
+        "x" * 70,
+        "a\x1bb",
+        [],
+        [{"stage": 3, "seconds": 1.5}],
+        {},
+    )
+    key = rng.choice(list(body) or ["id"])
+    return [body] if rng.random() < 0.05 else body | {key: rng.choice(strange)}
+
+
+def heard() -> list[str]:
+    """What a listener makes of all messages, half of them garbled, some from elsewhere."""
+    rng, desks, lines = random.Random(1), Desks("cubes"), []
+    for number, message in enumerate(told()[0] + practised() + told(2)[0]):
+        body = garbled(message.body, rng) if rng.random() < 0.5 else message.body
+        part = rng.choice(("one", "two-2", "")) if number % 9 == 0 else "one"
+        topic = f"{'cubes' if number % 11 else 'other'}/{part}/{message.name}"
+        arrived = desks.take(topic, json.dumps(body).encode() if number % 23 else b"")
+        lines.append(f"{arrived} {desks.seen()} {desks.repeated}")
+    return lines
+
+
+DIGESTS = {
+    "messages": "b5397683",
+    "practised": "fc91b8ff",
+    "heard": "41d31af3",
+    "device 0": "03fbb3c1",
+    "device 14": "094924b0",
+    "entities 0": "2beb082a",
+    "entities 14": "9d0c69db",
+    "off 0": "e3b0c442",
+    "off 14": "e3b0c442",
+    "topics": "ac53b5d8",
+}
+"""Of everything that is told, and what a listener makes of it."""
+
+
+def digests() -> dict[str, str]:
+    lines = {
+        "messages": [repr((m.name, m.body, m.retain)) for m in told()[0] + told(0)[0]],
+        "practised": [repr((m.name, m.body, m.retain)) for m in practised()],
+        "heard": heard(),
+    }
+    for form in get_args(Form):
+        for known in ((), STATES):
+            made = configurations(TREE, "Küche", "0.1", form, "homeassistant", known)
+            lines[f"{form} {len(known)}"] = [repr(one) for one in made]
+    lines["topics"] = [repr(discovery_topics(TREE, "homeassistant")), tree_text()]
+    return {name: sha256("\n".join(of).encode()).hexdigest()[:8] for name, of in lines.items()}
+
+
+def test_what_is_told_is_what_was_told() -> None:
+    assert digests() == DIGESTS
+
+
+def test_a_payload_may_be_so_large_and_no_larger() -> None:
+    desks = Desks("p")
+    body = b'{"percent": 50, "filling": "%s"}'
+    room = MOST_BYTES - len(body) + 2
+    assert desks.take("p/d/battery", body % (b"x" * room)) is not None
+    assert desks.take("p/d/battery", body % (b"x" * (room + 1))) is None
+    assert desks.senseless == 1
+
+
+def test_there_is_room_for_5000_desks() -> None:
+    desks = Desks("p")
+    taken = [desks.take(f"p/{n}/link", b'{"up": true}') is not None for n in range(5002)]
+    assert taken == [True] * 5000 + [False] * 2
+    assert desks.take("p/4999/link", b'{"up": false}') is not None
+    assert (len(desks.desks), desks.senseless) == (5000, 2)
