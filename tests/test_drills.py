@@ -435,7 +435,8 @@ def test_drill_then_what_is_due(tmp_path: Path) -> None:
     first = [row for row in rows if row["event"] == "drill-judged"]
     assert [row["as_asked"] for row in first] == [True, True]
     assert all(row["next_in_s"] > 0 for row in first)
-    assert livecube("due", data=tmp_path).stdout.startswith("Nothing is due; next in")
+    due = livecube("due", "--person", "ann", data=tmp_path)
+    assert due.stdout.startswith("Nothing is due; next in")
 
     database = sqlite3.connect(tmp_path / "history.sqlite")
     with database:
