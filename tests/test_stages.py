@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import pytest
@@ -13,6 +14,8 @@ from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, TURN_BYTES
 from livecube.events import ClockAccount, Gap, Reset, SolveMark, State, Turn
 from livecube.stages.cases import ORIENTED, PERMUTED
+from livecube.stages.frame import FRAMES, Row
+from livecube.stages.naming import pair_technique
 from livecube.stages.progress import (
     ClockTold,
     CrossColour,
@@ -181,3 +184,31 @@ def test_a_turn_that_was_worked_out_or_lost_marks_the_stages_that_it_may_have_ch
         if line <= ends[4]:
             lost |= {1, 2, 3, 4}
         assert {i for i in range(8) if splits[i].gap} == lost, line
+
+
+@pytest.mark.parametrize(
+    ("rows", "slots", "name"),
+    [
+        # Corners and edges that are in, line by line, bit by bit for slots.
+        ([(0, 0), (0b11, 0b11)], (0, 1), "multislot"),
+        ([(0, 0), (0b01, 0b10), (0b11, 0b11)], (0, 1), "pseudo-pair"),
+        ([(0, 0), (0b01, 0b10), (0b11, 0b11)], (1, 0), "pseudo-pair"),
+        ([(0, 0), (0b01, 0b01), (0b11, 0b11)], (0, 1), "multislot"),
+        ([(0, 0), (0b01, 0b00), (0b11, 0b11)], (0, 1), "multislot"),
+        ([(0, 0), (0b001, 0b010), (0b111, 0b111)], (0, 1, 2), "multislot"),
+        ([(0, 0), (0b01, 0), (0b01, 0b01)], (0,), "keyhole-edge"),
+        ([(0, 0), (0, 0b01), (0b01, 0b01)], (0,), "keyhole-corner"),
+        ([(1, 0), (0, 0), (1, 1)], (0,), "plain"),
+    ],
+)
+def test_how_pieces_came_in_names_the_technique(
+    rows: list[tuple[int, int]], slots: tuple[int, ...], name: str
+) -> None:
+    seen = [Row(line, 0, *pieces, 0) for line, pieces in enumerate(rows)]
+    later = Row(len(rows), 0, 0, 0, 0)
+    named = partial(
+        pair_technique, FRAMES[5], slots=slots, began=0, done=len(rows) - 1,
+        began_position=SOLVED.tobytes(),
+    )  # fmt: skip
+    assert named([*seen, later], with_cross=False) == name
+    assert named(seen, with_cross=True) == "x-cross"
