@@ -12,6 +12,7 @@ from holding_truth import true_holdings, true_part, true_path, virtual_solves
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import HOLDINGS, Holding, fixed_turns
 from livecube.cube.notation import moves_text, parse_moves
 from livecube.edges.holding_file import holding_model, shipped_counts
@@ -21,7 +22,15 @@ from livecube.holding.counts_text import counts_text, parse_counts
 from livecube.holding.inference import HoldingModel, drawn_paths, read_solve
 from livecube.holding.likelihoods import likelihoods
 from livecube.holding.live import LiveHolding
-from livecube.holding.moves import HAND_MOVES, HELD_AFTER, MIRRORED, MIRRORED_ROTATIONS
+from livecube.holding.moves import (
+    HAND_MOVES,
+    HELD_AFTER,
+    MIRRORED,
+    MIRRORED_ROTATIONS,
+    SEEN_AS_FACE,
+    SEEN_AS_SLICE,
+    SEEN_AS_WIDE,
+)
 from livecube.holding.observations import SolvePart, observe
 from livecube.virtual.habits import LEFT_HANDED, RIGHT_HANDED
 
@@ -276,6 +285,23 @@ def test_live_goes_on_when_a_solve_does_not_end() -> None:
     for i in range(1200):
         live.turn(int(rng.integers(18)), 0.2 * i, 1, 5)
     assert np.isclose(live.held.sum(), 1.0)
+
+
+def test_tables_of_moves_are_what_the_cube_does() -> None:
+    for number, held in enumerate(HOLDINGS):
+        for turn in range(18):
+            for table, first in ((SEEN_AS_FACE, 0), (SEEN_AS_WIDE, 18)):
+                move = int(table[number, turn])
+                assert first <= move < first + 18
+                assert fixed_turns([HAND_MOVES[move]], held)[0] == [turn]
+            for other in range(18):
+                move = int(SEEN_AS_SLICE[number, turn, other])
+                # Two layers around one that stays turn the same way in space.
+                apart = turn // 3 == OPPOSITE[other // 3] and (turn % 3 + other % 3) == 2
+                assert (36 <= move < 45) if apart else move == -1
+                if apart:
+                    turns = fixed_turns([HAND_MOVES[move]], held)[0]
+                    assert sorted(turns) == sorted([turn, other])
 
 
 # Counts.

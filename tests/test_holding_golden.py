@@ -40,6 +40,7 @@ if TYPE_CHECKING:
     from livecube.holding.attitude import Quaternion
     from livecube.holding.inference import Reading
     from livecube.holding.observations import SolvePart
+    from livecube.virtual.records import Kind
 
 GOLDEN: Final = Path(__file__).parent.parent / "fixtures" / "holding.golden.txt"
 MODEL: Final = HoldingModel.of(shipped_counts())
@@ -119,9 +120,9 @@ def live() -> Iterator[str]:
         holding.begin()
 
 
-def followed() -> Iterator[str]:
-    """What the pipeline tells of three solves, the second with a holding stated."""
-    solves = session(12, [set(), {"reopened"}, set()], RIGHT_HANDED)
+def followed(kind: Kind) -> Iterator[str]:
+    """What the pipeline tells of three solves, the second of a kind and with a holding stated."""
+    solves = session(12, [set(), {kind}, set()], RIGHT_HANDED)
     tracker, follower = Tracker(), HoldingFollower(MODEL)
     events = solves.events()
     for number, event in enumerate(events):
@@ -155,7 +156,8 @@ PARTS: Final[dict[str, Callable[[], Iterator[str]]]] = {
     "believed": lambda: believed(OTHERWISE),
     "sensed": sensed,
     "live": live,
-    "followed": followed,
+    "followed": lambda: followed("reopened"),
+    "followed, given up": lambda: followed("abandoned"),
     "learned": learned,
 }
 
