@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from livecube.practice.session import Outcome
 
 GOLDEN: Final = Path(__file__).parent.parent / "fixtures" / "practice.golden.txt"
-SEEDS: Final = range(12)
+SEEDS: Final = range(16)
 WISHES: Final[tuple[Wish, ...]] = ("on", "next", "discard", "penalty")
 GESTURES: Final = ("R R' R R'", "U U' U U'", "L' L L' L", "D D' D D'")
 
@@ -92,7 +92,7 @@ class _Evening:
 
     def stray(self) -> None:
         """Something that nobody asked for."""
-        match self.rng.randrange(6):
+        match self.rng.randrange(7):
             case 0:
                 self.turn([self.rng.randrange(18)], 0.3)
             case 1:
@@ -103,7 +103,10 @@ class _Evening:
                 self.event(State(self.t, self.position))
             case 4:
                 self.turn(parse_turns(self.rng.choice(GESTURES)), 0.15)
-            case 5 if self.rng.random() < 0.3:
+            case 5 if self.rng.random() < 0.4:  # turned while nobody heard it
+                self.position = self.position.translate(TURN_BYTES[self.rng.randrange(18)])
+                self.event(State(self.t, self.position))
+            case 6 if self.rng.random() < 0.3:
                 self.position = SOLVED_BYTES
                 self.event(self.rng.choice((Reset(self.t), State(self.t, SOLVED_BYTES))))
 
@@ -119,6 +122,8 @@ class _Evening:
             self.turn([*left, turn], 0.3)
         self.wait(self.rng.choice((2.5, 4.0, 9.0, 13.5, 16.0, 18.5)))
         begun = self.last(InspectionBegun)
+        if self.rng.random() < 0.3:
+            self.stray()
         for turn in inverse_turns(begun.scramble if begun else turns):
             self.turn([turn], 0.25)
             if self.rng.random() < 0.02:

@@ -23,12 +23,15 @@ from livecube.composition.scrambler import Scrambler, load_scrambler
 from livecube.cube.notation import parse_moves
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.automaton_file import load_hands
+from livecube.errors import UsageError
 from livecube.events import Reset, State, Turn
 from livecube.hands.automaton import looking_ms
+from livecube.review.moment import missed_moment
 from livecube.review.one_try import Place
 from livecube.review.trying import SetUpAsked, Trying
 from livecube.views.review_machine import review_json
 from livecube.views.review_text import review_lines
+from livecube.virtual.session import session
 from livecube.virtual.solver import solve
 
 if TYPE_CHECKING:
@@ -52,6 +55,15 @@ def reviewed(seed: int) -> Review:
     return one_review(seed, advisor_at(Level.BOLD))[2]
 
 
+def moment_of(seed: int, pair: int | None) -> str:
+    """The moment of a solve that is worth another try."""
+    start = apply_turns(SOLVED, session(seed, 1, on_cube=False).scramble).tobytes()
+    try:
+        return repr(missed_moment(reviewed(seed), start, pair))
+    except UsageError as error:
+        return str(error)
+
+
 def of_review(seed: int) -> str:
     told = json.dumps(review_json(reviewed(seed)), sort_keys=True)
     findings = "\n".join(f"  {finding.sentence}" for finding in reviewed(seed).findings)
@@ -61,7 +73,8 @@ def of_review(seed: int) -> str:
 def of_text(seed: int) -> str:
     """All lines, which hold more than the object does."""
     review = reviewed(seed)
-    whole = "\n".join([*review_lines(review, "a solve"), repr(review.sides), repr(review.stages)])
+    whole = "\n".join([*review_lines(review, "a solve"), repr(review.sides), repr(review.stages),
+                       *(moment_of(seed, pair) for pair in (None, 1, 2, 3, 4))])  # fmt: skip
     return f"text {seed} {sha256(whole.encode()).hexdigest()[:12]}"
 
 
