@@ -19,10 +19,12 @@ from livecube.composition.scrambler import load_scrambler
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, SOLVED_BYTES, TURN_BYTES, apply_turns
 from livecube.cube.turns import inverse_turns, turns_text
+from livecube.dashboard.settings import MQTT_ENTRIES
 from livecube.events import Battery, Reset, State, Turn
 from livecube.practice.breaks import BreakRule
 from livecube.practice.news import Guided, InspectionBegun, ScrambleAsked
 from livecube.practice.session import Practice, PracticeRules, Wish
+from livecube.practice.settings import PRACTICE_ENTRIES
 from livecube.scrambling.following import ScramblePath
 from livecube.scrambling.partial_link import partial_link
 
@@ -172,6 +174,15 @@ def strayed(seed: int) -> Iterator[str]:
         yield repr(path.guide(apply_turns(position, [rng.randrange(18)]).tobytes()))
 
 
+def entries() -> str:
+    """What a configuration may hold, and within which limits."""
+    rows = [
+        f"entry {one.name}: {one.kind} {one.default} {one.least:g} {one.most:g} {one.choices}"
+        for one in (*PRACTICE_ENTRIES, *MQTT_ENTRIES)
+    ]
+    return "\n".join(rows)
+
+
 PARTS: Final[dict[str, Callable[[int], Iterator[str]]]] = {
     "evening": evening, "scrambled": scrambled, "strayed": strayed,
 }  # fmt: skip
@@ -188,6 +199,10 @@ def test_practice_is_as_it_was(name: str, seed: int) -> None:
     assert line_of(name, seed) in GOLDEN.read_text(encoding="utf-8").splitlines()
 
 
+def test_a_configuration_may_hold_what_it_might() -> None:
+    assert entries() in GOLDEN.read_text(encoding="utf-8")
+
+
 if __name__ == "__main__":
     lines = [line_of(name, seed) for name in PARTS for seed in SEEDS]
-    GOLDEN.write_text("\n".join([*evening(1), *lines]) + "\n", encoding="utf-8")
+    GOLDEN.write_text("\n".join([entries(), *evening(1), *lines]) + "\n", encoding="utf-8")

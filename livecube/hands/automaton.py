@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from hashlib import sha256
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -264,22 +264,28 @@ def _rotations(
 
     Of equal sums the one of fewer rotations, then the first by its text.
     """
-    best: list[list[tuple[int, int, str, tuple[Move, ...]]]] = []
+    best: list[list[_RotationWay]] = []
     for start in HOLDINGS:
-        ways = {start: (0, 0, "", ())}
+        ways: dict[Holding, _RotationWay] = {start: (0, ())}
         for _ in range(4):  # no holding needs more: three half turns lead nowhere new
-            for holding, (ms, count, _text, moves) in list(ways.items()):
+            for holding, (ms, moves) in list(ways.items()):
                 for move in _ROTATIONS:
-                    more = (*moves, move)
-                    text = " ".join(str(each) for each in more)
-                    price = ms + features.rotation[move.symbol][move.quarters - 1]
+                    way = ms + features.rotation[move.symbol][move.quarters - 1], (*moves, move)
                     to = holding.after(move)
-                    way: Any = (price, count + 1, text, more)
-                    if to not in ways or way[:3] < ways[to][:3]:
+                    if to not in ways or _rank(way) < _rank(ways[to]):
                         ways[to] = way
         best.append([ways[holding] for holding in HOLDINGS])
-    costs = np.array([[way[0] for way in row] for row in best], dtype=np.int32)
-    return costs, tuple(tuple(way[3] for way in row) for row in best)
+    costs = np.array([[ms for ms, _ in row] for row in best], dtype=np.int32)
+    return costs, tuple(tuple(moves for _, moves in row) for row in best)
+
+
+_RotationWay: TypeAlias = tuple[int, tuple[Move, ...]]
+"""Milliseconds, and the rotations."""
+
+
+def _rank(way: _RotationWay) -> tuple[int, int, str]:
+    ms, moves = way
+    return ms, len(moves), " ".join(map(str, moves))
 
 
 def _looking(features: Features) -> Looking:
