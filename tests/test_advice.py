@@ -28,7 +28,7 @@ from livecube.advice.rules import (
 from livecube.cube.geometry import FACES
 from livecube.cube.holding import SCRAMBLE_HOLDING, Holding, Move, fixed_turns
 from livecube.cube.notation import moves_text, parse_moves, parse_turns
-from livecube.cube.position import SOLVED, apply_turns
+from livecube.cube.position import SOLVED, apply_turn, apply_turns
 from livecube.cube.turns import inverse_turns
 from livecube.search.situation import Situation
 from livecube.search.written import FASTEST_MS
@@ -276,6 +276,9 @@ def test_levels_are_read_by_name() -> None:
 
 def test_the_likely_cross_is_the_one_with_most_solved_and_something_left() -> None:
     assert likely_cross(before("D R U' R' D' R U2 R' U' F U F'")) == YELLOW
+    assert likely_cross(before("R U R' U' D' L2 F2 B R")) == 0  # no cross is whole
+    assert likely_cross(SOLVED) == 0  # all are, and white is the first
+    assert likely_cross(apply_turn(SOLVED, 15)) == 0  # nothing is left, and one is aligned
 
 
 def row_before(advisor: Advisor, solution: str, technique: str) -> tuple[Situation, Opportunity]:

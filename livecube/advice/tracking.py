@@ -116,6 +116,6 @@ def _standing(situation: Situation) -> Situation:
     offset; *in its slot* or *flipped* would not say where that is.
     """
     home = [int(situation.position[piece]) == int(HOME[piece]) for piece in SLOT_PIECES]
-    corners = sum(home[slot] << slot for slot in range(4))
-    edges = sum(home[slot + 4] << slot for slot in range(4))
+    corners = sum(is_home << slot for slot, is_home in enumerate(home[:4]))
+    edges = sum(is_home << slot for slot, is_home in enumerate(home[4:]))
     return replace(situation, offset=None, corners=corners, edges=edges, flipped=0)
