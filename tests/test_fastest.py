@@ -15,6 +15,7 @@ from livecube.cube.position import SOLVED, apply_turn, apply_turns
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.cache import load_search
 from livecube.search.book import NO_BOOK
+from livecube.search.bounds import left_over
 from livecube.search.hand_arrays import UPRIGHT, hand_arrays
 from livecube.search.making import make_book
 from livecube.search.shipped import packed, unpacked_book, unpacked_cross, usual_book
@@ -214,3 +215,19 @@ def test_the_book_finds_each_of_its_questions_and_no_other() -> None:
     asked = np.arange(12)
     assert book.places_of(asked).tolist() == [-1, -1, -1, 0, -1, -1, -1, 1, -1, 2, -1, -1]
     assert NO_BOOK.places_of(asked).tolist() == [-1] * 12
+
+
+def test_what_is_left_over_is_the_cheapest_way_to_bring_the_cross_down() -> None:
+    hands = hand_arrays(load_hands())
+    left, more = left_over(hands)
+    least = hands.seconds.min(axis=0)
+    cheapest = hands.finish.astype(int).tolist()
+    for _ in range(24):
+        for held in range(24):
+            ways = [int(ms) + cheapest[to] for to, ms in enumerate(hands.rotation[held])]
+            ways += [int(ms) + cheapest[hands.after[held, move]] for move, ms in enumerate(least)]
+            cheapest[held] = min(cheapest[held], *ways)
+    assert left[0].tolist() == hands.finish.tolist()
+    assert left[4].tolist() == cheapest
+    assert (left[4] <= left).all()
+    assert more.tolist() == [min(int(row[held]) for held in UPRIGHT) for row in left]

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import partial
-from typing import TYPE_CHECKING
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from stage_check import compared, found, position_after, true
@@ -22,6 +23,7 @@ from livecube.stages.progress import (
     Resynced,
     SolveOver,
 )
+from livecube.stages.solve import LastLayer
 from livecube.stages.tracker import Tracker
 from livecube.virtual.records import KINDS
 from livecube.virtual.session import session
@@ -212,3 +214,13 @@ def test_how_pieces_came_in_names_the_technique(
     )  # fmt: skip
     assert named([*seen, later], with_cross=False) == name
     assert named(seen, with_cross=True) == "x-cross"
+
+
+@pytest.mark.parametrize(("is_out", "case"), [(True, None), (False, ORIENTED)])
+def test_a_layer_beside_an_open_slot_shows_no_case(is_out: bool, case: str | None) -> None:
+    position = SOLVED.copy()
+    if is_out:  # two corners below the last layer have changed places
+        position[[4, 5]] = position[[5, 4]]
+    stood: Any = SimpleNamespace(line=0, position_after=lambda line: position.tobytes())
+    boundary, *_ = LastLayer(FRAMES[5], 0).advance(stood)
+    assert (boundary.stage, boundary.case) == ("orient", case)
