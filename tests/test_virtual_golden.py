@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Final
 import pytest
 
 from livecube.cube.turns import turn_name, turns_text
+from livecube.events import SolveMark
 from livecube.virtual.habits import OTHERWISE, SHORT_SIGHTED, UNPLANNED
 from livecube.virtual.session import session
 from livecube.virtual.solver import KINDS, LEFT_HANDED, RIGHT_HANDED, solve
@@ -47,13 +48,15 @@ def written(name: str) -> str:
     habits = {one.name: one for one in PEOPLE}
     match name.split(": "):
         case ["session", person]:
-            solves = session(7, [set(), {"abandoned"}, set()], habits[person]).solves
+            found = session(7, [set(), {"abandoned"}, set()], habits[person])
+            solves, marks = found.solves, [e for e in found.events() if isinstance(e, SolveMark)]
         case ["kind", kind]:
             at = KINDS.index(kind)
-            solves = [solve(at, habits=PEOPLE[at % len(PEOPLE)], kinds=[KINDS[at]])]
+            solves, marks = [solve(at, habits=PEOPLE[at % len(PEOPLE)], kinds=[KINDS[at]])], []
         case _:
             raise ValueError(name)
-    return "\n".join(chain([name], *map(lines_of, solves))) + "\n"
+    told = [f"  {mark.t:.3f} {mark.id} {mark.phase}" for mark in marks]
+    return "\n".join(chain([name], told, *map(lines_of, solves))) + "\n"
 
 
 NAMES: Final = [f"session: {one.name}" for one in PEOPLE] + [f"kind: {kind}" for kind in KINDS]

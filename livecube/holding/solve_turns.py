@@ -59,7 +59,7 @@ class Solves:
                     if line <= self._line
                 }
                 self._turned = []
-                self._stated = {} if self._now is None else {self._line + 1: self._now}
+                self._stated = {} if self._now is None else {self._line: self._now}
                 return SolveTurns(solve, solve.start_turn, _part(solve, turned, stated))
         return None
 
