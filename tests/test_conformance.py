@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from collections import Counter
+from dataclasses import replace
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -97,6 +98,20 @@ class Guessing(Sound):
         return Decoded(kept, ())
 
 
+class Splitting(Sound):
+    """Tells each half turn as two quarters, as some cubes do."""
+
+    def received(self, characteristic: str, data: bytes) -> Decoded:
+        decoded = super().received(characteristic, data)
+        reports: list[Report] = []
+        for report in decoded.reports:
+            if isinstance(report, TurnReport) and report.turn % 3 == 1:
+                reports += [replace(report, turn=report.turn - 1)] * 2
+            else:
+                reports.append(report)
+        return Decoded(tuple(reports), decoded.writes)
+
+
 class WrongClock(Sound):
     clock_wrap_ms: ClassVar[float | None] = 1 << 31
 
@@ -109,6 +124,14 @@ def test_a_sound_decoder_passes() -> None:
     made = decoder_tests(Sound, TurnwireCube)
     for name in (name for name in dir(made) if name.startswith("test_")):
         getattr(made(), name)()
+
+
+@pytest.mark.parametrize(
+    "test",
+    ["test_after_nonsense_it_finds_its_way_back", "test_a_restart_of_the_cube_does_not_silence_it"],
+)
+def test_half_turns_may_be_told_as_two_quarters(test: str) -> None:
+    getattr(decoder_tests(Splitting, TurnwireCube)(), test)()
 
 
 @pytest.mark.parametrize(

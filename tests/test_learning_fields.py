@@ -242,7 +242,7 @@ def test_time_since_the_turn_before_is_found(width: int, found: bool) -> None:
             ticks[-1] + (2 * most + 5 if at % 11 == 10 else rng.randrange(most // 2, most))
         )
     steps = [0] + [b - a for a, b in pairwise(ticks)]
-    field = Field(20, width)
+    field = Field(18, width)
     long = [min(step, field.values - 1) for step in steps]
     bits = bits_with({field: long}, 8, "little", noise=3)
     row = Entries(Field(2, 5), 1, 5)
@@ -250,6 +250,8 @@ def test_time_since_the_turn_before_is_found(width: int, found: bool) -> None:
     assert elapsed == (Entries(field, 1, width) if found else None)
     several = find_elapsed(bits, Entries(Field(2, 5), 3, 9), ticks, 2**24)
     assert several == (Entries(field, 3, 9) if found else None)
+    back = find_elapsed(bits, Entries(Field(2, 5), 3, -9), ticks, 2**24)  # down to the first bit
+    assert back == (Entries(field, 3, -9) if found else None)
     beyond = [find_elapsed(bits, Entries(Field(2, 5), 9, s), ticks, 2**24) for s in (9, -9)]
     assert beyond == [None, None]
 

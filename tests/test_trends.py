@@ -105,6 +105,13 @@ def test_figures_are_those_of_plain_numpy(ms: list[int]) -> None:
     assert trends_lines(found)
 
 
+@pytest.mark.parametrize("longest", [11_000_000, 23_999_000, 24_000_000, 24_023_000])
+def test_times_of_hours_make_few_bars_too(longest: int) -> None:
+    counts = made(columns([10_000, 700_000, longest])).counts
+    assert len(counts) <= 24
+    assert sum(count for *_, count in counts) == 3
+
+
 def evening_noise(rng: np.random.Generator, count: int) -> npt.NDArray[np.int64]:
     """Times without any trend; those of an evening have something in common."""
     evenings = np.repeat(rng.normal(0, 0.06, -(-count // 12)), 12)[:count]
