@@ -27,6 +27,7 @@ from livecube.holding.moves import (
     HELD_AFTER,
     MIRRORED,
     MIRRORED_ROTATIONS,
+    ROTATED,
     SEEN_AS_FACE,
     SEEN_AS_SLICE,
     SEEN_AS_WIDE,
@@ -288,6 +289,10 @@ def test_live_goes_on_when_a_solve_does_not_end() -> None:
 
 
 def test_tables_of_moves_are_what_the_cube_does() -> None:
+    assert ROTATED.shape == (24, 24)
+    assert HELD_AFTER.shape == (24, 45)
+    assert SEEN_AS_FACE.shape == SEEN_AS_WIDE.shape == (24, 18)
+    assert SEEN_AS_SLICE.shape == (24, 18, 18)
     for number, held in enumerate(HOLDINGS):
         for turn in range(18):
             for table, first in ((SEEN_AS_FACE, 0), (SEEN_AS_WIDE, 18)):
