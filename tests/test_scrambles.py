@@ -18,6 +18,15 @@ from livecube.cube.position import SOLVED, SOLVED_BYTES, TURN_BYTES, apply_turns
 from livecube.cube.turns import inverse_turn, make_turn, turn_quarters
 from livecube.edges.cache import load_phase_tables
 from livecube.mending.shortest_link import shortest_link
+from livecube.scrambling.coordinates import (
+    CORNER_ORDERS,
+    EDGE_ORDERS,
+    FLIPS,
+    MIDDLE_ORDERS,
+    MIDDLE_SETS,
+    SECOND_TURNS,
+    TWISTS,
+)
 from livecube.scrambling.following import FARTHEST_BACK, ScramblePath
 from livecube.scrambling.states import random_state, seeded_draw
 from livecube.scrambling.two_phase import MOST_TURNS, turns_between
@@ -151,3 +160,11 @@ def test_scrambles_are_printed(capsys: pytest.CaptureFixture[str]) -> None:
     scramble.main(["--count", "2", "--seed", "4"], standalone_mode=False)
     assert capsys.readouterr().out == f"{first['scramble']}\n{second['scramble']}\n"
     assert first != second
+
+
+def test_coordinates_of_the_two_phases_have_the_published_ranges() -> None:
+    # H. Kociemba, "The Two-Phase-Algorithm", kociemba.org/cube.htm.
+    assert (TWISTS, FLIPS, MIDDLE_SETS) == (2187, 2048, 495)
+    assert (CORNER_ORDERS, EDGE_ORDERS, MIDDLE_ORDERS) == (40320, 40320, 24)
+    assert set(SECOND_TURNS) == {t for t in range(18) if t // 3 in (0, 5) or t % 3 == 1}
+    assert len(SECOND_TURNS) == 10
