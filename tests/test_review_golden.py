@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import json
 import random
+import re
+import tomllib
 from functools import cache
 from hashlib import sha256
 from pathlib import Path
@@ -22,10 +24,11 @@ from livecube.advice.rules import Level
 from livecube.composition.scrambler import Scrambler, load_scrambler
 from livecube.cube.notation import parse_moves
 from livecube.cube.position import SOLVED, apply_turns
-from livecube.edges.automaton_file import load_hands
+from livecube.edges.automaton_file import load_hands, usual_hands_text
 from livecube.errors import UsageError
 from livecube.events import Reset, State, Turn
 from livecube.hands.automaton import looking_ms
+from livecube.hands.features import TOKENS, parse_features
 from livecube.review.moment import missed_moment
 from livecube.review.one_try import Place
 from livecube.review.trying import SetUpAsked, Trying
@@ -146,6 +149,41 @@ def test_tries_are_told_as_they_were(seed: int) -> None:
     assert of_tries(seed) in GOLDEN.read_text(encoding="utf-8").splitlines()
 
 
+def spoiled() -> Iterator[str]:
+    """Prices of hands with a line left out, a number changed, or other moves behind one another."""
+    text, rng = usual_hands_text(), random.Random(2)
+    lines = text.splitlines()
+    for at, line in enumerate(lines):
+        yield "\n".join([*lines[:at], *lines[at + 1 :]])
+        for number in re.finditer(r"(?<![\w.])-?\d+\.?\d*(?![\w.])", line):
+            for other in ("-0.2", "0", "0.5", "11", "true"):
+                changed = line[: number.start()] + other + line[number.end() :]
+                yield "\n".join([*lines[:at], changed, *lines[at + 1 :]])
+    for _ in range(250):
+        moves = " ".join(rng.choice((*TOKENS[:2], *TOKENS)) for _ in range(rng.randrange(1, 5)))
+        row = f'behind = [\n  {{ moves = "{moves}", extra = 0.05 }},\n'
+        yield text.replace("behind = [\n", row, 1)
+
+
+def of_spoiled() -> str:
+    """How often such prices are refused, and a digest of all reasons and of what is read."""
+    outcomes = []
+    for text in spoiled():
+        try:
+            outcomes.append(repr(parse_features(tomllib.loads(text), "a.toml")))
+        except tomllib.TOMLDecodeError:
+            outcomes.append("no TOML")
+        except UsageError as error:
+            outcomes.append(f"refused: {error}")
+    digest = sha256("\n".join(outcomes).encode()).hexdigest()[:12]
+    refused = sum(one.startswith("refused") for one in outcomes)
+    return f"spoiled {len(outcomes)} {refused} {digest}"
+
+
+def test_spoiled_prices_are_refused_as_they_were() -> None:
+    assert of_spoiled() in GOLDEN.read_text(encoding="utf-8").splitlines()
+
+
 @pytest.mark.parametrize("name", HANDS)
 def test_hands_cost_what_they_cost(name: str) -> None:
     assert of_hands(name) in GOLDEN.read_text(encoding="utf-8").split("\n\n")
@@ -162,6 +200,6 @@ if __name__ == "__main__":
     parts = [
         *map(of_hands, HANDS),
         *map(of_review, SEEDS),
-        "\n".join([*map(of_tries, SEEDS), *map(of_text, SEEDS)]) + "\n",
+        "\n".join([of_spoiled(), *map(of_tries, SEEDS), *map(of_text, SEEDS)]) + "\n",
     ]
     GOLDEN.write_text("\n\n".join(parts), encoding="utf-8")
