@@ -200,3 +200,12 @@ def test_a_recording_is_what_a_log_holds() -> None:
     assert found.asked == [Step((0,), [first])]
     assert found.free == [Step(None, [free])]
     assert found.packets == [rest, first, free]
+
+
+ROUTINE = "b4ef4d740c37"
+"""A digest of what is asked for, in its order."""
+
+
+def test_the_steps_of_the_routine_are_those_that_they_were() -> None:
+    """Recordings of people who learned a cube before are asked for in the same order."""
+    assert sha256(repr(STEPS).encode()).hexdigest()[:12] == ROUTINE

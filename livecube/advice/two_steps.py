@@ -1,4 +1,4 @@
-"""What takes more than one search: two plain pairs, the cross and what may follow it."""
+"""What takes more than one search: two plain pairs, and chances that go on."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from livecube.cube.position import apply_turns
 from livecube.cube.turns import htm
-from livecube.search.situation import Situation, slot_bits
-from livecube.search.task import LONGEST, Task
+from livecube.search.situation import Situation
+from livecube.search.task import LONGEST
 from livecube.techniques.plain import plain_task
 
 if TYPE_CHECKING:
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from livecube.search.engine import Engine
     from livecube.techniques.base import Chance, Technique
 
-__all__ = ["after", "composed", "cross_and_two_pairs", "plain_sequences", "two_plain_pairs"]
+__all__ = ["after", "composed", "plain_sequences", "two_plain_pairs"]
 
 
 def after(situation: Situation, turns: Sequence[int]) -> Situation:
@@ -48,35 +48,6 @@ def two_plain_pairs(engine: Engine, situation: Situation, slots: Sequence[int]) 
             if len(first) < best:
                 second = _plain_turns(engine, after(situation, first), second_slot)
                 best = min(best, len(first) + second)
-    return best
-
-
-def cross_and_two_pairs(engine: Engine, situation: Situation) -> tuple[int, int]:
-    """Turns of the shortest cross, and of it with the best two plain pairs behind it.
-
-    Of all the shortest crosses the best is taken. The cross must not be whole.
-    """
-    crosses = engine.solve(situation, [Task(goal=0)])[0]
-    turns = len(crosses[0])
-    ends = {end.position.tobytes(): end for end in (after(situation, cross) for cross in crosses)}
-    pairs = min(_best_two_pairs(engine, end) for end in ends.values())
-    return turns, turns + pairs
-
-
-def _best_two_pairs(engine: Engine, situation: Situation) -> int:
-    """Turns of two plain pairs into any free slots, each as short as it goes."""
-    free = slot_bits(situation.free)
-    if len(free) < 2:
-        return sum(_plain_turns(engine, situation, slot) for slot in free)
-    firsts = {slot: plain_sequences(engine, situation, slot) for slot in free}
-    best = LONGEST * 2
-    for slot, sequences in firsts.items():
-        for first in sequences:
-            if len(first) + 3 >= best:  # no pair takes fewer than three turns
-                continue
-            then = after(situation, first)
-            seconds = (_plain_turns(engine, then, other) for other in free if other != slot)
-            best = min(best, len(first) + min(seconds))
     return best
 
 
