@@ -60,6 +60,23 @@ def pytest_configure(config: pytest.Config) -> None:
     keep_compiled_code()  # before anything imports numba's kernels
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_setupnodes() -> None:
+    """Make tables and compile once, before workers would each do the same side by side."""
+    from livecube.composition.assembly import load_advisor, load_holdings, set_level
+    from livecube.composition.scrambler import load_scrambler
+
+    load_holdings()
+    load_scrambler(seed=1)
+    advisor = load_advisor()
+    set_level(advisor, "bold")
+    from livecube.advice.inspection import inspect_cross
+    from livecube.cube.notation import parse_turns
+    from livecube.cube.position import SOLVED, apply_turns
+
+    inspect_cross(advisor, apply_turns(SOLVED, parse_turns("R U2 F' L D B R' U F2 L2")), 0)
+
+
 def pytest_unconfigure(config: pytest.Config) -> None:
     if (run := config.stash.get(_RUN, None)) is not None:
         shutil.rmtree(run, ignore_errors=True)
