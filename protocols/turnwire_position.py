@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from livecube.cube.facelets import check_position
-from livecube.cube.pieces import CORNERS, EDGES, PIECE_AT, TWIST_AT
+from livecube.cube.geometry import CORNERS, EDGES, PIECE_AT, TWIST_AT
+from livecube.cube.notation import check_position
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

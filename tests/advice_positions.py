@@ -11,7 +11,7 @@ import numpy as np
 from referee_cube import COLOURS, FACES, OPPOSITE
 from referee_positions import KINDS, Place
 
-from livecube.cube.turns import turn_name
+from livecube.cube.position import turn_name
 from livecube.virtual.solver import solve
 
 if TYPE_CHECKING:

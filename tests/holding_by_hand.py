@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from livecube.cube.holding import HOLDINGS, Move, fixed_turns
-from livecube.holding.attitude import BETWEEN
+from livecube.holding.kernel import BETWEEN
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

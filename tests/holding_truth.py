@@ -5,10 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from livecube.cube.holding import HOLDINGS, SLICE_SYMBOLS
-from livecube.holding.counting import Counts
-from livecube.holding.moves import HELD_AFTER, SEEN_AS_FACE, SEEN_AS_SLICE, SEEN_AS_WIDE
-from livecube.holding.observations import SolvePart, observe
-from livecube.holding.path import Path, Step
+from livecube.holding.counts import Counts
+from livecube.holding.observations import Path, SolvePart, Step, observe
+from livecube.holding.written import HELD_AFTER, SEEN_AS_FACE, SEEN_AS_SLICE, SEEN_AS_WIDE
 from livecube.virtual.solver import solve
 
 if TYPE_CHECKING:

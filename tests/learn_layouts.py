@@ -11,8 +11,8 @@ import random
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from livecube.cube.pieces import PIECES
-from livecube.cube.turns import inverse_turns
+from livecube.cube.geometry import PIECES
+from livecube.cube.position import inverse_turns
 from livecube.events import Packet
 from livecube.learning.recording import Recording, Step
 from livecube.learning.routine import REST_S, STEPS
@@ -239,8 +239,7 @@ class _Layouter:
 
 
 def _clockwise(name: str) -> list[str]:
-    from livecube.cube.geometry import FACES
-    from livecube.cube.pieces import face_of
+    from livecube.cube.geometry import FACES, face_of
     from livecube.profiles.states import spots
 
     return [FACES[face_of(facelet)] for facelet in spots(name)]

@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from livecube.edges.holding_file import shipped_counts
-from livecube.holding.acquaintance import Acquaintance
-from livecube.holding.inference import HoldingModel, read_solve
+from livecube.holding.inference import Acquaintance, HoldingModel, read_solve
 from livecube.virtual.habits import LEFT_HANDED, OTHERWISE, RIGHT_HANDED, UNPLANNED, Habits
 
 if TYPE_CHECKING:

@@ -13,11 +13,10 @@ from typing import TYPE_CHECKING
 import pytest
 from advising import advisor_at
 
-from livecube.advice.advisor import Advisor, likely_cross
-from livecube.advice.beginning import Way
+from livecube.advice.advisor import Advisor, Way, likely_cross
 from livecube.advice.pieces import slot_stickers
-from livecube.advice.rules import BEFORE_THE_EYES as EYES
-from livecube.advice.rules import (
+from livecube.advice.words import BEFORE_THE_EYES as EYES
+from livecube.advice.words import (
     Case,
     Level,
     apply_rules,
@@ -28,15 +27,14 @@ from livecube.advice.rules import (
 from livecube.cube.geometry import FACES
 from livecube.cube.holding import SCRAMBLE_HOLDING, Holding, Move, fixed_turns
 from livecube.cube.notation import moves_text, parse_moves, parse_turns
-from livecube.cube.position import SOLVED, apply_turn, apply_turns
-from livecube.cube.turns import inverse_turns
+from livecube.cube.position import SOLVED, apply_turn, apply_turns, inverse_turns
 from livecube.search.situation import Situation
-from livecube.search.written import FASTEST_MS
+from livecube.search.task import FASTEST_MS
 from livecube.techniques.base import about
 from livecube.techniques.registry import TECHNIQUES
 
 if TYPE_CHECKING:
-    from livecube.advice.opportunity import Advice, Opportunity
+    from livecube.advice.rows import Advice, Opportunity
 
 YELLOW = FACES.index("D")
 

@@ -17,10 +17,19 @@ import pytest
 from advising import advisor_at
 
 from livecube.advice.inspection import inspect_cross
-from livecube.advice.manner import WHEN, Manner
-from livecube.advice.rules import Level
-from livecube.advice.said import Adjusted, Clue, Planned, Repair, Spoken, Taken, Unsaid, Withdrawn
-from livecube.advice.words import spoken_words
+from livecube.advice.speaker import (
+    WHEN,
+    Adjusted,
+    Clue,
+    Manner,
+    Planned,
+    Repair,
+    Spoken,
+    Taken,
+    Unsaid,
+    Withdrawn,
+)
+from livecube.advice.words import Level, spoken_words
 from livecube.composition.pipeline import Pipeline
 from livecube.cube.holding import HOLDINGS
 from livecube.cube.notation import moves_text, parse_turns
@@ -33,7 +42,7 @@ from livecube.virtual.solver import solve
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from livecube.advice.opportunity import Opportunity
+    from livecube.advice.rows import Opportunity
     from livecube.cube.geometry import Array
     from livecube.cube.holding import Holding
 

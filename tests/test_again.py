@@ -16,8 +16,14 @@ from review_check import bold_advisor, one_review
 from rich.console import Console
 
 from livecube.composition.scrambler import Scrambler, load_scrambler
-from livecube.cube.position import SOLVED, SOLVED_BYTES, apply_turns
-from livecube.cube.turns import htm, inverse_turn, inverse_turns
+from livecube.cube.position import (
+    SOLVED,
+    SOLVED_BYTES,
+    apply_turns,
+    htm,
+    inverse_turn,
+    inverse_turns,
+)
 from livecube.errors import UsageError
 from livecube.events import Reset, State, Turn
 from livecube.review.moment import missed_moment
@@ -31,9 +37,7 @@ from livecube.review.trying import (
     TryNews,
     TryTurned,
 )
-from livecube.views.again_machine import again_json
-from livecube.views.again_screen import AgainScreen
-from livecube.views.again_text import again_line
+from livecube.views.again import AgainScreen, again_json, again_line
 from livecube.views.board import Board
 
 if TYPE_CHECKING:

@@ -22,8 +22,7 @@ from home import Home
 from wire import Wire
 
 from livecube.composition.broker_tools import check_broker, forget_desk
-from livecube.composition.dashboard import Dashboard
-from livecube.composition.publishing import BrokerWish, plan_of, time_now
+from livecube.composition.dashboard import BrokerWish, Dashboard, plan_of, time_now
 from livecube.composition.sending import Plan
 from livecube.dashboard.messages import Cube
 from livecube.dashboard.settings import parse_address

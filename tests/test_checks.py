@@ -21,6 +21,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "dashboard_day": ("--solves", "3"),
     "dashboard_load": ("--desks", "6", "--seconds", "5"),
     "dashboard_turns": ("--turns", "30"),
+    "doors_check": ("--solves", "1"),
     "drill_check": ("--sets", "1", "--positions", "1", "--technique", "made-pair"),
     "finite_check": ("--every", "2000"),
     "fit_hands": ("judge", "--cases", "2", "--draws", "1"),

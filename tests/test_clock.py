@@ -8,8 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from livecube.clock import CubeClock
-from livecube.clock_fit import ClockFit
+from livecube.clock import ClockFit, CubeClock
 from livecube.cube.position import SOLVED_BYTES
 from livecube.events import BatteryReport, GapReport, StateReport, Turn, TurnReport
 

@@ -28,7 +28,7 @@ from livecube.dashboard.messages import Cube, Message, Messenger
 from livecube.dashboard.payloads import availability
 from livecube.dashboard.settings import parse_address
 from livecube.dashboard.topics import NAMES, Tree, desk_name, desk_part
-from livecube.edges.dashboard_files import schema_names, schema_text, tree_text
+from livecube.edges.dashboard_sink import schema_names, schema_text, tree_text
 from livecube.errors import UsageError
 from livecube.events import SolveMark, SolvePhase, Turn
 from livecube.practice.attempts import Attempt, Attempts
@@ -91,9 +91,8 @@ BEAT = BeatDone(52.0, 1.5, 48, 5, 3, True)
 
 
 def test_rounds_are_told_in_figures_worked_out_by_hand() -> None:
-    from livecube.composition.drill_publishing import drill_told
-    from livecube.drills.beat import judged_beat
-    from livecube.drills.beat_session import BeatJudged
+    from livecube.composition.dashboard import drill_told
+    from livecube.drills.beat import BeatJudged, judged_beat
     from livecube.drills.fingers import PATTERNS, FingerRound, FingersOver
 
     left = FingerRound(9.0, 1, PATTERNS[0], ((1, 0.2),) * 7, 0)
@@ -112,7 +111,7 @@ def test_rounds_are_told_in_figures_worked_out_by_hand() -> None:
 
 
 def test_a_judged_drill_is_told_in_the_words_of_the_dashboard() -> None:
-    from livecube.composition.drill_publishing import drill_told
+    from livecube.composition.dashboard import drill_told
     from livecube.drills.judging import HOW_WELL as THEIRS
     from livecube.drills.judging import DrillJudged
 

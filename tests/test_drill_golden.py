@@ -16,10 +16,8 @@ from typing import TYPE_CHECKING, Final
 import pytest
 from advising import advisor_at
 
-from livecube.cube.position import SOLVED, apply_turns
-from livecube.cube.turns import inverse_turns
-from livecube.drills.beat import judged_beat
-from livecube.drills.beat_session import BeatSession
+from livecube.cube.position import SOLVED, apply_turns, inverse_turns
+from livecube.drills.beat import BeatSession, judged_beat
 from livecube.drills.fingers import PATTERNS, FingerDrill
 from livecube.drills.positions import Wish, drawn_cases, drawn_set, sampled
 from livecube.events import Reset, State, Turn

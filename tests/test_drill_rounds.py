@@ -23,10 +23,8 @@ from rich.console import Console
 from livecube.cli.drill import drill as command
 from livecube.composition.scrambler import load_scrambler
 from livecube.cube.notation import parse_turns
-from livecube.cube.position import SOLVED, SOLVED_BYTES, apply_turns
-from livecube.cube.turns import inverse_turns, make_turn
-from livecube.drills.beat import judged_beat
-from livecube.drills.beat_session import BeatJudged, BeatReady, BeatSession
+from livecube.cube.position import SOLVED, SOLVED_BYTES, apply_turns, inverse_turns, make_turn
+from livecube.drills.beat import BeatJudged, BeatReady, BeatSession, judged_beat
 from livecube.drills.fingers import (
     LEFT,
     PATTERNS,
@@ -48,9 +46,15 @@ from livecube.events import Reset, Turn
 from livecube.review.trying import SETTLE_S, SetUpAsked, SetUpGuided, TryGivenUp
 from livecube.scrambling.following import ScramblePath
 from livecube.views.board import Board
-from livecube.views.drill_machine import drill_json
-from livecube.views.drill_rounds_screen import BeatScreen, FingerScreen
-from livecube.views.drill_text import beat_lines, drill_line, fingers_sentence, span_text
+from livecube.views.drills import (
+    BeatScreen,
+    FingerScreen,
+    beat_lines,
+    drill_json,
+    drill_line,
+    fingers_sentence,
+    span_text,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

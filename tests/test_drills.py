@@ -22,25 +22,22 @@ from livecube.cli.drill import drill as command
 from livecube.composition.again import Again, TrierSource
 from livecube.composition.assembly import known_techniques, load_advisor
 from livecube.composition.drawing import NOT_DRILLED
-from livecube.composition.hub import Hub
+from livecube.composition.following import Hub
 from livecube.composition.scrambler import Scrambler, load_scrambler
 from livecube.cube.notation import moves_text
-from livecube.cube.position import SOLVED, SOLVED_BYTES, apply_turns
-from livecube.cube.turns import inverse_turn
+from livecube.cube.position import SOLVED, SOLVED_BYTES, apply_turns, inverse_turn
 from livecube.drills.judging import HOW_WELL, DrillJudged, judged
 from livecube.drills.news import DrillReady, as_drill
 from livecube.drills.place import DrillPlace, key_of, pieces_that_count
 from livecube.drills.positions import Wish, drawn_cases, drawn_set, sampled
 from livecube.errors import UsageError
 from livecube.events import State, Turn
-from livecube.mending.shortest_link import shortest_link
+from livecube.mending.mender import shortest_link
 from livecube.review.trying import SetUpAsked, SetUpGuided, Tried, TryGivenUp, Trying, TryTurned
 from livecube.scrambling.partial_link import partial_link
 from livecube.search.situation import Situation, slot_bits
 from livecube.views.board import Board
-from livecube.views.drill_machine import drill_json
-from livecube.views.drill_screen import DrillScreen
-from livecube.views.drill_text import drill_line
+from livecube.views.drills import DrillScreen, drill_json, drill_line
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence

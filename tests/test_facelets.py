@@ -8,21 +8,24 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from livecube.cube.facelets import check_position, facelets_text, parse_facelets
-from livecube.cube.geometry import FACES, NEXT_STICKER, OPPOSITE, ROTATIONS, Array
-from livecube.cube.holding import COLOURS, HOLDINGS, SCRAMBLE_HOLDING, Holding, parse_colour
-from livecube.cube.notation import parse_turns
-from livecube.cube.pieces import (
+from livecube.cube.geometry import (
     CORNERS,
     EDGES,
+    FACES,
     HOME,
+    NEXT_STICKER,
+    OPPOSITE,
     PIECE_AT,
     PIECES,
+    ROTATIONS,
     TWIST_AT,
+    Array,
     parse_piece,
     piece_faces,
     piece_name,
 )
+from livecube.cube.holding import COLOURS, HOLDINGS, SCRAMBLE_HOLDING, Holding, parse_colour
+from livecube.cube.notation import check_position, facelets_text, parse_facelets, parse_turns
 from livecube.cube.position import SOLVED, apply_turns, stickers
 from livecube.errors import PositionError
 from livecube.views.picture import Picture, held_picture

@@ -14,11 +14,10 @@ from livecube.cube.geometry import FACES, OPPOSITE
 from livecube.cube.position import SOLVED, apply_turn, apply_turns
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.cache import load_search
-from livecube.search.book import NO_BOOK
+from livecube.search.answers import make_book
+from livecube.search.book import NO_BOOK, packed, unpacked_book, unpacked_cross, usual_book
 from livecube.search.bounds import left_over
 from livecube.search.hand_arrays import UPRIGHT, hand_arrays
-from livecube.search.making import make_book
-from livecube.search.shipped import packed, unpacked_book, unpacked_cross, usual_book
 from livecube.search.situation import CROSS_AT, PLACES_AT, Situation
 from livecube.search.task import ALL_TURNS, NO_D, NO_TAIL, TURNED_BACK, Task
 

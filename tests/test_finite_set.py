@@ -25,7 +25,7 @@ from finite_keys import keys
 from finite_positions import letters, view_of
 from technique_comparison import load_engines
 
-from livecube.cube.facelets import parse_facelets
+from livecube.cube.notation import parse_facelets
 from livecube.search.situation import Situation
 
 if TYPE_CHECKING:

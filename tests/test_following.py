@@ -11,11 +11,10 @@ import pytest
 from advising import advisor_at
 from rich.console import Console
 
-from livecube.advice.manner import Manner
-from livecube.advice.rules import Level
-from livecube.advice.said import (
+from livecube.advice.speaker import (
     Adjusted,
     Clue,
+    Manner,
     Planned,
     Repair,
     Spoken,
@@ -23,9 +22,9 @@ from livecube.advice.said import (
     Unsaid,
     Withdrawn,
 )
+from livecube.advice.words import Level
 from livecube.cli.output import Output
-from livecube.composition.following import CubeFollower
-from livecube.composition.hub import Hub
+from livecube.composition.following import CubeFollower, Hub
 from livecube.composition.keyboard import Keyboard
 from livecube.composition.pipeline import Pipeline
 from livecube.cube.geometry import FACES, OPPOSITE
@@ -46,16 +45,14 @@ from livecube.stages.progress import (
 )
 from livecube.stages.tracker import Tracker
 from livecube.views.board import Board
-from livecube.views.machine import happening_json
-from livecube.views.plan import plan_line
-from livecube.views.screen import LiveScreen
-from livecube.views.text import happening_line
+from livecube.views.happenings import happening_json, happening_line
+from livecube.views.screen import LiveScreen, plan_line
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Callable
 
-    from livecube.advice.said import Happening
+    from livecube.advice.speaker import Happening
     from livecube.edges.sink import Item
 
 SOLVE = session(34, 1, on_cube=False)

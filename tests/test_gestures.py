@@ -7,8 +7,7 @@ from itertools import product
 import pytest
 
 from livecube.cube.notation import parse_turns
-from livecube.practice.breaks import BreakRule, BreakWatcher
-from livecube.practice.gestures import Gesture, GestureWatcher
+from livecube.practice.gestures import BreakRule, BreakWatcher, Gesture, GestureWatcher
 from livecube.virtual.session import session
 
 

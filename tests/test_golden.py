@@ -13,8 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from livecube.composition.following import follow_log
-from livecube.composition.hub import Hub
+from livecube.composition.following import Hub, follow_log
 from livecube.composition.pipeline import Pipeline
 from livecube.edges.log_files import LogReader
 from livecube.edges.sinks import JsonSink

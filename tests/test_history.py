@@ -16,8 +16,7 @@ from click.testing import CliRunner, Result
 
 from livecube.cli.history import history as command
 from livecube.cube.notation import parse_turns
-from livecube.cube.position import SOLVED, apply_turns
-from livecube.cube.turns import parse_turn
+from livecube.cube.position import SOLVED, apply_turns, parse_turn
 from livecube.edges.history.database import open_database
 from livecube.edges.history.exporting import COLUMNS, read_csv
 from livecube.edges.history.importing import import_log, log_files, recover

@@ -17,12 +17,12 @@ from livecube.cube.holding import HOLDINGS, Holding, fixed_turns
 from livecube.cube.notation import moves_text, parse_moves
 from livecube.edges.holding_file import holding_model, shipped_counts
 from livecube.errors import UsageError
-from livecube.holding.adapting import adapted
-from livecube.holding.counts_text import counts_text, parse_counts
-from livecube.holding.inference import HoldingModel, drawn_paths, read_solve
+from livecube.holding.counts import counts_text, parse_counts
+from livecube.holding.following import LiveHolding
+from livecube.holding.inference import HoldingModel, adapted, drawn_paths, read_solve
 from livecube.holding.likelihoods import likelihoods
-from livecube.holding.live import LiveHolding
-from livecube.holding.moves import (
+from livecube.holding.observations import SolvePart, observe
+from livecube.holding.written import (
     HAND_MOVES,
     HELD_AFTER,
     MIRRORED,
@@ -32,13 +32,12 @@ from livecube.holding.moves import (
     SEEN_AS_SLICE,
     SEEN_AS_WIDE,
 )
-from livecube.holding.observations import SolvePart, observe
 from livecube.virtual.habits import LEFT_HANDED, RIGHT_HANDED
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from livecube.holding.attitude import Quaternion
+    from livecube.holding.kernel import Quaternion
     from livecube.virtual.records import VirtualSolve
 
 WHITE_DOWN = Holding.of(5, 2)  # yellow up, green front

@@ -19,16 +19,12 @@ from livecube.cube.holding import HOLDINGS
 from livecube.cube.notation import moves_text
 from livecube.edges.holding_file import shipped_counts
 from livecube.events import HoldingMark
-from livecube.holding.acquaintance import Acquaintance
-from livecube.holding.adapting import adapted
-from livecube.holding.counts_text import counts_text
-from livecube.holding.following import HoldingFollower
-from livecube.holding.inference import HoldingModel, evidence, read_solve
+from livecube.holding.counts import counts_text
+from livecube.holding.following import HoldingFollower, LiveHolding
+from livecube.holding.inference import Acquaintance, HoldingModel, adapted, evidence, read_solve
 from livecube.holding.likelihoods import likelihoods
-from livecube.holding.live import LiveHolding
-from livecube.holding.moves import HAND_MOVES
-from livecube.holding.news import HeldNow
-from livecube.stages.progress import SolveOver, StageDone
+from livecube.holding.written import HAND_MOVES
+from livecube.stages.progress import HeldNow, SolveOver, StageDone
 from livecube.stages.tracker import Tracker
 from livecube.virtual.habits import LEFT_HANDED, OTHERWISE, RIGHT_HANDED, Habits
 from livecube.virtual.session import session
@@ -36,9 +32,8 @@ from livecube.virtual.session import session
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
-    from livecube.holding.arrays import Array
-    from livecube.holding.attitude import Quaternion
     from livecube.holding.inference import Reading
+    from livecube.holding.kernel import Array, Quaternion
     from livecube.holding.observations import SolvePart
     from livecube.virtual.records import Kind
 

@@ -11,14 +11,12 @@ from advising import advisor_at, written_ms
 from command import started
 
 from livecube.advice.pieces import Sticker, slot_stickers
-from livecube.cube.geometry import FACES
+from livecube.cube.geometry import FACES, HOME, face_of
 from livecube.cube.holding import COLOURS, fixed_turns
 from livecube.cube.notation import parse_turns
-from livecube.cube.pieces import HOME, face_of
 from livecube.cube.position import SOLVED, apply_turns
-from livecube.search.coordinates import SLOT_PIECES
-from livecube.search.situation import Situation
-from livecube.search.written import FASTEST_MS
+from livecube.search.situation import SLOT_PIECES, Situation
+from livecube.search.task import FASTEST_MS
 
 if TYPE_CHECKING:
     import subprocess
@@ -26,7 +24,7 @@ if TYPE_CHECKING:
 
     from livecube.advice.advisor import Advisor
     from livecube.advice.inspection import Inspection
-    from livecube.advice.opportunity import Opportunity
+    from livecube.advice.rows import Opportunity
     from livecube.advice.tracking import Track
     from livecube.cube.geometry import Array
     from livecube.cube.holding import Holding, Move
@@ -50,7 +48,7 @@ CASES = [(seed, seed % 6) for seed in range(6)]
 
 @pytest.fixture(scope="module")
 def advisor() -> Advisor:
-    from livecube.advice.rules import Level
+    from livecube.advice.words import Level
 
     return advisor_at(Level.BOLD)
 

@@ -12,7 +12,7 @@ import pytest
 from learn_check import CLAIM, encrypted_outcome, learned, outcome
 from learn_layouts import SHAPES, made, recording
 
-from livecube.cube.turns import parse_turn
+from livecube.cube.position import parse_turn
 from livecube.events import Asked, Packet
 from livecube.learning.learner import learn
 from livecube.learning.recording import Recording, Step

@@ -10,7 +10,7 @@ import pytest
 
 from livecube.composition.choosing import find_named
 from livecube.composition.learning import led_by_radio
-from livecube.cube.turns import inverse_turns, parse_turn
+from livecube.cube.position import inverse_turns, parse_turn
 from livecube.edges.profile_files import installed_profiles
 from livecube.edges.virtual_radio.cube import GattCube
 from livecube.edges.virtual_radio.radio import VirtualRadio

@@ -14,9 +14,8 @@ import pytest
 from learn_check import CLAIM
 from learn_layouts import made, recording
 
-from livecube.cube.pieces import PIECE_AT, TWIST_AT
-from livecube.cube.position import SOLVED, apply_turn
-from livecube.cube.turns import inverse_turns
+from livecube.cube.geometry import PIECE_AT, TWIST_AT
+from livecube.cube.position import SOLVED, apply_turn, inverse_turns
 from livecube.events import Packet
 from livecube.learning.bits import Bits, labels
 from livecube.learning.checksums import find_check

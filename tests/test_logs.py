@@ -12,8 +12,7 @@ from hypothesis import strategies as st
 
 from livecube.cube.geometry import FACES, OPPOSITE
 from livecube.cube.notation import parse_turns
-from livecube.cube.position import SOLVED, apply_turns
-from livecube.cube.turns import turns_text
+from livecube.cube.position import SOLVED, apply_turns, turns_text
 from livecube.edges.log_files import LogReader, LogWriter
 from livecube.errors import LogError, UsageError
 from livecube.events import (

@@ -9,22 +9,22 @@ from typing import TYPE_CHECKING
 import pytest
 from advising import advisor_at
 
-from livecube.advice.degrees import STEP_S, Degrees
-from livecube.advice.manner import Manner
-from livecube.advice.rules import Level
-from livecube.advice.said import (
+from livecube.advice.speaker import (
+    STEP_S,
     Adjusted,
     Clue,
     Degree,
+    Degrees,
     Happening,
+    Manner,
     Spoken,
     Taken,
     Unsaid,
     Withdrawn,
+    best_chances,
 )
-from livecube.advice.withheld import best_chances
-from livecube.composition.following import follow_log
-from livecube.composition.hub import Hub
+from livecube.advice.words import Level
+from livecube.composition.following import Hub, follow_log
 from livecube.composition.pipeline import OpeningQuestion, Pipeline
 from livecube.cube.holding import Holding, parse_colour
 from livecube.cube.position import SOLVED, apply_turns

@@ -11,15 +11,12 @@ from lossy import protocols, run
 
 from livecube.cube.geometry import NEXT_STICKER
 from livecube.cube.notation import parse_turns
-from livecube.cube.position import SOLVED, TURN_BYTES, apply_turns
-from livecube.cube.turns import htm
+from livecube.cube.position import SOLVED, TURN_BYTES, apply_turns, htm
 from livecube.events import CubeEvent, Gap, LinkChange, Reset, State, Turn
-from livecube.mending.correction import Correction
-from livecube.mending.mender import Mender
-from livecube.mending.shortest_link import LONGEST_LINK, shortest_link
+from livecube.mending.mender import LONGEST_LINK, Correction, Mender, shortest_link
 from livecube.stages.progress import Resynced
 from livecube.stages.tracker import Tracker
-from livecube.views.text import twisted_sentence
+from livecube.views.happenings import twisted_sentence
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

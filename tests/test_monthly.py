@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 from test_trends import EVENING
 
-from livecube.composition.monthly import tell_month
+from livecube.composition.dashboard import tell_month
 from livecube.edges.history.importing import import_log
 from livecube.edges.history.store import History
 from livecube.solves.records import Chance, Wanted

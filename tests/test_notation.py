@@ -22,8 +22,15 @@ from livecube.cube.holding import (
     rotation_between,
 )
 from livecube.cube.notation import moves_text, parse_moves, parse_turns
-from livecube.cube.position import SOLVED, apply_turns, is_solved, rotated, stickers
-from livecube.cube.turns import parse_turn, turns_text
+from livecube.cube.position import (
+    SOLVED,
+    apply_turns,
+    is_solved,
+    parse_turn,
+    rotated,
+    stickers,
+    turns_text,
+)
 from livecube.errors import NotationError
 
 SYMBOLS: Final = [*FACES, *(face + "w" for face in FACES), *"MESxyz"]

@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from livecube.edges.cache import kept_pair_table, pair_table_made_apart
-from livecube.search.coordinates import CROSSES, PIECE_MOVES, SOLVED_PLACES
-from livecube.search.pair_table import PAIR_STATES, pair_distance_counts
-from livecube.search.tables import SOLVED_CROSS
+from livecube.search.situation import CROSSES, PIECE_MOVES, SOLVED_PLACES
+from livecube.search.tables import PAIR_STATES, SOLVED_CROSS, pair_distance_counts
 
 if TYPE_CHECKING:
     from livecube.search.tables import Tables

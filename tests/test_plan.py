@@ -9,33 +9,31 @@ from typing import TYPE_CHECKING, Final
 import pytest
 from advising import advisor_at, written_ms
 
-from livecube.advice.beam import Beam
+from livecube.advice.examples import broken_pairs
 from livecube.advice.pieces import slot_stickers
-from livecube.advice.rules import Level
-from livecube.advice.said import Planned
-from livecube.advice.setups import broken_pairs
-from livecube.cube.geometry import FACES
+from livecube.advice.plan import Beam
+from livecube.advice.speaker import Planned
+from livecube.advice.words import Level
+from livecube.cube.geometry import CORNERS, FACES, PIECE_AT, piece_faces
 from livecube.cube.holding import COLOURS, HOLDINGS, Holding, fixed_turns
 from livecube.cube.notation import parse_turns
-from livecube.cube.pieces import CORNERS, PIECE_AT, piece_faces
 from livecube.cube.position import SOLVED, apply_turns
-from livecube.search.coordinates import SLOT_PIECES, cross_places
 from livecube.search.first_cross import fastest_crosses
 from livecube.search.hand_arrays import UPRIGHT
-from livecube.search.situation import Situation, slot_bits
+from livecube.search.situation import SLOT_PIECES, Situation, cross_places, slot_bits
 from livecube.search.task import Task
 from livecube.stages.frame import ALL_SLOTS
 from livecube.techniques.registry import TECHNIQUES
-from livecube.views.plan import plan_line, plan_lines
-from livecube.views.text import happening_line
+from livecube.views.happenings import happening_line
+from livecube.views.screen import plan_line, plan_lines
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from livecube.advice.advisor import Advisor
-    from livecube.advice.opportunity import Opportunity
     from livecube.advice.plan import Plan
+    from livecube.advice.rows import Opportunity
     from livecube.cube.geometry import Array
     from livecube.hands.automaton import Automaton
 

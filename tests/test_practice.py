@@ -12,13 +12,12 @@ from rich.console import Console
 
 from livecube.composition.scrambler import Scrambler, load_scrambler
 from livecube.cube.notation import parse_turns
-from livecube.cube.position import SOLVED_BYTES
-from livecube.cube.turns import inverse_turns
+from livecube.cube.position import SOLVED_BYTES, inverse_turns
 from livecube.edges.history.store import History
 from livecube.entries import with_defaults
 from livecube.events import CubeEvent, Reset, SolveMark, State, Turn
 from livecube.logs.lines import Header, event_line, parse_event
-from livecube.practice.breaks import BreakRule
+from livecube.practice.gestures import BreakRule
 from livecube.practice.news import (
     Abandoned,
     BreakAdvised,
@@ -38,9 +37,8 @@ from livecube.solves.reading import solves_in
 from livecube.solves.records import Wanted
 from livecube.timing.results import Penalty
 from livecube.views.board import Board
-from livecube.views.practice_machine import practice_json
+from livecube.views.practice import practice_json, practice_line, practice_words
 from livecube.views.practice_screen import PracticeScreen
-from livecube.views.practice_text import practice_line, practice_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -17,11 +17,17 @@ import pytest
 
 from livecube.composition.scrambler import load_scrambler
 from livecube.cube.notation import parse_turns
-from livecube.cube.position import SOLVED, SOLVED_BYTES, TURN_BYTES, apply_turns
-from livecube.cube.turns import inverse_turns, turns_text
+from livecube.cube.position import (
+    SOLVED,
+    SOLVED_BYTES,
+    TURN_BYTES,
+    apply_turns,
+    inverse_turns,
+    turns_text,
+)
 from livecube.dashboard.settings import MQTT_ENTRIES
 from livecube.events import Battery, Reset, State, Turn
-from livecube.practice.breaks import BreakRule
+from livecube.practice.gestures import BreakRule
 from livecube.practice.news import Guided, InspectionBegun, ScrambleAsked
 from livecube.practice.session import Practice, PracticeRules, Wish
 from livecube.practice.settings import PRACTICE_ENTRIES

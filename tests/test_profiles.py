@@ -11,9 +11,8 @@ from hypothesis import strategies as st
 from profile_texts import EVENTS, NAMES, PLAIN, PROFILES, ROOT
 
 from livecube.conformance import decoder_tests
-from livecube.cube.facelets import facelets_text, parse_facelets
-from livecube.cube.position import SOLVED, apply_turns
-from livecube.cube.turns import parse_turn
+from livecube.cube.notation import facelets_text, parse_facelets
+from livecube.cube.position import SOLVED, apply_turns, parse_turn
 from livecube.decoding import Write
 from livecube.edges.log_files import LogReader
 from livecube.errors import PositionError, UsageError

@@ -10,10 +10,8 @@ import numpy.typing as npt
 import pytest
 from count_check import ALL, HALF_TURNS, QUARTER_TURNS, QUARTERS, first_seen, spheres
 
-from livecube.cube.facelets import check_position
-from livecube.cube.geometry import FACES, NEXT_STICKER, TURNS, Array
-from livecube.cube.notation import parse_turns
-from livecube.cube.pieces import HOME, PIECES, parse_piece
+from livecube.cube.geometry import FACES, HOME, NEXT_STICKER, PIECES, TURNS, Array, parse_piece
+from livecube.cube.notation import check_position, parse_turns
 from livecube.cube.position import (
     SOLVED,
     apply_turn,
@@ -24,8 +22,7 @@ from livecube.cube.position import (
     rotation_taking,
     stickers,
 )
-from livecube.search.coordinates import DOWN_ROTATIONS, cross_number, piece_places
-from livecube.search.situation import Situation
+from livecube.search.situation import DOWN_ROTATIONS, Situation, cross_number, piece_places
 from livecube.search.tables import cross_distances, cross_moves
 from livecube.search.task import Task
 from livecube.stages.cases import (

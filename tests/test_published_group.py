@@ -9,11 +9,9 @@ import pytest
 from sympy.combinatorics import Permutation, PermutationGroup
 from sympy.combinatorics.generators import rubik_cube_generators
 
-from livecube.cube.geometry import FACES, TURNS
+from livecube.cube.geometry import FACES, HOME, PIECE_AT, TURNS, parse_piece
 from livecube.cube.notation import parse_turns
-from livecube.cube.pieces import HOME, PIECE_AT, parse_piece
-from livecube.cube.position import SOLVED, apply_turns, compose, stickers
-from livecube.cube.turns import parse_turn
+from livecube.cube.position import SOLVED, apply_turns, compose, parse_turn, stickers
 
 GROUP_ORDER: Final = 43252003274489856000  # (8! · 12! / 2) (2^12 / 2) (3^8 / 3)
 

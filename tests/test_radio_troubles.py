@@ -19,8 +19,8 @@ from command import started
 
 from livecube.cube.holding import fixed_turns
 from livecube.cube.notation import parse_moves
-from livecube.cube.turns import turn_name
-from livecube.edges.radio_troubles import explain
+from livecube.cube.position import turn_name
+from livecube.edges.radio import explain
 from livecube.errors import RADIO_TROUBLES
 
 if TYPE_CHECKING:

@@ -20,7 +20,7 @@ from referee_seconds import Referee, front_holdings, merged
 from referee_two_steps import does_both
 
 from livecube.cli.hands import hands
-from livecube.cube.pieces import PIECES
+from livecube.cube.geometry import PIECES
 from livecube.edges.automaton_file import load_hands
 from livecube.hands.automaton import looking_ms as program_looking_ms
 

@@ -25,8 +25,8 @@ from livecube.edges.history.store import History
 from livecube.solves.records import Chance
 from livecube.trends.making import trends_of
 from livecube.trends.values import ChanceColumns
-from livecube.views.position_svg import position_svg
-from livecube.views.review_text import costs_told
+from livecube.views.page import position_svg
+from livecube.views.review import costs_told
 from livecube.views.trends_page import trends_page
 
 if TYPE_CHECKING:

@@ -11,13 +11,12 @@ import pytest
 from command import started
 from review_check import Figures, bold_advisor, check, one_review
 
-from livecube.composition.session_reviews import SessionReviews
+from livecube.composition.practising import SessionReviews
 from livecube.cube.notation import moves_text, parse_moves
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.history.importing import import_log
 from livecube.edges.history.store import History
-from livecube.views.review_machine import review_json
-from livecube.views.review_text import review_lines
+from livecube.views.review import review_json, review_lines
 
 if TYPE_CHECKING:
     import subprocess

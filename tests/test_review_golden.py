@@ -20,7 +20,7 @@ import pytest
 from advising import advisor_at
 from review_check import one_review
 
-from livecube.advice.rules import Level
+from livecube.advice.words import Level
 from livecube.composition.scrambler import Scrambler, load_scrambler
 from livecube.cube.notation import parse_moves
 from livecube.cube.position import SOLVED, apply_turns
@@ -30,10 +30,8 @@ from livecube.events import Reset, State, Turn
 from livecube.hands.automaton import looking_ms
 from livecube.hands.features import TOKENS, parse_features
 from livecube.review.moment import missed_moment
-from livecube.review.one_try import Place
-from livecube.review.trying import SetUpAsked, Trying
-from livecube.views.review_machine import review_json
-from livecube.views.review_text import review_lines
+from livecube.review.trying import Place, SetUpAsked, Trying
+from livecube.views.review import review_json, review_lines
 from livecube.virtual.session import session
 from livecube.virtual.solver import solve
 

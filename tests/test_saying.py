@@ -15,19 +15,17 @@ from advising import advisor_at
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from livecube.advice.beginning import Beginning, Way
-from livecube.advice.opportunity import Opportunity
-from livecube.advice.rules import Level
-from livecube.advice.said import Adjusted, Planned, Repair, Spoken, Taken, Withdrawn
-from livecube.advice.setups import broken_pairs
-from livecube.composition.following import CubeFollower, follow_log
-from livecube.composition.hub import Hub
+from livecube.advice.advisor import Beginning, Way
+from livecube.advice.examples import broken_pairs
+from livecube.advice.rows import Opportunity
+from livecube.advice.speaker import Adjusted, Planned, Repair, Spoken, Taken, Withdrawn
+from livecube.advice.words import Level
+from livecube.composition.following import CubeFollower, Hub, follow_log
 from livecube.composition.pipeline import Pipeline
 from livecube.cube.geometry import FACES, OPPOSITE
 from livecube.cube.holding import Holding, hand_moves, parse_colour
 from livecube.cube.notation import parse_turns
-from livecube.cube.position import SOLVED, apply_turns
-from livecube.cube.turns import inverse_turns, turns_text
+from livecube.cube.position import SOLVED, apply_turns, inverse_turns, turns_text
 from livecube.events import AnyHolding, Battery, CubeEvent, Gap, HoldingMark, State, Turn
 from livecube.search.situation import Situation, slot_bits
 from livecube.stages.progress import (
@@ -46,7 +44,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from livecube.advice.advisor import Advisor
-    from livecube.advice.said import Happening
+    from livecube.advice.speaker import Happening
     from livecube.cube.geometry import Array
     from livecube.edges.sink import Item
 

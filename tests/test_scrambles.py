@@ -11,13 +11,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from livecube.composition.scrambler import Scrambler, load_scrambler
-from livecube.cube.geometry import NEXT_STICKER
+from livecube.cube.geometry import EDGES, HOME, NEXT_STICKER
 from livecube.cube.notation import parse_turns
-from livecube.cube.pieces import EDGES, HOME
-from livecube.cube.position import SOLVED, SOLVED_BYTES, TURN_BYTES, apply_turns
-from livecube.cube.turns import inverse_turn, make_turn, turn_quarters
+from livecube.cube.position import (
+    SOLVED,
+    SOLVED_BYTES,
+    TURN_BYTES,
+    apply_turns,
+    inverse_turn,
+    make_turn,
+    turn_quarters,
+)
 from livecube.edges.cache import load_phase_tables
-from livecube.mending.shortest_link import shortest_link
+from livecube.mending.mender import shortest_link
 from livecube.scrambling.coordinates import (
     CORNER_ORDERS,
     EDGE_ORDERS,

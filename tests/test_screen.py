@@ -17,25 +17,21 @@ import pytest
 from advising import advisor_at
 from rich.console import Console
 
-from livecube.advice.manner import Manner
+from livecube.advice.speaker import Manner
 from livecube.composition.pipeline import Pipeline
 from livecube.cube.geometry import FACES
 from livecube.cube.notation import parse_turns
-from livecube.cube.position import SOLVED, SOLVED_BYTES, apply_turns
-from livecube.cube.turns import make_turn
-from livecube.drills.beat import judged_beat
-from livecube.drills.beat_session import BeatJudged, BeatReady, BeatTurned
+from livecube.cube.position import SOLVED, SOLVED_BYTES, apply_turns, make_turn
+from livecube.drills.beat import BeatJudged, BeatReady, BeatTurned, judged_beat
 from livecube.drills.fingers import FingerDrill
 from livecube.events import CubeEvent, Reset, State, Turn
 from livecube.practice.session import Practice, PracticeRules
-from livecube.review.one_try import Place
-from livecube.review.trying import Trying, TryTurned
+from livecube.review.trying import Place, Trying, TryTurned
 from livecube.scrambling.following import ScramblePath
 from livecube.stages.tracker import Tracker
-from livecube.views.again_screen import AgainScreen
+from livecube.views.again import AgainScreen
 from livecube.views.board import Board
-from livecube.views.drill_rounds_screen import BeatScreen, FingerScreen
-from livecube.views.drill_screen import DrillScreen
+from livecube.views.drills import BeatScreen, DrillScreen, FingerScreen
 from livecube.views.practice_screen import PracticeScreen
 from livecube.views.screen import LiveScreen
 from livecube.virtual.session import session

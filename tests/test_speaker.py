@@ -8,11 +8,19 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from livecube.advice.beginning import Beginning, Way
-from livecube.advice.opportunity import Opportunity
+from livecube.advice.advisor import Beginning, Way
 from livecube.advice.plan import Plan
-from livecube.advice.said import Adjusted, Planned, Repair, Spoken, Taken, Withdrawn
-from livecube.advice.speaker import Asks, Speaker
+from livecube.advice.rows import Opportunity
+from livecube.advice.speaker import (
+    Adjusted,
+    Asks,
+    Planned,
+    Repair,
+    Speaker,
+    Spoken,
+    Taken,
+    Withdrawn,
+)
 from livecube.cube.holding import Holding, hand_moves
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED_BYTES
@@ -28,7 +36,7 @@ from livecube.stages.progress import (
 from livecube.stages.solve import Solve, Split
 
 if TYPE_CHECKING:
-    from livecube.advice.said import Said
+    from livecube.advice.speaker import Said
     from livecube.stages.solve import StageName
 
 HELD = Holding.of(0, 2)

@@ -16,14 +16,13 @@ from livecube.cube.position import SOLVED, TURN_BYTES
 from livecube.events import ClockAccount, Gap, Reset, SolveMark, State, Turn
 from livecube.stages.cases import ORIENTED, PERMUTED
 from livecube.stages.frame import FRAMES, Row
-from livecube.stages.naming import pair_technique
 from livecube.stages.progress import (
     ClockTold,
     CrossColour,
     Resynced,
     SolveOver,
 )
-from livecube.stages.solve import LastLayer
+from livecube.stages.solve import LastLayer, pair_technique
 from livecube.stages.tracker import Tracker
 from livecube.virtual.records import KINDS
 from livecube.virtual.session import session

@@ -17,7 +17,7 @@ from technique_comparison import (
     load_engines,
 )
 
-from livecube.techniques.questions import questions
+from livecube.techniques.keyholes import questions
 from livecube.techniques.registry import TECHNIQUES
 
 if TYPE_CHECKING:

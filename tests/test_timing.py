@@ -11,21 +11,19 @@ from hypothesis import strategies as st
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, SOLVED_BYTES, apply_turns
 from livecube.errors import UsageError
-from livecube.timing.attempt import (
-    inspection_penalties,
-    next_call,
-    standing,
-    standing_penalties,
-)
 from livecube.timing.averages import average, best_average, current_averages, left_out, mean
 from livecube.timing.results import (
     Penalty,
     Result,
+    inspection_penalties,
+    next_call,
     parse_penalties,
     parse_time,
     penalties_text,
     result_of,
     result_text,
+    standing,
+    standing_penalties,
     time_text,
     truncated,
     workings_text,

@@ -24,7 +24,7 @@ from livecube.timing.results import DNF, Penalty, result_of
 from livecube.trends.figures import results_ms
 from livecube.trends.making import trends_of
 from livecube.trends.values import ChanceColumns, SolveColumns, Trends
-from livecube.views.trends_text import sparkline, trends_lines
+from livecube.views.trends import sparkline, trends_lines
 
 if TYPE_CHECKING:
     import numpy.typing as npt

@@ -26,8 +26,7 @@ from livecube_protocols.turnwire_packets import (
 from livecube_protocols.turnwire_position import coordinates
 
 from livecube.cube.notation import parse_turns
-from livecube.cube.position import SOLVED, apply_turns
-from livecube.cube.turns import parse_turn, turn_name
+from livecube.cube.position import SOLVED, apply_turns, parse_turn, turn_name
 from livecube.events import (
     AttitudeReport,
     BadPacket,

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 
 import pytest
 
-from livecube.cube.turns import turn_name, turns_text
+from livecube.cube.position import turn_name, turns_text
 from livecube.events import SolveMark
 from livecube.virtual.habits import OTHERWISE, SHORT_SIGHTED, UNPLANNED
 from livecube.virtual.session import session

@@ -14,18 +14,19 @@ import numpy as np
 import pytest
 from pairs_check import PLAIN, in_use, pairs
 
-from livecube.cube.geometry import OPPOSITE
+from livecube.cube.geometry import OPPOSITE, piece_faces, sticker_cycle
 from livecube.cube.holding import COLOURS, SCRAMBLE_HOLDING, Move, fixed_turns
 from livecube.cube.notation import parse_moves, parse_turns
-from livecube.cube.pieces import piece_faces, sticker_cycle
 from livecube.cube.position import (
     SOLVED,
     TURN_BYTES,
     apply_turn,
     apply_turns,
+    inverse_turns,
     is_solved,
+    make_turn,
+    merge,
 )
-from livecube.cube.turns import inverse_turns, make_turn, merge
 from livecube.errors import UsageError
 from livecube.virtual.cross import cross_table, plan_cross
 from livecube.virtual.fingers import Insertion, fingers_of

@@ -6,8 +6,8 @@ import asyncio
 import sys
 from typing import TYPE_CHECKING
 
-from livecube.advice.opportunity import Opportunity, PlainWay
-from livecube.advice.said import Clue, Degree, Spoken, Withdrawn
+from livecube.advice.rows import Opportunity, PlainWay
+from livecube.advice.speaker import Clue, Degree, Spoken, Withdrawn
 from livecube.cube.holding import Holding, parse_colour
 from livecube.cube.notation import parse_moves, parse_turns
 from livecube.edges.voice import SystemVoice, VoiceSink, speech_command

@@ -20,8 +20,7 @@ from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.holding_file import shipped_counts
 from livecube.events import HoldingMark, Turn
 from livecube.holding.inference import HoldingModel, Reading, drawn_paths, read_solve
-from livecube.holding.observations import SolvePart
-from livecube.holding.solve_turns import SolveTurns, solves_in
+from livecube.holding.observations import SolvePart, SolveTurns, solves_in
 from livecube.holding.written import PAUSE, write_solve
 from livecube.stages.tracker import Tracker
 from livecube.views.written import written_lines

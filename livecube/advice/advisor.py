@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from math import inf
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from livecube.advice.beam import Beam, Line
-from livecube.advice.beginning import Beginning, Way
-from livecube.advice.opportunity import Advice, Opportunity
-from livecube.advice.plan import Plan
-from livecube.advice.rows import Row, Rows, held_as, starts_of
-from livecube.advice.rules import BEFORE_THE_EYES, before_the_eyes
-from livecube.advice.words import cross_sentence, repair_sentence
-from livecube.cube.position import apply_turns
-from livecube.cube.turns import htm
+from livecube.advice.plan import Beam, Line, Plan
+from livecube.advice.rows import Advice, Opportunity, Row, Rows, held_as, starts_of
+from livecube.advice.words import BEFORE_THE_EYES, before_the_eyes, cross_sentence, repair_sentence
+from livecube.cube.position import apply_turns, htm
 from livecube.search.hand_arrays import UPRIGHT, holding_in_down_frame
 from livecube.search.situation import Situation, slot_bits
 from livecube.search.task import Task
@@ -31,7 +27,37 @@ if TYPE_CHECKING:
     from livecube.search.engine import Engine
     from livecube.techniques.base import Technique
 
-__all__ = ["Advisor", "likely_cross"]
+__all__ = ["Advisor", "Beginning", "Way", "likely_cross"]
+
+# What the advisor answers at a beginning: the one question that is asked while solving.
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """One way to go on, and what the plan takes that begins with it."""
+
+    row: Opportunity
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class Beginning:
+    """What is best in a position in the middle of a solve."""
+
+    rows: tuple[Opportunity, ...]
+    """The best first; none that a rule of the trade silences."""
+    seconds: float = inf
+    """What the plan takes that begins with the first row; ``inf`` if there is none."""
+    silence: str | None = None
+    """The rule by which nothing is said at this level; None: the first row is said."""
+    silenced: tuple[str, ...] = ()
+    """Rules that silenced rows which stood before the first."""
+    plans: tuple[Plan, ...] = ()
+    """For each first pair the best plan, the best of all first."""
+    standing: Way | None = None
+    """The hint that stands, as it is done from here: by the same technique, into the same slots.
+    None if there is none, or if it cannot be done in that way any more."""
+
 
 _AT_ONCE: Final = 2
 """So many slots that are out are brought in by one search."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
-    from livecube.advice.opportunity import Advice, Opportunity
+    from livecube.advice.rows import Advice, Opportunity
 
 __all__ = ["best_row", "is_best_choice"]
 

@@ -1,33 +1,112 @@
 """An example position for each technique, found by trying, never typed in.
 
-Seeded setups are turned on the solved cube (:mod:`livecube.advice.setups`); those in which
+Seeded setups are turned on the solved cube (:mod:`livecube.advice.examples`); those in which
 the technique is possible are sorted, few free slots and few turns first, and the advisor
 judges them: the first one in which it ranks the technique best is the example.
 """
 
 from __future__ import annotations
 
+import random
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING, Final
 
 from livecube.advice.best_choice import best_row, is_best_choice
 from livecube.advice.plain_way import Step, plain_way, written_steps
-from livecube.advice.setups import WHITE, setups
-from livecube.cube.position import SOLVED, apply_turns
+from livecube.cube.geometry import FACES
+from livecube.cube.position import SOLVED, apply_turns, inverse_turn, make_turn
 from livecube.search.situation import Situation
 from livecube.techniques.plain import Plain
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from livecube.advice.advisor import Advisor
-    from livecube.advice.opportunity import Opportunity
+    from livecube.advice.rows import Opportunity
     from livecube.cube.geometry import Array
     from livecube.cube.holding import Holding
     from livecube.search.engine import Engine
     from livecube.techniques.base import Technique
 
-__all__ = ["Example", "find_example"]
+__all__ = ["WHITE", "Example", "broken_pairs", "find_example", "random_turns", "setups"]
+
+# Seeded setups: turns on the solved cube that leave a white cross and broken pairs.
+#
+# Each is made of small steps that keep the cross: a face turn that opens a slot, a turn of the
+# upper layer, the face turn back; between two turns of the cross layer such a step breaks the
+# edge of one slot and the corner of another. For inspection some turns follow that scatter the
+# cross. What can be done in a setup is for the search to say.
+
+
+WHITE: Final = FACES.index("U")
+"""The examples' cross colour, as its fixed face."""
+
+_SETUPS: Final = 250
+_INSPECTION: Final = {"x-cross": 4, "pseudo-x-cross": 3}
+"""How many turns scatter the cross for techniques of the inspection."""
+_FREE: Final = {"keyhole-chain": 3}
+"""How many slots are broken for techniques that one or two cannot show."""
+_IN_INSPECTION: Final = 16
+"""Setups in inspection, which take longer to search."""
+
+
+def setups(technique: str) -> Iterator[tuple[int, ...]]:
+    """Fixed-frame turns of the setups for one technique, always the same ones."""
+    rng = random.Random(technique)
+    scattered = _INSPECTION.get(technique, 0)
+    down = Situation.of(SOLVED, WHITE)
+    for _ in range(_IN_INSPECTION if scattered else _SETUPS):
+        slots = 4 if scattered else _FREE.get(technique, rng.randint(1, 2))
+        turns = broken_pairs(rng, slots)
+        yield down.fixed([*turns, *random_turns(rng, scattered)])
+
+
+def broken_pairs(rng: random.Random, slots: int, steps: int | None = None) -> list[int]:
+    """Steps that break pairs of so many slots (1 to 4), and a turn of the upper layer.
+
+    ``steps``: how many; None: as many as slots, or up to two more.
+
+    Down-frame turns on the solved cube; the cross stays whole and aligned.
+    """
+    open_slots = rng.sample(range(4), slots)
+    turns: list[int] = []
+    for _ in range(rng.randint(slots, slots + 2) if steps is None else steps):
+        edge, corner = rng.choice(open_slots), rng.choice(open_slots)
+        aside = edge - corner
+        turns += [*_layer("D", aside), *rng.choice(_steps()[edge]), *_layer("D", -aside)]
+    return turns + _layer("U", rng.randrange(4))
+
+
+def random_turns(rng: random.Random, count: int) -> list[int]:
+    """Turns of faces of which no two neighbours are equal or opposite."""
+    turns: list[int] = []
+    axes: tuple[int, ...] = ()
+    for _ in range(count):
+        face = rng.choice([f for f in range(6) if f not in axes])
+        axes = (face, FACES.index("DRBLFU"[face]))
+        turns.append(make_turn(face, rng.randint(1, 3)))
+    return turns
+
+
+def _layer(face: str, quarters: int) -> list[int]:
+    return [make_turn(FACES.index(face), quarters)] if quarters % 4 else []
+
+
+@cache
+def _steps() -> tuple[tuple[tuple[int, ...], ...], ...]:
+    """For each slot the steps of three turns that open it and no other."""
+    result: list[list[tuple[int, ...]]] = [[], [], [], []]
+    for side in "FRBL":
+        for quarters in (1, 3):
+            opening = make_turn(FACES.index(side), quarters)
+            for upper in _layer("U", 1) + _layer("U", 2) + _layer("U", 3):
+                step = (opening, upper, inverse_turn(opening))
+                opened = Situation.of_down(apply_turns(SOLVED, step), WHITE).free
+                if opened.bit_count() == 1:
+                    result[opened.bit_length() - 1].append(step)
+    return tuple(map(tuple, result))
+
 
 _JUDGED: Final = 24
 """At most so many candidates are shown to the advisor."""

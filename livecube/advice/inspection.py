@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from livecube.advice.advisor import Advisor
-    from livecube.advice.opportunity import Opportunity
+    from livecube.advice.rows import Opportunity
     from livecube.cube.geometry import Array
     from livecube.cube.holding import Holding
 

@@ -7,11 +7,9 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from livecube.cube.geometry import FACES, ROTATIONS, Array
+from livecube.cube.geometry import FACES, HOME, ROTATIONS, Array, face_of, sticker_cycle
 from livecube.cube.holding import COLOURS, HOLDINGS
-from livecube.cube.pieces import HOME, face_of, sticker_cycle
-from livecube.search.coordinates import DOWN_ROTATIONS, SLOT_PIECES
-from livecube.search.situation import AT_OFFSETS
+from livecube.search.situation import AT_OFFSETS, DOWN_ROTATIONS, SLOT_PIECES
 
 if TYPE_CHECKING:
     from livecube.cube.holding import Holding

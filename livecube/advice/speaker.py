@@ -20,18 +20,19 @@ While the four slots are kept nothing is said, but for the repair of one that st
 from __future__ import annotations
 
 from bisect import insort
-from dataclasses import replace
-from enum import Enum
+from dataclasses import dataclass, replace
+from enum import Enum, IntEnum
 from statistics import median
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeAlias
 
-from livecube.advice.said import Adjusted, Planned, Repair, Said, Spoken, Taken, Withdrawn
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import parse_colour
-from livecube.cube.turns import turn_face
+from livecube.cube.position import turn_face
 from livecube.stages.progress import (
     CrossColour,
     HeldAs,
+    HeldNow,
+    Progress,
     Resynced,
     SolveBegun,
     SolveOver,
@@ -40,14 +41,265 @@ from livecube.stages.progress import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
-    from livecube.advice.beginning import Beginning
-    from livecube.advice.opportunity import Opportunity
-    from livecube.holding.news import HeldNow
-    from livecube.stages.progress import Progress
+    from livecube.advice.advisor import Beginning
+    from livecube.advice.plan import Plan
+    from livecube.advice.rows import Opportunity
 
-__all__ = ["Asks", "Speaker"]
+__all__ = [
+    "STEP_S",
+    "WHEN",
+    "Adjusted",
+    "Asks",
+    "Clue",
+    "Degree",
+    "Degrees",
+    "Happening",
+    "Manner",
+    "Planned",
+    "Repair",
+    "Said",
+    "Speaker",
+    "Spoken",
+    "Taken",
+    "Unsaid",
+    "Withdrawn",
+    "Withheld",
+    "best_chances",
+]
+
+# In what manner a solver wants to be advised.
+
+
+WHEN: Final = ("solving", "inspection", "after")
+"""When to speak: in inspection and while solving; in inspection only; when a solve is over."""
+
+
+@dataclass(frozen=True, slots=True)
+class Manner:
+    """What a solver asked for; the default is to be told everything at once."""
+
+    when: str = WHEN[0]
+    """One of :data:`WHEN`."""
+    crosses: tuple[int, ...] = (0,)
+    """Faces of the crosses with which a solve may begin."""
+    by_degrees: bool = False
+    """Whether each hint is told little by little."""
+
+    @property
+    def in_inspection(self) -> bool:
+        """Whether anything is said before a solve."""
+        return self.when != "after"
+
+    @property
+    def in_solve(self) -> bool:
+        """Whether chances are looked for in a solve, to be said at once or when it is over."""
+        return self.when != "inspection"
+
+
+# What is said, how it ends, and everything that the pipeline tells: values.
+
+
+@dataclass(frozen=True, slots=True)
+class Spoken:
+    """An opportunity that is worth saying now. It stands until it is taken or withdrawn."""
+
+    t: float
+    opportunity: Opportunity
+    also: tuple[Opportunity, ...] = ()
+    """The best ones for other slots; in inspection other ways to begin."""
+    inspection: bool = False
+    """Whether it says how the solve can begin."""
+
+
+@dataclass(frozen=True, slots=True)
+class Adjusted:
+    """The moves of the hint that stands are others now; it is the same way into the same slots."""
+
+    t: float
+    opportunity: Opportunity
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What the hint that stood was about is done, in this way or in another."""
+
+    t: float
+    opportunity: Opportunity
+
+
+@dataclass(frozen=True, slots=True)
+class Withdrawn:
+    """The hint that stood does not hold any more."""
+
+    t: float
+    opportunity: Opportunity
+
+
+@dataclass(frozen=True, slots=True)
+class Repair:
+    """A slot that was kept stays out: the fastest way to have all four in. It is no hint."""
+
+    t: float
+    way: Opportunity
+    """Its slots are those that are out."""
+
+
+class Degree(IntEnum):
+    """How much of a hint is told."""
+
+    WHERE = 1
+    """That there is something, and where to look."""
+    WHAT = 2
+    """The technique too."""
+    MOVES = 3
+    """Everything."""
+
+
+@dataclass(frozen=True, slots=True)
+class Clue:
+    """A part of a hint, for whoever wants to find the rest."""
+
+    t: float
+    opportunity: Opportunity
+    degree: Degree
+
+
+@dataclass(frozen=True, slots=True)
+class Unsaid:
+    """What would have been said during the solve that is over now, in order."""
+
+    t: float
+    hints: tuple[Spoken, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """Plans for all free slots from here, for each first pair the best, the best of all first."""
+
+    t: float
+    plans: tuple[Plan, ...]
+
+
+Said: TypeAlias = Spoken | Adjusted | Taken | Withdrawn | Repair | Planned
+"""What the speaker tells."""
+Happening: TypeAlias = Progress | HeldNow | Said | Clue | Unsaid
+"""All that the pipeline tells."""
+
+
+# What is kept back while a solver wants silence, and which of it was worth most.
+
+
+_ORDINARY: Final = ("plain", "made-pair", "shortest")
+"""Techniques that nobody needs to be told of afterwards."""
+_MOST: Final = 3
+
+
+class Withheld:
+    """Keeps hints of one solve until it is over."""
+
+    def __init__(self) -> None:
+        self._hints: list[Spoken] = []
+
+    def keep(self, hints: Iterable[Spoken]) -> None:
+        """Keep back what would be said now."""
+        self._hints += hints
+
+    def forget(self) -> None:
+        """Another solve."""
+        self._hints = []
+
+    def release(self, t: float) -> Unsaid:
+        """The solve is over: all that was kept back."""
+        hints, self._hints = tuple(self._hints), []
+        return Unsaid(t, hints)
+
+
+def best_chances(hints: Sequence[Spoken]) -> list[Spoken]:
+    """The few that were worth most: no ordinary insertions, each chance once, in their order.
+
+    Those that save most seconds against the plain way, then the quickest.
+    """
+    chances: dict[tuple[str, tuple[str, ...]], Spoken] = {}
+    for hint in hints:
+        row = hint.opportunity
+        if row.technique not in _ORDINARY:
+            chances.setdefault((row.technique, row.slots), hint)
+    ranked = sorted(chances.values(), key=lambda hint: _worth(hint.opportunity))
+    return sorted(ranked[:_MOST], key=lambda hint: hint.t)
+
+
+def _worth(row: Opportunity) -> tuple[float, float]:
+    plain = row.plain
+    saved = plain.seconds + plain.looking - row.seconds - row.looking if plain else 0.0
+    return -saved, row.seconds
+
+
+# Hints by degrees: first where to look, then what there is, then the moves. Pure.
+#
+# The caller keeps the time: it calls :meth:`Degrees.wake` at the time that ``due`` names.
+
+
+STEP_S: Final = 2.0
+"""Seconds from one degree to the next: long enough to look once more, short enough for a pause
+between two pairs (common practice, no published source)."""
+
+
+class Degrees:
+    """Tells hints little by little; a turn puts off what is pending until the hands stop again."""
+
+    def __init__(self, step_s: float = STEP_S) -> None:
+        self.due: float | None = None
+        """When the next degree is to be told; None: there is nothing to tell."""
+        self._step_s = step_s
+        self._hint: Spoken | None = None
+        """The hint that stands."""
+        self._degree = Degree.MOVES
+        """How much of it has been told."""
+
+    def pass_on(self, happenings: Iterable[Happening]) -> list[Happening]:
+        """Happenings in order, each new hint reduced to its first degree."""
+        return [told for happening in happenings for told in self._pass(happening)]
+
+    def wake(self) -> list[Happening]:
+        """It is the time that ``due`` named: the next degree."""
+        hint, t = self._hint, self.due
+        if hint is None or t is None:
+            return []
+        self._degree = Degree(self._degree + 1)
+        self.due = None if self._degree == Degree.MOVES else t + self._step_s
+        return [self._told(hint, t)]
+
+    def go_on(self, t: float) -> None:
+        """The hands have stopped at ``t`` while the hint stands: its next degree may come."""
+        if self._hint is not None and self.due is None and self._degree != Degree.MOVES:
+            self.due = t + self._step_s
+
+    def _pass(self, happening: Happening) -> list[Happening]:
+        match happening:
+            case Spoken():
+                self._hint, self._degree = happening, Degree.WHERE
+                self.due = happening.t + self._step_s
+                return [self._told(happening, happening.t)]
+            case Adjusted():
+                if self._hint is not None:
+                    self._hint = replace(self._hint, opportunity=happening.opportunity)
+                if self._degree != Degree.MOVES:
+                    return []
+            case Planned():
+                return []  # it would tell too much
+            case Turned():
+                self.due = None
+            case Taken() | Withdrawn() | Resynced() | SolveOver():
+                self._hint = self.due = None
+        return [happening]
+
+    def _told(self, hint: Spoken, t: float) -> Happening:
+        if self._degree == Degree.MOVES:
+            return replace(hint, t=t)
+        return Clue(t, hint.opportunity, self._degree)
+
 
 _SLOTS: Final = 4
 _ALSO: Final = 2

@@ -6,16 +6,15 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 from livecube.advice.pieces import piece_words
+from livecube.cube.geometry import HOME
 from livecube.cube.holding import fixed_turns
-from livecube.cube.pieces import HOME
 from livecube.cube.position import apply_turns
-from livecube.search.coordinates import SLOT_PIECES
-from livecube.search.situation import Situation
+from livecube.search.situation import SLOT_PIECES, Situation
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from livecube.advice.opportunity import Opportunity
+    from livecube.advice.rows import Opportunity
     from livecube.cube.geometry import Array
     from livecube.cube.holding import Holding, Move
 

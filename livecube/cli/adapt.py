@@ -12,7 +12,7 @@ from livecube.composition.writing import habits_of, solves_of_log
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:
-    from livecube.holding.counting import Counts
+    from livecube.holding.counts import Counts
     from livecube.holding.observations import SolvePart
 
 __all__ = ["adapt"]
@@ -49,7 +49,7 @@ def adapt(logs: tuple[Path, ...], forget: bool) -> None:
 
 
 def _learned(solves: list[SolvePart]) -> Counts:
-    from livecube.holding.adapting import ROUNDS
+    from livecube.holding.inference import ROUNDS
 
     with progress_bar("learning") as bar:
         task = bar.add_task("", total=ROUNDS)

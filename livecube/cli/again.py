@@ -19,8 +19,7 @@ from livecube.cli.review import kept_solve, reviewed, solves_of
 from livecube.cli.trying import TryingRun, check_source
 from livecube.review.moment import missed_moment
 from livecube.review.trying import Trying
-from livecube.views.again_screen import AgainScreen
-from livecube.views.again_text import moment_sentence
+from livecube.views.again import AgainScreen, moment_sentence
 from livecube.views.board import Board
 
 if TYPE_CHECKING:

@@ -14,8 +14,7 @@ from livecube.errors import LivecubeError, UsageError
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from livecube.composition.dashboard import Dashboard
-    from livecube.composition.publishing import BrokerWish
+    from livecube.composition.dashboard import BrokerWish, Dashboard
     from livecube.composition.sending import Plan
     from livecube.dashboard.messages import Cube
     from livecube.edges.configuration import Configuration
@@ -67,7 +66,7 @@ class Publishing:
         configuration = read_configuration()
         if not self.asked and not (unasked and configuration.is_said("mqtt", "url")):
             return None
-        from livecube.composition.publishing import open_dashboard, plan_of, time_now
+        from livecube.composition.dashboard import open_dashboard, plan_of, time_now
 
         try:
             plan = plan_of(self._wish, configuration)
@@ -80,7 +79,7 @@ class Publishing:
 
     @property
     def _wish(self) -> BrokerWish:
-        from livecube.composition.publishing import BrokerWish
+        from livecube.composition.dashboard import BrokerWish
 
         return BrokerWish(None if self.url == _CONFIGURED else self.url, self.desk, self.plain)
 
@@ -133,6 +132,6 @@ def _popped(options: dict[str, Any]) -> dict[str, Any]:
 
 
 def _plan(configuration: Configuration, url: str | None, desk: str | None, plain: bool) -> Plan:
-    from livecube.composition.publishing import BrokerWish, plan_of
+    from livecube.composition.dashboard import BrokerWish, plan_of
 
     return plan_of(BrokerWish(url, desk, plain), configuration)

@@ -184,7 +184,7 @@ def _known(drilling: Drilling, keeper: DrillKeeper | None) -> frozenset[str]:
 
 
 def _nothing_due(book: DrillBook) -> None:
-    from livecube.views.drill_text import span_text
+    from livecube.views.drills import span_text
 
     cards = book.cards()
     if not cards:
@@ -256,7 +256,7 @@ def _run(
     from livecube.drills.place import pieces_that_count
     from livecube.review.trying import Trying
     from livecube.views.board import Board
-    from livecube.views.drill_screen import DrillScreen
+    from livecube.views.drills import DrillScreen
 
     pieces = pieces_that_count(places[0].face)
 

@@ -17,7 +17,7 @@ from livecube.cli.trying import TryingRun
 if TYPE_CHECKING:
     from livecube.cli.drill_options import Drilling
     from livecube.composition.scrambler import Scrambler
-    from livecube.drills.beat_session import BeatSession
+    from livecube.drills.beat import BeatSession
     from livecube.drills.news import DrillNews
     from livecube.edges.sink import Item
     from livecube.review.trying import TryNews
@@ -45,9 +45,7 @@ def fingers(rounds: int, drilling: Drilling) -> None:
     """
     from livecube.drills.fingers import FingerDrill, FingersOver
     from livecube.views.board import Board
-    from livecube.views.drill_machine import drill_json
-    from livecube.views.drill_rounds_screen import FingerScreen
-    from livecube.views.drill_text import CAUTION
+    from livecube.views.drills import CAUTION, FingerScreen, drill_json
 
     with ExitStack() as stack:
         keeper = drilling.keeper(stack)
@@ -84,12 +82,11 @@ def beat(tempo: float, silent: bool, drilling: Drilling) -> None:
     The cube is scrambled as it is shown; then the beat begins, and you with it when you like.
     Afterwards it says how often a turn missed its beat, and where beats stayed empty.
     """
-    from livecube.drills.beat_session import BeatJudged
+    from livecube.drills.beat import BeatJudged
     from livecube.edges.ticking import BeatSink
     from livecube.scrambling.states import random_state, seeded_draw, unforeseen_draw
     from livecube.views.board import Board
-    from livecube.views.drill_machine import drill_json
-    from livecube.views.drill_rounds_screen import BeatScreen
+    from livecube.views.drills import BeatScreen, drill_json
 
     draw = unforeseen_draw if drilling.seed is None else seeded_draw(drilling.seed)
     board = Board(BeatScreen(f"Solve slowly, {tempo:g} turns a second, without pauses."))
@@ -105,7 +102,7 @@ def beat(tempo: float, silent: bool, drilling: Drilling) -> None:
         keeper = drilling.keeper(stack)
 
         def led(scrambler: Scrambler) -> BeatSession:
-            from livecube.drills.beat_session import BeatSession
+            from livecube.drills.beat import BeatSession
 
             return BeatSession(tempo, random_state(draw), scrambler.to)
 

@@ -20,8 +20,8 @@ from livecube.cli.options import (
 )
 from livecube.composition.assembly import LEVEL_NAMES
 from livecube.cube.holding import COLOURS, parse_colour
-from livecube.views.plan import plan_lines
-from livecube.views.text import note_sentence
+from livecube.views.happenings import note_sentence
+from livecube.views.screen import plan_lines
 
 if TYPE_CHECKING:
     from livecube.hands.automaton import Automaton

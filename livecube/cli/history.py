@@ -15,12 +15,12 @@ import click
 from livecube.cube.holding import COLOURS
 from livecube.edges.history.folder import data_folder
 from livecube.edges.history.store import History
-from livecube.edges.new_files import new_file, new_place
+from livecube.edges.log_files import new_file, new_place
 from livecube.errors import UsageError
 from livecube.solves.records import NOBODY, Wanted
 from livecube.timing.results import parse_penalties
 from livecube.views.history_text import kept_lines, listed_lines, summary_lines
-from livecube.views.practice_machine import chance_json, kept_json, listed_json
+from livecube.views.practice import chance_json, kept_json, listed_json
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from livecube.composition.learning import led_by_radio
-from livecube.edges.log_files import LogReader, LogWriter, started_now
-from livecube.edges.new_files import new_file
+from livecube.edges.log_files import LogReader, LogWriter, new_file, started_now
 from livecube.errors import UsageError
 from livecube.learning.learner import learn as learned_from
 from livecube.learning.recording import Recording

@@ -25,11 +25,9 @@ from livecube.cli.options import (
 )
 from livecube.cli.output import Ending, Output, run_in_order
 from livecube.composition.assembly import load_advisor, load_holdings, quick_advisor, set_level
-from livecube.composition.following import CubeFollower
-from livecube.composition.hub import Hub
+from livecube.composition.following import SWITCH_S, CubeFollower, Hub
 from livecube.composition.keyboard import Keyboard, stating
 from livecube.composition.pipeline import Pipeline
-from livecube.composition.refining import SWITCH_S
 from livecube.composition.sources import SimulatedSource, Simulation
 from livecube.cube.holding import SCRAMBLE_HOLDING
 from livecube.edges.history.sink import FollowedSink
@@ -285,7 +283,7 @@ class _Live:
         return [self._keeping]
 
     def _cube(self) -> Cube:
-        from livecube.composition.publishing import cube_of
+        from livecube.composition.dashboard import cube_of
 
         return cube_of(self._source)
 

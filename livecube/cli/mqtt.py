@@ -79,7 +79,7 @@ def forget(plan: Plan) -> None:
 @click.argument("name", required=False)
 def schema(name: str | None) -> None:
     """Print the JSON Schema of a kind of message; without NAME, the tree of topics."""
-    from livecube.edges.dashboard_files import schema_text, tree_text
+    from livecube.edges.dashboard_sink import schema_text, tree_text
 
     click.echo(tree_text() if name is None else schema_text(name), nl=False)
 
@@ -88,7 +88,7 @@ def schema(name: str | None) -> None:
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
 def page(file: Path) -> None:
     """Write an example of a dashboard into FILE: a single page for a browser."""
-    from livecube.edges.dashboard_files import page_text
+    from livecube.edges.dashboard_sink import page_text
 
     try:
         with file.open("x", encoding="utf-8") as new:

@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from livecube.advice.degrees import STEP_S
-from livecube.advice.manner import WHEN, Manner
+from livecube.advice.speaker import STEP_S, WHEN, Manner
 from livecube.cli.bars import late, progress_bar
 from livecube.composition.assembly import (
     ADVISOR_STEPS,

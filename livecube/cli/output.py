@@ -17,7 +17,7 @@ from livecube.edges.sinks import JsonSink, LineSink, ScreenSink
 from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
 from livecube.errors import DrawingError, LivecubeError
 from livecube.views.board import Board
-from livecube.views.machine import end_json
+from livecube.views.happenings import end_json
 from livecube.views.screen import LiveScreen
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from livecube.cli.broker_options import Publishing
     from livecube.composition.dashboard import Dashboard
-    from livecube.composition.hub import Hub
+    from livecube.composition.following import Hub
     from livecube.composition.pipeline import Pipeline
     from livecube.dashboard.messages import Cube
     from livecube.edges.sink import Sink

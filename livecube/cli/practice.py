@@ -22,7 +22,7 @@ from livecube.cli.options import (
 from livecube.cli.output import run_in_order
 from livecube.cli.practising import PracticeAsked, PracticeRun
 from livecube.composition.pipeline import Pipeline
-from livecube.composition.practised_source import PractisedSource
+from livecube.composition.practising import PractisedSource
 from livecube.composition.sources import Simulation
 from livecube.edges.configuration import read_configuration
 from livecube.errors import UsageError
@@ -101,7 +101,7 @@ def practice(
 ) -> None:
     """Practise: a scramble is shown and followed, then inspection, the solve and its result.
 
-    Automaton-free: on the solved cube, turn two opposite layers a quarter the same way and both
+    Hands-free: on the solved cube, turn two opposite layers a quarter the same way and both
     back. Red and orange: the next scramble; blue and green: go round the penalties; white and
     yellow: throw the solve away, or take it back.
 

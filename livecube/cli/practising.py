@@ -16,13 +16,14 @@ from livecube.cli.output import Ending
 from livecube.cli.published import Published
 from livecube.cli.scramble import scrambler_with_progress
 from livecube.composition.assembly import load_advisor, load_holdings, quick_advisor, set_level
-from livecube.composition.following import CubeFollower
-from livecube.composition.hub import Hub
+from livecube.composition.following import SWITCH_S, CubeFollower, Hub
 from livecube.composition.keyboard import PracticeKeyboard, stating
-from livecube.composition.practised_source import PractisedSource
-from livecube.composition.practising import AttemptLogs, PracticeLeader
-from livecube.composition.refining import SWITCH_S
-from livecube.composition.session_reviews import SessionReviews
+from livecube.composition.practising import (
+    AttemptLogs,
+    PracticeLeader,
+    PractisedSource,
+    SessionReviews,
+)
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.history.sink import HistorySink
 from livecube.edges.keys import Keys, keyboard, piped_keys

@@ -34,7 +34,7 @@ class Published:
         judged: bool = False,
     ) -> list[Sink]:
         """Begin to publish what a source brings, once it is found; no sink, or one."""
-        from livecube.composition.publishing import cube_of
+        from livecube.composition.dashboard import cube_of
         from livecube.edges.dashboard_sink import DashboardSink
 
         self._dashboard = self._publishing.open(
@@ -45,7 +45,7 @@ class Published:
     async def tell_month(self, session: Session) -> None:
         """How things went lately; for the beginning of a session, and again for its end."""
         if self._dashboard is not None and session.number is not None:
-            from livecube.composition.monthly import tell_month
+            from livecube.composition.dashboard import tell_month
 
             now = datetime.now(UTC)
             await tell_month(self._dashboard, session.folder, session.number, session.person, now)

@@ -12,8 +12,7 @@ import click
 from livecube.cli.broker_options import publishing_options
 from livecube.cli.options import advisor_with_progress, hint_options, holdings_with_progress
 from livecube.cli.output import Output
-from livecube.composition.following import follow_log
-from livecube.composition.hub import Hub
+from livecube.composition.following import Hub, follow_log
 from livecube.composition.pipeline import Pipeline
 from livecube.edges.log_files import LogReader
 from livecube.errors import UsageError
@@ -95,7 +94,7 @@ def _publish(output: Output, publishing: Publishing, log: Path, started: str) ->
     """Only if it was asked for: a replay is not what a configured dashboard waits for."""
     if not publishing.asked:
         return
-    from livecube.composition.publishing import cube_of_log, time_in_log
+    from livecube.composition.dashboard import cube_of_log, time_in_log
 
     output.publish(
         publishing, lambda: cube_of_log(log.name), unasked=False, clock=time_in_log(started)

@@ -16,7 +16,7 @@ from livecube.cli.history import wanted_of, wanted_options
 from livecube.cli.options import level_option
 from livecube.edges.history.folder import data_folder
 from livecube.edges.history.store import History
-from livecube.edges.new_files import new_file
+from livecube.edges.log_files import new_file
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:
@@ -62,7 +62,7 @@ def _need_plots() -> None:
 
 def _of_solve(number: int, level: str) -> str:
     from livecube.cli.review import kept_solve, reviewed
-    from livecube.composition.reporting import positions_of
+    from livecube.composition.reviewing import positions_of
     from livecube.views.solve_page import solve_page
 
     with History(data_folder(), reading=True) as history:

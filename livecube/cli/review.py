@@ -140,8 +140,7 @@ def reviewed(
 
 
 def _tell(title: str, found: Review, *, as_json: bool) -> None:
-    from livecube.views.review_machine import review_json
-    from livecube.views.review_text import review_lines
+    from livecube.views.review import review_json, review_lines
 
     if as_json:
         click.echo(json.dumps({"event": "review", **review_json(found)}))

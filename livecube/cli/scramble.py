@@ -10,8 +10,8 @@ import numpy as np
 
 from livecube.cli.bars import late, progress_bar
 from livecube.composition.scrambler import SCRAMBLER_STEPS, load_scrambler
-from livecube.cube.facelets import facelets_text
-from livecube.cube.turns import turns_text
+from livecube.cube.notation import facelets_text
+from livecube.cube.position import turns_text
 
 if TYPE_CHECKING:
     from livecube.composition.scrambler import Scrambler

@@ -7,8 +7,8 @@ from pathlib import Path
 import click
 
 from livecube.cube.holding import COLOURS, parse_colour
-from livecube.cube.turns import turns_text
-from livecube.edges.new_files import new_file
+from livecube.cube.position import turns_text
+from livecube.edges.log_files import new_file
 from livecube.logs.lines import Header, event_line, header_line
 
 __all__ = ["simulate"]

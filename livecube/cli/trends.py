@@ -33,8 +33,7 @@ def trends(
     session: int | None, last: int | None, seed: int, as_json: bool, **asked: str | None
 ) -> None:
     """Show how times, splits, pauses and chances taken develop, and what is only noise."""
-    from livecube.views.trends_machine import trends_json
-    from livecube.views.trends_text import trends_lines
+    from livecube.views.trends import trends_json, trends_lines
 
     with History(data_folder(), reading=True) as history:
         columns = history.columns(replace(wanted_of(**asked), session=session, most=last))

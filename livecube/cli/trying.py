@@ -15,7 +15,7 @@ from livecube.cli.output import Ending, run_in_order
 from livecube.cli.published import Published
 from livecube.cli.scramble import scrambler_with_progress
 from livecube.composition.again import Again, TrierSource
-from livecube.composition.hub import Hub
+from livecube.composition.following import Hub
 from livecube.edges.keys import Keys, keyboard, piped_keys
 from livecube.edges.sinks import JsonSink, LineSink, ScreenSink
 from livecube.errors import UsageError
@@ -154,7 +154,7 @@ class TryingRun:
     def _dashboard_sinks(self) -> list[Sink]:
         if self._published is None:
             return []
-        from livecube.composition.drill_publishing import drill_told
+        from livecube.composition.dashboard import drill_told
 
         return self._published.sinks(self._source, self.complain, drill_told)
 

@@ -11,14 +11,13 @@ from livecube.composition.assembly import find_decoder
 from livecube.composition.reception import decoded
 from livecube.cube.holding import Holding
 from livecube.events import HoldingMark, Reset
-from livecube.mending.correction import Correction
-from livecube.review.one_try import Place
-from livecube.review.trying import SetUpAsked, Tried
+from livecube.mending.mender import Correction
+from livecube.review.trying import Place, SetUpAsked, Tried
 
 if TYPE_CHECKING:
     from collections.abc import AsyncGenerator, Callable, Iterable, Sequence
 
-    from livecube.composition.hub import Hub
+    from livecube.composition.following import Hub
     from livecube.drills.news import DrillNews
     from livecube.edges.practised_link import PractisedLink
     from livecube.edges.sink import Item

@@ -62,8 +62,8 @@ def load_advisor(
     from livecube.cube.notation import parse_turns
     from livecube.cube.position import SOLVED, apply_turns
     from livecube.search.answers import Answers
+    from livecube.search.book import usual_book
     from livecube.search.engine import Engine
-    from livecube.search.shipped import usual_book
     from livecube.stages.cases import orientation_classes, permutation_classes
     from livecube.techniques.base import Level
 
@@ -107,7 +107,7 @@ def quick_advisor(level: str, hands: Automaton | None = None) -> Advisor | None:
     """
     from livecube.advice.advisor import Advisor
     from livecube.search.answers import Answers
-    from livecube.search.shipped import usual_book, usual_cross
+    from livecube.search.book import usual_book, usual_cross
 
     hands = hands or load_hands()
     book = usual_book(hands)
@@ -138,9 +138,8 @@ def load_holdings() -> HoldingFollower:
     """
     keep_compiled_code()
     from livecube.edges.holding_file import holding_model
-    from livecube.holding.following import HoldingFollower
+    from livecube.holding.following import HoldingFollower, LiveHolding
     from livecube.holding.inference import read_solve
-    from livecube.holding.live import LiveHolding
     from livecube.holding.observations import SolvePart
 
     model = holding_model()
@@ -185,7 +184,7 @@ def find_technique(name: str) -> Technique:
 
 def set_level(advisor: Advisor, name: str) -> None:
     """Set how much an advisor speaks of; ``name`` is one of :data:`LEVEL_NAMES`."""
-    from livecube.advice.rules import parse_level
+    from livecube.advice.words import parse_level
 
     advisor.level = parse_level(name)
 

@@ -8,23 +8,58 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import hashlib
+import sqlite3
 import threading
 import uuid
 from collections import deque
-from typing import TYPE_CHECKING, Final
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from statistics import fmean
+from typing import TYPE_CHECKING, Final, cast
 
-from livecube.composition.sending import FAREWELL_S, Sender
-from livecube.dashboard.messages import Messenger
+from livecube.composition.sending import FAREWELL_S, Plan, Sender
+from livecube.composition.sources import CubeSource
+from livecube.dashboard.drilling import BeatDone, DrillDone, FingersDone
+from livecube.dashboard.messages import Cube, Messenger
+from livecube.dashboard.settings import parse_address
+from livecube.drills.beat import BeatJudged
+from livecube.drills.fingers import FingersOver
+from livecube.drills.judging import DrillJudged
+from livecube.edges.broker import Access, password, tls_context
+from livecube.edges.desk import outbox_path, own_desk
+from livecube.edges.history.store import History
+from livecube.edges.outbox import Outbox
+from livecube.errors import LivecubeError, UsageError
+from livecube.review.trying import SetUpGuided
+from livecube.solves.records import Wanted
+from livecube.stages.progress import LinkChanged
+from livecube.trends.making import month_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
 
-    from livecube.composition.sending import Plan
-    from livecube.dashboard.messages import Cube, Message
-    from livecube.edges.dashboard_sink import Told
-    from livecube.edges.outbox import Outbox
+    from livecube.composition.sources import Source
+    from livecube.dashboard.discovery import Form
+    from livecube.dashboard.messages import Message
+    from livecube.edges.configuration import Configuration
+    from livecube.edges.dashboard_sink import Publisher, Told
+    from livecube.edges.sink import Item
+    from livecube.trends.values import Month
 
-__all__ = ["Dashboard"]
+__all__ = [
+    "BrokerWish",
+    "Dashboard",
+    "cube_of",
+    "cube_of_log",
+    "drill_told",
+    "open_dashboard",
+    "plan_of",
+    "tell_month",
+    "time_in_log",
+    "time_now",
+]
 
 _LATER_S: Final = 0.02
 """The thread is woken so long after an item: beside the turn that brought it, it would slow it."""
@@ -161,3 +196,202 @@ def _new_id() -> str:
 
 def _messages(number: int) -> str:
     return "1 message" if number == 1 else f"{number} messages"
+
+
+# From what a user wants and what the configuration says to a dashboard that is published to.
+
+
+_TABLE: Final = "mqtt"
+_ID_DIGITS: Final = 12
+
+
+@dataclass(frozen=True, slots=True)
+class BrokerWish:
+    """What the command line says about a broker; the rest is in the configuration."""
+
+    url: str | None
+    """None or empty: that of the configuration."""
+    desk: str | None = None
+    plain: bool = False
+
+
+def plan_of(wish: BrokerWish, configuration: Configuration) -> Plan:
+    """Where and how to publish.
+
+    Raises :class:`~livecube.errors.UsageError` if no broker is named, or if what is wanted is not
+    safe: plain text to another machine.
+    """
+    table = configuration.table(_TABLE)
+    url = wish.url or table["url"]
+    if not url:
+        raise UsageError(
+            "no broker is named: give one, like mqtts://user@host/prefix, or put it into"
+            f" {configuration.file}, [mqtt] url"
+        )
+    address = parse_address(str(url))
+    if not (address.tls or address.is_local or wish.plain or table["plain_text"]):
+        raise UsageError(
+            f"mqtt:// to {address.place} can be read by everybody on the way; write mqtts://, or"
+            " allow it by --mqtt-plain"
+        )
+    access = Access(
+        address,
+        password(
+            address,
+            configuration.path(_TABLE, "password_file"),
+            keyring=table["password_keyring"] is True,
+        ),
+        configuration.path(_TABLE, "authority"),
+        configuration.path(_TABLE, "certificate"),
+        configuration.path(_TABLE, "key"),
+        keepalive_s=int(cast("float", table["keepalive_s"])),
+    )
+    if address.tls:
+        tls_context(access)  # what is wrong with its files is to be known now
+    desk = wish.desk or cast("str | None", table["desk"]) or own_desk()
+    form = cast("Form", table["discovery"])
+    return Plan(access, desk, form, str(table["discovery_prefix"]))
+
+
+def open_dashboard(
+    plan: Plan,
+    cube: Cube,
+    clock: Callable[[float], str],
+    complain: Callable[[str], None],
+    *,
+    judged: bool = False,
+) -> Dashboard:
+    """A dashboard that is published to from now on; ``judged``: in practice, where solves are.
+
+    Raises :class:`~livecube.errors.UsageError` if another livecube publishes for this desk.
+    """
+    path = outbox_path(plan.access.address, plan.desk)
+    dashboard = Dashboard(plan, Outbox(path, complain), cube, clock, complain, judged=judged)
+    dashboard.start()
+    return dashboard
+
+
+def cube_of(source: Source) -> Cube:
+    """Which cube a source follows. Its address is not in it, nor can it be read off the id."""
+    if not isinstance(source, CubeSource):
+        return Cube(_hashed(source.title), source.title)
+    sighting = source.chosen.sighting
+    return Cube(_hashed(f"{sighting.name}\n{sighting.address}"), sighting.name or "unnamed cube")
+
+
+def cube_of_log(name: str) -> Cube:
+    """What stands for the cube of a log that is replayed."""
+    return Cube(_hashed(name), "replay")
+
+
+def time_now(_t: float) -> str:
+    """The time of day, for a cube that is followed now."""
+    return _written(datetime.now(UTC))
+
+
+def time_in_log(started: str | None) -> Callable[[float], str]:
+    """The time of day by a log's own account; without one, now."""
+    try:
+        begin = datetime.fromisoformat(started or "")
+    except ValueError:
+        return time_now
+    begin = begin.replace(tzinfo=begin.tzinfo or UTC)
+
+    def at(t: float) -> str:
+        try:
+            return _written(begin + timedelta(seconds=t))
+        except OverflowError:
+            return time_now(t)
+
+    return at
+
+
+def _written(moment: datetime) -> str:
+    return moment.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def _hashed(text: str) -> str:
+    return "cube-" + hashlib.sha256(f"livecube\n{text}".encode()).hexdigest()[:_ID_DIGITS]
+
+
+# The last thirty days in few figures, for the dashboard, out of the history.
+
+
+_MONTH: Final = timedelta(days=30)
+
+
+async def tell_month(
+    publisher: Publisher, folder: Path, session: int, person: str, now: datetime
+) -> None:
+    """Tell the dashboard what a person's month says, times without those of this session.
+
+    Looked up in a thread, by a connection of its own. What cannot be read is not told: it is only
+    a figure on a dashboard. ``now`` is in UTC.
+    """
+    try:
+        month = await asyncio.to_thread(_month, folder, session, person, now)
+    except (sqlite3.Error, OSError, LivecubeError):
+        return
+    publisher.post(month)
+
+
+def _month(folder: Path, session: int, person: str, now: datetime) -> Month:
+    since = (now - _MONTH).date().isoformat()
+    with History(folder, reading=True) as history:
+        columns, chances = history.columns(Wanted(since=since, person=person))
+    return month_of(columns, chances, session)
+
+
+# What a dashboard is told of drills: each try and all rounds, in values that it knows.
+
+
+def drill_told(item: Item) -> Told:
+    """For :class:`~livecube.edges.dashboard_sink.DashboardSink`.
+
+    Who follows a set-up has a cube in the hands.
+    """
+    match item:
+        case DrillJudged():
+            return DrillDone(
+                t=item.t,
+                number=item.number,
+                technique=item.place.row.technique,
+                case=str(item.case),
+                grade=item.place.grade,
+                how_well=item.how_well,
+                as_asked=item.as_asked,
+                ms=item.ms,
+                look_ms=item.look_ms,
+                turns=item.turns,
+                fewest=item.place.row.turns,
+            )
+        case FingersOver():
+            return _fingers(item)
+        case BeatJudged(t, result, solved):
+            return BeatDone(t, result.tempo, len(result.turns), result.missed, result.empty, solved)
+        case SetUpGuided():
+            return LinkChanged(item.t, up=True)
+    return item
+
+
+def _fingers(over: FingersOver) -> FingersDone:
+    seconds = [second for one in over.rounds for second in one.seconds]
+    variations = [one.evenness for one in over.rounds if one.evenness is not None]
+    return FingersDone(
+        t=over.t,
+        rounds=len(over.rounds),
+        turns=len(seconds),
+        turns_per_second=_per_second(seconds),
+        variation=fmean(variations) if variations else None,
+        left_per_second=_per_second(_of(over, "left")),
+        right_per_second=_per_second(_of(over, "right")),
+        slips=sum(one.slips for one in over.rounds),
+    )
+
+
+def _of(over: FingersOver, name: str) -> list[float]:
+    return [second for one in over.rounds if one.pattern.name == name for second in one.seconds]
+
+
+def _per_second(seconds: list[float]) -> float | None:
+    return 1 / mean if seconds and (mean := fmean(seconds)) > 0 else None

@@ -3,20 +3,175 @@
 from __future__ import annotations
 
 import asyncio
+from functools import partial
 from typing import TYPE_CHECKING, Final
 
-from livecube.composition.refining import Refiner, find_openings
-from livecube.mending.correction import Correction
+from livecube.mending.mender import Correction
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator, Callable, Iterable
+    from collections.abc import AsyncIterator, Callable, Iterable, Sequence
 
-    from livecube.advice.said import Happening
-    from livecube.composition.hub import Hub
-    from livecube.composition.pipeline import Pipeline
+    from livecube.advice.advisor import Advisor
+    from livecube.advice.rows import Opportunity
+    from livecube.advice.speaker import Happening
+    from livecube.composition.pipeline import OpeningQuestion, Pipeline
+    from livecube.edges.sink import Item, Sink
     from livecube.events import CubeEvent
 
-__all__ = ["CubeFollower", "follow_log"]
+__all__ = ["SWITCH_S", "CubeFollower", "Hub", "Refiner", "find_openings", "follow_log"]
+
+# The hub: hands every event and happening to all sinks, each through a queue of its own.
+#
+# A sink never calls back. One that is slow or broken loses only its own: its queue is
+# bounded, what does not fit is dropped and counted, and an error in it is kept and told at
+# the end.
+
+
+_QUEUE: Final = 4096
+"""Items that wait for one sink: minutes of turning."""
+
+
+class _Lane:
+    def __init__(self, sink: Sink) -> None:
+        self.sink = sink
+        self.queue: asyncio.Queue[Item | None] = asyncio.Queue(_QUEUE)
+        self.dropped = 0
+        self.error: Exception | None = None
+
+    async def run(self) -> None:
+        while (item := await self.queue.get()) is not None:
+            if self.error is None:
+                try:
+                    await self.sink.take(item)
+                except Exception as error:
+                    self.error = error
+            self.queue.task_done()
+        try:
+            await self.sink.close()
+        except Exception as error:
+            self.error = self.error or error
+
+
+class Hub:
+    """Use it as an asynchronous context manager; leaving it waits until all sinks are done."""
+
+    def __init__(self, sinks: Sequence[Sink]) -> None:
+        self._lanes = [_Lane(sink) for sink in sinks]
+        self._tasks: list[asyncio.Task[None]] = []
+
+    async def __aenter__(self) -> Hub:
+        self._tasks = [
+            asyncio.create_task(lane.run(), name=f"sink {lane.sink.name}") for lane in self._lanes
+        ]
+        return self
+
+    async def __aexit__(self, *_: object) -> None:
+        for lane in self._lanes:
+            await lane.queue.put(None)
+        await asyncio.gather(*self._tasks)
+
+    def publish(self, item: Item) -> None:
+        """Tell all sinks at once; never waits."""
+        for lane in self._lanes:
+            try:
+                lane.queue.put_nowait(item)
+            except asyncio.QueueFull:
+                lane.dropped += 1
+
+    async def deliver(self, item: Item) -> None:
+        """Tell all sinks, waiting for room: for replays, where nothing is lost by waiting."""
+        for lane in self._lanes:
+            await lane.queue.put(item)
+
+    async def settle(self) -> None:
+        """Wait until all sinks have taken in what they were told."""
+        await asyncio.gather(*(lane.queue.join() for lane in self._lanes))
+
+    @property
+    def is_cut_off(self) -> bool:
+        """Whether something could not be written any more, for a full disk most likely."""
+        return any(
+            isinstance(lane.error, OSError) and not isinstance(lane.error, BrokenPipeError)
+            for lane in self._lanes
+        )
+
+    def complaints(self) -> list[str]:
+        """What went wrong with sinks, a sentence each."""
+        told = []
+        for lane in self._lanes:
+            # Whoever read our output may leave at any time; that is no fault of anybody.
+            if lane.error is not None and not isinstance(lane.error, BrokenPipeError):
+                told.append(f"{lane.sink.name} stopped: {lane.error}")
+            if lane.dropped:
+                told.append(f"{lane.sink.name} was too slow and missed {lane.dropped} items")
+        return told
+
+
+# How a scrambled cube can be begun: worked out beside the turning, for it takes long.
+#
+# An answer is dropped as soon as nobody needs it.
+
+
+SWITCH_S: Final = 0.0001
+"""How long one thread may keep the interpreter while another waits for it: a thread that refines
+must not keep the turns waiting."""
+
+
+def find_openings(
+    advisor: Advisor, question: OpeningQuestion, stopped: Callable[[], bool] = lambda: False
+) -> list[Opportunity] | None:
+    """How a solve can begin; None if ``stopped`` says that nobody wants to know any more."""
+    from livecube.advice.inspection import openings  # late: a start must not wait for it
+
+    return openings(advisor, question.position, question.faces, question.holding, stopped=stopped)
+
+
+class Refiner:
+    """Answers a pipeline's latest question in a thread of its own.
+
+    ``tell`` is given what an answer brings; ``now`` gives the cube's time.
+    """
+
+    def __init__(
+        self,
+        pipeline: Pipeline,
+        tell: Callable[[Iterable[Happening]], None],
+        now: Callable[[], float],
+    ) -> None:
+        self._advisor: Advisor | None = None
+        self._pipeline = pipeline
+        self._tell = tell
+        self._now = now
+        self._asked: OpeningQuestion | None = None
+        self._news = asyncio.Event()
+
+    def begin(self, advisor: Advisor) -> None:
+        """Answer from now on; the advisor is used by the thread only."""
+        self._advisor = advisor
+        self._news.set()
+
+    def look(self) -> None:
+        """The pipeline may have another question now, or none."""
+        if self._pipeline.question is not self._asked:
+            # A search is left to end: it looks up only between two colours.
+            self._asked = self._pipeline.question
+            self._news.set()
+
+    async def run(self) -> None:
+        """Answer questions until cancelled."""
+        while True:
+            await self._news.wait()
+            self._news.clear()
+            question, advisor = self._asked, self._advisor
+            if question is not None and advisor is not None:
+                stopped = partial(self._moved_on, question)
+                rows = await asyncio.to_thread(find_openings, advisor, question, stopped)
+                if rows is not None:
+                    self._tell(self._pipeline.opened(question, rows, self._now()))
+
+    def _moved_on(self, question: OpeningQuestion) -> bool:
+        return self._asked is not question
+
 
 _LATE_S: Final = 0.1
 """So long an alarm waits for what happened before it and is still on its way (common practice, no

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from livecube.composition.following import CubeFollower
     from livecube.composition.pipeline import Pipeline
     from livecube.composition.practising import PracticeLeader
-    from livecube.composition.typed import TypedCube
+    from livecube.composition.sources import TypedCube
     from livecube.events import CubeEvent
     from livecube.practice.session import Wish
 

@@ -7,7 +7,7 @@ import time
 from contextlib import aclosing
 from typing import TYPE_CHECKING
 
-from livecube.cube.turns import turns_text
+from livecube.cube.position import turns_text
 from livecube.edges.listening import heard_from
 from livecube.events import Asked, Packet
 from livecube.learning.recording import Recording

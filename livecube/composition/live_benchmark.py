@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 from rich.console import Console
 
-from livecube.advice.said import Spoken
-from livecube.composition.refining import SWITCH_S
+from livecube.advice.speaker import Spoken
+from livecube.composition.following import SWITCH_S
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.sinks import ScreenSink
 from livecube.search.situation import Situation, slot_bits

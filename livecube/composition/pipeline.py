@@ -8,30 +8,24 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from livecube.advice.degrees import Degrees
-from livecube.advice.manner import Manner
-from livecube.advice.said import Spoken
-from livecube.advice.speaker import Asks, Speaker
-from livecube.advice.withheld import Withheld
+from livecube.advice.speaker import Asks, Degrees, Manner, Speaker, Spoken, Withheld
 from livecube.cube.holding import parse_colour
 from livecube.cube.position import TURN_BYTES, apply_turns
 from livecube.stages.frame import FRAMES
 from livecube.stages.progress import HeldAs, Resynced, SolveBegun, SolveOver, Turned
-from livecube.stages.resting import Resting
+from livecube.stages.tracker import Resting
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from livecube.advice.advisor import Advisor
-    from livecube.advice.beginning import Beginning
-    from livecube.advice.opportunity import Opportunity
-    from livecube.advice.said import Happening, Said, Unsaid
+    from livecube.advice.advisor import Advisor, Beginning
+    from livecube.advice.rows import Opportunity
+    from livecube.advice.speaker import Happening, Said, Unsaid
     from livecube.cube.geometry import Array
     from livecube.cube.holding import Holding
     from livecube.events import CubeEvent
     from livecube.holding.following import HoldingFollower
-    from livecube.holding.news import HeldNow
-    from livecube.stages.progress import Progress
+    from livecube.stages.progress import HeldNow, Progress
     from livecube.stages.tracker import Tracker
 
 __all__ = ["OpeningQuestion", "Pipeline"]

@@ -3,27 +3,152 @@
 from __future__ import annotations
 
 import asyncio
+import sqlite3
+import time
 from dataclasses import replace
 from threading import Lock
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
-from livecube.cube.turns import turns_text
+from livecube.composition.assembly import find_decoder
+from livecube.composition.reception import decoded
+from livecube.composition.reviewing import begun_kept, chances_of, review_of
+from livecube.cube.position import turns_text
 from livecube.edges.history.logs import OpenLog, open_log_path, write_log
+from livecube.edges.history.store import History
 from livecube.errors import LivecubeError
 from livecube.events import AnyHolding, HoldingMark, SolveMark
-from livecube.practice.news import InspectionBegun, PracticeNews
+from livecube.practice.news import InspectionBegun, PracticeNews, Reviewed
+from livecube.views.review import costs_told
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator
+    from collections.abc import AsyncGenerator, Callable, Iterable, Iterator, Sequence
+    from pathlib import Path
 
-    from livecube.composition.following import CubeFollower
-    from livecube.composition.hub import Hub
+    from livecube.advice.advisor import Advisor
+    from livecube.composition.following import CubeFollower, Hub
+    from livecube.composition.sources import Simulation
     from livecube.edges.history.session import Session
+    from livecube.edges.practised_link import PractisedLink
     from livecube.events import CubeEvent
+    from livecube.hands.automaton import Automaton
     from livecube.logs.lines import Header
     from livecube.practice.session import Outcome, Practice, Wish
 
-__all__ = ["AttemptLogs", "PracticeLeader"]
+__all__ = ["AttemptLogs", "PracticeLeader", "PractisedSource", "SessionReviews"]
+
+# Each solve of a practice session is reviewed as soon as it is kept, beside the turning.
+
+
+class SessionReviews:
+    """Reviews solves of the history in ``folder``, one after another, in a thread.
+
+    ``tell`` is given what a review says, ``complain`` a sentence if there can be none; ``now``
+    gives the cube's time. What is not reviewed when a session ends, ``livecube review`` can
+    review at any time.
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        tell: Callable[[Reviewed], None],
+        complain: Callable[[str], None],
+        now: Callable[[], float],
+    ) -> None:
+        self._folder = folder
+        self._tell = tell
+        self._complain = complain
+        self._now = now
+        self._waiting: asyncio.Queue[tuple[int, int]] = asyncio.Queue()
+        self._tools: asyncio.Future[tuple[Advisor, Automaton]] = (
+            asyncio.get_running_loop().create_future()
+        )
+
+    def begin(self, advisor: Advisor, hands: Automaton) -> None:
+        """Review from now on; the advisor is used by the thread only."""
+        self._tools.set_result((advisor, hands))
+
+    def add(self, number: int, kept: int) -> None:
+        """A solve was kept: its number in this session and in the history."""
+        self._waiting.put_nowait((number, kept))
+
+    async def finish(self) -> None:
+        """Wait until all that was kept is reviewed, unless the advisor is not there yet."""
+        if self._tools.done():
+            await self._waiting.join()
+
+    async def run(self) -> None:
+        """Review until cancelled."""
+        tools = await self._tools
+        while True:
+            number, kept = await self._waiting.get()
+            try:
+                told = await asyncio.to_thread(self._review, kept, *tools)
+            except (OSError, sqlite3.Error, LivecubeError) as error:
+                self._complain(f"Solve {number} cannot be reviewed now: {error}")
+            else:
+                self._tell(Reviewed(self._now(), number, kept, told))
+            finally:
+                self._waiting.task_done()
+
+    def _review(self, kept: int, advisor: Advisor, hands: Automaton) -> tuple[str, ...]:
+        # By a connection of its own: the session's other one may be writing.
+        with History(self._folder) as history:
+            review = review_of(begun_kept(history, kept), advisor, hands)
+            history.note_chances(kept, chances_of(review))
+        return costs_told(review)
+
+
+# A simulated cube whose virtual solver practises: he follows what practice asks of him.
+
+
+_PROTOCOL: Final = "turnwire"
+
+
+class PractisedSource:
+    """As :class:`~livecube.composition.sources.Source`; ``show`` it what practice tells."""
+
+    name = _PROTOCOL
+    clock: Literal["cube", "host"] = "cube"
+    link = "simulated"
+    typed = None
+
+    def __init__(self, simulation: Simulation) -> None:
+        self.title = f"simulated cube, seed {simulation.seed}"
+        self.speed = simulation.speed
+        self._simulation = simulation
+        self._practised: PractisedLink | None = None
+
+    def show(self, news: PracticeNews) -> None:
+        """The virtual solver sees this."""
+        if self._practised is not None:
+            self._practised.show(news)
+
+    async def find(self) -> None:
+        """It is there."""
+
+    async def events(self) -> AsyncGenerator[CubeEvent, None]:
+        """Its events, until the virtual solver is done."""
+        self._practised = await asyncio.to_thread(self._made)
+        return decoded(self._practised, find_decoder(_PROTOCOL)())
+
+    def _made(self) -> PractisedLink:
+        import numpy as np
+
+        from livecube.cube.position import SOLVED_BYTES
+        from livecube.edges.practised_link import PractisedLink
+        from livecube.virtual.cube import simulated_cube
+        from livecube.virtual.solver import solve
+
+        rng = np.random.default_rng(self._simulation.seed)
+
+        def solving(scramble: Sequence[int]) -> list[tuple[float, int]]:
+            return [(turn.t, turn.turn) for turn in solve(rng, scramble).turns]
+
+        cube = simulated_cube(_PROTOCOL)(SOLVED_BYTES)
+        return PractisedLink(
+            cube, solving, self._simulation.solves, rng, time.monotonic, self._simulation.speed
+        )
+
 
 _FIRST_WORD_S: Final = 0.5
 """A cube that says how it stands does so within this time."""

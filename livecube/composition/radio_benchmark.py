@@ -18,8 +18,7 @@ from typing import TYPE_CHECKING, Any, Final, cast
 import numpy as np
 
 from livecube.composition.assembly import find_decoder
-from livecube.composition.following import CubeFollower
-from livecube.composition.hub import Hub
+from livecube.composition.following import CubeFollower, Hub
 from livecube.composition.pipeline import Pipeline
 from livecube.composition.reception import decoded
 from livecube.cube.geometry import FACES

@@ -5,27 +5,31 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from livecube.composition.assembly import load_holdings
 from livecube.composition.writing import written_solves
 from livecube.edges.log_files import LogReader
-from livecube.errors import UsageError
+from livecube.errors import LogError, UsageError
 from livecube.stages.progress import Resynced, Turned
 from livecube.stages.tracker import Tracker
+from livecube.views.happenings import STAGE_TITLES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
     from pathlib import Path
 
     from livecube.advice.advisor import Advisor
+    from livecube.cube.geometry import Array
     from livecube.edges.history.store import History
     from livecube.events import CubeEvent
     from livecube.hands.automaton import Automaton
-    from livecube.holding.solve_turns import Solves, SolveTurns
+    from livecube.holding.observations import Solves, SolveTurns
     from livecube.review.values import Review
-    from livecube.solves.records import Chance
+    from livecube.solves.records import Chance, KeptSolve
     from livecube.stages.progress import Progress
 
-__all__ = ["Begun", "begun_kept", "begun_solves", "chances_of", "review_of"]
+__all__ = ["Begun", "begun_kept", "begun_solves", "chances_of", "positions_of", "review_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +46,7 @@ def begun_solves(log: Path) -> list[Begun]:
     Raises :class:`~livecube.errors.LogError`.
     """
     load_holdings()
-    from livecube.holding.solve_turns import Solves
+    from livecube.holding.observations import Solves
 
     with LogReader(log) as reader:
         return _begun(Tracker(reader.header.position), reader, Solves())
@@ -108,3 +112,27 @@ def chances_of(review: Review) -> list[Chance]:
         for way in stage.chances
         for slot in way.row.slots
     ]
+
+
+# What a report needs from a log: how the cube stood at the ends of a solve's stages.
+
+
+def positions_of(solve: KeptSolve, log: Path) -> list[tuple[str, Array]]:
+    """Positions with their titles: where each stage ended; empty if the log cannot be read."""
+    try:
+        with LogReader(log) as reader:
+            tracker = Tracker(reader.header.position)
+            stood = {0: tracker.position}
+            for event in reader:
+                for progress in tracker.feed(event):
+                    if isinstance(progress, Turned | Resynced):
+                        stood[tracker.line] = progress.position
+    except LogError:
+        return []
+    found = []
+    for stage in solve.stages:
+        if stage.end_turn in stood and not stage.shared:
+            name = " ".join((STAGE_TITLES[stage.stage], *stage.slots))
+            position = np.frombuffer(stood[stage.end_turn], dtype=np.uint8)
+            found.append((f"After {name}", position))
+    return found

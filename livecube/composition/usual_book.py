@@ -16,7 +16,7 @@ import numpy as np
 
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.cache import keep_compiled_code, load_search, load_tables
-from livecube.search.shipped import USUAL_BOOK, packed, unpacked_book
+from livecube.search.book import USUAL_BOOK, packed, unpacked_book
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -31,7 +31,7 @@ def book_numbers() -> npt.NDArray[np.int64]:
     """The numbers of all questions that techniques ask with the cross whole, sorted."""
     from livecube.search.book import question_numbers
     from livecube.search.task import task_rows
-    from livecube.techniques.questions import questions
+    from livecube.techniques.keyholes import questions
     from livecube.techniques.registry import TECHNIQUES
 
     # Shortest ways are not asked for in seconds.
@@ -48,10 +48,10 @@ def book_numbers() -> npt.NDArray[np.int64]:
 def make_file(path: Path) -> None:
     """Make the file, or go on making it; tells on standard output how far it is."""
     keep_compiled_code()
+    from livecube.search.answers import make_book
     from livecube.search.book import NO_BOOK
     from livecube.search.bounds import cross_seconds
     from livecube.search.hand_arrays import hand_arrays
-    from livecube.search.making import make_book
 
     hands = load_hands()
     search, tables = load_search(hands), load_tables()

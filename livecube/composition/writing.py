@@ -12,9 +12,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
     from pathlib import Path
 
-    from livecube.holding.counting import Counts
-    from livecube.holding.observations import SolvePart
-    from livecube.holding.solve_turns import SolveTurns
+    from livecube.holding.counts import Counts
+    from livecube.holding.observations import SolvePart, SolveTurns
     from livecube.holding.written import WrittenSolve
 
 __all__ = ["habits_of", "solves_of_log", "written_solves"]
@@ -26,7 +25,7 @@ def solves_of_log(log: Path) -> list[SolveTurns]:
     Raises :class:`~livecube.errors.LogError`.
     """
     load_holdings()
-    from livecube.holding.solve_turns import solves_in
+    from livecube.holding.observations import solves_in
 
     with LogReader(log) as reader:
         return solves_in(Tracker(reader.header.position).feed_all(reader))
@@ -35,7 +34,7 @@ def solves_of_log(log: Path) -> list[SolveTurns]:
 def written_solves(solves: Iterable[SolveTurns]) -> list[WrittenSolve]:
     """The solves of one person as a person would write them."""
     from livecube.edges.holding_file import holding_model
-    from livecube.holding.acquaintance import Acquaintance
+    from livecube.holding.inference import Acquaintance
     from livecube.holding.written import write_solve
 
     solver = Acquaintance(holding_model())
@@ -47,7 +46,7 @@ def habits_of(solves: Sequence[SolvePart], step: Callable[[int], None]) -> Count
     import numpy as np
 
     from livecube.edges.holding_file import shipped_counts
-    from livecube.holding.adapting import adapted
+    from livecube.holding.inference import adapted
 
     # The same logs give the same habits: what is drawn at random is drawn alike each time.
     return adapted(shipped_counts(), solves, np.random.default_rng(0), step)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
-from livecube.cube.facelets import facelets_text, parse_facelets
+from livecube.cube.notation import facelets_text, parse_facelets
 from livecube.cube.position import SOLVED, TURN_BYTES
 from livecube.decoding import Decoded, Write
 from livecube.errors import PositionError

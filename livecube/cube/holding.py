@@ -16,10 +16,8 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Final
 
-from livecube.cube.geometry import FACES, OPPOSITE, ROTATIONS, TURNS
-from livecube.cube.pieces import face_of, piece_faces
-from livecube.cube.position import rotation_taking
-from livecube.cube.turns import make_turn, turn_face, turn_quarters
+from livecube.cube.geometry import FACES, OPPOSITE, ROTATIONS, TURNS, face_of, piece_faces
+from livecube.cube.position import make_turn, rotation_taking, turn_face, turn_quarters
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

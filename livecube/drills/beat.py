@@ -11,14 +11,37 @@ from __future__ import annotations
 
 from cmath import exp, phase
 from dataclasses import dataclass
-from itertools import groupby
+from itertools import groupby, pairwise
 from math import pi
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeAlias
+
+from livecube.cube.geometry import OPPOSITE
+from livecube.cube.position import SOLVED_BYTES, TURN_BYTES
+from livecube.events import Reset, State, Turn
+from livecube.review.trying import SETTLE_S, Scene, SettingUp, SetUpAsked, SetUpGuided, TryGivenUp
+from livecube.stages.progress import SolveOver
+from livecube.stages.tracker import Tracker
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
-__all__ = ["TOLERANCE", "BeatResult", "BeatStage", "BeatTurn", "judged_beat"]
+    from livecube.events import CubeEvent
+    from livecube.review.trying import TryNews
+    from livecube.scrambling.following import ScramblePath
+    from livecube.stages.solve import Solve
+
+__all__ = [
+    "TOLERANCE",
+    "BeatJudged",
+    "BeatNews",
+    "BeatReady",
+    "BeatResult",
+    "BeatSession",
+    "BeatStage",
+    "BeatTurn",
+    "BeatTurned",
+    "judged_beat",
+]
 
 TOLERANCE: Final = 0.25
 """How far a turn may be from its beat, as a share of the time between two."""
@@ -111,3 +134,167 @@ def _offset(times: Sequence[float], beat: float) -> float:
     """When beats fall, from 0 to the time between two: the circular mean of the turns'."""
     total = sum((exp(2j * pi * t / beat) for t in times), start=0j)
     return phase(total) / (2 * pi) * beat
+
+
+# A solve to a beat: scrambled, ready, turned to its end; fed with the cube's events. Pure.
+
+
+_HALF_TURN: Final = 0.5
+"""Two turns of one layer are one half turn if less of a beat is between them."""
+_FEWEST: Final = 4
+"""Turns of a solve that is broken off; of fewer nothing is said."""
+_SLICE_S: Final = 0.1
+"""Two opposite layers that turn so soon after one another are one motion."""
+
+
+@dataclass(frozen=True, slots=True)
+class BeatReady:
+    """The cube is scrambled; the beat begins, and the solver with it when he likes."""
+
+    t: float
+    tempo: float
+    """Beats a second."""
+
+
+@dataclass(frozen=True, slots=True)
+class BeatTurned:
+    """A turn of the solve."""
+
+    t: float
+    number: int
+    """From 1."""
+
+
+@dataclass(frozen=True, slots=True)
+class BeatJudged:
+    """The cube is solved, or the solve was broken off."""
+
+    t: float
+    result: BeatResult
+    solved: bool = True
+
+
+BeatNews: TypeAlias = BeatReady | BeatTurned | BeatJudged
+
+
+class BeatSession:
+    """One solve to ``tempo`` beats a second, from ``scrambled`` (20 facelets).
+
+    ``path_to`` gives the turns from one position to another.
+    """
+
+    def __init__(
+        self,
+        tempo: float,
+        scrambled: bytes,
+        path_to: Callable[[bytes, bytes], ScramblePath],
+    ) -> None:
+        self.number = 0
+        self.over = False
+        self._tempo = tempo
+        self._scene = Scene(scrambled)
+        self._path_to = path_to
+        self._position = SOLVED_BYTES
+        self._setting_up: SettingUp | None = None
+        self._ready_at: float | None = None
+        self._turns: list[Turn] = []
+        self._tracker: Tracker | None = None
+
+    def begin(self, t: float) -> list[TryNews | BeatNews]:
+        """Ask for the scramble."""
+        self.number = 1
+        return self._set_up(t)
+
+    def give_up(self, t: float) -> list[TryNews | BeatNews]:
+        """Scramble once more."""
+        return [TryGivenUp(t, self.number), *self._set_up(t)] if self.number else []
+
+    def feed(self, event: CubeEvent) -> list[TryNews | BeatNews]:
+        """Take in an event; what it brings."""
+        match event:
+            case Turn():
+                self._position = self._position.translate(TURN_BYTES[event.turn])
+                return self._turned(event)
+            case State() if event.position != self._position:
+                self._position = event.position
+            case Reset():
+                self._position = SOLVED_BYTES
+            case _:
+                return []
+        return self._guide(event.t) if self._ready_at is None else self.give_up(event.t)
+
+    def finish(self) -> list[TryNews | BeatNews]:
+        """Nothing more comes; what was turned so far is judged, if it is enough."""
+        if self.over or self._tracker is None or len(self._turns) < _FEWEST:
+            return []
+        self.over = True
+        t = self._turns[-1].t
+        return [
+            BeatJudged(t, self._judged(progress.solve), solved=False)
+            for progress in self._tracker.finish()
+            if isinstance(progress, SolveOver)
+        ]
+
+    def _set_up(self, t: float) -> list[TryNews | BeatNews]:
+        self._ready_at = self._tracker = None
+        self._setting_up = SettingUp(self._path_to, self._position, self._scene.position)
+        asked = SetUpAsked(t, self.number, self._scene, self._setting_up.turns)
+        return [asked] if asked.turns else [asked, *self._ready(t)]
+
+    def _ready(self, t: float) -> list[TryNews | BeatNews]:
+        self._ready_at = t
+        self._turns, self._tracker = [], Tracker(self._scene.position)
+        return [BeatReady(t, self._tempo)]
+
+    def _guide(self, t: float) -> list[TryNews | BeatNews]:
+        if self._setting_up is None:
+            return []
+        guidance = self._setting_up.guide(self._position)
+        told = SetUpGuided(t, self._scene, guidance, self._setting_up.turns)
+        return [told, *self._ready(t)] if guidance.reached else [told]
+
+    def _turned(self, event: Turn) -> list[TryNews | BeatNews]:
+        if self._ready_at is None or self._tracker is None:
+            return self._guide(event.t)
+        if not self._turns and event.t - self._ready_at < SETTLE_S:
+            self._ready_at = None
+            return self._guide(event.t)
+        self._turns.append(event)
+        told: list[TryNews | BeatNews] = [BeatTurned(event.t, len(self._turns))]
+        for progress in self._tracker.feed(event):
+            if isinstance(progress, SolveOver):
+                self.over = True
+                return [*told, BeatJudged(event.t, self._judged(progress.solve))]
+        return told
+
+    def _judged(self, solve: Solve) -> BeatResult:
+        names = _stages(solve, len(self._turns))
+        within = _within_motions(self._turns, self._tempo)
+        motions = [
+            (turn.t, name)
+            for number, (turn, name) in enumerate(zip(self._turns, names, strict=True))
+            if number not in within
+        ]
+        return judged_beat(motions, self._tempo)
+
+
+def _within_motions(turns: Sequence[Turn], tempo: float) -> frozenset[int]:
+    """Turns (from 0) that belong to the motion of the turn before: half turns and slices."""
+    within: set[int] = set()
+    for number, (one, other) in enumerate(pairwise(turns), start=1):
+        faces, between = (one.turn // 3, other.turn // 3), other.t - one.t
+        is_half = faces[0] == faces[1] and between < _HALF_TURN / tempo
+        is_slice = OPPOSITE[faces[0]] == faces[1] and between < _SLICE_S
+        if (is_half or is_slice) and number - 1 not in within:
+            within.add(number)
+    return frozenset(within)
+
+
+def _stages(solve: Solve, turns: int) -> Sequence[str]:
+    """The stage to which each turn belongs."""
+    names: list[str] = []
+    for split in solve.splits:
+        end = turns if split.end_turn is None else split.end_turn
+        name = " ".join((split.stage, *split.slots))
+        names += [name] * (end - len(names))
+    return [*names, *["after"] * (turns - len(names))]

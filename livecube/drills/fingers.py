@@ -13,7 +13,7 @@ from math import sqrt
 from statistics import fmean, stdev
 from typing import TYPE_CHECKING, Final, TypeAlias
 
-from livecube.cube.turns import make_turn
+from livecube.cube.position import make_turn
 from livecube.events import Turn
 
 if TYPE_CHECKING:

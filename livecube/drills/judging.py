@@ -1,6 +1,6 @@
 """What the hands did in a drill, against what was asked.
 
-What was done is named by hindsight, nearly as in any solve (:mod:`livecube.drills.naming`). How
+What was done is named by hindsight, nearly as in any solve (:mod:`livecube.drills.judging`). How
 well it went is one of four words, by rules of our own:
 
 - *missed*: another technique, or another slot;
@@ -16,18 +16,108 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Final
 
-from livecube.drills.naming import done_as_asked, drill_names
+from livecube.advice.pieces import slot_stickers
+from livecube.advice.words import place_of
+from livecube.cube.geometry import FACES
 from livecube.drills.place import DrillPlace
-from livecube.review.one_try import OneTry
-from livecube.review.trying import Tried
+from livecube.review.trying import OneTry, Tried
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import timedelta
 
-    from livecube.drills.cases import Case
+    from livecube.advice.rows import Opportunity
+    from livecube.drills.place import Case
+    from livecube.search.situation import Situation
 
-__all__ = ["HOW_WELL", "DrillJudged", "judged"]
+__all__ = [
+    "CLOSE_S",
+    "GRADES",
+    "HOW_WELL",
+    "DrillJudged",
+    "done_as_asked",
+    "drill_names",
+    "grade_of",
+    "judged",
+    "points",
+]
+
+# How a pair of a drill was done: named by hindsight, and by how its turns end.
+#
+# Hindsight (:mod:`livecube.stages.solve`) looks only at moments with a whole cross. A plain
+# insertion without such a moment in between, as ``R U' L' U' R' U L`` beside a good edge, looks to
+# it like a keyhole. But behind a keyhole the cross layer has always to be turned back.
+
+
+def drill_names(
+    place: DrillPlace, techniques: tuple[str, ...], turns: Sequence[int]
+) -> tuple[str, ...]:
+    """What hindsight calls ``techniques``, with a keyhole that turned nothing back called plain."""
+    if len(techniques) == 1 and techniques[0].startswith("keyhole-"):
+        turned_back = bool(turns) and turns[-1] // 3 == place.face
+        return techniques if turned_back else ("plain",)
+    return techniques
+
+
+def done_as_asked(place: DrillPlace, one: OneTry, advised: OneTry) -> bool:
+    """Whether a try did what is asked: ``advised`` is one with the turns of the place's row."""
+    techniques, slots = one.done()
+    if set(slots) != set(place.row.slots):
+        return False
+    names = drill_names(place, techniques, one.turns)
+    own = drill_names(place, advised.done()[0], advised.turns)
+    return names in (own, (place.technique,))
+
+
+# How hard a drill's position is: grades of our own, counted from what the eyes have to do.
+#
+# Each of these makes a position harder by one point:
+#
+# - each turn beyond five (at most three points), for one slot; beyond ten for two;
+# - the slot is at the back, as the cube is held for it;
+# - each of the two pieces that shows no sticker on the faces that are seen (up, front, right);
+# - the cross layer stands aside when it begins;
+# - the cube is not only turned: a wide turn or a rotation is part of it;
+# - the next best technique is nearly as good (within :data:`CLOSE_S`).
+#
+# Up to one point is *open*, two or three *veiled*, more *hidden*.
+
+
+GRADES: Final = ("open", "veiled", "hidden")
+"""The grades, from the easiest."""
+CLOSE_S: Final = 0.1
+"""Predicted seconds that nobody would see."""
+_EASY_TURNS: Final = 5
+_MOST_FOR_TURNS: Final = 3
+_SEEN: Final = {"up", "front", "right"}
+
+
+def points(situation: Situation, row: Opportunity, margin_s: float) -> int:
+    """How hard it is; ``margin_s``: by how much the next best technique is slower."""
+    turns = min(_MOST_FOR_TURNS, max(0, row.turns - _EASY_TURNS * len(row.slots)))
+    back = any("back" in place_of(slot, row.holding) for slot in row.slots)
+    handled = any(move.symbol not in FACES for move in row.moves)
+    return (
+        turns
+        + back
+        + _unseen(situation, row)
+        + bool(situation.offset)
+        + handled
+        + (margin_s < CLOSE_S)
+    )
+
+
+def grade_of(points: int) -> str:
+    """The grade for so many points."""
+    return GRADES[0 if points <= 1 else 1 if points <= 3 else 2]
+
+
+def _unseen(situation: Situation, row: Opportunity) -> int:
+    """Pieces of the first slot that show nothing to whoever holds the cube."""
+    slot = situation.slot_numbers(row.slots[:1])[0]
+    pieces = slot_stickers(situation, slot, row.holding)
+    return sum(not _SEEN & {sticker.facing for sticker in piece} for piece in pieces)
+
 
 HOW_WELL: Final = ("missed", "laboured", "sound", "fluent")
 """From the worst to the best."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
-from livecube.drills.beat_session import BeatNews
+from livecube.drills.beat import BeatNews
 from livecube.drills.fingers import FingerNews
 from livecube.drills.judging import DrillJudged, judged
 from livecube.drills.place import DrillPlace

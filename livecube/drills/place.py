@@ -5,15 +5,79 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from livecube.cube.geometry import OPPOSITE
+from livecube.advice.pieces import slot_stickers
+from livecube.advice.words import place_of
+from livecube.cube.geometry import OPPOSITE, PIECE_AT
 from livecube.cube.holding import COLOURS, Holding
-from livecube.review.one_try import Place
+from livecube.review.trying import Place
+from livecube.search.situation import AT_OFFSETS, SLOT_PIECES
 from livecube.stages.frame import FRAMES
 
 if TYPE_CHECKING:
-    from livecube.drills.cases import Case
+    from livecube.advice.rows import Opportunity
+    from livecube.search.situation import Situation
 
-__all__ = ["DrillPlace", "key_of", "pieces_that_count"]
+__all__ = ["Case", "DrillPlace", "case_of", "key_of", "pieces_that_count"]
+
+# The case of a drill: which slot in the hands, and where its two pieces are, in few words.
+#
+# A case is what is asked again and again, so it is told no finer than eyes tell it: not the place
+# of a piece in the upper layer, which one turn of the layer changes, but that it is there and
+# which way it faces.
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """One case of a technique; as text it is the name under which it is kept."""
+
+    side: str
+    """Where the slot is in the hands, held as is cheapest: *front right* and so on."""
+    pieces: str
+    """Where its corner and its edge are."""
+
+    def __str__(self) -> str:
+        return f"{self.side}; {self.pieces}"
+
+
+def case_of(situation: Situation, row: Opportunity) -> Case:
+    """The case of what a row fills, held as the row says."""
+    sides = [place_of(slot, row.holding) for slot in row.slots]
+    numbers = situation.slot_numbers(row.slots)
+    if len(numbers) > 1:
+        apart = "opposite slots" if (numbers[0] - numbers[1]) % 4 == 2 else "neighbouring slots"
+        return Case(" and ".join(sorted(sides)), apart)
+    return Case(sides[0], _pieces(situation, numbers[0], row.holding))
+
+
+def _pieces(situation: Situation, slot: int, holding: Holding) -> str:
+    corner, edge = _corner(situation, slot, holding), _edge(situation, slot, holding)
+    joined = ", joined" if situation.joined >> slot & 1 else ""
+    return f"corner {corner}, edge {edge}{joined}"
+
+
+def _corner(situation: Situation, slot: int, holding: Holding) -> str:
+    if situation.corners >> slot & 1:
+        return "home"
+    stickers, _ = slot_stickers(situation, slot, holding)
+    facings = [sticker.facing for sticker in stickers]
+    if "up" in facings:
+        cross = next(s.facing for s in stickers if s.colour == situation.colour)
+        return "above facing up" if cross == "up" else "above facing aside"
+    home = AT_OFFSETS[situation.offset or 0][SLOT_PIECES[slot]]
+    own = PIECE_AT[situation.position[SLOT_PIECES[slot]]] == PIECE_AT[home]
+    return "twisted in its slot" if situation.offset is not None and own else "in a slot"
+
+
+def _edge(situation: Situation, slot: int, holding: Holding) -> str:
+    if situation.edges >> slot & 1:
+        return "home"
+    if situation.flipped >> slot & 1:
+        return "flipped"
+    _, stickers = slot_stickers(situation, slot, holding)
+    facings = [sticker.facing for sticker in stickers]
+    if "up" in facings:
+        return "above"
+    return "below" if "down" in facings else "in a slot"
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +86,7 @@ class DrillPlace(Place):
 
     case: Case
     grade: str
-    """One of :data:`livecube.drills.grading.GRADES`."""
+    """One of :data:`livecube.drills.judging.GRADES`."""
     margin_s: float | None
     """By how many predicted seconds the next best technique is slower; None: none is known
     that does as much."""

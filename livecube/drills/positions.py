@@ -1,6 +1,6 @@
 """Positions for a drill: sampled, judged by the advisor, balanced over cases, sides and slots.
 
-Small random steps break pairs under a whole cross (:mod:`livecube.advice.setups`); for what is
+Small random steps break pairs under a whole cross (:mod:`livecube.advice.examples`); for what is
 done in inspection some turns scatter the cross. A position is taken if the technique is the best
 choice by the advisor's own ranking, if its shortest way is named by hindsight as what it is, and
 if the plain way into the same slot is not: or else nobody could be judged there.
@@ -15,15 +15,12 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from livecube.advice.best_choice import best_row, is_best_choice
-from livecube.advice.setups import broken_pairs, random_turns
-from livecube.cube.geometry import NEXT_STICKER, OPPOSITE
-from livecube.cube.pieces import EDGES, piece_faces
+from livecube.advice.examples import broken_pairs, random_turns
+from livecube.cube.geometry import EDGES, NEXT_STICKER, OPPOSITE, piece_faces
 from livecube.cube.position import SOLVED, apply_turns
-from livecube.drills.cases import case_of
-from livecube.drills.grading import grade_of, points
-from livecube.drills.naming import done_as_asked, drill_names
-from livecube.drills.place import DrillPlace
-from livecube.review.one_try import OneTry
+from livecube.drills.judging import done_as_asked, drill_names, grade_of, points
+from livecube.drills.place import DrillPlace, case_of
+from livecube.review.trying import OneTry
 from livecube.search.situation import Situation, slot_bits
 from livecube.stages.frame import FRAMES
 
@@ -32,7 +29,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 
     from livecube.advice.advisor import Advisor
-    from livecube.advice.opportunity import Advice, Opportunity
+    from livecube.advice.rows import Advice, Opportunity
     from livecube.cube.geometry import Array
     from livecube.techniques.base import Chance, Technique
 

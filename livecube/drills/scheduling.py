@@ -33,7 +33,7 @@ class DrillCard:
 
     technique: str
     case: str
-    """As text, see :class:`livecube.drills.cases.Case`."""
+    """As text, see :class:`livecube.drills.place.Case`."""
     due: datetime
     """With its time zone, UTC."""
     state: str

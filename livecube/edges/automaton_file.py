@@ -7,7 +7,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Final
 
-from livecube.edges.new_files import regular
+from livecube.edges.log_files import regular
 from livecube.errors import UsageError
 from livecube.hands.automaton import Automaton, make_automaton
 from livecube.hands.features import Features, parse_features

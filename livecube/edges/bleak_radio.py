@@ -12,8 +12,7 @@ from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, Any, Final
 
 from livecube.decoding import Advertisement
-from livecube.edges.radio import Connection, Sighting
-from livecube.edges.radio_troubles import explain
+from livecube.edges.radio import Connection, Sighting, explain
 from livecube.errors import RadioError
 
 if TYPE_CHECKING:

@@ -10,12 +10,13 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import logging
+import os
+import socket
 import ssl
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
-from livecube.edges.broker_troubles import explain
 from livecube.errors import BrokerError, UsageError
 
 if TYPE_CHECKING:
@@ -23,8 +24,171 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from livecube.dashboard.settings import Address
+    from livecube.errors import BrokerTrouble
 
-__all__ = ["MOST_AT_ONCE", "Access", "Connection", "Parcel", "connected", "tls_context"]
+__all__ = [
+    "MOST_AT_ONCE",
+    "PASSWORD_VARIABLE",
+    "Access",
+    "Connection",
+    "Parcel",
+    "connected",
+    "explain",
+    "password",
+    "tls_context",
+]
+
+# What went wrong with a broker, in words and with what to do. Pure: an exception in, one out.
+#
+# Nothing of what a message may hold, a password above all, is repeated here.
+
+
+_REASONS: Final[dict[int, BrokerTrouble]] = {
+    1: "protocol",
+    4: "bad password",
+    5: "bad password",
+    132: "protocol",
+    134: "bad password",
+    135: "bad password",
+    138: "not allowed",
+}
+"""Codes with which a broker refuses a connection: MQTT 3.1.1, table 3.1, and MQTT 5, 3.2.2.2."""
+_EXPIRED: Final = 10
+"""OpenSSL's X509_V_ERR_CERT_HAS_EXPIRED."""
+_WRONG_NAME: Final = (62, 64)
+"""X509_V_ERR_HOSTNAME_MISMATCH, X509_V_ERR_IP_ADDRESS_MISMATCH."""
+_TEXTS: Final[dict[BrokerTrouble, str]] = {
+    "name not found": "the name {host} is not known; look for a slip, and at the network",
+    "refused": "nobody listens on {place}; look whether the broker runs, and for the port",
+    "no answer": "{place} does not answer; look whether the broker runs, and whether a firewall is "
+    "between",
+    "closed": "{place} closed the connection before it answered; if it speaks TLS there, write "
+    "mqtts://; it may want a certificate from you",
+    "lost": "the connection to {place} broke",
+    "no tls": "{place} does not speak TLS; give the port on which it does (mostly 8883)",
+    "protocol": "{place} speaks neither MQTT 5 nor 3.1.1",
+    "not allowed": "{place} does not allow this",
+}
+
+
+def explain(error: BaseException, address: Address) -> BrokerError:
+    """What an exception of the connection to ``address`` means, and what to do about it."""
+    cause = error.__cause__ or error.__context__
+    certificate = next((e for e in (error, cause) if isinstance(e, ssl.SSLError)), None)
+    if certificate is not None:
+        return _tls_trouble(certificate, address)
+    trouble = _trouble(error, cause)
+    if trouble == "bad password":
+        who = (
+            f"the user {address.user!r} with the password given"
+            if address.user
+            else (
+                "us without a user and password; put the user into the address: mqtts://user@host"
+            )
+        )
+        return BrokerError(trouble, f"{address.place} does not accept {who}")
+    if trouble == "other":
+        return BrokerError(trouble, f"{address.place}: {error}; it is tried again")
+    return BrokerError(trouble, _TEXTS[trouble].format(host=address.host, place=address.place))
+
+
+def _trouble(error: BaseException, cause: BaseException | None) -> BrokerTrouble:
+    reason = getattr(error, "rc", None)
+    code = getattr(reason, "value", reason)
+    if type(error).__name__ == "MqttConnectError" and isinstance(code, int):
+        return _REASONS.get(code, "other")
+    for one in (error, cause):
+        if isinstance(one, socket.gaierror):
+            return "name not found"
+        if isinstance(one, ConnectionRefusedError):
+            return "refused"
+        if isinstance(one, TimeoutError):
+            return "no answer"
+        if isinstance(one, ConnectionError):
+            return "closed"
+        if isinstance(one, OSError):
+            return "no answer"
+    said = str(error)
+    if "timed out" in said:
+        return "no answer"
+    if "isconnect" in said:  # aiomqtt's words for a connection that was up
+        return "lost"
+    return "closed" if "closed" in said else "other"
+
+
+def _tls_trouble(error: ssl.SSLError, address: Address) -> BrokerError:
+    place = address.place
+    if isinstance(error, ssl.SSLCertVerificationError):
+        if error.verify_code == _EXPIRED:
+            what = "has expired; the broker needs a new one"
+        elif error.verify_code in _WRONG_NAME:
+            what = f"is not for {address.host}; write the host as the certificate names it"
+        else:
+            what = (
+                f"is not trusted ({error.verify_message}); if its authority is a private one, name"
+                " it: authority = FILE"
+            )
+        return BrokerError("certificate", f"the certificate of {place} {what}")
+    said = str(error.reason or error)
+    if "CERTIFICATE" in said or "UNKNOWN_CA" in said:
+        return BrokerError("certificate", f"{place} does not accept this machine's certificate")
+    if "WRONG_VERSION_NUMBER" in said or "HTTP_REQUEST" in said or "RECORD_LAYER" in said:
+        return BrokerError("no tls", _TEXTS["no tls"].format(place=place))
+    return BrokerError("closed", f"no TLS connection to {place} came about ({said})")
+
+
+# The password for a broker: from the environment, a file, or the system's keyring.
+#
+# It is never an argument of a command, where everybody on the machine could read it.
+
+
+PASSWORD_VARIABLE: Final = "LIVECUBE_MQTT_PASSWORD"
+_SERVICE: Final = "livecube"
+"""Under this name the keyring has it; the user's name there is ``user@host``."""
+_MOST_BYTES: Final = 4096
+
+
+def password(address: Address, file: Path | None, *, keyring: bool) -> str | None:
+    """The password, from the first of the three that has one; None without a user.
+
+    Raises :class:`~livecube.errors.UsageError` if a place that was named does not have one.
+    """
+    if address.user is None:
+        return None
+    if given := os.environ.get(PASSWORD_VARIABLE):
+        return given
+    if file is not None:
+        return _from_file(file)
+    return _from_keyring(address) if keyring else None
+
+
+def _from_file(file: Path) -> str:
+    try:
+        with file.open("rb") as opened:
+            first = opened.read(_MOST_BYTES).decode().split("\n")[0].rstrip("\r")
+    except (OSError, UnicodeDecodeError):
+        raise UsageError(f"the password file {file} cannot be read as UTF-8 text") from None
+    if not first:
+        raise UsageError(f"the first line of the password file {file} is empty")
+    return first
+
+
+def _from_keyring(address: Address) -> str:
+    try:
+        import keyring
+    except ImportError:
+        raise UsageError(
+            "the keyring needs a package; install it: pip install 'livecube[keyring]'"
+        ) from None
+    who = f"{address.user}@{address.host}"
+    try:
+        found = keyring.get_password(_SERVICE, who)
+    except Exception as error:  # each system's keyring fails in its own way
+        raise UsageError(f"the keyring does not answer: {type(error).__name__}") from None
+    if not found:
+        raise UsageError(f"the keyring has no password; put it in: keyring set {_SERVICE} '{who}'")
+    return str(found)
+
 
 MOST_AT_ONCE: Final = 10
 """Messages on their way at the same time; aiomqtt warns of more."""

@@ -105,7 +105,7 @@ def make_and_keep_tables() -> None:
 
     Takes some seconds; a full stop on standard output tells of each step.
     """
-    from livecube.search.pair_table import build_pair_table
+    from livecube.search.tables import build_pair_table
 
     def step() -> None:
         print(".", end="", flush=True)
@@ -141,6 +141,7 @@ def pair_table_made_apart() -> npt.NDArray[np.uint8] | None:
 
 def load_search(automaton: Automaton) -> FastestSearch:
     """The search for the fastest ways of these hands; what bounds it is kept, too."""
+    from livecube.search.book import usual_cross
     from livecube.search.bounds import (
         cross_seconds,
         cross_views,
@@ -151,7 +152,6 @@ def load_search(automaton: Automaton) -> FastestSearch:
     )
     from livecube.search.fastest_kernel import SecondsTables
     from livecube.search.hand_arrays import hand_arrays
-    from livecube.search.shipped import usual_cross
     from livecube.search.ways import FastestSearch
 
     tables, hands = load_tables(), hand_arrays(automaton)

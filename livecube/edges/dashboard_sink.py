@@ -2,18 +2,65 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Protocol, TypeAlias
+from importlib.resources import files
+from typing import TYPE_CHECKING, Final, Protocol, TypeAlias
 
 from livecube.dashboard.drilling import BeatDone, DrillDone, FingersDone
 from livecube.dashboard.messages import CONCERNS
 from livecube.edges.sink import Item
+from livecube.errors import UsageError
 from livecube.stages.progress import Turned
 from livecube.trends.values import Month
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-__all__ = ["DashboardSink", "Publisher", "Told"]
+__all__ = [
+    "DashboardSink",
+    "Publisher",
+    "Told",
+    "page_text",
+    "schema_names",
+    "schema_text",
+    "tree_text",
+]
+
+# What comes with livecube for other programs of a dashboard: schemas, the tree, a page.
+
+
+_SUFFIX: Final = ".schema.json"
+_CLIENT: Final = "/* the MQTT client stands here */"
+
+
+def schema_names() -> list[str]:
+    """Of which messages a schema is published."""
+    found = (file.name for file in files("livecube.dashboard").iterdir())
+    return sorted(name.removesuffix(_SUFFIX) for name in found if name.endswith(_SUFFIX))
+
+
+def schema_text(name: str) -> str:
+    """The JSON Schema of a kind of message.
+
+    Raises :class:`~livecube.errors.UsageError`, which names the known ones.
+    """
+    if name not in schema_names():
+        raise UsageError(f"no message is called {name!r}; there are {', '.join(schema_names())}")
+    return _shipped(name + _SUFFIX)
+
+
+def tree_text() -> str:
+    """The description of the topics."""
+    return _shipped("README.md")
+
+
+def page_text() -> str:
+    """The page, with the client that it needs inside: it loads nothing."""
+    return _shipped("page.html").replace(_CLIENT, _shipped("mqtt.min.js"))
+
+
+def _shipped(name: str) -> str:
+    return (files("livecube.dashboard") / name).read_text(encoding="utf-8")
+
 
 Told: TypeAlias = Item | DrillDone | FingersDone | BeatDone | Month
 """What a dashboard may be told."""

@@ -11,12 +11,11 @@ from typing import TYPE_CHECKING, Final
 import platformdirs
 
 from livecube.errors import UsageError
-from livecube.holding.counting import GRIPS
-from livecube.holding.counts_text import counts_text, parse_counts
+from livecube.holding.counts import GRIPS, counts_text, parse_counts
 from livecube.holding.inference import HoldingModel
 
 if TYPE_CHECKING:
-    from livecube.holding.counting import Counts
+    from livecube.holding.counts import Counts
 
 __all__ = [
     "forget_own_counts",

@@ -10,8 +10,8 @@ from __future__ import annotations
 import asyncio
 from typing import TYPE_CHECKING, Final
 
-from livecube.cube.turns import inverse_turn
-from livecube.drills.beat_session import BeatJudged, BeatReady
+from livecube.cube.position import inverse_turn
+from livecube.drills.beat import BeatJudged, BeatReady
 from livecube.drills.fingers import FingerAsked, FingersOver
 from livecube.edges.link import LinkUp, Notification
 from livecube.practice.news import InspectionBegun, Judged, ScrambleAsked

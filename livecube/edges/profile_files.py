@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 import platformdirs
 
-from livecube.edges.new_files import regular
+from livecube.edges.log_files import regular
 from livecube.errors import UsageError
 from livecube.profiles.parsing import parse_profile
 

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import sys
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Final, Protocol
+
+from livecube.errors import RadioError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from livecube.decoding import Advertisement
+    from livecube.errors import RadioTrouble
 
-__all__ = ["Connection", "Radio", "Sighting", "uuid16"]
+__all__ = ["Connection", "Radio", "Sighting", "explain", "uuid16"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,3 +86,103 @@ class Radio(Protocol):
 def uuid16(number: int) -> str:
     """The whole UUID of a number that the Bluetooth standard assigns: 0x180F is the battery's."""
     return f"0000{number:04x}-0000-1000-8000-00805f9b34fb"
+
+
+# What went wrong with the radio, in words and with what to do. Pure: an exception in, one out.
+#
+# bleak's exceptions are told apart by class name and D-Bus name, so that bleak (0.2 s) is not
+# loaded for a message.
+
+
+_REASONS: Final[dict[str, RadioTrouble]] = {
+    "NO_BLUETOOTH": "no adapter",
+    "NO_BLE_CENTRAL_ROLE": "no adapter",
+    "POWERED_OFF": "switched off",
+    "DENIED_BY_USER": "no permission",
+    "DENIED_BY_SYSTEM": "no permission",
+    "DENIED_BY_UNKNOWN": "no permission",
+}
+"""bleak's reasons for having no Bluetooth at all."""
+_DBUS: Final[dict[str, RadioTrouble]] = {
+    "org.freedesktop.DBus.Error.ServiceUnknown": "no service",
+    "org.freedesktop.DBus.Error.NameHasNoOwner": "no service",
+    "org.freedesktop.DBus.Error.Spawn.ChildExited": "no service",
+    "org.freedesktop.DBus.Error.NoReply": "no service",
+    "org.freedesktop.DBus.Error.AccessDenied": "no permission",
+    "org.bluez.Error.NotAuthorized": "no permission",
+    "org.bluez.Error.NotReady": "switched off",
+    "org.bluez.Error.InProgress": "held",
+    "org.bluez.Error.AlreadyConnected": "held",
+    "org.freedesktop.DBus.Error.UnknownObject": "not found",
+    "org.bluez.Error.DoesNotExist": "not found",
+}
+_HELD: Final = ("notify acquired", "write acquired", "access denied", "in progress", "busy")
+"""How systems say, in an error without a name of its own, that another program has the cube."""
+
+_HINTS: Final[dict[str, dict[RadioTrouble, str]]] = {
+    "linux": {
+        "no service": "install bluez if it is missing, and start it: systemctl start bluetooth",
+        "switched off": "switch it on: bluetoothctl power on (or rfkill unblock bluetooth)",
+        "no permission": "join the group bluetooth and log in again, or ask who runs this machine",
+    },
+    "darwin": {
+        "no permission": "allow your terminal in System Settings, Privacy & Security, Bluetooth",
+        "switched off": "switch it on in Control Centre",
+    },
+    "win32": {
+        "no service": "start the Bluetooth Support Service",
+        "no permission": "allow it in Settings, Privacy & security, Radios",
+        "switched off": "switch it on in Settings, Bluetooth & devices",
+    },
+}
+_TEXTS: Final[dict[RadioTrouble, tuple[str, str]]] = {
+    "no adapter": (
+        "this machine has no Bluetooth adapter that can connect to a cube",
+        "plug one in that can do Bluetooth LE (4.0 or newer)",
+    ),
+    "no service": ("the system's Bluetooth service is not running", "start it"),
+    "switched off": ("Bluetooth is switched off", "switch it on"),
+    "no permission": ("the system does not let livecube use Bluetooth", "allow it"),
+    "not found": (
+        "{cube} is not there any more",
+        "turn a face to wake it, bring it near, and try again",
+    ),
+    "no answer": (
+        "{cube} does not answer",
+        "it may be too far away or asleep: bring it near, turn a face, and try again",
+    ),
+    "held": (
+        "{cube} is held by another program",
+        "close what else uses it, on this machine and on phones, and try again",
+    ),
+}
+
+
+def explain(error: BaseException, cube: str = "the cube") -> RadioError:
+    """What an exception of the radio means for ``cube``, and what to do about it."""
+    trouble = _trouble(error)
+    said = str(error) or type(error).__name__
+    if trouble not in _TEXTS:
+        return RadioError(trouble, f"Bluetooth: {said} ({cube}); try again")
+    what, do = _TEXTS[trouble]
+    do = _HINTS.get(sys.platform, {}).get(trouble, do)
+    return RadioError(trouble, f"{what.format(cube=cube)}; {do}")
+
+
+def _trouble(error: BaseException) -> RadioTrouble:
+    if (reason := getattr(error, "reason", None)) is not None:
+        return _REASONS.get(getattr(reason, "name", ""), "other")
+    if (name := getattr(error, "dbus_error", None)) in _DBUS:
+        return _DBUS[name]
+    if type(error).__name__ == "BleakDeviceNotFoundError":
+        return "not found"
+    if isinstance(error, TimeoutError):
+        return "no answer"
+    text = str(error).lower()
+    if any(words in text for words in _HELD):
+        return "held"
+    if isinstance(error, PermissionError):
+        return "no permission"
+    if isinstance(error, OSError):  # nobody listens where the system's service should be
+        return "no service"
+    return "no answer" if "connect" in text else "other"

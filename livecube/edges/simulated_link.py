@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import asyncio
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from livecube.edges.link import LinkUp, Notification
-from livecube.edges.playing import Player
 
 if TYPE_CHECKING:
     from collections.abc import AsyncGenerator, Callable
@@ -16,7 +15,75 @@ if TYPE_CHECKING:
     from livecube.virtual.cube import SimulatedCube
     from livecube.virtual.session import VirtualSession
 
-__all__ = ["SimulatedLink"]
+__all__ = ["Player", "SimulatedLink"]
+
+# A virtual solver turns a simulated cube: its firmware's packets, each when it is due.
+
+
+_IDLE_S: Final = 0.1
+"""How often the firmware may send what is due without a turn."""
+_LINGER_S: Final = 1.5
+"""How long the cube stays on after the last turn, so that its last word arrives."""
+
+
+class Player:
+    """Plays a virtual session on a simulated cube; ``send`` is given each packet.
+
+    ``speed``: how many of the cube's seconds pass in one of ours. ``now`` gives host seconds.
+    ``begin``: the cube rests until this is set; None: it is turned at once.
+    """
+
+    def __init__(
+        self,
+        cube: SimulatedCube,
+        session: VirtualSession,
+        now: Callable[[], float],
+        speed: float,
+        send: Callable[[bytes], None],
+        begin: asyncio.Event | None = None,
+    ) -> None:
+        self.cube = cube
+        self._session = session
+        self._now = now
+        self._speed = speed
+        self._send = send
+        self._begin = begin
+        self._began: float | None = None
+        self._next_s = 0.0
+        """When the next turn is due: the cube's clock never runs past a turn not made yet."""
+
+    def written(self, data: bytes) -> None:
+        """The host wrote this to the cube."""
+        self._send_all(self.cube.written(data, self.cube_ms()))
+
+    def cube_ms(self) -> int:
+        """The cube's clock."""
+        return round(min(self._cube_s(), self._next_s) * 1000)
+
+    async def play(self) -> None:
+        """Make all turns; returns when the cube has said its last word."""
+        if self._begin is not None:
+            await self._begin.wait()
+        self._began = self._now()
+        for turn in self._session.turns:
+            self._next_s = turn.t
+            await self._wait_until(turn.t)
+            self._send_all(self.cube.turn(turn.turn, round(turn.t * 1000)))
+        self._next_s += _LINGER_S
+        await self._wait_until(self._next_s)
+
+    async def _wait_until(self, cube_s: float) -> None:
+        while (left := (cube_s - self._cube_s()) / self._speed) > 0:
+            await asyncio.sleep(min(left, _IDLE_S))
+            if left > _IDLE_S:
+                self._send_all(self.cube.idle(self.cube_ms()))
+
+    def _cube_s(self) -> float:
+        return 0.0 if self._began is None else (self._now() - self._began) * self._speed
+
+    def _send_all(self, packets: tuple[bytes, ...]) -> None:
+        for data in packets:
+            self._send(data)
 
 
 class SimulatedLink:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Protocol, TypeAlias
 
-from livecube.advice.said import Happening
+from livecube.advice.speaker import Happening
 from livecube.drills.news import DrillNews
 from livecube.events import CubeEvent
 from livecube.practice.news import PracticeNews

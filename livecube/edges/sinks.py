@@ -5,21 +5,17 @@ from __future__ import annotations
 import json
 from typing import IO, TYPE_CHECKING, Any
 
-from livecube.advice.said import Clue, Spoken, Unsaid
+from livecube.advice.speaker import Clue, Spoken, Unsaid
 from livecube.drills.news import DrillNews
 from livecube.edges.drawing import Drawing
 from livecube.events import CubeEvent
 from livecube.practice.news import Called, Judged, PracticeNews, Reviewed
 from livecube.review.trying import Tried, TryNews
 from livecube.stages.progress import SolveOver
-from livecube.views.again_machine import again_json
-from livecube.views.again_text import again_line, tried_sentence
-from livecube.views.drill_machine import drill_json
-from livecube.views.drill_text import drill_line, lasting_lines
-from livecube.views.machine import happening_json
-from livecube.views.practice_machine import practice_json
-from livecube.views.practice_text import practice_line, result_sentence, reviewed_sentence
-from livecube.views.text import happening_line, solve_lines, unsaid_lines
+from livecube.views.again import again_json, again_line, tried_sentence
+from livecube.views.drills import drill_json, drill_line, lasting_lines
+from livecube.views.happenings import happening_json, happening_line, solve_lines, unsaid_lines
+from livecube.views.practice import practice_json, practice_line, result_sentence, reviewed_sentence
 
 if TYPE_CHECKING:
     import asyncio
@@ -28,7 +24,7 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
-    from livecube.advice.said import Happening
+    from livecube.advice.speaker import Happening
     from livecube.edges.log_files import LogWriter
     from livecube.edges.sink import Item
     from livecube.views.board import Board

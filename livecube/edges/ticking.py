@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 from typing import TYPE_CHECKING
 
-from livecube.drills.beat_session import BeatJudged, BeatReady
+from livecube.drills.beat import BeatJudged, BeatReady
 from livecube.review.trying import SetUpAsked, SetUpGuided
 
 if TYPE_CHECKING:

@@ -17,7 +17,7 @@ from livecube.events import CubeEvent
 from livecube.practice.news import PracticeNews
 from livecube.review.trying import TryNews
 from livecube.stages.progress import HeldAs
-from livecube.views.practice_text import practice_words
+from livecube.views.practice import practice_words
 from livecube.views.voice import SILENCE, said_aloud
 
 if TYPE_CHECKING:

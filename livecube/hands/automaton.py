@@ -16,9 +16,8 @@ from typing import TYPE_CHECKING, Any, Final, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from livecube.cube.geometry import FACES, OPPOSITE
+from livecube.cube.geometry import FACES, OPPOSITE, PIECES
 from livecube.cube.holding import HOLDINGS, ROTATION_SYMBOLS, Move
-from livecube.cube.pieces import PIECES
 from livecube.errors import UsageError
 from livecube.hands.features import PLACES, WHERE
 
@@ -321,7 +320,7 @@ def looking_ms(
     """Expected milliseconds of looking before a sequence.
 
     ``corners`` and ``edges`` are the target pieces that are not home, each as (place, moved):
-    the place as :mod:`livecube.search.coordinates` numbers it, the cross down and the hands'
+    the place as :mod:`livecube.search.situation` numbers it, the cross down and the hands'
     front at F; moved: 1 if the sequence before left the piece elsewhere than it was. Both may
     be arrays of one shape, for as many positions; the result has that shape.
 

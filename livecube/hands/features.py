@@ -10,8 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-from livecube.cube.geometry import FACES
-from livecube.cube.pieces import PIECES
+from livecube.cube.geometry import FACES, PIECES
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:

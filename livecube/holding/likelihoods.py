@@ -6,13 +6,13 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from livecube.holding.counting import GROUPS, LAST_LAYER, begin_context, longer
-from livecube.holding.moves import HAND_MOVES, INVERSE, MIRRORED, MIRRORED_ROTATIONS
+from livecube.holding.counts import GROUPS, LAST_LAYER, begin_context, longer
 from livecube.holding.observations import STAGES
+from livecube.holding.written import HAND_MOVES, INVERSE, MIRRORED, MIRRORED_ROTATIONS
 
 if TYPE_CHECKING:
-    from livecube.holding.arrays import Array
-    from livecube.holding.counting import Context, Counts
+    from livecube.holding.counts import Context, Counts
+    from livecube.holding.kernel import Array
 
 __all__ = ["TRUST", "Likelihoods", "likelihoods"]
 

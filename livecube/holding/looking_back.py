@@ -10,13 +10,11 @@ from typing import TYPE_CHECKING
 import numba
 import numpy as np
 
-from livecube.holding.attitude import BETWEEN
-from livecube.holding.kernel import besides, gaps, is_slice, seen_as
-from livecube.holding.moves import HELD_AFTER, ROTATED, SEEN_AS_SLICE
+from livecube.holding.kernel import BETWEEN, besides, gaps, is_slice, seen_as
+from livecube.holding.written import HELD_AFTER, ROTATED, SEEN_AS_SLICE
 
 if TYPE_CHECKING:
-    from livecube.holding.arrays import Array
-    from livecube.holding.kernel import Rows, Seen
+    from livecube.holding.kernel import Array, Rows, Seen
     from livecube.holding.likelihoods import Likelihoods
 
 __all__ = ["backward", "trace"]

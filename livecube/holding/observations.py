@@ -12,18 +12,20 @@ from collections import deque
 from dataclasses import dataclass, field
 from itertools import pairwise
 from statistics import median
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeAlias
 
 from livecube.cube.geometry import OPPOSITE
-from livecube.cube.turns import turn_face
-from livecube.holding.attitude import turned_between
-from livecube.holding.kernel import room_for
+from livecube.cube.holding import HOLDINGS, parse_colour
+from livecube.cube.position import turn_face
+from livecube.holding.kernel import room_for, turned_between
+from livecube.stages.progress import HeldAs, SolveOver, Turned
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from livecube.holding.attitude import Quaternion
-    from livecube.holding.kernel import Seen
+    from livecube.holding.kernel import Quaternion, Seen
+    from livecube.stages.progress import Progress
+    from livecube.stages.solve import Solve
 
 __all__ = [
     "CLOSE_MS",
@@ -31,11 +33,37 @@ __all__ = [
     "STAGES",
     "TEMPOS",
     "Observer",
+    "Path",
     "SolvePart",
+    "SolveTurns",
+    "Solves",
+    "Step",
     "believe",
     "observe",
+    "solves_in",
     "stage_name_numbers",
 ]
+
+# A path: which moves the hands made, and how the cube was held at each.
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One hand move."""
+
+    first: int
+    """Index of its first turn among the observations."""
+    reports: int
+    """How many turns it was reported as: 1, or 2 for a slice."""
+    holding: int
+    """Number of the holding when it began."""
+    move: int
+    """Hand move, 0 to 44; see :mod:`livecube.holding.written`."""
+
+
+Path: TypeAlias = list[Step]
+"""All turns of a solve, in order, none left out."""
+
 
 STAGES: Final = ("cross", "pair", "orient", "permute", "auf")
 """Names of stages, by number."""
@@ -154,3 +182,71 @@ def believe(seen: Seen, turn: int, holding: int) -> None:
     seen.evidence[turn] = 0.0
     # However unlikely: from every state the hands can have rotated the cube there.
     seen.evidence[turn, holding] = told or 1.0
+
+
+# Solves cut out of what the tracker tells, each with the stage of every turn.
+
+
+_LAST_STAGE: Final = 7
+
+
+@dataclass(frozen=True, slots=True)
+class SolveTurns:
+    """A solve in hindsight and its turns."""
+
+    solve: Solve
+    first_line: int
+    """Turn line, counted from 1 in the log, of the first turn."""
+    part: SolvePart
+
+
+class Solves:
+    """Takes in what the tracker tells, and gives each solve with its turns when it is over."""
+
+    def __init__(self) -> None:
+        self._turned: list[Turned] = []
+        self._stated: dict[int, int] = {}
+        """Holdings, by the line of the next turn."""
+        self._now: int | None = None
+        """The holding that was stated last."""
+        self._line = 0
+
+    def take(self, progress: Progress) -> SolveTurns | None:
+        """Take in the next; a solve, if it is over."""
+        match progress:
+            case Turned():
+                self._turned.append(progress)
+                self._line = progress.line
+            case HeldAs(holding=holding):
+                self._now = None if holding is None else HOLDINGS.index(holding)
+                if self._now is not None:
+                    self._stated[self._line + 1] = self._now
+            case SolveOver(solve=solve):
+                turned = [t for t in self._turned if t.line >= solve.start_turn]
+                stated = {
+                    max(0, line - solve.start_turn): holding
+                    for line, holding in self._stated.items()
+                    if line <= self._line
+                }
+                self._turned = []
+                self._stated = {} if self._now is None else {self._line: self._now}
+                return SolveTurns(solve, solve.start_turn, _part(solve, turned, stated))
+        return None
+
+
+def solves_in(told: Iterable[Progress]) -> list[SolveTurns]:
+    """All solves in what a tracker told."""
+    solves = Solves()
+    return [one for progress in told if (one := solves.take(progress)) is not None]
+
+
+def _part(solve: Solve, turned: list[Turned], stated: dict[int, int]) -> SolvePart:
+    ends = [split.end_turn for split in solve.splits if split.end_turn is not None]
+    return SolvePart(
+        [t.turn for t in turned],
+        [t.t for t in turned],
+        [min(_LAST_STAGE, sum(end < t.line for end in ends)) for t in turned],
+        -1 if solve.cross is None else parse_colour(solve.cross),
+        stated,
+        [t.attitude for t in turned],
+    )

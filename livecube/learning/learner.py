@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
-from livecube.cube.turns import turns_text
+from livecube.cube.position import turns_text
 from livecube.learning.inference import candidates
 from livecube.learning.kinds import kinds_in
 from livecube.learning.secrecy import looks_encrypted

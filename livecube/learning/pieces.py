@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING, Final, Literal, NamedTuple, TypeAlias
 
 import numpy as np
 
-from livecube.cube.geometry import FACES
-from livecube.cube.pieces import CORNERS, EDGES, PIECE_AT, PIECES, TWIST_AT, face_of
+from livecube.cube.geometry import CORNERS, EDGES, FACES, PIECE_AT, PIECES, TWIST_AT, face_of
 from livecube.learning.bits import labels
 from livecube.profiles.fields import Entries
 from livecube.profiles.states import PieceCode, PieceNames, spots

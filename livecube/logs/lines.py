@@ -14,11 +14,9 @@ from typing import TYPE_CHECKING, Any, Final, Literal, cast
 
 import numpy as np
 
-from livecube.cube.facelets import facelets_text, parse_facelets
 from livecube.cube.holding import COLOURS, Holding, parse_colour
-from livecube.cube.notation import parse_turns
-from livecube.cube.position import SOLVED, apply_turns
-from livecube.cube.turns import parse_turn, turn_name, turns_text
+from livecube.cube.notation import facelets_text, parse_facelets, parse_turns
+from livecube.cube.position import SOLVED, apply_turns, parse_turn, turn_name, turns_text
 from livecube.errors import NotationError, PositionError
 from livecube.events import (
     DEVICE_KEYS,

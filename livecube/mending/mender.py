@@ -10,14 +10,121 @@ the position was last right, and so does the mark.
 
 from __future__ import annotations
 
+from dataclasses import replace
+from functools import cache
 from typing import Final
 
-from livecube.cube.position import SOLVED_BYTES, TURN_BYTES
-from livecube.cube.turns import inverse_turn
+from livecube.cube.geometry import OPPOSITE
+from livecube.cube.position import SOLVED_BYTES, TURN_BYTES, inverse_turn, what_was_done
 from livecube.events import CubeEvent, Gap, LinkChange, Reset, State, Turn
-from livecube.mending.shortest_link import LONGEST_LINK, shortest_link
 
-__all__ = ["Mender"]
+__all__ = ["LONGEST_LINK", "Correction", "Mender", "shortest_link"]
+
+# The shortest turns that link two positions, by meeting in the middle.
+#
+# All positions within four turns of the solved one are known (46,741 of the whole cube); from
+# the other end as many are tried, so that every link of up to eight turns is found and none
+# shorter is overlooked.
+
+
+_HALF: Final = 4
+LONGEST_LINK: Final = 2 * _HALF
+"""Links that take more turns are not looked for."""
+
+
+def shortest_link(start: bytes, end: bytes, most: int = LONGEST_LINK) -> tuple[int, ...] | None:
+    """The fewest fixed-frame turns that lead from one position (20 facelets) to another.
+
+    One of the shortest links, always the same; None if ``most`` turns (at most eight) do not
+    suffice.
+    """
+    change = what_was_done(start, end)
+    near = _near()
+    if (known := near.get(change)) is not None:
+        return known if len(known) <= most else None
+    # Undo one turn more each time, until what is left is known.
+    level: dict[bytes, tuple[int, ...]] = {change: ()}
+    for undone in range(1, min(_HALF, most - _HALF) + 1):
+        following: dict[bytes, tuple[int, ...]] = {}
+        for position, last in level.items():
+            for turn in _turns_before(last[0] if last else None):
+                earlier = position.translate(TURN_BYTES[inverse_turn(turn)])
+                if earlier in following:
+                    continue
+                first = near.get(earlier)
+                if first is not None:
+                    assert len(first) + undone <= most
+                    return (*first, turn, *last)
+                following[earlier] = (turn, *last)
+        level = following
+    return None
+
+
+@cache
+def _near() -> dict[bytes, tuple[int, ...]]:
+    """All positions within half the way of the solved one, each with its shortest turns."""
+    known: dict[bytes, tuple[int, ...]] = {SOLVED_BYTES: ()}
+    level = [SOLVED_BYTES]
+    for _ in range(_HALF):
+        following = []
+        for position in level:
+            turns = known[position]
+            for turn in _turns_after(turns[-1] if turns else None):
+                other = position.translate(TURN_BYTES[turn])
+                if other not in known:
+                    known[other] = (*turns, turn)
+                    following.append(other)
+        level = following
+    return known
+
+
+@cache
+def _turns_after(last: int | None) -> tuple[int, ...]:
+    """Turns that may follow one, opposite faces in one order."""
+    return tuple(turn for turn in range(18) if last is None or _in_order(last // 3, turn // 3))
+
+
+@cache
+def _turns_before(following: int | None) -> tuple[int, ...]:
+    """Turns that may come before one."""
+    return tuple(
+        turn for turn in range(18) if following is None or _in_order(turn // 3, following // 3)
+    )
+
+
+def _in_order(face: int, following: int) -> bool:
+    return following != face and (following > face or OPPOSITE[following] != face)
+
+
+# What a cube says of its position, put right once the solver has said that it is solved.
+#
+# A cube that lost count, or had a corner twisted by hand, goes on from where it believes to be;
+# its turns are right all the same. So what it says is taken as a change from the position in
+# which it was when it was really solved.
+
+
+class Correction:
+    """Takes in all events of one cube in order, the solver's word among them."""
+
+    def __init__(self) -> None:
+        self._said: bytes | None = None
+        """How the cube believes to stand; None until it has said so."""
+        self._solved_as: bytes | None = None
+        """How it believed to stand when it was solved; None: it has not been put right."""
+
+    def correct(self, event: CubeEvent) -> CubeEvent:
+        """The event, with the true position if it says one."""
+        match event:
+            case Turn() if self._said is not None:
+                self._said = self._said.translate(TURN_BYTES[event.turn])
+            case State():
+                self._said = event.position
+                if self._solved_as is not None:
+                    return replace(event, position=what_was_done(self._solved_as, event.position))
+            case Reset():
+                self._solved_as = None if self._said == SOLVED_BYTES else self._said
+        return event
+
 
 _PATIENCE_S: Final = 3.0
 """So long, on the host's clock, the cube's word is waited for while turns come: those that are

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
 if TYPE_CHECKING:
-    from livecube.practice.breaks import BreakDue
+    from livecube.practice.gestures import BreakDue
     from livecube.scrambling.following import Guidance
     from livecube.timing.results import Penalty, Result
 

@@ -14,8 +14,7 @@ from typing import TYPE_CHECKING, Final, Literal, Protocol, TypeAlias
 from livecube.cube.position import SOLVED_BYTES, TURN_BYTES
 from livecube.events import Reset, SolveMark, State, Turn
 from livecube.practice.attempts import Attempt, Attempts
-from livecube.practice.breaks import BreakDue, BreakRule, BreakWatcher
-from livecube.practice.gestures import GestureWatcher
+from livecube.practice.gestures import BreakDue, BreakRule, BreakWatcher, GestureWatcher
 from livecube.practice.news import (
     Abandoned,
     BreakAdvised,
@@ -29,8 +28,8 @@ from livecube.practice.news import (
     ScrambleAsked,
     SolveStarted,
 )
-from livecube.stages.record import is_scrambled
-from livecube.timing.attempt import inspection_penalties, next_call, standing_penalties
+from livecube.stages.frame import is_scrambled
+from livecube.timing.results import inspection_penalties, next_call, standing_penalties
 
 if TYPE_CHECKING:
     from livecube.events import CubeEvent, SolvePhase

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from livecube.entries import Entry
-from livecube.practice.breaks import BreakRule
+from livecube.practice.gestures import BreakRule
 from livecube.practice.session import PracticeRules
 from livecube.solves.records import NOBODY
 

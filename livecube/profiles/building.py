@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
-from livecube.cube.geometry import FACES
-from livecube.cube.pieces import parse_piece
-from livecube.cube.turns import parse_turn
+from livecube.cube.geometry import FACES, parse_piece
+from livecube.cube.position import parse_turn
 from livecube.decoding import Write
 from livecube.profiles.checks import Check
 from livecube.profiles.fields import Entries, Field

@@ -8,9 +8,17 @@ from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
 
-from livecube.cube.facelets import check_position, facelets_text
-from livecube.cube.geometry import FACES, NEXT_STICKER
-from livecube.cube.pieces import CORNERS, HOME, PIECE_AT, PIECES, face_of, parse_piece
+from livecube.cube.geometry import (
+    CORNERS,
+    FACES,
+    HOME,
+    NEXT_STICKER,
+    PIECE_AT,
+    PIECES,
+    face_of,
+    parse_piece,
+)
+from livecube.cube.notation import check_position, facelets_text
 from livecube.errors import PositionError
 
 if TYPE_CHECKING:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from livecube.cube.geometry import FACES
-from livecube.cube.turns import turn_name
+from livecube.cube.position import turn_name
 from livecube.profiles.states import PieceCode
 from livecube.profiles.values import PIECE_ROWS
 

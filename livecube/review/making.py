@@ -3,32 +3,81 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Final
+from statistics import fmean
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
 from livecube.advice.inspection import openings
+from livecube.advice.words import place_of
 from livecube.cube.holding import SLICE_SYMBOLS, parse_colour
-from livecube.cube.position import TURN_BYTES
-from livecube.cube.turns import htm
-from livecube.holding.news import SURE
+from livecube.cube.position import TURN_BYTES, htm
 from livecube.review.findings import find_costs, find_regrips
-from livecube.review.sides import compare_sides
-from livecube.review.spans import pairs_on, splits_of, stage_span
-from livecube.review.values import AgainstPlan, Alternative, Opening, Review, StageReview
+from livecube.review.values import AgainstPlan, Alternative, Opening, Review, Side, StageReview
 from livecube.search.situation import Situation
+from livecube.stages.progress import SURE
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from livecube.advice.advisor import Advisor
-    from livecube.advice.opportunity import Opportunity
+    from livecube.advice.rows import Opportunity
     from livecube.cube.geometry import Array
     from livecube.cube.holding import Holding
     from livecube.hands.automaton import Automaton
     from livecube.holding.written import WrittenSolve, WrittenStage
+    from livecube.stages.solve import Split
 
-__all__ = ["review_solve"]
+__all__ = ["compare_sides", "pairs_on", "review_solve", "splits_of", "stage_span"]
+
+# Left against right, front against back: how pairs went by the side of their slot.
+
+
+_SIDES: Final[tuple[Literal["left", "right", "front", "back"], ...]] = (
+    "left",
+    "right",
+    "front",
+    "back",
+)
+
+
+def compare_sides(stages: Sequence[StageReview]) -> tuple[Side, ...]:
+    """The four sides, without those into which no pair went whose holding is sure."""
+    placed = [
+        (place_of(stage.split.slots[0], stage.written.holding).split(), stage.split)
+        for stage in stages
+        if stage.split.stage == "pair" and not stage.split.shared and not stage.split.gap
+        if stage.written.confidence >= SURE
+    ]
+    sides = []
+    for name in _SIDES:
+        its = [split for place, split in placed if name in place]
+        if its:
+            turns, seconds = fmean(s.turns for s in its), fmean(s.turning for s in its)
+            sides.append(Side(name, len(its), turns, seconds))
+    return tuple(sides)
+
+
+# Which turns of a solve belong to which stage.
+
+
+def splits_of(written: WrittenSolve) -> tuple[Split, ...]:
+    """The stages that were done, in order, as they are numbered here."""
+    return tuple(stage.split for stage in written.stages if stage.split is not None)
+
+
+def stage_span(splits: Sequence[Split], number: int, first_line: int) -> tuple[int, int]:
+    """Turns of the solve before a stage, and at its end; the solve began at ``first_line``."""
+    ends = [split.end_turn or 0 for split in splits[: number + 1]]
+    before = max(ends[:-1], default=first_line - 1)
+    return before - first_line + 1, ends[-1] - first_line + 1
+
+
+def pairs_on(splits: Sequence[Split], number: int, pairs: int) -> int:
+    """The stage with which so many pairs are done, that with ``number`` counted."""
+    later = [i for i, split in enumerate(splits) if i >= number and split.stage == "pair"]
+    return later[min(pairs, len(later)) - 1]
+
 
 _TOLD: Final = 3
 """Alternatives that are told when a pair begins, and as many later ones."""

@@ -6,11 +6,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from livecube.cube.holding import parse_colour
-from livecube.cube.position import TURN_BYTES
-from livecube.cube.turns import htm
+from livecube.cube.position import TURN_BYTES, htm
 from livecube.errors import UsageError
-from livecube.review.one_try import Place
-from livecube.review.spans import pairs_on, splits_of, stage_span
+from livecube.review.making import pairs_on, splits_of, stage_span
+from livecube.review.trying import Place
 
 if TYPE_CHECKING:
     from livecube.review.values import Alternative, Review

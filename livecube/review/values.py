@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
 if TYPE_CHECKING:
-    from livecube.advice.opportunity import Opportunity
     from livecube.advice.plan import Plan
+    from livecube.advice.rows import Opportunity
     from livecube.holding.written import WrittenSolve, WrittenStage
     from livecube.stages.solve import Split
 

@@ -15,8 +15,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import numpy.typing as npt
 
-from livecube.cube.geometry import TURNS
-from livecube.cube.pieces import HOME, PIECE_AT, TWIST_AT, sticker_cycle
+from livecube.cube.geometry import HOME, PIECE_AT, TURNS, TWIST_AT, sticker_cycle
 from livecube.cube.position import SOLVED
 
 if TYPE_CHECKING:

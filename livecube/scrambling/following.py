@@ -11,9 +11,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from livecube.cube.geometry import OPPOSITE
-from livecube.cube.position import TURN_BYTES
-from livecube.cube.turns import make_turn, merge
-from livecube.mending.shortest_link import shortest_link
+from livecube.cube.position import TURN_BYTES, make_turn, merge
+from livecube.mending.mender import shortest_link
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 
 from livecube.cube.geometry import OPPOSITE, TURNS
-from livecube.cube.turns import inverse_turns
+from livecube.cube.position import inverse_turns
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

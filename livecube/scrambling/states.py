@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 
 import numpy as np
 
-from livecube.cube.pieces import HOME, sticker_cycle
+from livecube.cube.geometry import HOME, sticker_cycle
 from livecube.cube.position import SOLVED_BYTES, TURN_BYTES
 
 if TYPE_CHECKING:

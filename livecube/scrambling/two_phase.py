@@ -13,11 +13,17 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numba import njit
 
-from livecube.cube.geometry import FACELET_NORMAL, OPPOSITE, ROTATION_MATRICES, TURNS
-from livecube.cube.pieces import PIECE_AT
-from livecube.cube.position import SOLVED, apply_turns, inverse, rotated, what_was_done
-from livecube.cube.turns import inverse_turns, merge
-from livecube.mending.shortest_link import shortest_link
+from livecube.cube.geometry import FACELET_NORMAL, OPPOSITE, PIECE_AT, ROTATION_MATRICES, TURNS
+from livecube.cube.position import (
+    SOLVED,
+    apply_turns,
+    inverse,
+    inverse_turns,
+    merge,
+    rotated,
+    what_was_done,
+)
+from livecube.mending.mender import shortest_link
 from livecube.scrambling.coordinates import SECOND_TURNS, coordinates_of
 
 if TYPE_CHECKING:

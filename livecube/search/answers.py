@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -15,15 +16,13 @@ from livecube.search.book import (
     question_numbers,
     way_tokens,
 )
-from livecube.search.coordinates import TURN_SEEN, cross_places
 from livecube.search.first_cross import fastest_crosses
 from livecube.search.hand_arrays import AFTER, HOLDING_SEEN, ROTATED_BY, UPRIGHT, hand_arrays
-from livecube.search.situation import CROSS_AT
-from livecube.search.task import Task, task_rows
-from livecube.search.written import FASTEST_MS, MOST_WAYS, NEARLY_MS, Written
+from livecube.search.situation import CROSS_AT, TURN_SEEN, cross_places
+from livecube.search.task import FASTEST_MS, MOST_WAYS, NEARLY_MS, Task, Written, task_rows
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     import numpy.typing as npt
 
@@ -33,7 +32,7 @@ if TYPE_CHECKING:
     from livecube.search.situation import Situation
     from livecube.search.ways import FastestSearch, Way
 
-__all__ = ["Answers", "book_ways"]
+__all__ = ["Answers", "book_ways", "make_book"]
 
 _TURN_GIVEN: Final = [np.argsort(TURN_SEEN[slot]).tolist() for slot in range(4)]
 _HOLDING_GIVEN: Final = [np.argsort(HOLDING_SEEN[slot]).tolist() for slot in range(4)]
@@ -180,3 +179,36 @@ def book_ways(search: FastestSearch, number: int) -> list[Way]:
         int(CROSS_AT[offset]), np.array(places), [task], [0], NEARLY_MS, MOST_WAYS,
         **({} if highest is None else {"ceiling_ms": highest}),
     )  # fmt: skip
+
+
+# The book of beginnings is made by the search, in chunks if need be.
+
+
+def make_book(
+    search: FastestSearch,
+    numbers: Iterable[int],
+    known: Book = NO_BOOK,
+    step: Callable[[], None] = lambda: None,
+    *,
+    threads: int = 1,
+) -> Book:
+    """A book that answers these questions and those of ``known``.
+
+    ``step`` is called behind each question, by any thread. To make a large book in chunks, give
+    each time what is known: questions that are in it are not asked again.
+    """
+    wanted = np.unique(np.fromiter(numbers, dtype=np.int64))
+    missing: list[int] = wanted[known.places_of(wanted) < 0].tolist()
+    if not missing:
+        return known
+    answers: dict[int, list[Way]] = {}
+
+    def answer(part: int) -> None:
+        own = search.twin()
+        for number in missing[part::threads]:
+            answers[number] = book_ways(own, number)
+            step()
+
+    with ThreadPoolExecutor(threads) as pool:
+        list(pool.map(answer, range(threads)))
+    return known.with_answers(answers, hand_arrays(search.automaton))

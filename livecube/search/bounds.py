@@ -14,12 +14,11 @@ import numpy as np
 from numba import njit
 
 from livecube.hands.automaton import NEVER
-from livecube.search.coordinates import CROSSES, PIECE_MOVES, SOLVED_PLACES
 from livecube.search.fastest_kernel import KINDS
 from livecube.search.hand_arrays import CHOSEN, KIND, ORBIT, SPELLED, SPIN, UPRIGHT
+from livecube.search.situation import CROSSES, PIECE_MOVES, SOLVED_PLACES
 from livecube.search.tables import SOLVED_CROSS, decode_cross, encode_cross
-from livecube.search.task import D_TURNS
-from livecube.search.written import UNIT_MS
+from livecube.search.task import D_TURNS, UNIT_MS
 
 if TYPE_CHECKING:
     import numpy.typing as npt

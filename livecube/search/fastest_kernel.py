@@ -17,10 +17,8 @@ import numpy as np
 from numba import njit
 
 from livecube.cube.geometry import OPPOSITE
-from livecube.search.coordinates import PIECE_MOVES, SLOT_SYMMETRY
-from livecube.search.situation import CROSS_AT, PLACES_AT
-from livecube.search.task import NO_D, NO_TAIL
-from livecube.search.written import UNIT_MS
+from livecube.search.situation import CROSS_AT, PIECE_MOVES, PLACES_AT, SLOT_SYMMETRY
+from livecube.search.task import NO_D, NO_TAIL, UNIT_MS
 
 if TYPE_CHECKING:
     import numpy.typing as npt

@@ -16,9 +16,9 @@ from livecube.cube.geometry import OPPOSITE
 from livecube.cube.position import SOLVED
 from livecube.hands.automaton import NEVER
 from livecube.search.book import FIRST_ROTATION
-from livecube.search.coordinates import PIECE_MOVES, SLOT_SYMMETRY, cross_places
 from livecube.search.hand_arrays import ORBIT, ROTATED_BY, SPIN
-from livecube.search.written import FASTEST_MS, MOST_WAYS, UNIT_MS, Written
+from livecube.search.situation import PIECE_MOVES, SLOT_SYMMETRY, cross_places
+from livecube.search.task import FASTEST_MS, MOST_WAYS, UNIT_MS, Written
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

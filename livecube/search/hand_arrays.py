@@ -14,7 +14,7 @@ import numpy.typing as npt
 from livecube.cube.geometry import FACES
 from livecube.cube.holding import HOLDINGS, Holding, fixed_turns
 from livecube.hands.automaton import MOVES
-from livecube.search.coordinates import DOWN_ROTATIONS, TURN_SEEN, turn_map
+from livecube.search.situation import DOWN_ROTATIONS, TURN_SEEN, turn_map
 
 if TYPE_CHECKING:
     from livecube.hands.automaton import Automaton

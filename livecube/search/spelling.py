@@ -10,7 +10,7 @@ from numba import njit
 from livecube.hands.automaton import NEVER
 from livecube.search.book import FIRST_ROTATION
 from livecube.search.hand_arrays import ROTATED_BY
-from livecube.search.written import Written
+from livecube.search.task import Written
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -15,14 +15,19 @@ if TYPE_CHECKING:
 __all__ = [
     "ALL_TURNS",
     "D_TURNS",
+    "FASTEST_MS",
     "FIELDS",
     "LEFT",
     "LONGEST",
+    "MOST_WAYS",
+    "NEARLY_MS",
     "NO_D",
     "NO_TAIL",
     "TURNED_BACK",
+    "UNIT_MS",
     "Found",
     "Task",
+    "Written",
     "task_rows",
 ]
 
@@ -47,7 +52,7 @@ class Task(NamedTuple):
     """
 
     goal: int
-    """Bit p: piece p (see :mod:`livecube.search.coordinates`) must be solved; 0: the cross
+    """Bit p: piece p (see :mod:`livecube.search.situation`) must be solved; 0: the cross
     alone."""
     allowed: int = ALL_TURNS
     """Bit t: turn t may stand in X."""
@@ -79,3 +84,32 @@ class Found:
     tasks: npt.NDArray[np.int64]
     """Number of the task that each answers; those of one task stand together, shorter first and
     then in the order of their turns."""
+
+
+# A fastest way as a value, and how near to the fastest a way has to be.
+
+
+UNIT_MS: Final = 10
+"""Bounds in milliseconds are kept in units of so many, rounded down."""
+
+FASTEST_MS: Final = 50
+"""Ways that cost at most so much more than the cheapest count as fastest."""
+NEARLY_MS: Final = 120
+"""A plan may use ways that cost at most so much more than the cheapest."""
+MOST_WAYS: Final = 8
+
+
+class Written(NamedTuple):
+    """A sequence as the hands write it."""
+
+    ms: int
+    """Until the cross is down again."""
+    turns: tuple[int, ...]
+    """In the down frame."""
+    tokens: tuple[int, ...]
+    """Moves, and rotations, which are ``FIRST_ROTATION`` and the holding to which they lead
+    from holding 0."""
+    start: int
+    """Number of the holding (of the down frame) in which it begins."""
+    end: int
+    """Number of the holding in which it leaves the cube; the cross need not be down."""

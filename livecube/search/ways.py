@@ -9,8 +9,7 @@ import numpy as np
 from livecube.hands.automaton import MOVES
 from livecube.search.fastest_kernel import LONGEST_WAY, NO_LIMIT, SecondsTables, fastest
 from livecube.search.hand_arrays import hand_arrays
-from livecube.search.task import task_rows
-from livecube.search.written import FASTEST_MS, MOST_WAYS
+from livecube.search.task import FASTEST_MS, MOST_WAYS, task_rows
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -8,13 +8,12 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, TypeAlias
 
 from livecube.cube.holding import parse_colour
-from livecube.cube.position import SOLVED_BYTES
-from livecube.cube.turns import merge, turn_name, turns_text
+from livecube.cube.position import SOLVED_BYTES, merge, turn_name, turns_text
 from livecube.events import HoldingMark, SolveMark, State, Turn
 from livecube.solves.records import NOBODY, KeptSolve, KeptStage, Listed
 from livecube.stages.progress import SolveOver
 from livecube.stages.tracker import Tracker
-from livecube.timing.attempt import inspection_penalties, standing_penalties
+from livecube.timing.results import inspection_penalties, standing_penalties
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence

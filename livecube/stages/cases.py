@@ -20,9 +20,8 @@ from typing import Final
 
 import numpy as np
 
-from livecube.cube.geometry import OPPOSITE, Array
+from livecube.cube.geometry import OPPOSITE, PIECE_AT, TWIST_AT, Array, parse_piece
 from livecube.cube.notation import parse_turns
-from livecube.cube.pieces import PIECE_AT, TWIST_AT, parse_piece
 from livecube.cube.position import SOLVED, apply_turns, inverse, rotated, rotation_taking
 
 __all__ = [

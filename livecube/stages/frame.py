@@ -7,16 +7,31 @@ not. Positions are ``bytes`` of 20 facelets here: single positions, turn by turn
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Final
+from bisect import bisect_right
+from dataclasses import dataclass, field
+from operator import eq
+from typing import TYPE_CHECKING, Final
 
-from livecube.cube.geometry import NEXT_STICKER, OPPOSITE, TURNS
+from livecube.cube.geometry import CORNERS, EDGES, HOME, NEXT_STICKER, OPPOSITE, TURNS, piece_faces
 from livecube.cube.holding import COLOURS
-from livecube.cube.pieces import CORNERS, EDGES, HOME, piece_faces
-from livecube.cube.position import blocks_outside
+from livecube.cube.position import SOLVED_BYTES, TURN_BYTES, blocks_outside
 
-__all__ = ["ALL_SLOTS", "FRAMES", "CrossFrame", "Row", "slots_of"]
+if TYPE_CHECKING:
+    from livecube.cube.holding import Holding
 
+__all__ = [
+    "ALL_SLOTS",
+    "FRAMES",
+    "Change",
+    "CrossFrame",
+    "Done",
+    "HeldSlots",
+    "Record",
+    "Row",
+    "Sight",
+    "is_scrambled",
+    "slots_of",
+]
 
 ALL_SLOTS: Final = 0b1111
 """The bits of all four slots."""
@@ -162,3 +177,281 @@ FRAMES: Final = tuple(CrossFrame(face) for face in range(6))
 def slots_of(frame: CrossFrame, mask: int) -> tuple[str, ...]:
     """Names of the slots whose bits are set."""
     return frame.named[mask]
+
+
+# Which slots are held: the rule by which a cross and its pairs count as done.
+#
+# At a line where the cross is whole at offset 0, let P be the slots solved there, and H the
+# slots held until now. P above H: the new ones are done at this line. P not above H but at
+# least as many: the missing ones are reopened, the new ones done. Otherwise nothing changes:
+# a pair that is out while another goes in is still held, and so is the cross.
+#
+# Between two aligned lines the same rule runs provisionally at the lines where the cross is
+# whole at another offset. When the layer is aligned again, each new slot is done at its own
+# provisional line, except the last, to which the aligning turn belongs. The cross counts at
+# an offset only if a pair done in this way follows before the layer is aligned.
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """Where a cross or a slot was done, and the offset of the cross layer there."""
+
+    line: int
+    offset: int
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What an aligned line changed."""
+
+    cross: Done | None
+    """Set when the cross was done by this change."""
+    done: dict[int, Done]
+    """Newly held slots (by number), in order of their lines."""
+    reopened: int
+    """Bit s: slot s was held and is not any more."""
+
+
+@dataclass(slots=True)
+class _Trial:
+    """The rule's provisional run since the last aligned line."""
+
+    held: int
+    cross: Done | None = None
+    own: dict[int, Done] = field(default_factory=dict)
+
+
+class HeldSlots:
+    """Follows the rows of one cross colour; see the module's docstring for the rule."""
+
+    def __init__(self) -> None:
+        self.cross: Done | None = None
+        self.held = 0
+        self.done: dict[int, Done] = {}
+        self.rows: list[Row] = []
+        self._trial = _Trial(0)
+
+    @property
+    def complete(self) -> Done | None:
+        """Where the last of the four slots was done, if all are held."""
+        return max(self.done.values(), key=lambda d: d.line) if self.held == ALL_SLOTS else None
+
+    def settle(self, row: Row) -> Change | None:
+        """Take in the next line where the cross is whole; what it changed, if anything."""
+        self.rows.append(row)
+        if row.offset:
+            self._try(row)
+            return None
+        solved, held = row.solved, self.held
+        change = None
+        if self.cross is None or _accepted(solved, held):
+            new = self._new_slots(row, solved & ~held)
+            cross = None
+            if self.cross is None:
+                cross = self._cross(row, new)
+                # No pair is done before its cross.
+                new = {s: d if d.line >= cross.line else cross for s, d in new.items()}
+            change = Change(cross, new, held & ~solved)
+            self.cross = self.cross or cross
+            self.held = solved
+            self.done = {s: d for s, d in (self.done | new).items() if solved >> s & 1}
+        self._trial = _Trial(self.held)
+        return change
+
+    def _try(self, row: Row) -> None:
+        trial, solved = self._trial, row.solved
+        here = Done(row.line, row.offset)
+        if self.cross is None and trial.cross is None:
+            trial.cross = here
+        if _accepted(solved, trial.held):
+            trial.own = {s: d for s, d in trial.own.items() if solved >> s & 1}
+            trial.own |= dict.fromkeys(_bits(solved & ~trial.held), here)
+            trial.held = solved
+
+    def _new_slots(self, row: Row, new: int) -> dict[int, Done]:
+        here = Done(row.line, 0)
+        own = {s: self._trial.own.get(s, here) for s in _bits(new)}
+        last = max((d.line for d in own.values()), default=0)
+        return {
+            s: here if d.line == last else d
+            for s, d in sorted(own.items(), key=lambda item: item[1].line)
+        }
+
+    def _cross(self, row: Row, new: dict[int, Done]) -> Done:
+        tried = self._trial.cross
+        if tried and any(
+            s in self._trial.own and self._trial.own[s].line > tried.line for s in new
+        ):
+            return tried
+        return Done(row.line, 0)
+
+
+def _accepted(solved: int, held: int) -> bool:
+    """Whether solved slots P replace the held ones H: P above H, or as many but others."""
+    if solved == held:
+        return False
+    return not held & ~solved or solved.bit_count() >= held.bit_count()
+
+
+def _bits(mask: int) -> list[int]:
+    return [s for s in range(4) if mask >> s & 1]
+
+
+# The turns of one attempt, with what all six cross colours saw of them.
+
+
+_SCRAMBLED_AT_MOST: Final = 4
+"""A cube counts as scrambled when at most this many of its 20 pieces are at home (a random
+position has 0.8 on average; one more than this happens once in some 2,000)."""
+
+_SCATTERED_AT_MOST: Final = 3
+"""A colour's pieces are scattered on a scrambled cube when at most this many of the 12 pieces
+of its cross and slots are in place."""
+
+_LOST_PAUSE_S: Final = 4.0
+"""A cross is lost for good if the solver pauses so many seconds before scattered pieces:
+last-layer sequences with slices scatter them too, but nobody inspects in the middle of one."""
+
+
+def is_scrambled(position: bytes) -> bool:
+    """Whether so few pieces are at home that the cube has been scrambled."""
+    at_home: int = sum(map(eq, position, SOLVED_BYTES))
+    return at_home <= _SCRAMBLED_AT_MOST
+
+
+@dataclass(slots=True)
+class Sight:
+    """What one cross colour has seen."""
+
+    frame: CrossFrame
+    held: HeldSlots = field(default_factory=HeldSlots)
+    since: int = 0
+    """Only pauses after this line can be the inspection before this colour's cross."""
+    armed: bool = False
+    """Whether its pieces have been scattered, so that a cross would be a new one."""
+    start: int | None = None
+    """Line of the solve's first turn, as this colour has it; None until it was asked for."""
+
+    def look_at_scrambled(self, position: bytes, *, paused: bool) -> None:
+        """Before a scrambled cube: arm, or start anew if the cross has been scrambled away."""
+        if self.frame.pieces_in_place(position) > _SCATTERED_AT_MOST:
+            return
+        self.armed = True
+        if paused and self.held.cross:
+            self.since = self.held.rows[-1].line
+            self.held = HeldSlots()
+            self.start = None
+
+
+@dataclass(slots=True)
+class Record:
+    """Turn lines since the cube stood at ``positions[0]``; line numbers are the log's.
+
+    ``begun`` says that the solve begins with the record's first turn. Otherwise the cube
+    was solved then, the scramble is in the turns, and the solve begins after the longest
+    pause before the first cross that is held.
+    """
+
+    before: int
+    """Number of turn lines before this record."""
+    positions: list[bytes]
+    """Before the first turn, and after each."""
+    begun: bool
+    id: int | None = None
+    turns: list[int] = field(default_factory=list)
+    times: list[float] = field(default_factory=list)
+    inferred: set[int] = field(default_factory=set)
+    """Lines whose turns were worked out."""
+    gaps: set[int] = field(default_factory=set)
+    """Lines after which turns were lost."""
+    holdings: list[tuple[int, Holding | None]] = field(default_factory=list)
+    """Stated holdings, each with the line after which it was stated."""
+    sights: tuple[Sight, ...] = ()
+    all_armed: bool = False
+
+    def __post_init__(self) -> None:
+        self.sights = tuple(Sight(frame, since=self.before + 1) for frame in FRAMES)
+        for sight in self.sights:
+            sight.armed = self.begun
+            sight.start = self.before + 1 if self.begun else None
+
+    @property
+    def line(self) -> int:
+        """Number of the last turn line."""
+        return self.before + len(self.turns)
+
+    @property
+    def position(self) -> bytes:
+        """The present position."""
+        return self.positions[-1]
+
+    def add(self, turn: int, t: float) -> list[tuple[Sight, Row, Change | None]]:
+        """Add a turn line; the colours that see their cross whole now."""
+        position = self.positions[-1].translate(TURN_BYTES[turn])
+        if not self.begun:
+            self._watch_scrambling(t)
+        self.turns.append(turn)
+        self.times.append(t)
+        self.positions.append(position)
+        line, seen = self.line, []
+        for sight in self.sights:
+            frame = sight.frame
+            if position[frame.first_edge] in frame.near and sight.armed:
+                row = frame.row(line, position)
+                if row is not None:
+                    seen.append((sight, row, sight.held.settle(row)))
+        return seen
+
+    def lose(self, since: float | None = None) -> None:
+        """Turns were lost after the last line, or at any time ``since`` then."""
+        first = self.line
+        if since is not None:
+            first = self.before + bisect_right(self.times, since)
+        self.gaps.update(range(first, self.line + 1))
+
+    def jump(self, position: bytes) -> None:
+        """The cube stands in ``position`` after the last line: turns were lost there."""
+        self.positions[-1] = position
+        self.lose()
+        for sight in self.sights:
+            if sight.armed and (row := sight.frame.row(self.line, position)):
+                sight.held.settle(row)
+
+    def _watch_scrambling(self, t: float) -> None:
+        """Before the turn at ``t``, see whether the cube has been scrambled, perhaps once more."""
+        paused = bool(self.times) and t - self.times[-1] >= _LOST_PAUSE_S
+        if not paused and self.all_armed:
+            return
+        watched = [sight for sight in self.sights if paused or not sight.armed]
+        if watched and is_scrambled(self.position):
+            for sight in watched:
+                sight.look_at_scrambled(self.position, paused=paused)
+            self.all_armed = all(sight.armed for sight in self.sights)
+
+    def start(self, sight: Sight) -> int | None:
+        """Line of the solve's first turn, as a cross colour has it; None if it cannot be told."""
+        if sight.start is None and sight.held.cross:
+            candidates = range(max(sight.since, self.before + 1) + 1, sight.held.cross.line + 1)
+            sight.start = max(candidates, key=self.pause_before, default=None)
+        return sight.start
+
+    def pause_before(self, line: int) -> float:
+        """Seconds between a line of this record (not its first) and the one before."""
+        return self.time(line) - self.time(line - 1)
+
+    def time(self, line: int) -> float:
+        """When a line of this record was turned."""
+        return self.times[line - self.before - 1]
+
+    def position_after(self, line: int) -> bytes:
+        """The position after a line (``before``: at the record's start)."""
+        return self.positions[line - self.before]
+
+    def turns_between(self, after: int, until: int) -> list[int]:
+        """Turns of the lines after one line, up to and including another."""
+        return self.turns[after - self.before : until - self.before]
+
+    def holding_at(self, line: int) -> Holding | None:
+        """The holding last stated before or at a line."""
+        stated = [holding for at, holding in self.holdings if at <= line]
+        return stated[-1] if stated else None

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING, Final, TypeAlias
 
 if TYPE_CHECKING:
     from livecube.cube.holding import Holding
     from livecube.stages.solve import Solve, Split
 
 __all__ = [
+    "SURE",
     "BatteryLevel",
     "ClockTold",
     "CrossColour",
     "DeviceTold",
     "HeldAs",
+    "HeldNow",
     "LinkChanged",
     "Lost",
     "Progress",
@@ -169,3 +171,21 @@ Progress: TypeAlias = (
     | ClockTold
     | HeldAs
 )
+
+
+# What is told of the holding; apart from the rest of the room, which takes a moment to load.
+
+
+SURE: Final = 0.8
+"""A holding less sure than this is not spoken of: advice names colours then."""
+
+
+@dataclass(frozen=True, slots=True)
+class HeldNow:
+    """How the cube is held has been worked out, or is not sure any more."""
+
+    t: float
+    holding: Holding | None
+    """None: it is not sure enough."""
+    confidence: float
+    """0 to 1."""

@@ -8,7 +8,7 @@ cross that is held. Once a mark of a solve is seen, marks alone say when one beg
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from livecube.cube.holding import Holding
 from livecube.cube.position import SOLVED_BYTES, TURN_BYTES, twisted_corners
@@ -29,27 +29,145 @@ from livecube.events import (
     State,
     Turn,
 )
-from livecube.stages.frame import slots_of
-from livecube.stages.live import Narrator
+from livecube.stages.frame import ALL_SLOTS, Record, is_scrambled, slots_of
 from livecube.stages.progress import (
     BatteryLevel,
     ClockTold,
+    CrossColour,
     DeviceTold,
     HeldAs,
     LinkChanged,
     Lost,
     Progress,
+    Reopened,
     Resynced,
+    SolveBegun,
     SolveOver,
+    StageDone,
     Turned,
 )
-from livecube.stages.record import Record, is_scrambled
-from livecube.stages.solve import summarise
+from livecube.stages.solve import (
+    Boundary,
+    Doubt,
+    LastLayer,
+    cross_boundary,
+    pair_boundaries,
+    split,
+    summarise,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
-__all__ = ["Tracker"]
+    from livecube.stages.frame import Change, Done, Row, Sight
+
+__all__ = ["Narrator", "Resting", "Tracker"]
+
+# What can be told of a solve while it goes on: which cross, which stages, in their order.
+#
+# The cross colour is the first cross that is completed. It is replaced, and that is said, when
+# another colour has a cross and a pair while the present cross is not whole, and more pairs than
+# the present one holds: near the end of the first two layers other crosses come and go.
+
+
+_Seen = tuple["Sight", "Row", "Change | None"]
+
+
+class Narrator:
+    """Turns what the colours saw of one record into announcements."""
+
+    def __init__(self, record: Record) -> None:
+        self.record = record
+        self.shown: Sight | None = None
+        self.row: Row | None = None
+        """What the shown colour sees now; None in the middle of a sequence."""
+        self._told, self._doubt = record.before, Doubt()
+        """Line at which the stage announced last ended."""
+        self._begun = False
+        self._last_layer: LastLayer | None = None
+
+    def tell(self, t: float, seen: Sequence[_Seen]) -> list[Progress]:
+        """Announce what the last line brought."""
+        told = self._tell_begin(t, self.record.before + 1) if self.record.begun else []
+        before = self.shown
+        if before and before.held.cross is None:  # scrambled away: all over again
+            self._begun, self.shown, self._last_layer, before = False, None, None, None
+        shown = self._choose(seen) if seen else before
+        self.row = None
+        if shown is None:
+            return told
+        for sight, row, _ in seen:
+            if sight is shown:
+                self.row = row
+        if before is not shown:
+            self.shown = shown
+            told += self._introduce(t, before, shown)
+        elif change := next((c for sight, _, c in seen if sight is shown), None):
+            told += self._tell_change(t, shown, change)
+        if shown.held.held == ALL_SLOTS:
+            told += self._tell_last_layer(t, shown)
+        return told
+
+    def _choose(self, seen: Sequence[_Seen]) -> Sight | None:
+        shown = self.shown
+        if shown is None:
+            rivals = [sight for sight, _, _ in seen if sight.held.cross]
+        elif shown.held.held == ALL_SLOTS or any(sight is shown for sight, _, _ in seen):
+            return shown
+        else:
+            enough = shown.held.held.bit_count() + 1
+            rivals = [
+                sight
+                for sight, row, _ in seen
+                if sight.held.cross and not row.offset and row.solved.bit_count() >= enough
+            ]
+        return max(rivals, key=lambda s: s.held.held.bit_count(), default=shown)
+
+    def _introduce(self, t: float, before: Sight | None, shown: Sight) -> list[Progress]:
+        """Tell of all that a newly shown colour has done so far."""
+        start = self.record.start(shown)
+        if start is None:
+            return []
+        told: list[Progress] = []
+        if before:
+            new, old = shown.frame.colour, before.frame.colour
+            told.append(CrossColour(t, new, old, self.record.line))
+        told += self._tell_begin(t, start)
+        self._told, self._doubt = start - 1, Doubt()
+        told.append(self._stage(t, shown, cross_boundary(shown)))
+        return told + self._tell_pairs(t, shown, shown.held.done)
+
+    def _tell_begin(self, t: float, start: int) -> list[Progress]:
+        if self._begun:
+            return []
+        self._begun = True
+        return [SolveBegun(t, self.record.id, start, self.record.time(start))]
+
+    def _tell_change(self, t: float, shown: Sight, change: Change) -> list[Progress]:
+        told: list[Progress] = []
+        if change.reopened:
+            slots = slots_of(shown.frame, change.reopened)
+            told.append(Reopened(t, slots, self.record.line))
+        return told + self._tell_pairs(t, shown, change.done)
+
+    def _tell_pairs(self, t: float, shown: Sight, done: dict[int, Done]) -> list[Progress]:
+        boundaries = pair_boundaries(self.record, shown, done, self._told)
+        return [self._stage(t, shown, boundary) for boundary in boundaries]
+
+    def _tell_last_layer(self, t: float, shown: Sight) -> list[Progress]:
+        complete = shown.held.complete
+        if complete is None:
+            return []
+        if self._last_layer is None:
+            self._last_layer = LastLayer(shown.frame, complete.line)
+        new = self._last_layer.advance(self.record)
+        return [self._stage(t, shown, boundary) for boundary in new]
+
+    def _stage(self, t: float, shown: Sight, boundary: Boundary) -> StageDone:
+        assert shown.start is not None
+        done = StageDone(t, split(self.record, self._doubt, boundary, self._told, shown.start))
+        self._told = max(self._told, boundary.line)
+        return done
 
 
 class Tracker:
@@ -221,3 +339,48 @@ class Tracker:
         if self.holding:
             record.holdings.append((self.line, self.holding))
         self._record, self._narrator = record, Narrator(record)
+
+
+# When a scrambled cube has come to rest, so that somebody looks at it before a solve. Pure.
+#
+# The caller keeps the time: nothing that happens until ``due`` means that the cube rests.
+
+
+_REST_S: Final = 3.0
+"""Nobody pauses so long in the middle of a scramble (common practice, no published source)."""
+_LONGEST_CROSS: Final = 8
+"""Turns that a cross takes at most: a rest that comes sooner after another is within it."""
+
+
+class Resting:
+    """Watches a tracker's cube for rests before a solve."""
+
+    def __init__(self, tracker: Tracker) -> None:
+        self.due: float | None = 0.0 if tracker.before_solve else None
+        """When the cube will have come to rest if nothing happens; None: it is not expected."""
+        self._tracker = tracker
+        self._rested: int | None = None
+        """The turn line at which it last did."""
+
+    def rest(self) -> None:
+        """The time that ``due`` named has come."""
+        self.due, self._rested = None, self._tracker.line
+
+    def watch(self, event: CubeEvent, told: Sequence[Progress]) -> None:
+        """Take in an event that the tracker was fed, and what it told."""
+        if any(isinstance(progress, SolveOver | Resynced) for progress in told):
+            self._rested = None
+        match event:
+            case Turn():
+                self._expect(event.t + _REST_S)
+            case SolveMark():
+                self._expect(event.t)
+            case State() | Reset() if told:
+                self._expect(event.t)
+            case HoldingMark() | AnyHolding() if self._rested == self._tracker.line:
+                self._rested = None  # it is looked at anew, held otherwise
+                self._expect(event.t)
+
+    def _expect(self, t: float) -> None:
+        again = self._rested is None or self._tracker.line > self._rested + _LONGEST_CROSS
+        self.due = t if again and self._tracker.before_solve else None

@@ -11,9 +11,49 @@ from livecube.techniques.base import About, Chance, goal_bits
 if TYPE_CHECKING:
     from livecube.search.situation import Situation
 
-__all__ = ["Plain", "plain_task"]
+__all__ = ["MadePair", "Plain", "Shortest", "plain_task"]
 
-_ABOUT: Final = About(
+# ``shortest``: the yardstick. Any turns that solve one free slot and keep what is solved.
+
+
+_ABOUT_SHORTEST: Final = About(
+    title="Shortest",
+    summary="the yardstick: no sequence at all is shorter",
+    seeing="This is no technique but the yardstick for all of them: the shortest of all sequences "
+    "that solve one free slot and keep the cross and the solved slots, with every face "
+    "allowed, the cross layer too. Nobody sees these in general during a solve. Many turn "
+    "out to be one of the other techniques; the rest turn the cross layer or a solved "
+    "slot aside, do something there, and turn it back.",
+    paying="Look at it after the solve, beside what you did: the difference says how much was left "
+    "in that position. Learn a sequence only if you can say why it works, since then you "
+    "will see it again. Fewer turns are not always less time: one that needs F and B turns "
+    "or another grip loses against two turns more that run easily in the hands.",
+)
+
+
+class Shortest:
+    """No precondition, no constraint; at the end all is at offset 0."""
+
+    id: Final = "shortest"
+    in_inspection: Final = False
+    sees_only_state: Final = True
+    is_yardstick: Final = True
+    about: Final = _ABOUT_SHORTEST
+
+    def chances(self, situation: Situation) -> list[Chance]:
+        """One for each free slot, whatever the position."""
+        return [
+            Chance(
+                self.id,
+                (slot,),
+                Task(goal_bits(situation.solved | 1 << slot), target=slot),
+                "no sequence is shorter",
+            )
+            for slot in slot_bits(situation.free)
+        ]
+
+
+_ABOUT_PLAIN: Final = About(
     title="Plain",
     summary="the ordinary insertion, without a turn of the cross layer",
     seeing="The ordinary way to solve a slot: bring its corner and its edge together in the upper "
@@ -35,7 +75,7 @@ class Plain:
     id: Final = "plain"
     in_inspection: Final = False
     sees_only_state: Final = True
-    about: Final = _ABOUT
+    about: Final = _ABOUT_PLAIN
 
     def chances(self, situation: Situation) -> list[Chance]:
         """One for each free slot while the cross is at offset 0."""
@@ -50,3 +90,48 @@ class Plain:
 def plain_task(situation: Situation, slot: int) -> Task:
     """What it asks for one slot; the cross must be whole at offset 0."""
     return Task(goal_bits(situation.solved | 1 << slot), allowed=NO_D, target=slot)
+
+
+# ``made-pair``: corner and edge already touch with matching colours and stay together.
+
+
+_ABOUT_MADE_PAIR: Final = About(
+    title="Made pair",
+    summary="corner and edge are joined already and only have to go in",
+    seeing="The corner and the edge of a slot touch already, outside their slot, and the two "
+    "colours that they share match: a small block that only has to be brought to its slot. "
+    "No turn may part them. To see it, look along the upper layer for an edge and a corner "
+    "side by side that show one colour on top and one colour on the side; these two colours "
+    "name the slot.",
+    paying="It nearly always pays, and at once, because any other pair may tear it apart. Finding "
+    "takes no time and inserting few turns, while your eyes are free for the next pair. It "
+    "pays less when the block stands on the wrong side of its slot, so that it takes a "
+    "rotation or an awkward face; and if another insertion leaves it joined, it may wait. "
+    "`livecube hints --json` says how many made pairs each sequence keeps.",
+)
+
+
+class MadePair:
+    """Possible at offset 0 when the two pieces of a free slot form a block outside it.
+
+    No turn of the cross layer, and none that moves one of the two without the other.
+    """
+
+    id: Final = "made-pair"
+    in_inspection: Final = False
+    sees_only_state: Final = True
+    about: Final = _ABOUT_MADE_PAIR
+
+    def chances(self, situation: Situation) -> list[Chance]:
+        """One for each free slot whose pieces are joined."""
+        if situation.offset != 0:
+            return []
+        return [
+            Chance(
+                self.id,
+                (slot,),
+                Task(goal_bits(situation.solved | 1 << slot), allowed=NO_D, target=slot, tied=True),
+                "its corner and edge are joined already",
+            )
+            for slot in slot_bits(situation.joined)
+        ]

@@ -4,15 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from livecube.techniques.keyhole_chain import KeyholeChain
-from livecube.techniques.keyhole_corner import KeyholeCorner
-from livecube.techniques.keyhole_edge import KeyholeEdge, KeyholeFlip
-from livecube.techniques.made_pair import MadePair
-from livecube.techniques.plain import Plain
+from livecube.techniques.keyholes import KeyholeChain, KeyholeCorner, KeyholeEdge, KeyholeFlip
+from livecube.techniques.plain import MadePair, Plain, Shortest
 from livecube.techniques.pseudo_pair import PseudoPair
-from livecube.techniques.pseudo_x_cross import PseudoXCross
-from livecube.techniques.shortest import Shortest
-from livecube.techniques.x_cross import XCross
+from livecube.techniques.x_cross import PseudoXCross, XCross
 
 if TYPE_CHECKING:
     from livecube.techniques.base import Technique

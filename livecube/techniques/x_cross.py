@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+from itertools import permutations
 from typing import TYPE_CHECKING, Final
 
-from livecube.search.task import Task
+from livecube.search.task import LEFT, Task
 from livecube.techniques.base import About, Chance, Level, goal_bits
 
 if TYPE_CHECKING:
     from livecube.search.situation import Situation
 
-__all__ = ["XCross"]
+__all__ = ["PseudoXCross", "XCross"]
 
-_ABOUT: Final = About(
+_ABOUT_X_CROSS: Final = About(
     title="X-cross",
     level=Level.KEEN,
     summary="in inspection: the cross and one pair together",
@@ -35,7 +36,7 @@ class XCross:
     id: Final = "x-cross"
     in_inspection: Final = True
     sees_only_state: Final = True
-    about: Final = _ABOUT
+    about: Final = _ABOUT_X_CROSS
 
     def chances(self, situation: Situation) -> list[Chance]:
         """One for each slot while the cross is whole at no offset."""
@@ -49,4 +50,55 @@ class XCross:
                 "the pair comes with the cross",
             )
             for slot in range(4)
+        ]
+
+
+# ``pseudo-x-cross``: in inspection, the cross with a corner and an edge of different slots.
+#
+# The first part solves the cross, the corner of slot i and the edge of slot j, up to *any*
+# offset and without a constraint; the second is the pseudo pair that this sets up, which ends
+# at offset 0.
+
+
+_ABOUT_PSEUDO: Final = About(
+    title="Pseudo X-cross",
+    level=Level.BOLD,
+    summary="in inspection: the cross with a corner and another slot's edge",
+    seeing="In inspection the cross is planned with a corner of one slot and an edge of another, "
+    "and the cross layer may stand turned aside at the end. This sets up a pseudo pair: the "
+    "other edge and the other corner then go in with one insertion, and a turn of the cross "
+    "layer puts everything straight. To see one, look for an X-cross and let go of the "
+    "demand that corner and edge belong together: any corner that lands beside the right "
+    "cross edges and any edge that lands between its centres will do.",
+    paying="There are many more of these than X-crosses, so that a short one is there more often, "
+    "and two slots are solved at the end of it. But two steps have to be planned, the "
+    "second without matching colours to hold on to, and a mistake leaves two half-done "
+    "slots. It is for fast solvers who see pseudo pairs without a stop; compare the sum of "
+    "both parts with the cross and two plain pairs, and take it only if it is clearly less.",
+)
+
+
+class PseudoXCross:
+    """Possible while the cross is not done."""
+
+    id: Final = "pseudo-x-cross"
+    in_inspection: Final = True
+    sees_only_state: Final = True
+    about: Final = _ABOUT_PSEUDO
+
+    def chances(self, situation: Situation) -> list[Chance]:
+        """One for each two slots, in both orders, while the cross is whole at no offset."""
+        if situation.offset is not None:
+            return []
+        return [
+            Chance(
+                self.id,
+                (i, j),
+                Task(1 << i | 1 << j + 4, tail=LEFT, target=i),
+                f"the corner of {situation.slot_name(i)} and the edge of "
+                f"{situation.slot_name(j)} come with the cross, then one insertion serves both",
+                then=("pseudo-pair",),
+                then_into=(i, j),
+            )
+            for i, j in permutations(range(4), 2)
         ]

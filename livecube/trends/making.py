@@ -6,27 +6,94 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
-from livecube.trends.bootstrap import FEWEST, difference, drawn, interval, joined
-from livecube.trends.figures import looks, results_ms, sums_of
-from livecube.trends.periods import periods_of
+from livecube.trends.figures import (
+    FEWEST,
+    block_sums,
+    difference,
+    drawn,
+    interval,
+    joined,
+    looks,
+    results_ms,
+    sums_of,
+)
 from livecube.trends.uptake import left_a_solve, uptakes
-from livecube.trends.values import Change, Figure, Trends
+from livecube.trends.values import Change, Figure, Month, Period, Trends
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from livecube.trends.bootstrap import Floats
-    from livecube.trends.figures import Look
-    from livecube.trends.values import (
-        ChanceColumns,
-        Interval,
-        SolveColumns,
-        Uptake,
-        Verdict,
-        Whole,
+    from livecube.trends.figures import Floats, Look
+    from livecube.trends.values import ChanceColumns, Interval, SolveColumns, Uptake, Verdict, Whole
+
+__all__ = ["month_of", "periods_of", "trends_of"]
+
+# Days, months or years, one after the other.
+
+
+_MOST: Final = 24
+_LENGTHS: Final = ("U10", "U7", "U4")
+"""Types that cut a day down to its day, month and year."""
+
+
+def periods_of(
+    columns: SolveColumns, results: Whole, rng: np.random.Generator
+) -> tuple[Period, ...]:
+    """The shortest periods of which there are not too many; years in any case."""
+    for length in _LENGTHS:
+        names = columns.day.astype(length)
+        first = np.flatnonzero(np.concatenate([[True], names[1:] != names[:-1]]))
+        if len(first) <= _MOST:
+            break
+    return tuple(
+        _period(str(names[rows[0]]), columns, results, rows, rng)
+        for rows in np.split(np.arange(len(names)), first[1:])
     )
 
-__all__ = ["trends_of"]
+
+def _period(
+    name: str, columns: SolveColumns, results: Whole, rows: Whole, rng: np.random.Generator
+) -> Period:
+    seconds = results[rows][results[rows] >= 0] / 1000
+    measured = rows[columns.whole[rows] != 0]
+    splits = columns.splits_ms[measured] / 1000
+    total = splits.sum()
+    return Period(
+        name=name or "undated",
+        solves=len(rows),
+        times=len(seconds),
+        mean=_mean(seconds, rng) if len(seconds) else None,
+        best=float(seconds.min()) if len(seconds) else None,
+        deviation=float(seconds.std()) if len(seconds) else None,
+        splits=tuple(splits.mean(0).tolist()) if len(measured) else None,
+        pause=float(columns.pause_ms[measured].sum() / 1000 / total) if total > 0 else None,
+    )
+
+
+def _mean(seconds: Floats, rng: np.random.Generator) -> Interval:
+    table = np.stack([seconds, np.ones(len(seconds))], axis=1)
+    sums = block_sums(table, joined(np.arange(len(seconds), dtype=np.int64)))
+    return interval(sums, drawn(len(sums), rng) @ sums, lambda s: s[..., 0] / s[..., 1])
+
+
+# A month of solves in few figures, quick enough to be made while somebody waits.
+
+
+def month_of(columns: SolveColumns, chances: ChanceColumns, without: int | None = None) -> Month:
+    """The figures of the solves of a month; times without those of the session ``without``."""
+    results = results_ms(columns)
+    counted = results >= 0
+    if without is not None:
+        counted &= columns.session != without
+    times = results[counted]
+    return Month(
+        mean=float(times.mean()) / 1000 if len(times) else None,
+        times=len(times),
+        reviewed=len(np.unique(chances.solve)),
+        came=len(chances.solve),
+        taken=int((chances.taken != 0).sum()),
+    )
+
 
 _BARS: Final = 24
 _STEPS_MS: Final = (100, 200, 500, 1_000, 2_000, 5_000, 10_000, 20_000, 50_000, 100_000)

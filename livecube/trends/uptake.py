@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from livecube.trends.bootstrap import block_sums, interval
+from livecube.trends.figures import block_sums, interval
 from livecube.trends.values import Uptake
 
 if TYPE_CHECKING:
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from livecube.trends.bootstrap import Floats
+    from livecube.trends.figures import Floats
     from livecube.trends.values import ChanceColumns, Interval, Whole
 
 __all__ = ["left_a_solve", "uptakes"]

@@ -6,9 +6,8 @@ from typing import TYPE_CHECKING, Final
 
 from livecube.timing.averages import AVERAGES_OF, best_average, mean
 from livecube.timing.results import penalties_text, result_text, time_text
-from livecube.views.moments import day_and_time
-from livecube.views.practice_text import penalties_sentence
-from livecube.views.text import STAGE_TITLES
+from livecube.views.happenings import STAGE_TITLES, day_and_time
+from livecube.views.practice import penalties_sentence
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

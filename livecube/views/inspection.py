@@ -9,13 +9,13 @@ from rich.text import Text
 
 from livecube.advice.inspection import IN_INSPECTION
 from livecube.cube.notation import moves_text
-from livecube.views.table import table_lines
+from livecube.views.page import table_lines
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from livecube.advice.inspection import Inspection
-    from livecube.advice.opportunity import Opportunity
+    from livecube.advice.rows import Opportunity
     from livecube.advice.tracking import Sighting, Track
 
 __all__ = ["comparison_lines", "inspection_blocks"]

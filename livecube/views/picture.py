@@ -10,9 +10,11 @@ from rich.segment import Segment
 from rich.style import Style
 from rich.text import Text
 
-from livecube.cube.facelets import facelets_text
-from livecube.cube.geometry import FACES, ROTATIONS
-from livecube.cube.holding import COLOURS, HOLDINGS
+from livecube.advice.pieces import slot_words
+from livecube.cube.geometry import FACES, OPPOSITE, ROTATIONS
+from livecube.cube.holding import COLOURS, HOLDINGS, Holding, parse_colour
+from livecube.cube.notation import facelets_text
+from livecube.search.situation import Situation, slot_bits
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -20,9 +22,31 @@ if TYPE_CHECKING:
     from rich.console import Console, ConsoleOptions, RenderResult
 
     from livecube.cube.geometry import Array
-    from livecube.cube.holding import Holding
+    from livecube.stages.progress import Turned
 
-__all__ = ["LargePicture", "Picture", "held_picture"]
+__all__ = ["LargePicture", "Picture", "free_slots", "held_picture"]
+
+# The free slots of a position in words.
+
+
+def free_slots(settled: Turned, holding: Holding | None) -> list[tuple[str, str]]:
+    """Names of the slots that are free after a turn, and where the two pieces of each are.
+
+    None are if no cross is followed. Places are told in a holding; None: the cross down, some
+    front.
+    """
+    if settled.cross is None:
+        return []
+    face = parse_colour(settled.cross)
+    if holding is None:
+        front = next(f for f in range(6) if f not in (face, OPPOSITE[face]))
+        holding = Holding.of(OPPOSITE[face], front)
+    situation = Situation.of(np.frombuffer(settled.position, dtype=np.uint8), face)
+    return [
+        (situation.slot_name(slot), slot_words(situation, slot, holding))
+        for slot in slot_bits(situation.free)
+    ]
+
 
 _LARGE_HEIGHT: Final = 27
 _LARGE_WIDTH: Final = 70

@@ -13,7 +13,7 @@ from rich.console import Group
 from rich.segment import Segment
 from rich.text import Text
 
-from livecube.cube.turns import turn_name, turns_text
+from livecube.cube.position import turn_name, turns_text
 from livecube.practice.news import (
     Abandoned,
     BreakAdvised,
@@ -29,10 +29,9 @@ from livecube.practice.news import (
 )
 from livecube.stages.progress import Turned
 from livecube.timing.results import result_of, result_text, workings_text
-from livecube.views.large import large
 from livecube.views.picture import Picture
-from livecube.views.practice_text import LIMITS, break_sentence, penalties_sentence
-from livecube.views.screen import LiveScreen
+from livecube.views.practice import LIMITS, break_sentence, penalties_sentence
+from livecube.views.screen import LiveScreen, large
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from livecube.cube.turns import turn_name
+from livecube.cube.position import turn_name
 from livecube.profiles.states import PieceCode
 
 if TYPE_CHECKING:

@@ -14,7 +14,7 @@ from rich.segment import Segment
 from rich.table import Table
 from rich.text import Text
 
-from livecube.advice.said import (
+from livecube.advice.speaker import (
     Adjusted,
     Clue,
     Planned,
@@ -26,12 +26,12 @@ from livecube.advice.said import (
 )
 from livecube.cube.notation import moves_text
 from livecube.cube.position import SOLVED_BYTES
-from livecube.holding.news import HeldNow
 from livecube.practice.news import PracticeNews
 from livecube.stages.progress import (
     BatteryLevel,
     CrossColour,
     HeldAs,
+    HeldNow,
     LinkChanged,
     Lost,
     Resynced,
@@ -40,10 +40,8 @@ from livecube.stages.progress import (
     StageDone,
     Turned,
 )
-from livecube.views.kept import Beside, Kept
-from livecube.views.picture import Picture
-from livecube.views.plan import plan_line
-from livecube.views.text import (
+from livecube.views.board import Beside, Kept
+from livecube.views.happenings import (
     LINK_BACK,
     LINK_LOST,
     clue_text,
@@ -51,22 +49,101 @@ from livecube.views.text import (
     twisted_sentence,
     unsaid_lines,
 )
+from livecube.views.picture import Picture
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from typing import Self
 
     from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 
-    from livecube.advice.opportunity import Opportunity
     from livecube.advice.plan import Plan
-    from livecube.advice.said import Happening
+    from livecube.advice.rows import Opportunity
+    from livecube.advice.speaker import Happening
     from livecube.cube.holding import Holding
     from livecube.drills.news import DrillNews
     from livecube.review.trying import TryNews
     from livecube.stages.solve import Split
     from livecube.views.board import News
 
-__all__ = ["PREPARING", "LiveScreen"]
+__all__ = ["HEIGHT", "PREPARING", "LiveScreen", "large", "plan_line", "plan_lines", "plan_sentence"]
+
+# A plan as lines of text: which slot first, which then, and what it costs.
+
+
+def plan_sentence(plan: Plan) -> str:
+    """One plan: *green-red, then blue-orange (keyhole corner) through blue-red, …*."""
+    steps = []
+    for step in plan.steps:
+        how = "" if step.technique == "plain" else f" ({step.title.lower()})"
+        through = "" if step.door is None else f" through {step.door}"
+        along = f" with {' and '.join(step.also)}" if step.also else ""
+        steps.append(" and ".join(step.slots) + how + through + along)
+    looking = f" + {plan.looking:.2f} s looking" if plan.looking else ""
+    return f"{', then '.join(steps)}: {plan.seconds:.2f} s{looking}, {plan.turns} turns"
+
+
+def plan_line(plan: Plan) -> str:
+    """What follows the first pair, short enough for one line of 80 columns."""
+    slots = [" and ".join(step.slots) for step in plan.steps[1:]]
+    return f"then {', '.join(slots)}: {plan.total:.1f} s in all"
+
+
+def plan_lines(plans: Sequence[Plan]) -> list[str]:
+    """The best plan, and what the best one costs that begins with each other pair.
+
+    None for fewer than two slots, which leave nothing to choose.
+    """
+    if not plans or len(plans[0].slots) < 2:
+        return []
+    lines = [f"plan         {plan_sentence(plans[0])}"]
+    costs = [f"{' and '.join(plan.steps[0].slots)} {plan.total:.2f} s" for plan in plans]
+    return [*lines, f"first pair   {', '.join(costs)}"]
+
+
+# Letters, figures and signs so large that they are read from two metres away.
+
+
+HEIGHT: Final = 5
+"""Lines of a large text."""
+_BLOCK: Final = "█"
+
+_DRAWN: Final = """
+U #...# #...# #...# #...# .###.
+L #.... #.... #.... #.... #####
+F ##### #.... ####. #.... #....
+R ####. #...# ####. #..#. #...#
+B ####. #...# ####. #...# ####.
+D ####. #...# #...# #...# ####.
+N #...# ##..# #.#.# #..## #...#
+S .#### #.... .###. ....# ####.
+0 .###. #...# #...# #...# .###.
+1 ..#.. .##.. ..#.. ..#.. .###.
+2 ####. ....# .###. #.... #####
+3 ####. ....# .###. ....# ####.
+4 #..#. #..#. ##### ...#. ...#.
+5 ##### #.... ####. ....# ####.
+6 .###. #.... ####. #...# .###.
+7 ##### ....# ...#. ..#.. ..#..
+8 .###. #...# .###. #...# .###.
+9 .###. #...# .#### ....# .###.
+' ## ## .. .. ..
+. . . . . #
+: . # . # .
++ ..... ..#.. ##### ..#.. .....
+"""
+
+_GLYPHS: Final = {
+    line[0]: [row.replace("#", _BLOCK).replace(".", " ") for row in line[2:].split()]
+    for line in _DRAWN.strip().splitlines()
+} | {" ": ["   "] * HEIGHT}
+
+
+def large(text: str) -> list[str]:
+    """A text as :data:`HEIGHT` lines; what is not known is left out."""
+    glyphs = [_GLYPHS[letter] for letter in text if letter in _GLYPHS]
+    return [" ".join(glyph[row] for glyph in glyphs) for row in range(HEIGHT)]
+
 
 PREPARING: Final = "Hints are being prepared …"
 """For ``preparing``."""
@@ -300,7 +377,7 @@ class LiveScreen:
         if self.settled is None:
             return []
         # Imported here, since it needs the search, which takes a moment: no screen, no search.
-        from livecube.views.free_slots import free_slots
+        from livecube.views.picture import free_slots
 
         held = self.held
         if isinstance(self.said, Spoken | Clue):

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from livecube.trends.values import SPLITS
 from livecube.views.page import details, figures_list, page, paragraph, table
 from livecube.views.plots import distribution_plot, mean_plot, split_plot, uptake_plot
-from livecube.views.trends_words import (
+from livecube.views.trends import (
     REVIEW_FIRST,
     basis,
     change_text,

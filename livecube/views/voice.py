@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from livecube.advice.said import Clue, Degree, Spoken, Taken, Withdrawn
+from livecube.advice.speaker import Clue, Degree, Spoken, Taken, Withdrawn
 from livecube.advice.words import spoken_words
 from livecube.stages.progress import SolveOver
 
 if TYPE_CHECKING:
-    from livecube.advice.said import Happening
+    from livecube.advice.speaker import Happening
     from livecube.cube.holding import Holding
 
 __all__ = ["SILENCE", "said_aloud"]

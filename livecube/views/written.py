@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from livecube.advice.words import place_of
 from livecube.cube.notation import moves_text
-from livecube.views.text import STAGE_TITLES
+from livecube.views.happenings import STAGE_TITLES
 
 if TYPE_CHECKING:
     from livecube.holding.written import WrittenSolve, WrittenStage

@@ -11,10 +11,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from livecube.cube.geometry import FACES, OPPOSITE, TURNS
-from livecube.cube.pieces import PIECE_AT
-from livecube.cube.position import SOLVED, TURN_BYTES
-from livecube.cube.turns import make_turn, turn_face
+from livecube.cube.geometry import FACES, OPPOSITE, PIECE_AT, TURNS
+from livecube.cube.position import SOLVED, TURN_BYTES, make_turn, turn_face
 
 if TYPE_CHECKING:
     from livecube.cube.geometry import Array

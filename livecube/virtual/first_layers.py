@@ -10,8 +10,7 @@ from itertools import permutations
 from typing import TYPE_CHECKING, Final
 
 from livecube.cube.geometry import NEXT_STICKER
-from livecube.cube.position import TURN_BYTES
-from livecube.cube.turns import make_turn
+from livecube.cube.position import TURN_BYTES, make_turn
 from livecube.virtual.fingers import Insertion
 from livecube.virtual.pairs import (
     CORNER,

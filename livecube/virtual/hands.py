@@ -22,8 +22,15 @@ from livecube.cube.holding import (
     fixed_turns,
     rotation_between,
 )
-from livecube.cube.position import SOLVED, TURN_BYTES, rotated, rotation_taking
-from livecube.cube.turns import make_turn, turn_face, turn_quarters
+from livecube.cube.position import (
+    SOLVED,
+    TURN_BYTES,
+    make_turn,
+    rotated,
+    rotation_taking,
+    turn_face,
+    turn_quarters,
+)
 from livecube.virtual.fingers import fingers_of
 from livecube.virtual.records import HandMove, VirtualTurn
 

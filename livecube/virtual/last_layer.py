@@ -9,10 +9,8 @@ from __future__ import annotations
 from functools import cache
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from livecube.cube.geometry import FACES
-from livecube.cube.pieces import PIECE_AT, TWIST_AT
-from livecube.cube.position import SOLVED, TURN_BYTES
-from livecube.cube.turns import inverse_turns, make_turn
+from livecube.cube.geometry import FACES, PIECE_AT, TWIST_AT
+from livecube.cube.position import SOLVED, TURN_BYTES, inverse_turns, make_turn
 from livecube.virtual.sequences import (
     ORIENT,
     PERMUTE,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from livecube.cube.notation import parse_turns
-from livecube.cube.turns import inverse_turns, make_turn
+from livecube.cube.position import inverse_turns, make_turn
 from livecube.virtual.pairs import carried, trigger_out
 from livecube.virtual.sequences import ORIENT, PERMUTE, mirrored, read_sequence
 

@@ -15,8 +15,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 from livecube.cube.geometry import FACES
 from livecube.cube.notation import parse_turns
-from livecube.cube.position import SOLVED, TURN_BYTES
-from livecube.cube.turns import make_turn, turn_face, turn_quarters
+from livecube.cube.position import SOLVED, TURN_BYTES, make_turn, turn_face, turn_quarters
 
 if TYPE_CHECKING:
     import numpy as np

@@ -11,8 +11,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from livecube.cube.geometry import OPPOSITE
-from livecube.cube.position import SOLVED, TURN_BYTES
-from livecube.cube.turns import inverse_turns, merge
+from livecube.cube.position import SOLVED, TURN_BYTES, inverse_turns, merge
 from livecube.virtual.cross import cross_distance, plan_cross
 from livecube.virtual.finish import last_layer
 from livecube.virtual.first_layers import FirstLayers

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from livecube.cube.turns import inverse_turns, merge
+from livecube.cube.position import inverse_turns, merge
 from livecube.events import CubeEvent, SolveMark, Turn
 from livecube.virtual.habits import RIGHT_HANDED
 from livecube.virtual.hands import CrossFrame, Hands

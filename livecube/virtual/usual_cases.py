@@ -14,8 +14,7 @@ from typing import Final, NamedTuple
 
 from livecube.cube.holding import Move, fixed_turns
 from livecube.cube.notation import moves_text, parse_moves
-from livecube.cube.position import SOLVED, TURN_BYTES
-from livecube.cube.turns import inverse_turns, make_turn
+from livecube.cube.position import SOLVED, TURN_BYTES, inverse_turns, make_turn
 from livecube.virtual.pairs import CORNER, EDGE
 
 __all__ = ["Answer", "Known", "carried_moves", "known_answers", "known_habits", "settled_case"]

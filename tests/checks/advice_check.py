@@ -28,10 +28,9 @@ from technique_comparison import differences
 
 from livecube.cube.holding import Holding, parse_colour
 from livecube.cube.notation import moves_text, parse_moves
-from livecube.cube.position import SOLVED, apply_turns
-from livecube.cube.turns import parse_turn, turn_name
+from livecube.cube.position import SOLVED, apply_turns, parse_turn, turn_name
 from livecube.edges.automaton_file import load_hands
-from livecube.search.written import FASTEST_MS, MOST_WAYS
+from livecube.search.task import FASTEST_MS, MOST_WAYS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -40,7 +39,7 @@ if TYPE_CHECKING:
     from referee import Answers, Question, Questions
 
     from livecube.advice.advisor import Advisor
-    from livecube.advice.opportunity import Opportunity
+    from livecube.advice.rows import Opportunity
     from livecube.hands.automaton import Automaton
 
 __all__ = ["IN_INSPECTION", "Figures", "check", "row_differences", "told"]

@@ -26,9 +26,8 @@ from broker import Broker
 from consumer import Consumer
 from wire import Wire
 
-from livecube.composition.dashboard import Dashboard
-from livecube.composition.hub import Hub
-from livecube.composition.publishing import time_now
+from livecube.composition.dashboard import Dashboard, time_now
+from livecube.composition.following import Hub
 from livecube.composition.sending import Plan
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.dashboard.messages import Cube

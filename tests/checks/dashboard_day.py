@@ -13,7 +13,7 @@ from pathlib import Path
 
 from dashboard_chaos import happenings
 
-from livecube.composition.publishing import time_now
+from livecube.composition.dashboard import time_now
 from livecube.dashboard.messages import Cube, Messenger
 from livecube.edges.outbox import Outbox
 

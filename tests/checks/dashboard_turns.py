@@ -22,11 +22,9 @@ import beside  # before helpers are imported
 import numpy as np
 from broker import Broker, free_port
 
-from livecube.composition.dashboard import Dashboard
-from livecube.composition.hub import Hub
+from livecube.composition.dashboard import Dashboard, time_now
+from livecube.composition.following import SWITCH_S, Hub
 from livecube.composition.pipeline import Pipeline
-from livecube.composition.publishing import time_now
-from livecube.composition.refining import SWITCH_S
 from livecube.composition.sending import Plan
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.dashboard.messages import Cube

@@ -24,9 +24,8 @@ from referee_cube import FACES
 from referee_search import canonical
 from technique_comparison import load_engines
 
-from livecube.cube.facelets import parse_facelets
-from livecube.cube.position import rotated, rotation_taking
-from livecube.cube.turns import turn_name
+from livecube.cube.notation import parse_facelets
+from livecube.cube.position import rotated, rotation_taking, turn_name
 from livecube.search.situation import Situation
 from livecube.techniques.registry import TECHNIQUES
 

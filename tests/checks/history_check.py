@@ -122,7 +122,7 @@ def many_logs(folder: Path, count: int) -> None:
         done = session(number, 1, on_cube=number % 2 == 0)
         scramble = None
         if done.scramble:
-            from livecube.cube.turns import turns_text
+            from livecube.cube.position import turns_text
 
             scramble = turns_text(done.scramble)
         header = Header("2026-03-01T18:20:00Z", "simulation", "cube", scramble)

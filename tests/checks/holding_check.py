@@ -27,18 +27,21 @@ from holding_truth import (  # noqa: E402 - behind the line above, as numba want
 )
 
 from livecube.edges.holding_file import shipped_counts  # noqa: E402
-from livecube.holding.acquaintance import Acquaintance  # noqa: E402
-from livecube.holding.adapting import adapted  # noqa: E402
-from livecube.holding.inference import HoldingModel, read_solve  # noqa: E402
-from livecube.holding.live import LiveHolding  # noqa: E402
+from livecube.holding.following import LiveHolding  # noqa: E402
+from livecube.holding.inference import (  # noqa: E402
+    Acquaintance,
+    HoldingModel,
+    adapted,
+    read_solve,
+)
 from livecube.holding.observations import STAGES, stage_name_numbers  # noqa: E402
 from livecube.virtual.habits import LEFT_HANDED, OTHERWISE, RIGHT_HANDED, SHORT_SIGHTED  # noqa: E402
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from livecube.holding.arrays import Array
-    from livecube.holding.path import Path
+    from livecube.holding.kernel import Array
+    from livecube.holding.observations import Path
     from livecube.virtual.records import VirtualSolve
 
 NAMED = np.array((0, 1, 1, 1, 1, 2, 3, 4))

@@ -1,4 +1,4 @@
-"""Measures the numbers of ``livecube/holding/acquaintance.py``, and prints them.
+"""Measures the numbers of ``livecube/holding/inference.py``, and prints them.
 
 ``python tests/checks/make_acquaintance.py`` takes some minutes. Strangers are virtual solvers whose
 habits are drawn at random: what they know of the last layer is other than what was counted, and
@@ -22,18 +22,24 @@ keep_compiled_code()
 from holding_truth import true_holdings, true_part, virtual_solves  # noqa: E402
 
 from livecube.edges.holding_file import shipped_counts  # noqa: E402
-from livecube.holding.acquaintance import Acquaintance, Worth, log_odds, surprise  # noqa: E402
-from livecube.holding.adapting import adapted  # noqa: E402
-from livecube.holding.counting import GRIPS, GROUPS  # noqa: E402
-from livecube.holding.inference import HoldingModel, read_solve  # noqa: E402
-from livecube.holding.live import LiveHolding  # noqa: E402
+from livecube.holding.counts import GRIPS, GROUPS  # noqa: E402
+from livecube.holding.following import LiveHolding  # noqa: E402
+from livecube.holding.inference import (  # noqa: E402  # noqa: E402
+    Acquaintance,
+    HoldingModel,
+    Worth,
+    adapted,
+    log_odds,
+    read_solve,
+    surprise,
+)
 from livecube.holding.observations import stage_name_numbers  # noqa: E402
 from livecube.virtual.habits import LEFT_HANDED, RIGHT_HANDED, UNPLANNED, Habits  # noqa: E402
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from livecube.holding.arrays import Array
+    from livecube.holding.kernel import Array
     from livecube.virtual.records import VirtualSolve
 
 KNOWN = {900_000: RIGHT_HANDED, 910_000: LEFT_HANDED, 920_000: UNPLANNED}

@@ -12,7 +12,7 @@ import beside  # noqa: F401 - before helpers are imported
 from holding_truth import true_counts, virtual_solves
 
 import livecube
-from livecube.holding.counts_text import counts_text
+from livecube.holding.counts import counts_text
 from livecube.virtual.habits import RIGHT_HANDED, UNPLANNED
 
 FIRST = 1_000_000

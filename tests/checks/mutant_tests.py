@@ -32,7 +32,6 @@ _SOME: Final = 3
 TESTS: Final[dict[str, str]] = {
     "advice": "advice_golden speaker plan advice saying explain inspection manner advice_rows",
     "clock": "clock turnwire",
-    "clock_fit": "clock turnwire",
     "conformance": "conformance decoders_hostile",
     "cube": "cube notation facelets published_group",
     "dashboard": "dashboard outbox monthly",

@@ -19,7 +19,7 @@ from holding_truth import virtual_solves
 
 from livecube.cube.holding import COLOURS, HOLDINGS, Holding, fixed_turns
 from livecube.cube.notation import parse_moves
-from livecube.cube.turns import make_turn, merge, turn_face, turn_quarters, turns_text
+from livecube.cube.position import make_turn, merge, turn_face, turn_quarters, turns_text
 from livecube.virtual.habits import (
     LEFT_HANDED,
     OTHERWISE,

@@ -16,12 +16,15 @@ keep_compiled_code()
 
 from livecube.composition.assembly import load_advisor, set_level  # noqa: E402 - as numba wants it
 from livecube.cube.holding import fixed_turns, parse_colour  # noqa: E402
-from livecube.cube.position import SOLVED, apply_turns  # noqa: E402
-from livecube.cube.turns import htm  # noqa: E402
+from livecube.cube.position import (  # noqa: E402
+    SOLVED,
+    apply_turns,
+    htm,
+)
 from livecube.edges.automaton_file import load_hands  # noqa: E402
 from livecube.edges.holding_file import shipped_counts  # noqa: E402
 from livecube.holding.inference import HoldingModel, read_solve  # noqa: E402
-from livecube.holding.solve_turns import solves_in  # noqa: E402
+from livecube.holding.observations import solves_in  # noqa: E402
 from livecube.holding.written import write_solve  # noqa: E402
 from livecube.review.making import review_solve  # noqa: E402
 from livecube.stages.tracker import Tracker  # noqa: E402
@@ -30,8 +33,8 @@ from livecube.virtual.session import session  # noqa: E402
 
 if TYPE_CHECKING:
     from livecube.advice.advisor import Advisor
-    from livecube.advice.opportunity import Opportunity
-    from livecube.holding.solve_turns import SolveTurns
+    from livecube.advice.rows import Opportunity
+    from livecube.holding.observations import SolveTurns
     from livecube.review.values import Review
     from livecube.virtual.records import VirtualSolve
 

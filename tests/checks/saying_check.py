@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from livecube.advice.said import Adjusted, Repair, Spoken, Taken, Withdrawn
+from livecube.advice.speaker import Adjusted, Repair, Spoken, Taken, Withdrawn
 from livecube.composition.assembly import (
     LEVEL_NAMES,
     load_advisor,
@@ -46,7 +46,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from livecube.advice.advisor import Advisor
-    from livecube.advice.said import Happening
+    from livecube.advice.speaker import Happening
     from livecube.events import CubeEvent
     from livecube.virtual.habits import Habits
 

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from livecube.cube.facelets import check_position
-from livecube.cube.pieces import PIECE_AT, PIECES, TWIST_AT
+from livecube.cube.geometry import PIECE_AT, PIECES, TWIST_AT
+from livecube.cube.notation import check_position
 from livecube.cube.position import SOLVED_BYTES
 from livecube.errors import PositionError
 from livecube.scrambling.states import random_state, seeded_draw

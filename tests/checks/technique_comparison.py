@@ -17,8 +17,7 @@ from referee import LIMITS, Answer, Answers, answers
 from referee_positions import Place, places_for
 from referee_search import canonical
 
-from livecube.cube.position import SOLVED, apply_turns
-from livecube.cube.turns import parse_turn, turn_name
+from livecube.cube.position import SOLVED, apply_turns, parse_turn, turn_name
 from livecube.search.situation import Situation
 from livecube.techniques.registry import TECHNIQUES
 

@@ -18,14 +18,12 @@ import beside  # noqa: F401 - before helpers are imported
 import numpy as np
 from usual_cases import load_cases
 
-from livecube.advice.beam import Beam
+from livecube.advice.plan import Beam
 from livecube.composition.assembly import load_advisor
 from livecube.cube.geometry import FACES
-from livecube.cube.position import SOLVED, apply_turns
-from livecube.cube.turns import htm, inverse_turn, parse_turn
-from livecube.search.coordinates import SLOT_SYMMETRY, TURN_SEEN, piece_places
+from livecube.cube.position import SOLVED, apply_turns, htm, inverse_turn, parse_turn
 from livecube.search.hand_arrays import UPRIGHT
-from livecube.search.situation import Situation, slot_bits
+from livecube.search.situation import SLOT_SYMMETRY, TURN_SEEN, Situation, piece_places, slot_bits
 from livecube.search.spelling import spelled
 from livecube.search.task import Task
 from livecube.techniques.registry import TECHNIQUES
@@ -33,9 +31,9 @@ from livecube.techniques.registry import TECHNIQUES
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from livecube.advice.beam import Line
+    from livecube.advice.plan import Line
     from livecube.search.answers import Answers
-    from livecube.search.written import Written
+    from livecube.search.task import Written
     from livecube.techniques.base import Technique
 
 DOWN: Final = FACES.index("D")

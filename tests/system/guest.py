@@ -18,8 +18,7 @@ from bumble.controller import Controller
 from bumble.link import LocalLink
 from bumble.transport import open_transport
 
-from livecube.cube.position import SOLVED, apply_turns
-from livecube.cube.turns import turn_name
+from livecube.cube.position import SOLVED, apply_turns, turn_name
 from livecube.edges.virtual_radio.radio import VirtualSolver
 from livecube.virtual.cube import simulated_cube
 from livecube.virtual.session import VirtualSession, session

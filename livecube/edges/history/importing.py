@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from livecube.edges.history.logs import forsaken_logs, session_of
-from livecube.edges.log_files import LogReader
-from livecube.edges.new_files import regular
+from livecube.edges.log_files import LogReader, regular
 from livecube.errors import LogError, UsageError
 from livecube.solves.reading import SolveReader, as_told
 from livecube.solves.records import NOBODY

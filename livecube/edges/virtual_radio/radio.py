@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 from bumble.link import LocalLink
 
 from livecube.edges.bleak_radio import BleakRadio
-from livecube.edges.playing import Player
+from livecube.edges.simulated_link import Player
 from livecube.edges.virtual_radio.backend import Central
 from livecube.edges.virtual_radio.cube import CUBE_ADDRESS, GattCube
 

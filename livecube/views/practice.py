@@ -1,10 +1,10 @@
-"""What practice tells and the history holds, as JSON objects. Keys are stable."""
+"""What practice tells, as plain lines and as words to be said aloud."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
-from livecube.cube.turns import turns_text
+from livecube.cube.position import turns_text
 from livecube.practice.news import (
     Abandoned,
     BreakAdvised,
@@ -18,16 +18,143 @@ from livecube.practice.news import (
     ScrambleAsked,
     SolveStarted,
 )
-from livecube.timing.results import result_of
+from livecube.timing.results import penalties_text, result_of, result_text, workings_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from livecube.practice.gestures import BreakDue
     from livecube.practice.news import PracticeNews, Tally
     from livecube.solves.records import Chance, KeptSolve, KeptStage, Listed
     from livecube.timing.results import Penalty, Result
 
-__all__ = ["chance_json", "kept_json", "listed_json", "practice_json"]
+__all__ = [
+    "LIMITS",
+    "break_sentence",
+    "chance_json",
+    "costs_sentence",
+    "kept_json",
+    "listed_json",
+    "penalties_sentence",
+    "practice_json",
+    "practice_line",
+    "practice_words",
+    "result_sentence",
+    "reviewed_sentence",
+    "tally_text",
+]
+
+LIMITS: Final = {15: "two seconds more from now on", 17: "no result from now on"}
+"""What it means that so many seconds of inspection have passed."""
+_REASONS: Final = {
+    "inspection": "inspection took too long",
+    "one turn short": "one turn short",
+    "not solved": "not solved",
+    "decided": "decided",
+}
+
+
+def practice_line(news: PracticeNews) -> str | None:
+    """One line for what happened; None for what is not worth one."""
+    text: str | None
+    match news:
+        case ScrambleAsked():
+            asked = "as you like" if news.by_hand else turns_text(news.turns)
+            text = f"scramble {news.number}: {asked}"
+        case Guided() if news.guidance.back:
+            text = f"wrong turn; back with {turns_text(news.guidance.back)}"
+        case Guided():
+            text = "scrambled" if news.guidance.reached else None
+        case InspectionBegun():
+            text = f"inspection begins: {turns_text(news.scramble)}"
+        case Called():
+            limit = LIMITS.get(news.seconds)
+            text = f"{news.seconds} seconds" + (f": {limit}" if limit else "")
+        case SolveStarted():
+            text = None
+        case Judged():
+            text = f"{result_sentence(news)}   {tally_text(news.tally)}"
+        case Corrected():
+            decided = news.measured if news.penalties is None else news.penalties
+            was = f", measured {workings_text(news.ms, news.measured)}"
+            was = "" if news.penalties is None else was
+            now = workings_text(news.ms, decided)
+            text = f"solve {news.number}: {now} now{was}   {tally_text(news.tally)}"
+        case Discarded():
+            verb = "thrown away" if news.away else "taken back"
+            text = f"solve {news.number} {verb}   {tally_text(news.tally)}"
+        case Abandoned():
+            text = f"solve {news.number} given up"
+        case BreakAdvised():
+            text = break_sentence(news.due)
+        case Reviewed():
+            text = reviewed_sentence(news)
+    return None if text is None else f"{news.t:8.2f}  {text.rstrip()}"
+
+
+def result_sentence(judged: Judged) -> str:
+    """What a solve counts, and why: *solve 3: 12.67 + 2 = 14.67 (one turn short)*."""
+    why = penalties_sentence(judged.penalties)
+    return f"solve {judged.number}: {workings_text(judged.ms, judged.penalties)}" + (
+        f" ({why})" if why else ""
+    )
+
+
+def reviewed_sentence(news: Reviewed) -> str:
+    """The same, with the number of the solve."""
+    return f"solve {news.number}: {costs_sentence(news)}"
+
+
+def costs_sentence(news: Reviewed) -> str:
+    """What cost most in a solve."""
+    return " ".join(news.sentences) or "Nothing in particular cost time."
+
+
+def penalties_sentence(penalties: tuple[Penalty, ...]) -> str:
+    """Why there are penalties."""
+    reasons = dict.fromkeys(_REASONS[penalty.reason] for penalty in penalties)
+    return ", ".join(reasons)
+
+
+def tally_text(tally: Tally) -> str:
+    """The current averages in one line."""
+    shown = [f"{name} {result_text(result)}" for name, result in tally.averages]
+    best = [] if tally.best is None else [f"best {result_text(tally.best)}"]
+    return "   ".join([*shown, *best])
+
+
+def break_sentence(due: BreakDue) -> str:
+    """That it is time for a break."""
+    return (
+        f"Your hands have been at it for {due.minutes:.0f} minutes and {due.turns} turns; "
+        "a short break does them good."
+    )
+
+
+def practice_words(news: PracticeNews) -> str | None:
+    """What to say aloud; None to go on as before."""
+    match news:
+        case Guided() if news.guidance.back:
+            return "back"
+        case Called():
+            return f"{news.seconds} seconds"
+        case Judged():
+            return _spoken(news.ms, news.penalties)
+        case Corrected():
+            return penalties_text(news.measured if news.penalties is None else news.penalties)
+        case Discarded():
+            return "thrown away" if news.away else "taken back"
+        case BreakAdvised():
+            return "time for a break"
+    return None
+
+
+def _spoken(ms: int, penalties: tuple[Penalty, ...]) -> str:
+    result = result_of(ms, penalties)
+    return "no result" if isinstance(result, str) else result_text(result)
+
+
+# What practice tells and the history holds, as JSON objects. Keys are stable.
 
 
 def practice_json(news: PracticeNews) -> dict[str, Any]:

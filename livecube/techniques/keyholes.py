@@ -1,0 +1,314 @@
+"""The questions that techniques ask with the cross whole, from positions made for the purpose.
+
+What a technique asks depends on which pieces of the four slots are home, and the answer also
+on where the target's other pieces are. So one slot stands for all, its pieces are put
+everywhere, and the other slots are tried in every state that a technique looks at.
+"""
+
+from __future__ import annotations
+
+from itertools import product
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from livecube.cube.geometry import CORNERS, EDGES, FACES, HOME, NEXT_STICKER, PIECE_AT
+from livecube.cube.position import SOLVED, apply_turns
+from livecube.search.situation import SLOT_PIECES, Situation, slot_bits
+from livecube.search.task import LEFT, NO_D, TURNED_BACK, Task
+from livecube.techniques.base import About, Chance, Level, goal_bits
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+
+    from livecube.cube.geometry import Array
+    from livecube.techniques.base import Technique
+
+__all__ = ["KeyholeChain", "KeyholeCorner", "KeyholeEdge", "KeyholeFlip", "questions"]
+
+_DOWN: Final = FACES.index("D")
+_D: Final = 3 * _DOWN
+"""The turn D; D2 and D' follow."""
+_SLOTS: Final = range(4)
+
+_STATES: Final = [
+    # What is solved of slot 0, and how the other slots may be: s solved, l both pieces loose,
+    # c only the corner solved, e only the edge.
+    ("l", "sl"),  # shortest, plain, made pair
+    ("e", "sl"),  # keyhole corner: any free slot is a door
+    ("c", "slc"),  # keyhole edge and flip: a door is a slot without its corner
+    ("c", "sle"),  # pseudo pair, with the edge of another slot
+]
+
+
+def questions(techniques: Sequence[Technique]) -> Iterator[tuple[Situation, Task]]:
+    """The questions up to rotation, each with a situation that asks it.
+
+    Many come more than once. The situations need not be reachable by turns of a real cube:
+    pieces that no question looks at stand anywhere.
+    """
+    for own, others in _STATES:
+        for states in product(own, *[others] * 3):
+            for position, offset in product(_positions(states), range(4)):
+                turned = apply_turns(position, [_D + offset - 1] if offset else [])
+                situation = Situation.of_down(turned, _DOWN)
+                for technique in techniques:
+                    if not technique.in_inspection:
+                        for chance in technique.chances(situation):
+                            if not chance.then:
+                                yield situation, chance.task
+
+
+def _positions(states: Sequence[str]) -> Iterator[Array]:
+    """Positions at offset 0 with the slots in these states.
+
+    The loose pieces of the first are everywhere. If another slot waits for its corner, then
+    that one is everywhere too: the pieces of a pseudo pair.
+    """
+    home = [SLOT_PIECES[s] for s in _SLOTS if states[s] in "sc"]
+    home += [SLOT_PIECES[4 + s] for s in _SLOTS if states[s] in "se"]
+    moved = [SLOT_PIECES[0]] if states[0] != "c" else []
+    moved += [SLOT_PIECES[4]] if states[0] != "e" else []
+    if "e" in states[1:]:
+        moved.append(SLOT_PIECES[states.index("e", 1)])
+    for facelets in product(*(_facelets(piece, home) for piece in moved)):
+        places = dict(zip(moved, facelets, strict=True))
+        if len({_cubicle(f) for f in facelets}) == len(facelets):
+            yield _position(home, places)
+
+
+def _cubicle(facelet: int) -> int:
+    return int(PIECE_AT[facelet])
+
+
+def _facelets(piece: int, home: Iterable[int]) -> list[int]:
+    """Where a piece can be, other than home, beside pieces that are and the cross."""
+    kind = CORNERS if piece in CORNERS else EDGES
+    taken = {*home, *_CROSS}
+    return [
+        facelet
+        for facelet in range(54)
+        if PIECE_AT[facelet] in kind and _cubicle(facelet) not in taken and facelet != HOME[piece]
+    ]
+
+
+_CROSS: Final = [p for p in EDGES if _DOWN in (HOME[p] // 9, NEXT_STICKER[HOME[p]] // 9)]
+
+
+def _position(home: Sequence[int], places: dict[int, int]) -> Array:
+    """Some pieces home, some at given facelets, the cross whole, the others anywhere not home."""
+    position = SOLVED.copy()
+    for piece, facelet in places.items():
+        position[piece] = facelet
+    fixed = {*home, *_CROSS, *places}
+    taken = {*home, *_CROSS, *(_cubicle(facelet) for facelet in places.values())}
+    for kind in (CORNERS, EDGES):
+        left = [cubicle for cubicle in kind if cubicle not in taken]
+        others = [piece for piece in kind if piece not in fixed]
+        position[others] = NEXT_STICKER[HOME[left]]  # the wrong way round, so never home
+    return np.asarray(position)
+
+
+# ``keyhole-corner``: the edge is home; the corner goes in through another free slot.
+#
+# The cross layer is turned aside (D^a) so that the corner's home lies under another free
+# slot, the corner is inserted there without a turn of the cross layer (X), and the layer is
+# turned back (D^b). Judged at the end of X only, up to offset.
+
+
+_ABOUT_CORNER: Final = About(
+    title="Keyhole corner",
+    summary="the edge is home; its corner goes in through another free slot",
+    seeing="The edge of a slot is home and only its corner is missing. Turn the cross layer until "
+    "the corner's place lies under another slot that is still free, insert the corner "
+    "there, and turn the cross layer back: the free slot is the door through which it went. "
+    "To see it, look for an edge that already fits its two centres, and for the corner "
+    "with the same two colours in the upper layer; then choose the door that takes the "
+    "corner in with one easy trigger.",
+    paying="It pays because a single corner goes in quickly, even with the two turns of the cross "
+    "layer, while the plain way takes the good edge out first; and the upper layer hardly "
+    "changes, so that what you saw for the next pair stays. It pays less when the cross "
+    "colour of the corner faces up: that corner takes several turns more, and it is better to "
+    "do another pair first. Without another free slot, so for the last pair, there is no "
+    "door.",
+)
+
+
+class KeyholeCorner:
+    """Possible when a slot's edge is solved, its corner is not, and another slot is free."""
+
+    id: Final = "keyhole-corner"
+    in_inspection: Final = False
+    sees_only_state: Final = True
+    about: Final = _ABOUT_CORNER
+
+    def chances(self, situation: Situation) -> list[Chance]:
+        """One for each slot whose edge waits for its corner."""
+        if situation.offset is None:
+            return []
+        result = []
+        for slot in slot_bits(situation.edges & ~situation.corners):
+            free = situation.free & ~(1 << slot)
+            under = [situation.under(slot, a) for a in range(4)]
+            doors = tuple(door if free >> door & 1 else None for door in under)
+            prefix = sum(1 << a for a in range(4) if doors[a] is not None)
+            if prefix:
+                goal = goal_bits(situation.solved | 1 << slot)
+                task = Task(goal, NO_D, prefix, TURNED_BACK, target=slot)
+                result.append(Chance(self.id, (slot,), task, "its edge is home", doors))
+        return result
+
+
+# ``keyhole-edge`` and ``keyhole-flip``: the corner is home; the edge goes in under another one.
+#
+# The cross layer is turned aside (D^a) so that the home of an unsolved corner lies under the
+# slot, the edge is inserted without a turn of the cross layer (X), and the layer is turned back
+# (D^b). Judged at the end of X only, up to offset. It is called a flip if the edge stands in
+# its own slot the wrong way round.
+
+
+_EDGE: Final = About(
+    title="Keyhole edge",
+    level=Level.KEEN,
+    summary="the corner is home; its edge goes in over a free corner's place",
+    seeing="The corner of a slot is home and only its edge is missing. Turn the cross layer until "
+    "the place of another corner that is not solved yet lies under the slot, insert the "
+    "edge there without caring for what stands below it, and turn the cross layer back, "
+    "which brings the good corner under its edge. To see it, look for a cross-coloured "
+    "corner that fits the two cross edges beside it, and for its edge in the upper layer.",
+    paying="An edge alone goes in by a short trigger from one of the two sides of its slot, and "
+    "the good corner stays; the very shortest plain sequence is often no longer, but harder "
+    "to find. Which side it is, the colour on top of the edge says: it goes in from the "
+    "face of the other colour. The right and left sides are good; if it takes the front or "
+    "the back, a wide turn of the upper two layers in place of the cross-layer turn may "
+    "save the rotation. It needs another slot whose corner is not solved.",
+)
+
+_FLIP: Final = About(
+    title="Keyhole flip",
+    level=Level.KEEN,
+    summary="the corner is home; its edge stands in the slot flipped",
+    seeing="Corner and edge are both in their slot, the corner right and the edge flipped. As with "
+    "the keyhole edge, the cross layer is turned so that an unsolved corner's place lies "
+    "under the slot; there the edge is taken out and put back the other way, and the cross "
+    "layer is turned back. To see it, look at a slot whose corner fits the cross while the "
+    "edge above it shows its two colours exchanged.",
+    paying="A flipped edge is long in every way. Against the very shortest plain sequence the "
+    "keyhole hardly ever wins a turn; what speaks for it is that it can be found on the "
+    "spot: an edge out, an edge in, and the good corner left alone. If another pair can be "
+    "done first so that it takes the flipped edge out on its way, that is often better, "
+    "because what is left is a keyhole edge. For the last pair there is no other place to "
+    "turn under the slot, and only the plain way remains.",
+)
+
+
+def _chances(technique: str, situation: Situation, slots: int, why: str) -> list[Chance]:
+    if situation.offset is None:
+        return []
+    result = []
+    for slot in slot_bits(slots):
+        free = slot_bits(situation.free & ~situation.corners & ~(1 << slot))
+        doors = tuple(
+            next((door for door in free if situation.under(door, a) == slot), None)
+            for a in range(4)
+        )
+        prefix = sum(1 << a for a in range(4) if doors[a] is not None)
+        if prefix:
+            goal = goal_bits(situation.solved | 1 << slot)
+            task = Task(goal, NO_D, prefix, TURNED_BACK, target=slot)
+            result.append(Chance(technique, (slot,), task, why, doors))
+    return result
+
+
+class KeyholeEdge:
+    """Possible when a slot's corner is solved and its edge elsewhere.
+
+    Another unsolved corner's home must exist that can be turned under the slot.
+    """
+
+    id: Final = "keyhole-edge"
+    in_inspection: Final = False
+    sees_only_state: Final = True
+    about: Final = _EDGE
+
+    def chances(self, situation: Situation) -> list[Chance]:
+        """One for each slot whose corner waits for its edge."""
+        slots = situation.corners & ~situation.edges & ~situation.flipped
+        return _chances(self.id, situation, slots, "its corner is home and waits for the edge")
+
+
+class KeyholeFlip:
+    """Possible when a slot's corner is solved and its edge stands in it flipped."""
+
+    id: Final = "keyhole-flip"
+    in_inspection: Final = False
+    sees_only_state: Final = True
+    about: Final = _FLIP
+
+    def chances(self, situation: Situation) -> list[Chance]:
+        """One for each slot whose edge stands the wrong way round under its corner."""
+        slots = situation.corners & situation.flipped
+        return _chances(self.id, situation, slots, "its corner is home, its edge only flipped")
+
+
+# ``keyhole-chain``: two keyholes, and the cross layer is not turned back between them.
+#
+# Two slots have one piece home each, and a third is free. The first keyhole ends where its X
+# does, at an offset, with the home piece of the other slot still solved up to it; the second
+# begins there, turns the cross layer on to its own door if need be, and ends at offset 0.
+
+
+_KEYHOLES: Final = (KeyholeCorner(), KeyholeEdge(), KeyholeFlip())
+
+_ABOUT_CHAIN: Final = About(
+    title="Keyhole chain",
+    level=Level.BOLD,
+    summary="two keyholes without turning the cross layer back between them",
+    seeing="Two slots have one piece home each, so that both are waiting for a keyhole. Turn the "
+    "cross layer aside for the first, insert its piece, and leave the layer where it is; from "
+    "there turn it on to the door of the second, insert that piece too, and only then turn "
+    "everything straight. To see it, look for two slots whose edges already fit their centres, "
+    "or whose corners already stand beside the right cross edges, and for a third free slot, "
+    "which is the door of the second and often of both.",
+    paying="It saves the turn of the cross layer that would bring it back and out again between "
+    "two keyholes, and the upper layer stays quiet all the way. But nothing looks solved in "
+    "between, and the second keyhole has to be found with the layer turned aside, so that a "
+    "wrong count costs more than the chain saves. It is for solvers who follow the layer's "
+    "offset without looking; with the pieces of one slot only, it is an ordinary keyhole.",
+)
+
+
+class KeyholeChain:
+    """Possible when two slots wait for one piece each and a third is free, the second's door."""
+
+    id: Final = "keyhole-chain"
+    in_inspection: Final = False
+    sees_only_state: Final = True
+    about: Final = _ABOUT_CHAIN
+
+    def chances(self, situation: Situation) -> list[Chance]:
+        """One for each keyhole that may begin and each slot that another may follow into."""
+        waiting = situation.corners ^ situation.edges
+        if situation.offset is None or waiting.bit_count() < 2 or situation.free.bit_count() < 3:
+            return []
+        aligned = 1 << (-situation.offset % 4)  # ends straight, so nothing is left out
+        return [
+            self._chance(situation, first, other)
+            for keyhole in _KEYHOLES
+            for first in keyhole.chances(situation)
+            if first.task.prefix & ~aligned
+            for other in slot_bits(waiting & ~(1 << first.slots[0]))
+        ]
+
+    def _chance(self, situation: Situation, first: Chance, other: int) -> Chance:
+        held = other if situation.corners >> other & 1 else other + 4
+        prefix = first.task.prefix & ~(1 << (-(situation.offset or 0) % 4))
+        task = first.task._replace(goal=first.task.goal | 1 << held, prefix=prefix, tail=LEFT)
+        return Chance(
+            self.id,
+            (first.slots[0], other),
+            task,
+            "each has one piece home, and the cross layer comes back only once",
+            then=tuple(keyhole.id for keyhole in _KEYHOLES),
+            then_into=(other,),
+        )

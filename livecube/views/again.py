@@ -1,0 +1,294 @@
+"""What trying a missed moment again tells, as plain lines."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, ClassVar, Final
+
+import numpy as np
+from rich.console import Group
+from rich.text import Text
+
+from livecube.cube.holding import hand_moves
+from livecube.cube.notation import facelets_text, moves_text
+from livecube.cube.position import turns_text
+from livecube.review.findings import turns_counted
+from livecube.review.moment import Moment
+from livecube.review.trying import ReadyToTry, SetUpAsked, SetUpGuided, Tried, TryGivenUp, TryTurned
+from livecube.views.picture import Picture
+from livecube.views.screen import large
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from typing import Self
+
+    from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
+
+    from livecube.review.trying import Place, Scene, TryNews
+    from livecube.views.board import News
+
+__all__ = [
+    "BEGIN",
+    "AgainScreen",
+    "again_json",
+    "again_line",
+    "better_way",
+    "held_so",
+    "large_text",
+    "moment_sentence",
+    "set_up_text",
+    "tried_sentence",
+]
+
+
+def moment_sentence(moment: Moment, title: str) -> str:
+    """What is brought back, and what was done then."""
+    when = f"after {turns_counted(moment.after)} of" if moment.after else "at the beginning of"
+    return f"{title}, {when} pair {moment.pair}; then: {_done_then(moment)}"
+
+
+def better_way(place: Place) -> str:
+    """What was advised, in the hands."""
+    row = place.row
+    return f"{row.title} into {' and '.join(row.slots)}: {moves_text(row.moves)}   [{row.holding}]"
+
+
+def held_so(place: Scene) -> str:
+    """How the cube is held while a place is set up."""
+    holding = place.set_up_holding
+    return f"{holding.up} up, {holding.front} in front"
+
+
+def set_up_text(news: SetUpAsked | SetUpGuided, turns: Sequence[int]) -> str:
+    """Turns of a set-up, in the hands."""
+    return moves_text(hand_moves(turns, news.place.set_up_holding))
+
+
+def again_line(news: TryNews) -> str | None:
+    """One line for what happened; None for what is not worth one."""
+    text: str | None
+    match news:
+        case SetUpAsked():
+            turns = set_up_text(news, news.turns) or "the cube stands there"
+            text = f"set-up {news.number}, {held_so(news.place)}: {turns}"
+        case SetUpGuided() if news.guidance.back:
+            text = f"wrong turn; back with {set_up_text(news, news.guidance.back)}"
+        case SetUpGuided() | TryTurned():
+            text = None
+        case ReadyToTry():
+            text = f"set up; the first turn starts the time. {better_way(news.place)}"
+        case Tried():
+            text = tried_sentence(news)
+        case TryGivenUp():
+            text = f"try {news.number} begins anew"
+    return None if text is None else f"{news.t:8.2f}  {text}"
+
+
+def tried_sentence(tried: Tried) -> str:
+    """What was done, against what was advised and what was done in the solve."""
+    row = tried.place.row
+    verdict = "as advised" if tried.as_advised else "not what was advised"
+    looked = f"after {tried.look_ms / 1000:.2f} s of looking"
+    return (
+        f"try {tried.number}: {_done(tried.techniques, tried.slots)}, "
+        f"{turns_counted(tried.turns)} in {tried.ms / 1000:.2f} s, {looked} (measured): {verdict}; "
+        f"advised: {row.technique}, {turns_counted(row.turns)}, some {row.seconds:.2f} s "
+        f"(predicted)"
+        + (f"; in the solve: {_done_then(tried.place)}" if isinstance(tried.place, Moment) else "")
+    )
+
+
+def _done_then(moment: Moment) -> str:
+    how = _done(moment.techniques, moment.slots)
+    return f"{how}, {turns_counted(moment.turns)} in {moment.seconds:.2f} s (measured)"
+
+
+def _done(techniques: tuple[str, ...], slots: tuple[str, ...]) -> str:
+    return f"{', '.join(techniques)} into {' and '.join(slots)}"
+
+
+# What trying a missed moment again tells, as JSON objects. Keys are stable.
+
+
+def again_json(news: TryNews) -> dict[str, Any]:
+    """The object of what a try tells."""
+    rest: dict[str, Any]
+    match news:
+        case SetUpAsked():
+            holding = news.place.set_up_holding
+            name, rest = (
+                "set-up",
+                {
+                    "number": news.number,
+                    "turns": turns_text(news.turns),
+                    "moves": moves_text(hand_moves(news.turns, holding)),
+                    "up": holding.up,
+                    "front": holding.front,
+                },
+            )
+        case SetUpGuided():
+            guidance = news.guidance
+            name, rest = (
+                "setting-up",
+                {
+                    "upcoming": turns_text(guidance.upcoming),
+                    "back": turns_text(guidance.back),
+                    "reached": guidance.reached,
+                },
+            )
+        case ReadyToTry():
+            name, rest = "ready", {"number": news.number, **_place(news.place)}
+        case TryTurned():
+            facelets = facelets_text(np.frombuffer(news.position, dtype=np.uint8))
+            name, rest = "try-turn", {"number": news.number, "facelets": facelets}
+        case Tried():
+            name, rest = (
+                "tried",
+                {
+                    "number": news.number,
+                    "techniques": list(news.techniques),
+                    "slots": list(news.slots),
+                    "turns": news.turns,
+                    "ms": news.ms,
+                    "look_ms": news.look_ms,
+                    "pause_ms": news.pause_ms,
+                    "as_advised": news.as_advised,
+                    **_place(news.place),
+                },
+            )
+        case TryGivenUp():
+            name, rest = "anew", {"number": news.number}
+    return {"event": name, "t": round(news.t, 6), **rest}
+
+
+def _place(place: Place) -> dict[str, Any]:
+    advised = {"advised": place.row.as_json()}
+    if not isinstance(place, Moment):
+        return advised
+    return {
+        "pair": place.pair,
+        "after": place.after,
+        **advised,
+        "then": {
+            "techniques": list(place.techniques),
+            "slots": list(place.slots),
+            "turns": place.turns,
+            "seconds": round(place.seconds, 6),
+        },
+    }
+
+
+# The screen while a missed moment is tried again: the set-up large, then the better way.
+
+
+BEGIN: Final = "The first turn starts the time."
+_SHOWN_LARGE: Final = 4
+
+
+def _never() -> float:
+    return 0.0
+
+
+@dataclass(frozen=True)
+class AgainScreen:
+    """What the screen shows at one moment. Give a :class:`.Board` of it the news."""
+
+    command: ClassVar[str] = "again"
+    anew: ClassVar[str] = "sets up anew"
+    """What the key does."""
+
+    title: str
+    """What is brought onto the cube."""
+    now: Callable[[], float] = _never
+    """The cube's seconds, as far as can be told between its events; from any thread."""
+    source: str = ""
+    notice: str = ""
+    """One line for whoever runs the program."""
+    keys: bool = False
+    """Whether somebody can press keys."""
+    middle: tuple[RenderableType, ...] = (Text("Waiting for the cube …"),)
+    since: float | None = None
+    """When the time began that runs; None: none does."""
+    last: str = ""
+    """What is said of the last try."""
+
+    def after(self, news: News) -> Self:
+        """What is shown once this has happened."""
+        return replace(self, **self.changes(news))
+
+    def changes(self, news: News) -> dict[str, Any]:
+        """The fields that are other ones afterwards."""
+        match news:
+            case SetUpAsked():
+                return {"middle": self._set_up(news, news.turns), "since": None}
+            case SetUpGuided() if news.guidance.back:
+                return {"middle": self._turn_back(news), "since": None}
+            case SetUpGuided():
+                return {"middle": self._set_up(news, news.guidance.upcoming), "since": None}
+            case ReadyToTry() | TryTurned():
+                since = news.began if isinstance(news, TryTurned) else None
+                return {"middle": self._standing(news), "since": since}
+            case Tried():
+                return {"last": tried_sentence(news), "since": None}
+            case TryGivenUp():
+                return {"notice": f"Try {news.number} begins anew.", "since": None}
+        return {}
+
+    def _standing(self, news: ReadyToTry | TryTurned) -> tuple[RenderableType, ...]:
+        """How the cube stands while it is looked at, and while it is turned."""
+        return (
+            Text(better_way(news.place), "bold"),
+            Text(),
+            Picture(news.position),
+            *(() if isinstance(news, TryTurned) else (Text(), Text(BEGIN))),
+        )
+
+    def _turn_back(self, news: SetUpGuided) -> tuple[RenderableType, ...]:
+        return (
+            Text("Not that turn. Back with:", "bold"),
+            Text(),
+            large_text(set_up_text(news, news.guidance.back)),
+            Text(),
+            Text(f"then  {set_up_text(news, news.guidance.upcoming)}"),
+        )
+
+    def _set_up(
+        self, news: SetUpAsked | SetUpGuided, left: Sequence[int]
+    ) -> tuple[RenderableType, ...]:
+        return (
+            Text(f"Set it up, {held_so(news.place)}: {turns_counted(len(left))} to go"),
+            Text(),
+            large_text(set_up_text(news, left[:_SHOWN_LARGE])),
+            Text(),
+            Text(set_up_text(news, left)),
+            *((Text(), Text(self.last)) if self.last else ()),
+        )
+
+    def _time(self) -> list[RenderableType]:
+        """The seconds of the time that runs."""
+        if self.since is None:
+            return []
+        return [Text(f"{max(0.0, self.now() - self.since):.1f} s", "bold"), Text()]
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Draw it from the top; what does not fit is left out below."""
+        foot = f"n {self.anew}   q ends" if self.keys else "Ctrl-C ends."
+        drawn = Group(
+            Text(f"livecube {self.command}   {self.source}", "dim"),
+            Text(self.title),
+            Text(),
+            *self.middle,
+            Text(),
+            *self._time(),
+            *([Text(self.notice, "dim")] if self.notice else []),
+            Text(foot, "dim"),
+        )
+        for line in console.render_lines(drawn, options.update(height=None))[: options.max_height]:
+            yield from line
+            yield Text("\n", end="")
+
+
+def large_text(moves: str) -> Text:
+    """Moves so large that they are read from two metres away."""
+    text = "\n".join(large(moves.replace(" ", "  ")))
+    return Text(text, "bold", no_wrap=True, overflow="crop")

@@ -1,0 +1,281 @@
+"""How figures of trends are said, wherever they are shown."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING, Any, Final
+
+from livecube.trends.values import SPLITS
+from livecube.views.page import table_lines
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from livecube.trends.values import Figure, Interval, Period, Trends, Unit, Uptake
+
+__all__ = [
+    "REVIEW_FIRST",
+    "basis",
+    "change_text",
+    "figure_text",
+    "interval_text",
+    "short_verdict",
+    "span",
+    "sparkline",
+    "trends_json",
+    "trends_lines",
+    "verdict_text",
+]
+
+REVIEW_FIRST: Final = (
+    "No chances are known of these solves; livecube review --kept NUMBER finds those of one."
+)
+_VERDICTS: Final = {
+    "better": "better",
+    "worse": "worse",
+    "changed": "changed",
+    "noise": "no change that could be told from noise",
+    "too few": "too few solves to tell",
+}
+
+
+def figure_text(value: float, unit: Unit) -> str:
+    """One figure: ``12.34``, ``25.0 %``."""
+    match unit:
+        case "seconds":
+            return f"{value:.2f}"
+        case "share":
+            return f"{100 * value:.1f} %"
+        case "number":
+            return f"{value:.1f}"
+
+
+def interval_text(interval: Interval, unit: Unit) -> str:
+    """Its 95 % interval; a dash if there is none."""
+    if interval.low is None or interval.high is None:
+        return "–"
+    return f"{figure_text(interval.low, unit)} to {figure_text(interval.high, unit)}"
+
+
+def change_text(figure: Figure) -> str:
+    """By how much the later half differs: ``-0.42``."""
+    if figure.change is None:
+        return "–"
+    text = figure_text(figure.change.difference.value, figure.unit).replace("%", "points")
+    return text if text.startswith("-") else f"+{text}"
+
+
+def verdict_text(figure: Figure) -> str:
+    """Whether that can be told from noise."""
+    return "–" if figure.change is None else _VERDICTS[figure.change.verdict]
+
+
+def basis(trends: Trends) -> str:
+    """What the intervals rest on."""
+    return (
+        f"Intervals: 95 % of samples in which whole {trends.resampled} were drawn again "
+        "(bootstrap). A change, later half less earlier half, counts only if it stays outside "
+        "noise for all figures looked at together."
+    )
+
+
+def short_verdict(figure: Figure) -> str:
+    """The same in two or three words."""
+    is_noise = figure.change is not None and figure.change.verdict == "noise"
+    return "could be noise" if is_noise else verdict_text(figure)
+
+
+def span(trends: Trends) -> str:
+    """From which day to which."""
+    first, last = trends.days
+    return f"from {first or 'undated'} to {last or 'undated'}"
+
+
+# Trends as plain lines: tables, and rows of bars that need no colour.
+
+
+_BARS: Final = "▁▂▃▄▅▆▇█"
+_WIDE: Final = 40
+_WIDTH: Final = 96
+
+
+def sparkline(values: Sequence[float | None]) -> str:
+    """Values as bars from the least to the greatest; a dot where there is none."""
+    known = [value for value in values if value is not None]
+    if not known:
+        return "·" * len(values)
+    low, width = min(known), max(known) - min(known)
+    return "".join(
+        "·" if value is None else _BARS[round((value - low) / width * 7) if width else 3]
+        for value in values
+    )
+
+
+def trends_lines(trends: Trends) -> list[str]:
+    """All of it, for a terminal."""
+    return [
+        f"{trends.solves} solves, {trends.times} with a time, {span(trends)}",
+        "",
+        *_figures(trends),
+        "",
+        *textwrap.wrap(basis(trends), _WIDTH),
+        "",
+        "Distribution of the times (seconds)",
+        *_distribution(trends),
+        "",
+        *_over_time(trends.periods),
+        "",
+        *_chances(trends),
+    ]
+
+
+def _figures(trends: Trends) -> list[str]:
+    rows = [("", "all", "95 % interval", "earlier", "later", "change", "")]
+    for one in trends.figures:
+        halves = ("–", "–")
+        if one.change is not None:
+            change = one.change
+            halves = (figure_text(change.before, one.unit), figure_text(change.after, one.unit))
+        whole = figure_text(one.whole.value, one.unit)
+        rows.append(
+            (one.name, whole, interval_text(one.whole, one.unit), *halves, change_text(one), "")
+        )
+    words = ["", *map(verdict_text, trends.figures)]
+    return [
+        f"{line}   {word}".rstrip() for line, word in zip(table_lines(rows), words, strict=True)
+    ]
+
+
+def _distribution(trends: Trends) -> list[str]:
+    most = max(count for _, _, count in trends.counts)
+    rows = [(f"{low:.1f} to {high:.1f}", str(count)) for low, high, count in trends.counts]
+    bars = ["█" * round(_WIDE * count / most) or "▏" * bool(count) for *_, count in trends.counts]
+    return [f"  {line}  {bar}".rstrip() for line, bar in zip(table_lines(rows), bars, strict=True)]
+
+
+def _over_time(periods: Sequence[Period]) -> list[str]:
+    names = ("mean time", *SPLITS, "pausing")
+    columns: list[list[float | None]] = [
+        [None if one.mean is None else one.mean.value for one in periods],
+        *([one.splits[n] if one.splits else None for one in periods] for n in range(len(SPLITS))),
+        [one.pause for one in periods],
+    ]
+    rows: list[tuple[str, ...]] = [
+        ("", "solves", "mean", "95 % interval", "best", "deviation", "pausing")
+    ]
+    rows += [_period_cells(one) for one in periods]
+    lines = [f"Over time, from {periods[0].name} to {periods[-1].name}"]
+    lines += [f"  {n:<12}{sparkline(c)}" for n, c in zip(names, columns, strict=True)]
+    return [*lines, "", *table_lines(rows)]
+
+
+def _period_cells(one: Period) -> tuple[str, ...]:
+    mean = ("–", "–")
+    if one.mean is not None:
+        mean = (figure_text(one.mean.value, "seconds"), interval_text(one.mean, "seconds"))
+    seconds = ["–" if value is None else f"{value:.2f}" for value in (one.best, one.deviation)]
+    pause = "–" if one.pause is None else figure_text(one.pause, "share")
+    return one.name, str(one.solves), *mean, *seconds, pause
+
+
+def _chances(trends: Trends) -> list[str]:
+    if trends.left is None:
+        return textwrap.wrap(REVIEW_FIRST, _WIDTH)
+    left = figure_text(trends.left.value, "seconds")
+    said = (
+        f"Chances in {trends.reviewed} reviewed solves: the best missed one of each pair would "
+        f"have saved {left} s a solve ({interval_text(trends.left, 'seconds')}; predicted). Of the "
+        "chances of one pair only one can be taken, so the rows below do not add up."
+    )
+    return [
+        *textwrap.wrap(said, _WIDTH),
+        "",
+        *_uptakes("technique", trends.techniques),
+        "",
+        *_uptakes("slot", trends.slots),
+    ]
+
+
+def _uptakes(head: str, uptakes: Sequence[Uptake]) -> list[str]:
+    rows = [(head, "came", "taken", "share", "95 % interval", "s left a solve", "95 % interval")]
+    rows += [
+        (
+            one.name or "–",
+            str(one.came),
+            str(one.taken),
+            figure_text(one.share.value, "share"),
+            interval_text(one.share, "share"),
+            figure_text(one.left.value, "seconds"),
+            interval_text(one.left, "seconds"),
+        )
+        for one in uptakes
+    ]
+    return table_lines(rows)
+
+
+# Trends as one JSON object. Keys are stable.
+
+
+def trends_json(trends: Trends) -> dict[str, Any]:
+    """The object of trends; times in seconds."""
+    return {
+        "solves": trends.solves,
+        "times": trends.times,
+        "first": trends.first,
+        "last": trends.last,
+        "resampled": trends.resampled,
+        "figures": [_figure(one) for one in trends.figures],
+        "distribution": [
+            {"from": low, "to": high, "solves": count} for low, high, count in trends.counts
+        ],
+        "periods": [_period_json(one) for one in trends.periods],
+        "reviewed": trends.reviewed,
+        "left": None if trends.left is None else _interval(trends.left),
+        "techniques": [_uptake(one) for one in trends.techniques],
+        "slots": [_uptake(one) for one in trends.slots],
+    }
+
+
+def _interval(one: Interval) -> dict[str, float | None]:
+    return {"value": _rounded(one.value), "low": _rounded(one.low), "high": _rounded(one.high)}
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 6)
+
+
+def _figure(one: Figure) -> dict[str, Any]:
+    change = None
+    if one.change is not None:
+        change = {
+            "before": _rounded(one.change.before),
+            "after": _rounded(one.change.after),
+            "difference": _interval(one.change.difference),
+            "verdict": one.change.verdict,
+        }
+    return {"name": one.name, "unit": one.unit, **_interval(one.whole), "change": change}
+
+
+def _period_json(one: Period) -> dict[str, Any]:
+    return {
+        "name": one.name,
+        "solves": one.solves,
+        "times": one.times,
+        "mean": None if one.mean is None else _interval(one.mean),
+        "best": one.best,
+        "deviation": _rounded(one.deviation),
+        "splits": None
+        if one.splits is None
+        else {name: _rounded(value) for name, value in zip(SPLITS, one.splits, strict=True)},
+        "pause": _rounded(one.pause),
+    }
+
+
+def _uptake(one: Uptake) -> dict[str, Any]:
+    return {
+        "name": one.name,
+        "came": one.came,
+        "taken": one.taken,
+        "share": _interval(one.share),
+        "left": _interval(one.left),
+    }
