@@ -181,7 +181,7 @@ def test_ctrl_c_leaves_a_whole_log(tmp_path: Path) -> None:
     ):
         time.sleep(0.05)
     child.send_signal(signal.SIGINT)
-    _, complaint = child.communicate(timeout=30)
+    _, complaint = child.communicate(timeout=300)
     assert child.returncode == 130
     assert b"Traceback" not in complaint
     assert log.read_bytes().endswith(b"\n")
@@ -201,7 +201,7 @@ def test_a_shell_completes_commands_options_and_choices(tmp_path: Path) -> None:
     """
     done = subprocess.run(
         ["bash", "-c", asked],
-        capture_output=True, text=True, check=False, timeout=60, cwd=tmp_path,
+        capture_output=True, text=True, check=False, timeout=300, cwd=tmp_path,
     )  # fmt: skip
     assert done.stdout.splitlines() == ["report replay", "--kept", "keen"]
     assert done.stderr == ""

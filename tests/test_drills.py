@@ -388,7 +388,7 @@ async def test_a_virtual_solver_who_does_it_plainly(
     async with Hub([kept]) as hub:
         trying = Trying(iter(drilled), path(scrambler, drilled[0].face))
         leading = Again(trying, hub, len(drilled), source.show, as_told=as_drill)
-        async with asyncio.timeout(60):
+        async with asyncio.timeout(300):
             await leading.follow(await source.events())
     done = [one for one in kept.items if isinstance(one, DrillJudged)]
     assert [one.how_well for one in done] == ["missed"] * len(drilled)

@@ -23,10 +23,10 @@ from livecube.advice.speaker import (
     Withdrawn,
 )
 from livecube.advice.words import Level
-from livecube.cli.output import Output
 from livecube.composition.following import CubeFollower, Hub
 from livecube.composition.keyboard import Keyboard
 from livecube.composition.pipeline import Pipeline
+from livecube.composition.run import run_in_order
 from livecube.cube.geometry import FACES, OPPOSITE
 from livecube.cube.holding import Move
 from livecube.cube.notation import moves_text, parse_turns
@@ -84,7 +84,7 @@ class Desk:
         return [item for item in self.items if isinstance(item, kind)]
 
     async def until(self, condition: Callable[[], object]) -> None:
-        async with asyncio.timeout(20):
+        async with asyncio.timeout(300):
             while not condition():  # noqa: ASYNC110 - a thread and a timer are waited for
                 await asyncio.sleep(0.005)
 
@@ -298,4 +298,4 @@ def test_a_mistake_beside_the_following_is_the_users_to_mend() -> None:
             await asyncio.sleep(60)
 
     with pytest.raises(UsageError, match="cannot be loaded"):
-        Output("a cube", as_json=True, voice=False).run(following())
+        run_in_order(following(), lambda: None)

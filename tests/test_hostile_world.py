@@ -49,7 +49,7 @@ def process(*arguments: str, folder: Path, stdout: IO[str]) -> subprocess.Comple
     own = {f"LIVECUBE_{name}": str(folder / name.lower()) for name in ("DATA", "STATE", "CONFIG")}
     return subprocess.run(
         [sys.executable, "-m", "livecube", *arguments],
-        text=True, check=False, timeout=120, env={**os.environ, **own}, stdin=subprocess.DEVNULL,
+        text=True, check=False, timeout=300, env={**os.environ, **own}, stdin=subprocess.DEVNULL,
         stdout=stdout, stderr=subprocess.PIPE,
     )  # fmt: skip
 

@@ -36,7 +36,7 @@ def folder(tmp_path: Path) -> Path:
 def livecube(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [sys.executable, "-m", "livecube", *arguments],
-        capture_output=True, text=True, check=False, timeout=120,
+        capture_output=True, text=True, check=False, timeout=300,
         env={**os.environ, "PYTHONPATH": str(folder), "COLUMNS": "80"},
     )  # fmt: skip
 

@@ -70,7 +70,7 @@ async def test_a_cube_is_learned_from_its_owner_and_then_understood() -> None:
     owner = Owner(radio)
     await owner.cube.start()
     kept: list[CubeEvent] = []
-    async with asyncio.timeout(60):
+    async with asyncio.timeout(300):
         sighting = await find_named(radio, SKERRY.claim.name or "", 5)
         recording = await led_by_radio(radio, sighting, owner.hear, kept.append)
     await asyncio.sleep(0.3)  # it advertises again after a connection, which must have begun

@@ -100,7 +100,7 @@ async def followed(
     """A table after the whole solve was followed."""
     table = Table(faults, speed)
     table.away_s = away_s
-    async with laid(table) as solving, asyncio.timeout(60):
+    async with laid(table) as solving, asyncio.timeout(300):
         following = asyncio.create_task(table.follow(watch))
         await asyncio.wait([solving, following], return_when=asyncio.FIRST_COMPLETED)
         following.cancel()
@@ -194,7 +194,7 @@ async def test_a_cube_that_is_away_is_looked_for_until_it_is_back() -> None:
     )
     table.cube = table.solver.cube
     seen: list[type] = []
-    async with laid(table), asyncio.timeout(30):
+    async with laid(table), asyncio.timeout(300):
         sightings = await table.radio.scan(5, lambda sighting: True)
         delays = lambda: islice([0.0, 0.01, 0.02, 0.03], 4)  # noqa: E731
         link = RadioLink(table.radio, sightings[0], DECODER.notify, time.monotonic, delays)

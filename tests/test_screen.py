@@ -236,7 +236,7 @@ def test_an_error_while_drawing_ends_the_program_with_one_sentence() -> None:
     ours, theirs = pty.openpty()
     done = subprocess.run(
         [sys.executable, "-c", BROKEN, "live", "--simulated", "--seed", "1", "--no-hints"],
-        stdin=subprocess.DEVNULL, stdout=theirs, stderr=subprocess.PIPE, text=True, timeout=200,
+        stdin=subprocess.DEVNULL, stdout=theirs, stderr=subprocess.PIPE, text=True, timeout=300,
         check=False,
     )  # fmt: skip
     os.close(theirs)

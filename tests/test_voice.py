@@ -103,7 +103,7 @@ def noted(notes: Path) -> str:
 
 
 async def until(condition: Callable[[], object]) -> None:
-    async with asyncio.timeout(20):
+    async with asyncio.timeout(300):
         while not condition():  # noqa: ASYNC110 - another process is waited for
             await asyncio.sleep(0.01)
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
+from livecube.cli.cubes import by_radio, check_source, typed_source
 from livecube.cli.options import (
     a_number,
     cube_options,
@@ -16,7 +17,9 @@ from livecube.cli.options import (
     level_option,
 )
 from livecube.cli.review import kept_solve, reviewed, solves_of
-from livecube.cli.trying import TryingRun, check_source
+from livecube.cli.scramble import scrambler_with_progress
+from livecube.composition.again import TrierSource, TryPart
+from livecube.composition.run import Output, Run
 from livecube.review.moment import missed_moment
 from livecube.review.trying import Trying
 from livecube.views.again import AgainScreen, moment_sentence
@@ -24,6 +27,7 @@ from livecube.views.board import Board
 
 if TYPE_CHECKING:
     from livecube.composition.choosing import Wanted
+    from livecube.composition.sources import Source
     from livecube.hands.automaton import Automaton
     from livecube.review.moment import Moment
 
@@ -77,19 +81,20 @@ def again(
     """
     check_source(wanted, simulated=simulated, typed=typed)
     moment, title = _moment(number, pair, log, level, hands)
-    run = TryingRun(
+    part = TryPart(
         lambda scrambler: Trying(repeat(moment), scrambler.short),
-        Board(AgainScreen(moment_sentence(moment, title))),
         tries or (_SIMULATED_TRIES if simulated else None),
-        as_json=as_json,
+        lambda: scrambler_with_progress(None),
     )
+    source: Source
     if simulated:
-        run.simulated(tries or _SIMULATED_TRIES, seed, speed)
+        source = TrierSource(tries or _SIMULATED_TRIES, seed, speed)
     elif typed:
-        run.typed()
+        source = typed_source(lambda: part.holding, None)
     else:
-        run.by_radio(wanted)
-    run.run()
+        source = by_radio(wanted, as_json, False)
+    board = Board(AgainScreen(moment_sentence(moment, title)))
+    Run(source, Output(board, as_json=as_json)).go(part)
 
 
 def _moment(

@@ -16,7 +16,8 @@ from livecube.cli.drill_options import drilling_options
 from livecube.cli.drill_rounds import beat, fingers
 from livecube.cli.options import advisor_with_progress, hands_option
 from livecube.cli.refusing import refusing_the_unstorable
-from livecube.cli.trying import TryingRun
+from livecube.cli.scramble import scrambler_with_progress
+from livecube.composition.again import TryPart
 from livecube.composition.drawing import NOT_DRILLED, due_set, generator
 from livecube.cube.holding import COLOURS, parse_colour
 from livecube.errors import UsageError
@@ -272,10 +273,14 @@ def _run(
             return keeper.keep(item, drilling.seed)
         return item
 
-    run = TryingRun(
-        led, Board(DrillScreen(title)), len(places), as_json=drilling.as_json, as_told=told
+    part = TryPart(
+        led,
+        len(places),
+        lambda: scrambler_with_progress(None),
+        publishing=drilling.publishing,
+        as_told=told,
     )
-    drilling.run(run, keeper, len(places))
+    drilling.run(part, Board(DrillScreen(title)), keeper, len(places))
 
 
 class _Bar:

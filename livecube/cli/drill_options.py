@@ -9,19 +9,23 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from livecube.cli.broker_options import publishing_options
+from livecube.cli.cubes import by_radio, check_source, typed_source
 from livecube.cli.kept import is_kept, person_named
 from livecube.cli.options import a_number, cube_options
-from livecube.cli.trying import check_source
+from livecube.composition.again import TrierSource
+from livecube.composition.run import Output, Run
 from livecube.edges.history.folder import data_folder
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from contextlib import ExitStack
 
-    from livecube.cli.broker_options import Publishing
-    from livecube.cli.trying import TryingRun
+    from livecube.composition.again import TryPart
     from livecube.composition.choosing import Wanted
+    from livecube.composition.publishing import Publishing
+    from livecube.composition.sources import Source
     from livecube.edges.history.drill_keeping import DrillKeeper
+    from livecube.views.board import Board
 
 __all__ = ["Drilling", "drilling_options"]
 
@@ -62,19 +66,25 @@ class Drilling:
         return keeper
 
     def run(
-        self, run: TryingRun, keeper: DrillKeeper | None, tries: int, tempo: float | None = None
+        self,
+        part: TryPart,
+        board: Board[Any],
+        keeper: DrillKeeper | None,
+        tries: int,
+        tempo: float | None = None,
     ) -> None:
         """Run it on the cube; ``tries`` and ``tempo`` are for a virtual solver."""
-        if keeper is not None:
-            keeper.complain = run.complain
-        run.published(self.publishing)
+        source: Source
         if self.simulated:
-            run.simulated(tries, self.seed or 0, self.speed, tempo)
+            source = TrierSource(tries, self.seed or 0, self.speed, tempo)
         elif self.typed:
-            run.typed()
+            source = typed_source(lambda: part.holding, None)
         else:
-            run.by_radio(self.wanted)
-        run.run()
+            source = by_radio(self.wanted, self.as_json, False)
+        output = Output(board, as_json=self.as_json)
+        if keeper is not None:
+            keeper.complain = output.complain
+        Run(source, output).go(part)
 
 
 def _complain(sentence: str) -> None:

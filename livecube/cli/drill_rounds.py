@@ -12,7 +12,8 @@ from rich.console import Console
 
 from livecube.cli.drill_options import drilling_options
 from livecube.cli.options import a_number
-from livecube.cli.trying import TryingRun
+from livecube.cli.scramble import scrambler_with_progress
+from livecube.composition.again import TryPart
 
 if TYPE_CHECKING:
     from livecube.cli.drill_options import Drilling
@@ -55,14 +56,14 @@ def fingers(rounds: int, drilling: Drilling) -> None:
                 keeper.keep_round("fingers", drill_json(news))
             return news
 
-        run = TryingRun(
+        part = TryPart(
             FingerDrill(rounds),
-            Board(FingerScreen(CAUTION)),
             None,
-            as_json=drilling.as_json,
+            lambda: scrambler_with_progress(None),
+            publishing=drilling.publishing,
             as_told=told,
         )
-        drilling.run(run, keeper, 1)
+        drilling.run(part, Board(FingerScreen(CAUTION)), keeper, 1)
 
 
 @click.command()
@@ -111,12 +112,12 @@ def beat(tempo: float, silent: bool, drilling: Drilling) -> None:
                 keeper.keep_round("beat", drill_json(news))
             return news
 
-        run = TryingRun(
+        part = TryPart(
             led,
-            board,
             None,
-            as_json=drilling.as_json,
+            lambda: scrambler_with_progress(None),
+            publishing=drilling.publishing,
             as_told=told,
             sinks=[BeatSink(tick, time.monotonic, speed)],
         )
-        drilling.run(run, keeper, 1, tempo)
+        drilling.run(part, board, keeper, 1, tempo)

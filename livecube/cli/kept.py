@@ -2,30 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from livecube.edges.configuration import read_configuration
-from livecube.edges.history.folder import data_folder
-from livecube.edges.history.session import Session
-from livecube.errors import KeepingError, UsageError
+from livecube.errors import UsageError
 
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-__all__ = ["begun_session", "is_kept", "person_named"]
-
-
-def begun_session(person: str, started: str, source: str, say: Callable[[str], None]) -> Session:
-    """A session in the history, begun unless nothing can be written now, which is said.
-
-    Raises :class:`~livecube.errors.UsageError` if the history is broken.
-    """
-    session = Session(data_folder(), person, started, source, say)
-    try:
-        session.begin()
-    except (KeepingError, OSError) as error:
-        say(f"this session cannot be kept now, which is tried again with each solve: {error}")
-    return session
+__all__ = ["is_kept", "person_named"]
 
 
 def person_named(said: str | None) -> str:

@@ -13,7 +13,7 @@ import click
 from rich.console import Console
 
 from livecube.cli.broker_options import broker_options
-from livecube.cli.output import Ending, run_in_order
+from livecube.composition.run import Ending, run_in_order
 from livecube.edges.drawing import Drawing
 from livecube.errors import UsageError
 

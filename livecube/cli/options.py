@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import functools
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -19,6 +18,7 @@ from livecube.composition.assembly import (
     set_level,
 )
 from livecube.composition.choosing import Wanted
+from livecube.composition.run import Wishes
 from livecube.cube.holding import COLOURS, Holding, parse_colour
 from livecube.edges.automaton_file import load_hands
 from livecube.errors import UsageError
@@ -31,7 +31,6 @@ if TYPE_CHECKING:
     from livecube.holding.following import HoldingFollower
 
 __all__ = [
-    "Wishes",
     "a_number",
     "accepted_crosses",
     "advisor_with_progress",
@@ -108,21 +107,6 @@ _CUBE_OPTIONS = (
     ),
     click.option("--decoder", metavar="NAME", help="Read it with this decoder."),
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Wishes:
-    """How a solver wants to be advised while a cube is followed."""
-
-    level: str | None
-    """Name of the level; None: no hints at all."""
-    hands: Automaton | None
-    """None: the usual ones."""
-    manner: Manner
-    voice: bool
-    """Hints are said aloud."""
-    calls: bool = False
-    """What is no hint is said aloud as well, where there is something."""
 
 
 def hint_options(command: Callable[..., None]) -> Callable[..., None]:

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import click
 
 from livecube.cli.broker_options import publishing_options
+from livecube.cli.cubes import by_radio, check_source, typed_source
 from livecube.cli.kept import is_kept, person_named
-from livecube.cli.live import by_radio, typed_source
 from livecube.cli.options import (
     a_number,
     cube_options,
@@ -19,20 +19,23 @@ from livecube.cli.options import (
     holding_option,
     up_option,
 )
-from livecube.cli.output import run_in_order
-from livecube.cli.practising import PracticeAsked, PracticeRun
+from livecube.cli.scramble import scrambler_with_progress
+from livecube.composition.live import Followed
 from livecube.composition.pipeline import Pipeline
-from livecube.composition.practising import PractisedSource
+from livecube.composition.practising import PracticePart, PractisedSource
+from livecube.composition.run import Output, Run
 from livecube.composition.sources import Simulation
 from livecube.edges.configuration import read_configuration
 from livecube.errors import UsageError
 from livecube.practice.settings import rules_of
 from livecube.stages.tracker import Tracker
+from livecube.views.board import Board
+from livecube.views.practice_screen import PracticeScreen
 
 if TYPE_CHECKING:
-    from livecube.cli.broker_options import Publishing
-    from livecube.cli.options import Wishes
     from livecube.composition.choosing import Wanted
+    from livecube.composition.publishing import Publishing
+    from livecube.composition.run import Wishes
     from livecube.composition.sources import Source
     from livecube.entries import Value
 
@@ -107,27 +110,31 @@ def practice(
 
     What is not said here holds as the table [practice] of your configuration has it.
     """
-    if simulated and typed:
-        raise UsageError("give one of --simulated and --typed")
+    check_source(wanted, simulated=simulated, typed=typed)
     table = read_configuration().table("practice")
     table |= {name: value for name, value in said.items() if value is not None}
     rules, person = rules_of(table), person_named(str(table["person"]))
     if simulated and rules.by_hand:
         raise UsageError("the virtual solver needs a scramble; add --no-by-hand")
-    if (wanted.cube or wanted.decoder) and (simulated or typed):
-        raise UsageError("--cube and --decoder are for a cube by radio")
     name = said["person"]
     keeps = is_kept(None if name is None else str(name), no_history=no_history, virtual=simulated)
-    asked = PracticeAsked(person, keeps, solves, seed, as_json, rules, holding_option(up, front))
+    followed = Followed(person if keeps else None, solves, holding_option(up, front))
     pipeline = Pipeline(Tracker(), time.perf_counter, wishes.manner)
     source: Source
     if simulated:
         virtual_seed = secrets.randbelow(10_000) if seed is None else seed
         source = PractisedSource(Simulation(solves or 5, virtual_seed, speed))
     elif typed:
-        source = typed_source(pipeline, None)
+        source = typed_source(lambda: pipeline.tracker.holding, None)
     else:
         source = by_radio(wanted, as_json, False)
-    run = PracticeRun(source, pipeline, wishes, publishing, asked)
-    run_in_order(run.follow(), run.close, run.ending)
-    run.conclude()
+    part = PracticePart(
+        pipeline,
+        wishes,
+        publishing,
+        followed,
+        rules=rules,
+        scrambler=lambda: scrambler_with_progress(seed),
+    )
+    board = Board(PracticeScreen("", lambda: 0.0))
+    Run(source, Output(board, as_json=as_json)).go(part)

@@ -11,17 +11,21 @@ import click
 
 from livecube.cli.broker_options import publishing_options
 from livecube.cli.options import advisor_with_progress, hint_options, holdings_with_progress
-from livecube.cli.output import Output
 from livecube.composition.following import Hub, follow_log
 from livecube.composition.pipeline import Pipeline
+from livecube.composition.run import Output, echo_end, run_in_order
 from livecube.edges.log_files import LogReader
+from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
 from livecube.errors import UsageError
 from livecube.events import Packet
 from livecube.stages.tracker import Tracker
+from livecube.views.board import Board
+from livecube.views.screen import LiveScreen
 
 if TYPE_CHECKING:
-    from livecube.cli.broker_options import Publishing
-    from livecube.cli.options import Wishes
+    from livecube.composition.publishing import Publishing
+    from livecube.composition.run import Wishes
+    from livecube.edges.sink import Sink
     from livecube.events import CubeEvent
 
 __all__ = ["replay"]
@@ -78,26 +82,32 @@ def replay(
     if torn:
         click.echo(f"livecube: {log}: the last line is cut off and was left out", err=True)
     drawn = pace is not None
-    output = Output(f"replay of {log.name}", as_json=as_json, drawn=drawn, voice=wishes.voice)
-    _publish(output, publishing, log, header.started)
-    hub = Hub(output.sinks)
+    output = Output(Board(LiveScreen(f"replay of {log.name}")), as_json=as_json, drawn=drawn)
+    sinks = output.sinks()
+    if wishes.voice:
+        sinks.append(VoiceSink(SystemVoice(speech_command(), output.complain)))
+    hub = Hub([*sinks, *_published(output, publishing, log, header.started)])
 
     async def run() -> None:
         async with hub:
             await follow_log(events, pipeline, hub, pace, time.monotonic)
 
-    output.run(run())
-    output.conclude(pipeline, hub)
+    run_in_order(run(), output.close, output.ending)
+    output.conclude(hub)
+    if as_json:
+        echo_end(pipeline)
 
 
-def _publish(output: Output, publishing: Publishing, log: Path, started: str) -> None:
+def _published(output: Output, publishing: Publishing, log: Path, started: str) -> list[Sink]:
     """Only if it was asked for: a replay is not what a configured dashboard waits for."""
     if not publishing.asked:
-        return
+        return []
     from livecube.composition.dashboard import cube_of_log, time_in_log
 
-    output.publish(
-        publishing, lambda: cube_of_log(log.name), unasked=False, clock=time_in_log(started)
+    return output.published_as(
+        lambda: publishing.open(
+            lambda: cube_of_log(log.name), time_in_log(started), output.complain, unasked=False
+        ),
     )
 
 

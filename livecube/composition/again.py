@@ -5,7 +5,9 @@ from __future__ import annotations
 import asyncio
 import time
 from contextlib import aclosing
-from typing import TYPE_CHECKING, Final, Literal, Protocol
+from typing import TYPE_CHECKING, Any, Final, Literal, Protocol
+
+import click
 
 from livecube.composition.assembly import find_decoder
 from livecube.composition.reception import decoded
@@ -15,16 +17,20 @@ from livecube.mending.mender import Correction
 from livecube.review.trying import Place, SetUpAsked, Tried
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncGenerator, Callable, Iterable, Sequence
+    from collections.abc import AsyncGenerator, Callable, Coroutine, Iterable, Sequence
+    from contextlib import ExitStack
 
     from livecube.composition.following import Hub
+    from livecube.composition.publishing import Publishing
+    from livecube.composition.run import Run
+    from livecube.composition.scrambler import Scrambler
     from livecube.drills.news import DrillNews
     from livecube.edges.practised_link import PractisedLink
-    from livecube.edges.sink import Item
+    from livecube.edges.sink import Item, Sink
     from livecube.events import CubeEvent
     from livecube.review.trying import TryNews
 
-__all__ = ["Again", "Led", "TrierSource"]
+__all__ = ["Again", "Led", "TrierSource", "TryPart"]
 
 _FIRST_WORD_S: Final = 0.5
 """A cube that says how it stands does so within this time."""
@@ -221,3 +227,92 @@ def _to_a_beat(scramble: Sequence[int], tempo: float, seed: int) -> list[tuple[f
         turned.append(((at + off) / tempo, one.turn))
         at += 3 if rng.random() < _P_EMPTY else 1
     return turned
+
+
+class TryPart:
+    """Places brought onto a cube, or rounds: what is ``led`` is followed until it is over.
+
+    ``led``: what needs set-ups is made with a scrambler, which takes its time to load. ``tries``:
+    how many, None: until it is over by itself. ``as_told``: what the sinks are told. ``sinks``:
+    more of them.
+    """
+
+    is_done = False
+    """It is over by itself."""
+
+    def __init__(
+        self,
+        led: Led | Callable[[Scrambler], Led],
+        tries: int | None,
+        scrambler: Callable[[], Scrambler],
+        *,
+        publishing: Publishing | None = None,
+        as_told: Callable[[TryNews | DrillNews], Item] = lambda news: news,
+        sinks: Sequence[Sink] = (),
+    ) -> None:
+        self._made = led
+        self._tries = tries
+        self._scrambler = scrambler
+        self._publishing = publishing
+        self._as_told = as_told
+        self._sinks = sinks
+        self._led: Led
+        self._again: Again | None = None
+
+    @property
+    def holding(self) -> Holding | None:
+        """How the cube is to be held now."""
+        return None if self._again is None else self._again.holding
+
+    def prepare(self) -> None:
+        """Make what is led."""
+        self._led = self._made(self._scrambler()) if callable(self._made) else self._made
+
+    def sinks(self, run: Run, stack: ExitStack) -> list[Sink]:
+        """A dashboard, if one is wanted, and what else was given."""
+        if not run.output.as_json and run.output.screen is None:
+            click.echo(run.output.board.shown.title)
+        from livecube.composition.dashboard import drill_told
+
+        return [*self._sinks, *run.output.published(self._publishing, run.source, drill_told)]
+
+    def begin(self, run: Run, hub: Hub) -> Again:
+        """A virtual solver sees what is told."""
+        source = run.source
+        self._again = Again(
+            self._led,
+            hub,
+            self._tries,
+            source.show if isinstance(source, TrierSource) else lambda news: None,
+            speed=source.speed,
+            speaks=source.typed is None,
+            as_told=self._as_told,
+        )
+        run.output.board.change(now=self._again.now)
+        return self._again
+
+    def beside(self) -> dict[str, Coroutine[Any, Any, None]]:
+        """Nothing."""
+        return {}
+
+    def start(self) -> None:
+        """It begins with the cube's first word."""
+
+    def press(self, key: str, end: Callable[[], object]) -> None:
+        """Once more, a solved cube, or the end."""
+        assert self._again is not None, "begin comes first"
+        match key.lower():
+            case "n":
+                self._again.anew()
+            case "c":
+                self._again.is_solved()
+            case "q":
+                end()
+
+    def finish(self) -> None:
+        """The solver has had enough, or the cube is gone."""
+        assert self._again is not None, "begin comes first"
+        self._again.finish()
+
+    async def settle(self) -> None:
+        """All is told."""

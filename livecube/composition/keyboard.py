@@ -13,15 +13,13 @@ if TYPE_CHECKING:
 
     from livecube.composition.following import CubeFollower
     from livecube.composition.pipeline import Pipeline
-    from livecube.composition.practising import PracticeLeader
-    from livecube.composition.sources import TypedCube
     from livecube.events import CubeEvent
     from livecube.practice.session import Wish
 
-__all__ = ["Keyboard", "PracticeKeyboard", "next_holding", "stating"]
+__all__ = ["WISHES", "Keyboard", "next_holding", "stating"]
 
 _Y: Final = Move("y", 1)
-_WISHES: Final[dict[str, Wish]] = {" ": "on", "n": "next", "p": "penalty", "w": "discard"}
+WISHES: Final[dict[str, Wish]] = {" ": "on", "n": "next", "p": "penalty", "w": "discard"}
 """What keys want while somebody practises."""
 
 
@@ -44,27 +42,20 @@ def stating(holding: Holding | None) -> Callable[[float], CubeEvent]:
 
 
 class Keyboard:
-    """Takes keys; ``end`` is called when the solver has had enough.
-
-    ``typed``: the cube that is turned by keys, if one is.
-    """
+    """Takes keys; ``end`` is called when the solver has had enough."""
 
     def __init__(
         self,
         follower: CubeFollower,
         pipeline: Pipeline,
         end: Callable[[], object],
-        typed: TypedCube | None = None,
     ) -> None:
         self._follower = follower
         self._pipeline = pipeline
         self._end = end
-        self._typed = typed
 
     def press(self, key: str) -> None:
         """A key was pressed; those without a meaning do nothing."""
-        if self._typed is not None and self._typed.press(key):
-            return
         match key.lower():
             case "h":
                 held = next_holding(self._pipeline.tracker.holding, self._pipeline.cross)
@@ -73,26 +64,3 @@ class Keyboard:
                 self._follower.say(Reset)
             case "q":
                 self._end()
-
-
-class PracticeKeyboard(Keyboard):
-    """The same while somebody practises, with keys for what comes next."""
-
-    def __init__(
-        self,
-        follower: CubeFollower,
-        pipeline: Pipeline,
-        leader: PracticeLeader,
-        end: Callable[[], object],
-        typed: TypedCube | None = None,
-    ) -> None:
-        super().__init__(follower, pipeline, end, typed)
-        self._leader = leader
-
-    def press(self, key: str) -> None:
-        """A key was pressed; those without a meaning do nothing."""
-        wish = _WISHES.get(key.lower())
-        if wish is None:
-            super().press(key)
-        else:
-            self._leader.wish(wish)

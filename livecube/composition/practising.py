@@ -5,36 +5,53 @@ from __future__ import annotations
 import asyncio
 import sqlite3
 import time
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from threading import Lock
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 from livecube.composition.assembly import find_decoder
+from livecube.composition.following import CubeFollower
+from livecube.composition.keyboard import WISHES, Keyboard
+from livecube.composition.live import AdvisedPart
 from livecube.composition.reception import decoded
 from livecube.composition.reviewing import begun_kept, chances_of, review_of
 from livecube.cube.position import turns_text
+from livecube.edges.automaton_file import load_hands
 from livecube.edges.history.logs import OpenLog, open_log_path, write_log
+from livecube.edges.history.sink import HistorySink
 from livecube.edges.history.store import History
+from livecube.edges.log_files import started_now
+from livecube.edges.sinks import BellSink
+from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
 from livecube.errors import LivecubeError
 from livecube.events import AnyHolding, HoldingMark, SolveMark
-from livecube.practice.news import InspectionBegun, PracticeNews, Reviewed
+from livecube.logs.lines import Header
+from livecube.practice.news import InspectionBegun, Judged, PracticeNews, Reviewed
+from livecube.practice.session import Practice
 from livecube.views.review import costs_told
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncGenerator, Callable, Iterable, Iterator, Sequence
+    from collections.abc import AsyncGenerator, Callable, Coroutine, Iterable, Iterator, Sequence
+    from contextlib import ExitStack
     from pathlib import Path
 
     from livecube.advice.advisor import Advisor
-    from livecube.composition.following import CubeFollower, Hub
-    from livecube.composition.sources import Simulation
+    from livecube.composition.following import Hub
+    from livecube.composition.live import Followed
+    from livecube.composition.pipeline import Pipeline
+    from livecube.composition.publishing import Publishing
+    from livecube.composition.run import Run, Wishes
+    from livecube.composition.scrambler import Scrambler
+    from livecube.composition.sources import Simulation, Source
     from livecube.edges.history.session import Session
     from livecube.edges.practised_link import PractisedLink
+    from livecube.edges.sink import Sink
     from livecube.events import CubeEvent
     from livecube.hands.automaton import Automaton
-    from livecube.logs.lines import Header
-    from livecube.practice.session import Outcome, Practice, Wish
+    from livecube.practice.session import Outcome, PracticeRules, Wish
 
-__all__ = ["AttemptLogs", "PracticeLeader", "PractisedSource", "SessionReviews"]
+__all__ = ["AttemptLogs", "PracticeLeader", "PracticePart", "PractisedSource", "SessionReviews"]
 
 # Each solve of a practice session is reviewed as soon as it is kept, beside the turning.
 
@@ -356,3 +373,134 @@ class PracticeLeader:
             self._bring(self._practice.begin(self._now()))
         elif due is not None:
             self._bring(self._practice.wake(max(due, self._now())))
+
+
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """What keeps a session: nothing, or all of these."""
+
+    logs: AttemptLogs
+    sink: HistorySink
+    reviews: SessionReviews
+
+
+class PracticePart(AdvisedPart):
+    """Scrambles, inspections, solves and results, one after another, kept and reviewed."""
+
+    def __init__(
+        self,
+        pipeline: Pipeline,
+        wishes: Wishes,
+        publishing: Publishing,
+        followed: Followed,
+        *,
+        rules: PracticeRules,
+        scrambler: Callable[[], Scrambler],
+    ) -> None:
+        """``scrambler`` makes one, which takes its time."""
+        super().__init__(pipeline, wishes, publishing, followed)
+        self._rules = rules
+        self._scrambler = scrambler
+        self._practice: Practice
+        self._source: Source
+        self._hub: Hub
+        self._leader: PracticeLeader
+        self._kept: _Kept | None = None
+        self._done = 0
+
+    def prepare(self) -> None:
+        """Scrambles need a search."""
+        self._practice = Practice(self._rules, self._scrambler())
+
+    def sinks(self, run: Run, stack: ExitStack) -> list[Sink]:
+        """The history, a bell, a voice and a dashboard, as far as they are wanted."""
+        self._source, self._output = source, output = run.source, run.output
+        sinks: list[Sink] = []
+        if (person := self._followed.person) is not None:
+            header = Header(started_now(), source.name, source.clock, link=source.link)
+            self._session = session = self._begun_session(person, header, output.complain)
+            stack.callback(session.close)
+            logs = AttemptLogs(session, header, output.complain)
+            reviews = SessionReviews(session.folder, self._tell, output.complain, self._now)
+            keeping = HistorySink(session, output.complain, reviews.add, logs.write_all)
+            output.last_words.append(lambda: keeping.last_words)
+            self._kept = _Kept(logs, keeping, reviews)
+            sinks.append(keeping)
+        if output.screen is not None:
+            sinks.append(BellSink(output.console))
+        if self._wishes.calls:
+            sinks.append(VoiceSink(SystemVoice(speech_command(), output.complain)))
+        return [*sinks, *output.published(self._publishing, source, judged=True)]
+
+    def begin(self, run: Run, hub: Hub) -> CubeFollower:
+        """Practice stands between the cube and all others."""
+        self._hub, speed = hub, run.source.speed
+        logs = None if self._kept is None else self._kept.logs
+        self._leader = PracticeLeader(self._practice, hub, logs, speed, self._heard)
+        self._follower = CubeFollower(self._pipeline, hub, speed, self._leader.lead)
+        self._leader.attach(self._follower)
+        self._output.board.change(now=self._follower.now)
+        return self._follower
+
+    def beside(self) -> dict[str, Coroutine[Any, Any, None]]:
+        """Solves are reviewed beside the turning."""
+        works = super().beside() | {"month": self._tell_month()}
+        if self._kept is not None:
+            works["reviews"] = self._kept.reviews.run()
+        return works
+
+    async def _ready(self, advisor: Advisor) -> None:
+        if self._kept is not None:
+            self._kept.reviews.begin(advisor.twin(), self._wishes.hands or load_hands())
+
+    def start(self) -> None:
+        """The first scramble is asked for."""
+        super().start()
+        self._leader.start()
+
+    def _heard(self, news: PracticeNews) -> None:
+        self._done += isinstance(news, Judged)
+        if isinstance(self._source, PractisedSource):
+            self._source.show(news)
+
+    def _tell(self, news: PracticeNews) -> None:
+        self._hub.publish(news)
+
+    def _now(self) -> float:
+        return self._follower.now()
+
+    def press(self, key: str, end: Callable[[], object]) -> None:
+        """What somebody wants who practises; else as while a cube is followed."""
+        wish = WISHES.get(key.lower())
+        if wish is None:
+            Keyboard(self._follower, self._pipeline, end).press(key)
+        else:
+            self._leader.wish(wish)
+
+    @property
+    def is_done(self) -> bool:
+        """Whether there were solves enough."""
+        wanted = self._followed.solves
+        return wanted is not None and self._done >= wanted
+
+    def finish(self) -> None:
+        """An attempt under way counts nothing."""
+        self._leader.finish()
+        super().finish()
+
+    async def settle(self) -> None:
+        """The last solve may not be kept yet, and not reviewed."""
+        if self._kept is not None:
+            await self._hub.settle()
+            await self._kept.reviews.finish()
+        await self._tell_month()
+
+    async def _tell_month(self) -> None:
+        """How things went lately; for the beginning of a session, and again for its end."""
+        dashboard, session = self._output.dashboard, self._session
+        if dashboard is not None and session is not None and session.number is not None:
+            from livecube.composition.dashboard import tell_month
+
+            await tell_month(
+                dashboard, session.folder, session.number, session.person, datetime.now(UTC)
+            )

@@ -1,0 +1,55 @@
+"""Which cube a command follows: one by radio, or turns that are typed."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING
+
+import click
+
+from livecube.errors import UsageError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from livecube.composition.choosing import ChosenCube, Wanted
+    from livecube.composition.sources import Source
+    from livecube.cube.holding import Holding
+
+__all__ = ["by_radio", "check_source", "typed_source"]
+
+
+def check_source(wanted: Wanted, *, simulated: bool, typed: bool) -> None:
+    """Refuse kinds of cubes that do not go together."""
+    if simulated and typed:
+        raise UsageError("give one of --simulated and --typed")
+    if (wanted.cube or wanted.decoder) and (simulated or typed):
+        raise UsageError("--cube and --decoder are for a cube by radio")
+
+
+def typed_source(held: Callable[[], Holding | None], scramble: str | None) -> Source:
+    """Turns that are typed as the cube is ``held``, from a solved one or from behind a scramble."""
+    from livecube.composition.sources import TypedSource
+    from livecube.cube.notation import parse_turns
+    from livecube.cube.position import SOLVED, apply_turns
+
+    position = None if scramble is None else apply_turns(SOLVED, parse_turns(scramble)).tobytes()
+    return TypedSource(held, position)
+
+
+def by_radio(wanted: Wanted, as_json: bool, capture: bool) -> Source:
+    """A cube by Bluetooth; whoever sits at a terminal is asked if there are several."""
+    from livecube.composition.sources import CubeSource
+    from livecube.edges.bleak_radio import BleakRadio
+
+    can_ask = sys.stdin is not None and sys.stdin.isatty() and not as_json
+    click.echo("livecube: listening for cubes …", err=True)
+    return CubeSource(BleakRadio(), wanted, _ask if can_ask else None, capture=capture)
+
+
+def _ask(cubes: Sequence[ChosenCube]) -> ChosenCube:
+    """Let the user choose among several cubes, the nearest one first."""
+    for number, cube in enumerate(cubes, start=1):
+        click.echo(f"{number:3d}  {cube.sighting.rssi:4d} dBm  {cube.sighting.title}", err=True)
+    choice = click.prompt("Which cube", type=click.IntRange(1, len(cubes)), default=1, err=True)
+    return cubes[choice - 1]

@@ -1,0 +1,197 @@
+"""A cube followed while it is turned, with hints: what ``livecube live`` does in a run."""
+
+from __future__ import annotations
+
+import asyncio
+from contextlib import suppress
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+from livecube.composition.assembly import load_advisor, load_holdings, quick_advisor, set_level
+from livecube.composition.following import CubeFollower
+from livecube.composition.keyboard import Keyboard, stating
+from livecube.edges.history.folder import data_folder
+from livecube.edges.history.session import Session
+from livecube.edges.history.sink import FollowedSink
+from livecube.edges.log_files import LogWriter, started_now
+from livecube.edges.sinks import FirstHint, LogSink
+from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
+from livecube.errors import KeepingError
+from livecube.logs.lines import Header
+from livecube.views.screen import PREPARING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Coroutine
+    from contextlib import ExitStack
+    from pathlib import Path
+
+    from livecube.advice.advisor import Advisor
+    from livecube.composition.following import Hub
+    from livecube.composition.pipeline import Pipeline
+    from livecube.composition.publishing import Publishing
+    from livecube.composition.run import Output, Run, Wishes
+    from livecube.composition.sources import Source
+    from livecube.cube.holding import Holding
+    from livecube.edges.sink import Sink
+
+__all__ = ["AdvisedPart", "Followed", "LivePart"]
+
+_HEAD_START_S: Final = 0.1
+"""How long the link may have the interpreter for itself before the advisor is loaded."""
+_FIRST_HINT_S: Final = 10.0
+"""How long a virtual solver waits at most for a hint that is being worked out."""
+_TYPING: Final = "Type moves: R U F … r M x, ' or 2 behind them; Backspace takes one back."
+
+
+@dataclass(frozen=True, slots=True)
+class Followed:
+    """Whose cube is followed, and for how long."""
+
+    person: str | None
+    """Whose solves these are; None: nothing is kept."""
+    solves: int | None
+    """How many are wanted; None: as many as there are."""
+    holding: Holding | None
+    """How the cube is held at first, if that is said."""
+
+
+class AdvisedPart:
+    """What all parts with hints share: the advisor gets ready beside the turning cube."""
+
+    def __init__(
+        self, pipeline: Pipeline, wishes: Wishes, publishing: Publishing, followed: Followed
+    ) -> None:
+        self._pipeline = pipeline
+        self._wishes = wishes
+        self._publishing = publishing
+        self._followed = followed
+        self._session: Session | None = None
+        self._follower: CubeFollower
+        self._output: Output
+
+    def _begun_session(self, person: str, header: Header, say: Callable[[str], None]) -> Session:
+        """A session in the history, begun unless nothing can be written now, which is said.
+
+        Raises :class:`~livecube.errors.UsageError` if the history is broken.
+        """
+        session = Session(data_folder(), person, header.started, header.source, say)
+        try:
+            session.begin()
+        except (KeepingError, OSError) as error:
+            say(f"this session cannot be kept now, which is tried again with each solve: {error}")
+        return session
+
+    def beside(self) -> dict[str, Coroutine[Any, Any, None]]:
+        """Loading the advisor, and asking what takes long."""
+        works: dict[str, Coroutine[Any, Any, None]] = {"refiner": self._follower.refiner.run()}
+        if self._wishes.level is not None:
+            works["advisor"] = self._get_ready(self._wishes.level)
+        return works
+
+    async def _get_ready(self, level: str) -> None:
+        """Load the advisor beside the turning cube, once its link has said the first word."""
+        board, pipeline, hands = self._output.board, self._pipeline, self._wishes.hands
+        board.change(preparing=PREPARING)
+        await asyncio.sleep(_HEAD_START_S)
+        pipeline.advisor = await asyncio.to_thread(quick_advisor, level, hands)
+        advisor = await asyncio.to_thread(load_advisor, hands=hands)
+        set_level(advisor, level)
+        pipeline.advisor = advisor
+        pipeline.holdings = holdings = await asyncio.to_thread(load_holdings)
+        if self._session is not None:
+            self._session.hindsight = holdings.hindsight
+        self._follower.refiner.begin(advisor.twin())
+        board.change(preparing="")
+        await self._ready(advisor)
+
+    async def _ready(self, advisor: Advisor) -> None:
+        """The advisor is there, and the pipeline has it."""
+
+    def start(self) -> None:
+        """The cube is held as the solver said."""
+        if self._followed.holding is not None:
+            self._follower.say(stating(self._followed.holding))
+
+    def finish(self) -> None:
+        """The cube is followed no longer."""
+        self._follower.finish()
+
+
+class LivePart(AdvisedPart):
+    """Follows a cube, shows what comes of it, and keeps the solves.
+
+    ``log``: where all is recorded, too. ``begin``: set once the first hint is there, or none
+    comes: a virtual solver begins.
+    """
+
+    def __init__(
+        self,
+        pipeline: Pipeline,
+        wishes: Wishes,
+        publishing: Publishing,
+        followed: Followed,
+        *,
+        log: Path | None,
+        begin: asyncio.Event,
+    ) -> None:
+        super().__init__(pipeline, wishes, publishing, followed)
+        self._log = log
+        self._begin = begin
+        self._source: Source
+        self._keeping: FollowedSink | None = None
+        if wishes.level is None:
+            begin.set()
+
+    def prepare(self) -> None:
+        """There is nothing to prepare."""
+
+    def sinks(self, run: Run, stack: ExitStack) -> list[Sink]:
+        """A voice, a dashboard, a log and the history, as far as they are wanted."""
+        self._source, self._output = source, output = run.source, run.output
+        header = Header(started_now(), source.name, source.clock, link=source.link)
+        writer = None if self._log is None else LogWriter(self._log, header)
+        sinks: list[Sink] = [FirstHint(self._begin)]
+        if self._wishes.voice:
+            sinks.append(VoiceSink(SystemVoice(speech_command(), output.complain)))
+        sinks += output.published(self._publishing, source)
+        if self._log is not None and writer is not None:
+            sinks.append(LogSink(self._log, writer, output.complain))
+        if (person := self._followed.person) is not None:
+            self._session = self._begun_session(person, header, output.complain)
+            stack.callback(self._session.close)
+            self._keeping = keeping = FollowedSink(self._session, header, output.complain)
+            output.last_words.append(lambda: keeping.last_words)
+            sinks.append(keeping)
+        return sinks
+
+    def begin(self, run: Run, hub: Hub) -> CubeFollower:
+        """Each event is written before anybody is told of it."""
+        lead = (lambda event: (event,)) if self._keeping is None else self._keeping.lead
+        self._follower = CubeFollower(self._pipeline, hub, run.source.speed, lead)
+        return self._follower
+
+    def start(self) -> None:
+        """The cube is held as the solver said; who types is told how."""
+        super().start()
+        if self._source.typed is not None and self._output.screen is not None:
+            self._output.board.change(standing=_TYPING)
+
+    async def _ready(self, advisor: Advisor) -> None:
+        """A virtual solver waits for the first hint, if there is one to come."""
+        if self._pipeline.question is not None:
+            with suppress(TimeoutError):
+                await asyncio.wait_for(self._begin.wait(), _FIRST_HINT_S)
+        self._begin.set()
+
+    def press(self, key: str, end: Callable[[], object]) -> None:
+        """The holding, a solved cube, or the end."""
+        Keyboard(self._follower, self._pipeline, end).press(key)
+
+    @property
+    def is_done(self) -> bool:
+        """Whether there were solves enough."""
+        wanted = self._followed.solves
+        return wanted is not None and self._pipeline.solves >= wanted
+
+    async def settle(self) -> None:
+        """All is told."""
