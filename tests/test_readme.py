@@ -1,6 +1,6 @@
-"""The README's examples print what it shows.
+"""The documents show what the program prints, and name what is there.
 
-``python tests/test_readme.py`` puts in what they print now; read the difference.
+``python tests/test_readme.py`` puts in what the examples print now; read the difference.
 """
 
 from __future__ import annotations
@@ -10,13 +10,26 @@ import re
 import shlex
 import tempfile
 from pathlib import Path
+from typing import Final
 
 import pytest
 from command import started
 
-ROOT = Path(__file__).parent.parent
-README = ROOT / "README.md"
-BLOCK = re.compile(r"```\n\$ (livecube [^\n]*)\n(.*?)```", re.DOTALL)
+from livecube.cli import commands
+
+ROOT: Final = Path(__file__).parent.parent
+README: Final = ROOT / "README.md"
+GUIDE: Final = sorted((ROOT / "livecube/guide").glob("*.md"))
+FORMATS: Final = sorted((ROOT / "livecube/formats").glob("*.md"))
+USERS: Final = [README, *GUIDE, *FORMATS]
+"""What a user reads."""
+ALL: Final = [README, *GUIDE, ROOT / "livecube/advice/README.md"]
+BLOCK: Final = re.compile(r"```\n\$ (livecube [^\n]*)\n(.*?)```", re.DOTALL)
+LINK: Final = re.compile(r"\]\(([^)#:]+)(?:#[^)]*)?\)")
+FILE: Final = re.compile(r"`([\w./-]+\.(?:py|md|toml|npz|sh|schema\.json))`")
+INVENTED: Final = {"mine.toml", "config.toml", "pyproject.toml"}
+"""Files that documents name and that are a reader's own."""
+MOST_BYTES: Final = {"README.md": 12_000}
 
 
 def printed(example: str, folder: Path) -> str:
@@ -32,26 +45,64 @@ def printed(example: str, folder: Path) -> str:
     return "".join(line.rstrip() + "\n" for line in told.strip("\n").splitlines())
 
 
-def examples() -> list[tuple[str, str]]:
+def examples(document: Path) -> list[tuple[str, str]]:
     """Commands with the output that is shown; those shown without any are left out."""
-    found = BLOCK.findall(README.read_text(encoding="utf-8"))
+    found = BLOCK.findall(document.read_text(encoding="utf-8"))
     return [(command, shown) for command, shown in found if not shown.startswith("$ ")]
 
 
-@pytest.mark.parametrize(("command", "shown"), examples(), ids=lambda text: text[:30])
+SHOWN: Final = sorted({example for document in USERS for example in examples(document)})
+
+
+@pytest.mark.parametrize(("command", "shown"), SHOWN, ids=lambda text: text[:40])
 @pytest.mark.usefixtures("tables")  # prepared, as after a first start
 def test_example(command: str, shown: str, tmp_path: Path) -> None:
     assert printed(command, tmp_path) == shown
 
 
 def test_there_are_examples() -> None:
-    assert len(examples()) >= 2
+    assert len(examples(README)) >= 2
+    assert len(SHOWN) >= 7
+
+
+@pytest.mark.parametrize("document", ALL, ids=lambda path: str(path.relative_to(ROOT)))
+def test_links_and_files_that_a_document_names_are_there(document: Path) -> None:
+    text = document.read_text(encoding="utf-8")
+    links = [link for link in LINK.findall(text) if not (document.parent / link).exists()]
+    around = (document.parent, ROOT, ROOT / "livecube", ROOT / "tests", ROOT / "tests/checks")
+    files = [
+        name
+        for name in FILE.findall(text)
+        if name not in INVENTED and not any((folder / name).exists() for folder in around)
+    ]
+    assert (links, files) == ([], [])
+
+
+@pytest.mark.parametrize("name", MOST_BYTES)
+def test_a_document_stays_as_short_as_it_is_meant_to_be(name: str) -> None:
+    assert len((ROOT / name).read_bytes()) <= MOST_BYTES[name]
+
+
+def test_every_command_is_told_in_the_readme_and_on_a_page() -> None:
+    table = README.read_text(encoding="utf-8")
+    pages = "".join(page.read_text(encoding="utf-8") for page in GUIDE)
+    for name, _ in commands():
+        assert f"`{name}`" in table or f"livecube {name}" in table, name
+        assert re.search(rf"livecube {name}\b", pages), name
+
+
+def test_the_readme_leads_to_every_page() -> None:
+    text = README.read_text(encoding="utf-8")
+    told = {page for page in GUIDE if f"(livecube/guide/{page.name})" in text}
+    assert {page.stem for page in {*GUIDE} - told} == {"README", "safety"}
+    assert "## Your hands, and small magnets" in text  # which is the page of safety, in full
 
 
 if __name__ == "__main__":
-    text = README.read_text(encoding="utf-8")
-    for example, old in examples():
-        with tempfile.TemporaryDirectory() as folder:
-            new = printed(example, Path(folder))
-        text = text.replace(f"$ {example}\n{old}```", f"$ {example}\n{new}```")
-    README.write_text(text, encoding="utf-8")
+    for page in USERS:
+        text = page.read_text(encoding="utf-8")
+        for example, old in examples(page):
+            with tempfile.TemporaryDirectory() as folder:
+                new = printed(example, Path(folder))
+            text = text.replace(f"$ {example}\n{old}```", f"$ {example}\n{new}```")
+        page.write_text(text, encoding="utf-8")

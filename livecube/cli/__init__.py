@@ -51,6 +51,7 @@ _MODULES: Final = {
     "scramble": "scramble",
     "simulate": "simulate",
     "bench": "bench",
+    "guide": "guide",
 }
 """The commands, in the order of the help, and the modules beside this one that hold them."""
 _HELP: Final = frozenset({"-h", "--help"})

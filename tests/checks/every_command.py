@@ -61,6 +61,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "scramble": ("--seed", "1"),
     "simulate": ("--solves", "1", "--seed", "1", "new.jsonl"),
     "bench": ("--brief",),
+    "guide": ("following",),
 }
 """How each is started: so that it is over soon, and would publish if a broker were configured."""
 NEED_A_BROKER = ("mqtt check", "mqtt forget", "mqtt listen")

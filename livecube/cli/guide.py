@@ -1,0 +1,41 @@
+"""``livecube guide``: the manual, a page for each task."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+
+import click
+
+from livecube.edges.guide_pages import guide_pages, page_named, page_text
+
+__all__ = ["guide"]
+
+_WIDTH = 100
+
+
+def _names(context: click.Context, parameter: click.Parameter, begun: str) -> list[str]:
+    """Names of pages for the tab key."""
+    return [page.name for page in guide_pages() if page.name.startswith(begun)]
+
+
+@click.command()
+@click.argument("page", required=False, shell_complete=_names)
+def guide(page: str | None) -> None:
+    """Show a PAGE of the manual; without one, list all pages.
+
+    On a terminal a page is laid out and shown by your pager. In a pipe it is plain text.
+    """
+    from livecube.views.guide import laid_out, list_lines
+
+    if page is None:
+        for line in list_lines((one.name, one.summary) for one in guide_pages()):
+            click.echo(line)
+        click.echo("\nlivecube guide PAGE shows a page.")
+        return
+    text = page_text(page_named(page))
+    if not sys.stdout.isatty():
+        click.echo(text, nl=False)
+        return
+    width = min(shutil.get_terminal_size().columns, _WIDTH)  # longer lines are hard to read
+    click.echo_via_pager(laid_out(text, width))

@@ -1,0 +1,67 @@
+"""The pages of the manual and of the formats, as they ship with the package.
+
+Two indexes list them, a line each, in the order in which they are shown: ``guide/README.md`` and
+``formats/README.md``. A page's name is that of its file, except where the index says otherwise.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from importlib.resources import files
+from typing import Final
+
+from livecube.errors import UsageError
+
+__all__ = ["Page", "guide_pages", "page_named", "page_text"]
+
+_INDEXES: Final = ("guide/README.md", "formats/README.md")
+_ENTRY: Final = re.compile(r"^- \[([a-z-]+)\]\(([\w./-]+\.md)\): (.+)$", re.MULTILINE)
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """A page and its line in the index."""
+
+    name: str
+    path: str
+    """Of the Markdown file, from the package's folder."""
+    summary: str
+
+
+def guide_pages() -> tuple[Page, ...]:
+    """All pages in the order of the indexes."""
+    return tuple(page for index in _INDEXES for page in _listed(index))
+
+
+def _listed(index: str) -> list[Page]:
+    folder = index.split("/")[0]
+    return [
+        Page(name, _resolved(folder, link), summary)
+        for name, link, summary in _ENTRY.findall(_shipped(index))
+    ]
+
+
+def _resolved(folder: str, link: str) -> str:
+    """The path that a link of a page in this folder leads to: no page lies deeper than that."""
+    return link.removeprefix("../") if link.startswith("../") else f"{folder}/{link}"
+
+
+def page_named(name: str) -> Page:
+    """The page with this name.
+
+    Raises ``UsageError``, which names the known ones.
+    """
+    known = {page.name: page for page in guide_pages()}
+    if name not in known:
+        raise UsageError(f"no page is called {name!r}; there are {', '.join(known)}")
+    return known[name]
+
+
+def page_text(page: Page) -> str:
+    """Its Markdown."""
+    return _shipped(page.path)
+
+
+def _shipped(path: str) -> str:
+    return (files("livecube") / path).read_text(encoding="utf-8")
