@@ -141,11 +141,17 @@ class _Evening:
         self.take(self.practice.wish(self.rng.choice(("on", "next", "penalty", "on")), self.t))
 
 
-def evening(seed: int) -> Iterator[str]:
-    """All that is told in some rounds."""
+def evening_told(seed: int) -> _Evening:
+    """Somebody who has practised some rounds."""
     one = _Evening(seed)
     for _ in range(9):
         one.round()
+    return one
+
+
+def evening(seed: int) -> Iterator[str]:
+    """All that is told in some rounds."""
+    one = evening_told(seed)
     yield from map(repr, one.told)
     yield repr((one.practice.phase, one.practice.number, one.practice.due))
 

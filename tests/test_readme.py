@@ -23,7 +23,7 @@ GUIDE: Final = sorted((ROOT / "livecube/guide").glob("*.md"))
 FORMATS: Final = sorted((ROOT / "livecube/formats").glob("*.md"))
 USERS: Final = [README, *GUIDE, *FORMATS]
 """What a user reads."""
-ALL: Final = [README, *GUIDE, ROOT / "livecube/advice/README.md"]
+ALL: Final = [README, *GUIDE, *FORMATS, ROOT / "livecube/advice/README.md"]
 BLOCK: Final = re.compile(r"```\n\$ (livecube [^\n]*)\n(.*?)```", re.DOTALL)
 LINK: Final = re.compile(r"\]\(([^)#:]+)(?:#[^)]*)?\)")
 FILE: Final = re.compile(r"`([\w./-]+\.(?:py|md|toml|npz|sh|schema\.json))`")

@@ -1,0 +1,253 @@
+"""Published formats: real logs and real output are as their JSON Schemas say."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from copy import deepcopy
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import jsonschema
+import pytest
+from command import started
+from referencing import Registry, Resource
+from test_practice_golden import evening_told
+
+from livecube.cube.geometry import OPPOSITE
+from livecube.cube.holding import parse_colour
+from livecube.cube.position import turn_name
+from livecube.events import SOLVE_PHASES
+from livecube.logs.lines import parse_event, parse_header
+from livecube.practice.news import PracticeNews, Reviewed
+from livecube.views.practice import practice_json
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+FOLDER: Final = Path(__file__).parent.parent / "livecube/formats"
+FIXTURES: Final = Path(__file__).parent.parent / "fixtures"
+EVENING: Final = FIXTURES / "evening.jsonl"
+LOGS: Final = sorted(p for p in FIXTURES.glob("*.jsonl") if not p.name.endswith(".golden.jsonl"))
+SUFFIX: Final = ".schema.json"
+SCHEMAS: Final[dict[str, Any]] = {
+    path.name.removesuffix(SUFFIX): json.loads(path.read_text(encoding="utf-8"))
+    for path in sorted(FOLDER.glob("*" + SUFFIX))
+}
+SCRAMBLE: Final = "R D L2 R F U' L R2 D' R B' U' L U2 B2 U D2 L' F U' F2 B' U' F' D' R F2 U2 R2"
+EVERY_MARK: Final = (
+    '{"livecube_log": 1, "started": "", "source": "x", "clock": "host", "link": "keyboard"}',
+    '{"t": 0.0, "mark": "link", "up": true}',
+    '{"t": 0.0, "mark": "device", "maker": "a", "firmware": "b"}',
+    '{"t": 0.1, "mark": "battery", "percent": 71}',
+    '{"t": 0.2, "mark": "asked", "turns": "R U\'"}',
+    '{"t": 0.2, "mark": "asked", "turns": null}',
+    '{"t": 0.3, "mark": "packet", "char": "a", "hex": "00ff", "host": 0.4}',
+    '{"t": 0.4, "mark": "holding", "up": "yellow", "front": "green"}',
+    '{"t": 0.5, "turn": "R", "host": 0.6, "seq": 1}',
+    '{"t": 0.6, "turn": "U2", "inferred": true}',
+    '{"t": 0.7, "mark": "attitude", "quaternion": [1.0, 0.0, 0.0, 0.0]}',
+    '{"t": 0.8, "mark": "any-holding"}',
+    '{"t": 0.9, "mark": "gap", "lost": 3}',
+    '{"t": 0.9, "mark": "gap", "lost": null, "since": 0.1}',
+    f'{{"t": 1.0, "mark": "state", "facelets": "{"".join(face * 9 for face in "ULFRBD")}"}}',
+    '{"t": 1.1, "mark": "solve", "id": 1, "phase": "abandon"}',
+    '{"t": 1.2, "mark": "clock", "drift_ppm": 34.2, "late_ms": 21.5}',
+    '{"t": 1.2, "mark": "clock", "drift_ppm": null, "late_ms": 50.0}',
+    '{"t": 1.3, "mark": "link", "up": false}',
+    '{"t": 1.4, "mark": "reset"}',
+)
+"""A log in which every event stands."""
+
+
+def _closed(schema: Any, within: str = "items") -> Any:
+    """The schema, refusing keys that it does not name: what is told must be described."""
+    if isinstance(schema, list):
+        return [_closed(one, within) for one in schema]
+    if not isinstance(schema, dict):
+        return schema
+    if within in ("properties", "$defs"):
+        below = "items" if within == "properties" else "named"
+        return {key: _closed(value, below) for key, value in schema.items()}
+    closed = {
+        key: _closed(value, key) if key in _BELOW else deepcopy(value)
+        for key, value in schema.items()
+    }
+    if within not in ("allOf", "named") and {"properties", "$ref"} & {*schema}:
+        closed.setdefault("unevaluatedProperties", False)
+    return closed
+
+
+_BELOW: Final = ("properties", "$defs", "items", "oneOf", "allOf", "additionalProperties")
+REGISTRY: Final[Any] = Registry().with_resources(
+    [(f"{name}{SUFFIX}", Resource.from_contents(_closed(one))) for name, one in SCHEMAS.items()]
+)
+
+
+@cache
+def validator(name: str) -> jsonschema.Draft202012Validator:
+    return jsonschema.Draft202012Validator(_closed(SCHEMAS[name]), registry=REGISTRY)
+
+
+def objects(*arguments: str) -> list[dict[str, Any]]:
+    """What a command prints for programs."""
+    done = started(*arguments)
+    assert done.returncode == 0, done.stderr
+    return [json.loads(line) for line in done.stdout.splitlines()]
+
+
+def repaired_log(folder: Path) -> Path:
+    """A solve in which a pair comes out again behind the fourth, and stays out."""
+    lines = EVENING.read_text(encoding="utf-8").splitlines()
+    (solve, *_) = [one for one in objects("replay", str(EVENING), "--json", "--no-hints")
+                   if one["event"] == "solve"]  # fmt: skip
+    turns = [number for number, line in enumerate(lines) if '"turn"' in line]
+    kept = lines[: turns[solve["stages"][4]["end_turn"] - 1] + 1]
+    cross = parse_colour(solve["cross"])
+    side = next(face for face in range(6) if face not in (cross, OPPOSITE[cross]))
+    out = (3 * side, 3 * OPPOSITE[cross], 3 * side + 2)
+    t = json.loads(kept[-1])["t"]
+    kept += [
+        json.dumps({"t": t + 0.2 * number, "turn": turn_name(turn)})
+        for number, turn in enumerate(out, start=1)
+    ]
+    kept.append(json.dumps({"t": t + 9.0, "turn": turn_name(3 * OPPOSITE[cross])}))
+    log = folder / "repaired.jsonl"
+    log.write_text("\n".join(kept) + "\n", encoding="utf-8")
+    return log
+
+
+@pytest.fixture(scope="module")
+def stream(
+    tables: None, tmp_path_factory: pytest.TempPathFactory
+) -> list[dict[str, Any]]:  # fmt: skip
+    """What ``live``, ``replay`` and ``practice`` print, in many ways."""
+    folder = tmp_path_factory.mktemp("formats")
+    marks = folder / "marks.jsonl"
+    marks.write_text("\n".join(EVERY_MARK) + "\n", encoding="utf-8")
+    quickly = ("--simulated", "--speed", "1000", "--seed", "1", "--json")
+    golden = [json.loads(line) for path in FIXTURES.glob("*.golden.jsonl")
+              for line in path.read_text(encoding="utf-8").splitlines()]  # fmt: skip
+    evenings = [
+        practice_json(one)
+        for seed in range(6)
+        for one in evening_told(seed).told
+        if isinstance(one, PracticeNews)
+    ]
+    return [
+        *golden,
+        *json.loads(json.dumps(evenings)),
+        practice_json(Reviewed(1.0, 2, 14, ("The grip was wrong.",))),
+        *objects("replay", str(EVENING), "--json", "--level", "bold"),
+        *objects("replay", str(EVENING), "--json", "--when", "after"),
+        *objects("replay", str(EVENING), "--json", "--degrees"),
+        *objects("replay", str(marks), "--json", "--no-hints"),
+        *objects("replay", str(repaired_log(folder)), "--json"),
+        *objects("live", *quickly, "--no-hints"),
+        *objects("practice", *quickly, "--solves", "2"),
+    ]
+
+
+SELDOM: Final = {"reopened", "cross-colour"}
+"""Events that nobody in these streams brings about."""
+
+
+def test_every_event_is_described_and_met(stream: list[dict[str, Any]]) -> None:
+    for told in stream:
+        validator("events").validate(told)
+    met = Counter(told["event"] for told in stream)
+    assert {*SCHEMAS["events"]["$defs"]} - {*met} <= SELDOM
+
+
+@pytest.mark.parametrize("log", LOGS, ids=lambda path: path.stem)
+def test_recorded_logs_are_as_the_schema_says(log: Path) -> None:
+    for line in log.read_text(encoding="utf-8").splitlines():
+        validator("log").validate(json.loads(line))
+
+
+def test_every_kind_of_line_is_described_and_read() -> None:
+    parse_header(EVERY_MARK[0])
+    assert all(parse_event(line) is not None for line in EVERY_MARK[1:])
+    for line in EVERY_MARK:
+        validator("log").validate(json.loads(line))
+    marks = {json.loads(line).get("mark") for line in EVERY_MARK} - {None}
+    assert {*SCHEMAS["log"]["$defs"]} == marks | {"header", "turn"}
+    phases = SCHEMAS["log"]["$defs"]["solve"]["properties"]["phase"]["enum"]
+    assert phases == [*SOLVE_PHASES]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        '{"turn": "R"}',
+        '{"t": 1.0, "turn": "X"}',
+        '{"t": 1e12, "turn": "R"}',
+        '{"t": 1.0, "turn": "R", "seq": -1}',
+        '{"t": 1.0, "mark": "battery", "percent": 101}',
+        '{"t": 1.0, "mark": "battery"}',
+        '{"t": 1.0, "mark": "gap", "lost": "three"}',
+        '{"t": 1.0, "mark": "link", "up": 1}',
+        '{"t": 1.0, "mark": "packet", "char": "a", "hex": "0"}',
+        '{"t": 1.0, "mark": "solve", "id": 1, "phase": "over"}',
+        '{"t": 1.0, "mark": "holding", "up": "pink", "front": "green"}',
+        '{"t": 1.0, "mark": "attitude", "quaternion": [1.0, 0.0]}',
+        '{"t": 1.0, "mark": "state", "facelets": "U"}',
+    ],
+)
+def test_the_schema_of_a_log_refuses_what_the_reader_refuses(line: str) -> None:
+    with pytest.raises(ValueError, match=r"."):
+        parse_event(line)
+    assert not validator("log").is_valid(json.loads(line))
+
+
+@pytest.mark.usefixtures("tables")
+@pytest.mark.parametrize("moves", [SCRAMBLE, "R U R'", "R U R' D", "", f"{SCRAMBLE} F2 L"])
+def test_hints_are_as_the_schema_says(moves: str) -> None:
+    (told,) = objects("hints", moves, "--json")
+    validator("hints").validate(told)
+    (told,) = objects("inspect", moves or "R", "--cross", "any", "--level", "bold", "--json")
+    validator("inspect").validate(told)
+
+
+@pytest.mark.usefixtures("tables")
+def test_reviews_are_as_the_schema_says() -> None:
+    told = objects("review", str(EVENING), "--level", "bold", "--json")
+    assert len(told) == 5
+    for one in told:
+        validator("review").validate(one)
+    assert any(stage["alternatives"] for one in told for stage in one["stages"])
+    assert any(one["openings"] for one in told)
+
+
+@pytest.mark.parametrize("whose", ["right", "left"])
+def test_the_table_of_the_hands_is_as_the_schema_says(whose: str) -> None:
+    (told,) = objects("hands", "--table", "--json", "--hands", whose)
+    validator("hands-table").validate(told)
+
+
+@pytest.mark.parametrize("name", SCHEMAS)
+def test_a_schema_is_one_and_says_that_more_keys_may_come(name: str) -> None:
+    jsonschema.Draft202012Validator.check_schema(SCHEMAS[name])
+    assert SCHEMAS[name]["$id"] == name + SUFFIX
+    assert "unevaluatedProperties" not in json.dumps(SCHEMAS[name])
+
+
+SPOILED: Final[tuple[Callable[[Any], object], ...]] = (
+    lambda told: told.update(extra=1),
+    lambda told: told["opportunities"][0].update(extra=1),
+    lambda told: told["opportunities"][0].update(up="pink"),
+    lambda told: told["opportunities"][0].pop("door"),
+    lambda told: told["plan"]["steps"][0].update(slots=["red"]),
+    lambda told: told["plans"][0].update(turns=-1),
+)
+
+
+@pytest.mark.usefixtures("tables")
+def test_what_is_not_described_is_refused() -> None:
+    (good,) = objects("hints", SCRAMBLE, "--json")
+    validator("hints").validate(good)
+    for spoil in SPOILED:
+        bad = deepcopy(good)
+        spoil(bad)
+        assert not validator("hints").is_valid(bad)
