@@ -60,7 +60,7 @@ def test_every_check_is_here() -> None:
 
 
 def test_the_guide_lists_every_check() -> None:
-    guide = (FOLDER.parent.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
+    guide = (FOLDER / "README.md").read_text(encoding="utf-8")
     listed = guide[guide.index("| command | shows |") :].split("\n\n")[0]
     assert [name for name in CHECKS if f"`{name}.py`" not in listed] == []
 

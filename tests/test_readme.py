@@ -23,13 +23,18 @@ GUIDE: Final = sorted((ROOT / "livecube/guide").glob("*.md"))
 FORMATS: Final = sorted((ROOT / "livecube/formats").glob("*.md"))
 USERS: Final = [README, *GUIDE, *FORMATS]
 """What a user reads."""
-ALL: Final = [README, *GUIDE, *FORMATS, ROOT / "livecube/advice/README.md"]
+ALL: Final = [
+    *ROOT.glob("*.md"),
+    *(path for folder in ("fixtures", "livecube", "protocols", "tests")
+      for path in sorted((ROOT / folder).rglob("*.md"))),
+]  # fmt: skip
 BLOCK: Final = re.compile(r"```\n\$ (livecube [^\n]*)\n(.*?)```", re.DOTALL)
 LINK: Final = re.compile(r"\]\(([^)#:]+)(?:#[^)]*)?\)")
 FILE: Final = re.compile(r"`([\w./-]+\.(?:py|md|toml|npz|sh|schema\.json))`")
+SCRIPT: Final = re.compile(r"python (tests/[\w/]+\.py)")
 INVENTED: Final = {"mine.toml", "config.toml", "pyproject.toml"}
 """Files that documents name and that are a reader's own."""
-MOST_BYTES: Final = {"README.md": 12_000}
+MOST_BYTES: Final = {"README.md": 12_000, "DEVELOPERS.md": 15_000}
 
 
 def printed(example: str, folder: Path) -> str:
@@ -75,7 +80,10 @@ def test_links_and_files_that_a_document_names_are_there(document: Path) -> None
         for name in FILE.findall(text)
         if name not in INVENTED and not any((folder / name).exists() for folder in around)
     ]
-    assert (links, files) == ([], [])
+    scripts = [
+        name for name in SCRIPT.findall(text) if "NAME" not in name and not (ROOT / name).exists()
+    ]
+    assert (links, files, scripts) == ([], [], [])
 
 
 @pytest.mark.parametrize("name", MOST_BYTES)
