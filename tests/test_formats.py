@@ -146,10 +146,14 @@ def stream(
         *objects("replay", str(repaired_log(folder)), "--json"),
         *objects("live", *quickly, "--no-hints"),
         *objects("practice", *quickly, "--solves", "2"),
+        *objects("again", "1", "--log", str(EVENING), *quickly, "--tries", "1", "--level", "keen"),
+        *objects("drill", "made-pair", *quickly, "--count", "2"),
+        *objects("drill", "fingers", *quickly, "--rounds", "2"),
+        *objects("drill", "beat", *quickly),
     ]
 
 
-SELDOM: Final = {"reopened", "cross-colour"}
+SELDOM: Final = {"anew", "cross-colour", "reopened"}
 """Events that nobody in these streams brings about."""
 
 
@@ -218,6 +222,34 @@ def test_reviews_are_as_the_schema_says() -> None:
         validator("review").validate(one)
     assert any(stage["alternatives"] for one in told for stage in one["stages"])
     assert any(one["openings"] for one in told)
+
+
+def test_written_solves_are_as_the_schema_says() -> None:
+    told = objects("write", str(EVENING), "--json")
+    assert len(told) == 5
+    for one in told:
+        validator("write").validate(one)
+
+
+@pytest.mark.usefixtures("tables")
+def test_the_history_and_its_trends_are_as_the_schemas_say() -> None:
+    objects("history", "import", str(EVENING), "--json")
+    objects("history", "penalty", "2", "+2", "--json")
+    objects("review", "--kept", "1", "--level", "bold", "--json")
+    (shown,) = objects("history", "show", "1", "--json")
+    assert shown["chances"]
+    solves = [*objects("history", "--json"), *objects("history", "export", "--json"), shown]
+    assert len(solves) == 11
+    for one in solves:
+        validator("history").validate(one)
+    (told,) = objects("trends", "--json")
+    validator("trends").validate(told)
+    assert told["figures"]
+
+
+def test_scrambles_are_as_the_schema_says() -> None:
+    for one in objects("scramble", "--count", "3", "--seed", "4", "--json"):
+        validator("scramble").validate(one)
 
 
 @pytest.mark.parametrize("whose", ["right", "left"])
