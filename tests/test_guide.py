@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import pty
 import subprocess
@@ -12,7 +13,7 @@ from pathlib import Path
 import pytest
 from command import started
 
-from livecube.edges.guide_pages import guide_pages, page_text
+from livecube.edges.guide_pages import guide_pages, page_text, schema_names
 from livecube.views.guide import laid_out
 
 PACKAGE = Path(__file__).parent.parent / "livecube"
@@ -58,6 +59,17 @@ def test_an_unknown_page_is_refused_with_the_names_of_all() -> None:
     assert (done.returncode, done.stdout) == (2, "")
     assert "no page is called 'nothing'" in done.stderr
     assert [name for name in NAMES if name not in done.stderr] == []
+
+
+def test_schemas_are_printed_as_they_ship() -> None:
+    there = {path.name for path in (PACKAGE / "formats").glob("*.schema.json")}
+    assert {f"{name}.schema.json" for name in schema_names()} == there
+    for name in schema_names():
+        assert json.loads(started("guide", "--schema", name).stdout)["$id"] in there
+    done = started("guide", "--schema", "nothing")
+    assert done.returncode == 2
+    assert [name for name in schema_names() if name not in done.stderr] == []
+    assert started("guide", "log", "--schema", "log").returncode == 2
 
 
 def test_a_terminal_gets_a_page_laid_out_by_its_pager() -> None:

@@ -7,7 +7,8 @@ import sys
 
 import click
 
-from livecube.edges.guide_pages import guide_pages, page_named, page_text
+from livecube.edges.guide_pages import guide_pages, page_named, page_text, schema_text
+from livecube.errors import UsageError
 
 __all__ = ["guide"]
 
@@ -21,11 +22,18 @@ def _names(context: click.Context, parameter: click.Parameter, begun: str) -> li
 
 @click.command()
 @click.argument("page", required=False, shell_complete=_names)
-def guide(page: str | None) -> None:
+@click.option("--schema", metavar="NAME", help="Print the JSON Schema of a format instead.")
+def guide(page: str | None, schema: str | None) -> None:
     """Show a PAGE of the manual; without one, list all pages.
 
-    On a terminal a page is laid out and shown by your pager. In a pipe it is plain text.
+    On a terminal a page is laid out and shown by your pager. In a pipe it is plain text. The
+    page formats lists the schemas.
     """
+    if schema is not None:
+        if page is not None:
+            raise UsageError("--schema goes without a page")
+        click.echo(schema_text(schema), nl=False)
+        return
     from livecube.views.guide import laid_out, list_lines
 
     if page is None:

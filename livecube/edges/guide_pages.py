@@ -1,4 +1,4 @@
-"""The pages of the manual and of the formats, as they ship with the package.
+"""The pages of the manual and of the formats, and the formats' schemas, as they ship.
 
 Two indexes list them, a line each, in the order in which they are shown: ``guide/README.md`` and
 ``formats/README.md``. A page's name is that of its file, except where the index says otherwise.
@@ -13,7 +13,9 @@ from typing import Final
 
 from livecube.errors import UsageError
 
-__all__ = ["Page", "guide_pages", "page_named", "page_text"]
+__all__ = ["Page", "guide_pages", "page_named", "page_text", "schema_names", "schema_text"]
+
+_SUFFIX: Final = ".schema.json"
 
 _INDEXES: Final = ("guide/README.md", "formats/README.md")
 _ENTRY: Final = re.compile(r"^- \[([a-z-]+)\]\(([\w./-]+\.md)\): (.+)$", re.MULTILINE)
@@ -61,6 +63,23 @@ def page_named(name: str) -> Page:
 def page_text(page: Page) -> str:
     """Its Markdown."""
     return _shipped(page.path)
+
+
+def schema_names() -> list[str]:
+    """Names of the JSON Schemas beside the pages of the formats."""
+    names = (one.name for one in (files("livecube") / "formats").iterdir())
+    return sorted(name.removesuffix(_SUFFIX) for name in names if name.endswith(_SUFFIX))
+
+
+def schema_text(name: str) -> str:
+    """The JSON Schema with this name.
+
+    Raises ``UsageError``, which names the known ones.
+    """
+    known = schema_names()
+    if name not in known:
+        raise UsageError(f"no schema is called {name!r}; there are {', '.join(known)}")
+    return _shipped(f"formats/{name}{_SUFFIX}")
 
 
 def _shipped(path: str) -> str:
