@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import pty
+import re
 import subprocess
 import sys
 import tomllib
@@ -13,7 +14,7 @@ from pathlib import Path
 import pytest
 from command import started
 
-from livecube.edges.guide_pages import guide_pages, page_text, schema_names
+from livecube.edges.guide_pages import guide_pages, page_text, pages_by_link, schema_names
 from livecube.views.guide import laid_out
 
 PACKAGE = Path(__file__).parent.parent / "livecube"
@@ -96,8 +97,17 @@ def test_a_page_has_colours_where_they_are_wanted() -> None:
     assert "\x1b[1m" in laid_out("**bold**", 40)
 
 
-def test_links_show_where_they_lead_and_examples_stay_as_they_are() -> None:
-    text = laid_out("# Title\n\nSee [words](words.md).\n\n```\nR U  R'\n```\n", 40, colours=False)
-    assert "words (words.md)" in text
-    assert "R U  R'" in text
-    assert "\x1b" not in text
+def test_a_link_to_a_page_is_shown_as_the_command_that_shows_it() -> None:
+    text = "# Title\n\nSee [words](words.md), [all](https://example.org).\n\n```\nR U  R'\n```\n"
+    shown = laid_out(text, 80, {"words.md": "words"}, colours=False)
+    assert "words (livecube guide words), all (https://example.org)." in shown
+    assert "R U  R'" in shown
+    assert "\x1b" not in shown
+
+
+def test_every_link_of_a_page_is_known_or_leads_elsewhere() -> None:
+    for page in guide_pages():
+        known = pages_by_link(page)
+        assert known[page.path.split("/")[1]] == page.name
+        links = re.findall(r"\]\(([^)\s]+\.md)\)", page_text(page))
+        assert [link for link in links if link not in known] == []

@@ -7,7 +7,13 @@ import sys
 
 import click
 
-from livecube.edges.guide_pages import guide_pages, page_named, page_text, schema_text
+from livecube.edges.guide_pages import (
+    guide_pages,
+    page_named,
+    page_text,
+    pages_by_link,
+    schema_text,
+)
 from livecube.errors import UsageError
 
 __all__ = ["guide"]
@@ -41,9 +47,10 @@ def guide(page: str | None, schema: str | None) -> None:
             click.echo(line)
         click.echo("\nlivecube guide PAGE shows a page.")
         return
-    text = page_text(page_named(page))
+    shown = page_named(page)
+    text = page_text(shown)
     if not sys.stdout.isatty():
         click.echo(text, nl=False)
         return
     width = min(shutil.get_terminal_size().columns, _WIDTH)  # longer lines are hard to read
-    click.echo_via_pager(laid_out(text, width))
+    click.echo_via_pager(laid_out(text, width, pages_by_link(shown)))

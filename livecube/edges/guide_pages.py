@@ -6,6 +6,7 @@ Two indexes list them, a line each, in the order in which they are shown: ``guid
 
 from __future__ import annotations
 
+import posixpath
 import re
 from dataclasses import dataclass
 from importlib.resources import files
@@ -13,7 +14,15 @@ from typing import Final
 
 from livecube.errors import UsageError
 
-__all__ = ["Page", "guide_pages", "page_named", "page_text", "schema_names", "schema_text"]
+__all__ = [
+    "Page",
+    "guide_pages",
+    "page_named",
+    "page_text",
+    "pages_by_link",
+    "schema_names",
+    "schema_text",
+]
 
 _SUFFIX: Final = ".schema.json"
 
@@ -37,16 +46,11 @@ def guide_pages() -> tuple[Page, ...]:
 
 
 def _listed(index: str) -> list[Page]:
-    folder = index.split("/")[0]
+    folder = posixpath.dirname(index)
     return [
-        Page(name, _resolved(folder, link), summary)
+        Page(name, posixpath.normpath(posixpath.join(folder, link)), summary)
         for name, link, summary in _ENTRY.findall(_shipped(index))
     ]
-
-
-def _resolved(folder: str, link: str) -> str:
-    """The path that a link of a page in this folder leads to: no page lies deeper than that."""
-    return link.removeprefix("../") if link.startswith("../") else f"{folder}/{link}"
 
 
 def page_named(name: str) -> Page:
@@ -58,6 +62,12 @@ def page_named(name: str) -> Page:
     if name not in known:
         raise UsageError(f"no page is called {name!r}; there are {', '.join(known)}")
     return known[name]
+
+
+def pages_by_link(page: Page) -> dict[str, str]:
+    """The names of all pages by the links with which this page leads to them."""
+    folder = posixpath.dirname(page.path)
+    return {posixpath.relpath(one.path, folder): one.name for one in guide_pages()}
 
 
 def page_text(page: Page) -> str:

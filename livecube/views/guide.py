@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
+import re
 from io import StringIO
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from rich.console import Console
 from rich.markdown import Markdown
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
 
 __all__ = ["laid_out", "list_lines"]
 
 
-def laid_out(markdown: str, width: int, *, colours: bool = True) -> str:
+_LINK: Final = re.compile(r"\[([^]]+)\]\(([^)\s]+)\)")
+
+
+def laid_out(
+    markdown: str, width: int, pages: Mapping[str, str] | None = None, *, colours: bool = True
+) -> str:
     """Markdown as lines of this width, for a pager.
 
-    Links show where they lead, since a pager follows none.
+    ``pages``: names of pages by the links that lead to them. A pager follows no link, so such a
+    link is shown as the command that shows the page, and others show where they lead.
     """
     out = StringIO()
     console = Console(
@@ -27,8 +34,16 @@ def laid_out(markdown: str, width: int, *, colours: bool = True) -> str:
         no_color=not colours or None,
         legacy_windows=False,
     )
-    console.print(Markdown(markdown, hyperlinks=False))
+    console.print(Markdown(_with_commands(markdown, pages or {}), hyperlinks=False))
     return "".join(line.rstrip(" ") + "\n" for line in out.getvalue().splitlines())
+
+
+def _with_commands(markdown: str, pages: Mapping[str, str]) -> str:
+    def command(found: re.Match[str]) -> str:
+        text, link = found.groups()
+        return f"{text} (`livecube guide {pages[link]}`)" if link in pages else found[0]
+
+    return _LINK.sub(command, markdown)
 
 
 def list_lines(named: Iterable[tuple[str, str]]) -> list[str]:
