@@ -5,17 +5,31 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
+import io
 import re
 import shlex
 import tempfile
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import pytest
 from command import started
+from rich.console import Console
 
 from livecube.cli import commands
+from livecube.composition.assembly import load_advisor, load_holdings
+from livecube.composition.following import Hub, follow_log
+from livecube.composition.pipeline import Pipeline
+from livecube.edges.log_files import LogReader
+from livecube.events import CubeEvent
+from livecube.stages.tracker import Tracker
+from livecube.views.board import Board
+from livecube.views.screen import LiveScreen
+
+if TYPE_CHECKING:
+    from livecube.edges.sink import Item
 
 ROOT: Final = Path(__file__).parent.parent
 README: Final = ROOT / "README.md"
@@ -56,6 +70,54 @@ def examples(document: Path) -> list[tuple[str, str]]:
     return [(command, shown) for command, shown in found if not shown.startswith("$ ")]
 
 
+SCREEN: Final = re.compile(r"```\n(livecube   simulated cube, seed 25 .*?)```", re.DOTALL)
+"""What ``livecube live --simulated --seed 25`` shows; others are told in words."""
+
+
+class _FirstSplit:
+    """A screen of 80 columns, as it is drawn when a hint has come behind the first split."""
+
+    name = "screen"
+
+    def __init__(self) -> None:
+        self._board = Board(LiveScreen("simulated cube, seed 25", keys=True))
+        self.drawn = ""
+
+    async def take(self, item: Item) -> None:
+        if isinstance(item, CubeEvent):
+            return
+        self._board.take(item)
+        shown = self._board.shown
+        if not self.drawn and shown.splits and shown.plan is not None:
+            console = Console(file=io.StringIO(), width=80, height=40, color_system=None)
+            console.print(shown)
+            assert isinstance(console.file, io.StringIO)
+            lines = console.file.getvalue().splitlines()
+            self.drawn = "\n".join(line.rstrip() for line in lines) + "\n"
+
+    async def close(self) -> None:
+        """Nothing is held back."""
+
+
+def live_screen(folder: Path) -> str:
+    """What the screen shows, by the log of the same solve."""
+    log = folder / "live.jsonl"
+    quickly = ("--speed", "1000", "--no-hints", "--log", str(log))
+    done = started("live", "--simulated", "--seed", "25", *quickly)
+    assert done.returncode == 0, done.stderr
+    screen = _FirstSplit()
+
+    async def follow() -> None:
+        with LogReader(log) as reader:
+            pipeline = Pipeline(Tracker(reader.header.position), lambda: 0.0)
+            pipeline.advisor, pipeline.holdings = load_advisor(), load_holdings()
+            async with Hub([screen]) as hub:
+                await follow_log(reader, pipeline, hub, None, lambda: 0.0)
+
+    asyncio.run(follow())
+    return screen.drawn
+
+
 SHOWN: Final = sorted({example for document in USERS for example in examples(document)})
 
 
@@ -63,6 +125,13 @@ SHOWN: Final = sorted({example for document in USERS for example in examples(doc
 @pytest.mark.usefixtures("tables")  # prepared, as after a first start
 def test_example(command: str, shown: str, tmp_path: Path) -> None:
     assert printed(command, tmp_path) == shown
+
+
+@pytest.mark.usefixtures("tables")
+def test_the_screen_that_is_shown_is_the_screen(tmp_path: Path) -> None:
+    drawn = live_screen(tmp_path)
+    shown = [screen for page in USERS for screen in SCREEN.findall(page.read_text("utf-8"))]
+    assert shown == [drawn, drawn]
 
 
 def test_there_are_examples() -> None:
@@ -107,10 +176,14 @@ def test_the_readme_leads_to_every_page() -> None:
 
 
 if __name__ == "__main__":
+    with tempfile.TemporaryDirectory() as place:
+        screen_now = live_screen(Path(place))
     for page in USERS:
         text = page.read_text(encoding="utf-8")
         for example, old in examples(page):
             with tempfile.TemporaryDirectory() as folder:
                 new = printed(example, Path(folder))
             text = text.replace(f"$ {example}\n{old}```", f"$ {example}\n{new}```")
+        for screen_then in SCREEN.findall(text):
+            text = text.replace(screen_then, screen_now)
         page.write_text(text, encoding="utf-8")
