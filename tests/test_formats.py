@@ -119,14 +119,16 @@ def repaired_log(folder: Path) -> Path:
 
 
 @pytest.fixture(scope="module")
-def stream(
-    tables: None, tmp_path_factory: pytest.TempPathFactory
-) -> list[dict[str, Any]]:  # fmt: skip
+def stream(tables: None, tmp_path_factory: pytest.TempPathFactory) -> list[dict[str, Any]]:
     """What ``live``, ``replay`` and ``practice`` print, in many ways."""
     folder = tmp_path_factory.mktemp("formats")
     marks = folder / "marks.jsonl"
     marks.write_text("\n".join(EVERY_MARK) + "\n", encoding="utf-8")
     quickly = ("--simulated", "--speed", "1000", "--seed", "1", "--json")
+    many = str(folder / "many.jsonl")
+    started("simulate", many, "--seed", "4", "--solves", "60")
+    seldom = [one for one in objects("replay", many, "--json", "--no-hints")
+              if one["event"] in ("reopened", "cross-colour")]  # fmt: skip
     golden = [json.loads(line) for path in FIXTURES.glob("*.golden.jsonl")
               for line in path.read_text(encoding="utf-8").splitlines()]  # fmt: skip
     evenings = [
@@ -137,6 +139,7 @@ def stream(
     ]
     return [
         *golden,
+        *seldom,
         *json.loads(json.dumps(evenings)),
         practice_json(Reviewed(1.0, 2, 14, ("The grip was wrong.",))),
         *objects("replay", str(EVENING), "--json", "--level", "bold"),
@@ -153,15 +156,11 @@ def stream(
     ]
 
 
-SELDOM: Final = {"anew", "cross-colour", "reopened"}
-"""Events that nobody in these streams brings about."""
-
-
 def test_every_event_is_described_and_met(stream: list[dict[str, Any]]) -> None:
     for told in stream:
         validator("events").validate(told)
     met = Counter(told["event"] for told in stream)
-    assert {*SCHEMAS["events"]["$defs"]} - {*met} <= SELDOM
+    assert {*SCHEMAS["events"]["$defs"]} - {*met} <= {"anew"}  # a try that is given up
 
 
 @pytest.mark.parametrize("log", LOGS, ids=lambda path: path.stem)
