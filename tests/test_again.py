@@ -24,6 +24,7 @@ from livecube.cube.position import (
     inverse_turn,
     inverse_turns,
 )
+from livecube.edges.sinks import Board
 from livecube.errors import UsageError
 from livecube.events import Reset, State, Turn
 from livecube.review.moment import missed_moment
@@ -38,7 +39,6 @@ from livecube.review.trying import (
     TryTurned,
 )
 from livecube.views.again import AgainScreen, again_json, again_line
-from livecube.views.board import Board
 
 if TYPE_CHECKING:
     import subprocess

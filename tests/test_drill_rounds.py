@@ -41,11 +41,11 @@ from livecube.edges.history.database import open_database
 from livecube.edges.history.drills import DrillBook
 from livecube.edges.history.schema import MIGRATIONS
 from livecube.edges.history.store import DATABASE, History
+from livecube.edges.sinks import Board
 from livecube.edges.ticking import BeatSink
 from livecube.events import Reset, Turn
 from livecube.review.trying import SETTLE_S, SetUpAsked, SetUpGuided, TryGivenUp
 from livecube.scrambling.following import ScramblePath
-from livecube.views.board import Board
 from livecube.views.drills import (
     BeatScreen,
     FingerScreen,

@@ -30,13 +30,13 @@ from livecube.drills.judging import HOW_WELL, DrillJudged, judged
 from livecube.drills.news import DrillReady, as_drill
 from livecube.drills.place import DrillPlace, key_of, pieces_that_count
 from livecube.drills.positions import Wish, drawn_cases, drawn_set, sampled
+from livecube.edges.sinks import Board
 from livecube.errors import UsageError
 from livecube.events import State, Turn
 from livecube.mending.mender import shortest_link
 from livecube.review.trying import SetUpAsked, SetUpGuided, Tried, TryGivenUp, Trying, TryTurned
 from livecube.scrambling.partial_link import partial_link
 from livecube.search.situation import Situation, slot_bits
-from livecube.views.board import Board
 from livecube.views.drills import DrillScreen, drill_json, drill_line
 
 if TYPE_CHECKING:
@@ -45,7 +45,7 @@ if TYPE_CHECKING:
 
     from livecube.advice.advisor import Advisor
     from livecube.drills.news import DrillNews
-    from livecube.edges.sink import Item
+    from livecube.edges.sinks import Item
     from livecube.review.trying import TryNews
     from livecube.scrambling.following import ScramblePath
 

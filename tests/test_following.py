@@ -31,6 +31,7 @@ from livecube.cube.geometry import FACES, OPPOSITE
 from livecube.cube.holding import Move
 from livecube.cube.notation import moves_text, parse_turns
 from livecube.cube.position import SOLVED, apply_turns
+from livecube.edges.sinks import Board
 from livecube.errors import UsageError
 from livecube.events import CubeEvent, HoldingMark, Reset, State, Turn
 from livecube.stages.progress import (
@@ -44,7 +45,6 @@ from livecube.stages.progress import (
     Turned,
 )
 from livecube.stages.tracker import Tracker
-from livecube.views.board import Board
 from livecube.views.happenings import happening_json, happening_line
 from livecube.views.screen import LiveScreen, plan_line
 from livecube.virtual.session import session
@@ -53,7 +53,7 @@ if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Callable
 
     from livecube.advice.speaker import Happening
-    from livecube.edges.sink import Item
+    from livecube.edges.sinks import Item
 
 SOLVE = session(34, 1, on_cube=False)
 START = bytes(apply_turns(SOLVED, SOLVE.scramble).tolist())

@@ -18,6 +18,7 @@ from livecube.composition.pipeline import Pipeline
 from livecube.edges.log_files import LogReader
 from livecube.edges.sinks import JsonSink
 from livecube.stages.tracker import Tracker
+from livecube.views.items import item_json
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
 # Captures hold packets only, which tests of profiles decode.
@@ -32,7 +33,7 @@ def replayed(log: Path) -> str:
     async def run() -> None:
         with LogReader(log) as reader:
             pipeline = Pipeline(Tracker(reader.header.position), time.perf_counter)
-            async with Hub([JsonSink(out)]) as hub:
+            async with Hub([JsonSink(out, item_json)]) as hub:
                 await follow_log(reader, pipeline, hub, None, time.monotonic)
 
     asyncio.run(run())

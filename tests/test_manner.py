@@ -35,7 +35,7 @@ from livecube.stages.tracker import Tracker
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
-    from livecube.edges.sink import Item
+    from livecube.edges.sinks import Item
 
 SOLVED_BYTES = bytes(SOLVED.tolist())
 KEYHOLE = 63

@@ -14,6 +14,7 @@ from livecube.composition.scrambler import Scrambler, load_scrambler
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED_BYTES, inverse_turns
 from livecube.edges.history.store import History
+from livecube.edges.sinks import Board
 from livecube.entries import with_defaults
 from livecube.events import CubeEvent, Reset, SolveMark, State, Turn
 from livecube.logs.lines import Header, event_line, parse_event
@@ -36,7 +37,6 @@ from livecube.practice.settings import PRACTICE_ENTRIES, rules_of
 from livecube.solves.reading import solves_in
 from livecube.solves.records import Wanted
 from livecube.timing.results import Penalty
-from livecube.views.board import Board
 from livecube.views.practice import practice_json, practice_line, practice_words
 from livecube.views.practice_screen import PracticeScreen
 

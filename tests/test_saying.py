@@ -46,7 +46,7 @@ if TYPE_CHECKING:
     from livecube.advice.advisor import Advisor
     from livecube.advice.speaker import Happening
     from livecube.cube.geometry import Array
-    from livecube.edges.sink import Item
+    from livecube.edges.sinks import Item
 
 SLOTS = 4
 YELLOW = FACES.index("D")

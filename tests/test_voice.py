@@ -13,7 +13,7 @@ from livecube.cube.notation import parse_moves, parse_turns
 from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
 from livecube.events import Turn
 from livecube.stages.progress import BatteryLevel, HeldAs
-from livecube.views.voice import said_aloud
+from livecube.views.items import item_words, said_aloud
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     import pytest
 
-    from livecube.edges.sink import Item
+    from livecube.edges.sinks import Item
 
 HELD = Holding.of(parse_colour("yellow"), parse_colour("red"))
 
@@ -64,7 +64,7 @@ class Mouth:
 
 async def test_a_new_hint_is_said_at_once_a_known_one_not_again_a_withdrawn_one_silences() -> None:
     mouth = Mouth()
-    sink = VoiceSink(mouth)
+    sink = VoiceSink(mouth, item_words)
     items: list[Item] = [
         HeldAs(0.0, HELD), HINT, HINT, Turn(1.1, 0), OTHER, Withdrawn(2.5, OTHER.opportunity),
         OTHER, HeldAs(3.0, None), HINT,

@@ -26,8 +26,7 @@ from statistics import median
 from typing import TYPE_CHECKING, Final, TypeAlias
 
 from livecube.cube.geometry import OPPOSITE
-from livecube.cube.holding import parse_colour
-from livecube.cube.position import turn_face
+from livecube.cube.holding import COLOURS
 from livecube.stages.progress import (
     CrossColour,
     HeldAs,
@@ -441,7 +440,7 @@ class Speaker:
                 self.due = turned.t + _REPAIR_S
         if self.hint is None or self.hint.inspection or turned.cross is None:
             return
-        if turn_face(turned.turn) != OPPOSITE[parse_colour(turned.cross)]:
+        if turned.turn // 3 != OPPOSITE[COLOURS.index(turned.cross)]:
             self._inserting = True
         elif not self._inserting:
             self._asks = Asks.MOVES

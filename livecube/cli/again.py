@@ -20,10 +20,10 @@ from livecube.cli.review import kept_solve, reviewed, solves_of
 from livecube.cli.scramble import scrambler_with_progress
 from livecube.composition.again import TrierSource, TryPart
 from livecube.composition.run import Output, Run
+from livecube.edges.sinks import Board
 from livecube.review.moment import missed_moment
 from livecube.review.trying import Trying
 from livecube.views.again import AgainScreen, moment_sentence
-from livecube.views.board import Board
 
 if TYPE_CHECKING:
     from livecube.composition.choosing import Wanted

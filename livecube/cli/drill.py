@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from livecube.drills.positions import Wish
     from livecube.edges.history.drill_keeping import DrillKeeper
     from livecube.edges.history.drills import DrillBook
-    from livecube.edges.sink import Item
+    from livecube.edges.sinks import Item
     from livecube.hands.automaton import Automaton
     from livecube.review.trying import Trying, TryNews
     from livecube.scrambling.following import ScramblePath
@@ -255,8 +255,8 @@ def _run(
     from livecube.drills.judging import DrillJudged
     from livecube.drills.news import as_drill
     from livecube.drills.place import pieces_that_count
+    from livecube.edges.sinks import Board
     from livecube.review.trying import Trying
-    from livecube.views.board import Board
     from livecube.views.drills import DrillScreen
 
     pieces = pieces_that_count(places[0].face)

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from livecube.composition.publishing import Publishing
     from livecube.composition.sources import Source
     from livecube.edges.history.drill_keeping import DrillKeeper
-    from livecube.views.board import Board
+    from livecube.edges.sinks import Board
 
 __all__ = ["Drilling", "drilling_options"]
 

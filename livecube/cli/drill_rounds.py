@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from livecube.composition.scrambler import Scrambler
     from livecube.drills.beat import BeatSession
     from livecube.drills.news import DrillNews
-    from livecube.edges.sink import Item
+    from livecube.edges.sinks import Item
     from livecube.review.trying import TryNews
 
 __all__ = ["beat", "fingers"]
@@ -45,7 +45,7 @@ def fingers(rounds: int, drilling: Drilling) -> None:
     you like, keep your grip loose, and stop if anything hurts or tingles.
     """
     from livecube.drills.fingers import FingerDrill, FingersOver
-    from livecube.views.board import Board
+    from livecube.edges.sinks import Board
     from livecube.views.drills import CAUTION, FingerScreen, drill_json
 
     with ExitStack() as stack:
@@ -84,9 +84,9 @@ def beat(tempo: float, silent: bool, drilling: Drilling) -> None:
     Afterwards it says how often a turn missed its beat, and where beats stayed empty.
     """
     from livecube.drills.beat import BeatJudged
+    from livecube.edges.sinks import Board
     from livecube.edges.ticking import BeatSink
     from livecube.scrambling.states import random_state, seeded_draw, unforeseen_draw
-    from livecube.views.board import Board
     from livecube.views.drills import BeatScreen, drill_json
 
     draw = unforeseen_draw if drilling.seed is None else seeded_draw(drilling.seed)

@@ -27,9 +27,9 @@ from livecube.composition.pipeline import Pipeline
 from livecube.composition.run import Output, Run, echo_end
 from livecube.composition.sources import SimulatedSource, Simulation
 from livecube.cube.holding import SCRAMBLE_HOLDING
+from livecube.edges.sinks import Board
 from livecube.errors import UsageError
 from livecube.stages.tracker import Tracker
-from livecube.views.board import Board
 from livecube.views.screen import LiveScreen
 
 if TYPE_CHECKING:

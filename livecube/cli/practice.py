@@ -26,10 +26,10 @@ from livecube.composition.practising import PracticePart, PractisedSource
 from livecube.composition.run import Output, Run
 from livecube.composition.sources import Simulation
 from livecube.edges.configuration import read_configuration
+from livecube.edges.sinks import Board
 from livecube.errors import UsageError
 from livecube.practice.settings import rules_of
 from livecube.stages.tracker import Tracker
-from livecube.views.board import Board
 from livecube.views.practice_screen import PracticeScreen
 
 if TYPE_CHECKING:

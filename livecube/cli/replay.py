@@ -15,17 +15,18 @@ from livecube.composition.following import Hub, follow_log
 from livecube.composition.pipeline import Pipeline
 from livecube.composition.run import Output, echo_end, run_in_order
 from livecube.edges.log_files import LogReader
+from livecube.edges.sinks import Board
 from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
 from livecube.errors import UsageError
 from livecube.events import Packet
 from livecube.stages.tracker import Tracker
-from livecube.views.board import Board
+from livecube.views.items import item_words
 from livecube.views.screen import LiveScreen
 
 if TYPE_CHECKING:
     from livecube.composition.publishing import Publishing
     from livecube.composition.run import Wishes
-    from livecube.edges.sink import Sink
+    from livecube.edges.sinks import Sink
     from livecube.events import CubeEvent
 
 __all__ = ["replay"]
@@ -85,7 +86,7 @@ def replay(
     output = Output(Board(LiveScreen(f"replay of {log.name}")), as_json=as_json, drawn=drawn)
     sinks = output.sinks()
     if wishes.voice:
-        sinks.append(VoiceSink(SystemVoice(speech_command(), output.complain)))
+        sinks.append(VoiceSink(SystemVoice(speech_command(), output.complain), item_words))
     hub = Hub([*sinks, *_published(output, publishing, log, header.started)])
 
     async def run() -> None:

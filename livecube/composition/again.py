@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from livecube.composition.scrambler import Scrambler
     from livecube.drills.news import DrillNews
     from livecube.edges.practised_link import PractisedLink
-    from livecube.edges.sink import Item, Sink
+    from livecube.edges.sinks import Item, Sink
     from livecube.events import CubeEvent
     from livecube.review.trying import TryNews
 

@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     from livecube.dashboard.messages import Message
     from livecube.edges.configuration import Configuration
     from livecube.edges.dashboard_sink import Publisher, Told
-    from livecube.edges.sink import Item
+    from livecube.edges.sinks import Item
     from livecube.trends.values import Month
 
 __all__ = [

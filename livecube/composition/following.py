@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from livecube.advice.rows import Opportunity
     from livecube.advice.speaker import Happening
     from livecube.composition.pipeline import OpeningQuestion, Pipeline
-    from livecube.edges.sink import Item, Sink
+    from livecube.edges.sinks import Item, Sink
     from livecube.events import CubeEvent
 
 __all__ = ["SWITCH_S", "CubeFollower", "Hub", "Refiner", "find_openings", "follow_log"]

@@ -18,6 +18,7 @@ from livecube.edges.sinks import FirstHint, LogSink
 from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
 from livecube.errors import KeepingError
 from livecube.logs.lines import Header
+from livecube.views.items import item_words
 from livecube.views.screen import PREPARING
 
 if TYPE_CHECKING:
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
     from livecube.composition.run import Output, Run, Wishes
     from livecube.composition.sources import Source
     from livecube.cube.holding import Holding
-    from livecube.edges.sink import Sink
+    from livecube.edges.sinks import Sink
 
 __all__ = ["AdvisedPart", "Followed", "LivePart"]
 
@@ -152,7 +153,7 @@ class LivePart(AdvisedPart):
         writer = None if self._log is None else LogWriter(self._log, header)
         sinks: list[Sink] = [FirstHint(self._begin)]
         if self._wishes.voice:
-            sinks.append(VoiceSink(SystemVoice(speech_command(), output.complain)))
+            sinks.append(VoiceSink(SystemVoice(speech_command(), output.complain), item_words))
         sinks += output.published(self._publishing, source)
         if self._log is not None and writer is not None:
             sinks.append(LogSink(self._log, writer, output.complain))

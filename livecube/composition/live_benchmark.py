@@ -16,10 +16,9 @@ from rich.console import Console
 from livecube.advice.speaker import Spoken
 from livecube.composition.following import SWITCH_S
 from livecube.cube.position import SOLVED, apply_turns
-from livecube.edges.sinks import ScreenSink
+from livecube.edges.sinks import Board, ScreenSink
 from livecube.search.situation import Situation, slot_bits
 from livecube.stages.progress import Turned
-from livecube.views.board import Board
 from livecube.views.screen import LiveScreen
 from livecube.virtual.session import session
 

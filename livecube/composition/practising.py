@@ -29,6 +29,7 @@ from livecube.events import AnyHolding, HoldingMark, SolveMark
 from livecube.logs.lines import Header
 from livecube.practice.news import InspectionBegun, Judged, PracticeNews, Reviewed
 from livecube.practice.session import Practice
+from livecube.views.items import item_words
 from livecube.views.review import costs_told
 
 if TYPE_CHECKING:
@@ -46,7 +47,7 @@ if TYPE_CHECKING:
     from livecube.composition.sources import Simulation, Source
     from livecube.edges.history.session import Session
     from livecube.edges.practised_link import PractisedLink
-    from livecube.edges.sink import Sink
+    from livecube.edges.sinks import Sink
     from livecube.events import CubeEvent
     from livecube.hands.automaton import Automaton
     from livecube.practice.session import Outcome, PracticeRules, Wish
@@ -429,7 +430,7 @@ class PracticePart(AdvisedPart):
         if output.screen is not None:
             sinks.append(BellSink(output.console))
         if self._wishes.calls:
-            sinks.append(VoiceSink(SystemVoice(speech_command(), output.complain)))
+            sinks.append(VoiceSink(SystemVoice(speech_command(), output.complain), item_words))
         return [*sinks, *output.published(self._publishing, source, judged=True)]
 
     def begin(self, run: Run, hub: Hub) -> CubeFollower:

@@ -24,6 +24,7 @@ from livecube.edges.keys import Keys, keyboard, piped_keys
 from livecube.edges.sinks import JsonSink, LineSink, ScreenSink
 from livecube.errors import DrawingError, LivecubeError
 from livecube.views.happenings import end_json
+from livecube.views.items import item_json, item_line, staying_lines
 
 if TYPE_CHECKING:
     from collections.abc import AsyncGenerator, Callable, Coroutine, Sequence
@@ -34,10 +35,9 @@ if TYPE_CHECKING:
     from livecube.composition.publishing import Publishing
     from livecube.composition.sources import Source
     from livecube.edges.dashboard_sink import Told
-    from livecube.edges.sink import Item, Sink
+    from livecube.edges.sinks import Board, Item, Sink
     from livecube.events import CubeEvent
     from livecube.hands.automaton import Automaton
-    from livecube.views.board import Board
 
 __all__ = ["Ending", "Follower", "Output", "Part", "Run", "Wishes", "echo_end", "run_in_order"]
 
@@ -80,11 +80,11 @@ class Output:
     def sinks(self) -> list[Sink]:
         """Open the screen, or what is there instead of one."""
         if self.as_json:
-            return [JsonSink(sys.stdout)]
+            return [JsonSink(sys.stdout, item_json)]
         if self.drawn and self.console.is_terminal:
-            self.screen = ScreenSink(self.console, self.board, self.ending.because)
+            self.screen = ScreenSink(self.console, self.board, self.ending.because, staying_lines)
             return [self.screen]
-        return [LineSink(sys.stdout)]
+        return [LineSink(sys.stdout, item_line)]
 
     def published(
         self,

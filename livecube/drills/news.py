@@ -12,9 +12,11 @@ from livecube.drills.place import DrillPlace
 from livecube.review.trying import ReadyToTry, Tried
 
 if TYPE_CHECKING:
+    from livecube.advice.speaker import Happening
+    from livecube.practice.news import PracticeNews
     from livecube.review.trying import TryNews
 
-__all__ = ["DrillNews", "DrillReady", "as_drill"]
+__all__ = ["DrillNews", "DrillReady", "News", "as_drill"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,3 +36,7 @@ def as_drill(news: TryNews | DrillNews) -> TryNews | DrillNews:
     if isinstance(news, Tried) and isinstance(news.place, DrillPlace):
         return judged(news)
     return news
+
+
+News: TypeAlias = "Happening | PracticeNews | TryNews | DrillNews"
+"""All that is made of what a cube does: by the pipeline, by practice, a try or a drill."""

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final, Protocol, TypeAlias
 
 from livecube.dashboard.drilling import BeatDone, DrillDone, FingersDone
 from livecube.dashboard.messages import CONCERNS
-from livecube.edges.sink import Item
+from livecube.edges.sinks import Item
 from livecube.errors import UsageError
 from livecube.stages.progress import Turned
 from livecube.trends.values import Month

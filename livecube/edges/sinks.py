@@ -3,52 +3,102 @@
 from __future__ import annotations
 
 import json
-from typing import IO, TYPE_CHECKING, Any
+from dataclasses import replace
+from typing import IO, TYPE_CHECKING, Any, Generic, Protocol, TypeAlias, TypeVar, cast
 
-from livecube.advice.speaker import Clue, Spoken, Unsaid
+from livecube.advice.speaker import Clue, Happening, Spoken
 from livecube.drills.news import DrillNews
 from livecube.edges.drawing import Drawing
 from livecube.events import CubeEvent
-from livecube.practice.news import Called, Judged, PracticeNews, Reviewed
-from livecube.review.trying import Tried, TryNews
-from livecube.stages.progress import SolveOver
-from livecube.views.again import again_json, again_line, tried_sentence
-from livecube.views.drills import drill_json, drill_line, lasting_lines
-from livecube.views.happenings import happening_json, happening_line, solve_lines, unsaid_lines
-from livecube.views.practice import practice_json, practice_line, result_sentence, reviewed_sentence
+from livecube.practice.news import Called, PracticeNews
+from livecube.review.trying import TryNews
 
 if TYPE_CHECKING:
     import asyncio
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
     from pathlib import Path
+    from typing import Self
 
-    from rich.console import Console
+    from rich.console import Console, ConsoleOptions, RenderResult
 
-    from livecube.advice.speaker import Happening
+    from livecube.drills.news import News
     from livecube.edges.log_files import LogWriter
-    from livecube.edges.sink import Item
-    from livecube.views.board import Board
 
-__all__ = ["BellSink", "FirstHint", "JsonSink", "LineSink", "LogSink", "ScreenSink"]
+__all__ = [
+    "BellSink",
+    "Board",
+    "FirstHint",
+    "Item",
+    "JsonSink",
+    "LineSink",
+    "LogSink",
+    "ScreenSink",
+    "Shown",
+    "Sink",
+]
+
+# What a sink is: something that is told what happens, and never calls back.
+
+
+Item: TypeAlias = CubeEvent | Happening | PracticeNews | TryNews | DrillNews
+"""All that a sink may be told: what the cube did, what the pipeline made of it, and what
+practice, a try or a drill did."""
+
+
+class Sink(Protocol):
+    """A screen, a log, a dashboard. It takes what concerns it and leaves the rest."""
+
+    @property
+    def name(self) -> str:
+        """For messages about it."""
+        ...
+
+    async def take(self, item: Item) -> None:
+        """Take in what happened next."""
+        ...
+
+    async def close(self) -> None:
+        """Nothing more will happen."""
+        ...
+
+
+# What a screen shows: one value, replaced at once, so that a thread may draw it meanwhile.
+
+
+class Shown(Protocol):
+    """One moment of a screen: a frozen dataclass that rich can draw."""
+
+    def after(self, news: News) -> Self:
+        """What is shown once this has happened."""
+        ...
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Draw it."""
+        ...
+
+
+_ShownT = TypeVar("_ShownT", bound=Shown)
+
+
+class Board(Generic[_ShownT]):
+    """Keeps what is shown now. The loop replaces ``shown``; a thread that draws reads it once.
+
+    A value that was read is never changed, so no frame shows half of a change.
+    """
+
+    def __init__(self, shown: _ShownT) -> None:
+        self.shown = shown
+
+    def take(self, news: News) -> None:
+        """Show what happened."""
+        self.shown = self.shown.after(news)
+
+    def change(self, **fields: Any) -> None:
+        """Show other values in these fields; their names are those of the dataclass."""
+        self.shown = cast("_ShownT", replace(cast("Any", self.shown), **fields))
 
 
 _FRAMES_A_SECOND = 15
-
-
-def _json(item: Happening | PracticeNews | TryNews | DrillNews) -> dict[str, Any]:
-    if isinstance(item, PracticeNews):
-        return practice_json(item)
-    if isinstance(item, DrillNews):
-        return drill_json(item)
-    return again_json(item) if isinstance(item, TryNews) else happening_json(item)
-
-
-def _line(item: Happening | PracticeNews | TryNews | DrillNews) -> str | None:
-    if isinstance(item, PracticeNews):
-        return practice_line(item)
-    if isinstance(item, DrillNews):
-        return drill_line(item)
-    return again_line(item) if isinstance(item, TryNews) else happening_line(item)
 
 
 class JsonSink:
@@ -56,14 +106,14 @@ class JsonSink:
 
     name = "JSON output"
 
-    def __init__(self, out: IO[str]) -> None:
+    def __init__(self, out: IO[str], as_object: Callable[[News], dict[str, Any]]) -> None:
         self._out = out
+        self._as_object = as_object
 
     async def take(self, item: Item) -> None:
         """Write a happening; events are not its business."""
         if not isinstance(item, CubeEvent):
-            told = _json(item)
-            self._out.write(json.dumps(told) + "\n")
+            self._out.write(json.dumps(self._as_object(item)) + "\n")
             self._out.flush()
 
     async def close(self) -> None:
@@ -76,14 +126,15 @@ class LineSink:
 
     name = "text output"
 
-    def __init__(self, out: IO[str]) -> None:
+    def __init__(self, out: IO[str], as_line: Callable[[News], str | None]) -> None:
         self._out = out
+        self._as_line = as_line
 
     async def take(self, item: Item) -> None:
         """Write a happening that is worth a line."""
         if isinstance(item, CubeEvent):
             return
-        line = _line(item)
+        line = self._as_line(item)
         if line is not None:
             self._out.write(line + "\n")
             self._out.flush()
@@ -98,9 +149,17 @@ class ScreenSink:
     name = "screen"
 
     def __init__(
-        self, console: Console, board: Board[Any], failed: Callable[[Exception], None]
+        self,
+        console: Console,
+        board: Board[Any],
+        failed: Callable[[Exception], None],
+        staying: Callable[[News], Sequence[str]] = lambda item: (),
     ) -> None:
-        """``failed``: told, from any thread, why the screen cannot be drawn any more."""
+        """``failed``: told, from any thread, why the screen cannot be drawn any more.
+
+        ``staying``: the lines of what happens that stay on the terminal.
+        """
+        self._staying = staying
         self._console = console
         self._board = board
         self._failed = failed
@@ -116,18 +175,7 @@ class ScreenSink:
         except Exception as error:
             self._failed(error)
             raise
-        if isinstance(item, Judged):
-            self._solves.append(result_sentence(item))
-        elif isinstance(item, Reviewed):
-            self._solves.append(reviewed_sentence(item))
-        elif isinstance(item, DrillNews):
-            self._solves += lasting_lines(item)
-        elif isinstance(item, Tried):
-            self._solves.append(tried_sentence(item))
-        elif isinstance(item, SolveOver):
-            self._solves += solve_lines(item.solve)
-        elif isinstance(item, Unsaid):
-            self._solves += unsaid_lines(item)
+        self._solves += self._staying(item)
 
     async def close(self) -> None:
         """Give the terminal back."""

@@ -11,7 +11,7 @@ from livecube.review.trying import SetUpAsked, SetUpGuided
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from livecube.edges.sink import Item
+    from livecube.edges.sinks import Item
 
 __all__ = ["BeatSink"]
 

@@ -12,19 +12,15 @@ from asyncio.subprocess import DEVNULL, PIPE, Process
 from contextlib import suppress
 from typing import TYPE_CHECKING, Final, Protocol
 
-from livecube.drills.news import DrillNews
 from livecube.events import CubeEvent
-from livecube.practice.news import PracticeNews
-from livecube.review.trying import TryNews
 from livecube.stages.progress import HeldAs
-from livecube.views.practice import practice_words
-from livecube.views.voice import SILENCE, said_aloud
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from livecube.cube.holding import Holding
-    from livecube.edges.sink import Item
+    from livecube.drills.news import News
+    from livecube.edges.sinks import Item
 
 __all__ = ["SystemVoice", "Voice", "VoiceSink", "speech_command"]
 
@@ -117,14 +113,19 @@ class SystemVoice:
 
 
 class VoiceSink:
-    """Says hints aloud. A new one takes the place of what is being said, nothing waits."""
+    """Says hints aloud. A new one takes the place of what is being said, nothing waits.
+
+    ``words``: what is said of what happens, the cube held as stated: as
+    :func:`livecube.views.items.item_words`.
+    """
 
     name = "voice"
 
-    def __init__(self, voice: Voice) -> None:
+    def __init__(self, voice: Voice, words: Callable[[News, Holding | None], str | None]) -> None:
         self._voice = voice
+        self._words = words
         self._stated: Holding | None = None
-        self._said = SILENCE
+        self._said = ""
         """What was said last and still holds."""
 
     async def take(self, item: Item) -> None:
@@ -133,16 +134,11 @@ class VoiceSink:
             return
         if isinstance(item, HeldAs):
             self._stated = item.holding
-        if isinstance(item, TryNews | DrillNews):
-            return
-        if isinstance(item, PracticeNews):
-            words = practice_words(item)
-        else:
-            words = said_aloud(item, self._stated)
+        words = self._words(item, self._stated)
         if words is None or words == self._said:
             return
         self._said = words
-        if words == SILENCE:
+        if not words:
             await self._voice.hush()
         else:
             await self._voice.say(words)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from livecube.cube.holding import HOLDINGS, parse_colour
+from livecube.cube.holding import COLOURS, HOLDINGS
 from livecube.holding.inference import NEGLIGIBLE, Acquaintance, downs, weighed
 from livecube.holding.kernel import Rows, Seen, advance, room_for, rows_for, turned_between
 from livecube.holding.looking_back import backward
@@ -243,7 +243,7 @@ class HoldingFollower:
         self._stages += 1
         if split.stage == "cross":
             cross = self._turned[-1].cross if self._turned else None
-            self._cross = -1 if cross is None else parse_colour(cross)
+            self._cross = -1 if cross is None else COLOURS.index(cross)
         return split if split.holding else replace(split, holding=self._told)
 
     def _changed(self, t: float) -> list[HeldNow]:

@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import HOLDINGS, parse_colour
-from livecube.cube.position import turn_face
 from livecube.holding.kernel import room_for, turned_between
 from livecube.stages.progress import HeldAs, SolveOver, Turned
 
@@ -128,7 +127,7 @@ class Observer:
         seen, by_pace = self._seen, gap / self._usual
         seen.paces[i] = bisect_right(PACES, by_pace)
         seen.close[i] = bisect_right(CLOSE_MS, _milliseconds(gap))
-        face, before = (turn_face(int(turn)) for turn in seen.turns[[i, i - 1]])
+        face, before = (int(turn) // 3 for turn in seen.turns[[i, i - 1]])
         if self._since and before not in (face, OPPOSITE[face]):
             seen.tempos[i] = 1 + bisect_right(TEMPOS, by_pace)
         if self._learns and _tells_pace(gap):

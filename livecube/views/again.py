@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 
     from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 
+    from livecube.drills.news import News
     from livecube.review.trying import Place, Scene, TryNews
-    from livecube.views.board import News
 
 __all__ = [
     "BEGIN",

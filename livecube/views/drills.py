@@ -27,8 +27,7 @@ if TYPE_CHECKING:
 
     from livecube.drills.beat import BeatResult
     from livecube.drills.fingers import Pattern, Sides
-    from livecube.drills.news import DrillNews
-    from livecube.views.board import News
+    from livecube.drills.news import DrillNews, News
 
 __all__ = [
     "CAUTION",

@@ -39,9 +39,9 @@ if TYPE_CHECKING:
 
     from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 
+    from livecube.drills.news import News
     from livecube.practice.news import Tally
     from livecube.timing.results import Penalty
-    from livecube.views.board import News
 
 __all__ = ["PracticeScreen"]
 

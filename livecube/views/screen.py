@@ -40,7 +40,6 @@ from livecube.stages.progress import (
     StageDone,
     Turned,
 )
-from livecube.views.board import Beside, Kept
 from livecube.views.happenings import (
     LINK_BACK,
     LINK_LOST,
@@ -49,6 +48,7 @@ from livecube.views.happenings import (
     twisted_sentence,
     unsaid_lines,
 )
+from livecube.views.kept import Beside, Kept
 from livecube.views.picture import Picture
 
 if TYPE_CHECKING:
@@ -61,10 +61,9 @@ if TYPE_CHECKING:
     from livecube.advice.rows import Opportunity
     from livecube.advice.speaker import Happening
     from livecube.cube.holding import Holding
-    from livecube.drills.news import DrillNews
+    from livecube.drills.news import DrillNews, News
     from livecube.review.trying import TryNews
     from livecube.stages.solve import Split
-    from livecube.views.board import News
 
 __all__ = ["HEIGHT", "PREPARING", "LiveScreen", "large", "plan_line", "plan_lines", "plan_sentence"]
 

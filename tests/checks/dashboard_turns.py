@@ -39,7 +39,7 @@ from livecube.virtual.session import session
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from livecube.edges.sink import Item
+    from livecube.edges.sinks import Item
     from livecube.events import CubeEvent
 
 _RATE = 50.0

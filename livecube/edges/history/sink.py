@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from livecube.edges.history.session import Session
-    from livecube.edges.sink import Item
+    from livecube.edges.sinks import Item
     from livecube.logs.lines import Header
     from livecube.solves.reading import FoundSolve
 

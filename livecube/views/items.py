@@ -1,0 +1,98 @@
+"""What happens, as a sink shows it: an object, a line, words, what stays on the terminal."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from livecube.advice.speaker import Clue, Degree, Spoken, Taken, Unsaid, Withdrawn
+from livecube.advice.words import spoken_words
+from livecube.drills.news import DrillNews
+from livecube.practice.news import Judged, PracticeNews, Reviewed
+from livecube.review.trying import Tried, TryNews
+from livecube.stages.progress import SolveOver
+from livecube.views.again import again_json, again_line, tried_sentence
+from livecube.views.drills import drill_json, drill_line, lasting_lines
+from livecube.views.happenings import happening_json, happening_line, solve_lines, unsaid_lines
+from livecube.views.practice import (
+    practice_json,
+    practice_line,
+    practice_words,
+    result_sentence,
+    reviewed_sentence,
+)
+
+if TYPE_CHECKING:
+    from typing import Any
+
+    from livecube.advice.speaker import Happening
+    from livecube.cube.holding import Holding
+    from livecube.drills.news import News
+
+
+__all__ = ["SILENCE", "item_json", "item_line", "item_words", "said_aloud", "staying_lines"]
+
+SILENCE = ""
+"""What was said last does not hold any more."""
+
+
+def said_aloud(happening: Happening, stated: Holding | None) -> str | None:
+    """What to say now; :data:`SILENCE` to stop talking, None to go on as before.
+
+    ``stated``: how the solver said the cube is held. Moves are never said: they take longer
+    than making them, and stand on the screen.
+    """
+    match happening:
+        case Clue(degree=Degree.WHERE):
+            where = spoken_words(happening.opportunity, stated, only_where=True)
+            return f"look: {where}"
+        case Clue() | Spoken():
+            return spoken_words(happening.opportunity, stated)
+        case Taken() | Withdrawn() | SolveOver():
+            return SILENCE
+    return None
+
+
+def item_json(item: News) -> dict[str, Any]:
+    """As one object of a line of JSON."""
+    if isinstance(item, PracticeNews):
+        return practice_json(item)
+    if isinstance(item, DrillNews):
+        return drill_json(item)
+    return again_json(item) if isinstance(item, TryNews) else happening_json(item)
+
+
+def item_line(item: News) -> str | None:
+    """As one line of text; None: it is worth none."""
+    if isinstance(item, PracticeNews):
+        return practice_line(item)
+    if isinstance(item, DrillNews):
+        return drill_line(item)
+    return again_line(item) if isinstance(item, TryNews) else happening_line(item)
+
+
+def item_words(item: News, stated: Holding | None) -> str | None:
+    """As it is said aloud, the cube held as stated; empty: what was said does not hold any more.
+
+    None: nothing is said, and what was said goes on holding.
+    """
+    if isinstance(item, TryNews | DrillNews):
+        return None
+    return practice_words(item) if isinstance(item, PracticeNews) else said_aloud(item, stated)
+
+
+def staying_lines(item: News) -> list[str]:
+    """What stays on the terminal when a screen is gone."""
+    if isinstance(item, DrillNews):
+        return [*lasting_lines(item)]
+    match item:
+        case Judged():
+            return [result_sentence(item)]
+        case Reviewed():
+            return [reviewed_sentence(item)]
+        case Tried():
+            return [tried_sentence(item)]
+        case SolveOver():
+            return [*solve_lines(item.solve)]
+        case Unsaid():
+            return [*unsaid_lines(item)]
+    return []
