@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cache
 from math import exp, log, sqrt
 from operator import itemgetter
 from typing import TYPE_CHECKING, Final, NamedTuple
@@ -94,8 +95,12 @@ class Reading:
         return float(min(1.0, self.held[step.first, step.holding]))
 
 
+@cache
 def downs(cross: int) -> Array:
-    """Shape (24,), int8: 1 for each holding in which a cross of this colour is not down."""
+    """Shape (24,), int8: 1 for each holding in which a cross of this colour is not down.
+
+    It is the same array each time; nobody changes it.
+    """
     return np.array([is_tilted(holding, cross) for holding in range(24)], dtype=np.int8)
 
 

@@ -140,8 +140,8 @@ def main() -> None:
                     late[name] += block[1]
         finally:
             for process in (slow, silent):
-                process.kill()
-                process.wait()
+                with process:
+                    process.kill()
             broker.stop()
     _print(ways, late)
 

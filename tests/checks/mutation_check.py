@@ -121,8 +121,9 @@ def _judge(copy: Copy, drawn: list[Mutant], workers: int, minutes: float) -> int
             wrong.append(f"the tests of {room} fail without any change: {said}")
         print(f"{room}: {time.monotonic() - since:.1f} s", flush=True)
 
-    copy.warm()
-    print(f"warm: {time.monotonic() - begun:.1f} s", flush=True)
+    if len(drawn) >= _ENOUGH:  # for a few it takes longer than it saves
+        copy.warm()
+        print(f"warm: {time.monotonic() - begun:.1f} s", flush=True)
     with ThreadPoolExecutor(workers) as pool:
         list(pool.map(observe, sorted({_room(mutant) for mutant in drawn})))
     if wrong:
