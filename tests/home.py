@@ -47,7 +47,7 @@ class Home:
 
     def _hear(self, topic: str, payload: bytes, *, retained: bool) -> None:
         for entity in self.entities.values():
-            for there in entity["availability"]:
+            for there in entity.get("availability", []):
                 if there["topic"] == topic:
                     state = _rendered(there["value_template"], payload)
                     self.there[entity["unique_id"]] = state == "online"
@@ -61,7 +61,9 @@ class Home:
     def states(self) -> dict[str, str | None]:
         """The state of each entity by its name; None: unknown."""
         return {
-            entity["name"]: self.values.get(key) if self.there.get(key) else "unavailable"
+            entity["name"]: self.values.get(key)
+            if self.there.get(key, "availability" not in entity)
+            else "unavailable"
             for key, entity in self.described().items()
         }
 

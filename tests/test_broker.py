@@ -21,14 +21,15 @@ from dashboard_chaos import happenings, numbered
 from home import Home
 from wire import Wire
 
-from livecube.composition.broker_tools import check_broker, forget_desk
+from livecube.composition.broker_tools import check_broker, forget_desk, waiting_messages
 from livecube.composition.dashboard import BrokerWish, Dashboard, plan_of, time_now
 from livecube.composition.sending import Plan
-from livecube.dashboard.messages import Cube
+from livecube.dashboard.messages import Cube, Message
 from livecube.dashboard.settings import parse_address
 from livecube.edges.broker import Access, Parcel, connected
 from livecube.edges.configuration import Configuration
 from livecube.edges.dashboard_sink import DashboardSink
+from livecube.edges.desk import outbox_path
 from livecube.edges.outbox import Outbox
 from livecube.errors import BrokerError, UsageError
 from livecube.stages.progress import BatteryLevel, SolveOver
@@ -107,7 +108,7 @@ async def test_a_dashboard_learns_all_and_the_truth_about_being_there(broker: Br
 
 
 @pytest.mark.parametrize("form", ["device", "entities"])
-async def test_a_home_has_a_state_for_every_entity_and_none_after_a_death(
+async def test_a_home_has_a_state_for_every_entity_and_after_a_death_all_but_the_live_ones(
     broker: Broker, form: Any
 ) -> None:
     """The network is cut silently: the broker says so after one and a half keepalives."""
@@ -129,8 +130,9 @@ async def test_a_home_has_a_state_for_every_entity_and_none_after_a_death(
             began = asyncio.get_running_loop().time()
             await consumer.until(lambda: consumer.bodies("availability")[-1]["state"] == "offline")
             took = asyncio.get_running_loop().time() - began
-            _now(home, consumer)
-            assert set(home.states().values()) == {"unavailable"}
+            states = _now(home, consumer).states()
+            gone = {name for name, state in states.items() if state == "unavailable"}
+            assert gone == {"Session", "Link", "Battery"}
             assert took < 15  # mosquitto looks every few seconds; ordinary keepalives are longer
             wire.silent = False
             wire.cut()
@@ -162,7 +164,7 @@ async def test_on_a_birth_the_desk_introduces_itself_again_and_junk_does_nothing
         await consumer.until(lambda: len(consumer.heard) >= count + 9)
         again = consumer.heard[count + 1 :]
         assert again[0].topic.endswith("/config")
-        assert again[1].topic.endswith("/availability")
+        await consumer.until(lambda: consumer.heard[-1].topic.endswith("/availability"))
         assert {"latest", "link"} <= {h.topic.split("/")[-1] for h in again[2:]}
         assert len(consumer.bodies("config")) == introduced + 1
 
@@ -182,6 +184,44 @@ async def test_forget_leaves_no_trace(
             await client.publish("end", b"{}", qos=1)
         await consumer.until(lambda: bool(consumer.heard))
         assert [heard.topic for heard in consumer.heard] == ["end"]
+
+
+async def test_a_home_that_is_told_in_another_form_has_lost_the_old_one_first(
+    broker: Broker, tmp_path: Path
+) -> None:
+    said = list[str]()
+    async with Consumer(broker.port, "homeassistant/#") as consumer:
+        for form in ("entities", "device", "off"):
+            async with publishing(
+                plan(broker.url, form=form), Outbox(tmp_path / "o.sqlite", said.append), said
+            ) as sink:
+                for item in items():
+                    await sink.take(item)
+        async with aiomqtt.Client("127.0.0.1", broker.port) as client:
+            await client.publish("homeassistant/end", b"{}", qos=1)
+        await consumer.until(lambda: consumer.heard[-1].topic == "homeassistant/end")
+    standing: dict[str, bytes] = {}
+    for heard in consumer.heard[:-1]:
+        standing[heard.topic] = heard.payload
+        full = [topic for topic, payload in standing.items() if payload]
+        assert len({"/device/" in topic for topic in full}) <= 1  # never both forms at once
+    assert not any(standing.values())
+    assert said == []
+
+
+async def test_a_forget_that_reaches_nobody_throws_nothing_away(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("LIVECUBE_STATE", str(tmp_path / "state"))
+    asked = plan(f"mqtt://127.0.0.1:{free_port()}")
+    path = outbox_path(asked.access.address, asked.desk)
+    path.parent.mkdir(parents=True)
+    outbox = Outbox(path, lambda _: None)
+    outbox.add([Message(1, "solve", {"id": "1"}, retain=False)])
+    outbox.close()
+    with pytest.raises(BrokerError):
+        await forget_desk(asked)
+    assert waiting_messages(asked) == 1
 
 
 async def test_what_waited_while_the_broker_was_away_comes_in_order_and_once(

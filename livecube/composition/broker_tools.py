@@ -6,19 +6,20 @@ import asyncio
 import secrets
 import time
 import uuid
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Final
 
 from livecube.composition.sending import delays
 from livecube.dashboard.desks import MOST_BYTES, Desks
 from livecube.dashboard.discovery import discovery_topics
-from livecube.dashboard.topics import CHECK, NAMES
+from livecube.dashboard.topics import CHECK
 from livecube.edges.broker import Parcel, connected
 from livecube.edges.desk import outbox_path
 from livecube.edges.outbox import Outbox
 from livecube.errors import BrokerError
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator, Callable
+    from collections.abc import AsyncIterator, Callable, Iterator
 
     from livecube.composition.sending import Plan
     from livecube.dashboard.desks import Arrived
@@ -28,6 +29,8 @@ __all__ = ["check_broker", "forget_desk", "listen_to_desks", "waiting_messages"]
 
 _BACK_S: Final = 5.0
 """How long our own message may take to come back."""
+_HOME_S: Final = 1.0
+"""So long a home may take to lose entities before what they showed is taken away."""
 _QUIET_S: Final = 0.7
 """What is retained comes at once; after so long without any there is none."""
 
@@ -105,29 +108,43 @@ async def listen_to_desks(
 async def forget_desk(plan: Plan) -> int:
     """Take away whatever this desk has left on the broker, and its outbox; how many messages.
 
+    A home first loses the entities, and has time for that: what they show is taken away behind
+    them, or it would look for values in nothing. What waits here goes last, once all is done.
+
     Raises :class:`~livecube.errors.UsageError` while a livecube publishes for it, and
     :class:`~livecube.errors.BrokerError` if something could not be taken away.
     """
-    _throw_away(plan)
-    known = {plan.tree.topic(name) for name in NAMES}
-    known.update(discovery_topics(plan.tree, plan.discovery_prefix))
-    async with connected(
-        plan.access, _identifier("forget"), most_bytes=MOST_BYTES + 1024
-    ) as connection:
-        for pattern in (plan.tree.topic("#"), *discovery_topics(plan.tree, plan.discovery_prefix)):
-            await connection.subscribe(pattern)
-        found = await _retained(connection)
-        await connection.publish([Parcel(topic, "", retain=True) for topic in known | found])
+    introductions = discovery_topics(plan.tree, plan.discovery_prefix)
+    with _outbox_to_throw_away(plan):
+        async with connected(
+            plan.access, _identifier("forget"), most_bytes=MOST_BYTES + 1024
+        ) as connection:
+            for pattern in (plan.tree.topic("#"), *introductions):
+                await connection.subscribe(pattern)
+            found = await _retained(connection)
+            first = [topic for topic in introductions if topic in found]
+            await connection.publish([Parcel(topic, "", retain=True) for topic in first])
+            if first:
+                await asyncio.sleep(_HOME_S)
+            rest = sorted(found.difference(first))
+            await connection.publish([Parcel(topic, "", retain=True) for topic in rest])
     return len(found)
 
 
-def _throw_away(plan: Plan) -> None:
-    """What waits must not be sent after all."""
+@contextmanager
+def _outbox_to_throw_away(plan: Plan) -> Iterator[None]:
+    """What waits must not be sent meanwhile, and is gone in the end if all went well."""
     path = outbox_path(plan.access.address, plan.desk)
-    if path.exists():
-        Outbox(path, lambda _: None).close()  # refused while another process holds it
-        for rest in ("", "-wal", "-shm"):
-            path.with_name(path.name + rest).unlink(missing_ok=True)
+    if not path.exists():
+        yield
+        return
+    outbox = Outbox(path, lambda _: None)  # refused while another process holds it
+    try:
+        yield
+    finally:
+        outbox.close()
+    for rest in ("", "-wal", "-shm"):
+        path.with_name(path.name + rest).unlink(missing_ok=True)
 
 
 async def _retained(connection: Connection) -> set[str]:

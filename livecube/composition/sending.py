@@ -16,7 +16,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from livecube import __version__
-from livecube.dashboard.discovery import birth_topic, configurations, is_birth, is_known
+from livecube.dashboard.discovery import (
+    FORMS,
+    birth_topic,
+    configurations,
+    discovery_topics,
+    is_birth,
+    is_known,
+)
 from livecube.dashboard.payloads import availability, seq_of
 from livecube.dashboard.topics import AVAILABILITY, MARK, Tree, desk_part
 from livecube.edges.broker import MOST_AT_ONCE, Parcel, connected
@@ -150,11 +157,13 @@ class Sender:
             await connection.subscribe(birth_topic(self._plan.discovery_prefix))
         self._known = {name for name, body in self._outbox.all_states() if is_known(name, body)}
         async with self._in_order:
+            await self._take_back(connection)
             await self._introduce(connection)
-            await connection.publish([self._there("online")])
             for at in range(0, len(again), _BATCH):
                 await self._publish(connection, again[at : at + _BATCH])
             await self._publish(connection, self._outbox.states())
+            # Only now: who waits for the desk to be there must not see how things stood before.
+            await connection.publish([self._there("online")])
 
     async def _forgotten(self, connection: Connection) -> list[Letter]:
         """What the broker had and has not any more, as the mark shows that it retained.
@@ -191,6 +200,24 @@ class Sender:
             self._is_allowed = False  # the rest may well be allowed
             self._complain(f"the dashboard is not introduced: {error}")
 
+    async def _take_back(self, connection: Connection) -> None:
+        """Empty what the desk left when it introduced itself in another form.
+
+        Two forms of one entity are in each other's way at home: the newer one is ignored.
+        """
+        plan, number = self._plan, 1 + FORMS.index(self._plan.form)
+        before = self._outbox.form
+        if before in (0, number):
+            self._outbox.form = number
+            return
+        left = discovery_topics(plan.tree, plan.discovery_prefix, FORMS[before - 1])
+        try:
+            await connection.publish([Parcel(topic, "", retain=True) for topic in left])
+        except BrokerError as error:
+            if error.trouble != "not allowed":
+                raise
+        self._outbox.form = number
+
     async def _listen(self, connection: Connection) -> None:
         """Hear when Home Assistant has started; ends with the connection."""
         async for topic, payload, retained in connection.arriving():
@@ -206,8 +233,8 @@ class Sender:
             self._born.clear()
             async with self._in_order:
                 await self._introduce(connection)
-                await connection.publish([self._there("online")])
                 await self._publish(connection, self._outbox.states())
+                await connection.publish([self._there("online")])
             await asyncio.sleep(_BIRTHS_APART_S)
 
     async def _drain(self, connection: Connection) -> None:

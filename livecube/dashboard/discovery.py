@@ -12,7 +12,7 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias, get_args
 
-from livecube.dashboard.entities import NEEDED, device_of, entities_of
+from livecube.dashboard.entities import LIVE, NEEDED, device_of, entities_of
 from livecube.dashboard.topics import AVAILABILITY, BATTERY, Tree
 
 if TYPE_CHECKING:
@@ -84,6 +84,8 @@ def _sorted_out(
     there: dict[str, dict[str, Any]] = {}
     gone: dict[str, dict[str, Any]] = {}
     for key, entity in entities_of(tree).items():
+        if key in LIVE:
+            entity |= _there_while_online(tree)
         needed = NEEDED.get(key)
         if needed is None or needed in known:
             there[key] = entity
@@ -96,12 +98,15 @@ def _without_platform(entity: dict[str, Any]) -> dict[str, Any]:
     return {name: value for name, value in entity.items() if name != "p"}
 
 
-def discovery_topics(tree: Tree, prefix: str) -> list[str]:
-    """Every topic that a configuration of this desk may stand on, in either form."""
-    single = [
-        _entity_topic(tree, prefix, key, entity["p"]) for key, entity in entities_of(tree).items()
-    ]
-    return [_device_topic(tree, prefix), *single]
+def discovery_topics(tree: Tree, prefix: str, form: Form | None = None) -> list[str]:
+    """Every topic that a configuration of this desk may stand on, in this form; None: in either."""
+    topics: list[str] = []
+    if form in ("device", None):
+        topics.append(_device_topic(tree, prefix))
+    if form in ("entities", None):
+        entities = entities_of(tree)
+        topics += [_entity_topic(tree, prefix, key, one["p"]) for key, one in entities.items()]
+    return topics
 
 
 def _json(body: dict[str, Any]) -> str:
@@ -117,9 +122,13 @@ def _entity_topic(tree: Tree, prefix: str, key: str, platform: str) -> str:
 
 
 def _shared(tree: Tree, name: str, version: str) -> dict[str, Any]:
-    there = {"topic": tree.topic(AVAILABILITY), "value_template": "{{ value_json.state }}"}
     return {
         "dev": {"ids": [device_of(tree)], "name": f"livecube {name}", "sw": version},
         "o": {"name": "livecube", "sw": version},
-        "availability": [there],
     }
+
+
+def _there_while_online(tree: Tree) -> dict[str, Any]:
+    """For what has no state unless the desk is there."""
+    there = {"topic": tree.topic(AVAILABILITY), "value_template": "{{ value_json.state }}"}
+    return {"availability": [there]}

@@ -22,7 +22,7 @@ from livecube.dashboard.topics import (
     Tree,
 )
 
-__all__ = ["NEEDED", "device_of", "entities_of"]
+__all__ = ["LIVE", "NEEDED", "device_of", "entities_of"]
 
 
 def _figure_key(kind: FigureKind) -> str:
@@ -59,6 +59,10 @@ NEEDED: Final = {
     **{_figure_key(kind): kind.topic for kind in FIGURE_KINDS},
 }
 """Entities that are there only when a state has a value."""
+
+LIVE: Final = ("session", "link", "battery")
+"""Entities that say how things stand at a desk now. The others hold what was last, which is as true
+when nobody sits at the desk."""
 
 
 def device_of(tree: Tree) -> str:
@@ -251,5 +255,5 @@ def _event(tree: Tree, name: str, topic: str, types: list[str]) -> dict[str, Any
         "name": name,
         "event_types": types,
         "state_topic": tree.topic(topic),
-        "value_template": "{{ '' if value_json.again else value }}",
+        "value_template": "{{ '' if value_json.again | default(false) else value }}",
     }

@@ -138,6 +138,15 @@ class Outbox:
         return self._counted("dropped details"), self._counted("dropped others")
 
     @property
+    def form(self) -> int:
+        """The number of the form in which the desk introduced itself last; 0: not known."""
+        return self._counted("form")
+
+    @form.setter
+    def form(self, number: int) -> None:
+        self._written(lambda: self._count("form", number - self.form))
+
+    @property
     def waiting(self) -> int:
         """How many messages wait."""
         (waiting,) = self._db.execute("SELECT count(*) FROM waiting").fetchone()
