@@ -82,6 +82,7 @@ def test_drift_and_delay_are_found_under_one_sided_jitter(
     late = fit.late_ms()
     assert late is not None
     assert 45 < late < 60
+    assert fit.late_ms(1.0) == max(fit.late_ms(part / 10) or 0.0 for part in range(11))
 
 
 def test_in_the_first_seconds_no_drift_is_made_of_jitter() -> None:

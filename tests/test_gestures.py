@@ -51,8 +51,9 @@ def test_what_is_no_gesture(turns: str) -> None:
     assert seen(turns) == []
 
 
-def test_a_slow_one_is_none() -> None:
-    assert seen("R L R' L'", each_s=1.2) == []
+def test_one_that_takes_more_than_three_seconds_is_none() -> None:
+    assert seen("R L R' L'", each_s=0.99) == ["next"]
+    assert seen("R L R' L'", each_s=1.01) == []
 
 
 @pytest.mark.parametrize("seed", range(3))

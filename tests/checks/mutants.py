@@ -24,6 +24,8 @@ _RECKONED: Final[dict[type[ast.operator], type[ast.operator]]] = {
     ast.FloorDiv: ast.Mult, ast.Mod: ast.FloorDiv, ast.LShift: ast.RShift, ast.RShift: ast.LShift,
     ast.BitAnd: ast.BitOr, ast.BitOr: ast.BitAnd, ast.BitXor: ast.BitOr,
 }  # fmt: skip
+_IN_ANY_ORDER: Final = ("max", "min", "np.maximum", "np.minimum")
+"""What gives the same for its arguments in another order."""
 _Lines = tuple[int, int]
 _Place = tuple[int, int, int, int]
 
@@ -207,7 +209,7 @@ def _changed(node: ast.expr | ast.stmt) -> Iterator[ast.expr | ast.stmt]:
             opposite = copy.copy(node)
             opposite.test = ast.UnaryOp(ast.Not(), node.test)
             yield opposite
-        case ast.Call() if len(node.args) > 1:
+        case ast.Call() if len(node.args) > 1 and ast.unparse(node.func) not in _IN_ANY_ORDER:
             first, second = node.args[:2]
             starred = isinstance(first, ast.Starred) or isinstance(second, ast.Starred)
             if not starred and ast.dump(first) != ast.dump(second):
