@@ -22,7 +22,7 @@ NO_COMMANDS: Final = ("beside", "every_command", "mutant_tests", "mutants", "usu
 """What stands there, and is none."""
 CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "advice_check": ("--positions", "4"),
-    "compare_fastest": ("--positions", "1", "--techniques", "plain"),
+    "compare_fastest": ("--positions", "1", "--techniques", "plain", "--plans", "1"),
     "count_check": ("--fewer", "2"),
     "dashboard_chaos": ("--solves", "8", "--faults", "3"),
     "dashboard_day": ("--solves", "3"),
