@@ -2,6 +2,8 @@
 
 ``python tests/checks/compare_fastest.py --positions N --seed S``
 asks ``livecube hints --json`` about N positions a technique, and prints every difference.
+``--plans N`` also compares so many plans without looking with the referee's own beam, 200 wide:
+how much more they take, in percent (mean and most).
 """
 
 from __future__ import annotations
@@ -17,6 +19,7 @@ import beside  # noqa: F401 - before helpers are imported
 from click.testing import CliRunner
 from referee import TECHNIQUES
 from referee_cube import COLOURS
+from referee_plan import best_plan
 from referee_positions import places_for
 from referee_seconds import SLACK_MS, Referee, learn_distances, merged
 
@@ -98,12 +101,28 @@ def differences(
     return result
 
 
+def plans_compared(referee: Referee, seed: str, count: int) -> str:
+    """How plans without looking compare with those of the referee's beam."""
+    from livecube.cli.hints import hints
+
+    more = []
+    places = (p for p in places_for("plain", seed, "inserted") if len(p.view.free) > 1)
+    for place in islice(places, count):
+        arguments = [place.turns, "--cross", COLOURS[place.down], "--no-looking", "--json"]
+        found = json.loads(CliRunner().invoke(hints, arguments).output)["plan"]
+        own = 1000 * found["seconds"]
+        more.append(100 * (own / best_plan(referee, place.view, looking=False).turning_ms - 1))
+    mean = sum(more) / len(more)
+    return f"{count} plans take {mean:+.1f} % (mean), {max(more):+.1f} % (most) of the referee's"
+
+
 def main() -> None:
     """Compare and print."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--positions", type=int, default=20)
     parser.add_argument("--seed", default="1")
     parser.add_argument("--techniques", nargs="*", default=COMPARED)
+    parser.add_argument("--plans", type=int, default=0)
     options = parser.parse_args()
     many = options.positions > _FEW
     if many:
@@ -118,6 +137,8 @@ def main() -> None:
                 print(line, flush=True)
                 found += 1
         print(f"{technique}: {asked} questions, {found} differences", flush=True)
+    if options.plans:
+        print(plans_compared(referee, options.seed, options.plans))
 
 
 if __name__ == "__main__":
