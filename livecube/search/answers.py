@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from livecube.cube.geometry import OPPOSITE
 from livecube.hands.automaton import MOVES
 from livecube.search.book import (
     FIRST_ROTATION,
@@ -36,6 +38,14 @@ __all__ = ["Answers", "book_ways", "make_book"]
 
 _TURN_GIVEN: Final = [np.argsort(TURN_SEEN[slot]).tolist() for slot in range(4)]
 _HOLDING_GIVEN: Final = [np.argsort(HOLDING_SEEN[slot]).tolist() for slot in range(4)]
+
+
+def _in_order(turns: list[int]) -> tuple[int, ...]:
+    """Opposite turns in a row in the order of their faces, so that the same turns are equal."""
+    for i, (one, then) in enumerate(pairwise(turns)):
+        if OPPOSITE[one // 3] == then // 3 and one > then:
+            turns[i : i + 2] = then, one
+    return tuple(turns)
 
 
 class Answers:
@@ -164,7 +174,7 @@ class Answers:
                 held = int(ROTATED_BY[held, token - FIRST_ROTATION])
         return Written(
             int(entries.ms[entry]),
-            tuple(_TURN_GIVEN[front][turn] for turn in turns),
+            _in_order([_TURN_GIVEN[front][turn] for turn in turns]),
             tuple(tokens),
             UPRIGHT[front],
             _HOLDING_GIVEN[front][held],
