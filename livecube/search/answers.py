@@ -36,14 +36,19 @@ if TYPE_CHECKING:
 
 __all__ = ["Answers", "book_ways", "make_book"]
 
+_D: Final = 5
 _TURN_GIVEN: Final = [np.argsort(TURN_SEEN[slot]).tolist() for slot in range(4)]
 _HOLDING_GIVEN: Final = [np.argsort(HOLDING_SEEN[slot]).tolist() for slot in range(4)]
 
 
 def _in_order(turns: list[int]) -> tuple[int, ...]:
-    """Opposite turns in a row in the order of their faces, so that the same turns are equal."""
+    """Opposite turns in a row in one order, so that the same turns are equal.
+
+    The cross layer and the one above it have one already, the same in all holdings with the cross
+    down: a turn that makes way stands before what it makes way for.
+    """
     for i, (one, then) in enumerate(pairwise(turns)):
-        if OPPOSITE[one // 3] == then // 3 and one > then:
+        if one > then and one // 3 != _D and OPPOSITE[one // 3] == then // 3:
             turns[i : i + 2] = then, one
     return tuple(turns)
 
