@@ -23,13 +23,13 @@ from livecube.composition.assembly import load_advisor, load_holdings
 from livecube.composition.following import Hub, follow_log
 from livecube.composition.pipeline import Pipeline
 from livecube.edges.log_files import LogReader
+from livecube.edges.sinks import Board
 from livecube.events import CubeEvent
 from livecube.stages.tracker import Tracker
-from livecube.views.board import Board
 from livecube.views.screen import LiveScreen
 
 if TYPE_CHECKING:
-    from livecube.edges.sink import Item
+    from livecube.edges.sinks import Item
 
 ROOT: Final = Path(__file__).parent.parent
 README: Final = ROOT / "README.md"
