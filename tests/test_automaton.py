@@ -160,7 +160,7 @@ def test_looking_is_told_by_where_the_pieces_are_and_works_for_many_positions_at
     assert looking_ms(RIGHT.looking, "plain", [corner], [edge]) == plain
     extra = round(1000 * eyes["techniques"]["keyhole-corner"]) - ms["edge"] - ms["moved"]
     keyhole = plain + extra - ms["in_sight"] + ms["keyhole_corner_up"]
-    assert looking_ms(RIGHT.looking, "keyhole-corner", [corner]) == keyhole
+    assert looking_ms(RIGHT.looking, "keyhole-corner", [corner], corner_alone=True) == keyhole
     many = looking_ms(
         RIGHT.looking, "plain", [(np.array([ufr, ubl_edge_up]), np.array([0, 1]))], [edge]
     )

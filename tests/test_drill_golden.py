@@ -22,6 +22,7 @@ from livecube.drills.fingers import PATTERNS, FingerDrill
 from livecube.drills.positions import Wish, drawn_cases, drawn_set, sampled
 from livecube.events import Reset, State, Turn
 from livecube.scrambling.following import ScramblePath
+from livecube.techniques.base import traits
 from livecube.techniques.registry import TECHNIQUES
 from livecube.virtual.solver import solve
 
@@ -43,7 +44,7 @@ def place_text(place: DrillPlace) -> str:
 def sampled_for(technique: str, face: int) -> Iterator[str]:
     """Random positions in which a technique is the best choice, each near the one before."""
     rng, base = random.Random(face), SOLVED
-    for number in range(6 if BY_ID[technique].in_inspection else 24):
+    for number in range(6 if traits(BY_ID[technique]).in_inspection else 24):
         place = sampled(advisor_at(), BY_ID[technique], face, rng, base)
         if place is not None:
             yield f"  {number}"

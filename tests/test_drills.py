@@ -20,8 +20,8 @@ from rich.console import Console
 
 from livecube.cli.drill import drill as command
 from livecube.composition.again import Again, TrierSource
-from livecube.composition.assembly import known_techniques, load_advisor
-from livecube.composition.drawing import NOT_DRILLED
+from livecube.composition.assembly import load_advisor
+from livecube.composition.drawing import drilled_techniques
 from livecube.composition.following import Hub
 from livecube.composition.scrambler import Scrambler, load_scrambler
 from livecube.cube.notation import moves_text
@@ -49,7 +49,7 @@ if TYPE_CHECKING:
     from livecube.review.trying import TryNews
     from livecube.scrambling.following import ScramblePath
 
-TECHNIQUES = {one.id: one for one in known_techniques() if one.id not in NOT_DRILLED}
+TECHNIQUES = {one.id: one for one in drilled_techniques()}
 USUAL = [name for name in TECHNIQUES if name != "keyhole-flip"]  # which is slow to find
 
 

@@ -23,6 +23,7 @@ from livecube.search.hand_arrays import UPRIGHT
 from livecube.search.situation import SLOT_PIECES, Situation, cross_places, slot_bits
 from livecube.search.task import Task
 from livecube.stages.frame import ALL_SLOTS
+from livecube.techniques.base import traits
 from livecube.techniques.registry import TECHNIQUES
 from livecube.views.happenings import happening_line
 from livecube.views.screen import plan_line, plan_lines
@@ -44,7 +45,7 @@ _CALM: Final = {"plain", "made-pair", "keyhole-corner"}
 _USUAL: Final = [
     one
     for one in TECHNIQUES
-    if not one.in_inspection and one.id not in ("shortest", "keyhole-chain")
+    if not traits(one).in_inspection and one.id not in ("shortest", "keyhole-chain")
 ]
 """What a beam can make plans of."""
 

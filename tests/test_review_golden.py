@@ -31,6 +31,7 @@ from livecube.hands.automaton import looking_ms
 from livecube.hands.features import TOKENS, parse_features
 from livecube.review.moment import missed_moment
 from livecube.review.trying import Place, SetUpAsked, Trying
+from livecube.techniques.registry import own_traits
 from livecube.views.review import review_json, review_lines
 from livecube.virtual.session import session
 from livecube.virtual.solver import solve
@@ -91,8 +92,12 @@ def of_hands(name: str) -> str:
         alone = None if "M" in text else hands.sequence_ms(moves)
         lines.append(f"  {text}: {alone} {hands.done_ms(moves)} {hands.regrips_ms(moves)}")
     for technique in ("plain", "keyhole-corner", "keyhole-edge", "x-cross", "another"):
+        alone = own_traits(technique).inserts_alone == "corner"
         each = [
-            [int(looking_ms(hands.looking, technique, [(place, moved)])) for place in range(24)]
+            [
+                int(looking_ms(hands.looking, technique, [(place, moved)], corner_alone=alone))
+                for place in range(24)
+            ]
             + [
                 int(looking_ms(hands.looking, technique, (), [(place, moved)]))
                 for place in range(24)

@@ -38,6 +38,7 @@ from livecube.stages.progress import (
     Turned,
 )
 from livecube.stages.tracker import Tracker
+from livecube.techniques.registry import own_traits
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
@@ -84,6 +85,8 @@ class Oracle:
     def repair(self, position: Array, face: int, holding: Holding | None) -> Opportunity:
         return _row(random.Random(0), "green-red")
 
+    in_inspection = ()
+
     def speaks_of(self, technique: str) -> bool:
         return False
 
@@ -94,9 +97,11 @@ class Oracle:
 def _row(rng: random.Random, *slots: str) -> Opportunity:
     turns = tuple(parse_turns(rng.choice(["R U R'", "U R U' R'", "F' U F"])))
     held = Holding.of(0, 2)
+    technique = rng.choice(["plain", "keyhole-edge"])
     return Opportunity(
-        rng.choice(["plain", "keyhole-edge"]), "title", slots, turns,
+        technique, "title", slots, turns,
         tuple(hand_moves(turns, held)), held, 3, None, 0, 0, 1.0, 0.2, "why",
+        traits=own_traits(technique),
     )  # fmt: skip
 
 

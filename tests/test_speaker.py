@@ -34,6 +34,7 @@ from livecube.stages.progress import (
     Turned,
 )
 from livecube.stages.solve import Solve, Split
+from livecube.techniques.registry import own_traits
 
 if TYPE_CHECKING:
     from livecube.advice.speaker import Said
@@ -54,7 +55,7 @@ def row(*slots: str, technique: str = "plain", turns: str = "R U R'") -> Opportu
     fixed = tuple(parse_turns(turns))
     return Opportunity(
         technique, technique, slots, fixed, tuple(hand_moves(fixed, HELD)), HELD, len(fixed),
-        None, 0, 0, 1.0, 0.2, "why",
+        None, 0, 0, 1.0, 0.2, "why", traits=own_traits(technique),
     )  # fmt: skip
 
 

@@ -16,7 +16,7 @@ from livecube.search.hand_arrays import UPRIGHT, holding_in_down_frame
 from livecube.search.situation import Situation, slot_bits
 from livecube.search.task import Task
 from livecube.stages.frame import FRAMES
-from livecube.techniques.base import Chance, Level, about, goal_bits
+from livecube.techniques.base import Chance, Level, about, goal_bits, traits
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -83,6 +83,7 @@ class Advisor:
         self._engine = engine
         self._techniques = tuple(techniques)
         self._by_id = {technique.id: technique for technique in techniques}
+        self._traits = {technique.id: traits(technique) for technique in techniques}
         self._levels = {technique.id: about(technique).level for technique in techniques}
         self._rows = Rows(answers, techniques, engine)
         self._beams: dict[Level, Beam] = {}
@@ -102,6 +103,11 @@ class Advisor:
         """What finds the shortest sequences."""
         assert self._engine is not None
         return self._engine
+
+    @property
+    def in_inspection(self) -> tuple[Technique, ...]:
+        """The techniques that are looked for in inspection, beside the plain cross."""
+        return tuple(one for one in self._techniques if self._traits[one.id].in_inspection)
 
     def speaks_of(self, technique: str) -> bool:
         """Whether the level speaks of a technique that this advisor knows."""
@@ -139,7 +145,7 @@ class Advisor:
         chances = [
             chance
             for technique in self._techniques
-            if (inspection or not technique.in_inspection)
+            if (inspection or not self._traits[technique.id].in_inspection)
             and (above_level or self._levels[technique.id] <= self.level)
             for chance in technique.chances(situation)
         ]
@@ -271,13 +277,14 @@ class Advisor:
             usual = [
                 technique
                 for technique in self._techniques
-                if not technique.in_inspection
-                and not getattr(technique, "is_yardstick", False)
-                and getattr(technique, "sees_only_state", False)
-                and self._levels[technique.id] <= level
+                if self._is_planned(technique) and self._levels[technique.id] <= level
             ]
             self._beams[level] = Beam(self.answers, usual)
         return self._beams[level]
+
+    def _is_planned(self, technique: Technique) -> bool:
+        its = self._traits[technique.id]
+        return its.sees_only_state and not its.in_inspection and not its.is_yardstick
 
     def _lines(
         self, situation: Situation, holding: Holding | None, level: Level, *, looking: bool = True

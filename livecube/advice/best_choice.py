@@ -31,6 +31,6 @@ def is_best_choice(advice: Advice, row: Opportunity) -> bool:
     if len(row.slots) > 1:
         plain = row.plain
         return plain is None or row.total < plain.seconds + plain.looking
-    if row.technique == "plain" and {one.technique for one in others} > {"shortest"}:
+    if row.traits.is_plain and len({one.traits.is_yardstick for one in others}) > 1:
         return False
     return all(row.total <= one.total + _SAME_S for one in others if one.fastest)

@@ -17,6 +17,7 @@ from livecube.advice.plain_way import Step, plain_way, written_steps
 from livecube.cube.geometry import FACES
 from livecube.cube.position import SOLVED, apply_turns, inverse_turn, make_turn
 from livecube.search.situation import Situation
+from livecube.techniques.base import traits
 from livecube.techniques.plain import Plain
 
 if TYPE_CHECKING:
@@ -43,22 +44,19 @@ WHITE: Final = FACES.index("U")
 """The examples' cross colour, as its fixed face."""
 
 _SETUPS: Final = 250
-_INSPECTION: Final = {"x-cross": 4, "pseudo-x-cross": 3}
-"""How many turns scatter the cross for techniques of the inspection."""
-_FREE: Final = {"keyhole-chain": 3}
-"""How many slots are broken for techniques that one or two cannot show."""
 _IN_INSPECTION: Final = 16
 """Setups in inspection, which take longer to search."""
 
 
-def setups(technique: str) -> Iterator[tuple[int, ...]]:
+def setups(technique: Technique) -> Iterator[tuple[int, ...]]:
     """Fixed-frame turns of the setups for one technique, always the same ones."""
-    rng = random.Random(technique)
-    scattered = _INSPECTION.get(technique, 0)
+    rng = random.Random(technique.id)
+    showing = traits(technique).showing
+    scattered = showing.scattered
     down = Situation.of(SOLVED, WHITE)
     for _ in range(_IN_INSPECTION if scattered else _SETUPS):
-        slots = 4 if scattered else _FREE.get(technique, rng.randint(1, 2))
-        turns = broken_pairs(rng, slots)
+        few = 4 if scattered else rng.randint(1, 2)
+        turns = broken_pairs(rng, showing.broken or few)
         yield down.fixed([*turns, *random_turns(rng, scattered)])
 
 
@@ -113,12 +111,6 @@ _JUDGED: Final = 24
 
 _JUDGED_IN_INSPECTION: Final = 3
 """Advice for a cross that is not whole takes longer."""
-
-_LEAST: Final = {"plain": 7, "x-cross": 4}
-"""Fewest turns of an example that shows something: shorter ones solve themselves."""
-
-_LEAST_SAVED: Final = {"shortest": 2}
-"""By how many turns an example must beat the plain insertion of the same slot."""
 
 _PLAIN: Final = Plain()
 
@@ -177,7 +169,8 @@ def _most(candidates: Sequence[_Candidate]) -> int:
 
 def _candidates(engine: Engine, technique: Technique) -> list[_Candidate]:
     found = []
-    for setup in setups(technique.id):
+    showing = traits(technique).showing
+    for setup in setups(technique):
         position = apply_turns(SOLVED, setup)
         situation = Situation.of(position, WHITE)
         lengths = _lengths(engine, technique, situation)
@@ -187,7 +180,7 @@ def _candidates(engine: Engine, technique: Technique) -> list[_Candidate]:
         turns, over = min(
             (turns, turns - plain.get(slots, turns)) for slots, turns in lengths.items()
         )
-        if turns >= _LEAST.get(technique.id, 0) and -over >= _LEAST_SAVED.get(technique.id, 0):
+        if turns >= showing.fewest_turns and -over >= showing.fewest_saved:
             rank = situation.free.bit_count(), turns, over
             found.append(_Candidate(rank, position, situation))
     return found

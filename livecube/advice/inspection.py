@@ -16,11 +16,10 @@ if TYPE_CHECKING:
     from livecube.advice.rows import Opportunity
     from livecube.cube.geometry import Array
     from livecube.cube.holding import Holding
+    from livecube.techniques.base import Technique
 
-__all__ = ["IN_INSPECTION", "Inspection", "inspect_cross", "openings"]
+__all__ = ["Inspection", "inspect_cross", "openings"]
 
-IN_INSPECTION: Final = ("x-cross", "pseudo-x-cross")
-"""The techniques that are looked for beside the plain cross."""
 _PLANNED: Final = 8
 """For so many rows of each kind the plan behind them is looked for."""
 
@@ -31,6 +30,8 @@ class Inspection:
 
     cross: str
     """Colour of the cross."""
+    techniques: tuple[Technique, ...]
+    """Those that are looked for beside the plain cross."""
     cross_turns: int
     """Fewest turns of these crosses; 0: it is whole already."""
     crosses: tuple[Opportunity, ...]
@@ -42,10 +43,10 @@ class Inspection:
     tracks: tuple[Track, ...]
     """For the best row of each technique the ways of its pieces."""
 
-    def rows(self, technique: str) -> list[tuple[Opportunity, int | None]]:
+    def rows(self, technique: Technique) -> list[tuple[Opportunity, int | None]]:
         """The rows of one technique that no rule silences, each with its first part."""
         pairs = zip(self.opportunities, self.first_parts, strict=True)
-        return [(r, first) for r, first in pairs if r.technique == technique and not r.silenced]
+        return [(r, first) for r, first in pairs if r.technique == technique.id and not r.silenced]
 
     def as_json(self) -> dict[str, Any]:
         """The object of one colour in machine-readable output."""
@@ -71,16 +72,18 @@ def inspect_cross(
     """
     crosses = _with_plans(advisor, advisor.crosses(position, face, holding), position, face)
     advice = advisor.advise(position, face, holding, shortest=False, plans=False, above_level=False)
+    kinds = advisor.in_inspection
     rows = tuple(
         row
-        for name in IN_INSPECTION
+        for kind in kinds
         for row in _with_plans(
-            advisor, [r for r in advice.opportunities if r.technique == name], position, face
+            advisor, [r for r in advice.opportunities if r.technique == kind.id], position, face
         )
     )
-    best = [next((r for r in rows if r.technique == name), None) for name in IN_INSPECTION]
+    best = [next((r for r in rows if r.technique == kind.id), None) for kind in kinds]
     return Inspection(
         cross=advice.cross,
+        techniques=kinds,
         cross_turns=min((row.turns for row in crosses), default=0),
         crosses=crosses,
         opportunities=rows,
@@ -114,7 +117,7 @@ def openings(
     cross; each is ranked together with the plan behind it. None if ``stopped`` says between two
     colours that nobody wants the answer any more.
     """
-    techniques = [name for name in IN_INSPECTION if advisor.speaks_of(name)]
+    techniques = [one.id for one in advisor.in_inspection if advisor.speaks_of(one.id)]
     found: list[Opportunity] = []
     for face in faces:
         if stopped():

@@ -119,7 +119,7 @@ def _pair_step(
     plain = [
         row
         for row in advisor.advise(position, face, holding, plans=False).opportunities
-        if row.technique == "plain"
+        if row.traits.is_plain
     ]
     asked = next(row for row in plain if row.turns_fixed == fixed)
     alike = [row for row in plain if (row.slots, row.turns) == (asked.slots, asked.turns)]

@@ -19,6 +19,7 @@ from livecube.search.situation import (
     piece_places,
 )
 from livecube.search.task import FIELDS, task_rows
+from livecube.techniques.base import traits
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
     from livecube.search.answers import Answers
     from livecube.search.book import Entries
     from livecube.search.task import Written
-    from livecube.techniques.base import Chance, Technique
+    from livecube.techniques.base import Chance, Technique, Traits
 
 __all__ = ["Beam", "Line", "Plan", "Step", "looking_before"]
 
@@ -215,6 +216,7 @@ class Beam:
         self._answers = answers
         # Of equal ways the first is kept, and the more special techniques stand behind the others.
         self._by_id = {one.id: one for one in reversed(techniques)}
+        self._traits = {one.id: traits(one) for one in techniques}
         self._asked: dict[tuple[int, int], _Asked] = {}
 
     def lines(
@@ -326,8 +328,9 @@ class Beam:
         look = np.zeros(len(parent), dtype=np.int64)
         if looking:
             look = looking_before(
-                self._answers.automaton.looking, chances, chance, nodes.places[parent],
-                nodes.moved[parent], home,
+                self._answers.automaton.looking, chances,
+                [self._traits[one.technique] for one in chances],
+                chance, nodes.places[parent], nodes.moved[parent], home,
             )  # fmt: skip
         book = self._answers.book
         count = np.minimum(book.ends[at + 1] - book.ends[at], _WAYS)
@@ -381,6 +384,7 @@ class Beam:
 def looking_before(
     eyes: Looking,
     chances: Sequence[Chance],
+    its: Sequence[Traits],
     chance: npt.NDArray[np.int64],
     places: npt.NDArray[np.int64],
     moved: npt.NDArray[np.bool_],
@@ -388,13 +392,14 @@ def looking_before(
 ) -> npt.NDArray[np.int64]:
     """Milliseconds of looking before sequences, shape (n,).
 
-    ``chance`` (n,): which of the chances each does, its slots as the hands see them. ``places``
-    and ``moved`` (n, 8): the slot pieces as the hands see them, and whether the sequence before
-    moved them; ``home`` (8,): their places when solved, at the present offset.
+    ``chance`` (n,): which of the chances each does, its slots as the hands see them; ``its``: the
+    traits of each chance's technique. ``places`` and ``moved`` (n, 8): the slot pieces as the
+    hands see them, and whether the sequence before moved them; ``home`` (8,): their places when
+    solved, at the present offset.
     """
     look = np.array([eyes.base_ms + eyes.technique_ms.get(one.technique, 0) for one in chances])
     fills = np.array([[slot in one.slots for slot in range(4)] for one in chances])
-    corner_up = np.array([one.technique == "keyhole-corner" for one in chances])
+    corner_up = np.array([one.inserts_alone == "corner" for one in its])
     result = look[chance]
     for slot in range(4):
         for piece, table in ((slot, eyes.corner_ms), (slot + 4, eyes.edge_ms)):

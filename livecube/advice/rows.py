@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import reduce
 from itertools import permutations
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
@@ -19,8 +19,8 @@ from livecube.search.engine import kept
 from livecube.search.hand_arrays import UPRIGHT, holding_in_down_frame
 from livecube.search.situation import DOWN_ROTATIONS, PLACES_AT, SLOT_SYMMETRY, Situation, turn_map
 from livecube.search.task import FASTEST_MS, MOST_WAYS
-from livecube.techniques.base import About, Chance, Level, about
-from livecube.techniques.plain import plain_task
+from livecube.techniques.base import USUAL, About, Chance, Level, about, traits
+from livecube.techniques.plain import Plain, plain_task
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from livecube.search.answers import Answers
     from livecube.search.engine import Engine
     from livecube.search.task import Written
-    from livecube.techniques.base import Technique
+    from livecube.techniques.base import Technique, Traits
 
 __all__ = ["Advice", "Opportunity", "PlainWay", "Row", "Rows", "held_as", "starts_of"]
 
@@ -86,6 +86,8 @@ class Opportunity:
     """In a plan further slots that the sequence happens to fill."""
     then: Plan | None = None
     """In inspection the plan for the pairs behind it; None: not looked at."""
+    traits: Traits = field(default=USUAL, repr=False)
+    """Those of the technique."""
 
     @property
     def ends(self) -> Holding:
@@ -189,6 +191,7 @@ class Rows:
         self.level = Level.CALM
         """How much the solver wants to hear; rows above it are silenced, not left out."""
         self._by_id = {technique.id: technique for technique in techniques}
+        self._traits = {technique.id: traits(technique) for technique in techniques}
         self._about = _BESIDE | {technique.id: about(technique) for technique in techniques}
 
     def fastest(
@@ -201,12 +204,15 @@ class Rows:
         """The fastest ways of each chance, cheapest first for each; none of a yardstick."""
         rows = []
         for chance in chances:
-            if getattr(self._by_id.get(chance.technique), "is_yardstick", False):
+            if self._traits_of(chance).is_yardstick:
                 continue
             for way in self._ways(situation, chance, starts):
                 looking = self._looking(situation, chance, way, moved)
                 rows.append(Row(chance, way, looking))
         return rows
+
+    def _traits_of(self, chance: Chance) -> Traits:
+        return self._traits.get(chance.technique, USUAL)
 
     def _ways(self, situation: Situation, chance: Chance, starts: Sequence[int]) -> list[Written]:
         if chance.then:
@@ -264,6 +270,7 @@ class Rows:
             looking_before(
                 self._answers.automaton.looking,
                 [chance._replace(slots=slots)],
+                [self._traits_of(chance)],
                 np.zeros(1, dtype=np.int64),
                 np.array([seen]),
                 np.array([[moved[(front + i) % 4 + 4 * (i // 4)] for i in range(8)]]),
@@ -351,6 +358,7 @@ class Rows:
             door=None if through is None else situation.slot_name(through),
             shortest=row.shortest,
             fastest=row.fastest,
+            traits=self._traits_of(chance),
         )
         case = Case(situation, chance.slots, told, words.level, self.level)
         told = replace(told, notes=apply_rules(case))
@@ -405,7 +413,7 @@ class Rows:
     ) -> list[Row]:
         if not situation.free >> slot & 1:
             return []
-        chance = Chance("plain", (slot,), plain_task(situation, slot), "")
+        chance = Chance(Plain.id, (slot,), plain_task(situation, slot), "")
         return self.fastest(situation, [chance], starts, moved)
 
 

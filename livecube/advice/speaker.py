@@ -190,8 +190,6 @@ Happening: TypeAlias = Progress | HeldNow | Said | Clue | Unsaid
 # What is kept back while a solver wants silence, and which of it was worth most.
 
 
-_ORDINARY: Final = ("plain", "made-pair", "shortest")
-"""Techniques that nobody needs to be told of afterwards."""
 _MOST: Final = 3
 
 
@@ -223,7 +221,7 @@ def best_chances(hints: Sequence[Spoken]) -> list[Spoken]:
     chances: dict[tuple[str, tuple[str, ...]], Spoken] = {}
     for hint in hints:
         row = hint.opportunity
-        if row.technique not in _ORDINARY:
+        if not row.traits.is_ordinary:
             chances.setdefault((row.technique, row.slots), hint)
     ranked = sorted(chances.values(), key=lambda hint: _worth(hint.opportunity))
     return sorted(ranked[:_MOST], key=lambda hint: hint.t)

@@ -101,7 +101,7 @@ def _level(case: Case) -> Note | None:
 
 def _corner_facing_up(case: Case) -> Note | None:
     """A corner whose cross-colour sticker faces up makes a poor keyhole."""
-    if case.row.technique != "keyhole-corner":
+    if case.row.traits.inserts_alone != "corner":
         return None
     if case.situation.position[SLOT_PIECES[case.slots[0]]] >= _UPPER_FACE:
         return None
@@ -127,7 +127,7 @@ def edge_is_good(situation: Situation, slot: int, holding: Holding) -> bool | No
 
 def _edge_side(case: Case) -> Note | None:
     """Good and bad edges, and the wide turn that saves a rotation."""
-    if case.row.technique != "keyhole-edge":
+    if case.row.traits.inserts_alone != "edge":
         return None
     good = edge_is_good(case.situation, case.slots[0], case.row.holding)
     if good is None:
@@ -169,7 +169,7 @@ def before_the_eyes(situation: Situation, row: Opportunity) -> bool:
     It is a made pair, or takes three turns without a rotation while both pieces show a sticker in
     the upper, front or right face as the cube is held.
     """
-    if row.technique == "made-pair":
+    if row.traits.begins_joined:
         return True
     if len(row.slots) != 1 or row.turns > _FEW or any(move.is_rotation for move in row.moves):
         return False
@@ -226,7 +226,7 @@ def sentence(row: Opportunity, reason: str, leaves: str = "") -> str:
     into = f" into {where}" if where else ""
     through = f", through {row.door} ({place_of(row.door, row.holding)})" if row.door else ""
     text = f"{row.title}{into}{through}: {reason}; {row.seconds:.2f} s"
-    if row.plain is not None and row.technique != "plain":
+    if row.plain is not None and not row.traits.is_plain:
         saved = row.plain.seconds + row.plain.looking - row.seconds - row.looking
         if abs(saved) >= _NOTABLE_S:
             text += f", {abs(saved):.2f} s {'less' if saved > 0 else 'more'} than plain"
@@ -239,7 +239,7 @@ def plan_words(situation: Situation, line: Line) -> str:
         return ""
     onward = line.steps[1]
     slots = " and ".join(situation.slot_names(onward.chance.slots))
-    if onward.chance.technique == "made-pair":
+    if onward.chance.task.tied:
         return f"leaves {slots} made"
     if onward.way.ms <= _QUICK_MS:
         return f"leaves {slots} in {onward.way.ms / 1000:.2f} s"

@@ -18,7 +18,7 @@ from livecube.cli.options import advisor_with_progress, hands_option
 from livecube.cli.refusing import refusing_the_unstorable
 from livecube.cli.scramble import scrambler_with_progress
 from livecube.composition.again import TryPart
-from livecube.composition.drawing import NOT_DRILLED, due_set, generator
+from livecube.composition.drawing import drilled_techniques, due_set, generator
 from livecube.cube.holding import COLOURS, parse_colour
 from livecube.errors import UsageError
 
@@ -199,15 +199,11 @@ def _nothing_due(book: DrillBook) -> None:
 
 
 def _names() -> list[str]:
-    from livecube.composition.assembly import known_techniques
-
-    return [one.id for one in known_techniques() if one.id not in NOT_DRILLED]
+    return [one.id for one in drilled_techniques()]
 
 
 def _wish(technique: str, asked: _Asked) -> Wish:
-    from livecube.composition.assembly import known_techniques
-
-    known = {one.id: one for one in known_techniques() if one.id not in NOT_DRILLED}
+    known = {one.id: one for one in drilled_techniques()}
     if technique not in known:
         raise UsageError(
             f"{technique!r} cannot be drilled; choose due, fingers, beat, or a technique: "

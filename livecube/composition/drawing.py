@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import random
 from collections import defaultdict
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from livecube.composition.assembly import known_techniques
+from livecube.techniques.base import traits
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Sequence
@@ -15,11 +16,14 @@ if TYPE_CHECKING:
     from livecube.drills.place import DrillPlace
     from livecube.drills.positions import Wish
     from livecube.drills.scheduling import DrillCard
+    from livecube.techniques.base import Technique
 
-__all__ = ["NOT_DRILLED", "due_set", "generator"]
+__all__ = ["drilled_techniques", "due_set", "generator"]
 
-NOT_DRILLED: Final = ("shortest",)
-"""Techniques that are a yardstick, and nothing that anybody does."""
+
+def drilled_techniques() -> tuple[Technique, ...]:
+    """The known techniques without the yardstick, which is nothing that anybody does."""
+    return tuple(one for one in known_techniques() if not traits(one).is_yardstick)
 
 
 def generator(seed: int | None) -> random.Random:

@@ -31,11 +31,12 @@ def book_numbers() -> npt.NDArray[np.int64]:
     """The numbers of all questions that techniques ask with the cross whole, sorted."""
     from livecube.search.book import question_numbers
     from livecube.search.task import task_rows
+    from livecube.techniques.base import traits
     from livecube.techniques.keyholes import questions
     from livecube.techniques.registry import TECHNIQUES
 
     # Shortest ways are not asked for in seconds.
-    asked = list(questions([one for one in TECHNIQUES if one.id != "shortest"]))
+    asked = list(questions([one for one in TECHNIQUES if not traits(one).is_yardstick]))
     offsets = np.array([situation.offset for situation, _ in asked], dtype=np.int64)
     places = np.array([situation.places for situation, _ in asked])
     tasks = task_rows([task for _, task in asked])

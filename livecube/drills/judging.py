@@ -21,6 +21,8 @@ from livecube.advice.words import place_of
 from livecube.cube.geometry import FACES
 from livecube.drills.place import DrillPlace
 from livecube.review.trying import OneTry, Tried
+from livecube.techniques.plain import Plain
+from livecube.techniques.registry import own_traits
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -53,9 +55,9 @@ def drill_names(
     place: DrillPlace, techniques: tuple[str, ...], turns: Sequence[int]
 ) -> tuple[str, ...]:
     """What hindsight calls ``techniques``, with a keyhole that turned nothing back called plain."""
-    if len(techniques) == 1 and techniques[0].startswith("keyhole-"):
+    if len(techniques) == 1 and own_traits(techniques[0]).is_keyhole:
         turned_back = bool(turns) and turns[-1] // 3 == place.face
-        return techniques if turned_back else ("plain",)
+        return techniques if turned_back else (Plain.id,)
     return techniques
 
 

@@ -23,6 +23,7 @@ from livecube.drills.place import DrillPlace, case_of
 from livecube.review.trying import OneTry
 from livecube.search.situation import Situation, slot_bits
 from livecube.stages.frame import FRAMES
+from livecube.techniques.base import traits
 
 if TYPE_CHECKING:
     import random
@@ -56,12 +57,6 @@ _LEAST_IN_INSPECTION: Final = 4
 """Fewest turns of a way that is worth drilling."""
 _SCATTERING: Final = (3, 4)
 """Turns that scatter the cross for what is done in inspection: fewest, most."""
-_FLIPS: Final = {"keyhole-flip"}
-"""Techniques that random steps hardly ever lead to. An edge is flipped beside them, and the cross
-layer turned aside: of 10,000 positions with such an edge and the layer aligned, the technique was
-the best choice in none; with two more slots broken in 2 of 901, with one in 40 of 1444."""
-_NAMED_BY_HINDSIGHT: Final = {"keyhole-corner", "keyhole-edge", "keyhole-flip", "x-cross"}
-"""Techniques whose name depends on how a pair was done, not on how it began."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,9 +136,10 @@ class _Tries:
 
     def __init__(self, wish: Wish) -> None:
         self._wish = wish
-        self._most = _TRIED_IN_INSPECTION if wish.technique.in_inspection else _TRIED
+        its = traits(wish.technique)
+        self._most = _TRIED_IN_INSPECTION if its.in_inspection else _TRIED
         self._tried = 0
-        slow = wish.technique.in_inspection or wish.technique.id in _FLIPS
+        slow = its.in_inspection or its.begins_flipped
         self.pool = _POOL_OF_SLOW if slow else _POOL
 
     def __bool__(self) -> bool:
@@ -201,7 +197,7 @@ def sampled(
         return None
     advice = advisor.advise(position, face, plans=False)
     row = best_row(advice, technique.id)
-    if row is None or row.turns < (_LEAST_IN_INSPECTION if technique.in_inspection else _LEAST):
+    if row is None or row.turns < (_LEAST_IN_INSPECTION if row.traits.in_inspection else _LEAST):
         return None
     if len(row.slots) > 1 and situation.offset:
         return None
@@ -216,10 +212,17 @@ def sampled(
 
 
 def _random_position(technique: Technique, face: int, rng: random.Random, base: Array) -> Array:
-    flips = technique.id in _FLIPS
+    """A position some steps from a base, with one of its edges flipped if the technique wants that.
+
+    The cross layer then stands aside: of 10,000 positions with such an edge and the layer aligned,
+    the technique was the best choice in none; with two more slots broken in 2 of 901, with one in
+    40 of 1444.
+    """
+    its = traits(technique)
+    flips = its.begins_flipped
     slots = 1 if flips else rng.randint(1, _BROKEN)
     turns = broken_pairs(rng, slots, rng.randint(1, _STEPS))
-    if technique.in_inspection:
+    if its.in_inspection:
         turns += random_turns(rng, rng.randint(*_SCATTERING))
     elif flips or rng.random() < _ASIDE:
         turns.append(15 + rng.randrange(3))
@@ -250,10 +253,11 @@ def _is_promising(
     advisor: Advisor, technique: Technique, chances: Sequence[Chance], position: Array, face: int
 ) -> bool:
     """Whether a quick look, at the best row only, does not speak against the technique."""
-    if technique.in_inspection or any(chance.then or len(chance.slots) > 1 for chance in chances):
+    its = traits(technique)
+    if its.in_inspection or any(chance.then or len(chance.slots) > 1 for chance in chances):
         return True
     first = advisor.advise(position, face, shortest=False, plans=False).opportunities
-    if getattr(technique, "is_yardstick", False):
+    if its.is_yardstick:
         return True
     best = min((row.total for row in first), default=0.0)
     return any(row.technique == technique.id and row.total <= best + _SAME_S for row in first)
@@ -280,7 +284,7 @@ def _can_be_judged(place: DrillPlace, advice: Advice) -> bool:
         return False  # the slots are not filled by it, or before its end
     if not done_as_asked(place, own, own):
         return False  # by luck it fills another slot too
-    if row.technique not in _NAMED_BY_HINDSIGHT:
+    if not row.traits.named_by_hindsight:
         return True
     names = drill_names(place, own.done()[0], own.turns)
     return names == (row.technique,) and not _plainly_the_same(place, advice, own)
@@ -289,9 +293,7 @@ def _can_be_judged(place: DrillPlace, advice: Advice) -> bool:
 def _plainly_the_same(place: DrillPlace, advice: Advice, own: OneTry) -> bool:
     """Whether the plain way into the same slot would be taken for the technique."""
     ways = (
-        row
-        for row in advice.opportunities
-        if row.technique == "plain" and row.slots == place.row.slots
+        row for row in advice.opportunities if row.traits.is_plain and row.slots == place.row.slots
     )
     plain = min(ways, key=lambda row: (row.turns, row.seconds), default=None)
     if plain is None:

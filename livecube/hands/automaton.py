@@ -316,20 +316,23 @@ def looking_ms(
     technique: str,
     corners: Iterable[tuple[npt.ArrayLike, npt.ArrayLike]] = (),
     edges: Iterable[tuple[npt.ArrayLike, npt.ArrayLike]] = (),
+    *,
+    corner_alone: bool = False,
 ) -> npt.NDArray[np.int64]:
     """Expected milliseconds of looking before a sequence.
 
     ``corners`` and ``edges`` are the target pieces that are not home, each as (place, moved):
     the place as :mod:`livecube.search.situation` numbers it, the cross down and the hands'
     front at F; moved: 1 if the sequence before left the piece elsewhere than it was. Both may
-    be arrays of one shape, for as many positions; the result has that shape.
+    be arrays of one shape, for as many positions; the result has that shape. ``corner_alone``:
+    whether the technique inserts only a corner, where it counts which way the corner faces.
 
     Raises ``IndexError`` for a place that is none.
     """
     total = np.asarray(looking.base_ms + looking.technique_ms.get(technique, 0), dtype=np.int64)
     for place, moved in corners:
         total = total + looking.corner_ms[_index(moved), _index(place)]
-        if technique == "keyhole-corner":
+        if corner_alone:
             total = total + looking.corner_up_ms[_index(place)]
     for place, moved in edges:
         total = total + looking.edge_ms[_index(moved), _index(place)]

@@ -83,7 +83,6 @@ _TOLD: Final = 3
 """Alternatives that are told when a pair begins, and as many later ones."""
 _WORTH_S: Final = 0.05
 """What saves less is not told: predictions are not that good."""
-_CROSS_AND_PAIR: Final = 2
 
 
 def review_solve(
@@ -216,9 +215,7 @@ class _Looker:
         rows = openings(self._advisor, self._position(0), (self._face,)) or ()
         found = []
         for row in rows:
-            done = self._stages[: 1 if row.technique == "cross" else _CROSS_AND_PAIR]
-            if "pseudo" in row.technique:
-                done = self._stages[: _CROSS_AND_PAIR + 1]
+            done = self._stages[: 1 + len(row.slots)]
             turns = sum(s.split.turns for s in done if s.split)
             seconds = self._predicted_for(done)
             if seconds is not None:

@@ -16,7 +16,7 @@ from livecube.cube.geometry import CORNERS, EDGES, FACES, HOME, NEXT_STICKER, PI
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.search.situation import SLOT_PIECES, Situation, slot_bits
 from livecube.search.task import LEFT, NO_D, TURNED_BACK, Task
-from livecube.techniques.base import About, Chance, Level, goal_bits
+from livecube.techniques.base import About, Chance, Level, Showing, goal_bits, traits
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -53,7 +53,7 @@ def questions(techniques: Sequence[Technique]) -> Iterator[tuple[Situation, Task
                 turned = apply_turns(position, [_D + offset - 1] if offset else [])
                 situation = Situation.of_down(turned, _DOWN)
                 for technique in techniques:
-                    if not technique.in_inspection:
+                    if not traits(technique).in_inspection:
                         for chance in technique.chances(situation):
                             if not chance.then:
                                 yield situation, chance.task
@@ -138,8 +138,10 @@ class KeyholeCorner:
     """Possible when a slot's edge is solved, its corner is not, and another slot is free."""
 
     id: Final = "keyhole-corner"
-    in_inspection: Final = False
     sees_only_state: Final = True
+    is_keyhole: Final = True
+    inserts_alone: Final = "corner"
+    named_by_hindsight: Final = True
     about: Final = _ABOUT_CORNER
 
     def chances(self, situation: Situation) -> list[Chance]:
@@ -227,8 +229,10 @@ class KeyholeEdge:
     """
 
     id: Final = "keyhole-edge"
-    in_inspection: Final = False
     sees_only_state: Final = True
+    is_keyhole: Final = True
+    inserts_alone: Final = "edge"
+    named_by_hindsight: Final = True
     about: Final = _EDGE
 
     def chances(self, situation: Situation) -> list[Chance]:
@@ -241,8 +245,10 @@ class KeyholeFlip:
     """Possible when a slot's corner is solved and its edge stands in it flipped."""
 
     id: Final = "keyhole-flip"
-    in_inspection: Final = False
     sees_only_state: Final = True
+    is_keyhole: Final = True
+    begins_flipped: Final = True
+    named_by_hindsight: Final = True
     about: Final = _FLIP
 
     def chances(self, situation: Situation) -> list[Chance]:
@@ -282,8 +288,9 @@ class KeyholeChain:
     """Possible when two slots wait for one piece each and a third is free, the second's door."""
 
     id: Final = "keyhole-chain"
-    in_inspection: Final = False
     sees_only_state: Final = True
+    is_keyhole: Final = True
+    showing: Final = Showing(broken=3)
     about: Final = _ABOUT_CHAIN
 
     def chances(self, situation: Situation) -> list[Chance]:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 from livecube.search.situation import slot_bits
 from livecube.search.task import NO_D, Task
-from livecube.techniques.base import About, Chance, goal_bits
+from livecube.techniques.base import About, Chance, Showing, goal_bits
 
 if TYPE_CHECKING:
     from livecube.search.situation import Situation
@@ -35,9 +35,10 @@ class Shortest:
     """No precondition, no constraint; at the end all is at offset 0."""
 
     id: Final = "shortest"
-    in_inspection: Final = False
     sees_only_state: Final = True
+    is_ordinary: Final = True
     is_yardstick: Final = True
+    showing: Final = Showing(fewest_saved=2)
     about: Final = _ABOUT_SHORTEST
 
     def chances(self, situation: Situation) -> list[Chance]:
@@ -73,8 +74,10 @@ class Plain:
     """Possible with the cross at offset 0; the cross layer is not turned."""
 
     id: Final = "plain"
-    in_inspection: Final = False
     sees_only_state: Final = True
+    is_plain: Final = True
+    is_ordinary: Final = True
+    showing: Final = Showing(fewest_turns=7)
     about: Final = _ABOUT_PLAIN
 
     def chances(self, situation: Situation) -> list[Chance]:
@@ -118,8 +121,9 @@ class MadePair:
     """
 
     id: Final = "made-pair"
-    in_inspection: Final = False
     sees_only_state: Final = True
+    is_ordinary: Final = True
+    begins_joined: Final = True
     about: Final = _ABOUT_MADE_PAIR
 
     def chances(self, situation: Situation) -> list[Chance]:

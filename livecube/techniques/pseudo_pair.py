@@ -40,7 +40,6 @@ class PseudoPair:
     """Possible when two free slots hold one solved piece each, a corner and an edge."""
 
     id: Final = "pseudo-pair"
-    in_inspection: Final = False
     sees_only_state: Final = True
     about: Final = _ABOUT
 

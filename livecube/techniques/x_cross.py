@@ -6,7 +6,7 @@ from itertools import permutations
 from typing import TYPE_CHECKING, Final
 
 from livecube.search.task import LEFT, Task
-from livecube.techniques.base import About, Chance, Level, goal_bits
+from livecube.techniques.base import About, Chance, Level, Showing, goal_bits
 
 if TYPE_CHECKING:
     from livecube.search.situation import Situation
@@ -36,6 +36,8 @@ class XCross:
     id: Final = "x-cross"
     in_inspection: Final = True
     sees_only_state: Final = True
+    named_by_hindsight: Final = True
+    showing: Final = Showing(scattered=4, fewest_turns=4)
     about: Final = _ABOUT_X_CROSS
 
     def chances(self, situation: Situation) -> list[Chance]:
@@ -84,6 +86,7 @@ class PseudoXCross:
     id: Final = "pseudo-x-cross"
     in_inspection: Final = True
     sees_only_state: Final = True
+    showing: Final = Showing(scattered=3)
     about: Final = _ABOUT_PSEUDO
 
     def chances(self, situation: Situation) -> list[Chance]:

@@ -95,7 +95,7 @@ def _sequences(example: Example) -> list[Text]:
         (example.technique if number == 0 else "", moves_text(row.moves), row.turns)
         for number, row in enumerate(example.sequences[:_SHOWN])
     ]
-    if example.technique != "plain":
+    if not example.sequences[0].traits.is_plain:
         rows.append(_plain_row(example))
     labels = max(len(label) for label, _, _ in rows)
     texts = max(len(moves) for _, moves, _ in rows)

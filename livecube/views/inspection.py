@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Final
 from rich.table import Table
 from rich.text import Text
 
-from livecube.advice.inspection import IN_INSPECTION
 from livecube.cube.notation import moves_text
+from livecube.techniques.base import about, within
 from livecube.views.page import table_lines
 
 if TYPE_CHECKING:
@@ -21,16 +21,15 @@ if TYPE_CHECKING:
 __all__ = ["comparison_lines", "inspection_blocks"]
 
 _COLUMNS: Final = ("held", "s", "turns", "into")
-_CALLED: Final = {"x-cross": "X-cross", "pseudo-x-cross": "pseudo X-cross"}
-"""The techniques as they are called within a sentence."""
 
 
 def comparison_lines(inspections: Sequence[Inspection]) -> list[Text]:
     """Several cross colours side by side: turns and seconds of the best rows of each."""
-    table = [["", "cross", *(_CALLED[name] for name in IN_INSPECTION)]]
+    kinds = inspections[0].techniques
+    table = [["", "cross", *(within(about(kind).title) for kind in kinds)]]
     for inspection in inspections:
         best = [inspection.crosses[:1]]
-        best += [tuple(row for row, _ in inspection.rows(name)[:1]) for name in IN_INSPECTION]
+        best += [tuple(row for row, _ in inspection.rows(kind)[:1]) for kind in kinds]
         cells = [f"{rows[0].turns:2d}  {rows[0].seconds:.2f} s" if rows else "–" for rows in best]
         table.append([inspection.cross, *cells])
     return [Text(line) for line in table_lines(table)]
@@ -55,8 +54,9 @@ def _headline(inspection: Inspection) -> str:
         return f"{inspection.cross} cross: whole already; livecube hints says what may follow"
     turns = "1 turn" if inspection.cross_turns == 1 else f"{inspection.cross_turns} turns"
     text = f"{inspection.cross} cross: {turns}"
-    if rows := inspection.rows("x-cross"):
-        more = rows[0][0].seconds - inspection.crosses[0].seconds
+    rows = [row for row in inspection.opportunities if len(row.slots) == 1 and not row.silenced]
+    if rows:
+        more = rows[0].seconds - inspection.crosses[0].seconds
         text += f"; with a pair {abs(more):.2f} s {'more' if more >= 0 else 'less'}"
     return text
 
@@ -67,8 +67,8 @@ def _table(inspection: Inspection, most: int | None) -> Table:
     for title in _COLUMNS:
         table.add_column(justify="right" if title in ("s", "turns") else "left", no_wrap=True)
     _add_rows(table, "cross", [(row, None) for row in inspection.crosses], most)
-    for technique in IN_INSPECTION:
-        _add_rows(table, _CALLED[technique], inspection.rows(technique), most)
+    for technique in inspection.techniques:
+        _add_rows(table, within(about(technique).title), inspection.rows(technique), most)
     return table
 
 
@@ -102,7 +102,7 @@ def _moves(row: Opportunity, first: int | None) -> str:
 def _track_lines(one: Track) -> list[Text]:
     """One line for each new place of a piece."""
     slots = " and ".join(one.row.slots)
-    title = _CALLED[one.row.technique]
+    title = within(one.row.title)
     lines = [Text(f"To track for the first {title}, into {slots}, with {one.row.holding}:")]
     labels = [_label(seen) for seen in one.sightings]
     names = [_name(one, seen) for seen in one.sightings]

@@ -40,6 +40,7 @@ from livecube.stages.progress import (
     StageDone,
     Turned,
 )
+from livecube.techniques.base import within
 from livecube.views.happenings import (
     LINK_BACK,
     LINK_LOST,
@@ -74,7 +75,7 @@ def plan_sentence(plan: Plan) -> str:
     """One plan: *green-red, then blue-orange (keyhole corner) through blue-red, …*."""
     steps = []
     for step in plan.steps:
-        how = "" if step.technique == "plain" else f" ({step.title.lower()})"
+        how = "" if step.traits.is_plain else f" ({within(step.title)})"
         through = "" if step.door is None else f" through {step.door}"
         along = f" with {' and '.join(step.also)}" if step.also else ""
         steps.append(" and ".join(step.slots) + how + through + along)

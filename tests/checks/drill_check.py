@@ -10,8 +10,8 @@ import random
 import time
 from statistics import mean
 
-from livecube.composition.assembly import known_techniques, load_advisor
-from livecube.composition.drawing import NOT_DRILLED
+from livecube.composition.assembly import load_advisor
+from livecube.composition.drawing import drilled_techniques
 from livecube.composition.scrambler import load_scrambler
 from livecube.cube.position import SOLVED_BYTES, TURN_BYTES
 
@@ -28,8 +28,8 @@ def main() -> None:
 
     pieces = pieces_that_count(0)
     print("technique         positions  seconds a set  set-up: mean  ten or fewer  most")
-    for technique in known_techniques():
-        if technique.id in NOT_DRILLED or technique.id not in (asked.technique or [technique.id]):
+    for technique in drilled_techniques():
+        if technique.id not in (asked.technique or [technique.id]):
             continue
         spent, lengths = [], []
         for seed in range(asked.sets):

@@ -26,6 +26,7 @@ from livecube.search.hand_arrays import UPRIGHT
 from livecube.search.situation import SLOT_SYMMETRY, TURN_SEEN, Situation, piece_places, slot_bits
 from livecube.search.spelling import spelled
 from livecube.search.task import Task
+from livecube.techniques.base import traits
 from livecube.techniques.registry import TECHNIQUES
 
 if TYPE_CHECKING:
@@ -154,7 +155,7 @@ def main() -> None:
     usual = [
         one
         for one in TECHNIQUES
-        if not one.in_inspection and one.id not in ("shortest", "keyhole-chain")
+        if not traits(one).in_inspection and one.id not in ("shortest", "keyhole-chain")
     ]
     sets: dict[str, list[Technique]] = {
         "plain": [one for one in usual if one.id == "plain"],
