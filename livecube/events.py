@@ -27,6 +27,7 @@ __all__ = [
     "GapReport",
     "HoldingMark",
     "LinkChange",
+    "Moment",
     "Packet",
     "Report",
     "Reset",
@@ -112,10 +113,17 @@ Report: TypeAlias = (
 
 
 @dataclass(frozen=True, slots=True)
-class Turn:
-    """One fixed-frame face turn."""
+class Moment:
+    """Something that happens once: an event, or news that are made of events."""
 
     t: float
+    """Seconds on the cube's clock."""
+
+
+@dataclass(frozen=True, slots=True)
+class Turn(Moment):
+    """One fixed-frame face turn."""
+
     turn: int
     host: float | None = None
     """Host seconds of the arrival, on the host's own clock."""
@@ -125,44 +133,39 @@ class Turn:
 
 
 @dataclass(frozen=True, slots=True)
-class State:
+class State(Moment):
     """The cube stands in this position (20 facelets)."""
 
-    t: float
     position: bytes
 
 
 @dataclass(frozen=True, slots=True)
-class Gap:
+class Gap(Moment):
     """Turns were lost here; ``lost`` says how many, None if unknown."""
 
-    t: float
     lost: int | None
     since: float | None = None
     """The place is not known: they were lost at any time since then. None: it is known."""
 
 
 @dataclass(frozen=True, slots=True)
-class Battery:
+class Battery(Moment):
     """Charge in percent, 0 to 100."""
 
-    t: float
     percent: int
 
 
 @dataclass(frozen=True, slots=True)
-class Attitude:
+class Attitude(Moment):
     """How the core of the cube stands in space; see :class:`AttitudeReport`."""
 
-    t: float
     quaternion: tuple[float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class Packet:
+class Packet(Moment):
     """A raw notification, kept for later decoding."""
 
-    t: float
     char: str
     data: bytes
     host: float | None = None
@@ -170,27 +173,24 @@ class Packet:
 
 
 @dataclass(frozen=True, slots=True)
-class LinkChange:
+class LinkChange(Moment):
     """The connection to the cube was lost, or has come back."""
 
-    t: float
     up: bool
 
 
 @dataclass(frozen=True, slots=True)
-class DeviceInfo:
+class DeviceInfo(Moment):
     """What the cube says of itself."""
 
-    t: float
     told: tuple[tuple[str, str], ...]
     """Keys of ``DEVICE_KEYS`` and texts, as far as they are told."""
 
 
 @dataclass(frozen=True, slots=True)
-class ClockAccount:
+class ClockAccount(Moment):
     """How good the times of a connection were, as it was measured."""
 
-    t: float
     drift_ppm: float | None
     """By how much the host's clock ran faster than the cube's, in millionths; None: the cube
     has no clock, and the times are those of the arrivals."""
@@ -201,44 +201,37 @@ class ClockAccount:
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class Asked(Moment):
     """While a cube is being learned: its owner is asked for these turns, and makes them now."""
 
-    t: float
     turns: tuple[int, ...] | None
     """None: any turns that end with the cube solved."""
 
 
 @dataclass(frozen=True, slots=True)
-class SolveMark:
+class SolveMark(Moment):
     """A solve enters a phase; ``id`` numbers the solves of a log."""
 
-    t: float
     id: int
     phase: SolvePhase
 
 
 @dataclass(frozen=True, slots=True)
-class HoldingMark:
+class HoldingMark(Moment):
     """The solver says how the cube is held: fixed faces up and front."""
 
-    t: float
     up: int
     front: int
 
 
 @dataclass(frozen=True, slots=True)
-class AnyHolding:
+class AnyHolding(Moment):
     """The solver does not say any more how the cube is held."""
-
-    t: float
 
 
 @dataclass(frozen=True, slots=True)
-class Reset:
+class Reset(Moment):
     """The solver says that the cube is solved now."""
-
-    t: float
 
 
 CubeEvent: TypeAlias = (

@@ -27,6 +27,7 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import COLOURS
+from livecube.events import Moment
 from livecube.stages.progress import (
     CrossColour,
     HeldAs,
@@ -56,6 +57,7 @@ __all__ = [
     "Degrees",
     "Happening",
     "Manner",
+    "OfHint",
     "Planned",
     "Repair",
     "Said",
@@ -101,11 +103,16 @@ class Manner:
 
 
 @dataclass(frozen=True, slots=True)
-class Spoken:
+class OfHint(Moment):
+    """News of one hint."""
+
+    opportunity: Opportunity
+
+
+@dataclass(frozen=True, slots=True)
+class Spoken(OfHint):
     """An opportunity that is worth saying now. It stands until it is taken or withdrawn."""
 
-    t: float
-    opportunity: Opportunity
     also: tuple[Opportunity, ...] = ()
     """The best ones for other slots; in inspection other ways to begin."""
     inspection: bool = False
@@ -113,34 +120,24 @@ class Spoken:
 
 
 @dataclass(frozen=True, slots=True)
-class Adjusted:
+class Adjusted(OfHint):
     """The moves of the hint that stands are others now; it is the same way into the same slots."""
 
-    t: float
-    opportunity: Opportunity
-
 
 @dataclass(frozen=True, slots=True)
-class Taken:
+class Taken(OfHint):
     """What the hint that stood was about is done, in this way or in another."""
 
-    t: float
-    opportunity: Opportunity
-
 
 @dataclass(frozen=True, slots=True)
-class Withdrawn:
+class Withdrawn(OfHint):
     """The hint that stood does not hold any more."""
 
-    t: float
-    opportunity: Opportunity
-
 
 @dataclass(frozen=True, slots=True)
-class Repair:
+class Repair(Moment):
     """A slot that was kept stays out: the fastest way to have all four in. It is no hint."""
 
-    t: float
     way: Opportunity
     """Its slots are those that are out."""
 
@@ -157,27 +154,23 @@ class Degree(IntEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Clue:
+class Clue(OfHint):
     """A part of a hint, for whoever wants to find the rest."""
 
-    t: float
-    opportunity: Opportunity
     degree: Degree
 
 
 @dataclass(frozen=True, slots=True)
-class Unsaid:
+class Unsaid(Moment):
     """What would have been said during the solve that is over now, in order."""
 
-    t: float
     hints: tuple[Spoken, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Planned:
+class Planned(Moment):
     """Plans for all free slots from here, for each first pair the best, the best of all first."""
 
-    t: float
     plans: tuple[Plan, ...]
 
 

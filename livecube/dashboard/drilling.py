@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+from livecube.events import Moment
+
 __all__ = ["HOW_WELL", "BeatDone", "DrillDone", "FingersDone"]
 
 HOW_WELL: Final = ("missed", "laboured", "sound", "fluent")
@@ -13,10 +15,9 @@ not imported since it would bring the whole search along."""
 
 
 @dataclass(frozen=True, slots=True)
-class DrillDone:
+class DrillDone(Moment):
     """A drill's position was solved, and judged."""
 
-    t: float
     number: int
     """Of the try, from 1."""
     technique: str
@@ -38,10 +39,9 @@ class DrillDone:
 
 
 @dataclass(frozen=True, slots=True)
-class FingersDone:
+class FingersDone(Moment):
     """Rounds of the ring-finger drill are over."""
 
-    t: float
     rounds: int
     turns: int
     """That count: those with a time since the one before."""
@@ -57,10 +57,9 @@ class FingersDone:
 
 
 @dataclass(frozen=True, slots=True)
-class BeatDone:
+class BeatDone(Moment):
     """A solve to a beat is over."""
 
-    t: float
     tempo: float
     """Beats a second."""
     turns: int

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.position import SOLVED_BYTES, TURN_BYTES
-from livecube.events import Reset, State, Turn
+from livecube.events import Moment, Reset, State, Turn
 from livecube.review.trying import SETTLE_S, Scene, SettingUp, SetUpAsked, SetUpGuided, TryGivenUp
 from livecube.stages.progress import SolveOver
 from livecube.stages.tracker import Tracker
@@ -148,28 +148,25 @@ _SLICE_S: Final = 0.1
 
 
 @dataclass(frozen=True, slots=True)
-class BeatReady:
+class BeatReady(Moment):
     """The cube is scrambled; the beat begins, and the solver with it when he likes."""
 
-    t: float
     tempo: float
     """Beats a second."""
 
 
 @dataclass(frozen=True, slots=True)
-class BeatTurned:
+class BeatTurned(Moment):
     """A turn of the solve."""
 
-    t: float
     number: int
     """From 1."""
 
 
 @dataclass(frozen=True, slots=True)
-class BeatJudged:
+class BeatJudged(Moment):
     """The cube is solved, or the solve was broken off."""
 
-    t: float
     result: BeatResult
     solved: bool = True
 

@@ -14,7 +14,7 @@ from statistics import fmean, stdev
 from typing import TYPE_CHECKING, Final, TypeAlias
 
 from livecube.cube.position import make_turn
-from livecube.events import Turn
+from livecube.events import Moment, Turn
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,6 +31,7 @@ __all__ = [
     "FingerRound",
     "FingerTurned",
     "FingersOver",
+    "OfRound",
     "Pattern",
     "Sides",
 ]
@@ -65,22 +66,25 @@ PATTERNS: Final = (
 
 
 @dataclass(frozen=True, slots=True)
-class FingerAsked:
-    """A round may begin, whenever the solver likes."""
+class OfRound(Moment):
+    """News of one round."""
 
-    t: float
     number: int
     """Of the round, from 1."""
+
+
+@dataclass(frozen=True, slots=True)
+class FingerAsked(OfRound):
+    """A round may begin, whenever the solver likes."""
+
     rounds: int
     pattern: Pattern
 
 
 @dataclass(frozen=True, slots=True)
-class FingerTurned:
+class FingerTurned(OfRound):
     """A turn of a round."""
 
-    t: float
-    number: int
     done: int
     """Right turns of this round so far."""
     slip: bool
@@ -88,11 +92,9 @@ class FingerTurned:
 
 
 @dataclass(frozen=True, slots=True)
-class FingerRound:
+class FingerRound(OfRound):
     """A round is over."""
 
-    t: float
-    number: int
     pattern: Pattern
     intervals: tuple[tuple[int, float], ...]
     """For each turn that counts: its quarters, and the seconds since the one before."""
@@ -127,10 +129,9 @@ class Sides:
 
 
 @dataclass(frozen=True, slots=True)
-class FingersOver:
+class FingersOver(Moment):
     """All rounds are done, or it was broken off behind the last of these."""
 
-    t: float
     rounds: tuple[FingerRound, ...]
     sides: Sides | None
     """None: too few turns to say."""

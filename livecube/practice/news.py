@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
+from livecube.events import Moment
+
 if TYPE_CHECKING:
     from livecube.practice.gestures import BreakDue
     from livecube.scrambling.following import Guidance
@@ -19,6 +21,7 @@ __all__ = [
     "Guided",
     "InspectionBegun",
     "Judged",
+    "OfSolve",
     "PracticeNews",
     "Reviewed",
     "ScrambleAsked",
@@ -40,61 +43,58 @@ class Tally:
 
 
 @dataclass(frozen=True, slots=True)
-class ScrambleAsked:
-    """A scramble is to be turned."""
+class OfSolve(Moment):
+    """News of one solve."""
 
-    t: float
     number: int
     """Of the solve in this session, counted from 1."""
+
+
+@dataclass(frozen=True, slots=True)
+class ScrambleAsked(OfSolve):
+    """A scramble is to be turned."""
+
     turns: tuple[int, ...]
     """From where the cube stands; empty if the solver scrambles as he likes."""
     by_hand: bool
 
 
 @dataclass(frozen=True, slots=True)
-class Guided:
+class Guided(Moment):
     """Where the solver stands in the scramble."""
 
-    t: float
     guidance: Guidance
     turns: tuple[int, ...]
     """The whole path; another one than before if the solver went astray."""
 
 
 @dataclass(frozen=True, slots=True)
-class InspectionBegun:
+class InspectionBegun(OfSolve):
     """The scrambled cube may be looked at; the first turn starts the solve."""
 
-    t: float
-    number: int
     scramble: tuple[int, ...]
     """Turns from the solved cube to this position."""
     timed: bool
 
 
 @dataclass(frozen=True, slots=True)
-class Called:
+class Called(Moment):
     """So many seconds of inspection have passed."""
 
-    t: float
     seconds: int
 
 
 @dataclass(frozen=True, slots=True)
-class SolveStarted:
+class SolveStarted(OfSolve):
     """The first turn was made."""
 
-    t: float
-    number: int
     inspection_ms: int | None
 
 
 @dataclass(frozen=True, slots=True)
-class Judged:
+class Judged(OfSolve):
     """A solve is over, and this is what it counts."""
 
-    t: float
-    number: int
     ms: int
     inspection_ms: int | None
     penalties: tuple[Penalty, ...]
@@ -103,11 +103,9 @@ class Judged:
 
 
 @dataclass(frozen=True, slots=True)
-class Corrected:
+class Corrected(OfSolve):
     """The solver decided on the penalties of the last solve."""
 
-    t: float
-    number: int
     ms: int
     measured: tuple[Penalty, ...]
     penalties: tuple[Penalty, ...] | None
@@ -116,37 +114,29 @@ class Corrected:
 
 
 @dataclass(frozen=True, slots=True)
-class Discarded:
+class Discarded(OfSolve):
     """The solver threw the last solve away, or took it back."""
 
-    t: float
-    number: int
     away: bool
     tally: Tally
 
 
 @dataclass(frozen=True, slots=True)
-class Abandoned:
+class Abandoned(OfSolve):
     """An attempt was given up before it was over; it counts nothing and is not kept."""
-
-    t: float
-    number: int
 
 
 @dataclass(frozen=True, slots=True)
-class BreakAdvised:
+class BreakAdvised(Moment):
     """The hands have worked for long enough."""
 
-    t: float
     due: BreakDue
 
 
 @dataclass(frozen=True, slots=True)
-class Reviewed:
+class Reviewed(OfSolve):
     """A solve of this session was looked at again."""
 
-    t: float
-    number: int
     kept: int
     """Its number in the history."""
     sentences: tuple[str, ...]

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 
 from livecube.cube.holding import SCRAMBLE_HOLDING
 from livecube.cube.position import SOLVED_BYTES, TURN_BYTES, htm
-from livecube.events import Reset, State, Turn
+from livecube.events import Moment, Reset, State, Turn
 from livecube.stages.frame import FRAMES, HeldSlots, Row, slots_of
 from livecube.stages.solve import pair_technique
 
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "SETTLE_S",
+    "OfTry",
     "OneTry",
     "Place",
     "ReadyToTry",
@@ -184,22 +185,26 @@ SETTLE_S: Final = 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class SetUpAsked:
-    """A place is to be set up."""
+class OfTry(Moment):
+    """News of one try."""
 
-    t: float
     number: int
     """Of the try, from 1."""
+
+
+@dataclass(frozen=True, slots=True)
+class SetUpAsked(OfTry):
+    """A place is to be set up."""
+
     place: Scene
     turns: tuple[int, ...]
     """From where the cube stands; empty if it stands there."""
 
 
 @dataclass(frozen=True, slots=True)
-class SetUpGuided:
+class SetUpGuided(Moment):
     """Where somebody stands who sets up."""
 
-    t: float
     place: Scene
     guidance: Guidance
     turns: tuple[int, ...]
@@ -207,22 +212,18 @@ class SetUpGuided:
 
 
 @dataclass(frozen=True, slots=True)
-class ReadyToTry:
+class ReadyToTry(OfTry):
     """The cube stands there; the first turn starts the time."""
 
-    t: float
-    number: int
     place: Place
     position: bytes
     """20 facelets; as the place has it for the pieces of cross and slots."""
 
 
 @dataclass(frozen=True, slots=True)
-class TryTurned:
+class TryTurned(OfTry):
     """A turn of the try that is not its last one."""
 
-    t: float
-    number: int
     place: Place
     position: bytes
     """20 facelets."""
@@ -231,11 +232,9 @@ class TryTurned:
 
 
 @dataclass(frozen=True, slots=True)
-class Tried:
+class Tried(OfTry):
     """The slots are filled."""
 
-    t: float
-    number: int
     place: Place
     techniques: tuple[str, ...]
     """What was done, in order."""
@@ -257,11 +256,8 @@ class Tried:
 
 
 @dataclass(frozen=True, slots=True)
-class TryGivenUp:
+class TryGivenUp(OfTry):
     """A try was given up; it counts nothing."""
-
-    t: float
-    number: int
 
 
 TryNews: TypeAlias = SetUpAsked | SetUpGuided | ReadyToTry | TryTurned | Tried | TryGivenUp

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, TypeAlias
 
+from livecube.events import Moment
+
 if TYPE_CHECKING:
     from livecube.cube.holding import Holding
     from livecube.stages.solve import Solve, Split
@@ -30,10 +32,9 @@ __all__ = [
 
 
 @dataclass(frozen=True, slots=True)
-class Turned:
+class Turned(Moment):
     """The cube was turned."""
 
-    t: float
     turn: int
     line: int
     """Turn line, counted from 1 in the log."""
@@ -52,106 +53,94 @@ class Turned:
 
 
 @dataclass(frozen=True, slots=True)
-class SolveBegun:
+class SolveBegun(Moment):
     """A solve is under way: from a mark, or seen from its first cross."""
 
-    t: float
     id: int | None
     start_turn: int
     started: float
 
 
 @dataclass(frozen=True, slots=True)
-class StageDone:
+class StageDone(Moment):
     """A stage was done, as far as can be told live."""
 
-    t: float
     split: Split
 
 
 @dataclass(frozen=True, slots=True)
-class Reopened:
+class Reopened(Moment):
     """Slots that were held have been given up for others."""
 
-    t: float
     slots: tuple[str, ...]
     line: int
 
 
 @dataclass(frozen=True, slots=True)
-class CrossColour:
+class CrossColour(Moment):
     """The cross that was followed is replaced by another colour's."""
 
-    t: float
     cross: str
     instead_of: str
     line: int
 
 
 @dataclass(frozen=True, slots=True)
-class SolveOver:
+class SolveOver(Moment):
     """A solve has ended; its stages in hindsight."""
 
-    t: float
     solve: Solve
 
 
 @dataclass(frozen=True, slots=True)
-class Resynced:
+class Resynced(Moment):
     """The cube stands otherwise than its turns say, or was declared solved."""
 
-    t: float
     position: bytes
     twisted: tuple[int, ...] = ()
     """Pieces by whose twist alone it stands otherwise: corners that were twisted by hand."""
 
 
 @dataclass(frozen=True, slots=True)
-class Lost:
+class Lost(Moment):
     """Turns were lost; None: nobody knows how many."""
 
-    t: float
     lost: int | None
 
 
 @dataclass(frozen=True, slots=True)
-class BatteryLevel:
+class BatteryLevel(Moment):
     """Charge in percent."""
 
-    t: float
     percent: int
 
 
 @dataclass(frozen=True, slots=True)
-class LinkChanged:
+class LinkChanged(Moment):
     """The connection to the cube was lost, or is back."""
 
-    t: float
     up: bool
 
 
 @dataclass(frozen=True, slots=True)
-class DeviceTold:
+class DeviceTold(Moment):
     """What the cube says of itself: names and texts."""
 
-    t: float
     told: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True, slots=True)
-class ClockTold:
+class ClockTold(Moment):
     """How good the times of a connection were; see :class:`livecube.events.ClockAccount`."""
 
-    t: float
     drift_ppm: float | None
     late_ms: float
 
 
 @dataclass(frozen=True, slots=True)
-class HeldAs:
+class HeldAs(Moment):
     """The solver said how the cube is held."""
 
-    t: float
     holding: Holding | None
     """None: nobody knows any more."""
 
@@ -181,10 +170,9 @@ SURE: Final = 0.8
 
 
 @dataclass(frozen=True, slots=True)
-class HeldNow:
+class HeldNow(Moment):
     """How the cube is held has been worked out, or is not sure any more."""
 
-    t: float
     holding: Holding | None
     """None: it is not sure enough."""
     confidence: float

@@ -30,12 +30,17 @@ _ABOUT_X_CROSS: Final = About(
 )
 
 
-class XCross:
+class _InInspection:
+    """What both have in common."""
+
+    in_inspection: Final = True
+    sees_only_state: Final = True
+
+
+class XCross(_InInspection):
     """Possible while the cross is not done; no constraint."""
 
     id: Final = "x-cross"
-    in_inspection: Final = True
-    sees_only_state: Final = True
     named_by_hindsight: Final = True
     showing: Final = Showing(scattered=4, fewest_turns=4)
     about: Final = _ABOUT_X_CROSS
@@ -80,12 +85,10 @@ _ABOUT_PSEUDO: Final = About(
 )
 
 
-class PseudoXCross:
+class PseudoXCross(_InInspection):
     """Possible while the cross is not done."""
 
     id: Final = "pseudo-x-cross"
-    in_inspection: Final = True
-    sees_only_state: Final = True
     showing: Final = Showing(scattered=3)
     about: Final = _ABOUT_PSEUDO
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal, TypeAlias, get_args
 
 from livecube.cube.holding import COLOURS
+from livecube.events import Moment
 
 if TYPE_CHECKING:
     from livecube.cube.holding import Holding, Move
@@ -49,11 +50,9 @@ another colour may then have had its four slots a turn earlier, and counts.
 
 
 @dataclass(frozen=True, slots=True)
-class VirtualTurn:
-    """One turn as a sensor in the cube reports it."""
+class VirtualTurn(Moment):
+    """One turn as a sensor in the cube reports it, when it is complete."""
 
-    t: float
-    """Seconds on the cube's clock, when the turn is complete."""
     turn: int
     """Fixed-frame turn, 0 to 17."""
     holding: Holding
@@ -65,11 +64,9 @@ class VirtualTurn:
 
 
 @dataclass(frozen=True, slots=True)
-class HandMove:
-    """One move of the hands, rotations included."""
+class HandMove(Moment):
+    """One move of the hands, rotations included, when it is complete."""
 
-    t: float
-    """Seconds on the cube's clock, when the move is complete."""
     move: Move
     holding: Holding
     """How the cube was held when the move began."""
