@@ -182,13 +182,13 @@ class Simulation:
     speed: float
 
 
-class SimulatedSource:
-    """A simulated cube, straight into the decoder."""
+class _Simulated:
+    """What the sources of a simulated cube have in common."""
 
     name = _PROTOCOL
     clock: Literal["cube", "host"] = "cube"
-    link = "simulated"
     typed = None
+    called = "simulated cube"
 
     def __init__(
         self,
@@ -198,11 +198,17 @@ class SimulatedSource:
         begin: asyncio.Event | None = None,
     ) -> None:
         """``begin``: the cube rests until this is set; None: it is turned at once."""
-        self.title = f"simulated cube, seed {simulation.seed}"
+        self.title = f"{self.called}, seed {simulation.seed}"
         self.speed = simulation.speed
         self._simulation = simulation
         self._capture = capture
         self._begin = begin
+
+
+class SimulatedSource(_Simulated):
+    """A simulated cube, straight into the decoder."""
+
+    link = "simulated"
 
     async def find(self) -> None:
         """It is there."""
@@ -280,27 +286,11 @@ class CubeSource:
         return decoded(link, chosen.decoder(), capture=self._capture)
 
 
-class VirtualRadioSource:
+class VirtualRadioSource(_Simulated):
     """A simulated cube, by way of a real GATT exchange and bleak. Needs the extra ``virtual``."""
 
-    name = _PROTOCOL
-    clock: Literal["cube", "host"] = "cube"
     link = "virtual radio"
-    typed = None
-
-    def __init__(
-        self,
-        simulation: Simulation,
-        *,
-        capture: bool = False,
-        begin: asyncio.Event | None = None,
-    ) -> None:
-        """``begin``: the cube rests until this is set; None: it is turned at once."""
-        self.title = f"virtual radio, simulated cube, seed {simulation.seed}"
-        self.speed = simulation.speed
-        self._simulation = simulation
-        self._capture = capture
-        self._begin = begin
+    called = "virtual radio, simulated cube"
 
     async def find(self) -> None:
         """It will be there."""

@@ -62,16 +62,6 @@ class BeatTurn:
 
 
 @dataclass(frozen=True, slots=True)
-class BeatStage:
-    """How one stage went."""
-
-    stage: str
-    turns: int
-    missed: int
-    empty: int
-
-
-@dataclass(frozen=True, slots=True)
 class BeatResult:
     """How a solve to a beat went."""
 
@@ -111,6 +101,16 @@ class BeatResult:
         """Turns behind the longest pauses, at most three, the longest first."""
         paused = [turn for turn in self.turns if turn.empty]
         return tuple(sorted(paused, key=lambda turn: (-turn.empty, turn.number))[:3])
+
+
+@dataclass(frozen=True, slots=True)
+class BeatStage:
+    """How one stage went."""
+
+    stage: str
+    turns: int
+    missed: int
+    empty: int
 
 
 def judged_beat(turns: Sequence[tuple[float, str]], tempo: float) -> BeatResult:

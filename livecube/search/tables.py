@@ -220,8 +220,8 @@ def build_pair_table(
     _put(table, start, 0)
     distance, found = 0, 1
     while found:
-        grow = _from_known if distance < _FORWARD else _from_unknown
-        found = grow(table, moves, PIECE_MOVES[0], PIECE_MOVES[1], distance)
+        forward = distance < _FORWARD
+        found = _grow(table, moves, PIECE_MOVES[0], PIECE_MOVES[1], distance, forward)
         distance += 1
         step()
     return table
@@ -258,41 +258,27 @@ def _rule_out(table):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _from_known(table, moves, corner_moves, edge_moves, distance):  # type: ignore[no-untyped-def]
-    """Find the states one turn behind those at ``distance``; how many."""
+def _grow(table, moves, corner_moves, edge_moves, distance, forward):  # type: ignore[no-untyped-def]
+    """Find the states one turn behind those at ``distance``; how many.
+
+    ``forward``: from each of those its neighbours are looked at; else from each state that is not
+    reached yet, until one of its neighbours is one of those.
+    """
     found = 0
+    here, there = (distance, _NOT_REACHED) if forward else (_NOT_REACHED, distance)
     for cross in range(CROSSES):
         for corner in range(24):
             base = (cross * 24 + corner) * 24
             for edge in range(24):
-                if _get(table, base + edge) != distance:
+                if _get(table, base + edge) != here:
                     continue
                 for turn in range(18):
                     other = (
                         moves[cross, turn] * 24 + corner_moves[turn, corner]
                     ) * 24 + edge_moves[turn, edge]
-                    if _get(table, other) == _NOT_REACHED:
-                        _put(table, other, distance + 1)
+                    if _get(table, other) == there:
+                        _put(table, other if forward else base + edge, distance + 1)
                         found += 1
-    return found
-
-
-@njit(cache=True, nogil=True)
-def _from_unknown(table, moves, corner_moves, edge_moves, distance):  # type: ignore[no-untyped-def]
-    """The same, looking from the unknown states for a neighbour at ``distance``."""
-    found = 0
-    for cross in range(CROSSES):
-        for corner in range(24):
-            base = (cross * 24 + corner) * 24
-            for edge in range(24):
-                if _get(table, base + edge) != _NOT_REACHED:
-                    continue
-                for turn in range(18):
-                    other = (
-                        moves[cross, turn] * 24 + corner_moves[turn, corner]
-                    ) * 24 + edge_moves[turn, edge]
-                    if _get(table, other) == distance:
-                        _put(table, base + edge, distance + 1)
-                        found += 1
-                        break
+                        if not forward:
+                            break
     return found

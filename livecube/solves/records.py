@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from livecube.stages.solve import StageTurns
 from livecube.timing.results import result_of, workings_text
 
 if TYPE_CHECKING:
-    from livecube.stages.solve import StageName
     from livecube.timing.results import Penalty, Result
 
 __all__ = ["NOBODY", "Chance", "KeptSolve", "KeptStage", "Listed", "Wanted"]
@@ -18,13 +18,9 @@ NOBODY: Final = "me"
 
 
 @dataclass(frozen=True, slots=True)
-class KeptStage:
+class KeptStage(StageTurns):
     """One of a solve's eight stages; as :class:`livecube.stages.solve.Split`."""
 
-    stage: StageName
-    slots: tuple[str, ...]
-    end_turn: int | None
-    turns: int
     ms: int
     pause_ms: int
     technique: str | None

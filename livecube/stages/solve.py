@@ -22,6 +22,7 @@ __all__ = [
     "Solve",
     "Split",
     "StageName",
+    "StageTurns",
     "chosen_sight",
     "cross_boundary",
     "joined",
@@ -110,8 +111,8 @@ class Boundary:
 
 
 @dataclass(frozen=True, slots=True)
-class Split:
-    """One stage of a solve."""
+class StageTurns:
+    """Which stage of a solve it is, and its turns."""
 
     stage: StageName
     slots: tuple[str, ...]
@@ -119,6 +120,12 @@ class Split:
     """Turn line, counted from 1 in the log; None: the stage was never done."""
     turns: int
     """Half-turn metric."""
+
+
+@dataclass(frozen=True, slots=True)
+class Split(StageTurns):
+    """One stage of a solve."""
+
     seconds: float
     pause: float
     """From the last turn of the stage before to the first of this one; 0 for the cross."""

@@ -117,10 +117,10 @@ class Fingers:
             case "F":
                 wrist = grip.left if move.quarters == 3 else grip.right
                 ease = (0.0, _FRONT_AWAY, _FRONT_AT_HAND)[wrist]
-                price = length * (self._habits.front_cost + wide) + ease
+                price = length * (self._habits.costs.front + wide) + ease
                 return price, grip._replace(finger_in_front=move.quarters)
             case "B":
-                return length * (self._habits.back_cost + wide), _Grip()
+                return length * (self._habits.costs.back + wide), _Grip()
             case "U" | "D" if wide:
                 return length * (1 + wide), _Grip()
             case "D":
@@ -166,7 +166,7 @@ class Fingers:
         return Insertion(best.holding, best.moves)
 
     def _rotation(self, quarters: int, rng: np.random.Generator) -> float:
-        cost = self._habits.rotation_cost
+        cost = self._habits.costs.rotation
         price = (0.0, cost, cost * self._habits.half_factor, cost)[quarters % 4]
         return price + float(rng.uniform(0, _EITHER_WAY))
 

@@ -5,7 +5,30 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-__all__ = ["LEFT_HANDED", "OTHERWISE", "RIGHT_HANDED", "SHORT_SIGHTED", "UNPLANNED", "Habits"]
+__all__ = [
+    "LEFT_HANDED",
+    "OTHERWISE",
+    "RIGHT_HANDED",
+    "SHORT_SIGHTED",
+    "UNPLANNED",
+    "GripCosts",
+    "Habits",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class GripCosts:
+    """What is dear in a grip, against 1 for a turn of R, L or U."""
+
+    rotation: float = 1.6
+    """Of y or y'."""
+    front: float = 1.7
+    """Of a turn of F."""
+    back: float = 2.6
+    """Of a turn of B."""
+
+
+_USUAL_GRIP: Final = GripCosts()
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,10 +70,7 @@ class Habits:
     rest_s: float = 20.0
     """Between the end of a solve and the next scramble."""
     # Grip.
-    rotation_cost: float = 1.6
-    """Cost of y or y' against one for a turn of R, L or U."""
-    front_cost: float = 1.7
-    back_cost: float = 2.6
+    costs: GripCosts = _USUAL_GRIP
     p_wide_for_layer: float = 0.12
     """A cross-layer turn is made by the upper two layers and a change of holding."""
     p_rotate_for_case: float = 0.35
@@ -99,9 +119,7 @@ LEFT_HANDED: Final = Habits(
     name="left-handed",
     taste=1,
     left_handed=True,
-    rotation_cost=0.7,
-    front_cost=2.4,
-    back_cost=4.0,
+    costs=GripCosts(rotation=0.7, front=2.4, back=4.0),
     p_wide_for_layer=0.05,
     p_rotate_for_case=0.7,
     turn_s=0.19,
@@ -134,8 +152,7 @@ SHORT_SIGHTED: Final = Habits(
     taste=3,
     backwards=True,
     grip_ahead=3,
-    rotation_cost=1.0,
-    front_cost=2.2,
+    costs=GripCosts(rotation=1.0, front=2.2),
     p_wide_for_layer=0.2,
     p_rotate_for_case=0.3,
     turn_s=0.2,

@@ -245,7 +245,7 @@ class Hands:
         habits = self.habits
         best, cost = self.holding, float("inf")
         for holding in (self.holding, *(self.holding.after(y) for y in _Y)):
-            rotation = 0.0 if holding == self.holding else habits.rotation_cost
+            rotation = 0.0 if holding == self.holding else habits.costs.rotation
             hard = sum(self._awkward(holding.hand_face(turn_face(turn))) for turn in fixed)
             total = rotation + hard + float(self.rng.uniform(0.0, 1.0))
             if total < cost:
@@ -254,7 +254,7 @@ class Hands:
 
     def _awkward(self, hand: int) -> float:
         habits = self.habits
-        return {"F": habits.front_cost, "B": habits.back_cost}.get(FACES[hand], 1.0) - 1.0
+        return {"F": habits.costs.front, "B": habits.costs.back}.get(FACES[hand], 1.0) - 1.0
 
     def careless(self, on: bool) -> None:
         """From now on wrong turns may happen, as often as the habits say."""
