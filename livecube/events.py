@@ -20,6 +20,7 @@ __all__ = [
     "BadPacket",
     "Battery",
     "BatteryReport",
+    "Cause",
     "ClockAccount",
     "CubeEvent",
     "DeviceInfo",
@@ -28,6 +29,7 @@ __all__ = [
     "HoldingMark",
     "LinkChange",
     "Moment",
+    "Notice",
     "Packet",
     "Report",
     "Reset",
@@ -234,19 +236,10 @@ class Reset(Moment):
     """The solver says that the cube is solved now."""
 
 
-CubeEvent: TypeAlias = (
-    Turn
-    | State
-    | Gap
-    | Battery
-    | Attitude
-    | Packet
-    | Asked
-    | LinkChange
-    | DeviceInfo
-    | ClockAccount
-    | SolveMark
-    | HoldingMark
-    | AnyHolding
-    | Reset
+Cause: TypeAlias = (
+    Turn | State | Attitude | Packet | Asked | SolveMark | HoldingMark | AnyHolding | Reset
 )
+"""Events of which the program makes something else, or nothing."""
+Notice: TypeAlias = Gap | Battery | LinkChange | DeviceInfo | ClockAccount
+"""Events that people are told as they are."""
+CubeEvent: TypeAlias = Cause | Notice

@@ -32,7 +32,8 @@ from livecube.edges.dashboard_sink import DashboardSink
 from livecube.edges.desk import outbox_path
 from livecube.edges.outbox import Outbox
 from livecube.errors import BrokerError, UsageError
-from livecube.stages.progress import BatteryLevel, SolveOver
+from livecube.events import Battery
+from livecube.stages.progress import SolveOver
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Iterator
@@ -123,7 +124,7 @@ async def test_a_home_has_a_state_for_every_entity_and_after_a_death_all_but_the
             await consumer.until(lambda: "Session mean" in _now(home, consumer).states())
             assert len(home.states()) == 20  # these items tell of no battery
             assert None not in home.states().values()
-            await sink.take(BatteryLevel(99.0, 71))
+            await sink.take(Battery(99.0, 71))
             await consumer.until(lambda: "Battery" in _now(home, consumer).states())
             assert home.states()["Battery"] == "71"
             wire.silent = True

@@ -30,10 +30,10 @@ from livecube.dashboard.settings import parse_address
 from livecube.dashboard.topics import NAMES, Tree, desk_name, desk_part
 from livecube.edges.dashboard_sink import schema_names, schema_text, tree_text
 from livecube.errors import UsageError
-from livecube.events import SolveMark, SolvePhase, Turn
+from livecube.events import Battery, LinkChange, SolveMark, SolvePhase, Turn
 from livecube.practice.attempts import Attempt, Attempts
 from livecube.practice.news import Corrected, Discarded, Judged, Tally
-from livecube.stages.progress import BatteryLevel, LinkChanged, SolveBegun, SolveOver, Turned
+from livecube.stages.progress import SolveBegun, SolveOver, Turned
 from livecube.timing.averages import mean
 from livecube.timing.results import Penalty, Result
 from livecube.trends.values import Month
@@ -71,12 +71,12 @@ def told(solves: int = 3, *, battery: bool = True) -> tuple[list[Message], list[
     )
     messages, over = messenger.begin(), []
     if battery:
-        messages += messenger.take(BatteryLevel(0.0, 71))
+        messages += messenger.take(Battery(0.0, 71))
     for item in itertools.chain.from_iterable(happenings(4, solves)):
         messages += messenger.take(item)
         if isinstance(item, SolveOver):
             over.append(item)
-    messages += messenger.take(LinkChanged(99.0, False))
+    messages += messenger.take(LinkChange(99.0, False))
     return [*messages, messenger.dropped(3, 1), *messenger.end()], over
 
 
@@ -309,10 +309,10 @@ def test_the_session_follows_the_phases() -> None:
 
 def test_a_charge_stands_for_its_cube_only() -> None:
     messenger = Messenger("d", Cube("c", "c"), str, lambda: "x")
-    last = {m.name: m.body for m in [*messenger.begin(), *messenger.take(BatteryLevel(1.0, 50))]}
+    last = {m.name: m.body for m in [*messenger.begin(), *messenger.take(Battery(1.0, 50))]}
     same = Messenger("d", Cube("c", "c"), str, lambda: "x", last=last)
     assert "battery" not in [m.name for m in same.begin()]
-    assert [m.name for m in same.take(BatteryLevel(2.0, 50))] == ["link"]
+    assert [m.name for m in same.take(Battery(2.0, 50))] == ["link"]
     other = Messenger("d", Cube("o", "o"), str, lambda: "x", last=last)
     assert [m.body["percent"] for m in other.begin() if m.name == "battery"] == [None]
 
@@ -323,8 +323,8 @@ def test_a_cube_that_is_turned_is_connected_and_states_are_said_when_they_change
     turned = Turned(1.0, 0, 1, b"", None, None, ())
     assert [m.body["up"] for m in messenger.take(turned)] == [True]
     assert messenger.take(turned) == []
-    assert len(messenger.take(BatteryLevel(1.0, 50))) == 1
-    assert messenger.take(BatteryLevel(2.0, 50)) == []
+    assert len(messenger.take(Battery(1.0, 50))) == 1
+    assert messenger.take(Battery(2.0, 50)) == []
 
 
 names = st.text(min_size=1, max_size=40).filter(str.isprintable)

@@ -33,17 +33,8 @@ from livecube.cube.notation import moves_text, parse_turns
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.sinks import Board
 from livecube.errors import UsageError
-from livecube.events import CubeEvent, HoldingMark, Reset, State, Turn
-from livecube.stages.progress import (
-    DeviceTold,
-    HeldAs,
-    LinkChanged,
-    Resynced,
-    SolveBegun,
-    SolveOver,
-    StageDone,
-    Turned,
-)
+from livecube.events import CubeEvent, DeviceInfo, HoldingMark, LinkChange, Reset, State, Turn
+from livecube.stages.progress import HeldAs, Resynced, SolveBegun, SolveOver, StageDone, Turned
 from livecube.stages.tracker import Tracker
 from livecube.views.happenings import happening_json, happening_line
 from livecube.views.screen import LiveScreen, plan_line
@@ -272,7 +263,7 @@ def test_the_screen_shows_clues_keys_and_what_was_kept_back() -> None:
 def test_a_link_that_is_lost_or_back_is_shown_and_told_before_what_stands_there_else() -> None:
     board = Board(LiveScreen("a cube"))
     for up, words in ((False, "is lost; trying to bring it back."), (True, "is back.")):
-        told = LinkChanged(7.25, up)
+        told = LinkChange(7.25, up)
         board.take(told)
         assert f"The connection to the cube {words}" in drawn(board)
         line = happening_line(told)
@@ -283,7 +274,7 @@ def test_a_link_that_is_lost_or_back_is_shown_and_told_before_what_stands_there_
     assert "Type moves." not in drawn(board)
     board.take(Resynced(8.0, SOLVED.tobytes()))
     assert "Type moves." in drawn(board)
-    device = DeviceTold(1.0, (("maker", "M"), ("firmware", "1")))
+    device = DeviceInfo(1.0, (("maker", "M"), ("firmware", "1")))
     assert happening_json(device) == {"event": "device", "t": 1.0, "maker": "M", "firmware": "1"}
     assert happening_line(device) == "    1.00  maker M, firmware 1"
 

@@ -16,12 +16,7 @@ from livecube.cube.position import SOLVED, TURN_BYTES
 from livecube.events import ClockAccount, Gap, Reset, SolveMark, State, Turn
 from livecube.stages.cases import ORIENTED, PERMUTED
 from livecube.stages.frame import FRAMES, Row
-from livecube.stages.progress import (
-    ClockTold,
-    CrossColour,
-    Resynced,
-    SolveOver,
-)
+from livecube.stages.progress import CrossColour, Resynced, SolveOver
 from livecube.stages.solve import LastLayer, pair_technique
 from livecube.stages.tracker import Tracker
 from livecube.virtual.records import KINDS
@@ -144,8 +139,8 @@ def test_marks_decide_alone_once_there_is_one() -> None:
 
 def test_a_clocks_account_of_itself_is_told() -> None:
     told = Tracker().feed(ClockAccount(3.0, 34.5, 21.0))
-    assert told == [ClockTold(3.0, 34.5, 21.0)]
-    assert Tracker().feed(ClockAccount(3.0, None, 21.0)) == [ClockTold(3.0, None, 21.0)]
+    assert told == [ClockAccount(3.0, 34.5, 21.0)]
+    assert Tracker().feed(ClockAccount(3.0, None, 21.0)) == [ClockAccount(3.0, None, 21.0)]
 
 
 def summed_up(events: Iterable[CubeEvent], start: bytes) -> Solve:

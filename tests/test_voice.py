@@ -11,8 +11,8 @@ from livecube.advice.speaker import Clue, Degree, Spoken, Withdrawn
 from livecube.cube.holding import Holding, parse_colour
 from livecube.cube.notation import parse_moves, parse_turns
 from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
-from livecube.events import Turn
-from livecube.stages.progress import BatteryLevel, HeldAs
+from livecube.events import Battery, Turn
+from livecube.stages.progress import HeldAs
 from livecube.views.items import item_words, said_aloud
 
 if TYPE_CHECKING:
@@ -46,7 +46,7 @@ def test_words_are_few_and_name_the_front_only_if_it_was_not_stated() -> None:
     assert said_aloud(Clue(0.0, HINT.opportunity, Degree.WHERE), HELD) == "look: front right"
     assert said_aloud(Clue(0.0, row("cross"), Degree.WHERE), None) == "look: Cross, red front"
     assert said_aloud(Clue(0.0, HINT.opportunity, Degree.WHAT), HELD) == said_aloud(HINT, HELD)
-    assert said_aloud(BatteryLevel(0.0, 50), HELD) is None
+    assert said_aloud(Battery(0.0, 50), HELD) is None
 
 
 class Mouth:

@@ -31,9 +31,9 @@ from livecube.edges.desk import outbox_path, own_desk
 from livecube.edges.history.store import History
 from livecube.edges.outbox import Outbox
 from livecube.errors import LivecubeError, UsageError
+from livecube.events import LinkChange
 from livecube.review.trying import SetUpGuided
 from livecube.solves.records import Wanted
-from livecube.stages.progress import LinkChanged
 from livecube.trends.making import month_of
 
 if TYPE_CHECKING:
@@ -370,7 +370,7 @@ def drill_told(item: Item) -> Told:
         case BeatJudged(t, result, solved):
             return BeatDone(t, result.tempo, len(result.turns), result.missed, result.empty, solved)
         case SetUpGuided():
-            return LinkChanged(item.t, up=True)
+            return LinkChange(item.t, up=True)
     return item
 
 

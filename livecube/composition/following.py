@@ -239,7 +239,8 @@ class CubeFollower:
             while (due := self._pipeline.due) is not None and due <= event.t:
                 self._tell(self._pipeline.wake())
             self._hub.publish(event)
-            self._tell(self._pipeline.feed(event))
+            # What is told as it is has been published as an event.
+            self._tell(told for told in self._pipeline.feed(event) if told is not event)
 
     def _tell(self, happenings: Iterable[Happening]) -> None:
         for happening in happenings:

@@ -38,16 +38,9 @@ from livecube.dashboard.topics import (
     SOLVE,
     STAGE,
 )
-from livecube.events import SolveMark, SolvePhase
+from livecube.events import Battery, LinkChange, SolveMark, SolvePhase
 from livecube.practice.news import Corrected, Discarded, Judged
-from livecube.stages.progress import (
-    BatteryLevel,
-    LinkChanged,
-    SolveBegun,
-    SolveOver,
-    StageDone,
-    Turned,
-)
+from livecube.stages.progress import SolveBegun, SolveOver, StageDone, Turned
 from livecube.trends.values import Month
 
 if TYPE_CHECKING:
@@ -56,7 +49,7 @@ if TYPE_CHECKING:
 __all__ = ["CONCERNS", "RECENT_SOLVES", "Cube", "Message", "Messenger"]
 
 CONCERNS: Final = (
-    SolveBegun, StageDone, SolveOver, BatteryLevel, LinkChanged, SolveMark,
+    SolveBegun, StageDone, SolveOver, Battery, LinkChange, SolveMark,
     Judged, Corrected, Discarded, DrillDone, FingersDone, BeatDone, Month,
 )  # fmt: skip
 """What becomes a message; everything else may be left out before it gets here."""
@@ -168,7 +161,7 @@ class Messenger:
         if isinstance(item, Month):
             return self._new_figures(self._figures.of_month(item))
         self._t = item.t
-        told = [] if isinstance(item, LinkChanged) else self._link_is(True)
+        told = [] if isinstance(item, LinkChange) else self._link_is(True)
         if isinstance(item, Judged | Corrected | Discarded | DrillDone):
             return told + self._practised(item)
         match item:
@@ -190,10 +183,10 @@ class Messenger:
             case SolveMark():
                 told += [] if item.phase == "end" else self._unjudged()
                 told.append(self._session_is(_STATES[item.phase]))
-            case BatteryLevel() if item.percent != self._battery:
+            case Battery() if item.percent != self._battery:
                 self._battery = item.percent
                 told.append(self._state(BATTERY, {"percent": item.percent}))
-            case LinkChanged():
+            case LinkChange():
                 told += self._link_is(item.up)
         return told
 

@@ -9,7 +9,7 @@ from typing import IO, TYPE_CHECKING, Any, Generic, Protocol, TypeAlias, TypeVar
 from livecube.advice.speaker import Clue, Happening, Spoken
 from livecube.drills.news import DrillNews
 from livecube.edges.drawing import Drawing
-from livecube.events import CubeEvent
+from livecube.events import Cause, CubeEvent
 from livecube.practice.news import Called, PracticeNews
 from livecube.review.trying import TryNews
 
@@ -111,8 +111,8 @@ class JsonSink:
         self._as_object = as_object
 
     async def take(self, item: Item) -> None:
-        """Write a happening; events are not its business."""
-        if not isinstance(item, CubeEvent):
+        """Write a happening; what only causes happenings is not its business."""
+        if not isinstance(item, Cause):
             self._out.write(json.dumps(self._as_object(item)) + "\n")
             self._out.flush()
 
@@ -132,7 +132,7 @@ class LineSink:
 
     async def take(self, item: Item) -> None:
         """Write a happening that is worth a line."""
-        if isinstance(item, CubeEvent):
+        if isinstance(item, Cause):
             return
         line = self._as_line(item)
         if line is not None:
@@ -168,7 +168,7 @@ class ScreenSink:
 
     async def take(self, item: Item) -> None:
         """Show a happening."""
-        if isinstance(item, CubeEvent):
+        if isinstance(item, Cause):
             return
         try:
             self._board.take(item)

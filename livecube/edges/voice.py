@@ -12,7 +12,7 @@ from asyncio.subprocess import DEVNULL, PIPE, Process
 from contextlib import suppress
 from typing import TYPE_CHECKING, Final, Protocol
 
-from livecube.events import CubeEvent
+from livecube.events import Cause
 from livecube.stages.progress import HeldAs
 
 if TYPE_CHECKING:
@@ -130,7 +130,7 @@ class VoiceSink:
 
     async def take(self, item: Item) -> None:
         """Say what is worth it; returns at once."""
-        if isinstance(item, CubeEvent):
+        if isinstance(item, Cause):
             return
         if isinstance(item, HeldAs):
             self._stated = item.holding

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from livecube.stages.solve import StageTurns
 from livecube.timing.results import result_of, workings_text
@@ -33,8 +33,7 @@ class KeptStage(StageTurns):
     """As it was stated or worked out: the colours up and in front, ``yellow green``."""
 
 
-@dataclass(frozen=True, slots=True)
-class Chance:
+class Chance(NamedTuple):
     """What a technique would have been worth in a stage, as a review found it."""
 
     stage: int

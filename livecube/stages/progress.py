@@ -1,11 +1,14 @@
-"""What the tracker tells: the pipeline's own events, in order, each with its time."""
+"""What the tracker tells: the pipeline's own events, in order, each with its time.
+
+Events that say all by themselves, as that turns were lost, are told as they are.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, TypeAlias
 
-from livecube.events import Moment
+from livecube.events import Moment, Notice
 
 if TYPE_CHECKING:
     from livecube.cube.holding import Holding
@@ -13,14 +16,9 @@ if TYPE_CHECKING:
 
 __all__ = [
     "SURE",
-    "BatteryLevel",
-    "ClockTold",
     "CrossColour",
-    "DeviceTold",
     "HeldAs",
     "HeldNow",
-    "LinkChanged",
-    "Lost",
     "Progress",
     "Reopened",
     "Resynced",
@@ -102,42 +100,6 @@ class Resynced(Moment):
 
 
 @dataclass(frozen=True, slots=True)
-class Lost(Moment):
-    """Turns were lost; None: nobody knows how many."""
-
-    lost: int | None
-
-
-@dataclass(frozen=True, slots=True)
-class BatteryLevel(Moment):
-    """Charge in percent."""
-
-    percent: int
-
-
-@dataclass(frozen=True, slots=True)
-class LinkChanged(Moment):
-    """The connection to the cube was lost, or is back."""
-
-    up: bool
-
-
-@dataclass(frozen=True, slots=True)
-class DeviceTold(Moment):
-    """What the cube says of itself: names and texts."""
-
-    told: tuple[tuple[str, str], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class ClockTold(Moment):
-    """How good the times of a connection were; see :class:`livecube.events.ClockAccount`."""
-
-    drift_ppm: float | None
-    late_ms: float
-
-
-@dataclass(frozen=True, slots=True)
 class HeldAs(Moment):
     """The solver said how the cube is held."""
 
@@ -153,12 +115,8 @@ Progress: TypeAlias = (
     | CrossColour
     | SolveOver
     | Resynced
-    | Lost
-    | BatteryLevel
-    | LinkChanged
-    | DeviceTold
-    | ClockTold
     | HeldAs
+    | Notice
 )
 
 

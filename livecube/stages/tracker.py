@@ -10,34 +10,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from livecube import events
 from livecube.cube.holding import Holding
 from livecube.cube.position import SOLVED_BYTES, TURN_BYTES, twisted_corners
-from livecube.events import (
-    AnyHolding,
-    Asked,
-    Attitude,
-    Battery,
-    ClockAccount,
-    CubeEvent,
-    DeviceInfo,
-    Gap,
-    HoldingMark,
-    LinkChange,
-    Packet,
-    Reset,
-    SolveMark,
-    State,
-    Turn,
-)
 from livecube.stages.frame import ALL_SLOTS, Record, is_scrambled, slots_of
 from livecube.stages.progress import (
-    BatteryLevel,
-    ClockTold,
     CrossColour,
-    DeviceTold,
     HeldAs,
-    LinkChanged,
-    Lost,
     Progress,
     Reopened,
     Resynced,
@@ -204,42 +183,38 @@ class Tracker:
             return not record.turns and self.position != SOLVED_BYTES
         return self._narrator.shown is None and is_scrambled(self.position)
 
-    def feed(self, event: CubeEvent) -> list[Progress]:
+    def feed(self, event: events.CubeEvent) -> list[Progress]:
         """Take in the next event; what it brought, in order."""
         match event:
-            case Turn():
+            case events.Turn():
                 return self._turn(event)
-            case SolveMark():
+            case events.SolveMark():
                 return self._mark(event)
-            case State():
+            case events.State():
                 return self._state(event)
-            case Reset():
+            case events.Reset():
                 return self._reset(event)
-            case Gap():
+            case events.Gap():
                 if self._record:
                     self._record.lose(event.since)
-                return [Lost(event.t, event.lost)]
-            case HoldingMark():
+                return [event]
+            case events.HoldingMark():
                 return self._held(event.t, Holding.of(event.up, event.front))
-            case AnyHolding():
+            case events.AnyHolding():
                 return self._held(event.t, None)
-            case Battery():
-                return [BatteryLevel(event.t, event.percent)]
-            case LinkChange():
-                return [LinkChanged(event.t, event.up)]
-            case DeviceInfo():
-                return [DeviceTold(event.t, event.told)]
-            case ClockAccount():
-                return [ClockTold(event.t, event.drift_ppm, event.late_ms)]
-            case Attitude():
+            case (
+                events.Battery() | events.LinkChange() | events.DeviceInfo() | events.ClockAccount()
+            ):
+                return [event]
+            case events.Attitude():
                 self._attitude = event.quaternion
                 return []
-            case Packet() | Asked():
+            case events.Packet() | events.Asked():
                 return []
 
-    def feed_all(self, events: Iterable[CubeEvent]) -> list[Progress]:
+    def feed_all(self, all_events: Iterable[events.CubeEvent]) -> list[Progress]:
         """Take in events and then the end of them."""
-        told = [progress for event in events for progress in self.feed(event)]
+        told = [progress for event in all_events for progress in self.feed(event)]
         return told + self.finish()
 
     def finish(self) -> list[Progress]:
@@ -247,7 +222,7 @@ class Tracker:
         record = self._record
         return self._close(record.times[-1]) if record and record.times else []
 
-    def _turn(self, event: Turn) -> list[Progress]:
+    def _turn(self, event: events.Turn) -> list[Progress]:
         record = self._record
         self.line += 1
         if record is None:
@@ -264,7 +239,7 @@ class Tracker:
             told += self._close(event.t)
         return told
 
-    def _turned(self, event: Turn) -> Turned:
+    def _turned(self, event: events.Turn) -> Turned:
         row, shown = self._narrator.row, self._narrator.shown
         return Turned(
             t=event.t,
@@ -278,7 +253,7 @@ class Tracker:
             kept=slots_of(shown.frame, shown.held.held) if shown else (),
         )
 
-    def _mark(self, event: SolveMark) -> list[Progress]:
+    def _mark(self, event: events.SolveMark) -> list[Progress]:
         told = self._close(event.t) if self._marked else []
         self._marked = True
         self._inspecting = event.phase == "inspect"
@@ -293,7 +268,7 @@ class Tracker:
             self._record.holdings.append((self.line, holding))
         return [HeldAs(t, holding)]
 
-    def _state(self, event: State) -> list[Progress]:
+    def _state(self, event: events.State) -> list[Progress]:
         if event.position == self.position:
             return []
         twisted = twisted_corners(self.position, event.position)
@@ -311,7 +286,7 @@ class Tracker:
             self._open(begun=begun, solve_id=record.id, lost=lost)
         return told
 
-    def _reset(self, event: Reset) -> list[Progress]:
+    def _reset(self, event: events.Reset) -> list[Progress]:
         told: list[Progress] = []
         if self._record and self.position != SOLVED_BYTES:
             self._record.lose()
@@ -366,18 +341,18 @@ class Resting:
         """The time that ``due`` named has come."""
         self.due, self._rested = None, self._tracker.line
 
-    def watch(self, event: CubeEvent, told: Sequence[Progress]) -> None:
+    def watch(self, event: events.CubeEvent, told: Sequence[Progress]) -> None:
         """Take in an event that the tracker was fed, and what it told."""
         if any(isinstance(progress, SolveOver | Resynced) for progress in told):
             self._rested = None
         match event:
-            case Turn():
+            case events.Turn():
                 self._expect(event.t + _REST_S)
-            case SolveMark():
+            case events.SolveMark():
                 self._expect(event.t)
-            case State() | Reset() if told:
+            case events.State() | events.Reset() if told:
                 self._expect(event.t)
-            case HoldingMark() | AnyHolding() if self._rested == self._tracker.line:
+            case events.HoldingMark() | events.AnyHolding() if self._rested == self._tracker.line:
                 self._rested = None  # it is looked at anew, held otherwise
                 self._expect(event.t)
 

@@ -18,7 +18,7 @@ from livecube.trends.figures import (
     sums_of,
 )
 from livecube.trends.uptake import left_a_solve, uptakes
-from livecube.trends.values import Change, Figure, Made, Month, Period, Trends
+from livecube.trends.values import Change, Figure, Month, Period, Trends
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -112,8 +112,9 @@ def trends_of(
     return Trends(
         solves=len(results),
         times=int((results >= 0).sum()),
-        first=Made(str(columns.started[0]), str(columns.day[0])),
-        last=Made(str(columns.started[-1]), str(columns.day[-1])),
+        first=str(columns.started[0]),
+        last=str(columns.started[-1]),
+        days=(str(columns.day[0]), str(columns.day[-1])),
         resampled=resampled,
         figures=figures,
         counts=_counts(results),

@@ -17,7 +17,6 @@ __all__ = [
     "Change",
     "Figure",
     "Interval",
-    "Made",
     "Month",
     "Period",
     "SolveColumns",
@@ -144,24 +143,16 @@ class Uptake:
 
 
 @dataclass(frozen=True, slots=True)
-class Made:
-    """When a solve was made."""
-
-    started: str
-    """ISO 8601 in UTC."""
-    day: str
-    """Where the solver is."""
-
-
-@dataclass(frozen=True, slots=True)
 class Trends:
     """All of it."""
 
     solves: int
     times: int
-    first: Made
-    """The first solve."""
-    last: Made
+    first: str
+    """When the first solve was made."""
+    last: str
+    days: tuple[str, str]
+    """The days of both where the solver is."""
     resampled: Literal["sessions", "solves"]
     """What the bootstrap draws: whole sessions (or days) if there are enough of them."""
     figures: tuple[Figure, ...]

@@ -23,15 +23,11 @@ from livecube.advice.words import place_of, what_sentence, where_sentence
 from livecube.cube.holding import piece_colours
 from livecube.cube.notation import moves_text
 from livecube.cube.position import turn_name
+from livecube.events import Battery, ClockAccount, DeviceInfo, Gap, LinkChange
 from livecube.stages.progress import (
-    BatteryLevel,
-    ClockTold,
     CrossColour,
-    DeviceTold,
     HeldAs,
     HeldNow,
-    LinkChanged,
-    Lost,
     Reopened,
     Resynced,
     SolveBegun,
@@ -155,20 +151,20 @@ def happening_json(happening: Happening) -> dict[str, Any]:
         case Resynced():
             twisted = [piece_colours(piece) for piece in happening.twisted]
             return _event("resync", happening.t, {"twisted": twisted})
-        case Lost():
+        case Gap():
             return _event("gap", happening.t, {"lost": happening.lost})
-        case BatteryLevel():
+        case Battery():
             return _event("battery", happening.t, {"percent": happening.percent})
-        case LinkChanged():
+        case LinkChange():
             return _event("link", happening.t, {"up": happening.up})
-        case ClockTold():
+        case ClockAccount():
             drift = happening.drift_ppm
             good = {
                 "drift_ppm": None if drift is None else round(drift, 1),
                 "late_ms": round(happening.late_ms, 1),
             }
             return _event("clock", happening.t, good)
-        case DeviceTold():
+        case DeviceInfo():
             return _event("device", happening.t, dict(happening.told))
         case HeldAs():
             held = happening.holding
@@ -312,7 +308,7 @@ def twisted_sentence(resynced: Resynced) -> str:
     return f"Twisted by hand, not by turns: {corners}."
 
 
-def clock_sentence(told: ClockTold) -> str:
+def clock_sentence(told: ClockAccount) -> str:
     """How good the times are."""
     if told.drift_ppm is None:
         return (
@@ -329,7 +325,7 @@ def clock_sentence(told: ClockTold) -> str:
 def happening_line(happening: Happening) -> str | None:
     """One line for a happening; None for what is not worth one."""
     match happening:
-        case Turned() | BatteryLevel() | HeldAs() | HeldNow() | Planned():
+        case Turned() | Battery() | HeldAs() | HeldNow() | Planned():
             text = None
         case Adjusted():
             row = happening.opportunity
@@ -354,13 +350,13 @@ def happening_line(happening: Happening) -> str | None:
             text = f"the cross is {happening.cross}, not {happening.instead_of}"
         case Resynced():
             text = twisted_sentence(happening) or "the position was read from the cube"
-        case Lost():
+        case Gap():
             text = "turns were lost" if happening.lost is None else f"{happening.lost} turns lost"
-        case LinkChanged():
+        case LinkChange():
             text = LINK_BACK if happening.up else LINK_LOST
-        case ClockTold():
+        case ClockAccount():
             text = clock_sentence(happening)
-        case DeviceTold():
+        case DeviceInfo():
             text = ", ".join(f"{name} {value}" for name, value in happening.told)
         case Spoken():
             begin = "begin" if happening.inspection else "hint"

@@ -26,14 +26,12 @@ from livecube.advice.speaker import (
 )
 from livecube.cube.notation import moves_text
 from livecube.cube.position import SOLVED_BYTES
+from livecube.events import Battery, Gap, LinkChange
 from livecube.practice.news import PracticeNews
 from livecube.stages.progress import (
-    BatteryLevel,
     CrossColour,
     HeldAs,
     HeldNow,
-    LinkChanged,
-    Lost,
     Resynced,
     SolveBegun,
     SolveOver,
@@ -238,11 +236,11 @@ class LiveScreen:
                 return {"sure": happening.holding}
             case Resynced():
                 return self._resynced(happening)
-            case Lost():
+            case Gap():
                 return {"notice": "Turns were lost on the way; splits across the gap do not count."}
-            case BatteryLevel():
+            case Battery():
                 return {"battery": happening.percent}
-            case LinkChanged():
+            case LinkChange():
                 return {"notice": LINK_BACK if happening.up else LINK_LOST}
         return {}
 

@@ -87,7 +87,7 @@ def short_verdict(figure: Figure) -> str:
 
 def span(trends: Trends) -> str:
     """From which day to which."""
-    first, last = trends.first.day, trends.last.day
+    first, last = trends.days
     return f"from {first or 'undated'} to {last or 'undated'}"
 
 
@@ -221,8 +221,8 @@ def trends_json(trends: Trends) -> dict[str, Any]:
     return {
         "solves": trends.solves,
         "times": trends.times,
-        "first": trends.first.started,
-        "last": trends.last.started,
+        "first": trends.first,
+        "last": trends.last,
         "resampled": trends.resampled,
         "figures": [_figure(one) for one in trends.figures],
         "distribution": [

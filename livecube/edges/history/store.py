@@ -185,9 +185,8 @@ class History:
             self._database.executemany(
                 "INSERT INTO chance (solve, stage, technique, slot, taken, saved_ms) "
                 "VALUES (?, ?, ?, ?, ?, ?)",
-                [(number, one.stage, one.technique, one.slot, one.taken, one.saved_ms)
-                 for one in chances],
-            )  # fmt: skip
+                [(number, *chance) for chance in chances],
+            )
 
     def chances(self, number: int) -> Sequence[Chance]:
         """What techniques would have been worth in a solve, as far as it was reviewed."""
