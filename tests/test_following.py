@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import io
+import json
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -31,12 +32,24 @@ from livecube.cube.geometry import FACES, OPPOSITE
 from livecube.cube.holding import Move
 from livecube.cube.notation import moves_text, parse_turns
 from livecube.cube.position import SOLVED, apply_turns
-from livecube.edges.sinks import Board
+from livecube.edges.sinks import Board, JsonSink
 from livecube.errors import UsageError
-from livecube.events import CubeEvent, DeviceInfo, HoldingMark, LinkChange, Reset, State, Turn
+from livecube.events import (
+    Battery,
+    ClockAccount,
+    CubeEvent,
+    DeviceInfo,
+    Gap,
+    HoldingMark,
+    LinkChange,
+    Reset,
+    State,
+    Turn,
+)
 from livecube.stages.progress import HeldAs, Resynced, SolveBegun, SolveOver, StageDone, Turned
 from livecube.stages.tracker import Tracker
 from livecube.views.happenings import happening_json, happening_line
+from livecube.views.items import item_json
 from livecube.views.screen import LiveScreen, plan_line
 from livecube.virtual.session import session
 
@@ -101,6 +114,30 @@ async def test_a_cube_that_stands_scrambled_is_looked_at_and_told_of_by_degrees(
     assert [type(item) for item in told[:3]] == [Clue, Clue, Spoken]
     assert len({item.opportunity for item in told[:3]}) == 1
     assert told[0].opportunity.technique == "x-cross"
+
+
+async def test_what_is_told_as_it_is_reaches_a_sink_once_and_is_shown_as_well_as_logged() -> None:
+    desk, shown = Desk(Manner()), io.StringIO()
+    notices: list[CubeEvent] = [
+        Battery(0.1, 50), LinkChange(0.2, up=False), LinkChange(0.3, up=True), Gap(0.4, 2, 0.1),
+        DeviceInfo(0.5, (("maker", "M"),)), ClockAccount(0.6, None, 21.0),
+    ]  # fmt: skip
+
+    async def events() -> AsyncIterator[CubeEvent]:
+        yield State(0.0, START)
+        for notice in notices:
+            yield notice
+
+    await desk.follow(events())
+    logged = [item for item in desk.items if isinstance(item, CubeEvent)]
+    assert logged == [State(0.0, START), *notices]
+    sink = JsonSink(shown, item_json)
+    for item in desk.items:
+        await sink.take(item)
+    told = [json.loads(line)["event"] for line in shown.getvalue().splitlines()]
+    assert [name for name in told if name not in ("resync", "spoken")] == [
+        "battery", "link", "link", "gap", "device", "clock",
+    ]  # fmt: skip
 
 
 @pytest.mark.parametrize(
