@@ -8,12 +8,14 @@ Nothing after that point can tell a live cube from a recorded one.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from typing import TYPE_CHECKING, Literal, TypeAlias
+
+if TYPE_CHECKING:
+    from livecube.cube.holding import Holding
 
 __all__ = [
     "DEVICE_KEYS",
     "SOLVE_PHASES",
-    "AnyHolding",
     "Asked",
     "Attitude",
     "AttitudeReport",
@@ -26,7 +28,7 @@ __all__ = [
     "DeviceInfo",
     "Gap",
     "GapReport",
-    "HoldingMark",
+    "HeldAs",
     "LinkChange",
     "Moment",
     "Notice",
@@ -219,16 +221,11 @@ class SolveMark(Moment):
 
 
 @dataclass(frozen=True, slots=True)
-class HoldingMark(Moment):
-    """The solver says how the cube is held: fixed faces up and front."""
+class HeldAs(Moment):
+    """The solver says how the cube is held."""
 
-    up: int
-    front: int
-
-
-@dataclass(frozen=True, slots=True)
-class AnyHolding(Moment):
-    """The solver does not say any more how the cube is held."""
+    holding: Holding | None
+    """None: nobody knows any more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,10 +233,8 @@ class Reset(Moment):
     """The solver says that the cube is solved now."""
 
 
-Cause: TypeAlias = (
-    Turn | State | Attitude | Packet | Asked | SolveMark | HoldingMark | AnyHolding | Reset
-)
+Cause: TypeAlias = Turn | State | Attitude | Packet | Asked | SolveMark | Reset
 """Events of which the program makes something else, or nothing."""
-Notice: TypeAlias = Gap | Battery | LinkChange | DeviceInfo | ClockAccount
+Notice: TypeAlias = Gap | Battery | LinkChange | DeviceInfo | ClockAccount | HeldAs
 """Events that people are told as they are."""
 CubeEvent: TypeAlias = Cause | Notice

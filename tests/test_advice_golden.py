@@ -31,10 +31,10 @@ from livecube.advice.speaker import (
 )
 from livecube.advice.words import Level, spoken_words
 from livecube.composition.pipeline import Pipeline
-from livecube.cube.holding import HOLDINGS
+from livecube.cube.holding import HOLDINGS, Holding
 from livecube.cube.notation import moves_text, parse_turns
 from livecube.cube.position import SOLVED, apply_turns
-from livecube.events import HoldingMark
+from livecube.events import HeldAs
 from livecube.stages.tracker import Tracker
 from livecube.virtual.session import session
 from livecube.virtual.solver import solve
@@ -44,7 +44,6 @@ if TYPE_CHECKING:
 
     from livecube.advice.rows import Opportunity
     from livecube.cube.geometry import Array
-    from livecube.cube.holding import Holding
 
 GOLDEN: Final = Path(__file__).parent.parent / "fixtures" / "advice.golden.txt"
 SAID: Final = (Adjusted, Clue, Planned, Repair, Spoken, Taken, Unsaid, Withdrawn)
@@ -132,7 +131,7 @@ def followed(seed: int) -> Iterator[str]:
     pipeline = Pipeline(Tracker(start), lambda: 0.0, manner)
     pipeline.advisor = advisor_at(list(Level)[seed % 3])
     stream = events.events(marks=seed % 2 == 0)
-    stream.insert(len(stream) // 2, HoldingMark(stream[len(stream) // 2].t, 5, 2))
+    stream.insert(len(stream) // 2, HeldAs(stream[len(stream) // 2].t, Holding.of(5, 2)))
     for event in stream:
         while (due := pipeline.due) is not None and due <= event.t:
             yield from (repr(one) for one in pipeline.wake() if isinstance(one, SAID))

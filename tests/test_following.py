@@ -40,13 +40,13 @@ from livecube.events import (
     CubeEvent,
     DeviceInfo,
     Gap,
-    HoldingMark,
+    HeldAs,
     LinkChange,
     Reset,
     State,
     Turn,
 )
-from livecube.stages.progress import HeldAs, Resynced, SolveBegun, SolveOver, StageDone, Turned
+from livecube.stages.progress import Resynced, SolveBegun, SolveOver, StageDone, Turned
 from livecube.stages.tracker import Tracker
 from livecube.views.happenings import happening_json, happening_line
 from livecube.views.items import item_json
@@ -246,8 +246,8 @@ async def test_keys_speak_of_the_cube_in_order_with_its_turns() -> None:
             keyboard.press(key)
 
     await desk.follow(events())
-    marks = [item for item in desk.items if isinstance(item, HoldingMark | Reset)]
-    assert [type(mark) for mark in marks] == [HoldingMark, HoldingMark, Reset]
+    marks = [item for item in desk.items if isinstance(item, HeldAs | Reset)]
+    assert [type(mark) for mark in marks] == [HeldAs, HeldAs, Reset]
     assert [mark.t for mark in marks] == [TURNS[19].t, TURNS[19].t, TURNS[29].t]
     cross = next(i.cross for i in reversed(desk.items) if isinstance(i, Turned) and i.cross)
     assert cross == "yellow"

@@ -15,6 +15,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from livecube.cli.history import history as command
+from livecube.cube.holding import Holding
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, apply_turns, parse_turn
 from livecube.edges.history.database import open_database
@@ -27,7 +28,7 @@ from livecube.edges.history.sink import HistorySink
 from livecube.edges.history.store import DATABASE, History
 from livecube.edges.log_files import LogReader, LogWriter
 from livecube.errors import UsageError
-from livecube.events import HoldingMark, SolveMark, State, Turn
+from livecube.events import HeldAs, SolveMark, State, Turn
 from livecube.logs.lines import Header
 from livecube.practice.news import Corrected, Discarded, Judged, Tally
 from livecube.solves.reading import solves_in
@@ -115,7 +116,7 @@ def test_marks_tell_of_inspection_and_of_a_cube_one_turn_short(
     """A4d1: from 15.00 s two seconds; 10f1: one turn short two seconds."""
     events: list[CubeEvent] = [
         SolveMark(1.0, 1, "inspect"),
-        HoldingMark(2.0, 5, 2),
+        HeldAs(2.0, Holding.of(5, 2)),
         SolveMark(16.5, 1, "start"),
         *(Turn(16.5 + at / 2, turn) for at, turn in enumerate(parse_turns("R' L L'"))),
         SolveMark(19.25, 1, "end"),

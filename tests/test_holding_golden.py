@@ -15,10 +15,10 @@ import numpy as np
 import pytest
 from holding_truth import true_counts, true_part, virtual_solves
 
-from livecube.cube.holding import HOLDINGS
+from livecube.cube.holding import HOLDINGS, Holding
 from livecube.cube.notation import moves_text
 from livecube.edges.holding_file import shipped_counts
-from livecube.events import HoldingMark
+from livecube.events import HeldAs
 from livecube.holding.counts import counts_text
 from livecube.holding.following import HoldingFollower, LiveHolding
 from livecube.holding.inference import Acquaintance, HoldingModel, adapted, evidence, read_solve
@@ -123,7 +123,7 @@ def followed(kind: Kind) -> Iterator[str]:
     for number, event in enumerate(events):
         told = list(tracker.feed(event))
         if number == len(events) // 2:
-            told += tracker.feed(HoldingMark(event.t, 5, 3))
+            told += tracker.feed(HeldAs(event.t, Holding.of(5, 3)))
         for one in follower.take(told):
             match one:
                 case HeldNow(t=t, holding=holding, confidence=sure):

@@ -16,7 +16,7 @@ import pytest
 
 from livecube.composition.keyboard import next_holding, stating
 from livecube.cube.holding import Holding, parse_colour
-from livecube.events import AnyHolding, HoldingMark
+from livecube.events import HeldAs
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -37,9 +37,9 @@ def test_holdings_go_round_with_the_cross_down_and_end_with_none_stated() -> Non
 
 
 def test_what_is_stated_is_an_event() -> None:
-    assert stating(None)(1.5) == AnyHolding(1.5)
+    assert stating(None)(1.5) == HeldAs(1.5, None)
     held = Holding.of(5, 2)
-    assert stating(held)(1.5) == HoldingMark(1.5, 5, 2)
+    assert stating(held)(1.5) == HeldAs(1.5, Holding.of(5, 2))
 
 
 class Terminal:

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from livecube.cube.geometry import FACES, OPPOSITE
+from livecube.cube.holding import Holding
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, apply_turns, turns_text
 from livecube.edges.log_files import LogReader, LogWriter
@@ -18,14 +19,13 @@ from livecube.errors import LogError, UsageError
 from livecube.events import (
     DEVICE_KEYS,
     SOLVE_PHASES,
-    AnyHolding,
     Asked,
     Attitude,
     Battery,
     CubeEvent,
     DeviceInfo,
     Gap,
-    HoldingMark,
+    HeldAs,
     LinkChange,
     Packet,
     Reset,
@@ -41,13 +41,13 @@ if TYPE_CHECKING:
 HEADER: Final = Header("2026-03-01T18:20:00Z", "Würfel", "cube", "R U2 F'", "radio")
 EVENTS: Final[list[CubeEvent]] = [
     State(0.0, bytes(apply_turns(SOLVED, parse_turns("R U2 F'")).tolist())),
-    HoldingMark(0.5, FACES.index("D"), FACES.index("F")),
+    HeldAs(0.5, Holding.of(FACES.index("D"), FACES.index("F"))),
     SolveMark(1.0, 1, "start"),
     Turn(1.25, 0, host=7.5, seq=3),
     Turn(1.25, 17, inferred=True),
     Gap(2.0, None),
     Battery(2.5, 71),
-    AnyHolding(2.75),
+    HeldAs(2.75, None),
     Packet(3.0, "ab/µ", b"\x00\xff"),
     Packet(3.0, "ab", b"", host=8.25),
     LinkChange(3.1, up=False),
@@ -88,8 +88,8 @@ KINDS: Final[dict[str, st.SearchStrategy[CubeEvent]]] = {
         st.dictionaries(st.sampled_from(DEVICE_KEYS), st.text()),
     ),
     "solve": st.builds(SolveMark, seconds, whole, st.sampled_from(SOLVE_PHASES)),
-    "holding": st.builds(lambda t, h: HoldingMark(t, *h), seconds, held),
-    "any-holding": st.builds(AnyHolding, seconds),
+    "holding": st.builds(lambda t, h: HeldAs(t, Holding.of(*h)), seconds, held),
+    "any-holding": st.builds(HeldAs, seconds, st.none()),
     "reset": st.builds(Reset, seconds),
 }
 headers = st.builds(
@@ -154,8 +154,8 @@ def test_lines_are_those_of_the_published_format() -> None:
     solve = '{"t": 9.1, "mark": "solve", "id": 7, "phase": "abandon"}'
     assert parse_event(solve) == SolveMark(9.1, 7, "abandon")
     holding = '{"t": 9.1, "mark": "holding", "up": "yellow", "front": "green"}'
-    assert parse_event(holding) == HoldingMark(9.1, FACES.index("D"), FACES.index("F"))
-    assert event_line(HoldingMark(9.1, 5, 2)) == holding
+    assert parse_event(holding) == HeldAs(9.1, Holding.of(FACES.index("D"), FACES.index("F")))
+    assert event_line(HeldAs(9.1, Holding.of(5, 2))) == holding
 
 
 def test_a_log_is_written_line_by_line_and_read_back(path: Path) -> None:

@@ -28,9 +28,9 @@ from livecube.composition.following import Hub, follow_log
 from livecube.composition.pipeline import OpeningQuestion, Pipeline
 from livecube.cube.holding import Holding, parse_colour
 from livecube.cube.position import SOLVED, apply_turns
-from livecube.events import AnyHolding, Battery, CubeEvent, HoldingMark, Turn
+from livecube.events import Battery, CubeEvent, HeldAs, Turn
 from livecube.search.situation import Situation
-from livecube.stages.progress import HeldAs, SolveOver, StageDone, Turned
+from livecube.stages.progress import SolveOver, StageDone, Turned
 from livecube.stages.tracker import Tracker
 from livecube.virtual.session import session
 
@@ -266,13 +266,13 @@ def test_hints_are_written_for_the_stated_holding_until_it_is_taken_back() -> No
     other = next(f for f in fronts if Holding.of(parse_colour(held.up), f) != held)
     stated = Holding.of(parse_colour(held.up), other)
 
-    anew = pipeline.feed(HoldingMark(told[0].t, parse_colour(held.up), other))
+    anew = pipeline.feed(HeldAs(told[0].t, Holding.of(parse_colour(held.up), other)))
     assert isinstance(anew[0], HeldAs)
     assert isinstance(anew[1], Adjusted)
     assert anew[1].opportunity.holding == stated
     assert anew[1].opportunity.slots == said[0].opportunity.slots
 
-    free = pipeline.feed(AnyHolding(told[0].t))
+    free = pipeline.feed(HeldAs(told[0].t, None))
     assert free[0] == HeldAs(told[0].t, None)
     assert isinstance(free[1], Adjusted)
     assert free[1].opportunity.seconds <= said[0].opportunity.seconds

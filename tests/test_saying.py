@@ -26,17 +26,9 @@ from livecube.cube.geometry import FACES, OPPOSITE
 from livecube.cube.holding import Holding, hand_moves, parse_colour
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, apply_turns, inverse_turns, turns_text
-from livecube.events import AnyHolding, Battery, CubeEvent, Gap, HoldingMark, State, Turn
+from livecube.events import Battery, CubeEvent, Gap, HeldAs, State, Turn
 from livecube.search.situation import Situation, slot_bits
-from livecube.stages.progress import (
-    CrossColour,
-    HeldAs,
-    Resynced,
-    SolveBegun,
-    SolveOver,
-    StageDone,
-    Turned,
-)
+from livecube.stages.progress import CrossColour, Resynced, SolveBegun, SolveOver, StageDone, Turned
 from livecube.stages.tracker import Tracker
 from livecube.techniques.registry import own_traits
 from livecube.virtual.session import session
@@ -133,9 +125,9 @@ def streams(draw: st.DrawFn) -> tuple[bytes, list[CubeEvent]]:
         t += draw(_GAPS)
         match part:
             case "holding":
-                events.append(HoldingMark(t, 0, rng.randint(1, 4)))
+                events.append(HeldAs(t, Holding.of(0, rng.randint(1, 4))))
             case "any holding":
-                events.append(AnyHolding(t))
+                events.append(HeldAs(t, None))
             case "resync":
                 events.append(State(t, start.tobytes()))
             case "battery":

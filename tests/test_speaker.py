@@ -24,15 +24,8 @@ from livecube.advice.speaker import (
 from livecube.cube.holding import Holding, hand_moves
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED_BYTES
-from livecube.stages.progress import (
-    CrossColour,
-    HeldAs,
-    Resynced,
-    SolveBegun,
-    SolveOver,
-    StageDone,
-    Turned,
-)
+from livecube.events import HeldAs
+from livecube.stages.progress import CrossColour, Resynced, SolveBegun, SolveOver, StageDone, Turned
 from livecube.stages.solve import Solve, Split
 from livecube.techniques.registry import own_traits
 

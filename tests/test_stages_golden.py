@@ -14,15 +14,15 @@ from typing import TYPE_CHECKING, Final
 
 import pytest
 
+from livecube.cube.holding import Holding
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.events import (
-    AnyHolding,
     Attitude,
     Battery,
     ClockAccount,
     DeviceInfo,
     Gap,
-    HoldingMark,
+    HeldAs,
     LinkChange,
     Reset,
     State,
@@ -50,8 +50,8 @@ def besides(rng: random.Random, t: float) -> CubeEvent:
     """Something that is no turn."""
     events: list[CubeEvent] = [
         Battery(t, 55), LinkChange(t, True), DeviceInfo(t, (("model", "a"),)),
-        ClockAccount(t, 12.5, 30.0), Attitude(t, (1.0, 0.0, 0.5, 0.0)), AnyHolding(t),
-        HoldingMark(t, 5, 2), HoldingMark(t, 0, 3),
+        ClockAccount(t, 12.5, 30.0), Attitude(t, (1.0, 0.0, 0.5, 0.0)), HeldAs(t, None),
+        HeldAs(t, Holding.of(5, 2)), HeldAs(t, Holding.of(0, 3)),
     ]  # fmt: skip
     return rng.choice(events)
 

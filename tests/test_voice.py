@@ -11,8 +11,7 @@ from livecube.advice.speaker import Clue, Degree, Spoken, Withdrawn
 from livecube.cube.holding import Holding, parse_colour
 from livecube.cube.notation import parse_moves, parse_turns
 from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
-from livecube.events import Battery, Turn
-from livecube.stages.progress import HeldAs
+from livecube.events import Battery, HeldAs, Turn
 from livecube.views.items import item_words, said_aloud
 
 if TYPE_CHECKING:

@@ -14,11 +14,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from livecube.composition.assembly import load_holdings
-from livecube.cube.holding import SCRAMBLE_HOLDING, fixed_turns
+from livecube.cube.holding import SCRAMBLE_HOLDING, Holding, fixed_turns
 from livecube.cube.notation import parse_moves
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.holding_file import shipped_counts
-from livecube.events import HoldingMark, Turn
+from livecube.events import HeldAs, Turn
 from livecube.holding.inference import HoldingModel, Reading, drawn_paths, read_solve
 from livecube.holding.observations import SolvePart, SolveTurns, solves_in
 from livecube.holding.written import PAUSE, write_solve
@@ -102,7 +102,7 @@ def test_a_stated_holding_is_the_written_one() -> None:
     up, front = true.faces[0], true.faces[2]
     events = virtual.events()
     at = next(i for i, event in enumerate(events) if isinstance(event, Turn) and event.t == start)
-    events.insert(at, HoldingMark(start, up, front))
+    events.insert(at, HeldAs(start, Holding.of(up, front)))
     (one,) = solves_in(Tracker().feed_all(events))
     assert write_solve(one, read_solve(one.part, MODEL)).stages[0].holding == true
 

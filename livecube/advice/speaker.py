@@ -27,10 +27,9 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import COLOURS
-from livecube.events import Moment
+from livecube.events import HeldAs, Moment
 from livecube.stages.progress import (
     CrossColour,
-    HeldAs,
     HeldNow,
     Progress,
     Resynced,

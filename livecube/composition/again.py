@@ -11,8 +11,7 @@ import click
 
 from livecube.composition.assembly import find_decoder
 from livecube.composition.reception import decoded
-from livecube.cube.holding import Holding
-from livecube.events import HoldingMark, Reset
+from livecube.events import HeldAs, Reset
 from livecube.mending.mender import Correction
 from livecube.review.trying import Place, SetUpAsked, Tried
 
@@ -24,6 +23,7 @@ if TYPE_CHECKING:
     from livecube.composition.publishing import Publishing
     from livecube.composition.run import Run
     from livecube.composition.scrambler import Scrambler
+    from livecube.cube.holding import Holding
     from livecube.drills.news import DrillNews
     from livecube.edges.practised_link import PractisedLink
     from livecube.edges.sinks import Item, Sink
@@ -143,8 +143,8 @@ class Again:
 
     def _take(self, event: CubeEvent) -> None:
         self._moment = (event.t, time.monotonic())
-        if isinstance(event, HoldingMark):
-            self.holding = Holding.of(event.up, event.front)
+        if isinstance(event, HeldAs) and event.holding is not None:
+            self.holding = event.holding
         self._tell(self._trying.feed(self._correction.correct(event)))
         self._begin()
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from livecube.cube.geometry import OPPOSITE
-from livecube.cube.holding import COLOURS, Holding, Move, parse_colour
-from livecube.events import AnyHolding, HoldingMark, Reset
+from livecube.cube.holding import COLOURS, Holding, Move
+from livecube.events import HeldAs, Reset
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -35,10 +35,7 @@ def next_holding(holding: Holding | None, cross: int) -> Holding | None:
 
 def stating(holding: Holding | None) -> Callable[[float], CubeEvent]:
     """What says at a time that the cube is held so; None: that nobody knows."""
-    if holding is None:
-        return AnyHolding
-    up, front = parse_colour(holding.up), parse_colour(holding.front)
-    return lambda t: HoldingMark(t, up, front)
+    return lambda t: HeldAs(t, holding)
 
 
 class Keyboard:

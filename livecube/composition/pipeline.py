@@ -11,8 +11,9 @@ import numpy as np
 from livecube.advice.speaker import Asks, Degrees, Manner, Speaker, Spoken, Withheld
 from livecube.cube.holding import parse_colour
 from livecube.cube.position import TURN_BYTES, apply_turns
+from livecube.events import HeldAs
 from livecube.stages.frame import FRAMES
-from livecube.stages.progress import HeldAs, Resynced, SolveBegun, SolveOver, Turned
+from livecube.stages.progress import Resynced, SolveBegun, SolveOver, Turned
 from livecube.stages.tracker import Resting
 
 if TYPE_CHECKING:

@@ -25,7 +25,7 @@ from livecube.edges.log_files import started_now
 from livecube.edges.sinks import BellSink
 from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
 from livecube.errors import LivecubeError
-from livecube.events import AnyHolding, HoldingMark, SolveMark
+from livecube.events import HeldAs, SolveMark
 from livecube.logs.lines import Header
 from livecube.practice.news import InspectionBegun, Judged, PracticeNews, Reviewed
 from livecube.practice.session import Practice
@@ -236,7 +236,7 @@ class AttemptLogs:
         self._attempt: _Attempt | None = None
         self._unwritten: list[_Attempt] = []
         self._writing = Lock()
-        self._held: HoldingMark | None = None
+        self._held: HeldAs | None = None
         """How the cube is held, as far as it was stated."""
 
     def begin(self, begun: InspectionBegun) -> None:
@@ -257,8 +257,8 @@ class AttemptLogs:
 
     def write(self, event: CubeEvent) -> None:
         """Write an event of the attempt that is made, if one is."""
-        if isinstance(event, HoldingMark | AnyHolding):
-            self._held = event if isinstance(event, HoldingMark) else None
+        if isinstance(event, HeldAs):
+            self._held = event if event.holding is not None else None
         attempt = self._attempt
         if attempt is None:
             return

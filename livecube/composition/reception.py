@@ -13,10 +13,9 @@ from typing import TYPE_CHECKING, Final
 from livecube.clock import CubeClock
 from livecube.edges.link import CubeFacts, LinkDown, LinkUp, Notification
 from livecube.events import (
-    AnyHolding,
     Battery,
     DeviceInfo,
-    HoldingMark,
+    HeldAs,
     LinkChange,
     Packet,
     Reset,
@@ -174,7 +173,7 @@ def _once_more(event: CubeEvent, reception: Reception, last: float) -> list[Cube
             return reception.take(CubeFacts(event.t, percent=event.percent))[0]
         case DeviceInfo():
             return reception.take(CubeFacts(event.t, device=event.told))[0]
-        case SolveMark() | HoldingMark() | AnyHolding() | Reset():
+        case SolveMark() | HeldAs() | Reset():
             return [replace(event, t=last)]
         case _:
             return []

@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING, Final, Literal, Protocol
 from livecube.composition.assembly import find_decoder
 from livecube.composition.choosing import ChosenCube, Wanted, choose_cube
 from livecube.composition.reception import decoded
-from livecube.cube.holding import SCRAMBLE_HOLDING, Holding, Move, fixed_turns, parse_colour
+from livecube.cube.holding import SCRAMBLE_HOLDING, Holding, Move, fixed_turns
 from livecube.cube.notation import parse_moves
 from livecube.edges.remembered import RememberedCube, remember_cube, remembered_cube
 from livecube.edges.simulated_link import SimulatedLink
 from livecube.errors import UsageError
-from livecube.events import HoldingMark, State, Turn
+from livecube.events import HeldAs, State, Turn
 
 if TYPE_CHECKING:
     from collections.abc import AsyncGenerator, Callable, Sequence
@@ -117,8 +117,7 @@ class TypedCube:
         for turn in turns:
             self._events.put_nowait(Turn(t, turn, host=t))
         if after != held:
-            up, front = parse_colour(after.up), parse_colour(after.front)
-            self._events.put_nowait(HoldingMark(t, up, front))
+            self._events.put_nowait(HeldAs(t, after))
         self._holding = after
 
 

@@ -12,8 +12,7 @@ from asyncio.subprocess import DEVNULL, PIPE, Process
 from contextlib import suppress
 from typing import TYPE_CHECKING, Final, Protocol
 
-from livecube.events import Cause
-from livecube.stages.progress import HeldAs
+from livecube.events import Cause, HeldAs
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

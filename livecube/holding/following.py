@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from livecube.cube.holding import COLOURS, HOLDINGS
+from livecube.events import HeldAs
 from livecube.holding.inference import NEGLIGIBLE, Acquaintance, downs, weighed
 from livecube.holding.kernel import Rows, Seen, advance, room_for, rows_for, turned_between
 from livecube.holding.looking_back import backward
@@ -19,7 +20,6 @@ from livecube.holding.written import HELD_AFTER
 from livecube.stages.progress import (
     SURE,
     CrossColour,
-    HeldAs,
     HeldNow,
     Progress,
     Reopened,

@@ -16,8 +16,9 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import HOLDINGS, parse_colour
+from livecube.events import HeldAs
 from livecube.holding.kernel import room_for, turned_between
-from livecube.stages.progress import HeldAs, SolveOver, Turned
+from livecube.stages.progress import SolveOver, Turned
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

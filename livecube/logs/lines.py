@@ -14,14 +14,13 @@ from typing import TYPE_CHECKING, Any, Final, Literal, cast
 
 import numpy as np
 
-from livecube.cube.holding import COLOURS, Holding, parse_colour
+from livecube.cube.holding import Holding, parse_colour
 from livecube.cube.notation import facelets_text, parse_facelets, parse_turns
 from livecube.cube.position import SOLVED, apply_turns, parse_turn, turn_name, turns_text
 from livecube.errors import NotationError, PositionError
 from livecube.events import (
     DEVICE_KEYS,
     SOLVE_PHASES,
-    AnyHolding,
     Asked,
     Attitude,
     Battery,
@@ -29,7 +28,7 @@ from livecube.events import (
     CubeEvent,
     DeviceInfo,
     Gap,
-    HoldingMark,
+    HeldAs,
     LinkChange,
     Packet,
     Reset,
@@ -144,10 +143,10 @@ def event_line(event: CubeEvent) -> str:
             line |= {"mark": "device", **dict(event.told)}
         case SolveMark():
             line |= {"mark": "solve", "id": event.id, "phase": event.phase}
-        case HoldingMark():
-            line |= {"mark": "holding", "up": COLOURS[event.up], "front": COLOURS[event.front]}
-        case AnyHolding():
+        case HeldAs(holding=None):
             line |= {"mark": "any-holding"}
+        case HeldAs(holding=Holding() as held):
+            line |= {"mark": "holding", "up": held.up, "front": held.front}
         case Reset():
             line |= {"mark": "reset"}
     return json.dumps(line)
@@ -349,10 +348,9 @@ def _solve(t: float, line: dict[str, Any]) -> SolveMark:
     return SolveMark(t, _whole(line, "id"), cast("SolvePhase", phase))
 
 
-def _holding(t: float, line: dict[str, Any]) -> HoldingMark:
+def _holding(t: float, line: dict[str, Any]) -> HeldAs:
     up, front = parse_colour(_text(line, "up")), parse_colour(_text(line, "front"))
-    Holding.of(up, front)  # raises ValueError for colours that do not touch
-    return HoldingMark(t, up, front)
+    return HeldAs(t, Holding.of(up, front))
 
 
 _MARKS: Final[dict[str, Callable[[float, dict[str, Any]], CubeEvent]]] = {
@@ -367,6 +365,6 @@ _MARKS: Final[dict[str, Callable[[float, dict[str, Any]], CubeEvent]]] = {
     "device": _device,
     "solve": _solve,
     "holding": _holding,
-    "any-holding": lambda t, line: AnyHolding(t),
+    "any-holding": lambda t, line: HeldAs(t, None),
     "reset": lambda t, line: Reset(t),
 }

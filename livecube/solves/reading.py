@@ -7,9 +7,8 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, TypeAlias
 
-from livecube.cube.holding import parse_colour
 from livecube.cube.position import SOLVED_BYTES, merge, turn_name, turns_text
-from livecube.events import HoldingMark, SolveMark, State, Turn
+from livecube.events import HeldAs, SolveMark, State, Turn
 from livecube.solves.records import NOBODY, KeptSolve, KeptStage, Listed
 from livecube.stages.progress import SolveOver
 from livecube.stages.tracker import Tracker
@@ -158,8 +157,7 @@ class SolveReader:
         t = self._part[0].t
         first: list[CubeEvent] = [State(t, self._from)] if self._from != SOLVED_BYTES else []
         if self._before is not None:
-            up, front = parse_colour(self._before.up), parse_colour(self._before.front)
-            first.append(HoldingMark(t, up, front))
+            first.append(HeldAs(t, self._before))
         return replace(self._header, scramble=None), (*first, *self._part)
 
 

@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 __all__ = [
     "SURE",
     "CrossColour",
-    "HeldAs",
     "HeldNow",
     "Progress",
     "Reopened",
@@ -99,24 +98,8 @@ class Resynced(Moment):
     """Pieces by whose twist alone it stands otherwise: corners that were twisted by hand."""
 
 
-@dataclass(frozen=True, slots=True)
-class HeldAs(Moment):
-    """The solver said how the cube is held."""
-
-    holding: Holding | None
-    """None: nobody knows any more."""
-
-
 Progress: TypeAlias = (
-    Turned
-    | SolveBegun
-    | StageDone
-    | Reopened
-    | CrossColour
-    | SolveOver
-    | Resynced
-    | HeldAs
-    | Notice
+    Turned | SolveBegun | StageDone | Reopened | CrossColour | SolveOver | Resynced | Notice
 )
 
 

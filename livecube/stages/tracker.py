@@ -11,12 +11,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from livecube import events
-from livecube.cube.holding import Holding
 from livecube.cube.position import SOLVED_BYTES, TURN_BYTES, twisted_corners
 from livecube.stages.frame import ALL_SLOTS, Record, is_scrambled, slots_of
 from livecube.stages.progress import (
     CrossColour,
-    HeldAs,
     Progress,
     Reopened,
     Resynced,
@@ -38,6 +36,7 @@ from livecube.stages.solve import (
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from livecube.cube.holding import Holding
     from livecube.stages.frame import Change, Done, Row, Sight
 
 __all__ = ["Narrator", "Resting", "Tracker"]
@@ -198,10 +197,8 @@ class Tracker:
                 if self._record:
                     self._record.lose(event.since)
                 return [event]
-            case events.HoldingMark():
-                return self._held(event.t, Holding.of(event.up, event.front))
-            case events.AnyHolding():
-                return self._held(event.t, None)
+            case events.HeldAs():
+                return self._held(event)
             case (
                 events.Battery() | events.LinkChange() | events.DeviceInfo() | events.ClockAccount()
             ):
@@ -262,11 +259,11 @@ class Tracker:
             self._open(begun=True, solve_id=event.id)
         return told
 
-    def _held(self, t: float, holding: Holding | None) -> list[Progress]:
-        self.holding = holding
+    def _held(self, event: events.HeldAs) -> list[Progress]:
+        self.holding = event.holding
         if self._record:
-            self._record.holdings.append((self.line, holding))
-        return [HeldAs(t, holding)]
+            self._record.holdings.append((self.line, event.holding))
+        return [event]
 
     def _state(self, event: events.State) -> list[Progress]:
         if event.position == self.position:
@@ -352,7 +349,7 @@ class Resting:
                 self._expect(event.t)
             case events.State() | events.Reset() if told:
                 self._expect(event.t)
-            case events.HoldingMark() | events.AnyHolding() if self._rested == self._tracker.line:
+            case events.HeldAs() if self._rested == self._tracker.line:
                 self._rested = None  # it is looked at anew, held otherwise
                 self._expect(event.t)
 

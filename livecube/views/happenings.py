@@ -23,10 +23,9 @@ from livecube.advice.words import place_of, what_sentence, where_sentence
 from livecube.cube.holding import piece_colours
 from livecube.cube.notation import moves_text
 from livecube.cube.position import turn_name
-from livecube.events import Battery, ClockAccount, DeviceInfo, Gap, LinkChange
+from livecube.events import Battery, ClockAccount, DeviceInfo, Gap, HeldAs, LinkChange
 from livecube.stages.progress import (
     CrossColour,
-    HeldAs,
     HeldNow,
     Reopened,
     Resynced,

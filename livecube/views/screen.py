@@ -26,11 +26,10 @@ from livecube.advice.speaker import (
 )
 from livecube.cube.notation import moves_text
 from livecube.cube.position import SOLVED_BYTES
-from livecube.events import Battery, Gap, LinkChange
+from livecube.events import Battery, Gap, HeldAs, LinkChange
 from livecube.practice.news import PracticeNews
 from livecube.stages.progress import (
     CrossColour,
-    HeldAs,
     HeldNow,
     Resynced,
     SolveBegun,
