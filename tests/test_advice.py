@@ -30,6 +30,7 @@ from livecube.cube.notation import moves_text, parse_moves, parse_turns
 from livecube.cube.position import SOLVED, apply_turn, apply_turns, inverse_turns
 from livecube.search.situation import Situation
 from livecube.search.task import FASTEST_MS
+from livecube.stages.frame import FRAMES
 from livecube.techniques.base import about
 from livecube.techniques.registry import TECHNIQUES
 
@@ -277,6 +278,13 @@ def test_the_likely_cross_is_the_one_with_most_solved_and_something_left() -> No
     assert likely_cross(before("R U R' U' D' L2 F2 B R")) == 0  # no cross is whole
     assert likely_cross(SOLVED) == 0  # all are, and white is the first
     assert likely_cross(apply_turn(SOLVED, 15)) == 0  # nothing is left, and one is aligned
+    # Three yellow corners go round. Nothing is left of white; of yellow three slots are, and of
+    # the sides one if they hold the corner that stays, else two.
+    three = apply_turns(SOLVED, parse_turns("L' D R D' L D R' D'"))
+    rows = [frame.row(0, bytes(three.tolist())) for frame in FRAMES]
+    solved = [row.solved.bit_count() for row in rows if row]
+    assert sorted(solved) == [1, 2, 2, 3, 3, 4]
+    assert likely_cross(three) == solved.index(3)
 
 
 def row_before(advisor: Advisor, solution: str, technique: str) -> tuple[Situation, Opportunity]:

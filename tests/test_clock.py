@@ -10,7 +10,19 @@ from hypothesis import strategies as st
 
 from livecube.clock import ClockFit, CubeClock
 from livecube.cube.position import SOLVED_BYTES
-from livecube.events import BatteryReport, GapReport, StateReport, Turn, TurnReport
+from livecube.events import (
+    Attitude,
+    AttitudeReport,
+    BadPacket,
+    Battery,
+    BatteryReport,
+    Gap,
+    GapReport,
+    State,
+    StateReport,
+    Turn,
+    TurnReport,
+)
 
 
 def times(wrap_ms: float | None, arrivals: list[tuple[int | None, float]]) -> list[float]:
@@ -52,11 +64,23 @@ def test_without_a_clock_the_host_tells_the_time() -> None:
 def test_other_reports_keep_their_place() -> None:
     clock = CubeClock(2**32)
     events = clock.events(
-        [StateReport(SOLVED_BYTES, 1, 0), TurnReport(3, 2, 500), BatteryReport(70), GapReport(2)],
+        [
+            StateReport(SOLVED_BYTES, 1, 0),
+            TurnReport(3, 2, 500),
+            BadPacket("noise", b"?"),
+            AttitudeReport((1.0, 0.0, 0.0, 0.0)),
+            BatteryReport(70),
+            GapReport(2),
+        ],
         9.0,
     )
-    assert [event.t for event in events] == [0.0, 0.5, 0.5, 0.5]
-    assert events[1] == Turn(0.5, 3, host=9.0, seq=2)
+    assert events == [
+        State(0.0, SOLVED_BYTES),
+        Turn(0.5, 3, host=9.0, seq=2),
+        Attitude(0.5, (1.0, 0.0, 0.0, 0.0)),
+        Battery(0.5, 70),
+        Gap(0.5, 2),
+    ]
 
 
 @given(st.integers(0, 2**31), st.floats(-100, 100), st.booleans())

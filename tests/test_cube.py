@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import reduce
+from itertools import product
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,7 +19,9 @@ from livecube.cube.geometry import (
     OPPOSITE,
     ROTATION_MATRICES,
     ROTATIONS,
+    TURNS,
     Array,
+    piece_faces,
 )
 from livecube.cube.position import (
     SOLVED,
@@ -26,6 +29,7 @@ from livecube.cube.position import (
     TURN_NAMES,
     apply_turn,
     apply_turns,
+    blocks_outside,
     compose,
     from_stickers,
     htm,
@@ -44,6 +48,8 @@ from livecube.cube.position import (
     turn_name,
     turn_quarters,
     turns_text,
+    twisted_corners,
+    what_was_done,
 )
 
 if TYPE_CHECKING:
@@ -289,3 +295,46 @@ def test_a_single_position_composes_with_a_batch_in_either_place() -> None:
         for turn in range(18):
             pair = (single, batch[turn]) if many else (batch[turn], single)
             assert (alone[turn] == compose(*pair)).all()
+
+
+@given(positions(), turn_lists)
+def test_what_was_done_leads_from_one_position_to_the_other(
+    position: Array, sequence: list[int]
+) -> None:
+    before, after = bytes(position.tolist()), bytes(apply_turns(position, sequence).tolist())
+    assert what_was_done(before, after) == bytes(apply_turns(SOLVED, sequence).tolist())
+
+
+@given(positions(), st.lists(st.integers(1, 2), min_size=2, max_size=8), turns)
+def test_positions_that_differ_by_twisted_corners_alone_name_them(
+    position: Array, twists: list[int], turn: int
+) -> None:
+    other = position.copy()
+    for corner, times in enumerate(twists):
+        other[corner] = twisted(int(other[corner]), times)
+    one, two = bytes(position.tolist()), bytes(other.tolist())
+    assert twisted_corners(one, two) == tuple(range(len(twists)))
+    assert twisted_corners(one, one) == ()
+    assert twisted_corners(one, bytes(apply_turn(other, turn).tolist())) == ()
+    other[19] = twisted(int(other[19]), 1)  # an edge is flipped too
+    assert twisted_corners(one, bytes(other.tolist())) == ()
+
+
+def test_a_block_outside_is_a_corner_and_an_edge_that_were_turned_together() -> None:
+    for corner, edge in product(range(8), range(8, 20)):
+        if not piece_faces(edge) < piece_faces(corner):
+            continue
+        places = {(int(HOME[corner]), int(HOME[edge]))}
+        found: set[tuple[int, int]] = set()
+        while places - found:
+            found |= places
+            # A turn moves both or neither; a turn of one alone would part them.
+            for turn in TURNS:
+                for one, two in found:
+                    to = int(turn[one]), int(turn[two])
+                    if (to[0] == one) == (to[1] == two):
+                        places.add(to)
+        home = {int(HOME[edge]), int(NEXT_STICKER[HOME[edge]])}
+        assert blocks_outside(int(HOME[corner]), int(HOME[edge])) == {
+            (one, two) for one, two in found if two not in home
+        }

@@ -7,7 +7,7 @@ import itertools
 import json
 import random
 import re
-from dataclasses import fields
+from dataclasses import fields, replace
 from hashlib import sha256
 from pathlib import Path
 from types import MappingProxyType, SimpleNamespace
@@ -649,3 +649,15 @@ def test_there_is_room_for_5000_desks() -> None:
     assert taken == [True] * 5000 + [False] * 2
     assert desks.take("p/4999/link", b'{"up": false}') is not None
     assert (len(desks.desks), desks.senseless) == (5000, 2)
+
+
+def test_a_solve_that_was_broken_off_is_told_as_unfinished() -> None:
+    messenger = Messenger("Küche", Cube("cube-1", "n"), str, lambda: "one")
+    for item in SOLVES[0]:
+        if isinstance(item, SolveOver):
+            for solved, word in ((False, "unfinished"), (True, "solved")):
+                ended = replace(item, solve=replace(item.solve, solved=solved))
+                told = messenger.take(ended)
+                assert [m.body["event_type"] for m in told if m.name == "solve"] == [word]
+            return
+        messenger.take(item)

@@ -428,6 +428,7 @@ def test_a_row_of_stickers_is_found(order: Order, width: int, stride: int, count
         [position := apply_turn(position, int(t)) for t in rng.integers(18, size=90)]
     )
     shown = shown_colours(positions)
+    assert shown_colours(SOLVED).tolist() == [facelet // 9 for facelet in range(54)]
     assert np.bincount(shown[-1]).tolist() == [9] * 6
     facelets = [f for f in rng.permutation(54).tolist() if count == 54 or f % 9 != 4]
     numbers = (rng.permutation(6) + (1 << width) - 6).tolist()

@@ -22,6 +22,7 @@ from livecube.events import (
     Asked,
     Attitude,
     Battery,
+    ClockAccount,
     CubeEvent,
     DeviceInfo,
     Gap,
@@ -46,6 +47,10 @@ EVENTS: Final[list[CubeEvent]] = [
     Turn(1.25, 0, host=7.5, seq=3),
     Turn(1.25, 17, inferred=True),
     Gap(2.0, None),
+    Gap(2.0, 3, since=1.5),
+    Attitude(2.25, (1.0, 0.0, -0.5, 0.5)),
+    ClockAccount(2.25, 12.5, 3.25),
+    ClockAccount(2.25, None, 3.25),
     Battery(2.5, 71),
     HeldAs(2.75, None),
     Packet(3.0, "ab/µ", b"\x00\xff"),
@@ -74,7 +79,8 @@ KINDS: Final[dict[str, st.SearchStrategy[CubeEvent]]] = {
     "state": st.builds(
         State, seconds, sequences.map(lambda s: bytes(apply_turns(SOLVED, s).tolist()))
     ),
-    "gap": st.builds(Gap, seconds, st.none() | whole),
+    "gap": st.builds(Gap, seconds, st.none() | whole, since=st.none() | seconds),
+    "clock": st.builds(ClockAccount, seconds, st.none() | st.floats(-1e3, 1e3), st.floats(0, 1e4)),
     "battery": st.builds(Battery, seconds, st.integers(0, 100)),
     "attitude": st.builds(
         Attitude, seconds, st.tuples(*[st.integers(-9, 9).map(float)] * 4).filter(any)

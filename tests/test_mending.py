@@ -193,3 +193,14 @@ def test_a_corner_that_was_twisted_by_hand_is_named() -> None:
     (jump,) = turned.feed(State(1.0, standing("U")))
     assert isinstance(jump, Resynced)
     assert jump.twisted == ()
+
+
+def test_of_two_gaps_with_turns_between_them_neither_can_be_mended() -> None:
+    r, u = parse_turns("R U")
+    mender = Mender()
+    fed(mender, State(0.0, standing()))
+    assert fed(mender, Gap(1.0, 1), Turn(2.0, r)) == []
+    assert fed(mender, Gap(3.0, 1)) == [Gap(1.0, 1), Turn(2.0, r), Gap(3.0, 1)]
+    assert not mender.waits
+    # The position says nothing of the turns between; behind it all is well again.
+    assert fed(mender, State(4.0, standing("U R U")), Turn(5.0, u))[-1] == Turn(5.0, u)

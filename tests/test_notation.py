@@ -11,14 +11,23 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from livecube.cube import notation
-from livecube.cube.geometry import FACELET_NORMAL, FACELET_POINT, FACES, OPPOSITE, ROTATIONS
+from livecube.cube.geometry import (
+    FACELET_NORMAL,
+    FACELET_POINT,
+    FACES,
+    OPPOSITE,
+    ROTATIONS,
+    parse_piece,
+)
 from livecube.cube.holding import (
     HOLDINGS,
+    SCRAMBLE_HOLDING,
     Holding,
     Move,
     fixed_turns,
     hand_moves,
     parse_colour,
+    piece_colours,
     rotation_between,
 )
 from livecube.cube.notation import moves_text, parse_moves, parse_turns
@@ -308,3 +317,21 @@ def test_examples_in_the_documentation() -> None:
     result = doctest.testmod(notation)
     assert result.attempted >= 3
     assert result.failed == 0
+
+
+def test_a_holding_after_a_move_is_the_one_that_its_rotation_names() -> None:
+    held = SCRAMBLE_HOLDING.after(Move("y", 1))  # as a turn of U: the red side comes to the front
+    assert (held.up, held.front) == ("white", "red")
+    assert SCRAMBLE_HOLDING.after(Move("R", 1)) == SCRAMBLE_HOLDING
+    for holding in HOLDINGS:
+        assert holding.after(Move("x", 1)).after(Move("x", 3)) == holding
+        assert [holding.faces[holding.hand_face(face)] for face in range(6)] == [*range(6)]
+
+
+def test_pieces_are_named_by_their_colours_in_alphabetical_order() -> None:
+    names = [piece_colours(piece) for piece in range(20)]
+    assert len(set(names)) == 20
+    assert [len(name.split("-")) for name in names] == [3] * 8 + [2] * 12
+    assert all(name.split("-") == sorted(name.split("-")) for name in names)
+    assert piece_colours(parse_piece("URF")) == "green-red-white"
+    assert piece_colours(parse_piece("DB")) == "blue-yellow"

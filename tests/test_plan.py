@@ -18,6 +18,7 @@ from livecube.cube.geometry import CORNERS, FACES, PIECE_AT, piece_faces
 from livecube.cube.holding import COLOURS, HOLDINGS, Holding, fixed_turns
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, apply_turns
+from livecube.search.answers import Answers
 from livecube.search.first_cross import fastest_crosses
 from livecube.search.hand_arrays import UPRIGHT
 from livecube.search.situation import SLOT_PIECES, Situation, cross_places, slot_bits
@@ -296,6 +297,12 @@ def test_crosses_found_with_numpy_alone_cost_what_the_search_finds(
     assert {(way.turns, way.ms) for way in found if way.ms < dearest} == {
         (way.turns, way.ms) for way in known if way.ms < dearest
     }
+    alone = Answers(advisor.answers.automaton, crosses=six)
+    assert alone.ways(situation, [Task(goal=0)], starts) == found
+    assert alone.twin().ways(situation, [Task(goal=0)], starts) == found
+    assert alone.ways(situation, [Task(goal=0), Task(goal=1)], starts) == []
+    assert alone.ways(situation, [Task(goal=1)], starts) == []
+    assert Answers(advisor.answers.automaton).ways(situation, [Task(goal=0)], starts) == []
     for way in found:
         end = Situation.of_down(apply_turns(situation.position, way.turns), situation.face)
         assert end.offset == 0

@@ -321,3 +321,13 @@ def test_the_command_keeps_what_it_tells(tmp_path: Path) -> None:
 
 def test_killed_at_random_moments_it_loses_no_finished_solve(tmp_path: Path) -> None:
     assert kill_check.run(tmp_path, kills=3, seed=1, processes=1).lost == 0
+
+
+def test_before_a_solve_there_is_nothing_to_correct_or_discard(scrambler: Scrambler) -> None:
+    evening = Evening(scrambler)
+    told = len(evening.told)
+    evening.wish("penalty")
+    evening.wish("discard")
+    assert evening.told[told:] == []
+    assert evening.practice.attempts.next_penalty() is None
+    assert evening.practice.attempts.toggle_discarded() is None

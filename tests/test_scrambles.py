@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import random
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
 import scramble_check
 from hypothesis import given, settings
@@ -32,6 +34,8 @@ from livecube.scrambling.coordinates import (
     MIDDLE_SETS,
     SECOND_TURNS,
     TWISTS,
+    coordinates_of,
+    move_tables,
 )
 from livecube.scrambling.following import FARTHEST_BACK, ScramblePath
 from livecube.scrambling.states import random_state, seeded_draw
@@ -174,3 +178,28 @@ def test_coordinates_of_the_two_phases_have_the_published_ranges() -> None:
     assert (CORNER_ORDERS, EDGE_ORDERS, MIDDLE_ORDERS) == (40320, 40320, 24)
     assert set(SECOND_TURNS) == {t for t in range(18) if t // 3 in (0, 5) or t % 3 == 1}
     assert len(SECOND_TURNS) == 10
+
+
+def test_tables_of_coordinates_turn_as_the_cube_does() -> None:
+    tables = move_tables()
+    counts = (TWISTS, FLIPS, MIDDLE_SETS, CORNER_ORDERS, EDGE_ORDERS, MIDDLE_ORDERS)
+    turns = [list(range(18))] * 3 + [list(SECOND_TURNS)] * 3
+    assert [table.shape for table in tables.values()] == [
+        (count, len(its)) for count, its in zip(counts, turns, strict=True)
+    ]
+    way = random.Random(3).choices(SECOND_TURNS, k=12)
+    positions = np.array([apply_turns(SOLVED, way[:end]) for end in range(13)])
+    known = coordinates_of(positions).tolist()
+    for column, (table, its) in enumerate(zip(tables.values(), turns, strict=True)):
+        at = known[0][column]
+        for turn, row in zip(way, known[1:], strict=True):
+            at = int(table[at, its.index(turn)])
+            assert at == row[column]
+        for number, turn in enumerate(its):
+            to = table[:, number].astype(int)
+            assert (np.sort(to) == np.arange(len(table))).all()
+            twice = table[to, number]
+            half = (
+                np.arange(len(table)) if turn % 3 == 1 else table[:, its.index(turn // 3 * 3 + 1)]
+            )
+            assert (twice == half).all()

@@ -8,17 +8,24 @@ from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from stage_check import compared, found, position_after, true
 
+from livecube.cube.geometry import HOME
 from livecube.cube.holding import COLOURS
 from livecube.cube.notation import parse_turns
-from livecube.cube.position import SOLVED, TURN_BYTES
+from livecube.cube.position import SOLVED, TURN_BYTES, apply_turns
 from livecube.events import ClockAccount, Gap, Reset, SolveMark, State, Turn
 from livecube.stages.cases import ORIENTED, PERMUTED
-from livecube.stages.frame import FRAMES, Row
-from livecube.stages.progress import CrossColour, Resynced, SolveOver
+from livecube.stages.frame import FRAMES, CrossFrame, Row
+from livecube.stages.progress import (
+    CrossColour,
+    Resynced,
+    SolveOver,
+)
 from livecube.stages.solve import LastLayer, pair_technique
-from livecube.stages.tracker import Tracker
+from livecube.stages.tracker import Resting, Tracker
 from livecube.virtual.records import KINDS
 from livecube.virtual.session import session
 
@@ -218,3 +225,34 @@ def test_a_layer_beside_an_open_slot_shows_no_case(is_out: bool, case: str | Non
     stood: Any = SimpleNamespace(line=0, position_after=lambda line: position.tobytes())
     boundary, *_ = LastLayer(FRAMES[5], 0).advance(stood)
     assert (boundary.stage, boundary.case) == ("orient", case)
+
+
+@given(st.lists(st.integers(0, 17), max_size=6), st.sampled_from(FRAMES))
+def test_pieces_in_place_are_those_that_turning_the_cross_layer_brings_home(
+    turns: list[int], frame: CrossFrame
+) -> None:
+    position = apply_turns(SOLVED, turns)
+    counts = []
+    for quarters in range(4):
+        turned = apply_turns(position, [3 * frame.face] * quarters)
+        home = [int(turned[piece]) == HOME[piece] for piece in range(20)]
+        counts.append(sum(home[piece] for piece in (*frame.cross, *frame.corners, *frame.edges)))
+    assert frame.pieces_in_place(bytes(position.tolist())) == max(counts)
+
+
+def test_a_cube_that_rests_again_is_looked_at_again_only_after_more_turns_than_a_cross_takes() -> (
+    None
+):
+    tracker = Tracker(position_after("R U F2 L D B"))
+    tracker.feed(SolveMark(0.0, 7, "inspect"))
+    resting = Resting(tracker)
+    assert resting.due == 0.0
+    resting.rest()
+    assert resting.due is None
+    due = []
+    for number, turn in enumerate(parse_turns("R U F R U F R U F R"), start=1):
+        event = Turn(float(number), turn)
+        resting.watch(event, tracker.feed(event))
+        due.append(resting.due)
+    assert due == [None] * 8 + [12.0, 13.0]
+    assert Resting(Tracker()).due is None  # it is solved

@@ -475,7 +475,8 @@ def _best(batches: Sequence[_Batch]) -> _Nodes:
     order = np.lexsort((key, ms))
     _, unique = np.unique(key[order], return_index=True)
     order = order[np.sort(unique)]
-    chosen = np.arange(len(order)) < _WIDTH
+    chosen = np.zeros(len(order), dtype=np.bool_)
+    chosen[:_WIDTH] = True
     for one in np.unique(first):
         chosen[np.flatnonzero(first[order] == one)[:_EACH_FIRST]] = True
     order = order[chosen]

@@ -173,7 +173,7 @@ def counts_text(counts: Counts, about: str, least: float = 1.0) -> str:
     moves = {
         _context_text(context): _sparse(row, _WRITTEN)
         for context, row in sorted(counts.moves.items(), key=lambda item: (len(item[0]), item[0]))
-        if row.sum() >= (least if len(context) > 2 else 0) and row.any()
+        if row.any() and (len(context) <= 2 or row.sum() >= least)
     }
     tempos = {
         name: _numbers(row) for name, row in zip(_WRITTEN, counts.tempos, strict=True) if row.any()

@@ -179,7 +179,8 @@ class HoldingFollower:
         """Turns that may belong to a solve that is not seen yet."""
         self._begun = False
         self._stages = 0
-        self._cross = -1
+        self._cross: int
+        """Face of the cross that is done, −1 before; there since the first solve has begun."""
         self._told: Holding | None = None
 
     def hindsight(self) -> Callable[[Sequence[Progress]], Sequence[Progress]]:

@@ -151,8 +151,14 @@ class Seen(NamedTuple):
 
 def room_for(turns: int) -> Seen:
     """Room for so many turns, nothing known of any."""
-    a, b, c, d, e, f = (np.zeros(turns, dtype=np.int8) for _ in range(6))
-    return Seen(a, b, c, d, e, f, np.ones((turns, 24)), np.ones((turns, 24)))
+
+    def numbers() -> Array:
+        return np.zeros(turns, dtype=np.int8)
+
+    return Seen(
+        numbers(), numbers(), numbers(), numbers(), numbers(), numbers(),
+        np.ones((turns, 24)), np.ones((turns, 24)),
+    )  # fmt: skip
 
 
 class Rows(NamedTuple):

@@ -121,7 +121,7 @@ MIRRORED_ROTATIONS: Final = np.array(
 
 def rotation_number(before: int, after: int) -> int:
     """The rotation that leads from one holding to another."""
-    return int(np.flatnonzero(ROTATED[before] == after)[0])
+    return int(np.flatnonzero(ROTATED[before] == after).item())
 
 
 def _held_after() -> Array:

@@ -157,7 +157,7 @@ class Answers:
         """A way that begins in holding ``start``: a rotation comes first if it has to."""
         if way.start == start:
             return way
-        token = FIRST_ROTATION + int(np.flatnonzero(ROTATED_BY[start] == way.start)[0])
+        token = FIRST_ROTATION + int(np.flatnonzero(ROTATED_BY[start] == way.start).item())
         tokens = (token, *way.tokens)
         ms = self.automaton.sequence_ms(self.moves(tokens)) + int(self.hands.finish[way.end])
         return way._replace(ms=ms, tokens=tokens, start=start)

@@ -200,7 +200,7 @@ def way_tokens(way: Way) -> tuple[int, ...]:
     now = way.start
     for move, held in zip(way.moves, way.held, strict=True):
         if held != now:
-            tokens.append(FIRST_ROTATION + int(np.flatnonzero(ROTATED_BY[now] == held)[0]))
+            tokens.append(FIRST_ROTATION + int(np.flatnonzero(ROTATED_BY[now] == held).item()))
         tokens.append(move)
         now = int(AFTER[held, move])
     return tuple(tokens)

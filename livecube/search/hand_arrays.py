@@ -50,7 +50,7 @@ HOLDING_SEEN: Final = np.array(
 )
 """Shape (4, 24): a holding of the down frame as slot s sees it, turned to the front right."""
 
-UPRIGHT: Final = tuple(int(np.flatnonzero(HOLDING_SEEN[slot] == 0)[0]) for slot in range(4))
+UPRIGHT: Final = tuple(int(np.flatnonzero(HOLDING_SEEN[slot] == 0).item()) for slot in range(4))
 """For each slot the holding with the cross down in which that slot is at the front right."""
 
 KIND: Final = np.array(

@@ -80,9 +80,9 @@ SLOT_PIECES: Final = tuple(
 
 
 def _places() -> tuple[Array, Array]:
-    corner, edge = np.full(54, 255, dtype=np.uint8), np.full(54, 255, dtype=np.uint8)
-    for facelet in range(54):
-        piece = int(PIECE_AT[facelet])
+    nowhere = np.full(len(PIECE_AT), np.iinfo(np.uint8).max, dtype=np.uint8)
+    corner, edge = nowhere.copy(), nowhere.copy()
+    for facelet, piece in enumerate(PIECE_AT.tolist()):
         if piece in CORNERS:
             corner[facelet] = 3 * piece + TWIST_AT[facelet]
         elif piece in EDGES:
@@ -96,7 +96,7 @@ _EDGE_PLACES: Final[list[int]] = _EDGE_PLACE.tolist()
 
 
 def _facelet_of(places: Array) -> list[int]:
-    return [int(np.flatnonzero(places == place)[0]) for place in range(24)]
+    return [int(np.flatnonzero(places == place).item()) for place in range(24)]
 
 
 def _moved(places: Array, change: Array) -> Array:

@@ -40,7 +40,7 @@ def spelled(
         now = start
         for move, at in zip(moves[: len(row)].tolist(), held[: len(row)].tolist(), strict=True):
             if at != now:
-                tokens.append(FIRST_ROTATION + int(np.flatnonzero(ROTATED_BY[now] == at)[0]))
+                tokens.append(FIRST_ROTATION + int(np.flatnonzero(ROTATED_BY[now] == at).item()))
             tokens.append(move)
             now = int(hands.after[at, move])
         written.append(Written(int(ms), tuple(turns), tuple(tokens), int(start), int(end)))

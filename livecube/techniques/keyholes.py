@@ -288,7 +288,6 @@ class KeyholeChain:
     """Possible when two slots wait for one piece each and a third is free, the second's door."""
 
     id: Final = "keyhole-chain"
-    sees_only_state: Final = True
     is_keyhole: Final = True
     showing: Final = Showing(broken=3)
     about: Final = _ABOUT_CHAIN

@@ -211,10 +211,9 @@ def _technique(follower: _Follower, slot: str, start: int, shown: dict[int, Look
 
 def _was_pseudo(lines: list[WholeLine], one: str, two: str, own: int) -> bool:
     """Whether, at the whole line before, each slot had one piece and the other its partner."""
-    earlier = [line for line in lines if line.line < own]
-    if not earlier:
-        return False
-    corners, edges = earlier[-1].corners & {one, two}, earlier[-1].edges & {one, two}
+    # There is one: pairs that are in at the first whole line are done with the cross.
+    before = next(line for line in reversed(lines) if line.line < own)
+    corners, edges = before.corners & {one, two}, before.edges & {one, two}
     return len(corners) == 1 and len(edges) == 1 and corners != edges
 
 
