@@ -21,11 +21,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from livecube.dashboard.desks import MOST_BYTES, Desks
-from livecube.dashboard.discovery import Form, configurations, discovery_topics, is_known
+from livecube.dashboard.discovery import (
+    Form,
+    birth_topic,
+    configurations,
+    discovery_topics,
+    is_birth,
+    is_known,
+)
 from livecube.dashboard.drilling import HOW_WELL, BeatDone, DrillDone, FingersDone
 from livecube.dashboard.figures import FIGURE_KINDS
 from livecube.dashboard.messages import Cube, Message, Messenger
-from livecube.dashboard.payloads import availability
+from livecube.dashboard.payloads import availability, seq_of
 from livecube.dashboard.settings import parse_address
 from livecube.dashboard.topics import NAMES, Tree, desk_name, desk_part
 from livecube.edges.dashboard_sink import schema_names, schema_text, tree_text
@@ -351,11 +358,13 @@ def test_addresses() -> None:
     assert (b.host, b.port, b.is_local, b.prefix, b.place) == ("::1", 1884, True, "livecube",
                                                                "[::1]:1884")  # fmt: skip
     assert not parse_address("mqtt://127.0.0.1.example").is_local
+    assert parse_address("mqtt://localhost").is_local
+    assert not parse_address("mqtt://10.0.0.1").is_local
 
 
 @pytest.mark.parametrize(
     "url",
-    ["", "http://h", "mqtt://", "mqtt://h:x", "mqtt://h:99999", "mqtt://h/a//b", "mqtt://h/a+",
+    ["", "http://h", "mqtt://", "mqtt://h:x", "mqtt://h:99999", "mqtt://h/a//b", "mqtt://h/a+", "mqtt://a%0Ab@h",
      "mqtt://h/%23", "mqtt://h/$SYS", "mqtt://h?x=1", "mqtt://h:0", "mqtt://[::1", "mqtt://@h",
      "mqtt://u:SECRET@h", "mqtts://:SECRET@h", "mqtt://SECRET:@h", "SECRET://u:SECRET@h/SECRET"],
 )  # fmt: skip
@@ -661,3 +670,39 @@ def test_a_solve_that_was_broken_off_is_told_as_unfinished() -> None:
                 assert [m.body["event_type"] for m in told if m.name == "solve"] == [word]
             return
         messenger.take(item)
+
+
+@pytest.mark.parametrize(
+    ("payload", "seq"),
+    [
+        (b'{"seq": 7}', 7), (b'{"seq": 1}', 1), (b'{"seq": 0}', 0), (b'{"seq": -1}', 0),
+        (b'{"seq": "7"}', 0), (b"{}", 0), (b"[]", 0), (b"{", 0),
+    ],
+)  # fmt: skip
+def test_the_number_of_a_message_is_read_or_none(payload: bytes, seq: int) -> None:
+    assert seq_of(payload) == seq
+
+
+def test_home_assistant_says_online_when_it_is_there() -> None:
+    assert birth_topic("homeassistant") == "homeassistant/status"
+    assert [is_birth(said) for said in (b"online", b"offline", b"")] == [True, False, False]
+
+
+def test_what_is_no_desks_part_is_its_own_name() -> None:
+    assert desk_name("a_FF") == "a_FF"  # no text has this byte alone
+    assert desk_name("a_C3_BC") == "aü"
+
+
+def test_a_stage_of_a_solve_that_began_unheard_gets_an_id_that_its_end_has_too() -> None:
+    ids = itertools.count()
+    messenger = Messenger("Küche", Cube("cube-1", "n"), str, lambda: f"id-{next(ids)}")
+    told = [
+        message
+        for item in SOLVES[0]
+        if not isinstance(item, SolveBegun)
+        for message in messenger.take(item)
+        if message.name in ("stage", "solve")
+    ]
+    assert len(told) > 3
+    (one,) = {message.body["solve"] for message in told}
+    assert one

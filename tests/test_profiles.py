@@ -13,7 +13,7 @@ from profile_texts import EVENTS, NAMES, PLAIN, PROFILES, ROOT
 from livecube.conformance import decoder_tests
 from livecube.cube.notation import facelets_text, parse_facelets
 from livecube.cube.position import SOLVED, apply_turns, parse_turn
-from livecube.decoding import Write
+from livecube.decoding import Advertisement, Write
 from livecube.edges.log_files import LogReader
 from livecube.errors import PositionError, UsageError
 from livecube.events import (
@@ -30,6 +30,8 @@ from livecube.profiles.decoder import BEHIND, RETRY_AFTER, decoder_class
 from livecube.profiles.fields import Field
 from livecube.profiles.parsing import parse_profile
 from livecube.profiles.states import PieceCode
+from livecube.profiles.values import Claim
+from livecube.profiles.writing import profile_text
 from livecube.virtual.profile_cube import ProfileCube
 
 TestSkerry = decoder_tests(
@@ -255,6 +257,13 @@ class Mirror:
     outgoing = incoming
 
 
+class Deaf(Mirror):
+    """A transform that cannot write."""
+
+    def outgoing(self, characteristic: str, data: bytes) -> bytes:
+        raise RuntimeError
+
+
 def test_a_transform_makes_packets_plain_and_its_faults_are_bad_packets() -> None:
     text = PLAIN.replace('name = "plain"', 'name = "plain"\ntransform = "mirror"')
     text = text.replace(
@@ -266,5 +275,27 @@ def test_a_transform_makes_packets_plain_and_its_faults_are_bad_packets() -> Non
     assert decoder.received(EVENTS, mirrored).reports == (TurnReport(U, 1, 1000),)
     (bad,) = decoder.received(EVENTS, b"").reports
     assert bad == BadPacket("the transform mirror fails", b"")
+    deaf = decoder_class(parse_profile(text, "test.toml"), Deaf)()
+    assert deaf.connected() == ()  # what cannot be written as the cube wants it is not sent
+    written = profile_text(parse_profile(text, "test.toml"))
+    assert parse_profile(written, "again.toml") == parse_profile(text, "test.toml")
     with pytest.raises(UsageError, match="no transform is called 'mirror'"):
         decoder_class(parse_profile(text, "test.toml"))
+
+
+def test_a_claim_fits_what_has_all_that_it_names() -> None:
+    company, other = 0x1234, 0x4321
+    seen = Advertisement("Skerry 12", ("one", "two"), ((company, b"\x01"),))
+    assert not Claim().fits(seen)  # it names nothing
+    fitting = [
+        Claim(name="Skerry"),
+        Claim(service="two"),
+        Claim(manufacturer=company),
+        Claim("Sk", "one", company),
+    ]
+    assert all(claim.fits(seen) for claim in fitting)
+    wrong = [Claim("kerry"), Claim("Sk", "three"), Claim("Sk", "one", other), Claim("X", "one")]
+    assert not any(claim.fits(seen) for claim in wrong)
+    nameless = Advertisement(None, ("one",), ())
+    assert Claim(service="one").fits(nameless)
+    assert not Claim(name="S").fits(nameless)

@@ -39,11 +39,12 @@ from livecube.scrambling.coordinates import (
 )
 from livecube.scrambling.following import FARTHEST_BACK, ScramblePath
 from livecube.scrambling.states import random_state, seeded_draw
-from livecube.scrambling.two_phase import MOST_TURNS, turns_between
+from livecube.scrambling.two_phase import MOST_TURNS, few_turns_between, turns_between
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+LONG = "R U F D L B2 R' U2 F D' R L"
 SEQUENCES = st.lists(st.integers(0, 17), min_size=1, max_size=22)
 
 
@@ -203,3 +204,21 @@ def test_tables_of_coordinates_turn_as_the_cube_does() -> None:
                 np.arange(len(table)) if turn % 3 == 1 else table[:, its.index(turn // 3 * 3 + 1)]
             )
             assert (twice == half).all()
+
+
+def test_a_short_way_is_the_fewest_up_to_six_turns_and_else_no_longer_than_the_usual_way() -> None:
+    tables = load_phase_tables()
+    start = turned(SOLVED_BYTES, parse_turns("R U F2"))
+    for text in ("", "R", "R U2 F'", "R U F D L B"):
+        end = turned(start, parse_turns(text))
+        link = shortest_link(start, end)
+        assert link is not None
+        assert few_turns_between(tables, start, end) == list(link)
+    usual = turns_between(tables, start, turned(start, parse_turns(LONG)))
+    assert len(usual) > len(parse_turns(LONG))
+    for text in ("R U F D L B R", LONG):
+        turns = parse_turns(text)
+        end = turned(start, turns)
+        made = few_turns_between(tables, start, end)
+        assert turned(start, made) == end
+        assert len(made) <= len(turns)

@@ -16,7 +16,16 @@ from livecube.cube.geometry import HOME
 from livecube.cube.holding import COLOURS
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, TURN_BYTES, apply_turns
-from livecube.events import ClockAccount, Gap, Reset, SolveMark, State, Turn
+from livecube.events import (
+    AnyHolding,
+    ClockAccount,
+    Gap,
+    HoldingMark,
+    Reset,
+    SolveMark,
+    State,
+    Turn,
+)
 from livecube.stages.cases import ORIENTED, PERMUTED
 from livecube.stages.frame import FRAMES, CrossFrame, Row
 from livecube.stages.progress import (
@@ -256,3 +265,38 @@ def test_a_cube_that_rests_again_is_looked_at_again_only_after_more_turns_than_a
         due.append(resting.due)
     assert due == [None] * 8 + [12.0, 13.0]
     assert Resting(Tracker()).due is None  # it is solved
+    resting.rest()
+    for event in (HoldingMark(20.0, 0, 2), AnyHolding(21.0)):  # it is looked at anew
+        resting.watch(event, tracker.feed(event))
+        assert resting.due == event.t
+        resting.rest()
+    state = State(22.0, tracker.position)
+    resting.watch(state, tracker.feed(state))
+    assert resting.due is None  # it says nothing new
+    state = State(23.0, position_after("R U F2"))
+    resting.watch(state, tracker.feed(state))
+    assert resting.due == 23.0
+    mark = SolveMark(24.0, 7, "start")
+    resting.watch(mark, tracker.feed(mark))
+    assert resting.due == 24.0
+    event = Turn(25.0, 0)
+    resting.watch(event, tracker.feed(event))
+    assert resting.due is None  # the solve has begun
+
+
+def test_a_cube_that_says_that_it_is_solved_in_the_middle_of_a_solve_ends_it() -> None:
+    tracker = Tracker(position_after("R U F2 L D B"))
+    tracker.feed(SolveMark(0.0, 7, "start"))
+    tracker.feed(Turn(1.0, 0))
+    told = tracker.feed(State(2.0, bytes(SOLVED.tolist())))
+    assert [type(p) for p in told] == [Resynced, SolveOver]
+    over = told[-1]
+    assert isinstance(over, SolveOver)
+    assert (over.solve.id, over.solve.turns, over.solve.solved) == (7, 1, True)
+    assert tracker.feed(State(3.0, bytes(SOLVED.tolist()))) == []
+
+
+@pytest.mark.parametrize(("seconds", "tps"), [(4.0, 2.5), (0.5, 20.0), (0.0, None)])
+def test_turns_a_second_are_over_the_whole_solve(seconds: float, tps: float | None) -> None:
+    solve = replace(solve_of("U R U' R'", "R U R' U'"), turns=10, seconds=seconds)
+    assert solve.tps == tps
