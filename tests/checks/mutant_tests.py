@@ -34,7 +34,7 @@ TESTS: Final[dict[str, str]] = {
     "clock": "clock turnwire",
     "conformance": "conformance decoders_hostile",
     "cube": "cube notation facelets published_group",
-    "dashboard": "dashboard outbox monthly",
+    "dashboard": "dashboard desks outbox monthly",
     "decoding": "clock conformance profile_golden",
     "drills": "drill_golden drill_rounds drills",
     "entries": "mqtt_commands",
