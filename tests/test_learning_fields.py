@@ -322,6 +322,9 @@ def test_a_check_value_covers_two_bytes_at_least_and_moves() -> None:
     assert find_check([bytes([p[0], p[0]]) for p in pairs], "little") is None
     few = [bytes([at, at % 7, (at + at % 7) & 7 ^ at % 7]) for at in range(20)]
     assert find_check([bytes([*p[:2], 9]) for p in few], "little") is None
+    for many in (7, 8):  # so few numbers may be anything's
+        summed = [bytes([i, (i % many - i) & 255, i % many]) for i in range(20)]
+        assert (find_check(summed, "little") is None) == (many == 7)
 
 
 # Kinds of packets and secrecy.

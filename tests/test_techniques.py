@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import ast
+import random
+from collections import defaultdict
+from dataclasses import replace
 from hashlib import sha256
+from itertools import permutations
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -20,6 +24,10 @@ from technique_comparison import (
 )
 
 import livecube
+from livecube.cube.geometry import FACES, PIECE_AT
+from livecube.cube.position import SOLVED
+from livecube.search.situation import AT_OFFSETS, SLOT_PIECES, Situation
+from livecube.search.task import ALL_TURNS, LEFT, NO_D, NO_TAIL, TURNED_BACK
 from livecube.techniques.base import USUAL, Traits, traits, within
 from livecube.techniques.keyholes import questions
 from livecube.techniques.registry import TECHNIQUES, own_traits
@@ -188,3 +196,119 @@ def test_a_title_within_a_sentence_is_small_but_for_a_letter_by_itself(
     title: str, within_a_sentence: str
 ) -> None:
     assert within(title) == within_a_sentence
+
+
+def under(offset: int, slot: int) -> int:
+    """The slot in whose corner's place the home of a slot's corner lies at an offset."""
+    place = int(PIECE_AT[AT_OFFSETS[offset][SLOT_PIECES[slot]]])
+    return SLOT_PIECES.index(place)
+
+
+def seen(offset: int | None, corners: set[int], edges: set[int], flipped: set[int]) -> Situation:
+    def bits(slots: set[int]) -> int:
+        return sum(1 << slot for slot in slots)
+
+    solved = Situation.of_down(SOLVED, FACES.index("D"))
+    return replace(
+        solved, offset=offset, corners=bits(corners), edges=bits(edges), flipped=bits(flipped),
+        joined=bits({*range(4)} - corners - edges - flipped),
+    )  # fmt: skip
+
+
+def expected(
+    offset: int, corners: set[int], edges: set[int], flipped: set[int]
+) -> dict[str, set[tuple[tuple[int, ...], int, tuple[int | None, ...]]]]:
+    """For each technique the slots, the turns of the cross layer before it, and the doors."""
+    every, solved = {*range(4)}, corners & edges
+    found: dict[str, set[tuple[tuple[int, ...], int, tuple[int | None, ...]]]] = defaultdict(set)
+
+    def keyhole(name: str, slot: int, doors: list[int | None]) -> None:
+        if doors != [None] * 4:
+            prefix = sum(1 << a for a, door in enumerate(doors) if door is not None)
+            found[name].add(((slot,), prefix, tuple(doors)))
+
+    for slot in every - solved:
+        found["shortest"].add(((slot,), 1, (None,) * 4))
+        if offset == 0:
+            found["plain"].add(((slot,), 1, (None,) * 4))
+            if slot not in corners | edges | flipped:
+                found["made-pair"].add(((slot,), 1, (None,) * 4))
+        others = every - solved - {slot}
+        turned = [(offset + a) % 4 for a in range(4)]
+        if slot in edges:
+            below = [under(at, slot) for at in turned]
+            keyhole("keyhole-corner", slot, [door if door in others else None for door in below])
+        if slot in corners:
+            name = "keyhole-flip" if slot in flipped else "keyhole-edge"
+            keyhole(
+                name, slot,
+                [next((d for d in others - corners if under(at, d) == slot), None)
+                 for at in turned],
+            )  # fmt: skip
+            for other in edges - corners:
+                prefix = sum(1 << a for a in range(4) if under(turned[a], other) == slot)
+                found["pseudo-pair"].add(((slot, other), prefix, (None,) * 4))
+    waiting = corners ^ edges
+    if len(waiting) >= 2 and len(every - solved) >= 3:
+        straight = 1 << -offset % 4
+        for name in ("keyhole-corner", "keyhole-edge", "keyhole-flip"):
+            for (slot,), prefix, _ in set(found[name]):
+                for other in waiting - {slot}:
+                    if prefix & ~straight:
+                        found["keyhole-chain"].add(((slot, other), prefix & ~straight, (None,) * 4))
+    return found
+
+
+TAILS: Final = {
+    "shortest": NO_TAIL, "plain": NO_TAIL, "made-pair": NO_TAIL, "keyhole-chain": LEFT,
+}  # fmt: skip
+
+
+def test_chances_are_those_that_follow_from_the_pieces_that_are_home() -> None:
+    rng = random.Random(5)
+    usual = [one for one in TECHNIQUES if not one.in_inspection]
+    for _ in range(400):
+        kinds = [rng.choice(["", "c", "e", "f", "ce", "cf"]) for _ in range(4)]
+        corners, edges, flipped = ({s for s in range(4) if k in kinds[s]} for k in "cef")
+        offset = rng.randrange(4)
+        situation = seen(offset, corners, edges, flipped)
+        found = expected(offset, corners, edges, flipped)
+        for technique in usual:
+            chances = technique.chances(situation)
+            assert {(c.slots, c.task.prefix, c.doors) for c in chances} == found[technique.id]
+            assert len(chances) == len(found[technique.id])
+            for chance in chances:
+                first = chance.slots[:1] if chance.then else chance.slots
+                goal = {*first} | corners & edges
+                pieces = goal | {4 + slot for slot in goal}
+                if chance.then:
+                    other = chance.slots[1]
+                    assert chance.then_into == (other,)
+                    pieces.add(other if other in corners else 4 + other)
+                assert chance.task.goal == sum(1 << piece for piece in pieces)
+                assert chance.task.target == chance.slots[0]
+                assert chance.task.allowed == (ALL_TURNS if technique.id == "shortest" else NO_D)
+                assert chance.task.tail == TAILS.get(technique.id, TURNED_BACK)
+                assert chance.task.tied == (technique.id == "made-pair")
+
+
+def test_without_a_whole_cross_only_inspection_offers_chances() -> None:
+    situation = seen(None, set(), set(), set())
+    offered = {
+        technique.id: [chance.slots for chance in technique.chances(situation)]
+        for technique in TECHNIQUES
+        if technique.id != "shortest"
+    }
+    assert {name for name, slots in offered.items() if slots} == {"x-cross", "pseudo-x-cross"}
+    assert offered["x-cross"] == [(slot,) for slot in range(4)]
+    assert sorted(offered["pseudo-x-cross"]) == [*permutations(range(4), 2)]
+    whole = seen(0, set(), set(), set())
+    inspecting = [one for one in TECHNIQUES if one.in_inspection]
+    assert [one.chances(whole) for one in inspecting] == [[]] * 2
+    for technique in inspecting:
+        for chance in technique.chances(situation):
+            corner, edge = chance.slots[0], chance.slots[-1]
+            assert chance.task.goal == 1 << corner | 16 << edge
+            assert (chance.task.prefix, chance.task.target) == (1, corner)
+            assert chance.task.tail == (LEFT if chance.then else NO_TAIL)
+            assert chance.then_into == (chance.slots if chance.then else ())
