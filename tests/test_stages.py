@@ -13,14 +13,13 @@ from hypothesis import strategies as st
 from stage_check import compared, found, position_after, true
 
 from livecube.cube.geometry import HOME
-from livecube.cube.holding import COLOURS
+from livecube.cube.holding import COLOURS, Holding
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, TURN_BYTES, apply_turns
 from livecube.events import (
-    AnyHolding,
     ClockAccount,
     Gap,
-    HoldingMark,
+    HeldAs,
     Reset,
     SolveMark,
     State,
@@ -266,7 +265,7 @@ def test_a_cube_that_rests_again_is_looked_at_again_only_after_more_turns_than_a
     assert due == [None] * 8 + [12.0, 13.0]
     assert Resting(Tracker()).due is None  # it is solved
     resting.rest()
-    for event in (HoldingMark(20.0, 0, 2), AnyHolding(21.0)):  # it is looked at anew
+    for event in (HeldAs(20.0, Holding.of(0, 2)), HeldAs(21.0, None)):  # it is looked at anew
         resting.watch(event, tracker.feed(event))
         assert resting.due == event.t
         resting.rest()

@@ -41,16 +41,17 @@ _TURN_GIVEN: Final = [np.argsort(TURN_SEEN[slot]).tolist() for slot in range(4)]
 _HOLDING_GIVEN: Final = [np.argsort(HOLDING_SEEN[slot]).tolist() for slot in range(4)]
 
 
-def _in_order(turns: list[int]) -> tuple[int, ...]:
+def _in_order(turns: tuple[int, ...]) -> tuple[int, ...]:
     """Opposite turns in a row in one order, so that the same turns are equal.
 
     The cross layer and the one above it have one already, the same in all holdings with the cross
     down: a turn that makes way stands before what it makes way for.
     """
+    ordered = list(turns)
     for i, (one, then) in enumerate(pairwise(turns)):
         if one > then and one // 3 != _D and OPPOSITE[one // 3] == then // 3:
-            turns[i : i + 2] = then, one
-    return tuple(turns)
+            ordered[i : i + 2] = then, one
+    return tuple(ordered)
 
 
 class Answers:
@@ -146,8 +147,9 @@ class Answers:
         for front, question in zip(fronts.tolist(), at.tolist(), strict=True):
             for entry in self.book.ways[self.book.ends[question] : self.book.ends[question + 1]]:
                 way = self.entry(int(entry), front)
-                if way.turns not in best or way.ms < best[way.turns].ms:
-                    best[way.turns] = way
+                turns = _in_order(way.turns)
+                if turns not in best or way.ms < best[turns].ms:
+                    best[turns] = way
         ways = sorted(best.values(), key=lambda way: (way.ms, self.text(way)))
         if not ways or (highest is not None and ways[0].ms + FASTEST_MS > highest):
             return None if however_dear and self.search is not None else []
@@ -179,7 +181,7 @@ class Answers:
                 held = int(ROTATED_BY[held, token - FIRST_ROTATION])
         return Written(
             int(entries.ms[entry]),
-            _in_order([_TURN_GIVEN[front][turn] for turn in turns]),
+            tuple(_TURN_GIVEN[front][turn] for turn in turns),
             tuple(tokens),
             UPRIGHT[front],
             _HOLDING_GIVEN[front][held],
