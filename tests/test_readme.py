@@ -24,7 +24,7 @@ from livecube.composition.following import Hub, follow_log
 from livecube.composition.pipeline import Pipeline
 from livecube.edges.log_files import LogReader
 from livecube.edges.sinks import Board
-from livecube.events import CubeEvent
+from livecube.events import Cause
 from livecube.stages.tracker import Tracker
 from livecube.views.screen import LiveScreen
 
@@ -84,7 +84,7 @@ class _FirstSplit:
         self.drawn = ""
 
     async def take(self, item: Item) -> None:
-        if isinstance(item, CubeEvent):
+        if isinstance(item, Cause):
             return
         self._board.take(item)
         shown = self._board.shown
