@@ -15,7 +15,7 @@ from livecube.cube.notation import facelets_text, parse_facelets
 from livecube.cube.position import SOLVED, apply_turns, parse_turn
 from livecube.decoding import Advertisement, Write
 from livecube.edges.log_files import LogReader
-from livecube.errors import PositionError, UsageError
+from livecube.errors import PositionError, ProfileError, UsageError
 from livecube.events import (
     BadPacket,
     BatteryReport,
@@ -25,7 +25,7 @@ from livecube.events import (
     StateReport,
     TurnReport,
 )
-from livecube.profiles.checks import crc
+from livecube.profiles.checks import Check, crc
 from livecube.profiles.decoder import BEHIND, RETRY_AFTER, decoder_class
 from livecube.profiles.fields import Field
 from livecube.profiles.parsing import parse_profile
@@ -299,3 +299,56 @@ def test_a_claim_fits_what_has_all_that_it_names() -> None:
     nameless = Advertisement(None, ("one",), ())
     assert Claim(service="one").fits(nameless)
     assert not Claim(name="S").fits(nameless)
+
+
+SUM = 'kind = "sum", at = 3, bits = 8'
+CRC = 'kind = "crc", at = 3, bits = 8, polynomial = 0x07'
+
+
+@pytest.mark.parametrize(
+    ("line", "check"),
+    [
+        (SUM, Check("sum", Field(24, 8, "big"), 0, 3)),
+        (SUM + ", first = 1, last = 3", Check("sum", Field(24, 8, "big"), 1, 3)),
+        (SUM + ", first = 2", Check("sum", Field(24, 8, "big"), 2, 3)),
+        (SUM + ", initial = 255, final = 1", Check("sum", Field(24, 8, "big"), 0, 3, 0, 255,
+                                                   final=1)),
+        ('kind = "xor", at = 0, bits = 8, first = 1, last = 4', Check("xor", Field(0, 8, "big"),
+                                                                      1, 4)),
+        (CRC + ", initial = 9", Check("crc", Field(24, 8, "big"), 0, 3, 7, 9)),
+        (CRC + ", reflect_in = true", Check("crc", Field(24, 8, "big"), 0, 3, 7, reflect_in=True)),
+    ],
+)  # fmt: skip
+def test_a_check_covers_all_before_it_if_nothing_else_is_said(line: str, check: Check) -> None:
+    (layout,) = parse_profile(PLAIN + f"check = {{ {line} }}\n", "test.toml").layouts
+    assert layout.check == check
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        (f"check = {{ {SUM}, first = 3 }}", "none, or too many"),
+        (f"check = {{ {SUM}, last = 5 }}", "none, or too many"),
+        (f"check = {{ {SUM}, last = 4 }}", "covers itself"),
+        ('check = { kind = "xor", at = 0, bits = 8, last = 4 }', "covers itself"),
+        (f"check = {{ {SUM}, initial = 256 }}", "which 8 bits cannot hold"),
+        (f"check = {{ {SUM}, final = 256 }}", "which 8 bits cannot hold"),
+        (f"check = {{ {SUM}, polynomial = 7 }}", "only then"),
+        ("longest = 3", "is less than length"),
+        ("battery = { at = 3, bit = 1, bits = 8 }", "reaches out of the 4 bytes"),
+        ("match = [{ at = 3, bits = 8, value = 256 }]", "which 8 bits cannot hold"),
+    ],
+)
+def test_a_packet_that_makes_no_sense_is_refused(line: str, said: str) -> None:
+    with pytest.raises(ProfileError, match=said):
+        parse_profile(PLAIN + line + "\n", "test.toml")
+
+
+def test_a_packet_may_be_as_long_as_it_says_and_hold_fields_to_its_end() -> None:
+    lines = "battery = { at = 3, bits = 8 }\nmatch = [{ at = 3, bit = 7, bits = 1, value = 1 }]\n"
+    (layout,) = parse_profile(PLAIN + lines + "longest = 4\n", "test.toml").layouts
+    assert (layout.shortest, layout.longest) == (4, 4)
+    assert layout.battery == Field(24, 8, "big")
+    assert layout.match == ((Field(31, 1, "big"), 1),)
+    (layout,) = parse_profile(PLAIN + "longest = 5\n", "test.toml").layouts
+    assert (layout.shortest, layout.longest, layout.battery) == (4, 5, None)

@@ -187,7 +187,8 @@ class _Packet:
         names = ("polynomial", "initial", "final", "reflect_in", "reflect_out")
         given = {name: table[name] for name in names if name in table}
         for name in names[:3]:
-            self._fits(given.get(name, 0), field, (*path, name))
+            if name in given:
+                self._fits(given[name], field, (*path, name))
         if ("polynomial" in given) != (table["kind"] == "crc"):
             raise WrongError(path, "must have a polynomial if it is a crc, and only then")
         return Check(table["kind"], field, first, last, **given)
