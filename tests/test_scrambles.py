@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+from itertools import product
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -38,6 +39,7 @@ from livecube.scrambling.coordinates import (
     move_tables,
 )
 from livecube.scrambling.following import FARTHEST_BACK, ScramblePath
+from livecube.scrambling.partial_link import partial_link
 from livecube.scrambling.states import random_state, seeded_draw
 from livecube.scrambling.two_phase import MOST_TURNS, few_turns_between, turns_between
 
@@ -222,3 +224,28 @@ def test_a_short_way_is_the_fewest_up_to_six_turns_and_else_no_longer_than_the_u
         made = few_turns_between(tables, start, end)
         assert turned(start, made) == end
         assert len(made) <= len(turns)
+
+
+@pytest.mark.parametrize("first", range(6))
+def test_pieces_are_brought_there_by_no_more_turns_than_all_of_them_take(first: int) -> None:
+    rng = random.Random(first)
+    start = turned(SOLVED_BYTES, rng.choices(range(18), k=20))
+    way = [3 * first + 1, *rng.choices(range(18), k=4)]
+    end = turned(start, way)
+    whole = shortest_link(start, end)
+    assert whole is not None
+    link = partial_link(start, end, range(20))
+    assert link is not None
+    assert turned(start, link) == end
+    assert len(link) == len(whole)
+    for count in (0, 1, 4, 10):
+        pieces = rng.sample(range(20), count)
+        some = partial_link(start, end, pieces)
+        assert some is not None
+        there = turned(start, some)
+        assert [there[piece] for piece in pieces] == [end[piece] for piece in pieces]
+        assert len(some) <= len(whole)
+        # No turns fewer do: tried out as far as that is quick.
+        for fewer in product(range(18), repeat=min(2, len(some) - 1) if some else 0):
+            near = turned(start, fewer)
+            assert not some or [near[p] for p in pieces] != [end[p] for p in pieces]

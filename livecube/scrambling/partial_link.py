@@ -102,7 +102,7 @@ def _turning(length: int, row: int) -> tuple[int, ...]:
 @cache
 def _levels() -> tuple[_Level, ...]:
     nothing = np.zeros(1, dtype=np.int64)
-    levels = [_Level(np.arange(54, dtype=np.uint8)[None], nothing, nothing - 1)]
+    levels = [_Level(np.arange(54, dtype=np.uint8)[None], nothing, ~nothing)]
     for _ in range(_DEPTH):
         level = levels[-1]
         rows = [np.flatnonzero(_may_follow(level.turns // 3, turn // 3)) for turn in range(18)]
