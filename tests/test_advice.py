@@ -7,6 +7,7 @@ position is made by undoing what a solver would do; the advisor must find that a
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 from math import inf
 from typing import TYPE_CHECKING
 
@@ -375,3 +376,52 @@ def test_a_repair_of_three_slots_brings_in_one_after_the_other(advisor: Advisor)
     assert len(row.slots) == 3
     after = Situation.of(apply_turns(position, row.turns_fixed), YELLOW)
     assert (after.offset, after.free) == (0, 0)
+
+
+@pytest.mark.parametrize("solution", ["D R U' R' D F' U F D2", "R U R'", "F R U R' D' F'"])
+def test_without_an_engine_there_are_the_fastest_rows_alone(
+    advisor: Advisor, solution: str
+) -> None:
+    alone = Advisor(advisor.answers.twin(), TECHNIQUES, advisor.level)
+    position = before(solution)
+    few, all_told = (one.advise(position, YELLOW, plans=False) for one in (alone, advisor))
+    assert few.cross_turns is None
+    assert {row.fastest for row in few.opportunities} == {True}
+    assert {row.shortest for row in few.opportunities} == {False}
+    once = {one.id for one in TECHNIQUES} - {"keyhole-chain", "pseudo-x-cross"}
+    assert {(row.technique, row.turns_fixed, row.seconds) for row in few.opportunities} == {
+        (row.technique, row.turns_fixed, row.seconds)
+        for row in all_told.opportunities
+        if row.fastest and row.technique in once
+    }
+
+
+def test_rows_come_in_the_order_of_what_they_take(advisor: Advisor) -> None:
+    """Fastest ones by the plan that begins with their pair, its own row first; then the others."""
+    many = 0
+    for solution in ("D R U' R' D F' U F D2", "R U R'", "U R U2 R' U R U' R'"):
+        advice = advisor.advise(before(solution), YELLOW)
+        rows = advice.opportunities
+        fastest = [row for row in rows if row.fastest]
+        assert [row.fastest for row in rows] == sorted((row.fastest for row in rows), reverse=True)
+        totals = {plan.steps[0].slots: plan.total for plan in reversed(advice.plans)}
+        firsts = {plan.steps[0].slots: plan.steps[0] for plan in reversed(advice.plans)}
+        planned = [totals.get(row.slots, inf) for row in fastest]
+        assert planned == sorted(planned)
+        for slots, first in firsts.items():
+            its = [row for row in fastest if row.slots == slots]
+            known = [row.turns_fixed == first.turns_fixed for row in its]
+            assert known == sorted(known, reverse=True)
+            costs = [
+                row.seconds + row.looking for row in its if row.turns_fixed != first.turns_fixed
+            ]
+            assert costs == sorted(costs)
+        planned_turns = {first.turns_fixed for first in firsts.values()}
+        others = [row for row in rows if not row.fastest and row.turns_fixed not in planned_turns]
+        many += len(others)
+        costs = [row.seconds + row.looking for row in others]
+        assert costs == sorted(costs)
+        for row, after in pairwise(others):
+            if row.seconds + row.looking == after.seconds + after.looking:
+                assert (row.turns, -row.top_kept) <= (after.turns, -after.top_kept)
+    assert many > 10
