@@ -266,8 +266,10 @@ def _rotations(
     best: list[list[_RotationWay]] = []
     for start in HOLDINGS:
         ways: dict[Holding, _RotationWay] = {start: (0, ())}
-        for _ in range(4):  # no holding needs more: three half turns lead nowhere new
-            for holding, (ms, moves) in list(ways.items()):
+        known: dict[Holding, _RotationWay] = {}
+        while known != ways:
+            known = dict(ways)
+            for holding, (ms, moves) in known.items():
                 for move in _ROTATIONS:
                     way = ms + features.rotation[move.symbol][move.quarters - 1], (*moves, move)
                     to = holding.after(move)
