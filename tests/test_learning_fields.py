@@ -542,3 +542,14 @@ def test_a_free_sequence_has_eight_turns(turns: int, why: str | None) -> None:
     found.steps.append(type(free[0])(None, [p for step in free for p in step.packets]))
     verdict = learn(found, "learned", CLAIM)
     assert (verdict.why if isinstance(verdict, Refused) else None) == why
+
+
+def test_a_counter_that_goes_round_once_too_often_counts_something_else() -> None:
+    asked = [(turn,) for turn in drawn(80)]
+    sent = [[bytes([(at + 9) % 64 | 64, 1])] for at in range(80)]
+    samples = samples_of(steps_of(asked, sent), "little", split=False)
+    assert samples is not None
+    assert samples.index.tolist() == list(range(80))
+    round_more = [bytes([(50 + 9 + step) % 64 | 64, 1]) for step in range(0, 64, 16)]
+    sent[50] = [*sent[50], *round_more[1:], *sent[50]]
+    assert samples_of(steps_of(asked, sent), "little", split=False) is None

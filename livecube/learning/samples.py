@@ -73,7 +73,7 @@ def samples_of(steps: Steps, order: Order, *, split: bool) -> Samples | None:
         return None
     counter = find_counter(Bits([p.data for p in ends], order), np.array(counts, dtype=np.int64))
     if counter is not None:
-        return _by_number(steps, order, made, counter, (ends[0], counts[0]))
+        return _by_number(steps, order, made, counter, (ends[0], counts[0], counts[-1]))
     return _by_packet(steps, order, split=split)
 
 
@@ -88,9 +88,12 @@ def _by_number(
     order: Order,
     made: list[int],
     counter: Field,
-    known: tuple[Packet, int],
+    known: tuple[Packet, int, int],
 ) -> Samples | None:
-    """The first packet of each number that the counter shows."""
+    """The first packet of each number that the counter shows.
+
+    ``known``: a packet that ends a step, how many turns there were by then, and by the last one.
+    """
     packets = [packet for _, packets in steps for packet in packets]
     first = known[1] - 1
     number = counter.read(known[0].data)
@@ -102,8 +105,8 @@ def _by_number(
             return None
         number, latest = counter.read(packet.data), latest + step
         at.setdefault(latest, packet)
-    if latest >= len(made):
-        return None
+    if latest != known[2] - 1:
+        return None  # it went on by a whole round more
     chosen = list(at.values())
     return Samples(
         Bits([p.data for p in chosen], order),
