@@ -11,15 +11,17 @@ import numpy as np
 import pytest
 
 from livecube.cube.geometry import FACES, OPPOSITE
-from livecube.cube.position import SOLVED, apply_turn, apply_turns
+from livecube.cube.notation import parse_turns
+from livecube.cube.position import SOLVED, apply_turn, apply_turns, inverse_turns
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.cache import load_search
-from livecube.search.answers import make_book
+from livecube.search.answers import Answers, make_book
 from livecube.search.book import NO_BOOK, packed, unpacked_book, unpacked_cross, usual_book
 from livecube.search.bounds import left_over
 from livecube.search.hand_arrays import UPRIGHT, hand_arrays
-from livecube.search.situation import CROSS_AT, PLACES_AT, Situation
+from livecube.search.situation import CROSS_AT, PLACES_AT, Situation, slot_bits
 from livecube.search.task import ALL_TURNS, NO_D, NO_TAIL, TURNED_BACK, Task
+from livecube.techniques.plain import plain_task
 
 if TYPE_CHECKING:
     from livecube.cube.geometry import Array
@@ -230,3 +232,22 @@ def test_what_is_left_over_is_the_cheapest_way_to_bring_the_cross_down() -> None
     assert left[4].tolist() == cheapest
     assert (left[4] <= left).all()
     assert more.tolist() == [min(int(row[held]) for held in UPRIGHT) for row in left]
+
+
+@pytest.mark.parametrize("text", ["R U R'", "F' U' F", "R U2 R' U R U' R'"])
+def test_a_book_that_holds_one_question_answers_it_without_a_search(
+    hands: Automaton, search: FastestSearch, text: str
+) -> None:
+    position = apply_turns(SOLVED, inverse_turns(parse_turns(text)))
+    situation = Situation.of_down(position, _DOWN)
+    (slot,) = slot_bits(situation.free)
+    task, starts = plain_task(situation, slot), [UPRIGHT[slot]]
+    seeking = Answers(hands, NO_BOOK, search)
+    found = seeking.ways(situation, [task], starts)
+    assert found
+    assert len(seeking.book.questions) == 1
+    known = Answers(hands, seeking.book)
+    assert known.ways(situation, [task], starts) == found
+    assert known.twin().ways(situation, [task], starts) == found
+    assert known.ways(situation, [task], [UPRIGHT[slot - 1]]) == []  # another question
+    assert Answers(hands).ways(situation, [task], starts) == []
