@@ -301,3 +301,15 @@ def test_a_turn_taken_back_is_no_try(moments: list[Moment], scrambler: Scrambler
     somebody.set_up()
     told = somebody.turn(detour)
     assert [type(one) for one in told] == [ReadyToTry]
+
+
+def test_when_no_place_is_left_nothing_is_asked_whatever_happens(scrambler: Scrambler) -> None:
+    trying = Trying(iter(()), scrambler.to, SOLVED_BYTES)
+    assert not trying.over  # it has not begun
+    assert trying.begin(0.0) == []
+    assert (trying.number, trying.over) == (1, True)
+    assert trying.give_up(1.0) == []
+    for event in (Turn(2.0, 4), Reset(3.0), State(4.0, SOLVED_BYTES)):
+        assert trying.feed(event) == []
+    assert trying.begin(5.0) == []
+    assert trying.finish() == []
