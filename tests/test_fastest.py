@@ -16,11 +16,20 @@ from livecube.cube.position import SOLVED, apply_turn, apply_turns, inverse_turn
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.cache import load_search
 from livecube.search.answers import Answers, make_book
-from livecube.search.book import NO_BOOK, packed, unpacked_book, unpacked_cross, usual_book
+from livecube.search.book import (
+    NO_BOOK,
+    asked,
+    ceiling_ms,
+    packed,
+    question_numbers,
+    unpacked_book,
+    unpacked_cross,
+    usual_book,
+)
 from livecube.search.bounds import left_over
 from livecube.search.hand_arrays import UPRIGHT, hand_arrays
 from livecube.search.situation import CROSS_AT, PLACES_AT, Situation, slot_bits
-from livecube.search.task import ALL_TURNS, NO_D, NO_TAIL, TURNED_BACK, Task
+from livecube.search.task import ALL_TURNS, NO_D, NO_TAIL, TURNED_BACK, Task, task_rows
 from livecube.techniques.plain import plain_task
 
 if TYPE_CHECKING:
@@ -251,3 +260,23 @@ def test_a_book_that_holds_one_question_answers_it_without_a_search(
     assert known.twin().ways(situation, [task], starts) == found
     assert known.ways(situation, [task], [UPRIGHT[slot - 1]]) == []  # another question
     assert Answers(hands).ways(situation, [task], starts) == []
+
+
+def test_the_number_of_a_question_tells_all_that_it_asks(hands: Automaton) -> None:
+    book = usual_book(hands)
+    tails = set()
+    for number in Random(7).sample(book.questions.tolist(), 300):
+        offset, places, task = asked(number)
+        (again,) = question_numbers(offset, np.array([places]), 0, task_rows([task])).tolist()
+        assert again == number
+        tails.add(task.tail)
+        home = PLACES_AT[offset].tolist()
+        out = {piece % 4 for piece in range(8) if places[piece] != home[piece]}
+        assert task.target in out
+        assert all(task.goal >> piece & 1 or places[piece] == home[piece] for piece in range(8))
+        assert (ceiling_ms(task) is None) == (task.tail == NO_TAIL)
+        none = question_numbers(
+            offset, np.array([places]), 0, task_rows([task._replace(allowed=1)])
+        )
+        assert none.tolist() == [-1]
+    assert tails == {NO_TAIL, TURNED_BACK}

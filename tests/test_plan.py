@@ -17,7 +17,7 @@ from livecube.advice.words import Level
 from livecube.cube.geometry import CORNERS, FACES, PIECE_AT, piece_faces
 from livecube.cube.holding import COLOURS, HOLDINGS, Holding, fixed_turns
 from livecube.cube.notation import parse_turns
-from livecube.cube.position import SOLVED, apply_turns
+from livecube.cube.position import SOLVED, TURN_NAMES, apply_turns
 from livecube.search.answers import Answers
 from livecube.search.first_cross import fastest_crosses
 from livecube.search.hand_arrays import UPRIGHT
@@ -354,3 +354,23 @@ def _cubicle(position: Array, slot: str, face: int) -> int:
     faces = {COLOURS.index(colour) for colour in slot.split("-")} | {face}
     corner = next(piece for piece in CORNERS if piece_faces(piece) == faces)
     return int(PIECE_AT[position[corner]])
+
+
+def test_an_engine_that_is_asked_nothing_finds_nothing_and_its_twin_finds_the_same(
+    advisor: Advisor,
+) -> None:
+    situation = Situation.of(apply_turns(SOLVED, parse_turns("R U R'")), _YELLOW)
+    engine = advisor.engine
+    nothing = engine.search(situation, [])
+    assert [len(nothing.turns), len(nothing.lengths), len(nothing.tasks)] == [0, 0, 0]
+    assert engine.solve(situation, []) == []
+    tasks = [Task(goal=0xFF), Task(goal=0x11)]
+    found = engine.solve(situation, tasks)
+    back = tuple(TURN_NAMES[situation.fixed_turns[turn]] for turn in found[0][0])
+    assert back == ("R", "U'", "R'")
+    assert len(found[0]) == 1
+    assert [engine.shortest(situation, task) for task in tasks] == [len(one[0]) for one in found]
+    twin = engine.twin()
+    assert twin.tables is engine.tables
+    assert twin.pairs is engine.pairs
+    assert twin.solve(situation, tasks) == found
