@@ -11,6 +11,7 @@ from advising import advisor_at
 
 from livecube.advice.speaker import (
     STEP_S,
+    WHEN,
     Adjusted,
     Clue,
     Degree,
@@ -276,3 +277,12 @@ def test_hints_are_written_for_the_stated_holding_until_it_is_taken_back() -> No
     assert free[0] == HeldAs(told[0].t, None)
     assert isinstance(free[1], Adjusted)
     assert free[1].opportunity.seconds <= said[0].opportunity.seconds
+
+
+def test_who_asks_for_nothing_is_told_everything_at_once_over_the_white_cross() -> None:
+    manner = Manner()
+    assert (manner.when, manner.crosses, manner.by_degrees) == ("solving", (0,), False)
+    spoken = {when: (Manner(when).in_inspection, Manner(when).in_solve) for when in WHEN}
+    assert spoken == {
+        "solving": (True, True), "inspection": (True, False), "after": (False, True)
+    }  # fmt: skip

@@ -467,3 +467,18 @@ def test_plans_come_with_the_hint_if_there_is_a_choice() -> None:
 
 def solve() -> Solve:
     return Solve(None, "yellow", 1, 0.0, 1.0, 1, solved=True, splits=())
+
+
+def test_where_no_hint_for_a_pair_stands_turns_ask_for_no_moves() -> None:
+    play = Play()
+    play.done("cross")
+    assert play.speaker.question() is Asks.BEST
+    assert play.speaker.begin(play.t, answer()) == []
+    play.turn(UPPER)
+    assert play.speaker.question() is None
+    play.turn(UPPER, cross=None)
+    assert play.speaker.question() is None
+    opened = Play()
+    opened.speaker.open(0.0, [row()])
+    opened.turn(UPPER)
+    assert opened.speaker.question() is None  # it is a hint for the beginning of a solve

@@ -126,7 +126,7 @@ def _all_oriented(first: int, count: int, ways: int) -> Array:
     numbers = np.arange(ways ** (count - 1))
     digits = numbers[:, None] // ways ** np.arange(count - 1) % ways
     digits = np.append(digits, -digits.sum(axis=1, keepdims=True) % ways, axis=1)
-    result = np.tile(SOLVED, (len(numbers), 1))
+    result = np.repeat(SOLVED[None], len(numbers), axis=0)
     stickers = np.array(_STICKERS[first : first + count], dtype=np.uint8)
     result[:, first : first + count] = stickers[np.arange(count), digits]
     return result
@@ -134,7 +134,7 @@ def _all_oriented(first: int, count: int, ways: int) -> Array:
 
 def _all_sets() -> Array:
     """One position for each set of places of the four middle edges."""
-    result = np.tile(SOLVED, (MIDDLE_SETS, 1))
+    result = np.repeat(SOLVED[None], MIDDLE_SETS, axis=0)
     result[:, _MIDDLE] = HOME[8 + np.array(_SETS)]
     return result
 
@@ -142,6 +142,6 @@ def _all_sets() -> Array:
 def _all_orders(pieces: npt.NDArray[np.int64]) -> Array:
     """One position for each order of some pieces among their own places."""
     orders = np.array(list(permutations(pieces.tolist())))
-    result = np.tile(SOLVED, (len(orders), 1))
+    result = np.repeat(SOLVED[None], len(orders), axis=0)
     result[:, pieces] = HOME[orders]
     return result

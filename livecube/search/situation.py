@@ -296,7 +296,7 @@ class Situation:
         fixed = _to_fixed_listed(self.face)
         return tuple([fixed[turn] for turn in turns])
 
-    def under(self, slot: int, turned: int = 0) -> int:
+    def under(self, slot: int, turned: int) -> int:
         """The slot under which the home of a slot's corner lies after D^turned."""
         return (slot + (self.offset or 0) + turned) % 4
 
