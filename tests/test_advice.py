@@ -425,3 +425,14 @@ def test_rows_come_in_the_order_of_what_they_take(advisor: Advisor) -> None:
             if row.seconds + row.looking == after.seconds + after.looking:
                 assert (row.turns, -row.top_kept) <= (after.turns, -after.top_kept)
     assert many > 10
+
+
+def test_a_repair_of_many_slots_is_the_best_plan(advisor: Advisor) -> None:
+    position = before("R U R' L' U L U F U' F' U2 R' U' R")
+    assert Situation.of(position, YELLOW).free.bit_count() > 2
+    row = advisor.repair(position, YELLOW)
+    best, *others = advisor.plans(position, YELLOW, level=Level.BOLD)
+    assert row is not None
+    assert others
+    assert row.turns_fixed == tuple(turn for step in best.steps for turn in step.turns_fixed)
+    assert row.seconds == best.seconds

@@ -30,8 +30,8 @@ _SOME: Final = 3
 """Slow tests are not run where so many others run the same block."""
 
 TESTS: Final[dict[str, str]] = {
-    "advice": "advice_golden words speaker plan advice saying explain inspection manner "
-    "advice_rows",
+    "advice": "advice_golden words best_choice speaker plan advice saying explain inspection "
+    "manner advice_rows",
     "clock": "clock turnwire",
     "conformance": "conformance decoders_hostile",
     "cube": "cube notation facelets published_group",
