@@ -26,13 +26,14 @@ from livecube.cube.holding import HOLDINGS, SCRAMBLE_HOLDING, Move
 from livecube.cube.notation import parse_moves
 from livecube.cube.position import SOLVED
 from livecube.search.situation import Situation
+from livecube.techniques.registry import own_traits
 
 YELLOW_DOWN = Situation.of(SOLVED, FACES.index("D"))
 TURNED = SCRAMBLE_HOLDING.after(Move("y", 1))  # red is in front
 
 
 def row(**changed: Any) -> Any:
-    usual = {
+    usual: dict[str, Any] = {
         "technique": "keyhole-corner",
         "title": "Keyhole corner",
         "slots": ("green-red",),
@@ -46,7 +47,8 @@ def row(**changed: Any) -> Any:
         "top_kept": 0,
         "pairs_kept": 0,
     }
-    return SimpleNamespace(**(usual | changed))
+    told = usual | changed
+    return SimpleNamespace(**told, traits=own_traits(told["technique"]))
 
 
 def plain(seconds: float, looking: float = 0.5) -> SimpleNamespace:
@@ -129,7 +131,8 @@ def test_a_hint_is_spoken_in_few_words() -> None:
 
 def test_a_plan_tells_what_its_first_step_leaves() -> None:
     def line(technique: str, ms: int, steps: int = 2) -> Any:
-        chance = SimpleNamespace(technique=technique, slots=(1,))
+        task = SimpleNamespace(tied=technique == "made-pair")
+        chance = SimpleNamespace(technique=technique, slots=(1,), task=task)
         step = SimpleNamespace(chance=chance, way=SimpleNamespace(ms=ms))
         before = SimpleNamespace(
             chance=SimpleNamespace(technique="made-pair", slots=(0,)), way=SimpleNamespace(ms=1)
