@@ -1,4 +1,4 @@
-"""What a command that follows a cube keeps: a session in the history of a person."""
+"""Whose solves a command keeps, and whether it keeps any."""
 
 from __future__ import annotations
 

@@ -16,11 +16,9 @@ from livecube.composition.pipeline import Pipeline
 from livecube.composition.run import Output, echo_end, run_in_order
 from livecube.edges.log_files import LogReader
 from livecube.edges.sinks import Board
-from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
 from livecube.errors import UsageError
 from livecube.events import Packet
 from livecube.stages.tracker import Tracker
-from livecube.views.items import item_words
 from livecube.views.screen import LiveScreen
 
 if TYPE_CHECKING:
@@ -86,7 +84,7 @@ def replay(
     output = Output(Board(LiveScreen(f"replay of {log.name}")), as_json=as_json, drawn=drawn)
     sinks = output.sinks()
     if wishes.voice:
-        sinks.append(VoiceSink(SystemVoice(speech_command(), output.complain), item_words))
+        sinks.append(output.voice())
     hub = Hub([*sinks, *_published(output, publishing, log, header.started)])
 
     async def run() -> None:

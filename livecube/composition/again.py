@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from livecube.composition.scrambler import Scrambler
     from livecube.cube.holding import Holding
     from livecube.drills.news import DrillNews
+    from livecube.edges.dashboard_sink import Told
     from livecube.edges.practised_link import PractisedLink
     from livecube.edges.sinks import Item, Sink
     from livecube.events import CubeEvent
@@ -272,9 +273,7 @@ class TryPart:
         """A dashboard, if one is wanted, and what else was given."""
         if not run.output.as_json and run.output.screen is None:
             click.echo(run.output.board.shown.title)
-        from livecube.composition.dashboard import drill_told
-
-        return [*self._sinks, *run.output.published(self._publishing, run.source, drill_told)]
+        return [*self._sinks, *run.output.published(self._publishing, run.source, _drill_told)]
 
     def begin(self, run: Run, hub: Hub) -> Again:
         """A virtual solver sees what is told."""
@@ -316,3 +315,10 @@ class TryPart:
 
     async def settle(self) -> None:
         """All is told."""
+
+
+def _drill_told(item: Item) -> Told:
+    """As :func:`livecube.composition.dashboard.drill_told`, loaded once there is a dashboard."""
+    from livecube.composition.dashboard import drill_told
+
+    return drill_told(item)

@@ -15,10 +15,8 @@ from livecube.edges.history.session import Session
 from livecube.edges.history.sink import FollowedSink
 from livecube.edges.log_files import LogWriter, started_now
 from livecube.edges.sinks import FirstHint, LogSink
-from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
 from livecube.errors import KeepingError
 from livecube.logs.lines import Header
-from livecube.views.items import item_words
 from livecube.views.screen import PREPARING
 
 if TYPE_CHECKING:
@@ -153,7 +151,7 @@ class LivePart(AdvisedPart):
         writer = None if self._log is None else LogWriter(self._log, header)
         sinks: list[Sink] = [FirstHint(self._begin)]
         if self._wishes.voice:
-            sinks.append(VoiceSink(SystemVoice(speech_command(), output.complain), item_words))
+            sinks.append(output.voice())
         sinks += output.published(self._publishing, source)
         if self._log is not None and writer is not None:
             sinks.append(LogSink(self._log, writer, output.complain))

@@ -23,13 +23,11 @@ from livecube.edges.history.sink import HistorySink
 from livecube.edges.history.store import History
 from livecube.edges.log_files import started_now
 from livecube.edges.sinks import BellSink
-from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
 from livecube.errors import LivecubeError
 from livecube.events import HeldAs, SolveMark
 from livecube.logs.lines import Header
 from livecube.practice.news import InspectionBegun, Judged, PracticeNews, Reviewed
 from livecube.practice.session import Practice
-from livecube.views.items import item_words
 from livecube.views.review import costs_told
 
 if TYPE_CHECKING:
@@ -430,7 +428,7 @@ class PracticePart(AdvisedPart):
         if output.screen is not None:
             sinks.append(BellSink(output.console))
         if self._wishes.calls:
-            sinks.append(VoiceSink(SystemVoice(speech_command(), output.complain), item_words))
+            sinks.append(output.voice())
         return [*sinks, *output.published(self._publishing, source, judged=True)]
 
     def begin(self, run: Run, hub: Hub) -> CubeFollower:

@@ -22,9 +22,10 @@ from rich.console import Console
 from livecube.composition.following import SWITCH_S, Hub
 from livecube.edges.keys import Keys, keyboard, piped_keys
 from livecube.edges.sinks import JsonSink, LineSink, ScreenSink
+from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
 from livecube.errors import DrawingError, LivecubeError
 from livecube.views.happenings import end_json
-from livecube.views.items import item_json, item_line, staying_lines
+from livecube.views.items import item_json, item_line, item_words, staying_lines
 
 if TYPE_CHECKING:
     from collections.abc import AsyncGenerator, Callable, Coroutine, Sequence
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
     from livecube.composition.pipeline import Pipeline
     from livecube.composition.publishing import Publishing
     from livecube.composition.sources import Source
+    from livecube.dashboard.messages import Cube
     from livecube.edges.dashboard_sink import Told
     from livecube.edges.sinks import Board, Item, Sink
     from livecube.events import CubeEvent
@@ -95,14 +97,16 @@ class Output:
         judged: bool = False,
     ) -> list[Sink]:
         """A dashboard of what a source brings, if one is wanted; see :meth:`.Publishing.open`."""
-        from livecube.composition.dashboard import cube_of, time_now
-
         if publishing is None:
             return []
+
+        def cube() -> Cube:
+            from livecube.composition.dashboard import cube_of  # late: most starts need none
+
+            return cube_of(source)
+
         return self.published_as(
-            lambda: publishing.open(
-                lambda: cube_of(source), time_now, self.complain, unasked=True, judged=judged
-            ),
+            lambda: publishing.open(cube, None, self.complain, unasked=True, judged=judged),
             told_as,
         )
 
@@ -112,8 +116,6 @@ class Output:
         told_as: Callable[[Item], Told] = lambda item: item,
     ) -> list[Sink]:
         """The sink of a dashboard, if one is opened; if that fails, the terminal is given back."""
-        from livecube.edges.dashboard_sink import DashboardSink
-
         try:
             self.dashboard = dashboard = opened()
         except BaseException:
@@ -121,8 +123,14 @@ class Output:
             raise
         if dashboard is None:
             return []
+        from livecube.edges.dashboard_sink import DashboardSink
+
         self.last_words.append(lambda: dashboard.last_words)
         return [DashboardSink(dashboard, told_as)]
+
+    def voice(self) -> Sink:
+        """What says things aloud."""
+        return VoiceSink(SystemVoice(speech_command(), self.complain), item_words)
 
     def complain(self, sentence: str) -> None:
         """Say once what went wrong beside the following, which goes on."""

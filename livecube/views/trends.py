@@ -24,6 +24,7 @@ __all__ = [
     "sparkline",
     "trends_json",
     "trends_lines",
+    "uptake_rows",
     "verdict_text",
 ]
 
@@ -197,7 +198,13 @@ def _chances(trends: Trends) -> list[str]:
 
 
 def _uptakes(head: str, uptakes: Sequence[Uptake]) -> list[str]:
-    rows = [(head, "came", "taken", "share", "95 % interval", "s left a solve", "95 % interval")]
+    return table_lines(uptake_rows(head, uptakes))
+
+
+def uptake_rows(head: str, uptakes: Sequence[Uptake]) -> list[tuple[str, ...]]:
+    """Chances that came and were taken, below a row of headings."""
+    headings = ("came", "taken", "share", "95 % interval", "s left a solve", "95 % interval")
+    rows: list[tuple[str, ...]] = [(head, *headings)]
     rows += [
         (
             one.name or "–",
@@ -210,7 +217,7 @@ def _uptakes(head: str, uptakes: Sequence[Uptake]) -> list[str]:
         )
         for one in uptakes
     ]
-    return table_lines(rows)
+    return rows
 
 
 # Trends as one JSON object. Keys are stable.

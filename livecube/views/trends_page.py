@@ -15,6 +15,7 @@ from livecube.views.trends import (
     interval_text,
     short_verdict,
     span,
+    uptake_rows,
     verdict_text,
 )
 
@@ -126,17 +127,4 @@ def _chances(trends: Trends) -> str:
 
 
 def _uptake_table(head: str, uptakes: tuple[Uptake, ...]) -> str:
-    rows = [(head, "came", "taken", "share", "95 % interval", "s left a solve", "95 % interval")]
-    rows += [
-        (
-            one.name or "–",
-            str(one.came),
-            str(one.taken),
-            figure_text(one.share.value, "share"),
-            interval_text(one.share, "share"),
-            figure_text(one.left.value, "seconds"),
-            interval_text(one.left, "seconds"),
-        )
-        for one in uptakes
-    ]
-    return table(f"Chances by {head}; seconds are predicted", rows)
+    return table(f"Chances by {head}; seconds are predicted", uptake_rows(head, uptakes))
