@@ -15,7 +15,7 @@ from unittest.mock import patch
 
 import pytest
 
-from livecube.edges.history.store import DATABASE, History
+from livecube.history.store import DATABASE, History
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -94,7 +94,7 @@ def without_rights_to_write(*places: Path) -> Iterator[None]:
 @contextmanager
 def impatient() -> Iterator[None]:
     """Hardly anybody waits for another program that has the history locked."""
-    with patch("livecube.edges.history.database._BUSY_S", 0.02):
+    with patch("livecube.history.database._BUSY_S", 0.02):
         yield
 
 

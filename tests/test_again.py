@@ -27,6 +27,7 @@ from livecube.cube.position import (
 from livecube.edges.sinks import Board
 from livecube.errors import UsageError
 from livecube.events import Reset, State, Turn
+from livecube.review.again_screen import AgainScreen, again_json, again_line
 from livecube.review.moment import missed_moment
 from livecube.review.trying import (
     ReadyToTry,
@@ -38,7 +39,6 @@ from livecube.review.trying import (
     TryNews,
     TryTurned,
 )
-from livecube.views.again import AgainScreen, again_json, again_line
 
 if TYPE_CHECKING:
     import subprocess

@@ -6,8 +6,10 @@ import importlib
 import pkgutil
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
+import grimp
 import pytest
 
 import livecube
@@ -24,6 +26,38 @@ def test_imports_go_one_way() -> None:
         cwd=ROOT, capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert done.returncode == 0, done.stdout
+
+
+def _layers() -> list[set[str]]:
+    """Rooms and modules from the top to the bottom, as the contract lists them."""
+    linter = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["importlinter"]
+    layers = linter["contracts"][0]["layers"]
+    return [set(layer.replace("|", ":").replace(" ", "").split(":")) for layer in layers]
+
+
+def test_each_module_is_an_edge_or_draws_or_is_pure() -> None:
+    listed = [name for layer in _layers() for name in layer]
+    for name in _modules():
+        below = name.removeprefix("livecube.")
+        assert sum(below == one or below.startswith(f"{one}.") for one in listed) == 1, name
+
+
+def test_what_is_pure_loads_nothing_that_draws_or_keeps() -> None:
+    layers = _layers()
+    below = layers[layers.index({"views"}) + 1 :]
+    pure = [f"livecube.{name}" for layer in below for name in layer] + ["livecube_protocols"]
+    graph = grimp.build_graph("livecube", "livecube_protocols", include_external_packages=True,
+                              cache_dir=None)  # fmt: skip
+    edges = {"aiomqtt", "asyncio", "bleak", "bumble", "click", "platformdirs", "rich", "sqlite3"}
+    edges &= graph.modules
+    assert len(edges) > 5
+    found = [
+        (name, edge)
+        for name in pure
+        for edge in edges
+        if graph.find_shortest_chain(name, edge, as_packages=True)
+    ]
+    assert found == []
 
 
 @pytest.mark.parametrize("module", PURE)

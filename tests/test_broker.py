@@ -21,16 +21,16 @@ from dashboard_chaos import happenings, numbered
 from home import Home
 from wire import Wire
 
-from livecube.composition.broker_tools import check_broker, forget_desk, waiting_messages
 from livecube.composition.dashboard import BrokerWish, Dashboard, plan_of, time_now
-from livecube.composition.sending import Plan
+from livecube.dashboard.broker import Access, Parcel, connected
 from livecube.dashboard.messages import Cube, Message
+from livecube.dashboard.outbox import Outbox
+from livecube.dashboard.own_desk import outbox_path
+from livecube.dashboard.sending import Plan
 from livecube.dashboard.settings import parse_address
-from livecube.edges.broker import Access, Parcel, connected
+from livecube.dashboard.sink import DashboardSink
+from livecube.dashboard.tools import check_broker, forget_desk, waiting_messages
 from livecube.edges.configuration import Configuration
-from livecube.edges.dashboard_sink import DashboardSink
-from livecube.edges.desk import outbox_path
-from livecube.edges.outbox import Outbox
 from livecube.errors import BrokerError, UsageError
 from livecube.events import Battery
 from livecube.stages.progress import SolveOver

@@ -34,8 +34,8 @@ from livecube.dashboard.figures import FIGURE_KINDS
 from livecube.dashboard.messages import Cube, Message, Messenger
 from livecube.dashboard.payloads import availability, seq_of
 from livecube.dashboard.settings import parse_address
+from livecube.dashboard.sink import schema_names, schema_text, tree_text
 from livecube.dashboard.topics import NAMES, Tree, desk_name, desk_part
-from livecube.edges.dashboard_sink import schema_names, schema_text, tree_text
 from livecube.errors import UsageError
 from livecube.events import Battery, LinkChange, SolveMark, SolvePhase, Turn
 from livecube.practice.attempts import Attempt, Attempts
@@ -493,7 +493,7 @@ junk = st.recursive(
 def test_a_listener_survives_whatever_arrives(arriving: list[tuple[str, Any]]) -> None:
     from rich.console import Console
 
-    from livecube.views.desks import arrived_line, desks_table
+    from livecube.dashboard.desks_screen import arrived_line, desks_table
 
     desks = Desks("livecube")
     for name, body in arriving:
@@ -521,7 +521,7 @@ def test_a_listener_counts_what_makes_no_sense(payload: bytes) -> None:
 def test_a_listener_shows_several_desks_and_drops_what_comes_again(width: int) -> None:
     from rich.console import Console
 
-    from livecube.views.desks import desks_table
+    from livecube.dashboard.desks_screen import desks_table
 
     desks = Desks("livecube")
     for part in ("a", "b_20" * 12, "c"):
@@ -549,7 +549,7 @@ def test_a_listener_shows_several_desks_and_drops_what_comes_again(width: int) -
 
 
 def test_a_line_says_when_it_was() -> None:
-    from livecube.views.desks import arrived_line
+    from livecube.dashboard.desks_screen import arrived_line
 
     desks, lines = Desks("livecube"), []
     for message in practised(1):

@@ -13,7 +13,7 @@ from browser import MISSING as NO_BROWSER
 from browser import browser
 from test_dashboard import TREE, practised, told
 
-from livecube.edges.dashboard_sink import page_text
+from livecube.dashboard.sink import page_text
 
 if TYPE_CHECKING:
     from pathlib import Path

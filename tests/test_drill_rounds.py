@@ -35,18 +35,10 @@ from livecube.drills.fingers import (
     FingersOver,
     FingerTurned,
 )
+from livecube.drills.history import DrillBook
 from livecube.drills.judging import HOW_WELL
 from livecube.drills.scheduling import after_drill
-from livecube.edges.history.database import open_database
-from livecube.edges.history.drills import DrillBook
-from livecube.edges.history.schema import MIGRATIONS
-from livecube.edges.history.store import DATABASE, History
-from livecube.edges.sinks import Board
-from livecube.edges.ticking import BeatSink
-from livecube.events import Reset, Turn
-from livecube.review.trying import SETTLE_S, SetUpAsked, SetUpGuided, TryGivenUp
-from livecube.scrambling.following import ScramblePath
-from livecube.views.drills import (
+from livecube.drills.screen import (
     BeatScreen,
     FingerScreen,
     beat_lines,
@@ -55,6 +47,14 @@ from livecube.views.drills import (
     fingers_sentence,
     span_text,
 )
+from livecube.drills.ticking import BeatSink
+from livecube.edges.sinks import Board
+from livecube.events import Reset, Turn
+from livecube.history.database import open_database
+from livecube.history.schema import MIGRATIONS
+from livecube.history.store import DATABASE, History
+from livecube.review.trying import SETTLE_S, SetUpAsked, SetUpGuided, TryGivenUp
+from livecube.scrambling.following import ScramblePath
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

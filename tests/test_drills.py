@@ -20,8 +20,7 @@ from rich.console import Console
 
 from livecube.cli.drill import drill as command
 from livecube.composition.again import Again, TrierSource
-from livecube.composition.assembly import load_advisor
-from livecube.composition.drawing import drilled_techniques
+from livecube.composition.assembly import drilled_techniques, load_advisor
 from livecube.composition.following import Hub
 from livecube.composition.scrambler import Scrambler, load_scrambler
 from livecube.cube.notation import moves_text
@@ -30,6 +29,7 @@ from livecube.drills.judging import HOW_WELL, DrillJudged, judged
 from livecube.drills.news import DrillReady, as_drill
 from livecube.drills.place import DrillPlace, key_of, pieces_that_count
 from livecube.drills.positions import Wish, drawn_cases, drawn_set, sampled
+from livecube.drills.screen import DrillScreen, drill_json, drill_line
 from livecube.edges.sinks import Board
 from livecube.errors import UsageError
 from livecube.events import State, Turn
@@ -37,7 +37,6 @@ from livecube.mending.mender import shortest_link
 from livecube.review.trying import SetUpAsked, SetUpGuided, Tried, TryGivenUp, Trying, TryTurned
 from livecube.scrambling.partial_link import partial_link
 from livecube.search.situation import Situation, slot_bits
-from livecube.views.drills import DrillScreen, drill_json, drill_line
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence

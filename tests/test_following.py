@@ -25,6 +25,7 @@ from livecube.advice.speaker import (
 )
 from livecube.advice.words import Level
 from livecube.composition.following import CubeFollower, Hub
+from livecube.composition.items import item_json
 from livecube.composition.keyboard import Keyboard
 from livecube.composition.pipeline import Pipeline
 from livecube.composition.run import run_in_order
@@ -49,7 +50,6 @@ from livecube.events import (
 from livecube.stages.progress import Resynced, SolveBegun, SolveOver, StageDone, Turned
 from livecube.stages.tracker import Tracker
 from livecube.views.happenings import happening_json, happening_line
-from livecube.views.items import item_json
 from livecube.views.screen import LiveScreen, plan_line
 from livecube.virtual.session import session
 

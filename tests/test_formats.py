@@ -21,7 +21,7 @@ from livecube.cube.position import turn_name
 from livecube.events import SOLVE_PHASES
 from livecube.logs.lines import parse_event, parse_header
 from livecube.practice.news import PracticeNews, Reviewed
-from livecube.views.practice import practice_json
+from livecube.practice.text import practice_json
 
 if TYPE_CHECKING:
     from collections.abc import Callable

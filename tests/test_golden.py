@@ -14,11 +14,11 @@ from pathlib import Path
 import pytest
 
 from livecube.composition.following import Hub, follow_log
+from livecube.composition.items import item_json
 from livecube.composition.pipeline import Pipeline
 from livecube.edges.log_files import LogReader
 from livecube.edges.sinks import JsonSink
 from livecube.stages.tracker import Tracker
-from livecube.views.items import item_json
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
 # Captures hold packets only, which tests of profiles decode.

@@ -18,17 +18,17 @@ from livecube.cli.history import history as command
 from livecube.cube.holding import Holding
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, apply_turns, parse_turn
-from livecube.edges.history.database import open_database
-from livecube.edges.history.exporting import COLUMNS, read_csv
-from livecube.edges.history.importing import import_log, log_files, recover
-from livecube.edges.history.logs import OpenLog
-from livecube.edges.history.schema import MIGRATIONS
-from livecube.edges.history.session import Session
-from livecube.edges.history.sink import HistorySink
-from livecube.edges.history.store import DATABASE, History
 from livecube.edges.log_files import LogReader, LogWriter
 from livecube.errors import UsageError
 from livecube.events import HeldAs, SolveMark, State, Turn
+from livecube.history.database import open_database
+from livecube.history.exporting import COLUMNS, read_csv
+from livecube.history.importing import import_log, log_files, recover
+from livecube.history.logs import OpenLog
+from livecube.history.schema import MIGRATIONS
+from livecube.history.session import Session
+from livecube.history.sink import HistorySink
+from livecube.history.store import DATABASE, History
 from livecube.logs.lines import Header
 from livecube.practice.news import Corrected, Discarded, Judged, Tally
 from livecube.solves.reading import solves_in

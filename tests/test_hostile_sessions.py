@@ -16,9 +16,9 @@ import pytest
 from called import called
 from narrow import WORLDS, impatient, narrowing
 
-from livecube.edges.history.importing import recover
-from livecube.edges.history.store import DATABASE, History
 from livecube.edges.log_files import LogReader
+from livecube.history.importing import recover
+from livecube.history.store import DATABASE, History
 from livecube.solves.reading import solves_in
 from livecube.solves.records import Wanted
 

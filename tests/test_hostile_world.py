@@ -18,11 +18,11 @@ import pytest
 from called import called
 from narrow import impatient, locked, narrowing, without_rights_to_write
 
-from livecube.edges.history.exporting import read_csv
-from livecube.edges.history.importing import import_log
-from livecube.edges.history.store import DATABASE, History
 from livecube.edges.log_files import LogReader
 from livecube.errors import LogError
+from livecube.history.exporting import read_csv
+from livecube.history.importing import import_log
+from livecube.history.store import DATABASE, History
 from livecube.solves.reading import solves_in
 
 if TYPE_CHECKING:
@@ -288,7 +288,7 @@ def test_a_cell_that_a_spreadsheet_would_run_is_text_and_reads_back(kept: Path) 
 
 
 def test_each_dangerous_beginning_is_made_harmless_and_read_back() -> None:
-    from livecube.edges.history.exporting import as_read, harmless
+    from livecube.history.exporting import as_read, harmless
 
     for text in ("=1", "+2", "-3", "@a", "\tb", "\rc", "'=d", "''+e", "'f", "g", "", "'"):
         assert harmless(text)[:1] not in ("=", "+", "-", "@", "\t", "\r")

@@ -10,8 +10,8 @@ import pytest
 from test_trends import EVENING
 
 from livecube.composition.dashboard import tell_month
-from livecube.edges.history.importing import import_log
-from livecube.edges.history.store import History
+from livecube.history.importing import import_log
+from livecube.history.store import History
 from livecube.solves.records import Chance, Wanted
 from livecube.timing.results import Penalty
 from livecube.trends.values import Month
@@ -19,7 +19,7 @@ from livecube.trends.values import Month
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from livecube.edges.dashboard_sink import Told
+    from livecube.dashboard.sink import Told
 
 
 class Heard:

@@ -14,7 +14,7 @@ import pytest
 from broker import MISSING, Broker, free_port
 from command import started
 
-from livecube.edges.broker import password
+from livecube.dashboard.broker import password
 from livecube.edges.configuration import example, read_configuration
 from livecube.errors import UsageError
 

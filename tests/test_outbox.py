@@ -15,13 +15,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from livecube.dashboard.messages import Message
-from livecube.edges.outbox import Outbox
+from livecube.dashboard.outbox import Outbox
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from livecube.edges.told import Letter
+    from livecube.dashboard.told import Letter
 
 
 def message(seq: int, name: str = "stage", *, size: int = 0) -> Message:

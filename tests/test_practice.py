@@ -13,10 +13,10 @@ from rich.console import Console
 from livecube.composition.scrambler import Scrambler, load_scrambler
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED_BYTES, inverse_turns
-from livecube.edges.history.store import History
 from livecube.edges.sinks import Board
 from livecube.entries import with_defaults
 from livecube.events import CubeEvent, Reset, SolveMark, State, Turn
+from livecube.history.store import History
 from livecube.logs.lines import Header, event_line, parse_event
 from livecube.practice.gestures import BreakRule
 from livecube.practice.news import (
@@ -32,13 +32,13 @@ from livecube.practice.news import (
     ScrambleAsked,
     SolveStarted,
 )
+from livecube.practice.screen import PracticeScreen
 from livecube.practice.session import Practice, PracticeRules
 from livecube.practice.settings import PRACTICE_ENTRIES, rules_of
+from livecube.practice.text import practice_json, practice_line, practice_words
 from livecube.solves.reading import solves_in
 from livecube.solves.records import Wanted
 from livecube.timing.results import Penalty
-from livecube.views.practice import practice_json, practice_line, practice_words
-from livecube.views.practice_screen import PracticeScreen
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -20,14 +20,14 @@ from livecube.composition.reviewing import begun_kept, review_of
 from livecube.cube.notation import moves_text, parse_turns
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.automaton_file import load_hands
-from livecube.edges.history.importing import import_log
-from livecube.edges.history.store import History
+from livecube.history.importing import import_log
+from livecube.history.store import History
+from livecube.review.text import costs_told
 from livecube.solves.records import Chance
 from livecube.trends.making import trends_of
+from livecube.trends.page import trends_page
 from livecube.trends.values import ChanceColumns
 from livecube.views.page import position_svg
-from livecube.views.review import costs_told
-from livecube.views.trends_page import trends_page
 
 if TYPE_CHECKING:
     from selenium.webdriver import Chrome

@@ -14,9 +14,9 @@ from review_check import Figures, bold_advisor, check, one_review
 from livecube.composition.practising import SessionReviews
 from livecube.cube.notation import moves_text, parse_moves
 from livecube.edges.automaton_file import load_hands
-from livecube.edges.history.importing import import_log
-from livecube.edges.history.store import History
-from livecube.views.review import review_json, review_lines
+from livecube.history.importing import import_log
+from livecube.history.store import History
+from livecube.review.text import review_json, review_lines
 
 if TYPE_CHECKING:
     import subprocess

@@ -30,9 +30,9 @@ from livecube.events import Reset, State, Turn
 from livecube.hands.automaton import looking_ms
 from livecube.hands.features import TOKENS, parse_features
 from livecube.review.moment import missed_moment
+from livecube.review.text import review_json, review_lines
 from livecube.review.trying import Place, SetUpAsked, Trying
 from livecube.techniques.registry import own_traits
-from livecube.views.review import review_json, review_lines
 from livecube.virtual.session import session
 from livecube.virtual.solver import solve
 

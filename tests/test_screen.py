@@ -24,15 +24,15 @@ from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, SOLVED_BYTES, apply_turns, make_turn
 from livecube.drills.beat import BeatJudged, BeatReady, BeatTurned, judged_beat
 from livecube.drills.fingers import FingerDrill
+from livecube.drills.screen import BeatScreen, DrillScreen, FingerScreen
 from livecube.edges.sinks import Board
 from livecube.events import CubeEvent, Reset, State, Turn
+from livecube.practice.screen import PracticeScreen
 from livecube.practice.session import Practice, PracticeRules
+from livecube.review.again_screen import AgainScreen
 from livecube.review.trying import Place, Trying, TryTurned
 from livecube.scrambling.following import ScramblePath
 from livecube.stages.tracker import Tracker
-from livecube.views.again import AgainScreen
-from livecube.views.drills import BeatScreen, DrillScreen, FingerScreen
-from livecube.views.practice_screen import PracticeScreen
 from livecube.views.screen import LiveScreen
 from livecube.virtual.session import session
 

@@ -17,14 +17,14 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from livecube.cli.trends import trends as command
-from livecube.edges.history.importing import import_log
-from livecube.edges.history.store import History
+from livecube.history.importing import import_log
+from livecube.history.store import History
 from livecube.solves.records import Chance, Wanted
 from livecube.timing.results import DNF, Penalty, result_of
 from livecube.trends.figures import results_ms
 from livecube.trends.making import trends_of
+from livecube.trends.text import sparkline, trends_lines
 from livecube.trends.values import ChanceColumns, SolveColumns, Trends
-from livecube.views.trends import sparkline, trends_lines
 
 if TYPE_CHECKING:
     import numpy.typing as npt

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 
 from livecube.advice.rows import Opportunity, PlainWay
 from livecube.advice.speaker import Clue, Degree, Spoken, Withdrawn
+from livecube.composition.items import item_words, said_aloud
 from livecube.cube.holding import Holding, parse_colour
 from livecube.cube.notation import parse_moves, parse_turns
 from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
 from livecube.events import Battery, HeldAs, Turn
-from livecube.views.items import item_words, said_aloud
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -21,9 +21,9 @@ from livecube.cli.scramble import scrambler_with_progress
 from livecube.composition.again import TrierSource, TryPart
 from livecube.composition.run import Output, Run
 from livecube.edges.sinks import Board
+from livecube.review.again_screen import AgainScreen, moment_sentence
 from livecube.review.moment import missed_moment
 from livecube.review.trying import Trying
-from livecube.views.again import AgainScreen, moment_sentence
 
 if TYPE_CHECKING:
     from livecube.composition.choosing import Wanted

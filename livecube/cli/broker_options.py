@@ -14,7 +14,7 @@ from livecube.errors import UsageError
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from livecube.composition.sending import Plan
+    from livecube.dashboard.sending import Plan
     from livecube.edges.configuration import Configuration
 
 __all__ = ["broker_options", "publishing_options"]

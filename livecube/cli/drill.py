@@ -18,8 +18,9 @@ from livecube.cli.options import advisor_with_progress, hands_option
 from livecube.cli.refusing import refusing_the_unstorable
 from livecube.cli.scramble import scrambler_with_progress
 from livecube.composition.again import TryPart
-from livecube.composition.drawing import drilled_techniques, due_set, generator
+from livecube.composition.assembly import drilled_techniques
 from livecube.cube.holding import COLOURS, parse_colour
+from livecube.drills.sets import due_set, generator
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:
@@ -27,11 +28,11 @@ if TYPE_CHECKING:
 
     from livecube.cli.drill_options import Drilling
     from livecube.composition.scrambler import Scrambler
+    from livecube.drills.history import DrillBook
+    from livecube.drills.keeping import DrillKeeper
     from livecube.drills.news import DrillNews
     from livecube.drills.place import DrillPlace
     from livecube.drills.positions import Wish
-    from livecube.edges.history.drill_keeping import DrillKeeper
-    from livecube.edges.history.drills import DrillBook
     from livecube.edges.sinks import Item
     from livecube.hands.automaton import Automaton
     from livecube.review.trying import Trying, TryNews
@@ -167,6 +168,7 @@ def due(asked: _Asked, drilling: Drilling) -> None:
                 generator(drilling.seed),
                 _known(drilling, keeper),
                 step,
+                _names(),
             )
         if len(places) < len(cards):
             click.echo(
@@ -185,7 +187,7 @@ def _known(drilling: Drilling, keeper: DrillKeeper | None) -> frozenset[str]:
 
 
 def _nothing_due(book: DrillBook) -> None:
-    from livecube.views.drills import span_text
+    from livecube.drills.screen import span_text
 
     cards = book.cards()
     if not cards:
@@ -251,9 +253,9 @@ def _run(
     from livecube.drills.judging import DrillJudged
     from livecube.drills.news import as_drill
     from livecube.drills.place import pieces_that_count
+    from livecube.drills.screen import DrillScreen
     from livecube.edges.sinks import Board
     from livecube.review.trying import Trying
-    from livecube.views.drills import DrillScreen
 
     pieces = pieces_that_count(places[0].face)
 

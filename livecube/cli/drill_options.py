@@ -14,7 +14,7 @@ from livecube.cli.kept import is_kept, person_named
 from livecube.cli.options import a_number, cube_options
 from livecube.composition.again import TrierSource
 from livecube.composition.run import Output, Run
-from livecube.edges.history.folder import data_folder
+from livecube.history.folder import data_folder
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from livecube.composition.choosing import Wanted
     from livecube.composition.publishing import Publishing
     from livecube.composition.sources import Source
-    from livecube.edges.history.drill_keeping import DrillKeeper
+    from livecube.drills.keeping import DrillKeeper
     from livecube.edges.sinks import Board
 
 __all__ = ["Drilling", "drilling_options"]
@@ -59,7 +59,7 @@ class Drilling:
         """What keeps the person's drills, closed with the stack; None if nothing is to be kept."""
         if not self.is_kept:
             return None
-        from livecube.edges.history.drill_keeping import DrillKeeper
+        from livecube.drills.keeping import DrillKeeper
 
         keeper = DrillKeeper(data_folder(), self.person, _complain)
         stack.callback(keeper.close, _complain)

@@ -45,8 +45,8 @@ def fingers(rounds: int, drilling: Drilling) -> None:
     you like, keep your grip loose, and stop if anything hurts or tingles.
     """
     from livecube.drills.fingers import FingerDrill, FingersOver
+    from livecube.drills.screen import CAUTION, FingerScreen, drill_json
     from livecube.edges.sinks import Board
-    from livecube.views.drills import CAUTION, FingerScreen, drill_json
 
     with ExitStack() as stack:
         keeper = drilling.keeper(stack)
@@ -84,10 +84,10 @@ def beat(tempo: float, silent: bool, drilling: Drilling) -> None:
     Afterwards it says how often a turn missed its beat, and where beats stayed empty.
     """
     from livecube.drills.beat import BeatJudged
+    from livecube.drills.screen import BeatScreen, drill_json
+    from livecube.drills.ticking import BeatSink
     from livecube.edges.sinks import Board
-    from livecube.edges.ticking import BeatSink
     from livecube.scrambling.states import random_state, seeded_draw, unforeseen_draw
-    from livecube.views.drills import BeatScreen, drill_json
 
     draw = unforeseen_draw if drilling.seed is None else seeded_draw(drilling.seed)
     board = Board(BeatScreen(f"Solve slowly, {tempo:g} turns a second, without pauses."))

@@ -13,14 +13,20 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from livecube.cube.holding import COLOURS
-from livecube.edges.history.folder import data_folder
-from livecube.edges.history.store import History
 from livecube.edges.log_files import new_file, new_place
 from livecube.errors import UsageError
+from livecube.history.folder import data_folder
+from livecube.history.store import History
+from livecube.history.text import (
+    chance_json,
+    kept_json,
+    kept_lines,
+    listed_json,
+    listed_lines,
+    summary_lines,
+)
 from livecube.solves.records import NOBODY, Wanted
 from livecube.timing.results import parse_penalties
-from livecube.views.history_text import kept_lines, listed_lines, summary_lines
-from livecube.views.practice import chance_json, kept_json, listed_json
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -181,7 +187,7 @@ def rescue(as_json: bool) -> None:
     Solves, tags, corrections and cards are taken over, what is missing is read from the solves'
     own logs, and the broken file is moved aside.
     """
-    from livecube.edges.history.rescuing import rescue as rescued
+    from livecube.history.rescuing import rescue as rescued
 
     found = rescued(data_folder())
     sentence = (
@@ -213,7 +219,7 @@ def import_logs(logs: tuple[Path, ...], person: str, as_json: bool) -> None:
 @click.option("--to", type=click.Path(path_type=Path), help="The new file; else standard output.")
 def export(form: str, to: Path | None, **asked: str | None) -> None:
     """Export solves for other programs."""
-    from livecube.edges.history import exporting
+    from livecube.history import exporting
 
     if form == "parquet" and to is None:
         raise UsageError("Parquet is no text; give --to FILE")

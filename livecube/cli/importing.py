@@ -9,10 +9,10 @@ import click
 
 from livecube.cli.bars import progress_bar
 from livecube.cli.options import holdings_with_progress
-from livecube.edges.history.folder import data_folder
-from livecube.edges.history.importing import Imported, import_log, log_files
-from livecube.edges.history.store import History
 from livecube.errors import LogError, UsageError
+from livecube.history.folder import data_folder
+from livecube.history.importing import Imported, import_log, log_files
+from livecube.history.store import History
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -20,8 +20,8 @@ from livecube.errors import UsageError
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
-    from livecube.composition.sending import Plan
     from livecube.dashboard.desks import Arrived, Desks, DesksSeen
+    from livecube.dashboard.sending import Plan
 
 __all__ = ["mqtt"]
 
@@ -38,7 +38,7 @@ def check(plan: Plan) -> None:
 
     The password comes from LIVECUBE_MQTT_PASSWORD, or from where the configuration says.
     """
-    from livecube.composition.broker_tools import check_broker, waiting_messages
+    from livecube.dashboard.tools import check_broker, waiting_messages
 
     address = plan.access.address
     seconds = asyncio.run(check_broker(plan))
@@ -58,7 +58,7 @@ def check(plan: Plan) -> None:
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 def listen(plan: Plan, as_json: bool) -> None:
     """Show what arrives from all desks below the prefix, until Ctrl-C."""
-    from livecube.composition.broker_tools import listen_to_desks
+    from livecube.dashboard.tools import listen_to_desks
 
     screen = _Screen(as_json)
     listening = listen_to_desks(plan, screen.heard, screen.complain)
@@ -69,7 +69,7 @@ def listen(plan: Plan, as_json: bool) -> None:
 @broker_options
 def forget(plan: Plan) -> None:
     """Take away everything that this desk has left on the broker, and what waits for it."""
-    from livecube.composition.broker_tools import forget_desk
+    from livecube.dashboard.tools import forget_desk
 
     taken = asyncio.run(forget_desk(plan))
     click.echo(f"desk {plan.desk}: {taken} messages were there and are taken away")
@@ -79,7 +79,7 @@ def forget(plan: Plan) -> None:
 @click.argument("name", required=False)
 def schema(name: str | None) -> None:
     """Print the JSON Schema of a kind of message; without NAME, the tree of topics."""
-    from livecube.edges.dashboard_sink import schema_text, tree_text
+    from livecube.dashboard.sink import schema_text, tree_text
 
     click.echo(tree_text() if name is None else schema_text(name), nl=False)
 
@@ -88,7 +88,7 @@ def schema(name: str | None) -> None:
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
 def page(file: Path) -> None:
     """Write an example of a dashboard into FILE: a single page for a browser."""
-    from livecube.edges.dashboard_sink import page_text
+    from livecube.dashboard.sink import page_text
 
     try:
         with file.open("x", encoding="utf-8") as new:
@@ -115,7 +115,7 @@ class _Screen:
 
     def heard(self, desks: Desks, arrived: Arrived | None) -> None:
         """A message was heard; None: one that was not worth anything."""
-        from livecube.views.desks import arrived_line
+        from livecube.dashboard.desks_screen import arrived_line
 
         if self._drawing is not None:
             self._shown = desks.seen(), self._shown[1]
@@ -140,7 +140,7 @@ class _Screen:
             self._drawing.stop()
 
     def _table(self) -> RenderableType:
-        from livecube.views.desks import desks_table
+        from livecube.dashboard.desks_screen import desks_table
 
         seen, notice = self._shown
         if seen is None:

@@ -28,9 +28,9 @@ from livecube.composition.sources import Simulation
 from livecube.edges.configuration import read_configuration
 from livecube.edges.sinks import Board
 from livecube.errors import UsageError
+from livecube.practice.screen import PracticeScreen
 from livecube.practice.settings import rules_of
 from livecube.stages.tracker import Tracker
-from livecube.views.practice_screen import PracticeScreen
 
 if TYPE_CHECKING:
     from livecube.composition.choosing import Wanted

@@ -14,10 +14,10 @@ import numpy as np
 
 from livecube.cli.history import wanted_of, wanted_options
 from livecube.cli.options import level_option
-from livecube.edges.history.folder import data_folder
-from livecube.edges.history.store import History
 from livecube.edges.log_files import new_file
 from livecube.errors import UsageError
+from livecube.history.folder import data_folder
+from livecube.history.store import History
 
 if TYPE_CHECKING:
     from livecube.solves.records import Wanted
@@ -63,7 +63,7 @@ def _need_plots() -> None:
 def _of_solve(number: int, level: str) -> str:
     from livecube.cli.review import kept_solve, reviewed
     from livecube.composition.reviewing import positions_of
-    from livecube.views.solve_page import solve_page
+    from livecube.trends.solve_page import solve_page
 
     with History(data_folder(), reading=True) as history:
         solve, chances = history.solve(number), history.chances(number)
@@ -75,7 +75,7 @@ def _of_solve(number: int, level: str) -> str:
 def _of_many(wanted: Wanted) -> str:
     # What draws takes as long to load as a long history does to read and to reckon with.
     with ThreadPoolExecutor(1) as beside, History(data_folder(), reading=True) as history:
-        loading = beside.submit(import_module, "livecube.views.trends_page")
+        loading = beside.submit(import_module, "livecube.trends.page")
         from livecube.trends.making import trends_of
 
         found = trends_of(*history.columns(wanted), np.random.default_rng(1))

@@ -87,8 +87,8 @@ def solves_of(log: Path | None, wanted: int | None) -> list[tuple[str, Begun]]:
 def kept_solve(number: int) -> list[tuple[str, Begun]]:
     """One solve of the history with its title."""
     from livecube.composition.reviewing import begun_kept
-    from livecube.edges.history.folder import data_folder
-    from livecube.edges.history.store import History
+    from livecube.history.folder import data_folder
+    from livecube.history.store import History
 
     with History(data_folder(), reading=True) as history:
         return [(f"solve {number}", begun_kept(history, number))]
@@ -99,8 +99,8 @@ def _last_kept(person: str | None) -> int:
 
     Raises :class:`~livecube.errors.UsageError` if there is none.
     """
-    from livecube.edges.history.folder import data_folder
-    from livecube.edges.history.store import History
+    from livecube.history.folder import data_folder
+    from livecube.history.store import History
     from livecube.solves.records import Wanted
 
     with History(data_folder(), reading=True) as history:
@@ -113,8 +113,8 @@ def _last_kept(person: str | None) -> int:
 def _note(number: int, found: Review) -> None:
     """The chances of a solve that is kept are kept with it."""
     from livecube.composition.reviewing import chances_of
-    from livecube.edges.history.folder import data_folder
-    from livecube.edges.history.store import History
+    from livecube.history.folder import data_folder
+    from livecube.history.store import History
 
     try:
         with History(data_folder()) as history:
@@ -140,7 +140,7 @@ def reviewed(
 
 
 def _tell(title: str, found: Review, *, as_json: bool) -> None:
-    from livecube.views.review import review_json, review_lines
+    from livecube.review.text import review_json, review_lines
 
     if as_json:
         click.echo(json.dumps({"event": "review", **review_json(found)}))

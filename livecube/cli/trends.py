@@ -9,9 +9,9 @@ import click
 import numpy as np
 
 from livecube.cli.history import wanted_of, wanted_options
-from livecube.edges.history.folder import data_folder
-from livecube.edges.history.store import History
 from livecube.errors import UsageError
+from livecube.history.folder import data_folder
+from livecube.history.store import History
 from livecube.trends.making import trends_of
 
 __all__ = ["trends"]
@@ -33,7 +33,7 @@ def trends(
     session: int | None, last: int | None, seed: int, as_json: bool, **asked: str | None
 ) -> None:
     """Show how times, splits, pauses and chances taken develop, and what is only noise."""
-    from livecube.views.trends import trends_json, trends_lines
+    from livecube.trends.text import trends_json, trends_lines
 
     with History(data_folder(), reading=True) as history:
         columns = history.columns(replace(wanted_of(**asked), session=session, most=last))

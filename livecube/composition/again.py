@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     from livecube.composition.run import Run
     from livecube.composition.scrambler import Scrambler
     from livecube.cube.holding import Holding
+    from livecube.dashboard.sink import Told
     from livecube.drills.news import DrillNews
-    from livecube.edges.dashboard_sink import Told
     from livecube.edges.practised_link import PractisedLink
     from livecube.edges.sinks import Item, Sink
     from livecube.events import CubeEvent

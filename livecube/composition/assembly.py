@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 __all__ = [
     "ADVISOR_STEPS",
     "LEVEL_NAMES",
+    "drilled_techniques",
     "find_decoder",
     "find_technique",
     "known_techniques",
@@ -167,6 +168,13 @@ def known_techniques() -> tuple[Technique, ...]:
                 "repair or uninstall it"
             ) from None
     return (*TECHNIQUES, *techniques)
+
+
+def drilled_techniques() -> tuple[Technique, ...]:
+    """The known techniques without the yardstick, which is nothing that anybody does."""
+    from livecube.techniques.base import traits
+
+    return tuple(one for one in known_techniques() if not traits(one).is_yardstick)
 
 
 def find_technique(name: str) -> Technique:

@@ -18,20 +18,20 @@ from datetime import UTC, datetime, timedelta
 from statistics import fmean
 from typing import TYPE_CHECKING, Final, cast
 
-from livecube.composition.sending import FAREWELL_S, Plan, Sender
 from livecube.composition.sources import CubeSource
+from livecube.dashboard.broker import Access, password, tls_context
 from livecube.dashboard.drilling import BeatDone, DrillDone, FingersDone
 from livecube.dashboard.messages import Cube, Messenger
+from livecube.dashboard.outbox import Outbox
+from livecube.dashboard.own_desk import outbox_path, own_desk
+from livecube.dashboard.sending import FAREWELL_S, Plan, Sender
 from livecube.dashboard.settings import parse_address
 from livecube.drills.beat import BeatJudged
 from livecube.drills.fingers import FingersOver
 from livecube.drills.judging import DrillJudged
-from livecube.edges.broker import Access, password, tls_context
-from livecube.edges.desk import outbox_path, own_desk
-from livecube.edges.history.store import History
-from livecube.edges.outbox import Outbox
 from livecube.errors import LivecubeError, UsageError
 from livecube.events import LinkChange
+from livecube.history.store import History
 from livecube.review.trying import SetUpGuided
 from livecube.solves.records import Wanted
 from livecube.trends.making import month_of
@@ -43,8 +43,8 @@ if TYPE_CHECKING:
     from livecube.composition.sources import Source
     from livecube.dashboard.discovery import Form
     from livecube.dashboard.messages import Message
+    from livecube.dashboard.sink import Publisher, Told
     from livecube.edges.configuration import Configuration
-    from livecube.edges.dashboard_sink import Publisher, Told
     from livecube.edges.sinks import Item
     from livecube.trends.values import Month
 

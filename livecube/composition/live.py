@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING, Any, Final
 from livecube.composition.assembly import load_advisor, load_holdings, quick_advisor, set_level
 from livecube.composition.following import CubeFollower
 from livecube.composition.keyboard import Keyboard, stating
-from livecube.edges.history.folder import data_folder
-from livecube.edges.history.session import Session
-from livecube.edges.history.sink import FollowedSink
 from livecube.edges.log_files import LogWriter, started_now
 from livecube.edges.sinks import FirstHint, LogSink
 from livecube.errors import KeepingError
+from livecube.history.folder import data_folder
+from livecube.history.session import Session
+from livecube.history.sink import FollowedSink
 from livecube.logs.lines import Header
 from livecube.views.screen import PREPARING
 

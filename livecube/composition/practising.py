@@ -18,17 +18,17 @@ from livecube.composition.reception import decoded
 from livecube.composition.reviewing import begun_kept, chances_of, review_of
 from livecube.cube.position import turns_text
 from livecube.edges.automaton_file import load_hands
-from livecube.edges.history.logs import OpenLog, open_log_path, write_log
-from livecube.edges.history.sink import HistorySink
-from livecube.edges.history.store import History
 from livecube.edges.log_files import started_now
 from livecube.edges.sinks import BellSink
 from livecube.errors import LivecubeError
 from livecube.events import HeldAs, SolveMark
+from livecube.history.logs import OpenLog, open_log_path, write_log
+from livecube.history.sink import HistorySink
+from livecube.history.store import History
 from livecube.logs.lines import Header
 from livecube.practice.news import InspectionBegun, Judged, PracticeNews, Reviewed
 from livecube.practice.session import Practice
-from livecube.views.review import costs_told
+from livecube.review.text import costs_told
 
 if TYPE_CHECKING:
     from collections.abc import AsyncGenerator, Callable, Coroutine, Iterable, Iterator, Sequence
@@ -43,11 +43,11 @@ if TYPE_CHECKING:
     from livecube.composition.run import Run, Wishes
     from livecube.composition.scrambler import Scrambler
     from livecube.composition.sources import Simulation, Source
-    from livecube.edges.history.session import Session
     from livecube.edges.practised_link import PractisedLink
     from livecube.edges.sinks import Sink
     from livecube.events import CubeEvent
     from livecube.hands.automaton import Automaton
+    from livecube.history.session import Session
     from livecube.practice.session import Outcome, PracticeRules, Wish
 
 __all__ = ["AttemptLogs", "PracticeLeader", "PracticePart", "PractisedSource", "SessionReviews"]

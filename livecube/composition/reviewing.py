@@ -21,9 +21,9 @@ if TYPE_CHECKING:
 
     from livecube.advice.advisor import Advisor
     from livecube.cube.geometry import Array
-    from livecube.edges.history.store import History
     from livecube.events import CubeEvent
     from livecube.hands.automaton import Automaton
+    from livecube.history.store import History
     from livecube.holding.observations import Solves, SolveTurns
     from livecube.review.values import Review
     from livecube.solves.records import Chance, KeptSolve

@@ -20,12 +20,12 @@ import click
 from rich.console import Console
 
 from livecube.composition.following import SWITCH_S, Hub
+from livecube.composition.items import item_json, item_line, item_words, staying_lines
 from livecube.edges.keys import Keys, keyboard, piped_keys
 from livecube.edges.sinks import JsonSink, LineSink, ScreenSink
 from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
 from livecube.errors import DrawingError, LivecubeError
 from livecube.views.happenings import end_json
-from livecube.views.items import item_json, item_line, item_words, staying_lines
 
 if TYPE_CHECKING:
     from collections.abc import AsyncGenerator, Callable, Coroutine, Sequence
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from livecube.composition.publishing import Publishing
     from livecube.composition.sources import Source
     from livecube.dashboard.messages import Cube
-    from livecube.edges.dashboard_sink import Told
+    from livecube.dashboard.sink import Told
     from livecube.edges.sinks import Board, Item, Sink
     from livecube.events import CubeEvent
     from livecube.hands.automaton import Automaton
@@ -123,7 +123,7 @@ class Output:
             raise
         if dashboard is None:
             return []
-        from livecube.edges.dashboard_sink import DashboardSink
+        from livecube.dashboard.sink import DashboardSink
 
         self.last_words.append(lambda: dashboard.last_words)
         return [DashboardSink(dashboard, told_as)]

@@ -1,6 +1,6 @@
 """The tree of topics: ``prefix/desk/name``. A desk is one installation of livecube.
 
-README.md beside this module says what is published where.
+topics.md beside this module says what is published where.
 """
 
 from __future__ import annotations

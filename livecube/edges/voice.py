@@ -115,7 +115,7 @@ class VoiceSink:
     """Says hints aloud. A new one takes the place of what is being said, nothing waits.
 
     ``words``: what is said of what happens, the cube held as stated: as
-    :func:`livecube.views.items.item_words`.
+    :func:`livecube.composition.items.item_words`.
     """
 
     name = "voice"

@@ -8,10 +8,13 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import Final, Literal, TypeAlias, get_args
+from typing import TYPE_CHECKING, Any, Final, Literal, TypeAlias, get_args
 
 from livecube.cube.position import SOLVED_BYTES, TURN_BYTES
 from livecube.errors import UsageError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 __all__ = [
     "CALLS_MS",
@@ -34,7 +37,10 @@ __all__ = [
     "next_call",
     "parse_penalties",
     "parse_time",
+    "penalties_json",
+    "penalties_sentence",
     "penalties_text",
+    "result_json",
     "result_of",
     "result_text",
     "standing",
@@ -62,6 +68,12 @@ PENALTY_REASONS: Final[tuple[PenaltyReason, ...]] = get_args(PenaltyReason)
 PLUS_MS: Final = 2_000
 TEN_MINUTES_MS: Final = 600_000
 _TIME: Final = re.compile(r"(?:(\d{1,3}):)?(\d{1,2})(?:\.(\d{1,3}))?")
+_REASONS: Final = {
+    "inspection": "inspection took too long",
+    "one turn short": "one turn short",
+    "not solved": "not solved",
+    "decided": "decided",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,3 +217,20 @@ def standing_penalties(position: bytes) -> tuple[Penalty, ...]:
     if how == "solved":
         return ()
     return (Penalty("+2" if how == "one turn short" else "DNF", how),)
+
+
+def penalties_sentence(penalties: Sequence[Penalty]) -> str:
+    """Why there are penalties."""
+    reasons = dict.fromkeys(_REASONS[penalty.reason] for penalty in penalties)
+    return ", ".join(reasons)
+
+
+def penalties_json(penalties: Sequence[Penalty]) -> list[dict[str, str]]:
+    """Kind and reason of each."""
+    return [{"kind": one.kind, "reason": one.reason} for one in penalties]
+
+
+def result_json(result: Result) -> dict[str, Any]:
+    """Milliseconds that count, or null and why."""
+    is_time = not isinstance(result, str)
+    return {"result_ms": result if is_time else None, "no_time": None if is_time else result}

@@ -15,7 +15,7 @@ from dashboard_chaos import happenings
 
 from livecube.composition.dashboard import time_now
 from livecube.dashboard.messages import Cube, Messenger
-from livecube.edges.outbox import Outbox
+from livecube.dashboard.outbox import Outbox
 
 _DIFFERENT = 12
 

@@ -25,15 +25,15 @@ import numpy as np
 from broker import Broker
 from dashboard_chaos import happenings
 
-from livecube.composition.broker_tools import listen_to_desks
 from livecube.composition.dashboard import Dashboard
-from livecube.composition.sending import Plan
+from livecube.dashboard.broker import Access
 from livecube.dashboard.messages import Cube
+from livecube.dashboard.outbox import Outbox
+from livecube.dashboard.sending import Plan
 from livecube.dashboard.settings import parse_address
+from livecube.dashboard.sink import DashboardSink
+from livecube.dashboard.tools import listen_to_desks
 from livecube.dashboard.topics import SOLVE, STAGE
-from livecube.edges.broker import Access
-from livecube.edges.dashboard_sink import DashboardSink
-from livecube.edges.outbox import Outbox
 
 if TYPE_CHECKING:
     from livecube.dashboard.desks import Arrived, Desks

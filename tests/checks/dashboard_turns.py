@@ -25,13 +25,13 @@ from broker import Broker, free_port
 from livecube.composition.dashboard import Dashboard, time_now
 from livecube.composition.following import SWITCH_S, Hub
 from livecube.composition.pipeline import Pipeline
-from livecube.composition.sending import Plan
 from livecube.cube.position import SOLVED, apply_turns
+from livecube.dashboard.broker import Access
 from livecube.dashboard.messages import Cube
+from livecube.dashboard.outbox import Outbox
+from livecube.dashboard.sending import Plan
 from livecube.dashboard.settings import parse_address
-from livecube.edges.broker import Access
-from livecube.edges.dashboard_sink import DashboardSink
-from livecube.edges.outbox import Outbox
+from livecube.dashboard.sink import DashboardSink
 from livecube.events import Turn
 from livecube.stages.tracker import Tracker
 from livecube.virtual.session import session

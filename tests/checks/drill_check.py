@@ -10,8 +10,7 @@ import random
 import time
 from statistics import mean
 
-from livecube.composition.assembly import load_advisor
-from livecube.composition.drawing import drilled_techniques
+from livecube.composition.assembly import drilled_techniques, load_advisor
 from livecube.composition.scrambler import load_scrambler
 from livecube.cube.position import SOLVED_BYTES, TURN_BYTES
 

@@ -20,9 +20,9 @@ from pathlib import Path
 
 import numpy as np
 
-from livecube.edges.history.rows import insert_solve
-from livecube.edges.history.store import History
 from livecube.edges.log_files import LogWriter
+from livecube.history.rows import insert_solve
+from livecube.history.store import History
 from livecube.logs.lines import Header
 from livecube.solves.reading import solves_in
 from livecube.solves.records import Chance, KeptSolve, Wanted

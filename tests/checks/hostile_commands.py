@@ -27,8 +27,8 @@ from hypothesis import strategies as st
 
 from livecube.cli import commands
 from livecube.composition.assembly import load_advisor
-from livecube.edges.history.importing import import_log
-from livecube.edges.history.store import History
+from livecube.history.importing import import_log
+from livecube.history.store import History
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

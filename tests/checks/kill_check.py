@@ -21,8 +21,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from livecube.edges.history.importing import recover
-from livecube.edges.history.store import DATABASE, History
+from livecube.history.importing import recover
+from livecube.history.store import DATABASE, History
 from livecube.solves.records import Wanted
 
 LONGEST_S = 6.0

@@ -14,9 +14,9 @@ from livecube.drills.fingers import LEFT, FingerAsked, FingerRound, FingersOver,
 from livecube.drills.judging import DrillJudged
 from livecube.drills.news import DrillReady
 from livecube.drills.place import DrillPlace
+from livecube.review.again_screen import BEGIN, AgainScreen, large_text
 from livecube.review.findings import turns_counted
 from livecube.review.trying import TryTurned
-from livecube.views.again import BEGIN, AgainScreen, large_text
 from livecube.views.happenings import STAGE_TITLES
 from livecube.views.picture import LargePicture
 

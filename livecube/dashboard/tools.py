@@ -9,21 +9,21 @@ import uuid
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Final
 
-from livecube.composition.sending import delays
+from livecube.dashboard.broker import Parcel, connected
 from livecube.dashboard.desks import MOST_BYTES, Desks
 from livecube.dashboard.discovery import discovery_topics
+from livecube.dashboard.outbox import Outbox
+from livecube.dashboard.own_desk import outbox_path
+from livecube.dashboard.sending import delays
 from livecube.dashboard.topics import CHECK
-from livecube.edges.broker import Parcel, connected
-from livecube.edges.desk import outbox_path
-from livecube.edges.outbox import Outbox
 from livecube.errors import BrokerError
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Callable, Iterator
 
-    from livecube.composition.sending import Plan
+    from livecube.dashboard.broker import Connection
     from livecube.dashboard.desks import Arrived
-    from livecube.edges.broker import Connection
+    from livecube.dashboard.sending import Plan
 
 __all__ = ["check_broker", "forget_desk", "listen_to_desks", "waiting_messages"]
 

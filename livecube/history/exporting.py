@@ -8,7 +8,7 @@ import re
 from typing import IO, TYPE_CHECKING, Any, Final
 
 from livecube.errors import UsageError
-from livecube.views.practice import kept_json
+from livecube.history.text import kept_json
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from livecube import __version__
+from livecube.dashboard.broker import MOST_AT_ONCE, Parcel, connected
 from livecube.dashboard.discovery import (
     FORMS,
     birth_topic,
@@ -26,16 +27,15 @@ from livecube.dashboard.discovery import (
 )
 from livecube.dashboard.payloads import availability, seq_of
 from livecube.dashboard.topics import AVAILABILITY, MARK, Tree, desk_part
-from livecube.edges.broker import MOST_AT_ONCE, Parcel, connected
 from livecube.errors import BrokerError, LivecubeError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Coroutine, Iterator, Sequence
 
+    from livecube.dashboard.broker import Access, Connection
     from livecube.dashboard.discovery import Form
-    from livecube.edges.broker import Access, Connection
-    from livecube.edges.outbox import Outbox
-    from livecube.edges.told import Letter
+    from livecube.dashboard.outbox import Outbox
+    from livecube.dashboard.told import Letter
 
 __all__ = ["FAREWELL_S", "Plan", "Sender", "delays"]
 

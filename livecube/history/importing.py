@@ -7,9 +7,9 @@ import os
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from livecube.edges.history.logs import forsaken_logs, session_of
 from livecube.edges.log_files import LogReader, regular
 from livecube.errors import LogError, UsageError
+from livecube.history.logs import forsaken_logs, session_of
 from livecube.solves.reading import SolveReader, as_told
 from livecube.solves.records import NOBODY
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
     from pathlib import Path
 
-    from livecube.edges.history.store import History
+    from livecube.history.store import History
     from livecube.solves.reading import Told
 
 __all__ = [

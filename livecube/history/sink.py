@@ -12,10 +12,10 @@ from contextlib import suppress
 from functools import partial
 from typing import TYPE_CHECKING
 
-from livecube.edges.history.importing import keep_open_log
-from livecube.edges.history.logs import OpenLog, open_log_path
 from livecube.errors import KeepingError, LivecubeError
 from livecube.events import CubeEvent
+from livecube.history.importing import keep_open_log
+from livecube.history.logs import OpenLog, open_log_path
 from livecube.practice.news import Corrected, Discarded, Judged
 from livecube.solves.reading import SolveReader, as_told
 from livecube.stages.progress import SolveOver
@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from livecube.edges.history.session import Session
     from livecube.edges.sinks import Item
+    from livecube.history.session import Session
     from livecube.logs.lines import Header
     from livecube.solves.reading import FoundSolve
 

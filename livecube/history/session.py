@@ -6,9 +6,9 @@ import sqlite3
 from contextlib import suppress
 from typing import TYPE_CHECKING
 
-from livecube.edges.history.database import trouble_with
-from livecube.edges.history.importing import recover
-from livecube.edges.history.store import DATABASE, History
+from livecube.history.database import trouble_with
+from livecube.history.importing import recover
+from livecube.history.store import DATABASE, History
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -27,10 +27,10 @@ from livecube.practice.news import (
     ScrambleAsked,
     SolveStarted,
 )
+from livecube.practice.text import LIMITS, break_sentence
 from livecube.stages.progress import Turned
-from livecube.timing.results import result_of, result_text, workings_text
+from livecube.timing.results import penalties_sentence, result_of, result_text, workings_text
 from livecube.views.picture import Picture
-from livecube.views.practice import LIMITS, break_sentence, penalties_sentence
 from livecube.views.screen import LiveScreen, large
 
 if TYPE_CHECKING:

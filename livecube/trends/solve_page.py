@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING, Final
 
 from livecube.cube.notation import moves_text
 from livecube.review.findings import turns_counted
+from livecube.review.text import costs_told
 from livecube.timing.results import result_text
+from livecube.trends.plots import pause_plot
 from livecube.views.happenings import STAGE_TITLES, day_and_time
 from livecube.views.page import figures_list, numbered, page, paragraph, position_svg, table
-from livecube.views.plots import pause_plot
-from livecube.views.review import costs_told
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from livecube.drills.judging import DrillJudged
-    from livecube.edges.history.store import History
+    from livecube.history.store import History
 
 __all__ = ["DrillBook"]
 

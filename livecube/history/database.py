@@ -10,8 +10,8 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Final
 
-from livecube.edges.history.schema import MIGRATIONS
 from livecube.errors import KeepingError, UsageError
+from livecube.history.schema import MIGRATIONS
 
 __all__ = ["busy_s", "check_nobody_has", "open_database", "read_database", "trouble_with"]
 

@@ -1,13 +1,19 @@
-"""Solves of the history as plain lines."""
+"""Solves of the history as plain lines and as JSON objects."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from livecube.timing.averages import AVERAGES_OF, best_average, mean
-from livecube.timing.results import penalties_text, result_text, time_text
+from livecube.timing.results import (
+    penalties_json,
+    penalties_sentence,
+    penalties_text,
+    result_json,
+    result_text,
+    time_text,
+)
 from livecube.views.happenings import STAGE_TITLES, day_and_time
-from livecube.views.practice import penalties_sentence
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -15,7 +21,7 @@ if TYPE_CHECKING:
 
     from livecube.solves.records import Chance, KeptSolve, KeptStage, Listed
 
-__all__ = ["kept_lines", "listed_lines", "summary_lines"]
+__all__ = ["chance_json", "kept_json", "kept_lines", "listed_json", "listed_lines", "summary_lines"]
 
 _HEAD: Final = (
     f"{'solve':>6}  {'session':>7}  {'when':<17}{'result':>10}  {'turns':>5}  {'cross':<7} remarks"
@@ -107,3 +113,63 @@ def _chance_line(chance: Chance) -> str:
         f"  chance {verb}: {chance.technique} {chance.slot}, {chance.saved_ms / 1000:+.2f} s "
         "predicted"
     )
+
+
+# As JSON objects. Keys are stable.
+
+
+def listed_json(solve: Listed) -> dict[str, Any]:
+    """A solve of the history, without its stages."""
+    return {
+        "number": solve.number,
+        "person": solve.person,
+        "started": solve.started,
+        "session": solve.session,
+        "cross": solve.cross,
+        "ms": solve.ms,
+        **result_json(solve.result),
+        "turns": solve.turns,
+        "solved": solve.solved,
+        "gap": solve.gap,
+        "scramble": solve.scramble,
+        "inspection_ms": solve.inspection_ms,
+        "penalties": penalties_json(solve.measured),
+        "corrected": None if solve.corrected is None else penalties_json(solve.corrected),
+        "tags": list(solve.tags),
+        "identity": solve.identity,
+    }
+
+
+def kept_json(solve: KeptSolve) -> dict[str, Any]:
+    """A solve of the history with its stages."""
+    stages = [_stage_json(stage) for stage in solve.stages]
+    return {**listed_json(solve.listed), "stages": stages, "log": solve.log}
+
+
+def _stage_json(stage: KeptStage) -> dict[str, Any]:
+    return {
+        "stage": stage.stage,
+        "slots": list(stage.slots),
+        "end_turn": stage.end_turn,
+        "turns": stage.turns,
+        "ms": stage.ms,
+        "pause_ms": stage.pause_ms,
+        "technique": stage.technique,
+        "case": stage.case,
+        "offset": stage.offset,
+        "shared": stage.shared,
+        "inferred": stage.inferred,
+        "gap": stage.gap,
+        "holding": stage.holding,
+    }
+
+
+def chance_json(chance: Chance) -> dict[str, Any]:
+    """What a technique would have been worth in a stage."""
+    return {
+        "stage": chance.stage,
+        "technique": chance.technique,
+        "slot": chance.slot,
+        "taken": chance.taken,
+        "saved_ms": chance.saved_ms,
+    }

@@ -11,11 +11,11 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Final
 
-from livecube.edges.history.database import check_nobody_has, open_database
-from livecube.edges.history.rows import insert_stages
-from livecube.edges.history.store import DATABASE, History
 from livecube.edges.log_files import LogReader
 from livecube.errors import KeepingError, LogError, UsageError
+from livecube.history.database import check_nobody_has, open_database
+from livecube.history.rows import insert_stages
+from livecube.history.store import DATABASE, History
 from livecube.solves.reading import solves_in
 from livecube.solves.records import NOBODY, Wanted
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
-from livecube.edges.history.schema import SPLITS
+from livecube.history.schema import SPLITS
 from livecube.solves.records import Chance, KeptStage, Listed
 from livecube.timing.results import Penalty
 

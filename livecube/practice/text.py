@@ -18,24 +18,25 @@ from livecube.practice.news import (
     ScrambleAsked,
     SolveStarted,
 )
-from livecube.timing.results import penalties_text, result_of, result_text, workings_text
+from livecube.timing.results import (
+    penalties_json,
+    penalties_sentence,
+    penalties_text,
+    result_json,
+    result_of,
+    result_text,
+    workings_text,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from livecube.practice.gestures import BreakDue
     from livecube.practice.news import PracticeNews, Tally
-    from livecube.solves.records import Chance, KeptSolve, KeptStage, Listed
-    from livecube.timing.results import Penalty, Result
+    from livecube.timing.results import Penalty
 
 __all__ = [
     "LIMITS",
     "break_sentence",
-    "chance_json",
     "costs_sentence",
-    "kept_json",
-    "listed_json",
-    "penalties_sentence",
     "practice_json",
     "practice_line",
     "practice_words",
@@ -46,12 +47,6 @@ __all__ = [
 
 LIMITS: Final = {15: "two seconds more from now on", 17: "no result from now on"}
 """What it means that so many seconds of inspection have passed."""
-_REASONS: Final = {
-    "inspection": "inspection took too long",
-    "one turn short": "one turn short",
-    "not solved": "not solved",
-    "decided": "decided",
-}
 
 
 def practice_line(news: PracticeNews) -> str | None:
@@ -110,12 +105,6 @@ def costs_sentence(news: Reviewed) -> str:
     return " ".join(news.sentences) or "Nothing in particular cost time."
 
 
-def penalties_sentence(penalties: tuple[Penalty, ...]) -> str:
-    """Why there are penalties."""
-    reasons = dict.fromkeys(_REASONS[penalty.reason] for penalty in penalties)
-    return ", ".join(reasons)
-
-
 def tally_text(tally: Tally) -> str:
     """The current averages in one line."""
     shown = [f"{name} {result_text(result)}" for name, result in tally.averages]
@@ -154,7 +143,7 @@ def _spoken(ms: int, penalties: tuple[Penalty, ...]) -> str:
     return "no result" if isinstance(result, str) else result_text(result)
 
 
-# What practice tells and the history holds, as JSON objects. Keys are stable.
+# What practice tells, as JSON objects. Keys are stable.
 
 
 def practice_json(news: PracticeNews) -> dict[str, Any]:
@@ -200,8 +189,8 @@ def practice_json(news: PracticeNews) -> dict[str, Any]:
                     "number": news.number,
                     "ms": news.ms,
                     "inspection_ms": news.inspection_ms,
-                    "penalties": _penalties(news.penalties),
-                    **_result(result_of(news.ms, news.penalties)),
+                    "penalties": penalties_json(news.penalties),
+                    **result_json(result_of(news.ms, news.penalties)),
                     **_tally(news.tally),
                 },
             )
@@ -212,9 +201,9 @@ def practice_json(news: PracticeNews) -> dict[str, Any]:
                 {
                     "number": news.number,
                     "ms": news.ms,
-                    "penalties": _penalties(news.measured),
-                    "corrected": None if news.penalties is None else _penalties(news.penalties),
-                    **_result(result_of(news.ms, counts)),
+                    "penalties": penalties_json(news.measured),
+                    "corrected": None if news.penalties is None else penalties_json(news.penalties),
+                    **result_json(result_of(news.ms, counts)),
                     **_tally(news.tally),
                 },
             )
@@ -249,73 +238,6 @@ def practice_json(news: PracticeNews) -> dict[str, Any]:
     return {"event": name, "t": round(news.t, 6), **rest}
 
 
-def _penalties(penalties: Sequence[Penalty]) -> list[dict[str, str]]:
-    return [{"kind": one.kind, "reason": one.reason} for one in penalties]
-
-
-def _result(result: Result) -> dict[str, Any]:
-    """Milliseconds that count, or null and why."""
-    is_time = not isinstance(result, str)
-    return {"result_ms": result if is_time else None, "no_time": None if is_time else result}
-
-
 def _tally(tally: Tally) -> dict[str, Any]:
-    averages = {name.replace(" ", "_"): _result(result) for name, result in tally.averages}
+    averages = {name.replace(" ", "_"): result_json(result) for name, result in tally.averages}
     return {"averages": averages, "best_ms": tally.best, "solves": len(tally.results)}
-
-
-def listed_json(solve: Listed) -> dict[str, Any]:
-    """A solve of the history, without its stages."""
-    return {
-        "number": solve.number,
-        "person": solve.person,
-        "started": solve.started,
-        "session": solve.session,
-        "cross": solve.cross,
-        "ms": solve.ms,
-        **_result(solve.result),
-        "turns": solve.turns,
-        "solved": solve.solved,
-        "gap": solve.gap,
-        "scramble": solve.scramble,
-        "inspection_ms": solve.inspection_ms,
-        "penalties": _penalties(solve.measured),
-        "corrected": None if solve.corrected is None else _penalties(solve.corrected),
-        "tags": list(solve.tags),
-        "identity": solve.identity,
-    }
-
-
-def kept_json(solve: KeptSolve) -> dict[str, Any]:
-    """A solve of the history with its stages."""
-    stages = [_stage_json(stage) for stage in solve.stages]
-    return {**listed_json(solve.listed), "stages": stages, "log": solve.log}
-
-
-def _stage_json(stage: KeptStage) -> dict[str, Any]:
-    return {
-        "stage": stage.stage,
-        "slots": list(stage.slots),
-        "end_turn": stage.end_turn,
-        "turns": stage.turns,
-        "ms": stage.ms,
-        "pause_ms": stage.pause_ms,
-        "technique": stage.technique,
-        "case": stage.case,
-        "offset": stage.offset,
-        "shared": stage.shared,
-        "inferred": stage.inferred,
-        "gap": stage.gap,
-        "holding": stage.holding,
-    }
-
-
-def chance_json(chance: Chance) -> dict[str, Any]:
-    """What a technique would have been worth in a stage."""
-    return {
-        "stage": chance.stage,
-        "technique": chance.technique,
-        "slot": chance.slot,
-        "taken": chance.taken,
-        "saved_ms": chance.saved_ms,
-    }

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from livecube.trends.values import SPLITS
-from livecube.views.page import details, figures_list, page, paragraph, table
-from livecube.views.plots import distribution_plot, mean_plot, split_plot, uptake_plot
-from livecube.views.trends import (
+from livecube.trends.plots import distribution_plot, mean_plot, split_plot, uptake_plot
+from livecube.trends.text import (
     REVIEW_FIRST,
     basis,
     change_text,
@@ -18,6 +16,8 @@ from livecube.views.trends import (
     uptake_rows,
     verdict_text,
 )
+from livecube.trends.values import SPLITS
+from livecube.views.page import details, figures_list, page, paragraph, table
 
 if TYPE_CHECKING:
     from livecube.trends.values import Figure, Period, Trends, Uptake

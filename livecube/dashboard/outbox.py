@@ -13,7 +13,7 @@ import sqlite3
 import time
 from typing import TYPE_CHECKING, Any, Final
 
-from livecube.edges.told import (
+from livecube.dashboard.told import (
     TOLD_TABLES,
     Letter,
     lately_told,

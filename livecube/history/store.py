@@ -8,10 +8,11 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final
 
-from livecube.edges.history.columns import chance_columns, solve_columns
-from livecube.edges.history.database import busy_s, open_database, read_database, trouble_with
-from livecube.edges.history.logs import log_place, write_log
-from livecube.edges.history.rows import (
+from livecube.errors import UsageError
+from livecube.history.columns import chance_columns, solve_columns
+from livecube.history.database import busy_s, open_database, read_database, trouble_with
+from livecube.history.logs import log_place, write_log
+from livecube.history.rows import (
     chances_of,
     insert_penalties,
     insert_solve,
@@ -20,7 +21,6 @@ from livecube.edges.history.rows import (
     stages_of,
     stages_of_many,
 )
-from livecube.errors import UsageError
 from livecube.solves.records import KeptSolve
 from livecube.timing.results import Penalty, penalties_text
 

@@ -6,10 +6,10 @@ import sqlite3
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from livecube.edges.history.database import trouble_with
-from livecube.edges.history.drills import DrillBook
-from livecube.edges.history.store import DATABASE, History
+from livecube.drills.history import DrillBook
 from livecube.errors import LivecubeError
+from livecube.history.database import trouble_with
+from livecube.history.store import DATABASE, History
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping

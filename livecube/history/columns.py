@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from livecube.edges.history.rows import conditions_of
+from livecube.history.rows import conditions_of
 from livecube.solves.records import Wanted
 from livecube.trends.values import ChanceColumns, SolveColumns
 

@@ -6,9 +6,6 @@ import random
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
-from livecube.composition.assembly import known_techniques
-from livecube.techniques.base import traits
-
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Sequence
 
@@ -16,14 +13,8 @@ if TYPE_CHECKING:
     from livecube.drills.place import DrillPlace
     from livecube.drills.positions import Wish
     from livecube.drills.scheduling import DrillCard
-    from livecube.techniques.base import Technique
 
-__all__ = ["drilled_techniques", "due_set", "generator"]
-
-
-def drilled_techniques() -> tuple[Technique, ...]:
-    """The known techniques without the yardstick, which is nothing that anybody does."""
-    return tuple(one for one in known_techniques() if not traits(one).is_yardstick)
+__all__ = ["due_set", "generator"]
 
 
 def generator(seed: int | None) -> random.Random:
@@ -38,17 +29,18 @@ def due_set(
     rng: random.Random,
     known: Collection[str],
     step: Callable[[float], None],
+    names: Collection[str],
 ) -> list[DrillPlace]:
     """A position for each card as far as one was found, in the order of the cards.
 
-    ``wish`` gives what is wished for a technique; the case is added here.
+    ``wish`` gives what is wished for a technique; the case is added here. ``names``: of the
+    techniques that can be drilled; ``known``: positions that are not to come again.
     """
     from livecube.drills.positions import drawn_cases
 
     asked: dict[str, list[str]] = defaultdict(list)
     for card in cards:
         asked[card.technique].append(card.case)
-    names = {technique.id for technique in known_techniques()}
     found: dict[tuple[str, str], DrillPlace] = {}
     for number, (technique, cases) in enumerate(asked.items()):
         if technique not in names:

@@ -50,7 +50,7 @@ def schema_text(name: str) -> str:
 
 def tree_text() -> str:
     """The description of the topics."""
-    return _shipped("README.md")
+    return _shipped("topics.md")
 
 
 def page_text() -> str:

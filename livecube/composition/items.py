@@ -7,19 +7,19 @@ from typing import TYPE_CHECKING
 from livecube.advice.speaker import Clue, Degree, Spoken, Taken, Unsaid, Withdrawn
 from livecube.advice.words import spoken_words
 from livecube.drills.news import DrillNews
+from livecube.drills.screen import drill_json, drill_line, lasting_lines
 from livecube.practice.news import Judged, PracticeNews, Reviewed
-from livecube.review.trying import Tried, TryNews
-from livecube.stages.progress import SolveOver
-from livecube.views.again import again_json, again_line, tried_sentence
-from livecube.views.drills import drill_json, drill_line, lasting_lines
-from livecube.views.happenings import happening_json, happening_line, solve_lines, unsaid_lines
-from livecube.views.practice import (
+from livecube.practice.text import (
     practice_json,
     practice_line,
     practice_words,
     result_sentence,
     reviewed_sentence,
 )
+from livecube.review.again_screen import again_json, again_line, tried_sentence
+from livecube.review.trying import Tried, TryNews
+from livecube.stages.progress import SolveOver
+from livecube.views.happenings import happening_json, happening_line, solve_lines, unsaid_lines
 
 if TYPE_CHECKING:
     from typing import Any
