@@ -8,10 +8,9 @@ from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
 import numpy as np
 
-from livecube.cube.holding import HOLDINGS
 from livecube.cube.notation import moves_text, parse_moves
 from livecube.errors import NotationError, UsageError
-from livecube.holding.observations import CLOSE_MS, PACES, STAGES, TEMPOS
+from livecube.holding.observations import CLOSE_MS, PACES, STAGES, TEMPOS, is_tilted
 from livecube.holding.written import (
     HAND_MOVES,
     HELD_AFTER,
@@ -36,7 +35,6 @@ __all__ = [
     "Counts",
     "begin_context",
     "counts_text",
-    "is_tilted",
     "longer",
     "parse_counts",
 ]
@@ -68,14 +66,6 @@ def longer(context: Context, move: int) -> Context:
     """The context after one move more."""
     group, *last = context
     return (group, *[*last, move][-LONGEST:])
-
-
-_DOWN: Final = [held.faces[5] for held in HOLDINGS]
-
-
-def is_tilted(holding: int, cross: int) -> bool:
-    """Whether the cross is known and not down."""
-    return cross >= 0 and _DOWN[holding] != cross
 
 
 class Counts:

@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from livecube.holding.counts import GROUPS, LAST_LAYER, Counts, is_tilted
+from livecube.holding.counts import GROUPS, LAST_LAYER, Counts
 from livecube.holding.kernel import forward, rows_for
 from livecube.holding.likelihoods import likelihoods
 from livecube.holding.looking_back import backward, trace
-from livecube.holding.observations import Path, Step, observe, stage_name_numbers
+from livecube.holding.observations import Path, Step, is_tilted, observe, stage_name_numbers
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence

@@ -39,12 +39,19 @@ __all__ = [
     "Solves",
     "Step",
     "believe",
+    "is_tilted",
     "observe",
     "solves_in",
     "stage_name_numbers",
 ]
 
 # A path: which moves the hands made, and how the cube was held at each.
+_DOWN: Final = [held.faces[5] for held in HOLDINGS]
+
+
+def is_tilted(holding: int, cross: int) -> bool:
+    """Whether the cross is known and not down."""
+    return cross >= 0 and _DOWN[holding] != cross
 
 
 @dataclass(frozen=True, slots=True)
