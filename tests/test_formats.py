@@ -15,9 +15,14 @@ from command import started
 from referencing import Registry, Resource
 from test_practice_golden import evening_told
 
+from livecube.cli.scan import sighting_json
+from livecube.composition.benchmark import Figure, figure_json
+from livecube.composition.radio_benchmark import RadioFigures, radio_json
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import parse_colour
 from livecube.cube.position import turn_name
+from livecube.decoding import Advertisement
+from livecube.edges.radio import Sighting
 from livecube.events import SOLVE_PHASES
 from livecube.logs.lines import parse_event, parse_header
 from livecube.practice.news import PracticeNews, Reviewed
@@ -88,6 +93,14 @@ REGISTRY: Final[Any] = Registry().with_resources(
 @cache
 def validator(name: str) -> jsonschema.Draft202012Validator:
     return jsonschema.Draft202012Validator(_closed(SCHEMAS[name]), registry=REGISTRY)
+
+
+@cache
+def command_validator(kind: str) -> jsonschema.Draft202012Validator:
+    """For an object of a command that has no schema of its own."""
+    return jsonschema.Draft202012Validator(
+        {"$ref": f"commands{SUFFIX}#/$defs/{kind}"}, registry=REGISTRY
+    )
 
 
 def objects(*arguments: str) -> list[dict[str, Any]]:
@@ -244,6 +257,34 @@ def test_the_history_and_its_trends_are_as_the_schemas_say() -> None:
     (told,) = objects("trends", "--json")
     validator("trends").validate(told)
     assert told["figures"]
+
+
+def test_objects_of_other_commands_are_as_the_schema_says() -> None:
+    heard = Sighting("AA:BB", None, -40, Advertisement(None, ("abcd",), ((0x1F, b"\x01\xff"),)))
+    told: dict[str, list[dict[str, Any]]] = {
+        "scan": [sighting_json(heard, "turnwire"), sighting_json(heard, None)],
+        "bench": [
+            figure_json(Figure("a", 1.5, "s", "")),
+            figure_json(Figure("b", {"p50": 1.0}, "ms", "")),
+        ],
+        "bench-radio": [
+            radio_json(
+                RadioFigures(9, 0, 0, 1.0, 9, 1, 2, (1.0, 2.0, 3.0), (1.0, 2.0, 3.0), 9.0, 9.0)
+            )
+        ],
+        "config": objects("config", "--json"),
+        "import": objects("history", "import", str(EVENING), "--json"),
+        "tag": objects("history", "tag", "calm", "1", "2", "--json"),
+        "delete": objects("history", "delete", "1", "--json"),
+        "undo": objects("history", "undo", "--json"),
+        "rescue": objects("history", "rescue", "--json"),
+    }
+    for kind, some in told.items():
+        for one in some:
+            command_validator(kind).validate(one)
+            validator("commands").validate(one)
+            assert not command_validator(kind).is_valid(dict([*one.items()][1:]))
+    assert {*told, "listen"} == {*SCHEMAS["commands"]["$defs"]}
 
 
 def test_scrambles_are_as_the_schema_says() -> None:

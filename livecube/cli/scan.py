@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from livecube.decoding import Decoder
     from livecube.edges.radio import Sighting
 
-__all__ = ["scan"]
+__all__ = ["scan", "sighting_json"]
 
 
 @click.command()
@@ -41,14 +41,15 @@ def scan(seconds: float, everything: bool, as_json: bool) -> None:
     shown = [one for one in seen if everything or claimed[one.address] is not None]
     if as_json:
         for one in shown:
-            click.echo(json.dumps(_object(one, claimed[one.address])))
+            click.echo(json.dumps(sighting_json(one, claimed[one.address])))
         return
     for line in _lines(shown, claimed):
         click.echo(line)
     click.echo(_summary(len(shown), len(seen), decoders))
 
 
-def _object(sighting: Sighting, decoder: str | None) -> dict[str, Any]:
+def sighting_json(sighting: Sighting, decoder: str | None) -> dict[str, Any]:
+    """Something that was heard, and the decoder that claims it."""
     data = sighting.advertisement.manufacturer_data
     return {
         "address": sighting.address,
