@@ -24,7 +24,7 @@ from livecube.cli.drill import drill as command
 from livecube.composition.scrambler import load_scrambler
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, SOLVED_BYTES, apply_turns, inverse_turns, make_turn
-from livecube.drills.beat import BeatJudged, BeatReady, BeatSession, judged_beat
+from livecube.drills.beat import BeatJudged, BeatReady, BeatSession, BeatTurned, judged_beat
 from livecube.drills.fingers import (
     LEFT,
     PATTERNS,
@@ -55,6 +55,7 @@ from livecube.history.schema import MIGRATIONS
 from livecube.history.store import DATABASE, History
 from livecube.review.trying import SETTLE_S, SetUpAsked, SetUpGuided, TryGivenUp
 from livecube.scrambling.following import ScramblePath
+from livecube.views.picture import Picture
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -175,6 +176,12 @@ def scrambled_session() -> tuple[BeatSession, bytes, list[int]]:
     return session, scrambled, list(turns)
 
 
+def as_text(shown: Any) -> str:
+    console = Console(width=90, height=30, file=StringIO(), record=True)
+    console.print(shown)
+    return "\n".join(line.rstrip() for line in console.export_text().splitlines())
+
+
 def path(start: bytes, end: bytes) -> Sequence[int]:
     return load_scrambler(seed=1).to(start, end).turns
 
@@ -185,6 +192,9 @@ def test_a_solve_to_a_beat() -> None:
     assert isinstance(asked, SetUpAsked)
     told = [one for k, turn in enumerate(asked.turns) for one in session.feed(Turn(k * 0.3, turn))]
     assert isinstance(told[-1], BeatReady)
+    assert told[-1].position == scrambled
+    board: Board[Any] = Board(BeatScreen("slowly"))
+    board.take(told[-1])
     began = told[-1].t + 3.0
     # A half turn in two quarters, quickly, is one turn; a turn comes two beats late.
     back = inverse_turns(turns)
@@ -200,6 +210,14 @@ def test_a_solve_to_a_beat() -> None:
     judged = news[-1]
     assert isinstance(judged, BeatJudged)
     assert session.over
+    # The screen shows the cube as it is turned, also when a beat falls; at last it is solved.
+    turned = [one for one in news if isinstance(one, BeatTurned)]
+    assert len({one.position for one in turned}) == len(turned)
+    assert turned[-1].position == SOLVED_BYTES
+    for one in turned:
+        board.take(one)
+        for shown in (board.shown, board.shown.after_beat()):
+            assert as_text(Picture(one.position)) in as_text(shown)
     assert len(judged.result.turns) == len(back)
     assert (judged.result.missed, judged.result.empty) == (0, 2)
     assert judged.result.stages[0].stage == "cross"
@@ -297,7 +315,7 @@ async def test_ticks_begin_and_end() -> None:
             enough.set()
 
     sink = BeatSink(tick, loop.time)
-    await sink.take(BeatReady(0.0, 100.0))
+    await sink.take(BeatReady(0.0, 100.0, SOLVED_BYTES))
     async with asyncio.timeout(300):
         await enough.wait()
     result = judged_beat([(0.0, "cross"), (1.0, "cross")], 1.0)
@@ -393,16 +411,14 @@ def test_all_rounds_have_words_and_pictures() -> None:
     shown = []
     for where, news in [
         *((board, one) for one in TOLD),
-        (beats, BeatReady(0.0, 1.0)),
+        (beats, BeatReady(0.0, 1.0, SOLVED_BYTES)),
         (beats, BeatJudged(4.0, result)),
     ]:
         where.take(news)
         told = drill_json(news)
         assert json.loads(json.dumps(told)) == told
         drill_line(news)
-        console = Console(width=90, height=30, file=StringIO(), record=True)
-        console.print(where.shown)
-        shown.append(console.export_text())
+        shown.append(as_text(where.shown))
     assert "begin when you like" in shown[0]
     assert "Not that turn" in shown[1]
     assert "caution" in shown[0]

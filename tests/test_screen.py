@@ -66,8 +66,11 @@ def told() -> dict[str, list[Any]]:
         "drill": tried(advisor),
         "fingers": stroked(),
         "beat": [
-            BeatReady(0.0, 1.0),
-            *(BeatTurned(float(n), n) for n in range(1, 4)),
+            BeatReady(0.0, 1.0, SOLVED_BYTES),
+            *(
+                BeatTurned(float(n), n, apply_turns(SOLVED, parse_turns("R U F")[:n]).tobytes())
+                for n in range(1, 4)
+            ),
             BeatJudged(4.0, judged_beat([(0.0, "cross"), (1.3, "pair blue-red")], 1.0)),
         ],
     }

@@ -153,6 +153,8 @@ class BeatReady(Moment):
 
     tempo: float
     """Beats a second."""
+    position: bytes
+    """20 facelets."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,6 +163,8 @@ class BeatTurned(Moment):
 
     number: int
     """From 1."""
+    position: bytes
+    """20 facelets, after the turn."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,7 +245,7 @@ class BeatSession:
     def _ready(self, t: float) -> list[TryNews | BeatNews]:
         self._ready_at = t
         self._turns, self._tracker = [], Tracker(self._scene.position)
-        return [BeatReady(t, self._tempo)]
+        return [BeatReady(t, self._tempo, self._position)]
 
     def _guide(self, t: float) -> list[TryNews | BeatNews]:
         if self._setting_up is None:
@@ -257,7 +261,7 @@ class BeatSession:
             self._ready_at = None
             return self._guide(event.t)
         self._turns.append(event)
-        told: list[TryNews | BeatNews] = [BeatTurned(event.t, len(self._turns))]
+        told: list[TryNews | BeatNews] = [BeatTurned(event.t, len(self._turns), self._position)]
         for progress in self._tracker.feed(event):
             if isinstance(progress, SolveOver):
                 self.over = True

@@ -9,6 +9,7 @@ import numpy as np
 from rich.text import Text
 
 from livecube.cube.notation import facelets_text, moves_text
+from livecube.cube.position import SOLVED_BYTES
 from livecube.drills.beat import TOLERANCE, BeatJudged, BeatReady, BeatTurned
 from livecube.drills.fingers import LEFT, FingerAsked, FingerRound, FingersOver, FingerTurned
 from livecube.drills.judging import DrillJudged
@@ -18,7 +19,7 @@ from livecube.review.again_screen import BEGIN, AgainScreen, large_text
 from livecube.review.findings import turns_counted
 from livecube.review.trying import TryTurned
 from livecube.views.happenings import STAGE_TITLES
-from livecube.views.picture import LargePicture
+from livecube.views.picture import LargePicture, Picture
 
 if TYPE_CHECKING:
     from datetime import timedelta
@@ -220,7 +221,7 @@ def drill_json(news: DrillNews) -> dict[str, Any]:
 def _told(news: DrillNews) -> tuple[str, dict[str, Any]]:
     match news:
         case DrillReady():
-            facelets = facelets_text(np.frombuffer(news.position, dtype=np.uint8))
+            facelets = _facelets(news.position)
             return "drill-ready", {
                 "number": news.number,
                 "facelets": facelets,
@@ -248,11 +249,15 @@ def _told(news: DrillNews) -> tuple[str, dict[str, Any]]:
                 "differ": None if sides is None else sides.differ,
             }
         case BeatReady():
-            return "beat-ready", {"tempo": news.tempo}
+            return "beat-ready", {"tempo": news.tempo, "facelets": _facelets(news.position)}
         case BeatTurned():
-            return "beat-turn", {"number": news.number}
+            return "beat-turn", {"number": news.number, "facelets": _facelets(news.position)}
         case BeatJudged():
             return "beat-judged", {"solved": news.solved, **beat_json(news.result)}
+
+
+def _facelets(position: bytes) -> str:
+    return facelets_text(np.frombuffer(position, dtype=np.uint8))
 
 
 def _moves(pattern: Pattern) -> str:
@@ -393,38 +398,40 @@ class FingerScreen(AgainScreen):
 
 @dataclass(frozen=True)
 class BeatScreen(AgainScreen):
-    """The scramble as always; then a mark that goes to another place at each beat."""
+    """The scramble as always; then a mark that moves at each beat, above the position."""
 
     command: ClassVar[str] = "drill"
 
     beats: int = 0
     turns: int = 0
+    position: bytes = SOLVED_BYTES
 
     def after_beat(self) -> BeatScreen:
         """What is shown once a beat falls."""
-        return replace(self, **self._marked(self.beats + 1, self.turns))
+        return replace(self, **self._marked(self.beats + 1, self.turns, self.position))
 
     def changes(self, news: News) -> dict[str, Any]:
         """The fields that are other ones afterwards."""
         match news:
             case BeatReady():
-                return self._marked(0, 0)
+                return self._marked(0, 0, news.position)
             case BeatTurned():
-                return self._marked(self.beats, news.number)
+                return self._marked(self.beats, news.number, news.position)
             case BeatJudged():
                 lines = beat_lines(news.result, solved=news.solved)
                 return {"middle": tuple(map(Text, lines))}
         return super().changes(news)
 
-    def _marked(self, beats: int, turns: int) -> dict[str, Any]:
+    def _marked(self, beats: int, turns: int, position: bytes) -> dict[str, Any]:
         at = (beats - 1) % _PLACES
         row = "   ".join("██████" if place == at else "      " for place in range(_PLACES))
+        head = f"turn {turns}" if turns else "One turn on each beat; begin when you like."
         middle = (
-            Text("One turn on each beat; begin when you like." if not turns else "", "bold"),
+            Text(head, "bold"),
             Text(),
             *(Text(f"  {row}") for _ in range(3)),
             Text(f"  {'   '.join('──────' for _ in range(_PLACES))}", "dim"),
             Text(),
-            Text(f"turn {turns}" if turns else ""),
+            Picture(position),
         )
-        return {"beats": beats, "turns": turns, "middle": middle}
+        return {"beats": beats, "turns": turns, "position": position, "middle": middle}
