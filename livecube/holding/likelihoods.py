@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from livecube.holding.counts import GROUPS, LAST_LAYER, begin_context, longer
+from livecube.holding.counts import GROUPS, LAST_LAYER, begin_context
 from livecube.holding.observations import STAGES
 from livecube.holding.written import HAND_MOVES, INVERSE, MIRRORED, MIRRORED_ROTATIONS
 
@@ -155,10 +156,24 @@ def _moves(rows: dict[Context, Array], nodes: dict[Context, int]) -> Array:
 
 
 def _follow(nodes: dict[Context, int]) -> Array:
-    table = np.empty((len(nodes), _MOVES), dtype=np.int32)
-    for context, node in nodes.items():
-        table[node] = [_node(nodes, longer(context, move)) for move in range(_MOVES)]
-    return table
+    """The node of each context and a move: the longest end of the two that has one."""
+    children: dict[Context, list[int]] = {}
+    for context in nodes:
+        if len(context) > 1:
+            children.setdefault(context[:-1], []).append(context[-1])
+
+    @cache
+    def row(context: Context) -> Array:
+        if len(context) == 1:
+            after = np.full(_MOVES, nodes[context], dtype=np.int32)
+        else:
+            after = row((context[0], *context[2:])).copy()
+        for move in children.get(context, ()):
+            if move < _MOVES:  # the others are marks of a beginning
+                after[move] = nodes[(*context, move)]
+        return after
+
+    return np.stack([row(context) for context in nodes])
 
 
 def _rotations(counts: Array) -> Array:
