@@ -1,7 +1,8 @@
 """A stand-in for Home Assistant's side of MQTT discovery, as its documentation tells it.
 
 It takes messages in, and says what entities there are and what state each has. Templates are those
-of Jinja, which it uses, too.
+of Jinja, which it uses, too; where it would write a warning into its log (a template looks for what
+is not there) this one fails.
 """
 
 from __future__ import annotations
@@ -115,5 +116,6 @@ def _rendered(template: str, payload: bytes) -> str:
 
 @functools.cache
 def _template(text: str) -> jinja2.Template:
-    template: jinja2.Template = jinja2.Template(text)
+    environment = jinja2.Environment(undefined=jinja2.StrictUndefined)
+    template: jinja2.Template = environment.from_string(text)
     return template

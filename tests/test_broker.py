@@ -26,7 +26,7 @@ from livecube.dashboard.broker import Access, Parcel, connected
 from livecube.dashboard.messages import Cube, Message
 from livecube.dashboard.outbox import Outbox
 from livecube.dashboard.own_desk import outbox_path
-from livecube.dashboard.sending import Plan
+from livecube.dashboard.sending import _HOME_BACK_S, Plan
 from livecube.dashboard.settings import parse_address
 from livecube.dashboard.sink import DashboardSink
 from livecube.dashboard.tools import check_broker, forget_desk, waiting_messages
@@ -170,6 +170,82 @@ async def test_on_a_birth_the_desk_introduces_itself_again_and_junk_does_nothing
         assert len(consumer.bodies("config")) == introduced + 1
 
 
+class RealisticHome:
+    """A home's connection: it hears what it asked for only while it is there."""
+
+    def __init__(self, port: int) -> None:
+        self._port = port
+        self.heard: dict[str, int] = {}
+        """Of each event by its id: ``seq``."""
+        self._news = asyncio.Condition()
+
+    @contextlib.asynccontextmanager
+    async def there(self) -> AsyncIterator[None]:
+        """While it is connected; it says so when it has subscribed."""
+        async with aiomqtt.Client("127.0.0.1", self._port) as client:
+            for topic in ("homeassistant/+/+/config", "livecube/+/#"):
+                await client.subscribe(topic, qos=1)
+            await client.publish("homeassistant/status", b"online", qos=1)
+            listening = asyncio.create_task(self._listen(client))
+            yield
+            listening.cancel()
+            with contextlib.suppress(asyncio.CancelledError, aiomqtt.MqttError):
+                await listening
+
+    async def _listen(self, client: aiomqtt.Client) -> None:
+        async for message in client.messages:
+            assert isinstance(message.payload, bytes)
+            name = str(message.topic).rsplit("/", 1)[1]
+            if name in ("stage", "solve"):
+                body = json.loads(message.payload)
+                self.heard.setdefault(body["id"], body["seq"])
+                async with self._news:
+                    self._news.notify_all()
+
+    async def until(self, number: int) -> None:
+        """So many different events were heard."""
+        async with asyncio.timeout(60), self._news:
+            await self._news.wait_for(lambda: len(self.heard) >= number)
+
+
+async def test_events_wait_for_a_home_that_reconnects_later_after_a_broker_restart(
+    broker: Broker,
+) -> None:
+    """They were told while nobody had subscribed yet, and reached nobody."""
+    home, said, told = RealisticHome(broker.port), list[str](), items(3)
+    third = len(told) // 3
+    async with publishing(plan(broker.url), said=said) as sink:
+        async with home.there():
+            for item in told[:third]:
+                await sink.take(item)
+            await home.until(9)
+        broker.kill()
+        for item in told[third : 2 * third]:
+            await sink.take(item)
+        broker.start()
+        async with Consumer(broker.port) as consumer:
+            await consumer.until(lambda: bool(consumer.bodies("availability")))
+            await asyncio.sleep(1.0)  # longer than it takes to send what waits
+        async with home.there():
+            for item in told[2 * third :]:
+                await sink.take(item)
+            await home.until(27)
+    assert [*home.heard.values()] == sorted(home.heard.values())
+
+
+async def test_nobody_waits_for_a_home_that_was_never_there(broker: Broker) -> None:
+    said, told = list[str](), items(2)
+    async with Consumer(broker.port) as consumer, publishing(plan(broker.url), said=said) as sink:
+        for item in told[: len(told) // 2]:
+            await sink.take(item)
+        await consumer.until(lambda: ended(consumer))
+        broker.kill()
+        for item in told[len(told) // 2 :]:
+            await sink.take(item)
+        broker.start()
+        await consumer.until(lambda: ended(consumer, 2), limit_s=_HOME_BACK_S / 2)
+
+
 async def test_forget_leaves_no_trace(
     broker: Broker, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -179,7 +255,12 @@ async def test_forget_leaves_no_trace(
         async with publishing(asked) as sink:
             for item in items():
                 await sink.take(item)
-    assert await forget_desk(asked) == 20 + 1 + 6 + 1 + 1  # entities, device, states, figure, mark
+    async with Consumer(broker.port, "#", "there") as there:
+        # entities, device, states, figure, mark
+        assert await forget_desk(asked) == 20 + 1 + 7 + 1 + 1
+        await there.until(lambda: sum(not heard.payload for heard in there.heard) == 30)
+    emptied = [heard.topic.endswith("/config") for heard in there.heard if not heard.payload]
+    assert emptied == [True] * 21 + [False] * 9  # a home loses an entity before its values
     async with Consumer(broker.port, "#", "late") as consumer:
         async with aiomqtt.Client("127.0.0.1", broker.port) as client:
             await client.publish("end", b"{}", qos=1)

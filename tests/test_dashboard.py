@@ -32,7 +32,7 @@ from livecube.dashboard.discovery import (
 from livecube.dashboard.drilling import HOW_WELL, BeatDone, DrillDone, FingersDone
 from livecube.dashboard.figures import FIGURE_KINDS
 from livecube.dashboard.messages import Cube, Message, Messenger
-from livecube.dashboard.payloads import availability, seq_of
+from livecube.dashboard.payloads import StagesSoFar, availability, seq_of
 from livecube.dashboard.settings import parse_address
 from livecube.dashboard.sink import schema_names, schema_text, tree_text
 from livecube.dashboard.topics import NAMES, Tree, desk_name, desk_part
@@ -40,7 +40,7 @@ from livecube.errors import UsageError
 from livecube.events import Battery, LinkChange, SolveMark, SolvePhase, Turn
 from livecube.practice.attempts import Attempt, Attempts
 from livecube.practice.news import Corrected, Discarded, Judged, Tally
-from livecube.stages.progress import SolveBegun, SolveOver, Turned
+from livecube.stages.progress import SolveBegun, SolveOver, StageDone, Turned
 from livecube.timing.averages import mean
 from livecube.timing.results import Penalty, Result
 from livecube.trends.values import Month
@@ -67,7 +67,12 @@ def home_validator(kind: str) -> jsonschema.Draft202012Validator:
 def schema_name(name: str) -> str:
     if name.startswith("figures/"):
         return "figure"
-    shared = {"solve/latest": "solve", "solve/recent": "recent", "drill/latest": "drill"}
+    shared = {
+        "solve/latest": "solve",
+        "solve/recent": "recent",
+        "solve/stages": "stages",
+        "drill/latest": "drill",
+    }
     return shared.get(name, name)
 
 
@@ -449,6 +454,39 @@ def test_every_entity_has_a_state_after_the_first_solve_that_is_the_solves() -> 
     assert gone == {"Session", "Link", "Battery"}  # the others hold what was last
 
 
+def test_each_stage_shows_its_split_when_it_is_done_and_is_empty_when_a_solve_begins() -> None:
+    """A home's sensors changed only when a solve ended."""
+    home, messenger = at_home(()), Messenger("a", Cube("c", "n"), lambda t: "", lambda: "id")
+    names = ["Cross", *(f"Pair {n}" for n in range(1, 5))]
+    names += ["Orientation", "Permutation", "Closing turn"]
+    done: list[str | None] = []
+    for item in itertools.chain.from_iterable(happenings(4, 2)):
+        hear(home, messenger.take(item))
+        if isinstance(item, SolveBegun):
+            done = []
+        elif isinstance(item, StageDone):
+            done.append(str(round(item.split.seconds, 3)))
+        elif isinstance(item, SolveOver):
+            done = [str(round(split.seconds, 3)) for split in item.solve.splits]
+        else:
+            continue
+        assert [home.states()[name] for name in names] == [*done, *(None,) * (8 - len(done))]
+    assert len(done) == 8
+
+
+def test_pairs_that_are_given_up_show_no_split_and_nine_stages_find_room() -> None:
+    stages = StagesSoFar()
+    stages.done("cross", {"slots": [], "n": 0})
+    for number, slot in enumerate(("a", "b", "c", "d"), start=1):
+        stages.done("pair", {"slots": [slot], "n": number})
+    stages.reopened(("b",))
+    assert [one and one["n"] for one in stages.told()] == [0, 1, 3, 4, None, None, None, None]
+    stages.done("pair", {"slots": ["e"], "n": 5})
+    stages.done("pair", {"slots": ["f"], "n": 6})
+    stages.done("auf", {"slots": [], "n": 7})
+    assert [one and one["n"] for one in stages.told()] == [0, 1, 3, 4, 5, None, None, 7]
+
+
 def test_in_practice_a_home_has_what_counts_and_a_state_for_whatever_it_knows() -> None:
     home, session = at_home(()), Practised()
     home.take(TREE.topic("availability"), b'{"state":"online"}', retained=False)
@@ -611,16 +649,16 @@ def heard() -> list[str]:
 
 
 DIGESTS = {
-    "messages": "b5397683",
-    "practised": "fc91b8ff",
-    "heard": "41d31af3",
-    "device 0": "1771affc",
-    "device 14": "255cd9a9",
-    "entities 0": "0612301c",
-    "entities 14": "4dbfab13",
+    "messages": "5d003ef4",
+    "practised": "c2fc1b90",
+    "heard": "579ad179",
+    "device 0": "c6f08785",
+    "device 14": "e27633d1",
+    "entities 0": "6ce5822d",
+    "entities 14": "ce7bdb91",
     "off 0": "e3b0c442",
     "off 14": "e3b0c442",
-    "topics": "10d8a43e",
+    "topics": "d2e383af",
 }
 """Of everything that is told, and what a listener makes of it."""
 

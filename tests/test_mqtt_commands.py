@@ -90,7 +90,7 @@ def test_a_configured_dashboard_is_published_to_and_the_password_is_nowhere(
     replay = livecube("replay", str(FIXTURES / "given-start.jsonl"), "--no-hints", "--mqtt")
     assert replay.returncode == 0
     gone = livecube("mqtt", "forget")
-    assert "desk Küche: 9 messages were there" in gone.stdout
+    assert "desk Küche: 10 messages were there" in gone.stdout
     outputs = [checked, live, replay, gone, livecube("config"), livecube("config", "--json")]
     assert not any("HUSH" in done.stdout + done.stderr for done in outputs)
     assert not any("HUSH" in line for line in map(json.dumps, heard))

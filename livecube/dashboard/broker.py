@@ -200,6 +200,8 @@ _MOST_WAITING: Final = 20_000
 _SMALL: Final = 64 * 1024
 _FAILED: Final = 128
 """From this on a reason code of MQTT 5 says that something failed."""
+_UNHEARD: Final = 16
+"""The reason code by which a broker of MQTT 5 may say that nobody has subscribed to a topic."""
 
 _logger = logging.getLogger("livecube.mqtt")
 _logger.addHandler(logging.NullHandler())
@@ -235,14 +237,19 @@ class Connection:
         self._address = address
         self._one_by_one = asyncio.Lock()
 
-    async def publish(self, parcels: Sequence[Parcel]) -> None:
-        """Publish in order, at least once; returns when the broker has them all."""
+    async def publish(self, parcels: Sequence[Parcel]) -> bool:
+        """Publish in order, at least once; returns when the broker has them all.
+
+        False: the broker said of all of them that nobody has subscribed. Not every broker does.
+        """
+        is_heard = False
         for at in range(0, len(parcels), MOST_AT_ONCE):
             async with self._one_by_one:
-                await self._publish(parcels[at : at + MOST_AT_ONCE])
+                is_heard |= await self._publish(parcels[at : at + MOST_AT_ONCE])
+        return is_heard
 
-    async def _publish(self, parcels: Sequence[Parcel]) -> None:
-        self._client.denied = 0
+    async def _publish(self, parcels: Sequence[Parcel]) -> bool:
+        self._client.denied = self._client.unheard = 0
         with self._explained():
             sending = [
                 self._client.publish(one.topic, one.payload, qos=1, retain=one.retain)
@@ -255,6 +262,7 @@ class Connection:
                 f"{self._address.place} does not allow {self._who} to publish on"
                 f" {parcels[0].topic}; whoever runs the broker can allow it",
             )
+        return bool(self._client.unheard < len(parcels))
 
     async def subscribe(self, topic: str) -> None:
         """Have messages of a topic sent."""
@@ -377,15 +385,16 @@ def _client(
 
 
 def _client_class() -> Any:
-    """The client of aiomqtt, which keeps two things more that it would let go.
+    """The client of aiomqtt, which keeps three things more that it would let go.
 
-    Whether the broker refused a message (with QoS 1 it acknowledges that, too), and that it closed
-    the connection before it answered, which would be waited for until time is up.
+    Whether the broker refused a message (with QoS 1 it acknowledges that, too), whether it said
+    that nobody hears it, and that it closed the connection before it answered, which would be
+    waited for until time is up.
     """
     import aiomqtt
 
     class Client(aiomqtt.Client):
-        denied = 0
+        denied = unheard = 0
         abandoned = False
 
         def abandon(self) -> None:
@@ -404,6 +413,7 @@ def _client_class() -> Any:
             self, client: Any, userdata: Any, mid: int, reason_code: Any, properties: Any
         ) -> None:
             self.denied += reason_code.value >= _FAILED
+            self.unheard += reason_code.value == _UNHEARD
             super()._on_publish(client, userdata, mid, reason_code, properties)
 
         def _on_disconnect(

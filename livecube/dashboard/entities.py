@@ -19,6 +19,7 @@ from livecube.dashboard.topics import (
     SESSION,
     SOLVE,
     STAGE,
+    STAGES,
     Tree,
 )
 
@@ -221,15 +222,15 @@ def _round_sensors(tree: Tree) -> dict[str, dict[str, Any]]:
 
 
 def _stage_sensors(tree: Tree) -> dict[str, dict[str, Any]]:
-    """A stage that was never done has no seconds."""
+    """A stage that is not done yet, or never was, has no seconds."""
     return {
         key: {
             "p": "sensor",
             "name": name,
             **_SECONDS,
-            "state_topic": tree.topic(LATEST),
-            "value_template": f"{{{{ value_json.stages[{n}].seconds"
-            f" if value_json.stages[{n}].done else None }}}}",
+            "state_topic": tree.topic(STAGES),
+            "value_template": f"{{% set stage = value_json.stages[{n}] %}}"
+            "{{ stage.seconds if stage and stage.done else None }}",
         }
         for n, (key, name) in enumerate(_STAGES)
     }
@@ -240,8 +241,9 @@ def _technique_sensors(tree: Tree) -> dict[str, dict[str, Any]]:
         f"{key}_technique": {
             "p": "sensor",
             "name": f"{name} technique",
-            "state_topic": tree.topic(LATEST),
-            "value_template": f"{{{{ value_json.stages[{n}].technique }}}}",
+            "state_topic": tree.topic(STAGES),
+            "value_template": f"{{% set stage = value_json.stages[{n}] %}}"
+            "{{ stage.technique if stage else None }}",
         }
         for n, (key, name) in enumerate(_STAGES)
         if key.startswith("pair")

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, Final
 from livecube.dashboard.drilling import BeatDone, DrillDone, FingersDone
 from livecube.dashboard.figures import Figures
 from livecube.dashboard.payloads import (
+    StagesSoFar,
     beat_payload,
     drill_payload,
     fingers_payload,
@@ -37,19 +38,20 @@ from livecube.dashboard.topics import (
     SESSION,
     SOLVE,
     STAGE,
+    STAGES,
 )
 from livecube.events import Battery, LinkChange, SolveMark, SolvePhase
 from livecube.practice.news import Corrected, Discarded, Judged
-from livecube.stages.progress import SolveBegun, SolveOver, StageDone, Turned
+from livecube.stages.progress import CrossColour, Reopened, SolveBegun, SolveOver, StageDone, Turned
 from livecube.trends.values import Month
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Mapping, Sequence
 
 __all__ = ["CONCERNS", "RECENT_SOLVES", "Cube", "Message", "Messenger"]
 
 CONCERNS: Final = (
-    SolveBegun, StageDone, SolveOver, Battery, LinkChange, SolveMark,
+    SolveBegun, StageDone, Reopened, CrossColour, SolveOver, Battery, LinkChange, SolveMark,
     Judged, Corrected, Discarded, DrillDone, FingersDone, BeatDone, Month,
 )  # fmt: skip
 """What becomes a message; everything else may be left out before it gets here."""
@@ -124,6 +126,7 @@ class Messenger:
         self._recent = deque(recent, RECENT_SOLVES)
         self._t = 0.0
         self._solve: str | None = None
+        self._stages = StagesSoFar()
         self._link = False
         charge = last.get(BATTERY, {})
         self._battery: int | None = (
@@ -172,9 +175,16 @@ class Messenger:
             case SolveBegun():
                 told += self._unjudged()
                 self._solve = self._new_id()
-                told.append(self._session_is("solving"))
+                self._stages = StagesSoFar()
+                told += [self._session_is("solving"), self._stages_are(self._stages.told())]
             case StageDone():
-                told.append(self._stage(item))
+                self._stages.done(item.split.stage, stage_payload(item.split))
+                told += [self._stage(item), self._stages_are(self._stages.told())]
+            case CrossColour():
+                self._stages = StagesSoFar()
+            case Reopened():
+                self._stages.reopened(item.slots)
+                told.append(self._stages_are(self._stages.told()))
             case SolveOver() if self._is_judged:
                 told += self._unjudged()
                 self._over = item
@@ -245,17 +255,22 @@ class Messenger:
         body = {"event_type": "solved" if solve.solved else "unfinished"}
         event = self._message(SOLVE, body | its | solve_payload(solve) | counts)
         self._recent.append(event.body)
-        self._solve = None
         self._ended += 1
         told = [
             event,
+            self._stages_are(solve_payload(solve)["stages"]),
             self._state(LATEST, _without_head(event.body)),
             self._state(RECENT, {"solves": list(self._recent)}),
         ]
         if solve.solved and not self._is_judged:
             self._times.append(solve.seconds)
             told += self._new_figures([self._figures.of_times(self._times)])
+        self._solve = None
         return [*told, self._session_is("idle")]
+
+    def _stages_are(self, stages: Sequence[dict[str, Any] | None]) -> Message:
+        """What the present solve has come to, or the last one, if none is under way."""
+        return self._state(STAGES, {"solve": self._solve_id(), "stages": list(stages)})
 
     def _solve_id(self) -> str:
         if self._solve is None:  # begun before we were told

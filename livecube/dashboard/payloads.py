@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from livecube.timing.results import penalties_text, result_of
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from livecube.dashboard.drilling import BeatDone, DrillDone, FingersDone
     from livecube.stages.solve import Solve, Split
     from livecube.timing.results import Penalty
 
 __all__ = [
+    "StagesSoFar",
     "availability",
     "beat_payload",
     "drill_payload",
@@ -22,6 +25,9 @@ __all__ = [
     "solve_payload",
     "stage_payload",
 ]
+
+
+_LAST_LAYER: Final = ("orient", "permute", "auf")
 
 
 def _s(seconds: float) -> float:
@@ -45,6 +51,35 @@ def stage_payload(split: Split) -> dict[str, Any]:
         "inferred": split.inferred,
         "gap": split.gap,
     }
+
+
+class StagesSoFar:
+    """The stages of a solve as they are done, each as :func:`stage_payload` has it.
+
+    Pairs stand in the order in which they were done, and go again when their slot is given up.
+    """
+
+    def __init__(self) -> None:
+        self._alone: dict[str, dict[str, Any]] = {}
+        self._pairs: list[dict[str, Any]] = []
+
+    def done(self, stage: str, payload: dict[str, Any]) -> None:
+        """A stage was done."""
+        if stage == "pair":
+            self.reopened(payload["slots"])
+            self._pairs.append(payload)
+        else:
+            self._alone[stage] = payload
+
+    def reopened(self, slots: Iterable[str]) -> None:
+        """Slots were given up."""
+        self._pairs = [one for one in self._pairs if not {*one["slots"]} & {*slots}]
+
+    def told(self) -> list[dict[str, Any] | None]:
+        """Eight, in the order of a solve; None: not done yet."""
+        pairs = [*self._pairs, *(None,) * 4][:4]
+        cross, *last_layer = (self._alone.get(name) for name in ("cross", *_LAST_LAYER))
+        return [cross, *pairs, *last_layer]
 
 
 def solve_payload(solve: Solve) -> dict[str, Any]:

@@ -48,6 +48,9 @@ _BATCH: Final = MOST_AT_ONCE - 1
 """Letters that are sent together, with a mark behind them."""
 _RETAINED_S: Final = 1.0
 """What is retained comes right after the broker's answer; reading it may not be allowed."""
+_HOME_BACK_S: Final = 30.0
+"""So long events wait for a home that was there before the connection broke. Home Assistant tries
+again every 10 s."""
 _BIRTHS_APART_S: Final = 2.0
 """At most so often the desk introduces itself again, however often it is asked."""
 
@@ -100,6 +103,10 @@ class Sender:
         """States that have been told with a value; entities are introduced for these only."""
         self._is_allowed = True
         """To introduce itself."""
+        self._had_home = False
+        """Whether a home has heard the desk introduce itself."""
+        self._home = asyncio.Event()
+        """Nobody has to wait for a home: it is there, or there was none."""
         self._trouble: str | None = None
 
     def wake(self) -> None:
@@ -110,6 +117,7 @@ class Sender:
         """Nothing more will come."""
         self._ending.set()
         self._fresh.set()
+        self._home.set()
 
     async def run(self) -> None:
         """Connect and send, again and again; in the end there is one more try."""
@@ -158,7 +166,7 @@ class Sender:
         self._known = {name for name, body in self._outbox.all_states() if is_known(name, body)}
         async with self._in_order:
             await self._take_back(connection)
-            await self._introduce(connection)
+            self._look_for_home(await self._introduce(connection))
             for at in range(0, len(again), _BATCH):
                 await self._publish(connection, again[at : at + _BATCH])
             await self._publish(connection, self._outbox.states())
@@ -184,21 +192,30 @@ class Sender:
             remembered = 0  # not of this outbox
         return [letter for letter in again if letter.seq > remembered]
 
-    async def _introduce(self, connection: Connection) -> None:
-        """Say to the home which entities there are."""
+    def _look_for_home(self, is_heard: bool) -> None:
+        """A home that was there and is not would miss the events that wait: they go on waiting."""
+        if is_heard or not self._had_home:
+            self._home.set()
+        elif not self._ending.is_set():
+            self._home.clear()
+        self._had_home |= is_heard
+
+    async def _introduce(self, connection: Connection) -> bool:
+        """Say to the home which entities there are; whether it may have heard that."""
         plan = self._plan
         if not self._is_allowed:
-            return
+            return False
         made = configurations(
             plan.tree, plan.desk, __version__, plan.form, plan.discovery_prefix, self._known
         )
         try:
-            await connection.publish([Parcel(*one, retain=True) for one in made])
+            return await connection.publish([Parcel(*one, retain=True) for one in made])
         except BrokerError as error:
             if error.trouble != "not allowed":
                 raise
             self._is_allowed = False  # the rest may well be allowed
             self._complain(f"the dashboard is not introduced: {error}")
+            return False
 
     async def _take_back(self, connection: Connection) -> None:
         """Empty what the desk left when it introduced itself in another form.
@@ -235,10 +252,14 @@ class Sender:
                 await self._introduce(connection)
                 await self._publish(connection, self._outbox.states())
                 await connection.publish([self._there("online")])
+            self._had_home = True
+            self._home.set()
             await asyncio.sleep(_BIRTHS_APART_S)
 
     async def _drain(self, connection: Connection) -> None:
         """Send what waits, as it comes; returns in the end, when nothing waits any more."""
+        with contextlib.suppress(TimeoutError):
+            await asyncio.wait_for(self._home.wait(), _HOME_BACK_S)
         while True:
             self._fresh.clear()
             async with self._in_order:

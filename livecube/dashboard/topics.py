@@ -30,6 +30,7 @@ __all__ = [
     "SESSION",
     "SOLVE",
     "STAGE",
+    "STAGES",
     "Tree",
     "check_prefix",
     "desk_name",
@@ -43,6 +44,7 @@ SESSION: Final = "session"
 STAGE: Final = "stage"
 SOLVE: Final = "solve"
 LATEST: Final = "solve/latest"
+STAGES: Final = "solve/stages"
 RECENT: Final = "solve/recent"
 OUTBOX: Final = "outbox"
 CORRECTION: Final = "correction"
@@ -65,6 +67,7 @@ NAMES: Final = (
     STAGE,
     SOLVE,
     LATEST,
+    STAGES,
     RECENT,
     CORRECTION,
     DRILL,
