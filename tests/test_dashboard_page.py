@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import subprocess
 from typing import TYPE_CHECKING
+from urllib.parse import quote
 
 import aiomqtt
 import pytest
@@ -43,7 +45,9 @@ async def test_the_page_shows_desks_of_a_real_broker_and_obeys_nothing(tmp_path:
                 for payload in (b"{", b"[]", b"\xff", b"x" * 300_000, json.dumps(evil).encode()):
                     await client.publish("livecube/evil/session", payload, qos=1)
                 stage = {"stage": "pair", "technique": EVIL, "seconds": 1.0, "solve": EVIL}
-                await client.publish("livecube/evil/stage", json.dumps(stage), qos=1)
+                await client.publish(
+                    "livecube/evil/solve/stages", json.dumps({"stages": [None, stage]}), qos=1
+                )
                 await client.publish("livecube/evil/__proto__", b"{}", qos=1)
                 for message in messages[:-3]:
                     await client.publish(TREE.topic(message.name), message.payload, qos=1)
@@ -81,3 +85,95 @@ async def test_the_page_shows_desks_of_a_real_broker_and_obeys_nothing(tmp_path:
             assert [one for one in said if one["level"] == "SEVERE"] == []
     finally:
         broker.stop()
+
+
+def test_whoever_is_refused_or_not_there_gets_the_form_back_and_a_password_can_be_typed(
+    tmp_path: Path,
+) -> None:
+    """There was no way back, and no place for a password beside an address behind #."""
+    from selenium.webdriver.support.ui import WebDriverWait
+
+    page, folder = tmp_path / "page.html", tmp_path / "broker"
+    page.write_text(page_text(), encoding="utf-8")
+    folder.mkdir()
+    (folder / "passwords").write_text("ann:secret of ann\n")
+    subprocess.run(["mosquitto_passwd", "-U", str(folder / "passwords")], check=True)
+    line = f"password_file {folder}/passwords"
+    broker = Broker(folder, (line,), web_port=free_port()).start()
+    there, nobody = f"ws://127.0.0.1:{broker.web_port}/home", f"ws://127.0.0.1:{free_port()}"
+    try:
+        with browser("--window-size=1280,900") as driver:
+            wait = WebDriverWait(driver, 20, poll_frequency=0.05)
+
+            def said(words: str) -> None:
+                wait.until(lambda d: words in d.find_element("id", "state").text)
+
+            def typed(**fields: str) -> None:
+                for name, value in fields.items():
+                    field = driver.find_element("id", name)
+                    field.clear()
+                    field.send_keys(value)
+                driver.find_element("css selector", "#where button").click()
+
+            driver.get(f"{page.as_uri()}#{nobody}")
+            said("No broker answers")
+            typed(url="http://127.0.0.1")
+            said("begins with ws:// or wss://")
+            typed(url=there)
+            said("does not accept anybody without")
+            typed(user="ann", password="secret of eve")
+            said("does not accept the user ann")
+            assert "eve" not in driver.find_element("id", "state").text
+            typed(password="secret of ann")
+            said("listening")
+            driver.find_element("id", "other").click()
+            assert driver.find_element("id", "where").is_displayed()
+            driver.get("about:blank")
+            driver.get(f"{page.as_uri()}#{there.replace('//', '//ann@')}")
+            said("type it here")
+            assert driver.switch_to.active_element.get_attribute("id") == "password"
+            typed(password="secret of ann")
+            said("listening")
+    finally:
+        broker.stop()
+
+
+@pytest.mark.parametrize("width", [360, 390])
+def test_on_a_phone_no_word_is_broken_and_names_turn_nothing_around(
+    tmp_path: Path, width: int
+) -> None:
+    """Stages' names broke inside the word, and a desk's name could turn the text around it."""
+    page = tmp_path / "page.html"
+    page.write_text(page_text(), encoding="utf-8")
+    name = "a\u202eb\u200fc\x07d e"
+    messages = [message for message in told(1)[0] if message.name != "link"]
+    screen = {"width": width, "height": 800, "deviceScaleFactor": 1, "mobile": False}
+    with browser() as driver:
+        driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", screen)
+        driver.get(page.as_uri())
+        for message in messages:
+            driver.execute_script(
+                "take('p', arguments[0], new TextEncoder().encode(arguments[1]))",
+                f"p/{quote(name)}/{message.name}", message.payload,
+            )  # fmt: skip
+        shown = driver.find_element("tag name", "h2").text
+        assert shown == "".join(sign if sign.isprintable() else "\ufffd" for sign in name)
+        assert len(driver.find_elements("tag name", "li")) == 8
+        broken = driver.execute_script(_BROKEN)
+        assert broken == []
+        assert driver.execute_script("return document.documentElement.scrollWidth") <= width
+
+
+_BROKEN = """
+const broken = [];
+const walker = document.createTreeWalker(document.querySelector("main"), NodeFilter.SHOW_TEXT);
+for (let node = walker.nextNode(); node; node = walker.nextNode())
+  for (const word of node.data.matchAll(/\\S+/g)) {
+    const range = document.createRange();
+    range.setStart(node, word.index);
+    range.setEnd(node, word.index + word[0].length);
+    if (range.getClientRects().length > 1) broken.push(word[0]);
+  }
+return broken;
+"""
+"""The words of the page that stand on more than one line."""

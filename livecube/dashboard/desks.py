@@ -48,8 +48,6 @@ class DeskNow:
     """Of its present session."""
     stages: tuple[tuple[str, float], ...] = ()
     """Names and seconds: of the solve under way, or of the last one."""
-    solve: str | None = None
-    """The id of the solve that they belong to."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,8 +143,8 @@ def _update(desk: DeskNow, name: str, body: dict[str, Any]) -> None:
         case topics.SESSION:
             desk.session = _text(body.get("state"))
             desk.solves = round(_number(body.get("solves")) or 0)
-        case topics.STAGE:
-            _stage(desk, body)
+        case topics.STAGES:
+            desk.stages = _stages(body)
         case topics.SOLVE | topics.LATEST:
             _solve(desk, body)
         case "figures/average-of-5":
@@ -155,22 +153,16 @@ def _update(desk: DeskNow, name: str, body: dict[str, Any]) -> None:
             desk.mean_s = _number(body.get("value"))
 
 
-def _stage(desk: DeskNow, body: dict[str, Any]) -> None:
-    if (solve := _text(body.get("solve"))) != desk.solve:
-        desk.solve, desk.stages = solve, ()
-    seconds = _number(body.get("seconds"))
-    if seconds is not None and len(desk.stages) < 8:
-        desk.stages = (*desk.stages, (_text(body.get("stage")), seconds))
-
-
 def _solve(desk: DeskNow, body: dict[str, Any]) -> None:
     penalty, result = _text(body.get("penalty")), _number(body.get("result_seconds"))
     desk.penalty = "" if penalty == "none" else penalty
     desk.last_s = _number(body.get("seconds")) if result is None else result
     desk.last_solved = body.get("solved") is True
-    desk.solve = _text(body.get("solve"))
+
+
+def _stages(body: dict[str, Any]) -> tuple[tuple[str, float], ...]:
     stages = body.get("stages")
-    desk.stages = tuple(
+    return tuple(
         (_text(stage.get("stage")), seconds)
         for stage in (stages if isinstance(stages, list) else [])[:8]
         if isinstance(stage, dict) and (seconds := _number(stage.get("seconds"))) is not None
@@ -178,9 +170,10 @@ def _solve(desk: DeskNow, body: dict[str, Any]) -> None:
 
 
 def _number(value: object) -> float | None:
+    """A number that can be a time or a share."""
     if isinstance(value, bool) or not isinstance(value, int | float):
         return None
-    return float(value) if abs(value) < 1e9 else None  # false for nan, too
+    return float(value) if 0 <= value < 1e9 else None  # false for nan, too
 
 
 def _text(value: object) -> str:
