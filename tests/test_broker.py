@@ -22,7 +22,7 @@ from home import Home
 from wire import Wire
 
 from livecube.composition.dashboard import BrokerWish, Dashboard, plan_of, time_now
-from livecube.dashboard.broker import Access, Parcel, connected
+from livecube.dashboard.broker import Access, Parcel, connected, explain
 from livecube.dashboard.messages import Cube, Message
 from livecube.dashboard.outbox import Outbox
 from livecube.dashboard.own_desk import outbox_path
@@ -587,8 +587,28 @@ async def test_nobody_there_no_such_name_no_tls_and_one_who_hangs_up() -> None:
         server = await asyncio.start_server(rude, "127.0.0.1", 0)
         async with server:
             port = server.sockets[0].getsockname()[1]
-            assert (await trouble(plan(f"mqtt://127.0.0.1:{port}")))[0] in kinds
-            assert (await trouble(plan(f"mqtts://127.0.0.1:{port}")))[0] in {"closed", "no tls"}
+            kind, words = await trouble(plan(f"mqtt://127.0.0.1:{port}"))
+            assert kind in kinds
+            assert ("if it speaks TLS there, write mqtts://" in words) == (kind == "closed")
+            kind, words = await trouble(plan(f"mqtts://127.0.0.1:{port}"))
+            assert kind in {"closed", "no tls"}
+            assert "write mqtts" not in words
+
+
+@pytest.mark.parametrize("url", ["mqtt://h", "mqtts://h"])
+@pytest.mark.parametrize(
+    "error",
+    [aiomqtt.MqttError("Server busy."), aiomqtt.MqttError("[code:137] quota exceeded;"),
+     ConnectionResetError("by peer."), ValueError("a bad property. ")],
+)  # fmt: skip
+def test_a_sentence_about_a_broker_ends_well_and_promises_nothing(
+    error: Exception, url: str
+) -> None:
+    """A library's text ended it with a stop and a semicolon; commands said they try again."""
+    words = str(explain(error, parse_address(url)))
+    assert not {".;", ". ;", ";;"} & {words[at : at + 2] for at in range(len(words))}
+    assert words.rstrip(".; ") == words
+    assert "again" not in words
 
 
 async def test_an_old_broker_is_spoken_to_in_its_own_version() -> None:

@@ -7,15 +7,20 @@ import random
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from livecube_protocols.turnwire import TurnwireDecoder
 
 from livecube.clock import ClockFit, CubeClock
+from livecube.composition.reception import Reception
 from livecube.cube.position import SOLVED_BYTES
+from livecube.edges.link import LinkUp, Notification
 from livecube.events import (
     Attitude,
     AttitudeReport,
     BadPacket,
     Battery,
     BatteryReport,
+    ClockAccount,
+    CubeEvent,
     Gap,
     GapReport,
     State,
@@ -23,6 +28,7 @@ from livecube.events import (
     Turn,
     TurnReport,
 )
+from livecube.virtual.cube import simulated_cube
 
 
 def times(wrap_ms: float | None, arrivals: list[tuple[int | None, float]]) -> list[float]:
@@ -138,3 +144,21 @@ def test_a_clock_gives_account_of_itself() -> None:
     assert account is not None
     assert account.drift_ppm is None
     assert account.late_ms == pytest.approx(30)
+
+
+def test_a_simulated_cube_at_another_speed_gives_no_account_of_its_clock() -> None:
+    """Its clock was said to drift by millions of millionths."""
+
+    def accounts(speed: float) -> list[CubeEvent]:
+        cube = simulated_cube("turnwire")(SOLVED_BYTES)
+        reception = Reception(TurnwireDecoder(), speed=speed)
+        _, writes = reception.take(LinkUp(0.0))
+        for data in (data for write in writes for data in cube.written(write.data, 0)):
+            reception.take(Notification(0.0, cube.events, data))
+        for second in range(1, 100):
+            for data in cube.turn(0, 1000 * second):
+                reception.take(Notification(second / speed, cube.events, data))
+        return [event for event in reception.finish() if isinstance(event, ClockAccount)]
+
+    assert len(accounts(1.0)) == 1
+    assert accounts(20.0) == []

@@ -235,3 +235,15 @@ def test_a_password_comes_from_the_environment_before_the_file(
             get(ann, file)
     with pytest.raises(UsageError, match="cannot be read"):
         get(ann, place / "missing")
+
+
+@needs_broker
+def test_a_password_file_that_others_can_read_is_told(place: Path, broker: Broker) -> None:
+    url = f"mqtt://ann@127.0.0.1:{broker.port}"
+    configure(place, f'[mqtt]\nurl = "{url}"\npassword_file = "secret"\n')
+    (place / "secret").write_text("HUSH\n")
+    for mode, is_told in ((0o644, True), (0o640, True), (0o600, False)):
+        (place / "secret").chmod(mode)
+        done = livecube("mqtt", "check")
+        assert done.returncode == 0
+        assert ("others on this machine can read" in done.stderr) == is_told

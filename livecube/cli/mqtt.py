@@ -41,6 +41,8 @@ def check(plan: Plan) -> None:
     from livecube.dashboard.tools import check_broker, waiting_messages
 
     address = plan.access.address
+    if plan.remark:
+        click.echo(f"livecube: {plan.remark}", err=True)
     seconds = asyncio.run(check_broker(plan))
     how = "by TLS" if address.tls else "in plain text"
     click.echo(f"{address.place}, {how}: published and read back in {seconds * 1000:.0f} ms")

@@ -195,7 +195,7 @@ class TrierSource:
     async def events(self) -> AsyncGenerator[CubeEvent, None]:
         """Its events, until the virtual solver has tried often enough."""
         self._practised = await asyncio.to_thread(self._made)
-        return decoded(self._practised, find_decoder(_PROTOCOL)())
+        return decoded(self._practised, find_decoder(_PROTOCOL)(), speed=self.speed)
 
     def _made(self) -> PractisedLink:
         import numpy as np

@@ -19,7 +19,7 @@ from statistics import fmean
 from typing import TYPE_CHECKING, Final, cast
 
 from livecube.composition.sources import CubeSource
-from livecube.dashboard.broker import Access, password, tls_context
+from livecube.dashboard.broker import Access, open_to_others, password, tls_context
 from livecube.dashboard.drilling import BeatDone, DrillDone, FingersDone
 from livecube.dashboard.messages import Cube, Messenger
 from livecube.dashboard.outbox import Outbox
@@ -234,13 +234,10 @@ def plan_of(wish: BrokerWish, configuration: Configuration) -> Plan:
             f"mqtt:// to {address.place} can be read by everybody on the way; write mqtts://, or"
             " allow it by --mqtt-plain"
         )
+    secret = configuration.path(_TABLE, "password_file")
     access = Access(
         address,
-        password(
-            address,
-            configuration.path(_TABLE, "password_file"),
-            keyring=table["password_keyring"] is True,
-        ),
+        password(address, secret, keyring=table["password_keyring"] is True),
         configuration.path(_TABLE, "authority"),
         configuration.path(_TABLE, "certificate"),
         configuration.path(_TABLE, "key"),
@@ -250,7 +247,8 @@ def plan_of(wish: BrokerWish, configuration: Configuration) -> Plan:
         tls_context(access)  # what is wrong with its files is to be known now
     desk = wish.desk or cast("str | None", table["desk"]) or own_desk()
     form = cast("Form", table["discovery"])
-    return Plan(access, desk, form, str(table["discovery_prefix"]))
+    remark = open_to_others(secret) if address.user else None
+    return Plan(access, desk, form, str(table["discovery_prefix"]), remark)
 
 
 def open_dashboard(
@@ -265,6 +263,8 @@ def open_dashboard(
 
     Raises :class:`~livecube.errors.UsageError` if another livecube publishes for this desk.
     """
+    if plan.remark:
+        complain(plan.remark)
     path = outbox_path(plan.access.address, plan.desk)
     dashboard = Dashboard(plan, Outbox(path, complain), cube, clock, complain, judged=judged)
     dashboard.start()

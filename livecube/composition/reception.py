@@ -41,11 +41,14 @@ class Reception:
 
     ``capture``: whether each notification becomes a ``Packet`` event too. Such events, and
     others of which the cube does not say when they happened, have the time of the latest one.
+    ``speed``: how many of its seconds pass in one of ours. At another speed than 1 its clock is
+    not compared with ours.
     """
 
-    def __init__(self, decoder: Decoder, *, capture: bool = False) -> None:
+    def __init__(self, decoder: Decoder, *, capture: bool = False, speed: float = 1.0) -> None:
         self._decoder = decoder
         self._capture = capture
+        self._is_comparable = speed == 1.0
         self._clock = CubeClock(decoder.clock_wrap_ms)
         self._mender = Mender()
         self._t = 0.0
@@ -68,7 +71,7 @@ class Reception:
 
     def _account(self) -> list[CubeEvent]:
         """What the connection that ends now was like."""
-        account = self._clock.account()
+        account = self._clock.account() if self._is_comparable else None
         self._clock.reconnected()
         return [] if account is None else [account]
 
@@ -119,10 +122,10 @@ class Reception:
 
 
 async def decoded(
-    link: Link, decoder: Decoder, *, capture: bool = False
+    link: Link, decoder: Decoder, *, capture: bool = False, speed: float = 1.0
 ) -> AsyncGenerator[CubeEvent, None]:
-    """The events of a link."""
-    reception = Reception(decoder, capture=capture)
+    """The events of a link; ``capture`` and ``speed`` as :class:`Reception` has them."""
+    reception = Reception(decoder, capture=capture, speed=speed)
     async with aclosing(link.items()) as items:
         waiting: asyncio.Future[LinkItem | None] | None = None
         try:

@@ -216,7 +216,7 @@ class SimulatedSource(_Simulated):
         """Its events, until the virtual solver is done."""
         session = await asyncio.to_thread(_session, self._simulation)
         link = SimulatedLink(_firmware(session), session, time.monotonic, self.speed, self._begin)
-        return decoded(link, find_decoder(_PROTOCOL)(), capture=self._capture)
+        return decoded(link, find_decoder(_PROTOCOL)(), capture=self._capture, speed=self.speed)
 
 
 class CubeSource:
@@ -317,7 +317,9 @@ class VirtualRadioSource(_Simulated):
             radio, {_PROTOCOL: find_decoder(_PROTOCOL)}, Wanted(), None, None, _VIRTUAL_SCAN_S
         )
         link = RadioLink(radio, chosen.sighting, chosen.decoder.notify, time.monotonic)
-        return _until(decoded(link, chosen.decoder(), capture=self._capture), solving)
+        return _until(
+            decoded(link, chosen.decoder(), capture=self._capture, speed=self.speed), solving
+        )
 
 
 class TypedSource:

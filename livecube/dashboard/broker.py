@@ -13,6 +13,7 @@ import logging
 import os
 import socket
 import ssl
+import stat
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
@@ -34,6 +35,7 @@ __all__ = [
     "Parcel",
     "connected",
     "explain",
+    "open_to_others",
     "password",
     "tls_context",
 ]
@@ -62,13 +64,14 @@ _TEXTS: Final[dict[BrokerTrouble, str]] = {
     "refused": "nobody listens on {place}; look whether the broker runs, and for the port",
     "no answer": "{place} does not answer; look whether the broker runs, and whether a firewall is "
     "between",
-    "closed": "{place} closed the connection before it answered; if it speaks TLS there, write "
-    "mqtts://; it may want a certificate from you",
+    "closed": "{place} closed the connection before it answered{hint}",
     "lost": "the connection to {place} broke",
     "no tls": "{place} does not speak TLS; give the port on which it does (mostly 8883)",
     "protocol": "{place} speaks neither MQTT 5 nor 3.1.1",
     "not allowed": "{place} does not allow this",
 }
+
+_PLAIN_HINT: Final = "; if it speaks TLS there, write mqtts://"
 
 
 def explain(error: BaseException, address: Address) -> BrokerError:
@@ -88,8 +91,10 @@ def explain(error: BaseException, address: Address) -> BrokerError:
         )
         return BrokerError(trouble, f"{address.place} does not accept {who}")
     if trouble == "other":
-        return BrokerError(trouble, f"{address.place}: {error}; it is tried again")
-    return BrokerError(trouble, _TEXTS[trouble].format(host=address.host, place=address.place))
+        return BrokerError(trouble, f"{address.place} answers: {str(error).strip().rstrip('.;')}")
+    hint = "; it may want a certificate from you" if address.tls else _PLAIN_HINT
+    text = _TEXTS[trouble].format(host=address.host, place=address.place, hint=hint)
+    return BrokerError(trouble, text)
 
 
 def _trouble(error: BaseException, cause: BaseException | None) -> BrokerTrouble:
@@ -171,6 +176,15 @@ def _from_file(file: Path) -> str:
     if not first:
         raise UsageError(f"the first line of the password file {file} is empty")
     return first
+
+
+def open_to_others(file: Path | None) -> str | None:
+    """A sentence for whoever owns a password file that others on this machine can read."""
+    if os.name != "posix" or file is None or os.environ.get(PASSWORD_VARIABLE):
+        return None
+    if not file.stat().st_mode & (stat.S_IRGRP | stat.S_IROTH):
+        return None
+    return f"others on this machine can read the password file {file}; chmod 600 keeps it yours"
 
 
 def _from_keyring(address: Address) -> str:

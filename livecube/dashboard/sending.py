@@ -64,6 +64,8 @@ class Plan:
     """As people call it."""
     form: Form = "device"
     discovery_prefix: str = "homeassistant"
+    remark: str | None = None
+    """A sentence about the way in that its owner should know."""
 
     @property
     def tree(self) -> Tree:
