@@ -188,6 +188,7 @@ class RealisticHome:
             await client.publish("homeassistant/status", b"online", qos=1)
             listening = asyncio.create_task(self._listen(client))
             yield
+            await client.publish("homeassistant/status", b"offline", qos=1)
             listening.cancel()
             with contextlib.suppress(asyncio.CancelledError, aiomqtt.MqttError):
                 await listening
@@ -230,6 +231,22 @@ async def test_events_wait_for_a_home_that_reconnects_later_after_a_broker_resta
             for item in told[2 * third :]:
                 await sink.take(item)
             await home.until(27)
+    assert [*home.heard.values()] == sorted(home.heard.values())
+
+
+async def test_events_wait_for_a_home_that_starts_again(broker: Broker) -> None:
+    home, told = RealisticHome(broker.port), items(2)
+    async with Consumer(broker.port) as consumer, publishing(plan(broker.url)) as sink:
+        async with home.there():
+            for item in told[: len(told) // 2]:
+                await sink.take(item)
+            await home.until(9)
+        for item in told[len(told) // 2 :]:
+            await sink.take(item)
+        await asyncio.sleep(1.0)
+        assert len(consumer.bodies("solve")) == 1
+        async with home.there():
+            await home.until(18)
     assert [*home.heard.values()] == sorted(home.heard.values())
 
 

@@ -25,6 +25,7 @@ __all__ = [
     "configurations",
     "discovery_topics",
     "is_birth",
+    "is_death",
     "is_known",
 ]
 
@@ -40,6 +41,11 @@ def birth_topic(prefix: str) -> str:
 def is_birth(payload: bytes) -> bool:
     """Whether it says so; anything else is nobody's business."""
     return payload == b"online"
+
+
+def is_death(payload: bytes) -> bool:
+    """Whether it says that it goes, or the broker says so for it."""
+    return payload == b"offline"
 
 
 def is_known(name: str, body: dict[str, Any]) -> bool:

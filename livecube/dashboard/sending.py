@@ -23,6 +23,7 @@ from livecube.dashboard.discovery import (
     configurations,
     discovery_topics,
     is_birth,
+    is_death,
     is_known,
 )
 from livecube.dashboard.payloads import availability, seq_of
@@ -49,8 +50,8 @@ _BATCH: Final = MOST_AT_ONCE - 1
 _RETAINED_S: Final = 1.0
 """What is retained comes right after the broker's answer; reading it may not be allowed."""
 _HOME_BACK_S: Final = 30.0
-"""So long events wait for a home that was there before the connection broke. Home Assistant tries
-again every 10 s."""
+"""So long messages wait for a home that was there and went, or was lost with the broker. Home
+Assistant connects again every 10 s."""
 _BIRTHS_APART_S: Final = 2.0
 """At most so often the desk introduces itself again, however often it is asked."""
 
@@ -238,12 +239,15 @@ class Sender:
         self._outbox.form = number
 
     async def _listen(self, connection: Connection) -> None:
-        """Hear when Home Assistant has started; ends with the connection."""
+        """Hear when Home Assistant has started or goes; ends with the connection."""
         async for topic, payload, retained in connection.arriving():
             # A retained word is from before us.
-            here = topic == birth_topic(self._plan.discovery_prefix) and not retained
-            if here and is_birth(payload):
+            if topic != birth_topic(self._plan.discovery_prefix) or retained:
+                continue
+            if is_birth(payload):
                 self._born.set()
+            elif is_death(payload) and self._had_home and not self._ending.is_set():
+                self._home.clear()
 
     async def _return(self, connection: Connection) -> None:
         """Introduce the desk again to whoever has started, however often that is said."""
@@ -260,9 +264,8 @@ class Sender:
 
     async def _drain(self, connection: Connection) -> None:
         """Send what waits, as it comes; returns in the end, when nothing waits any more."""
-        with contextlib.suppress(TimeoutError):
-            await asyncio.wait_for(self._home.wait(), _HOME_BACK_S)
         while True:
+            await self._home_back()
             self._fresh.clear()
             async with self._in_order:
                 letters = self._outbox.oldest(_BATCH)
@@ -275,6 +278,12 @@ class Sender:
             if self._ending.is_set():
                 return
             await self._fresh.wait()
+
+    async def _home_back(self) -> None:
+        """Events that are sent while a home is away reach nobody there."""
+        with contextlib.suppress(TimeoutError):
+            await asyncio.wait_for(self._home.wait(), _HOME_BACK_S)
+        self._home.set()
 
     async def _introduce_new(self, connection: Connection, letters: Sequence[Letter]) -> None:
         """Some entities come about only when there is a value for them."""
