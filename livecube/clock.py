@@ -47,6 +47,9 @@ _MOST_DRIFT: Final = 5e-4
 """Quartz is better than this; a steeper line is made of jitter."""
 _KEPT: Final = 4096
 """Of the delays so many of the latest are kept."""
+_EDGES: Final = 256
+"""And so many points of the hull, so that a packet costs the same however they arrive; jitter
+leaves some twenty."""
 
 
 class ClockFit:
@@ -76,6 +79,7 @@ class ClockFit:
         while len(hull) > 1 and _not_below(hull[-2], hull[-1], (cube_s, host_s)):
             hull.pop()
         hull.append((cube_s, host_s))
+        del hull[:-_EDGES]
         self._fit()
 
     def late_ms(self, part: float = 0.95) -> float | None:

@@ -115,6 +115,15 @@ def test_drift_and_delay_are_found_under_one_sided_jitter(
     assert fit.late_ms(1.0) == max(fit.late_ms(part / 10) or 0.0 for part in range(11))
 
 
+def test_arrivals_on_a_curve_cost_more_and_more() -> None:
+    """Each of them is a corner of the hull, of which only the latest are kept."""
+    fit = ClockFit()
+    for number in range(2000):
+        fit.add(number * 0.1, number * 0.1 + (number / 2000) ** 2)
+    assert len(fit._hull) <= 256
+    assert fit.rate == pytest.approx(1 + 5e-4)
+
+
 def test_in_the_first_seconds_no_drift_is_made_of_jitter() -> None:
     fit = ClockFit()
     for cube, late in ((0.0, 0.06), (1.0, 0.005), (2.0, 0.03)):

@@ -14,6 +14,7 @@ from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, TURN_BYTES, apply_turns, htm
 from livecube.events import CubeEvent, Gap, LinkChange, Reset, State, Turn
 from livecube.mending.mender import LONGEST_LINK, Correction, Mender, shortest_link
+from livecube.scrambling.states import random_state, seeded_draw
 from livecube.stages.progress import Resynced
 from livecube.stages.tracker import Tracker
 from livecube.views.happenings import twisted_sentence
@@ -98,6 +99,28 @@ def test_a_gap_that_cannot_be_mended_stays_one(lost: int, end: str) -> None:
         mender, State(0.0, standing()), Turn(1.0, r), Gap(1.0, lost), State(2, standing(end))
     )
     assert told[2:] == [Gap(1.0, lost), State(2, standing(end))]
+
+
+def test_positions_far_from_one_another_cost_20_ms_each_without_end() -> None:
+    """After four long searches in vain only near positions are linked, until turns are told."""
+    start, near, far = "R", "R U R' F2", "R U R' F2 D L"
+
+    def jump(mender: Mender, moves: str) -> list[CubeEvent]:
+        mender.feed(State(0.0, standing(start)))
+        return fed(mender, Gap(1.0, None), State(2.0, standing(moves)))
+
+    def inferred(told: list[CubeEvent]) -> int:
+        return sum(isinstance(event, Turn) for event in told)
+
+    mender, draw = Mender(), seeded_draw(7)
+    assert inferred(jump(mender, far)) == 5
+    for _ in range(4):
+        position = random_state(draw)
+        assert inferred(fed(mender, Gap(1.0, None), State(2.0, position))) == 0
+    assert inferred(jump(mender, far)) == 0
+    assert inferred(jump(mender, near)) == 3
+    fed(mender, *(Turn(3.0, turn % 18) for turn in range(96)))
+    assert inferred(jump(mender, far)) == 5
 
 
 def test_a_silent_cube_is_not_waited_for_for_ever() -> None:

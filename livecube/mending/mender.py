@@ -131,6 +131,11 @@ _PATIENCE_S: Final = 3.0
 sent once more come all at once, whatever time they are of."""
 _PATIENCE_EVENTS: Final = 256
 """And for so many events at most."""
+_SEARCHES: Final = 4
+"""So many long links may be looked for one after the other: one that is not there costs 20 ms."""
+_TURNS_A_SEARCH: Final = 48
+"""After so many turns that were told, one more. Where a cube tells nothing but positions far from
+one another, links of up to four turns are still found: those cost next to nothing."""
 
 
 class Mender:
@@ -151,6 +156,8 @@ class Mender:
         """What came after."""
         self._says_position = self._numbers_turns = False
         """What this cube has been seen to do."""
+        self._searches = float(_SEARCHES)
+        """How many long links may be looked for now."""
 
     @property
     def waits(self) -> bool:
@@ -218,7 +225,7 @@ class Mender:
             if isinstance(event, Turn):
                 before = before.translate(TURN_BYTES[inverse_turn(event.turn)])
         missing = LONGEST_LINK if self._gap is None or self._gap.lost is None else self._gap.lost
-        link = shortest_link(self._position, before, min(missing, LONGEST_LINK))
+        link = self._link(before, min(missing, LONGEST_LINK))
         # Turns that undid one another left no trace, yet they took their time.
         if link is None or (not link and self._gap is not None):
             gap = self._gap or Gap(self._t, None)
@@ -231,6 +238,15 @@ class Mender:
         ]
         return [*self._close(turns), *self._tell([state])]
 
+    def _link(self, end: bytes, most: int) -> tuple[int, ...] | None:
+        """The shortest link to a position; long ones only as often as their price allows."""
+        assert self._position is not None
+        link = shortest_link(self._position, end, min(most, _HALF))
+        if link is not None or most <= _HALF or self._searches < 1:
+            return link
+        self._searches -= 1
+        return shortest_link(self._position, end, most)
+
     def _close(self, first: list[Turn] | list[Gap]) -> list[CubeEvent]:
         """What stands for what was lost, and then what was held back."""
         held = [*first, *self._held]
@@ -240,6 +256,8 @@ class Mender:
     def _tell(self, events: list[CubeEvent]) -> list[CubeEvent]:
         for event in events:
             self._t = event.t
+            if isinstance(event, Turn) and not event.inferred:
+                self._searches = min(_SEARCHES, self._searches + 1 / _TURNS_A_SEARCH)
             match event:
                 case Turn() if self._position is not None:
                     self._position = self._position.translate(TURN_BYTES[event.turn])

@@ -333,6 +333,8 @@ class Resting:
         self._tracker = tracker
         self._rested: int | None = None
         """The turn line at which it last did."""
+        self._jumped_at: float | None = None
+        """When the cube last was in a position that nothing led to."""
 
     def rest(self) -> None:
         """The time that ``due`` named has come."""
@@ -348,7 +350,10 @@ class Resting:
             case events.SolveMark():
                 self._expect(event.t)
             case events.State() | events.Reset() if told:
-                self._expect(event.t)
+                # One position on the heels of another: the cube is not at rest.
+                soon = self._jumped_at is not None and event.t < self._jumped_at + _REST_S
+                self._expect(event.t + _REST_S if soon else event.t)
+                self._jumped_at = event.t
             case events.HeldAs() if self._rested == self._tracker.line:
                 self._rested = None  # it is looked at anew, held otherwise
                 self._expect(event.t)
