@@ -53,6 +53,14 @@ def test_a_log_in_which_nothing_was_asked_for_cannot_be_learned_from() -> None:
     assert "nothing was asked for" in str(done.exception)
 
 
+@pytest.mark.parametrize("name", ["Bad Name", "", "a" * 41, "ä", "-x"])
+def test_a_name_with_which_no_profile_could_be_read_was_written(name: str) -> None:
+    capture = str(ROOT / "fixtures/skerry.capture.jsonl")
+    done = CliRunner().invoke(learn, ["--capture", capture, "--name", name])
+    assert isinstance(done.exception, UsageError)
+    assert "lower-case letters" in str(done.exception)
+
+
 def test_what_is_not_learned_is_said_with_status_1(tmp_path: Path) -> None:
     whole = (ROOT / "fixtures/skerry.capture.jsonl").read_text(encoding="utf-8").splitlines()
     path = tmp_path / "short.jsonl"

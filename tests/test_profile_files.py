@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import tomllib
 from typing import TYPE_CHECKING, Any
 
@@ -162,6 +163,58 @@ def test_a_users_profile_goes_before_an_installed_one_of_its_name(tmp_path: Path
     assert [one.name for one in user_profiles(tmp_path)] == ["skerry"]
     named = parse_profile(PLAIN, "named.toml")
     assert known_decoders([named], tmp_path)["plain"].notify == (EVENTS,)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("profile = 0x" + "f" * 2000, "profile must be 1, not "),
+        ("profile = " + "1" * 5000, "is longer than 2048 characters"),
+        ("name = " + "[" * 1000 + "]" * 1000, "is nested too deeply for a profile"),
+        ("name" + ".a" * 1000 + " = 1", "name must be a text, not what stands there"),
+        ("a" + ".a" * 20000 + " = 1", "is longer than 2048 characters"),
+        ("x = 1\n" * 20000, "it has more than 65536 bytes"),
+        ("name = [\n" + "1,\n" * 2000 + "]", "name must be a text"),
+    ],
+    ids=["hex digits", "digits", "lists", "tables", "a key of 20,000 parts", "size", "lines"],
+)
+def test_a_monstrous_profile_is_refused_and_soon(text: str, said: str, tmp_path: Path) -> None:
+    """Each of these gave a traceback, or took half a minute."""
+    path = tmp_path / "monster.toml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(ProfileError, match=re.escape(said)):
+        load_profile(path)
+
+
+def test_one_wrong_file_in_the_users_folder_stopped_every_command(tmp_path: Path) -> None:
+    (tmp_path / "a.toml").write_text("profile = 2", encoding="utf-8")
+    (tmp_path / "b.toml").mkdir()
+    (tmp_path / "c.toml").write_text(PLAIN, encoding="utf-8")
+    (tmp_path / "d.toml").write_text(PLAIN, encoding="utf-8")
+    (tmp_path / "e.toml").symlink_to("/dev/zero")
+    secret = PLAIN.replace('"plain"', '"secret"', 1).replace("order", 'transform = "none"\norder')
+    (tmp_path / "f.toml").write_text(secret, encoding="utf-8")
+    said: list[str] = []
+    found = known_decoders(folder=tmp_path, complain=said.append)
+    assert {"plain", "skerry", "turnwire"} <= set(found)
+    assert "secret" not in found
+    told = " ".join(said)
+    assert len(said) == 5
+    for part in ("a.toml, line 1: profile must be 1", "b.toml is no regular", "e.toml is no regular",
+                 "several profiles called 'plain'", "your profile 'secret' is left out"):  # fmt: skip
+        assert part in told
+
+
+def test_a_users_profile_stood_in_silence_before_a_decoder_that_is_installed(
+    tmp_path: Path,
+) -> None:
+    (tmp_path / "mine.toml").write_text(PLAIN.replace('"plain"', '"turnwire"'), encoding="utf-8")
+    said: list[str] = []
+    found = known_decoders(folder=tmp_path, complain=said.append)
+    assert found["turnwire"].notify == (EVENTS,)
+    assert len(said) == 1
+    assert "'turnwire'" in said[0]
+    assert "stands before the installed decoder" in said[0]
 
 
 def test_a_profile_that_cannot_be_read_is_said_so(tmp_path: Path) -> None:

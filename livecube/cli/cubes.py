@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from livecube.composition.sources import Source
     from livecube.cube.holding import Holding
 
-__all__ = ["by_radio", "check_source", "typed_source"]
+__all__ = ["by_radio", "check_source", "say_aside", "typed_source"]
 
 
 def check_source(wanted: Wanted, *, simulated: bool, typed: bool) -> None:
@@ -44,7 +44,13 @@ def by_radio(wanted: Wanted, as_json: bool, capture: bool) -> Source:
 
     can_ask = sys.stdin is not None and sys.stdin.isatty() and not as_json
     click.echo("livecube: listening for cubes …", err=True)
-    return CubeSource(BleakRadio(), wanted, _ask if can_ask else None, capture=capture)
+    ask = _ask if can_ask else None
+    return CubeSource(BleakRadio(), wanted, ask, capture=capture, complain=say_aside)
+
+
+def say_aside(sentence: str) -> None:
+    """Say something that a command goes on after, apart from what it prints."""
+    click.echo(f"livecube: {sentence}", err=True)
 
 
 def _ask(cubes: Sequence[ChosenCube]) -> ChosenCube:

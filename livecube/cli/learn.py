@@ -17,6 +17,7 @@ from livecube.learning.learner import learn as learned_from
 from livecube.learning.recording import Recording
 from livecube.learning.verdicts import Refused
 from livecube.logs.lines import Header
+from livecube.profiles.parsing import check_name
 from livecube.profiles.values import Claim
 from livecube.profiles.writing import profile_text
 
@@ -56,6 +57,7 @@ def learn(
     """
     if (cube is None) == (capture is None):
         raise UsageError("give either --cube, to be led with a cube, or --capture with a log")
+    check_name(name)
     if output is not None and output.exists():  # said before a hundred turns, not behind them
         raise UsageError(f"{output} exists; choose another name or remove it")
     if capture is not None:

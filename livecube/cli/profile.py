@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from livecube.cli.cubes import say_aside
 from livecube.composition.decoders import known_decoders
 from livecube.edges.profile_files import load_profile, profile_folder
 from livecube.profiles.decoder import decoder_class
@@ -35,7 +36,7 @@ def profile(file: Path | None, schema: bool) -> None:
 
 
 def _listed() -> Iterable[str]:
-    for name, decoder in known_decoders().items():
+    for name, decoder in known_decoders(complain=say_aside).items():
         yield f"{name:<20}  {'profile' if hasattr(decoder, 'profile') else 'code'}"
     yield f"Your own profiles are looked for in {profile_folder()}."
 

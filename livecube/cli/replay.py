@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from livecube.cli.broker_options import publishing_options
+from livecube.cli.cubes import say_aside
 from livecube.cli.options import advisor_with_progress, hint_options, holdings_with_progress
 from livecube.composition.following import Hub, follow_log
 from livecube.composition.pipeline import Pipeline
@@ -117,7 +118,7 @@ def _decoded_again(log: Path, events: list[CubeEvent], name: str) -> list[CubeEv
 
     if not any(isinstance(event, Packet) for event in events):
         raise UsageError(f"{log} holds no packets; livecube live --log FILE --capture keeps them")
-    decoders = known_decoders()
+    decoders = known_decoders(complain=say_aside)
     if name not in decoders:
         raise UsageError(
             f"{log} says that its packets are those of {name!r}, and no such decoder is installed "

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from livecube.cli.cubes import say_aside
 from livecube.composition.choosing import SCAN_S, claimant, nearest_first
 from livecube.edges.remembered import remembered_cube
 
@@ -35,7 +36,7 @@ def scan(seconds: float, everything: bool, as_json: bool) -> None:
     from livecube.composition.decoders import known_decoders
     from livecube.edges.bleak_radio import BleakRadio
 
-    decoders = known_decoders()
+    decoders = known_decoders(complain=say_aside)
     seen = nearest_first(asyncio.run(BleakRadio().scan(seconds)))
     claimed = {sighting.address: claimant(sighting.advertisement, decoders) for sighting in seen}
     shown = [one for one in seen if everything or claimed[one.address] is not None]

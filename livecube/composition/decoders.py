@@ -10,7 +10,7 @@ from livecube.errors import UsageError
 from livecube.profiles.decoder import decoder_class
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable, Iterator
     from pathlib import Path
 
     from livecube.decoding import Decoder
@@ -21,29 +21,55 @@ __all__ = ["GROUP", "known_decoders"]
 GROUP: Final = "livecube.decoders"
 
 
+def _say_nothing(sentence: str) -> None:
+    pass
+
+
 def known_decoders(
-    profiles: Iterable[Profile] = (), folder: Path | None = None
+    profiles: Iterable[Profile] = (),
+    folder: Path | None = None,
+    complain: Callable[[str], None] = _say_nothing,
 ) -> dict[str, type[Decoder]]:
     """All decoders by name, in the order in which they are to be asked whether they know a cube.
 
     First ``profiles`` (which the user names on the command line), then those in the user's
     folder (``folder`` instead of the usual one), then decoders in code, then installed profiles;
-    of two of one name the first counts.
+    of two of one name the first counts. ``complain`` is told of each that cannot be used, and of
+    each that another of its name stands before.
 
-    Raises :class:`~livecube.errors.ProfileError` if a profile is wrong, and
-    :class:`~livecube.errors.UsageError` if a decoder or a transform cannot be loaded.
+    Raises :class:`~livecube.errors.ProfileError` if an installed profile is wrong.
     """
+    folder = folder or profile_folder()
     found: dict[str, type[Decoder]] = {}
-    for profile in (*profiles, *user_profiles(folder or profile_folder())):
-        found.setdefault(profile.name, decoder_class(profile))
+    mine: set[str] = set()
+    for profile in (*profiles, *user_profiles(folder, complain)):
+        if profile.name in mine:
+            complain(f"{folder} holds several profiles called {profile.name!r}; the first counts")
+            continue
+        try:
+            found[profile.name] = decoder_class(profile)
+        except UsageError as error:
+            complain(f"{error}; your profile {profile.name!r} is left out")
+            continue
+        mine.add(profile.name)
+    for name, decoder in _installed(complain):
+        if name in mine:
+            complain(
+                f"your profile {name!r} in {folder} stands before the installed decoder of this "
+                "name, which is not used"
+            )
+        found.setdefault(name, decoder)
+    return found
+
+
+def _installed(complain: Callable[[str], None]) -> Iterator[tuple[str, type[Decoder]]]:
     for entry in entry_points(group=GROUP):
         try:
-            found.setdefault(entry.name, cast("type[Decoder]", entry.load()))
-        except Exception as error:
-            raise UsageError(
-                f"decoder {entry.name!r} ({entry.value}) cannot be loaded: {error}; "
-                "repair or uninstall it"
-            ) from None
+            yield entry.name, cast("type[Decoder]", entry.load())
+        except Exception as error:  # whatever is wrong with one, the others can be used
+            complain(
+                f"decoder {entry.name!r} ({entry.value}) cannot be loaded: {error}; repair or "
+                "uninstall it"
+            )
     for profile in installed_profiles():
-        found.setdefault(profile.name, decoder_class(profile))
-    return found
+        yield profile.name, decoder_class(profile)

@@ -232,9 +232,12 @@ class CubeSource:
         ask: Callable[[Sequence[ChosenCube]], ChosenCube] | None,
         *,
         capture: bool = False,
+        complain: Callable[[str], None] = lambda sentence: None,
     ) -> None:
+        """``complain`` is told of decoders and profiles that cannot be used."""
         self.link = radio.label
         self._radio = radio
+        self._complain = complain
         self._wanted = wanted
         self._ask = ask
         self._capture = capture
@@ -265,7 +268,7 @@ class CubeSource:
         """Listen for it, and remember it for the next time."""
         from livecube.composition.decoders import known_decoders  # not needed without a radio
 
-        decoders = known_decoders()
+        decoders = known_decoders(complain=self._complain)
         if self._wanted.decoder not in (None, *decoders):
             known = ", ".join(sorted(decoders)) or "none"
             raise UsageError(f"no decoder is called {self._wanted.decoder!r}; installed: {known}")

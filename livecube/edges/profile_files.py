@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Final
 import platformdirs
 
 from livecube.edges.log_files import regular
-from livecube.errors import UsageError
-from livecube.profiles.parsing import parse_profile
+from livecube.errors import LivecubeError, UsageError
+from livecube.profiles.parsing import MOST_BYTES, parse_profile
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
     from pathlib import Path
 
     from livecube.profiles.values import Profile
@@ -36,7 +36,8 @@ def load_profile(path: Path) -> Profile:
     :class:`~livecube.errors.UsageError` if the file cannot be read.
     """
     try:
-        text = regular(path).read_text(encoding="utf-8-sig")
+        with regular(path).open("rb") as file:
+            text = file.read(MOST_BYTES + 1).decode("utf-8-sig")
     except OSError as error:
         raise UsageError(f"{path} cannot be read: {error.strerror}") from None
     except UnicodeDecodeError as error:
@@ -44,12 +45,18 @@ def load_profile(path: Path) -> Profile:
     return parse_profile(text, str(path))
 
 
-def user_profiles(folder: Path) -> Iterator[Profile]:
+def user_profiles(
+    folder: Path, complain: Callable[[str], None] = lambda sentence: None
+) -> Iterator[Profile]:
     """The profiles in a folder, in the order of their files' names; none if it is missing.
 
-    Raises the same errors as :func:`load_profile`.
+    ``complain`` is told of each file that is no profile; the others count all the same.
     """
-    return map(load_profile, sorted(folder.glob("*.toml")))
+    for path in sorted(folder.glob("*.toml")):
+        try:
+            yield load_profile(path)
+        except LivecubeError as error:
+            complain(f"{error}; this profile of yours is left out")
 
 
 def installed_profiles() -> Iterator[Profile]:

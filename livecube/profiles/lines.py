@@ -2,33 +2,52 @@
 
 ``tomllib`` does not say. So it is asked about the text up to each line: the entry stands in the
 statement with which it first appears. That is right for whatever TOML allows, since nothing of
-its grammar is repeated here; it is slow, and only needed for a message.
+its grammar is repeated here; it is only needed for a message.
 """
 
 from __future__ import annotations
 
 import tomllib
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
     from livecube.profiles.schema import Path
 
 __all__ = ["line_of"]
 
+_LONGEST: Final = 100
+"""So many lines may a statement have before no line within it is looked for any more."""
+
 
 def line_of(text: str, path: Path) -> int:
     """The line (from 1) of an entry; of the nearest table around it, if it has none."""
     lines = text.split("\n")
     for depth in range(len(path), 0, -1):
-        whole = 0  # so many lines are whole statements without the entry
-        for count in range(1, len(lines) + 1):
-            table = _parsed("\n".join(lines[:count]) + "\n")
-            if table is None:
-                continue
-            if _has(table, path[:depth]):
-                return _first_statement(lines, whole)
-            whole = count
+        if _has(_parsed(text), path[:depth]):
+            return _first_statement(lines, _lines_without(lines, path[:depth]))
     return 1
+
+
+def _lines_without(lines: list[str], path: Path) -> int:
+    """How many of the first lines are whole statements that do not hold an entry.
+
+    All of them together do. Halving serves, since what holds it still does with more lines.
+    """
+    without, holding = 0, len(lines)
+    while without + 1 < holding:
+        middle = (without + holding) // 2
+        counts = [*range(middle, holding), *range(middle - 1, without, -1)]
+        for count in counts[:_LONGEST]:
+            table = _parsed("\n".join(lines[:count]) + "\n")
+            if table is not None:
+                break
+        else:
+            return without  # within one statement of many lines
+        if _has(table, path):
+            holding = count
+        else:
+            without = count
+    return without
 
 
 def _parsed(text: str) -> dict[str, Any] | None:

@@ -8,7 +8,7 @@ import tomllib
 from importlib.resources import files
 from typing import TYPE_CHECKING, Final
 
-from livecube.errors import ProfileError
+from livecube.errors import ProfileError, UsageError
 from livecube.profiles.building import WrongError, built
 from livecube.profiles.lines import line_of
 from livecube.profiles.schema import first_fault
@@ -17,9 +17,14 @@ if TYPE_CHECKING:
     from livecube.profiles.schema import Path
     from livecube.profiles.values import Profile
 
-__all__ = ["parse_profile", "profile_schema_text"]
+__all__ = ["MOST_BYTES", "check_name", "parse_profile", "profile_schema_text"]
 
 _SCHEMA: Final = "profile.schema.json"
+MOST_BYTES: Final = 1 << 16
+"""A longer text is no profile; those that are learned have some 3,000."""
+_LONGEST_LINE: Final = 2048
+"""Of a key with so many parts ``tomllib`` makes a table in some ms; with ten times as many it
+would take half a minute."""
 
 
 def profile_schema_text() -> str:
@@ -32,6 +37,7 @@ def parse_profile(text: str, source: str) -> Profile:
 
     Raises :class:`~livecube.errors.ProfileError`.
     """
+    _check_size(text, source)
     try:
         table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -39,6 +45,8 @@ def parse_profile(text: str, source: str) -> Profile:
         raise ProfileError(
             source, int(line[1]) if line else 0, f"this is not TOML: {error}"
         ) from None
+    except RecursionError:
+        raise ProfileError(source, 0, "this is nested too deeply for a profile") from None
     fault = first_fault(table, json.loads(profile_schema_text()))
     if fault is not None:
         raise ProfileError(source, line_of(text, fault.path), f"{_name(fault.path)} {fault.reason}")
@@ -47,6 +55,24 @@ def parse_profile(text: str, source: str) -> Profile:
     except WrongError as error:
         where = line_of(text, error.path)
         raise ProfileError(source, where, f"{_name(error.path)} {error.reason}") from None
+
+
+def _check_size(text: str, source: str) -> None:
+    if len(text.encode()) > MOST_BYTES:
+        raise ProfileError(source, 0, f"this is no profile: it has more than {MOST_BYTES} bytes")
+    for number, line in enumerate(text.split("\n"), start=1):
+        if len(line) > _LONGEST_LINE:
+            raise ProfileError(source, number, f"is longer than {_LONGEST_LINE} characters")
+
+
+def check_name(name: str) -> None:
+    """Raise :class:`~livecube.errors.UsageError` if no profile may have this name."""
+    fault = first_fault(name, json.loads(profile_schema_text())["properties"]["name"])
+    if fault is not None:
+        raise UsageError(
+            f"the name of a profile has lower-case letters, digits and hyphens, at most 40, like "
+            f"my-cube; this is {name[:60]!r}"
+        )
 
 
 def _name(path: Path) -> str:

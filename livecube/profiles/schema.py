@@ -75,7 +75,10 @@ def _in_table(
 
 
 def _shown(value: object) -> str:
-    text = repr(value)
+    try:
+        text = repr(value)
+    except (ValueError, RecursionError):  # thousands of digits, or of tables in one another
+        return "what stands there"
     return text if len(text) < 40 else text[:36] + "…"
 
 
