@@ -23,6 +23,7 @@ from livecube.events import (
     StateReport,
     Turn,
     TurnReport,
+    is_attitude,
 )
 
 if TYPE_CHECKING:
@@ -158,14 +159,14 @@ class CubeClock:
                     result.append(Turn(t, report.turn, host=host_s, seq=report.seq))
                 case StateReport():
                     result.append(State(self._time(report.cube_ms, host_s), report.position))
-                case BatteryReport():
+                case BatteryReport() if 0 <= report.percent <= 100:
                     result.append(Battery(self._t, report.percent))
-                case AttitudeReport():
+                case AttitudeReport() if is_attitude(report.quaternion):
                     result.append(Attitude(self._t, report.quaternion))
                 case GapReport():
                     result.append(Gap(self._t, report.lost))
-                case BadPacket():
-                    pass  # noise: there is nothing to follow in it
+                case AttitudeReport() | BatteryReport() | BadPacket():
+                    pass  # noise: there is nothing to follow in it, and no log could hold it
         return result
 
     def _time(self, cube_ms: int | None, host_s: float) -> float:

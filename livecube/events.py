@@ -8,9 +8,11 @@ Nothing after that point can tell a live cube from a recorded one.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal, TypeAlias
+from typing import TYPE_CHECKING, Final, Literal, TypeAlias
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from livecube.cube.holding import Holding
 
 __all__ = [
@@ -41,6 +43,7 @@ __all__ = [
     "StateReport",
     "Turn",
     "TurnReport",
+    "is_attitude",
 ]
 
 SolvePhase: TypeAlias = Literal["scramble", "inspect", "start", "end", "abandon"]
@@ -106,6 +109,19 @@ class AttitudeReport:
     """w, x, y, z of the rotation that takes the cube's axes to those of space: x out of the red
     centre, y out of white, z out of green. Where space's axes lie does not matter, and they may
     drift. Of any length but 0."""
+
+
+_FAR: Final = 1e6
+"""No part of a quaternion is greater."""
+
+
+def is_attitude(quaternion: Sequence[object]) -> bool:
+    """Whether this is a rotation: four finite numbers, not all of them 0."""
+    return (
+        len(quaternion) == 4
+        and all(isinstance(part, int | float) and abs(part) <= _FAR for part in quaternion)
+        and any(quaternion)
+    )
 
 
 Report: TypeAlias = (

@@ -15,9 +15,16 @@ from livecube_protocols.turnwire_cube import TurnwireCube
 from livecube.conformance import decoder_tests
 from livecube.conformance.attacks import ATTACKS, one_hostile
 from livecube.conformance.bench import Follower, look_at
-from livecube.cube.position import SOLVED, apply_turns
+from livecube.cube.position import SOLVED, apply_turns, turns_text
 from livecube.decoding import Advertisement, Decoded, Decoder, Write
-from livecube.events import BadPacket, BatteryReport, GapReport, StateReport, TurnReport
+from livecube.events import (
+    AttitudeReport,
+    BadPacket,
+    BatteryReport,
+    GapReport,
+    StateReport,
+    TurnReport,
+)
 
 if TYPE_CHECKING:
     from livecube.events import Report
@@ -152,6 +159,149 @@ def test_a_fault_is_found(decoder: type[Sound], test: str) -> None:
         getattr(decoder_tests(decoder, TurnwireCube)(), test)()
 
 
+# A decoder of a third party that has nothing but example packets.
+
+
+class Numbered:
+    """The newest three turns of a cube that counts them, in packets of four bytes."""
+
+    name: ClassVar[str] = "numbered"
+    clock_wrap_ms: ClassVar[float | None] = None
+    notify: ClassVar[tuple[str, ...]] = TurnwireDecoder.notify
+
+    def __init__(self) -> None:
+        self.last: int | None = None
+
+    @classmethod
+    def claims(cls, advertisement: Advertisement) -> bool:
+        return False
+
+    def connected(self) -> tuple[Write, ...]:
+        return ()
+
+    def received(self, characteristic: str, data: bytes) -> Decoded:
+        if characteristic not in self.notify or len(data) != 4 or max(data[1:]) >= 18:
+            return Decoded((BadPacket("no turns", data),))
+        step = 1 if self.last is None else (data[0] - self.last) % 256
+        if self.repeats(step):
+            return Decoded()
+        self.last = data[0]
+        turns = self.listed(data[1 : 1 + min(max(step, 1), 3)])
+        reports = tuple(
+            TurnReport(turn, (data[0] - age) % 256, None)
+            for turn, age in zip(turns, reversed(range(len(turns))), strict=True)
+        )
+        return Decoded(self.after_gap(step - 3, reports))
+
+    def repeats(self, step: int) -> bool:
+        return step == 0 or step > 128
+
+    def listed(self, newest_first: bytes) -> list[int]:
+        return [*newest_first[::-1]]
+
+    def after_gap(self, lost: int, reports: tuple[Report, ...]) -> tuple[Report, ...]:
+        return (GapReport(lost), *reports) if lost > 0 else reports
+
+
+class ReversingHistory(Numbered):
+    def listed(self, newest_first: bytes) -> list[int]:
+        return [*newest_first]
+
+
+class TellingRepeats(Numbered):
+    def repeats(self, step: int) -> bool:
+        return step > 128
+
+
+class TellingLateRepeats(Numbered):
+    def repeats(self, step: int) -> bool:
+        return step == 0
+
+
+class SwappingDirections(Numbered):
+    def listed(self, newest_first: bytes) -> list[int]:
+        return [turn - turn % 3 + 2 - turn % 3 for turn in newest_first[::-1]]
+
+
+class LeavingOutGaps(Numbered):
+    def after_gap(self, lost: int, reports: tuple[Report, ...]) -> tuple[Report, ...]:
+        return reports
+
+
+class MiscountingGaps(Numbered):
+    def after_gap(self, lost: int, reports: tuple[Report, ...]) -> tuple[Report, ...]:
+        return (GapReport(lost + 1), *reports) if lost > 0 else reports
+
+
+class Unnumbered(Numbered):
+    """Says neither number nor time, though the packets differ whenever a turn was made."""
+
+    def received(self, characteristic: str, data: bytes) -> Decoded:
+        told = super().received(characteristic, data).reports
+        return Decoded(
+            tuple(replace(r, seq=None) if isinstance(r, TurnReport) else r for r in told)
+        )
+
+
+class TellingRepeatsUnnumbered(Unnumbered):
+    def repeats(self, step: int) -> bool:
+        return step > 128
+
+
+def examples() -> list[tuple[bytes, list[int]]]:
+    rng = random.Random(11)
+    made = [rng.randrange(18) for _ in range(300)]
+    made[150] = made[149]
+    padded = [0, 0, *made]
+    return [
+        (bytes([number % 256, *padded[number : number + 3][::-1]]), [made[number]])
+        for number in range(len(made))
+    ]
+
+
+GIVEN = "test_packets_tell_the_turns_that_are_given_with_them"
+REPEATS = "test_repeated_packets_tell_nothing_twice"
+LOST = "test_what_is_lost_is_recovered_in_order_or_a_gap"
+
+
+def failing(decoder: type[Numbered], packets: list[Any]) -> list[str]:
+    made = decoder_tests(decoder, packets=packets)
+    names = []
+    for name in (GIVEN, REPEATS, LOST):
+        try:
+            getattr(made(), name)()
+        except AssertionError:
+            names.append(name)
+    return names
+
+
+@pytest.mark.parametrize("decoder", [Numbered, Unnumbered])
+def test_examples_alone_find_nothing_in_a_sound_decoder(decoder: type[Numbered]) -> None:
+    assert failing(decoder, examples()) == []
+    texts = [(data, turns_text(turns)) for data, turns in examples()]
+    assert failing(decoder, texts) == []
+    assert failing(decoder, [data for data, _ in examples()]) == []
+
+
+@pytest.mark.parametrize(
+    ("decoder", "test"),
+    [
+        (ReversingHistory, LOST),
+        (TellingRepeats, REPEATS),
+        (TellingLateRepeats, REPEATS),
+        (TellingRepeatsUnnumbered, REPEATS),
+        (SwappingDirections, GIVEN),
+        (LeavingOutGaps, LOST),
+        (MiscountingGaps, LOST),
+    ],
+)
+def test_examples_alone_find_a_fault(decoder: type[Numbered], test: str) -> None:
+    """Before, each of these passed unless its author had written a simulated cube."""
+    assert test in failing(decoder, examples())
+    bare = [data for data, _ in examples()]
+    assert (test in failing(decoder, bare)) is (test != GIVEN)
+
+
 def test_a_decoder_needs_something_to_be_tried_with() -> None:
     with pytest.raises(ValueError, match="a simulated cube, or some good packets"):
         decoder_tests(TurnwireDecoder)
@@ -168,6 +318,9 @@ HEARD = {
     "test_memory_is_bounded": (33253, "1a2826cc"),
     "test_on_a_good_radio_every_turn_is_told_once_and_at_once": (418, "383d2ebd"),
     "test_packets_of_another_characteristic": (1, "f6c7025c"),
+    "test_packets_tell_the_turns_that_are_given_with_them": (0, "e3b0c442"),
+    "test_repeated_packets_tell_nothing_twice": (2912, "de82a486"),
+    "test_what_is_lost_is_recovered_in_order_or_a_gap": (1840, "57d3072e"),
     "test_random_packets": (6889, "563ab05a"),
     "test_reordered_packets": (3382, "57044446"),
     "test_repeated_packets": (7126, "ba1ded95"),
@@ -281,6 +434,8 @@ TWISTED = bytes([*POSITION[:1], *POSITION[2:3], *POSITION[1:2], *POSITION[3:]])
         (BatteryReport(-1), False), (BatteryReport(101), False),
         (GapReport(None), True), (GapReport(1), True), (GapReport(0), False),
         (BadPacket("why", b""), True), (BadPacket("", b""), False),
+        (AttitudeReport((0.0, 0.1, 0.0, 9.0)), True), (AttitudeReport((0.0,) * 4), False),
+        (AttitudeReport((1.0, 0.0, 0.0, float("nan"))), False),
     ],
 )  # fmt: skip
 def test_values_out_of_range_are_found(report: Report, right: bool) -> None:

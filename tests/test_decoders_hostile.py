@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, cast
 import pytest
 
 from livecube.conformance import decoder_tests
+from livecube.cube.position import turn_name
 from livecube.errors import UsageError
 from livecube.profiles.decoder import decoder_class
 from livecube.profiles.parsing import parse_profile
@@ -59,6 +60,15 @@ def plain_tests() -> type[Any]:
 
 
 TestPlain = plain_tests()
+
+
+def test_the_readmes_packets_stand_with_their_turns() -> None:
+    (lines,) = re.findall(r"^TOLD = .*\nTestTold = .*$", README, re.MULTILINE)
+    namespace = {**example(), "decoder_tests": decoder_tests, "turn_name": turn_name}
+    exec(lines, namespace)
+    told = namespace["TestTold"]()
+    told.test_packets_tell_the_turns_that_are_given_with_them()
+    assert told.turns == tuple((n % 18,) for n in range(256))
 
 
 def test_the_readmes_example_does_what_it_shows() -> None:

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from livecube.clock import CubeClock
 from livecube.cube.geometry import FACES, OPPOSITE
 from livecube.cube.holding import Holding
 from livecube.cube.notation import parse_turns
@@ -21,7 +22,9 @@ from livecube.events import (
     SOLVE_PHASES,
     Asked,
     Attitude,
+    AttitudeReport,
     Battery,
+    BatteryReport,
     ClockAccount,
     CubeEvent,
     DeviceInfo,
@@ -38,6 +41,8 @@ from livecube.logs.lines import Header, event_line, header_line, parse_event, pa
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from livecube.events import Report
 
 HEADER: Final = Header("2026-03-01T18:20:00Z", "Würfel", "cube", "R U2 F'", "radio")
 EVENTS: Final[list[CubeEvent]] = [
@@ -239,3 +244,23 @@ def test_no_file_is_overwritten(path: Path) -> None:
             LogWriter(path, HEADER, resume=True)
         assert caught.value.line == 1
         assert path.read_bytes() == foreign
+
+
+@pytest.mark.parametrize("quaternion", [(0.0,) * 4, (float("nan"), 1.0, 0.0, 0.0), (1e9,) * 4])
+def test_a_quaternion_that_no_reader_takes_was_written(quaternion: tuple[float, ...]) -> None:
+    w, x, y, z = quaternion
+    with pytest.raises(ValueError, match="is no rotation"):
+        event_line(Attitude(1.0, (w, x, y, z)))
+    clock = CubeClock(None)
+    reports: list[Report] = [
+        AttitudeReport((w, x, y, z)),
+        BatteryReport(101),
+        AttitudeReport((1.0, 0, 0, 0)),
+    ]
+    events = clock.events(reports, 2.0)
+    assert events == [Attitude(0.0, (1.0, 0, 0, 0))]
+
+
+def test_nothing_was_left_of_a_very_small_quaternion() -> None:
+    read = parse_event(event_line(Attitude(1.0, (2e-5, 0.0, -1e-5, 0.0))))
+    assert read == Attitude(1.0, (1.0, 0.0, -0.5, 0.0))

@@ -200,8 +200,13 @@ def test_one_wrong_file_in_the_users_folder_stopped_every_command(tmp_path: Path
     assert "secret" not in found
     told = " ".join(said)
     assert len(said) == 5
-    for part in ("a.toml, line 1: profile must be 1", "b.toml is no regular", "e.toml is no regular",
-                 "several profiles called 'plain'", "your profile 'secret' is left out"):  # fmt: skip
+    for part in (
+        "a.toml, line 1: profile must be 1",
+        "b.toml is no regular",
+        "e.toml is no regular",
+        "several profiles called 'plain'",
+        "your profile 'secret' is left out",
+    ):
         assert part in told
 
 

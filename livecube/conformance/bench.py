@@ -12,7 +12,15 @@ from livecube.cube.notation import facelets_text, parse_facelets
 from livecube.cube.position import SOLVED, TURN_BYTES
 from livecube.decoding import Decoded, Write
 from livecube.errors import PositionError
-from livecube.events import BadPacket, BatteryReport, GapReport, StateReport, TurnReport
+from livecube.events import (
+    AttitudeReport,
+    BadPacket,
+    BatteryReport,
+    GapReport,
+    StateReport,
+    TurnReport,
+    is_attitude,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -59,6 +67,8 @@ def _look_at_report(report: Report, wrap_ms: float | None) -> None:
             assert 0 <= percent <= 100, f"{report}: a charge is 0 to 100"
         case GapReport(lost):
             assert lost is None or lost > 0, f"{report}: a gap without a lost turn"
+        case AttitudeReport(quaternion):
+            assert is_attitude(quaternion), f"{report}: no rotation; four numbers, not all 0"
         case BadPacket(reason):
             assert reason, "a BadPacket without its reason"
         case _:

@@ -7,17 +7,21 @@ from __future__ import annotations
 
 import random
 import tracemalloc
+from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 from livecube.conformance.attacks import ATTACKS, changed, noise
 from livecube.conformance.bench import fed
+from livecube.conformance.telling import lines_of, quarters, why_untrue
+from livecube.cube.position import turns_text
 from livecube.decoding import Advertisement
 from livecube.events import BadPacket, TurnReport
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from livecube.decoding import Decoder
+    from livecube.events import Report
 
 __all__ = ["DecoderTests"]
 
@@ -31,12 +35,17 @@ class DecoderTests:
 
     decoder: Callable[[], Decoder]
     given: tuple[bytes, ...]
+    turns: tuple[tuple[int, ...] | None, ...] = ()
+    """What each of the given packets tells; None where that is not said."""
 
     def _good(self) -> list[bytes]:
         return list(self.given)
 
     def _characteristic(self) -> str:
         return self.decoder().notify[0]
+
+    def _told(self, packets: Sequence[bytes]) -> list[Report]:
+        return fed(self.decoder(), self._characteristic(), packets)
 
     def _survives(self, attack: str) -> None:
         good, characteristic = self._good(), self._characteristic()
@@ -95,6 +104,45 @@ class DecoderTests:
         assert any(isinstance(report, TurnReport) for report in reports)
         assert not [report for report in reports if isinstance(report, BadPacket)]
 
+    def test_packets_tell_the_turns_that_are_given_with_them(self) -> None:
+        """Faces and directions are right, and several turns of one packet are in order."""
+        decoder, characteristic = self.decoder(), self._characteristic()
+        for data, turns in zip(self.given, self.turns, strict=False):
+            told = _turns(fed(decoder, characteristic, [data]))
+            assert turns is None or quarters(told) == quarters(turns), (
+                f"{data.hex()} tells {turns_text(told) or 'nothing'}, not {turns_text(turns)}"
+            )
+
+    def test_repeated_packets_tell_nothing_twice(self) -> None:
+        """Each comes three times; and once more behind the next one, if turns are numbered."""
+        good = self._good()
+        once = self._told(good)
+        if not _repeats_are_known(once, good):
+            return  # nothing tells a repeat from a turn
+        thrice = self._told([packet for packet in good for _ in range(3)])
+        assert _turns(thrice) == _turns(once), "a repeat is told as a turn"
+        if all(report.seq is not None for report in once if isinstance(report, TurnReport)):
+            late = [packet for pair in pairwise(good) for packet in pair[::-1]]
+            told = _turns(self._told([good[0], *late]))
+            assert told == _turns(once), "a packet that comes late once more is told as a turn"
+
+    def test_what_is_lost_is_recovered_in_order_or_a_gap(self) -> None:
+        """Packets are lost, one to three in a row; needs turns that are numbered."""
+        good = self._good()
+        once = self._told(good)
+        made = _turns(once)
+        if any(isinstance(report, TurnReport) and report.seq is None for report in once):
+            return  # a cube that does not number its turns cannot tell that one is missing
+        for seed in range(3):
+            rng, arriving, left = random.Random(seed), [], 0
+            for number, packet in enumerate(good):
+                left = rng.randint(1, seed + 1) if not left and rng.random() < 0.15 else left
+                if not left or number == 0:
+                    arriving.append(packet)
+                left = max(0, left - 1)
+            untrue = why_untrue(lines_of(self._told(arriving)), made)
+            assert untrue is None, f"with packets lost, {untrue}"
+
     def test_memory_is_bounded(self) -> None:
         """Every other packet is lost for good, nothing asked for is answered, and noise comes."""
         rng, good, characteristic = random.Random(2), self._good(), self._characteristic()
@@ -108,6 +156,19 @@ class DecoderTests:
         after, _ = tracemalloc.get_traced_memory()
         tracemalloc.stop()
         assert after - before < _MEMORY, f"{after - before} bytes more after {len(packets) * 3}"
+
+
+def _turns(reports: Sequence[Report]) -> list[int]:
+    return [report.turn for report in reports if isinstance(report, TurnReport)]
+
+
+def _repeats_are_known(reports: Sequence[Report], packets: Sequence[bytes]) -> bool:
+    """Whether something tells a repeat from a turn: a number, a time, or bytes that change."""
+    turns = [report for report in reports if isinstance(report, TurnReport)]
+    if all(report.seq is not None or report.cube_ms is not None for report in turns):
+        return True
+    twice = any(one.turn == two.turn for one, two in pairwise(turns))
+    return twice and all(one != two for one, two in pairwise(packets))
 
 
 def _feed_blindly(decoder: Decoder, characteristic: str, packets: list[bytes]) -> None:

@@ -36,6 +36,7 @@ from livecube.events import (
     SolvePhase,
     State,
     Turn,
+    is_attitude,
 )
 
 if TYPE_CHECKING:
@@ -55,8 +56,6 @@ VERSION: Final = 1
 """The version of the format that is written, and the only one that is read."""
 
 
-_FAR: Final = 1e6
-"""No part of a quaternion is greater."""
 _LATEST_S: Final = 1e11
 """No time is greater: 3,000 years, so that those of 1970 fit in, and milliseconds in 64 bits."""
 
@@ -103,7 +102,10 @@ def header_line(header: Header) -> str:
 
 
 def event_line(event: CubeEvent) -> str:
-    """An event as a line, without its line end."""
+    """An event as a line, without its line end.
+
+    Raises ``ValueError`` for an attitude that is no rotation: the line could not be read.
+    """
     line: dict[str, Any] = {"t": round(event.t, 6)}
     match event:
         case Turn():
@@ -124,10 +126,7 @@ def event_line(event: CubeEvent) -> str:
         case Battery():
             line |= {"mark": "battery", "percent": event.percent}
         case Attitude():
-            line |= {
-                "mark": "attitude",
-                "quaternion": [round(part, 4) for part in event.quaternion],
-            }
+            line |= {"mark": "attitude", "quaternion": _written_quaternion(event.quaternion)}
         case Packet():
             line |= {"mark": "packet", "char": event.char, "hex": event.data.hex()}
             if event.host is not None:
@@ -150,6 +149,14 @@ def event_line(event: CubeEvent) -> str:
         case Reset():
             line |= {"mark": "reset"}
     return json.dumps(line)
+
+
+def _written_quaternion(quaternion: tuple[float, float, float, float]) -> list[float]:
+    """With four decimals; a very small one is made longer first, lest nothing be left of it."""
+    if not is_attitude(quaternion):
+        raise ValueError(f"{quaternion} is no rotation: four numbers, not all of them 0")
+    length = max(map(abs, quaternion))
+    return [round(part / length if length < 0.1 else part, 4) for part in quaternion]
 
 
 def _object(text: str) -> dict[str, Any]:
@@ -318,10 +325,9 @@ def _packet(t: float, line: dict[str, Any]) -> Packet:
 
 def _attitude(t: float, line: dict[str, Any]) -> Attitude:
     parts = line.get("quaternion")
-    numbers = parts if isinstance(parts, list) and len(parts) == 4 else [None]
-    if not all(isinstance(x, int | float) and abs(x) <= _FAR for x in numbers) or not any(numbers):
+    if not isinstance(parts, list) or not is_attitude(parts):
         raise ValueError('"quaternion" must be four numbers, not all of them 0')
-    w, x, y, z = map(float, numbers)
+    w, x, y, z = map(float, parts)
     return Attitude(t, (w, x, y, z))
 
 

@@ -1,0 +1,74 @@
+"""Whether what a decoder told over a bad radio agrees with what it told over a good one."""
+
+from __future__ import annotations
+
+from itertools import chain, pairwise
+from typing import TYPE_CHECKING, TypeAlias
+
+from livecube.cube.position import turns_text
+from livecube.events import GapReport, TurnReport
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from livecube.events import Report
+
+__all__ = ["Lines", "lines_of", "quarters", "why_untrue"]
+
+Lines: TypeAlias = "list[list[int] | GapReport]"
+"""What was told: turns in a row, and the gaps between them."""
+
+
+def quarters(turns: Sequence[int]) -> list[tuple[int, int]]:
+    """Turns as faces and quarters, neighbours of one face summed: a cube may split a half turn."""
+    summed: list[tuple[int, int]] = []
+    for turn in turns:
+        face, count = turn // 3, turn % 3 + 1
+        if summed and summed[-1][0] == face:
+            summed[-1] = face, (summed[-1][1] + count) % 4
+        else:
+            summed.append((face, count))
+    return summed
+
+
+def lines_of(reports: Iterable[Report]) -> Lines:
+    """The turns and gaps among reports."""
+    lines: Lines = [[]]
+    for report in reports:
+        if isinstance(report, GapReport):
+            lines += [report, []]
+        elif isinstance(report, TurnReport) and isinstance(lines[-1], list):
+            lines[-1].append(report.turn)
+    return lines
+
+
+def why_untrue(lines: Lines, made: Sequence[int]) -> str | None:
+    """Why this cannot have been told of the turns that were ``made``; None: it can.
+
+    A gap may stand for as many turns as it says; what stands between gaps has to be what was
+    made, one turn after the other, from the first one on. It may end early.
+    """
+    ends = {0}  # so many of the turns may have been told or lost by now
+    for line in lines:
+        if isinstance(line, GapReport):
+            behind = set(chain.from_iterable(_behind(line, end, made) for end in ends))
+            why = f"a gap of {line.lost}"
+        else:
+            behind = {end + len(line) for end in ends if made[end : end + len(line)] == line}
+            why = turns_text(line)
+        if not behind:
+            return f"{why} is told behind {turns_text(made[: min(ends)][-20:]) or 'nothing'}"
+        ends = behind
+    return None
+
+
+def _behind(gap: GapReport, end: int, made: Sequence[int]) -> Iterable[int]:
+    """Where the turns may go on behind a gap; two equal quarters may count as one half turn."""
+    if gap.lost is None:
+        return range(end, len(made) + 1)
+    longest = range(end + gap.lost, min(len(made), end + 2 * gap.lost) + 1)
+    return [at for at in longest if at - end - _pairs(made[end:at]) <= gap.lost]
+
+
+def _pairs(turns: Sequence[int]) -> int:
+    return sum(one == two for one, two in pairwise(turns))
