@@ -1,0 +1,148 @@
+"""Learns cubes that it was not written for, from owners who slip, and judges by what was turned.
+
+``python tests/checks/slip_check.py --cubes 200`` does it for many, each from a clean recording and
+from one with slips. A learned profile is tried on other days: with the counter before each wrap,
+and with the clock hours later.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import time
+from collections import Counter
+from concurrent.futures import ProcessPoolExecutor
+from typing import TYPE_CHECKING, NamedTuple
+
+import beside  # noqa: F401 - before helpers are imported
+from wild_layouts import SLIPS, recorded, session, wild
+
+from livecube.clock import CubeClock
+from livecube.conformance.telling import lines_of, quarters, why_untrue
+from livecube.events import Battery, Turn, TurnReport
+from livecube.learning.learner import learn
+from livecube.learning.verdicts import Refused
+from livecube.profiles.decoder import decoder_class
+from livecube.profiles.values import Claim
+
+if TYPE_CHECKING:
+    from wild_layouts import Slip, Wild
+
+    from livecube.events import Packet, Report
+    from livecube.learning.verdicts import Learned
+    from livecube.profiles.values import Profile
+
+CLAIM = Claim(name="WILD")
+FIELDS = ("counter", "clock")
+
+
+class Outcome(NamedTuple):
+    verdict: str
+    """``exact``, ``less`` (right, but without a field), ``wrong``, or ``refused``."""
+    why: str
+
+
+def slips_of(seed: int) -> list[Slip]:
+    """One to three slips, and perhaps a pause."""
+    rng = random.Random(f"slips {seed}")
+    return [rng.choice(SLIPS) for _ in range(rng.randint(1, 3))]
+
+
+def judged(seed: int, slips: list[Slip]) -> Outcome:
+    """The verdict on what is learned of a cube."""
+    layout = wild(seed)
+    verdict = learn(recorded(layout, seed, slips), "learned", CLAIM)
+    if isinstance(verdict, Refused):
+        return Outcome("refused", f"{verdict.why}: {verdict.reason}")
+    return of_profile(verdict, layout)
+
+
+def of_profile(verdict: Learned, layout: Wild) -> Outcome:
+    """Whether a profile tells what is turned, on other days too."""
+    profile = verdict.profile
+    days = [(0, 0.0), (7, 4.7 * 3600), (97, 65.0), (layout.counter_wrap - 60, 2**24 / 1000 - 30)]
+    days += [(235, 2**16 / layout.clock_rate - 20), (5, 2**32 / layout.clock_rate - 40)]
+    for number, (made, cube_s) in enumerate(days):
+        why = wrong_day(profile, layout, number, max(0, made), cube_s)
+        if why:
+            return Outcome("wrong", why)
+    telling = next(one for one in profile.layouts if one.turns is not None or one.state)
+    lacking = [name for name in FIELDS if name in layout.parts and getattr(telling, name) is None]
+    if layout.history and (telling.turns is None or telling.turns.codes.count <= layout.history):
+        lacking.append("history")
+    return Outcome("less" if lacking else "exact", ", ".join(lacking))
+
+
+def wrong_day(profile: Profile, layout: Wild, seed: int, made: int, cube_s: float) -> str:
+    """What is told wrongly of one day; empty: nothing."""
+    packets, done = session(layout, seed, made, cube_s, 130)
+    reports, events = told(profile, packets)
+    turns = [report.turn for report in reports if isinstance(report, TurnReport)]
+    if quarters(turns) != quarters([turn for turn, _ in done]) or len(lines_of(reports)) > 1:
+        return f"from turn {made}, second {cube_s:.0f}: turns"
+    if profile.clock_bits is not None and layout.half_turns:
+        zero = events[0].t - done[0][1]
+        late = max(abs(e.t - zero - s) for e, (_, s) in zip(events, done, strict=True))
+        if late > 0.0025 + 2 / layout.clock_rate:
+            return f"from turn {made}, second {cube_s:.0f}: times by {late:.3f} s"
+    packets, done = session(layout, seed + 100, made, cube_s, 130, loss=0.12)
+    reports, _ = told(profile, packets)
+    one = next(one for one in profile.layouts if one.turns is not None or one.state)
+    if one.counter is not None:
+        whole = [
+            t for turn, _ in done for t in ((turn,) if turn in layout.codes else (turn - 1,) * 2)
+        ]
+        why = why_untrue(lines_of(reports), whole)
+        return f"from turn {made}: packets lost, {why}" if why else ""
+    return ""
+
+
+def told(profile: Profile, packets: list[Packet]) -> tuple[list[Report], list[Turn]]:
+    """What a profile's decoder makes of packets."""
+    decoder = decoder_class(profile)()
+    clock = CubeClock(decoder.clock_wrap_ms)
+    reports: list[Report] = []
+    events = []
+    for packet in packets:
+        if packet.char in decoder.notify:
+            news = decoder.received(packet.char, packet.data).reports
+            reports += news
+            events += [e for e in clock.events(news, packet.t) if not isinstance(e, Battery)]
+    return reports, [event for event in events if isinstance(event, Turn)]
+
+
+def both(seed: int) -> tuple[int, float, Outcome, Outcome, list[Slip]]:
+    began, slips = time.process_time(), slips_of(seed)
+    clean, slipped = judged(seed, []), judged(seed, slips)
+    return seed, time.process_time() - began, clean, slipped, slips
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--cubes", type=int, default=200)
+    parser.add_argument("--first", type=int, default=0, metavar="SEED")
+    parser.add_argument("--verbose", action="store_true", help="every cube that is not exact")
+    arguments = parser.parse_args()
+    seeds = range(arguments.first, arguments.first + arguments.cubes)
+    counts: dict[str, Counter[str]] = {"clean": Counter(), "with slips": Counter()}
+    kept = learned = 0
+    spent = 0.0
+    with ProcessPoolExecutor() as workers:
+        for seed, seconds, clean, slipped, slips in workers.map(both, seeds):
+            spent += seconds
+            counts["clean"][clean.verdict] += 1
+            counts["with slips"][slipped.verdict] += 1
+            if clean.verdict in ("exact", "less"):
+                learned += 1
+                kept += slipped.verdict in ("exact", "less")
+            for how, one in (("clean", clean), (", ".join(slips), slipped)):
+                if one.verdict == "wrong" or (arguments.verbose and one.verdict != "exact"):
+                    print(f"{seed} ({wild(seed)}), {how}: {one.verdict}, {one.why}", flush=True)
+    for title, count in counts.items():
+        print(f"{title}: " + ", ".join(f"{n} {verdict}" for verdict, n in count.most_common()))
+    print(f"{kept} of the {learned} that were learned from a clean recording, also with slips")
+    print(f"{spent / len(seeds):.2f} s of processor time for each cube")
+
+
+if __name__ == "__main__":
+    main()
