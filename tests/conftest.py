@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import pytest
+from examples import examples
 from hypothesis import settings
 
 if TYPE_CHECKING:
@@ -34,9 +35,8 @@ _CACHE: Final = "LIVECUBE_TESTS_CACHE"
 _RUN = pytest.StashKey[Path]()
 _SPENT = pytest.StashKey[list[float]]()
 
-# A time limit for each example would fail tests on a slow machine for no fault of the code.
-settings.register_profile("no deadline", deadline=None)
-settings.load_profile("no deadline")
+settings.register_profile("of the suite", examples())
+settings.load_profile("of the suite")
 
 
 def pytest_configure(config: pytest.Config) -> None:

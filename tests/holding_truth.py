@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING
 
 from livecube.cube.holding import HOLDINGS, SLICE_SYMBOLS
@@ -70,6 +71,11 @@ def true_counts(solves: Iterable[VirtualSolve]) -> Counts:
 def virtual_solves(seeds: Iterable[int], habits: Habits) -> Iterator[VirtualSolve]:
     """Those of the solves that were solved."""
     for seed in seeds:
-        done = solve(seed, habits=habits)
+        done = _solve(seed, habits)
         if done.solved:
             yield done
+
+
+@cache
+def _solve(seed: int, habits: Habits) -> VirtualSolve:
+    return solve(seed, habits=habits)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -29,6 +30,12 @@ def met(habits: Habits, solves: int = 40) -> Acquaintance:
     return solver
 
 
+@cache
+def known_by(habits: Habits) -> Acquaintance:
+    """Met long ago; nobody reads on with it."""
+    return met(habits)
+
+
 def test_strangers_are_told_from_those_who_do_what_was_counted() -> None:
     assert Acquaintance(TRAINED).stranger == 0.5
     assert met(RIGHT_HANDED, 10).stranger < 0.05
@@ -39,7 +46,7 @@ def test_strangers_are_told_from_those_who_do_what_was_counted() -> None:
 def test_what_it_says_of_a_stranger_is_right_as_often_as_it_says() -> None:
     solver = Acquaintance(TRAINED)
     right, sure, plain = list[bool](), list[float](), list[float]()
-    for done in virtual_solves(range(150), OTHERWISE):
+    for done in virtual_solves(range(90), OTHERWISE):
         part = true_part(done)
         held = solver.read(part).held
         right += (held.argmax(axis=1) == np.array(true_holdings(done))).tolist()
@@ -48,7 +55,7 @@ def test_what_it_says_of_a_stranger_is_right_as_often_as_it_says() -> None:
     hits, confident = np.array(right), np.array(sure)
     for low, high in pairwise((0.3, 0.5, 0.7, 1.0)):
         within = (confident >= low) & (confident < high)
-        assert within.sum() > 1_000
+        assert within.sum() > 600
         assert abs(confident[within].mean() - hits[within].mean()) < 0.06
     plainly = np.array(plain)  # what the model says by itself is not, within the same bound
     within = (plainly >= 0.6) & (plainly < 0.9)
@@ -57,7 +64,7 @@ def test_what_it_says_of_a_stranger_is_right_as_often_as_it_says() -> None:
 
 def test_which_hand_is_the_stronger_is_known_from_the_solves_before() -> None:
     solver, known, alone = met(OTHERWISE, 20), list[bool](), list[bool]()
-    for done in virtual_solves(range(20, 80), OTHERWISE):
+    for done in virtual_solves(range(20, 60), OTHERWISE):
         part, truth = true_part(done), np.array(true_holdings(done))
         late = np.array(part.stages) >= 5
         known += (solver.read(part).held.argmax(axis=1) == truth)[late].tolist()
@@ -83,7 +90,7 @@ def test_nothing_becomes_likelier_than_it_was_read_to_be(
     weights: npt.NDArray[np.float64], is_strange: bool
 ) -> None:
     held = (weights + 1e-6) / (weights + 1e-6).sum(axis=1, keepdims=True)
-    believed = (STRANGE if is_strange else KNOWN).believed(held, [0, 1, 2, 3, 4])
+    believed = known_by(OTHERWISE if is_strange else RIGHT_HANDED).believed(held, [0, 1, 2, 3, 4])
     assert np.allclose(believed.sum(axis=1), 1.0)
     assert (believed.max(axis=1) <= held.max(axis=1) + 1e-12).all()
     likeliest = believed[np.arange(len(held)), held.argmax(axis=1)]
@@ -94,8 +101,6 @@ def test_who_states_the_holding_is_believed_though_a_stranger() -> None:
     done = next(virtual_solves(range(60, 70), OTHERWISE))
     part, truth = true_part(done), true_holdings(done)
     told = replace(part, stated=dict(enumerate(truth)))
-    assert np.allclose(STRANGE.read(told).held.max(axis=1), 1.0)
-    assert STRANGE.read(part).held.max() < 0.98
-
-
-STRANGE, KNOWN = met(OTHERWISE), met(RIGHT_HANDED)
+    stranger = met(OTHERWISE)
+    assert np.allclose(stranger.read(told).held.max(axis=1), 1.0)
+    assert stranger.read(part).held.max() < 0.98

@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 from changed_tables import changed_table
 from click.testing import CliRunner
-from hypothesis import given, settings
+from examples import examples
+from hypothesis import given
 from hypothesis import strategies as st
 
 from livecube.cli.hands import hands
@@ -23,6 +24,7 @@ from livecube.edges.automaton_file import (
     load_hands,
     usual_hands_text,
 )
+from livecube.edges.cache import load_search
 from livecube.errors import UsageError
 from livecube.hands.automaton import MOVES, NEVER, looking_ms
 from livecube.hands.features import parse_features
@@ -190,7 +192,7 @@ def each_place_once(table: dict[str, Any]) -> bool:
     return len(listed) == len(set(listed)) == 20
 
 
-@settings(max_examples=200)
+@examples(60)
 @given(tables())
 def test_the_schema_and_the_parser_agree(table: dict[str, Any]) -> None:
     """But for the places, of which a schema cannot say that each is listed once."""
@@ -285,8 +287,17 @@ def test_a_copy_of_what_the_command_prints_is_read_back_the_same(tmp_path: Path)
 
 
 @pytest.mark.usefixtures("tables")
-def test_other_hands_are_advised_otherwise(tmp_path: Path) -> None:
+def test_other_hands_are_advised_otherwise(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     from livecube.cli.hints import hints
+
+    usual = load_search(load_hands()).tables.pieces
+    # To make these for other hands takes a quarter of a minute. Slower hands need no less, so
+    # that they bound the search for these, too.
+    monkeypatch.setattr(
+        "livecube.search.bounds.piece_seconds",
+        lambda moves, hands, kind, *, still: usual[int(still)][kind],
+    )
+    monkeypatch.setattr("livecube.edges.cache._keep", lambda name, table: table)
 
     path = tmp_path / "slow-d.toml"
     slow = usual_hands_text().replace("D = [0.20, 0.30, 0.20]", "D = [3, 3, 3]", 1)

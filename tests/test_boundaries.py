@@ -74,10 +74,12 @@ def test_pure_rooms_load_no_edge_in_a_clean_interpreter(module: str) -> None:
     assert done.returncode == 0, done.stderr
 
 
-@pytest.mark.parametrize("command", ["live", "practice", "replay", "history"])
-def test_a_command_is_there_before_the_search_is_loaded(command: str) -> None:
+def test_commands_are_there_before_the_search_is_loaded() -> None:
     """A cube is followed at once, and also where numba cannot be had; hints come later."""
-    script = f"import sys, livecube.cli.{command}; sys.exit('numba' in sys.modules)"
+    modules = ", ".join(
+        f"livecube.cli.{name}" for name in ("live", "practice", "replay", "history")
+    )
+    script = f"import sys, {modules}; sys.exit('numba' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", script], check=False).returncode == 0
 
 

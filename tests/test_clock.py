@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from livecube_protocols.turnwire import TurnwireDecoder
 
@@ -90,7 +90,6 @@ def test_other_reports_keep_their_place() -> None:
 
 
 @given(st.integers(0, 2**31), st.floats(-100, 100), st.booleans())
-@settings(max_examples=40)
 def test_drift_and_delay_are_found_under_one_sided_jitter(
     seed: int, drift_ppm: float, reconnects: bool
 ) -> None:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from advising import advisor_at
 from click.testing import CliRunner, Result
 from hypothesis import given
 from hypothesis import strategies as st
@@ -20,7 +21,7 @@ from rich.console import Console
 
 from livecube.cli.drill import drill as command
 from livecube.composition.again import Again, TrierSource
-from livecube.composition.assembly import drilled_techniques, load_advisor
+from livecube.composition.assembly import drilled_techniques
 from livecube.composition.following import Hub
 from livecube.composition.scrambler import Scrambler, load_scrambler
 from livecube.cube.notation import moves_text
@@ -50,11 +51,12 @@ if TYPE_CHECKING:
 
 TECHNIQUES = {one.id: one for one in drilled_techniques()}
 USUAL = [name for name in TECHNIQUES if name != "keyhole-flip"]  # which is slow to find
+DOORS = ("keyhole-corner", "keyhole-edge")
 
 
 @pytest.fixture(scope="module")
 def advisor() -> Advisor:
-    return load_advisor()
+    return advisor_at()
 
 
 @pytest.fixture(scope="module")
@@ -64,9 +66,11 @@ def scrambler() -> Scrambler:
 
 @pytest.fixture(scope="module")
 def places(advisor: Advisor) -> dict[str, tuple[DrillPlace, ...]]:
-    """Some places of each technique, for two cross colours."""
+    """Some places of each technique, for two cross colours; more where others are done plainly."""
     return {
-        name: drawn_set(advisor, Wish(TECHNIQUES[name], 3, face), random.Random(face))
+        name: drawn_set(
+            advisor, Wish(TECHNIQUES[name], 2 + (name in DOORS), face), random.Random(face)
+        )
         for face, name in zip([0, 5] * len(USUAL), USUAL, strict=False)
     }
 
@@ -83,8 +87,8 @@ def test_the_technique_is_the_best_choice(
     name: str, places: dict[str, tuple[DrillPlace, ...]]
 ) -> None:
     """Another advisor, which knows nothing of the drill, puts it first."""
-    other = load_advisor()
-    assert len(places[name]) == 3
+    other = advisor_at()
+    assert len(places[name]) >= 2
     for place in places[name]:
         rows = other.advise(array(place.position), place.face).opportunities
         slots = set(place.row.slots)
@@ -103,7 +107,7 @@ def test_the_technique_is_the_best_choice(
 
 
 def test_a_set_is_balanced_and_comes_again_only_with_its_seed(advisor: Advisor) -> None:
-    wish = Wish(TECHNIQUES["keyhole-corner"], 8)
+    wish = Wish(TECHNIQUES["made-pair"], 8)
     first = drawn_set(advisor, wish, random.Random(0))
     slots = Counter(place.row.slots for place in first)
     sides = Counter(place.case.side for place in first)
@@ -124,7 +128,7 @@ def test_a_set_is_balanced_and_comes_again_only_with_its_seed(advisor: Advisor) 
 
 def test_known_positions_are_left_out_and_wishes_heeded(advisor: Advisor) -> None:
     technique = TECHNIQUES["made-pair"]
-    free = [drawn_set(advisor, Wish(technique, 4), random.Random(seed)) for seed in range(3)]
+    free = [drawn_set(advisor, Wish(technique, 3), random.Random(seed)) for seed in range(2)]
     known = {place.key for one in free for place in one}
     other = drawn_set(advisor, Wish(technique, 4), random.Random(0), known)
     assert not known & {place.key for place in other}
@@ -258,7 +262,7 @@ def test_the_best_way_is_judged_as_what_was_asked(
     assert somebody.trying.over
 
 
-@pytest.mark.parametrize("name", ["keyhole-corner", "keyhole-edge"])
+@pytest.mark.parametrize("name", DOORS)
 def test_the_plain_way_is_judged_as_another(
     name: str, places: dict[str, tuple[DrillPlace, ...]], scrambler: Scrambler, advisor: Advisor
 ) -> None:
@@ -380,7 +384,7 @@ class Kept:
 async def test_a_virtual_solver_who_does_it_plainly(
     places: dict[str, tuple[DrillPlace, ...]], scrambler: Scrambler, advisor: Advisor
 ) -> None:
-    of = places["keyhole-corner"][:3]
+    of = places["keyhole-corner"]
     ways = {place.key: way for place in of if (way := plain_turns(advisor, place))}
     drilled = [place for place in of if place.key in ways]
     source, kept = PlainSource(ways), Kept()

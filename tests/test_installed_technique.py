@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-import os
-import subprocess
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
+from command import started
+
+if TYPE_CHECKING:
+    import subprocess
+    from collections.abc import Iterator
 
 GUIDE = Path(__file__).parent.parent / "DEVELOPERS.md"
 LAST_SLOT_LEFT = "R U R'"
@@ -21,8 +25,8 @@ def code_of_the_guide() -> str:
 
 
 @pytest.fixture
-def folder(tmp_path: Path) -> Path:
-    """A folder with the package as an installer would leave it."""
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+    """A folder with the package as an installer would leave it, among those of modules."""
     (tmp_path / "last_slot.py").write_text(code_of_the_guide(), encoding="utf-8")
     info = tmp_path / "last_slot-1.0.dist-info"
     info.mkdir()
@@ -30,19 +34,18 @@ def folder(tmp_path: Path) -> Path:
     (info / "entry_points.txt").write_text(
         "[livecube.techniques]\nlast-slot = last_slot:LastSlotOnly\n"
     )
-    return tmp_path
+    monkeypatch.syspath_prepend(tmp_path)
+    yield tmp_path
+    sys.modules.pop("last_slot", None)
 
 
-def livecube(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "livecube", *arguments],
-        capture_output=True, text=True, check=False, timeout=300,
-        env={**os.environ, "PYTHONPATH": str(folder), "COLUMNS": "80"},
-    )  # fmt: skip
+def livecube(*arguments: str) -> subprocess.CompletedProcess[str]:
+    return started(*arguments, COLUMNS="80")
 
 
-def test_it_is_listed_behind_our_own(folder: Path) -> None:
-    done = livecube(folder, "explain")
+@pytest.mark.usefixtures("folder")
+def test_it_is_listed_behind_our_own() -> None:
+    done = livecube("explain")
     assert done.returncode == 0, done.stderr
     assert done.stdout.splitlines()[-1].split(maxsplit=1) == [
         "last-slot",
@@ -50,9 +53,9 @@ def test_it_is_listed_behind_our_own(folder: Path) -> None:
     ]
 
 
-@pytest.mark.usefixtures("tables")
-def test_it_is_explained_with_its_paragraphs_and_an_example(folder: Path) -> None:
-    done = livecube(folder, "explain", "last-slot")
+@pytest.mark.usefixtures("tables", "folder")
+def test_it_is_explained_with_its_paragraphs_and_an_example() -> None:
+    done = livecube("explain", "last-slot")
     assert done.returncode == 0, done.stderr
     assert done.stdout.startswith(
         "Last slot\n\nOnly one slot is left, and every turn is allowed.\n"
@@ -67,21 +70,21 @@ def test_it_is_explained_with_its_paragraphs_and_an_example(folder: Path) -> Non
 def test_without_words_it_goes_by_its_name(folder: Path) -> None:
     code = (folder / "last_slot.py").read_text(encoding="utf-8")
     (folder / "last_slot.py").write_text(code + "\n    about = None\n", encoding="utf-8")
-    done = livecube(folder, "explain", "last-slot")
+    done = livecube("explain", "last-slot")
     assert done.returncode == 0, done.stderr
     assert done.stdout.startswith("last-slot\n\n")
     assert "An example, held with" in done.stdout
 
 
-@pytest.mark.usefixtures("tables")
-def test_its_rows_stand_among_the_others_under_its_title(folder: Path) -> None:
-    done = livecube(folder, "hints", LAST_SLOT_LEFT, "--cross", "yellow", "--all")
+@pytest.mark.usefixtures("tables", "folder")
+def test_its_rows_stand_among_the_others_under_its_title() -> None:
+    done = livecube("hints", LAST_SLOT_LEFT, "--cross", "yellow", "--all")
     assert done.returncode == 0, done.stderr
     assert "last-slot green-red" in done.stdout
 
 
 def test_one_that_cannot_be_loaded_is_named(folder: Path) -> None:
     (folder / "last_slot.py").write_text("raise RuntimeError('torn')\n", encoding="utf-8")
-    done = livecube(folder, "explain")
+    done = livecube("explain")
     assert done.returncode == 2
     assert "'last-slot' (last_slot:LastSlotOnly) cannot be loaded: torn" in done.stderr

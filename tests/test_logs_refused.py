@@ -211,7 +211,7 @@ KEYS: Final = (
 objects = st.dictionaries(st.sampled_from(KEYS), values).flatmap(
     lambda line: st.sampled_from([*({**line, "mark": mark} for mark in MARKS), line])
 )
-unhurried = settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=200)
+unhurried = settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
 def outcome(path: Path, data: bytes) -> int:

@@ -11,7 +11,8 @@ import jsonschema
 import pytest
 from changed_tables import changed_table
 from click.testing import CliRunner
-from hypothesis import given, settings
+from examples import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from profile_texts import EVENTS, NAMES, PLAIN, PROFILES, TEXTS
 
@@ -114,7 +115,7 @@ def tables(draw: st.DrawFn) -> dict[str, Any]:
     return changed_table(draw, usual, values, keys)
 
 
-@settings(max_examples=200)
+@examples(60)
 @given(tables())
 def test_our_judge_of_the_schema_and_the_reference_implementation_agree(
     table: dict[str, Any],

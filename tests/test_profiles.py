@@ -6,7 +6,8 @@ import functools
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from examples import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from profile_texts import EVENTS, NAMES, PLAIN, PROFILES, ROOT
 
@@ -161,7 +162,7 @@ def test_positions_are_read_as_they_are_written(name: str, turns: list[int]) -> 
     assert code.position(code.rows(position)) == position
 
 
-@settings(max_examples=60)
+@examples(30)
 @given(st.lists(st.integers(0, 17), max_size=30), st.data())
 def test_stickers_are_judged_as_facelets_are(turns: list[int], data: st.DataObject) -> None:
     code = PROFILES["cairn"].state

@@ -139,7 +139,7 @@ def test_random_positions_are_legal_and_even() -> None:
 )
 def test_better_of_two_opposite_crosses(quarters: bool, published: float) -> None:
     # The same study's mean over all positions; here over a sample.
-    sample = random_positions(100_000, seed=2)
+    sample = random_positions(40_000, seed=2)
     turns = [
         crosses(quarters)[[cross_number(p) for p in rotated(sample, DOWN_ROTATIONS[face])]]
         for face in (UP, DOWN)
@@ -167,7 +167,7 @@ def test_cross_and_pair(engine: Engine) -> None:
     tasks = [Task(0b00010001 << slot, target=slot) for slot in range(4)]
     found = [
         [len(sequences[0]) for sequences in engine.solve(Situation.of(position, DOWN), tasks)]
-        for position in random_positions(6_000, seed=3)
+        for position in random_positions(4_500, seed=3)
     ]
     turns = np.array(found)
     assert turns.max() <= 10  # the greatest of the same study

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, cast
 import numpy as np
 import pytest
 from advising import advisor_at
+from examples import examples
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -243,7 +244,7 @@ def with_oracle(start: bytes) -> Pipeline:
     return pipeline
 
 
-@settings(max_examples=150)
+@examples(50)
 @given(streams())
 def test_between_two_beginnings_nothing_new_is_said(stream: tuple[bytes, list[CubeEvent]]) -> None:
     start, events = stream
@@ -255,7 +256,7 @@ def test_between_two_beginnings_nothing_new_is_said(stream: tuple[bytes, list[Cu
 def test_the_streams_come_upon_everything_that_can_be_said() -> None:
     counts: dict[str, int] = {}
 
-    @settings(max_examples=400, derandomize=True, database=None)
+    @settings(max_examples=300, derandomize=True, database=None)
     @given(streams())
     def play(stream: tuple[bytes, list[CubeEvent]]) -> None:
         judge = Judge()
@@ -338,7 +339,6 @@ def heard(start: bytes, events: list[CubeEvent], *, live: bool) -> list[Any]:
     return [item for item in sink.items if isinstance(item, (*SAID, Turned))]
 
 
-@settings(max_examples=40)
 @given(streams())
 def test_live_says_at_the_same_lines_what_a_replay_says(
     stream: tuple[bytes, list[CubeEvent]],

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 import scramble_check
-from hypothesis import given, settings
+from examples import examples
+from hypothesis import given
 from hypothesis import strategies as st
 
 from livecube.composition.scrambler import Scrambler, load_scrambler
@@ -87,7 +88,6 @@ def test_states_near_solved_are_drawn_again() -> None:
     assert shortest_link(state, SOLVED_BYTES, 1) is None
 
 
-@settings(max_examples=40)
 @given(SEQUENCES, SEQUENCES)
 def test_turns_lead_from_anywhere_to_anywhere(first: list[int], second: list[int]) -> None:
     start, end = turned(SOLVED_BYTES, first), turned(SOLVED_BYTES, second)
@@ -131,7 +131,7 @@ def test_opposite_turns_come_in_either_order() -> None:
     assert path.guide(turned(position, parse_turns("U F"))).reached
 
 
-@settings(max_examples=50)
+@examples(20)
 @given(SEQUENCES, st.data())
 def test_a_wrong_turn_is_seen_at_once_and_undone_by_the_shortest_way(
     turns: list[int], data: st.DataObject

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 from command import started
-from hypothesis import given, settings
+from examples import examples
+from hypothesis import given
 from hypothesis import strategies as st
 
 from livecube.composition.assembly import load_holdings
@@ -45,7 +46,7 @@ def effect(turns: list[int]) -> bytes:
 
 
 def test_virtual_solves_read_back() -> None:
-    for seed in range(12):
+    for seed in range(5):
         for habits in (RIGHT_HANDED, LEFT_HANDED, OTHERWISE):
             for one in solves_of(seed, habits=habits):
                 written = write_solve(one, read_solve(one.part, MODEL))
@@ -55,7 +56,7 @@ def test_virtual_solves_read_back() -> None:
                 assert fixed_turns(parse_moves(lines), SCRAMBLE_HOLDING)[0] == again
 
 
-@settings(max_examples=40)
+@examples(30)
 @given(st.lists(st.tuples(st.integers(0, 17), st.sampled_from([0.0, 0.01, 0.2, 2.0]))), st.data())
 def test_whatever_is_believed_of_whatever_turns_reads_back(
     turned: list[tuple[int, float]], data: st.DataObject

@@ -31,7 +31,7 @@ _SOLVES = 60
 _STARTS = (("first", "10", "10"), ("later", "1", "1"))
 """Which, and within how many seconds there has to be a hint, and a first event."""
 _BRIEFLY = 3
-"""Positions, or scrambles."""
+"""Positions, scrambles or solves."""
 _EARLY = 1000
 _LATER = 5000
 """Positions at which advice is asked for."""
@@ -73,7 +73,7 @@ def measure(
             figures.append(Figure(f"{when} start, first event", seconds, "s", f"≤ {event_s} s"))
             figures.append(Figure(f"{when} start live, peak memory", memory, "MB", "< 300 MB"))
     step("tracking and staging")
-    figures.append(_tracking())
+    figures.append(_tracking(_BRIEFLY if brief else _SOLVES))
     return [*figures, *_advice(step, brief)]
 
 
@@ -100,8 +100,8 @@ def _without_compiled_code() -> dict[str, str]:
     return {name: value for name, value in os.environ.items() if name != "NUMBA_CACHE_DIR"}
 
 
-def _tracking() -> Figure:
-    done = session(_SEED, _SOLVES)
+def _tracking(solves: int) -> Figure:
+    done = session(_SEED, solves)
     events = done.events(marks=False)
     tracker = Tracker()
     solved = 0

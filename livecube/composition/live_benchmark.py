@@ -100,7 +100,7 @@ class _Place(NamedTuple):
 def _places(count: int, seed: int) -> Iterator[_Place]:
     """So many beginnings, from as many solves as it takes."""
     while True:
-        for solve in session(seed, 60).solves:
+        for solve in session(seed, min(60, count + 1)).solves:
             for place in _beginnings(solve):
                 if not count:
                     return

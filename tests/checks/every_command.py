@@ -60,7 +60,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "completion": ("bash",),
     "scramble": ("--seed", "1"),
     "simulate": ("--solves", "1", "--seed", "1", "new.jsonl"),
-    "bench": ("--brief",),
+    "bench": ("--radio", "--brief"),
     "guide": ("following",),
 }
 """How each is started: so that it is over soon, and would publish if a broker were configured."""

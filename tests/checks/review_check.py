@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from livecube.edges.cache import keep_compiled_code
@@ -55,6 +56,7 @@ def bold_advisor() -> Advisor:
     return advisor
 
 
+@lru_cache(maxsize=20)  # tests look at the same ones again
 def one_review(seed: int, advisor: Advisor) -> tuple[VirtualSolve, SolveTurns, Review]:
     """A virtual solve that begins in a given position, and its review."""
     virtual = session(seed, 1, on_cube=False)
