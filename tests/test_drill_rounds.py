@@ -247,6 +247,13 @@ def test_a_solve_that_is_broken_off_is_judged_as_far_as_it_came() -> None:
     assert (session.finish(), session.over) == ([], True)
 
 
+def test_a_round_of_which_nothing_counts_has_no_figures() -> None:
+    none = FingerRound(9.0, 1, PATTERNS[0], (), 3)
+    assert (none.mean_s, none.evenness) == (None, None)
+    one = FingerRound(9.0, 1, PATTERNS[0], ((LEFT, 0.2),), 0)
+    assert (one.mean_s, one.evenness) == (0.2, None)
+
+
 def test_whole_rounds_count_when_the_rest_is_broken_off() -> None:
     drill = FingerDrill(3)
     TOLD.extend(drill.begin(0.0))

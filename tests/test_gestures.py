@@ -52,7 +52,7 @@ def test_what_is_no_gesture(turns: str) -> None:
 
 
 def test_one_that_takes_more_than_three_seconds_is_none() -> None:
-    assert seen("R L R' L'", each_s=0.99) == ["next"]
+    assert seen("R L R' L'", each_s=1.0) == ["next"]
     assert seen("R L R' L'", each_s=1.01) == []
 
 

@@ -13,7 +13,14 @@ from livecube.cube.geometry import NEXT_STICKER
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, TURN_BYTES, apply_turns, htm
 from livecube.events import CubeEvent, Gap, LinkChange, Reset, State, Turn
-from livecube.mending.mender import LONGEST_LINK, Correction, Mender, shortest_link
+from livecube.mending.mender import (
+    LONGEST_LINK,
+    Correction,
+    Mender,
+    _turns_after,
+    _turns_before,
+    shortest_link,
+)
 from livecube.scrambling.states import random_state, seeded_draw
 from livecube.stages.progress import Resynced
 from livecube.stages.tracker import Tracker
@@ -43,6 +50,14 @@ def test_a_link_links_and_none_that_is_known_is_shorter(before: list[int], lost:
     assert len(back) == len(link)
     if link:
         assert shortest_link(start, end, len(link) - 1) is None
+
+
+def test_what_may_follow_a_turn_and_what_may_come_before_it_is_one_relation() -> None:
+    follow = {(one, other) for one in range(18) for other in _turns_after(one)}
+    assert follow == {(one, other) for other in range(18) for one in _turns_before(other)}
+    # Each of 18 turns is followed by those of other faces, two opposite faces in one order only.
+    assert len(follow) == 18 * 15 - 3 * 9
+    assert set(_turns_after(None)) == set(_turns_before(None)) == set(range(18))
 
 
 def test_positions_at_each_distance_are_linked_by_as_many_turns() -> None:

@@ -149,6 +149,8 @@ def test_of_our_own_techniques_one_is_plain_and_one_the_yardstick() -> None:
     assert [name for name, its in own.items() if its.is_yardstick] == ["shortest"]
     planned = {name for name, its in own.items() if its.sees_only_state}
     assert planned >= {"plain", "made-pair", "keyhole-corner", "keyhole-edge", "keyhole-flip"}
+    ordinary = {name for name, its in own.items() if its.is_ordinary}
+    assert ordinary == {"plain", "made-pair", "shortest"}
     assert own_traits("plain") == own["plain"]
     assert own_traits("multislot") == USUAL
 

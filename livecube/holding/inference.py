@@ -221,36 +221,34 @@ class Worth(NamedTuple):
 
     a: float
     b: float
-    least: float
-    """Log odds; to be less sure says no more."""
     most: float
-    """To be surer says no more."""
+    """Log odds; to be surer says no more."""
 
 
 _WORTH: Final = {
     "planned": (
-        Worth(-0.11, 0.54, -3.0, 8.0),
-        Worth(0.16, 0.50, -3.0, 5.0),
-        Worth(-0.43, 0.38, -3.0, 10.0),
+        Worth(-0.11, 0.54, 8.0),
+        Worth(0.16, 0.50, 5.0),
+        Worth(-0.43, 0.38, 10.0),
     ),
     "unplanned": (
-        Worth(-0.24, 0.56, -3.0, 10.0),
-        Worth(-0.09, 0.44, -3.0, 5.0),
-        Worth(-0.17, 0.36, -3.0, 10.0),
+        Worth(-0.24, 0.56, 10.0),
+        Worth(-0.09, 0.44, 5.0),
+        Worth(-0.17, 0.36, 10.0),
     ),
 }
 """With strangers, in hindsight, by how they choose a grip, and by group of stages; about as much if
 something was learned from their solves."""
 _WORTH_LIVE: Final = {
     "planned": (
-        Worth(0.09, 1.00, -3.0, 2.5),
-        Worth(-0.01, 0.77, -3.0, 3.5),
-        Worth(-0.40, 0.46, -3.0, 8.0),
+        Worth(0.09, 1.00, 2.5),
+        Worth(-0.01, 0.77, 3.5),
+        Worth(-0.40, 0.46, 8.0),
     ),
     "unplanned": (
-        Worth(-0.30, 0.80, -3.0, 2.5),
-        Worth(-0.14, 0.45, -3.0, 2.5),
-        Worth(-0.36, 0.48, -3.0, 8.0),
+        Worth(-0.30, 0.80, 2.5),
+        Worth(-0.14, 0.45, 2.5),
+        Worth(-0.36, 0.48, 8.0),
     ),
 }
 """The same at the turn itself."""
@@ -309,8 +307,8 @@ class Acquaintance:
         top = held.max(axis=1)
         groups = [GROUPS[name] for name in names]
         by_kind = (self._worth_live if live else self._worth)[:, groups]
-        a, b, least, most = np.moveaxis(by_kind, -1, 0)
-        right = 1 / (1 + np.exp(-(a + b * np.clip(log_odds(top), least, most))))
+        a, b, most = np.moveaxis(by_kind, -1, 0)
+        right = 1 / (1 + np.exp(-(a + b * np.minimum(log_odds(top), most))))
         worth = np.minimum(top, weighed(self.kinds) @ right)
         stranger = self.stranger
         worth = (1 - stranger) * top + stranger * worth

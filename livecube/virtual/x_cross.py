@@ -53,10 +53,10 @@ class _Search:
         """Extend the plan by ``left`` turns to the goal; False if none or the budget is spent."""
         if left == 0:
             return True
-        last = self.plan[-1] // 3 if self.plan else -1
+        last = self.plan[-1] // 3 if self.plan else None
         for turn in self.turns:
             face = turn // 3
-            if face == last or (last >= 0 and face == OPPOSITE[last] and face < last):
+            if last is not None and (face == last or (face == OPPOSITE[last] and face < last)):
                 continue
             self.budget -= 1
             if self.budget < 0:

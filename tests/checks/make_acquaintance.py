@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import argparse
 from dataclasses import replace
-from itertools import product
 from typing import TYPE_CHECKING, NamedTuple
 
 import beside  # noqa: F401 - before helpers are imported
@@ -44,7 +43,6 @@ if TYPE_CHECKING:
 
 KNOWN = {900_000: RIGHT_HANDED, 910_000: LEFT_HANDED, 920_000: UNPLANNED}
 """Those who do what was counted, and their first seeds."""
-LEAST = (-3.0, 0.5, 1.0, 1.5, 2.0)
 MOST = (2.5, 3.0, 3.5, 4.0, 5.0, 6.0, 8.0, 10.0)
 """Bounds for log odds that are tried."""
 LEAST_BETWEEN = 0.3
@@ -150,17 +148,14 @@ def like(solvers: Sequence[Readings]) -> tuple[float, float, float]:
 
 
 def worth(solvers: Sequence[Readings]) -> list[Worth]:
-    """By group: the line and the bounds that fit best."""
+    """By group: the line and the bound that fit best."""
     fitted = []
     for group in sorted(set(GROUPS)):
         odds = np.concatenate([found.odds[found.groups == group] for found in solvers])
         right = np.concatenate([found.right[found.groups == group] for found in solvers])
-        tried = [
-            (*_fit(np.clip(odds, least, most), right), least, most)
-            for least, most in product(LEAST, MOST)
-        ]
-        a, b, _, least, most = max(tried, key=lambda one: one[2])
-        fitted.append(Worth(round(a, 2), round(b, 2), least, most))
+        tried = [(*_fit(np.minimum(odds, most), right), most) for most in MOST]
+        a, b, _, most = max(tried, key=lambda one: one[2])
+        fitted.append(Worth(round(a, 2), round(b, 2), most))
     return fitted
 
 

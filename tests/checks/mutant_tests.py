@@ -35,7 +35,7 @@ TESTS: Final[dict[str, str]] = {
     "clock": "clock turnwire",
     "conformance": "conformance decoders_hostile",
     "cube": "cube notation facelets published_group",
-    "dashboard": "dashboard desks outbox monthly",
+    "dashboard": "dashboard desks outbox monthly mqtt_commands",
     "decoding": "clock conformance profile_golden",
     "drills": "drill_golden drill_rounds drills",
     "entries": "mqtt_commands",
@@ -149,7 +149,7 @@ class Copy:
             "LIVECUBE_MUTANT_TESTS": str(chosen),
             "PYTHONDONTWRITEBYTECODE": "1",
         }
-        if mutant.file.removeprefix("livecube/").startswith(_MADE_ONCE):
+        if _makes_tables(mutant):
             environment["LIVECUBE_TESTS_CACHE"] = str(own / "cache")
         tables_s = _TABLES_S * ("LIVECUBE_TESTS_CACHE" in environment)
         limit_s = _LEAST_LIMIT_S + _SLOWER * sum(test.took_s for test in tests) + tables_s
@@ -191,6 +191,10 @@ class Copy:
         return failed[0] if failed else f"status {process.returncode}: {out[-300:]}"
 
 
+def _makes_tables(mutant: Mutant) -> bool:
+    return mutant.file.removeprefix("livecube/").startswith(_MADE_ONCE)
+
+
 def files_of(room: str) -> list[str]:
     return [f"tests/test_{name}.py" for name in TESTS[room].split()]
 
@@ -207,7 +211,9 @@ def chosen(mutant: Mutant, tests: Sequence[Observed]) -> list[Observed]:
     once and is kept may have been made in another test.
     """
     place = module_of(mutant), mutant.block
-    near = [test for test in tests if mutant.block is None or place in test.blocks]
+    # Tables were kept when the tests were observed, and so nothing of what makes them was run.
+    any_may = mutant.block is None or _makes_tables(mutant)
+    near = [test for test in tests if any_may or place in test.blocks]
     far = [test for test in tests if test not in near and test.took_s < _QUICK_S]
     quicker = [test for test in near if test.took_s < _SLOW_S]
     near = quicker if len(quicker) >= _SOME else near
