@@ -308,6 +308,26 @@ async def test_a_home_that_is_told_in_another_form_has_lost_the_old_one_first(
     assert said == []
 
 
+async def test_a_form_that_an_older_outbox_did_not_keep_is_taken_back_too(
+    broker: Broker, tmp_path: Path
+) -> None:
+    old = tmp_path / "o.sqlite"
+    async with publishing(plan(broker.url, form="entities"), Outbox(old, print)) as sink:
+        for item in items():
+            await sink.take(item)
+    outbox = Outbox(old, print)
+    outbox.form = 0
+    outbox.close()
+    async with publishing(plan(broker.url), Outbox(old, print)):
+        async with Consumer(broker.port, "homeassistant/#", "late") as consumer:
+            await consumer.until(lambda: bool(consumer.bodies("config")))
+            async with aiomqtt.Client("127.0.0.1", broker.port) as client:
+                await client.publish("homeassistant/end", b"{}", qos=1)
+            await consumer.until(lambda: consumer.heard[-1].topic == "homeassistant/end")
+    full = {heard.topic for heard in consumer.heard if heard.payload}
+    assert {topic.split("/")[1] for topic in full} == {"device", "end"}
+
+
 async def test_a_forget_that_reaches_nobody_throws_nothing_away(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -227,10 +227,15 @@ class Sender:
         """
         plan, number = self._plan, 1 + FORMS.index(self._plan.form)
         before = self._outbox.form
-        if before in (0, number):
-            self._outbox.form = number
+        if before == number:
             return
-        left = discovery_topics(plan.tree, plan.discovery_prefix, FORMS[before - 1])
+        # An outbox from before forms were kept does not say which it was.
+        others = [FORMS[before - 1]] if before else [one for one in FORMS if one != plan.form]
+        left = [
+            topic
+            for form in others
+            for topic in discovery_topics(plan.tree, plan.discovery_prefix, form)
+        ]
         try:
             await connection.publish([Parcel(topic, "", retain=True) for topic in left])
         except BrokerError as error:
