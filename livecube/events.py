@@ -26,6 +26,7 @@ __all__ = [
     "BatteryReport",
     "Cause",
     "ClockAccount",
+    "ClueAsked",
     "CubeEvent",
     "DeviceInfo",
     "Gap",
@@ -249,7 +250,12 @@ class Reset(Moment):
     """The solver says that the cube is solved now."""
 
 
-Cause: TypeAlias = Turn | State | Attitude | Packet | Asked | SolveMark | Reset
+@dataclass(frozen=True, slots=True)
+class ClueAsked(Moment):
+    """The solver asks for the next clue of the hint that stands."""
+
+
+Cause: TypeAlias = Turn | State | Attitude | Packet | Asked | SolveMark | Reset | ClueAsked
 """Events of which the program makes something else, or nothing."""
 Notice: TypeAlias = Gap | Battery | LinkChange | DeviceInfo | ClockAccount | HeldAs
 """Events that people are told as they are."""

@@ -60,8 +60,9 @@ def make_home(folder: Path, version: str) -> None:
         shutil.copy(file, folder / file[1:])  # this machine may reach the network by its own ways
     _inside(folder, "python3", "-m", "venv", "/home-venv")
     _inside(folder, "/home-venv/bin/pip", "install", "-q", version)
-    (manifest,) = folder.glob("home-venv/lib/*/site-packages/homeassistant/components/mqtt/*.json")
-    needs = json.loads(manifest.with_name("manifest.json").read_text())["requirements"]
+    there = "home-venv/lib/*/site-packages/homeassistant/components/mqtt/manifest.json"
+    (manifest,) = folder.glob(there)
+    needs = json.loads(manifest.read_text())["requirements"]
     _inside(folder, "/home-venv/bin/pip", "install", "-q", *needs)
     (folder / _MADE).write_text(version + "\n")
 

@@ -18,6 +18,7 @@ from advising import advisor_at
 
 from livecube.advice.inspection import inspect_cross
 from livecube.advice.speaker import (
+    STEP_S,
     WHEN,
     Adjusted,
     Clue,
@@ -29,7 +30,7 @@ from livecube.advice.speaker import (
     Unsaid,
     Withdrawn,
 )
-from livecube.advice.words import Level, spoken_words
+from livecube.advice.words import Level, spoken_place, spoken_words
 from livecube.composition.pipeline import Pipeline
 from livecube.cube.holding import HOLDINGS, Holding
 from livecube.cube.notation import moves_text, parse_turns
@@ -103,7 +104,7 @@ def begun(seed: int) -> Iterator[str]:
         yield from (row_text(row) for row in answer.rows)
         for row in answer.rows:
             yield spoken_words(row, held(seed))
-            yield spoken_words(row, None, only_where=True)
+            yield spoken_place(row, None)
 
 
 def inspected(seed: int) -> Iterator[str]:
@@ -127,7 +128,7 @@ def followed(seed: int) -> Iterator[str]:
     """All that is said of one solve, with its lines and times."""
     events = session(seed, [{"reopened"} if seed % 2 else set()], on_cube=seed % 3 > 0)
     start = apply_turns(SOLVED, events.scramble).tobytes()
-    manner = Manner(WHEN[2 * (seed == 4)], by_degrees=seed % 2 == 0)
+    manner = Manner(WHEN[2 * (seed == 4)], clues_s=None if seed % 2 else STEP_S)
     pipeline = Pipeline(Tracker(start), lambda: 0.0, manner)
     pipeline.advisor = advisor_at(list(Level)[seed % 3])
     stream = events.events(marks=seed % 2 == 0)

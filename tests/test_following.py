@@ -13,6 +13,7 @@ from advising import advisor_at
 from rich.console import Console
 
 from livecube.advice.speaker import (
+    STEP_S,
     Adjusted,
     Clue,
     Manner,
@@ -100,8 +101,8 @@ class Desk:
             refining.cancel()
 
 
-async def test_a_cube_that_stands_scrambled_is_looked_at_and_told_of_by_degrees() -> None:
-    desk = Desk(Manner(by_degrees=True), Level.KEEN)
+async def test_a_cube_that_stands_scrambled_is_looked_at_and_told_of_by_clues() -> None:
+    desk = Desk(Manner(clues_s=STEP_S), Level.KEEN)
 
     async def events() -> AsyncIterator[CubeEvent]:
         yield State(0.0, START)
@@ -141,7 +142,7 @@ async def test_what_is_told_as_it_is_reaches_a_sink_once_and_is_shown_as_well_as
 
 
 @pytest.mark.parametrize(
-    ("manner", "told"), [(Manner(), 1), (Manner(by_degrees=True), 0), (Manner("after"), 0)]
+    ("manner", "told"), [(Manner(), 1), (Manner(clues_s=STEP_S), 0), (Manner("after"), 0)]
 )
 def test_a_plan_comes_with_the_hint_to_whoever_is_told_everything(
     manner: Manner, told: int
@@ -172,16 +173,20 @@ def test_a_hint_stays_on_every_view_while_it_stands_with_the_moves_it_has_now() 
     shown = []
     turned = Turned(2.0, 0, 1, position.tobytes(), "yellow", 0, ("a", "b", "c", "d"))
     begun = SolveBegun(2.5, None, 1, 0.0)
-    happenings = (Spoken(1.0, row, (other,)), turned, begun, Adjusted(3.0, now), Taken(4.0, now))
+    gone, newer = Withdrawn(5.0, now), Spoken(6.0, other)
+    happenings = (Spoken(1.0, row, (other,)), turned, begun, Adjusted(3.0, now), gone, newer,
+                  Taken(7.0, other))  # fmt: skip
     for happening in happenings:
         board.take(happening)
         shown.append(drawn(board))
     assert all(f"{moves_text(row.moves)}   [" in text for text in shown[:3])
-    assert "or " + moves_text(other.moves) in shown[2]
+    assert f"or {moves_text(other.moves)}" not in shown[2], "one thing at a time"
     assert f"{moves_text(now.moves)}   [" in shown[3]
-    assert "or " not in shown[3], "the other way was one from another position"
-    assert moves_text(row.moves) not in shown[4]
-    lines = [happening_line(happening) for happening in happenings[3:]]
+    assert f"before  {moves_text(now.moves)}" in shown[4], "it can be read until there is a newer"
+    assert moves_text(now.moves) not in shown[5]
+    assert moves_text(other.moves) in shown[5]
+    assert moves_text(other.moves) not in shown[6]
+    lines = [happening_line(happening) for happening in (happenings[3], Taken(4.0, now))]
     assert lines[0] == f"    3.00  now:  {moves_text(now.moves)}   [{now.holding}]"
     into = f"{row.title} into {row.slots[0]}"
     assert lines[1] == f"    4.00  taken: {into}"
@@ -273,7 +278,7 @@ def test_the_screen_shows_clues_keys_and_what_was_kept_back() -> None:
     assert "Ctrl-C ends." in drawn(board)
     board.change(keys=True)
     assert "h holding: cheapest front   c the cube is solved now   q ends" in drawn(board)
-    tracker_pipeline = Pipeline(Tracker(START), lambda: 0.0, Manner("solving", by_degrees=True))
+    tracker_pipeline = Pipeline(Tracker(START), lambda: 0.0, Manner("solving", clues_s=STEP_S))
     tracker_pipeline.advisor = advisor_at()
     for event in TURNS:
         told = tracker_pipeline.feed(event)

@@ -62,6 +62,7 @@ EVERY_MARK: Final = (
     '{"t": 1.2, "mark": "clock", "drift_ppm": null, "late_ms": 50.0}',
     '{"t": 1.3, "mark": "link", "up": false}',
     '{"t": 1.4, "mark": "reset"}',
+    '{"t": 1.5, "mark": "clue"}',
 )
 """A log in which every event stands."""
 _ALIKE: Final = 40
@@ -161,7 +162,7 @@ def stream(tables: None, tmp_path_factory: pytest.TempPathFactory) -> list[dict[
         practice_json(Reviewed(1.0, 2, 14, ("The grip was wrong.",))),
         *objects("replay", str(EVENING), "--json", "--level", "bold"),
         *objects("replay", str(EVENING), "--json", "--when", "after"),
-        *objects("replay", str(EVENING), "--json", "--degrees"),
+        *objects("replay", str(EVENING), "--json", "--clues", "2"),
         *objects("replay", str(marks), "--json", "--no-hints"),
         *objects("replay", str(repaired_log(folder)), "--json"),
         *objects("live", *quickly, "--no-hints"),

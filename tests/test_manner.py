@@ -14,12 +14,12 @@ from livecube.advice.speaker import (
     WHEN,
     Adjusted,
     Clue,
-    Degree,
-    Degrees,
+    Clues,
     Happening,
     Manner,
     Spoken,
     Taken,
+    Telling,
     Unsaid,
     Withdrawn,
     best_chances,
@@ -188,23 +188,23 @@ def a_hint(t: float = 0.0) -> Spoken:
     return Spoken(t, hint.opportunity, hint.also)
 
 
-def test_degrees_come_one_after_the_other() -> None:
+def test_clues_come_one_after_the_other() -> None:
     hint = a_hint(5.0)
-    degrees = Degrees()
-    assert degrees.pass_on([hint]) == [Clue(5.0, hint.opportunity, Degree.WHERE)]
-    assert degrees.due == 5.0 + STEP_S
-    assert degrees.wake() == [Clue(5.0 + STEP_S, hint.opportunity, Degree.WHAT)]
-    assert degrees.due == 5.0 + 2 * STEP_S
-    assert degrees.wake() == [Spoken(5.0 + 2 * STEP_S, hint.opportunity, hint.also)]
-    assert degrees.due is None
-    assert degrees.wake() == []
+    clues = Clues()
+    assert clues.pass_on([hint]) == [Clue(5.0, hint.opportunity, Telling.WHERE)]
+    assert clues.due == 5.0 + STEP_S
+    assert clues.wake() == [Clue(5.0 + STEP_S, hint.opportunity, Telling.WHAT)]
+    assert clues.due == 5.0 + 2 * STEP_S
+    assert clues.wake() == [Spoken(5.0 + 2 * STEP_S, hint.opportunity, hint.also)]
+    assert clues.due is None
+    assert clues.wake() == []
 
 
 @pytest.mark.parametrize("what", ["taken", "withdrawn", "over"])
 def test_a_degree_is_dropped_with_its_hint(what: str) -> None:
     hint = a_hint()
-    degrees = Degrees()
-    degrees.pass_on([hint])
+    clues = Clues()
+    clues.pass_on([hint])
     start, events = scrambled_solve(34)
     solve = Tracker(start).feed_all(events)[-1]
     assert isinstance(solve, SolveOver)
@@ -213,40 +213,40 @@ def test_a_degree_is_dropped_with_its_hint(what: str) -> None:
         "withdrawn": Withdrawn(1.0, hint.opportunity),
         "over": solve,
     }  # fmt: skip
-    assert degrees.pass_on([gone[what]]) == [gone[what]]
-    assert degrees.due is None
-    degrees.go_on(2.0)
-    assert degrees.due is None
-    assert degrees.wake() == []
+    assert clues.pass_on([gone[what]]) == [gone[what]]
+    assert clues.due is None
+    clues.go_on(2.0)
+    assert clues.due is None
+    assert clues.wake() == []
 
 
 def test_a_turn_puts_a_degree_off_until_the_hands_stop_again() -> None:
     hint = a_hint()
     adjusted = Adjusted(1.0, replace(hint.opportunity, turns=9))
-    degrees = Degrees()
-    degrees.pass_on([hint])
+    clues = Clues()
+    clues.pass_on([hint])
     turned = Turned(1.0, 0, 1, SOLVED_BYTES, "white", 0, ())
     # What is adjusted tells moves, which have not been told yet.
-    assert degrees.pass_on([turned, adjusted]) == [turned]
-    assert degrees.due is None
-    degrees.go_on(3.0)
-    assert degrees.due == 3.0 + STEP_S
-    assert degrees.wake() == [Clue(5.0, adjusted.opportunity, Degree.WHAT)]
-    assert degrees.wake() == [Spoken(7.0, adjusted.opportunity, hint.also)]
-    assert degrees.pass_on([adjusted]) == [adjusted]
-    degrees.go_on(9.0)
-    assert degrees.due is None
+    assert clues.pass_on([turned, adjusted]) == [turned]
+    assert clues.due is None
+    clues.go_on(3.0)
+    assert clues.due == 3.0 + STEP_S
+    assert clues.wake() == [Clue(5.0, adjusted.opportunity, Telling.WHAT)]
+    assert clues.wake() == [Spoken(7.0, adjusted.opportunity, hint.also)]
+    assert clues.pass_on([adjusted]) == [adjusted]
+    clues.go_on(9.0)
+    assert clues.due is None
 
 
 def test_in_a_replay_a_hint_is_told_as_far_as_the_hands_leave_time() -> None:
     start, events = scrambled_solve(34)
-    told = replayed(pipeline_with(start, Manner(by_degrees=True)), events)
+    told = replayed(pipeline_with(start, Manner(clues_s=STEP_S)), events)
     opening = [h for h in told if isinstance(h, Clue | Spoken)][:3]
     assert [h.t for h in opening] == [0.0, STEP_S, 2 * STEP_S]
     assert [type(h) for h in opening] == [Clue, Clue, Spoken]
     turns = [e.t for e in events]
     for clue in (item for item in told if isinstance(item, Clue)):
-        assert clue.degree == Degree.WHERE or not any(clue.t - STEP_S < t < clue.t for t in turns)
+        assert clue.tells == Telling.WHERE or not any(clue.t - STEP_S < t < clue.t for t in turns)
     assert [h for h in told if isinstance(h, StageDone)]
 
 
@@ -281,7 +281,7 @@ def test_hints_are_written_for_the_stated_holding_until_it_is_taken_back() -> No
 
 def test_who_asks_for_nothing_is_told_everything_at_once_over_the_white_cross() -> None:
     manner = Manner()
-    assert (manner.when, manner.crosses, manner.by_degrees) == ("solving", (0,), False)
+    assert (manner.when, manner.crosses, manner.clues_s) == ("solving", (0,), None)
     spoken = {when: (Manner(when).in_inspection, Manner(when).in_solve) for when in WHEN}
     assert spoken == {
         "solving": (True, True), "inspection": (True, False), "after": (False, True)

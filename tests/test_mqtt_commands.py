@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 import tomllib
@@ -173,19 +174,20 @@ def test_without_a_file_the_defaults_hold(place: Path) -> None:
 def test_the_example_is_a_configuration_and_so_is_each_line_of_it(place: Path) -> None:
     configure(place, example())
     assert all(table == {} for table in read_configuration().tables.values())
-    section = example().partition("[practice]")[0]
-    lines = [line[2:] for line in section.splitlines() if " = " in line]
-    said = [line for line in lines if not line.endswith('""')]
-    configure(place, "[mqtt]\n" + "\n".join(said))
-    found = read_configuration()
-    assert found.table("mqtt") == {**found.table("mqtt"), **tomllib.loads("\n".join(said))}
+    for name, section in re.findall(r"\[(\w+)\]\n([^[]*)", example()):
+        lines = [line[2:] for line in section.splitlines() if " = " in line]
+        said = [line for line in lines if not line.endswith('""')]
+        configure(place, f"[{name}]\n" + "\n".join(said))
+        found = read_configuration()
+        assert found.table(name) == {**found.table(name), **tomllib.loads("\n".join(said))}
+    assert set(found.tables) == {"mqtt"}
 
 
 @pytest.mark.parametrize(
     ("text", "words"),
     [
         ("mqtt = 3", "[mqtt] must be a section"),
-        ("[mqt]", "'mqt' is unknown; the sections are [mqtt], [practice]"),
+        ("[mqt]", "'mqt' is unknown; the sections are [hints], [practice], [mqtt]"),
         ('[mqtt]\nurl = ""', "[mqtt] url must be a text"),
         ('[mqtt]\nurl = "http://h"', "[mqtt] url: a broker's address begins"),
         ('[mqtt]\nurl = "mqtt://a:HUSH@h"', "[mqtt] url: a broker's address must not hold"),

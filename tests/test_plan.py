@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import random
 from itertools import islice
+from math import inf
 from typing import TYPE_CHECKING, Final
 
 import pytest
 from advising import advisor_at, written_ms
 
+from livecube.advice.advisor import Focus
 from livecube.advice.examples import broken_pairs
 from livecube.advice.pieces import slot_stickers
 from livecube.advice.plan import Beam
-from livecube.advice.speaker import Planned
+from livecube.advice.speaker import Planned, Speaker
 from livecube.advice.words import Level
 from livecube.cube.geometry import CORNERS, FACES, PIECE_AT, piece_faces
 from livecube.cube.holding import COLOURS, HOLDINGS, Holding, fixed_turns
@@ -26,7 +28,7 @@ from livecube.search.task import Task
 from livecube.stages.frame import ALL_SLOTS
 from livecube.techniques.base import traits
 from livecube.techniques.registry import TECHNIQUES
-from livecube.views.happenings import happening_line
+from livecube.views.happenings import happening_json, happening_line
 from livecube.views.screen import plan_line, plan_lines
 from livecube.virtual.session import session
 
@@ -374,3 +376,59 @@ def test_an_engine_that_is_asked_nothing_finds_nothing_and_its_twin_finds_the_sa
     assert twin.tables is engine.tables
     assert twin.pairs is engine.pairs
     assert twin.solve(situation, tasks) == found
+
+
+@pytest.mark.parametrize("within_s", [0.05, 0.3])
+def test_with_a_focus_its_cheapest_way_is_said_if_it_costs_no_more_than_that(
+    within_s: float,
+) -> None:
+    """Whatever the level; all ways are found and priced one by one here."""
+    calm, bold = advisor_at(Level.CALM), advisor_at(Level.BOLD)
+    practised = frozenset(one.id for one in TECHNIQUES if traits(one).is_keyhole)
+    focus = Focus(practised, within_s)
+    said = set()
+    for position, face in islice(_settled(6), 30):
+        best = calm.at_beginning(position, face)
+        if not best.rows:
+            continue
+        totals = {
+            row.total + _onward(calm, row, position, face): row
+            for row in bold.advise(position, face, plans=False).opportunities
+            if row.technique in practised and row.fastest
+        }
+        found = calm.at_beginning(position, face, focus=focus)
+        is_best = best.rows[0].technique in practised
+        cheapest = best.seconds if is_best else min(totals, default=inf)
+        if cheapest > best.seconds + within_s:
+            assert found.rows == best.rows
+            assert found.price_s is None
+        else:
+            assert found.rows[0].technique in practised
+            assert found.seconds == pytest.approx(cheapest, abs=1e-9)
+            assert found.price_s == pytest.approx(max(0.0, cheapest - best.seconds), abs=1e-9)
+            assert found.plans[0].steps[0] == found.rows[0]
+            assert found.silence is None
+            assert not found.rows[0].silenced
+        said.add((found.price_s is None, is_best))
+    assert len(said) == 3
+
+
+def _onward(advisor: Advisor, row: Opportunity, position: Array, face: int) -> float:
+    after = apply_turns(position, row.turns_fixed)
+    plans = advisor.plans(after, face, advisor.upright(row, face))
+    return plans[0].total if plans else 0.0
+
+
+def test_a_hint_of_the_focus_tells_its_price_and_takes_the_place_of_another() -> None:
+    focus = Focus(frozenset(one.id for one in TECHNIQUES if traits(one).is_keyhole), 9.0)
+    advisor = advisor_at(Level.CALM)
+    for position, face in _settled(4):
+        without = advisor.at_beginning(position, face)
+        found = advisor.at_beginning(position, face, None, *without.rows[:1], focus=focus)
+        if found.price_s and found.price_s > 0.05:
+            break
+    assert any(f"{found.price_s:.2f} s slower" in note.text for note in found.rows[0].notes)
+    assert found.standing is None, "what is practised takes the place of what stands"
+    speaker = Speaker()
+    (told, *_) = speaker.begin(1.0, found)
+    assert happening_json(told)["price"] == round(found.price_s, 3)

@@ -16,7 +16,7 @@ from examples import examples
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from livecube.advice.advisor import Beginning, Way
+from livecube.advice.advisor import Beginning, Focus, Way
 from livecube.advice.examples import broken_pairs
 from livecube.advice.rows import Opportunity
 from livecube.advice.speaker import Adjusted, Planned, Repair, Spoken, Taken, Withdrawn
@@ -58,6 +58,7 @@ class Oracle:
         holding: Holding | None = None,
         standing: Opportunity | None = None,
         going_on: tuple[str, ...] = (),
+        focus: Focus | None = None,
     ) -> Beginning:
         rng = random.Random(position.tobytes())
         situation = Situation.of(position, face)

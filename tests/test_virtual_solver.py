@@ -440,7 +440,7 @@ def test_the_judge_knows_nothing_of_the_judged() -> None:
 def test_a_solve_without_turns_takes_no_time() -> None:
     done = solve(1)
     assert done.seconds == done.solving[-1].t - done.solving[0].t > 0
-    assert replace(done, turns=()).seconds == 0.0
+    assert replace(done, turns=[]).seconds == 0.0
 
 
 def test_a_hundred_solves_are_all_solved() -> None:

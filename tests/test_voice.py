@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import asyncio
+import re
 import sys
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from livecube.advice.rows import Opportunity, PlainWay
-from livecube.advice.speaker import Clue, Degree, Spoken, Withdrawn
+from livecube.advice.speaker import Clue, Spoken, Telling, Withdrawn
 from livecube.composition.items import item_words, said_aloud
 from livecube.cube.holding import Holding, parse_colour
 from livecube.cube.notation import parse_moves, parse_turns
 from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
 from livecube.events import Battery, HeldAs, Turn
+from livecube.techniques.base import about
+from livecube.techniques.registry import TECHNIQUES
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -37,15 +41,20 @@ HINT = Spoken(1.0, row("keyhole-corner", "green-red"))
 OTHER = Spoken(2.0, row("made-pair", "blue-red"))
 
 
-def test_words_are_few_and_name_the_front_only_if_it_was_not_stated() -> None:
-    assert said_aloud(HINT, HELD) == "Keyhole corner, front right"
-    assert said_aloud(HINT, None) == "Keyhole corner, front right, red front"
-    assert said_aloud(OTHER, HELD) == "Made pair, front left"
-    assert said_aloud(Spoken(0.0, row("cross"), inspection=True), HELD) == "Cross, 3 turns"
-    assert said_aloud(Clue(0.0, HINT.opportunity, Degree.WHERE), HELD) == "look: front right"
-    assert said_aloud(Clue(0.0, row("cross"), Degree.WHERE), None) == "look: Cross, red front"
-    assert said_aloud(Clue(0.0, HINT.opportunity, Degree.WHAT), HELD) == said_aloud(HINT, HELD)
+def test_a_hint_is_said_in_four_words_at_most_slot_and_technique_and_never_moves() -> None:
+    assert said_aloud(HINT, HELD) == "front right, keyhole corner"
+    assert said_aloud(HINT, None) == "green red, keyhole corner"
+    assert said_aloud(OTHER, HELD) == "front left, made pair"
+    assert said_aloud(Spoken(0.0, row("cross"), inspection=True), HELD) == "Cross"
+    assert said_aloud(Clue(0.0, HINT.opportunity, Telling.WHERE), HELD) == "look front right"
+    assert said_aloud(Clue(0.0, row("cross"), Telling.WHERE), None) == "look"
+    assert said_aloud(Clue(0.0, HINT.opportunity, Telling.WHAT), HELD) == said_aloud(HINT, HELD)
     assert said_aloud(Battery(0.0, 50), HELD) is None
+    for technique in TECHNIQUES:
+        told = row("keyhole-corner", "green-red", "blue-red")
+        told = replace(told, title=about(technique).title)
+        for stated in (HELD, None):
+            assert len(re.findall(r"[\w-]+", said_aloud(Spoken(0.0, told), stated) or "")) <= 4
 
 
 class Mouth:
@@ -61,7 +70,7 @@ class Mouth:
         self.done.append("(hush)")
 
 
-async def test_a_new_hint_is_said_at_once_a_known_one_not_again_a_withdrawn_one_silences() -> None:
+async def test_a_new_hint_is_said_at_once_none_twice_and_a_withdrawn_one_silences() -> None:
     mouth = Mouth()
     sink = VoiceSink(mouth, item_words)
     items: list[Item] = [
@@ -72,11 +81,10 @@ async def test_a_new_hint_is_said_at_once_a_known_one_not_again_a_withdrawn_one_
         await sink.take(item)
     await sink.close()
     assert mouth.done == [
-        "Keyhole corner, front right",
-        "Made pair, front left",
+        "front right, keyhole corner",
+        "front left, made pair",
         "(hush)",
-        "Made pair, front left",
-        "Keyhole corner, front right, red front",
+        "green red, keyhole corner",
         "(hush)",
     ]
 

@@ -17,6 +17,7 @@ from livecube.advice.words import (
     plan_words,
     repair_sentence,
     sentence,
+    spoken_place,
     spoken_words,
     what_sentence,
     where_sentence,
@@ -108,7 +109,7 @@ def test_a_cross_and_a_repair_have_sentences_of_their_own() -> None:
     assert repair_sentence(two) == said
 
 
-def test_a_hint_is_told_by_degrees() -> None:
+def test_a_hint_is_told_in_clues() -> None:
     two = row(slots=("green-red", "blue-red"))
     assert where_sentence(row(slots=())) == "There is something for the cross."
     where = "green-red (front right) and blue-red (back right)"
@@ -118,15 +119,12 @@ def test_a_hint_is_told_by_degrees() -> None:
 
 
 def test_a_hint_is_spoken_in_few_words() -> None:
-    assert spoken_words(row(), SCRAMBLE_HOLDING) == "Keyhole corner, front right"
-    assert spoken_words(row(), None) == "Keyhole corner, front right, green front"
-    assert spoken_words(row(), TURNED, only_where=True) == "front right, green front"
-    cross = row(slots=(), title="Cross")
-    assert spoken_words(cross, SCRAMBLE_HOLDING) == "Cross, 5 turns"
-    assert spoken_words(row(slots=(), title="Cross", turns=1), None) == "Cross, 1 turn, green front"
-    assert spoken_words(cross, SCRAMBLE_HOLDING, only_where=True) == "Cross"
+    assert spoken_words(row(), SCRAMBLE_HOLDING) == "front right, keyhole corner"
+    assert spoken_words(row(), TURNED) == "green red, keyhole corner"
+    assert spoken_place(row(), None) == "green red"
+    assert spoken_words(row(slots=(), title="Cross"), SCRAMBLE_HOLDING) == "Cross"
     two = row(slots=("green-red", "blue-red"))
-    assert spoken_words(two, SCRAMBLE_HOLDING) == "Keyhole corner, front right and back right"
+    assert spoken_words(two, SCRAMBLE_HOLDING) == "front right, keyhole corner"
 
 
 def test_a_plan_tells_what_its_first_step_leaves() -> None:

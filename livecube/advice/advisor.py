@@ -10,7 +10,13 @@ import numpy as np
 
 from livecube.advice.plan import Beam, Line, Plan
 from livecube.advice.rows import Advice, Opportunity, Row, Rows, held_as, starts_of
-from livecube.advice.words import BEFORE_THE_EYES, before_the_eyes, cross_sentence, repair_sentence
+from livecube.advice.words import (
+    BEFORE_THE_EYES,
+    before_the_eyes,
+    cross_sentence,
+    focus_note,
+    repair_sentence,
+)
 from livecube.cube.position import apply_turns, htm
 from livecube.search.hand_arrays import UPRIGHT, holding_in_down_frame
 from livecube.search.situation import Situation, slot_bits
@@ -27,9 +33,19 @@ if TYPE_CHECKING:
     from livecube.search.engine import Engine
     from livecube.techniques.base import Technique
 
-__all__ = ["Advisor", "Beginning", "Way", "likely_cross"]
+__all__ = ["Advisor", "Beginning", "Focus", "Way", "likely_cross"]
 
 # What the advisor answers at a beginning: the one question that is asked while solving.
+
+
+@dataclass(frozen=True, slots=True)
+class Focus:
+    """What a solver practises, and how much it may cost."""
+
+    techniques: frozenset[str]
+    """Their ids. A way by one of them is said instead of the best."""
+    within_s: float
+    """If the plan that begins with it takes at most so many seconds more than the best plan."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +70,9 @@ class Beginning:
     """Rules that silenced rows which stood before the first."""
     plans: tuple[Plan, ...] = ()
     """For each first pair the best plan, the best of all first."""
+    price_s: float | None = None
+    """With a focus: so much more than the best plan the first row's plan takes; None: the first row
+    is by no technique of the focus."""
     standing: Way | None = None
     """The hint that stands, as it is done from here: by the same technique, into the same slots.
     None if there is none, or if it cannot be done in that way any more."""
@@ -173,12 +192,14 @@ class Advisor:
         holding: Holding | None = None,
         standing: Opportunity | None = None,
         going_on: tuple[str, ...] = _NO_SLOTS,
+        focus: Focus | None = None,
     ) -> Beginning:
         """The one answer in the middle of a solve: what is best, and whether that is said.
 
         ``standing``: the hint that stands, if one does; it is worked out how it is done from here.
         ``going_on``: the slots that a plan that was followed goes on with; it is kept unless
-        another is worth more than a tenth of a second.
+        another is worth more than a tenth of a second. ``focus``: what is said instead of the best,
+        whatever the level.
         """
         situation = Situation.of(position, face)
         lines = self._lines(situation, holding, self.level)
@@ -188,6 +209,9 @@ class Advisor:
                 lines = [line, *(other for other in lines if other is not line)]
                 break
         plans = self._plans(situation, lines)
+        price = None
+        if focus is not None and plans:
+            plans, price = self._focused(situation, position, holding, focus, plans)
         rows = tuple(plan.steps[0] for plan in plans)
         way = None
         if standing is not None:
@@ -195,9 +219,65 @@ class Advisor:
         if not rows:
             return Beginning((), standing=way)
         silence = None
-        if self.level > Level.CALM and before_the_eyes(situation, rows[0]):
+        if price is not None:
+            if way is not None and focus is not None and way.row.technique not in focus.techniques:
+                way = None
+        elif self.level > Level.CALM and before_the_eyes(situation, rows[0]):
             silence = BEFORE_THE_EYES
-        return Beginning(rows, plans[0].total, silence, plans=plans, standing=way)
+        return Beginning(rows, plans[0].total, silence, plans=plans, price_s=price, standing=way)
+
+    def _focused(
+        self,
+        situation: Situation,
+        position: Array,
+        holding: Holding | None,
+        focus: Focus,
+        plans: tuple[Plan, ...],
+    ) -> tuple[tuple[Plan, ...], float | None]:
+        """The plans, the best one by a technique of the focus first, and its price.
+
+        As they are, and None, if there is none that costs so little.
+        """
+        best, most = plans[0], plans[0].total + focus.within_s
+        if best.steps[0].technique in focus.techniques:
+            return plans, 0.0
+        found: Plan | None = None
+        for row in self._quickest_of(situation, holding, focus):
+            limit = most if found is None else min(most, found.total)
+            if row.total > limit:
+                continue
+            after = apply_turns(position, row.turns_fixed)
+            onward = self.plans(after, situation.face, self.upright(row, situation.face))
+            plan = Plan((row, *(onward[0].steps if onward else ())))
+            if plan.total <= limit:
+                found = plan
+        if found is None:
+            return plans, None
+        price = max(0.0, found.total - best.total)
+        row = found.steps[0]
+        notes = tuple(note for note in row.notes if not note.silences)
+        told = replace(row, notes=(*notes, focus_note(price)))
+        return (Plan((told, *found.steps[1:])), *plans), price
+
+    def _quickest_of(
+        self, situation: Situation, holding: Holding | None, focus: Focus
+    ) -> list[Opportunity]:
+        """The quickest row of each technique of the focus into each slot, the quickest first."""
+        chances = [
+            chance
+            for technique in self._techniques
+            if technique.id in focus.techniques and not self._traits[technique.id].in_inspection
+            for chance in technique.chances(situation)
+        ]
+        starts = starts_of(holding, situation.face)
+        quickest: dict[tuple[str, tuple[int, ...]], Row] = {}
+        for row in self._rows.fastest(situation, chances, starts):
+            key = row.chance.technique, row.chance.slots
+            known = quickest.get(key)
+            if known is None or row.way.ms + row.looking_ms < known.way.ms + known.looking_ms:
+                quickest[key] = row
+        told = self._rows.told(situation, [*quickest.values()], starts, against_plain=True)
+        return sorted(told, key=lambda row: row.total)
 
     def same_way(
         self, position: Array, face: int, holding: Holding | None, row: Opportunity

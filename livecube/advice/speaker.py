@@ -22,6 +22,7 @@ from __future__ import annotations
 from bisect import insort
 from dataclasses import dataclass, replace
 from enum import Enum, IntEnum
+from math import isinf
 from statistics import median
 from typing import TYPE_CHECKING, Final, TypeAlias
 
@@ -42,7 +43,7 @@ from livecube.stages.progress import (
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from livecube.advice.advisor import Beginning
+    from livecube.advice.advisor import Beginning, Focus
     from livecube.advice.plan import Plan
     from livecube.advice.rows import Opportunity
 
@@ -52,8 +53,7 @@ __all__ = [
     "Adjusted",
     "Asks",
     "Clue",
-    "Degree",
-    "Degrees",
+    "Clues",
     "Happening",
     "Manner",
     "OfHint",
@@ -63,6 +63,7 @@ __all__ = [
     "Speaker",
     "Spoken",
     "Taken",
+    "Telling",
     "Unsaid",
     "Withdrawn",
     "Withheld",
@@ -84,8 +85,11 @@ class Manner:
     """One of :data:`WHEN`."""
     crosses: tuple[int, ...] = (0,)
     """Faces of the crosses with which a solve may begin."""
-    by_degrees: bool = False
-    """Whether each hint is told little by little."""
+    clues_s: float | None = None
+    """Hints are told little by little: seconds from one clue to the next, :data:`math.inf` if they
+    are asked for. None: everything at once."""
+    focus: Focus | None = None
+    """What is practised; None: nothing in particular."""
 
     @property
     def in_inspection(self) -> bool:
@@ -116,6 +120,8 @@ class Spoken(OfHint):
     """The best ones for other slots; in inspection other ways to begin."""
     inspection: bool = False
     """Whether it says how the solve can begin."""
+    price_s: float | None = None
+    """Of a way by a technique of the focus: so much more than the best plan it takes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,8 +147,8 @@ class Repair(Moment):
     """Its slots are those that are out."""
 
 
-class Degree(IntEnum):
-    """How much of a hint is told."""
+class Telling(IntEnum):
+    """How much of a hint a clue tells."""
 
     WHERE = 1
     """That there is something, and where to look."""
@@ -156,7 +162,7 @@ class Degree(IntEnum):
 class Clue(OfHint):
     """A part of a hint, for whoever wants to find the rest."""
 
-    degree: Degree
+    tells: Telling
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,56 +231,66 @@ def _worth(row: Opportunity) -> tuple[float, float]:
     return -saved, row.seconds
 
 
-# Hints by degrees: first where to look, then what there is, then the moves. Pure.
+# Hints as clues: first where to look, then what there is, then the moves. Pure.
 #
-# The caller keeps the time: it calls :meth:`Degrees.wake` at the time that ``due`` names.
+# The caller keeps the time: it calls :meth:`Clues.wake` at the time that ``due`` names.
 
 
 STEP_S: Final = 2.0
-"""Seconds from one degree to the next: long enough to look once more, short enough for a pause
+"""Seconds from one clue to the next: long enough to look once more, short enough for a pause
 between two pairs (common practice, no published source)."""
 
 
-class Degrees:
-    """Tells hints little by little; a turn puts off what is pending until the hands stop again."""
+class Clues:
+    """Tells hints little by little; a turn puts off the next clue until the hands stop again.
+
+    ``step_s``: seconds from one clue to the next; :data:`math.inf`: clues are asked for.
+    """
 
     def __init__(self, step_s: float = STEP_S) -> None:
         self.due: float | None = None
-        """When the next degree is to be told; None: there is nothing to tell."""
+        """When the next clue is to be told; None: there is nothing to tell."""
         self._step_s = step_s
         self._hint: Spoken | None = None
         """The hint that stands."""
-        self._degree = Degree.MOVES
+        self._telling = Telling.MOVES
         """How much of it has been told."""
 
     def pass_on(self, happenings: Iterable[Happening]) -> list[Happening]:
-        """Happenings in order, each new hint reduced to its first degree."""
+        """Happenings in order, each new hint reduced to its first clue."""
         return [told for happening in happenings for told in self._pass(happening)]
 
     def wake(self) -> list[Happening]:
-        """It is the time that ``due`` named: the next degree."""
-        hint, t = self._hint, self.due
-        if hint is None or t is None:
+        """It is the time that ``due`` named: the next clue."""
+        return [] if self.due is None else self.ask(self.due)
+
+    def ask(self, t: float) -> list[Happening]:
+        """Somebody asks for the next clue."""
+        hint = self._hint
+        if hint is None or self._telling == Telling.MOVES:
             return []
-        self._degree = Degree(self._degree + 1)
-        self.due = None if self._degree == Degree.MOVES else t + self._step_s
+        self._telling = Telling(self._telling + 1)
+        self.due = None if self._telling == Telling.MOVES else self._next(t)
         return [self._told(hint, t)]
 
     def go_on(self, t: float) -> None:
-        """The hands have stopped at ``t`` while the hint stands: its next degree may come."""
-        if self._hint is not None and self.due is None and self._degree != Degree.MOVES:
-            self.due = t + self._step_s
+        """The hands have stopped at ``t`` while the hint stands: its next clue may come."""
+        if self._hint is not None and self.due is None and self._telling != Telling.MOVES:
+            self.due = self._next(t)
+
+    def _next(self, t: float) -> float | None:
+        return None if isinf(self._step_s) else t + self._step_s
 
     def _pass(self, happening: Happening) -> list[Happening]:
         match happening:
             case Spoken():
-                self._hint, self._degree = happening, Degree.WHERE
-                self.due = happening.t + self._step_s
+                self._hint, self._telling = happening, Telling.WHERE
+                self.due = self._next(happening.t)
                 return [self._told(happening, happening.t)]
             case Adjusted():
                 if self._hint is not None:
                     self._hint = replace(self._hint, opportunity=happening.opportunity)
-                if self._degree != Degree.MOVES:
+                if self._telling != Telling.MOVES:
                     return []
             case Planned():
                 return []  # it would tell too much
@@ -285,9 +301,9 @@ class Degrees:
         return [happening]
 
     def _told(self, hint: Spoken, t: float) -> Happening:
-        if self._degree == Degree.MOVES:
+        if self._telling == Telling.MOVES:
             return replace(hint, t=t)
-        return Clue(t, hint.opportunity, self._degree)
+        return Clue(t, hint.opportunity, self._telling)
 
 
 _SLOTS: Final = 4
@@ -462,7 +478,8 @@ class Speaker:
             return []
         best = beginning.rows[0]
         self._inserting = False
-        self.hint = Spoken(t, best, _for_other_slots(beginning.rows))
+        also = _for_other_slots(beginning.rows)
+        self.hint = Spoken(t, best, also, price_s=beginning.price_s)
         plans = beginning.plans
         is_choice = bool(plans) and len(plans[0].slots) > 1
         return [self.hint, *([Planned(t, plans)] if is_choice else [])]

@@ -10,7 +10,7 @@ from livecube.advice.pieces import slot_stickers
 from livecube.cube.geometry import FACES, HOME, NEXT_STICKER, TWIST_AT
 from livecube.cube.holding import COLOURS
 from livecube.search.situation import SLOT_PIECES
-from livecube.techniques.base import Level
+from livecube.techniques.base import Level, within
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -30,11 +30,13 @@ __all__ = [
     "before_the_eyes",
     "cross_sentence",
     "edge_is_good",
+    "focus_note",
     "parse_level",
     "place_of",
     "plan_words",
     "repair_sentence",
     "sentence",
+    "spoken_place",
     "spoken_words",
     "what_sentence",
     "where_sentence",
@@ -163,6 +165,13 @@ def apply_rules(case: Case) -> tuple[Note, ...]:
     return tuple(note for rule in RULES if (note := rule(case)) is not None)
 
 
+def focus_note(price_s: float) -> Note:
+    """What a way by a technique that is practised costs more than the best plan."""
+    if price_s < _NOTABLE_S:
+        return Note("focus", "as quick as the best plan")
+    return Note("focus", f"{price_s:.2f} s slower than the best plan")
+
+
 def before_the_eyes(situation: Situation, row: Opportunity) -> bool:
     """Whether a row's pair stands before one's eyes, so that only the gentlest level tells it.
 
@@ -261,20 +270,19 @@ def what_sentence(row: Opportunity) -> str:
     return f"{row.title}{into}, {row.holding.front} front. Which moves?"
 
 
-def spoken_words(row: Opportunity, stated: Holding | None, *, only_where: bool = False) -> str:
-    """A hint as it is said aloud: *keyhole corner, front right*; or only where it is.
+def spoken_words(row: Opportunity, stated: Holding | None) -> str:
+    """A hint as it is said aloud, in four words at most: *front right, keyhole corner*.
 
-    ``stated``: how the solver said the cube is held; if the hint is held otherwise, its front
-    is said too, since its places mean nothing without it.
+    The place of its first slot, and the technique; moves are never said. ``stated``: how the
+    solver said the cube is held. Held otherwise, or nobody knows how, the slot is named by its
+    colours.
     """
-    places = " and ".join(place_of(slot, row.holding) for slot in row.slots)
-    words = []
-    if not (only_where and places):
-        words.append(row.title)
-    if places:
-        words.append(places)
-    elif not only_where:
-        words.append(f"{row.turns} turn{'s' if row.turns != 1 else ''}")
-    if row.holding != stated:
-        words.append(f"{row.holding.front} front")
-    return ", ".join(words)
+    if not row.slots:
+        return row.title
+    return f"{spoken_place(row, stated)}, {within(row.title)}"
+
+
+def spoken_place(row: Opportunity, stated: Holding | None) -> str:
+    """Where to look for a hint, in two words."""
+    slot = row.slots[0]
+    return place_of(slot, row.holding) if row.holding == stated else slot.replace("-", " ")

@@ -16,10 +16,10 @@ from livecube.cli.cubes import by_radio, typed_source
 from livecube.cli.kept import is_kept, person_named
 from livecube.cli.options import (
     a_number,
+    configured_holding,
     cube_options,
     front_option,
     hint_options,
-    holding_option,
     up_option,
 )
 from livecube.composition.live import Followed, LivePart
@@ -125,7 +125,7 @@ def live(
     kind.check(scramble=scramble, wanted=wanted, capture=capture)
     if capture and log is None:
         raise UsageError("--capture keeps packets in the log; give --log FILE too")
-    holding = holding_option(up, front)
+    holding = configured_holding(up, front)
     pipeline = Pipeline(Tracker(), time.perf_counter, wishes.manner)
     begin = asyncio.Event()
     if kind.is_virtual:

@@ -8,11 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from livecube.advice.settings import ANY_CROSS, parse_clues, parse_crosses
 from livecube.advice.speaker import STEP_S, WHEN, Manner
 from livecube.cli.bars import late, progress_bar
 from livecube.composition.assembly import (
     ADVISOR_STEPS,
     LEVEL_NAMES,
+    focus_on,
     load_advisor,
     load_holdings,
     set_level,
@@ -21,6 +23,7 @@ from livecube.composition.choosing import Wanted
 from livecube.composition.run import Wishes
 from livecube.cube.holding import COLOURS, Holding, parse_colour
 from livecube.edges.automaton_file import load_hands
+from livecube.edges.configuration import read_configuration
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:
@@ -34,6 +37,7 @@ __all__ = [
     "a_number",
     "accepted_crosses",
     "advisor_with_progress",
+    "configured_holding",
     "crosses_option",
     "cube_options",
     "front_option",
@@ -44,8 +48,6 @@ __all__ = [
     "level_option",
     "up_option",
 ]
-
-_ANY = "any"
 
 level_option = click.option(
     "--level",
@@ -67,10 +69,10 @@ crosses_option = click.option(
     "--cross",
     "crosses",
     multiple=True,
-    type=click.Choice((*COLOURS, _ANY)),
+    type=click.Choice((*COLOURS, ANY_CROSS)),
     default=("white",),
     show_default=True,
-    help=f"Cross colour; may be given several times. {_ANY}: all six.",
+    help=f"Cross colour; may be given several times. {ANY_CROSS}: all six.",
 )
 
 up_option = click.option("--up", type=click.Choice(COLOURS), help="Colour held up, with --front.")
@@ -79,26 +81,48 @@ front_option = click.option(
 )
 
 _HINT_OPTIONS = (
-    level_option,
+    click.option(
+        "--level",
+        type=click.Choice(LEVEL_NAMES),
+        help="How much to speak of: calm, then all keyholes and X-crosses, then pseudo pairs too.",
+    ),
+    click.option(
+        "--focus",
+        multiple=True,
+        metavar="TECHNIQUE",
+        help="A technique that you practise: it is said whenever it costs little more than the "
+        "best plan. keyhole: all keyholes. May be given several times.",
+    ),
+    click.option(
+        "--within",
+        type=click.FloatRange(0, 5),
+        callback=lambda context, option, value: value and a_number(context, option, value),
+        help="How many seconds more.",
+    ),
     hands_option,
-    crosses_option,
+    click.option(
+        "--cross",
+        "crosses",
+        multiple=True,
+        type=click.Choice((*COLOURS, ANY_CROSS)),
+        help=f"Cross colour; may be given several times. {ANY_CROSS}: all six.",
+    ),
     click.option(
         "--when",
         type=click.Choice(WHEN),
-        default=WHEN[0],
-        show_default=True,
         help="When to speak: all along; only before the first turn; only when a solve is over.",
     ),
     click.option(
-        "--degrees",
-        "by_degrees",
-        is_flag=True,
-        help="Hints little by little: where to look, then the technique, then the moves, "
-        f"{STEP_S:g} s apart.",
+        "--clues",
+        metavar="SECONDS|asked|off",
+        help="Hints little by little: where to look, then the technique, then the moves. The next "
+        "clue comes after so many seconds of rest, or when you ask for it.",
     ),
-    click.option("--voice", is_flag=True, help="Say hints aloud, too."),
+    click.option("--degrees", is_flag=True, hidden=True, help="The same as --clues 2."),
+    click.option("--voice/--no-voice", default=None, help="Say hints aloud, too."),
     click.option("--no-hints", is_flag=True, help="Track and time only."),
 )
+"""What is not given is chosen by the table [hints] of the configuration."""
 
 
 _CUBE_OPTIONS = (
@@ -114,14 +138,25 @@ def hint_options(command: Callable[..., None]) -> Callable[..., None]:
 
     @functools.wraps(command)
     def gathered(**options: Any) -> None:
-        level, no_hints = options.pop("level"), options.pop("no_hints")
-        crosses = accepted_crosses(options.pop("crosses"))
-        voice = options.pop("voice")
+        table = read_configuration().table("hints")
+        no_hints, hands = options.pop("no_hints"), options.pop("hands")
+        if options.pop("degrees"):
+            options["clues"] = options["clues"] or f"{STEP_S:g}"
+        if hands is None and table["hands"] is not None:
+            hands = load_hands(str(table["hands"]))
+        said = {name: options.pop(name) for name in ("level", "within", "when", "clues", "voice")}
+        chosen = table | {name: value for name, value in said.items() if value is not None}
+        crosses = options.pop("crosses") or parse_crosses(str(chosen["cross"]))
+        focus = options.pop("focus") or str(chosen["focus"] or "").split()
+        voice = bool(chosen["voice"])
         wishes = Wishes(
-            level=None if no_hints else level,
-            hands=options.pop("hands"),
+            level=None if no_hints else str(chosen["level"]),
+            hands=hands,
             manner=Manner(
-                options.pop("when"), tuple(map(parse_colour, crosses)), options.pop("by_degrees")
+                str(chosen["when"]),
+                tuple(map(parse_colour, accepted_crosses(crosses))),
+                parse_clues(str(chosen["clues"])),
+                focus_on(focus, float(chosen["within"] or 0.0)) if focus else None,
             ),
             voice=voice and not no_hints,
             calls=voice,
@@ -148,7 +183,15 @@ def cube_options(command: Callable[..., None]) -> Callable[..., None]:
 
 def accepted_crosses(crosses: Sequence[str]) -> Sequence[str]:
     """The colours that ``--cross`` named, each once, in their order."""
-    return COLOURS if _ANY in crosses else tuple(dict.fromkeys(crosses))
+    return COLOURS if ANY_CROSS in crosses else tuple(dict.fromkeys(crosses))
+
+
+def configured_holding(up: str | None, front: str | None) -> Holding | None:
+    """The holding that the options name, else that of the table [hints]; None: neither says one."""
+    if up is None and front is None:
+        table = read_configuration().table("hints")
+        up, front = (None if table[name] is None else str(table[name]) for name in ("up", "front"))
+    return holding_option(up, front)
 
 
 def holding_option(up: str | None, front: str | None) -> Holding | None:

@@ -13,10 +13,10 @@ from livecube.cli.cubes import by_radio, check_source, typed_source
 from livecube.cli.kept import is_kept, person_named
 from livecube.cli.options import (
     a_number,
+    configured_holding,
     cube_options,
     front_option,
     hint_options,
-    holding_option,
     up_option,
 )
 from livecube.cli.scramble import scrambler_with_progress
@@ -118,7 +118,7 @@ def practice(
         raise UsageError("the virtual solver needs a scramble; add --no-by-hand")
     name = said["person"]
     keeps = is_kept(None if name is None else str(name), no_history=no_history, virtual=simulated)
-    followed = Followed(person if keeps else None, solves, holding_option(up, front))
+    followed = Followed(person if keeps else None, solves, configured_holding(up, front))
     pipeline = Pipeline(Tracker(), time.perf_counter, wishes.manner)
     source: Source
     if simulated:

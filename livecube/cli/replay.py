@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+from click.core import ParameterSource
 
 from livecube.cli.broker_options import publishing_options
 from livecube.cli.cubes import say_aside
@@ -66,7 +68,9 @@ def replay(
     """
     pace = _speed(speed or ("1" if sys.stdout.isatty() and not as_json else "max"))
     if wishes.voice and pace is None:
-        raise UsageError("--voice cannot keep up with --speed max; give another speed")
+        if click.get_current_context().get_parameter_source("voice") is ParameterSource.COMMANDLINE:
+            raise UsageError("--voice cannot keep up with --speed max; give another speed")
+        wishes = replace(wishes, voice=False)  # what the configuration says is for other speeds
     with LogReader(log) as reader:
         events = list(reader)  # read whole first: a broken log is refused, not half shown
         torn = reader.torn

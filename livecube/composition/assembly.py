@@ -19,9 +19,9 @@ from livecube.edges.cache import (
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
-    from livecube.advice.advisor import Advisor
+    from livecube.advice.advisor import Advisor, Focus
     from livecube.decoding import Decoder
     from livecube.hands.automaton import Automaton
     from livecube.holding.following import HoldingFollower
@@ -33,6 +33,7 @@ __all__ = [
     "drilled_techniques",
     "find_decoder",
     "find_technique",
+    "focus_on",
     "known_techniques",
     "load_advisor",
     "load_holdings",
@@ -44,6 +45,8 @@ LEVEL_NAMES: Final = ("calm", "keen", "bold")
 """Names of the levels of advice, the gentlest first; they stand here so that a command can
 offer them before the advisor, which takes a moment, is imported."""
 
+KEYHOLES: Final = "keyhole"
+"""Stands for every technique that is a keyhole."""
 ADVISOR_STEPS: Final = TABLE_STEPS + 1
 """How often ``load_advisor`` calls ``step``."""
 
@@ -188,6 +191,25 @@ def find_technique(name: str) -> Technique:
             return technique
     known = ", ".join(technique.id for technique in techniques)
     raise UsageError(f"no technique is called {name!r}; known: {known}")
+
+
+def focus_on(names: Sequence[str], within_s: float) -> Focus:
+    """A focus on techniques by their ids; ``keyhole`` stands for all keyholes.
+
+    Raises :class:`~livecube.errors.UsageError` for a technique that is not known, or that is not
+    done while solving.
+    """
+    from livecube.advice.advisor import Focus
+    from livecube.techniques.base import traits
+
+    done = {one.id: traits(one) for one in drilled_techniques() if not traits(one).in_inspection}
+    keyholes = {name for name, its in done.items() if its.is_keyhole}
+    for name in names:
+        if name not in (*done, KEYHOLES):
+            known = ", ".join((*done, KEYHOLES))
+            raise UsageError(f"there is no technique {name!r} to practise; choose from {known}")
+    chosen = {one for name in names for one in (keyholes if name == KEYHOLES else {name})}
+    return Focus(frozenset(chosen), within_s)
 
 
 def set_level(advisor: Advisor, name: str) -> None:

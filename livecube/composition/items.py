@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from livecube.advice.speaker import Clue, Degree, Spoken, Taken, Unsaid, Withdrawn
-from livecube.advice.words import spoken_words
+from livecube.advice.speaker import Clue, Spoken, Taken, Telling, Unsaid, Withdrawn
+from livecube.advice.words import spoken_place, spoken_words
 from livecube.drills.news import DrillNews
 from livecube.drills.screen import drill_json, drill_line, lasting_lines
 from livecube.practice.news import Judged, PracticeNews, Reviewed
@@ -42,9 +42,9 @@ def said_aloud(happening: Happening, stated: Holding | None) -> str | None:
     than making them, and stand on the screen.
     """
     match happening:
-        case Clue(degree=Degree.WHERE):
-            where = spoken_words(happening.opportunity, stated, only_where=True)
-            return f"look: {where}"
+        case Clue(tells=Telling.WHERE):
+            row = happening.opportunity
+            return f"look {spoken_place(row, stated)}" if row.slots else "look"
         case Clue() | Spoken():
             return spoken_words(happening.opportunity, stated)
         case Taken() | Withdrawn() | SolveOver():

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import COLOURS, Holding, Move
-from livecube.events import HeldAs, Reset
+from livecube.events import ClueAsked, HeldAs, Reset
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -59,5 +59,7 @@ class Keyboard:
                 self._follower.say(stating(held))
             case "c":
                 self._follower.say(Reset)
+            case "?":
+                self._follower.say(ClueAsked)
             case "q":
                 self._end()

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from livecube.advice.speaker import Asks, Degrees, Manner, Speaker, Spoken, Withheld
+from livecube.advice.speaker import STEP_S, Asks, Clues, Manner, Speaker, Spoken, Withheld
 from livecube.cube.holding import parse_colour
 from livecube.cube.position import TURN_BYTES, apply_turns
-from livecube.events import HeldAs
+from livecube.events import ClueAsked, HeldAs, Turn
+from livecube.practice.gestures import TurnsWatcher
 from livecube.stages.frame import FRAMES
 from livecube.stages.progress import Resynced, SolveBegun, SolveOver, Turned
 from livecube.stages.tracker import Resting
@@ -73,7 +74,8 @@ class Pipeline:
         self._now = now
         self._speaker = Speaker()
         self._withheld = Withheld()
-        self._degrees = Degrees()
+        self._clues = Clues(STEP_S if self.manner.clues_s is None else self.manner.clues_s)
+        self._gestures = TurnsWatcher()
         self._resting = Resting(tracker)
         self._turned: Turned | None = None
         """The last turn of the solve under way."""
@@ -84,7 +86,7 @@ class Pipeline:
     @property
     def due(self) -> float | None:
         """When, on the cube's clock, :meth:`wake` is to be called; None: not at all."""
-        every = [self._rest_due, self._stop_due, self._degrees.due]
+        every = [self._rest_due, self._stop_due, self._clues.due]
         return min((t for t in every if t is not None), default=None)
 
     @property
@@ -110,7 +112,8 @@ class Pipeline:
         """Take in an event; all that it brought, in order."""
         told = self.tracker.feed(event)
         self._resting.watch(event, told)
-        return self._advised(self._held(told))
+        happenings = self._advised(self._held(told))
+        return [*happenings, *self._asked(event)]
 
     def finish(self) -> list[Happening]:
         """There are no more events."""
@@ -128,11 +131,11 @@ class Pipeline:
             return []
         if due == self._stop_due:
             self._speaker.wake()
-            told = self._in_degrees(self._say(self._answered(due)))
-            if self.manner.by_degrees and self._speaker.hint is not None:
-                self._degrees.go_on(due)
+            told = self._in_clues(self._say(self._answered(due)))
+            if self.manner.clues_s is not None and self._speaker.hint is not None:
+                self._clues.go_on(due)
             return told
-        return self._degrees.wake()
+        return self._clues.wake()
 
     def opened(
         self, question: OpeningQuestion, rows: Sequence[Opportunity], t: float
@@ -142,7 +145,18 @@ class Pipeline:
             return []
         self.question = None
         crosses = _crosses_after(question.position, rows[0].turns_fixed) if rows else frozenset()
-        return self._in_degrees(self._say(self._speaker.open(t, rows, crosses)))
+        return self._in_clues(self._say(self._speaker.open(t, rows, crosses)))
+
+    def _asked(self, event: CubeEvent) -> list[Happening]:
+        """The next clue, if this asks for it: a key, or a gesture with the cube."""
+        match event:
+            case ClueAsked():
+                pass
+            case Turn() if self._gestures.turned(event.t, event.turn):
+                pass
+            case _:
+                return []
+        return [] if self.manner.clues_s is None else self._clues.ask(event.t)
 
     def _held(self, told: Sequence[Progress]) -> Sequence[Progress | HeldNow]:
         return self.holdings.take(told) if self.holdings else told
@@ -154,7 +168,7 @@ class Pipeline:
             happenings += self._noted(progress)
         if told:
             happenings += self._say(self._answered(told[-1].t))
-        return self._in_degrees(happenings)
+        return self._in_clues(happenings)
 
     def _noted(self, progress: Progress | HeldNow) -> Sequence[Unsaid]:
         """Keep what later advice depends on; what was kept back, if a solve is over."""
@@ -197,7 +211,7 @@ class Pipeline:
                 expected, going_on = self._going_on or (b"", ())
                 if expected != turned.position:
                     going_on = ()
-                beginning = advisor.at_beginning(*where, standing, going_on)
+                beginning = advisor.at_beginning(*where, standing, going_on, self.manner.focus)
                 self._going_on = _expected(turned.position, beginning)
                 self.advice_ms.append((self._now() - start) * 1000)
                 self.silences.update(beginning.silenced)
@@ -212,8 +226,8 @@ class Pipeline:
             return ()
         return said
 
-    def _in_degrees(self, happenings: Sequence[Happening]) -> list[Happening]:
-        return self._degrees.pass_on(happenings) if self.manner.by_degrees else [*happenings]
+    def _in_clues(self, happenings: Sequence[Happening]) -> list[Happening]:
+        return [*happenings] if self.manner.clues_s is None else self._clues.pass_on(happenings)
 
 
 def _expected(position: bytes, beginning: Beginning) -> tuple[bytes, tuple[str, ...]] | None:

@@ -14,6 +14,7 @@ from livecube.clock import CubeClock
 from livecube.edges.link import CubeFacts, LinkDown, LinkUp, Notification
 from livecube.events import (
     Battery,
+    ClueAsked,
     DeviceInfo,
     HeldAs,
     LinkChange,
@@ -176,7 +177,7 @@ def _once_more(event: CubeEvent, reception: Reception, last: float) -> list[Cube
             return reception.take(CubeFacts(event.t, percent=event.percent))[0]
         case DeviceInfo():
             return reception.take(CubeFacts(event.t, device=event.told))[0]
-        case SolveMark() | HeldAs() | Reset():
+        case SolveMark() | HeldAs() | Reset() | ClueAsked():
             return [replace(event, t=last)]
         case _:
             return []

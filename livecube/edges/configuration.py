@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Final
 
 import platformdirs
 
+from livecube.advice.settings import HINT_ENTRIES
 from livecube.dashboard.settings import MQTT_ENTRIES
 from livecube.entries import checked_table, with_defaults
 from livecube.errors import UsageError
@@ -26,7 +27,11 @@ if TYPE_CHECKING:
 
 __all__ = ["TABLES", "Configuration", "configuration_file", "example", "read_configuration"]
 
-TABLES: Final[dict[str, Sequence[Entry]]] = {"mqtt": MQTT_ENTRIES, "practice": PRACTICE_ENTRIES}
+TABLES: Final[dict[str, Sequence[Entry]]] = {
+    "hints": HINT_ENTRIES,
+    "practice": PRACTICE_ENTRIES,
+    "mqtt": MQTT_ENTRIES,
+}
 """The tables that the file may have, with their entries."""
 
 _FILE: Final = "config.toml"

@@ -12,7 +12,9 @@ from asyncio.subprocess import DEVNULL, PIPE, Process
 from contextlib import suppress
 from typing import TYPE_CHECKING, Final, Protocol
 
+from livecube.advice.speaker import OfHint
 from livecube.events import Cause, HeldAs
+from livecube.stages.progress import SolveOver
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -126,6 +128,8 @@ class VoiceSink:
         self._stated: Holding | None = None
         self._said = ""
         """What was said last and still holds."""
+        self._hints: set[str] = set()
+        """What was said of hints in this solve: nothing is said twice."""
 
     async def take(self, item: Item) -> None:
         """Say what is worth it; returns at once."""
@@ -133,9 +137,15 @@ class VoiceSink:
             return
         if isinstance(item, HeldAs):
             self._stated = item.holding
+        if isinstance(item, SolveOver):
+            self._hints.clear()
         words = self._words(item, self._stated)
         if words is None or words == self._said:
             return
+        if words and isinstance(item, OfHint):
+            if words in self._hints:
+                return
+            self._hints.add(words)
         self._said = words
         if not words:
             await self._voice.hush()

@@ -25,6 +25,7 @@ from livecube.events import (
     Attitude,
     Battery,
     ClockAccount,
+    ClueAsked,
     CubeEvent,
     DeviceInfo,
     Gap,
@@ -146,6 +147,8 @@ def event_line(event: CubeEvent) -> str:
             line |= {"mark": "any-holding"}
         case HeldAs(holding=Holding() as held):
             line |= {"mark": "holding", "up": held.up, "front": held.front}
+        case ClueAsked():
+            line |= {"mark": "clue"}
         case Reset():
             line |= {"mark": "reset"}
     return json.dumps(line)
@@ -373,4 +376,5 @@ _MARKS: Final[dict[str, Callable[[float, dict[str, Any]], CubeEvent]]] = {
     "holding": _holding,
     "any-holding": lambda t, line: HeldAs(t, None),
     "reset": lambda t, line: Reset(t),
+    "clue": lambda t, line: ClueAsked(t),
 }

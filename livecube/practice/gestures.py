@@ -1,5 +1,7 @@
 """Gestures: what a solver says with a solved cube, without putting it down.
 
+In the middle of a solve the same asks for the next clue of a hint.
+
 Two opposite layers are turned a quarter, each clockwise as seen from its own side (or each
 counter-clockwise), and then both are turned back: R L, R' L'. That is neither a slice, which
 people rock back and forth while they wait, nor part of any sequence, and it leaves the cube
@@ -8,13 +10,25 @@ solved. Which two layers they are says what is meant.
 
 from __future__ import annotations
 
+from collections import deque
 from dataclasses import dataclass
-from typing import Final, Literal, TypeAlias, get_args
+from typing import TYPE_CHECKING, Final, Literal, TypeAlias, get_args
 
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.position import SOLVED_BYTES, TURN_BYTES, turn_quarters
 
-__all__ = ["GESTURES", "BreakDue", "BreakRule", "BreakWatcher", "Gesture", "GestureWatcher"]
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+__all__ = [
+    "GESTURES",
+    "BreakDue",
+    "BreakRule",
+    "BreakWatcher",
+    "Gesture",
+    "GestureWatcher",
+    "TurnsWatcher",
+]
 
 Gesture: TypeAlias = Literal["next", "discard", "penalty"]
 GESTURES: Final[tuple[Gesture, ...]] = get_args(Gesture)
@@ -56,7 +70,22 @@ class GestureWatcher:
         self._made = [] if position == SOLVED_BYTES else None
 
 
-def _meaning(made: list[tuple[float, int]]) -> Gesture | None:
+class TurnsWatcher:
+    """Sees a gesture in the middle of a solve, whichever two layers it is made with."""
+
+    def __init__(self) -> None:
+        self._made: deque[tuple[float, int]] = deque(maxlen=_LENGTH)
+
+    def turned(self, t: float, turn: int) -> bool:
+        """Take in a turn at ``t`` seconds; whether it completes a gesture."""
+        self._made.append((t, turn))
+        if _meaning([*self._made]) is None:
+            return False
+        self._made.clear()
+        return True
+
+
+def _meaning(made: Sequence[tuple[float, int]]) -> Gesture | None:
     if len(made) != _LENGTH or made[-1][0] - made[0][0] > _LONGEST_S:
         return None
     turns = [turn for _, turn in made]

@@ -206,7 +206,7 @@ class Tracker:
             case events.Attitude():
                 self._attitude = event.quaternion
                 return []
-            case events.Packet() | events.Asked():
+            case events.Packet() | events.Asked() | events.ClueAsked():
                 return []
 
     def feed_all(self, all_events: Iterable[events.CubeEvent]) -> list[Progress]:

@@ -10,11 +10,11 @@ import numpy as np
 from livecube.advice.speaker import (
     Adjusted,
     Clue,
-    Degree,
     Planned,
     Repair,
     Spoken,
     Taken,
+    Telling,
     Unsaid,
     Withdrawn,
     best_chances,
@@ -93,7 +93,9 @@ def happening_json(happening: Happening) -> dict[str, Any]:
             return {"event": "solve", "t": _s(happening.t), **solve_json(happening.solve)}
         case Spoken():
             name = "inspection" if happening.inspection else "opportunity"
-            return _event(name, happening.t, happening.opportunity.as_json())
+            price = happening.price_s
+            paid = {} if price is None else {"price": round(price, 3)}
+            return _event(name, happening.t, happening.opportunity.as_json() | paid)
         case Clue():
             return _event("clue", happening.t, _clue_json(happening))
         case Planned():
@@ -189,9 +191,9 @@ def _repair_json(way: Opportunity) -> dict[str, Any]:
 def _clue_json(clue: Clue) -> dict[str, Any]:
     row = clue.opportunity
     return {
-        "degree": clue.degree.name.lower(),
+        "tells": clue.tells.name.lower(),
         "slots": list(row.slots),
-        "technique": row.technique if clue.degree == Degree.WHAT else None,
+        "technique": row.technique if clue.tells == Telling.WHAT else None,
         "up": row.holding.up,
         "front": row.holding.front,
     }
@@ -377,7 +379,7 @@ def _about(opportunity: Opportunity) -> str:
 
 def clue_text(clue: Clue) -> str:
     """As much of a hint as its degree allows."""
-    sentence = where_sentence if clue.degree == Degree.WHERE else what_sentence
+    sentence = where_sentence if clue.tells == Telling.WHERE else what_sentence
     return sentence(clue.opportunity)
 
 

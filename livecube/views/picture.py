@@ -12,7 +12,7 @@ from rich.text import Text
 
 from livecube.advice.pieces import slot_words
 from livecube.cube.geometry import FACES, OPPOSITE, ROTATIONS
-from livecube.cube.holding import COLOURS, HOLDINGS, Holding, parse_colour
+from livecube.cube.holding import COLOURS, HOLDINGS, SCRAMBLE_HOLDING, Holding, parse_colour
 from livecube.cube.notation import facelets_text
 from livecube.search.situation import Situation, slot_bits
 
@@ -68,11 +68,12 @@ _STYLES: Final = {
 class Picture:
     """The unfolded cube, nine lines of colour initials: U above, L F R B in a row, D below.
 
-    It is made of what is kept: drawn at every turn, it is to be quick.
+    ``holding``: how it is held. It is made of what is kept: drawn at every turn, it is to be quick.
     """
 
-    def __init__(self, position: bytes) -> None:
-        letters = facelets_text(np.frombuffer(position, dtype=np.uint8))
+    def __init__(self, position: bytes, holding: Holding = SCRAMBLE_HOLDING) -> None:
+        fixed = facelets_text(np.frombuffer(position, dtype=np.uint8))
+        letters = "".join(map(fixed.__getitem__, _fixed_facelets(holding)))
         rows = [_segments(letters[at : at + 3]) for at in range(0, 54, 3)]
         face = {name: rows[3 * at : 3 * at + 3] for at, name in enumerate(FACES)}
         gap, margin = Segment(" "), Segment(" " * _MARGIN)
@@ -91,6 +92,13 @@ class Picture:
 
 
 @cache
+def _fixed_facelets(holding: Holding) -> list[int]:
+    """For each facelet in the hands the one of the fixed frame that is there."""
+    facelets: list[int] = ROTATIONS[HOLDINGS.index(holding)].tolist()
+    return facelets
+
+
+@cache
 def _segments(letters: str) -> list[Segment]:
     colours = [COLOURS[FACES.index(letter)] for letter in letters]
     return [Segment(f" {c[0].upper()} ", Style.parse(_STYLES[c])) for c in colours]
@@ -99,8 +107,7 @@ def _segments(letters: str) -> list[Segment]:
 def held_picture(position: Array, holding: Holding, marked: Collection[int] = ()) -> list[Text]:
     """The same as it is held, some facelets (numbered in the hands) in square brackets."""
     letters = facelets_text(position)
-    to_fixed = ROTATIONS[HOLDINGS.index(holding)].tolist()
-    return _unfolded("".join(letters[facelet] for facelet in to_fixed), marked)
+    return _unfolded("".join(letters[one] for one in _fixed_facelets(holding)), marked)
 
 
 class LargePicture:

@@ -24,6 +24,7 @@ from livecube.advice.speaker import (
     Unsaid,
     Withdrawn,
 )
+from livecube.cube.holding import SCRAMBLE_HOLDING
 from livecube.cube.notation import moves_text
 from livecube.cube.position import SOLVED_BYTES
 from livecube.events import Battery, Gap, HeldAs, LinkChange
@@ -191,7 +192,9 @@ class LiveScreen:
     sure: Holding | None = None
     """The holding that was worked out, where it is sure enough."""
     said: Spoken | Clue | Unsaid | Repair | None = None
-    """What was said last and still stands."""
+    """What was said last."""
+    stands: bool = True
+    """Whether that still holds; if not, it can be read until there is something newer."""
     plan: Plan | None = None
     """The best order of the free slots where it was said, to the last pair."""
     settled: Turned | None = None
@@ -221,12 +224,14 @@ class LiveScreen:
             case SolveOver():
                 return self._finished(happening)
             case Spoken() | Clue() | Unsaid() | Repair():
-                return {"said": happening, "plan": None, "preparing": ""}
+                return {"said": happening, "stands": True, "plan": None, "preparing": ""}
             case Adjusted() if isinstance(self.said, Spoken):
                 row = happening.opportunity
                 return {"said": replace(self.said, opportunity=row, also=())}
             case Planned():
                 return {"plan": happening.plans[0]}
+            case Withdrawn() if isinstance(self.said, Spoken) and not self.said.inspection:
+                return {"stands": False}
             case Taken() | Withdrawn():
                 return {"said": None, "plan": None}
             case HeldAs():
@@ -277,6 +282,10 @@ class LiveScreen:
     def words(self) -> list[Text]:
         """What is said, line by line."""
         match self.said:
+            case Spoken() if not self.stands:
+                row = self.said.opportunity
+                before = f"before  {moves_text(row.moves)}   [{row.holding}]"
+                return [Text(before, "dim"), Text(row.why, "dim")]
             case Spoken():
                 return _hint_lines(self.said, self.plan)
             case Clue():
@@ -300,7 +309,7 @@ class LiveScreen:
             "": Text(),
             "head": self._head(options.max_width),
             "middle": self._kept_middle.showing(
-                (self.position, facts), lambda: self._middle(facts)
+                (self.position, self.shown_as, facts), lambda: self._middle(facts)
             ),
             "stages": self.stages,
             "words": Group(*words),
@@ -325,7 +334,27 @@ class LiveScreen:
         return Text(left + right.rjust(max(1, width - len(left))), style="dim")
 
     def _middle(self, facts: Text) -> Beside:
-        return Beside(Picture(self.position).lines, _GAP, facts)
+        held = self.shown_as or SCRAMBLE_HOLDING
+        return Beside(Picture(self.position, held).lines, _GAP, facts)
+
+    @property
+    def shown_as(self) -> Holding | None:
+        """The holding of the picture, the free slots and the moves; None: nothing says one.
+
+        That of the hint; without a hint as stated or worked out.
+        """
+        if isinstance(self.said, Spoken | Clue) and self.stands:
+            return self.said.opportunity.holding
+        return self.held or self.sure
+
+    def _shown_how(self) -> str:
+        """Which holding that is, in words."""
+        held = self.shown_as
+        if held is None:
+            return f"{SCRAMBLE_HOLDING}"
+        if held == self.held:
+            return f"{held}, as you said"
+        return f"{held}, {'worked out' if held == self.sure else 'for these moves'}"
 
     def _facts(self) -> Text:
         facts = Text()
@@ -334,6 +363,7 @@ class LiveScreen:
         elif self.result:
             facts.append(f"{self.result}\n\n", "bold")
         facts.append(f"{self.cross} cross" if self.cross else "no cross yet")
+        facts.append(f"\n{self._shown_how()}", "dim")
         for name, words in self._free_slots():
             facts.append(f"\n{name} ", "bold")
             facts.append(words)
@@ -364,22 +394,20 @@ class LiveScreen:
             return "Ctrl-C ends."
         worked_out = f"{self.sure} (worked out)" if self.sure else ""
         held = self.held or worked_out or "cheapest front"
-        return f"h holding: {held}   c the cube is solved now   q ends"
+        clue = "? next clue   " if isinstance(self.said, Clue) else ""
+        return f"{clue}h holding: {held}   c the cube is solved now   q ends"
 
     def _free_slots(self) -> list[tuple[str, str]]:
         """The free slots of the last settled position with the state of their two pieces.
 
-        Places are told as the hint wants the cube held, or else with some front.
+        Places are told as the picture shows the cube, or else with some front.
         """
         if self.settled is None:
             return []
         # Imported here, since it needs the search, which takes a moment: no screen, no search.
         from livecube.views.picture import free_slots
 
-        held = self.held
-        if isinstance(self.said, Spoken | Clue):
-            held = self.said.opportunity.holding
-        return free_slots(self.settled, held)
+        return free_slots(self.settled, self.shown_as)
 
 
 def _in_a_column(name: str) -> str:
@@ -389,18 +417,20 @@ def _in_a_column(name: str) -> str:
 
 
 def _hint_lines(hint: Spoken, plan: Plan | None) -> list[Text]:
-    """Moves first, then what they do, then other ways, then all slots to the last."""
+    """Moves first, then what they do, then, small, all slots to the last.
+
+    Before a solve there is time to read of other ways to begin, too.
+    """
     row = hint.opportunity
-    order = [Text(plan_line(plan), no_wrap=True, overflow="ellipsis")] if plan else []
+    order = [Text(plan_line(plan), "dim", no_wrap=True, overflow="ellipsis")] if plan else []
     return [
         Text.assemble((moves_text(row.moves), "bold"), f"   [{row.holding}]"),
         Text(" ".join((row.why, *map(note_sentence, row.notes)))),
-        *(Text(_other_line(other, hint)) for other in hint.also),
+        *(Text(_other_line(other)) for other in hint.also if hint.inspection),
         *order,
     ]
 
 
-def _other_line(other: Opportunity, hint: Spoken) -> str:
-    """Another way; with its name where that is another kind of beginning."""
-    name = f"{other.technique}: " if hint.inspection else ""
-    return f"or {name}{moves_text(other.moves)}   [{other.holding}]"
+def _other_line(other: Opportunity) -> str:
+    """Another way to begin a solve."""
+    return f"or {other.technique}: {moves_text(other.moves)}   [{other.holding}]"

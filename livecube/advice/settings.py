@@ -1,0 +1,103 @@
+"""What a solver chooses for every day: the table [hints] of the configuration.
+
+It holds for all commands that follow a cube or a log with hints. An option goes before it.
+"""
+
+from __future__ import annotations
+
+from math import inf
+from typing import Final
+
+from livecube.advice.speaker import WHEN
+from livecube.cube.holding import COLOURS
+from livecube.entries import Entry
+from livecube.errors import UsageError
+from livecube.techniques.base import Level
+
+__all__ = ["ANY_CROSS", "ASKED", "FOCUS_WITHIN_S", "HINT_ENTRIES", "parse_clues", "parse_crosses"]
+
+ANY_CROSS: Final = "any"
+"""Stands for all six colours."""
+ASKED: Final = "asked"
+"""Clues come only when somebody asks for them."""
+FOCUS_WITHIN_S: Final = 0.3
+"""So many seconds a way by a technique that is practised may cost more than the best plan (common
+practice, no published source)."""
+_LONGEST_S: Final = 60.0
+
+
+def parse_crosses(text: str) -> tuple[str, ...]:
+    """Colours with blanks between them, each once, in their order; ``any``: all six.
+
+    Raises :class:`~livecube.errors.UsageError` for one that is none.
+    """
+    names = text.lower().split()
+    if ANY_CROSS in names:
+        return COLOURS
+    for name in names:
+        if name not in COLOURS:
+            known = ", ".join((*COLOURS, ANY_CROSS))
+            raise UsageError(f"{name!r} is no colour of a cross; choose from {known}")
+    if not names:
+        raise UsageError("no colour of a cross is named")
+    return tuple(dict.fromkeys(names))
+
+
+def parse_clues(text: str) -> float | None:
+    """Seconds from one clue to the next; ``asked``: :data:`math.inf`; ``off``: None.
+
+    Raises :class:`~livecube.errors.UsageError` for anything else.
+    """
+    word = text.strip().lower()
+    if word == "off":
+        return None
+    if word == ASKED:
+        return inf
+    try:
+        seconds = float(word)
+    except ValueError:
+        seconds = -1.0
+    if not 0.5 <= seconds <= _LONGEST_S:
+        raise UsageError(
+            f"{text!r} does not say when clues come; give seconds from 0.5 to {_LONGEST_S:g}, "
+            f"or {ASKED}, or off"
+        )
+    return seconds
+
+
+HINT_ENTRIES: Final = (
+    Entry(
+        "level",
+        "choice",
+        "How much to speak of.",
+        Level.CALM.name.lower(),
+        choices=tuple(level.name.lower() for level in Level),
+    ),
+    Entry("focus", "text", "Techniques that you practise, with blanks between them."),
+    Entry(
+        "within",
+        "number",
+        "Seconds that a technique of the focus may cost more than the best plan.",
+        FOCUS_WITHIN_S,
+        most=5,
+    ),
+    Entry(
+        "cross",
+        "text",
+        'Colours of your cross, with blanks between them; "any": all six.',
+        COLOURS[0],
+        check=parse_crosses,
+    ),
+    Entry("up", "choice", "Colour that you hold up, with front.", choices=COLOURS),
+    Entry("front", "choice", "Colour that you hold in front, with up.", choices=COLOURS),
+    Entry("when", "choice", "When hints come.", WHEN[0], choices=WHEN),
+    Entry(
+        "clues",
+        "text",
+        'Hints little by little: seconds from one clue to the next, "asked", or "off".',
+        "off",
+        check=parse_clues,
+    ),
+    Entry("voice", "flag", "Say hints aloud, too.", default=False),
+    Entry("hands", "text", 'Whose hands: "right", "left", or a file of prices.'),
+)
