@@ -59,7 +59,7 @@ def moments() -> list[Moment]:
     """The missed moments of some virtual solves, pair by pair."""
     found: list[Moment] = []
     advisor = bold_advisor()
-    for seed in range(12):
+    for seed in range(8):
         virtual, _, review = one_review(seed, advisor)
         start = apply_turns(SOLVED, virtual.scramble).tobytes()
         pairs = [pair for pair in range(1, 5) if review.stages[pair].alternatives]
@@ -93,7 +93,7 @@ class Somebody:
 
 
 def test_moments_of_all_kinds_are_found(moments: list[Moment]) -> None:
-    assert len(moments) > 24
+    assert len(moments) > 16
     assert {moment.pair for moment in moments} == {1, 2, 3, 4}
     assert any(moment.after for moment in moments)
 
@@ -118,7 +118,7 @@ def test_another_way_is_told_from_what_was_advised(
     """What was really done in the solve is named as the solve's review names it."""
     advisor, others = bold_advisor(), 0
     compared = 0
-    for seed in range(6):
+    for seed in range(5):
         virtual, of, review = one_review(seed, advisor)
         start = apply_turns(SOLVED, virtual.scramble).tobytes()
         for pair in range(1, 5):
@@ -142,8 +142,8 @@ def test_another_way_is_told_from_what_was_advised(
             assert tried.turns == moment.turns == htm(made)
             compared += 1
             others += not tried.as_advised
-    assert compared > 10
-    assert others > 3
+    assert compared > 8
+    assert others > 2
 
 
 def test_a_wrong_turn_leads_back_and_a_turn_too_many_is_no_start(
@@ -196,13 +196,13 @@ def test_a_cube_that_stands_there_is_ready(moments: list[Moment], scrambler: Scr
 
 def test_set_ups_are_short_and_lead_there(moments: list[Moment], scrambler: Scrambler) -> None:
     longer = 0
-    for moment in moments[:8]:
+    for moment in moments[:4]:
         short = scrambler.short(SOLVED_BYTES, moment.position)
         usual = scrambler.to(SOLVED_BYTES, moment.position)
         assert short.target == usual.target == moment.position
         assert len(short.turns) <= len(usual.turns)
         longer += len(usual.turns) > len(short.turns)
-    assert longer >= 4
+    assert longer >= 2
     way = [0, 4, 8, 9, 13, 17]  # nobody can do U F2 … with fewer
     near = apply_turns(SOLVED, way).tobytes()
     assert len(scrambler.short(SOLVED_BYTES, near).turns) <= len(way)

@@ -16,7 +16,7 @@ from command import started
 from narrow import without_privileges
 
 from livecube.edges.automaton_file import load_hands
-from livecube.edges.cache import cache_folder
+from livecube.edges.cache import cache_folder, load_tables
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
 
@@ -101,7 +101,9 @@ def test_hints_need_no_cache_that_can_be_written_to(
     usual = json.loads(livecube(*command).stdout)
     (file,) = cache_folder().glob(f"tables-*/pieces-{load_hands().fingerprint}.npy")
     made = np.load(file)
-    # These alone take half a minute to make, and what is kept of them is what was made.
+    tables = load_tables()
+    monkeypatch.setattr("livecube.search.tables.build_tables", lambda step: tables)
+    # These take half a minute to make, and what is kept of all is what was made.
     monkeypatch.setattr(
         "livecube.search.bounds.piece_seconds",
         lambda moves, hands, kind, *, still: made[int(still)][kind].copy(),

@@ -21,6 +21,7 @@ from livecube.cube.holding import COLOURS, HOLDINGS, Holding, fixed_turns
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, TURN_NAMES, apply_turns
 from livecube.search.answers import Answers
+from livecube.search.book import usual_cross
 from livecube.search.first_cross import fastest_crosses
 from livecube.search.hand_arrays import UPRIGHT
 from livecube.search.situation import SLOT_PIECES, Situation, cross_places, slot_bits
@@ -313,10 +314,9 @@ def test_crosses_found_with_numpy_alone_cost_what_the_search_finds(
 @pytest.fixture(scope="module")
 def six(advisor: Advisor) -> Array:
     """What the cross takes at least, from each of the six holdings up to a turn about it."""
-    from livecube.search.bounds import cross_seconds
-
-    tables = advisor.engine.tables
-    return cross_seconds(tables.moves, tables.seen, advisor.answers.hands)
+    kept = usual_cross(advisor.answers.automaton)
+    assert kept is not None
+    return kept
 
 
 # Doors of keyholes.

@@ -79,7 +79,7 @@ def test_with_every_turn_alike_the_fastest_are_the_shortest() -> None:
     referee, compared = Referee(turns_only()), 0
     for technique in ONE_STEP:
         kind = "scrambled" if technique == "x-cross" else "inserted"
-        for place in islice(places_for(technique, "seconds", kind), 3):
+        for place in islice(places_for(technique, "seconds", kind), 2):
             for targets, answer in answers(place.turns, place.down, technique, slack=0).items():
                 if answer.length is None or answer.length > 7:
                     continue
@@ -88,14 +88,14 @@ def test_with_every_turn_alike_the_fastest_are_the_shortest() -> None:
                 assert {way.ms for way in ways} == {100 * answer.length}
                 assert {canonical(way.turns.split()) for way in ways} == answer.sequences
                 compared += 1
-    assert compared > 30
+    assert compared > 20
 
 
 @pytest.mark.parametrize("technique", [*ONE_STEP[1:-1], "keyhole-chain"])
 def test_each_way_costs_what_the_table_says_and_does_what_it_should(
     usual: Referee, technique: str
 ) -> None:
-    checked, many = 0, 1 if technique == "keyhole-chain" else 4
+    checked, many = 0, 1 if technique == "keyhole-chain" else 3
     for place in islice(places_for(technique, "prices"), many):
         view = place.view
         for targets, question in list(TECHNIQUES[technique](view).items())[:many]:
@@ -135,7 +135,7 @@ def test_a_plan_is_played_to_the_last_pair_and_is_no_worse_than_always_the_neare
 ) -> None:
     place = next(p for p in places_for("plain", "plan") if len(p.view.free) == 2)
     for looking in (False, True):
-        plan = best_plan(usual, place.view, looking=looking, width=20)
+        plan = best_plan(usual, place.view, looking=looking, width=8)
         nearest = best_plan(usual, place.view, looking=looking, width=1, ways=1)
         both = [p.turning_ms + looking * p.looking_ms for p in (plan, nearest)]
         assert both[0] <= both[1]

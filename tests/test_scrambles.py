@@ -15,7 +15,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from livecube.composition.scrambler import Scrambler, load_scrambler
-from livecube.cube.geometry import EDGES, HOME, NEXT_STICKER
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import (
     SOLVED,
@@ -94,17 +93,6 @@ def test_turns_lead_from_anywhere_to_anywhere(first: list[int], second: list[int
     made = turns_between(load_phase_tables(), start, end)
     assert turned(start, made) == end
     assert len(made) <= MOST_TURNS
-
-
-def test_the_position_that_takes_most_turns(scrambler: Scrambler) -> None:
-    """The superflip: every edge flipped, at least 20 turns (Reid 1995; from memory)."""
-    superflip = parse_turns("U R2 F B R B2 R U2 L B2 R U' D' R2 F R' L B2 U2 F2")
-    position = apply_turns(SOLVED, superflip).tobytes()
-    flipped = bytes(NEXT_STICKER[HOME[EDGES.start :]].tolist())
-    assert position == SOLVED_BYTES[: EDGES.start] + flipped
-    path = scrambler.to(SOLVED_BYTES, position)
-    assert path.target == position
-    assert 20 <= len(path.turns) <= MOST_TURNS
 
 
 def test_a_scramble_is_followed_in_any_way_that_it_can_be_turned(scrambler: Scrambler) -> None:

@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from livecube.stages.progress import Progress
     from livecube.stages.solve import Solve
 
-SESSIONS = 60
+SESSIONS = 40
 """``checks/stage_check.py`` follows more."""
 
 

@@ -163,6 +163,8 @@ class Advice:
 _NOTHING_MOVED: Final = (False,) * 8
 _FIRST_PARTS: Final = 12
 """So many first parts of a technique that goes on by another are carried on."""
+_REMEMBERED: Final = 10_000
+"""So many prices of looking are kept."""
 _BESIDE: Final = {"cross": About("Cross"), "repair": About("Repair")}
 """What is answered beside the techniques."""
 
@@ -193,6 +195,7 @@ class Rows:
         self._by_id = {technique.id: technique for technique in techniques}
         self._traits = {technique.id: traits(technique) for technique in techniques}
         self._about = _BESIDE | {technique.id: about(technique) for technique in techniques}
+        self._looked: dict[tuple[object, ...], int] = {}
 
     def fastest(
         self,
@@ -264,19 +267,24 @@ class Rows:
             int(SLOT_SYMMETRY[front, i // 4, situation.places[(front + i) % 4 + 4 * (i // 4)]])
             for i in range(8)
         ]
-        home = PLACES_AT[situation.offset or 0]
+        touched = [moved[(front + i) % 4 + 4 * (i // 4)] for i in range(8)]
         slots = tuple((slot - front) % 4 for slot in chance.slots)
-        return int(
-            looking_before(
+        # The ways of a chance are looked for alike: it is worked out once.
+        key = (chance.technique, slots, situation.offset, *seen, *touched)
+        if key not in self._looked:
+            if len(self._looked) >= _REMEMBERED:
+                self._looked.clear()
+            looked = looking_before(
                 self._answers.automaton.looking,
                 [chance._replace(slots=slots)],
                 [self._traits_of(chance)],
                 np.zeros(1, dtype=np.int64),
                 np.array([seen]),
-                np.array([[moved[(front + i) % 4 + 4 * (i // 4)] for i in range(8)]]),
-                home,
-            )[0]
-        )
+                np.array([touched]),
+                PLACES_AT[situation.offset],
+            )
+            self._looked[key] = int(looked[0])
+        return self._looked[key]
 
     def with_shortest(
         self,

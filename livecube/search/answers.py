@@ -54,6 +54,10 @@ def _in_order(turns: tuple[int, ...]) -> tuple[int, ...]:
     return tuple(ordered)
 
 
+_REMEMBERED: Final = 10_000
+"""So many answers are kept: the same pair is asked for again and again while others are solved."""
+
+
 class Answers:
     """Answers questions for one pair of hands. Not to be used by two threads at once."""
 
@@ -74,6 +78,7 @@ class Answers:
         the fastest crosses."""
         self._moves: list[tuple[Move, ...]] = [(move,) for move in MOVES]
         self._moves += automaton.rotation_moves[0]
+        self._known: dict[tuple[bytes, bytes], list[Written]] = {}
 
     def twin(self) -> Answers:
         """Another one of the same hands, for another thread; tables and book are shared."""
@@ -139,21 +144,31 @@ class Answers:
         rows = np.repeat(task_rows(parts), len(fronts), axis=0)
         places = np.broadcast_to(situation.places, (len(fronts), 8))
         numbers = question_numbers(situation.offset, places, fronts, rows)
-        at = self.filled(numbers) if (numbers >= 0).all() else np.array([-1])
-        if (at < 0).any():
-            return None
+        key = numbers.tobytes(), fronts.tobytes()
+        if (ways := self._known.get(key)) is None:
+            at = self.filled(numbers) if (numbers >= 0).all() else np.array([-1])
+            if (at < 0).any():
+                return None
+            if len(self._known) >= _REMEMBERED:
+                self._known.clear()
+            ways = self._known[key] = self._cheapest(fronts, at)
         highest = ceiling_ms(parts[0])
+        if not ways or (highest is not None and ways[0].ms + FASTEST_MS > highest):
+            return None if however_dear and self.search is not None else []
+        return [way for way in ways if way.ms <= ways[0].ms + FASTEST_MS][:MOST_WAYS]
+
+    def _cheapest(
+        self, fronts: npt.NDArray[np.int64], places: npt.NDArray[np.int64]
+    ) -> list[Written]:
+        """The ways of questions at these places of the book, cheapest first, none of them twice."""
         best: dict[tuple[int, ...], Written] = {}
-        for front, question in zip(fronts.tolist(), at.tolist(), strict=True):
+        for front, question in zip(fronts.tolist(), places.tolist(), strict=True):
             for entry in self.book.ways[self.book.ends[question] : self.book.ends[question + 1]]:
                 way = self.entry(int(entry), front)
                 turns = _in_order(way.turns)
                 if turns not in best or way.ms < best[turns].ms:
                     best[turns] = way
-        ways = sorted(best.values(), key=lambda way: (way.ms, self.text(way)))
-        if not ways or (highest is not None and ways[0].ms + FASTEST_MS > highest):
-            return None if however_dear and self.search is not None else []
-        return [way for way in ways if way.ms <= ways[0].ms + FASTEST_MS][:MOST_WAYS]
+        return sorted(best.values(), key=lambda way: (way.ms, self.text(way)))
 
     def behind_rotation(self, way: Written, start: int) -> Written:
         """A way that begins in holding ``start``: a rotation comes first if it has to."""

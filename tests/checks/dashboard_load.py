@@ -93,7 +93,7 @@ class Figures:
     most_ms: float
 
 
-async def measure(folder: Path, desks: int, seconds: float) -> Figures:
+async def measure(folder: Path, desks: int, seconds: float, processes: int) -> Figures:
     """Let them work, and listen."""
     broker = Broker(folder / "broker").start()
     delays: list[float] = []
@@ -111,7 +111,7 @@ async def measure(folder: Path, desks: int, seconds: float) -> Figures:
 
     plan = Plan(Access(parse_address(broker.url)), "listener")
     listening = asyncio.create_task(listen_to_desks(plan, hear, print))
-    workers = _workers(broker.port, folder, desks, end)
+    workers = _workers(broker.port, folder, desks, end, processes)
     try:
         await asyncio.sleep(end - time.monotonic())
     finally:
@@ -123,8 +123,10 @@ async def measure(folder: Path, desks: int, seconds: float) -> Figures:
     return Figures(desks, len(delays), heard / seconds, median, p99, most)
 
 
-def _workers(port: int, folder: Path, desks: int, end: float) -> list[subprocess.Popen[bytes]]:
-    shares = [desks // _PROCESSES + (n < desks % _PROCESSES) for n in range(_PROCESSES)]
+def _workers(
+    port: int, folder: Path, desks: int, end: float, processes: int
+) -> list[subprocess.Popen[bytes]]:
+    shares = [desks // processes + (n < desks % processes) for n in range(processes)]
     return [
         subprocess.Popen(
             [sys.executable, __file__, "--worker", str(port), str(folder),
@@ -141,6 +143,7 @@ def main() -> None:
     arguments = argparse.ArgumentParser()
     arguments.add_argument("--desks", type=int, default=500)
     arguments.add_argument("--seconds", type=float, default=60.0)
+    arguments.add_argument("--processes", type=int, default=_PROCESSES)
     arguments.add_argument("--worker", nargs=5)
     given = arguments.parse_args()
     if given.worker:
@@ -148,7 +151,7 @@ def main() -> None:
         asyncio.run(_work(int(port), Path(folder), int(first), int(desks), float(end)))
         return
     with tempfile.TemporaryDirectory() as place:
-        print(asyncio.run(measure(Path(place), given.desks, given.seconds)))
+        print(asyncio.run(measure(Path(place), given.desks, given.seconds, given.processes)))
 
 
 if __name__ == "__main__":

@@ -13,11 +13,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from livecube.cube.geometry import PIECE_AT, PIECES, TWIST_AT
-from livecube.cube.notation import check_position
-from livecube.cube.position import SOLVED_BYTES
+from livecube.cube.geometry import EDGES, HOME, NEXT_STICKER, PIECE_AT, PIECES, TWIST_AT
+from livecube.cube.notation import check_position, parse_turns
+from livecube.cube.position import SOLVED, SOLVED_BYTES, apply_turns
 from livecube.errors import PositionError
 from livecube.scrambling.states import random_state, seeded_draw
+from livecube.scrambling.two_phase import MOST_TURNS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -80,12 +81,15 @@ def main() -> None:
     parser.add_argument("--draws", type=int, default=100_000)
     parser.add_argument("--scrambles", type=int, default=10_000)
     parser.add_argument("--seed", type=int, default=2026)
+    parser.add_argument("--superflip", action=argparse.BooleanOptionalAction, default=True)
     arguments = parser.parse_args()
     states = draw_states(arguments.draws, arguments.seed)
     for name, value in probabilities(states).items():
         print(f"{name:<20}{value:8.4f}")
     print(f"possible cubes      {sum(map(is_possible, states))} of {len(states)}")
     _scrambles(states[: arguments.scrambles])
+    if arguments.superflip:
+        _superflip()
 
 
 def _scrambles(states: Sequence[bytes]) -> None:
@@ -104,6 +108,20 @@ def _scrambles(states: Sequence[bytes]) -> None:
             print(f"{length} turns            {count:8d}")
     p50, p99, most = np.percentile(seconds, [50, 99, 100]) * 1000
     print(f"ms: median {p50:.1f}, p99 {p99:.1f}, most {most:.1f}; wrong: {wrong}")
+
+
+def _superflip() -> None:
+    """Every edge flipped: it takes most turns of all, 20 at least (Reid 1995; from memory)."""
+    from livecube.composition.scrambler import load_scrambler
+
+    turns = parse_turns("U R2 F B R B2 R U2 L B2 R U' D' R2 F R' L B2 U2 F2")
+    position = apply_turns(SOLVED, turns).tobytes()
+    flipped = bytes(NEXT_STICKER[HOME[EDGES.start :]].tolist())
+    assert position == SOLVED_BYTES[: EDGES.start] + flipped
+    path = load_scrambler(0).to(SOLVED_BYTES, position)
+    assert path.target == position
+    assert 20 <= len(path.turns) <= MOST_TURNS
+    print(f"superflip           {len(path.turns)} turns")
 
 
 if __name__ == "__main__":
