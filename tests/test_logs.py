@@ -133,6 +133,10 @@ def path(tmp_path: Path) -> Path:
 # There and back.
 
 
+def test_names_stand_in_a_log_as_people_write_them() -> None:
+    assert '"Würfel № 2"' in header_line(Header("", "Würfel № 2", "cube"))
+
+
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_kind_of_event_reads_back(kind: str) -> None:
     @given(KINDS[kind])

@@ -5,15 +5,16 @@ from __future__ import annotations
 import random
 from itertools import islice
 from math import inf
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, cast
 
+import numpy as np
 import pytest
 from advising import advisor_at, written_ms
 
 from livecube.advice.advisor import Focus
 from livecube.advice.examples import broken_pairs
 from livecube.advice.pieces import slot_stickers
-from livecube.advice.plan import Beam
+from livecube.advice.plan import Beam, _Batch, _best, _Nodes, _part
 from livecube.advice.speaker import Planned, Speaker
 from livecube.advice.words import Level
 from livecube.cube.geometry import CORNERS, FACES, PIECE_AT, piece_faces
@@ -41,6 +42,8 @@ if TYPE_CHECKING:
     from livecube.advice.rows import Opportunity
     from livecube.cube.geometry import Array
     from livecube.hands.automaton import Automaton
+    from livecube.search.book import Entries
+    from livecube.techniques.base import Chance
 
 _YELLOW: Final = COLOURS.index("yellow")
 _DOWN: Final = FACES.index("D")
@@ -81,6 +84,37 @@ def _places(count: int, seed: int) -> Iterator[tuple[Array, int, Holding | None]
         aside = rng.choice([[], [3 * _DOWN + rng.randrange(3)]])
         turns = Situation.of(SOLVED, face).fixed([*down, *aside])
         yield apply_turns(SOLVED, turns), face, rng.choice([None, *_down_holdings(face)])
+
+
+def test_of_each_position_in_a_beam_the_cheapest_way_is_kept() -> None:
+    rng, count = np.random.default_rng(1), 150
+    places = rng.choice([3, 15, 16, 23], (count, 8))
+    places[:, 1:] = places[0, 1:]  # so that many differ in little
+    moved = rng.random((count, 8)) < 0.1
+    front, ms, first = (rng.integers(most, size=count) for most in (2, 50, 3))
+    numbers = np.arange(count)
+    one = _Nodes(places[:1], front[:1], moved[:1], ms[:1], first[:1], [()])
+    no_chances, no_entries = cast("list[Chance]", [None]), cast("Entries", None)
+    behind = _Batch(
+        one, 0 * numbers, no_entries, numbers, no_chances, 0 * numbers, numbers, places, front,
+        moved, ms, first,
+    )  # fmt: skip
+    cheapest: dict[tuple[int, ...], int] = {}
+    for row in range(count):
+        key = (*places[row].tolist(), *moved[row].tolist(), int(front[row]), int(first[row]))
+        cheapest[key] = min(int(ms[row]), cheapest.get(key, 99))
+    kept = _best([_part(behind, numbers % 2 == half) for half in (0, 1)])
+    found = {
+        (*kept.places[row].tolist(), *kept.moved[row].tolist(), int(kept.front[row]),
+         int(kept.first[row])): int(kept.ms[row])
+        for row in range(len(kept.ms))
+    }  # fmt: skip
+    assert found == cheapest
+    assert len(kept.ms) == len(cheapest) < count
+    for row, ((_, _, entry, looking),) in enumerate(kept.steps):
+        assert entry == looking  # that of the way that is kept
+        assert places[entry].tolist() == kept.places[row].tolist()
+        assert ms[entry] == kept.ms[row]
 
 
 def _down_holdings(face: int) -> list[Holding]:

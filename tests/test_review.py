@@ -9,14 +9,21 @@ from typing import TYPE_CHECKING
 
 import pytest
 from command import started
-from review_check import Figures, bold_advisor, check, one_review
+from review_check import MODEL, Figures, bold_advisor, check, one_review
 
 from livecube.composition.practising import SessionReviews
-from livecube.cube.notation import moves_text, parse_moves
+from livecube.cube.notation import moves_text, parse_moves, parse_turns
+from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.automaton_file import load_hands
+from livecube.events import Turn
 from livecube.history.importing import import_log
 from livecube.history.store import History
+from livecube.holding.inference import read_solve
+from livecube.holding.observations import solves_in
+from livecube.holding.written import write_solve
+from livecube.review.making import review_solve
 from livecube.review.text import review_json, review_lines
+from livecube.stages.tracker import Tracker
 
 if TYPE_CHECKING:
     import subprocess
@@ -39,6 +46,14 @@ def test_names_are_right_and_every_alternative_does_what_it_says(advisor: Adviso
     assert figures.wrong == []
     assert figures.named_right >= 0.98 * figures.pairs
     assert figures.alternatives > 20 * 8
+
+
+def test_of_a_solve_without_a_cross_no_stage_is_reviewed(advisor: Advisor) -> None:
+    start = apply_turns(SOLVED, parse_turns("R U2 F' L D B R' U F2 L2 B D2 R F")).tobytes()
+    turns = [Turn(number / 4, turn) for number, turn in enumerate(parse_turns("R U R' F"))]
+    (of,) = solves_in(Tracker(start).feed_all(turns))
+    review = review_solve(write_solve(of, read_solve(of.part, MODEL)), start, advisor, load_hands())
+    assert (review.stages, review.openings) == ((), ())
 
 
 def test_what_is_told_fits_together(advisor: Advisor) -> None:
