@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 TRAINED = HoldingModel.of(shipped_counts())
 
 
-def met(habits: Habits, solves: int = 40) -> Acquaintance:
+def met(habits: Habits, solves: int = 25) -> Acquaintance:
     solver = Acquaintance(TRAINED)
     for done in virtual_solves(range(solves), habits):
         solver.read(true_part(done))
@@ -46,7 +46,7 @@ def test_strangers_are_told_from_those_who_do_what_was_counted() -> None:
 def test_what_it_says_of_a_stranger_is_right_as_often_as_it_says() -> None:
     solver = Acquaintance(TRAINED)
     right, sure, plain = list[bool](), list[float](), list[float]()
-    for done in virtual_solves(range(90), OTHERWISE):
+    for done in virtual_solves(range(75), OTHERWISE):
         part = true_part(done)
         held = solver.read(part).held
         right += (held.argmax(axis=1) == np.array(true_holdings(done))).tolist()
@@ -55,7 +55,7 @@ def test_what_it_says_of_a_stranger_is_right_as_often_as_it_says() -> None:
     hits, confident = np.array(right), np.array(sure)
     for low, high in pairwise((0.3, 0.5, 0.7, 1.0)):
         within = (confident >= low) & (confident < high)
-        assert within.sum() > 600
+        assert within.sum() > 500
         assert abs(confident[within].mean() - hits[within].mean()) < 0.06
     plainly = np.array(plain)  # what the model says by itself is not, within the same bound
     within = (plainly >= 0.6) & (plainly < 0.9)

@@ -171,7 +171,7 @@ def test_examples_show_what_a_technique_is_worth(examples: dict[str, Example]) -
 def test_an_example_is_the_same_every_time(advisor: Advisor, examples: dict[str, Example]) -> None:
     from livecube.advice.examples import find_example
 
-    for technique in TECHNIQUES[::3]:
+    for technique in TECHNIQUES[1:4]:
         again = find_example(advisor, technique)
         assert again is not None
         assert again.position.tolist() == examples[technique.id].position.tolist()

@@ -32,7 +32,7 @@ from livecube.search.situation import Situation
 if TYPE_CHECKING:
     from livecube.search.engine import Engine
 
-EVERY: Final = 33
+EVERY: Final = 49
 """So that all techniques, slots and numbers of kept slots are among them."""
 
 

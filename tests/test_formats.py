@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 FOLDER: Final = Path(__file__).parent.parent / "livecube/formats"
 FIXTURES: Final = Path(__file__).parent.parent / "fixtures"
 EVENING: Final = FIXTURES / "evening.jsonl"
+SHORT: Final = FIXTURES / "given-start.jsonl"
 LOGS: Final = sorted(p for p in FIXTURES.glob("*.jsonl") if not p.name.endswith(".golden.jsonl"))
 SUFFIX: Final = ".schema.json"
 SCHEMAS: Final[dict[str, Any]] = {
@@ -161,8 +162,8 @@ def stream(tables: None, tmp_path_factory: pytest.TempPathFactory) -> list[dict[
         *json.loads(json.dumps(evenings)),
         practice_json(Reviewed(1.0, 2, 14, ("The grip was wrong.",))),
         *objects("replay", str(EVENING), "--json", "--level", "bold"),
-        *objects("replay", str(EVENING), "--json", "--when", "after"),
-        *objects("replay", str(EVENING), "--json", "--clues", "2"),
+        *objects("replay", str(SHORT), "--json", "--when", "after"),
+        *objects("replay", str(SHORT), "--json", "--clues", "2"),
         *objects("replay", str(marks), "--json", "--no-hints"),
         *objects("replay", str(repaired_log(folder)), "--json"),
         *objects("live", *quickly, "--no-hints"),

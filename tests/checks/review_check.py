@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import argparse
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING
 
 from livecube.edges.cache import keep_compiled_code
@@ -50,6 +50,7 @@ class Figures:
     wrong: list[str] = field(default_factory=list)
 
 
+@cache
 def bold_advisor() -> Advisor:
     advisor = load_advisor()
     set_level(advisor, "bold")
