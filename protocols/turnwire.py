@@ -44,20 +44,20 @@ if TYPE_CHECKING:
 __all__ = ["GIVE_UP_AFTER", "RETRY_AFTER", "WINDOW", "TurnwireDecoder"]
 
 WINDOW: Final = 256
-"""Turns further ahead than this are not held back: no cube could still send those between."""
+"""Turns further ahead than this are not held back: the cube no longer keeps those between."""
 RETRY_AFTER: Final = 8
-"""Packets that arrive without closing a hole before its turns are asked for once more."""
+"""Packets without any of a hole's first turns, after which its turns are asked for again."""
 GIVE_UP_AFTER: Final = 32
-"""Packets that arrive without closing a hole before its turns are given up for lost."""
+"""Packets without any of a hole's first turns, after which its turns are given up as lost."""
 
 
 class TurnwireDecoder:
     """One connection to one turnwire cube; see :class:`livecube.decoding.Decoder`.
 
-    Turns come out in order and without repeats. Those after a hole wait, at most
-    ``WINDOW`` of them, until the missing ones have been sent again; if that fails, a
-    ``GapReport`` takes their place and a fresh position is asked for. A ``StateReport``
-    always stands where its position belongs: right after the turn that it includes.
+    Turns come out in order and without repeats. Turns after a hole wait, at most ``WINDOW``
+    of them, until the cube has sent the missing ones again. If it does not, a ``GapReport``
+    takes their place and the decoder asks for the position. A ``StateReport`` comes right
+    after the turn that its position includes.
     """
 
     name: ClassVar[str] = "turnwire"
@@ -67,7 +67,7 @@ class TurnwireDecoder:
     def __init__(self) -> None:
         self._session: int | None = None
         self._last = 0  # number of the last turn that was reported or covered by a state
-        self._known = 0  # highest number heard of; a hole is open while it is not _last
+        self._known = 0  # highest number seen; a hole is open while it is not _last
         self._held: dict[int, TimedTurn] = {}
         self._snapshot: Snapshot | None = None  # waits for the turns before it
         self._state_told: Snapshot | None = None
@@ -84,7 +84,7 @@ class TurnwireDecoder:
         return SERVICE in advertisement.services
 
     def connected(self) -> tuple[Write, ...]:
-        """Ask who is there and how the cube stands; turns made meanwhile are asked for later."""
+        """Ask for hello and the position; turns made meanwhile are asked for later."""
         self._state_wanted = True
         self._state_waited = 1
         self._asked_up_to = self._last
@@ -110,7 +110,7 @@ class TurnwireDecoder:
         writes = self._follow_up(at_once=isinstance(packet, BatteryPacket))
         return Decoded(tuple(self._reports), writes)
 
-    # What packets say.
+    # Taking packets in.
 
     def _take(self, packet: Turns | BatteryPacket | TooOld | Hello) -> None:
         if isinstance(packet, BatteryPacket | Hello):
@@ -126,7 +126,7 @@ class TurnwireDecoder:
             self._give_up()
 
     def _hear_of(self, seq: int) -> bool:
-        """Note that turn ``seq`` was made; False if the number makes no sense here."""
+        """Note that turn ``seq`` was made; False if the number is too far from the last one."""
         distance = ahead(seq, self._last)
         if abs(distance) > WINDOW:
             self._state_wanted = True
@@ -155,7 +155,7 @@ class TurnwireDecoder:
             self._release()
 
     def _restart(self, snapshot: Snapshot, lost: int | None) -> None:
-        """Begin anew with this snapshot, whatever was known before."""
+        """Begin anew with this snapshot and forget everything before it."""
         if self._session is not None:
             self._reports.append(GapReport(lost))
         self._session = snapshot.session
@@ -165,16 +165,16 @@ class TurnwireDecoder:
         self._hole_waited = 0
         self._tell_state(snapshot)
 
-    # What is told.
+    # Reporting.
 
     def _release(self) -> None:
-        """Report every held turn, and the snapshot, that nothing is missing before."""
+        """Report the held turns, and the snapshot, up to the first missing turn."""
         while (turn := self._held.pop(seq := (self._last + 1) & 0xFFFF, None)) is not None:
             self._reports.append(TurnReport(turn.turn, seq, turn.cube_ms))
             self._move_to(seq)
 
     def _move_to(self, seq: int) -> None:
-        """Everything up to ``seq`` is reported or lost."""
+        """Note that everything up to ``seq`` is reported or lost."""
         self._last = seq
         self._hole_waited = 0
         if self._snapshot is not None and self._snapshot.seq == seq:
@@ -194,10 +194,10 @@ class TurnwireDecoder:
             self._percent = percent
             self._reports.append(BatteryReport(percent))
 
-    # What is missing, and what is done about it.
+    # Missing turns: asking again, giving up.
 
     def _missing(self) -> int:
-        """How many turns are missing before the next thing that is known; 0: none."""
+        """How many turns are missing before the next known turn or position; 0: none."""
         ends = [ahead(seq, self._last) - 1 for seq in self._held]
         if self._snapshot is not None:
             ends.append(ahead(self._snapshot.seq, self._last))
@@ -212,7 +212,7 @@ class TurnwireDecoder:
             self._release()
 
     def _follow_up(self, *, at_once: bool) -> tuple[Write, ...]:
-        """Requests for what is missing now, if it is time for them."""
+        """Requests for missing turns and a missing position, if it is time for them."""
         if self._hole_waited >= GIVE_UP_AFTER:
             self._give_up()
         writes = [*self._ask_for_turns(at_once), *self._ask_for_state(at_once)]

@@ -48,11 +48,11 @@ _TYPE_HELLO_REQUEST, _TYPE_SNAPSHOT_REQUEST, _TYPE_AGAIN_REQUEST = range(9, 12)
 
 
 class PacketError(ValueError):
-    """These bytes are no packet of this version; the message says why."""
+    """The bytes are not a packet of this version; the message says why."""
 
 
 class UnknownVersionError(PacketError):
-    """A good packet of a version that this side does not speak."""
+    """A valid packet of a version that this side does not speak."""
 
 
 def _crc_table() -> bytes:
@@ -128,7 +128,7 @@ def _encode_turns(turns: tuple[TimedTurn, ...]) -> bytes:
 
 
 def decode(data: bytes) -> Packet:
-    """The packet that these bytes are.
+    """The packet in these bytes.
 
     Raises :class:`PacketError` and nothing else.
     """

@@ -31,13 +31,13 @@ from .turnwire_packets import (
 __all__ = ["BATTERY_MS", "HISTORY", "REPEAT_MS", "SNAPSHOT_MS", "TurnwireCube"]
 
 HISTORY: Final = 128
-"""Turns kept for being asked again."""
+"""Turns kept, so that the host can ask for them again."""
 REPEAT_MS: Final = 250
-"""So long after the last turn its packet is repeated, lest the end of a burst be lost."""
+"""The packet of the last turn is repeated after this pause: the end of a burst may be lost."""
 SNAPSHOT_MS: Final = 1000
-"""So long after the last turn the position is sent unasked."""
+"""The position is sent unasked after this pause."""
 BATTERY_MS: Final = 10_000
-"""The charge is sent at least so often: on a quiet cube it shows the host what it has missed."""
+"""The charge is sent at least this often: on a cube at rest it shows that turns were missed."""
 
 _CAPABILITIES: Final = 0b11  # half turns may come as one turn; repeats and snapshots when idle
 _SEQ_MASK: Final = 0xFFFF
@@ -81,7 +81,7 @@ class TurnwireCube:
         return (self._turns_up_to(self.seq),)
 
     def written(self, data: bytes, cube_ms: int) -> tuple[bytes, ...]:
-        """Answer a request; what is no request is not answered."""
+        """Answer a request; other bytes get no answer."""
         try:
             request = decode(data)
         except UnknownVersionError:
@@ -99,7 +99,7 @@ class TurnwireCube:
                 return (self._hello(cube_ms),)
 
     def idle(self, cube_ms: int) -> tuple[bytes, ...]:
-        """Repeat the last turns, tell the position, tell the charge, each when it is due."""
+        """Repeat the last turns, send the position, send the charge, each when it is due."""
         due = []
         quiet_ms = cube_ms - self._turned_at
         if self._repeat_due and quiet_ms >= REPEAT_MS:
@@ -120,7 +120,7 @@ class TurnwireCube:
         return (self._battery(cube_ms),)
 
     def restarted(self) -> None:
-        """Lose power: the position survives, the history and the numbering do not."""
+        """Lose power: the position is kept, the history and the numbering are lost."""
         self._switch_on(session=(self.session + 1) & 0xFF, seq=0)
 
     def _again(self, request: AgainRequest, cube_ms: int) -> tuple[bytes, ...]:
@@ -148,7 +148,7 @@ class TurnwireCube:
         return ends
 
     def _close(self, index: int) -> bool:
-        """Whether a turn of the history came so soon that one packet can carry it and the last."""
+        """Whether one packet can carry this turn of the history and the one before it."""
         delta = self._history[index].cube_ms - self._history[index - 1].cube_ms
         return delta & _CLOCK_MASK <= MAX_DELTA_MS
 

@@ -84,18 +84,18 @@ class BatteryPacket:
 
 @dataclass(frozen=True, slots=True)
 class TooOld:
-    """Turns were asked for that the cube no longer keeps; a snapshot follows."""
+    """The host asked for turns that the cube no longer keeps; a snapshot follows."""
 
     session: int
     seq: int
     cube_ms: int
     oldest: int
-    """Oldest sequence number kept; ``seq + 1`` if none is."""
+    """Oldest sequence number kept; ``seq + 1`` if no turn is kept."""
 
 
 @dataclass(frozen=True, slots=True)
 class Hello:
-    """Who is there and what it can do."""
+    """The cube's version, abilities and charge."""
 
     session: int
     seq: int
@@ -104,7 +104,7 @@ class Hello:
     capabilities: int
     """Bit 0: half turns may come as one turn; bit 1: unasked repeats and snapshots when idle."""
     history: int
-    """How many turns are kept, 64 to 255."""
+    """How many turns the cube keeps, 64 to 255."""
     percent: int
     """Charge, 0 to 100; 255: unknown."""
 
@@ -133,5 +133,5 @@ Packet: TypeAlias = CubePacket | HostPacket
 
 
 def ahead(seq: int, of: int) -> int:
-    """How many turns ``seq`` comes after ``of``: −32768 to 32767, right across the wrap."""
+    """How many turns ``seq`` comes after ``of``: −32768 to 32767, also across the wrap."""
     return (seq - of + 0x8000) % 0x10000 - 0x8000

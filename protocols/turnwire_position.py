@@ -50,7 +50,7 @@ def position(numbers: Coordinates) -> bytes:
     """The position (20 facelets) with these four numbers.
 
     Raises ``ValueError`` if a number is too large and
-    :class:`~livecube.errors.PositionError` if no turns lead there.
+    :class:`~livecube.errors.PositionError` if turns cannot reach the position.
     """
     places = [
         *_unrank(numbers.corner_permutation, CORNERS),
@@ -66,7 +66,7 @@ def position(numbers: Coordinates) -> bytes:
 
 
 def _rank(places: Sequence[int]) -> int:
-    """Which permutation this is when all are listed in dictionary order, from 0."""
+    """Number of this permutation in the list of all in dictionary order, from 0."""
     rank = 0
     for index, place in enumerate(places):
         smaller = sum(later < place for later in places[index + 1 :])
