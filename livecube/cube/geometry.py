@@ -1,8 +1,8 @@
-"""The cube as 54 facelets in space, and what every turn does to them.
+"""The cube as 54 facelets in space, and the effect of every turn on them.
 
-Nothing here is typed in by hand: facelets get their place from the unfolded order, a turn
-is a rotation of space applied to one layer, and everything else (pieces, slices, holdings)
-is derived from that.
+No table is typed in by hand: facelets get their place from the unfolded order, a turn is a
+rotation of space applied to one layer, and everything else (pieces, slices, holdings) is
+derived from these.
 
 **Facelets** are numbered ``9 * face + 3 * row + column`` with the faces in the order
 U L F R B D, each row by row as seen from outside with U above (for U: B above; for D: F).
@@ -182,7 +182,7 @@ def _homes() -> Array:
 
 
 HOME: Final = _homes()
-"""Shape (20,): home facelet of each piece's reference sticker; this is the solved position."""
+"""Shape (20,): home facelet of each piece's reference sticker, the solved position."""
 
 
 def _piece_tables() -> tuple[Array, Array]:
@@ -195,8 +195,8 @@ def _piece_tables() -> tuple[Array, Array]:
 
 
 PIECE_AT, TWIST_AT = _piece_tables()
-"""Shape (54,) each: whose home a facelet is (255 for a centre), and how many stickers
-clockwise of that piece's reference sticker it lies."""
+"""Shape (54,) each: the piece whose home includes the facelet (255 for a centre), and how many
+stickers clockwise of that piece's reference sticker the facelet lies."""
 
 
 def piece_name(piece: int) -> str:

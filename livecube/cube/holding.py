@@ -1,7 +1,7 @@
 """The 24 ways to hold the cube, and moves as people write them.
 
-A :class:`Holding` says which colours are up and front in the hands. A :class:`Move` is what
-a person writes: a face turn, a wide turn, a slice or a rotation, read in a holding. Every
+A :class:`Holding` gives the colours up and front in the hands. A :class:`Move` is a move as a
+person writes it: a face turn, a wide turn, a slice or a rotation, read in a holding. Every
 move is some fixed-frame turns and then a change of holding: ``Rw`` turns the face on the
 left and rotates the cube by x; ``M`` turns left and right and rotates by x'.
 
@@ -48,7 +48,7 @@ _AXIS_FACE: Final = {"x": "R", "y": "U", "z": "F", "M": "L", "E": "D", "S": "F"}
 def parse_colour(name: str) -> int:
     """The face with this centre colour in the fixed frame.
 
-    Raises ``ValueError`` if it is none of the six.
+    Raises ``ValueError`` if it is not one of the six.
     """
     try:
         return COLOURS.index(name.lower())
@@ -72,7 +72,7 @@ class Move:
 
     @property
     def is_rotation(self) -> bool:
-        """Whether this only changes the holding."""
+        """Whether this move only changes the holding."""
         return self.symbol in ROTATION_SYMBOLS
 
 
@@ -109,7 +109,7 @@ class Holding:
         return HOLDINGS[rotation_taking(FACES.index("U"), up, FACES.index("F"), front)]
 
     def hand_face(self, fixed_face: int) -> int:
-        """Where in the hands a fixed face is."""
+        """The face in the hands at which a fixed face is."""
         return self.faces.index(fixed_face)
 
     def after(self, move: Move) -> Holding:
@@ -200,7 +200,7 @@ def fixed_turns(
 
 
 def hand_moves(turns: Sequence[int], holding: Holding = SCRAMBLE_HOLDING) -> list[Move]:
-    """Fixed-frame turns as face turns in the hands, the holding never changing."""
+    """Fixed-frame turns as face turns in the hands; the holding does not change."""
     return [Move(FACES[holding.hand_face(turn_face(t))], turn_quarters(t)) for t in turns]
 
 

@@ -43,7 +43,7 @@ __all__ = [
 ]
 
 _LIMIT: Final = 10_000
-"""Longest sequence that is read; nested repetitions could otherwise fill the memory."""
+"""Longest sequence that is read: nested repetitions could fill the memory."""
 
 _TOKEN: Final = re.compile(
     r"""(?P<blank>[\s…]+|//[^\n]*)
@@ -86,7 +86,7 @@ def parse_moves(text: str) -> list[Move]:
 def _close_group(
     text: str, at: int, match: re.Match[str], stack: list[tuple[int, list[Move]]]
 ) -> int:
-    """Put a finished group into the one around it; how many moves its repetition adds."""
+    """Put a closed group into the group around it; returns how many moves its repetition adds."""
     if len(stack) == 1:
         raise NotationError(text, at + 1, "')' closes no group; remove it or add '(' before")
     _, moves = stack.pop()
@@ -123,7 +123,7 @@ def _move(text: str, at: int, match: re.Match[str]) -> Move:
         raise fail("layers", "only 2 may stand before a wide turn of this cube (2Rw)")
     if match["amount"] not in ("", "2"):
         raise fail("amount", "only 2 (a half turn) may follow")
-    # The direction of a half turn is no difference for the cube.
+    # A half turn has the same effect in both directions.
     return Move(symbol, 2 if match["amount"] else 3 if match["prime"] else 1)
 
 
@@ -144,7 +144,7 @@ def parse_turns(text: str) -> list[int]:
     return fixed_turns(parse_moves(text))[0]
 
 
-# Positions as 54 face letters, and the laws that a real cube obeys.
+# Positions as 54 face letters, and the checks that turns can reach them.
 #
 # The letters stand in the order U L F R B D, each face row by row as seen from outside with
 # U above (for U: B; for D: F). A letter is the face whose centre has that colour.
@@ -164,7 +164,7 @@ def facelets_text(position: Array) -> str:
 def parse_facelets(text: str) -> Array:
     """Read 54 face letters into a position that turns can reach.
 
-    Raises :class:`~livecube.errors.PositionError`, which names the law that is broken.
+    Raises :class:`~livecube.errors.PositionError`, which names the check that fails.
     """
     _check_letters(text)
     position = np.zeros(20, dtype=np.uint8)
@@ -230,7 +230,7 @@ def _piece_shown(colours: list[str], spots: list[int], place: str) -> tuple[int,
 def check_position(position: Array) -> None:
     """Check that turns can reach a position whose 20 pieces are all different.
 
-    Raises :class:`~livecube.errors.PositionError`: real cubes get twisted and reassembled.
+    Raises :class:`~livecube.errors.PositionError`. Real cubes get twisted and wrongly assembled.
     """
     twist = int(TWIST_AT[position[: len(CORNERS)]].sum()) % 3
     if twist:

@@ -74,12 +74,12 @@ _STICKERS_AT_HOME: Final = np.argsort(ROTATIONS, axis=1)[:, HOME]
 _SOURCES: Final = PIECE_AT[_STICKERS_AT_HOME]
 _TWISTS: Final = TWIST_AT[_STICKERS_AT_HOME]
 _TURNED_STICKERS: Final = np.array([rotation[_NEXT] for rotation in ROTATIONS])
-"""Shape (24, 3, 54): from a reference sticker's facelet to where, after the rotation, the
-sticker is that lies so many clockwise of it."""
+"""Shape (24, 3, 54): [rotation][n][facelet of a reference sticker] → the facelet, after the
+rotation, of the sticker n steps clockwise of it."""
 
 TURN_BYTES: Final = tuple(bytes(row) + bytes(range(54, 256)) for row in TURNS.tolist())
-"""The turns as tables for ``bytes.translate``: the quickest way to turn a single position
-kept as ``bytes`` (the same 20 numbers)."""
+"""The turns as tables for ``bytes.translate``, the quickest way to turn a single position that
+is kept as ``bytes`` (the same 20 numbers)."""
 
 
 def apply_turn(position: Array, turn: int) -> Array:
@@ -96,7 +96,7 @@ def apply_turns(position: Array, turns: Iterable[int]) -> Array:
 
 
 def stickers(position: Array) -> Array:
-    """Where all 54 stickers are, shape (…, 54): entry f is the place of the one whose home is f."""
+    """The places of all 54 stickers, shape (…, 54): entry f for the sticker whose home is f."""
     centres = PIECE_AT == 255
     piece = np.where(centres, 0, PIECE_AT)
     places = _NEXT[TWIST_AT, position[..., piece]]
@@ -109,9 +109,9 @@ def from_stickers(places: Array) -> Array:
 
 
 def compose(first: Array, then: Array) -> Array:
-    """What happens when the changes that made ``first`` are followed by those of ``then``.
+    """The position after the changes that made ``first``, followed by those that made ``then``.
 
-    A single position and a batch go together, in either place.
+    Each argument may be a single position or a batch.
     """
     places = stickers(then)
     batch = np.broadcast_shapes(first.shape[:-1], places.shape[:-1])
@@ -120,18 +120,18 @@ def compose(first: Array, then: Array) -> Array:
 
 
 def inverse(position: Array) -> Array:
-    """What undoes the given position(s): composed with it, either way round, is solved."""
+    """The position(s) that undo the given ones: composed with them, either way, they are solved."""
     return from_stickers(np.argsort(stickers(position), axis=-1).astype(np.uint8))
 
 
 def what_was_done(before: bytes, after: bytes) -> bytes:
-    """What leads from one position to another, done to the solved cube; all as ``bytes``."""
+    """The change from one position to another, done to the solved cube; all as ``bytes``."""
     first, then = (np.frombuffer(one, dtype=np.uint8) for one in (before, after))
     return bytes(compose(inverse(first), then).tolist())
 
 
 def twisted_corners(one: bytes, other: bytes) -> tuple[int, ...]:
-    """The corners by whose twist alone two positions differ; none if they differ otherwise."""
+    """The corners whose twist is the only difference of two positions; empty if more differs."""
     if one == other or any(PIECE_AT[a] != PIECE_AT[b] for a, b in zip(one, other, strict=True)):
         return ()
     if any(one[edge] != other[edge] for edge in EDGES):
@@ -145,7 +145,7 @@ def is_solved(position: Array) -> npt.NDArray[np.bool_]:
 
 
 def rotated(position: Array, rotation: int) -> Array:
-    """The same pattern as seen after rotating the whole cube in space and renaming the colours.
+    """The same pattern seen after a rotation of the whole cube, with the colours renamed.
 
     If ``p`` is reached from solved by turns of faces f1, f2, …, then ``rotated(p, r)`` is
     reached by turns of the faces to which rotation ``r`` takes f1, f2, ….
@@ -157,19 +157,19 @@ def rotated(position: Array, rotation: int) -> Array:
 
 @cache
 def rotation_tables(rotation: int) -> tuple[Array, Array]:
-    """What :func:`rotated` looks up: shapes (20,) and (20, 54), uint8.
+    """The tables that :func:`rotated` looks up: shapes (20,) and (20, 54), uint8.
 
-    Piece p of the result is at home a sticker of some piece of the given position. Which one
-    (first table), and where its own facelet goes from each place of that piece (second table),
-    depends on the rotation alone.
+    The home of piece p of the result is the home of a sticker of some piece of the given
+    position. The first table names that piece; the second gives the facelet of piece p for each
+    place of that piece. Both depend only on the rotation.
     """
     return _SOURCES[rotation], _TURNED_STICKERS[rotation][_TWISTS[rotation]]
 
 
 def blocks_outside(corner: int, edge: int) -> frozenset[tuple[int, int]]:
-    """Where a solved corner and edge that touch get when they are moved as one block.
+    """The places that a solved corner and edge that touch can reach as one block.
 
-    Takes their home facelets, gives pairs of facelets: all but those with the edge in its
+    Takes their home facelets, gives pairs of facelets: all except those with the edge in its
     own cubicle. At these places the two touch elsewhere with both shared colours matching.
     """
     places = {(int(rotation[corner]), int(rotation[edge])) for rotation in ROTATIONS}
@@ -208,7 +208,7 @@ def turn_name(turn: int) -> str:
 def parse_turn(name: str) -> int:
     """Number of the turn with this name.
 
-    Raises ``ValueError`` if it is none of the 18.
+    Raises ``ValueError`` if no turn has it.
     """
     try:
         return _BY_NAME[name]
@@ -250,13 +250,13 @@ class Merged(NamedTuple):
 
     turn: int
     first: int
-    """Index, in what was merged, of the first turn of this face."""
+    """Index of the first merged turn of this face."""
     last: int
-    """Index of the last one."""
+    """Index of the last merged turn of this face."""
 
 
 def merge(turns: Iterable[int]) -> list[Merged]:
-    """The turns as counted: what belongs together is summed.
+    """The turns as the half-turn metric counts them.
 
     Turns of one face that are separated at most by turns of the opposite face merge to
     their sum modulo four; a sum of 0 vanishes but still separates its neighbours. Opposite
@@ -275,7 +275,7 @@ def merge(turns: Iterable[int]) -> list[Merged]:
 
 
 def _merged(group: dict[int, tuple[int, int, int]]) -> list[Merged]:
-    """What is left of turns of one face, or of two opposite ones."""
+    """The merged turns of one face, or of two opposite ones."""
     return [
         Merged(3 * face + quarters % 4 - 1, first, last)
         for face, (quarters, first, last) in sorted(group.items())
@@ -285,7 +285,7 @@ def _merged(group: dict[int, tuple[int, int, int]]) -> list[Merged]:
 
 def htm(turns: Iterable[int]) -> int:
     """Number of turns in the half-turn metric, merged as :func:`merge` says."""
-    # The same as len(merge(turns)), without the list: every split asks for it.
+    # The same as len(merge(turns)), but faster: every split asks for it.
     count = 0
     quarters = [0] * 7
     one, other = 6, 6  # the faces of the present group; 6 is none
