@@ -39,7 +39,7 @@ ALL_SLOTS: Final = 0b1111
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """What a cross colour sees at a line where its cross is whole."""
+    """The slots of a cross colour at a line where its cross is whole."""
 
     line: int
     """Turn line after which this holds."""
@@ -99,7 +99,7 @@ class CrossFrame:
         )
 
     def offset(self, position: bytes) -> int | None:
-        """The offset at which the cross is whole; None if it is at none."""
+        """The offset at which the cross is whole; None if it is not whole."""
         offset = self._offset_of_first.get(position[self._a])
         if offset is None:
             return None
@@ -109,7 +109,7 @@ class CrossFrame:
         return None
 
     def row(self, line: int, position: bytes) -> Row | None:
-        """What this colour sees at a line; None if its cross is not whole."""
+        """The slots of this colour at a line; None if its cross is not whole."""
         offset = self.offset(position)
         if offset is None:
             return None
@@ -202,14 +202,14 @@ class Done:
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """What an aligned line changed."""
+    """The changes at an aligned line."""
 
     cross: Done | None
     """Set when the cross was done by this change."""
     done: dict[int, Done]
     """Newly held slots (by number), in order of their lines."""
     reopened: int
-    """Bit s: slot s was held and is not any more."""
+    """Bit s: slot s was held and is no longer held."""
 
 
 @dataclass(slots=True)
@@ -237,7 +237,7 @@ class HeldSlots:
         return max(self.done.values(), key=lambda d: d.line) if self.held == ALL_SLOTS else None
 
     def settle(self, row: Row) -> Change | None:
-        """Take in the next line where the cross is whole; what it changed, if anything."""
+        """Take in the next line where the cross is whole; returns the changes, or None."""
         self.rows.append(row)
         if row.offset:
             self._try(row)
@@ -287,7 +287,7 @@ class HeldSlots:
 
 
 def _accepted(solved: int, held: int) -> bool:
-    """Whether solved slots P replace the held ones H: P above H, or as many but others."""
+    """Whether the solved slots P replace the held ones H; see the rule above."""
     if solved == held:
         return False
     return not held & ~solved or solved.bit_count() >= held.bit_count()
@@ -297,20 +297,20 @@ def _bits(mask: int) -> list[int]:
     return [s for s in range(4) if mask >> s & 1]
 
 
-# The turns of one attempt, with what all six cross colours saw of them.
+# The turns of one attempt, with the rows of all six cross colours.
 
 
 _SCRAMBLED_AT_MOST: Final = 4
 """A cube counts as scrambled when at most this many of its 20 pieces are at home (a random
-position has 0.8 on average; one more than this happens once in some 2,000)."""
+position has 0.8 on average; more than this happens once in some 2,000)."""
 
 _SCATTERED_AT_MOST: Final = 3
 """A colour's pieces are scattered on a scrambled cube when at most this many of the 12 pieces
 of its cross and slots are in place."""
 
 _LOST_PAUSE_S: Final = 4.0
-"""A cross is lost for good if the solver pauses so many seconds before scattered pieces:
-last-layer sequences with slices scatter them too, but nobody inspects in the middle of one."""
+"""A cross is lost for good if the solver pauses this many seconds before scattered pieces.
+Last-layer sequences with slices scatter them too, but no solver pauses to inspect there."""
 
 
 def is_scrambled(position: bytes) -> bool:
@@ -321,7 +321,7 @@ def is_scrambled(position: bytes) -> bool:
 
 @dataclass(slots=True)
 class Sight:
-    """What one cross colour has seen."""
+    """The rows and held slots of one cross colour."""
 
     frame: CrossFrame
     held: HeldSlots = field(default_factory=HeldSlots)
@@ -330,10 +330,10 @@ class Sight:
     armed: bool = False
     """Whether its pieces have been scattered, so that a cross would be a new one."""
     start: int | None = None
-    """Line of the solve's first turn, as this colour has it; None until it was asked for."""
+    """Line of the solve's first turn for this colour; None until it is worked out."""
 
     def look_at_scrambled(self, position: bytes, *, paused: bool) -> None:
-        """Before a scrambled cube: arm, or start anew if the cross has been scrambled away."""
+        """Note a scrambled cube: arm, or start anew if the cross has been scrambled away."""
         if self.frame.pieces_in_place(position) > _SCATTERED_AT_MOST:
             return
         self.armed = True
@@ -361,11 +361,11 @@ class Record:
     turns: list[int] = field(default_factory=list)
     times: list[float] = field(default_factory=list)
     inferred: set[int] = field(default_factory=set)
-    """Lines whose turns were worked out."""
+    """Lines whose turns were worked out, not reported."""
     gaps: set[int] = field(default_factory=set)
     """Lines after which turns were lost."""
     holdings: list[tuple[int, Holding | None]] = field(default_factory=list)
-    """Stated holdings, each with the line after which it was stated."""
+    """Holdings as stated, each with the line after which it was stated."""
     sights: tuple[Sight, ...] = ()
     all_armed: bool = False
 
@@ -386,7 +386,7 @@ class Record:
         return self.positions[-1]
 
     def add(self, turn: int, t: float) -> list[tuple[Sight, Row, Change | None]]:
-        """Add a turn line; the colours that see their cross whole now."""
+        """Add a turn line; returns the colours whose cross is whole now."""
         position = self.positions[-1].translate(TURN_BYTES[turn])
         if not self.begun:
             self._watch_scrambling(t)
@@ -403,14 +403,14 @@ class Record:
         return seen
 
     def lose(self, since: float | None = None) -> None:
-        """Turns were lost after the last line, or at any time ``since`` then."""
+        """Note that turns were lost after the last line, or from ``since`` until then."""
         first = self.line
         if since is not None:
             first = self.before + bisect_right(self.times, since)
         self.gaps.update(range(first, self.line + 1))
 
     def jump(self, position: bytes) -> None:
-        """The cube stands in ``position`` after the last line: turns were lost there."""
+        """Note that turns were lost after the last line: the cube stands in ``position`` now."""
         self.positions[-1] = position
         self.lose()
         for sight in self.sights:
@@ -418,7 +418,7 @@ class Record:
                 sight.held.settle(row)
 
     def _watch_scrambling(self, t: float) -> None:
-        """Before the turn at ``t``, see whether the cube has been scrambled, perhaps once more."""
+        """Before the turn at ``t``, check whether the cube has been scrambled, perhaps again."""
         paused = bool(self.times) and t - self.times[-1] >= _LOST_PAUSE_S
         if not paused and self.all_armed:
             return
@@ -429,7 +429,7 @@ class Record:
             self.all_armed = all(sight.armed for sight in self.sights)
 
     def start(self, sight: Sight) -> int | None:
-        """Line of the solve's first turn, as a cross colour has it; None if it cannot be told."""
+        """Line of the solve's first turn for a cross colour; None if it is unknown."""
         if sight.start is None and sight.held.cross:
             candidates = range(max(sight.since, self.before + 1) + 1, sight.held.cross.line + 1)
             sight.start = max(candidates, key=self.pause_before, default=None)

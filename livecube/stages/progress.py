@@ -1,6 +1,6 @@
-"""What the tracker tells: the pipeline's own events, in order, each with its time.
+"""The tracker's output: the pipeline's own events, in order, each with its time.
 
-Events that say all by themselves, as that turns were lost, are told as they are.
+Events that need no tracker, such as lost turns, are passed on unchanged.
 """
 
 from __future__ import annotations
@@ -51,7 +51,7 @@ class Turned(Moment):
 
 @dataclass(frozen=True, slots=True)
 class SolveBegun(Moment):
-    """A solve is under way: from a mark, or seen from its first cross."""
+    """A solve has begun: a mark says so, or its first cross shows it."""
 
     id: int | None
     start_turn: int
@@ -60,14 +60,14 @@ class SolveBegun(Moment):
 
 @dataclass(frozen=True, slots=True)
 class StageDone(Moment):
-    """A stage was done, as far as can be told live."""
+    """A stage was done, as judged live."""
 
     split: Split
 
 
 @dataclass(frozen=True, slots=True)
 class Reopened(Moment):
-    """Slots that were held have been given up for others."""
+    """Held slots were broken up for others."""
 
     slots: tuple[str, ...]
     line: int
@@ -75,7 +75,7 @@ class Reopened(Moment):
 
 @dataclass(frozen=True, slots=True)
 class CrossColour(Moment):
-    """The cross that was followed is replaced by another colour's."""
+    """Another colour's cross is followed from now on."""
 
     cross: str
     instead_of: str
@@ -91,11 +91,11 @@ class SolveOver(Moment):
 
 @dataclass(frozen=True, slots=True)
 class Resynced(Moment):
-    """The cube stands otherwise than its turns say, or was declared solved."""
+    """The cube's position contradicts its turns, or it was declared solved."""
 
     position: bytes
     twisted: tuple[int, ...] = ()
-    """Pieces by whose twist alone it stands otherwise: corners that were twisted by hand."""
+    """Corners that were twisted by hand, if their twist is the only difference."""
 
 
 Progress: TypeAlias = (
@@ -103,18 +103,18 @@ Progress: TypeAlias = (
 )
 
 
-# What is told of the holding; apart from the rest of the room, which takes a moment to load.
+# The holding as it is reported. It stands here because the room `holding` is slow to load.
 
 
 SURE: Final = 0.8
-"""A holding less sure than this is not spoken of: advice names colours then."""
+"""A holding with a lower probability is not named: advice names colours instead."""
 
 
 @dataclass(frozen=True, slots=True)
 class HeldNow(Moment):
-    """How the cube is held has been worked out, or is not sure any more."""
+    """The holding was worked out, or is no longer sure."""
 
     holding: Holding | None
-    """None: it is not sure enough."""
+    """None: not sure enough."""
     confidence: float
-    """0 to 1."""
+    """Probability, 0 to 1."""

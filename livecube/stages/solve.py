@@ -32,7 +32,7 @@ __all__ = [
     "summarise",
 ]
 
-# What a pair was done by, named from what the cross colour saw.
+# The technique of a pair, named from the rows of the cross colour.
 #
 # For a done pair, let c and e be the lines from which its corner and its edge are solved up
 # to offset at every later line where the cross is whole, up to the line where the pair is
@@ -112,7 +112,7 @@ class Boundary:
 
 @dataclass(frozen=True, slots=True)
 class StageTurns:
-    """Which stage of a solve it is, and its turns."""
+    """One stage's place in the solve, and its turns."""
 
     stage: StageName
     slots: tuple[str, ...]
@@ -134,7 +134,7 @@ class Split(StageTurns):
     offset: int
     """Offset of the cross layer at that line."""
     shared: bool
-    """It ended on the turn on which the stage before ended: no turns of its own."""
+    """It ended on the same turn as the stage before, so it has no turns of its own."""
     holding: Holding | None
     inferred: bool = False
     """Turns that matter here were worked out, not reported; see :class:`Doubt`."""
@@ -154,7 +154,7 @@ class Split(StageTurns):
 
 @dataclass(frozen=True, slots=True)
 class Solve:
-    """A whole solve, or as much of it as there was."""
+    """A solve, whole or broken off."""
 
     id: int | None
     cross: str | None
@@ -162,7 +162,7 @@ class Solve:
     start_turn: int
     """Line of the first turn."""
     started: float
-    """When it was turned."""
+    """Time of that line."""
     seconds: float
     turns: int
     solved: bool
@@ -177,7 +177,7 @@ class Solve:
 
 
 def chosen_sight(record: Record) -> Sight | None:
-    """The cross colour in hindsight: whose four slots were first all solved.
+    """The cross colour in hindsight: the one whose four slots were all solved first.
 
     In a tie the one with the earliest first pair, then the earliest cross. If no colour has
     four slots, the one with the most; None if there was no cross at all.
@@ -242,7 +242,7 @@ class LastLayer:
         ]
 
     def advance(self, record: Record) -> list[Boundary]:
-        """The boundaries that the lines up to now bring; lines seen before are not read again."""
+        """The new boundaries up to now; lines read before are not read again."""
         result: list[Boundary] = []
         while self._left and self._line <= record.line:
             stage, reached = self._left[0]
@@ -260,7 +260,7 @@ class LastLayer:
 def _case(stage: StageName, position: bytes, frame: CrossFrame) -> str | None:
     row = frame.row(0, position)
     if row is None or row.offset or row.solved != ALL_SLOTS:
-        return None  # a held slot is out at this line: the layer shows no case
+        return None  # a held slot is out at this line, so the layer shows no case
     if stage == "orient":
         return orientation_case(position, frame.face)
     return permutation_case(position, frame.face) if stage == "permute" else None
@@ -270,27 +270,27 @@ def _case(stage: StageName, position: bytes, frame: CrossFrame) -> str | None:
 class Doubt:
     """Which stages of a solve cannot be trusted, because turns were lost or worked out.
 
-    Where turns were worked out, every position is right again: they touch the stages in which
-    they lie, that which ends on the same turn, and the one behind, since the end from which it
-    is counted may have been another one. Behind a gap nothing is sure any more. And before the
-    last pair either touches all pairs, in hindsight the earlier ones too: what was done looks
-    undone in the middle of a sequence, and which pair is done when depends on what is seen.
+    Where turns were worked out, every position is right again afterwards. Such turns touch the
+    stages in which they lie, the stage that ends on the same turn, and the next one, since the
+    end from which it is counted may be wrong. After a gap no stage is sure. Before the last
+    pair, both touch all pairs, in hindsight the earlier ones too: a solved slot is out in the
+    middle of a sequence, so the lines that were seen decide which pair is done when.
     """
 
     lost: bool = False
     """Whether turns have been lost so far."""
     touched: bool = False
-    """Whether turns that were worked out touch the stage before."""
+    """Whether worked-out turns touch the stage before."""
     pairs_lost: bool = False
     pairs_touched: bool = False
 
     def marks(
         self, record: Record, boundary: Boundary, after: int, start: int
     ) -> tuple[bool, bool]:
-        """Take in the next stage, begun ``after`` a line; whether it is marked by each.
+        """Take in the next stage, begun ``after`` a line; whether lost and inferred turns mark it.
 
-        What came before the ``start`` of the solve touches the cross alone: it may have hidden
-        where the solve began.
+        Turns before the ``start`` of the solve touch only the cross: they may have hidden the line
+        at which the solve began.
         """
         before, first = self.touched, boundary.stage == "cross"
         lines = range(after, boundary.line + 1)
@@ -338,7 +338,7 @@ def split(record: Record, doubt: Doubt, boundary: Boundary, after: int, start: i
 
 
 def summarise(record: Record) -> Solve | None:
-    """The solve in a record, in hindsight; None if there is none to speak of."""
+    """The solve in a record, in hindsight; None if the record holds none."""
     sight = chosen_sight(record)
     start = record.start(sight) if sight else record.before + 1 if record.begun else None
     if start is None or not record.turns:

@@ -41,34 +41,34 @@ if TYPE_CHECKING:
 
 __all__ = ["Narrator", "Resting", "Tracker"]
 
-# What can be told of a solve while it goes on: which cross, which stages, in their order.
+# A solve as it is reported while it goes on: its cross and its stages, in order.
 #
-# The cross colour is the first cross that is completed. It is replaced, and that is said, when
-# another colour has a cross and a pair while the present cross is not whole, and more pairs than
-# the present one holds: near the end of the first two layers other crosses come and go.
+# The cross colour is the first cross that is completed. Another colour replaces it, and an event
+# says so, when that colour has a cross and a pair while the present cross is not whole, and more
+# pairs than the present one holds: near the end of the first two layers other crosses come and go.
 
 
 _Seen = tuple["Sight", "Row", "Change | None"]
 
 
 class Narrator:
-    """Turns what the colours saw of one record into announcements."""
+    """Turns the rows of one record's colours into announcements."""
 
     def __init__(self, record: Record) -> None:
         self.record = record
         self.shown: Sight | None = None
         self.row: Row | None = None
-        """What the shown colour sees now; None in the middle of a sequence."""
+        """Row of the shown colour now; None in the middle of a sequence."""
         self._told, self._doubt = record.before, Doubt()
         """Line at which the stage announced last ended."""
         self._begun = False
         self._last_layer: LastLayer | None = None
 
     def tell(self, t: float, seen: Sequence[_Seen]) -> list[Progress]:
-        """Announce what the last line brought."""
+        """Announce the changes at the last line."""
         told = self._tell_begin(t, self.record.before + 1) if self.record.begun else []
         before = self.shown
-        if before and before.held.cross is None:  # scrambled away: all over again
+        if before and before.held.cross is None:  # scrambled away: begin again
             self._begun, self.shown, self._last_layer, before = False, None, None, None
         shown = self._choose(seen) if seen else before
         self.row = None
@@ -102,7 +102,7 @@ class Narrator:
         return max(rivals, key=lambda s: s.held.held.bit_count(), default=shown)
 
     def _introduce(self, t: float, before: Sight | None, shown: Sight) -> list[Progress]:
-        """Tell of all that a newly shown colour has done so far."""
+        """Announce all stages that a newly shown colour has done so far."""
         start = self.record.start(shown)
         if start is None:
             return []
@@ -159,21 +159,21 @@ class Tracker:
         self.holding: Holding | None = None
         """The holding last stated, if any was."""
         self._attitude: tuple[float, float, float, float] | None = None
-        """How the cube stood in space when it said so last."""
+        """The cube's last reported attitude in space."""
         self._marked = False
         """Whether marks say where solves begin and end."""
         self._inspecting = False
-        """Whether a mark said that the cube is looked at before a solve."""
+        """Whether a mark said that the inspection before a solve goes on."""
         self._record: Record | None = None
-        """The attempt under way; None while the turns belong to no solve (marks said so)."""
+        """The attempt under way; None while the turns belong to no solve, as marks said."""
         self._narrator: Narrator
         self._open(begun=position != SOLVED_BYTES)
 
     @property
     def before_solve(self) -> bool:
-        """Whether a cube that rests now is looked at before a solve, as far as can be told.
+        """Whether a cube that rests now is being inspected before a solve, as far as is known.
 
-        Marks say so, or else it stands scrambled and no solve has been seen to begin.
+        Marks say so, or the cube is scrambled and no solve has begun.
         """
         record = self._record
         if record is None:
@@ -183,7 +183,7 @@ class Tracker:
         return self._narrator.shown is None and is_scrambled(self.position)
 
     def feed(self, event: events.CubeEvent) -> list[Progress]:
-        """Take in the next event; what it brought, in order."""
+        """Take in the next event; returns the progress it made, in order."""
         match event:
             case events.Turn():
                 return self._turn(event)
@@ -215,7 +215,7 @@ class Tracker:
         return told + self.finish()
 
     def finish(self) -> list[Progress]:
-        """There are no more events: a solve under way ends unsolved."""
+        """End of the events: a solve under way ends unsolved."""
         record = self._record
         return self._close(record.times[-1]) if record and record.times else []
 
@@ -278,7 +278,7 @@ class Tracker:
                 told += self._close(event.t)
         elif record:
             begun = record.id is not None or event.position != SOLVED_BYTES
-            # A cube that stood elsewhere before, and not just solved, has been turned unseen.
+            # If the cube stood in another position, not just the solved one, turns were missed.
             lost = record.begun or bool(record.gaps)
             self._open(begun=begun, solve_id=record.id, lost=lost)
         return told
@@ -295,7 +295,7 @@ class Tracker:
         return [*told, Resynced(event.t, SOLVED_BYTES, twisted)]
 
     def _close(self, t: float) -> list[Progress]:
-        """End the present attempt; its solve, if it holds one."""
+        """End the present attempt; returns its solve, if it holds one."""
         if self._record is None:
             return []
         solve = summarise(self._record)
@@ -313,15 +313,15 @@ class Tracker:
         self._record, self._narrator = record, Narrator(record)
 
 
-# When a scrambled cube has come to rest, so that somebody looks at it before a solve. Pure.
+# Finds when a scrambled cube has come to rest, so that the solver inspects it. Pure.
 #
-# The caller keeps the time: nothing that happens until ``due`` means that the cube rests.
+# The caller keeps the time: if nothing happens until ``due``, the cube is at rest.
 
 
 _REST_S: Final = 3.0
-"""Nobody pauses so long in the middle of a scramble (common practice, no published source)."""
+"""Pauses within a scramble are shorter, in seconds (common practice, no published source)."""
 _LONGEST_CROSS: Final = 8
-"""Turns that a cross takes at most: a rest that comes sooner after another is within it."""
+"""Most turns of a cross: a rest within so many turns of the last rest belongs to the cross."""
 
 
 class Resting:
@@ -329,19 +329,19 @@ class Resting:
 
     def __init__(self, tracker: Tracker) -> None:
         self.due: float | None = 0.0 if tracker.before_solve else None
-        """When the cube will have come to rest if nothing happens; None: it is not expected."""
+        """Time at which the cube is at rest if nothing happens; None: no rest is expected."""
         self._tracker = tracker
         self._rested: int | None = None
-        """The turn line at which it last did."""
+        """The turn line at which it last came to rest."""
         self._jumped_at: float | None = None
-        """When the cube last was in a position that nothing led to."""
+        """Time at which the cube last reported a position that no turns explain."""
 
     def rest(self) -> None:
-        """The time that ``due`` named has come."""
+        """Note that the time ``due`` has come."""
         self.due, self._rested = None, self._tracker.line
 
     def watch(self, event: events.CubeEvent, told: Sequence[Progress]) -> None:
-        """Take in an event that the tracker was fed, and what it told."""
+        """Take in an event after the tracker, with the progress that the tracker returned."""
         if any(isinstance(progress, SolveOver | Resynced) for progress in told):
             self._rested = None
         match event:
@@ -350,12 +350,12 @@ class Resting:
             case events.SolveMark():
                 self._expect(event.t)
             case events.State() | events.Reset() if told:
-                # One position on the heels of another: the cube is not at rest.
+                # Two positions in quick succession: the cube is not at rest.
                 soon = self._jumped_at is not None and event.t < self._jumped_at + _REST_S
                 self._expect(event.t + _REST_S if soon else event.t)
                 self._jumped_at = event.t
             case events.HeldAs() if self._rested == self._tracker.line:
-                self._rested = None  # it is looked at anew, held otherwise
+                self._rested = None  # the solver inspects it again in another holding
                 self._expect(event.t)
 
     def _expect(self, t: float) -> None:
