@@ -1,1 +1,1 @@
-"""Turns that were lost on the way from the cube: found, worked out if that can be, else marked."""
+"""Turns lost on the way from the cube: noticed, and worked out if possible, or else marked."""

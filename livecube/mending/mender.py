@@ -1,11 +1,11 @@
 """Mends the stream of a cube's events where turns were lost on the way.
 
-It stands between the clock and whatever follows the cube. Where turns are missing it waits
-until the cube says how it stands, and puts the shortest turns that link the two positions in
-the place of those that were lost, marked as inferred: what was turned may have been more. If
-eight turns, or as many as are missing, do not link them, the gap stays a gap. A position
-that contradicts the turns although none was missed says only that something is wrong since
-the position was last right, and so does the mark.
+It stands between the clock and the tracker. When turns are missing, it waits until the cube
+reports its position. Then it puts the shortest turns that link the two positions in the place
+of the lost ones, marked as inferred: the real turns may have been more. If eight turns, or as
+many as are missing, do not link the positions, the gap stays a gap. A position may contradict
+the turns although none is known to be missing. Then turns were lost at some time since the
+position was last right, and the mark of the gap says so.
 """
 
 from __future__ import annotations
@@ -22,27 +22,27 @@ __all__ = ["LONGEST_LINK", "Correction", "Mender", "shortest_link"]
 
 # The shortest turns that link two positions, by meeting in the middle.
 #
-# All positions within four turns of the solved one are known (46,741 of the whole cube); from
-# the other end as many are tried, so that every link of up to eight turns is found and none
-# shorter is overlooked.
+# All positions within four turns of the solved one are known (46,741 of the whole cube). As many
+# are tried from the other end, so that every link of up to eight turns is found, the shortest
+# first.
 
 
 _HALF: Final = 4
 LONGEST_LINK: Final = 2 * _HALF
-"""Links that take more turns are not looked for."""
+"""Longer links are not searched for."""
 
 
 def shortest_link(start: bytes, end: bytes, most: int = LONGEST_LINK) -> tuple[int, ...] | None:
     """The fewest fixed-frame turns that lead from one position (20 facelets) to another.
 
-    One of the shortest links, always the same; None if ``most`` turns (at most eight) do not
-    suffice.
+    Returns one of the shortest links, always the same one; None if ``most`` turns (at most
+    eight) do not suffice.
     """
     change = what_was_done(start, end)
     near = _near()
     if (known := near.get(change)) is not None:
         return known if len(known) <= most else None
-    # Undo one turn more each time, until what is left is known.
+    # Undo one turn more each time, until the remaining change is known.
     level: dict[bytes, tuple[int, ...]] = {change: ()}
     for undone in range(1, min(_HALF, most - _HALF) + 1):
         following: dict[bytes, tuple[int, ...]] = {}
@@ -62,7 +62,7 @@ def shortest_link(start: bytes, end: bytes, most: int = LONGEST_LINK) -> tuple[i
 
 @cache
 def _near() -> dict[bytes, tuple[int, ...]]:
-    """All positions within half the way of the solved one, each with its shortest turns."""
+    """All positions within four turns of the solved one, each with its shortest turns."""
     known: dict[bytes, tuple[int, ...]] = {SOLVED_BYTES: ()}
     level = [SOLVED_BYTES]
     for _ in range(_HALF):
@@ -80,13 +80,13 @@ def _near() -> dict[bytes, tuple[int, ...]]:
 
 @cache
 def _turns_after(last: int | None) -> tuple[int, ...]:
-    """Turns that may follow one, opposite faces in one order."""
+    """Turns that may follow a turn; opposite faces come in one order only."""
     return tuple(turn for turn in range(18) if last is None or _in_order(last // 3, turn // 3))
 
 
 @cache
 def _turns_before(following: int | None) -> tuple[int, ...]:
-    """Turns that may come before one."""
+    """Turns that may come before a turn."""
     return tuple(
         turn for turn in range(18) if following is None or _in_order(turn // 3, following // 3)
     )
@@ -96,24 +96,24 @@ def _in_order(face: int, following: int) -> bool:
     return following != face and (following > face or OPPOSITE[following] != face)
 
 
-# What a cube says of its position, put right once the solver has said that it is solved.
+# Correcting the positions that a cube reports, once the solver has said that it is solved.
 #
-# A cube that lost count, or had a corner twisted by hand, goes on from where it believes to be;
-# its turns are right all the same. So what it says is taken as a change from the position in
-# which it was when it was really solved.
+# A cube may have lost count, or a corner may have been twisted by hand. Then the cube goes on from
+# a wrong position, but its turns are still right. So a reported position is taken as a change
+# from the position that the cube reported when it was really solved.
 
 
 class Correction:
-    """Takes in all events of one cube in order, the solver's word among them."""
+    """Takes in all events of one cube in order, the solver's resets included."""
 
     def __init__(self) -> None:
         self._said: bytes | None = None
-        """How the cube believes to stand; None until it has said so."""
+        """The position by the cube's own account; None until it has reported one."""
         self._solved_as: bytes | None = None
-        """How it believed to stand when it was solved; None: it has not been put right."""
+        """That position when the cube was really solved; None: nothing to correct."""
 
     def correct(self, event: CubeEvent) -> CubeEvent:
-        """The event, with the true position if it says one."""
+        """The event, with the corrected position if it reports one."""
         match event:
             case Turn() if self._said is not None:
                 self._said = self._said.translate(TURN_BYTES[event.turn])
@@ -127,45 +127,45 @@ class Correction:
 
 
 _PATIENCE_S: Final = 3.0
-"""So long, on the host's clock, the cube's word is waited for while turns come: those that are
-sent once more come all at once, whatever time they are of."""
+"""Seconds on the host's clock: so long the mender waits for the position while turns arrive.
+Turns that are sent again all arrive at once, whenever they were made."""
 _PATIENCE_EVENTS: Final = 256
-"""And for so many events at most."""
+"""The mender holds back at most this many events."""
 _SEARCHES: Final = 4
-"""So many long links may be looked for one after the other: one that is not there costs 20 ms."""
+"""At most this many long searches in a row: one that finds no link costs 20 ms."""
 _TURNS_A_SEARCH: Final = 48
-"""After so many turns that were told, one more. Where a cube tells nothing but positions far from
-one another, links of up to four turns are still found: those cost next to nothing."""
+"""Reported turns after which one more long search is allowed. If a cube reports only positions
+far from one another, links of up to four turns are still found: they cost almost nothing."""
 
 
 class Mender:
-    """Takes in events one by one and gives them back, some later, with what was lost put in."""
+    """Takes in events one by one and gives them back, some later, with lost turns put in."""
 
     def __init__(self) -> None:
         self._position: bytes | None = None
-        """How the cube stands after what was given back; None until the cube has said it."""
+        """Position after the events given back; None until the cube has reported one."""
         self._right_at: float | None = None
-        """When that was last known to be right; None: never."""
+        """Time at which that position was last known to be right; None: never."""
         self._t = 0.0
-        """Time of the latest event that was given back."""
+        """Time of the latest event given back."""
         self._open = False
-        """Whether turns are missing behind it, or may be."""
+        """Whether turns are missing, or may be missing, after that event."""
         self._gap: Gap | None = None
-        """What the decoder said of that; None: the connection was lost, perhaps nothing else."""
+        """The decoder's report of that; None: only the connection was lost."""
         self._held: list[CubeEvent] = []
-        """What came after."""
+        """The events after it."""
         self._says_position = self._numbers_turns = False
-        """What this cube has been seen to do."""
+        """What this cube has done so far: each becomes true when it is first seen."""
         self._searches = float(_SEARCHES)
-        """How many long links may be looked for now."""
+        """How many long searches are allowed now."""
 
     @property
     def waits(self) -> bool:
-        """Whether events are held back until the cube says how it stands."""
+        """Whether events are held back until the cube reports its position."""
         return bool(self._held)
 
     def feed(self, event: CubeEvent) -> list[CubeEvent]:
-        """Take in an event; what can be told now."""
+        """Take in an event; returns the events that can be passed on now."""
         match event:
             case Turn():
                 self._numbers_turns |= event.seq is not None
@@ -186,24 +186,24 @@ class Mender:
         return self.give_up() if long or len(self._held) > _PATIENCE_EVENTS else []
 
     def give_up(self) -> list[CubeEvent]:
-        """Wait no longer for the cube's word: what was held back, behind the mark of a gap."""
+        """Stop waiting for the position: the mark of a gap, then the events held back."""
         if self._gap is None and not self._held:
             return []
         gap = self._gap or Gap(self._t, None)
         return self._close([gap])
 
     def _lose(self, gap: Gap) -> list[CubeEvent]:
-        """Turns were lost here."""
+        """Note that turns were lost here."""
         if not self._open:
             self._open, self._gap = True, gap
         elif self._gap is None and not any(isinstance(event, Turn) for event in self._held):
             self._gap = gap
-        else:  # two gaps with turns between them: where those belong cannot be told
+        else:  # two gaps with turns between them: the turns cannot be placed
             return [*self.give_up(), *self._tell([gap])]
         return []
 
     def _come_back(self, event: LinkChange) -> list[CubeEvent]:
-        """The connection was lost for a while, in which the cube may have been turned."""
+        """The connection is back; the cube may have been turned meanwhile."""
         told = [*self.give_up(), *self._tell([event])]
         if self._says_position:
             self._open = True
@@ -212,13 +212,13 @@ class Mender:
         return told
 
     def _compare(self, state: State) -> list[CubeEvent]:
-        """The cube says how it stands, and nothing was known to be missing."""
+        """The cube reports its position, and no turn is known to be missing."""
         if self._position is None or state.position == self._position or self._right_at is None:
             return self._tell([state])
         return self._tell([Gap(state.t, None, since=self._right_at), state])
 
     def _settle(self, state: State) -> list[CubeEvent]:
-        """The cube says how it stands, and something was, or may have been, lost before."""
+        """The cube reports its position, and turns were, or may have been, lost before."""
         assert self._position is not None
         before = state.position
         for event in reversed(self._held):
@@ -226,7 +226,7 @@ class Mender:
                 before = before.translate(TURN_BYTES[inverse_turn(event.turn)])
         missing = LONGEST_LINK if self._gap is None or self._gap.lost is None else self._gap.lost
         link = self._link(before, min(missing, LONGEST_LINK))
-        # Turns that undid one another left no trace, yet they took their time.
+        # Lost turns that undid one another leave the position as it was; the gap stays.
         if link is None or (not link and self._gap is not None):
             gap = self._gap or Gap(self._t, None)
             return [*self._close([gap]), *self._tell([state])]
@@ -239,7 +239,7 @@ class Mender:
         return [*self._close(turns), *self._tell([state])]
 
     def _link(self, end: bytes, most: int) -> tuple[int, ...] | None:
-        """The shortest link to a position; long ones only as often as their price allows."""
+        """The shortest link to a position; long searches are rationed."""
         assert self._position is not None
         link = shortest_link(self._position, end, min(most, _HALF))
         if link is not None or most <= _HALF or self._searches < 1:
@@ -248,7 +248,7 @@ class Mender:
         return shortest_link(self._position, end, most)
 
     def _close(self, first: list[Turn] | list[Gap]) -> list[CubeEvent]:
-        """What stands for what was lost, and then what was held back."""
+        """The events that replace the lost turns, then the events held back."""
         held = [*first, *self._held]
         self._open, self._gap, self._held = False, None, []
         return self._tell(held)
