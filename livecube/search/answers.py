@@ -1,4 +1,4 @@
-"""Fastest ways from wherever they are known: the book, or a search."""
+"""The fastest ways, from the book or from a search."""
 
 from __future__ import annotations
 
@@ -42,10 +42,10 @@ _HOLDING_GIVEN: Final = [np.argsort(HOLDING_SEEN[slot]).tolist() for slot in ran
 
 
 def _in_order(turns: tuple[int, ...]) -> tuple[int, ...]:
-    """Opposite turns in a row in one order, so that the same turns are equal.
+    """The turns with opposite turns in a row in one order, so that equal turns compare equal.
 
-    The cross layer and the one above it have one already, the same in all holdings with the cross
-    down: a turn that makes way stands before what it makes way for.
+    The cross layer and the upper layer already have one order, the same in all holdings with the
+    cross down: a turn that makes way comes before the turn for which it makes way.
     """
     ordered = list(turns)
     for i, (one, then) in enumerate(pairwise(turns)):
@@ -72,16 +72,16 @@ class Answers:
         self.hands = hand_arrays(automaton)
         self.book = book
         self.search = search
-        """None: only what the book has is known, and what ``crosses`` gives."""
+        """None: only the book answers, and ``crosses``."""
         self._crosses = crosses
-        """The table of :func:`livecube.search.bounds.cross_seconds`: without a search it finds
-        the fastest crosses."""
+        """The table of :func:`livecube.search.bounds.cross_seconds`, which finds the fastest
+        crosses without a search."""
         self._moves: list[tuple[Move, ...]] = [(move,) for move in MOVES]
         self._moves += automaton.rotation_moves[0]
         self._known: dict[tuple[bytes, bytes], list[Written]] = {}
 
     def twin(self) -> Answers:
-        """Another one of the same hands, for another thread; tables and book are shared."""
+        """Answers for the same hands in another thread; tables and book are shared."""
         search = self.search and self.search.twin()
         return Answers(self.automaton, self.book, search, self._crosses)
 
@@ -90,7 +90,7 @@ class Answers:
         return tuple(move for token in tokens for move in self._moves[token])
 
     def filled(self, numbers: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
-        """Where in the book each question is, searched for if need be; −1: it is unknown."""
+        """The place of each question in the book, answered first if need be; −1: unknown."""
         at = self.book.places_of(numbers)
         missing = np.unique(numbers[(at < 0) & (numbers >= 0)]).tolist()
         if not missing or self.search is None:
@@ -111,10 +111,10 @@ class Answers:
     ) -> list[Written]:
         """The fastest ways of a question, best first.
 
-        All up to ``FASTEST_MS`` dearer than the best, ``MOST_WAYS`` at most. ``parts`` and
-        ``starts`` as for :class:`~livecube.search.ways.FastestSearch`. None if the book does not
-        have them and there is no search. ``however_dear``: also keyholes dearer than the book
-        has, some of which take the search long.
+        Returns all ways up to ``FASTEST_MS`` slower than the best, at most ``MOST_WAYS``. ``parts``
+        and ``starts`` as for :class:`~livecube.search.ways.FastestSearch`. Empty if the book does
+        not have them and there is no search. ``however_dear``: also search for keyholes slower than
+        the ceiling of the book; some of these searches take long.
         """
         known = self._from_book(situation, parts, starts, however_dear=however_dear)
         if known is not None:
@@ -136,7 +136,7 @@ class Answers:
         *,
         however_dear: bool,
     ) -> list[Written] | None:
-        """The same from the book; None: some of it is not in there."""
+        """The same from the book; None: the book does not have all of it."""
         upright = all(start in UPRIGHT for start in starts)
         if len(parts) > 1 or not upright or situation.offset is None:
             return None
@@ -171,7 +171,7 @@ class Answers:
         return sorted(best.values(), key=lambda way: (way.ms, self.text(way)))
 
     def behind_rotation(self, way: Written, start: int) -> Written:
-        """A way that begins in holding ``start``: a rotation comes first if it has to."""
+        """The way, begun in holding ``start``: with a rotation first if it begins in another."""
         if way.start == start:
             return way
         token = FIRST_ROTATION + int(np.flatnonzero(ROTATED_BY[start] == way.start).item())
@@ -180,7 +180,7 @@ class Answers:
         return way._replace(ms=ms, tokens=tokens, start=start)
 
     def text(self, way: Written) -> str:
-        """A sequence as people read it."""
+        """A sequence as text."""
         return " ".join(map(str, self.moves(way.tokens)))
 
     def entry(self, entry: int, front: int) -> Written:
@@ -204,7 +204,7 @@ class Answers:
 
 
 def book_ways(search: FastestSearch, number: int) -> list[Way]:
-    """What the book has of a question: ways nearly as fast as the fastest, too."""
+    """The ways that the book keeps for a question: the fastest, and those nearly as fast."""
     offset, places, task = asked(number)
     highest = ceiling_ms(task)
     return search.ways_from(
@@ -213,7 +213,7 @@ def book_ways(search: FastestSearch, number: int) -> list[Way]:
     )  # fmt: skip
 
 
-# The book of beginnings is made by the search, in chunks if need be.
+# The search makes the book of beginnings, in chunks if need be.
 
 
 def make_book(
@@ -224,10 +224,10 @@ def make_book(
     *,
     threads: int = 1,
 ) -> Book:
-    """A book that answers these questions and those of ``known``.
+    """A book that answers these questions and those in ``known``.
 
-    ``step`` is called behind each question, by any thread. To make a large book in chunks, give
-    each time what is known: questions that are in it are not asked again.
+    ``step`` is called after each question, by any thread. To make a large book in chunks, pass the
+    book so far each time: its questions are not answered again.
     """
     wanted = np.unique(np.fromiter(numbers, dtype=np.int64))
     missing: list[int] = wanted[known.places_of(wanted) < 0].tolist()

@@ -1,9 +1,9 @@
 """The book of beginnings: with the cross whole, the fastest ways, worked out once.
 
-With the cross whole an answer depends only on the question, the offset, the slot that is at the
-front right as the cube is held, and on where those pieces are that it asks for and that are not
-solved. As the hands see it there are some tens of thousands of such questions. The book of the
-usual hands comes with the package; for others it is filled while the search answers.
+With the cross whole an answer depends only on the question, the offset, the slot at the front
+right, and the places of the unsolved pieces that the question asks for. As the hands see it there
+are some tens of thousands of such questions. The book of the usual hands comes with the package;
+for other hands the search fills it.
 """
 
 from __future__ import annotations
@@ -47,14 +47,14 @@ __all__ = [
 ]
 
 KEYHOLE_CEILING_MS: Final = 1500
-"""What the book has of keyholes and pseudo pairs costs at most so much: dearer ones are never
-advised, since the plain way is quicker, and some take minutes to find."""
+"""Highest price of keyholes and pseudo pairs in the book: slower ones are never advised, since
+the plain way is quicker, and some take minutes to find."""
 _MOST_LOOSE: Final = 4
-"""With more pieces that are not solved a question does not fit into its number."""
+"""Most unsolved pieces of a question: more do not fit into its number."""
 NO_TURN: Final = 18
-"""Behind the end of a sequence."""
+"""Fills a row after the end of its sequence."""
 FIRST_ROTATION: Final = 36
-"""Tokens from here on are rotations: to the holding ``token - 36`` if 0 is where it begins."""
+"""Tokens from here on are rotations: from holding 0 to holding ``token - 36``."""
 
 Ints = npt.NDArray[np.int64]
 
@@ -62,9 +62,9 @@ Ints = npt.NDArray[np.int64]
 def question_numbers(
     offset: Ints | int, places: npt.NDArray[Any], front: Ints | int, tasks: npt.NDArray[np.int64]
 ) -> Ints:
-    """The number of each question with the cross whole, as the hands see it; −1: it has none.
+    """The number of each question with the cross whole, as the hands see it; −1: no number.
 
-    ``offset`` and ``front`` (the slot at the front right) have shape (n,) or are one for all,
+    ``offset`` and ``front`` (the slot at the front right) have shape (n,) or are single numbers,
     ``places`` (n, 8) are those of the slot pieces, ``tasks`` (n, FIELDS).
     """
     goal, allowed, prefix, tail, _, tied = tasks.T
@@ -100,26 +100,26 @@ def asked(number: int) -> tuple[int, list[int], Task]:
 
 
 def ceiling_ms(task: Task) -> int | None:
-    """What the ways of a question may cost at most to be in the book; None: whatever they do."""
+    """Highest price of the ways that the book keeps for a question; None: no limit."""
     return None if task.tail == NO_TAIL else KEYHOLE_CEILING_MS
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Entries:
-    """Sequences as the hands write them, held so that slot 0 is at the front right at first."""
+    """Sequences as the hands write them, begun with slot 0 at the front right."""
 
     tokens: npt.NDArray[np.uint8]
-    """Shape (m, k): moves and rotations in order, 255 behind the end."""
+    """Shape (m, k): moves and rotations in order, 255 after the end."""
     ms: npt.NDArray[np.int64]
-    """Shape (m,): their price, until the cross is down again."""
+    """Shape (m,): milliseconds until the cross is down again."""
     turns: npt.NDArray[np.uint8]
-    """Shape (m, l): the turns they make, ``NO_TURN`` behind the end."""
+    """Shape (m, l): their turns, ``NO_TURN`` after the end."""
     front: npt.NDArray[np.uint8]
-    """Shape (m,): the slot that is at the front right at the end."""
+    """Shape (m,): the slot at the front right at the end."""
 
     @staticmethod
     def of(tokens: npt.NDArray[np.uint8], hands: HandArrays) -> Entries:
-        """What follows from the tokens."""
+        """Entries from their tokens; the rest follows from these."""
         count, width = tokens.shape
         ms, state = np.zeros(count, dtype=np.int64), np.full(count, hands.start)
         held, length = np.zeros(count, dtype=np.int64), np.zeros(count, dtype=np.int64)
@@ -149,20 +149,20 @@ class Book:
     questions: Ints
     """Shape (n,), sorted."""
     ends: Ints
-    """Shape (n + 1,): where in ``ways`` those of each question begin and end."""
+    """Shape (n + 1,): where the ways of each question begin and end in ``ways``."""
     ways: npt.NDArray[np.int32]
-    """Numbers of entries, for each question the cheapest first."""
+    """Numbers of entries, for each question the fastest first."""
     entries: Entries
 
     def places_of(self, numbers: Ints) -> Ints:
-        """Shape (n,): which question each number is; −1: it is not in the book."""
+        """Shape (n,): the index of the question with each number; −1: not in the book."""
         at = np.minimum(np.searchsorted(self.questions, numbers), len(self.questions) - 1)
         if not len(self.questions):
             return np.full(len(numbers), -1)
         return np.where(self.questions[at] == numbers, at, -1)
 
     def with_answers(self, answers: Mapping[int, Sequence[Way]], hands: HandArrays) -> Book:
-        """The same book with more answers; a question that is in it must not come again."""
+        """The same book with more answers; their questions must be new to it."""
         rows = enumerate(self.entries.tokens.tolist())
         known = {tuple(token for token in row if token < 255): n for n, row in rows}
         tokens = [*known]
@@ -195,7 +195,7 @@ class Book:
 
 
 def way_tokens(way: Way) -> tuple[int, ...]:
-    """The moves and rotations of a way, as an entry has them."""
+    """The moves and rotations of a way as tokens of an entry."""
     tokens: list[int] = []
     now = way.start
     for move, held in zip(way.moves, way.held, strict=True):
@@ -217,24 +217,25 @@ NO_BOOK: Final = Book(
 )
 
 
-# What comes with livecube for the usual hands: the book of beginnings, and the table of crosses.
+# The data that come with livecube for the usual hands: the book of beginnings, and the table of
+# crosses.
 #
-# One file, so that a first start knows answers before anything is compiled. It bears the
-# fingerprint of the hands it was made for and is never used with others. Sequences stand in the
-# order in which questions first use them, so most of the numbers of ways are the next one; what
-# follows from the sequences (prices, turns) is worked out when the book is read.
+# They are one file, so that a new machine has answers before anything is compiled. The file holds
+# the fingerprint of its hands and is never used with others. Sequences stand in the order in which
+# questions first use them, so most numbers of ways are one more than the last. Prices and turns
+# follow from the sequences and are worked out when the book is read.
 
 
 USUAL_BOOK: Final = "usual-book.npz"
 """The file beside this module."""
 _END: Final = 255
-"""Behind the tokens of a sequence."""
+"""Ends the tokens of a sequence."""
 
 
 def packed(book: Book, six: npt.NDArray[np.uint8], fingerprint: str) -> bytes:
     """A file with a book and a table of crosses (:func:`livecube.search.bounds.cross_seconds`).
 
-    Books of the same answers become the same file, in whatever order they were found.
+    Books with the same answers give the same file, in whatever order the answers were found.
     """
     used, first = np.unique(book.ways, return_index=True)
     order = used[np.argsort(first)]

@@ -1,9 +1,9 @@
-"""What the search for the fastest ways is bounded by.
+"""Lower bounds for the search for the fastest ways.
 
-What the hands need at least for the cross, for a pair by itself, and for the cross with one piece
-of a slot. These are shortest paths over positions and holdings, each move at the least price that
-it has in any state of the hands, a rotation at its own. Without turns of the cross layer they are
-longer, so such parts have tables of their own.
+They are the least milliseconds for the cross, for a pair by itself, and for the cross with one
+piece of a slot: shortest paths over positions and holdings. Each move has its lowest price in any
+state of the hands, a rotation its own price. Without turns of the cross layer the times are longer,
+so such parts have tables of their own.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ _D: Final = 15
 
 
 def cross_views(seen: npt.NDArray[np.int32]) -> npt.NDArray[np.int32]:
-    """Shape (190080, 4, 4): crosses renamed for offset k, as each slot sees them.
+    """Shape (190080, 4, 4): crosses seen from offset k, for each slot.
 
     See ``SecondsTables.views``.
     """
@@ -57,7 +57,7 @@ def _aligned():  # type: ignore[no-untyped-def]
         decode_cross(cross, places)
         for k in range(4):
             for i in range(4):
-                # At offset k edge i stands where the edge that is k further on has its home.
+                # At offset k edge i stands in the home of the edge k places further on.
                 renamed[(i + k) % 4] = places[i]
             result[k, cross] = encode_cross(renamed)
     return result
@@ -66,7 +66,7 @@ def _aligned():  # type: ignore[no-untyped-def]
 def cross_seconds(
     moves: npt.NDArray[np.int32], seen: npt.NDArray[np.int32], hands: HandArrays
 ) -> npt.NDArray[np.uint8]:
-    """Shape (6, 190080): for one holding of each four that differ by a turn about the vertical."""
+    """Shape (6, 190080): for one of each four holdings that differ by a turn about the vertical."""
     return _solve(  # type: ignore[no-any-return]
         moves, seen, CHOSEN, ORBIT, SPIN, SOLVED_CROSS, 0, *_prices(hands)
     )
@@ -82,7 +82,7 @@ def spread_cross_seconds(
 def pair_seconds(hands: HandArrays) -> npt.NDArray[np.uint8]:
     """Shape (2, 576, 24): for each place of slot 0's corner and edge, and each holding.
 
-    Second: without turns of the cross layer, wherever the cross may end up.
+    Second: without turns of the cross layer, in whatever holding the cross ends up.
     """
     moves = (24 * PIECE_MOVES[0].T[:, None].astype(np.int32) + PIECE_MOVES[1].T[None]).reshape(
         576, 18
@@ -105,11 +105,11 @@ def piece_seconds(
 ) -> npt.NDArray[np.uint8]:
     """Shape (4561920, KINDS): for the cross and slot 0's corner (0) or edge (1).
 
-    Holdings are lumped into kinds. A turn costs what it costs at least in any holding of a kind,
-    in any state of the hands, by any move that leads to a holding of the other kind. So each way
-    through holdings is one through kinds that costs no more, and the cheapest among kinds bounds
-    it from below. ``still``: without turns of the cross layer; then the end, too, costs what it
-    costs at least behind any of the ends in ``left``, each less what it costs ``more``.
+    Holdings are lumped into kinds. A turn costs the least of its prices over the holdings of a
+    kind, the states of the hands, and the moves that lead to a holding of the other kind. So each
+    way through holdings is one through kinds that costs no more, and the cheapest among kinds
+    bounds it from below. ``still``: without turns of the cross layer; then the end also has a
+    price, the least over the ends in ``left``, each minus its entry in ``more``.
     """
     turn = np.full((KINDS, 18, KINDS), NEVER, dtype=np.int64)
     rotation = np.full((KINDS, KINDS), NEVER, dtype=np.int64)
@@ -140,12 +140,12 @@ def piece_seconds(
 
 
 def left_over(hands: HandArrays) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
-    """What must still be done behind a part, ``left`` and ``more`` of ``SecondsTables``."""
+    """The ``left`` and ``more`` of ``SecondsTables``: the least time after the end of a part."""
     least = hands.seconds.min(axis=0).astype(np.int64)
     left = np.empty((5, 24), dtype=np.int64)
     left[0] = hands.finish
     for k in (1, 2, 3):
-        # Turned where it is, or behind a rotation.
+        # The layer turns where it is, or after a rotation.
         move = SPELLED[:, _D + 3 - k]
         done = (least[move] + left[0][hands.after[np.arange(24)[:, None], move]]).min(axis=1)
         left[k] = (hands.rotation + done).min(axis=1)
@@ -193,7 +193,7 @@ def _solve(moves, seen, chosen, orbit, spin, home, barred, least, inverse, hands
                 ahead[behind[at]] = -1
             holding = chosen[at // count]
             position = at % count
-            # What leads here by a move is where its inverse leads; rotations come behind.
+            # The inverse of a move leads to its predecessor; rotations come afterwards.
             for way in range(60):
                 if way < 36:
                     back = inverse[way]
@@ -229,11 +229,11 @@ def _solve(moves, seen, chosen, orbit, spin, home, barred, least, inverse, hands
 
 @njit(cache=True, nogil=True)
 def _solve_piece(moves, piece_moves, home, steps, rotation, end, width):  # type: ignore[no-untyped-def]
-    """Dijkstra from the solved states, in units, by looking for the next states in the table.
+    """Dijkstra from the solved states, in units; the next states are found by scanning the table.
 
-    Each price is rounded down by itself, so sums are never too great. States less than ``width``
-    units apart, the cheapest step, do not lead to one another. So as many units are gone through
-    at once, which is quick because states of one cross stand together.
+    Each price is rounded down by itself, so sums are never too high. States less than ``width``
+    units apart (the cheapest step) do not lead to one another. So one scan handles ``width`` units,
+    and it is quick because states of one cross are neighbours in memory.
     """
     kinds = end.shape[0]
     units = np.full(moves.shape[0] * 24 * kinds, _MOST_UNITS, dtype=np.uint8)
@@ -242,7 +242,7 @@ def _solve_piece(moves, piece_moves, home, steps, rotation, end, width):  # type
     first = np.searchsorted(steps[:, 2], np.arange(kinds + 1))
     for now in range(0, _MOST_UNITS, width):
         again = True
-        while again:  # a price below a unit leads to states that stand before this one
+        while again:  # a price below a unit can lead to states that the scan has passed
             again = False
             for at in range(units.shape[0]):
                 units_here = np.int64(units[at])

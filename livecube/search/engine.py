@@ -1,4 +1,4 @@
-"""The search as Python calls it: tables, one position, a list of tasks, the sequences found."""
+"""The search as Python calls it: tables, a position, a list of tasks, the sequences found."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Engine", "kept", "run"]
 
-# What a sequence leaves as it was: upper-layer pieces and made pairs.
+# What a sequence keeps: upper-layer pieces and made pairs.
 
 
 _UPPER: Final = frozenset(
@@ -43,8 +43,8 @@ def kept(situation: Situation, turns: Sequence[int], targets: Collection[int]) -
     """How many upper-layer pieces, and how many made pairs, a sequence keeps.
 
     ``targets``: the slots that it fills; their pieces do not count. A piece is kept if it stands
-    as before, up to the turn of the upper layer that fits most; a pair, if it is joined before
-    and after.
+    as before, up to one turn of the upper layer, the one that keeps most. A pair is kept if it is
+    joined before and after.
     """
     before = bytes(situation.position.tolist())
     after = before
@@ -65,11 +65,11 @@ def kept(situation: Situation, turns: Sequence[int], targets: Collection[int]) -
 
 # The one search kernel: depth-first with iterative deepening, its constraint as data.
 #
-# A task (:class:`livecube.search.task.Task` says what its fields mean) is a row of numbers.
+# A task (:class:`livecube.search.task.Task` explains its fields) is a row of numbers.
 #
-# A search is bounded by the tables: a node is left when the cross together with any goal pair
-# (or, before the pair table is there, any goal piece) needs more turns than there are left. One
-# D turn moves a goal by one, so the same bound serves goals at an offset.
+# The tables bound a search: a node is left when the cross together with any goal pair (or, while
+# the pair table is missing, any goal piece) needs more turns than are left. One D turn moves a
+# goal by one, so the same bound serves goals at an offset.
 
 
 _D: Final = 15
@@ -85,7 +85,7 @@ def _need_of_pair(pairs, cross, corner, edge):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _order(goal, target, with_pairs, slots, singles):  # type: ignore[no-untyped-def]
-    """Split a goal into pairs and single pieces, the target's first; how many of each.
+    """Split a goal into pairs and single pieces, the target's first; returns how many of each.
 
     Without the pair table all are single pieces.
     """
@@ -106,7 +106,7 @@ def _order(goal, target, with_pairs, slots, singles):  # type: ignore[no-untyped
 
 @njit(cache=True, nogil=True)
 def _followers(allowed, followers, many):  # type: ignore[no-untyped-def]
-    """The turns that may stand behind a turn of each face (6: behind nothing), and how many."""
+    """The turns that may follow a turn of each face (6: at the start), and how many."""
     for before in range(7):
         many[before] = 0
         for turn in range(18):
@@ -124,10 +124,10 @@ def _look_ahead(  # type: ignore[no-untyped-def]
     moves, rows, alone, pairs, piece_moves, turn_seen, turns, count,
     whole, single, cross, slot, seen, corner, edge, piece, place, need,
 ):  # fmt: skip
-    """What the first part of the goal needs after each of some turns.
+    """Fewest turns for the first part of the goal after each of some turns.
 
-    All turns of a node are looked up at once, before any is judged: the tables are larger
-    than the processor's caches, and so the loads wait together and not one after another.
+    All turns of a node are looked up at once, before any is judged: the tables are larger than
+    the processor's caches, so the loads then wait together and not one after another.
     """
     if whole:
         for n in range(count):
@@ -150,7 +150,7 @@ def _offset(  # type: ignore[no-untyped-def]
 ):
     """The offset at which the cross and the goal's pieces are solved, or −1.
 
-    Pairs are given as their slots see them, and so all look like slot 0.
+    Pairs are given as their slots see them, so all look like slot 0.
     """
     for k in range(4):
         if cross == solved_cross[k]:
@@ -170,13 +170,13 @@ def _search(  # type: ignore[no-untyped-def]
     solved_places, cross0, places0, task, prefix, depth, followers, many,
     out_turns, out_length, found,
 ):  # fmt: skip
-    """All solutions of exactly ``depth`` turns behind one prefix; the new number found."""
+    """All solutions of exactly ``depth`` turns after one prefix; returns the new number found."""
     goal, tail, target, tied = task[0], task[3], task[4], task[5]
     slots = np.empty(4, dtype=np.int64)
     singles = np.empty(8, dtype=np.int64)
     whole, single = _order(goal, target, pairs.shape[0] > 0, slots, singles)
-    # Pairs go by the cross, the corner and the edge as their slots see them, single pieces
-    # and the cross itself as they are.
+    # Pairs are indexed by cross, corner and edge as their slots see them, single pieces and the
+    # cross alone as they are.
     cross = np.empty(LONGEST + 1, dtype=np.int64)
     crosses = np.zeros((LONGEST + 1, 4), dtype=np.int64)
     corner = np.zeros((LONGEST + 1, 4), dtype=np.int64)
@@ -289,10 +289,10 @@ def _search(  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _among(tasks, number, out_turns, out_length, out_task, found):  # type: ignore[no-untyped-def]
-    """Answer a task from an earlier one that is the same but for more turns being allowed.
+    """Answer a task from an earlier one that differs only by allowing more turns.
 
-    If some of the shortest sequences of the freer task keep to the narrower constraint, they
-    are the narrower task's answer, and so are those that are longer. The new number found.
+    If some of the shortest sequences of the freer task satisfy the narrower constraint, they and
+    the longer such sequences are the narrower task's answer. Returns the new number found.
     """
     task = tasks[number]
     if task[2] != 1 or task[3] != NO_TAIL or task[5]:
@@ -329,18 +329,18 @@ def run(  # type: ignore[no-untyped-def]
     moves, rows, alone, seen, pairs, symmetry, turn_seen, piece_moves, solved_cross,
     solved_places, cross, places, tasks, stop, out_turns, out_length, out_task,
 ):  # fmt: skip
-    """Answer all tasks about one position; the number of sequences found.
+    """Answer all tasks about one position; returns the number of sequences found.
 
     ``pairs`` may be empty: then the corner and edge tables bound the search. ``tasks`` has
     shape (n, FIELDS), int64. Sequences are written to ``out_turns`` (m, LONGEST), uint8, their
     lengths and task numbers to ``out_length`` and ``out_task``, int64; shorter ones of a task
-    come first. No more than m are found: a return value of m means that the room was not
-    enough. When another thread sets ``stop[0]``, the search ends soon and returns −1.
+    come first. At most m are found: a return value of m means that there was not
+    enough room. When another thread sets ``stop[0]``, the search ends soon and returns −1.
     Nothing is checked.
     """
     followers = np.empty((7, 18), dtype=np.int64)
     many = np.empty(7, dtype=np.int64)
-    # As arguments plain literals have types of their own: all would be compiled once more for them.
+    # Plain literals as arguments have types of their own, and would compile everything once more.
     found = np.int64(0)
     for number in range(tasks.shape[0]):
         task = tasks[number]
@@ -370,7 +370,7 @@ def run(  # type: ignore[no-untyped-def]
 
 
 _ROOM: Final = 1 << 14
-"""Most sequences that one call can return (a position has some 1,500 with those one longer)."""
+"""Most sequences that one call can return (a position has some 1,500, one turn longer included)."""
 
 
 class Engine:
@@ -378,15 +378,15 @@ class Engine:
 
     def __init__(self, tables: Tables) -> None:
         self.pairs = np.empty(0, dtype=np.uint8)
-        """The pair table, once it is there; every search is several times faster with it."""
+        """The pair table, once it is built; it makes every search several times faster."""
         self.tables = tables
         self._stop = np.zeros(1, dtype=np.uint8)
-        self._turns = np.zeros((_ROOM, LONGEST), dtype=np.uint8)  # turns all along, even unused
+        self._turns = np.zeros((_ROOM, LONGEST), dtype=np.uint8)  # valid turns, even where unused
         self._lengths = np.empty(_ROOM, dtype=np.int64)
         self._tasks = np.empty(_ROOM, dtype=np.int64)
 
     def twin(self) -> Engine:
-        """Another one over the same tables, for another thread."""
+        """An engine over the same tables, for another thread."""
         twin = Engine(self.tables)
         twin.pairs = self.pairs
         return twin
@@ -398,7 +398,7 @@ class Engine:
     def search(self, situation: Situation, tasks: Sequence[Task]) -> Found:
         """All shortest sequences of all tasks.
 
-        Raises ``OverflowError`` if there are more than anybody can use.
+        Raises ``OverflowError`` if there are too many.
         """
         self._stop[0] = 0
         found = run(
@@ -426,7 +426,7 @@ class Engine:
         return Found(self._turns[:found], self._lengths[:found], self._tasks[:found])
 
     def shortest(self, situation: Situation, task: Task) -> int:
-        """Turns of the shortest sequence of a task that has one."""
+        """Number of turns of the shortest sequence of a task; there must be one."""
         return int(self.search(situation, [task]).lengths[0])
 
     def solve(self, situation: Situation, tasks: Sequence[Task]) -> list[list[tuple[int, ...]]]:

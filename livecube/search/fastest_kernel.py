@@ -1,12 +1,11 @@
 """The exact search for the fastest ways: depth-first over written moves, deepening in milliseconds.
 
-A node is a position, a holding and a state of the hands. It is left when what its moves cost and
-a lower bound for the rest exceed the limit. The bounds are in milliseconds, what is needed at
-least for the cross with each goal piece, for the cross alone, and for each goal pair alone, from
-this holding (:mod:`livecube.search.bounds`). While no turn of the cross layer is allowed there
-are bounds of their own, which are higher, for each offset at which such a part may end. Ways that
-are long and dear are never looked at, and the limit, not a number of turns, ends the search: it
-is exact.
+A node is a position, a holding and a state of the hands. It is left when the cost of its moves and
+a lower bound for the rest exceed the limit. The bounds are the least milliseconds for the cross
+with each goal piece, for the cross alone, and for each goal pair alone, from this holding
+(:mod:`livecube.search.bounds`). For parts without turns of the cross layer there are separate,
+higher bounds for each offset at which such a part may end. Long and slow ways are never visited,
+and the limit, not a number of turns, ends the search: it is exact.
 """
 
 from __future__ import annotations
@@ -26,7 +25,7 @@ if TYPE_CHECKING:
 __all__ = ["KINDS", "LONGEST_WAY", "NO_LIMIT", "SecondsTables", "fastest"]
 
 LONGEST_WAY: Final = 26
-"""No way has so many moves: at 60 ms a move that would be far beyond any limit."""
+"""Most moves of a way: at 60 ms a move, more would be far beyond any limit."""
 KINDS: Final = 5
 """Kinds of holding: upright with slot 0, 1, 2 or 3 at the front right; tilted."""
 NO_LIMIT: Final = 1 << 28
@@ -34,32 +33,32 @@ _STEP_MS: Final = 40
 _D: Final = 15
 """The turn D; D2 and D' follow."""
 _CHILDREN: Final = 900
-"""More than 36 moves from 24 holdings, each with two ways to go on, can pass as bounds."""
+"""More children of a node (36 moves, 24 holdings, two ways to go on) than can pass the bounds."""
 
 
 class SecondsTables(NamedTuple):
-    """What bounds a search, all admissible."""
+    """The bounds of a search, all admissible."""
 
     moves: npt.NDArray[np.int32]
     """Shape (190080, 18): the cross after a turn."""
     views: npt.NDArray[np.int32]
-    """Shape (190080, 4, 4): the cross as each slot (last) sees it, renamed so that it is solved if
-    it was whole at offset k (first)."""
+    """Shape (190080, 4, 4): [cross][offset k][slot] → the cross as the slot sees it, renamed so
+    that it is solved if it was whole at offset k."""
     cross: npt.NDArray[np.uint8]
     """Shape (190080, 24): units of milliseconds that solve the cross from a holding."""
     pair: npt.NDArray[np.uint8]
     """Shape (2, 576, 24): the same for the pair of slot 0 (``24 * corner + edge``) by itself;
-    second, without turns of the cross layer, wherever the cross may end up."""
+    second, without turns of the cross layer, in whatever holding the cross ends up."""
     pieces: npt.NDArray[np.uint8]
     """Shape (2, 2, 4561920, KINDS): for the cross and the corner (first) or edge of slot 0,
     ``24 * cross + place``, from a kind of holding; second, without turns of the cross layer."""
     left: npt.NDArray[np.int64]
-    """Shape (5, 24): milliseconds that are needed at least behind a part that has no turn of the
-    cross layer: nothing but bringing the cross down; turning the layer back from offset 1, 2, 3
-    and that; another part and that."""
+    """Shape (5, 24): least milliseconds after a part without turns of the cross layer: only to
+    bring the cross down; to turn the layer back from offset 1, 2, 3 and then that; to do another
+    part and then that."""
     more: npt.NDArray[np.int64]
-    """Shape (5,): the least of ``left`` in upright holdings; what ``pieces`` says without turns
-    of the cross layer is less by so much than what is needed with what must be done behind."""
+    """Shape (5,): the least of ``left`` in upright holdings. The entries of ``pieces`` without
+    turns of the cross layer are too low by this much, the time of the steps still to do."""
     turning: npt.NDArray[np.int64]
     """Shape (5,): the least of ``left``."""
 
@@ -82,23 +81,23 @@ def _piece_bounds(  # type: ignore[no-untyped-def]
 ):  # fmt: skip
     """Least milliseconds, from each kind of holding, until pieces are solved at offset k.
 
-    Until the cross and each of the pieces ``order`` are, and ``more``; the result is whether any
-    is at most what ``rooms`` has.
-    A piece that shows that there is no room is moved to the front, where it is tried first.
+    Counts the cross, each of the pieces ``order``, and ``more``; returns whether any kind stays
+    within its entry of ``rooms``. A piece that exceeds them all is moved to the front, so that
+    it is tried first next time.
     """
     for kind in range(KINDS):
         bounds[kind] = more
     for i in range(order.shape[0]):
         piece = order[i]
-        # At offset k the corner of a slot stands in the slot that is k further on.
+        # At offset k the corner of a slot stands in the slot k places further on.
         slot = piece + k & 3 if piece < 4 else piece - 4
         row = np.int64(tables.views[cross, k, slot]) * 24
         row += SLOT_SYMMETRY[slot, piece // 4, place[piece]]
         which = piece // 4
         fits = False
         for kind in range(KINDS):
-            # The holding in which slot 1 is at the front right is to slot 1 what the one in
-            # which slot 0 is there is to slot 0.
+            # Slot 1 sees the holding with slot 1 at the front right as slot 0 sees the one with
+            # slot 0 there.
             seen = kind if kind == KINDS - 1 else kind - slot & 3
             bounds[kind] = max(
                 bounds[kind], np.int64(tables.pieces[still, which, row, seen]) * UNIT_MS + more
@@ -116,10 +115,10 @@ def _piece_bounds(  # type: ignore[no-untyped-def]
 def _sift(  # type: ignore[no-untyped-def]
     tables, crossed, place, piece, still, k, more, rooms, turns, many
 ):  # fmt: skip
-    """Drop the turns behind which one piece shows that there is no room; how many are left.
+    """Drop the turns after which one piece exceeds the room; returns how many are left.
 
-    The same as ``_piece_bounds`` finds out, for all turns at once: without a branch, so that the
-    processor waits for memory once and not for each.
+    The same test as ``_piece_bounds``, for all turns at once and without a branch, so that the
+    processor waits for memory once and not for each turn.
     """
     kept = 0
     corner_or_edge = piece // 4
@@ -159,7 +158,7 @@ def _keep(  # type: ignore[no-untyped-def]
     cost, length, turns, moves, held, end, out_cost, out_length, out_turns, out_moves, out_held,
     out_end, found,
 ):  # fmt: skip
-    """Enter a way among the cheapest so far, its turns once only; how many there are then."""
+    """Enter a way among the cheapest so far, its turns only once; returns how many there are."""
     most = out_cost.shape[0]
     at = found
     for row in range(found):
@@ -173,7 +172,7 @@ def _keep(  # type: ignore[no-untyped-def]
                 if out_cost[row] < cost:
                     return found
                 if out_cost[row] == cost:
-                    # Of spellings that cost the same one is chosen, whichever came first.
+                    # Of equally cheap spellings one is chosen, whatever their order.
                     for i in range(length):
                         before = 24 * out_moves[row, i] + out_held[row, i]
                         after = 24 * moves[i] + held[i]
@@ -213,7 +212,7 @@ def _deepen(  # type: ignore[no-untyped-def]
     tables, hands, cross0, places0, tasks, start, limit, within, most, stop, stack, out_cost,
     out_length, out_turns, out_moves, out_held, out_end, found,
 ):  # fmt: skip
-    """All ways from one holding that cost at most the limit; how many there are now."""
+    """All ways from one holding that cost at most the limit; returns how many there are now."""
     (
         cross, place, held, state, cost, part, begun, offset, viable, many, upcoming, children_of,
         turned, crossed, ends, path_turn, path_move, path_held, orders, counts,
@@ -269,7 +268,7 @@ def _deepen(  # type: ignore[no-untyped-def]
             if level == LONGEST_WAY - 1:
                 mask = 0
             here, now = held[level], state[level]
-            # What a turn may leave for the rest, by the kind of holding that it leads to.
+            # The milliseconds left after a turn, by the kind of holding that it leads to.
             left = limit - cost[level]
             count = 0
             for turn in range(18):
@@ -392,8 +391,8 @@ def _deepen(  # type: ignore[no-untyped-def]
                                         break
                             if far:
                                 continue
-                        # Behind the end of a part that leaves the layer where it is, that part
-                        # may go on, or the next begins.
+                        # After a part that leaves the layer where it is, that part may go on,
+                        # or the next begins.
                         for onward in range(2):
                             if onward and not (reached >= 0 and not last):
                                 continue
@@ -436,13 +435,13 @@ def fastest(  # type: ignore[no-untyped-def]
     tables, hands, cross, places, tasks, starts, ceiling, within, most, stop, out_cost, out_length,
     out_turns, out_moves, out_held, out_end,
 ):  # fmt: skip
-    """The cheapest ways of one question, best first; how many, −1 if ``stop`` was set.
+    """The cheapest ways of one question, best first; returns how many, −1 if ``stop`` was set.
 
-    ``tasks`` has shape (parts, FIELDS); what is between two parts is left as it is. ``starts``
-    are the holdings from which a way may begin. Ways that cost up to ``within`` milliseconds more
-    than the cheapest are found, none dearer than ``ceiling``; if there are more than ``most``,
-    those that cost as much as number ``most``, as many as there is room for in the outputs. Of
-    ways whose turns are the same the cheapest is kept. Nothing is checked.
+    ``tasks`` has shape (parts, FIELDS); the second part begins where the first ends. ``starts``
+    are the holdings from which a way may begin. Finds the ways up to ``within`` milliseconds
+    slower than the cheapest, none slower than ``ceiling``. If there are more than ``most``, it
+    keeps those up to the cost of number ``most``, as many as fit into the outputs. Of ways with
+    the same turns it keeps the cheapest. Nothing is checked.
     """
     parts, size = tasks.shape[0], LONGEST_WAY + 1
     orders, counts = np.empty((parts, 8), dtype=np.int64), np.zeros(parts, dtype=np.int64)

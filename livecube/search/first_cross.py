@@ -1,8 +1,8 @@
-"""The fastest crosses before any kernel is there: the same search, a whole layer at once in numpy.
+"""The fastest crosses without a compiled kernel: the same search, a whole layer at once in numpy.
 
-All sequences of the same number of moves are one array. A sequence is left when its cost and the
-least that the cross still takes from its holding (the table that comes with livecube) exceed the
-limit, which grows until something is found: it is exact, and for a cross quick enough.
+All sequences with the same number of moves are one array. A sequence is left when its cost and the
+least time for the cross from its holding (the table that comes with livecube) exceed the limit,
+which grows until a way is found. So the search is exact, and fast enough for a cross.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ Ints = npt.NDArray[np.int64]
 
 
 class _Nodes(NamedTuple):
-    """Sequences of equally many moves, each array with an entry a sequence."""
+    """Sequences with the same number of moves, one entry a sequence in each array."""
 
     places: Ints
     """Shape (n, 4): of the edges DF, DR, DB, DL."""
@@ -46,7 +46,7 @@ class _Nodes(NamedTuple):
     state: Ints
     ms: Ints
     face: Ints
-    """Of the last turn, and before it, in the down frame; ``_NO_FACE``: none."""
+    """Faces of the last turn and the one before it, in the down frame; ``_NO_FACE``: none."""
     earlier: Ints
     parent: Ints
     start: Ints
@@ -56,7 +56,7 @@ class _Nodes(NamedTuple):
     turn: Ints
 
     def only(self, chosen: npt.NDArray[np.bool_]) -> _Nodes:
-        """Some of them."""
+        """The chosen ones."""
         return _Nodes(*(one[chosen] for one in self))
 
 
@@ -66,7 +66,7 @@ def fastest_crosses(
     places: Sequence[int],
     starts: Sequence[int],
 ) -> list[Written]:
-    """The fastest ways to a solved cross, best first, as :meth:`Answers.ways` has them.
+    """The fastest ways to a solved cross, best first, as from :meth:`Answers.ways`.
 
     ``six``: see :func:`livecube.search.bounds.cross_seconds`. ``places``
     are those of the edges DF, DR, DB, DL.
@@ -104,12 +104,12 @@ def _up_to(
         home = (nodes.places == _HOME).all(axis=1)
         layers.append(nodes)
         found += [_written(layers, int(row), hands) for row in np.flatnonzero(home)]
-        layers[-1] = nodes._replace(ms=np.where(home, NEVER, nodes.ms))  # no way goes on behind it
+        layers[-1] = nodes._replace(ms=np.where(home, NEVER, nodes.ms))  # no way goes on after it
     return found
 
 
 def _rotated(hands: HandArrays, six: npt.NDArray[np.uint8], nodes: _Nodes, limit: int) -> _Nodes:
-    """The same sequences, and each behind every rotation that can still pass."""
+    """The same sequences, and each with every rotation added that stays within the limit."""
     row, to = (one.ravel() for one in np.indices((len(nodes.ms), 24)))
     ms = nodes.ms[row] + hands.rotation[nodes.held[row], to]
     passes = (to != nodes.held[row]) & (ms + hands.least <= limit)
@@ -128,7 +128,7 @@ def _rotated(hands: HandArrays, six: npt.NDArray[np.uint8], nodes: _Nodes, limit
 
 
 def _moved(hands: HandArrays, nodes: _Nodes) -> _Nodes:
-    """Every move behind every sequence."""
+    """Every sequence with every move added."""
     row, move = (one.ravel() for one in np.indices((len(nodes.ms), 36)))
     price = hands.seconds[nodes.state[row], move].astype(np.int64)
     turn = hands.turn_of[nodes.held[row], move].astype(np.int64)
@@ -153,7 +153,7 @@ def _moved(hands: HandArrays, nodes: _Nodes) -> _Nodes:
 
 
 def _least(hands: HandArrays, six: npt.NDArray[np.uint8], places: Ints, held: Ints) -> Ints:
-    """The least that the cross still takes, shape (n,)."""
+    """Least milliseconds that the cross still takes, shape (n,)."""
     spin = SPIN[held]
     edge = (np.arange(4) + spin[:, None]) % 4
     seen = SLOT_SYMMETRY[spin[:, None], 2, np.take_along_axis(places, edge, axis=1)]

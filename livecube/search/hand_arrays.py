@@ -1,7 +1,7 @@
-"""The automaton of the hands, and what moves do in each holding, as arrays.
+"""The automaton of the hands, and the effect of moves in each holding, as arrays.
 
-Holdings are those of the down frame: number h is how the cube is held if face f of the down frame
-is where ``HOLDINGS[h]`` says.
+Holdings are those of the down frame: ``HOLDINGS[h]`` gives the holding with number h, with the
+faces of the down frame in place of the fixed ones.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ _NUMBER: Final = {holding: number for number, holding in enumerate(HOLDINGS)}
 
 
 def _renamed(holding: Holding, turns: list[int]) -> int:
-    """The number of a holding when faces are renamed as ``turns`` (18,) renames turns."""
+    """The number of a holding after its faces are renamed as ``turns`` (18,) renames turns."""
     a, b, c, d, e, f = (turns[3 * face] // 3 for face in holding.faces)
     return _NUMBER[Holding((a, b, c, d, e, f))]
 
@@ -80,8 +80,8 @@ def _written() -> tuple[npt.NDArray[np.uint8], npt.NDArray[np.uint8], npt.NDArra
 
 
 TURN_OF, AFTER, SPELLED = _written()
-"""The turn that a move makes in a holding (24, 36); the holding after it (24, 36); the two moves,
-of a face and wide, that make a turn in a holding (24, 18, 2)."""
+"""The turn of a move in a holding (24, 36); the holding after it (24, 36); the two moves, of a
+face and wide, that make a turn in a holding (24, 18, 2)."""
 
 ROTATED_BY: Final = np.array(
     [
@@ -106,23 +106,23 @@ def _orbits() -> tuple[list[int], list[int], list[int]]:
 
 
 CHOSEN, ORBIT, SPIN = map(np.array, _orbits())
-"""One of each four holdings that differ by a turn about the vertical (6,); for each holding which
-of them it is (24,), and from which slot it is seen so (24,)."""
+"""One of each four holdings that differ by a turn about the vertical (6,); for each holding its
+one of these (24,), and the slot from which it looks like that one (24,)."""
 
 
 class HandArrays(NamedTuple):
-    """All that a search needs to know of the hands."""
+    """The hands as a search needs them."""
 
     seconds: npt.NDArray[np.int32]
-    """Shape (states, 36): milliseconds of a move; ``NEVER``: it is not written."""
+    """Shape (states, 36): milliseconds of a move; ``NEVER``: the move is not written."""
     then: npt.NDArray[np.int16]
-    """Shape (states, 36): the state behind it."""
+    """Shape (states, 36): the state after it."""
     start: int
     rotated: int
     least: int
     """Milliseconds of the cheapest move in any state."""
     turned: int
-    """Milliseconds of the cheapest rotation and a move behind it."""
+    """Milliseconds of the cheapest rotation and the move after it."""
     turn_of: npt.NDArray[np.uint8]
     after: npt.NDArray[np.uint8]
     spelled: npt.NDArray[np.uint8]
@@ -139,7 +139,7 @@ class HandArrays(NamedTuple):
 
 
 def hand_arrays(automaton: Automaton) -> HandArrays:
-    """An automaton with all that a search needs to know of holdings."""
+    """The arrays of an automaton, those of holdings included."""
     rotation = automaton.rotation_ms
     to_upright = automaton.rotation_ms[:, UPRIGHT]
     assert all(HOLDINGS[one].faces[5] == FACES.index("D") for one in UPRIGHT)

@@ -53,7 +53,7 @@ __all__ = [
 # Numbers that the search works on.
 #
 # Everything here is in the *down frame*: the cross is down, and slots are numbered in the
-# order in which a D turn carries their corners on:
+# order in which a D turn moves their corners:
 #
 # ======  =======  ====  ========
 # slot    corner   edge  place
@@ -70,7 +70,7 @@ __all__ = [
 
 
 CROSSES: Final = 12 * 11 * 10 * 9 * 16
-"""How many places the four edges of a cross can have together: 190,080."""
+"""Number of arrangements of the four cross edges: 190,080."""
 
 CROSS_EDGES: Final = tuple(parse_piece(n) for n in ("DF", "DR", "DB", "DL"))
 SLOT_PIECES: Final = tuple(
@@ -100,7 +100,7 @@ def _facelet_of(places: Array) -> list[int]:
 
 
 def _moved(places: Array, change: Array) -> Array:
-    """Where each of the 24 places goes when facelets move as ``change`` (54) says."""
+    """Where each of the 24 places goes when facelets move by ``change`` (54)."""
     return np.array([places[change[f]] for f in _facelet_of(places)], dtype=np.uint8)
 
 
@@ -119,7 +119,7 @@ def _slot_symmetry() -> Array:
     for slot in range(4):
         spin = ROTATIONS[rotation_taking(down, down, ring[slot], ring[0])]
         corner, cross_edge = _moved(_CORNER_PLACE, spin), _moved(_EDGE_PLACE, spin)
-        # A side edge's reference sticker is in F or B: a quarter turn makes it the other one.
+        # A side edge's reference sticker is in F or B: after a quarter turn it is the other one.
         slot_edge = cross_edge ^ (slot & 1)
         result.append([corner, slot_edge, cross_edge])
     return np.array(result)
@@ -145,7 +145,7 @@ DOWN_ROTATIONS: Final = tuple(
 
 
 def turn_map(rotation: int) -> list[int]:
-    """To which turn each of the 18 turns corresponds after a rotation of the cube."""
+    """The turn that each of the 18 turns becomes after a rotation of the cube."""
     faces = [int(ROTATIONS[rotation][9 * face + 4]) // 9 for face in range(6)]
     return [3 * faces[turn // 3] + turn % 3 for turn in range(18)]
 
@@ -226,13 +226,13 @@ class Situation:
     places: npt.NDArray[np.int64]
     """Shape (8,): of the slot pieces."""
     offset: int | None
-    """None: the cross is whole at no offset, and nothing counts as solved."""
+    """None: the cross is not whole at any offset, and no slot counts as solved."""
     corners: int
     """Bit s: the corner of slot s is solved."""
     edges: int
     """Bit s: the edge of slot s is at home."""
     flipped: int
-    """Bit s: the edge of slot s is in its slot, the wrong way round."""
+    """Bit s: the edge of slot s is in its slot, flipped."""
     joined: int
     """Bit s: corner and edge of slot s touch outside it, both shared colours matching."""
 
@@ -243,7 +243,7 @@ class Situation:
 
     @staticmethod
     def of_down(down: Array, face: int) -> Situation:
-        """The situation of a position that is in the down frame of ``face`` already."""
+        """The situation of a position that is already in the down frame of ``face``."""
         facelets = down.tolist()
         places, cross = piece_places(facelets), cross_number(facelets)
         offset = _OFFSET_OF.get(cross)

@@ -20,15 +20,15 @@ if TYPE_CHECKING:
 __all__ = ["spelled"]
 
 _LONGEST: Final = 40
-"""Turns of a sequence that is spelled."""
+"""Most turns of a sequence that is spelled."""
 
 
 def spelled(
     hands: HandArrays, sequences: Sequence[Sequence[int]], starts: Sequence[int]
 ) -> list[Written]:
-    """Each sequence of down-frame turns as it is cheapest to write, from the best of ``starts``.
+    """The cheapest written form of each sequence of down-frame turns, from the best of ``starts``.
 
-    The price includes what it takes to have the cross down again.
+    The price includes the time to bring the cross down again.
     """
     begin = np.array(starts, dtype=np.int64)
     moves, held = np.empty(_LONGEST, dtype=np.int64), np.empty(_LONGEST, dtype=np.int64)
@@ -49,7 +49,7 @@ def spelled(
 
 @njit(cache=True, nogil=True)
 def _spell(hands, turns, starts, moves, held):  # type: ignore[no-untyped-def]
-    """Write the cheapest moves and the holdings in which they are made; price, start, end."""
+    """Write the cheapest moves and the holdings of each; returns price, start, end."""
     states = hands.seconds.shape[0]
     count = turns.shape[0]
     cost = np.full((count + 1, 24 * states), NEVER, dtype=np.int64)

@@ -1,8 +1,8 @@
 """Distance tables of cross + corner and cross + edge, built by breadth-first search.
 
-One table each is built for slot 0 (190,080 crosses × 24 places) and spread by symmetry to
-rows: everything the search asks about one cross stands in 192 neighbouring bytes. 50 MB in
-all; built in about two seconds.
+One table each is built for slot 0 (190,080 crosses × 24 places). Symmetry spreads them to rows, so
+that everything the search asks about one cross stands in 192 neighbouring bytes. 50 MB in all;
+built in about two seconds.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ SOLVED_CROSS = 16 * (((4 * 11 + 6) * 10 + 5) * 9 + 4)
 
 @dataclass(frozen=True, slots=True)
 class Tables:
-    """What the search looks up."""
+    """The tables of the search."""
 
     moves: npt.NDArray[np.int32]
     """Shape (190080, 18): the cross after a turn."""
@@ -61,7 +61,7 @@ NO_TABLES = Tables(
     np.empty((0, 192), dtype=np.uint8),
     np.empty(0, dtype=np.uint8),
 )
-"""Tables to compile kernels for, while the real ones are being made."""
+"""Tables for compiling the kernels while the real ones are being made."""
 
 
 def build_tables(step: Callable[[], None] = lambda: None) -> Tables:
@@ -192,8 +192,8 @@ def _spread(corner, edge, seen, symmetry):  # type: ignore[no-untyped-def]
 # The distance table of cross + one pair: the exact number of turns for all 72,990,720 states.
 #
 # One table for slot 0 serves all slots by symmetry. Distances go to 10 and are packed two to a
-# byte: 55 MB. It takes some seconds to build and makes every search several times faster; without
-# it the corner and edge tables answer.
+# byte: 55 MB. It takes some seconds to build and makes every search several times faster. Until
+# it is built, the corner and edge tables bound the search.
 
 
 PAIR_STATES: Final = CROSSES * 24 * 24
@@ -202,8 +202,8 @@ PAIR_STATES: Final = CROSSES * 24 * 24
 _IMPOSSIBLE: Final = 15
 _NOT_REACHED: Final = 14
 _FORWARD: Final = 8
-"""Up to this distance new states are found from known ones, beyond it the other way round,
-since few are left then."""
+"""Up to this distance new states are found from known ones; beyond it few are left, and known
+states are found from new ones."""
 
 
 def build_pair_table(
@@ -259,10 +259,10 @@ def _rule_out(table):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _grow(table, moves, corner_moves, edge_moves, distance, forward):  # type: ignore[no-untyped-def]
-    """Find the states one turn behind those at ``distance``; how many.
+    """Find the states one turn from those at ``distance``; returns how many.
 
-    ``forward``: from each of those its neighbours are looked at; else from each state that is not
-    reached yet, until one of its neighbours is one of those.
+    ``forward``: visit those at ``distance`` and look at their neighbours; else visit each state not
+    reached yet, and look for a neighbour at ``distance``.
     """
     found = 0
     here, there = (distance, _NOT_REACHED) if forward else (_NOT_REACHED, distance)

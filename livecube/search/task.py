@@ -40,15 +40,15 @@ TURNED_BACK: Final = 1
 LEFT: Final = 2
 
 LONGEST: Final = 20
-"""Searches give up beyond this many turns; no answer has as many."""
+"""Searches give up beyond this many turns; every answer has fewer."""
 FIELDS: Final = 6
 
 
 class Task(NamedTuple):
     """One question: all shortest sequences ``prefix X tail`` that solve the cross and a goal.
 
-    Turns of opposite faces stand in one order (U before D, L before R, F before B), no face
-    turns twice running, and no proper part ``prefix X'`` of an answer is one.
+    Turns of opposite faces stand in one order (U before D, L before R, F before B), no face turns
+    twice running, and no proper part ``prefix X'`` of an answer is an answer.
     """
 
     goal: int
@@ -57,14 +57,14 @@ class Task(NamedTuple):
     allowed: int = ALL_TURNS
     """Bit t: turn t may stand in X."""
     prefix: int = 1
-    """Bit a: X may follow D^a (bit 0: nothing). In a second part four bits for each offset at
+    """Bit a: X may follow D^a (bit 0: no turn). In a second part: four bits for each offset at
     which the first may end."""
     tail: int = NO_TAIL
     """``NO_TAIL``: solved at offset 0 at the end of X. ``TURNED_BACK``: solved at any offset at
     the end of X, and one D turn, counted, aligns it if need be. ``LEFT``: solved at any offset
     at the end of X, and left there."""
     target: int = 0
-    """Slot whose pieces are looked at first, since they fail soonest."""
+    """Slot whose pieces are tested first: they rule out most."""
     tied: bool = False
     """Whether every turn must move the target's corner and edge together, or neither."""
 
@@ -76,26 +76,26 @@ def task_rows(tasks: Sequence[Task]) -> npt.NDArray[np.int64]:
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """Sequences found, as arrays; valid until the engine searches again."""
+    """Sequences found, as arrays; valid until the engine's next search."""
 
     turns: npt.NDArray[np.uint8]
     """Shape (n, at most LONGEST): down-frame turns, each row as far as its length."""
     lengths: npt.NDArray[np.int64]
     tasks: npt.NDArray[np.int64]
-    """Number of the task that each answers; those of one task stand together, shorter first and
+    """Number of the task that each answers. Those of one task stand together, shorter ones first,
     then in the order of their turns."""
 
 
-# A fastest way as a value, and how near to the fastest a way has to be.
+# A fastest way as a value, and how near to the fastest a way must be.
 
 
 UNIT_MS: Final = 10
-"""Bounds in milliseconds are kept in units of so many, rounded down."""
+"""Milliseconds in one unit of the bounds, which are rounded down."""
 
 FASTEST_MS: Final = 50
-"""Ways that cost at most so much more than the cheapest count as fastest."""
+"""Ways at most this much slower than the fastest count as fastest."""
 NEARLY_MS: Final = 120
-"""A plan may use ways that cost at most so much more than the cheapest."""
+"""A plan may use ways at most this much slower than the fastest."""
 MOST_WAYS: Final = 8
 
 
@@ -103,12 +103,12 @@ class Written(NamedTuple):
     """A sequence as the hands write it."""
 
     ms: int
-    """Until the cross is down again."""
+    """Milliseconds until the cross is down again."""
     turns: tuple[int, ...]
-    """In the down frame."""
+    """Turns in the down frame."""
     tokens: tuple[int, ...]
-    """Moves, and rotations, which are ``FIRST_ROTATION`` and the holding to which they lead
-    from holding 0."""
+    """Moves and rotations. A rotation is ``FIRST_ROTATION`` plus the holding to which it leads from
+    holding 0."""
     start: int
     """Number of the holding (of the down frame) in which it begins."""
     end: int

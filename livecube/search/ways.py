@@ -1,4 +1,4 @@
-"""The fastest ways, as Python asks for them: one position, a technique's task, a few holdings."""
+"""The fastest ways, as Python asks for them: a position, a technique's task, some holdings."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 __all__ = ["FastestSearch", "Way"]
 
 _ROOM: Final = 24
-"""Ways that are kept while searching; beyond the eighth some may cost just as much."""
+"""Ways kept while searching; beyond the eighth there may be more with the same cost."""
 
 
 class Way(NamedTuple):
@@ -35,12 +35,12 @@ class Way(NamedTuple):
     moves: tuple[int, ...]
     """Numbers of the written moves, without rotations."""
     held: tuple[int, ...]
-    """Number of the holding in which each is made; where it is another than the move before
-    left, the cube was rotated."""
+    """Number of the holding in which each is made. Where it differs from the holding after the move
+    before, the cube was rotated."""
     start: int
     """Number of the holding in which it begins; a rotation may stand before the first move."""
     end: int
-    """Number of the holding in which it leaves the cube, the cross perhaps not down."""
+    """Number of the holding in which it leaves the cube; the cross need not be down."""
 
 
 class FastestSearch:
@@ -66,7 +66,7 @@ class FastestSearch:
         )
 
     def twin(self) -> FastestSearch:
-        """Another one over the same tables, for another thread."""
+        """A search over the same tables, for another thread."""
         return FastestSearch(self.tables, self.automaton)
 
     def stop(self) -> None:
@@ -83,13 +83,13 @@ class FastestSearch:
         most: int = MOST_WAYS,
         ceiling_ms: int = NO_LIMIT,
     ) -> list[Way]:
-        """All ways up to ``within_ms`` dearer than the cheapest, best first, ``most`` of them.
+        """All ways up to ``within_ms`` slower than the fastest, best first, at most ``most``.
 
         ``parts``: one task, or two that follow one another, the prefix of the second with four
         bits for each offset at which the first may leave the cross layer. ``starts``: numbers of
-        the holdings (of the down frame) from which it may begin. None dearer than
-        ``ceiling_ms``. Ways of the same turns are one, in its cheapest spelling; ties stand in
-        the order of their text.
+        the holdings (of the down frame) from which a way may begin. No way is slower than
+        ``ceiling_ms``. Ways with the same turns are one way, in its cheapest spelling; ties stand
+        in the order of their text.
         """
         return self.ways_from(
             situation.cross, situation.places, parts, starts, within_ms, most, ceiling_ms
@@ -144,5 +144,5 @@ class FastestSearch:
         return tuple(moves)
 
     def text(self, way: Way) -> str:
-        """The same as text."""
+        """The moves of a way as text."""
         return " ".join(map(str, self.written(way)))
