@@ -1,1 +1,1 @@
-"""How the cube is held, worked out from the turns alone."""
+"""The holding of the cube, inferred from the turns alone."""

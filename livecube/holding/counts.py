@@ -1,4 +1,4 @@
-"""Counting how often people do what: what likelihoods are made of."""
+"""Counts of how often people make each move and rotation; likelihoods are made from them."""
 
 from __future__ import annotations
 
@@ -43,51 +43,50 @@ GROUPS: Final = (0, 1, 2, 2, 2)
 """Stages whose moves are counted together: cross, pairs, last layer."""
 
 GRIPS: Final = ("planned", "unplanned")
-"""Whether the cube is held as suits all turns of an insertion, or just the first of them."""
+"""Whether the holding is chosen for all turns of an insertion, or only for the first of them."""
 
 LAST_LAYER: Final = 2
 """The group of the last layer."""
 
 LONGEST: Final = 3
-"""Moves (or the mark of a beginning) that a context holds at most."""
+"""Most moves (or marks of a beginning) in a context."""
 
 Context: TypeAlias = tuple[int, ...]
-"""What the hands did before a move: the group of stages, then the last moves, at most
-:data:`LONGEST`, not further back than the last rotation or beginning of a stage, which is
-marked by a number from 45 on."""
+"""The hands' last moves before a move: the group of stages, then at most :data:`LONGEST` moves,
+back to the last rotation or beginning of a stage, which a number from 45 on marks."""
 
 
 def begin_context(stage: int, rotated: bool) -> Context:
-    """Nothing was done yet, but for a rotation or the stage before."""
+    """The context at the beginning of a stage, after a rotation or without one."""
     return (GROUPS[stage], len(HAND_MOVES) + 2 * stage + rotated)
 
 
 def longer(context: Context, move: int) -> Context:
-    """The context after one move more."""
+    """The context after one more move."""
     group, *last = context
     return (group, *[*last, move][-LONGEST:])
 
 
 class Counts:
-    """Counts from solves whose moves are known, or were drawn as they may have been."""
+    """Counts from solves whose moves are known, or were drawn at random by likelihood."""
 
     def __init__(self, grip: str = GRIPS[0]) -> None:
         self.grip = grip
-        """How these hands choose a grip, or those that they are likest to: one of :data:`GRIPS`."""
+        """How these hands, or the hands most like them, choose a grip: one of :data:`GRIPS`."""
         shape = (len(STAGES), 3, 2, len(PACES) + 1, 24)
         self.rotations: Array = np.zeros(shape)
-        """By stage, turns since it began, tilted before, class of the gap; and rotation."""
+        """By stage, turns since it began, tilted before, class of the gap, and rotation."""
         self.moves: defaultdict[Context, Array] = defaultdict(lambda: np.zeros(len(HAND_MOVES)))
-        """Moves by their context, all lengths down to the group alone."""
+        """Moves by context, of all lengths down to the group alone."""
         self.tempos: Array = np.zeros((len(HAND_MOVES), len(TEMPOS) + 2))
         """By move, class of the gap before it: turns of F, B and D take longer than those of R."""
         self.slices: Array = np.zeros((2, len(CLOSE_MS) + 1))
         """Opposite turns that could be a slice, by class of the gap: two moves, one slice."""
         self.first_tilted: Array = np.zeros(2)
-        """First moves with the cross down, and not."""
+        """First moves with the cross down, and with the cross elsewhere."""
 
     def mirrored(self) -> Counts:
-        """The same solves as somebody makes them whose left hand is the stronger one."""
+        """The same solves, made by a person whose left hand is the stronger one."""
         other = Counts(self.grip)
         other.slices, other.first_tilted = self.slices.copy(), self.first_tilted.copy()
         other.rotations[..., MIRRORED_ROTATIONS] = self.rotations
@@ -156,7 +155,7 @@ _MARKS: Final = tuple(f"{what} {stage}" for stage in STAGES for what in ("begun"
 
 
 def counts_text(counts: Counts, about: str, least: float = 1.0) -> str:
-    """Write counts down; ``about``: where they come from.
+    """The counts as text; ``about``: where they come from.
 
     Contexts of two moves or more that were seen less than ``least`` times are left out.
     """
@@ -209,7 +208,7 @@ def _context_text(context: Context) -> str:
 
 
 def parse_counts(text: str) -> Counts:
-    """Read counts.
+    """Counts from text.
 
     Raises :class:`~livecube.errors.UsageError`, which names the entry that is wrong.
     """

@@ -1,6 +1,6 @@
-"""What the pipeline asks: how the cube is held now, and how it was at each stage.
+"""Answers the pipeline: how the cube is held now, and how it was held at each stage.
 
-A holding that was stated is believed; else the one worked out counts where it is sure enough.
+A stated holding is believed. Otherwise the inferred holding is used where it is sure enough.
 """
 
 from __future__ import annotations
@@ -46,9 +46,9 @@ __all__ = ["Hindsight", "HoldingFollower", "LiveHolding", "with_holdings"]
 
 
 _ROOM: Final = 512
-"""Turns that are kept of one solve; a longer one is read on from a new beginning."""
+"""Turns kept of one solve; a longer one is continued from a new beginning."""
 _LAG: Final = 3
-"""Turns back to which what comes later is counted in."""
+"""Number of the last turns whose holdings later turns still revise."""
 
 
 class LiveHolding:
@@ -56,21 +56,21 @@ class LiveHolding:
 
     def __init__(self, model: HoldingModel) -> None:
         self.kinds = np.zeros(len(model.kinds))
-        """What is known of the solver when the next solve begins, see
+        """The evidence about the solver when the next solve begins, see
         :attr:`livecube.holding.inference.Acquaintance.kinds`."""
         self._model = model
         self._rows = [rows_for(_ROOM, len(likely.moves)) for likely in model.kinds]
         self._told: int | None = None
-        """Number of the holding that was stated last."""
+        """Number of the holding stated last."""
         self._told_at = 0
-        """After how many turns."""
+        """Number of turns before that."""
         self._observer = Observer(room_for(0))
         self.begin()
 
     def begin(self) -> None:
-        """Another solve begins: the cube may have been put down and held otherwise since.
+        """Another solve begins: the cube may have been put down and picked up differently.
 
-        What the solver has stated last still holds.
+        The holding stated last still holds.
         """
         self._seen = room_for(_ROOM)
         self._count = 0
@@ -85,7 +85,7 @@ class LiveHolding:
             self._told_at = 0
 
     def state(self, holding: Holding | None) -> None:
-        """The solver says how the cube is held now; None: that nobody knows any more."""
+        """Take in the holding that the solver states; None: it is no longer known."""
         self._told = None if holding is None else HOLDINGS.index(holding)
         self._told_at = self._count
         if self._told is not None:
@@ -94,11 +94,11 @@ class LiveHolding:
     def turn(
         self, turn: int, t: float, stage: int, cross: int, attitude: Quaternion | None = None
     ) -> None:
-        """The cube was turned at ``t``, in the course of a stage (0 to 7).
+        """Take in a turn at ``t``, made during a stage (0 to 7).
 
-        ``attitude``: how its core stands in space, if it has a gyroscope. ``cross``: face of the
-        cross that is done, −1 before it is. It must be down, save for moments, from the first turn
-        at which it is known.
+        ``attitude``: of the cube's core in space, if it has a gyroscope. ``cross``: face of the
+        finished cross, −1 before. From the first turn with a cross on, it is down except for
+        moments.
         """
         if self._count == _ROOM - 1:
             self.begin()
@@ -117,7 +117,7 @@ class LiveHolding:
         self._count += 1
 
     def _look_down(self, turn: int) -> None:
-        """Only now it is known which colour is down."""
+        """Take in the colour of the cross, which is known from now on."""
         if self._cross >= 0:
             down, tilted = self._model.kinds[0].first
             self._seen.evidence[turn, self._down == 1] *= tilted / down
@@ -139,11 +139,11 @@ class LiveHolding:
 
     @property
     def from_turns_alone(self) -> bool:
-        """Whether neither the solver nor a gyroscope has said anything."""
+        """Whether there is no stated holding and no gyroscope."""
         return self._told is None and self._attitude is None
 
     def recent(self) -> Array:
-        """Shape (1 to 3, 24): each holding before the last turns, all turns so far considered."""
+        """Shape (1 to 3, 24): each holding before the last turns, given all turns so far."""
         first = max(0, self._count - _LAG)
         held = np.zeros((self._count - first, 24))
         for share, rows, likely in self._each():
@@ -163,12 +163,12 @@ class LiveHolding:
 
 
 _STILL_SURE: Final = 0.6
-"""One that is spoken of stays as long as it is so sure: words that flicker help nobody."""
+"""A named holding stays while it is at least this sure, so that hints do not flicker."""
 _LAST_STAGE: Final = 7
 
 
 class HoldingFollower:
-    """Follows what the tracker tells; splits come back with their holding."""
+    """Follows the tracker's progress; splits come back with their holding."""
 
     def __init__(self, model: HoldingModel) -> None:
         self._model = model
@@ -176,15 +176,15 @@ class HoldingFollower:
         self._live = LiveHolding(model)
         self._solves = Solves()
         self._turned: list[Turned] = []
-        """Turns that may belong to a solve that is not seen yet."""
+        """Turns that may belong to a solve that has not been recognised yet."""
         self._begun = False
         self._stages = 0
         self._cross: int
-        """Face of the cross that is done, −1 before; there since the first solve has begun."""
+        """Face of the cross that is done, −1 before; set when the first solve begins."""
         self._told: Holding | None = None
 
     def hindsight(self) -> Callable[[Sequence[Progress]], Sequence[Progress]]:
-        """What adds holdings to what a tracker tells of another log, by the same model."""
+        """A function that adds holdings to the progress of another log, with the same model."""
         return Hindsight(self._model).take
 
     @property
@@ -193,7 +193,7 @@ class HoldingFollower:
         return self._told
 
     def take(self, told: Iterable[Progress]) -> list[Progress | HeldNow]:
-        """Take in what the tracker tells next; the same with holdings, and what has changed."""
+        """Take in the tracker's next progress; returns it with holdings, and changes of holding."""
         known: list[Progress | HeldNow] = []
         for progress in told:
             known.append(self._taken(progress))
@@ -233,7 +233,7 @@ class HoldingFollower:
             self._live.turn(turned.turn, turned.t, stage, self._cross, turned.attitude)
 
     def _begin(self, start: int) -> None:
-        """A solve has been seen to begin, perhaps some turns ago."""
+        """Take in the beginning of a solve, perhaps some turns ago."""
         self._begun, self._stages, self._cross = True, 0, -1
         self._live.begin()
         for turned in self._turned:
@@ -248,7 +248,7 @@ class HoldingFollower:
         return split if split.holding else replace(split, holding=self._told)
 
     def _changed(self, t: float) -> list[HeldNow]:
-        """What is to be told when another holding is sure now, or none any more."""
+        """The event for another sure holding, or for none; empty if nothing has changed."""
         likeliest, confidence = self._likeliest() if self._begun else (None, 0.0)
         enough = _STILL_SURE if likeliest == self._told else SURE
         held = likeliest if confidence >= enough else None
@@ -258,7 +258,7 @@ class HoldingFollower:
         return [HeldNow(t, held, confidence)]
 
     def _likeliest(self) -> tuple[Holding, float]:
-        """How the cube is likeliest to be held now, and how sure that is, as far as believed."""
+        """The likeliest holding now, and its believed probability."""
         held = self._live.held
         if self._live.from_turns_alone:
             stage = stage_name_numbers([min(_LAST_STAGE, self._stages)])
@@ -268,14 +268,14 @@ class HoldingFollower:
 
 
 class Hindsight:
-    """The same for a log that nobody waits for: only solves that are over are read."""
+    """The same for a log that need not be followed live: it reads only finished solves."""
 
     def __init__(self, model: HoldingModel) -> None:
         self._acquaintance = Acquaintance(model)
         self._solves = Solves()
 
     def take(self, told: Sequence[Progress]) -> list[Progress]:
-        """Pass on what the tracker tells; solves come back with their holdings."""
+        """Pass on the tracker's progress; solves come back with their holdings."""
         return [self._taken(progress) for progress in told]
 
     def _taken(self, progress: Progress) -> Progress:
@@ -286,7 +286,7 @@ class Hindsight:
 
 
 def with_holdings(over: SolveTurns, solver: Acquaintance) -> Solve:
-    """A solve whose splits say how the cube was held when they ended, where that is sure."""
+    """The solve, each split with the holding at its end where that is sure."""
     solve = over.solve
     reading = solver.read(over.part)
     at = {step.first + i: step for step in reading.path for i in range(step.reports)}

@@ -1,4 +1,4 @@
-"""How the cube was held and what the hands did, in hindsight: all turns of a solve at once."""
+"""The holdings and the hands' moves in hindsight: all turns of a solve at once."""
 
 from __future__ import annotations
 
@@ -45,26 +45,26 @@ __all__ = [
 ]
 
 NEGLIGIBLE: Final = 1e-6
-"""A kind of solver that is less likely says nothing about a solve."""
+"""Kinds of solver with a lower probability are left out."""
 
 
 @dataclass(frozen=True, slots=True)
 class HoldingModel:
-    """What is known of solvers: the likelihoods of each kind of them, who is told by the turns."""
+    """The likelihoods of each known kind of solver; the turns decide between them."""
 
     kinds: tuple[Likelihoods, ...]
-    """Each as likely as the others before anything is seen of the solver."""
+    """All equally likely before the solver's first turn."""
     grips: tuple[str, ...]
-    """How each chooses a grip, see :data:`livecube.holding.counts.GRIPS`."""
+    """How each kind chooses a grip, see :data:`livecube.holding.counts.GRIPS`."""
 
     @staticmethod
     def own(counts: Counts) -> HoldingModel:
-        """Of the one solver from whom was learned."""
+        """The model of a single solver, from that solver's counts."""
         return HoldingModel((likelihoods(counts),), (counts.grip,))
 
     @staticmethod
     def of(counts: Iterable[Counts]) -> HoldingModel:
-        """Of solvers who do what was counted, and of those who do it with the other hand."""
+        """The model of the counted solvers, and of the same solvers with hands exchanged."""
         both = [(hand, one.grip) for one in counts for hand in _hands(likelihoods(one))]
         kinds, grips = zip(*both, strict=True)
         return HoldingModel(kinds, grips)
@@ -76,22 +76,22 @@ def _hands(likely: Likelihoods) -> tuple[Likelihoods, Likelihoods]:
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """What the hands did, as far as the turns tell."""
+    """The moves of the hands, as inferred from the turns."""
 
     path: Path
     """The likeliest moves and holdings, for the likeliest kind of solver."""
     held: Array
-    """Shape (turns, 24): how likely each holding is when the move of this turn began."""
+    """Shape (turns, 24): probability of each holding when the move of this turn began."""
     kinds: Array
-    """Shape (turns, 3): how likely the turn is a face turn, of a wide turn, of a slice."""
+    """Shape (turns, 3): probability of a face turn, of a wide turn, of a slice."""
     unexpected: Array
-    """Shape (turns,): how unlikely each turn was after those before it, for the likeliest kind of
+    """Shape (turns,): how unlikely each turn is after those before it, for the likeliest kind of
     solver, in nats."""
     by_kind: Array
-    """Shape (kinds of solvers,): how likely all turns are for each, as a natural logarithm."""
+    """Shape (kinds of solvers,): natural logarithm of the likelihood of all turns."""
 
     def confidence(self, step: Step) -> float:
-        """How sure it is that the cube was held so at a step of the path, 0 to 1."""
+        """Probability of the path's holding at a step, 0 to 1."""
         return float(min(1.0, self.held[step.first, step.holding]))
 
 
@@ -99,16 +99,16 @@ class Reading:
 def downs(cross: int) -> Array:
     """Shape (24,), int8: 1 for each holding in which a cross of this colour is not down.
 
-    It is the same array each time; nobody changes it.
+    It is the same array each time and must not be changed.
     """
     return np.array([is_tilted(holding, cross) for holding in range(24)], dtype=np.int8)
 
 
 def read_solve(part: SolvePart, model: HoldingModel, before: Array | float = 0.0) -> Reading:
-    """Read a solve, or a part of it; one without turns is read as nothing.
+    """Read a solve, or a part of it, also without turns.
 
-    ``before``: shape (kinds of solvers,), what is known of this one, as logarithms of weights; 0:
-    nothing.
+    ``before``: shape (kinds of solvers,), the evidence about this solver, as logarithms of
+    weights; 0: no evidence.
     """
     seen, down = observe(part), downs(part.cross)
     turns = len(part.turns)
@@ -131,7 +131,7 @@ def read_solve(part: SolvePart, model: HoldingModel, before: Array | float = 0.0
 
 
 def evidence(part: SolvePart, likely: Likelihoods) -> float:
-    """How likely all turns of a solve are, as a natural logarithm."""
+    """Natural logarithm of the likelihood of all turns of a solve."""
     if not part.turns:
         return 0.0
     return float(np.log(_filled(observe(part), downs(part.cross), likely).scales).sum())
@@ -140,7 +140,7 @@ def evidence(part: SolvePart, likely: Likelihoods) -> float:
 def drawn_paths(
     part: SolvePart, likely: Likelihoods, rng: np.random.Generator, count: int
 ) -> list[Path]:
-    """Moves and holdings as they may have been, each as often as it is likely."""
+    """Paths of moves and holdings, drawn at random by likelihood."""
     if not part.turns:
         return []
     seen, down = observe(part), downs(part.cross)
@@ -150,7 +150,7 @@ def drawn_paths(
 
 
 def weighed(logarithms: Array) -> Array:
-    """Shares that sum to 1, from logarithms of weights."""
+    """Shares with the sum 1, from logarithms of weights."""
     weights = np.exp(logarithms - logarithms.max())
     shares: Array = weights / weights.sum()
     return shares
@@ -173,24 +173,24 @@ def _traced(seen: Seen, down: Array, likely: Likelihoods, rows: Rows, draws: Arr
     return [Step(*map(int, row)) for row in steps[:count][::-1]]
 
 
-# Whose hands they are, and how far a reading of them is believed: not as far with a stranger.
+# Acquaintance: whose hands they are, and how far to believe a reading, less for a stranger.
 #
-# Which hand is the stronger, and whether grips are planned, does not change from solve to solve, so
-# each is read by what is known from those before it.
+# Which hand is the stronger, and whether grips are planned, does not change from solve to solve. So
+# each solve is read with the evidence from those before it.
 #
-# The model is as sure as it may be about people who do what was counted. Others it reads less well
-# and just as surely. What tells them apart are the turns of the last layer, where people know most
-# by heart: how unexpected they were, over the solves so far. Nothing else about a stranger's hands
-# need be as counted either, so all that the model is sure of is then taken down to what it was
-# worth with other strangers.
+# For the people who were counted, the model's confidence is right. It reads others less accurately,
+# with the same confidence. They are recognised by the turns of the last layer, where people know
+# most by heart: how unexpected these turns were over the solves so far. A stranger's other habits
+# may differ from the counts too, so for strangers every probability is lowered to what it was worth
+# with other strangers.
 #
 # Every number below was measured on virtual solvers by ``tests/checks/make_acquaintance.py``.
 
 
 USUAL: Final = 1.15
-"""So many nats a turn of the last layer is unexpected with people who were counted."""
+"""Mean surprise of a turn of the last layer for people who were counted, in nats."""
 FEWEST_TURNS: Final = 4
-"""With fewer turns in the last layer a solve says nothing about who made it."""
+"""Fewest turns of the last layer from which a solve tells strangers apart."""
 
 
 class Like(NamedTuple):
@@ -203,26 +203,26 @@ class Like(NamedTuple):
     """Standard deviation between solves of one of them."""
 
     def likelihood(self, mean: float, solves: int) -> float:
-        """Of so surprising solves on average, as a natural logarithm up to a constant."""
+        """Log likelihood, up to a constant, of this mean surprise over so many solves."""
         variance = self.between**2 + self.within**2 / solves
         return -0.5 * (log(variance) + (mean - self.mean) ** 2 / variance)
 
 
 LIKE: Final = (Like(-0.21, 0.30, 1.31), Like(2.86, 0.41, 2.01))
-"""Those who were counted, and strangers."""
+"""People who were counted, and strangers."""
 
 _FORGIVING: Final = 60.0
-"""No kind of solver is less likely than this (a logarithm): somebody else at the cube is recognised
-after some three solves, and a stranger's odd solve changes nothing."""
+"""Lowest logarithm of a kind's weight, so that another person at the cube is recognised after some
+three solves, while one odd solve of a stranger changes nothing."""
 
 
 class Worth(NamedTuple):
-    """What the model is worth: it is right with the log odds a + b × those that it believes in."""
+    """Calibration of the model: log odds x of the model mean true log odds a + b × x."""
 
     a: float
     b: float
     most: float
-    """Log odds; to be surer says no more."""
+    """Log odds are cut off here: higher ones mean no more."""
 
 
 _WORTH: Final = {
@@ -237,8 +237,8 @@ _WORTH: Final = {
         Worth(-0.17, 0.36, 10.0),
     ),
 }
-"""With strangers, in hindsight, by how they choose a grip, and by group of stages; about as much if
-something was learned from their solves."""
+"""For strangers, in hindsight, by their choice of grip and by group of stages; about the same after
+learning from their solves."""
 _WORTH_LIVE: Final = {
     "planned": (
         Worth(0.09, 1.00, 2.5),
@@ -251,15 +251,15 @@ _WORTH_LIVE: Final = {
         Worth(-0.36, 0.48, 8.0),
     ),
 }
-"""The same at the turn itself."""
+"""The same, live, at the turn itself."""
 
 
 class Acquaintance:
-    """Reads the solves of one person, and knows them better with each."""
+    """Reads the solves of one person; each finished solve adds evidence about that person."""
 
     def __init__(self, model: HoldingModel) -> None:
         self.kinds: Array = np.zeros(len(model.kinds))
-        """Which kind of solver this is, of those that the model knows, as logarithms of weights."""
+        """Logarithm of the weight of each kind of solver that the model knows."""
         self._model = model
         self._worth, self._worth_live = (
             np.array([by_grip[grip] for grip in model.grips]) for by_grip in (_WORTH, _WORTH_LIVE)
@@ -269,22 +269,22 @@ class Acquaintance:
 
     @property
     def stranger(self) -> float:
-        """How likely it is that this person does not do what was counted, 0 to 1."""
+        """Probability that this person's habits differ from the counts, 0 to 1."""
         if not self._solves:
             return 0.5
         known, strange = LIKE
-        # Who is less surprising than those who were counted is no stranger for that.
+        # A person less surprising than the counted people is not a stranger for that reason.
         mean = max(known.mean, self._surprise / self._solves)
         odds = known.likelihood(mean, self._solves) - strange.likelihood(mean, self._solves)
         return 1 / (1 + exp(min(odds, 700.0)))
 
     @property
     def grip(self) -> str:
-        """How this person is likeliest to choose a grip (``counting.GRIPS``)."""
+        """The likeliest way in which this person chooses a grip (``counts.GRIPS``)."""
         return self._model.grips[int(self.kinds.argmax())]
 
     def read(self, part: SolvePart) -> Reading:
-        """Read a solve that is over; it counts already for how far it is believed itself."""
+        """Read a finished solve; it is itself part of the evidence on how far to believe it."""
         reading = read_solve(part, self._model, self.kinds)
         kinds = self.kinds + reading.by_kind
         self.kinds = np.maximum(kinds - kinds.max(), -_FORGIVING)
@@ -293,14 +293,14 @@ class Acquaintance:
             self._solves += 1
             self._surprise += surprising
         if part.stated or any(part.attitudes):
-            return reading  # it was not worked out from the turns alone
+            return reading  # not inferred from the turns alone
         return replace(reading, held=self.believed(reading.held, names))
 
     def believed(self, held: Array, names: Sequence[int], *, live: bool = False) -> Array:
-        """How likely each holding is, (turns, 24), as far as the model is to be believed.
+        """Probability of each holding, (turns, 24), lowered to what the model is worth.
 
-        ``names``: number of the name of each turn's stage; ``live``: nothing was known of what
-        came later.
+        ``names``: number of the name of each turn's stage; ``live``: later turns were not known
+        yet.
         """
         if not len(held):
             return held
@@ -312,7 +312,7 @@ class Acquaintance:
         worth = np.minimum(top, weighed(self.kinds) @ right)
         stranger = self.stranger
         worth = (1 - stranger) * top + stranger * worth
-        # As if, now and then, the turns had said nothing: the likeliest stays the likeliest.
+        # Mixes in equal shares, as if the turns sometimes told nothing: the likeliest stays so.
         even = 1 / held.shape[1]
         share = np.clip((worth - even) / np.maximum(top - even, 1e-9), 0.0, 1.0)[:, None]
         mixed: Array = share * held + (1 - share) * even
@@ -320,17 +320,17 @@ class Acquaintance:
 
 
 def log_odds(sure: Array) -> Array:
-    """Of probabilities from 0 to 1; never infinite."""
+    """Log odds of probabilities from 0 to 1; always finite."""
     within = np.clip(sure, 1e-9, 1 - 1e-9)
     odds: Array = np.log(within / (1 - within))
     return odds
 
 
 def surprise(reading: Reading, names: Sequence[int]) -> float | None:
-    """How unexpected the last layer of a solve was, in nats; 0 on average for :data:`USUAL` turns.
+    """Mean surprise of the last layer of a solve, in nats; on average 0 above :data:`USUAL`.
 
-    Over the root of the number of turns, so that long and short ones spread alike. None if there
-    were too few.
+    Scaled with the root of the number of turns, so that long and short ones spread alike. None
+    if there were too few turns.
     """
     within = np.array([GROUPS[name] == LAST_LAYER for name in names], dtype=np.bool_)
     count = int(within.sum())
@@ -339,23 +339,23 @@ def surprise(reading: Reading, names: Sequence[int]) -> float | None:
     return float(reading.unexpected[within].sum() - USUAL * count) / sqrt(count)
 
 
-# Learning how somebody solves from their own solves, whose holdings nobody knows.
+# Learning a person's habits from their own solves, whose holdings are unknown.
 #
-# Stochastic expectation–maximisation (Celeux and Diebolt 1985): moves are drawn as they may have
-# been, and counted as if they had been; what was counted so far makes the next draws better.
+# Stochastic expectation–maximisation (Celeux and Diebolt 1985): paths of moves are drawn at random
+# by likelihood and counted as if they were true; the counts so far make the next draws better.
 
 
 _OWN_WORTH: Final = 1 / 10
-"""What one count from others is worth beside one's own. Twenty solves are few beside what is
-counted there: with less the hands are read worse, even by counts of their true moves."""
+"""Weight of one count from others against one of the person's own. Twenty solves give few counts
+beside those of others: with less weight the hands are read worse, even by true counts."""
 _DRAWS: Final = 8
-"""Paths that are drawn of each solve in a round."""
+"""Paths drawn of each solve in a round."""
 _AGAIN: Final = 2
-"""So often moves are drawn and counted. More often reads no better, since what is learned comes to
-be believed for having been learned."""
+"""Rounds of drawing and counting. More rounds read no better: habits learned in one round would
+only confirm themselves in the next."""
 
 ROUNDS: Final = 3 * _AGAIN
-"""How often ``step`` is called, at most."""
+"""Most calls of ``step``."""
 
 
 def adapted(
@@ -364,11 +364,11 @@ def adapted(
     rng: np.random.Generator,
     step: Callable[[int], None] = lambda rounds: None,
 ) -> Counts:
-    """Counts of somebody whose solves these are (two at least), leaning on those of others.
+    """Counts of the person who made these solves (two at least), based on counts of others.
 
-    ``kinds``: counts of others who solve in one way or another. Whose foretell the solves best,
-    with the hands exchanged for a left-handed solver, are leaned on; and returned as they are if
-    they foretell each half of the solves better than what was learned from the other half.
+    ``kinds``: counts of several kinds of other people. Those that predict the solves best, with
+    the hands exchanged for a left-handed solver, are the base. They are returned unchanged if
+    they predict each half of the solves better than counts learned from the other half.
     """
     candidates = [its for counts in kinds for its in (counts, counts.mirrored())]
     foretold = ((_foretold(its, solves), its) for its in candidates)

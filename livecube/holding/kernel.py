@@ -1,15 +1,15 @@
-"""The kernels: which holdings and moves can have made the turns, and how likely each is.
+"""The kernels: the holdings and moves that can have made the turns, with their likelihoods.
 
-A *state* is a holding and a node (what the hands did last); its key is ``holding * nodes +
-node``. A turn takes two steps: the hands may rotate the cube and begin a stage (:func:`_rest`),
-then they move (:func:`_move`). A slice is two turns, and so goes from the states in front of the
-first of them to those behind the second.
+A *state* is a holding and a node (the hands' last moves); its key is ``holding * nodes + node``.
+A turn takes two steps: the hands may rotate the cube and begin a stage (:func:`_rest`), then they
+move (:func:`_move`). A slice is two turns, so it leads from the states before the first of them to
+those after the second.
 
-Here they are followed forward; :mod:`livecube.holding.looking_back` goes the way back.
-Weights are those of the forward algorithm for hidden Markov models (Rabiner 1989), scaled at
-each turn; with ``best`` they are those of Viterbi: the greatest instead of the sum. States whose
-weight is below 1e-9 of all are dropped. Nothing is checked here: arrays have the shapes and
-types that the values below state.
+This module goes forward; :mod:`livecube.holding.looking_back` goes back. Weights are those of the
+forward algorithm for hidden Markov models (Rabiner 1989), scaled at each turn; with ``best`` they
+are those of Viterbi: the greatest instead of the sum. States with a weight below 1e-9 of the total
+are dropped. Nothing is checked here: arrays must have the shapes and types that the values below
+state.
 """
 
 from __future__ import annotations
@@ -50,22 +50,22 @@ __all__ = [
 Array: TypeAlias = npt.NDArray[Any]
 
 
-# What a gyroscope says of rotations: by how much the core of the cube has turned in space.
+# A gyroscope's evidence on rotations: how far the core of the cube has turned in space.
 #
-# Only the change since the turn before is looked at, so that a sensor that drifts does no harm; and
-# it is not trusted blindly: hands tilt the cube while they turn it.
+# Only the change since the turn before counts, so that the drift of a sensor does no harm. The
+# evidence is soft, since hands also tilt the cube while they turn it.
 
 
 Quaternion: TypeAlias = tuple[float, float, float, float]
 """w, x, y, z; see :class:`livecube.events.AttitudeReport`."""
 
 _SWAY: Final = np.radians(25)
-"""How far hands tilt the cube between two turns, standard deviation: a guess."""
+"""Standard deviation of the tilt of the cube between two turns: a guess."""
 _ASTRAY: Final = 0.01
-"""How likely what a sensor says has nothing to do with the cube."""
+"""Probability that a reading of the sensor is wrong: a guess."""
 
 _OUT_OF: Final = {"R": (0, 1), "L": (0, -1), "U": (1, 1), "D": (1, -1), "F": (2, 1), "B": (2, -1)}
-"""Axis and direction out of each face."""
+"""Axis, and direction along it, out of each face."""
 
 
 def _matrix(holding: Holding) -> Array:
@@ -82,7 +82,7 @@ _MATRICES: Final = np.array([_matrix(holding) for holding in HOLDINGS])
 
 
 def _between() -> Array:
-    """For two holdings by which of the 24 rotations the core turns, in its own axes."""
+    """For two holdings the rotation (of 24) of the core between them, in its own axes."""
     turned = np.einsum("aji,bjk->abik", _MATRICES, _MATRICES)
     same = np.isclose(turned[:, :, None], _MATRICES[None, None]).all(axis=(3, 4))
     found: Array = same.argmax(axis=2).astype(np.int8)
@@ -90,13 +90,13 @@ def _between() -> Array:
 
 
 BETWEEN: Final = _between()
-"""Shape (24, 24), int8: the rotation of the core between two holdings; 0 is none."""
+"""Shape (24, 24), int8: the rotation of the core between two holdings; 0: no rotation."""
 
 
 def turned_between(before: Quaternion | None, after: Quaternion | None) -> Array:
-    """Shape (24,): how likely a gyroscope says what it said, for each rotation of the core.
+    """Shape (24,): likelihood of a gyroscope's readings, for each rotation of the core.
 
-    Ones if it said nothing.
+    Ones without a reading.
     """
     if before is None or after is None or not any(before) or not any(after):
         return np.ones(24)
@@ -121,15 +121,15 @@ def _rotation(quaternion: Quaternion) -> Array:
 
 
 _MOST: Final = 1536
-"""States that are kept at a time."""
+"""Most states kept at a time."""
 _NEGLIGIBLE: Final = 1e-9
 
 
 class Seen(NamedTuple):
-    """What is seen of each turn; see :mod:`livecube.holding.observations`."""
+    """The observations of each turn; see :mod:`livecube.holding.observations`."""
 
     turns: Array
-    """Shape (turns,), int8, and so are the next five. Fixed-frame turns."""
+    """Fixed-frame turns. Shape (turns,), int8, like the next five."""
     stages: Array
     """Number of the name of the stage: 0 to 4."""
     since: Array
@@ -139,18 +139,18 @@ class Seen(NamedTuple):
     close: Array
     """Class of the gap before the turn, when short."""
     tempos: Array
-    """Finer class of the gap before the turn, by pace, from 1 on; 0: it says nothing of the move,
-    since a stage begins, or the turn goes with the one before (the same face, or the opposite)."""
+    """Finer class of the gap before the turn, by pace, from 1 on. 0: the gap tells nothing of the
+    move, since a stage begins, or the turn goes with the one before (same or opposite face)."""
     evidence: Array
-    """Shape (turns, 24), float64: how likely whatever else is known is, if the cube is held so
-    before the turn; ones if nothing is."""
+    """Shape (turns, 24), float64: likelihood of all other evidence for each holding before the
+    turn; ones without evidence."""
     turned: Array
-    """Shape (turns, 24), float64: how likely a gyroscope says what it says, by the rotation of the
-    core since the turn before; see :mod:`livecube.holding.kernel`. Ones without one."""
+    """Shape (turns, 24), float64: likelihood of the gyroscope's reading for each rotation of the
+    core since the turn before. Ones without a gyroscope."""
 
 
 def room_for(turns: int) -> Seen:
-    """Room for so many turns, nothing known of any."""
+    """Room for so many turns, without observations."""
 
     def numbers() -> Array:
         return np.zeros(turns, dtype=np.int8)
@@ -162,7 +162,7 @@ def room_for(turns: int) -> Seen:
 
 
 class Rows(NamedTuple):
-    """States at each turn. Row t has ``n[t]`` of them; what is behind is not defined."""
+    """States at each turn. Row t has ``n[t]`` of them; the rest of it is undefined."""
 
     rest_keys: Array
     """Shape (turns, most), int32: states before the turn."""
@@ -171,11 +171,11 @@ class Rows(NamedTuple):
     rest_n: Array
     """Shape (turns,), int32."""
     keys: Array
-    """The same after the turn."""
+    """States after the turn, with the same shapes."""
     weights: Array
     n: Array
     scales: Array
-    """Shape (turns,), float64: by what the weights after the turn were divided."""
+    """Shape (turns,), float64: the divisor of the weights after the turn."""
     where: Array
     """Shape (24 * nodes,), int32: −1 everywhere between calls."""
 
@@ -193,7 +193,7 @@ def rows_for(turns: int, nodes: int) -> Rows:
 def _put(
     key: int, weight: float, best: bool, where: Array, keys: Array, weights: Array, n: int
 ) -> int:
-    """Add a weight to a state; the number of states then. ``where``: −1 but for states kept."""
+    """Add a weight to a state; returns the number of states. ``where``: −1 if not kept yet."""
     at = where[key]
     if at < 0:
         if n == len(keys):
@@ -214,7 +214,7 @@ def _begin(
     held: Array, nodes: Array, familiar: Array, best: bool, where: Array, keys: Array,
     weights: Array, n: int,
 ) -> int:  # fmt: skip
-    """Add the states in which something begins, by the weight of each holding; how many then."""
+    """Add the states at a beginning, by the weight of each holding; returns their number."""
     for holding in range(24):
         if held[holding] > 0.0:
             first = holding * (len(where) // 24)
@@ -273,13 +273,13 @@ def _rest(t: int, seen: Seen, down: Array, likely: Likelihoods, best: bool, rows
 
 @numba.njit(cache=True)
 def is_slice(turns: Array, t: int) -> bool:
-    """Whether turn ``t`` and the one before can be one slice, in whatever holding."""
+    """Whether turn ``t`` and the one before can be one slice, in any holding."""
     return t > 0 and SEEN_AS_SLICE[0, turns[t - 1], turns[t]] >= 0
 
 
 @numba.njit(cache=True)
 def gaps(t: int, seen: Seen, likely: Likelihoods) -> tuple[float, float]:
-    """How likely the gap before turn ``t`` is between two moves, and inside one slice."""
+    """Likelihood of the gap before turn ``t`` between two moves, and inside one slice."""
     if is_slice(seen.turns, t):
         return likely.slices[0, seen.close[t]], likely.slices[1, seen.close[t]]
     return 1.0, 0.0
@@ -287,7 +287,7 @@ def gaps(t: int, seen: Seen, likely: Likelihoods) -> tuple[float, float]:
 
 @numba.njit(cache=True)
 def seen_as(kind: int, holding: int, turn: int) -> int:
-    """The face turn (kind 0) or the wide turn (1) that a turn is in a holding."""
+    """The face turn (kind 0) or the wide turn (1) that shows as a turn in a holding."""
     if kind == 0:
         return int(SEEN_AS_FACE[holding, turn])
     return int(SEEN_AS_WIDE[holding, turn])
@@ -297,11 +297,11 @@ def seen_as(kind: int, holding: int, turn: int) -> int:
 def besides(
     node: int, holding: int, move: int, after: int, rotated: Array, ratios: Array, turned: Array
 ) -> float:
-    """By how much likelier a move makes what is seen besides its turn: the gap, and the gyroscope.
+    """Likelihood ratio of a move from the other observations: the gap, and the gyroscope.
 
-    ``ratios``: of the gap before the turn, by move; ``turned``: what a gyroscope says of this turn.
-    Where the hands rotated before the move (the nodes ``rotated``), the gap says nothing of it, and
-    the rotation of the core has been reckoned with already.
+    ``ratios``: of the gap before the turn, by move; ``turned``: of this turn's gyroscope reading.
+    If the hands rotated before the move (the nodes ``rotated``), the gap tells nothing of the
+    move, and the rotation of the core has been counted already.
     """
     if node == rotated[0] or node == rotated[1]:
         return 1.0
@@ -351,7 +351,7 @@ def _move(t: int, seen: Seen, likely: Likelihoods, best: bool, rows: Rows) -> No
 
 @numba.njit(cache=True)
 def _scale(t: int, count: int, best: bool, rows: Rows) -> None:
-    """Scale the first states after turn ``t``, and keep those that matter."""
+    """Scale the first ``count`` states after turn ``t``, and drop those of negligible weight."""
     keys, weights = rows.keys[t], rows.weights[t]
     scale = weights[:count].max() if best else weights[:count].sum()
     kept = 0
@@ -367,7 +367,7 @@ def _scale(t: int, count: int, best: bool, rows: Rows) -> None:
 def advance(t: int, seen: Seen, down: Array, likely: Likelihoods, best: bool, rows: Rows) -> None:
     """Fill in row ``t``; those before it are filled in.
 
-    ``down``: shape (24,), int8, 0 for each holding with the cross down, as far as is known, and 1
+    ``down``: shape (24,), int8, 0 for each holding with the cross down, as far as known, and 1
     for the others.
     """
     _rest(t, seen, down, likely, best, rows)

@@ -19,45 +19,45 @@ __all__ = ["TRUST", "Likelihoods", "likelihoods"]
 
 _MOVES: Final = len(HAND_MOVES)
 _RARE: Final = 3e-4
-"""A context of two moves or more counts only if it is so often seen among all of its group, and
-once at least: rarer ones say more about chance than about hands."""
+"""A longer context (two moves or more) is used only if it has this share of its group's counts, and
+at least one: rarer ones tell more about chance than about hands."""
 _LEANING: Final = 4.0
-"""A class of rotations counts as much as its coarser class once it was seen so often."""
+"""Counts at which a class of rotations weighs as much as its coarser class."""
 _LEANING_TEMPOS: Final = 30.0
-"""How quickly a move is made counts as much as how quickly any is once it was seen so often."""
+"""Counts at which the tempo of a move weighs as much as the tempo of any move."""
 _UNFAMILIAR: Final = 3
-"""The group of sequences of the last layer that nobody counted."""
+"""The group of last-layer sequences that were not counted."""
 _UNFAMILIAR_SHARE: Final = 0.15
-"""How many sequences of the last layer are expected to be such: a guess, no published source."""
+"""Expected share of such sequences in the last layer: a guess, no published source."""
 
 TRUST: Final = (0.6, 0.6, 1.0, 1.0)
-"""What a move says by itself, by group, as an exponent: moves that follow from one another (a
-grip is chosen for several at once) say less than as many independent ones."""
+"""Exponent of the likelihood of a move, by group: moves that follow from one another (a grip is
+chosen for several at once) tell less than as many independent ones."""
 
 
 class Likelihoods(NamedTuple):
-    """All parameters of the model. A *node* is a context that was seen often enough."""
+    """All parameters of the model. A *node* is a context with enough counts."""
 
     rotations: Array
-    """Shape (5, 3, 2, gaps, 24), float64: of a rotation before a move; sums to 1 over it."""
+    """Shape (5, 3, 2, gaps, 24), float64: of a rotation before a move; sums to 1 over rotations."""
     moves: Array
-    """Shape (nodes, 45), float64: of a move in a context, as far as it is trusted."""
+    """Shape (nodes, 45), float64: of a move in a context, to the power of :data:`TRUST`."""
     follow: Array
     """Shape (nodes, 45), int32: the node after a move."""
     begin: Array
-    """Shape (5, 2, 2), int32: the node when a stage begins or after a rotation (second index 0,
-    1), for moves that were counted, and for an unfamiliar sequence (third index 0, 1)."""
+    """Shape (5, 2, 2), int32: the node at a stage's beginning or after a rotation (second index
+    0, 1), for counted moves and for an unfamiliar sequence (third index 0, 1)."""
     familiar: Array
-    """Shape (5, 2), float64: how likely is each of the two."""
+    """Shape (5, 2), float64: probability of each of these two."""
     tempos: Array
-    """Shape (classes, 45), float64: by how much likelier a gap is before a move than before any."""
+    """Shape (classes, 45), float64: how much likelier a gap is before this move than before any."""
     slices: Array
     """Shape (2, gaps), float64: of a short gap inside two moves, and inside one slice."""
     first: Array
-    """Shape (2,), float64: of each single holding at the first move, cross down and not."""
+    """Shape (2,), float64: of each single holding at the first move, with the cross down or not."""
 
     def mirrored(self) -> Likelihoods:
-        """Of somebody who does the same with the other hand."""
+        """The likelihoods with the hands exchanged."""
         rotations, moves, follow, tempos = (
             np.empty_like(table) for table in (self.rotations, self.moves, self.follow, self.tempos)
         )
@@ -68,7 +68,7 @@ class Likelihoods(NamedTuple):
 
 
 def likelihoods(counts: Counts) -> Likelihoods:
-    """Smooth counts: what was hardly seen leans on what is like it.
+    """Likelihoods from smoothed counts: rare cases lean on similar ones.
 
     Moves by the method of Witten and Bell (1991), each context on the one without its first
     move; rotations on coarser classes.
@@ -98,9 +98,9 @@ def _unfamiliar_shares() -> list[float]:
 
 
 def _unfamiliar(counts: Counts) -> dict[Context, Array]:
-    """How moves follow one another in a sequence that nobody counted.
+    """How moves follow one another in a sequence that was not counted.
 
-    As in those that were, whether they run forth or back.
+    Taken from the counted sequences, forwards and backwards.
     """
     follow = np.zeros((_MOVES, _MOVES))
     for move in range(_MOVES):
@@ -124,7 +124,7 @@ def _nodes(rows: dict[Context, Array]) -> dict[Context, int]:
 
 
 def _node(nodes: dict[Context, int], context: Context) -> int:
-    """The node of the longest end of a context that has one."""
+    """The node of the longest suffix of a context that has one."""
     group, *last = context
     for begin in range(len(last) + 1):
         if (node := nodes.get((group, *last[begin:]))) is not None:
@@ -156,7 +156,7 @@ def _moves(rows: dict[Context, Array], nodes: dict[Context, int]) -> Array:
 
 
 def _follow(nodes: dict[Context, int]) -> Array:
-    """The node of each context and a move: the longest end of the two that has one."""
+    """The node after a context and a move: the longest suffix of both that has one."""
     children: dict[Context, list[int]] = {}
     for context in nodes:
         if len(context) > 1:

@@ -1,6 +1,6 @@
-"""The kernels' way back: what later turns say of earlier ones, and single paths through all.
+"""The kernels' way back: probabilities given later turns, and single paths through all turns.
 
-Both go through what :func:`livecube.holding.kernel.forward` left; see there.
+Both use the rows that :func:`livecube.holding.kernel.forward` filled in; see there.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ __all__ = ["backward", "trace"]
 
 @numba.njit(cache=True)
 def _ahead(before: Array, holding: int, nodes: int, begin: Array, familiar: Array) -> float:
-    """What lies ahead when something begins in a holding."""
+    """Weight of all later turns at a beginning in a holding."""
     first = holding * nodes
     ahead: float = familiar[0] * before[first + begin[0]] + familiar[1] * before[first + begin[1]]
     return ahead
@@ -40,7 +40,7 @@ def _back_to_rest(
     held: Array,
     kinds: Array,
 ) -> None:
-    """What lies ahead of the states before turn ``t``; adds what that says of the turn."""
+    """Weight of all later turns for the states before turn ``t``; adds to ``held``, ``kinds``."""
     nodes = len(likely.moves)
     turn = seen.turns[t]
     apart, _ = gaps(t, seen, likely)
@@ -75,7 +75,7 @@ def _back_to_rest(
 def _back_to_turn(
     t: int, seen: Seen, down: Array, likely: Likelihoods, rows: Rows, before: Array, after: Array
 ) -> None:
-    """What lies ahead of the states after the turn before ``t``."""
+    """Weight of all later turns for the states after the turn before ``t``."""
     nodes = len(likely.moves)
     stage = seen.stages[t]
     begin, familiar, evidence = likely.begin[stage], likely.familiar[stage], seen.evidence[t]
@@ -99,15 +99,15 @@ def _back_to_turn(
 def backward(
     seen: Seen, down: Array, likely: Likelihoods, rows: Rows, held: Array, kinds: Array
 ) -> None:
-    """Fill in, for each turn, how likely each holding before it is, and each kind of move.
+    """Fill in, for each turn, the probability of each holding before it, and of each kind of move.
 
-    ``held``: shape (turns, 24); ``kinds``: (turns, 3), face turn, wide turn, slice; both begin
-    with zeros. ``rows``: as :func:`forward` left them, without ``best``.
+    ``held``: shape (turns, 24); ``kinds``: (turns, 3), face turn, wide turn, slice; both must
+    be zeros at first. ``rows``: from :func:`forward` without ``best``.
     """
     last = len(seen.turns) - 1
-    after = np.zeros(len(rows.where))  # what lies ahead of the states after turn t
-    beyond = np.zeros(len(rows.where))  # of those after turn t + 1
-    before = np.zeros(len(rows.where))  # of those before turn t
+    after = np.zeros(len(rows.where))  # weights of the states after turn t
+    beyond = np.zeros(len(rows.where))  # of the states after turn t + 1
+    before = np.zeros(len(rows.where))  # of the states before turn t
     for i in range(rows.n[last]):
         after[rows.keys[last, i]] = 1.0
     for t in range(last, -1, -1):
@@ -126,7 +126,7 @@ def backward(
 
 @numba.njit(cache=True)
 def _choose(weights: Array, n: int, draw: float) -> int:
-    """The heaviest of some, if ``draw`` is below 0; else one drawn by weight."""
+    """Index of the greatest weight if ``draw`` is below 0; else of one drawn by weight."""
     if draw < 0:
         return int(np.argmax(weights[:n]))
     left = draw * weights[:n].sum()
@@ -141,7 +141,7 @@ def _choose(weights: Array, n: int, draw: float) -> int:
 def _moves_to(
     state: int, t: int, seen: Seen, likely: Likelihoods, rows: Rows, choice: Array, what: Array
 ) -> int:
-    """The moves that end in a state after turn ``t``: how many, how likely, and which.
+    """The moves that end in a state after turn ``t``: their number, weights and indices.
 
     ``what``: shape (options, 3): first turn, index of the state before it, hand move.
     """
@@ -174,7 +174,7 @@ def _moves_to(
 def _states_to(
     key: int, t: int, seen: Seen, down: Array, likely: Likelihoods, rows: Rows, choice: Array
 ) -> None:
-    """How likely each state after the turn before ``t`` leads to a state before ``t``."""
+    """Weight of each state after the turn before ``t`` that leads to a state before ``t``."""
     nodes = len(likely.moves)
     holding, node = key // nodes, key % nodes
     stage = seen.stages[t]
@@ -198,11 +198,11 @@ def _states_to(
 def trace(
     seen: Seen, down: Array, likely: Likelihoods, rows: Rows, draws: Array, steps: Array
 ) -> int:
-    """One path back through what :func:`forward` left; how many steps it has.
+    """One path back through the rows of :func:`forward`; returns its number of steps.
 
-    The best one if ``draws`` (shape (2 * turns,)) are below 0, else one drawn as often as it is
-    likely, by these numbers from 0 to 1. ``steps``: shape (turns, 4), int32, filled from the
-    last step to the first: first turn, reports, holding, hand move.
+    The best path if ``draws`` (shape (2 * turns,)) are below 0. Else one drawn by likelihood with
+    these numbers from 0 to 1. ``steps``: shape (turns, 4), int32, filled from the last step to the
+    first: first turn, reports, holding, hand move.
     """
     nodes = len(likely.moves)
     t, count = len(seen.turns) - 1, 0

@@ -1,8 +1,7 @@
-"""What is seen of the hands: turns, the stage that each belongs to, and how long each took.
+"""The observations of the hands: turns, the stage of each, and the gaps between them.
 
-Gaps between turns are told in two ways: against the solver's usual pace (a rotation or a
-pause takes longer), and in thousandths of a second (the two reports of one slice come almost
-at once).
+A gap is classed in two ways: against the solver's usual pace (a rotation or a pause takes
+longer), and in milliseconds (the two reports of one slice come almost at once).
 """
 
 from __future__ import annotations
@@ -45,7 +44,7 @@ __all__ = [
     "stage_name_numbers",
 ]
 
-# A path: which moves the hands made, and how the cube was held at each.
+# A path: the moves of the hands, and the holding at each.
 _DOWN: Final = [held.faces[5] for held in HOLDINGS]
 
 
@@ -61,7 +60,7 @@ class Step:
     first: int
     """Index of its first turn among the observations."""
     reports: int
-    """How many turns it was reported as: 1, or 2 for a slice."""
+    """Number of its turns: 1, or 2 for a slice."""
     holding: int
     """Number of the holding when it began."""
     move: int
@@ -69,7 +68,7 @@ class Step:
 
 
 Path: TypeAlias = list[Step]
-"""All turns of a solve, in order, none left out."""
+"""The moves that make all turns of a solve, in order."""
 
 
 STAGES: Final = ("cross", "pair", "orient", "permute", "auf")
@@ -85,14 +84,14 @@ CLOSE_MS: Final = (5, 10, 15, 20, 25, 30, 40, 55, 75, 100, 150)
 """Bounds of the classes of short gaps, in milliseconds."""
 
 TEMPOS: Final = (0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.35, 1.5, 1.7, 2.0, 2.5, 3.2)
-"""Bounds of the finer classes of gaps that tell how quickly a move was made, in usual gaps."""
+"""Bounds of the finer classes of gaps, for the tempo of a move, in usual gaps."""
 
 _USUAL_S: Final = 0.2
-"""Taken for the usual gap before anything was seen."""
+"""The usual gap before any gap is known, seconds."""
 _SLICE_MS: Final = 55
-"""Shorter gaps may lie inside a slice, and say nothing about the pace."""
+"""Shorter gaps may lie inside a slice, so they do not count for the pace."""
 _REMEMBERED: Final = 100
-"""Gaps: those of a solve or two."""
+"""Number of gaps for the pace: those of a solve or two."""
 
 
 def stage_name_numbers(stages: Sequence[int]) -> list[int]:
@@ -101,16 +100,16 @@ def stage_name_numbers(stages: Sequence[int]) -> list[int]:
 
 
 class Observer:
-    """Looks at the turns of a solve one after the other."""
+    """Takes in the turns of a solve one after the other."""
 
     def __init__(self, seen: Seen, gaps: Iterable[float] = (), *, learns: bool = True) -> None:
-        """What is seen goes into ``seen``.
+        """Write the observations into ``seen``.
 
-        ``gaps``: between turns of the same hands, seconds, which tell of their usual pace; those
-        that are seen now are added if it ``learns``.
+        ``gaps``: earlier gaps between turns of the same hands, seconds, for their usual pace; new
+        ones are added if it ``learns``.
         """
         self.gaps = deque([gap for gap in gaps if _tells_pace(gap)] or [_USUAL_S], _REMEMBERED)
-        """The last between turns that tell of the pace."""
+        """The last gaps that count for the pace."""
         self._usual = median(self.gaps)
         self._learns = learns
         self._seen = seen
@@ -120,7 +119,7 @@ class Observer:
         self._last = 0.0
 
     def look(self, turn: int, t: float, stage: int) -> None:
-        """Write down what is seen of the next turn, in the course of a stage (0 to 7)."""
+        """Write the observations of the next turn, made during a stage (0 to 7)."""
         seen, i = self._seen, self._count
         self._since = 0 if stage != self._stage else min(2, self._since + 1)
         self._stage = stage
@@ -153,7 +152,7 @@ def _tells_pace(gap: float) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class SolvePart:
-    """Turns in order, with the stage in whose course each was made."""
+    """Turns in order, with the stage of each."""
 
     turns: Sequence[int]
     """Fixed-frame turns."""
@@ -162,15 +161,15 @@ class SolvePart:
     stages: Sequence[int]
     """The stage of each turn: cross 0, pairs 1 to 4, orient 5, permute 6, auf 7."""
     cross: int
-    """Face of the cross colour; −1 if it is not known."""
+    """Face of the cross colour; −1 if unknown."""
     stated: dict[int, int] = field(default_factory=dict)
     """Holdings that the solver stated: number of the holding, by index of the next turn."""
     attitudes: Sequence[Quaternion | None] = ()
-    """How the core stood in space at each turn; empty without a gyroscope."""
+    """Attitude of the core at each turn; empty without a gyroscope."""
 
 
 def observe(part: SolvePart) -> Seen:
-    """All that is seen of a solve, or of a part of it."""
+    """The observations of a solve, or of a part of it."""
     seen = room_for(len(part.turns))
     gaps = [later - t for t, later in pairwise(part.times)]
     observer = Observer(seen, gaps, learns=False)
@@ -184,14 +183,14 @@ def observe(part: SolvePart) -> Seen:
 
 
 def believe(seen: Seen, turn: int, holding: int) -> None:
-    """The solver says that the cube was held so before a turn."""
+    """Take in a stated holding before a turn."""
     told = seen.evidence[turn, holding]
     seen.evidence[turn] = 0.0
-    # However unlikely: from every state the hands can have rotated the cube there.
+    # Also if it seems unlikely: from every state the hands can have rotated the cube to it.
     seen.evidence[turn, holding] = told or 1.0
 
 
-# Solves cut out of what the tracker tells, each with the stage of every turn.
+# Solves cut out of the tracker's progress, each with the stage of every turn.
 
 
 _LAST_STAGE: Final = 7
@@ -208,18 +207,18 @@ class SolveTurns:
 
 
 class Solves:
-    """Takes in what the tracker tells, and gives each solve with its turns when it is over."""
+    """Takes in the tracker's progress, and gives each solve with its turns when it is over."""
 
     def __init__(self) -> None:
         self._turned: list[Turned] = []
         self._stated: dict[int, int] = {}
-        """Holdings, by the line of the next turn."""
+        """Stated holdings, by the line of the next turn."""
         self._now: int | None = None
-        """The holding that was stated last."""
+        """The holding stated last."""
         self._line = 0
 
     def take(self, progress: Progress) -> SolveTurns | None:
-        """Take in the next; a solve, if it is over."""
+        """Take in the next progress; returns a solve when it is over."""
         match progress:
             case Turned():
                 self._turned.append(progress)
@@ -242,7 +241,7 @@ class Solves:
 
 
 def solves_in(told: Iterable[Progress]) -> list[SolveTurns]:
-    """All solves in what a tracker told."""
+    """All solves in a tracker's progress."""
     solves = Solves()
     return [one for progress in told if (one := solves.take(progress)) is not None]
 

@@ -1,7 +1,7 @@
 """A solve as a person would write it: a line a stage, moves of the hands, pauses marked.
 
-What is written reads back: parsed and made from white up, green front, it leads from the same
-scramble to the same position, whatever was believed of the hands.
+It can be read back: parsed and made from white up, green front, it leads from the same scramble to
+the same position, also where the holding was inferred wrongly.
 """
 
 from __future__ import annotations
@@ -53,16 +53,16 @@ __all__ = [
     "write_solve",
 ]
 
-# Moves of the hands as numbers, and what each does in each of the 24 holdings, as arrays.
+# Moves of the hands as numbers, and the effect of each in each of the 24 holdings, as arrays.
 #
 # A *hand move* is 0 to 44: a face turn of the face where it is in the hands (``3 * face +
 # quarters - 1``, as in :mod:`livecube.cube.position`), a wide turn (18 more), or a slice (36 +
 # ``3 * M, E or S`` + quarters - 1). A *rotation* is the number of the holding that it leads to
-# from holding 0. Rotations are made between the moves; 0 is none.
+# from holding 0. Rotations are made between the moves; 0 is no rotation.
 
 
 FACE_MOVES: Final = 18
-"""As many face turns as there are, and wide turns likewise."""
+"""Number of face turns, and of wide turns."""
 
 HAND_MOVES: Final = (
     *(Move(face, quarters) for face in FACES for quarters in (1, 2, 3)),
@@ -76,7 +76,7 @@ _HOLDING: Final = {holding: number for number, holding in enumerate(HOLDINGS)}
 
 
 def hand_move(move: Move) -> int:
-    """The number of a move that is no rotation."""
+    """The number of a move that is not a rotation."""
     return _NUMBER[move]
 
 
@@ -87,7 +87,7 @@ _SIDES: Final = {"R": "L", "L": "R", "Rw": "Lw", "Lw": "Rw"}
 
 
 def _mirror(move: Move) -> Move:
-    """What the other hand does: left and right exchanged."""
+    """The move with left and right exchanged, as the other hand makes it."""
     # M and x turn about the line from left to right, and keep their direction in the mirror.
     if move.symbol in "Mx":
         return move
@@ -98,7 +98,7 @@ MIRRORED: Final = np.array([_NUMBER[_mirror(move)] for move in HAND_MOVES])
 """Shape (45,): each move with left and right exchanged."""
 
 ROTATIONS_WRITTEN: Final = tuple(rotation_between(HOLDINGS[0], holding) for holding in HOLDINGS)
-"""Each rotation as the fewest moves: none, one or two."""
+"""Each rotation as the fewest moves: zero, one or two."""
 
 
 def _rotated() -> Array:
@@ -142,10 +142,10 @@ def _seen_as(first: int, last: int) -> Array:
 
 
 SEEN_AS_FACE: Final = _seen_as(0, FACE_MOVES)
-"""Shape (24, 18), int8: the face turn that a fixed-frame turn is, by the holding before it."""
+"""Shape (24, 18), int8: the face turn of a fixed-frame turn, by the holding before it."""
 
 SEEN_AS_WIDE: Final = _seen_as(FACE_MOVES, 2 * FACE_MOVES)
-"""Shape (24, 18), int8: the wide turn that a fixed-frame turn may be, by the holding before it."""
+"""Shape (24, 18), int8: the wide turn of a fixed-frame turn, by the holding before it."""
 
 
 def _seen_as_slice() -> Array:
@@ -158,14 +158,14 @@ def _seen_as_slice() -> Array:
 
 
 SEEN_AS_SLICE: Final = _seen_as_slice()
-"""Shape (24, 18, 18), int8: the slice that two turns together may be; −1 where none can."""
+"""Shape (24, 18, 18), int8: the slice of two fixed-frame turns; −1 where there is none."""
 
 
 PAUSE: Final = "…"
-"""Stands before a move for which the hands waited."""
+"""Written before a move for which the hands waited."""
 _LONG_S: Final = 0.5
 _LONG: Final = 2.5
-"""The hands waited if a gap is so many seconds, and so many usual ones."""
+"""The hands waited if a gap has so many seconds, and is so many times the usual gap."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +174,7 @@ class WrittenMove:
 
     move: Move
     wait_s: float
-    """How long the hands waited before it, seconds; 0 if they did not."""
+    """Seconds that the hands waited before it; 0 if they did not."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,9 +184,9 @@ class WrittenStage:
     split: Split | None
     moves: tuple[WrittenMove, ...]
     holding: Holding
-    """How the cube was held at its first move, or would have been."""
+    """The holding at its first move; without moves, at its place in the solve."""
     confidence: float
-    """How sure the least sure holding in it is, 0 to 1; 1 without moves."""
+    """Lowest probability of a holding in it, 0 to 1; 1 without moves."""
 
     @property
     def execution_turns(self) -> int:
@@ -214,7 +214,7 @@ class WrittenSolve:
 
 
 def write_solve(of: SolveTurns, reading: Reading) -> WrittenSolve:
-    """Write a solve as it was read."""
+    """A solve in writing, from its reading."""
     splits = [split for split in of.solve.splits if split.end_turn is not None]
     first = HOLDINGS[reading.path[0].holding] if reading.path else SCRAMBLE_HOLDING
     waits = _waits(of.part.times)
@@ -232,7 +232,7 @@ def write_solve(of: SolveTurns, reading: Reading) -> WrittenSolve:
 
 
 def _steps_until(path: Sequence[Step], done: int, split: Split | None, first_line: int) -> int:
-    """Where a stage ends in the path: behind the move that holds its last turn."""
+    """Where a stage ends in the path: after the move that holds its last turn."""
     if split is None:
         return len(path)
     while done < len(path) and path[done].first + first_line <= (split.end_turn or 0):
@@ -261,9 +261,9 @@ def _stage(
 
 
 def _append(moves: list[WrittenMove], new: WrittenMove) -> None:
-    """Write a move, merged with an earlier one of its kind if nothing lies between that matters.
+    """Append a move, merged with an earlier one of its kind if only moves that commute lie between.
 
-    Only face turns of the opposite face do not matter.
+    Only face turns of the opposite face commute.
     """
     at = len(moves) - 1
     while at >= 0 and _commute(moves[at].move, new.move):
@@ -286,7 +286,7 @@ def _commute(one: Move, other: Move) -> bool:
 
 
 def _waits(times: Sequence[float]) -> list[float]:
-    """For each turn how long the hands waited before it, in seconds; 0 if they did not."""
+    """For each turn the seconds that the hands waited before it; 0 if they did not."""
     gaps = [0.0, *(after - before for before, after in pairwise(times))]
     usual = median(gaps[1:]) if len(gaps) > 1 else 0.0
     long = max(_LONG_S, _LONG * usual)
