@@ -1,11 +1,10 @@
-"""What a technique is: when it is possible, and what it asks of the search.
+"""The interface of a technique: when it is possible, and its task for the search.
 
-A technique is a value with an ``id`` and a function ``chances``: from a situation to the
-slots that it can fill now, each with the search task whose answers are its sequences. With an
-attribute ``about`` it says how people call it and explains itself. Everything else that the
-program decides by a technique is one of its :class:`Traits`; nobody asks for its name.
-*Solved* means up to the present offset throughout; S are the slots solved now, the others
-are *free*.
+A technique is a value with an ``id`` and a function ``chances``: from a situation to the slots
+that it can fill now, each with the search task whose answers are its sequences. An attribute
+``about`` gives its title and explains it. All other decisions of the program about a technique
+depend on its :class:`Traits`, never on its name. *Solved* means up to the present offset
+throughout; S are the slots solved now, the others are *free*.
 """
 
 from __future__ import annotations
@@ -34,7 +33,7 @@ __all__ = [
 
 
 class Level(IntEnum):
-    """How much the solver wants to hear."""
+    """Which techniques the solver wants to be told of."""
 
     CALM = 1
     """Plain pairs and the keyholes that are easiest to see."""
@@ -46,12 +45,12 @@ class Level(IntEnum):
 
 @dataclass(frozen=True, slots=True)
 class About:
-    """A technique in words: paragraphs are one line each, numbers of turns left to examples."""
+    """A technique in words: each paragraph is one line; examples, not texts, count turns."""
 
     title: str
-    """How people call it."""
+    """Its usual name."""
     level: Level = Level.CALM
-    """From which level on it is spoken of."""
+    """The lowest level at which it is mentioned."""
     summary: str = ""
     """One line for a list."""
     seeing: str = ""
@@ -62,14 +61,14 @@ class About:
 
 @dataclass(frozen=True, slots=True)
 class Showing:
-    """What a position must be like to serve as an example of a technique."""
+    """Conditions for a position that serves as an example of a technique."""
 
     scattered: int = 0
     """How many turns scatter the cross first, for techniques of the inspection."""
     broken: int | None = None
-    """How many slots are broken; None: one or two show it."""
+    """How many slots are broken; None: one or two."""
     fewest_turns: int = 0
-    """Shorter sequences solve themselves and show nothing."""
+    """Fewest turns of the sequence: shorter ones explain nothing."""
     fewest_saved: int = 0
     """By how many turns it must beat the plain insertion of the same slot."""
 
@@ -79,35 +78,35 @@ _ANY: Final = Showing()
 
 @dataclass(frozen=True, slots=True)
 class Traits:
-    """What the rest of the program wants to know of a technique, beside its chances.
+    """Properties of a technique that the rest of the program uses, beside its chances.
 
-    A technique has an attribute of the same name for each that does not have its default.
+    A technique has an attribute of the same name for each trait that differs from its default.
     """
 
     in_inspection: bool = False
-    """It is looked for in inspection only, where there is time."""
+    """It is searched for only in inspection, where there is time."""
     sees_only_state: bool = False
-    """Its chances follow from the situation's face, offset, corners, edges, flipped and joined,
-    and from nothing else. Only such a technique can be part of a plan."""
+    """Its chances depend only on the situation's face, offset, corners, edges, flipped and joined.
+    Only such a technique can be part of a plan."""
     is_plain: bool = False
-    """It is the way with which every other is compared."""
+    """It is the way with which the others are compared."""
     is_ordinary: bool = False
-    """Nobody needs to be told of it when the solve is over."""
+    """A review does not mention it."""
     is_yardstick: bool = False
-    """It is shown beside the others, and never advised or drilled."""
+    """It is shown beside the others, but never advised or drilled."""
     is_keyhole: bool = False
     """One piece goes in while the cross layer is turned aside, and the layer is turned back."""
     begins_joined: bool = False
-    """Its corner and edge are joined already when it begins."""
+    """Its corner and edge are already joined when it begins."""
     begins_flipped: bool = False
-    """Its edge stands in the slot the wrong way round when it begins. Random steps hardly ever
-    lead to that, so that drills have to flip one."""
+    """Its edge is flipped in its slot when it begins. Random steps hardly ever lead there, so
+    drills have to flip one."""
     inserts_alone: Literal["corner", "edge"] | None = None
-    """The one piece that goes in, from elsewhere, while the other is home."""
+    """The one piece that goes in, while the other is home."""
     named_by_hindsight: bool = False
     """Its name depends on how a pair was done, not on how it began."""
     showing: Showing = _ANY
-    """What an example of it must be like."""
+    """Conditions for an example of it."""
 
 
 USUAL: Final = Traits()
@@ -122,14 +121,14 @@ class Chance(NamedTuple):
     """Slots that it fills."""
     task: Task
     why: str
-    """What can be seen that makes it possible, as one clause."""
+    """The visible reason why it is possible, as one clause."""
     doors: tuple[int | None, ...] = (None,) * 4
-    """For a keyhole the free slot through which it goes if it begins with D^a, for each a."""
+    """For a keyhole: for each a, the free slot that is its door if it begins with D^a."""
     then: tuple[str, ...] = ()
-    """Techniques of which one goes on from where this one ends; what is reported is both
-    together. The task is then the first part only."""
+    """Techniques of which one continues this one; both together are reported. The task is then
+    only the first part."""
     then_into: tuple[int, ...] = ()
-    """Slots that the technique that goes on fills."""
+    """Slots that the continuing technique fills."""
 
 
 class Technique(Protocol):
@@ -149,13 +148,13 @@ class Technique(Protocol):
 
 
 def about(technique: Technique) -> About:
-    """What a technique says of itself; one that says nothing is called by its name."""
+    """A technique in words; one without ``about`` has its ``id`` as title."""
     words = getattr(technique, "about", None)
     return words if isinstance(words, About) else About(technique.id)
 
 
 def traits(technique: Technique) -> Traits:
-    """The traits of a technique; the default of each that it says nothing about."""
+    """The traits of a technique, with defaults for those that it does not set."""
     told = {one.name for one in fields(Traits) if hasattr(technique, one.name)}
     return Traits(**{name: getattr(technique, name) for name in told})
 

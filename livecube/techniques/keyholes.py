@@ -1,8 +1,8 @@
 """The questions that techniques ask with the cross whole, from positions made for the purpose.
 
-What a technique asks depends on which pieces of the four slots are home, and the answer also
-on where the target's other pieces are. So one slot stands for all, its pieces are put
-everywhere, and the other slots are tried in every state that a technique looks at.
+A technique's task depends on which pieces of the four slots are home; the answer also depends on
+where the target's other pieces are. So one slot stands for all, its pieces are put everywhere, and
+the other slots are tried in every state that a technique distinguishes.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ _D: Final = 3 * _DOWN
 _SLOTS: Final = range(4)
 
 _STATES: Final = [
-    # What is solved of slot 0, and how the other slots may be: s solved, l both pieces loose,
+    # The state of slot 0, and the possible states of the others: s solved, l both pieces loose,
     # c only the corner solved, e only the edge.
     ("l", "sl"),  # shortest, plain, made pair
     ("e", "sl"),  # keyhole corner: any free slot is a door
@@ -44,8 +44,8 @@ _STATES: Final = [
 def questions(techniques: Sequence[Technique]) -> Iterator[tuple[Situation, Task]]:
     """The questions up to rotation, each with a situation that asks it.
 
-    Many come more than once. The situations need not be reachable by turns of a real cube:
-    pieces that no question looks at stand anywhere.
+    Many come more than once. The situations need not be reachable on a real cube: pieces that no
+    question uses stand anywhere.
     """
     for own, others in _STATES:
         for states in product(own, *[others] * 3):
@@ -62,8 +62,8 @@ def questions(techniques: Sequence[Technique]) -> Iterator[tuple[Situation, Task
 def _positions(states: Sequence[str]) -> Iterator[Array]:
     """Positions at offset 0 with the slots in these states.
 
-    The loose pieces of the first are everywhere. If another slot waits for its corner, then
-    that one is everywhere too: the pieces of a pseudo pair.
+    The loose pieces of the first slot are everywhere. If another slot waits for its corner, that
+    corner is everywhere too: such are the pieces of a pseudo pair.
     """
     home = [SLOT_PIECES[s] for s in _SLOTS if states[s] in "sc"]
     home += [SLOT_PIECES[4 + s] for s in _SLOTS if states[s] in "se"]
@@ -82,7 +82,7 @@ def _cubicle(facelet: int) -> int:
 
 
 def _facelets(piece: int, home: Iterable[int]) -> list[int]:
-    """Where a piece can be, other than home, beside pieces that are and the cross."""
+    """Where a piece can be except home, given the pieces that are home and the cross."""
     kind = CORNERS if piece in CORNERS else EDGES
     taken = {*home, *_CROSS}
     return [
@@ -96,7 +96,7 @@ _CROSS: Final = [p for p in EDGES if _DOWN in (HOME[p] // 9, NEXT_STICKER[HOME[p
 
 
 def _position(home: Sequence[int], places: dict[int, int]) -> Array:
-    """Some pieces home, some at given facelets, the cross whole, the others anywhere not home."""
+    """Some pieces home, some at given facelets, the cross whole, the others somewhere not home."""
     position = SOLVED.copy()
     for piece, facelet in places.items():
         position[piece] = facelet
@@ -105,7 +105,7 @@ def _position(home: Sequence[int], places: dict[int, int]) -> Array:
     for kind in (CORNERS, EDGES):
         left = [cubicle for cubicle in kind if cubicle not in taken]
         others = [piece for piece in kind if piece not in fixed]
-        position[others] = NEXT_STICKER[HOME[left]]  # the wrong way round, so never home
+        position[others] = NEXT_STICKER[HOME[left]]  # twisted or flipped, so never home
     return np.asarray(position)
 
 

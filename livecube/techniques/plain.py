@@ -32,7 +32,7 @@ _ABOUT_SHORTEST: Final = About(
 
 
 class Shortest:
-    """No precondition, no constraint; at the end all is at offset 0."""
+    """No precondition, no constraint; ends at offset 0."""
 
     id: Final = "shortest"
     sees_only_state: Final = True
@@ -91,7 +91,7 @@ class Plain:
 
 
 def plain_task(situation: Situation, slot: int) -> Task:
-    """What it asks for one slot; the cross must be whole at offset 0."""
+    """The task of ``plain`` for one slot; the cross must be whole at offset 0."""
     return Task(goal_bits(situation.solved | 1 << slot), allowed=NO_D, target=slot)
 
 

@@ -31,7 +31,7 @@ _ABOUT_X_CROSS: Final = About(
 
 
 class _InInspection:
-    """What both have in common."""
+    """The traits of both techniques."""
 
     in_inspection: Final = True
     sees_only_state: Final = True
@@ -46,7 +46,7 @@ class XCross(_InInspection):
     about: Final = _ABOUT_X_CROSS
 
     def chances(self, situation: Situation) -> list[Chance]:
-        """One for each slot while the cross is whole at no offset."""
+        """One for each slot while the cross is not whole at any offset."""
         if situation.offset is not None:
             return []
         return [
@@ -93,7 +93,7 @@ class PseudoXCross(_InInspection):
     about: Final = _ABOUT_PSEUDO
 
     def chances(self, situation: Situation) -> list[Chance]:
-        """One for each two slots, in both orders, while the cross is whole at no offset."""
+        """One for each two slots, in both orders, while the cross is not whole at any offset."""
         if situation.offset is not None:
             return []
         return [
