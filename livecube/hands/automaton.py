@@ -3,7 +3,7 @@
 **Moves** are numbered ``3 * symbol + quarters - 1``, the symbols U L F R B D and then
 Uw Lw Fw Rw Bw Dw. A **state** is what the hands remember: the last move that is not a turn of
 U (or that a sequence began: *start*; or that the cube was rotated: *rotated*), and the turn of U
-behind it. A move costs ``seconds_ms[state, move]`` and leads to ``next[state, move]``. A change
+after it. A move costs ``seconds_ms[state, move]`` and leads to ``next[state, move]``. A change
 of holding costs ``rotation_ms`` and leads to *rotated*; each sequence begins in *start*.
 """
 
@@ -33,7 +33,7 @@ NEVER: Final = 1 << 28
 """Milliseconds of a move that is never written; large, and a few of them still fit in int32."""
 
 REGRIP_MS: Final = 40
-"""A move that costs so much more behind others is made with a new grip."""
+"""A move that costs at least this much more after others is a regrip."""
 
 MOVES: Final = tuple(
     Move(face + wide, quarters) for wide in ("", "w") for face in FACES for quarters in (1, 2, 3)
@@ -48,7 +48,7 @@ _STATES: Final = tuple(
     for turned in _U_TURNS
     if not turned or before[:2] != "Uw"  # Uw U is never written
 )
-"""The last move that is not of U, and the turn of U behind it."""
+"""The last move that is not of U, and the turn of U after it."""
 _STATE_NUMBER: Final = {state: number for number, state in enumerate(_STATES)}
 _HOLDING_NUMBER: Final = {holding: number for number, holding in enumerate(HOLDINGS)}
 
@@ -59,15 +59,15 @@ class Looking:
 
     base_ms: int
     corner_ms: npt.NDArray[np.int32]
-    """Shape (2, 24): by whether the sequence before moved it, and by the corner's place."""
+    """Shape (2, 24): by whether the sequence before moved the corner, and by the corner's place."""
     edge_ms: npt.NDArray[np.int32]
-    """Shape (2, 24): likewise for an edge."""
+    """Shape (2, 24): the same for an edge."""
     corner_up_ms: npt.NDArray[np.int32]
-    """Shape (24,): what a keyhole corner costs more at each place (its cross colour is up)."""
+    """Shape (24,): extra for a keyhole corner at each place (its cross colour is up)."""
     technique_ms: Mapping[str, int]
-    """What a technique takes to see; those that are missing take nothing."""
+    """Time to see each technique; missing ones take no time."""
     table: Mapping[str, Any]
-    """All of it as ``livecube hands --table --json`` prints it, in seconds."""
+    """The whole table as ``livecube hands --table --json`` prints it, in seconds."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,7 +75,7 @@ class Automaton:
     """The hands and eyes of one person; made by :func:`make_automaton`, never changed."""
 
     seconds_ms: npt.NDArray[np.int32]
-    """Shape (states, 36): price of a move in a state, at least 1; ``NEVER``: it is not written."""
+    """Shape (states, 36): price of a move in a state, at least 1; ``NEVER``: not written there."""
     next: npt.NDArray[np.int16]
     """Shape (states, 36): the state afterwards; −1 where the price is ``NEVER``."""
     state_names: tuple[str, ...]
@@ -83,27 +83,27 @@ class Automaton:
     start: int
     """The state in which every sequence begins."""
     rotated: int
-    """The state behind a change of holding."""
+    """The state after a change of holding."""
     rotation_ms: npt.NDArray[np.int32]
     """Shape (24, 24): the cheapest sum of rotations from one holding to another."""
     rotation_moves: tuple[tuple[tuple[Move, ...], ...], ...]
-    """The same as moves."""
+    """The rotations of that sum, as moves."""
     single_rotation_ms: Mapping[str, int]
     """Price of each of the nine rotations, by name."""
     looking: Looking
 
     @property
     def fingerprint(self) -> str:
-        """The same for hands whose tables are the same (the eyes do not count)."""
+        """A text that is equal for hands with equal tables (the eyes do not count)."""
         parts = (self.seconds_ms, self.next, self.rotation_ms)
         return sha256(b"".join(part.tobytes() for part in parts)).hexdigest()[:16]
 
     def sequence_ms(self, moves: Iterable[Move]) -> int:
         """Price of a written sequence that begins in ``start``.
 
-        ``NEVER`` if it has a move that is not written where it stands. Slices are not known.
-        Rotations in a row cost the cheapest sum that leads to the same holding. Bringing the
-        cross down at the end is not counted.
+        ``NEVER`` if a move in it is never written at its place. Slices are not known. Rotations in
+        a row cost the cheapest sum that leads to the same holding. Bringing the cross down at the
+        end is not counted.
         """
         state, total = self.start, 0
         turned: Holding | None = None
@@ -122,23 +122,23 @@ class Automaton:
         return total + (0 if turned is None else int(self.rotation_ms[0, _HOLDING_NUMBER[turned]]))
 
     def done_ms(self, moves: Iterable[Move]) -> int:
-        """What moves that somebody made would take these hands, slices apart.
+        """Price of moves that a person made, slices excepted.
 
-        Where a move is never written, as the same face twice, it costs what it costs at the
-        beginning of a sequence.
+        A move at a place where it is never written, such as the same face twice, costs the same as
+        at the beginning of a sequence.
         """
         return sum(price for price, _ in self._priced(moves))
 
     def regrips_ms(self, moves: Iterable[Move]) -> list[int]:
-        """Extra milliseconds of each regrip: a move for which those before left the grip wrong.
+        """Extra milliseconds of each regrip: a move for which the moves before left a wrong grip.
 
-        Those are the moves that cost at least ``REGRIP_MS`` more than at the beginning of a
-        sequence (predicted; common practice, no published source).
+        A regrip costs at least ``REGRIP_MS`` more than the move at the beginning of a sequence
+        (predicted; common practice, no published source).
         """
         return [extra for _, extra in self._priced(moves) if extra >= REGRIP_MS]
 
     def _priced(self, moves: Iterable[Move]) -> list[tuple[int, int]]:
-        """For each move its price, and how much more that is than in ``start``."""
+        """For each move its price, and its price above that in ``start``."""
         state, priced = self.start, []
         for move in moves:
             if move.is_rotation:
@@ -151,13 +151,13 @@ class Automaton:
                 price = int(self.seconds_ms[state, number])
                 priced.append((price, price - int(self.seconds_ms[self.start, number])))
                 state = int(self.next[state, number])
-            else:  # a slice, which the hands of the first two layers do not know
+            else:  # a slice: the hands of the first two layers have none
                 priced.append((0, 0))
                 state = self.start
         return priced
 
     def to_json(self) -> dict[str, Any]:
-        """The whole table, in seconds; null is never."""
+        """The whole table, in seconds; null for ``NEVER``."""
         written = self.seconds_ms < NEVER
         return {
             "moves": list(_NAMES),
@@ -175,10 +175,10 @@ class Automaton:
 
 
 def make_automaton(features: Features, source: str) -> Automaton:
-    """What the prices add up to.
+    """The automaton of these prices.
 
-    Raises :class:`~livecube.errors.UsageError` that names ``source`` if a move would take no
-    time behind another.
+    Raises :class:`~livecube.errors.UsageError` that names ``source`` if the price of a move after
+    another comes to no time.
     """
     price = np.array(
         [features.turn[face] for face in FACES]
@@ -244,7 +244,7 @@ def _fitting_states(line: Behind) -> list[int]:
 
 
 def _after(state: tuple[str, str], move: str) -> int:
-    """Number of the state behind a move; −1 if it is never written."""
+    """Number of the state after a move; −1 if the move is never written."""
     before, turned = state
     last = turned or before
     if last not in _BEGINNINGS:
@@ -261,7 +261,7 @@ def _rotations(
 ) -> tuple[npt.NDArray[np.int32], tuple[tuple[tuple[Move, ...], ...], ...]]:
     """Cheapest sums of rotations between all holdings: milliseconds (24, 24) and moves.
 
-    Of equal sums the one of fewer rotations, then the first by its text.
+    Of equal sums the one with fewer rotations, then the first by its text.
     """
     best: list[list[_RotationWay]] = []
     for start in HOLDINGS:
@@ -323,13 +323,13 @@ def looking_ms(
 ) -> npt.NDArray[np.int64]:
     """Expected milliseconds of looking before a sequence.
 
-    ``corners`` and ``edges`` are the target pieces that are not home, each as (place, moved):
-    the place as :mod:`livecube.search.situation` numbers it, the cross down and the hands'
-    front at F; moved: 1 if the sequence before left the piece elsewhere than it was. Both may
-    be arrays of one shape, for as many positions; the result has that shape. ``corner_alone``:
-    whether the technique inserts only a corner, where it counts which way the corner faces.
+    ``corners`` and ``edges`` are the target pieces that are not home, each as (place, moved).
+    The place is numbered as in :mod:`livecube.search.situation`, with the cross down and the
+    hands' front at F. ``moved`` is 1 if the sequence before moved the piece. Both may be arrays
+    of one shape, one entry a position; the result has that shape. ``corner_alone``: whether the
+    technique inserts only a corner; then it counts which way the corner faces.
 
-    Raises ``IndexError`` for a place that is none.
+    Raises ``IndexError`` for a place that does not exist.
     """
     total = np.asarray(looking.base_ms + looking.technique_ms.get(technique, 0), dtype=np.int64)
     for place, moved in corners:

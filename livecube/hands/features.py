@@ -1,8 +1,8 @@
 """Prices of hands and eyes as people write them down, checked. Pure.
 
-``usual.toml`` beside this module shows the form and says what the numbers mean;
-``usual.schema.json`` publishes it. The automaton (:mod:`livecube.hands.automaton`) is what they
-add up to. Everything here is in whole milliseconds.
+``usual.toml`` beside this module shows the form and explains the numbers; ``usual.schema.json``
+publishes it. :mod:`livecube.hands.automaton` adds them up. Everything here is in whole
+milliseconds.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ __all__ = [
 ]
 
 WHERE: Final = ("in_sight", "behind", "bottom")
-"""The classes of places that the eyes tell apart."""
+"""The classes of places that the eyes distinguish."""
 PLACES: Final = tuple(PIECES)
 EYES: Final = ("base", "corner", "edge", *WHERE, "stayed", "moved", "keyhole_corner_up")
 TECHNIQUES: Final = (
@@ -42,7 +42,7 @@ TOKENS: Final = (
     "rotated",
     *(face + wide + amount for face in FACES for wide in ("", "w") for amount in (*_AMOUNTS, "*")),
 )
-"""What a line of ``behind`` may name: a move, ``*`` for any amount, or how a sequence began."""
+"""A token in a line of ``behind``: a move, ``*`` for any amount, or how a sequence began."""
 
 _MIDDLES: Final = ("U", "U2", "U'", "U*")
 _MIRRORED: Final = {"L": "R", "R": "L"}
@@ -53,7 +53,7 @@ _LEAST_EXTRA_S: Final = -0.1
 
 @dataclass(frozen=True, slots=True)
 class Behind:
-    """What the last of some moves costs more behind the ones before it."""
+    """The extra cost of the last of some moves after the ones before it."""
 
     moves: tuple[str, ...]
     """Two tokens, or three of which the middle one is a turn of U."""
@@ -71,20 +71,20 @@ class Features:
     turn: Mapping[str, tuple[int, int, int]]
     """By face: a quarter turn clockwise, a half turn, a quarter turn counter-clockwise."""
     wide: Mapping[str, int]
-    """By face: what turning two layers adds."""
+    """By face: the extra for turning two layers."""
     rotation: Mapping[str, tuple[int, int, int]]
     """By axis."""
     behind: tuple[Behind, ...]
-    """Mirror images written out; the last line that fits counts."""
+    """Mirror images written out; the last line that fits is used."""
     eyes: Mapping[str, int]
     """By name, those of ``EYES``."""
     places: Mapping[str, str]
     """For each of the twenty places its class, one of ``WHERE``."""
     techniques: Mapping[str, int]
-    """What a technique takes to see; those that are missing take nothing."""
+    """Time to see each technique; missing ones take no time."""
 
     def mirrored(self) -> Features:
-        """The mirror image: left for right, and every direction inverted."""
+        """The mirror image: left and right exchanged, every direction inverted."""
         return Features(
             turn={f: self.turn[_MIRRORED.get(f, f)][::-1] for f in FACES},
             wide={f: self.wide[_MIRRORED.get(f, f)] for f in FACES},
@@ -114,7 +114,7 @@ def _mirrored_place(place: str) -> str:
 
 
 def parse_features(table: Mapping[str, Any], source: str) -> Features:
-    """Check a table of prices, as ``usual.schema.json`` beside this module describes it.
+    """Check a table of prices against the form that ``usual.schema.json`` describes.
 
     Raises :class:`~livecube.errors.UsageError` that names ``source`` and the entry.
     """
