@@ -58,11 +58,11 @@ VERSION: Final = 1
 
 
 _LATEST_S: Final = 1e11
-"""No time is greater: 3,000 years, so that those of 1970 fit in, and milliseconds in 64 bits."""
+"""Largest time, 3,000 years: seconds since 1970 fit in, and milliseconds fit into 64 bits."""
 
 
 class TornLineError(ValueError):
-    """A line is no JSON: as the last line of a log it was cut off, elsewhere it is wrong."""
+    """A line is not JSON: the last line of a log was cut off, any other line is wrong."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,13 +72,13 @@ class Header:
     started: str
     """Date and time of t = 0, ISO 8601."""
     source: str
-    """Name of what the turns come from: a decoder, a simulation."""
+    """Name of the source of the turns: a decoder, a simulation."""
     clock: Literal["cube", "host"]
-    """Whose seconds the times are."""
+    """Whose clock the times are read from."""
     scramble: str | None = None
     """The cube stands in this position at t = 0; None: it is solved then."""
     link: str | None = None
-    """How the events came: *radio*, *virtual radio*, *simulated*, *keyboard*; None: not told."""
+    """How the events came: *radio*, *virtual radio*, *simulated*, *keyboard*; None: unknown."""
 
     @property
     def position(self) -> bytes:
@@ -105,7 +105,7 @@ def header_line(header: Header) -> str:
 def event_line(event: CubeEvent) -> str:
     """An event as a line, without its line end.
 
-    Raises ``ValueError`` for an attitude that is no rotation: the line could not be read.
+    Raises ``ValueError`` for an attitude that is not a rotation: such a line could not be read.
     """
     line: dict[str, Any] = {"t": round(event.t, 6)}
     match event:
@@ -155,7 +155,7 @@ def event_line(event: CubeEvent) -> str:
 
 
 def _written_quaternion(quaternion: tuple[float, float, float, float]) -> list[float]:
-    """With four decimals; a very small one is made longer first, lest nothing be left of it."""
+    """With four decimals; a very small quaternion is scaled first, so that it does not become 0."""
     if not is_attitude(quaternion):
         raise ValueError(f"{quaternion} is no rotation: four numbers, not all of them 0")
     length = max(map(abs, quaternion))
@@ -205,7 +205,7 @@ def parse_header(text: str) -> Header:
 
 
 def _started(started: object) -> str:
-    """When t = 0 was; empty if the log does not say."""
+    """Date and time of t = 0; empty if the log does not give it."""
     if started != "":
         try:
             if not isinstance(started, str):
@@ -230,7 +230,7 @@ def _check_scramble(scramble: object) -> None:
 def parse_event(text: str) -> CubeEvent | None:
     """Read a later line of a log; None for an event that this version does not know.
 
-    Raises ``ValueError`` with the reason, :class:`TornLineError` if it is no JSON.
+    Raises ``ValueError`` with the reason, :class:`TornLineError` if the line is not JSON.
     """
     line = _object(text)
     if "turn" in line:
@@ -250,7 +250,7 @@ def _time(line: dict[str, Any]) -> float:
 def _number(line: dict[str, Any], key: str) -> float:
     value = line[key]
     is_number = isinstance(value, int | float) and not isinstance(value, bool)
-    if is_number and abs(value) <= _LATEST_S:  # comparing never overflows, whatever its digits
+    if is_number and abs(value) <= _LATEST_S:  # comparing never overflows, even with many digits
         return float(value)
     raise ValueError(
         f'"{key}" must be a number of seconds, none beyond {_LATEST_S:g}, not {_shown(value)}'
@@ -272,7 +272,7 @@ def _text(line: dict[str, Any], key: str) -> str:
 
 
 def _whole_text(key: str, text: str) -> str:
-    """The text, unless it holds half of a letter, which JSON can say and UTF-8 cannot."""
+    """The text. Raises ``ValueError`` for half of a letter: JSON can hold one, UTF-8 cannot."""
     try:
         text.encode("utf-8")
     except UnicodeEncodeError:
