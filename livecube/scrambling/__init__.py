@@ -1,1 +1,1 @@
-"""Scrambles: random states, the turns that lead to them, and whoever follows these turns."""
+"""Scrambles: random states, the turns that lead to them, and following a person who turns them."""

@@ -1,8 +1,8 @@
-"""What the two phases of the search see of a position, as numbers, and what turns do to them.
+"""A position as numbers for the two phases of the search, and the effect of turns on them.
 
-The first phase sees how the corners are twisted, which edges are flipped, and where the four
-edges of the middle layer are; it ends where all that is as in the solved cube. Then only
-:data:`SECOND_TURNS` are allowed, which leave it so, and the second phase sees the order of the
+The first phase uses the twists of the corners, the flips of the edges, and the places of the
+four middle-layer edges. It ends when all these are as in the solved cube. From there on only
+:data:`SECOND_TURNS` are allowed, which keep them so. The second phase uses the order of the
 corners, of the eight edges of the upper and lower layer, and of the four of the middle layer.
 """
 
@@ -43,7 +43,7 @@ EDGE_ORDERS: Final = factorial(8)
 MIDDLE_ORDERS: Final = factorial(4)
 
 SECOND_TURNS: Final = (0, 1, 2, 15, 16, 17, 4, 7, 10, 13)
-"""U and D as they like; half turns of L, F, R and B."""
+"""All turns of U and D; half turns of L, F, R and B."""
 
 _CORNERS, _OUTER, _MIDDLE = slice(0, 8), slice(8, 16), slice(16, 20)
 _SETS: Final = list(combinations(range(12), 4))
@@ -74,7 +74,7 @@ def _middle_set(positions: Array) -> npt.NDArray[np.int64]:
 
 
 def _order(positions: Array, part: slice) -> npt.NDArray[np.int64]:
-    """The number of an order of places, as the list of all orders has it."""
+    """The number of an order of places in the list of all orders."""
     places = PIECE_AT[positions[..., part]].astype(np.int64)
     count = places.shape[-1]
     later_and_less = (places[..., None, :] < places[..., :, None]).astype(np.int64)
@@ -86,14 +86,14 @@ def _order(positions: Array, part: slice) -> npt.NDArray[np.int64]:
 def coordinates_of(positions: Array) -> npt.NDArray[np.int64]:
     """Twist, flip, middle set, and the orders of corners, outer and middle edges; shape (…, 6).
 
-    The last two mean something only where the first phase is over.
+    The last two have a meaning only after the first phase.
     """
     orders = [_order(positions, part) for part in (_CORNERS, _OUTER, _MIDDLE)]
     return np.stack([_twist(positions), _flip(positions), _middle_set(positions), *orders], axis=-1)
 
 
 def move_tables() -> dict[str, npt.NDArray[np.uint16]]:
-    """For each coordinate what the 18 turns, or those of the second phase, make of it.
+    """For each coordinate its value after each of the 18 turns, or of those of the second phase.
 
     Shapes (number, 18) for ``twist``, ``flip`` and ``middle_set``, (number, 10) for the others.
     """

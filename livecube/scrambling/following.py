@@ -1,8 +1,8 @@
-"""Whoever turns a scramble, followed turn by turn: what is next, what was wrong, the way back.
+"""Following a person who turns a scramble: the next turns, mistakes, the way back.
 
-Only positions count. A half turn may be made as two quarters in either direction, opposite
-faces that stand beside one another in either order, and turns may be taken back: every position
-in between lies on the path.
+Only positions count. A person may make a half turn as two quarters in either direction, turn
+neighbouring opposite faces in either order, and take turns back: every position in between lies
+on the path.
 """
 
 from __future__ import annotations
@@ -20,25 +20,25 @@ if TYPE_CHECKING:
 __all__ = ["FARTHEST_BACK", "Guidance", "ScramblePath"]
 
 FARTHEST_BACK: Final = 4
-"""Whoever strays farther, in turns, is better led to the end by a path of its own."""
+"""Turns; from farther away a new path to the end is better than the way back."""
 
 
 @dataclass(frozen=True, slots=True)
 class Guidance:
-    """Where somebody stands who turns a scramble."""
+    """What a person who turns a scramble has to do next."""
 
     upcoming: tuple[int, ...]
-    """The turns that are left of the path, from where the way back meets it."""
+    """The remaining turns of the path, from the place where the way back meets it."""
     done: int
-    """Steps of the path that lie behind; a step is one turn, or two of opposite faces."""
+    """Steps of the path that are done; a step is one turn, or two of opposite faces."""
     back: tuple[int, ...] = ()
-    """The fewest turns that lead back onto the path; empty on it."""
+    """The fewest turns back to the path; empty on the path."""
     lost: bool = False
     """The path is so far away that a new one is better."""
 
     @property
     def on_path(self) -> bool:
-        """Whether nothing is wrong."""
+        """Whether the position lies on the path."""
         return not self.back and not self.lost
 
     @property
@@ -68,12 +68,12 @@ class ScramblePath:
         self.steps = len(steps)
 
     def guide(self, position: bytes) -> Guidance:
-        """What whoever stands in a position has to do."""
+        """The guidance for a position."""
         known = self._known.get(position)
         return known if known is not None else self._back_from(position)
 
     def _back_from(self, position: bytes) -> Guidance:
-        """The shortest way back; among equal ones to the place that is nearest to the end."""
+        """The shortest way back; among equal ones the one that meets the path nearest its end."""
         best: tuple[int, int] | None = None
         result = Guidance((), 0, lost=True)
         for on_path, there in self._known.items():
@@ -96,9 +96,9 @@ def _steps(turns: Sequence[int]) -> Iterator[tuple[int, ...]]:
 
 
 def _within(position: bytes, step: tuple[int, ...]) -> Iterator[tuple[bytes, tuple[int, ...]]]:
-    """All positions that somebody can pass within a step, and what is left of it there.
+    """All positions that a person can pass within a step, each with the turns left of the step.
 
-    Its beginning is one of them, its end is not.
+    The beginning of the step is one of them, its end is not.
     """
     places: list[tuple[bytes, tuple[int, ...]]] = [(position, ())]
     for turn in step:
@@ -111,7 +111,7 @@ def _within(position: bytes, step: tuple[int, ...]) -> Iterator[tuple[bytes, tup
 
 
 def _parts(position: bytes, turn: int) -> Iterator[tuple[bytes, tuple[int, ...]]]:
-    """A turn not made, half made if it is a half turn, and made."""
+    """A turn before it is made, half made if it is a half turn, and made."""
     face, quarters = turn // 3, turn % 3 + 1
     yield position, (turn,)
     if quarters == 2:

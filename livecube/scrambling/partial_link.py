@@ -1,8 +1,7 @@
-"""The fewest turns after which some of the pieces stand as asked, wherever the others go.
+"""The fewest turns that bring some of the pieces to given places; the others may go anywhere.
 
-By meeting in the middle: all turnings of up to five turns are made from where the cube stands,
-and undone from where it is to stand. So every link of up to ten turns is found, and none
-shorter is overlooked.
+The search meets in the middle: it makes all sequences of up to five turns from the first position
+and undoes them from the second. So it finds every link of up to ten turns, the shortest first.
 """
 
 from __future__ import annotations
@@ -26,21 +25,21 @@ __all__ = ["LONGEST_PARTIAL_LINK", "get_ready", "partial_link"]
 
 _DEPTH: Final = 5
 LONGEST_PARTIAL_LINK: Final = 2 * _DEPTH
-"""Links that take more turns are not looked for."""
+"""Longer links are not searched for."""
 
 _FACTORS: Final = np.random.default_rng(20).integers(1, 2**63, 20, dtype=np.uint64) | np.uint64(1)
-"""For a hash of 64 bits; places that share one are told apart later."""
+"""Factors of a 64-bit hash; rows with the same hash are compared in full later."""
 
 
 class _Level(NamedTuple):
-    """All turnings of so many turns, opposite faces in one order."""
+    """All sequences of a given length; opposite faces come in one order only."""
 
     stickers: Array
-    """Shape (n, 54): to which facelet each takes each facelet."""
+    """Shape (n, 54): where each sequence takes each facelet."""
     before: npt.NDArray[np.int64]
-    """Shape (n,): row in the level before."""
+    """Shape (n,): row of the sequence without its last turn, in the level before."""
     turns: npt.NDArray[np.int64]
-    """Shape (n,): its last turn."""
+    """Shape (n,): last turn of the sequence."""
 
 
 def get_ready() -> None:
@@ -82,7 +81,7 @@ def _hashes(places: Array) -> npt.NDArray[np.uint64]:
 def _meetings(
     made: npt.NDArray[np.uint64], undone: npt.NDArray[np.uint64]
 ) -> list[tuple[int, int]]:
-    """Rows with the same number, in the order of what was made."""
+    """Pairs of rows with the same number, in the order of the made rows."""
     order = undone.argsort(kind="stable")
     in_order = undone[order]
     at = np.minimum(in_order.searchsorted(made), len(undone) - 1)
@@ -117,7 +116,7 @@ def _levels() -> tuple[_Level, ...]:
 
 
 def _may_follow(last: npt.NDArray[np.int64], face: int) -> npt.NDArray[np.bool_]:
-    """Whether a turn of ``face`` may come behind turns of other faces (-1: none)."""
+    """Whether a turn of ``face`` may follow turns of the faces ``last`` (-1: none)."""
     allowed: npt.NDArray[np.bool_] = last != face
     if OPPOSITE[face] > face:
         allowed &= last != OPPOSITE[face]

@@ -20,14 +20,14 @@ if TYPE_CHECKING:
 __all__ = ["Draw", "random_state", "seeded_draw", "unforeseen_draw"]
 
 Draw: TypeAlias = "Callable[[int], int]"
-"""Gives a whole number from 0 to below its argument, each with equal probability."""
+"""Takes n and gives a whole number from 0 to n − 1, each with equal probability."""
 
 _TOO_NEAR: Final = frozenset({SOLVED_BYTES, *map(SOLVED_BYTES.translate, TURN_BYTES)})
 """Fewer than two turns away from solved."""
 _STICKERS: Final = tuple(tuple(sticker_cycle(int(home))) for home in HOME)
 
 unforeseen_draw: Final[Draw] = secrets.randbelow
-"""Draws that nobody can foresee or repeat."""
+"""Draws that cannot be foreseen or repeated."""
 
 
 def seeded_draw(seed: int) -> Draw:
@@ -47,7 +47,7 @@ def random_state(draw: Draw) -> bytes:
 def _any_state(draw: Draw) -> bytes:
     corners, edges = _shuffled(8, draw), _shuffled(12, draw)
     if _is_odd(corners) != _is_odd(edges):
-        # Every arrangement of the wrong parity becomes another one of the right parity.
+        # One swap maps the arrangements of the wrong parity one to one onto the right ones.
         edges[0], edges[1] = edges[1], edges[0]
     twists, flips = _summing_to_none(8, 3, draw), _summing_to_none(12, 2, draw)
     places = [*corners, *(8 + edge for edge in edges)]

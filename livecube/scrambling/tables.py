@@ -1,4 +1,4 @@
-"""Tables of the two-phase search: what turns do, and how many are needed at least.
+"""Tables of the two-phase search: the effect of turns, and the fewest turns that are needed.
 
 4 MB in all, built in about a second by breadth-first search.
 """
@@ -44,10 +44,10 @@ SHAPES: Final[dict[str, tuple[int, ...]]] = {
 
 @dataclass(frozen=True, slots=True)
 class PhaseTables:
-    """What the search looks up; shapes as in :data:`SHAPES`.
+    """The tables of the search; shapes as in :data:`SHAPES`.
 
-    The first six say what turns make of a coordinate, the last four how many turns are needed
-    at least to end the phase, from two coordinates of which the second is that of the middle.
+    The first six give a coordinate after each turn. The last four give the fewest turns that end
+    the phase for two coordinates, of which the second is that of the middle edges.
     """
 
     twist: npt.NDArray[np.uint16]

@@ -1,9 +1,10 @@
 """Turns from one position to another by a search in two phases.
 
 The method is Herbert Kociemba's, published as his two-phase algorithm (1992; see also Rokicki,
-Kociemba, Davidson, Dethridge, SIAM J. Discrete Math. 27(2), 2013, 1082–1105, section 4): first
-into the positions that half turns of four faces and any turns of the other two can solve, by
-longer and longer ways, and from each that is reached on to the end. The code is our own.
+Kociemba, Davidson, Dethridge, SIAM J. Discrete Math. 27(2), 2013, 1082–1105, section 4). The
+first phase leads to a position that half turns of four faces and any turns of the other two can
+solve; its sequences grow longer step by step. From each such position the second phase goes on to
+the solved cube. The code is our own.
 """
 
 from __future__ import annotations
@@ -33,15 +34,15 @@ if TYPE_CHECKING:
 __all__ = ["MOST_TURNS", "few_turns_between", "turns_between", "warm_up"]
 
 MOST_TURNS: Final = 22
-"""A scramble is written with at most so many turns."""
+"""A scramble has at most this many turns."""
 _LONGEST_SECOND: Final = 11
-"""Longer second phases are not looked for: a longer first one is found sooner."""
+"""Longer second phases are not searched: a longer first phase finds a way sooner."""
 _PATIENCE: Final = 200_000
-"""Nodes that one way of looking may take before the next is tried."""
+"""Nodes that one view may take before the next view is tried."""
 _PERSISTENCE: Final = 1_000_000
-"""The same when fewer turns are looked for than are known."""
+"""The same limit for the search for fewer turns than are known."""
 _LINKED: Final = 6
-"""So many turns are surely the fewest: they are looked for from both ends."""
+"""Ways of up to this many turns are certainly shortest: they are searched from both ends."""
 _VIEWS: Final = tuple(
     next(
         number
@@ -50,10 +51,10 @@ _VIEWS: Final = tuple(
     )
     for face in (0, 3, 2)
 )
-"""Rotations that bring one of the three axes upright: each sees other ways through the phases."""
+"""Rotations that bring one of the three axes upright: each gives other ways through the phases."""
 _SECOND: Final = np.array(SECOND_TURNS, dtype=np.int64)
 _NAMELESS: Final = 6
-"""The face of no turn."""
+"""Stands for the face of "no turn"."""
 _FOLLOWS: Final = np.array(
     [
         [face == _NAMELESS or (other != face and (other > face or OPPOSITE[face] != other))
@@ -61,8 +62,8 @@ _FOLLOWS: Final = np.array(
         for face in range(7)
     ]
 )  # fmt: skip
-"""Whether a turn of one face may stand behind one of another: no face twice running, opposite
-ones in one order."""
+"""[face before][face] → whether a turn may follow: no face twice running, opposite faces in one
+order."""
 
 
 def turns_between(
@@ -70,8 +71,8 @@ def turns_between(
 ) -> list[int]:
     """Fixed-frame turns that lead from one position (20 facelets) to another, at most ``most``.
 
-    The same for the same positions; not always the fewest. Twenty always suffice, but ``most``
-    under 21 may take long.
+    Returns the same turns for the same positions, not always the fewest. Twenty always suffice,
+    but ``most`` under 21 may take long.
     """
     change = np.frombuffer(what_was_done(start, end), dtype=np.uint8)
     patience = _PATIENCE
@@ -83,9 +84,9 @@ def turns_between(
 
 
 def few_turns_between(tables: PhaseTables, start: bytes, end: bytes) -> list[int]:
-    """As :func:`turns_between`, but shortened as long as some tenths of a second bring it.
+    """As :func:`turns_between`, but shortened while a search of some tenths of a second succeeds.
 
-    Up to six turns are the fewest; whether more of them are is not proved.
+    Results of up to six turns are the fewest; longer ones are not proved to be.
     """
     near = shortest_link(start, end, _LINKED)
     if near is not None:
@@ -101,9 +102,9 @@ def few_turns_between(tables: PhaseTables, start: bytes, end: bytes) -> list[int
 
 
 def _looked_for(tables: PhaseTables, change: Array, most: int, patience: int) -> list[int] | None:
-    """Turns that make a change, sought in each view; None if patience ends."""
+    """Turns that make a change, searched in each view; None if patience ends."""
     for view in _VIEWS:
-        # Whoever solves what undoes the change makes it; whoever solves the change undoes it.
+        # Solving the inverse makes the change; solving the change itself undoes it.
         made = _search(tables, rotated(inverse(change), view), most, patience)
         if made is None:
             undone = _search(tables, rotated(change, view), most, patience)
@@ -114,12 +115,12 @@ def _looked_for(tables: PhaseTables, change: Array, most: int, patience: int) ->
 
 
 def warm_up(tables: PhaseTables) -> None:
-    """Compile the search, or load it as it was compiled once."""
+    """Compile the search, or load its compiled code."""
     _search(tables, apply_turns(SOLVED, [0, 9]), MOST_TURNS, _PATIENCE)
 
 
 def _as_held(turns: list[int], view: int) -> list[int]:
-    """Turns that were made in a rotated cube, as they are without the rotation."""
+    """Turns made on a rotated cube, as they are without the rotation."""
     normals = FACELET_NORMAL[::9]
     seen = (normals @ ROTATION_MATRICES[view].T).tolist()
     faces = [seen.index(normal) for normal in normals.tolist()]
@@ -127,7 +128,7 @@ def _as_held(turns: list[int], view: int) -> list[int]:
 
 
 def _search(tables: PhaseTables, position: Array, most: int, patience: int) -> list[int] | None:
-    """Turns that solve a position; None if none were found with so much patience."""
+    """Turns that solve a position; None if none were found within ``patience`` nodes."""
     turns = np.zeros(most + 1, dtype=np.int64)
     length = _two_phases(
         position.astype(np.uint8), coordinates_of(position)[:3], most, patience, turns,
@@ -145,9 +146,9 @@ def _two_phases(  # type: ignore[no-untyped-def]
     twist_moves, flip_moves, set_moves, corner_moves, edge_moves, order_moves,
     twist_needs, flip_needs, corner_needs, edge_needs,
 ):  # fmt: skip
-    """Depth-first through the first phase, for longer and longer ways; -1 if patience ends.
+    """Depth-first through the first phase, with longer and longer sequences; -1 if patience ends.
 
-    Writes into ``turns``, and gives their number.
+    Writes into ``turns``, and returns their number.
     """
     twist = np.zeros(most + 1, dtype=np.int64)
     flip = np.zeros(most + 1, dtype=np.int64)
@@ -214,9 +215,9 @@ def _second_phase(  # type: ignore[no-untyped-def]
     position, begun, before, most, turns, piece_at, second, follows,
     corner_moves, edge_moves, order_moves, corner_needs, edge_needs,
 ):  # fmt: skip
-    """From where the first phase ended after ``begun`` turns to the solved cube.
+    """From the end of the first phase, after ``begun`` turns, to the solved cube.
 
-    Writes into ``turns`` and gives their number, -1 if there are none; and the nodes it took.
+    Writes into ``turns``. Returns their number, -1 if there are none, and the nodes it took.
     """
     corners = np.zeros(most + 1, dtype=np.int64)
     edges = np.zeros(most + 1, dtype=np.int64)
