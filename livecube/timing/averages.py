@@ -2,7 +2,7 @@
 
 World Cube Association Regulations (April 1, 2026): average of 5 and mean of 3. Averages of 12,
 50 and 100 are common practice, no published source: a twentieth of the results, rounded up, is
-left out at either end, which for 5 gives what the Regulations say.
+left out at either end. For 5 this agrees with the Regulations.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ __all__ = [
 AVERAGES_OF: Final = (5, 12, 50, 100)
 _MEAN_OF: Final = 3
 _NO_TIME_MS: Final = 10**15
-"""Stands for a DNF or DNS, which is worse than any time."""
+"""Stands for a DNF or DNS: worse than any time."""
 
 
 def rounded(total_ms: int, count: int) -> int:
@@ -58,7 +58,7 @@ def average(results: Sequence[Result]) -> Result:
     """The average without the best and the worst results.
 
     Article 9f8: of five the best and the worst are left out; 9f9: a DNF or DNS is the worst
-    that there can be, and more of them than are left out make the average DNF.
+    result, and if there are more of them than are left out, the average is DNF.
     """
     aside = left_out(len(results))
     ordered = sorted(results, key=_badness)
@@ -71,7 +71,7 @@ def left_out(count: int) -> int:
 
 
 def current_averages(results: Sequence[Result]) -> dict[str, Result]:
-    """The averages that end with the last result, as far as there are enough.
+    """The averages that end with the last result, if there are enough results.
 
     Keys: ``mean of 3``, ``average of 5`` and so on.
     """
@@ -85,9 +85,9 @@ def current_averages(results: Sequence[Result]) -> dict[str, Result]:
 
 
 def best_average(results: Sequence[Result], count: int) -> Result | None:
-    """The best average of ``count`` results in a row; None if there are not so many.
+    """The best average of ``count`` results in a row; None if there are fewer results.
 
-    The results are kept in order while they pass, so that a long history takes no long time.
+    The window of results stays sorted while it moves on, so that a long history is quick.
     """
     if len(results) < count:
         return None

@@ -1,7 +1,7 @@
-"""What an attempt's time comes to: truncated, with penalties, or nothing at all.
+"""The result of an attempt: its truncated time, with penalties, or DNF or DNS.
 
-World Cube Association Regulations (April 1, 2026). Times are whole milliseconds, so that
-nothing is lost in floating point.
+World Cube Association Regulations (April 1, 2026). Times are whole milliseconds, so that floating
+point loses no precision.
 """
 
 from __future__ import annotations
@@ -57,13 +57,13 @@ DNF: Final[NoTime] = "DNF"
 DNS: Final[NoTime] = "DNS"
 """Did not start."""
 Result: TypeAlias = int | NoTime
-"""Of an attempt or an average: milliseconds, or why there are none."""
+"""Of an attempt or an average: milliseconds, or DNF or DNS."""
 
 PenaltyKind: TypeAlias = Literal["+2", "DNF"]
 PENALTY_KINDS: Final[tuple[PenaltyKind, ...]] = get_args(PenaltyKind)
 PenaltyReason: TypeAlias = Literal["inspection", "one turn short", "not solved", "decided"]
 PENALTY_REASONS: Final[tuple[PenaltyReason, ...]] = get_args(PenaltyReason)
-"""The last one: somebody said so."""
+"""*decided*: a person set the penalty."""
 
 PLUS_MS: Final = 2_000
 TEN_MINUTES_MS: Final = 600_000
@@ -78,14 +78,14 @@ _REASONS: Final = {
 
 @dataclass(frozen=True, slots=True)
 class Penalty:
-    """Two seconds more, or no result."""
+    """Two seconds more, or DNF."""
 
     kind: PenaltyKind
     reason: PenaltyReason = "decided"
 
 
 def truncated(ms: int) -> int:
-    """A measured time as it counts.
+    """A measured time, truncated.
 
     Article 9f1: under 10 minutes cut to 0.01 s; 9f2: from there on to whole seconds.
     """
@@ -94,9 +94,9 @@ def truncated(ms: int) -> int:
 
 
 def result_of(ms: int, penalties: tuple[Penalty, ...]) -> Result:
-    """What an attempt counts: its truncated time and two seconds for each penalty.
+    """The result of an attempt: its truncated time and two seconds for each penalty.
 
-    A sum that passes ten minutes is one of ten minutes, and cut like those.
+    A sum from ten minutes on is truncated to whole seconds, as such a time is.
     """
     if any(penalty.kind == DNF for penalty in penalties):
         return DNF
@@ -104,7 +104,7 @@ def result_of(ms: int, penalties: tuple[Penalty, ...]) -> Result:
 
 
 def time_text(ms: int) -> str:
-    """A time or an average that counts: ``12.67``, ``1:02.03``, ``10:05``."""
+    """A result in milliseconds as text: ``12.67``, ``1:02.03``, ``10:05``."""
     minutes, rest = divmod(ms, 60_000)
     seconds = f"{rest // 1000}" if not minutes else f"{rest // 1000:02d}"
     hundredths = f".{rest % 1000 // 10:02d}" if ms < TEN_MINUTES_MS else ""
@@ -128,7 +128,7 @@ def result_text(result: Result) -> str:
 
 
 def workings_text(ms: int, penalties: tuple[Penalty, ...]) -> str:
-    """How a result comes about.
+    """How a result is worked out, as text.
 
     Article A7b4: ``T + X = F`` with the time, the sum of the penalties and the final result.
     """
@@ -142,7 +142,7 @@ def workings_text(ms: int, penalties: tuple[Penalty, ...]) -> str:
 
 
 def parse_penalties(text: str) -> tuple[Penalty, ...]:
-    """Penalties that somebody decides on: ``none``, ``+2``, ``+4``, ``DNF``.
+    """Penalties that a person sets: ``none``, ``+2``, ``+4``, ``DNF``.
 
     Raises :class:`~livecube.errors.UsageError`.
     """
@@ -165,7 +165,7 @@ def penalties_text(penalties: tuple[Penalty, ...]) -> str:
     return f"+{PLUS_MS // 1000 * len(penalties)}" if penalties else "none"
 
 
-# One attempt: inspection with its calls, and how the cube stood when the timer was stopped.
+# One attempt: inspection with its calls, and the position when the timer was stopped.
 #
 # World Cube Association Regulations (April 1, 2026). On a cube that reports every turn the first
 # turn starts the time and the solved cube stops it; by hand it can be stopped before.
@@ -176,15 +176,15 @@ INSPECTION_MS: Final = 15_000
 CALLS_MS: Final = (8_000, 12_000)
 """Articles A3b3 and A3b4: the calls after 8 and 12 seconds."""
 LATEST_START_MS: Final = 17_000
-"""Article A4d2: who starts now or later has not finished."""
+"""Article A4d2: starting at this time or later makes the attempt DNF."""
 
 Standing: TypeAlias = Literal["solved", "one turn short", "not solved"]
 
 
 def inspection_penalties(ms: int) -> tuple[Penalty, ...]:
-    """What an inspection that took so long costs.
+    """The penalties of an inspection of this length.
 
-    Article A4d1: from 15.00 s two seconds; A4d2: from 17.00 s the attempt.
+    Article A4d1: from 15.00 s on two seconds; A4d2: from 17.00 s on DNF.
     """
     if ms < INSPECTION_MS:
         return ()
@@ -192,7 +192,7 @@ def inspection_penalties(ms: int) -> tuple[Penalty, ...]:
 
 
 def next_call(ms: int) -> int | None:
-    """When, in ms of inspection, something is to be said next; None: no more.
+    """The next time, in ms of inspection, at which something is called or shown; None: no more.
 
     The two calls, and the two limits.
     """
@@ -201,9 +201,9 @@ def next_call(ms: int) -> int | None:
 
 
 def standing(position: bytes) -> Standing:
-    """How a cube stands (20 facelets) when the time is stopped.
+    """How far a cube (20 facelets) is from solved when the time is stopped.
 
-    Articles 10e and 10f1: one turn from solved is two seconds, more is no result.
+    Articles 10e and 10f1: one turn from solved costs two seconds, more is DNF.
     """
     if position == SOLVED_BYTES:
         return "solved"
@@ -212,7 +212,7 @@ def standing(position: bytes) -> Standing:
 
 
 def standing_penalties(position: bytes) -> tuple[Penalty, ...]:
-    """What it costs that a cube stood so when the time was stopped."""
+    """The penalties of a cube in this position when the time is stopped."""
     how = standing(position)
     if how == "solved":
         return ()
@@ -220,7 +220,7 @@ def standing_penalties(position: bytes) -> tuple[Penalty, ...]:
 
 
 def penalties_sentence(penalties: Sequence[Penalty]) -> str:
-    """Why there are penalties."""
+    """The reasons of penalties, as a sentence."""
     reasons = dict.fromkeys(_REASONS[penalty.reason] for penalty in penalties)
     return ", ".join(reasons)
 
@@ -231,6 +231,6 @@ def penalties_json(penalties: Sequence[Penalty]) -> list[dict[str, str]]:
 
 
 def result_json(result: Result) -> dict[str, Any]:
-    """Milliseconds that count, or null and why."""
+    """The milliseconds of a result, or null with DNF or DNS."""
     is_time = not isinstance(result, str)
     return {"result_ms": result if is_time else None, "no_time": None if is_time else result}
