@@ -1,1 +1,1 @@
-"""Solves as they are kept and shown: values, and how a log becomes such values. Pure."""
+"""Solves as they are kept and shown: values, and reading them from a log. Pure."""

@@ -1,4 +1,4 @@
-"""From the events of a log to the solves in it, each with the part of the log that is its own."""
+"""From the events of a log to its solves, each with its own part of the log."""
 
 from __future__ import annotations
 
@@ -31,28 +31,28 @@ class FoundSolve:
     """A finished solve in a log."""
 
     kept: KeptSolve
-    """Not yet numbered, and without a place for its log."""
+    """Without a number, and without a path of its log."""
     header: Header
     events: tuple[CubeEvent, ...]
-    """Header and events are a log of this solve alone."""
+    """Header and events form a log of this solve alone."""
 
 
 Told: TypeAlias = "Callable[[Sequence[Progress]], Sequence[Progress]]"
-"""What passes on, log by log, all that a tracker tells, and may add to it."""
+"""Passes on the tracker's progress of one log, and may add to it."""
 
 
 def as_told(told: Sequence[Progress]) -> Sequence[Progress]:
-    """Nothing is added."""
+    """The progress unchanged."""
     return told
 
 
 def solves_in(
     header: Header, events: Iterable[CubeEvent], add: Told = as_told
 ) -> Iterator[FoundSolve]:
-    """The finished solves of a log, in order; ``add`` may add to what the tracker tells of it.
+    """The finished solves of a log, in order; ``add`` may add to the tracker's progress.
 
     A solve is finished when the cube is solved, or when a mark says that the time was stopped.
-    Those that took no time have no result, and are left out.
+    Solves that took no time have no result, and are left out.
     """
     reader = SolveReader(header, add)
     for event in events:
@@ -70,23 +70,23 @@ class SolveReader:
         self._tracker = Tracker(header.position)
         self._part: list[CubeEvent] = []
         self._from = self._tracker.position
-        """How the cube stands at the beginning of this part."""
+        """Position at the beginning of this part."""
         self._before: Holding | None = None
-        """How it was held there, as far as it was stated."""
+        """The holding stated there, if any."""
         self._inspected: float | None = None
         self._line = 0
         """Turn lines before this part."""
         self._is_first = True
         self.timeless = 0
-        """Finished solves that took no time: their turns have all one, which nobody measured."""
+        """Finished solves without a measured time: all their turns have the same time."""
 
     @property
     def is_under_way(self) -> bool:
-        """Whether something was turned behind the last solve."""
+        """Whether there are turns after the last solve."""
         return any(isinstance(event, Turn) for event in self._part)
 
     def feed(self, event: CubeEvent) -> FoundSolve | None:
-        """Take in an event; the solve that it finishes, if any."""
+        """Take in an event; returns the solve that it finishes, if any."""
         self._part.append(event)
         if isinstance(event, SolveMark) and event.phase not in ("start", "end"):
             self._inspected = event.t if event.phase == "inspect" else None
@@ -107,7 +107,7 @@ class SolveReader:
         return found
 
     def _begin_anew(self, event: CubeEvent) -> None:
-        # A mark that ends this solve by beginning another belongs to that one.
+        # A mark that begins another solve ends this one, and belongs to the other.
         begins = isinstance(event, SolveMark) and event.phase not in ("end", "abandon")
         self._part = [event] if begins else []
         if not begins:
@@ -144,7 +144,7 @@ class SolveReader:
         return FoundSolve(KeptSolve(listed, stages, ""), header, events)
 
     def _scramble(self, turned: list[int]) -> str | None:
-        """The turns from solved to where the solve began; None if the log does not have them."""
+        """The turns from solved to the start of the solve; None if the log does not have them."""
         if self._is_first and self._header.scramble is not None:
             return None if turned else self._header.scramble
         if self._from != SOLVED_BYTES or not turned:
@@ -162,14 +162,14 @@ class SolveReader:
 
 
 def _identity(header: Header, turns: list[Turn]) -> str:
-    """The same for the same solve, wherever its log lies and whatever else is in it."""
+    """A text that is equal for the same solve in any log, whatever else the log holds."""
     lines = [f"{event.t:.3f} {turn_name(event.turn)}" for event in turns]
     text = "\n".join([header.started, header.source, *lines])
     return hashlib.sha256(text.encode()).hexdigest()[:32]
 
 
 def _moment(started: str, t: float) -> str:
-    """So many seconds after a log was started, in UTC; empty if the log does not say when."""
+    """The time ``t`` seconds after the start of a log, in UTC; empty if the start is unknown."""
     try:
         moment = datetime.fromisoformat(started) + timedelta(seconds=t)
         if moment.tzinfo is None:

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 __all__ = ["NOBODY", "Chance", "KeptSolve", "KeptStage", "Listed", "Wanted"]
 
 NOBODY: Final = "me"
-"""The person to whom solves belong if nobody is named."""
+"""The person to whom solves belong if no person is named."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,19 +30,19 @@ class KeptStage(StageTurns):
     inferred: bool
     gap: bool
     holding: str | None
-    """As it was stated or worked out: the colours up and in front, ``yellow green``."""
+    """Stated or inferred: the colours up and in front, ``yellow green``."""
 
 
 class Chance(NamedTuple):
-    """What a technique would have been worth in a stage, as a review found it."""
+    """The gain of a technique in a stage, as a review found it."""
 
     stage: int
-    """Which of the eight, counted from 0."""
+    """Number of the stage among the eight, from 0."""
     technique: str
     slot: str
     taken: bool
     saved_ms: int
-    """Predicted, against what was done."""
+    """Predicted, against the turns that were made."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,43 +50,43 @@ class Listed:
     """A solve as a list shows it."""
 
     number: int
-    """Of the solve in the history; 0 before it is kept."""
+    """Number of the solve in the history; 0 before it is kept."""
     identity: str
-    """The same for the same solve, from whichever log it was read."""
+    """Equal for the same solve, read from any log."""
     person: str
     started: str
-    """When its first turn was made; ISO 8601 in UTC."""
+    """Time of its first turn; ISO 8601 in UTC."""
     session: int | None
     cross: str | None
     """Colour."""
     ms: int
-    """From the first turn to the last, or to where the solver stopped the time."""
+    """From the first turn to the last, or until the solver stopped the time."""
     turns: int
     solved: bool
     gap: bool
     """Turns were lost."""
     scramble: str | None
     inspection_ms: int | None
-    """None: it was not timed."""
+    """None: not timed."""
     measured: tuple[Penalty, ...]
-    """As they came about."""
+    """Penalties as measured."""
     corrected: tuple[Penalty, ...] | None
-    """As somebody decided afterwards; None: nobody did."""
+    """Penalties as a person set them afterwards; None: not changed."""
     tags: tuple[str, ...]
 
     @property
     def penalties(self) -> tuple[Penalty, ...]:
-        """Those that count."""
+        """The penalties that count."""
         return self.measured if self.corrected is None else self.corrected
 
     @property
     def result(self) -> Result:
-        """What the solve counts."""
+        """The result of the solve."""
         return result_of(self.ms, self.penalties)
 
     @property
     def workings(self) -> str:
-        """How the result comes about; with what was measured, if that was corrected."""
+        """How the result is worked out; with the measured result, if it was corrected."""
         counts = workings_text(self.ms, self.penalties)
         if self.corrected is None:
             return counts
@@ -105,7 +105,7 @@ class KeptSolve:
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """Which solves are asked for; None everywhere: all that are not deleted."""
+    """A choice of solves; with None everywhere, all that are not deleted."""
 
     since: str | None = None
     """First day, ``2026-03-01``."""
@@ -113,9 +113,9 @@ class Wanted:
     """Last day."""
     tag: str | None = None
     technique: str | None = None
-    """By which some stage was done."""
+    """Only solves with a stage done by this technique."""
     cross: str | None = None
     person: str | None = None
     session: int | None = None
     most: int | None = None
-    """Only so many of the latest."""
+    """Only this many of the latest."""
