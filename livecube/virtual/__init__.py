@@ -1,5 +1,5 @@
 """A virtual speed-solver: solves as people do, with the truth about every stage.
 
-It shares nothing with the tracker but the cube itself, so it can judge it. Pure: numbers
-from one seeded generator in, values out.
+It shares only the cube itself with the tracker, so it can judge the tracker. Pure: numbers from
+one seeded generator in, values out.
 """

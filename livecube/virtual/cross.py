@@ -1,7 +1,7 @@
 """The shortest cross, and crosses a turn longer, from a table of all 190,080 states.
 
-In the cross frame (cross face D). A state is where the reference stickers of DF, DL, DB, DR
-are, each one of the 24 edge facelets.
+In the cross frame (cross face D). A state is the facelets of the reference stickers of DF, DL, DB
+and DR, each one of the 24 edge facelets.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ _UNSEEN: Final = 255
 
 @cache
 def cross_table() -> Array:
-    """Shape (24**4,): turns (HTM) to the cross at offset 0; 255 where no state is."""
+    """Shape (24**4,): turns (HTM) to the cross at offset 0; 255 for impossible states."""
     moved = np.array([[_RANK[int(TURNS[t][f])] for f in _EDGE_FACELETS] for t in range(18)])
     table = np.full(24**4, _UNSEEN, dtype=np.uint8)
     frontier = np.array([_number(SOLVED.tobytes(), 0)])
@@ -46,7 +46,7 @@ def cross_table() -> Array:
 
 
 def _relabelled(offset: int) -> list[int]:
-    """Which cross edge has its home where each stands when the cross is at this offset."""
+    """For each cross edge, the edge in whose home it stands when the cross is at this offset."""
     position = SOLVED.tobytes()
     if offset:
         position = position.translate(TURN_BYTES[make_turn(_DOWN, offset)])
@@ -87,7 +87,7 @@ def plan_cross(
             after = position.translate(TURN_BYTES[turn])
             if cross_distance(after, offset) < left:
                 options.append((turn, after))
-        if not options:  # The extra turn was spent on one that leads nowhere.
+        if not options:  # The extra turn was wasted.
             return plan_cross(start, rng, offset=offset)
         turn, position = options[int(rng.integers(len(options)))]
         plan.append(turn)
@@ -96,6 +96,6 @@ def plan_cross(
 
 
 def _follows_badly(last: int, turn: int) -> bool:
-    """Whether a turn only repeats the last face, or an opposite one in the other order."""
+    """Whether a turn repeats the last face, or is an opposite one in the other order."""
     one, two = turn_face(last), turn_face(turn)
     return one == two or (OPPOSITE[one] == two and two < one)

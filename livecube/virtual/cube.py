@@ -1,8 +1,8 @@
-"""What a simulated cube is: a cube's firmware without a cube, no input or output of its own.
+"""The interface of a simulated cube: a cube's firmware without a cube and without I/O.
 
-Each protocol brings its own, found by the entry-point group ``livecube.simulated`` under
-the name of its decoder, so that everything behind the radio can be run and tested against
-the real bytes.
+Each protocol brings its own, found by the entry-point group ``livecube.simulated`` under the name
+of its decoder. So everything behind the radio can run and be tested against the real bytes.
+
 """
 
 from __future__ import annotations
@@ -25,12 +25,12 @@ class SimulatedCube(Protocol):
 
     @property
     def position(self) -> bytes:
-        """How the cube stands: 20 facelets, see :mod:`livecube.cube.position`."""
+        """The present position: 20 facelets, see :mod:`livecube.cube.position`."""
         ...
 
     @property
     def advertisement(self) -> Advertisement:
-        """What the cube says of itself before it is connected."""
+        """The advertisement that the cube sends before it is connected."""
         ...
 
     @property
@@ -44,11 +44,11 @@ class SimulatedCube(Protocol):
         ...
 
     def turn(self, turn: int, cube_ms: int) -> tuple[bytes, ...]:
-        """Make one fixed-frame turn (0 to 17); the notifications that tell of it."""
+        """Make one fixed-frame turn (0 to 17); returns the notifications that report it."""
         ...
 
     def written(self, data: bytes, cube_ms: int) -> tuple[bytes, ...]:
-        """Take in what a host wrote; the notifications that answer it."""
+        """Take in a write of a host; returns the notifications that answer it."""
         ...
 
     def idle(self, cube_ms: int) -> tuple[bytes, ...]:
@@ -56,16 +56,16 @@ class SimulatedCube(Protocol):
         ...
 
     def set_battery(self, percent: int, cube_ms: int) -> tuple[bytes, ...]:
-        """Change the charge (0 to 100); the notifications that tell of it."""
+        """Change the charge (0 to 100); returns the notifications that report it."""
         ...
 
     def restarted(self) -> None:
-        """Lose power for a moment: whatever the cube keeps only in memory is gone."""
+        """Lose power for a moment: everything that the cube keeps only in memory is lost."""
         ...
 
 
 class SimulatedCubeFactory(Protocol):
-    """What an entry point of the group names: makes a cube that has just been switched on."""
+    """The target of an entry point of the group: makes a cube that has just been switched on."""
 
     def __call__(self, position: bytes = ..., *, battery_percent: int = ...) -> SimulatedCube:
         """Make a cube that stands in ``position`` (solved by default)."""

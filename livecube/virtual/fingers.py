@@ -1,8 +1,8 @@
-"""What moves cost these hands: a small finite automaton, and the choice of a sequence by it.
+"""The cost of moves for these hands: a small finite automaton, and the choice of a sequence by it.
 
-The hands are in a *grip*: how far each wrist is turned, and whether a finger is still in front
-from a turn of F. A move has a price in this grip and leads to the next one. Prices are in easy
-quarter turns; those that people differ in are habits, the others stand here. Common practice, no
+The hands are in a *grip*: how far each wrist is turned, and whether a finger is still in front from
+a turn of F. A move has a price in this grip and leads to the next grip. Prices are in easy quarter
+turns. Prices that differ between people are habits; the others stand here. Common practice, no
 published source: a wrist turns by a quarter to either side and must let go beyond that.
 """
 
@@ -24,28 +24,28 @@ if TYPE_CHECKING:
 __all__ = ["Fingers", "Insertion", "fingers_of"]
 
 _WEAKER_HAND: Final = 0.15
-"""A turn of the other hand costs so much more."""
+"""Extra for a turn of the other hand."""
 _BELOW: Final = 0.5
-"""A turn of D costs so much more: a ring finger."""
+"""Extra for a turn of D, made by a ring finger."""
 _WIDE: Final = {"R": 0.5, "L": 0.5, "F": 1.0, "B": 1.0, "U": 0.8, "D": 0.8}
-"""A second layer costs so much more."""
+"""Extra for a second layer."""
 _REGRIP: Final = 0.9
-"""To let go and grasp again, where the wrist is turned as far as it goes."""
+"""Extra for letting go and grasping again, where the wrist cannot turn further."""
 _HALF_FROM_REST: Final = 0.4
-"""A half turn goes best from one end of the wrist's way to the other."""
+"""Extra for a half turn that does not go from one end of the wrist's range to the other."""
 _FINGER_IN_FRONT: Final = 0.6
 """The finger that turned F must go back before the wrist turns."""
 _FRONT_AT_HAND: Final = -0.5
-"""With this wrist turned down a finger has F ready."""
+"""Saved on a turn of F with this wrist turned down: a finger is ready."""
 _FRONT_AWAY: Final = 0.5
-"""With it turned up the finger is away from F."""
+"""Extra for a turn of F with the wrist turned up: the finger is far away."""
 _LEANING: Final = 2.0
-"""A sequence that somebody likes least costs so much more than the one they like best."""
+"""Extra for the sequence that a person likes least, against the one they like best."""
 
 _LONGER: Final = 3.0
-"""Now and then a sequence costs up to so much more than the cheapest; else up to 1."""
+"""Now and then a sequence up to this much dearer than the cheapest is used; else up to 1."""
 _EITHER_WAY: Final = 1.0
-"""Of two holdings that differ by less either one may be taken."""
+"""Either of two holdings may be taken if their prices differ by less."""
 
 _MIRRORED: Final = {"R": "L", "L": "R", "F": "F", "B": "B", "U": "U", "D": "D"}
 
@@ -54,9 +54,9 @@ class _Grip(NamedTuple):
     right: int = 0
     """Quarters by which the wrist is turned, −1 to 1; up (as in R) counts as 1."""
     left: int = 0
-    """The same; L' turns it up."""
+    """The same for the other wrist; L' turns it up."""
     finger_in_front: int = 0
-    """The quarters of the turn of F before this move, 0 if it was another."""
+    """The quarters of the turn of F before this move, 0 after any other move."""
 
 
 class _Option(NamedTuple):
@@ -67,12 +67,12 @@ class _Option(NamedTuple):
 
 
 class Insertion(NamedTuple):
-    """How a pair is put in."""
+    """A way to put a pair in."""
 
     holding: int
     """Quarters of y from the frame's own holding."""
     moves: tuple[Move, ...]
-    """As written from there."""
+    """The moves as written from that holding."""
 
 
 class Fingers:
@@ -85,7 +85,7 @@ class Fingers:
         self._known: dict[tuple[int, int, int], list[_Option]] = {}
 
     def price(self, moves: Sequence[Move]) -> float:
-        """Of these moves, of which only so many are foreseen as the habits say."""
+        """Price of the moves; the habits say how many of them are foreseen."""
         ahead = self._habits.grip_ahead
         grip, total = _Grip(), sum(map(self._length, moves[ahead:]))
         for move in moves[:ahead]:
@@ -142,7 +142,7 @@ class Fingers:
     def insertion(
         self, corner: int, edge: int, slot: int, holding: int, rng: np.random.Generator
     ) -> Insertion | None:
-        """How this person puts a pair in: nearly always as costs least from this holding.
+        """How this person puts a pair in: nearly always the cheapest way from this holding.
 
         ``corner`` and ``edge`` are facelets of the cross frame, ``holding`` counts quarters of y
         from the frame's own. None if the case is not usual.
@@ -192,7 +192,7 @@ def fingers_of(habits: Habits) -> Fingers:
 
 
 def _wrist(turned: int, quarters: int) -> tuple[float, int]:
-    """What the wrist adds to the price of a turn up by so many quarters, and where it is then."""
+    """Extra price of the wrist for a turn up by so many quarters, and its place afterwards."""
     if quarters == 2:
         return (0.0, -turned) if turned else (_HALF_FROM_REST, 0)
     by = 1 if quarters == 1 else -1
@@ -200,6 +200,6 @@ def _wrist(turned: int, quarters: int) -> tuple[float, int]:
 
 
 def _way_back(grip: _Grip, quarters: int, easy: int) -> float:
-    """What a finger in front adds: nothing in ``F R'`` and ``F' L``, which are one movement."""
+    """Extra price of a finger in front: 0 in ``F R'`` and ``F' L``, which are one movement."""
     together = quarters == easy == 4 - grip.finger_in_front
     return 0.0 if together or not grip.finger_in_front else _FINGER_IN_FRONT

@@ -52,7 +52,7 @@ def _settle(hands: Hands, look: str) -> None:
     if habits.backwards and not known:
         known = answers(hands.seen(), look, mirror=habits.left_handed)
     if not known:
-        raise ValueError(f"no known sequence settles what look {look!r} sees here")
+        raise ValueError(f"no known sequence settles the case that look {look!r} sees here")
     shortest = min(len(answer.sequence.turns) for answer in known)
     short = [answer for answer in known if len(answer.sequence.turns) <= shortest + 3]
     chosen = short[int(rng.integers(len(short)))]

@@ -1,7 +1,7 @@
 """Pairs as people put them in: plain, by keyholes, pseudo-pairs and chains at an offset.
 
-Works in the cross frame on a cube in the hands; every way of doing a pair either does it
-and returns True, or finds its conditions missing, touches nothing and returns False.
+Works in the cross frame on a cube in the hands. Every way of doing a pair either does it and
+returns True, or finds its conditions missing, changes nothing and returns False.
 """
 
 from __future__ import annotations
@@ -35,14 +35,14 @@ _SLOTS: Final = range(4)
 
 
 class FirstLayers:
-    """The four slots of the cube in someone's hands, the cross being whole."""
+    """The four slots of a cube in the hands, with the cross whole."""
 
     def __init__(self, hands: Hands) -> None:
         self.hands = hands
         self.rng = hands.rng
         self.habits = hands.habits
 
-    # What stands where.
+    # The state of the slots.
 
     def offset(self) -> int:
         """Offset of the cross layer, judged by one cross edge."""
@@ -81,9 +81,9 @@ class FirstLayers:
         *,
         flipped: bool = False,
     ) -> list[int] | None:
-        """Turns that put a slot's corner and/or edge home with the cross layer at an offset.
+        """Turns that put a slot's corner, its edge or both home with the cross layer at an offset.
 
-        The first turn brings the layer there if it is not; the pieces in ``keep`` stay.
+        The first turn brings the layer to the offset if needed; the pieces in ``keep`` stay.
         """
         first = layer_turn(offset - self.offset())
         position = self.hands.position
@@ -130,7 +130,7 @@ class FirstLayers:
     # One pair.
 
     def plain(self) -> bool:
-        """Put a corner and its edge into their slot together, the shortest or any."""
+        """Put a corner and its edge into their slot together: the shortest pair, or any pair."""
         ways = {slot: self._way_in(slot) for slot in self.free()}
         if not ways:
             return False
@@ -199,7 +199,7 @@ class FirstLayers:
         return False
 
     def flipped_edge(self) -> bool:
-        """Put a corner in, and its edge above it the wrong way round."""
+        """Put a corner in, and its edge above it flipped."""
         if len(self.free()) < 2:
             return False
         slot = self._mixed()[0]
@@ -217,7 +217,7 @@ class FirstLayers:
     # Several slots at an offset.
 
     def chain(self) -> bool:
-        """Two single pieces of one sort, then their partners with the cross layer turned."""
+        """Two single pieces of one kind, then their partners with the cross layer turned."""
         if len(self.free()) < 4:
             return False
         corners_first = bool(self.rng.random() < 0.5)
@@ -236,7 +236,7 @@ class FirstLayers:
         return self._aligned()
 
     def pair_at_offset(self) -> bool:
-        """A pair put in piece by piece while the cross layer stays turned as it is."""
+        """A pair put in piece by piece while the cross layer stays at its offset."""
         offset, slot = self.offset(), self._mixed()[0]
         done = self._do(self.plan(None, slot, offset, set()))
         self.think()
@@ -267,7 +267,7 @@ class FirstLayers:
         return self._do(self._usual(free[0]) or self.plan(free[0], free[0], 0, keep))
 
     def fumble(self, steps: int) -> None:
-        """Put single pieces and pairs anywhere at any offset, minding the others or not."""
+        """Put single pieces and pairs anywhere at any offset; the others may get lost or not."""
         for _ in range(steps):
             slot, offset = int(self.rng.integers(4)), int(self.rng.integers(4))
             minded = [s for s in _SLOTS if s != slot and self.rng.random() < 0.7]

@@ -18,7 +18,7 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True)
 class GripCosts:
-    """What is dear in a grip, against 1 for a turn of R, L or U."""
+    """Costs in a grip, against 1 for a turn of R, L or U."""
 
     rotation: float = 1.6
     """Of y or y'."""
@@ -42,11 +42,11 @@ class Habits:
     left_handed: bool = False
     """Last-layer sequences are known as their mirror images."""
     backwards: bool = False
-    """Other last-layer sequences are known than usual: those that undo the usual ones, wherever
-    one of them settles the case."""
+    """Other last-layer sequences are known than usual: the inverses of the usual ones, wherever one
+    of them settles the case."""
     grip_ahead: int = 99
-    """The cube is held as costs least for so many of the turns that belong together. 0: the first
-    side face is brought to either hand, whatever comes after it."""
+    """The holding is the cheapest for so many of the turns that belong together. 0: the first side
+    face is brought to either hand, whatever comes after it."""
     # Hands, seconds.
     turn_s: float = 0.16
     """Median time of an easy quarter turn in a running sequence."""
@@ -56,7 +56,7 @@ class Habits:
     """Median time of a rotation of the whole cube."""
     half_factor: float = 1.35
     awkward_factor: float = 1.45
-    """For turns of F, B and D, which take a finger out of its place."""
+    """Factor for turns of F, B and D, which take a finger out of its place."""
     slice_gap_s: float = 0.025
     """Longest time between the two reports of one slice quarter."""
     scramble_turn_s: float = 0.55
@@ -84,16 +84,16 @@ class Habits:
     p_look_for_x_cross: float = 0.1
     p_offset_cross: float = 0.04
     p_keyhole: float = 0.5
-    """A ready keyhole (corner or edge already in) is used as such."""
+    """A ready keyhole (corner or edge already in) is used as a keyhole."""
     p_set_up_keyhole: float = 0.06
     p_set_up_pseudo: float = 0.03
     p_chain: float = 0.03
     p_longer_pair: float = 0.35
     """An insertion may be up to three turns longer than the shortest."""
     taste: int = 0
-    """Which of the usual sequences for a pair are liked best: another number, other ones."""
+    """Seed for the favourites among the usual sequences for a pair."""
     p_easiest_pair: float = 0.75
-    """The shortest free pair is taken, not just any."""
+    """The shortest free pair is taken, not a random one."""
     p_one_look_orient: float = 0.8
     p_one_look_permute: float = 0.9
     p_regrip_in_cross: float = 0.25
@@ -102,7 +102,7 @@ class Habits:
     """At each move: a pause in the middle of a stage."""
     # Mistakes.
     p_wrong_turn: float = 0.004
-    """At each turn: a wrong one, seen and undone."""
+    """At each turn: a wrong turn, noticed and undone."""
     p_out_and_back: float = 0.02
     """At each pair: a solved one is taken out and put back."""
     p_lose_pair: float = 0.012
@@ -113,7 +113,7 @@ RIGHT_HANDED: Final = Habits()
 """A right-handed solver of about 20 s; the default."""
 
 UNPLANNED: Final = Habits(name="right-handed, plans no grip", grip_ahead=0)
-"""The same solver, but for the way to choose a grip."""
+"""The same solver with another way to choose a grip."""
 
 LEFT_HANDED: Final = Habits(
     name="left-handed",
@@ -144,8 +144,8 @@ OTHERWISE: Final = Habits(
     p_one_look_orient=0.5,
     p_one_look_permute=0.5,
 )
-"""A left-handed two-look solver who rotates much, plans no grip and knows other sequences: for
-trying what was learned from others."""
+"""A left-handed two-look solver who rotates much, plans no grip and knows other sequences: a test
+for habits that were learned from others."""
 
 SHORT_SIGHTED: Final = Habits(
     name="short-sighted",
@@ -160,5 +160,5 @@ SHORT_SIGHTED: Final = Habits(
     p_one_look_orient=0.6,
     p_one_look_permute=0.6,
 )
-"""A right-handed solver who looks three turns ahead for a grip and knows other sequences, for the
-same."""
+"""A right-handed solver who looks three turns ahead for a grip and knows other sequences: another
+such test."""

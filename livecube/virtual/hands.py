@@ -1,7 +1,7 @@
 """The hands: they make moves in time, and the cube's sensor reports fixed-frame turns.
 
-The cube is followed in the *cross frame*: the cross face is D, and the faces keep their
-names whatever the hands do. Planning speaks in this frame; reports in the fixed frame.
+The cube is followed in the *cross frame*: the cross face is D, and the faces keep their names in
+every holding. Plans use this frame, reports the fixed frame.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ _Y: Final = tuple(Move("y", quarters) for quarters in (1, 2, 3))
 
 
 class Stopped(Exception):  # noqa: N818 - not an error
-    """The hands were told to stop here: the solve is given up."""
+    """The hands have to stop here: the solve is given up."""
 
 
 @cache
@@ -89,14 +89,14 @@ class Hands:
         self.moves: list[HandMove] = []
         self.mistakes = 0
         self.stop_after: int | None = None
-        """Give up once so many turns are reported."""
+        """Give up after this many reported turns."""
         self._tempo = 1.0
         self._may_slip = False
 
     # Time.
 
     def wait(self, median_s: float) -> None:
-        """Think for about so many seconds."""
+        """Think for about this many seconds."""
         self.t += min(self._spread(median_s, 0.45), 4 * median_s)
 
     def inspect(self) -> None:
@@ -130,7 +130,7 @@ class Hands:
         self._tempo = 1.0
 
     def given(self, turns: Iterable[int]) -> None:
-        """The cube stands so many fixed-frame turns further; no hand made them."""
+        """Change the position by fixed-frame turns that no hand makes."""
         for turn in turns:
             self.position = self.position.translate(TURN_BYTES[self.frame.into(turn)])
 
@@ -142,7 +142,7 @@ class Hands:
     def make(self, move: Move) -> None:
         """Make one move and report its turns.
 
-        Raises :class:`Stopped` if the hands were to stop before it.
+        Raises :class:`Stopped` if the hands have to stop before it.
         """
         if self.stop_after is not None and len(self.reports) >= self.stop_after:
             raise Stopped
@@ -158,7 +158,7 @@ class Hands:
         rows = [turns]
         quarters = turn_quarters(turns[0])
         if quarters == 2 and self.rng.random() < habits.p_half_as_quarters:
-            # Both halves of a half turn go the same way round.
+            # Both halves of a half turn go in the same direction.
             way = int(self.rng.choice((1, 3)))
             ways = [way, 4 - way] if move.symbol in SLICE_SYMBOLS else [way]
             half = [make_turn(turn_face(t), w) for t, w in zip(turns, ways, strict=True)]
@@ -176,7 +176,7 @@ class Hands:
                 )
 
     def seen(self) -> bytes:
-        """The position as the hands see it: their faces called U L F R B D."""
+        """The position as the hands see it, with their faces named U L F R B D."""
         rotation = _rotation_into(self.frame.holding, self.holding)
         return rotated(np.frombuffer(self.position, dtype=np.uint8), rotation).tobytes()
 
@@ -190,7 +190,7 @@ class Hands:
     # Sequences of the cross frame.
 
     def turn(self, turns: Sequence[int], *, choose_grip: bool = True) -> None:
-        """Make turns of the cross frame, held as the hands like it best."""
+        """Make turns of the cross frame in the holding that the hands prefer."""
         if not turns:
             return
         fixed = [self.frame.out(turn) for turn in turns]
@@ -205,7 +205,7 @@ class Hands:
             self.make(Move(symbol, turn_quarters(turn)))
 
     def put_in(self, corner: int, edge: int, slot: int) -> Insertion | None:
-        """How these hands would put a pair in from here; None if its case is not usual.
+        """The way in which these hands put a pair in from here; None if its case is not usual.
 
         ``corner`` and ``edge`` are the facelets of its pieces in the cross frame.
         """
@@ -216,7 +216,7 @@ class Hands:
         return fingers_of(self.habits).insertion(corner, edge, slot, holding, self.rng)
 
     def insert(self, insertion: Insertion) -> None:
-        """Put a pair in so."""
+        """Put a pair in this way."""
         quarters = insertion.holding
         self.hold(self.frame.holding.after(_Y[quarters - 1]) if quarters else self.frame.holding)
         self.sequence(insertion.moves)
@@ -257,7 +257,7 @@ class Hands:
         return {"F": habits.costs.front, "B": habits.costs.back}.get(FACES[hand], 1.0) - 1.0
 
     def careless(self, on: bool) -> None:
-        """From now on wrong turns may happen, as often as the habits say."""
+        """Switch wrong turns on or off; the habits say how often they happen."""
         self._may_slip = on
 
     def _slip(self) -> None:

@@ -1,7 +1,7 @@
-"""Which known sequence helps: orientation and permutation of the last layer, one look or two.
+"""The known sequences that help: orientation and permutation of the last layer, one look or two.
 
-Positions here are 20 facelets as ``bytes``, the cross down, first two layers solved. A look
-is a key (what the solver looks at) and a book from keys to the sequences that settle it.
+Positions here are 20 facelets as ``bytes``, the cross down, first two layers solved. A look is a
+key (the visible part of the case) and a book from keys to the sequences that settle it.
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ def _up(position: bytes, quarters: int) -> bytes:
 
 
 def _twists(position: bytes, pieces: range) -> bytes:
-    """Twist of whatever stands at each of these places."""
+    """Twist of the piece at each of these places."""
     seen = {_PIECE[position[p]]: _TWIST[position[p]] for p in pieces}
     return bytes(seen[place] for place in pieces)
 
@@ -67,7 +67,7 @@ def _orientation(position: bytes) -> bytes:
 
 
 def _standing(position: bytes, pieces: range, first: int) -> bytes:
-    """Which piece stands at each place, counted round the layer from piece ``first``."""
+    """Number of the piece at each place, counted round the layer from piece ``first``."""
     seen = {_PIECE[position[p]]: p - pieces.start for p in pieces}
     return bytes((seen[place] - first) % 4 for place in pieces)
 
@@ -88,8 +88,8 @@ LOOKS: Final[dict[str, tuple[Callable[[bytes], bytes], str]]] = {
     "corners-home": (_corner_places, PERMUTE),
     "permute": (_places, PERMUTE),
 }
-"""What is looked at, and the sequences that may settle it. ``edges-up`` and
-``corners-home`` are the first looks of a two-look solver."""
+"""For each look its key, and the sequences that may settle it. ``edges-up`` and ``corners-home``
+are the first looks of a two-look solver."""
 
 
 @cache
@@ -109,7 +109,7 @@ def _book(look: str, mirror: bool, backwards: bool) -> dict[bytes, list[Sequence
 def answers(
     position: bytes, look: str, *, mirror: bool = False, backwards: bool = False
 ) -> list[Answer]:
-    """All known sequences that settle what this look sees, with the turn of U before each."""
+    """All known sequences that settle the case in this look, with the turn of U before each."""
     key, _ = LOOKS[look]
     book = _book(look, mirror, backwards)
     return [
@@ -120,7 +120,7 @@ def answers(
 
 
 def is_settled(position: bytes, look: str) -> bool:
-    """Whether this look sees nothing left to do."""
+    """Whether the case in this look is settled."""
     key, _ = LOOKS[look]
     return key(position) == key(_SOLVED)
 
@@ -138,7 +138,7 @@ def is_permuted(position: bytes) -> bool:
 def turn_that_solves(position: bytes) -> int:
     """Quarters of U that solve the cube (0: solved).
 
-    Raises ``ValueError`` if none does.
+    Raises ``ValueError`` if no turn of U does.
     """
     for quarters in range(4):
         if _up(position, quarters) == _SOLVED:

@@ -1,7 +1,7 @@
-"""The cube as 54 colour letters, and what can be seen of a cross and its slots on them.
+"""The cube as 54 colour letters, and the state of a cross and its slots, read from the letters.
 
-Nothing here knows of pieces, positions or tables: a turn moves letters, and a cross is
-whole if letters match.
+Nothing here uses pieces, positions or tables: a turn moves letters, and a cross is whole if letters
+match.
 """
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ _WHERE: Final = {(_POINT[i], _NORMAL[i]): i for i in range(54)}
 
 
 def looks_after(turns: Iterable[int], look: Look = START) -> list[Look]:
-    """How the cube looks at the start and after each turn."""
+    """The look of the cube at the start and after each turn."""
     looks = [look]
     for turn in turns:
         look = MOVED[turn](look)
@@ -114,7 +114,7 @@ class WholeLine(NamedTuple):
 
 
 def _offset(look: Look, cross: int) -> int | None:
-    """By how many clockwise quarters the whole cross is turned; None if it is not whole."""
+    """The clockwise quarters by which the whole cross is turned; None if it is not whole."""
     sides, letter = sides_of(cross), FACES[cross]
     if any(look[side.cross_edge] != letter for side in sides):
         return None
@@ -128,7 +128,7 @@ def _offset(look: Look, cross: int) -> int | None:
 
 
 def whole_line(line: int, look: Look, cross: int) -> WholeLine | None:
-    """What this look shows of the cross of one colour; None if that is not whole."""
+    """The slots in this look for the cross of one colour; None if that cross is not whole."""
     offset = _offset(look, cross)
     if offset is None:
         return None

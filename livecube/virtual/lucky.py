@@ -23,7 +23,7 @@ _SEQUENCES: Final = {
 }
 _UPPER: Final = ("U", "U2", "U'")
 _ROUNDS: Final = 12
-"""So many triggers mix the pieces of the free slots with those of the last layer well."""
+"""Number of triggers that mix the pieces of the free slots well with those of the last layer."""
 
 
 def _layer(rng: np.random.Generator) -> list[int]:
@@ -49,10 +49,10 @@ def two_at_once(rng: np.random.Generator) -> tuple[list[int], list[int]]:
 
 
 def out_while_in(rng: np.random.Generator) -> tuple[list[int], list[int]]:
-    """A position with the cross and a slot solved, and the turns that solve another one.
+    """A position with the cross and a slot solved, and the turns that solve another slot.
 
-    On the way the solved pair is out at turns where the cross is whole; it comes back on
-    the very turn on which the other goes in.
+    On the way the solved pair is out at turns where the cross is whole; it comes back on the
+    same turn on which the other goes in.
     """
     a = _UPPER[int(rng.integers(3))]
     start = ("L' U' L U", "L' U2 L U2")[int(rng.integers(2))]

@@ -1,4 +1,4 @@
-"""Putting corners and edges into slots, in the cross frame, without touching what is done.
+"""Putting corners and edges into slots, in the cross frame, without disturbing solved pieces.
 
 A plan is built of turns of U and of *triggers*: short sequences that keep the cross and
 three slots and change one slot and the upper layer. Shortest plans come from a table for
@@ -56,7 +56,7 @@ _Y_CYCLE: Final = {"F": "L", "L": "B", "B": "R", "R": "F", "U": "U", "D": "D"}
 class _Element(NamedTuple):
     turns: tuple[int, ...]
     table: bytes
-    """What it does, for ``bytes.translate``."""
+    """Its effect, as a table for ``bytes.translate``."""
     slot: int
     """The slot it opens, −1 for a turn of U."""
     cost: int
@@ -142,13 +142,13 @@ def plan_pieces(
     while now != target:
         options: list[tuple[_Element, bytes]] = []
         for element in _allowed(places):
-            # Two turns of the upper layer running would be one.
+            # Two turns of the upper layer in a row would be one.
             if element.slot == slot == -1:
                 continue
             after = now.translate(element.table)
             if distances[after] + element.cost <= left:
                 options.append((element, after))
-        if not options:  # The slack was spent on a turn of U that leads nowhere.
+        if not options:  # The slack was wasted on a turn of U.
             return plan_pieces(start, target, places, rng)
         element, now = options[int(rng.integers(len(options)))]
         plan += element.turns

@@ -1,8 +1,8 @@
-"""One attempt at a solve: what this solver decides at every point, and sometimes the past.
+"""One attempt at a solve: the solver's decisions at every point, and sometimes a rewritten past.
 
-Some things happen by luck only (a skip, an accidental cross). To show them, the past is
-rewritten: after some turns the cube is declared to stand in the lucky position, and the
-start of the solve becomes that position with the turns taken back.
+Some things happen only by luck (a skip, an accidental cross). To show them, the past is rewritten:
+after some turns the cube is declared to be in the lucky position, and the start of the solve
+becomes that position with the turns taken back.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ _WISHED_SLIPS: Final = 0.05
 
 
 class Person:
-    """Someone with habits, a meant cross colour and wishes, in front of one cube."""
+    """A solver with habits, an intended cross colour and wishes, in front of one cube."""
 
     def __init__(
         self,
@@ -85,7 +85,7 @@ class Person:
         return bool(self.rng.random() < probability)
 
     def _rewrite(self, state: Sequence[int]) -> None:
-        """The cube stands now as these fixed-frame turns leave a solved one."""
+        """Put the cube into the position that these fixed-frame turns make of a solved one."""
         made = [report.turn for report in self.hands.reports]
         self.scramble = [m.turn for m in merge([*state, *inverse_turns(made)])]
         self.hands.position = SOLVED.tobytes()
@@ -157,13 +157,13 @@ class Person:
         raise ValueError("the pairs do not come to an end")
 
     def _play(self, state: Sequence[int], answer: Sequence[int]) -> None:
-        """Stand in a position of the cross frame, think, and answer it."""
+        """Take a position of the cross frame, think, and make the answer."""
         self._rewrite(self._out(state))
         self.layers.think()
         self.hands.turn(answer)
 
     def _wished(self) -> bool:
-        """Do something that is wished for, if it can be done now."""
+        """Do something from the wishes, if it can be done now."""
         order = sorted(self.wishes, reverse=self._chance(0.5))
         # A chain takes four free slots, so it comes first.
         for kind in sorted(order, key=lambda kind: kind != "chain"):

@@ -1,4 +1,4 @@
-"""A simulated cube that sends what a profile describes: its firmware is the profile itself."""
+"""A simulated cube that sends the packets of a profile: the profile is its firmware."""
 
 from __future__ import annotations
 
@@ -18,11 +18,11 @@ __all__ = ["ProfileCube"]
 
 
 class ProfileCube:
-    """A cube as ``livecube.virtual.cube.SimulatedCube`` has it; it has no transform.
+    """A cube for ``livecube.virtual.cube.SimulatedCube`` from a profile without a transform.
 
-    A half turn without a code is sent as two quarters. Whatever the profile sends on a gap is
-    taken for a request, and answered by packets with the position. ``fill`` gives the bytes of
-    a packet before its fields are put in, all zeros unless it says otherwise.
+    A half turn without a code is sent as two quarters. Every write that the profile sends on a
+    gap is taken for a request, and answered by packets with the position. ``fill`` gives the
+    bytes of a packet before its fields are put in, by default all zeros.
     """
 
     control = "00000000-0000-0000-0000-000000000000"
@@ -45,7 +45,7 @@ class ProfileCube:
 
     @property
     def advertisement(self) -> Advertisement:
-        """All that the profile claims."""
+        """An advertisement that fits the profile's claim."""
         claim = self.profile.claim
         return Advertisement(
             claim.name,
@@ -70,18 +70,18 @@ class ProfileCube:
         return tuple(self._packet(layout, cube_ms) for layout in telling)
 
     def written(self, data: bytes, cube_ms: int) -> tuple[bytes, ...]:
-        """Tell the position, if that is what was asked for."""
+        """Send the position, if the host asked for it."""
         if data not in [write.data for write in self.profile.on_gap + self.profile.on_connect]:
             return ()
         stating = [layout for layout in self.profile.layouts if layout.state]
         return tuple(self._packet(layout, cube_ms) for layout in stating)
 
     def idle(self, cube_ms: int) -> tuple[bytes, ...]:
-        """Nothing is ever due."""
+        """Never sends anything."""
         return ()
 
     def set_battery(self, percent: int, cube_ms: int) -> tuple[bytes, ...]:
-        """Change the charge, and tell it in a packet that tells nothing else, if there is one."""
+        """Change the charge, and send it if the profile has a packet for the charge alone."""
         self.battery_percent = percent
         plain = [la for la in self.profile.layouts if la.battery and not la.turns and not la.state]
         return tuple(self._packet(layout, cube_ms) for layout in plain)
@@ -117,7 +117,7 @@ class ProfileCube:
             steps = [new - old for (_, new), (_, old) in pairwise(latest)]
             most = turns.elapsed.first.values - 1
             fitting = next((k for k, step in enumerate(steps) if step > most), len(steps))
-            # Where the time does not fit, the turns before cannot be listed.
+            # If a time does not fit, the turns before it cannot be listed.
             codes = codes[: fitting + 1]
             turns.elapsed.write(data, steps[: min(fitting, turns.elapsed.count)])
         turns.codes.write(data, codes + [empty] * (turns.codes.count - len(codes)))

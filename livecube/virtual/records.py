@@ -1,4 +1,4 @@
-"""What a virtual solve is, as values: reported turns, the true stages, the whole solve."""
+"""A virtual solve as values: reported turns, the true stages, the whole solve."""
 
 from __future__ import annotations
 
@@ -37,15 +37,15 @@ Kind: TypeAlias = Literal[
 ]
 
 KINDS: Final[tuple[Kind, ...]] = get_args(Kind)
-"""What can be asked of a solve, and what it says happened in it.
+"""The kinds of solve that can be asked for, and that a solve names as its events.
 
-Most are the names of techniques and stages. ``chain``: a pair done while the cross layer is
-turned. ``offset-cross``: the cross likewise. ``other-cross``: another colour had a cross
-before. ``out-and-back``: a solved pair was taken out and put back. ``out-while-in``: one was
-out at lines where the cross is whole, and came back as another went in. ``reopened``: one
-was lost. ``fumbling``: pieces were put in and lost at any offset, more or less at random.
-``layer-skip``: the last pair solved the cube up to the last layer's turn; in hindsight
-another colour may then have had its four slots a turn earlier, and counts.
+Most are the names of techniques and stages. ``chain``: a pair done while the cross layer is turned.
+``offset-cross``: the cross done so. ``other-cross``: another colour had a cross before.
+``out-and-back``: a solved pair was taken out and put back. ``out-while-in``: a solved pair was out
+at lines where the cross is whole, and came back as another went in. ``reopened``: a solved pair was
+lost. ``fumbling``: pieces were put in and lost at any offset, more or less at random.
+``layer-skip``: the last pair solved the cube up to the last layer's turn; in hindsight another
+colour may then have had its four slots a turn earlier, and is the cross colour.
 """
 
 
@@ -56,9 +56,9 @@ class VirtualTurn(Moment):
     turn: int
     """Fixed-frame turn, 0 to 17."""
     holding: Holding
-    """How the cube was held when the move began: the truth."""
+    """The true holding when the move began."""
     move: str
-    """What the hands did (``R``, ``Rw'``, ``M2``); several turns may come of one move."""
+    """The move of the hands (``R``, ``Rw'``, ``M2``); one move may give several turns."""
     move_index: int
     """Index of that move in the solve's ``moves``."""
 
@@ -69,12 +69,12 @@ class HandMove(Moment):
 
     move: Move
     holding: Holding
-    """How the cube was held when the move began."""
+    """The holding when the move began."""
 
 
 @dataclass(frozen=True, slots=True)
 class TrueStage:
-    """One stage as the rules for stages have it."""
+    """One stage by the rules for stages."""
 
     stage: StageName
     slots: tuple[str, ...]
@@ -82,7 +82,7 @@ class TrueStage:
     end_turn: int
     """The log's turn line, counted from 1, that completed it."""
     technique: str | None
-    """How a pair was done; None for other stages."""
+    """Technique of a pair; None for other stages."""
     shared: bool
     """Whether an earlier stage of the list ends on the same line."""
     offset: int
@@ -94,9 +94,9 @@ class VirtualSolve:
     """One solve from first turn to last, and the truth about it."""
 
     scramble: list[int]
-    """Fixed-frame turns from solved to the position in which the log starts this solve, or
-    those that were turned on the cube (then they are the first of ``turns``, and begin where
-    an abandoned solve has left the cube)."""
+    """Fixed-frame turns from solved to the position in which the log starts this solve, or those
+    that were turned on the cube. Turned ones are the first of ``turns``, and begin at the position
+    in which an abandoned solve left the cube."""
     turns: list[VirtualTurn]
     """All reported turns that belong to this solve; see ``first_line``."""
     first_line: int
@@ -106,16 +106,16 @@ class VirtualSolve:
     cross: int
     """Face of the cross colour in hindsight."""
     meant: int
-    """Face of the cross colour that the solver had in mind."""
+    """Face of the cross colour that the solver intended."""
     stages: list[TrueStage]
     """In order of completion; eight if the cube was solved."""
     reopened: list[tuple[str, int]]
-    """Slots lost for good, with the turn line at which they counted as lost."""
+    """Slots lost for good, with the turn line at which they count as lost."""
     solved: bool
     kinds: frozenset[str]
-    """What unusual things happened: some of :data:`KINDS`."""
+    """The unusual things that happened: some of :data:`KINDS`."""
     moves: list[HandMove]
-    """What the hands did, in order: scrambling if it was turned, then the solve."""
+    """The moves of the hands, in order: the scramble if it was turned, then the solve."""
 
     @property
     def solving(self) -> list[VirtualTurn]:

@@ -1,7 +1,7 @@
 """Known sequences of the last layer, each verified by the cube before it is used.
 
-Common practice, no published source. Every sequence is written with the cross down; what
-it does is computed, never looked up, and one that disturbs the first two layers is an error.
+Common practice, no published source. Every sequence is written with the cross down. Its effect is
+computed, never looked up, and one that disturbs the first two layers is an error.
 """
 
 from __future__ import annotations
@@ -109,7 +109,7 @@ M' U M2 U M2 U M' U2 M2
 
 @dataclass(frozen=True, slots=True)
 class Sequence:
-    """A verified sequence: what the hands do and what it does to a cube with the cross down."""
+    """A verified sequence: the hands' moves, and its effect on a cube with the cross down."""
 
     moves: tuple[Move, ...]
     turns: tuple[int, ...]
@@ -141,7 +141,7 @@ _MIRROR: Final = {"R": "L", "L": "R", "Rw": "Lw", "Lw": "Rw"}
 def mirrored(text: str) -> str:
     """The sequence with left and right exchanged, as a left-handed solver knows it."""
     return moves_text(
-        # M and x keep their direction in the mirror; all others turn the other way.
+        # M and x keep their direction in the mirror; all others turn in the opposite one.
         move
         if move.symbol in "Mx"
         else Move(_MIRROR.get(move.symbol, move.symbol), 4 - move.quarters)
@@ -150,5 +150,5 @@ def mirrored(text: str) -> str:
 
 
 def turned_back(text: str) -> str:
-    """The sequence that undoes this one, as somebody knows it who knows other sequences."""
+    """The inverse sequence, for solvers who know other sequences than usual."""
     return moves_text(move.inverted() for move in reversed(parse_moves(text)))

@@ -24,11 +24,11 @@ __all__ = ["VirtualSession", "session"]
 
 @dataclass(frozen=True, slots=True)
 class VirtualSession:
-    """A log's worth of solves on one cube, whose clock runs through."""
+    """The solves of one log on one cube, with one clock."""
 
     solves: list[VirtualSolve]
     scramble: list[int]
-    """Fixed-frame turns from solved to the position at t = 0; empty if the log has them all."""
+    """Fixed-frame turns from solved to the position at t = 0; empty if the log holds them all."""
 
     @property
     def turns(self) -> list[VirtualTurn]:
@@ -36,7 +36,7 @@ class VirtualSession:
         return [turn for one in self.solves for turn in one.turns]
 
     def events(self, *, marks: bool = True) -> list[CubeEvent]:
-        """What a recorder would have: turns and, if wanted, marks of the solves' phases."""
+        """The events as recorded: turns and, if wanted, marks of the solves' phases."""
         events: list[CubeEvent] = []
         for number, one in enumerate(self.solves, start=1):
             events += _events(one, number) if marks else [Turn(v.t, v.turn) for v in one.turns]
@@ -68,9 +68,9 @@ def session(
 ) -> VirtualSession:
     """Solves one after the other: scramble, inspection, solve, rest.
 
-    ``solves`` is their number, or the kinds that each shall have. With ``on_cube`` every
-    scramble is turned on the cube and reported, starting from the solved cube; else the
-    first one is where the log starts, and only the others are turned.
+    ``solves`` is their number, or the kinds of each. With ``on_cube`` every scramble is turned on
+    the cube and reported, starting from the solved cube. Otherwise the log starts with the first
+    solve scrambled, and only the later scrambles are turned.
     """
     rng = np.random.default_rng(seed)
     wishes: Sequence[Collection[Kind]] = [()] * solves if isinstance(solves, int) else solves
@@ -81,7 +81,7 @@ def session(
         one = solve(rng, None, habits, cross=cross, kinds=kinds)
         left = [] if one.solved else [*one.scramble, *(turn.turn for turn in one.turns)]
         if number or on_cube:
-            # Takes back what an abandoned solve has left.
+            # Takes the turns of an abandoned solve back.
             scramble = [m.turn for m in merge([*inverse_turns(standing), *one.scramble])]
             hands = _scrambling(scramble, habits, rng, t)
             one = _placed(one, line, hands.t, scramble, hands)
@@ -96,7 +96,7 @@ def session(
 def _scrambling(
     scramble: Sequence[int], habits: Habits, rng: np.random.Generator, t: float
 ) -> Hands:
-    # The frame does not matter here: nobody plans.
+    # The frame does not matter here: nothing is planned.
     hands = Hands(CrossFrame(5), habits, rng, t)
     hands.scramble(scramble)
     return hands
@@ -105,7 +105,7 @@ def _scrambling(
 def _placed(
     one: VirtualSolve, line: int, t: float, scramble: list[int], hands: Hands
 ) -> VirtualSolve:
-    """The solve behind its scrambling, at its place in the log and on the clock."""
+    """The solve after its scramble, at its place in the log and on the clock."""
     before = line - 1 + len(hands.reports)
     turns = [
         replace(turn, t=round(turn.t + t, 3), move_index=turn.move_index + len(hands.moves))

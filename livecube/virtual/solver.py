@@ -48,7 +48,7 @@ _ATTEMPTS: Final = 300
 
 
 def random_scramble(rng: np.random.Generator, length: int = 25) -> list[int]:
-    """Random fixed-frame turns, no face twice running."""
+    """Random fixed-frame turns, no face twice in a row."""
     turns: list[int] = []
     while len(turns) < length:
         turn = int(rng.integers(18))
@@ -67,10 +67,10 @@ def solve(
 ) -> VirtualSolve:
     """Solve one position as people do; the clock starts at 0 with the inspection.
 
-    ``scramble`` are fixed-frame turns from solved (None: random, or made for the kinds
-    asked for). ``cross`` is the face of the cross colour that is meant (None: random).
-    Every one of ``kinds`` happens in the solve; others may. The same seed and arguments
-    give the same solve.
+    ``scramble`` are fixed-frame turns from solved (None: random, or made for the kinds). ``cross``
+    is the face of the intended cross colour (None: random). Every one of ``kinds`` happens in the
+    solve; others may. The same seed and arguments give the same solve.
+
 
     Raises :class:`~livecube.errors.UsageError` if a kind is unknown, or does not happen in
     any of a few hundred attempts at this scramble.
@@ -118,7 +118,7 @@ def _attempt(
 
 
 def _kinds_shown(truth: Truth) -> set[Kind]:
-    """The unusual things that the stages themselves show."""
+    """The unusual kinds that follow from the stages."""
     kinds = {kind for kind in KINDS if any(s.technique == kind for s in truth.stages)}
     for stage in truth.stages:
         match stage:

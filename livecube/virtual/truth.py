@@ -1,9 +1,9 @@
 """The truth about a solve, found by looking at the stickers after every reported turn.
 
-Slow and simple on purpose, and sharing nothing with any tracker: the cube is 54 colour
-letters, a turn moves letters, and everything else is comparing letters with centres.
+Slow and simple on purpose, and independent of every tracker: the cube is 54 colour letters, a turn
+moves letters, and everything else is a comparison of letters with centres.
 
-The rules for stages, as they are applied here (a *line* is a reported turn of the solve; a
+The rules for stages as applied here (a *line* is a reported turn of the solve; a
 half turn reported in two quarters is two lines):
 
 - At a line where the cross is whole at offset 0, with at least as many slots solved as held,
@@ -22,7 +22,7 @@ half turn reported in two quarters is two lines):
 - A pair's technique looks at whole lines only (but whether the pieces were joined is seen at
   the end of the stage before). Two slots done on one line are a pseudo-pair if at the whole
   line before their own line each had just one piece in, a corner and the other's edge.
-- The solve's start is no line: what is whole there counts from the first line that shows it.
+- The solve's start is not a line: slots solved there count from the first line that shows them.
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ __all__ = ["Truth", "find_truth", "looks_after"]
 
 
 class _Done(NamedTuple):
-    """Where a cross or pair counts as done."""
+    """The place where a cross or pair counts as done."""
 
     line: int
     offset: int
@@ -91,7 +91,7 @@ class _Follower:
             self.cross_done = _cross_place(between, [line.line for line in lines.values()])
         latest = max((line.line for line in lines.values()), default=0)
         for slot, line in lines.items():
-            # Never before the cross.
+            # No slot is done before the cross.
             early = self.cross_done.line <= line.line < latest
             place = line if early else now
             self.pairs[slot] = _Done(place.line, place.offset, line.line)
@@ -110,7 +110,7 @@ def _held_rule(
 
 
 def _own_lines(held: frozenset[str], between: list[WholeLine]) -> dict[str, WholeLine]:
-    """The line from which each slot was provisionally done, at whatever offset."""
+    """The line from which each slot was provisionally done, at any offset."""
     own: dict[str, WholeLine] = {}
     for line in between:
         held, lost, new = _held_rule(held, line.solved)
@@ -129,7 +129,7 @@ def _cross_place(between: list[WholeLine], pair_lines: list[int]) -> _Done:
 
 @dataclass(frozen=True, slots=True)
 class Truth:
-    """What the rules for stages say about one solve."""
+    """The stages of one solve by the rules."""
 
     cross: int
     """Face of the cross colour in hindsight."""
@@ -183,7 +183,7 @@ def _cross_and_pairs(follower: _Follower, shown: dict[int, Look]) -> list[TrueSt
 
 
 def _technique(follower: _Follower, slot: str, start: int, shown: dict[int, Look]) -> str:
-    """The name of what was done, for a pair whose stage began after line ``start``."""
+    """The technique of a pair whose stage began after line ``start``."""
     done = follower.pairs[slot]
     if follower.cross_done is not None and done.line == follower.cross_done.line:
         return "x-cross"
@@ -228,7 +228,7 @@ def _since(lines: list[WholeLine], done: int, solved: Callable[[WholeLine], bool
 
 
 def _last_layer(cross: int, fours: int, shown: dict[int, Look]) -> list[TrueStage]:
-    """Orientation, permutation and AUF, as far as they were done after line ``fours``."""
+    """Those of orientation, permutation and AUF that were done after line ``fours``."""
     top = OPPOSITE[cross]
     wanted: list[tuple[StageName, Callable[[Look], bool]]] = [
         (
@@ -251,5 +251,5 @@ def _last_layer(cross: int, fours: int, shown: dict[int, Look]) -> list[TrueStag
 
 
 def _layer_turned(look: Look, face: int) -> list[Look]:
-    """The four looks that turns of one face make of this one."""
+    """The four looks that come from this one by turns of one face."""
     return [look, *(MOVED[3 * face + quarters](look) for quarters in range(3))]

@@ -1,8 +1,8 @@
-"""The usual cases of a slot: what people turn when corner and edge lie above it or in it.
+"""The usual cases of a slot: sequences in common use when corner and edge are above it or in it.
 
 ``usual_cases.toml`` lists sequences in common use, written for the slot at the front right with
-the cross down. Each counts for its mirror image (in the plane through the slot) and for every
-slot; which case it settles is found by undoing it on a solved cube.
+the cross down. Each also gives its mirror image (in the plane through the slot) and serves every
+slot. The case that it settles is found by undoing it on a solved cube.
 """
 
 from __future__ import annotations
@@ -26,12 +26,12 @@ _UP: Final = 0
 
 
 class Known(NamedTuple):
-    """A sequence that somebody may know by heart."""
+    """A sequence that a person may know by heart."""
 
     habit: str
-    """The same for a sequence, its mirror image, and for all slots."""
+    """Equal for a sequence, its mirror image, and all slots."""
     moves: tuple[Move, ...]
-    """Named in the cross frame, without a turn of U that comes first."""
+    """Moves named in the cross frame, without the turn of U before them."""
 
 
 class Answer(NamedTuple):
@@ -87,7 +87,7 @@ def _book() -> dict[tuple[int, int, int], tuple[Known, ...]]:
 
 
 def known_answers(corner: int, edge: int, slot: int) -> list[Answer]:
-    """What is in use for a slot whose corner and edge stand at these facelets (cross frame).
+    """The sequences in use for a slot with corner and edge at these facelets (cross frame).
 
     Empty if a piece is in another slot or both are home.
     """
@@ -103,5 +103,5 @@ def known_answers(corner: int, edge: int, slot: int) -> list[Answer]:
 
 @cache
 def known_habits() -> tuple[str, ...]:
-    """What there is to be known by heart, in order."""
+    """The names of all sequences that can be known by heart, in order."""
     return tuple(sorted({known.habit for case in _book().values() for known in case}))

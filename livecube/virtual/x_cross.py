@@ -1,4 +1,4 @@
-"""A short cross that brings one pair along: a search with a budget, as eyes have one.
+"""A short cross that solves one pair too: a search with a budget, as eyes have one.
 
 In the cross frame. Depth first, deeper and deeper, pruned by the cross table and by the
 distance of the pair alone.
@@ -23,7 +23,7 @@ __all__ = ["plan_x_cross"]
 
 @cache
 def _pair_distances(slot: int) -> dict[bytes, int]:
-    """Turns (HTM) that a corner and an edge alone need to get into a slot."""
+    """Turns (HTM) that a corner and an edge alone need to reach a slot."""
     home = bytes((HOMES[CORNER + slot], HOMES[EDGE + slot]))
     distances = {home: 0}
     queue = deque([home])
@@ -75,7 +75,7 @@ def plan_x_cross(
 ) -> list[int] | None:
     """A shortest X-cross of a random slot, None if none is found within the budget.
 
-    ``budget`` is the number of positions looked at, ``longest`` the most turns (HTM).
+    ``budget`` is the most positions to look at, ``longest`` the most turns (HTM).
     """
     turns = [int(turn) for turn in rng.permutation(18)]
     searches = [_Search(int(slot), budget // 4, turns) for slot in rng.permutation(4)]
