@@ -458,9 +458,11 @@ def test_a_hint_of_the_focus_tells_its_price_and_takes_the_place_of_another() ->
     advisor = advisor_at(Level.CALM)
     for position, face in _settled(4):
         without = advisor.at_beginning(position, face)
-        found = advisor.at_beginning(position, face, None, *without.rows[:1], focus=focus)
+        standing = without.rows[0] if without.rows else None
+        found = advisor.at_beginning(position, face, None, standing, focus=focus)
         if found.price_s and found.price_s > 0.05:
             break
+    assert found.price_s is not None
     assert any(f"{found.price_s:.2f} s slower" in note.text for note in found.rows[0].notes)
     assert found.standing is None, "what is practised takes the place of what stands"
     speaker = Speaker()
