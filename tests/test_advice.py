@@ -242,8 +242,8 @@ def test_a_bad_edge_with_and_without_the_wide_turn(
     ("top", "pairs", "said"),
     [
         (3, 0, None),
-        (4, 0, "4 upper pieces stay where they are"),
-        (4, 1, "a made pair stays joined"),
+        (4, 0, "keeps 4 upper-layer pieces"),
+        (4, 1, "keeps a made pair"),
     ],
 )
 def test_a_quiet_upper_layer_is_worth_a_word(

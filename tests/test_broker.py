@@ -275,11 +275,11 @@ async def test_forget_leaves_no_trace(
             for item in items():
                 await sink.take(item)
     async with Consumer(broker.port, "#", "there") as there:
-        # entities, device, states, figure, mark
-        assert await forget_desk(asked) == 20 + 1 + 7 + 1 + 1
-        await there.until(lambda: sum(not heard.payload for heard in there.heard) == 30)
+        # entities, states, figure, mark
+        assert await forget_desk(asked) == 20 + 7 + 1 + 1
+        await there.until(lambda: sum(not heard.payload for heard in there.heard) == 29)
     emptied = [heard.topic.endswith("/config") for heard in there.heard if not heard.payload]
-    assert emptied == [True] * 21 + [False] * 9  # a home loses an entity before its values
+    assert emptied == [True] * 20 + [False] * 9  # a home loses an entity before its values
     async with Consumer(broker.port, "#", "late") as consumer:
         async with aiomqtt.Client("127.0.0.1", broker.port) as client:
             await client.publish("end", b"{}", qos=1)

@@ -458,7 +458,7 @@ def test_each_stage_shows_its_split_when_it_is_done_and_is_empty_when_a_solve_be
     """A home's sensors changed only when a solve ended."""
     home, messenger = at_home(()), Messenger("a", Cube("c", "n"), lambda t: "", lambda: "id")
     names = ["Cross", *(f"Pair {n}" for n in range(1, 5))]
-    names += ["Orientation", "Permutation", "Closing turn"]
+    names += ["Orientation (OLL)", "Permutation (PLL)", "Closing turn (AUF)"]
     done: list[str | None] = []
     for item in itertools.chain.from_iterable(happenings(4, 2)):
         hear(home, messenger.take(item))
@@ -652,10 +652,10 @@ DIGESTS = {
     "messages": "5d003ef4",
     "practised": "c2fc1b90",
     "heard": "78bf6d8b",
-    "device 0": "c6f08785",
-    "device 14": "e27633d1",
-    "entities 0": "6ce5822d",
-    "entities 14": "ce7bdb91",
+    "device 0": "c751c2a6",
+    "device 14": "d68a531d",
+    "entities 0": "b4802d3b",
+    "entities 14": "70c293eb",
     "off 0": "e3b0c442",
     "off 14": "e3b0c442",
     "topics": "fe95c9a8",

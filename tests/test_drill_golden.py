@@ -59,7 +59,7 @@ def drawn() -> Iterator[str]:
     technique = BY_ID["made-pair"]
     first = drawn_set(advisor_at(), Wish(technique, 3), random.Random(5), (), shares.append)
     yield from map(place_text, first)
-    wish = Wish(technique, 2, 5, "veiled", ("green-red", "blue-red"))
+    wish = Wish(technique, 2, 5, "medium", ("green-red", "blue-red"))
     known = [place.key for place in first]
     yield from map(place_text, drawn_set(advisor_at(), wish, random.Random(5), known))
     cases = [str(place.case) for place in first[:2]]

@@ -137,10 +137,10 @@ def test_known_positions_are_left_out_and_wishes_heeded(advisor: Advisor) -> Non
     known = {place.key for one in free for place in one}
     other = drawn_set(advisor, Wish(technique, 4), random.Random(0), known)
     assert not known & {place.key for place in other}
-    wish = Wish(technique, 4, 0, "veiled", ("green-red", "blue-red"))
+    wish = Wish(technique, 4, 0, "medium", ("green-red", "blue-red"))
     chosen = drawn_set(advisor, wish, random.Random(1))
     assert len(chosen) == 4
-    assert all(p.grade == "veiled" and set(p.row.slots) <= set(wish.slots) for p in chosen)
+    assert all(p.grade == "medium" and set(p.row.slots) <= set(wish.slots) for p in chosen)
     case = str(free[1][0].case)
     (asked,) = drawn_cases(advisor, Wish(technique, 4), [case], random.Random(9), known)
     assert str(asked.case) == case

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import ast
+import re
+from pathlib import Path
 from types import SimpleNamespace
-from typing import Any
+from typing import TYPE_CHECKING, Any, Final
 
+import click
 import pytest
 
 from livecube.advice.words import (
@@ -22,12 +26,16 @@ from livecube.advice.words import (
     what_sentence,
     where_sentence,
 )
+from livecube.cli import commands
 from livecube.cube.geometry import FACES
 from livecube.cube.holding import HOLDINGS, SCRAMBLE_HOLDING, Move
 from livecube.cube.notation import parse_moves
 from livecube.cube.position import SOLVED
 from livecube.search.situation import Situation
 from livecube.techniques.registry import own_traits
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 YELLOW_DOWN = Situation.of(SOLVED, FACES.index("D"))
 TURNED = SCRAMBLE_HOLDING.after(Move("y", 1))  # red is in front
@@ -148,9 +156,9 @@ def test_a_plan_tells_what_its_first_step_leaves() -> None:
     ("kept", "pairs", "said"),
     [
         (3, 0, []),
-        (4, 0, ["4 upper pieces stay where they are"]),
-        (4, 1, ["a made pair stays joined"]),
-        (0, 2, ["a made pair stays joined"]),
+        (4, 0, ["keeps 4 upper-layer pieces"]),
+        (4, 1, ["keeps a made pair"]),
+        (0, 2, ["keeps a made pair"]),
     ],
 )
 def test_a_quiet_top_is_worth_a_word_from_four_pieces_on(
@@ -174,3 +182,64 @@ def test_pairs_of_two_slots_do_not_stand_before_the_eyes_unless_they_are_made() 
     assert before_the_eyes(YELLOW_DOWN, row(technique="made-pair", slots=("a", "b"), turns=9))
     assert not before_the_eyes(YELLOW_DOWN, row(slots=("green-red", "blue-red"), turns=3))
     assert not before_the_eyes(YELLOW_DOWN, row(turns=4))
+
+
+# The closed list of words
+
+
+DROPPED: Final = {
+    r"half below|tenths? below": "median",
+    r"\bveiled\b": "medium",
+    r"--degrees|by degrees|degree of (a|the) hint": "clues",
+    r"upper pieces stay|stays joined": "keeps",
+    r"\b1 (quarter )?turns\b": "1 turn",
+    r"closing turns?(?! \(AUF)": "closing turn (AUF)",
+    r"as many as plain": "",
+}
+"""Patterns of words that were dropped, and what stands instead."""
+ROOT: Final = Path(__file__).parent.parent
+
+
+def _told_by_code() -> Iterator[tuple[str, str]]:
+    """Every text with a blank that the package holds, but for docstrings."""
+    for file in sorted((ROOT / "livecube").rglob("*.py")):
+        if file.name == "schema.py":
+            continue  # it brings old words of the history up to date
+        tree = ast.parse(file.read_text(encoding="utf-8"))
+        docs = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+        for node in ast.walk(tree):
+            if not isinstance(node, ast.Constant) or id(node) in docs:
+                continue
+            if isinstance(node.value, str) and " " in node.value:
+                yield f"{file.name}:{node.lineno}", node.value
+
+
+def _told_by_help(command: click.Command, name: str) -> Iterator[tuple[str, str]]:
+    with click.Context(command, info_name=name, terminal_width=1000) as context:
+        yield name, command.get_help(context)
+    if isinstance(command, click.Group):
+        for one in command.list_commands(click.Context(command)):
+            below = command.get_command(click.Context(command), one)
+            assert below is not None
+            yield from _told_by_help(below, f"{name} {one}")
+
+
+def _told_by_pages() -> Iterator[tuple[str, str]]:
+    for page in (ROOT / "README.md", *(ROOT / "livecube/guide").glob("*.md")):
+        yield page.name, page.read_text(encoding="utf-8")
+
+
+def test_words_that_were_dropped_are_read_nowhere() -> None:
+    told = [
+        *_told_by_code(),
+        *(told for name, one in commands() for told in _told_by_help(one, name)),
+        *_told_by_pages(),
+    ]
+    assert len(told) > 1500
+    found = [
+        (where, match[0])
+        for where, text in told
+        for pattern in DROPPED
+        if (match := re.search(pattern, text))
+    ]
+    assert found == []

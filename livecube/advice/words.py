@@ -145,9 +145,9 @@ def _edge_side(case: Case) -> Note | None:
 def _quiet_top(case: Case) -> Note | None:
     """Pieces and made pairs that stay where they are make look-ahead easier."""
     if case.row.pairs_kept:
-        return Note("quiet-top", "a made pair stays joined")
+        return Note("quiet-top", "keeps a made pair")
     if case.row.top_kept >= _QUIET:
-        return Note("quiet-top", f"{case.row.top_kept} upper pieces stay where they are")
+        return Note("quiet-top", f"keeps {case.row.top_kept} upper-layer pieces")
     return None
 
 

@@ -43,7 +43,7 @@ __all__ = ["drill"]
 _COUNT: Final = 8
 """Positions of a set, unless told otherwise."""
 _DUE: Final = "due"
-_GRADES: Final = ("open", "veiled", "hidden")
+_GRADES: Final = ("easy", "medium", "hard")
 
 
 class _Drills(click.Group):

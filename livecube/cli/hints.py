@@ -109,6 +109,10 @@ def hints(
 def _summary(cross: str, offset: int | None, solved: tuple[str, ...]) -> str:
     if offset is None:
         return f"{cross} cross: not whole"
-    where = "aligned" if offset == 0 else f"turned aside by {offset} quarter turns clockwise"
+    where = (
+        "aligned"
+        if offset == 0
+        else f"turned aside by {offset} quarter turn{'s' if offset != 1 else ''} clockwise"
+    )
     slots = ", ".join(solved) if solved else "none"
     return f"{cross} cross, {where}; solved slots: {slots}"

@@ -26,7 +26,7 @@ _NAMES: Final = {
     "pair": "pair",
     "orient": "orientation",
     "permute": "permutation",
-    "auf": "closing turn",
+    "auf": "closing turn (AUF)",
 }
 
 

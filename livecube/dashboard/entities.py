@@ -36,9 +36,9 @@ _STAGES: Final = (
     ("pair_2", "Pair 2"),
     ("pair_3", "Pair 3"),
     ("pair_4", "Pair 4"),
-    ("orientation", "Orientation"),
-    ("permutation", "Permutation"),
-    ("closing_turn", "Closing turn"),
+    ("orientation", "Orientation (OLL)"),
+    ("permutation", "Permutation (PLL)"),
+    ("closing_turn", "Closing turn (AUF)"),
 )
 """The eight stages of a solve, in the order of its message."""
 _SECONDS: Final = {

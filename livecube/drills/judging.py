@@ -82,10 +82,10 @@ def done_as_asked(place: DrillPlace, one: OneTry, advised: OneTry) -> bool:
 # - the cube is not only turned: a wide turn or a rotation is part of it;
 # - the next best technique is nearly as good (within :data:`CLOSE_S`).
 #
-# Up to one point is *open*, two or three *veiled*, more *hidden*.
+# Up to one point is *easy*, two or three *medium*, more *hard*.
 
 
-GRADES: Final = ("open", "veiled", "hidden")
+GRADES: Final = ("easy", "medium", "hard")
 """The grades, from the easiest."""
 CLOSE_S: Final = 0.1
 """Predicted seconds that nobody would see."""

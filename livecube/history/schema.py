@@ -177,4 +177,11 @@ CREATE TABLE split (
 CREATE INDEX chance_by_slot ON chance (slot);
 """
 
-MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _DRILLS, _SPLITS)
+_GRADES: Final = """
+UPDATE drill_try SET grade = CASE grade
+    WHEN 'open' THEN 'easy' WHEN 'veiled' THEN 'medium' WHEN 'hidden' THEN 'hard' ELSE grade
+END;
+"""
+"""Grades have other names now."""
+
+MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _DRILLS, _SPLITS, _GRADES)

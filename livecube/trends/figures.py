@@ -155,9 +155,9 @@ def looks(edges: Floats) -> tuple[Look, ...]:
     """All figures; ``edges`` as from :func:`sums_of`."""
     return (
         Look("mean time", "seconds", _ratio(_SUM, _TIMES), "less"),
-        Look("fastest tenth below", "seconds", _quantile(edges, 0.1), "less"),
-        Look("half below", "seconds", _quantile(edges, 0.5), "less"),
-        Look("nine tenths below", "seconds", _quantile(edges, 0.9), "less"),
+        Look("fastest tenth, at most", "seconds", _quantile(edges, 0.1), "less"),
+        Look("median", "seconds", _quantile(edges, 0.5), "less"),
+        Look("nine tenths, at most", "seconds", _quantile(edges, 0.9), "less"),
         Look("spread (deviation / mean)", "share", _spread, "less"),
         Look("no time (DNF)", "share", lambda s: 1 - _ratio(_TIMES, _SOLVES)(s), "less"),
         *(

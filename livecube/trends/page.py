@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 __all__ = ["trends_page"]
 
-_TOLD_FIRST = ("mean time", "half below", "pausing, of the time", "spread (deviation / mean)")
+_TOLD_FIRST = ("mean time", "median", "pausing, of the time", "spread (deviation / mean)")
 
 
 def trends_page(trends: Trends, title: str) -> str:

@@ -262,9 +262,9 @@ def end_json(turns: int, solves: int, advice_ms: Sequence[float]) -> dict[str, A
 STAGE_TITLES: Final = {
     "cross": "cross",
     "pair": "pair",
-    "orient": "orientation",
-    "permute": "permutation",
-    "auf": "closing turn",
+    "orient": "orientation (OLL)",
+    "permute": "permutation (PLL)",
+    "auf": "closing turn (AUF)",
 }
 
 
@@ -273,7 +273,7 @@ LINK_BACK: Final = "The connection to the cube is back."
 
 
 def split_title(split: Split) -> str:
-    """What a stage is called: *pair green-red*, *orientation*."""
+    """What a stage is called: *pair green-red*, *orientation (OLL)*."""
     return " ".join((STAGE_TITLES[split.stage], *split.slots))
 
 
@@ -341,8 +341,9 @@ def happening_line(happening: Happening) -> str | None:
             text = f"solve begins with turn {happening.start_turn}"
         case StageDone():
             split = happening.split
+            turns = f"{split.turns:3d} turn{'s' if split.turns != 1 else ' '}"
             text = (
-                f"{split_title(split):<24}{split.seconds:7.2f} s {split.turns:3d} turns   "
+                f"{split_title(split):<24}{split.seconds:7.2f} s {turns}   "
                 f"pause {split.pause:.2f} s   {_how(split)}"
             ).rstrip()
         case Reopened():

@@ -161,7 +161,7 @@ _LAYOUTS: Final = (
     ("words", "bottom"),
 )
 """What is drawn, the roomiest first; the first that fits is taken."""
-_TITLES: Final = {"orient": "orient", "permute": "permute", "auf": "close"}
+_TITLES: Final = {"orient": "OLL", "permute": "PLL", "auf": "AUF"}
 
 
 @dataclass(frozen=True, slots=True)
