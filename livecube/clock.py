@@ -1,7 +1,7 @@
 """Seconds from a cube's own clock. Pure.
 
-A cube's count of milliseconds wraps. The clock here unwraps it, so
-that splits come from the cube and not from the jitter of the radio.
+A cube's count of milliseconds wraps. The clock here unwraps it, so that splits come from the cube
+and not from the jitter of the radio.
 """
 
 from __future__ import annotations
@@ -31,26 +31,24 @@ if TYPE_CHECKING:
 
 __all__ = ["ClockFit", "CubeClock"]
 
-# How a cube's clock and the host's go together, from packets that only ever come late. Pure.
+# How a cube's clock relates to the host's, fitted to packets that are only ever late. Pure.
 #
-# A packet never arrives before it was sent, so in a plot of arrivals over the cube's time the
-# line of no delay lies below all points. The lower hull of the points is kept, and the line
-# through that edge of it which lies under their middle: no line below all points is nearer to
-# them together.
+# A packet never arrives before it was sent. So in a plot of arrivals over the cube's time, the line
+# of no delay lies below all points. The lower hull of the points is kept, and its edge under their
+# middle is the fitted line: of all lines below the points it is nearest to them in sum.
 
 
 _Point = tuple[float, float]
 """The cube's time, and the host's."""
 
 _SHORT_S: Final = 20.0
-"""Over less than this jitter outweighs any drift of a clock: then none is assumed."""
+"""Shorter than this, jitter outweighs any drift of a clock: no drift is assumed."""
 _MOST_DRIFT: Final = 5e-4
-"""Quartz is better than this; a steeper line is made of jitter."""
+"""Quartz drifts less than this; a steeper line comes from jitter."""
 _KEPT: Final = 4096
-"""Of the delays so many of the latest are kept."""
+"""Number of the latest delays that are kept."""
 _EDGES: Final = 256
-"""And so many points of the hull, so that a packet costs the same however they arrive; jitter
-leaves some twenty."""
+"""Most points of the hull, so that a packet never costs more; jitter leaves some twenty."""
 
 
 class ClockFit:
@@ -60,18 +58,18 @@ class ClockFit:
         self.rate = 1.0
         """Host seconds for each of the cube's."""
         self.offset = 0.0
-        """Host seconds at the cube's time 0, plus the shortest delay that there was."""
+        """Host seconds at the cube's time 0, plus the shortest delay so far."""
         self._points: list[_Point] = []
         self._hull: list[_Point] = []
 
     def restart(self) -> None:
-        """The connection is a new one: delays begin anew, the drift so far is kept."""
+        """A new connection: delays begin anew, the drift so far is kept."""
         self._points, self._hull = [], []
 
     def add(self, cube_s: float, host_s: float) -> None:
-        """Something that happened at one time of the cube's arrived at one of the host's."""
+        """Take in the arrival, in host seconds, of an event at a time of the cube."""
         if self._points and cube_s < self._points[-1][0]:
-            return  # sent again: it lies behind
+            return  # sent again: it is in the past
         self._points.append((cube_s, host_s))
         del self._points[:-_KEPT]
         hull = self._hull
@@ -84,14 +82,14 @@ class ClockFit:
         self._fit()
 
     def late_ms(self, part: float = 0.95) -> float | None:
-        """By how many ms at most this part of the packets was later than the quickest."""
+        """Delay beyond the shortest one that this part of the packets stays within, in ms."""
         if len(self._points) < 2:
             return None
         late = sorted(host - self.host(cube) for cube, host in self._points)
         return 1000 * max(0.0, late[min(len(late) - 1, int(part * len(late)))])
 
     def host(self, cube_s: float) -> float:
-        """The host's time at one of the cube's."""
+        """The host's time at a time of the cube."""
         return self.offset + self.rate * cube_s
 
     def _fit(self) -> None:
@@ -114,13 +112,13 @@ def _not_below(
 
 
 _STEPS: Final = 1000
-"""Of a cube without a clock so many arrivals are kept."""
+"""Number of arrivals kept of a cube without a clock."""
 
 
 class CubeClock:
     """Turns reports into events, on the cube's clock where it has one, else on the host's.
 
-    ``wrap_ms``: after so many ms the cube's clock begins again; None: it has none, and the
+    ``wrap_ms``: the cube's clock begins again after this many ms; None: it has no clock, and the
     host's is used. The cube's seconds begin at 0 with the first report that carries a time.
     Events never go backwards.
     """
@@ -131,18 +129,18 @@ class CubeClock:
         """Unwrapped count of the latest report."""
         self._zero = 0.0
         self._host_at = 0.0
-        """Host time of the latest report, to see whether the count wrapped unseen."""
+        """Host time of the latest report, to notice wraps during a pause."""
         self._t = 0.0
         self._fit = ClockFit()
         self._steps: list[float] = []
         """Without a clock: seconds between arrivals."""
 
     def reconnected(self) -> None:
-        """The connection is a new one; its delays have nothing to do with those before."""
+        """A new connection; its delays are independent of the earlier ones."""
         self._fit.restart()
 
     def account(self) -> ClockAccount | None:
-        """How good the times are, as far as was measured; None if next to nothing has come."""
+        """The measured accuracy of the times; None if hardly anything has arrived."""
         if self._wrap is not None:
             late = self._fit.late_ms()
             return None if late is None else ClockAccount(self._t, 1e6 * (self._fit.rate - 1), late)
@@ -166,7 +164,7 @@ class CubeClock:
                 case GapReport():
                     result.append(Gap(self._t, report.lost))
                 case AttitudeReport() | BatteryReport() | BadPacket():
-                    pass  # noise: there is nothing to follow in it, and no log could hold it
+                    pass  # noise: it is no rotation, and a log cannot hold it
         return result
 
     def _time(self, cube_ms: int | None, host_s: float) -> float:
@@ -185,8 +183,8 @@ class CubeClock:
         if self._ms is None:
             self._zero = self._ms = cube_ms
         else:
-            # The step since the latest report, as small as the host's clock allows: a turn
-            # that was sent again lies a little behind, a long pause may hold whole wraps.
+            # The step since the latest report, as small as the host's clock allows: a turn that
+            # was sent again is a little earlier, a long pause may hold whole wraps.
             step = (cube_ms - self._ms) % self._wrap
             elapsed_ms = (host_s - self._host_at) * 1000
             step += self._wrap * round((elapsed_ms - step) / self._wrap)

@@ -1,7 +1,7 @@
-"""What a decoder is: bytes in, reports and bytes out, no input or output of its own.
+"""The interface of a decoder: bytes in, reports and bytes out, without I/O of its own.
 
 A decoder serves one connection to one cube. It is found by the entry-point group
-``livecube.decoders``; the package itself knows none.
+``livecube.decoders``; the package itself contains none.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ __all__ = ["Advertisement", "Decoded", "Decoder", "Write"]
 
 @dataclass(frozen=True, slots=True)
 class Advertisement:
-    """What a cube says of itself before it is connected."""
+    """The advertisement that a cube sends before it is connected."""
 
     name: str | None
     services: tuple[str, ...] = ()
@@ -37,7 +37,7 @@ class Write:
 
 @dataclass(frozen=True, slots=True)
 class Decoded:
-    """What one notification meant: reports in order, and what must be sent in answer."""
+    """The content of one notification: reports in order, and the writes to send in answer."""
 
     reports: tuple[Report, ...] = ()
     writes: tuple[Write, ...] = ()
@@ -49,7 +49,7 @@ class Decoder(Protocol):
     name: ClassVar[str]
     """Short name, as shown to people and recorded as ``source`` in logs."""
     clock_wrap_ms: ClassVar[float | None]
-    """After so many ms the cube's clock begins again at 0; None: it has none."""
+    """The cube's clock begins again at 0 after this many ms; None: no clock."""
     notify: ClassVar[tuple[str, ...]]
     """Characteristics to subscribe to (UUIDs, lower case)."""
 
@@ -59,7 +59,7 @@ class Decoder(Protocol):
         ...
 
     def connected(self) -> tuple[Write, ...]:
-        """What to send once connected and subscribed, and again after a reconnection."""
+        """The writes to send after each connection, once subscribed."""
         ...
 
     def received(self, characteristic: str, data: bytes) -> Decoded:

@@ -1,4 +1,4 @@
-"""What a table of the configuration may hold, as data; and the check of what it does hold.
+"""The entries that a table of the configuration may hold, as data, and their check.
 
 A room that can be configured lists its entries; ``edges/configuration.py`` reads the file.
 """
@@ -30,26 +30,26 @@ _WANTED: dict[Kind, str] = {
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One entry: its name, what it holds, and what it is for."""
+    """One entry: its name, its kind, and its purpose."""
 
     name: str
     kind: Kind
     about: str
-    """A sentence for whoever edits the file."""
+    """A sentence for people who edit the file."""
     default: Value = None
     choices: Sequence[str] = ()
-    """Of a ``choice``."""
+    """Values of a ``choice``."""
     least: float = 0
     most: float = 0
-    """Of a ``number``; both included."""
+    """Limits of a ``number``, both included."""
     check: Callable[[str], object] | None = None
-    """Of a ``text``: raises :class:`~livecube.errors.UsageError` if it makes no sense."""
+    """Check of a ``text``: raises :class:`~livecube.errors.UsageError` if it is wrong."""
 
 
 def checked_table(table: object, entries: Sequence[Entry], where: str) -> dict[str, Value]:
-    """What a table holds, without the entries that it leaves out.
+    """The checked values in a table, without defaults.
 
-    Raises :class:`~livecube.errors.UsageError` that says ``where`` and names the entry.
+    Raises :class:`~livecube.errors.UsageError`, which gives ``where`` and the entry.
     """
     if not isinstance(table, dict):
         raise UsageError(f"{where} must be a section with entries below it")
@@ -93,5 +93,5 @@ def _limits(entry: Entry) -> str:
 
 
 def with_defaults(table: Mapping[str, Value], entries: Sequence[Entry]) -> dict[str, Value]:
-    """All entries: what the table says, else what holds without it."""
+    """All entries: the value in the table, else the default."""
     return {entry.name: table.get(entry.name, entry.default) for entry in entries}

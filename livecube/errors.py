@@ -1,17 +1,17 @@
-"""Everything livecube raises on purpose.
+"""The exceptions that livecube raises on purpose.
 
 Exceptions are for a caller's or a user's mistake; bad bytes from a cube are data
 (:class:`livecube.events.BadPacket`), not exceptions. ::
 
     LivecubeError
     ├── NotationError      a sequence of moves cannot be read (column, reason)
-    ├── PositionError      facelets or pieces that no cube can show (which law is broken)
+    ├── PositionError      facelets or pieces that no cube can show (which check fails)
     ├── LogError           a log cannot be read (file, line, reason)
     ├── ProfileError       a profile cannot be read (file, line, reason)
     ├── RadioError         a cube cannot be found, connected or kept (trouble)
-    ├── BrokerError        a broker cannot be reached, or does not let us (trouble)
-    ├── DrawingError       the screen cannot be drawn: a fault of ours (exit status 1)
-    ├── KeepingError       what should be kept cannot be written now (disk, rights, a lock)
+    ├── BrokerError        a broker cannot be reached, or refuses livecube (trouble)
+    ├── DrawingError       the screen cannot be drawn: a bug in livecube (exit status 1)
+    ├── KeepingError       a file cannot be written now (disk, rights, a lock)
     └── UsageError         a command or call asks for something that makes no sense
 
 Each message says what was wrong, where, and what to do.
@@ -51,7 +51,7 @@ RadioTrouble: TypeAlias = Literal[
     "other",
 ]
 RADIO_TROUBLES: tuple[RadioTrouble, ...] = get_args(RadioTrouble)
-"""What can be wrong between a cube and us; *refused*: it lacks what its decoder wants."""
+"""Causes of a radio error; *refused*: the cube lacks a characteristic of its decoder."""
 
 BrokerTrouble: TypeAlias = Literal[
     "name not found",
@@ -67,7 +67,7 @@ BrokerTrouble: TypeAlias = Literal[
     "other",
 ]
 BROKER_TROUBLES: tuple[BrokerTrouble, ...] = get_args(BrokerTrouble)
-"""What can be wrong between a broker and us; *not allowed*: it lets us in, but not do this."""
+"""Causes of a broker error; *not allowed*: it accepts the login, but not this action."""
 
 
 class LivecubeError(Exception):
@@ -91,7 +91,7 @@ class NotationError(LivecubeError):
 class PositionError(LivecubeError):
     """Facelets or pieces that no assembled cube can show.
 
-    ``law`` names the broken law: ``length``, ``letter``, ``centre``, ``colour count``,
+    ``law`` names the failed check: ``length``, ``letter``, ``centre``, ``colour count``,
     ``piece``, ``twisted corner``, ``flipped edge`` or ``swapped pieces``.
     """
 
@@ -119,7 +119,7 @@ class RadioError(LivecubeError):
 
 
 class BrokerError(LivecubeError):
-    """A broker cannot be reached, or does not let us; ``trouble`` names the kind of cause."""
+    """A broker cannot be reached, or refuses livecube; ``trouble`` names the kind of cause."""
 
     def __init__(self, trouble: BrokerTrouble, message: str) -> None:
         super().__init__(message)
@@ -137,11 +137,11 @@ class ProfileError(LivecubeError):
 
 
 class DrawingError(LivecubeError):
-    """The screen cannot be drawn: a fault of ours, and no mistake of anybody else's."""
+    """The screen cannot be drawn: a bug in livecube, not a mistake of the user."""
 
 
 class KeepingError(LivecubeError):
-    """What should be kept cannot be written now; the same may go well another time."""
+    """A file or the history cannot be written now; a later try may succeed."""
 
 
 class UsageError(LivecubeError):

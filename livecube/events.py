@@ -1,8 +1,8 @@
-"""What happens to a cube, as values.
+"""The events of a cube, as values.
 
-A decoder gives *reports*: what a packet said, with the cube's own clock in raw
-milliseconds. The clock turns reports into *events* with seconds; logs are read as events.
-Nothing after that point can tell a live cube from a recorded one.
+A decoder gives *reports*: the content of a packet, with the cube's own clock in raw milliseconds.
+The clock turns reports into *events* with seconds; logs are read as events. After that point a
+live cube and a recorded one look the same.
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ __all__ = [
 SolvePhase: TypeAlias = Literal["scramble", "inspect", "start", "end", "abandon"]
 SOLVE_PHASES: tuple[SolvePhase, ...] = ("scramble", "inspect", "start", "end", "abandon")
 DEVICE_KEYS = ("maker", "model", "hardware", "firmware", "software")
-"""What a cube may say of itself. No serial number: it would tell whose cube a log is of."""
+"""Kept device information. No serial number: it would identify the owner of a log."""
 
 
 # Reports: from a decoder, before the clock.
@@ -88,7 +88,7 @@ class BatteryReport:
 
 @dataclass(frozen=True, slots=True)
 class GapReport:
-    """Turns were lost that cannot be recovered any more."""
+    """Turns were lost for good."""
 
     lost: int | None
     """How many; None if the cube does not count its turns."""
@@ -104,16 +104,16 @@ class BadPacket:
 
 @dataclass(frozen=True, slots=True)
 class AttitudeReport:
-    """How the core of a cube with a gyroscope stands in space."""
+    """Attitude in space of the core of a cube with a gyroscope."""
 
     quaternion: tuple[float, float, float, float]
     """w, x, y, z of the rotation that takes the cube's axes to those of space: x out of the red
-    centre, y out of white, z out of green. Where space's axes lie does not matter, and they may
-    drift. Of any length but 0."""
+    centre, y out of white, z out of green. The axes of space may lie anywhere, and may drift. Any
+    length except 0."""
 
 
 _FAR: Final = 1e6
-"""No part of a quaternion is greater."""
+"""Largest value in a quaternion."""
 
 
 def is_attitude(quaternion: Sequence[object]) -> bool:
@@ -135,7 +135,7 @@ Report: TypeAlias = (
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """Something that happens once: an event, or news that are made of events."""
+    """Something at one time: an event, or news made from events."""
 
     t: float
     """Seconds on the cube's clock."""
@@ -150,12 +150,12 @@ class Turn(Moment):
     """Host seconds of the arrival, on the host's own clock."""
     seq: int | None = None
     inferred: bool = False
-    """Worked out from positions, not reported by the cube."""
+    """Inferred from positions, not reported by the cube."""
 
 
 @dataclass(frozen=True, slots=True)
 class State(Moment):
-    """The cube stands in this position (20 facelets)."""
+    """The cube's position (20 facelets)."""
 
     position: bytes
 
@@ -166,7 +166,7 @@ class Gap(Moment):
 
     lost: int | None
     since: float | None = None
-    """The place is not known: they were lost at any time since then. None: it is known."""
+    """If set, the place is unknown: the turns were lost at any time since then."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +178,7 @@ class Battery(Moment):
 
 @dataclass(frozen=True, slots=True)
 class Attitude(Moment):
-    """How the core of the cube stands in space; see :class:`AttitudeReport`."""
+    """Attitude of the cube's core in space; see :class:`AttitudeReport`."""
 
     quaternion: tuple[float, float, float, float]
 
@@ -202,28 +202,28 @@ class LinkChange(Moment):
 
 @dataclass(frozen=True, slots=True)
 class DeviceInfo(Moment):
-    """What the cube says of itself."""
+    """Device information from the cube."""
 
     told: tuple[tuple[str, str], ...]
-    """Keys of ``DEVICE_KEYS`` and texts, as far as they are told."""
+    """Keys of ``DEVICE_KEYS`` with their texts, as many as the cube sends."""
 
 
 @dataclass(frozen=True, slots=True)
 class ClockAccount(Moment):
-    """How good the times of a connection were, as it was measured."""
+    """Measured accuracy of the times of a connection."""
 
     drift_ppm: float | None
-    """By how much the host's clock ran faster than the cube's, in millionths; None: the cube
-    has no clock, and the times are those of the arrivals."""
+    """How much faster the host's clock ran than the cube's, in millionths; None: the cube has no
+    clock, and the times are those of the arrivals."""
     late_ms: float
-    """With a clock: 95 % of the packets were at most so much later than the quickest, which the
-    times do not suffer from. Without: arrivals come in steps of about so much, and so are the
-    times uncertain."""
+    """With a clock: 95 % of the packets were at most this much later than the quickest; the times
+    do not suffer from it. Without a clock: arrivals come in steps of about this length, and the
+    times are uncertain by as much."""
 
 
 @dataclass(frozen=True, slots=True)
 class Asked(Moment):
-    """While a cube is being learned: its owner is asked for these turns, and makes them now."""
+    """While a cube is being learned: its owner is asked to make these turns now."""
 
     turns: tuple[int, ...] | None
     """None: any turns that end with the cube solved."""
@@ -239,17 +239,18 @@ class SolveMark(Moment):
 
 @dataclass(frozen=True, slots=True)
 class HeldAs(Moment):
-    """The solver says how the cube is held."""
+    """The solver states the holding."""
 
     holding: Holding | None
-    """None: nobody knows any more."""
+    """None: no longer known."""
 
 
 @dataclass(frozen=True, slots=True)
 class Reset(Moment):
-    """The solver says that the cube is solved now."""
+    """The solver states that the cube is solved now."""
 
 
+<<<<<<< ours
 @dataclass(frozen=True, slots=True)
 class ClueAsked(Moment):
     """The solver asks for the next clue of the hint that stands."""
@@ -257,6 +258,10 @@ class ClueAsked(Moment):
 
 Cause: TypeAlias = Turn | State | Attitude | Packet | Asked | SolveMark | Reset | ClueAsked
 """Events of which the program makes something else, or nothing."""
+=======
+Cause: TypeAlias = Turn | State | Attitude | Packet | Asked | SolveMark | Reset
+"""Events that are not shown as they are: the program makes something of them, or nothing."""
+>>>>>>> theirs
 Notice: TypeAlias = Gap | Battery | LinkChange | DeviceInfo | ClockAccount | HeldAs
-"""Events that people are told as they are."""
+"""Events that are shown as they are."""
 CubeEvent: TypeAlias = Cause | Notice
