@@ -250,18 +250,13 @@ class Reset(Moment):
     """The solver states that the cube is solved now."""
 
 
-<<<<<<< ours
 @dataclass(frozen=True, slots=True)
 class ClueAsked(Moment):
     """The solver asks for the next clue of the hint that stands."""
 
 
 Cause: TypeAlias = Turn | State | Attitude | Packet | Asked | SolveMark | Reset | ClueAsked
-"""Events of which the program makes something else, or nothing."""
-=======
-Cause: TypeAlias = Turn | State | Attitude | Packet | Asked | SolveMark | Reset
 """Events that are not shown as they are: the program makes something of them, or nothing."""
->>>>>>> theirs
 Notice: TypeAlias = Gap | Battery | LinkChange | DeviceInfo | ClockAccount | HeldAs
 """Events that are shown as they are."""
 CubeEvent: TypeAlias = Cause | Notice

@@ -269,7 +269,7 @@ def test_a_database_of_a_newer_version_is_refused(tmp_path: Path) -> None:
 
 def test_what_is_no_database_is_refused_and_left_alone(tmp_path: Path) -> None:
     (tmp_path / DATABASE).write_bytes(b"my shopping list, in a file of this name " * 40)
-    with pytest.raises(UsageError, match="no history that can be used"):
+    with pytest.raises(UsageError, match="is not a usable history"):
         History(tmp_path)
     assert (tmp_path / DATABASE).read_bytes().startswith(b"my shopping list")
 

@@ -152,7 +152,7 @@ def test_a_file_where_a_folder_is_wanted(
     done = called(*command.split(), folder=tmp_path, heard=lambda line: None, **named)
     assert done.status == 2
     assert done.out == ""
-    assert f"{file} is a file, and a folder is wanted there; see to LIVECUBE_{name}" in done.err
+    assert f"{file} is a file, but livecube needs a folder there; check LIVECUBE_{name}" in done.err
     assert done.err.count("\n") == 1
     assert file.read_text() == ""
 
@@ -194,7 +194,7 @@ def test_a_pipe_that_is_named_is_refused_and_not_waited_for(tmp_path: Path) -> N
     for command in (("history", "import"), ("replay",), ("review",), ("write",)):
         done = called(*command, str(tmp_path / "pipe.jsonl"), folder=tmp_path)
         assert done.status == 2
-        assert "no regular file" in done.err
+        assert "not a regular file" in done.err
 
 
 def test_a_log_behind_a_byte_order_mark_is_read(tmp_path: Path) -> None:
@@ -359,7 +359,7 @@ def test_a_database_that_another_program_keeps_locked_is_said_to_be_locked(
         done = called(*command, folder=kept)
         read = called("history", "export", "--json", folder=kept)
     assert (done.status, done.out) == (1, ""), done
-    assert "is kept locked by another program; end that, or try again" in done.err
+    assert "is locked by another program; end that program, or try again" in done.err
     assert done.err.count("\n") == 1
     assert (read.out, read.status) == (before, 0)
     assert called("history", "export", "--json", folder=kept).out == before

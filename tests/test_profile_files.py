@@ -203,8 +203,8 @@ def test_one_wrong_file_in_the_users_folder_stopped_every_command(tmp_path: Path
     assert len(said) == 5
     for part in (
         "a.toml, line 1: profile must be 1",
-        "b.toml is no regular",
-        "e.toml is no regular",
+        "b.toml is not a regular",
+        "e.toml is not a regular",
         "several profiles called 'plain'",
         "your profile 'secret' is left out",
     ):
@@ -220,7 +220,7 @@ def test_a_users_profile_stood_in_silence_before_a_decoder_that_is_installed(
     assert found["turnwire"].notify == (EVENTS,)
     assert len(said) == 1
     assert "'turnwire'" in said[0]
-    assert "stands before the installed decoder" in said[0]
+    assert "replaces the installed decoder" in said[0]
 
 
 def test_a_profile_that_cannot_be_read_is_said_so(tmp_path: Path) -> None:

@@ -30,12 +30,12 @@ def known_decoders(
     folder: Path | None = None,
     complain: Callable[[str], None] = _say_nothing,
 ) -> dict[str, type[Decoder]]:
-    """All decoders by name, in the order in which they are to be asked whether they know a cube.
+    """All decoders by name, in the order in which they are asked whether they claim a cube.
 
-    First ``profiles`` (which the user names on the command line), then those in the user's
-    folder (``folder`` instead of the usual one), then decoders in code, then installed profiles;
-    of two of one name the first counts. ``complain`` is told of each that cannot be used, and of
-    each that another of its name stands before.
+    First ``profiles`` (named on the command line), then those in the user's folder (``folder``
+    instead of the usual one), then decoders in code, then installed profiles. Of two with the same
+    name the first is used. ``complain`` gets a sentence about each that cannot be used, and about
+    each that is hidden by another of its name.
 
     Raises :class:`~livecube.errors.ProfileError` if an installed profile is wrong.
     """
@@ -55,8 +55,7 @@ def known_decoders(
     for name, decoder in _installed(complain):
         if name in mine:
             complain(
-                f"your profile {name!r} in {folder} stands before the installed decoder of this "
-                "name, which is not used"
+                f"your profile {name!r} in {folder} replaces the installed decoder of this name"
             )
         found.setdefault(name, decoder)
     return found
@@ -66,7 +65,7 @@ def _installed(complain: Callable[[str], None]) -> Iterator[tuple[str, type[Deco
     for entry in entry_points(group=GROUP):
         try:
             yield entry.name, cast("type[Decoder]", entry.load())
-        except Exception as error:  # whatever is wrong with one, the others can be used
+        except Exception as error:  # any error in one must not stop the others
             complain(
                 f"decoder {entry.name!r} ({entry.value}) cannot be loaded: {error}; repair or "
                 "uninstall it"

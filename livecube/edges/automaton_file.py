@@ -19,7 +19,7 @@ _SCHEMA: Final = "usual.schema.json"
 
 
 def usual_hands_text() -> str:
-    """The usual prices as a file to begin one's own from, with its comments."""
+    """The usual prices as a file with comments, to start one's own from."""
     return _shipped(_USUAL)
 
 
@@ -38,7 +38,7 @@ def load_hands(name_or_path: str | Path = "right") -> Automaton:
 
 
 def load_features(name_or_path: str | Path = "right") -> Features:
-    """The prices that :func:`load_hands` makes its table from.
+    """The prices from which :func:`load_hands` makes its table.
 
     Raises :class:`~livecube.errors.UsageError` with file and reason.
     """

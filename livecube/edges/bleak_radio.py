@@ -1,8 +1,8 @@
 """The radio of this machine, by bleak: Linux, macOS and Windows.
 
-bleak is imported when a radio is first used, since a start without one must not wait for it.
-Its callbacks are synchronous here and only hand on: an asynchronous one would run as a task
-of its own for each notification, and tasks may finish out of order.
+bleak is imported when a radio is first used: a start without a radio must not wait for it. Its
+callbacks are synchronous here and only pass data on. An asynchronous one would run as a task for
+each notification, and tasks may finish out of order.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ _CLOSE_S: Final = 5.0
 class BleakRadio:
     """Implements :class:`livecube.edges.radio.Radio`.
 
-    ``client`` and ``scanner``: backends of bleak's to use instead of this system's.
+    ``client`` and ``scanner``: bleak backends to use instead of the system's.
     """
 
     def __init__(
@@ -48,7 +48,7 @@ class BleakRadio:
     async def scan(
         self, seconds: float, enough: Callable[[Sighting], bool] = lambda sighting: False
     ) -> list[Sighting]:
-        """Listen for so long, or until ``enough`` says so; the latest sighting of each."""
+        """Listen for ``seconds``, or until ``enough``; returns the latest sighting of each."""
         with _in_words("the cube"):
             from bleak import BleakScanner
 
@@ -69,7 +69,7 @@ class BleakRadio:
     async def connect(
         self, sighting: Sighting, lost: Callable[[], None], seconds: float = _CONNECT_S
     ) -> Connection:
-        """Connect; ``lost`` is called once if the connection ends without our doing."""
+        """Connect; ``lost`` is called once if the connection ends by itself."""
         with _in_words(sighting.title):
             from bleak import BleakClient
 
@@ -121,14 +121,14 @@ class _BleakConnection:
             )
 
     async def close(self) -> None:
-        # Also after a loss: with bleak 3.1 on BlueZ a connection that was lost and not closed
-        # lets every notification of later ones arrive once more.
+        # Also after a loss: with bleak 3.1 on BlueZ, a lost connection that was not closed makes
+        # every later notification arrive once more.
         with suppress(Exception):
             async with asyncio.timeout(_CLOSE_S):
                 await self._client.disconnect()
 
     def _find(self, characteristic: str) -> Any:
-        """The first of this UUID; None without one. A cube may offer a UUID in two services."""
+        """The first with this UUID, or None. A cube may offer a UUID in two services."""
         for service in self._client.services:
             if (found := service.get_characteristic(characteristic)) is not None:
                 return found
@@ -146,7 +146,7 @@ class _BleakConnection:
 
 @contextmanager
 def _in_words(cube: str) -> Iterator[None]:
-    """Let errors of bleak, the system and its services be ours."""
+    """Turn errors of bleak, the system and its services into ours."""
     try:
         yield
     except RadioError:

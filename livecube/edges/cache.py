@@ -1,4 +1,4 @@
-"""What is worked out once and kept in the user's cache folder: tables and compiled code."""
+"""Tables and compiled code that are made once and kept in the user's cache folder."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ __all__ = [
 ]
 
 _VERSION: Final = 6
-"""Raise it when the tables change their meaning, or techniques what they ask."""
+"""Raise it when the meaning of the tables or the tasks of techniques change."""
 
 _SHAPES: Final[dict[str, tuple[int, ...]]] = {
     "moves": (190080, 18),
@@ -50,7 +50,7 @@ _SHAPES: Final[dict[str, tuple[int, ...]]] = {
 _PAIRS: Final[dict[str, tuple[int, ...]]] = {"pairs": (54743040,)}
 
 TABLE_STEPS: Final = 15
-"""How often ``make_and_keep_tables`` tells of a step when it has to build all."""
+"""Number of steps that ``make_and_keep_tables`` reports when it builds all tables."""
 
 
 def cache_folder() -> Path:
@@ -73,7 +73,7 @@ def _kept_tables() -> Tables | None:
 
 
 def load_tables(step: Callable[[], None] = lambda: None) -> Tables:
-    """The search tables, from the cache if they are there and whole, else built and kept."""
+    """The search tables, from the cache if it holds all of them, else built and kept."""
     from livecube.search.tables import Tables, build_tables
 
     if (kept := _kept_tables()) is not None:
@@ -83,7 +83,7 @@ def load_tables(step: Callable[[], None] = lambda: None) -> Tables:
 
 
 def load_phase_tables() -> PhaseTables:
-    """The tables of the two-phase search, from the cache if they are there, else built and kept."""
+    """The tables of the two-phase search, from the cache, else built and kept."""
     from livecube.scrambling.tables import SHAPES, PhaseTables, build_phase_tables
 
     kept = {name: _load(f"phase-{name}") for name in SHAPES}
@@ -101,9 +101,9 @@ def kept_pair_table() -> npt.NDArray[np.uint8] | None:
 
 
 def make_and_keep_tables() -> None:
-    """Build the search tables and that of cross and pair, as far as they are not kept yet.
+    """Build and keep those of the search tables and the pair table that are missing in the cache.
 
-    Takes some seconds; a full stop on standard output tells of each step.
+    Takes some seconds; a full stop on standard output reports each step.
     """
     from livecube.search.tables import build_pair_table
 
@@ -116,14 +116,14 @@ def make_and_keep_tables() -> None:
 
 
 def begin_tables() -> Apart | None:
-    """Have another process make the tables; None if all are kept, or none could be."""
+    """Let another process make the tables; None if all are kept, or if none can be kept."""
     if _kept_tables() is not None and kept_pair_table() is not None:
         return None
     return Apart(make_and_keep_tables) if _can_keep() else None
 
 
 def _can_keep() -> bool:
-    """Whether files can be made in the cache: what another process makes gets here by them."""
+    """Whether files can be made in the cache: tables of another process arrive as files."""
     folder = _path("").parent
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -134,13 +134,13 @@ def _can_keep() -> bool:
 
 
 def pair_table_made_apart() -> npt.NDArray[np.uint8] | None:
-    """Have another process make and keep all tables, and load that one; None if that fails."""
+    """Let another process make and keep all tables, then load the pair table; None on failure."""
     Apart(make_and_keep_tables).wait()
     return kept_pair_table()
 
 
 def load_search(automaton: Automaton) -> FastestSearch:
-    """The search for the fastest ways of these hands; what bounds it is kept, too."""
+    """The search for the fastest ways of these hands; its bounds are kept too."""
     from livecube.search.book import usual_cross
     from livecube.search.bounds import (
         cross_seconds,
@@ -184,10 +184,10 @@ def load_search(automaton: Automaton) -> FastestSearch:
 
 
 class Apart:
-    """A function of this module at work in a process of its own.
+    """A function of this module, running in a process of its own.
 
-    That costs this one neither memory nor the interpreter's attention. If it fails, what it was
-    to make is not there.
+    So it takes no memory of this process and does not hold its interpreter lock. If it fails,
+    its files are missing.
     """
 
     def __init__(self, work: Callable[[], None], nice: int = 0) -> None:
@@ -202,7 +202,7 @@ class Apart:
         )  # fmt: skip
 
     def wait(self, step: Callable[[], None] = lambda: None) -> None:
-        """Wait until it is done; ``step`` is called for each step, also for those gone by."""
+        """Wait until it is done; ``step`` is called for each step, past ones included."""
         with self._process as process:
             assert process.stdout is not None
             while process.stdout.read(1):
@@ -214,7 +214,7 @@ def _path(name: str) -> Path:
 
 
 def _load(name: str) -> npt.NDArray[Any] | None:
-    """A kept table; None if it is missing or not what was written."""
+    """A kept table; None if it is missing or damaged."""
     try:
         # Mode c, since a read-only map would give the kernels another type to compile for.
         table = np.asarray(np.load(_path(name), mmap_mode="c"))
@@ -226,11 +226,11 @@ def _load(name: str) -> npt.NDArray[Any] | None:
 def _keep(name: str, table: npt.NDArray[Any]) -> npt.NDArray[Any]:
     """Keep a table, and give it back as a map of its file, which costs less memory.
 
-    It is written beside its place and moved there: a crash leaves no half a table.
+    It is written beside its place and moved there, so a crash never leaves half a table.
     """
     path = _path(name)
     part = path.with_name(f"{name}.{os.getpid()}.part.npy")
-    # Without room or the right to write, the table stays in memory and is built again next time.
+    # Without room or write permission the table stays in memory and is built again next time.
     with suppress(OSError):
         path.parent.mkdir(parents=True, exist_ok=True)
         np.save(part, table)

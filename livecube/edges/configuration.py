@@ -1,7 +1,7 @@
 """The configuration: one TOML file in the user's configuration folder, checked strictly.
 
-Each room that can be configured lists its entries; ``TABLES`` puts them together. To add a table,
-add it there.
+Each room that can be configured lists its entries; ``TABLES`` puts them together. Add a new table
+there.
 """
 
 from __future__ import annotations
@@ -45,24 +45,24 @@ def configuration_file() -> Path:
 
 @dataclass(frozen=True, slots=True)
 class Configuration:
-    """What the file says."""
+    """The content of the file."""
 
     file: Path
     exists: bool
     tables: Mapping[str, Mapping[str, Value]]
-    """Only what stands in the file."""
+    """Only the entries in the file."""
 
     def table(self, name: str) -> dict[str, Value]:
-        """All entries of a table: what the file says, else what holds without it."""
+        """All entries of a table: the value in the file, else the default."""
         return with_defaults(self.tables.get(name, {}), TABLES[name])
 
     def path(self, table: str, entry: str) -> Path | None:
-        """An entry that names a file; relative ones begin at the folder of the configuration."""
+        """An entry that names a file; relative paths begin at the configuration's folder."""
         value = self.table(table)[entry]
         return None if value is None else self.file.parent / str(value)
 
     def is_said(self, table: str, entry: str) -> bool:
-        """Whether the entry stands in the file."""
+        """Whether the entry is in the file."""
         return entry in self.tables.get(table, {})
 
 
@@ -78,8 +78,8 @@ def read_configuration() -> Configuration:
         return Configuration(file, exists=False, tables={})
     except NotADirectoryError:
         raise UsageError(
-            f"{file.parent} is a file, and a folder is wanted there, with {_FILE} in it; "
-            "see to LIVECUBE_CONFIG"
+            f"{file.parent} is a file, but livecube needs a folder there, with {_FILE} in it; "
+            "check LIVECUBE_CONFIG"
         ) from None
     except (OSError, UnicodeDecodeError) as error:
         raise UsageError(f"{file} cannot be read: {error}") from None
@@ -102,7 +102,7 @@ def _checked(whole: Mapping[str, object], file: Path) -> dict[str, dict[str, Val
 
 
 def example() -> str:
-    """A file to begin one's own from: every entry, commented out, and what it is for."""
+    """A file to start one's own from: every entry, commented out, with its purpose."""
     return "\n".join(
         f"[{name}]\n" + "\n".join(_example_entry(entry) for entry in entries)
         for name, entries in TABLES.items()

@@ -1,4 +1,4 @@
-"""Drawing on a terminal beside the loop: always the value that is shown now, until it cannot be."""
+"""Draws the current value on a terminal beside the loop, until drawing fails."""
 
 from __future__ import annotations
 
@@ -15,10 +15,10 @@ __all__ = ["Drawing"]
 
 
 class Drawing:
-    """The whole terminal, drawn by a thread of its own so many times a second.
+    """The whole terminal, drawn several times a second by a thread of its own.
 
-    ``shown`` is called by that thread for each frame. What it gives must never change afterwards;
-    it is read once. ``failed`` is told, by that thread too, why something could not be drawn.
+    That thread calls ``shown`` for each frame and reads the value once. The value must never
+    change afterwards. The thread calls ``failed`` with the reason if drawing fails.
     """
 
     def __init__(
@@ -38,7 +38,7 @@ class Drawing:
 
     @property
     def is_on(self) -> bool:
-        """Whether the terminal is still ours."""
+        """Whether the terminal is still in use."""
         return self._live.is_started
 
     def stop(self) -> None:
@@ -47,7 +47,7 @@ class Drawing:
 
 
 class _Frame:
-    """One frame. An error in it would end rich's thread with a traceback, and nothing else."""
+    """One frame. An error in it would only end rich's thread, with a traceback."""
 
     def __init__(
         self, shown: Callable[[], RenderableType], failed: Callable[[Exception], None]

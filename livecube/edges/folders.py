@@ -1,4 +1,4 @@
-"""The folders that the environment may name instead of the system's."""
+"""The folders that the environment may set instead of the system's."""
 
 from __future__ import annotations
 
@@ -14,10 +14,10 @@ _NAMES: Final = ("LIVECUBE_CACHE", "LIVECUBE_CONFIG", "LIVECUBE_DATA", "LIVECUBE
 
 
 def check_named_folders() -> None:
-    """Refuse the name of a file where that of a folder is wanted, whether it will be used or not.
+    """Refuse the name of a file where a folder is needed, also if it is not used in this run.
 
-    Without this one that is used late would end a session, and one that is only written to if
-    it can be would never be noticed. Raises :class:`~livecube.errors.UsageError`.
+    Otherwise a folder that is used late would end a session, and one whose write errors are
+    ignored would never be noticed. Raises :class:`~livecube.errors.UsageError`.
     """
     for name in _NAMES:
         if named := os.environ.get(name):
@@ -25,13 +25,13 @@ def check_named_folders() -> None:
 
 
 def _check(name: str, folder: Path) -> None:
-    """A folder need not be there yet, but nothing on the way to it may be a file."""
+    """A folder need not exist yet, but no part of its path may be a file."""
     for place in (folder, *folder.parents):
         try:
             if place.is_dir():
                 return
             is_there = place.exists()
-        except OSError:  # it cannot be looked at; whoever uses it says why
+        except OSError:  # it cannot be read; using it gives the reason
             return
         if is_there:
-            raise UsageError(f"{place} is a file, and a folder is wanted there; see to {name}")
+            raise UsageError(f"{place} is a file, but livecube needs a folder there; check {name}")

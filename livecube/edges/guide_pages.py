@@ -1,7 +1,7 @@
 """The pages of the manual and of the formats, and the formats' schemas, as they ship.
 
 Two indexes list them, a line each, in the order in which they are shown: ``guide/README.md`` and
-``formats/README.md``. A page's name is that of its file, except where the index says otherwise.
+``formats/README.md``. A page has the name of its file, unless the index gives another.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ class Page:
 
     name: str
     path: str
-    """Of the Markdown file, from the package's folder."""
+    """Path of the Markdown file in the package's folder."""
     summary: str
 
 
@@ -65,7 +65,7 @@ def page_named(name: str) -> Page:
 
 
 def pages_by_link(page: Page) -> dict[str, str]:
-    """The names of all pages by the links with which this page leads to them."""
+    """The names of all pages, by the links to them on this page."""
     folder = posixpath.dirname(page.path)
     return {posixpath.relpath(one.path, folder): one.name for one in guide_pages()}
 

@@ -1,4 +1,4 @@
-"""What is known of how people hold the cube: the counts that come with livecube, or one's own."""
+"""The counts of how people hold the cube: those that come with livecube, or the user's own."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ _OWN: Final = "holding.json"
 
 
 def own_counts_file() -> Path:
-    """In ``LIVECUBE_STATE``, or the system's folder for what a program keeps of this user."""
+    """In ``LIVECUBE_STATE``, or the system's folder for this user's program state."""
     named = os.environ.get("LIVECUBE_STATE")
     folder = Path(named) if named else Path(platformdirs.user_state_dir("livecube"))
     return folder / _OWN
@@ -37,14 +37,14 @@ def own_counts_file() -> Path:
 
 @cache
 def shipped_counts() -> tuple[Counts, ...]:
-    """The counts that come with livecube: of hands that plan their grip, and of others."""
+    """The counts that come with livecube: hands that plan their grip, and hands that do not."""
     folder = files("livecube.holding")
     files_by_grip = (folder / f"counts_{grip}.json" for grip in GRIPS)
     return tuple(parse_counts(file.read_text(encoding="utf-8")) for file in files_by_grip)
 
 
 def holding_model() -> HoldingModel:
-    """The model: the user's own, if there is one.
+    """The model: of the user's own counts, if there are any.
 
     Raises :class:`~livecube.errors.UsageError` if the user's file makes no sense.
     """
@@ -61,16 +61,16 @@ def holding_model() -> HoldingModel:
 
 @lru_cache(maxsize=2)
 def _model(own: str | None) -> HoldingModel:
-    """Of one's own counts, or of those that come with livecube. Made once, since it is slow."""
+    """The model of own counts, or of those that come with livecube; cached, since it is slow."""
     if own is None:
         return HoldingModel.of(shipped_counts())
     return HoldingModel.own(parse_counts(own))
 
 
 def keep_own_counts(counts: Counts, about: str) -> Path:
-    """Keep somebody's own counts; returns where.
+    """Keep a user's own counts; returns the file.
 
-    Raises :class:`~livecube.errors.UsageError` if nothing can be written there.
+    Raises :class:`~livecube.errors.UsageError` if it cannot be written.
     """
     file = own_counts_file()
     partial = file.with_suffix(".new")
@@ -84,7 +84,7 @@ def keep_own_counts(counts: Counts, about: str) -> Path:
 
 
 def forget_own_counts() -> bool:
-    """Go back to what comes with livecube; whether there was anything to forget."""
+    """Go back to the counts of livecube; returns whether there were own counts."""
     file = own_counts_file()
     try:
         file.unlink()

@@ -1,4 +1,4 @@
-"""Single keys from a terminal, read beside everything else; the terminal is given back always."""
+"""Single keys from a terminal, read beside everything else; the terminal is always restored."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 try:
     import termios
     import tty
-except ImportError:  # a system whose terminals are of another kind: no keys there
+except ImportError:  # a system with another kind of terminal: no keys there
     _TERMINALS = False
 else:
     _TERMINALS = True
@@ -25,14 +25,14 @@ if TYPE_CHECKING:
 __all__ = ["Keys", "keyboard", "piped_keys"]
 
 _SEQUENCE: Final = re.compile(r"\x1b(\[[0-9;]*.|O.|.)?", re.DOTALL)
-"""What arrows and their like send: several characters, none of which was meant by itself."""
+"""Sequences of arrow and similar keys: several characters that are not single keys."""
 
 
 def keyboard() -> int | None:
-    """The file descriptor on which somebody can press keys; None if nobody can.
+    """The file descriptor from which keys can be read; None if there is none.
 
-    Standard input has to be a terminal, and this process in its foreground: one that is
-    not would be stopped for changing it.
+    Standard input has to be a terminal, with this process in its foreground: the system stops a
+    background process that changes the terminal.
     """
     if not _TERMINALS or sys.stdin is None or not sys.stdin.isatty():
         return None
@@ -44,9 +44,9 @@ def keyboard() -> int | None:
 
 
 class Keys:
-    """Tells each key that is pressed, without waiting for a line end and without showing it.
+    """Reports each key press without waiting for a line end and without showing the key.
 
-    Use it as a context manager in a running loop. Ctrl-C and its like work as ever.
+    Use it as a context manager in a running loop. Ctrl-C and similar keys work as usual.
     """
 
     def __init__(self, fd: int, pressed: Callable[[str], None]) -> None:
@@ -61,7 +61,7 @@ class Keys:
 
     def __exit__(self, *_: object) -> None:
         asyncio.get_running_loop().remove_reader(self._fd)
-        # What was typed and not read is no command for the shell.
+        # Typed characters that were not read must not reach the shell.
         termios.tcsetattr(self._fd, termios.TCSAFLUSH, self._before)
 
     def _read(self) -> None:
@@ -69,7 +69,7 @@ class Keys:
             typed = os.read(self._fd, 64).decode(errors="replace")
         except OSError:
             typed = ""
-        if not typed:  # the terminal has gone
+        if not typed:  # the terminal is gone
             asyncio.get_running_loop().remove_reader(self._fd)
         for key in _SEQUENCE.sub("", typed):
             self._pressed(key)
@@ -77,7 +77,7 @@ class Keys:
 
 @contextmanager
 def piped_keys(pressed: Callable[[str], object], ended: Callable[[], object]) -> Iterator[None]:
-    """Tell each character that comes on standard input, where that is no terminal; then its end."""
+    """Report each character from standard input that is not a terminal; then its end."""
     loop = asyncio.get_running_loop()
     wanted = True
 
@@ -90,7 +90,7 @@ def piped_keys(pressed: Callable[[str], object], ended: Callable[[], object]) ->
             loop.call_soon_threadsafe(tell, pressed, character)
         loop.call_soon_threadsafe(tell, ended)
 
-    # A daemon: who waits for input that never comes must not hold up the end of the program.
+    # A daemon: waiting for input that never comes must not delay the end of the program.
     threading.Thread(target=read, name="standard input", daemon=True).start()
     try:
         yield

@@ -1,4 +1,4 @@
-"""What a link is: bytes from a cube and to it, across losses of the connection."""
+"""The interface of a link: bytes from a cube and to it, also when the connection breaks."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ class Notification:
     """Bytes that a cube sent."""
 
     host_s: float
-    """When they arrived, on the host's clock."""
+    """Arrival, on the host's clock."""
     characteristic: str
     data: bytes
 
@@ -39,13 +39,13 @@ class LinkDown:
 
 @dataclass(frozen=True, slots=True)
 class CubeFacts:
-    """What the cube's standard services say: battery (0x180F), device information (0x180A)."""
+    """Data of the cube's standard services: battery (0x180F), device information (0x180A)."""
 
     host_s: float
     percent: int | None = None
-    """Charge, 0 to 100; None: not told."""
+    """Charge, 0 to 100; None: unknown."""
     device: tuple[tuple[str, str], ...] = ()
-    """Keys of ``livecube.events.DEVICE_KEYS`` and texts, as far as they are told."""
+    """Keys of ``livecube.events.DEVICE_KEYS`` with their texts, as many as the cube has."""
 
 
 LinkItem: TypeAlias = Notification | LinkUp | LinkDown | CubeFacts
@@ -55,7 +55,7 @@ class Link(Protocol):
     """A link to one cube, ready to be read."""
 
     def items(self) -> AsyncGenerator[LinkItem, None]:
-        """What comes from the cube, until the link ends for good; first of all a ``LinkUp``."""
+        """All items from the cube until the link ends for good; the first is a ``LinkUp``."""
         ...
 
     def write(self, write: Write) -> None:

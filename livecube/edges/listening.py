@@ -1,4 +1,4 @@
-"""Hearing all that a device sends, whatever it is: for cubes that nobody understands yet."""
+"""Listening to all notifications of a device, for cubes that have no decoder yet."""
 
 from __future__ import annotations
 
@@ -19,9 +19,9 @@ __all__ = ["heard_from"]
 async def heard_from(
     radio: Radio, sighting: Sighting, now: Callable[[], float], ready: Callable[[int], None]
 ) -> AsyncGenerator[Notification, None]:
-    """Connect and subscribe to everything that notifies; what comes, until the link is lost.
+    """Connect and subscribe to everything that notifies; yields it until the link is lost.
 
-    ``ready`` is told how many characteristics are listened to. ``now`` gives host seconds.
+    ``ready`` gets the number of subscribed characteristics. ``now`` gives host seconds.
 
     Raises :class:`~livecube.errors.RadioError` if the device cannot be connected.
     """

@@ -1,4 +1,4 @@
-"""Log files: read with file and line in every error, written so that a crash costs one line."""
+"""Log files: errors name file and line; a crash while writing costs at most one line."""
 
 from __future__ import annotations
 
@@ -27,25 +27,25 @@ if TYPE_CHECKING:
 
 __all__ = ["LogReader", "LogWriter", "new_file", "new_place", "regular", "started_now"]
 
-# Files that a user names: read if they are regular; new ones written whole or not at all.
+# Files that a user names: only regular ones are read; new ones are written whole or not at all.
 
 
 def regular(path: Path) -> Path:
-    """The path, if what is there can be read to its end: no pipe, device or folder.
+    """The path, if it can be read to its end: a regular file, not a pipe, device or folder.
 
-    What is not there at all is for whoever opens it. Raises
+    A missing file passes; opening it gives the error. Raises
     :class:`~livecube.errors.UsageError`.
     """
     if path.exists() and not path.is_file():
-        raise UsageError(f"{path} is no regular file; name one")
+        raise UsageError(f"{path} is not a regular file; name a regular file")
     return path
 
 
 @contextmanager
 def new_place(path: Path) -> Iterator[Path]:
-    """Where something may make a new file; if that fails half-way, nothing is left behind.
+    """A place for making a new file; if that fails half-way, nothing is left behind.
 
-    Raises :class:`~livecube.errors.UsageError` if there is one already, or if it cannot be
+    Raises :class:`~livecube.errors.UsageError` if the file exists, or if it cannot be
     written.
     """
     try:
@@ -66,20 +66,20 @@ def new_place(path: Path) -> Iterator[Path]:
 
 @contextmanager
 def new_file(path: Path) -> Iterator[IO[str]]:
-    """The same as an open file: UTF-8, line ends as they are given."""
+    """The same as an open file: UTF-8, line ends unchanged."""
     with new_place(path), path.open("w", encoding="utf-8", newline="") as file:
         yield file
 
 
 _BEGIN: Final = b'{"livecube_log"'
-"""How every log begins that was written here."""
+"""The beginning of every log that livecube writes."""
 
 
 class LogReader:
-    """A log that is being read: first its header, then its events, one by one.
+    """A log for reading: first its header, then its events, one by one.
 
-    Use it as a context manager. ``torn`` is set when the last line turned out to be cut off
-    in the middle; everything before it counts.
+    Use it as a context manager. ``torn`` is set if the last line is cut off in the middle;
+    everything before it is still read.
 
     Raises :class:`~livecube.errors.LogError` with file, line and reason, on opening for the
     header and while iterating for the events.
@@ -90,7 +90,7 @@ class LogReader:
         self.torn = False
         try:
             if path.exists() and not path.is_file():  # a pipe may never end, or never begin
-                raise self._fail(0, "cannot be opened: this is no regular file")
+                raise self._fail(0, "cannot be opened: this is not a regular file")
             self._file: BinaryIO = path.open("rb")
         except OSError as error:
             raise LogError(str(path), 0, f"cannot be opened: {error.strerror}") from None
@@ -160,14 +160,14 @@ def _decoded(raw: bytes) -> str:
 
 
 class LogWriter:
-    """A log that is being written, flushed a line at a time. Use it as a context manager.
+    """A log for writing, flushed after each line. Use it as a context manager.
 
-    ``resume`` goes on with a log that exists: a last line that a crash cut off is removed
-    first (one that lacks only its line end gets it), so that nothing but whole lines stands
-    before what is added. If nothing is left, the log begins anew with the header.
+    ``resume`` continues an existing log. A last line that a crash cut off is removed first (one
+    that lacks only its line end gets it), so that only whole lines stand before the new ones.
+    If nothing is left, the log begins anew with the header.
 
     Raises :class:`~livecube.errors.UsageError` if a new log would overwrite a file, or if it
-    cannot be written; :class:`~livecube.errors.LogError` if what is to be resumed is no log.
+    cannot be written; :class:`~livecube.errors.LogError` if the file to resume is not a log.
     """
 
     def __init__(self, path: Path, header: Header, *, resume: bool = False) -> None:
@@ -196,17 +196,17 @@ class LogWriter:
         self.close()
 
     def close(self) -> None:
-        """Close the file; every line is in it, or ``OSError`` is raised."""
+        """Close the file with every line in it; raises ``OSError`` if a line cannot be written."""
         try:
             self._settle()
         finally:
             self._file.close()
 
     def write(self, event: CubeEvent) -> None:
-        """Append an event; it is with the operating system when this returns.
+        """Append an event; the operating system has it when this returns.
 
-        Raises ``OSError`` if it cannot be written now, for a full disk most likely. Then it is
-        owed: the next call writes it first.
+        Raises ``OSError`` if it cannot be written now, most likely because the disk is full. The
+        next call writes it first.
         """
         self._write(event_line(event))
 
@@ -215,12 +215,12 @@ class LogWriter:
         self._settle()
 
     def _settle(self) -> None:
-        while self._owed:  # a full disk may take a part
+        while self._owed:  # a full disk may accept a part
             del self._owed[: self._file.write(self._owed)]
 
 
 def _mend(path: Path) -> bool:
-    """Let a log end behind a whole line; whether its header is there."""
+    """Cut a log after its last whole line; returns whether it has its header."""
     with path.open("rb+") as file:
         first = file.readline().removeprefix(BOM_UTF8)
         if first.endswith(b"\n"):
@@ -240,7 +240,7 @@ def _mend(path: Path) -> bool:
 
 
 def _end_of_lines(file: BinaryIO) -> int:
-    """Where the last line end is passed, 0 if there is none; the file stands there afterwards."""
+    """Position after the last line end, 0 if there is none; the file is moved there."""
     at = file.seek(0, os.SEEK_END)
     while at:
         step = min(4096, at)
@@ -253,16 +253,16 @@ def _end_of_lines(file: BinaryIO) -> int:
 
 
 def _is_whole(raw: bytes) -> bool:
-    """Whether a last line lacks nothing but its line end."""
+    """Whether a last line lacks only its line end."""
     try:
         parse_event(_decoded(raw))
     except TornLineError:
         return False
     except ValueError:
-        pass  # it says something wrong, which is for the reader to report
+        pass  # the line is wrong, which the reader reports
     return True
 
 
 def started_now() -> str:
-    """The present moment as the header of a log says when it was started."""
+    """The present time, in the form of a log's ``started``."""
     return datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")

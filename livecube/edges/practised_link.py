@@ -1,8 +1,8 @@
 """A link to a simulated cube in the hands of a virtual solver who practises.
 
-He sees the screen: he turns the scramble that is shown, sometimes a wrong turn, solves once
-inspection has begun, and asks for the next one by the gesture. What he is to try again he sets up
-and tries likewise.
+It sees the screen. It turns the scramble that is shown, sometimes with a wrong turn, solves after
+inspection has begun, and asks for the next one by the gesture. It also sets up and tries the
+positions of ``again`` and drills.
 """
 
 from __future__ import annotations
@@ -33,32 +33,32 @@ __all__ = ["PractisedLink"]
 
 _SCRAMBLE_TURN_S: Final = 0.45
 _LOOK_S: Final = 3.0
-"""How long a result is looked at."""
+"""Seconds of looking at a result."""
 _GESTURE_TURN_S: Final = 0.2
 _NEXT: Final = (9, 3, 11, 5)
 """R L R' L': the gesture for the next scramble."""
 _P_WRONG: Final = 0.03
-"""At each turn of a scramble: a wrong one, seen and undone."""
+"""At each turn of a scramble: probability of a wrong turn, noticed and undone."""
 _REST_S: Final = 5.0
-"""Before each round of the finger drill."""
+"""Pause before each round of the finger drill, in seconds."""
 _STROKE_S: Final = 0.24
 _BOTTOM: Final = 15
-"""First turn of the layer for it."""
+"""First turn of the drill's layer."""
 _SEEN: Final = (
     ScrambleAsked, InspectionBegun, Judged, SetUpAsked, ReadyToTry, Tried, BeatReady, BeatJudged,
     FingerAsked, FingersOver,
 )  # fmt: skip
-"""What the virtual solver looks at."""
+"""The news to which the virtual solver reacts."""
 _IDLE_S: Final = 0.1
-"""How often the firmware may send what is due without a turn."""
+"""Interval at which the firmware may send packets without a turn."""
 _LINGER_S: Final = 1.5
 
 
 class PractisedLink:
-    """Always connected, until so many solves are done.
+    """Always connected, until the given number of solves is done.
 
     ``solving`` gives the turns of a solve from the turns of a scramble, with seconds since
-    inspection began; ``speed``: how many of the cube's seconds pass in one of ours.
+    inspection began; ``speed``: how many of the cube's seconds pass in one real second.
     """
 
     def __init__(
@@ -78,12 +78,12 @@ class PractisedLink:
         self._speed = speed
         self._began = now()
         self._latest_ms = 0
-        """The cube's clock, which never runs past a turn that is not made yet."""
+        """The cube's clock; it never passes a turn that is not made yet."""
         self._seen: asyncio.Queue[PracticeNews | TryNews | DrillNews] = asyncio.Queue()
         self._sent: asyncio.Queue[LinkItem | None] = asyncio.Queue()
 
     def show(self, news: PracticeNews | TryNews | DrillNews) -> None:
-        """The virtual solver sees this."""
+        """Show news to the virtual solver."""
         if isinstance(news, _SEEN):
             self._seen.put_nowait(news)
 
@@ -92,7 +92,7 @@ class PractisedLink:
         self._send(self._cube.written(write.data, self._latest_ms))
 
     async def items(self) -> AsyncGenerator[LinkItem, None]:
-        """What the cube sends, until the virtual solver has had enough."""
+        """The cube's notifications, until the virtual solver has done its solves."""
         yield LinkUp(self._now())
         practising = asyncio.create_task(self._practise(), name="virtual solver")
         practising.add_done_callback(lambda task: self._sent.put_nowait(None))
@@ -110,7 +110,7 @@ class PractisedLink:
             self._latest_ms = max(self._latest_ms, round(1000 * self._cube_s()))
             match seen:
                 case ScrambleAsked() | SetUpAsked():
-                    # Worked out now, so that it takes nothing from the time of inspection.
+                    # Worked out now, so that it takes no time from inspection.
                     upcoming = await asyncio.to_thread(self._solving, seen.turns)
                     await self._scramble(seen.turns)
                 case InspectionBegun() | ReadyToTry() | BeatReady():
@@ -153,7 +153,7 @@ class PractisedLink:
             self._turn(_BOTTOM + made - 1)
 
     async def _pass(self, seconds: float) -> None:
-        """Let so many of the cube's seconds pass."""
+        """Let this many of the cube's seconds pass."""
         until = self._latest_ms / 1000 + seconds
         while (left := (until - self._cube_s()) / self._speed) > 0:
             await asyncio.sleep(min(left, _IDLE_S))

@@ -1,4 +1,4 @@
-"""Profiles in files: one that is named, those of the user, and those that are installed."""
+"""Profiles in files: a named one, those of the user, and installed ones."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ GROUP: Final = "livecube.profiles"
 
 
 def profile_folder() -> Path:
-    """Where the user's own profiles are looked for."""
+    """The folder of the user's own profiles."""
     return platformdirs.user_config_path("livecube") / "profiles"
 
 
@@ -50,17 +50,17 @@ def user_profiles(
 ) -> Iterator[Profile]:
     """The profiles in a folder, in the order of their files' names; none if it is missing.
 
-    ``complain`` is told of each file that is no profile; the others count all the same.
+    ``complain`` gets a sentence for each file that is not a profile; the others still count.
     """
     for path in sorted(folder.glob("*.toml")):
         try:
             yield load_profile(path)
         except LivecubeError as error:
-            complain(f"{error}; this profile of yours is left out")
+            complain(f"{error}; livecube leaves this profile out")
 
 
 def installed_profiles() -> Iterator[Profile]:
-    """The profiles that packages have brought.
+    """The profiles in installed packages.
 
     Raises :class:`~livecube.errors.ProfileError` if one is wrong.
     """

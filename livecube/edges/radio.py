@@ -1,4 +1,4 @@
-"""What a radio is: what is near, and connections to it. One implementation is bleak's."""
+"""The interface of a radio: devices nearby, and connections to them. One is made with bleak."""
 
 from __future__ import annotations
 
@@ -19,20 +19,20 @@ __all__ = ["Connection", "Radio", "Sighting", "explain", "uuid16"]
 
 @dataclass(frozen=True, slots=True)
 class Sighting:
-    """Something that was heard advertising."""
+    """A device whose advertisement was heard."""
 
     address: str
-    """What this machine calls it: a Bluetooth address; on macOS a UUID, another on each machine."""
+    """This machine's name for it: a Bluetooth address, on macOS a UUID of this machine's own."""
     name: str | None
     rssi: int
-    """Strength of its signal in dBm: −40 is beside the machine, −90 nearly out of range."""
+    """Signal strength in dBm: −40 is beside the machine, −90 nearly out of range."""
     advertisement: Advertisement
     handle: object = None
-    """What the radio needs to connect to it; nobody else's business."""
+    """Needed by the radio for connecting; private to it."""
 
     @property
     def title(self) -> str:
-        """How to speak of it."""
+        """Its name in messages."""
         return f"{self.name} ({self.address})" if self.name else self.address
 
 
@@ -56,11 +56,11 @@ class Connection(Protocol):
         ...
 
     async def subscribe(self, characteristic: str, heard: Callable[[bytes], None]) -> None:
-        """Have ``heard`` called, in order, with each notification; it must return at once."""
+        """Call ``heard`` with each notification, in order; it must return at once."""
         ...
 
     async def close(self) -> None:
-        """End the connection; to be called on one that was lost too. Raises nothing."""
+        """End the connection; also to be called after a loss. Raises nothing."""
         ...
 
 
@@ -69,17 +69,17 @@ class Radio(Protocol):
 
     @property
     def label(self) -> str:
-        """What kind of radio it is, as shown and recorded: *radio*, *virtual radio*."""
+        """The kind of radio, as shown and recorded: *radio*, *virtual radio*."""
         ...
 
     async def scan(
         self, seconds: float, enough: Callable[[Sighting], bool] = ...
     ) -> list[Sighting]:
-        """Listen for so long, or until ``enough`` says so; the latest sighting of each."""
+        """Listen for ``seconds``, or until ``enough``; returns the latest sighting of each."""
         ...
 
     async def connect(self, sighting: Sighting, lost: Callable[[], None]) -> Connection:
-        """Connect; ``lost`` is called once if the connection ends without our doing."""
+        """Connect; ``lost`` is called once if the connection ends by itself."""
         ...
 
 
@@ -88,10 +88,10 @@ def uuid16(number: int) -> str:
     return f"0000{number:04x}-0000-1000-8000-00805f9b34fb"
 
 
-# What went wrong with the radio, in words and with what to do. Pure: an exception in, one out.
+# Errors of the radio in words, with what to do. Pure: an exception in, one out.
 #
-# bleak's exceptions are told apart by class name and D-Bus name, so that bleak (0.2 s) is not
-# loaded for a message.
+# bleak's exceptions are told apart by class name and D-Bus name: loading bleak for a message would
+# take 0.2 s.
 
 
 _REASONS: Final[dict[str, RadioTrouble]] = {
@@ -102,7 +102,7 @@ _REASONS: Final[dict[str, RadioTrouble]] = {
     "DENIED_BY_SYSTEM": "no permission",
     "DENIED_BY_UNKNOWN": "no permission",
 }
-"""bleak's reasons for having no Bluetooth at all."""
+"""bleak's reasons for missing Bluetooth."""
 _DBUS: Final[dict[str, RadioTrouble]] = {
     "org.freedesktop.DBus.Error.ServiceUnknown": "no service",
     "org.freedesktop.DBus.Error.NameHasNoOwner": "no service",
@@ -117,7 +117,7 @@ _DBUS: Final[dict[str, RadioTrouble]] = {
     "org.bluez.Error.DoesNotExist": "not found",
 }
 _HELD: Final = ("notify acquired", "write acquired", "access denied", "in progress", "busy")
-"""How systems say, in an error without a name of its own, that another program has the cube."""
+"""Texts of systems for a cube in use by another program, in errors without a name."""
 
 _HINTS: Final[dict[str, dict[RadioTrouble, str]]] = {
     "linux": {
@@ -159,7 +159,7 @@ _TEXTS: Final[dict[RadioTrouble, tuple[str, str]]] = {
 
 
 def explain(error: BaseException, cube: str = "the cube") -> RadioError:
-    """What an exception of the radio means for ``cube``, and what to do about it."""
+    """An exception of the radio as an error about ``cube``, with what to do."""
     trouble = _trouble(error)
     said = str(error) or type(error).__name__
     if trouble not in _TEXTS:
@@ -183,6 +183,6 @@ def _trouble(error: BaseException) -> RadioTrouble:
         return "held"
     if isinstance(error, PermissionError):
         return "no permission"
-    if isinstance(error, OSError):  # nobody listens where the system's service should be
+    if isinstance(error, OSError):  # the system's Bluetooth service is not running
         return "no service"
     return "no answer" if "connect" in text else "other"

@@ -24,17 +24,17 @@ if TYPE_CHECKING:
 __all__ = ["RadioLink", "back_off"]
 
 _FIRST_S: Final = 0.2
-"""The first delay: a cube that only fell out of step is back at once."""
+"""The first delay: after a short disturbance a cube is back at once."""
 _MOST_S: Final = 5.0
-"""The longest delay: somebody who brings the cube back should not wait longer."""
+"""The longest delay: nobody should wait longer after bringing the cube back."""
 _TRIES: Final = 3
-"""How often the first connection is tried."""
+"""Tries for the first connection."""
 _STEADY_S: Final = 10.0
-"""A connection that held so long was a good one: after it the delays begin anew."""
+"""A connection that lasts this long was good: after it the delays begin anew."""
 _LOOK_S: Final = 10.0
-"""How long one look for a lost cube takes."""
+"""Seconds of one search for a lost cube."""
 _INBOX: Final = 8192
-"""Items that wait for the decoder: 40 s of the quickest cube."""
+"""Most items that wait for the decoder: 40 s of the fastest cube."""
 
 _BATTERY: Final = uuid16(0x2A19)
 _DEVICE: Final = {
@@ -45,7 +45,7 @@ _DEVICE: Final = {
 
 
 def back_off(rng: random.Random) -> Iterator[float]:
-    """Seconds to wait before each try: doubling, and jittered, so that nobody keeps colliding."""
+    """Seconds to wait before each try: doubling, with jitter, so that tries do not collide."""
     most = _FIRST_S
     while True:
         yield most * rng.uniform(0.5, 1.0)
@@ -54,7 +54,7 @@ def back_off(rng: random.Random) -> Iterator[float]:
 
 @dataclass(slots=True)
 class _Live:
-    """A connection that is up, and what waits to be sent over it."""
+    """A connection that is up, and the writes that wait to be sent."""
 
     connection: Connection
     lost: asyncio.Event
@@ -77,7 +77,7 @@ class RadioLink:
         delays: Callable[[], Iterator[float]] = lambda: back_off(random.Random()),
     ) -> None:
         self.dropped = 0
-        """Notifications for which there was no room; the decoder sees them as lost packets."""
+        """Number of notifications without room; the decoder sees them as lost packets."""
         self._radio = radio
         self._sighting = sighting
         self._notify = notify
@@ -87,7 +87,7 @@ class RadioLink:
         self._inbox: asyncio.Queue[LinkItem | None] = asyncio.Queue(_INBOX)
         self._live: _Live | None = None
         self._asked = False
-        """Whether the device information was read: it stays the same."""
+        """Whether the device information was read; it never changes."""
 
     def write(self, write: Write) -> None:
         """Send bytes to the cube; while the link is down they are dropped."""
@@ -95,7 +95,7 @@ class RadioLink:
             self._live.outbox.put_nowait(write)
 
     async def items(self) -> AsyncGenerator[LinkItem, None]:
-        """What comes from the cube; across losses, until the caller has had enough."""
+        """All items from the cube, also across losses, until the caller stops."""
         keeping = asyncio.create_task(self._keep(), name="radio link")
         keeping.add_done_callback(lambda task: self._put(None))
         try:
@@ -131,7 +131,7 @@ class RadioLink:
             await asyncio.sleep(next(self._delays))
             with suppress(RadioError):
                 return await self._establish()
-            # It may have gone for longer; systems forget what they have not heard for a while.
+            # It may be away for longer; systems forget devices that have been silent for a while.
             with suppress(RadioError):
                 await self._look()
 
@@ -142,7 +142,7 @@ class RadioLink:
                 self._sighting = seen
 
     async def _establish(self) -> _Live:
-        """Connect and subscribe; what the cube says from then on waits behind a ``LinkUp``."""
+        """Connect and subscribe; later notifications wait behind a ``LinkUp``."""
         lost = asyncio.Event()
         early: list[Notification] = []
         up = False
@@ -169,7 +169,7 @@ class RadioLink:
         return live
 
     async def _serve(self, live: _Live) -> None:
-        """Send and ask over a connection until it is lost."""
+        """Send and read over a connection until it is lost."""
         helping = [
             asyncio.create_task(self._send(live), name="radio writes"),
             asyncio.create_task(self._ask(live.connection), name="cube facts"),
@@ -189,10 +189,10 @@ class RadioLink:
                 write = await live.outbox.get()
                 await live.connection.write(write.characteristic, write.data)
         except RadioError:
-            live.lost.set()  # a connection over which nothing can be sent is no good
+            live.lost.set()  # a connection that cannot send is useless
 
     async def _ask(self, connection: Connection) -> None:
-        """Read what the standard services offer; what cannot be read is left out."""
+        """Read the standard services; unreadable characteristics are left out."""
         with suppress(RadioError):
             if connection.readable(_BATTERY):
                 self._battery(await connection.read(_BATTERY))
@@ -219,7 +219,7 @@ class RadioLink:
             self._inbox.put_nowait(item)
         except asyncio.QueueFull:
             self.dropped += 1
-            if not isinstance(item, Notification):  # these few must not be missed
+            if not isinstance(item, Notification):  # these few items must not be dropped
                 self._inbox.get_nowait()
                 self._inbox.put_nowait(item)
 

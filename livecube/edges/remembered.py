@@ -17,7 +17,7 @@ _FILE: Final = "cube.json"
 
 @dataclass(frozen=True, slots=True)
 class RememberedCube:
-    """What is kept of it; the address is this machine's name for it."""
+    """The kept data; the address is this machine's name for the cube."""
 
     address: str
     name: str | None
@@ -25,14 +25,14 @@ class RememberedCube:
 
 
 def _file() -> Path:
-    """In ``LIVECUBE_STATE``, or the system's folder for what a program keeps of this user."""
+    """In ``LIVECUBE_STATE``, or the system's folder for this user's program state."""
     named = os.environ.get("LIVECUBE_STATE")
     folder = Path(named) if named else Path(platformdirs.user_state_dir("livecube"))
     return folder / _FILE
 
 
 def remembered_cube() -> RememberedCube | None:
-    """The cube of the last time; None if there is none, or if what is kept makes no sense."""
+    """The cube of the last time; None if there is none, or if the file is damaged."""
     try:
         kept = json.loads(_file().read_text(encoding="utf-8"))
         name = kept["name"]
@@ -44,7 +44,7 @@ def remembered_cube() -> RememberedCube | None:
 
 
 def remember_cube(cube: RememberedCube) -> None:
-    """Keep it; where nothing can be written it is only not remembered."""
+    """Remember a cube; write errors are ignored."""
     file = _file()
     partial = file.with_suffix(".new")
     try:
@@ -56,7 +56,7 @@ def remember_cube(cube: RememberedCube) -> None:
 
 
 def forget_cube() -> None:
-    """Remember none."""
+    """Forget the remembered cube."""
     try:
         _file().unlink(missing_ok=True)
     except OSError:

@@ -21,16 +21,16 @@ __all__ = ["Player", "SimulatedLink"]
 
 
 _IDLE_S: Final = 0.1
-"""How often the firmware may send what is due without a turn."""
+"""Interval at which the firmware may send packets without a turn."""
 _LINGER_S: Final = 1.5
-"""How long the cube stays on after the last turn, so that its last word arrives."""
+"""Seconds for which the cube stays on after the last turn, so that its last packets arrive."""
 
 
 class Player:
-    """Plays a virtual session on a simulated cube; ``send`` is given each packet.
+    """Plays a virtual session on a simulated cube; ``send`` gets each packet.
 
-    ``speed``: how many of the cube's seconds pass in one of ours. ``now`` gives host seconds.
-    ``begin``: the cube rests until this is set; None: it is turned at once.
+    ``speed``: how many of the cube's seconds pass in one real second. ``now`` gives host seconds.
+    ``begin``: the cube rests until this is set; None: turning begins at once.
     """
 
     def __init__(
@@ -50,10 +50,10 @@ class Player:
         self._begin = begin
         self._began: float | None = None
         self._next_s = 0.0
-        """When the next turn is due: the cube's clock never runs past a turn not made yet."""
+        """Time of the next turn: the cube's clock never passes a turn that is not made yet."""
 
     def written(self, data: bytes) -> None:
-        """The host wrote this to the cube."""
+        """Take in bytes that the host wrote to the cube."""
         self._send_all(self.cube.written(data, self.cube_ms()))
 
     def cube_ms(self) -> int:
@@ -61,7 +61,7 @@ class Player:
         return round(min(self._cube_s(), self._next_s) * 1000)
 
     async def play(self) -> None:
-        """Make all turns; returns when the cube has said its last word."""
+        """Make all turns; returns when the cube has sent its last packets."""
         if self._begin is not None:
             await self._begin.wait()
         self._began = self._now()
@@ -89,8 +89,8 @@ class Player:
 class SimulatedLink:
     """Plays a virtual session on a simulated cube that is always connected.
 
-    ``speed``: how many of the cube's seconds pass in one of ours. ``now`` gives host seconds.
-    ``begin``: the cube rests until this is set; None: it is turned at once.
+    ``speed``: how many of the cube's seconds pass in one real second. ``now`` gives host seconds.
+    ``begin``: the cube rests until this is set; None: turning begins at once.
     """
 
     def __init__(
@@ -111,7 +111,7 @@ class SimulatedLink:
         self._player.written(write.data)
 
     async def items(self) -> AsyncGenerator[LinkItem, None]:
-        """What the cube sends, until it is switched off after its last turn."""
+        """The cube's notifications, until it is switched off after its last turn."""
         yield LinkUp(self._now())
         turning = asyncio.create_task(self._player.play(), name="virtual solver")
         turning.add_done_callback(lambda task: self._sent.put_nowait(None))

@@ -1,4 +1,4 @@
-"""Sinks: where happenings go. Each is thin; what it shows is made in :mod:`livecube.views`."""
+"""Sinks: outputs for everything that happens. Each is thin; :mod:`livecube.views` makes texts."""
 
 from __future__ import annotations
 
@@ -37,39 +37,39 @@ __all__ = [
     "Sink",
 ]
 
-# What a sink is: something that is told what happens, and never calls back.
+# The interface of a sink: it takes in what happens, and never calls back.
 
 
 Item: TypeAlias = CubeEvent | Happening | PracticeNews | TryNews | DrillNews
-"""All that a sink may be told: what the cube did, what the pipeline made of it, and what
-practice, a try or a drill did."""
+"""Everything that a sink may get: events of the cube, progress and advice of the pipeline, news
+of practice, a try or a drill."""
 
 
 class Sink(Protocol):
-    """A screen, a log, a dashboard. It takes what concerns it and leaves the rest."""
+    """A screen, a log, a dashboard. It uses the items that concern it and ignores the rest."""
 
     @property
     def name(self) -> str:
-        """For messages about it."""
+        """Name in messages about the sink."""
         ...
 
     async def take(self, item: Item) -> None:
-        """Take in what happened next."""
+        """Take in the next item."""
         ...
 
     async def close(self) -> None:
-        """Nothing more will happen."""
+        """End: no more items follow."""
         ...
 
 
-# What a screen shows: one value, replaced at once, so that a thread may draw it meanwhile.
+# The content of a screen: one value, replaced as a whole, so that a thread may draw it meanwhile.
 
 
 class Shown(Protocol):
     """One moment of a screen: a frozen dataclass that rich can draw."""
 
     def after(self, news: News) -> Self:
-        """What is shown once this has happened."""
+        """The value to show after this news."""
         ...
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
@@ -81,16 +81,16 @@ _ShownT = TypeVar("_ShownT", bound=Shown)
 
 
 class Board(Generic[_ShownT]):
-    """Keeps what is shown now. The loop replaces ``shown``; a thread that draws reads it once.
+    """Holds the value to show. The loop replaces ``shown``; a drawing thread reads it once.
 
-    A value that was read is never changed, so no frame shows half of a change.
+    The value itself never changes, so no frame shows half of a change.
     """
 
     def __init__(self, shown: _ShownT) -> None:
         self.shown = shown
 
     def take(self, news: News) -> None:
-        """Show what happened."""
+        """Show news."""
         self.shown = self.shown.after(news)
 
     def change(self, **fields: Any) -> None:
@@ -111,7 +111,7 @@ class JsonSink:
         self._as_object = as_object
 
     async def take(self, item: Item) -> None:
-        """Write a happening; what only causes happenings is not its business."""
+        """Write a happening; other items are ignored."""
         if not isinstance(item, Cause):
             self._out.write(json.dumps(self._as_object(item)) + "\n")
             self._out.flush()
@@ -155,9 +155,9 @@ class ScreenSink:
         failed: Callable[[Exception], None],
         staying: Callable[[News], Sequence[str]] = lambda item: (),
     ) -> None:
-        """``failed``: told, from any thread, why the screen cannot be drawn any more.
+        """``failed``: called, from any thread, with the reason if drawing fails.
 
-        ``staying``: the lines of what happens that stay on the terminal.
+        ``staying``: the lines of an item that stay on the terminal.
         """
         self._staying = staying
         self._console = console
@@ -182,7 +182,7 @@ class ScreenSink:
         self.restore()
 
     def restore(self) -> None:
-        """Leave the terminal as it was; harmless when called again."""
+        """Restore the terminal; harmless when called again."""
         if self._drawing.is_on:
             self._drawing.stop()
             for line in self._solves:
@@ -198,16 +198,16 @@ class BellSink:
         self._console = console
 
     async def take(self, item: Item) -> None:
-        """Ring, if it is a call."""
+        """Ring at a call."""
         if isinstance(item, Called):
             self._console.bell()
 
     async def close(self) -> None:
-        """Nothing rings on."""
+        """Nothing to do."""
 
 
 class FirstHint:
-    """Sets ``there`` when something is hinted for the first time."""
+    """Sets ``there`` at the first hint."""
 
     name = "first hint"
 
@@ -215,7 +215,7 @@ class FirstHint:
         self._there = there
 
     async def take(self, item: Item) -> None:
-        """Look at it."""
+        """Check whether it is a hint."""
         if isinstance(item, Spoken | Clue):
             self._there.set()
 
@@ -226,8 +226,8 @@ class FirstHint:
 class LogSink:
     """Records cube events in a log file.
 
-    What cannot be written, for a full disk, is written as soon as it can be; ``complain`` is told
-    when that begins and when it is over.
+    Events that cannot be written, because the disk is full, are written as soon as possible.
+    ``complain`` gets a sentence when that begins and when it is over.
     """
 
     def __init__(
@@ -239,7 +239,7 @@ class LogSink:
         self._is_behind = False
 
     async def take(self, item: Item) -> None:
-        """Append an event; happenings can be worked out from it again."""
+        """Append an event; the other items can be worked out again from events."""
         if not isinstance(item, CubeEvent):
             return
         try:

@@ -1,7 +1,7 @@
-"""The voice: hints said aloud by the speech program that the system has.
+"""The voice: hints spoken by a speech program of the system.
 
-Each text is said by a process of its own, so that it can be cut short at any moment, and so
-that speech which hangs or crashes hurts nothing else.
+A process of its own speaks each text. So it can be stopped at any moment, and speech that hangs or
+crashes does no harm.
 """
 
 from __future__ import annotations
@@ -37,12 +37,12 @@ _COMMANDS: Final[tuple[tuple[str, ...], ...]] = (
         "SpeechSynthesizer).Speak([Console]::In.ReadToEnd())",
     ),
 )
-"""Programs that say what they read, in the order in which they are looked for."""
-_REMEDY: Final = "install espeak-ng, see to the sound, or leave out --voice"
+"""Programs that speak the text on their input, in the order of search."""
+_REMEDY: Final = "install espeak-ng, check the sound, or leave out --voice"
 
 
 def speech_command() -> Sequence[str] | None:
-    """The first of the known speech programs that is there; None if none is."""
+    """The first known speech program that is installed; None if there is none."""
     return next((command for command in _COMMANDS if shutil.which(command[0])), None)
 
 
@@ -61,7 +61,7 @@ class Voice(Protocol):
 class SystemVoice:
     """Speaks by a program that reads its text from standard input.
 
-    ``complain`` is called once, with a sentence, if there is none or it fails; after that
+    ``complain`` is called once, with a sentence, if there is none or it fails. After that
     nothing is said.
     """
 
@@ -101,9 +101,9 @@ class SystemVoice:
         _, told = await process.communicate(text.encode())
         lines = told.decode(errors="replace").strip().splitlines()
         last = lines[-1] if lines else f"status {process.returncode}"
-        # Without a sound device espeak-ng says so, and ends as if all were well.
+        # Without a sound device espeak-ng complains, but ends with exit status 0.
         failed = process.returncode or last.startswith("error")
-        if failed and process is self._process:  # it was not hushed
+        if failed and process is self._process:  # it was not stopped on purpose
             self._give_up(last)
 
     def _give_up(self, reason: str) -> None:
@@ -114,9 +114,9 @@ class SystemVoice:
 
 
 class VoiceSink:
-    """Says hints aloud. A new one takes the place of what is being said, nothing waits.
+    """Says hints aloud. A new hint replaces the one being spoken; nothing waits.
 
-    ``words``: what is said of what happens, the cube held as stated: as
+    ``words``: the text for an item, with the stated holding, as from
     :func:`livecube.composition.items.item_words`.
     """
 
@@ -127,12 +127,12 @@ class VoiceSink:
         self._words = words
         self._stated: Holding | None = None
         self._said = ""
-        """What was said last and still holds."""
+        """The last text, if it is still valid."""
         self._hints: set[str] = set()
-        """What was said of hints in this solve: nothing is said twice."""
+        """Texts of hints in this solve: none is said twice."""
 
     async def take(self, item: Item) -> None:
-        """Say what is worth it; returns at once."""
+        """Say the text of an item, if it has one; returns at once."""
         if isinstance(item, Cause):
             return
         if isinstance(item, HeldAs):
@@ -153,5 +153,5 @@ class VoiceSink:
             await self._voice.say(words)
 
     async def close(self) -> None:
-        """Nothing more is said."""
+        """Stop speaking."""
         await self._voice.hush()

@@ -1,4 +1,4 @@
-"""Solves and chances of the history as columns of numbers, for what looks at many."""
+"""Solves and chances of the history as columns of numbers, for code that reads many solves."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def _which(wanted: Wanted) -> tuple[str, list[Any]]:
 
 
 def solve_columns(database: sqlite3.Connection, wanted: Wanted) -> SolveColumns:
-    """The solves that are asked for, in the order in which they were made."""
+    """The wanted solves as columns, in the order in which they were made."""
     which, values = _which(wanted)
     numbers, started, day = _in_order(database, which, values)
     plain = _table(
@@ -72,7 +72,7 @@ def solve_columns(database: sqlite3.Connection, wanted: Wanted) -> SolveColumns:
 def _in_order(
     database: sqlite3.Connection, which: str, values: Sequence[Any]
 ) -> tuple[Whole, npt.NDArray[np.str_], npt.NDArray[np.str_]]:
-    """Numbers of the solves, when they began and on which day here, as they were made."""
+    """Numbers of the solves, their start times and local days, in the order of making."""
     number, began, here = database.execute(
         "SELECT group_concat(id), group_concat(started, char(10)), "
         "group_concat(coalesce(date(nullif(started, ''), 'localtime'), ''), char(10)) "
@@ -110,7 +110,7 @@ def chance_columns(database: sqlite3.Connection, wanted: Wanted) -> ChanceColumn
 
 
 def _names(database: sqlite3.Connection, column: str) -> list[str]:
-    """All different values of an indexed column, each found behind the one before."""
+    """All different values of an indexed column, found one after the other."""
     rows = database.execute(
         f"WITH RECURSIVE known (name) AS (SELECT min({column}) FROM chance UNION ALL "
         f"SELECT (SELECT min({column}) FROM chance WHERE {column} > name) FROM known "
@@ -120,7 +120,7 @@ def _names(database: sqlite3.Connection, column: str) -> list[str]:
 
 
 def _numbered(column: str, names: Sequence[str]) -> str:
-    """SQL that makes numbers of names, which are its values."""
+    """SQL that turns names into numbers; its parameters are the names."""
     if not names:
         return "0"
     return f"CASE {column} " + " ".join(f"WHEN ? THEN {n}" for n in range(len(names))) + " END"
@@ -129,10 +129,10 @@ def _numbered(column: str, names: Sequence[str]) -> str:
 def _table(
     database: sqlite3.Connection, columns: Sequence[str], rest: str, values: Sequence[Any]
 ) -> Whole:
-    """Whole numbers that SQL finds, shape (n, columns), in no order.
+    """Whole numbers from SQL, shape (n, columns), in no order.
 
-    SQLite writes each column as one text, which numpy reads: no row becomes an object of Python,
-    and another thread may go on meanwhile. (Rows would have to wait for it, one after the other.)
+    SQLite writes each column as one text, which numpy reads. So rows do not become Python
+    objects, and another thread can go on meanwhile. (Rows would make it wait again and again.)
     """
     named = ", ".join(f"{column} AS c{n}" for n, column in enumerate(columns))
     joined = ", ".join(f"group_concat(c{n})" for n in range(len(columns)))
@@ -143,7 +143,7 @@ def _table(
 
 
 def _rows_of(numbers: Whole, table: Whole) -> Whole:
-    """The rest of the rows that begin with these numbers, in their order; zeros where none does."""
+    """The rest of the rows that begin with these numbers, in this order; zeros for missing rows."""
     rows = np.zeros((len(numbers), table.shape[1] - 1), dtype=np.int64)
     if len(table):
         table = table[table[:, 0].argsort()]

@@ -1,4 +1,4 @@
-"""Opening the database: write-ahead log, foreign keys, migrations; and what is wrong with it."""
+"""Opening the database: write-ahead log, foreign keys, migrations; and its errors in words."""
 
 from __future__ import annotations
 
@@ -16,26 +16,28 @@ from livecube.history.schema import MIGRATIONS
 __all__ = ["busy_s", "check_nobody_has", "open_database", "read_database", "trouble_with"]
 
 _BUSY_S: Final = 10.0
-"""How long is waited for another program that writes."""
+"""Seconds to wait for another program that writes."""
 _BROKEN: Final = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 _LOCKED: Final = (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
 
 
 def busy_s() -> float:
-    """How long is waited for another program that writes."""
+    """Seconds to wait for another program that writes."""
     return _BUSY_S
 
 
 def open_database(path: Path) -> sqlite3.Connection:
-    """Open the database, made or brought to the present version if need be.
+    """Open the database; make it, or bring it to the present version, if needed.
 
     Every statement commits by itself unless a transaction is begun. Raises
     :class:`~livecube.errors.UsageError` if it is broken or of a newer version, and
-    :class:`~livecube.errors.KeepingError` if nothing can be written there now.
+    :class:`~livecube.errors.KeepingError` if it cannot be written now.
     """
     folder = path.parent
     if folder.exists() and not folder.is_dir():
-        raise UsageError(f"{folder} is a file, and a folder is wanted there; see to LIVECUBE_DATA")
+        raise UsageError(
+            f"{folder} is a file, but livecube needs a folder there; check LIVECUBE_DATA"
+        )
     try:
         folder.mkdir(parents=True, exist_ok=True)
         _check_rights(path)
@@ -49,7 +51,7 @@ def open_database(path: Path) -> sqlite3.Connection:
         raise trouble_with(path, error) from None
     try:
         database.execute("PRAGMA journal_mode = WAL")
-        database.execute("PRAGMA synchronous = FULL")  # what is committed survives a power cut
+        database.execute("PRAGMA synchronous = FULL")  # committed changes survive a power cut
         database.execute("PRAGMA foreign_keys = ON")
         _migrate(database, path)
     except sqlite3.Error as error:
@@ -62,34 +64,34 @@ def open_database(path: Path) -> sqlite3.Connection:
 
 
 def check_nobody_has(path: Path) -> None:
-    """Raise ``KeepingError`` if another program has the database open, as far as can be told."""
+    """Raise ``KeepingError`` if another program has the database open, as far as it shows."""
     try:
         with closing(sqlite3.connect(path, timeout=_BUSY_S, isolation_level=None)) as database:
             database.execute("PRAGMA locking_mode = EXCLUSIVE")
             database.execute("BEGIN EXCLUSIVE")
             database.execute("ROLLBACK")
     except sqlite3.Error as error:
-        if _code(error) in _LOCKED:  # whatever else is wrong with it is why this is asked
+        if _code(error) in _LOCKED:  # other errors are expected: the database is broken
             raise trouble_with(path, error) from None
 
 
 def _check_rights(path: Path) -> None:
     """Raise ``KeepingError`` if a file of the database may not be written.
 
-    SQLite would open it all the same, and give its own files beside it the same rights: then
-    nothing could be written either when the database may be written again.
+    SQLite would open it anyway, and give its own files beside it the same rights. Then writing
+    would still fail after the database becomes writable again.
     """
     by_whom = os.access in os.supports_effective_ids
     for file in (path, *(path.with_name(path.name + end) for end in ("-wal", "-shm"))):
         if file.exists() and not os.access(file, os.W_OK, effective_ids=by_whom):
-            raise KeepingError(f"{file} cannot be written; see to its rights")
+            raise KeepingError(f"{file} cannot be written; check its rights")
 
 
 def read_database(path: Path) -> sqlite3.Connection:
-    """Open the database to read it; where nothing can be written, a copy in memory.
+    """Open the database for reading; if it cannot be written, as it stands or as a copy in memory.
 
-    Without a database it is an empty one. Raises as :func:`open_database`, but
-    :class:`~livecube.errors.KeepingError` only if nothing can be read either.
+    A missing database is an empty one. Raises the errors of :func:`open_database`, but
+    :class:`~livecube.errors.KeepingError` only if it cannot be read either.
     """
     try:
         return open_database(path)
@@ -98,7 +100,7 @@ def read_database(path: Path) -> sqlite3.Connection:
 
 
 def _as_it_stands(path: Path) -> sqlite3.Connection | None:
-    """The file alone, if all of it is in there; reading with a log beside it is writing, too."""
+    """The file alone, if it is complete; with a log beside it, reading would also write."""
     log = path.with_name(f"{path.name}-wal")
     try:
         if not path.exists() or (log.exists() and log.stat().st_size):
@@ -116,7 +118,7 @@ def _as_it_stands(path: Path) -> sqlite3.Connection | None:
 def _copied_to_memory(path: Path) -> sqlite3.Connection:
     memory = sqlite3.connect(":memory:", isolation_level=None)
     try:
-        if not path.exists() or not path.stat().st_size:  # then nothing need be written anywhere
+        if not path.exists() or not path.stat().st_size:  # then no file is needed
             _migrate(memory, path)
             return memory
         with TemporaryDirectory() as folder:
@@ -137,25 +139,24 @@ def _code(error: sqlite3.Error) -> int:
 
 
 def trouble_with(path: Path, error: sqlite3.Error) -> KeepingError | UsageError:
-    """What an error of the database means to its user, as an error to raise."""
+    """An error of the database as an error for the user, to be raised."""
     code = _code(error)
     if code in _BROKEN:
         return UsageError(
-            f"{path} is no history that can be used: {error}; livecube history rescue makes a new "
-            "one of what can be read of it, with tags, corrections and cards, and of the logs "
-            "beside it"
+            f"{path} is not a usable history: {error}; livecube history rescue makes a new one of "
+            "its readable parts (solves, tags, corrections, cards) and of the logs beside it"
         )
     if code in _LOCKED:
-        return KeepingError(f"{path} is kept locked by another program; end that, or try again")
-    return KeepingError(f"{path} cannot be written: {error}; see to the disk and to its rights")
+        return KeepingError(f"{path} is locked by another program; end that program, or try again")
+    return KeepingError(f"{path} cannot be written: {error}; check the disk and its rights")
 
 
 def _migrate(database: sqlite3.Connection, path: Path) -> None:
-    """Make the migrations that are missing, each wholly or not at all."""
+    """Make the missing migrations, each wholly or not at all."""
     if _version(database) == len(MIGRATIONS):
         return
     database.execute("BEGIN IMMEDIATE")
-    version = _version(database)  # another program may have been quicker
+    version = _version(database)  # another program may have been faster
     if version > len(MIGRATIONS):
         database.execute("ROLLBACK")
         raise UsageError(

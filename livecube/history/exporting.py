@@ -42,7 +42,7 @@ COLUMNS: Final = (
     "identity",
     "log",
 )
-"""Of a row; several values in one are separated by blanks."""
+"""Columns of a row; several values in a cell are separated by blanks."""
 _BATCH: Final = 5_000
 _WHOLE: Final = ("ms", "_ms", "turns", "number", "session")
 
@@ -65,11 +65,11 @@ def _kinds(penalties: list[dict[str, str]]) -> str:
 
 
 _A_FORMULA: Final = re.compile(r"'*[=+\-@\t\r]")
-"""How a cell begins that a spreadsheet might run, or that one was made harmless by quotes."""
+"""First characters of cells that a spreadsheet might run, and of cells made harmless already."""
 
 
 def harmless(cell: Any) -> Any:
-    """A cell that no spreadsheet takes for a formula: an apostrophe makes it text.
+    """A cell that a spreadsheet does not take for a formula: an apostrophe makes it text.
 
     As OWASP advises on *CSV Injection* (owasp.org/www-community/attacks/CSV_Injection): cells
     that begin with ``=``, ``+``, ``-``, ``@``, a tab or a carriage return get an apostrophe.
@@ -78,12 +78,12 @@ def harmless(cell: Any) -> Any:
 
 
 def as_read(cell: str) -> str:
-    """What :func:`harmless` was given."""
+    """The inverse of :func:`harmless`."""
     return cell[1:] if cell.startswith("'") and _A_FORMULA.match(cell) else cell
 
 
 def write_csv(solves: Iterable[KeptSolve], out: IO[str]) -> None:
-    """One row a solve under a row of names (RFC 4180, but for the line ends).
+    """One row a solve under a row of names (RFC 4180, except for the line ends).
 
     Cells are :func:`harmless`.
     """
@@ -94,7 +94,7 @@ def write_csv(solves: Iterable[KeptSolve], out: IO[str]) -> None:
 
 
 class _UnixLines:
-    """The rows of a writer with other line ends; it quotes a lone carriage return only so."""
+    """Changes a writer's line ends; the writer must use its own to quote a lone carriage return."""
 
     def __init__(self, out: IO[str]) -> None:
         self._out = out
@@ -104,7 +104,7 @@ class _UnixLines:
 
 
 def read_csv(table: Iterable[str]) -> list[dict[str, str]]:
-    """The rows of a table that :func:`write_csv` wrote, as they were."""
+    """The rows of a table that :func:`write_csv` wrote, with the original cells."""
     return [{name: as_read(cell) for name, cell in row.items()} for row in csv.DictReader(table)]
 
 

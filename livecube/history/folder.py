@@ -1,4 +1,4 @@
-"""Where the history is kept."""
+"""The folder of the history."""
 
 from __future__ import annotations
 

@@ -36,30 +36,30 @@ _UNFINISHED: Final = "unfinished"
 
 @dataclass(frozen=True, slots=True)
 class Imported:
-    """What came of one log."""
+    """The result of importing one log."""
 
     added: tuple[int, ...] = ()
-    """Numbers of the solves that are new."""
+    """Numbers of the new solves."""
     known: int = 0
-    """How many solves in it were kept before."""
+    """How many of its solves were kept before."""
     torn: bool = False
-    """Its last line was cut off, and left out."""
+    """Whether its last line was cut off, and left out."""
     timeless: int = 0
-    """Finished solves without a time, which have no result and are left out."""
+    """Number of finished solves without a time; they have no result and are left out."""
 
 
 @dataclass(frozen=True, slots=True)
 class Recovered:
-    """What was found after a crash."""
+    """The solves and logs found after a crash."""
 
     solves: tuple[int, ...]
     """Numbers of finished solves that had not been kept yet."""
     unfinished: tuple[Path, ...]
-    """Logs of attempts that were under way, set aside."""
+    """Logs, set aside, of attempts that were under way."""
 
     @property
     def sentence(self) -> str:
-        """What to tell; empty if there is nothing."""
+        """The message about it; empty if nothing was found."""
         told = []
         if self.solves:
             numbers = ", ".join(map(str, self.solves))
@@ -74,17 +74,17 @@ class Recovered:
 
 @dataclass(frozen=True, slots=True)
 class LogFiles:
-    """What is to be imported."""
+    """The files to import."""
 
     logs: tuple[Path, ...]
     passed_over: tuple[Path, ...]
-    """What is called as logs are, and is no regular file: pipes, devices, links to nothing."""
+    """Named like logs, but not regular files: pipes, devices, links to nothing."""
 
 
 def log_files(paths: Iterable[Path]) -> LogFiles:
-    """The logs that are named, and all ``*.jsonl`` in the folders that are, in order.
+    """The named logs, and all ``*.jsonl`` in the named folders, in order.
 
-    Raises :class:`~livecube.errors.UsageError` if something named is not there, or no file.
+    Raises :class:`~livecube.errors.UsageError` if a name does not exist, or is not a file.
     """
     found: dict[Path, bool] = {}
     for path in paths:
@@ -94,7 +94,7 @@ def log_files(paths: Iterable[Path]) -> LogFiles:
         elif path.exists():
             found[regular(path)] = True
         else:
-            raise UsageError(f"{path} is not there; name logs or folders that hold some")
+            raise UsageError(f"{path} does not exist; name logs, or folders with logs")
     return LogFiles(
         tuple(path for path, is_regular in found.items() if is_regular),
         tuple(path for path, is_regular in found.items() if not is_regular),
@@ -145,11 +145,11 @@ class Kept:
 
     number: int
     is_new: bool
-    """It was not kept before."""
+    """Whether it was not kept before."""
 
 
 def keep_open_log(history: History, path: Path) -> Sequence[Kept]:
-    """Keep the solves in a log that is over, and let the log go unless a solve was under way."""
+    """Keep the solves in a finished log, and delete the log unless a solve was under way."""
     session = session_of(path)
     person = None if session is None else history.session_person(session)
     kept = []
@@ -166,14 +166,14 @@ def keep_open_log(history: History, path: Path) -> Sequence[Kept]:
 
 
 def recover(history: History) -> Recovered:
-    """Keep what a crash left behind: finished solves, and what was under way."""
+    """Keep finished solves that a crash left behind, and set logs of unfinished ones aside."""
     solves: list[int] = []
     unfinished: list[Path] = []
     for path in forsaken_logs(history.folder):
         try:
             solves += [kept.number for kept in keep_open_log(history, path) if kept.is_new]
         except LogError:
-            if not path.stat().st_size:  # it ended before it began
+            if not path.stat().st_size:  # it ended before the header was written
                 path.unlink()
         if path.exists():
             unfinished.append(_set_aside(history.folder / _UNFINISHED, path))

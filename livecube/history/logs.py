@@ -1,8 +1,8 @@
 """The logs beside the database: one of each solve, and one of each attempt under way.
 
 A log under way grows in the folder ``open``, a line at a time, so that nothing is lost whenever
-this program ends. When its solve is in the database it goes; what is found there at a start is
-what a crash has left.
+this program ends. It is deleted once its solve is in the database. Logs found there at a start were
+left by a crash.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from livecube.logs.lines import event_line, header_line
 
 try:
     import fcntl
-except ImportError:  # a system that does not let files go while they are open: no locks needed
+except ImportError:  # a system that cannot remove open files: no locks needed
     _LOCKS = False
 else:
     _LOCKS = True
@@ -42,7 +42,7 @@ _OPEN: Final = "open"
 
 
 def log_place(solve: Listed) -> str:
-    """Where the log of a solve is kept, below the history's folder."""
+    """The path of a solve's log, below the history's folder."""
     return f"solves/{solve.started[:7] or 'undated'}/{solve.identity}.jsonl"
 
 
@@ -63,7 +63,7 @@ def write_log(path: Path, header: Header, events: Iterable[CubeEvent]) -> None:
 
 
 def open_log_path(folder: Path, session: int, number: int) -> Path:
-    """Where the log of an attempt under way is; ``number`` counts those of a session."""
+    """The path of the log of an attempt under way; ``number`` counts those of a session."""
     return folder / _OPEN / f"{session}-{number}.jsonl"
 
 
@@ -73,7 +73,7 @@ class OpenLog:
     def __init__(self, folder: Path, session: int, number: int, header: Header) -> None:
         self.path = open_log_path(folder, session, number)
         self.path.parent.mkdir(parents=True, exist_ok=True)
-        # Made under another name first: without its lock another start would take it for one
+        # Made under another name first: without its lock another start would take it for a log
         # that a crash has left.
         hidden = self.path.with_suffix(".new")
         hidden.unlink(missing_ok=True)
@@ -86,7 +86,7 @@ class OpenLog:
         self._writer.write(event)
 
     def close(self) -> None:
-        """The attempt is over; what becomes of the log is for others to say."""
+        """Close the log at the end of the attempt; it stays in the folder."""
         try:
             self._writer.close()
         finally:
@@ -94,14 +94,14 @@ class OpenLog:
                 self._lock.close()
 
     def discard(self) -> None:
-        """The attempt never was."""
+        """Close and delete the log."""
         self.path.unlink(missing_ok=True)
-        with suppress(OSError):  # what could not be written need not be any more
+        with suppress(OSError):  # unwritten lines are not needed any more
             self.close()
 
 
 def _locked(path: Path) -> IO[bytes] | None:
-    """A hold on a file that ends with this process, however it ends; None if another has it."""
+    """A lock on a file that ends with this process; None if another process holds it."""
     if not _LOCKS:
         return None
     file = path.open("rb")
@@ -114,7 +114,7 @@ def _locked(path: Path) -> IO[bytes] | None:
 
 
 def forsaken_logs(folder: Path) -> list[Path]:
-    """The open logs of programs that have ended, the oldest first."""
+    """The open logs of programs that have ended, oldest first."""
     found = sorted((folder / _OPEN).glob("*.jsonl"), key=_age)
     return [path for path in found if not _is_held(path)]
 
@@ -130,7 +130,7 @@ def _is_held(path: Path) -> bool:
         return False
     try:
         lock = _locked(path)
-    except OSError:  # it has gone meanwhile
+    except OSError:  # deleted meanwhile
         return True
     if lock is None:
         return True

@@ -1,4 +1,4 @@
-"""A new history of what can be read of a broken one, and of the logs beside it."""
+"""Makes a new history from the readable parts of a broken one and from the logs beside it."""
 
 from __future__ import annotations
 
@@ -28,33 +28,33 @@ _TABLES: Final = (
     "person", "session", "solve", "stage", "split", "penalty", "tag", "chance", "imported",
     "change", "drill_try", "drill_card", "drill_round",
 )  # fmt: skip
-"""Those that others refer to come first."""
+"""Tables that others refer to come first."""
 _ENDS: Final = ("", "-wal", "-shm")
 
 
 @dataclass(frozen=True, slots=True)
 class Rescued:
-    """What came of it."""
+    """The result of a rescue."""
 
     solves: int
-    """How many the new history holds."""
+    """Number of solves in the new history."""
     from_logs: int
-    """How many of them, or of their stages, only the logs still had."""
+    """How many of them, or of their stages, came from the logs."""
     aside: Path
-    """Where the broken file is now."""
+    """The present place of the broken file."""
 
 
 def rescue(folder: Path) -> Rescued:
     """Put a new history in the place of a broken one, which is moved aside.
 
-    Rows that can be read are taken over with their numbers; what is missing then and stands in a
-    solve's log is read from there. Raises :class:`~livecube.errors.UsageError` if there is no
-    history, :class:`~livecube.errors.KeepingError` if nothing can be written or another program
-    has the history open: what that one keeps would go with the broken file.
+    Readable rows are taken over with their numbers; missing rows are read from the solves' logs.
+    Raises :class:`~livecube.errors.UsageError` if there is no history, and
+    :class:`~livecube.errors.KeepingError` if it cannot be written, or if another program has it
+    open: new solves of that program would be lost with the broken file.
     """
     old = folder / DATABASE
     if not old.exists():
-        raise UsageError(f"{old} is not there; nothing can be rescued")
+        raise UsageError(f"{old} does not exist; there is nothing to rescue")
     check_nobody_has(old)
     aside = _free_name(folder)
     try:
@@ -78,14 +78,14 @@ def _free_name(folder: Path) -> Path:
 
 
 def _copy_rows(old: Path, new: Path) -> None:
-    """Make a new database of the rows of an old one that can be read."""
+    """Make a new database from the readable rows of an old one."""
     work = new.with_name("old.sqlite")
     for end in _ENDS[:2]:
         with suppress(FileNotFoundError):
             shutil.copyfile(f"{old}{end}", f"{work}{end}")
     with closing(open_database(new)) as made:
         made.execute("PRAGMA foreign_keys = OFF")
-        # What has an owner that is lost is lost with it; and it is one file when it is closed.
+        # Rows whose owner is lost are dropped; on closing the database becomes a single file.
         with closing(sqlite3.connect(work, isolation_level=None)) as broken:
             for table in _TABLES:
                 _copy_table(broken, made, table)
@@ -108,7 +108,7 @@ def _copy_table(broken: sqlite3.Connection, made: sqlite3.Connection, table: str
     back = ", ".join(f"{name} DESC" for name in key.split(", "))
     marks = ", ".join("?" * len(described))
     made.execute("BEGIN")
-    # From both ends: a page that cannot be read stops either.
+    # From both ends: an unreadable page stops each of them.
     for order in (key, back):
         for row in _readable(broken, f"SELECT {columns} FROM {table} ORDER BY {order}"):
             with suppress(sqlite3.IntegrityError, OverflowError):
@@ -125,7 +125,7 @@ def _readable(broken: sqlite3.Connection, query: str) -> Iterator[Sequence[objec
 
 
 def _take_from_logs(history: History) -> int:
-    """Take from the solves' own logs what the rows lack; how many solves that helped."""
+    """Add missing rows from the solves' own logs; returns how many solves gained some."""
     helped = 0
     for path in sorted((history.folder / "solves").glob("*/*.jsonl")):
         try:

@@ -1,4 +1,4 @@
-"""Between rows of the database and values."""
+"""Conversion between rows of the database and values."""
 
 from __future__ import annotations
 
@@ -38,10 +38,10 @@ _STAGE_COLUMNS: Final = (
 
 
 def conditions_of(wanted: Wanted) -> tuple[str, list[Any]]:
-    """What has to hold, as SQL, and the values in it."""
+    """The conditions of a choice as SQL, and their parameters."""
     asked: list[tuple[str, Any]] = [
         ("solve.started >= ?", wanted.since),
-        # A day is before everything in it; the tilde comes behind every letter of a time.
+        # A day sorts before all its times; a tilde sorts after every character of a time.
         ("solve.started <= ? || '~'", wanted.until),
         ("solve.cross_colour = ?", wanted.cross),
         ("solve.person = (SELECT id FROM person WHERE name = ?)", wanted.person),
@@ -55,13 +55,13 @@ def conditions_of(wanted: Wanted) -> tuple[str, list[Any]]:
 
 
 def listed(database: sqlite3.Connection, wanted: Wanted) -> list[Listed]:
-    """The solves that are asked for, in the order in which they were made."""
+    """The wanted solves, in the order in which they were made."""
     conditions, values = conditions_of(wanted)
     return _listed(database, conditions, values, wanted.most)
 
 
 def listed_numbers(database: sqlite3.Connection, numbers: Sequence[int]) -> list[Listed]:
-    """The solves with these numbers, deleted ones left out."""
+    """The solves with these numbers, except deleted ones."""
     marks = ", ".join("?" * len(numbers))
     condition = f"solve.deleted IS NULL AND solve.id IN ({marks})"
     return _listed(database, condition, list(numbers), None)
@@ -158,7 +158,7 @@ def _stage(row: Sequence[Any]) -> KeptStage:
 def stages_of_many(
     database: sqlite3.Connection, wanted: Wanted
 ) -> dict[int, tuple[tuple[KeptStage, ...], str]]:
-    """Stages and the place of the log of all solves that are asked for, by their numbers."""
+    """Stages and log path of all wanted solves, by number."""
     conditions, values = conditions_of(wanted)
     limit = "" if wanted.most is None else f"LIMIT {int(wanted.most)}"
     which = f"FROM solve WHERE {conditions} ORDER BY started DESC, id DESC {limit}"
@@ -174,7 +174,7 @@ def stages_of_many(
 
 
 def chances_of(database: sqlite3.Connection, number: int) -> tuple[Chance, ...]:
-    """What techniques would have been worth in a solve, as far as it was reviewed."""
+    """The chances that a review found in a solve; empty without a review."""
     rows = database.execute(
         "SELECT stage, technique, slot, taken, saved_ms FROM chance WHERE solve = ? ORDER BY id",
         (number,),
@@ -188,7 +188,7 @@ def chances_of(database: sqlite3.Connection, number: int) -> tuple[Chance, ...]:
 def insert_solve(
     database: sqlite3.Connection, solve: KeptSolve, person: int, session: int | None
 ) -> int | None:
-    """Insert a solve; its number, None if it is there already."""
+    """Insert a solve; returns its number, None if it is already there."""
     one = solve.listed
     cursor = database.execute(
         "INSERT INTO solve (identity, person, session, started, cross_colour, ms, turns, solved, "
@@ -207,7 +207,7 @@ def insert_solve(
 
 
 def insert_stages(database: sqlite3.Connection, number: int, stages: Iterable[KeptStage]) -> None:
-    """Insert the stages of a solve, which has none yet, and their sums."""
+    """Insert the stages of a solve without stages, and their sums."""
     database.executemany(
         f"INSERT INTO stage (solve, place, {_STAGE_COLUMNS}) "
         "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
@@ -225,7 +225,7 @@ def insert_stages(database: sqlite3.Connection, number: int, stages: Iterable[Ke
 def insert_penalties(
     database: sqlite3.Connection, number: int, penalties: Iterable[Penalty], *, corrected: bool
 ) -> None:
-    """Insert the penalties of a solve, instead of those that were there."""
+    """Replace the penalties of a solve."""
     database.execute("DELETE FROM penalty WHERE solve = ? AND corrected = ?", (number, corrected))
     database.executemany(
         "INSERT INTO penalty (solve, corrected, place, kind, reason) VALUES (?, ?, ?, ?, ?)",

@@ -1,7 +1,7 @@
-"""The tables of the history, and how a database comes from one version to the next.
+"""The tables of the history, and the migrations from one version to the next.
 
-``user_version`` of the file says how many of :data:`MIGRATIONS` have been made. Never change
-one that has been released: add another.
+``user_version`` of the file is the number of :data:`MIGRATIONS` already made. Never change a
+released one: add another.
 """
 
 from __future__ import annotations
@@ -161,7 +161,7 @@ SELECT
     COUNT(end_turn) = 8 AND NOT MAX(gap)
 FROM stage
 """
-"""Sums of the eight stages of each solve; ``GROUP BY solve`` belongs behind it."""
+"""Sums of the eight stages of each solve; ``GROUP BY solve`` must follow."""
 
 _SPLITS: Final = f"""
 CREATE TABLE split (

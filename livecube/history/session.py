@@ -1,4 +1,4 @@
-"""A session in the history, which may have to wait until something can be written there."""
+"""A session in the history; it may have to wait until the history can be written."""
 
 from __future__ import annotations
 
@@ -21,10 +21,10 @@ __all__ = ["Session"]
 
 
 class Session:
-    """A session of a person: begun by :meth:`begin`, which may be tried again until it is.
+    """A session of a person. :meth:`begin` begins it, and may be repeated until it succeeds.
 
-    ``say`` is told what a crash had left and is kept now. Sinks use it in threads, one after the
-    other.
+    ``say`` gets a sentence about solves that a crash left and that are kept now. Sinks use the
+    session in threads, one after the other.
     """
 
     def __init__(
@@ -33,7 +33,7 @@ class Session:
         self.folder = folder
         self.person = person
         self.number: int | None = None
-        """In the history; None until it is begun."""
+        """Number in the history; None until the session is begun."""
         self._started = started
         self._source = source
         self._say = say
@@ -42,7 +42,7 @@ class Session:
 
     @classmethod
     def begun(cls, history: History, number: int) -> Self:
-        """One that somebody has begun in an open history."""
+        """A session that is already begun in an open history."""
         person = history.session_person(number) or ""
         session = cls(history.folder, person, "", "", lambda sentence: None)
         session._history, session.number = history, number
@@ -50,7 +50,7 @@ class Session:
 
     @property
     def history(self) -> History:
-        """The history, open; only once the session is begun."""
+        """The open history; only after the session is begun."""
         assert self._history is not None, "begin comes first"
         return self._history
 
@@ -66,10 +66,10 @@ class Session:
             self._history.hindsight = told
 
     def begin(self) -> None:
-        """Begin it, unless it is begun; what a crash left is kept first, and that is said.
+        """Begin the session if needed; first keep solves that a crash left, and ``say`` so.
 
-        Raises :class:`~livecube.errors.KeepingError` or ``OSError`` if nothing can be written
-        now, :class:`~livecube.errors.UsageError` if the history is broken.
+        Raises :class:`~livecube.errors.KeepingError` or ``OSError`` if the history cannot be
+        written now, :class:`~livecube.errors.UsageError` if it is broken.
         """
         if self.number is not None:
             return

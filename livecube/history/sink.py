@@ -1,7 +1,7 @@
 """The sinks that keep each solve as soon as it is over.
 
-What cannot be kept now, for a full disk or a database that is locked, is owed: it is said, tried
-again with the next solve and at the end, and said then if it still is not kept.
+Work that cannot be done now, because of a full disk or a locked database, is owed. The sink says
+so, tries again with the next solve and at the end, and then says which solves are not kept.
 """
 
 from __future__ import annotations
@@ -33,9 +33,9 @@ __all__ = ["FollowedSink", "HistorySink"]
 
 
 class _Debts:
-    """What has to be done in the history, by solves: in order, and again until it is done.
+    """Work to be done in the history, by solves: in order, and repeated until it is done.
 
-    While the session is not begun that is not said of each solve: it was said for all of them.
+    While the session is not begun, single solves are not reported: one message covered them all.
     """
 
     def __init__(self, session: Session, complain: Callable[[str], None]) -> None:
@@ -44,14 +44,14 @@ class _Debts:
         self._owed: list[tuple[int, Callable[[], None]]] = []
         self._said: set[int] = set()
         self.why: dict[int, str] = {}
-        """Solves for which something is still to be done, and what was in the way."""
+        """Solves with work still to do, and the error that stopped it."""
 
     def owe(self, number: int, what: Callable[[], None]) -> None:
-        """Something is to be done for a solve, behind what is owed already."""
+        """Add work for a solve, after the work that is already owed."""
         self._owed.append((number, what))
 
     async def settle(self) -> None:
-        """Do what can be done now; say what cannot, and what now is after all."""
+        """Do the work that can be done now; report solves that cannot be kept, or are kept late."""
         before = dict(self.why)
         await asyncio.to_thread(self._settle)
         if self._session.number is None:
@@ -60,7 +60,7 @@ class _Debts:
             if number not in self._said:
                 self._said.add(number)
                 self._complain(
-                    f"Solve {number} cannot be kept now ({why}); that is tried again with the next."
+                    f"Solve {number} cannot be kept now ({why}); the next solve brings another try."
                 )
         for number in before.keys() - self.why.keys():
             self._complain(f"Solve {number} is kept now.")
@@ -80,7 +80,7 @@ class _Debts:
                 except (OSError, LivecubeError) as error:
                     self.why[number] = str(error)
                 except sqlite3.Error as error:
-                    # Waiting for a lock takes seconds, and who is next would wait as long.
+                    # Waiting for a lock takes seconds, and the next solve would wait as long.
                     self.why |= {behind: str(error) for behind, _ in owed[at:]}
                     self._owed += owed[at:]
                     return
@@ -90,9 +90,9 @@ class _Debts:
 class HistorySink:
     """Keeps the solves of one session, whose logs are open and whole when they are judged.
 
-    ``complain`` is told in a sentence what cannot be kept; practice goes on. ``kept`` is told of
-    each solve that is, by its number in this session and in the history. ``write_logs`` tries
-    again to write those that could not be written when their solve was over.
+    ``complain`` gets a sentence about each solve that cannot be kept; practice goes on. ``kept``
+    gets the number of each kept solve, in this session and in the history. ``write_logs`` tries
+    again to write logs that could not be written when their solve was over.
     """
 
     name = "history"
@@ -109,11 +109,11 @@ class HistorySink:
         self._kept = kept
         self._write_logs = write_logs
         self._numbers: dict[int, int] = {}
-        """In the history, by the number in this session."""
+        """Numbers in the history, by the number in this session."""
         self._told: set[int] = set()
 
     async def take(self, item: Item) -> None:
-        """Keep, correct or delete a solve; the rest is not its business."""
+        """Keep, correct or delete a solve; other items are ignored."""
         if isinstance(item, Judged | Corrected | Discarded):
             self._debts.owe(item.number, partial(self._do, item))
             await self._settle()
@@ -163,19 +163,19 @@ class HistorySink:
         return told
 
     async def close(self) -> None:
-        """Try once more what is owed, and close the database."""
+        """Try the owed work once more, and close the database."""
         if self._debts.why:
             await self._settle()
         self._session.close()
 
 
 class FollowedSink:
-    """Keeps the finished solves of a cube that is followed, whether marks say so or not.
+    """Keeps the finished solves of a cube that is followed, with or without marks.
 
-    All that is followed grows in one log meanwhile, from which the next start keeps what a crash
-    has left; without it solves are kept all the same, and it is not begun later. Whoever follows
-    lets each event pass through :meth:`lead` first: keeping a solve may take its time, and what is
-    told is written by then.
+    All events of the run are also written to one log, from which the next start keeps solves after
+    a crash. If this log fails, solves are still kept, and no other log is begun. The caller passes
+    each event through :meth:`lead` first: keeping a solve may take time, and an event must be
+    written before it is shown.
     """
 
     name = "history"
@@ -201,14 +201,14 @@ class FollowedSink:
                 self._without_log(error)
 
     async def take(self, item: Item) -> None:
-        """When a solve is over, look whether it is one to be kept."""
+        """Collect events; when a solve is over, keep it."""
         if isinstance(item, CubeEvent):
             self._unread.append(item)
         elif isinstance(item, SolveOver):
             await self._read()
 
     def lead(self, event: CubeEvent) -> tuple[CubeEvent]:
-        """Write an event, before anybody is told of it."""
+        """Write an event, before it is shown."""
         if self._log is not None:
             try:
                 self._log.write(event)
@@ -219,7 +219,7 @@ class FollowedSink:
     def _without_log(self, error: Exception) -> None:
         self._discard_log()
         self._complain(
-            f"What is followed cannot be written down meanwhile ({error}): if livecube is killed "
+            f"The turns cannot be written to a log now ({error}): if livecube is killed "
             "now, the solve under way is lost."
         )
 
@@ -252,7 +252,7 @@ class FollowedSink:
         ]
 
     async def close(self) -> None:
-        """Try once more what is owed, and close log and database."""
+        """Try the owed work once more, and close log and database."""
         await self._read()
         if not self._debts.why:
             self._discard_log()

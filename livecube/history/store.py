@@ -41,16 +41,16 @@ DATABASE: Final = "history.sqlite"
 class History:
     """The history in one folder. Use it as a context manager.
 
-    Whatever is changed is in the file when a method returns, wholly or not at all. With
-    ``reading`` it is opened where nothing can be written, too, and then changes are lost.
+    A change is in the file when its method returns, wholly or not at all. With ``reading`` the
+    history also opens where it cannot be written; changes are then lost.
 
-    As a context manager it makes of the database's errors those of :mod:`livecube.errors`.
+    As a context manager it turns the database's errors into those of :mod:`livecube.errors`.
     """
 
     def __init__(self, folder: Path, *, reading: bool = False) -> None:
         self.folder = folder
         self.hindsight: Callable[[], Told] | None = None
-        """What adds holdings to what the tracker tells of a log; None: only stated ones count."""
+        """Adds holdings to the tracker's progress of a log; None: only stated holdings are used."""
         opened = read_database if reading else open_database
         self._database = opened(folder / DATABASE)
 
@@ -68,13 +68,13 @@ class History:
 
     @property
     def database(self) -> sqlite3.Connection:
-        """For what else is kept about people; change it inside :meth:`together`."""
+        """The database, for other data about people; change it inside :meth:`together`."""
         return self._database
 
     def wait_for_others(self, wanted: bool) -> None:
-        """Whether changes wait some seconds for another program that writes, as they do at first.
+        """Set whether changes wait some seconds for another program that writes, the default.
 
-        Without waiting they fail at once then.
+        Without waiting they fail at once.
         """
         self._database.execute(f"PRAGMA busy_timeout = {round(1000 * busy_s()) if wanted else 0}")
 
@@ -95,7 +95,7 @@ class History:
     # People and sessions.
 
     def begin_session(self, person: str, started: str, source: str) -> int:
-        """Begin a session of a person, who need not be known yet; its number."""
+        """Begin a session of a person, who may be new; returns its number."""
         with self.together():
             cursor = self._database.execute(
                 "INSERT INTO session (person, started, source) VALUES (?, ?, ?)",
@@ -105,7 +105,7 @@ class History:
         return cursor.lastrowid
 
     def session_person(self, session: int) -> str | None:
-        """Whose session this is; None if there is none of this number."""
+        """The person of a session; None if there is no session with this number."""
         row = self._database.execute(
             "SELECT person.name FROM session JOIN person ON person.id = session.person "
             "WHERE session.id = ?",
@@ -114,11 +114,11 @@ class History:
         return None if row is None else str(row[0])
 
     def people(self) -> list[str]:
-        """Everybody who has solves or sessions."""
+        """All people with solves or sessions."""
         return [name for (name,) in self._database.execute("SELECT name FROM person ORDER BY id")]
 
     def person(self, name: str) -> int:
-        """The number of a person, who need not be known yet; inside :meth:`together`."""
+        """The number of a person, who may be new; call it inside :meth:`together`."""
         self._database.execute(
             "INSERT INTO person (name) VALUES (?) ON CONFLICT (name) DO NOTHING", (name,)
         )
@@ -128,7 +128,7 @@ class History:
     # Solves.
 
     def keep(self, found: FoundSolve, person: str, session: int | None = None) -> int | None:
-        """Keep a solve and its log; its number, None if it was kept before."""
+        """Keep a solve and its log; returns its number, None if it was kept before."""
         known = self.number_of(found.kept.listed.identity)
         if known is not None:
             return None
@@ -146,11 +146,11 @@ class History:
         return None if row is None else int(row[0])
 
     def list(self, wanted: Wanted) -> Sequence[Listed]:
-        """The solves that are asked for, in the order in which they were made."""
+        """The wanted solves, in the order in which they were made."""
         return listed(self._database, wanted)
 
     def solves(self, wanted: Wanted) -> Sequence[KeptSolve]:
-        """The same with their stages."""
+        """The wanted solves with their stages."""
         stages = stages_of_many(self._database, wanted)
         return [KeptSolve(one, *stages[one.number]) for one in self.list(wanted)]
 
@@ -161,7 +161,7 @@ class History:
     def solve(self, number: int) -> KeptSolve:
         """One solve.
 
-        Raises :class:`~livecube.errors.UsageError` if there is none of this number.
+        Raises :class:`~livecube.errors.UsageError` if no solve has this number.
         """
         self._check([number])
         (one,) = listed_numbers(self._database, [number])
@@ -176,10 +176,10 @@ class History:
                 f"no solve has the number {', '.join(missing)}; livecube history lists them"
             )
 
-    # What a review found.
+    # The chances that a review found.
 
     def note_chances(self, number: int, chances: Iterable[Chance]) -> None:
-        """Keep what techniques would have been worth in a solve, instead of what was kept."""
+        """Keep the chances in a solve, in the place of earlier ones."""
         with self.together():
             self._database.execute("DELETE FROM chance WHERE solve = ?", (number,))
             self._database.executemany(
@@ -189,13 +189,13 @@ class History:
             )
 
     def chances(self, number: int) -> Sequence[Chance]:
-        """What techniques would have been worth in a solve, as far as it was reviewed."""
+        """The chances in a solve; empty without a review."""
         return chances_of(self._database, number)
 
     # Many solves as columns.
 
     def columns(self, wanted: Wanted) -> tuple[SolveColumns, ChanceColumns]:
-        """The solves that are asked for, and their chances, as columns."""
+        """The wanted solves, and their chances, as columns."""
         return solve_columns(self._database, wanted), chance_columns(self._database, wanted)
 
     # Changes, which can be undone.
@@ -211,7 +211,7 @@ class History:
             self._note("delete", {"numbers": list(numbers)})
 
     def restore(self, numbers: Sequence[int]) -> None:
-        """Bring deleted solves back; if that was the last change, it is as if it never was."""
+        """Bring deleted solves back; if deleting them was the last change, its record goes too."""
         with self.together():
             self._database.executemany(
                 "UPDATE solve SET deleted = NULL WHERE id = ?", [(number,) for number in numbers]
@@ -247,7 +247,7 @@ class History:
         self._database.executemany(statement, [(name, number) for number in numbers])
 
     def correct(self, number: int, penalties: tuple[Penalty, ...] | None) -> None:
-        """Decide which penalties a solve has; None: those that were measured."""
+        """Set the penalties of a solve; None: the measured ones."""
         before = self.solve(number).listed.corrected
         with self.together():
             self._set_corrected(number, penalties)
@@ -266,7 +266,7 @@ class History:
         )
 
     def undo(self) -> str | None:
-        """Undo the last change that was not undone; what it was, None if there is none."""
+        """Undo the last change not undone yet; returns a text about it, None without one."""
         with self.together():
             row = self._database.execute(
                 "SELECT id, kind, before FROM change ORDER BY id DESC LIMIT 1"
@@ -303,7 +303,7 @@ class History:
         return row is not None
 
     def note_imported(self, digest: str, name: str) -> None:
-        """A file has been imported whole."""
+        """Note that a file has been imported whole."""
         with self.together():
             self._database.execute(
                 "INSERT INTO imported (digest, name, imported) VALUES (?, ?, ?) "

@@ -29,7 +29,7 @@ _HEAD: Final = (
 
 
 def listed_lines(solves: Sequence[Listed], zone: tzinfo | None = None) -> list[str]:
-    """A table of solves, times as they are in a zone; None: in that of this system."""
+    """A table of solves, with times in a zone; None: the system's zone."""
     return [_HEAD, *(_listed_line(solve, zone) for solve in solves)] if solves else ["no solves"]
 
 
@@ -56,7 +56,7 @@ def _remarks(solve: Listed) -> list[str]:
 
 
 def summary_lines(solves: Sequence[Listed]) -> list[str]:
-    """What many solves come to."""
+    """A summary of many solves."""
     results = [solve.result for solve in solves]
     times = [result for result in results if not isinstance(result, str)]
     if not times:
@@ -165,7 +165,7 @@ def _stage_json(stage: KeptStage) -> dict[str, Any]:
 
 
 def chance_json(chance: Chance) -> dict[str, Any]:
-    """What a technique would have been worth in a stage."""
+    """A chance that a review found in a stage."""
     return {
         "stage": chance.stage,
         "technique": chance.technique,

@@ -64,9 +64,9 @@ class Central:
         await self.device.power_on()
 
     async def connect(self, address: str, seconds: float) -> Connection:
-        """Connect; raises ``TimeoutError`` if nobody answers.
+        """Connect; raises ``TimeoutError`` without an answer.
 
-        bumble's own limit would wait for ever for a peer that is not there.
+        With bumble's own limit the call would never return for a missing peer.
         """
         try:
             async with asyncio.timeout(seconds):
@@ -148,7 +148,7 @@ class _Client(BaseBleakClient):
 
     async def disconnect(self) -> None:
         if (connection := self._connection) is not None:
-            self._disconnected_callback = None  # for what happens without our doing
+            self._disconnected_callback = None  # it is for losses only
             await connection.disconnect()
             self._connection = self.services = None
 
@@ -200,8 +200,8 @@ class _Client(BaseBleakClient):
     async def _asked(self, request: Coroutine[Any, Any, Any]) -> Any:
         """The answer to a request.
 
-        It is shielded, since one that is abandoned would take the next one's answer; and a
-        disconnection in the midst of it, which bumble tells as a cancellation, is an error.
+        It is shielded, since an abandoned request would take the next one's answer. bumble
+        reports a disconnection during it as a cancellation, which becomes an error here.
         """
         task = asyncio.current_task()
         try:

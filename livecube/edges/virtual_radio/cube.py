@@ -1,4 +1,4 @@
-"""A simulated cube as a GATT peripheral: its firmware's packets really go through GATT."""
+"""A simulated cube as a GATT peripheral: its firmware's packets go through real GATT."""
 
 from __future__ import annotations
 
@@ -34,8 +34,8 @@ _REMOTE_USER_ENDED: Final = 0x13
 class GattCube:
     """A peripheral with a cube's two characteristics, a battery and device information.
 
-    ``written`` is given what a host writes; ``notify`` sends. ``faults`` spoil what is sent.
-    Make it in a running loop, then ``start`` it.
+    ``written`` gets the writes of a host; ``send`` notifies. ``faults`` damage the notifications.
+    Make it in a running loop, then call ``start``.
     """
 
     def __init__(
@@ -51,7 +51,7 @@ class GattCube:
         faults: Faults | None = None,
     ) -> None:
         self.connections = 0
-        """How often it was connected to."""
+        """Number of connections so far."""
         self.subscribed = asyncio.Event()
         """Set while a host listens to the events."""
         self.sent = 0
@@ -120,7 +120,7 @@ class GattCube:
         self._link.remove_controller(self._controller)
 
     async def hide(self) -> None:
-        """End the connection and advertise no more, as a cube does that falls asleep."""
+        """End the connection and stop advertising, like a cube that falls asleep."""
         await self._device.stop_advertising()
         await self.drop_link(advertise=False)
 
@@ -139,12 +139,12 @@ class GattCube:
                 await self._advertise()
 
     def send(self, data: bytes) -> None:
-        """Notify a packet, unless nobody listens; never waits."""
+        """Notify a packet if a host listens; never waits."""
         if self.subscribed.is_set():
             self._path.send(data)
 
     async def set_battery(self, percent: int) -> None:
-        """Change what the battery's characteristic says."""
+        """Change the value of the battery's characteristic."""
         self._battery.value = bytes([percent])
         await self._device.notify_subscribers(self._battery, bytes([percent]))
 
@@ -157,7 +157,7 @@ class GattCube:
             self._spawn(self._device.notify_subscriber(self._connection, self._events, data))
 
     def _spawn(self, work: Coroutine[Any, Any, None]) -> None:
-        # Tasks begin in the order in which they are made, and a notification waits for nothing.
+        # Tasks begin in the order in which they are made, and sending a notification never waits.
         task = asyncio.create_task(work)
         self._working.add(task)
         task.add_done_callback(self._working.discard)
@@ -185,7 +185,7 @@ class GattCube:
 
 
 def _advertising_data(advertisement: Advertisement) -> bytes:
-    """As much as fits the 31 bytes of an advertisement: the name is cut first."""
+    """The advertisement in at most 31 bytes: the name is cut first."""
     service = bytes(reversed(bytes.fromhex(advertisement.services[0].replace("-", ""))))
     name = (advertisement.name or "").encode()
     parts = [

@@ -1,4 +1,4 @@
-"""What a disturbed radio does to packets on their way, on demand and repeatably."""
+"""Faults of a disturbed radio on packets under way, on demand and repeatable."""
 
 from __future__ import annotations
 
@@ -16,23 +16,23 @@ __all__ = ["Faults", "Path"]
 
 @dataclass(frozen=True, slots=True)
 class Faults:
-    """Probabilities for each packet, and how slow the way is. The same seed spoils alike."""
+    """Probabilities for each packet, and its delay. The same seed gives the same faults."""
 
     drop: float = 0.0
     repeat: float = 0.0
     swap: float = 0.0
-    """Delivered behind the packet after it."""
+    """Delivered after the packet that follows it."""
     spoil: float = 0.0
     """A byte is changed."""
     garbage: float = 0.0
     """Random bytes come before it."""
     delay_s: float = 0.0
-    """Each packet is on its way for so long; packets queue, they do not overtake."""
+    """Delay of each packet; packets queue and never overtake."""
     seed: int = 0
 
 
 class Path:
-    """The way from the cube to the host: first in, first out, but for the faults."""
+    """The way from the cube to the host: first in, first out, except for the faults."""
 
     def __init__(self, faults: Faults, deliver: Callable[[bytes], None]) -> None:
         self._faults = faults
@@ -52,12 +52,12 @@ class Path:
                 self._deliver(packet)
 
     def forget(self) -> None:
-        """The connection is gone, and all that was under way with it."""
+        """Drop all packets under way: the connection is gone."""
         self._late = None
         self._queue.clear()
 
     def close(self) -> None:
-        """Nothing is sent any more."""
+        """Stop sending."""
         self.forget()
         if self._timer is not None:
             self._timer.cancel()

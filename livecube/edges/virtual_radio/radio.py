@@ -1,4 +1,4 @@
-"""The virtual radio as a whole: a link, an adapter of this side, cubes on the other."""
+"""The virtual radio as a whole: a link, an adapter on this side, cubes on the other."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ _LAST_WORD_S: Final = 0.3
 
 
 class VirtualRadio(BleakRadio):
-    """A radio that hears only the cubes that are put on its ``link``. Make it in a running loop."""
+    """A radio that hears only the cubes on its ``link``. Make it in a running loop."""
 
     def __init__(self) -> None:
         self.link = LocalLink()  # type: ignore[no-untyped-call]
@@ -38,9 +38,9 @@ class VirtualRadio(BleakRadio):
 
 
 class VirtualSolver:
-    """A cube on a link that is turned through a session from its first subscription on.
+    """A cube on a link; a virtual session is turned on it from its first subscription on.
 
-    It goes on turning while the connection is lost, as people do.
+    Turning goes on while the connection is lost, as with people.
     """
 
     def __init__(
@@ -68,11 +68,11 @@ class VirtualSolver:
         )
 
     async def run(self) -> None:
-        """Be there, be solved, and return when the last turn is told; then it is still on."""
+        """Start and make all turns; returns after the last packets, with the cube still on."""
         await self.cube.start()
         await self.cube.subscribed.wait()
         await self._player.play()
-        await asyncio.sleep(_LAST_WORD_S)  # what the host still asks is answered
+        await asyncio.sleep(_LAST_WORD_S)  # so that the host's last requests are answered
 
     def _send(self, data: bytes) -> None:
         self.cube.send(data)
