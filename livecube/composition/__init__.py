@@ -1,1 +1,1 @@
-"""The composition: what wires sources, pipeline and sinks together."""
+"""The composition: wires sources, pipeline and sinks together."""

@@ -1,4 +1,4 @@
-"""Places tried on a cube: its events through the tries to the sinks."""
+"""Tries on a cube: its events go through the tries to the sinks."""
 
 from __future__ import annotations
 
@@ -34,28 +34,28 @@ if TYPE_CHECKING:
 __all__ = ["Again", "Led", "TrierSource", "TryPart"]
 
 _FIRST_WORD_S: Final = 0.5
-"""A cube that says how it stands does so within this time."""
+"""A cube that reports its position at the start does so within this time."""
 _PROTOCOL: Final = "turnwire"
 _LOOK_S: Final = 1.8
 _TURN_S: Final = 0.22
-"""How long a virtual solver looks, and takes for a turn."""
+"""Seconds that a virtual solver looks, and seconds for a turn."""
 _OFF_BEAT: Final = 0.1
-"""How far a virtual solver's turns are from their beats, as a share of the time between two."""
+"""Deviation of a virtual solver's turns from their beats, as a share of the time between two."""
 _P_EMPTY: Final = 0.05
-"""Behind each turn: two empty beats."""
+"""Probability of two empty beats after a turn."""
 
 
 class Led(Protocol):
-    """What is fed with the events of a cube and says what is to be done: tries, or rounds."""
+    """Takes in the events of a cube and leads through tries or rounds."""
 
     @property
     def number(self) -> int:
-        """Of what is prepared or under way; 0 before :meth:`begin`."""
+        """Number of the try or round that is prepared or under way; 0 before :meth:`begin`."""
         ...
 
     @property
     def over(self) -> bool:
-        """Whether nothing more will come."""
+        """Whether all tries or rounds are over."""
         ...
 
     def begin(self, t: float) -> Sequence[TryNews | DrillNews]:
@@ -63,24 +63,24 @@ class Led(Protocol):
         ...
 
     def give_up(self, t: float) -> Sequence[TryNews | DrillNews]:
-        """Do once more what is under way."""
+        """Begin the present try or round once more."""
         ...
 
     def feed(self, event: CubeEvent) -> Sequence[TryNews | DrillNews]:
-        """Take in an event; what it brings."""
+        """Take in an event; returns the news."""
         ...
 
     def finish(self) -> Sequence[TryNews | DrillNews]:
-        """Nothing more comes; what is to be said of what was done so far."""
+        """End; returns the news about the tries or rounds so far."""
         ...
 
 
 class Again:
-    """Leads through tries, or rounds; ``heard`` is told the news at once.
+    """Leads through tries, or rounds; ``heard`` gets the news at once.
 
-    ``speed``: how many of the cube's seconds pass in one of ours. ``speaks``: whether the cube may
-    say how it stands before it is turned; else it is solved. ``as_told``: what the sinks are told
-    for each of the news.
+    ``speed``: how many of the cube's seconds pass in one real second. ``speaks``: whether the cube
+    may report its position before it is turned; else it is solved. ``as_told``: turns each of the
+    news into items for the sinks.
     """
 
     def __init__(
@@ -95,7 +95,7 @@ class Again:
         as_told: Callable[[TryNews | DrillNews], Item] = lambda news: news,
     ) -> None:
         self.holding: Holding | None = None
-        """As far as it is stated; each set-up begins in its own."""
+        """The stated holding, if any; each set-up begins in its own."""
         self._trying = trying
         self._hub = hub
         self._heard = heard
@@ -103,12 +103,12 @@ class Again:
         self._as_told = as_told
         self._left = tries
         self._moment = (0.0, 0.0)
-        """The cube's seconds at its last event, and ours then; replaced at once."""
+        """The cube's seconds at its last event, and the host's; replaced as a whole."""
         self._speed = speed
         self._correction = Correction()
 
     async def follow(self, events: AsyncGenerator[CubeEvent, None]) -> None:
-        """Follow a cube until there were tries enough, or its link ends."""
+        """Follow a cube until the tries are over, or its link ends."""
         if not self._speaks:
             self._begin()
         alarm = asyncio.get_running_loop().call_later(_FIRST_WORD_S, self._begin)
@@ -122,20 +122,20 @@ class Again:
             alarm.cancel()
 
     def now(self) -> float:
-        """The cube's time, as far as can be told between its events; from any thread."""
+        """The cube's time, estimated between its events; from any thread."""
         t, at = self._moment
         return t + (time.monotonic() - at) * self._speed
 
     def anew(self) -> None:
-        """The solver wants to set the moment up once more."""
+        """Set the moment up once more, as the solver asks."""
         self._tell(self._trying.give_up(self._moment[0]))
 
     def finish(self) -> None:
-        """The solver has had enough, or the cube is gone."""
+        """End: the solver stops, or the cube is gone."""
         self._tell(self._trying.finish())
 
     def is_solved(self) -> None:
-        """The solver says that the cube is solved now."""
+        """Take in the solver's statement that the cube is solved now."""
         self._take(Reset(self._moment[0]))
 
     def _begin(self) -> None:
@@ -153,7 +153,7 @@ class Again:
         for news in told:
             if isinstance(news, SetUpAsked):
                 if self._left == 0:
-                    return  # nothing is to be set up behind the last try
+                    return  # after the last try nothing is set up
                 self.holding = news.place.set_up_holding
             if isinstance(news, Tried) and self._left is not None:
                 self._left -= 1
@@ -162,9 +162,9 @@ class Again:
 
 
 class TrierSource:
-    """A simulated cube whose virtual solver sets each place up and does what is advised.
+    """A simulated cube whose virtual solver sets each place up and follows the advice.
 
-    As :class:`~livecube.composition.sources.Source`; ``show`` it the news.
+    A :class:`~livecube.composition.sources.Source`; ``show`` it the news.
     """
 
     name = _PROTOCOL
@@ -183,17 +183,17 @@ class TrierSource:
         self._practised: PractisedLink | None = None
 
     def show(self, news: TryNews | DrillNews) -> None:
-        """The virtual solver sees this."""
+        """Show news to the virtual solver."""
         if isinstance(news, SetUpAsked) and isinstance(news.place, Place):
             self._turns = news.place.row.turns_fixed
         if self._practised is not None:
             self._practised.show(news)
 
     async def find(self) -> None:
-        """It is there."""
+        """Nothing to look for."""
 
     async def events(self) -> AsyncGenerator[CubeEvent, None]:
-        """Its events, until the virtual solver has tried often enough."""
+        """The cube's events, until the virtual solver has done its tries."""
         self._practised = await asyncio.to_thread(self._made)
         return decoded(self._practised, find_decoder(_PROTOCOL)(), speed=self.speed)
 
@@ -215,7 +215,7 @@ class TrierSource:
 
 
 def _to_a_beat(scramble: Sequence[int], tempo: float, seed: int) -> list[tuple[float, int]]:
-    """A virtual solve to a beat: now and then a turn is off it, or a beat stays empty."""
+    """A virtual solve to a beat: now and then a turn misses it, or a beat stays empty."""
     import numpy as np
 
     from livecube.virtual.solver import solve
@@ -231,15 +231,15 @@ def _to_a_beat(scramble: Sequence[int], tempo: float, seed: int) -> list[tuple[f
 
 
 class TryPart:
-    """Places brought onto a cube, or rounds: what is ``led`` is followed until it is over.
+    """Tries or rounds on a cube, followed until ``led`` is over.
 
-    ``led``: what needs set-ups is made with a scrambler, which takes its time to load. ``tries``:
-    how many, None: until it is over by itself. ``as_told``: what the sinks are told. ``sinks``:
-    more of them.
+    ``led``: made with a scrambler if it needs set-ups; loading that takes time. ``tries``: their
+    number, None: until it is over by itself. ``as_told``: the items for the sinks. ``sinks``:
+    further ones.
     """
 
     is_done = False
-    """It is over by itself."""
+    """Ends by itself."""
 
     def __init__(
         self,
@@ -262,21 +262,21 @@ class TryPart:
 
     @property
     def holding(self) -> Holding | None:
-        """How the cube is to be held now."""
+        """The holding that the solver should take now."""
         return None if self._again is None else self._again.holding
 
     def prepare(self) -> None:
-        """Make what is led."""
+        """Make the tries or rounds."""
         self._led = self._made(self._scrambler()) if callable(self._made) else self._made
 
     def sinks(self, run: Run, stack: ExitStack) -> list[Sink]:
-        """A dashboard, if one is wanted, and what else was given."""
+        """A dashboard, if one is wanted, and the further sinks."""
         if not run.output.as_json and run.output.screen is None:
             click.echo(run.output.board.shown.title)
         return [*self._sinks, *run.output.published(self._publishing, run.source, _drill_told)]
 
     def begin(self, run: Run, hub: Hub) -> Again:
-        """A virtual solver sees what is told."""
+        """Begin; a virtual solver gets the news."""
         source = run.source
         self._again = Again(
             self._led,
@@ -295,7 +295,7 @@ class TryPart:
         return {}
 
     def start(self) -> None:
-        """It begins with the cube's first word."""
+        """Nothing to do: the cube's first event begins it."""
 
     def press(self, key: str, end: Callable[[], object]) -> None:
         """Once more, a solved cube, or the end."""
@@ -309,16 +309,16 @@ class TryPart:
                 end()
 
     def finish(self) -> None:
-        """The solver has had enough, or the cube is gone."""
+        """End: the solver stops, or the cube is gone."""
         assert self._again is not None, "begin comes first"
         self._again.finish()
 
     async def settle(self) -> None:
-        """All is told."""
+        """Nothing to finish."""
 
 
 def _drill_told(item: Item) -> Told:
-    """As :func:`livecube.composition.dashboard.drill_told`, loaded once there is a dashboard."""
+    """:func:`livecube.composition.dashboard.drill_told`, imported only with a dashboard."""
     from livecube.composition.dashboard import drill_told
 
     return drill_told(item)

@@ -42,13 +42,13 @@ __all__ = [
 ]
 
 LEVEL_NAMES: Final = ("calm", "keen", "bold")
-"""Names of the levels of advice, the gentlest first; they stand here so that a command can
-offer them before the advisor, which takes a moment, is imported."""
+"""Names of the levels of advice, the gentlest first. They stand here so that a command can offer
+them without importing the advisor, which takes a moment."""
 
 KEYHOLES: Final = "keyhole"
 """Stands for every technique that is a keyhole."""
 ADVISOR_STEPS: Final = TABLE_STEPS + 1
-"""How often ``load_advisor`` calls ``step``."""
+"""Number of calls of ``step`` by ``load_advisor``."""
 
 
 def load_advisor(
@@ -56,11 +56,11 @@ def load_advisor(
 ) -> Advisor:
     """The advisor with its tables, ready to answer at once; ``hands``: None for the usual ones.
 
-    On a machine's first start kernels are compiled, while another process builds tables, which
-    takes some seconds; ``step`` is called with the number of parts that have been finished.
+    On a machine's first start kernels are compiled while another process builds tables. That
+    takes some seconds; ``step`` is called with the number of finished parts.
     """
     keep_compiled_code()
-    # Imported here, behind the line above: numba looks for its cache when kernels are defined.
+    # Imported after the line above: numba looks for its cache when kernels are defined.
     from livecube.advice.advisor import Advisor
     from livecube.cube.geometry import FACES
     from livecube.cube.notation import parse_turns
@@ -90,14 +90,14 @@ def load_advisor(
     answers = Answers(hands, usual_book(hands), load_search(hands))
     advisor = Advisor(answers, known_techniques(), Level.CALM, engine)
     # One slot is free here, so that every kernel is compiled or loaded before it is needed: a
-    # kernel that is loaded later would wait for whatever another thread compiles.
+    # kernel loaded later would wait for compilations in another thread.
     advisor.advise(apply_turns(SOLVED, parse_turns("R U R'")), FACES.index("D"))
-    # The classes of last layers are worked out when the first is seen, which must not be in the
-    # middle of a solve.
+    # The classes of last layers are worked out when the first one is seen, which must not
+    # happen in the middle of a solve.
     orientation_classes()
     permutation_classes()
-    # What compilers and tables leave behind stays as long as the program runs: a collection of
-    # garbage that looked through all of it would hold up an answer for many milliseconds.
+    # Leftovers of compilers and tables stay as long as the program runs. A garbage collection
+    # that scans all of them would delay an answer by many milliseconds.
     gc.collect()
     gc.freeze()
     step(ADVISOR_STEPS - done)
@@ -105,7 +105,7 @@ def load_advisor(
 
 
 def quick_advisor(level: str, hands: Automaton | None = None) -> Advisor | None:
-    """An advisor that knows what the book knows, ready at once and without a kernel.
+    """An advisor that answers from the book only, ready at once and without a kernel.
 
     None if there is no book for these hands.
     """
@@ -123,7 +123,7 @@ def quick_advisor(level: str, hands: Automaton | None = None) -> Advisor | None:
 
 
 def _compile_kernels(hands: Automaton) -> None:
-    """Compile what an advisor runs, by asking it nothing: that needs no tables."""
+    """Compile an advisor's kernels with empty questions, which need no tables."""
     from livecube.cube.position import SOLVED
     from livecube.search.engine import Engine
     from livecube.search.hand_arrays import hand_arrays
@@ -136,9 +136,9 @@ def _compile_kernels(hands: Automaton) -> None:
 
 
 def load_holdings() -> HoldingFollower:
-    """What works out how the cube is held, ready at once.
+    """The follower that infers holdings, ready at once.
 
-    Raises :class:`~livecube.errors.UsageError` if the user's own file makes no sense.
+    Raises :class:`~livecube.errors.UsageError` if the user's own file is wrong.
     """
     keep_compiled_code()
     from livecube.edges.holding_file import holding_model
@@ -174,7 +174,7 @@ def known_techniques() -> tuple[Technique, ...]:
 
 
 def drilled_techniques() -> tuple[Technique, ...]:
-    """The known techniques without the yardstick, which is nothing that anybody does."""
+    """The known techniques without the yardstick, which is not a technique to drill."""
     from livecube.techniques.base import traits
 
     return tuple(one for one in known_techniques() if not traits(one).is_yardstick)
@@ -213,7 +213,7 @@ def focus_on(names: Sequence[str], within_s: float) -> Focus:
 
 
 def set_level(advisor: Advisor, name: str) -> None:
-    """Set how much an advisor speaks of; ``name`` is one of :data:`LEVEL_NAMES`."""
+    """Set the level of an advisor; ``name`` is one of :data:`LEVEL_NAMES`."""
     from livecube.advice.words import parse_level
 
     advisor.level = parse_level(name)

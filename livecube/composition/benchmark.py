@@ -1,4 +1,4 @@
-"""Measuring what the documents promise, on the machine at hand."""
+"""Measures the figures that the documents promise, on this machine."""
 
 from __future__ import annotations
 
@@ -29,12 +29,12 @@ __all__ = ["Figure", "figure_json", "measure"]
 _SEED = 11
 _SOLVES = 60
 _STARTS = (("first", "10", "10"), ("later", "1", "1"))
-"""Which, and within how many seconds there has to be a hint, and a first event."""
+"""Kind of start, and the promised seconds until a hint and until the first event."""
 _BRIEFLY = 3
 """Positions, scrambles or solves."""
 _EARLY = 1000
 _LATER = 5000
-"""Positions at which advice is asked for."""
+"""Number of positions with advice."""
 _INSPECTIONS = 200
 
 
@@ -46,15 +46,15 @@ class Figure:
     value: float | dict[str, float]
     unit: str
     promise: str
-    """What the documents say it should be, in words."""
+    """The promise of the documents, in words."""
 
 
 def measure(
     step: Callable[[str], None] = lambda name: None, *, brief: bool = False
 ) -> list[Figure]:
-    """All figures; ``step`` is told what is measured next.
+    """All figures; ``step`` gets the name of the next measurement.
 
-    ``brief``: from a few positions, which says little, and without first starts.
+    ``brief``: from a few positions, with little meaning, and without first starts.
     """
     figures: list[Figure] = []
     with tempfile.TemporaryDirectory() as folder:
@@ -98,7 +98,7 @@ def _run(cache: Path, *arguments: str) -> tuple[float, float]:
 
 
 def _without_compiled_code() -> dict[str, str]:
-    """The environment, but for where this process keeps compiled kernels."""
+    """The environment without this process's folder of compiled kernels."""
     return {name: value for name, value in os.environ.items() if name != "NUMBA_CACHE_DIR"}
 
 

@@ -25,19 +25,19 @@ __all__ = [
 ]
 
 SCAN_S: Final = 4.0
-"""How long is listened for cubes when none is named: cubes advertise once a second or oftener."""
+"""Seconds of listening if no cube is named: cubes advertise at least once a second."""
 _NAMED_S: Final = 12.0
-"""How long is waited for a certain cube; somebody may have to wake it by a turn."""
+"""Seconds of waiting for a named cube: a person may have to wake it by a turn."""
 
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What the user said."""
+    """The user's choice."""
 
     cube: str | None = None
     """Name or address; None: any."""
     decoder: str | None = None
-    """Name of a decoder, whatever claims the cube; None: one that claims it."""
+    """Name of a decoder, used even if it does not claim the cube; None: one that claims it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,12 +46,12 @@ class ChosenCube:
 
     sighting: Sighting
     name: str
-    """Of the decoder, as it is installed."""
+    """Name under which the decoder is installed."""
     decoder: type[Decoder]
 
 
 def claimant(advertisement: Advertisement, decoders: dict[str, type[Decoder]]) -> str | None:
-    """The first decoder that understands the cube which sent this advertisement."""
+    """The first decoder that understands the sender of this advertisement."""
     return next((name for name, one in decoders.items() if one.claims(advertisement)), None)
 
 
@@ -69,10 +69,10 @@ async def choose_cube(
     scan_s: float = SCAN_S,
     named_s: float = _NAMED_S,
 ) -> ChosenCube:
-    """Listen, and choose. ``ask``: lets the user choose among several; None: nobody to ask.
+    """Listen, and choose. ``ask``: lets the user choose among several; None: no user to ask.
 
     Raises :class:`~livecube.errors.RadioError` if there is no cube to follow,
-    :class:`~livecube.errors.UsageError` if the user has to say which.
+    :class:`~livecube.errors.UsageError` if the user has to choose one.
     """
     if wanted.cube is not None:
         return await _named(radio, decoders, wanted, wanted.cube, named_s)
@@ -92,7 +92,7 @@ async def choose_cube(
 
 
 async def find_named(radio: Radio, name: str, seconds: float = _NAMED_S) -> Sighting:
-    """What has this name or address, whatever it is.
+    """The device with this name or address, of any kind.
 
     Raises :class:`~livecube.errors.RadioError` if it is not heard.
     """
@@ -106,7 +106,7 @@ async def find_named(radio: Radio, name: str, seconds: float = _NAMED_S) -> Sigh
 async def _named(
     radio: Radio, decoders: dict[str, type[Decoder]], wanted: Wanted, name: str, seconds: float
 ) -> ChosenCube:
-    """The cube that the user named, whatever it advertises."""
+    """The cube that the user named, with any advertisement."""
     sighting = await find_named(radio, name, seconds)
     decoder = wanted.decoder or claimant(sighting.advertisement, decoders)
     if decoder is None:
@@ -125,7 +125,7 @@ def _is_named(sighting: Sighting, named: str) -> bool:
 def _claimed(
     seen: Sequence[Sighting], decoders: dict[str, type[Decoder]], only: str | None
 ) -> list[ChosenCube]:
-    """The cubes among what was heard; with ``only`` those that this decoder claims."""
+    """The cubes among the sightings; with ``only`` those that this decoder claims."""
     asked = decoders if only is None else {only: decoders[only]}
     return [
         ChosenCube(sighting, name, asked[name])

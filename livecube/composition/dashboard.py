@@ -1,6 +1,6 @@
-"""Publishing to a dashboard: messages are made, kept and sent in a thread with a loop of its own.
+"""Publishing to a dashboard: a thread with its own loop makes, keeps and sends messages.
 
-Nothing of it runs where turns are followed: the sink only appends to a queue. The loop of its own
+None of it runs where turns are followed: the sink only appends to a queue. The thread's own loop
 can be of the kind that aiomqtt needs on every system.
 """
 
@@ -62,19 +62,19 @@ __all__ = [
 ]
 
 _LATER_S: Final = 0.02
-"""The thread is woken so long after an item: beside the turn that brought it, it would slow it."""
+"""Delay in waking the thread after an item, so that it does not slow the turn's own work."""
 _LAST_CHANCE_S: Final = 2.0
-"""How long what waits is still sent in the end."""
+"""Seconds for sending the waiting messages at the end."""
 _MOST_POSTED: Final = 10_000
-"""Items that wait for the thread; it takes microseconds for each."""
+"""Most items that wait for the thread, which takes microseconds for each."""
 
 
 class Dashboard:
-    """One run's publishing. ``start`` it, ``post`` items, ``finish``.
+    """One run's publishing. Call ``start``, ``post`` items, call ``finish``.
 
-    ``clock``: the time of day for a time of the cube, as text. ``complain`` is told in words, from
-    another thread, when something is wrong, and when it is well again. ``judged``: somebody says
-    of each solve what it counts.
+    ``clock``: the time of day for a time of the cube, as text. ``complain`` gets a sentence, from
+    another thread, when an error begins and when it is over. ``judged``: whether each solve gets
+    a result from a person, as in practice.
     """
 
     def __init__(
@@ -101,7 +101,7 @@ class Dashboard:
         self._waking = False
         self._told_dropped = outbox.dropped
         self.last_words: list[str] = []
-        """What is to be said when all is over, a sentence each."""
+        """Sentences to show at the end."""
 
     def start(self) -> None:
         """Begin to publish."""
@@ -109,7 +109,7 @@ class Dashboard:
         threading.Thread(target=self._run, name="dashboard", daemon=True).start()
 
     def post(self, item: Told | None) -> None:
-        """Take an item over; returns at once. None: it was the last. Needs a running loop."""
+        """Queue an item; returns at once. None: no more items. Needs a running loop."""
         if len(self._posted) >= _MOST_POSTED and item is not None:
             self._missed += 1
             return
@@ -124,12 +124,12 @@ class Dashboard:
             self._thread_loop.call_soon_threadsafe(self._news.set)
 
     async def finish(self) -> None:
-        """Send what waits, say goodbye; after some seconds leave what could not be sent."""
+        """Send the waiting messages and say goodbye; after some seconds give up the rest."""
         self.post(None)
         self._wake()
         await asyncio.to_thread(self._over.wait, _LAST_CHANCE_S + 2 * FAREWELL_S)
 
-    # What follows runs in the thread.
+    # The methods below run in the thread.
 
     def _run(self) -> None:
         try:
@@ -155,7 +155,7 @@ class Dashboard:
             self.last_words.append(f"the dashboard was too slow and missed {self._missed} items")
 
     async def _keep_writing(self) -> None:
-        """Make messages of what is posted and keep them, to the last."""
+        """Make messages of all posted items and keep them."""
         over = False
         while not over:
             await self._news.wait()
@@ -168,20 +168,20 @@ class Dashboard:
             self._add(messages)
 
     def _add(self, messages: list[Message]) -> None:
-        """Keep messages, and say so if others had to go for want of room."""
+        """Keep messages; report it if older ones were dropped for lack of room."""
         self._outbox.add(messages)
         if self._outbox.dropped != self._told_dropped:
             self._told_dropped = details, solves = self._outbox.dropped
             self._outbox.add([self._messenger.dropped(details, solves)])
             self.last_words.append(
-                f"there was no room for all that waited for the dashboard: {details} details and"
+                f"the queue of messages for the dashboard was full: {details} details and"
                 f" {solves} solves have been dropped"
             )
         self._sender.wake()
 
 
 def _close(loop: asyncio.AbstractEventLoop) -> None:
-    """End what the connection may have left running."""
+    """End tasks that the connection may have left running."""
     left = asyncio.all_tasks(loop)
     for task in left:
         task.cancel()
@@ -198,7 +198,7 @@ def _messages(number: int) -> str:
     return "1 message" if number == 1 else f"{number} messages"
 
 
-# From what a user wants and what the configuration says to a dashboard that is published to.
+# From the command line and the configuration to an open dashboard.
 
 
 _TABLE: Final = "mqtt"
@@ -207,7 +207,7 @@ _ID_DIGITS: Final = 12
 
 @dataclass(frozen=True, slots=True)
 class BrokerWish:
-    """What the command line says about a broker; the rest is in the configuration."""
+    """The broker on the command line; the rest comes from the configuration."""
 
     url: str | None
     """None or empty: that of the configuration."""
@@ -218,7 +218,7 @@ class BrokerWish:
 def plan_of(wish: BrokerWish, configuration: Configuration) -> Plan:
     """Where and how to publish.
 
-    Raises :class:`~livecube.errors.UsageError` if no broker is named, or if what is wanted is not
+    Raises :class:`~livecube.errors.UsageError` if no broker is named, or if the choice is not
     safe: plain text to another machine.
     """
     table = configuration.table(_TABLE)
@@ -244,7 +244,7 @@ def plan_of(wish: BrokerWish, configuration: Configuration) -> Plan:
         keepalive_s=int(cast("float", table["keepalive_s"])),
     )
     if address.tls:
-        tls_context(access)  # what is wrong with its files is to be known now
+        tls_context(access)  # so that errors in its files show now
     desk = wish.desk or cast("str | None", table["desk"]) or own_desk()
     form = cast("Form", table["discovery"])
     remark = open_to_others(secret) if address.user else None
@@ -259,7 +259,7 @@ def open_dashboard(
     *,
     judged: bool = False,
 ) -> Dashboard:
-    """A dashboard that is published to from now on; ``judged``: in practice, where solves are.
+    """An open dashboard; ``judged``: whether solves get results, as in practice.
 
     Raises :class:`~livecube.errors.UsageError` if another livecube publishes for this desk.
     """
@@ -272,7 +272,7 @@ def open_dashboard(
 
 
 def cube_of(source: Source) -> Cube:
-    """Which cube a source follows. Its address is not in it, nor can it be read off the id."""
+    """The cube of a source. It holds no address, and the id does not reveal one."""
     if not isinstance(source, CubeSource):
         return Cube(_hashed(source.title), source.title)
     sighting = source.chosen.sighting
@@ -280,7 +280,7 @@ def cube_of(source: Source) -> Cube:
 
 
 def cube_of_log(name: str) -> Cube:
-    """What stands for the cube of a log that is replayed."""
+    """A stand-in for the cube of a replayed log."""
     return Cube(_hashed(name), "replay")
 
 
@@ -290,7 +290,7 @@ def time_now(_t: float) -> str:
 
 
 def time_in_log(started: str | None) -> Callable[[float], str]:
-    """The time of day by a log's own account; without one, now."""
+    """The time of day from a log's ``started``; without one, now."""
     try:
         begin = datetime.fromisoformat(started or "")
     except ValueError:
@@ -314,7 +314,7 @@ def _hashed(text: str) -> str:
     return "cube-" + hashlib.sha256(f"livecube\n{text}".encode()).hexdigest()[:_ID_DIGITS]
 
 
-# The last thirty days in few figures, for the dashboard, out of the history.
+# The last thirty days in a few figures from the history, for the dashboard.
 
 
 _MONTH: Final = timedelta(days=30)
@@ -323,10 +323,10 @@ _MONTH: Final = timedelta(days=30)
 async def tell_month(
     publisher: Publisher, folder: Path, session: int, person: str, now: datetime
 ) -> None:
-    """Tell the dashboard what a person's month says, times without those of this session.
+    """Tell the dashboard the figures of a person's month, without the times of this session.
 
-    Looked up in a thread, by a connection of its own. What cannot be read is not told: it is only
-    a figure on a dashboard. ``now`` is in UTC.
+    A thread reads them through its own connection. Read errors are ignored: this is only a figure
+    on a dashboard. ``now`` is in UTC.
     """
     try:
         month = await asyncio.to_thread(_month, folder, session, person, now)
@@ -342,13 +342,13 @@ def _month(folder: Path, session: int, person: str, now: datetime) -> Month:
     return month_of(columns, chances, session)
 
 
-# What a dashboard is told of drills: each try and all rounds, in values that it knows.
+# Drills for the dashboard: each try and all rounds, in values that it knows.
 
 
 def drill_told(item: Item) -> Told:
     """For :class:`~livecube.edges.dashboard_sink.DashboardSink`.
 
-    Who follows a set-up has a cube in the hands.
+    A person who follows a set-up has the cube in the hands.
     """
     match item:
         case DrillJudged():

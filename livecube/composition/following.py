@@ -20,15 +20,14 @@ if TYPE_CHECKING:
 
 __all__ = ["SWITCH_S", "CubeFollower", "Hub", "Refiner", "find_openings", "follow_log"]
 
-# The hub: hands every event and happening to all sinks, each through a queue of its own.
+# The hub: passes every event and happening to all sinks, each through a queue of its own.
 #
-# A sink never calls back. One that is slow or broken loses only its own: its queue is
-# bounded, what does not fit is dropped and counted, and an error in it is kept and told at
-# the end.
+# A sink never calls back. A slow or broken sink loses only its own items: its queue is bounded,
+# items that do not fit are dropped and counted, and an error in it is kept and shown at the end.
 
 
 _QUEUE: Final = 4096
-"""Items that wait for one sink: minutes of turning."""
+"""Most items that wait for one sink: minutes of turning."""
 
 
 class _Lane:
@@ -71,7 +70,7 @@ class Hub:
         await asyncio.gather(*self._tasks)
 
     def publish(self, item: Item) -> None:
-        """Tell all sinks at once; never waits."""
+        """Pass an item to all sinks; never waits."""
         for lane in self._lanes:
             try:
                 lane.queue.put_nowait(item)
@@ -79,27 +78,27 @@ class Hub:
                 lane.dropped += 1
 
     async def deliver(self, item: Item) -> None:
-        """Tell all sinks, waiting for room: for replays, where nothing is lost by waiting."""
+        """Pass an item to all sinks, and wait for room: for replays, where waiting does no harm."""
         for lane in self._lanes:
             await lane.queue.put(item)
 
     async def settle(self) -> None:
-        """Wait until all sinks have taken in what they were told."""
+        """Wait until all sinks have taken in their items."""
         await asyncio.gather(*(lane.queue.join() for lane in self._lanes))
 
     @property
     def is_cut_off(self) -> bool:
-        """Whether something could not be written any more, for a full disk most likely."""
+        """Whether a sink could no longer write, most likely because of a full disk."""
         return any(
             isinstance(lane.error, OSError) and not isinstance(lane.error, BrokenPipeError)
             for lane in self._lanes
         )
 
     def complaints(self) -> list[str]:
-        """What went wrong with sinks, a sentence each."""
+        """Errors of sinks, a sentence each."""
         told = []
         for lane in self._lanes:
-            # Whoever read our output may leave at any time; that is no fault of anybody.
+            # The reader of our output may leave at any time; that is not an error.
             if lane.error is not None and not isinstance(lane.error, BrokenPipeError):
                 told.append(f"{lane.sink.name} stopped: {lane.error}")
             if lane.dropped:
@@ -107,20 +106,20 @@ class Hub:
         return told
 
 
-# How a scrambled cube can be begun: worked out beside the turning, for it takes long.
+# Beginnings for a scrambled cube: worked out beside the turning, since that takes long.
 #
-# An answer is dropped as soon as nobody needs it.
+# An answer is dropped as soon as it is no longer needed.
 
 
 SWITCH_S: Final = 0.0001
-"""How long one thread may keep the interpreter while another waits for it: a thread that refines
-must not keep the turns waiting."""
+"""Seconds for which one thread may keep the interpreter while another waits for it: the refining
+thread must not delay the turns."""
 
 
 def find_openings(
     advisor: Advisor, question: OpeningQuestion, stopped: Callable[[], bool] = lambda: False
 ) -> list[Opportunity] | None:
-    """How a solve can begin; None if ``stopped`` says that nobody wants to know any more."""
+    """The beginnings of a solve; None if ``stopped`` says that they are no longer needed."""
     from livecube.advice.inspection import openings  # late: a start must not wait for it
 
     return openings(advisor, question.position, question.faces, question.holding, stopped=stopped)
@@ -129,7 +128,7 @@ def find_openings(
 class Refiner:
     """Answers a pipeline's latest question in a thread of its own.
 
-    ``tell`` is given what an answer brings; ``now`` gives the cube's time.
+    ``tell`` gets the happenings of an answer; ``now`` gives the cube's time.
     """
 
     def __init__(
@@ -146,14 +145,14 @@ class Refiner:
         self._news = asyncio.Event()
 
     def begin(self, advisor: Advisor) -> None:
-        """Answer from now on; the advisor is used by the thread only."""
+        """Answer from now on; only the thread uses the advisor."""
         self._advisor = advisor
         self._news.set()
 
     def look(self) -> None:
-        """The pipeline may have another question now, or none."""
+        """Check the pipeline's question, which may have changed."""
         if self._pipeline.question is not self._asked:
-            # A search is left to end: it looks up only between two colours.
+            # A running search is not stopped at once: it checks only between two colours.
             self._asked = self._pipeline.question
             self._news.set()
 
@@ -174,15 +173,15 @@ class Refiner:
 
 
 _LATE_S: Final = 0.1
-"""So long an alarm waits for what happened before it and is still on its way (common practice, no
-published source: radio packets are rarely later)."""
+"""Delay of an alarm, for earlier events that are still on their way (common practice, no published
+source: radio packets are rarely later)."""
 
 
 class CubeFollower:
-    """Follows a cube, wakes the pipeline when it is due, and takes in what the solver says.
+    """Follows a cube, wakes the pipeline when it is due, and takes in the solver's statements.
 
-    ``speed``: how many of the cube's seconds pass in one of ours. Its ``refiner`` has to be run
-    beside it. ``lead`` may put marks before and behind an event.
+    ``speed``: how many of the cube's seconds pass in one real second. Its ``refiner`` must run
+    beside it. ``lead`` may put marks before and after an event.
     """
 
     def __init__(
@@ -199,7 +198,7 @@ class CubeFollower:
         self._hub = hub
         self._speed = speed
         self._moment = (0.0, 0.0)
-        """The cube's time at its last event and the loop's time then; replaced at once."""
+        """The cube's time at its last event and the loop's time then; replaced as a whole."""
         self._alarm: asyncio.TimerHandle | None = None
         self._correction = Correction()
 
@@ -211,19 +210,19 @@ class CubeFollower:
             self._take(event)
 
     def finish(self) -> None:
-        """The cube is followed no longer."""
+        """End of following the cube."""
         self._tell(self._pipeline.finish())
         self._drop_alarm()
 
     def say(self, mark: Callable[[float], CubeEvent]) -> None:
-        """The solver says something now; ``mark`` makes it an event of the time it is given.
+        """Take in a statement of the solver; ``mark`` makes an event of it for a time.
 
         It gets the time of the cube's last event, so that events stay in order.
         """
         self._take(mark(self._moment[0]))
 
     def now(self) -> float:
-        """The cube's time, as far as can be told between its events; from any thread."""
+        """The cube's time, estimated between its events; from any thread."""
         t, at = self._moment
         return t + (self._loop.time() - at) * self._speed
 
@@ -231,15 +230,15 @@ class CubeFollower:
         self.pass_on(self._lead(self._correction.correct(event)))
 
     def pass_on(self, events: Iterable[CubeEvent]) -> None:
-        """Tell the sinks and the pipeline, as it is.
+        """Pass events on to the sinks and the pipeline.
 
-        An event may arrive before the alarm that was due before it: then it is woken first.
+        An event may arrive before an alarm that was due earlier: then the alarm comes first.
         """
         for event in events:
             while (due := self._pipeline.due) is not None and due <= event.t:
                 self._tell(self._pipeline.wake())
             self._hub.publish(event)
-            # What is told as it is has been published as an event.
+            # Notices have been published as events already.
             self._tell(told for told in self._pipeline.feed(event) if told is not event)
 
     def _tell(self, happenings: Iterable[Happening]) -> None:
@@ -270,7 +269,7 @@ async def follow_log(
     speed: float | None,
     now: Callable[[], float],
 ) -> None:
-    """Follow a log at so many of its seconds in one of ours; None: as fast as it goes."""
+    """Follow a log at ``speed`` of its seconds in a real second; None: as fast as possible."""
     first: float | None = None
     began = now()
 

@@ -1,4 +1,4 @@
-"""What happens, as a sink shows it: an object, a line, words, what stays on the terminal."""
+"""Items as a sink shows them: an object, a line, words, lines that stay on the terminal."""
 
 from __future__ import annotations
 
@@ -32,14 +32,14 @@ if TYPE_CHECKING:
 __all__ = ["SILENCE", "item_json", "item_line", "item_words", "said_aloud", "staying_lines"]
 
 SILENCE = ""
-"""What was said last does not hold any more."""
+"""Stop talking: the last text is no longer valid."""
 
 
 def said_aloud(happening: Happening, stated: Holding | None) -> str | None:
-    """What to say now; :data:`SILENCE` to stop talking, None to go on as before.
+    """The text to say now; :data:`SILENCE` to stop talking, None to go on as before.
 
-    ``stated``: how the solver said the cube is held. Moves are never said: they take longer
-    than making them, and stand on the screen.
+    ``stated``: the holding as the solver stated it. Moves are never said: saying them takes longer
+    than making them, and they stand on the screen.
     """
     match happening:
         case Clue(tells=Telling.WHERE):
@@ -53,7 +53,7 @@ def said_aloud(happening: Happening, stated: Holding | None) -> str | None:
 
 
 def item_json(item: News) -> dict[str, Any]:
-    """As one object of a line of JSON."""
+    """An item as one object, for a line of JSON."""
     if isinstance(item, PracticeNews):
         return practice_json(item)
     if isinstance(item, DrillNews):
@@ -62,7 +62,7 @@ def item_json(item: News) -> dict[str, Any]:
 
 
 def item_line(item: News) -> str | None:
-    """As one line of text; None: it is worth none."""
+    """An item as one line of text; None: no line."""
     if isinstance(item, PracticeNews):
         return practice_line(item)
     if isinstance(item, DrillNews):
@@ -71,9 +71,9 @@ def item_line(item: News) -> str | None:
 
 
 def item_words(item: News, stated: Holding | None) -> str | None:
-    """As it is said aloud, the cube held as stated; empty: what was said does not hold any more.
+    """An item as text to be said, with the stated holding; empty: stop talking.
 
-    None: nothing is said, and what was said goes on holding.
+    None: nothing to say, and the last text stays valid.
     """
     if isinstance(item, TryNews | DrillNews):
         return None
@@ -81,7 +81,7 @@ def item_words(item: News, stated: Holding | None) -> str | None:
 
 
 def staying_lines(item: News) -> list[str]:
-    """What stays on the terminal when a screen is gone."""
+    """The lines of an item that stay on the terminal after the screen."""
     if isinstance(item, DrillNews):
         return [*lasting_lines(item)]
     match item:

@@ -1,4 +1,4 @@
-"""What the keys do while a cube is followed: the solver says something about the cube."""
+"""The keys while a cube is followed: the solver's statements about the cube."""
 
 from __future__ import annotations
 
@@ -20,11 +20,11 @@ __all__ = ["WISHES", "Keyboard", "next_holding", "stating"]
 
 _Y: Final = Move("y", 1)
 WISHES: Final[dict[str, Wish]] = {" ": "on", "n": "next", "p": "penalty", "w": "discard"}
-"""What keys want while somebody practises."""
+"""The wishes behind the keys in practice."""
 
 
 def next_holding(holding: Holding | None, cross: int) -> Holding | None:
-    """The holding after this one: the four with a cross down, going round, then none stated."""
+    """The next holding for the key: the four with a cross down in turn, then none stated."""
     up = OPPOSITE[cross]
     first = Holding.of(up, next(face for face in range(6) if face not in (cross, up)))
     if holding is None or holding.up != COLOURS[up]:
@@ -34,12 +34,12 @@ def next_holding(holding: Holding | None, cross: int) -> Holding | None:
 
 
 def stating(holding: Holding | None) -> Callable[[float], CubeEvent]:
-    """What says at a time that the cube is held so; None: that nobody knows."""
+    """A function that states a holding at a time; None: unknown."""
     return lambda t: HeldAs(t, holding)
 
 
 class Keyboard:
-    """Takes keys; ``end`` is called when the solver has had enough."""
+    """Takes keys; calls ``end`` when the solver wants to stop."""
 
     def __init__(
         self,
@@ -52,7 +52,7 @@ class Keyboard:
         self._end = end
 
     def press(self, key: str) -> None:
-        """A key was pressed; those without a meaning do nothing."""
+        """Take in a key; keys without a meaning do nothing."""
         match key.lower():
             case "h":
                 held = next_holding(self._pipeline.tracker.holding, self._pipeline.cross)

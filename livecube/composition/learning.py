@@ -1,4 +1,4 @@
-"""Taking a cube's owner through the routine, while whatever the cube sends is recorded."""
+"""Leads a cube's owner through the routine, and records everything that the cube sends."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ __all__ = ["Conductor", "asking_sentence", "led_by_radio"]
 
 
 class Conductor:
-    """Leads through the routine; ``ask`` is told every step, ``keep`` every event, in order.
+    """Leads through the routine; ``ask`` gets every step, ``keep`` every event, in order.
 
     The packets may come from anywhere: a radio, a simulation, a test. ``now`` must be the clock
     of their ``host_s``.
@@ -50,7 +50,7 @@ class Conductor:
         notifications: AsyncIterator[Notification],
         sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
     ) -> Recording:
-        """Go through the whole routine, or as far as the cube and its owner go along."""
+        """Go through the routine, until it is over or the cube or its owner stops."""
         arriving = asyncio.create_task(self._listen(notifications), name="packets")
         asking = asyncio.create_task(self._go_on(sleep), name="routine")
         try:
@@ -58,7 +58,7 @@ class Conductor:
         finally:
             for task in (arriving, asking):
                 task.cancel()
-            # Whoever gave the notifications closes them next: nobody may be reading any more.
+            # The caller closes the notifications next, so reading must have ended.
             await asyncio.gather(arriving, asking, return_exceptions=True)
         for task in (arriving, asking):
             if not task.cancelled() and (error := task.exception()) is not None:
@@ -85,7 +85,7 @@ class Conductor:
                 self._ask(asked)
 
     async def _until_due(self, sleep: Callable[[float], Awaitable[None]]) -> None:
-        """Until the routine is due, or a packet comes, which makes it due sooner."""
+        """Wait until the routine is due; a packet may make it due sooner."""
         self._news.clear()
         pause = max(0.0, self.routine.due - self._now())
         both = [asyncio.ensure_future(sleep(pause)), asyncio.ensure_future(self._news.wait())]
@@ -101,7 +101,7 @@ class Conductor:
 
 
 def asking_sentence(number: int, asked: Asked) -> str:
-    """What the owner is asked for: *12 of 91: turn R'*."""
+    """The request to the owner: *12 of 91: turn R'*."""
     step = f"{number:3d} of {len(STEPS)}: "
     if asked.turns is None:
         return step + (
@@ -117,7 +117,7 @@ async def led_by_radio(
     keep: Callable[[CubeEvent], None] = lambda event: None,
     now: Callable[[], float] = time.monotonic,
 ) -> Recording:
-    """Lead the owner of a cube that is near through the routine; ``say`` shows each sentence.
+    """Lead the owner of a nearby cube through the routine; ``say`` shows each sentence.
 
     Raises :class:`~livecube.errors.RadioError` if the cube cannot be connected.
     """

@@ -1,4 +1,4 @@
-"""A cube followed while it is turned, with hints: what ``livecube live`` does in a run."""
+"""A cube followed while it is turned, with hints: the run of ``livecube live``."""
 
 from __future__ import annotations
 
@@ -36,26 +36,26 @@ if TYPE_CHECKING:
 __all__ = ["AdvisedPart", "Followed", "LivePart"]
 
 _HEAD_START_S: Final = 0.1
-"""How long the link may have the interpreter for itself before the advisor is loaded."""
+"""Seconds for which the link has the interpreter alone, before the advisor is loaded."""
 _FIRST_HINT_S: Final = 10.0
-"""How long a virtual solver waits at most for a hint that is being worked out."""
-_TYPING: Final = "Type moves: R U F … r M x, ' or 2 behind them; Backspace takes one back."
+"""Most seconds that a virtual solver waits for the first hint."""
+_TYPING: Final = "Type moves: R U F … r M x, ' or 2 after them; Backspace takes one back."
 
 
 @dataclass(frozen=True, slots=True)
 class Followed:
-    """Whose cube is followed, and for how long."""
+    """Whose solves are followed, and how many."""
 
     person: str | None
     """Whose solves these are; None: nothing is kept."""
     solves: int | None
-    """How many are wanted; None: as many as there are."""
+    """Number of solves after which the run ends; None: no limit."""
     holding: Holding | None
-    """How the cube is held at first, if that is said."""
+    """The holding at first, if it is stated."""
 
 
 class AdvisedPart:
-    """What all parts with hints share: the advisor gets ready beside the turning cube."""
+    """The base of all parts with hints: it loads the advisor beside the turning cube."""
 
     def __init__(
         self, pipeline: Pipeline, wishes: Wishes, publishing: Publishing, followed: Followed
@@ -69,7 +69,7 @@ class AdvisedPart:
         self._output: Output
 
     def _begun_session(self, person: str, header: Header, say: Callable[[str], None]) -> Session:
-        """A session in the history, begun unless nothing can be written now, which is said.
+        """A session in the history; if it cannot be begun now, ``say`` gets a sentence.
 
         Raises :class:`~livecube.errors.UsageError` if the history is broken.
         """
@@ -81,14 +81,14 @@ class AdvisedPart:
         return session
 
     def beside(self) -> dict[str, Coroutine[Any, Any, None]]:
-        """Loading the advisor, and asking what takes long."""
+        """Loading the advisor, and answering long questions."""
         works: dict[str, Coroutine[Any, Any, None]] = {"refiner": self._follower.refiner.run()}
         if self._wishes.level is not None:
             works["advisor"] = self._get_ready(self._wishes.level)
         return works
 
     async def _get_ready(self, level: str) -> None:
-        """Load the advisor beside the turning cube, once its link has said the first word."""
+        """Load the advisor beside the turning cube, after the link's first item."""
         board, pipeline, hands = self._output.board, self._pipeline, self._wishes.hands
         board.change(preparing=PREPARING)
         await asyncio.sleep(_HEAD_START_S)
@@ -104,23 +104,23 @@ class AdvisedPart:
         await self._ready(advisor)
 
     async def _ready(self, advisor: Advisor) -> None:
-        """The advisor is there, and the pipeline has it."""
+        """Called when the pipeline has the advisor."""
 
     def start(self) -> None:
-        """The cube is held as the solver said."""
+        """Pass the stated holding on."""
         if self._followed.holding is not None:
             self._follower.say(stating(self._followed.holding))
 
     def finish(self) -> None:
-        """The cube is followed no longer."""
+        """End of following the cube."""
         self._follower.finish()
 
 
 class LivePart(AdvisedPart):
-    """Follows a cube, shows what comes of it, and keeps the solves.
+    """Follows a cube, shows progress and hints, and keeps the solves.
 
-    ``log``: where all is recorded, too. ``begin``: set once the first hint is there, or none
-    comes: a virtual solver begins.
+    ``log``: an additional record of everything. ``begin``: set at the first hint, or when none
+    will come: then a virtual solver begins.
     """
 
     def __init__(
@@ -142,10 +142,10 @@ class LivePart(AdvisedPart):
             begin.set()
 
     def prepare(self) -> None:
-        """There is nothing to prepare."""
+        """Nothing to prepare."""
 
     def sinks(self, run: Run, stack: ExitStack) -> list[Sink]:
-        """A voice, a dashboard, a log and the history, as far as they are wanted."""
+        """A voice, a dashboard, a log and the history, if wanted."""
         self._source, self._output = source, output = run.source, run.output
         header = Header(started_now(), source.name, source.clock, link=source.link)
         writer = None if self._log is None else LogWriter(self._log, header)
@@ -164,19 +164,19 @@ class LivePart(AdvisedPart):
         return sinks
 
     def begin(self, run: Run, hub: Hub) -> CubeFollower:
-        """Each event is written before anybody is told of it."""
+        """Begin; each event is written before it is passed on."""
         lead = (lambda event: (event,)) if self._keeping is None else self._keeping.lead
         self._follower = CubeFollower(self._pipeline, hub, run.source.speed, lead)
         return self._follower
 
     def start(self) -> None:
-        """The cube is held as the solver said; who types is told how."""
+        """Pass the stated holding on; explain the keys if moves are typed."""
         super().start()
         if self._source.typed is not None and self._output.screen is not None:
             self._output.board.change(standing=_TYPING)
 
     async def _ready(self, advisor: Advisor) -> None:
-        """A virtual solver waits for the first hint, if there is one to come."""
+        """Let a virtual solver wait for the first hint, if one will come."""
         if self._pipeline.question is not None:
             with suppress(TimeoutError):
                 await asyncio.wait_for(self._begin.wait(), _FIRST_HINT_S)
@@ -188,9 +188,9 @@ class LivePart(AdvisedPart):
 
     @property
     def is_done(self) -> bool:
-        """Whether there were solves enough."""
+        """Whether the wanted number of solves is done."""
         wanted = self._followed.solves
         return wanted is not None and self._pipeline.solves >= wanted
 
     async def settle(self) -> None:
-        """All is told."""
+        """Nothing to finish."""

@@ -1,4 +1,4 @@
-"""How long advice takes in a live session: while the screen draws, waiting included."""
+"""The time for advice in a live session: while the screen draws, waiting included."""
 
 from __future__ import annotations
 
@@ -32,14 +32,14 @@ if TYPE_CHECKING:
 __all__ = ["Answers", "live_answers"]
 
 _BETWEEN_S: Final = 0.03
-"""At most so long after an answer the next position comes, at any moment of the drawing."""
+"""The next position comes within this time after an answer, at any moment of the drawing."""
 _WARM: Final = 20
-"""Answers that are not counted: the first ones still load this and that."""
+"""First answers, which are not counted: code is still being loaded."""
 
 
 @dataclass(slots=True)
 class Answers:
-    """Milliseconds until each answer was there."""
+    """Milliseconds for each answer."""
 
     beginnings: list[float] = field(default_factory=list)
 
@@ -50,10 +50,10 @@ def live_answers(
     seed: int = 11,
     step: Callable[[float], None] = lambda part: None,
 ) -> Answers:
-    """Ask at so many positions of virtual solves behind the cross, wherever it is whole.
+    """Ask at ``count`` positions of virtual solves after the cross, wherever it is whole.
 
     As in a live session the answer is worked out in the event loop, while another thread draws
-    the screen. ``step`` is told what part (0 to 1) is done.
+    the screen. ``step`` gets the part (0 to 1) that is done.
     """
     usual = sys.getswitchinterval()
     sys.setswitchinterval(SWITCH_S)
@@ -91,14 +91,14 @@ async def _ask(
 
 
 class _Place(NamedTuple):
-    """A position in the fixed frame, and how the solve's cross colour sees it."""
+    """A position in the fixed frame, and its row for the solve's cross colour."""
 
     position: Array
     situation: Situation
 
 
 def _places(count: int, seed: int) -> Iterator[_Place]:
-    """So many beginnings, from as many solves as it takes."""
+    """``count`` beginnings, from as many solves as needed."""
     while True:
         for solve in session(seed, min(60, count + 1)).solves:
             for place in _beginnings(solve):
@@ -110,7 +110,7 @@ def _places(count: int, seed: int) -> Iterator[_Place]:
 
 
 def _beginnings(solve: VirtualSolve) -> Iterator[_Place]:
-    """The positions in which the cross or a pair has just been done, a slot free."""
+    """The positions in which the cross or a pair has just been done and a slot is free."""
     turns = [turn.turn for turn in solve.turns]
     for stage in solve.stages[:4]:
         position = apply_turns(SOLVED, turns[: stage.end_turn - solve.first_line + 1])
@@ -120,7 +120,7 @@ def _beginnings(solve: VirtualSolve) -> Iterator[_Place]:
 
 
 def _turned(place: _Place) -> Turned:
-    """What the tracker would tell of a position."""
+    """The tracker's progress for a position."""
     situation = place.situation
     solved = situation.slot_names(slot_bits(situation.solved))
     position = bytes(place.position.tolist())

@@ -35,25 +35,25 @@ __all__ = ["OpeningQuestion", "Pipeline"]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class OpeningQuestion:
-    """A scrambled position at rest, for which ways to begin the solve are wanted.
+    """A scrambled position at rest, for which beginnings of the solve are wanted.
 
-    It is answered beside the pipeline, since that takes long; everything else that is said is
-    worked out at once.
+    It is answered beside the pipeline, since that takes long; everything else is worked out at
+    once.
     """
 
     t: float
     position: Array
     faces: tuple[int, ...]
-    """Of the crosses that the solver accepts."""
+    """Faces of the crosses that the solver accepts."""
     holding: Holding | None
 
 
 class Pipeline:
     """One cube's way from events to happenings.
 
-    ``advisor`` may be set later (its tables take a moment to load); until then nothing is
-    advised. ``now`` gives seconds, for measuring how long advice takes. Time passes for the
-    pipeline only as the caller says: by events, and by :meth:`wake` when ``due`` has come.
+    ``advisor`` may be set later (its tables take a moment to load); until then there is no advice.
+    ``now`` gives seconds, for measuring the time of advice. Only the caller lets time pass for the
+    pipeline: by events, and by :meth:`wake` when ``due`` has come.
     """
 
     def __init__(
@@ -63,14 +63,14 @@ class Pipeline:
         self.manner = manner or Manner()
         self.advisor: Advisor | None = None
         self.holdings: HoldingFollower | None = None
-        """Works out how the cube is held; may be set later, like the advisor."""
+        """Infers the holding; may be set later, like the advisor."""
         self.question: OpeningQuestion | None = None
-        """What a scrambled cube at rest asks; None when there is nothing to ask."""
+        """The question of a scrambled cube at rest, or None."""
         self.solves = 0
         self.advice_ms: list[float] = []
-        """How long the advice at each beginning took, in milliseconds."""
+        """Milliseconds for the advice at each beginning."""
         self.silences: Counter[str] = Counter()
-        """How often each rule kept something from being said at a beginning."""
+        """How often each rule held a hint back at a beginning."""
         self._now = now
         self._speaker = Speaker()
         self._withheld = Withheld()
@@ -80,24 +80,24 @@ class Pipeline:
         self._turned: Turned | None = None
         """The last turn of the solve under way."""
         self._going_on: tuple[bytes, tuple[str, ...]] | None = None
-        """If the hands do the first step of the latest plan as it is written: where that leads,
-        and the slots of the step that follows."""
+        """If the hands do the first step of the latest plan as written: the position after it, and
+        the slots of the next step."""
 
     @property
     def due(self) -> float | None:
-        """When, on the cube's clock, :meth:`wake` is to be called; None: not at all."""
+        """Time, on the cube's clock, for calling :meth:`wake`; None: no call."""
         every = [self._rest_due, self._stop_due, self._clues.due]
         return min((t for t in every if t is not None), default=None)
 
     @property
     def cross(self) -> int:
-        """Face of the cross that is followed; before there is one, of the first accepted."""
+        """Face of the followed cross; before there is one, of the first accepted colour."""
         followed = self._turned and self._turned.cross
         return parse_colour(followed) if followed else self.manner.crosses[0]
 
     @property
     def holding(self) -> Holding | None:
-        """How the cube is held now: as stated, or as worked out if that is sure enough."""
+        """The present holding: stated, or inferred if that is sure enough."""
         return self.tracker.holding or (self.holdings.sure if self.holdings else None)
 
     @property
@@ -109,18 +109,18 @@ class Pipeline:
         return self._speaker.due if self.manner.in_solve else None
 
     def feed(self, event: CubeEvent) -> list[Happening]:
-        """Take in an event; all that it brought, in order."""
+        """Take in an event; returns its happenings, in order."""
         told = self.tracker.feed(event)
         self._resting.watch(event, told)
         happenings = self._advised(self._held(told))
         return [*happenings, *self._asked(event)]
 
     def finish(self) -> list[Happening]:
-        """There are no more events."""
+        """End of the events."""
         return self._advised(self._held(self.tracker.finish()))
 
     def wake(self) -> list[Happening]:
-        """The time that ``due`` named has come, and nothing has happened since."""
+        """Note that the time ``due`` has come without an event."""
         due = self.due
         if due is None:
             return []
@@ -140,7 +140,7 @@ class Pipeline:
     def opened(
         self, question: OpeningQuestion, rows: Sequence[Opportunity], t: float
     ) -> list[Happening]:
-        """At ``t`` ways to begin the solve have been found; what is said, if it still matters."""
+        """Take in the beginnings found at ``t``; returns what is said, if still of use."""
         if question is not self.question:
             return []
         self.question = None
@@ -171,7 +171,7 @@ class Pipeline:
         return self._in_clues(happenings)
 
     def _noted(self, progress: Progress | HeldNow) -> Sequence[Unsaid]:
-        """Keep what later advice depends on; what was kept back, if a solve is over."""
+        """Keep what later advice needs; at the end of a solve, returns the hints held back."""
         match progress:
             case Turned():
                 self._turned, self.question = progress, None
@@ -190,7 +190,7 @@ class Pipeline:
         return []
 
     def _answered(self, t: float) -> list[Said]:
-        """What is said at ``t`` of the present position, if the speaker asks about it."""
+        """The hints at ``t`` for the present position, if the speaker asks for them."""
         asks, advisor, turned = self._speaker.question(), self.advisor, self._turned
         if asks is None or advisor is None or turned is None or turned.cross is None:
             return []
@@ -220,7 +220,7 @@ class Pipeline:
                 return self._speaker.begin(t, beginning)
 
     def _say(self, said: Sequence[Said]) -> Sequence[Said]:
-        """What is told of it now."""
+        """The part of the hints that is shown now."""
         if self.manner.when == "after":
             self._withheld.keep(hint for hint in said if isinstance(hint, Spoken))
             return ()
@@ -231,7 +231,7 @@ class Pipeline:
 
 
 def _expected(position: bytes, beginning: Beginning) -> tuple[bytes, tuple[str, ...]] | None:
-    """The position behind the first step of a plan, and the slots of its second."""
+    """The position after the first step of a plan, and the slots of its second."""
     steps = beginning.plans[0].steps if beginning.plans else ()
     if len(steps) < 2:
         return None
@@ -241,6 +241,6 @@ def _expected(position: bytes, beginning: Beginning) -> tuple[bytes, tuple[str, 
 
 
 def _crosses_after(position: Array, turns: Sequence[int]) -> frozenset[str]:
-    """Colours of the crosses that are whole, at offset 0, when the turns have been made."""
+    """Colours of the crosses that are whole, at offset 0, after the turns."""
     after = apply_turns(position, turns).tobytes()
     return frozenset(frame.colour for frame in FRAMES if frame.offset(after) == 0)

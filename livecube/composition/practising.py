@@ -1,4 +1,4 @@
-"""Leading a practice session: what the cube does goes through it, and is written down first."""
+"""Leads a practice session: every event of the cube passes through it and is written first."""
 
 from __future__ import annotations
 
@@ -58,9 +58,9 @@ __all__ = ["AttemptLogs", "PracticeLeader", "PracticePart", "PractisedSource", "
 class SessionReviews:
     """Reviews solves of the history in ``folder``, one after another, in a thread.
 
-    ``tell`` is given what a review says, ``complain`` a sentence if there can be none; ``now``
-    gives the cube's time. What is not reviewed when a session ends, ``livecube review`` can
-    review at any time.
+    ``tell`` gets the sentences of a review, ``complain`` a sentence if there can be none; ``now``
+    gives the cube's time. Solves not reviewed when a session ends can be reviewed later by
+    ``livecube review``.
     """
 
     def __init__(
@@ -80,15 +80,15 @@ class SessionReviews:
         )
 
     def begin(self, advisor: Advisor, hands: Automaton) -> None:
-        """Review from now on; the advisor is used by the thread only."""
+        """Review from now on; only the thread uses the advisor."""
         self._tools.set_result((advisor, hands))
 
     def add(self, number: int, kept: int) -> None:
-        """A solve was kept: its number in this session and in the history."""
+        """Queue a kept solve: its number in this session and in the history."""
         self._waiting.put_nowait((number, kept))
 
     async def finish(self) -> None:
-        """Wait until all that was kept is reviewed, unless the advisor is not there yet."""
+        """Wait until all kept solves are reviewed, unless the advisor is not loaded yet."""
         if self._tools.done():
             await self._waiting.join()
 
@@ -107,21 +107,21 @@ class SessionReviews:
                 self._waiting.task_done()
 
     def _review(self, kept: int, advisor: Advisor, hands: Automaton) -> tuple[str, ...]:
-        # By a connection of its own: the session's other one may be writing.
+        # Through its own connection: the session's may be writing.
         with History(self._folder) as history:
             review = review_of(begun_kept(history, kept), advisor, hands)
             history.note_chances(kept, chances_of(review))
         return costs_told(review)
 
 
-# A simulated cube whose virtual solver practises: he follows what practice asks of him.
+# A simulated cube whose virtual solver practises: it does what practice asks.
 
 
 _PROTOCOL: Final = "turnwire"
 
 
 class PractisedSource:
-    """As :class:`~livecube.composition.sources.Source`; ``show`` it what practice tells."""
+    """A :class:`~livecube.composition.sources.Source`; ``show`` it the news of practice."""
 
     name = _PROTOCOL
     clock: Literal["cube", "host"] = "cube"
@@ -135,15 +135,15 @@ class PractisedSource:
         self._practised: PractisedLink | None = None
 
     def show(self, news: PracticeNews) -> None:
-        """The virtual solver sees this."""
+        """Show news to the virtual solver."""
         if self._practised is not None:
             self._practised.show(news)
 
     async def find(self) -> None:
-        """It is there."""
+        """Nothing to look for."""
 
     async def events(self) -> AsyncGenerator[CubeEvent, None]:
-        """Its events, until the virtual solver is done."""
+        """The cube's events, until the virtual solver is done."""
         self._practised = await asyncio.to_thread(self._made)
         return decoded(self._practised, find_decoder(_PROTOCOL)())
 
@@ -167,16 +167,16 @@ class PractisedSource:
 
 
 _FIRST_WORD_S: Final = 0.5
-"""A cube that says how it stands does so within this time."""
+"""A cube that reports its position at the start does so within this time."""
 
 
 class _Attempt:
-    """An attempt: its log as far as it can be written, and all of it in memory."""
+    """An attempt: its log if it can be written, and all of it in memory."""
 
     def __init__(self, session: Session, number: int, header: Header) -> None:
         self.number = number
         self.trouble: Exception | None = None
-        """Why something could not be written, though the session is begun."""
+        """The write error, although the session is begun."""
         self._session = session
         self._header = header
         self._events: list[CubeEvent] = []
@@ -188,7 +188,7 @@ class _Attempt:
                 self.trouble = error
 
     def write(self, event: CubeEvent) -> None:
-        """An event of it."""
+        """Write an event of the attempt."""
         self._events.append(event)
         if self._log is not None:
             try:
@@ -197,7 +197,7 @@ class _Attempt:
                 self.trouble = error
 
     def end(self) -> bool:
-        """It is over; whether its log is whole. If not, this may be called again."""
+        """End the attempt; returns whether its log is whole. If not, call this again."""
         log, self._log = self._log, None
         session = self._session
         if session.number is None:
@@ -214,7 +214,7 @@ class _Attempt:
         return True
 
     def discard(self) -> None:
-        """It never was."""
+        """Discard the attempt."""
         if self._log is not None:
             self._log.discard()
 
@@ -222,9 +222,9 @@ class _Attempt:
 class AttemptLogs:
     """Writes the log of each attempt of a session while it is made.
 
-    ``header`` is that of all of them, but for the scramble. What cannot be written is kept in
-    memory, ``complain`` is told so once for an attempt, and it is tried again before each later
-    one and at the end. A session that is not begun yet has nowhere to write to.
+    ``header`` is that of all of them, except for the scramble. Events that cannot be written are
+    kept in memory. ``complain`` gets one sentence an attempt, and writing is tried again before
+    each later attempt and at the end. A session that is not begun yet has no place for logs.
     """
 
     def __init__(self, session: Session, header: Header, complain: Callable[[str], None]) -> None:
@@ -235,10 +235,10 @@ class AttemptLogs:
         self._unwritten: list[_Attempt] = []
         self._writing = Lock()
         self._held: HeldAs | None = None
-        """How the cube is held, as far as it was stated."""
+        """The stated holding, if any."""
 
     def begin(self, begun: InspectionBegun) -> None:
-        """An attempt begins."""
+        """Begin the log of an attempt."""
         self.drop()
         header = replace(self._header, scramble=turns_text(begun.scramble))
         self._attempt = _Attempt(self._session, begun.number, header)
@@ -254,7 +254,7 @@ class AttemptLogs:
         )
 
     def write(self, event: CubeEvent) -> None:
-        """Write an event of the attempt that is made, if one is."""
+        """Write an event of the present attempt, if there is one."""
         if isinstance(event, HeldAs):
             self._held = event if event.holding is not None else None
         attempt = self._attempt
@@ -274,12 +274,12 @@ class AttemptLogs:
             self.write_all()
 
     def write_all(self) -> None:
-        """Write the logs that could not be written when their solve was over; in any thread."""
+        """Write logs that could not be written before; from any thread."""
         with self._writing:
             self._unwritten = [attempt for attempt in self._unwritten if not attempt.end()]
 
     def drop(self) -> None:
-        """What was begun and is not over counts nothing."""
+        """Discard an unfinished attempt."""
         if self._attempt is not None:
             self._attempt.discard()
             self._attempt = None
@@ -289,8 +289,8 @@ class AttemptLogs:
 class PracticeLeader:
     """Between the cube and the pipeline: every event passes here.
 
-    What is told has been written before: an event goes to the log of its attempt, then to the
-    pipeline and the sinks. ``heard`` is told the news too, at once.
+    An event is written to the log of its attempt first, then goes to the pipeline and the sinks.
+    ``heard`` gets the news too, at once.
     """
 
     def __init__(
@@ -310,26 +310,26 @@ class PracticeLeader:
         self._alarm: asyncio.TimerHandle | None = None
 
     def attach(self, follower: CubeFollower) -> None:
-        """From now on marks go there that come without an event."""
+        """Set the receiver of marks that come without an event."""
         self._follower = follower
 
     def start(self) -> None:
-        """Begin, if need be without a word from the cube: some say nothing before a turn."""
+        """Begin, if need be without an event: some cubes send nothing before the first turn."""
         self._alarm = asyncio.get_running_loop().call_later(_FIRST_WORD_S, self._wake)
 
     def lead(self, event: CubeEvent) -> Iterator[CubeEvent]:
-        """An event with the marks that belong around it."""
+        """The event with its marks before and after it."""
         yield from self._pass_on(self._practice.feed(event))
         if not self._practice.number:
             yield from self._pass_on(self._practice.begin(event.t))
         self._set_alarm()
 
     def wish(self, wish: Wish) -> None:
-        """The solver wants something now."""
+        """Take in a wish of the solver."""
         self._bring(self._practice.wish(wish, self._now()))
 
     def finish(self) -> None:
-        """The session is over; an attempt under way counts nothing."""
+        """End the session; an attempt under way is discarded."""
         self._drop_alarm()
         if self._logs is not None:
             self._logs.drop()
@@ -376,7 +376,7 @@ class PracticeLeader:
 
 @dataclass(frozen=True, slots=True)
 class _Kept:
-    """What keeps a session: nothing, or all of these."""
+    """The parts that keep a session: all of them, or none."""
 
     logs: AttemptLogs
     sink: HistorySink
@@ -396,7 +396,7 @@ class PracticePart(AdvisedPart):
         rules: PracticeRules,
         scrambler: Callable[[], Scrambler],
     ) -> None:
-        """``scrambler`` makes one, which takes its time."""
+        """``scrambler`` makes a scrambler, which takes time."""
         super().__init__(pipeline, wishes, publishing, followed)
         self._rules = rules
         self._scrambler = scrambler
@@ -408,11 +408,11 @@ class PracticePart(AdvisedPart):
         self._done = 0
 
     def prepare(self) -> None:
-        """Scrambles need a search."""
+        """Load the search for scrambles."""
         self._practice = Practice(self._rules, self._scrambler())
 
     def sinks(self, run: Run, stack: ExitStack) -> list[Sink]:
-        """The history, a bell, a voice and a dashboard, as far as they are wanted."""
+        """The history, a bell, a voice and a dashboard, if wanted."""
         self._source, self._output = source, output = run.source, run.output
         sinks: list[Sink] = []
         if (person := self._followed.person) is not None:
@@ -432,7 +432,7 @@ class PracticePart(AdvisedPart):
         return [*sinks, *output.published(self._publishing, source, judged=True)]
 
     def begin(self, run: Run, hub: Hub) -> CubeFollower:
-        """Practice stands between the cube and all others."""
+        """Begin, with practice between the cube and everything else."""
         self._hub, speed = hub, run.source.speed
         logs = None if self._kept is None else self._kept.logs
         self._leader = PracticeLeader(self._practice, hub, logs, speed, self._heard)
@@ -442,7 +442,7 @@ class PracticePart(AdvisedPart):
         return self._follower
 
     def beside(self) -> dict[str, Coroutine[Any, Any, None]]:
-        """Solves are reviewed beside the turning."""
+        """Loading the advisor, and reviewing solves, beside the turning."""
         works = super().beside() | {"month": self._tell_month()}
         if self._kept is not None:
             works["reviews"] = self._kept.reviews.run()
@@ -453,7 +453,7 @@ class PracticePart(AdvisedPart):
             self._kept.reviews.begin(advisor.twin(), self._wishes.hands or load_hands())
 
     def start(self) -> None:
-        """The first scramble is asked for."""
+        """Begin with the first scramble."""
         super().start()
         self._leader.start()
 
@@ -469,7 +469,7 @@ class PracticePart(AdvisedPart):
         return self._follower.now()
 
     def press(self, key: str, end: Callable[[], object]) -> None:
-        """What somebody wants who practises; else as while a cube is followed."""
+        """A wish in practice; other keys as in following."""
         wish = WISHES.get(key.lower())
         if wish is None:
             Keyboard(self._follower, self._pipeline, end).press(key)
@@ -478,24 +478,24 @@ class PracticePart(AdvisedPart):
 
     @property
     def is_done(self) -> bool:
-        """Whether there were solves enough."""
+        """Whether the wanted number of solves is done."""
         wanted = self._followed.solves
         return wanted is not None and self._done >= wanted
 
     def finish(self) -> None:
-        """An attempt under way counts nothing."""
+        """End; an attempt under way is discarded."""
         self._leader.finish()
         super().finish()
 
     async def settle(self) -> None:
-        """The last solve may not be kept yet, and not reviewed."""
+        """Wait until the last solve is kept and reviewed."""
         if self._kept is not None:
             await self._hub.settle()
             await self._kept.reviews.finish()
         await self._tell_month()
 
     async def _tell_month(self) -> None:
-        """How things went lately; for the beginning of a session, and again for its end."""
+        """Tell the dashboard the last month, at the beginning and at the end of a session."""
         dashboard, session = self._output.dashboard, self._session
         if dashboard is not None and session is not None and session.number is not None:
             from livecube.composition.dashboard import tell_month

@@ -1,4 +1,4 @@
-"""Whether and where a run publishes; what does it is loaded only then."""
+"""Whether and where a run publishes; the code for it is loaded only if it does."""
 
 from __future__ import annotations
 
@@ -17,15 +17,15 @@ if TYPE_CHECKING:
 __all__ = ["CONFIGURED", "Publishing"]
 
 CONFIGURED: Final = "configured"
-"""What ``--mqtt`` without an address stands for."""
+"""Value of ``--mqtt`` without an address."""
 
 
 @dataclass(frozen=True, slots=True)
 class Publishing:
-    """Whether and where a run publishes, as the command line says it."""
+    """Whether and where a run publishes, from the command line."""
 
     url: str | None
-    """None: as the configuration has it."""
+    """None: from the configuration."""
     desk: str | None
     plain: bool
     off: bool
@@ -44,12 +44,11 @@ class Publishing:
         unasked: bool,
         judged: bool = False,
     ) -> Dashboard | None:
-        """The dashboard, if one is wanted; ``unasked``: also if only the configuration says so.
+        """The dashboard, if one is wanted; ``unasked``: also if only the configuration names one.
 
-        ``judged``: solves are practised, and somebody says what they count. ``clock``: None for a
-        cube that is followed now. Raises :class:`~livecube.errors.LivecubeError` if it was asked
-        for and cannot be had; what only the configuration says must not keep anybody from turning a
-        cube.
+        ``judged``: solves are practised and get a result. ``clock``: None for a cube that is
+        followed now. Raises :class:`~livecube.errors.LivecubeError` if the command line asks for it
+        and it cannot be opened. If only the configuration names it, an error must not stop the run.
         """
         if self.off:
             return None

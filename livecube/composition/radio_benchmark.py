@@ -1,4 +1,4 @@
-"""Measuring the way by radio: bleak, a real GATT exchange, the decoder, and the first advice.
+"""Measures the way by radio: bleak, a real GATT exchange, the decoder, and the first advice.
 
 A virtual cube is turned at a steady rate through whole solves, one after the other; the host
 follows it as ``livecube live`` does, with the refining thread beside it.
@@ -47,14 +47,14 @@ _SEED: Final = 11
 _SOLVES: Final = 40
 _SWITCH_S: Final = 0.0005
 _SETTLED: Final = 0.1
-"""After so much of the run memory is looked at for the first time."""
+"""Part of the run after which memory is measured for the first time."""
 _PATIENCE_S: Final = 30.0
-"""How long what was sent last may take to arrive."""
+"""Seconds for the last notifications to arrive."""
 
 
 @dataclass(frozen=True, slots=True)
 class RadioFigures:
-    """What was measured."""
+    """The measured figures."""
 
     sent: int
     """Notifications."""
@@ -69,14 +69,14 @@ class RadioFigures:
     heard_ms: tuple[float, float, float]
     """From bleak's callback to the start of advice: median, 99th percentile, most."""
     whole_ms: tuple[float, float, float]
-    """The same from the cube's sending on, through the virtual radio."""
+    """The same from the cube's sending, so with the virtual radio."""
     settled_mb: float
     """Memory after a tenth of the run."""
     end_mb: float
 
 
 class _Checked:
-    """A link that compares what arrives with what was sent, and knows when the latest came."""
+    """A link that compares arrivals with the packets sent, and knows the time of the latest."""
 
     def __init__(self, link: RadioLink, now: Callable[[], float]) -> None:
         self.sent: deque[tuple[float, bytes]] = deque()
@@ -86,7 +86,7 @@ class _Checked:
         self._now = now
 
     def note(self, data: bytes) -> None:
-        """The cube sends this."""
+        """Note a packet that the cube sends."""
         self.count += 1
         self.sent.append((self._now(), data))
 
@@ -106,13 +106,13 @@ class _Checked:
         if missing is None:
             self.reordered += 1
             return
-        self.lost += missing  # if it comes later all the same, that is told as reordered
+        self.lost += missing  # if it arrives later, it counts as reordered too
         for _ in range(missing + 1):
             self.sent_s = self.sent.popleft()[0]
 
 
 class _Clocked:
-    """An advisor that notes when it is asked; everything else is the real one's."""
+    """An advisor that notes the times of questions; the rest is the real advisor."""
 
     def __init__(self, advisor: Advisor, link: _Checked, now: Callable[[], float]) -> None:
         self._advisor = advisor
@@ -134,7 +134,7 @@ class _Clocked:
 def measure_radio(
     advisor: Advisor, count: int, rate: float, step: Callable[[float], None] = lambda part: None
 ) -> RadioFigures:
-    """Send ``count`` notifications, ``rate`` a second; ``step`` is told the part that is done."""
+    """Send ``count`` notifications, ``rate`` a second; ``step`` gets the part that is done."""
     before = sys.getswitchinterval()
     sys.setswitchinterval(_SWITCH_S)
     try:
@@ -144,7 +144,7 @@ def measure_radio(
 
 
 class _Turned:
-    """A virtual cube that is turned on demand; ``sent`` is told of each of its packets."""
+    """A virtual cube that is turned on demand; ``sent`` gets each of its packets."""
 
     def __init__(self, radio: VirtualRadio) -> None:
         self.sent: Callable[[bytes], None] = lambda data: None
@@ -188,7 +188,7 @@ async def _measure(
     hub = Hub([])
     follower = CubeFollower(pipeline, hub)
     twin = advisor.twin()
-    # What is compiled or loaded once shall not count: a solver meets it once a machine.
+    # Compiling and loading do not count: they happen once on a machine.
     twin.at_beginning(apply_turns(SOLVED, parse_turns("R U R'")), FACES.index("D"))
     follower.refiner.begin(twin)
     async with hub, asyncio.TaskGroup() as tasks:
@@ -229,7 +229,7 @@ async def _turn_steadily(
     now: Callable[[], float],
     step: Callable[[float], None],
 ) -> float:
-    """Turn the cube so often; memory after a tenth of it."""
+    """Make all turns; returns the memory after a tenth of them."""
     settled_mb = 0.0
     began = now()
     for made in range(count):
@@ -258,7 +258,7 @@ def _spread(values: list[float]) -> tuple[float, float, float]:
 
 
 def _memory_mb() -> float:
-    """Memory in use; where the system does not tell it, the most that was."""
+    """Memory in use; where the system does not report it, the peak."""
     statm = Path("/proc/self/statm")
     if statm.exists():
         return int(statm.read_text().split()[1]) * 4096 / 2**20

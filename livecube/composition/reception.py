@@ -1,6 +1,6 @@
-"""Between link and pipeline: what a link brings, decoded and on the cube's clock.
+"""Between link and pipeline: the items of a link, decoded and on the cube's clock.
 
-The same object serves a cube and a capture whose packets are decoded once more.
+The same object serves a cube and a capture whose packets are decoded again.
 """
 
 from __future__ import annotations
@@ -32,18 +32,18 @@ if TYPE_CHECKING:
     from livecube.events import CubeEvent
 
 _PATIENCE_S: Final = 2.0
-"""So long a cube that is silent may take to say how it stands, once turns were lost."""
+"""Seconds for which a silent cube may delay its position after lost turns."""
 
 __all__ = ["Reception", "decoded", "decoded_again"]
 
 
 class Reception:
-    """One cube's way from what its link brings to events.
+    """One cube's way from the items of its link to events.
 
-    ``capture``: whether each notification becomes a ``Packet`` event too. Such events, and
-    others of which the cube does not say when they happened, have the time of the latest one.
-    ``speed``: how many of its seconds pass in one of ours. At another speed than 1 its clock is
-    not compared with ours.
+    ``capture``: whether each notification also becomes a ``Packet`` event. Such events, and
+    others without a time from the cube, get the time of the latest event. ``speed``: how many of
+    the cube's seconds pass in one real second. At speeds other than 1 its clock is not compared
+    with the host's.
     """
 
     def __init__(self, decoder: Decoder, *, capture: bool = False, speed: float = 1.0) -> None:
@@ -55,29 +55,29 @@ class Reception:
         self._t = 0.0
         self._was_down = False
         self._percent: int | None = None
-        """The charge as it was told last: two services may tell it."""
+        """The last reported charge: two services may report it."""
 
     @property
     def waits(self) -> bool:
-        """Whether events are held back until the cube says how it stands."""
+        """Whether events are held back until the cube reports its position."""
         return self._mender.waits
 
     def give_up(self) -> list[CubeEvent]:
-        """Wait for that no longer."""
+        """Stop waiting for the position."""
         return self._mender.give_up()
 
     def finish(self) -> list[CubeEvent]:
-        """There is no more to come."""
+        """End: no more items follow."""
         return [*self._mender.give_up(), *self._account()]
 
     def _account(self) -> list[CubeEvent]:
-        """What the connection that ends now was like."""
+        """The account of the connection that ends now."""
         account = self._clock.account() if self._is_comparable else None
         self._clock.reconnected()
         return [] if account is None else [account]
 
     def take(self, item: LinkItem) -> tuple[list[CubeEvent], tuple[Write, ...]]:
-        """Take in what came next; the events that it brings, and what is to be sent."""
+        """Take in the next item; returns its events, and the writes to send."""
         events, writes = self._read(item)
         return [mended for event in events for mended in self._mender.feed(event)], writes
 
@@ -105,7 +105,7 @@ class Reception:
         return [packet, *events] if self._capture else events, result.writes
 
     def _known(self, event: CubeEvent) -> bool:
-        """Whether an event says nothing new."""
+        """Whether an event repeats a known charge."""
         if not isinstance(event, Battery):
             return False
         known = event.percent == self._percent
@@ -125,7 +125,7 @@ class Reception:
 async def decoded(
     link: Link, decoder: Decoder, *, capture: bool = False, speed: float = 1.0
 ) -> AsyncGenerator[CubeEvent, None]:
-    """The events of a link; ``capture`` and ``speed`` as :class:`Reception` has them."""
+    """The events of a link; ``capture`` and ``speed`` as for :class:`Reception`."""
     reception = Reception(decoder, capture=capture, speed=speed)
     async with aclosing(link.items()) as items:
         waiting: asyncio.Future[LinkItem | None] | None = None
@@ -155,7 +155,7 @@ async def decoded(
 
 
 def decoded_again(events: Iterable[CubeEvent], decoder: Decoder) -> Iterator[CubeEvent]:
-    """The events of a capture, from its packets; those that were decoded then are left out."""
+    """The events of a capture, from its packets; the events decoded at the time are left out."""
     reception = Reception(decoder)
     reception.take(LinkUp(0.0))
     last = 0.0
@@ -173,7 +173,7 @@ def _once_more(event: CubeEvent, reception: Reception, last: float) -> list[Cube
             return reception.take(Notification(host_s, event.char, event.data))[0]
         case LinkChange():
             return reception.take(LinkUp(event.t) if event.up else LinkDown(event.t))[0]
-        case Battery():  # one that a packet told is known already
+        case Battery():  # a charge from a packet is known already
             return reception.take(CubeFacts(event.t, percent=event.percent))[0]
         case DeviceInfo():
             return reception.take(CubeFacts(event.t, device=event.told))[0]

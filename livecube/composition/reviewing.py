@@ -55,8 +55,8 @@ def begun_solves(log: Path) -> list[Begun]:
 def begun_kept(history: History, number: int) -> Begun:
     """A solve of the history.
 
-    Raises :class:`~livecube.errors.UsageError` if there is none of this number, or its log
-    cannot be read any more.
+    Raises :class:`~livecube.errors.UsageError` if no solve has this number, or if its log
+    can no longer be read.
     """
     log = history.folder / history.solve(number).log
     solves = begun_solves(log)
@@ -97,7 +97,7 @@ def review_of(
 
 
 def chances_of(review: Review) -> list[Chance]:
-    """What the history keeps of a review: the chances of its pairs, taken or not."""
+    """The part of a review for the history: the chances of its pairs, taken or not."""
     from livecube.solves.records import Chance
 
     return [
@@ -114,7 +114,7 @@ def chances_of(review: Review) -> list[Chance]:
     ]
 
 
-# What a report needs from a log: how the cube stood at the ends of a solve's stages.
+# The positions at the ends of a solve's stages, for a report.
 
 
 def positions_of(solve: KeptSolve, log: Path) -> list[tuple[str, Array]]:

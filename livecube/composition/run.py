@@ -1,8 +1,8 @@
 """The one loop of all commands that follow a cube: live, practice, tries and drills.
 
-A :class:`Run` has what all of them have: a cube's source, the sinks, keys, and an end in order.
-What is done with the cube is a :class:`Part`: see ``live.py``, ``practising.py`` and ``again.py``
-beside this file.
+A :class:`Run` has the parts that they all share: a cube's source, the sinks, keys, and an orderly
+end. A :class:`Part` does the rest: see ``live.py``, ``practising.py`` and ``again.py`` beside this
+file.
 """
 
 from __future__ import annotations
@@ -44,26 +44,26 @@ if TYPE_CHECKING:
 __all__ = ["Ending", "Follower", "Output", "Part", "Run", "Wishes", "echo_end", "run_in_order"]
 
 _TERMINATED: Final = 128 + signal.SIGTERM
-"""Exit status, as shells have it."""
+"""Exit status by the convention of shells."""
 
 
 @dataclass(frozen=True, slots=True)
 class Wishes:
-    """How a solver wants to be advised while a cube is followed."""
+    """The solver's wishes about hints while a cube is followed."""
 
     level: str | None
     """Name of the level; None: no hints at all."""
     hands: Automaton | None
-    """None: the usual ones."""
+    """None: the usual hands."""
     manner: Manner
     voice: bool
-    """Hints are said aloud."""
+    """Whether hints are said aloud."""
     calls: bool = False
-    """What is no hint is said aloud as well, where there is something."""
+    """Whether other items than hints are said aloud too."""
 
 
 class Output:
-    """Where a run shows what happens: a screen, lines or JSON, and more sinks.
+    """The output of a run: a screen, lines or JSON, and more sinks.
 
     ``drawn``: whether there is a screen, if a terminal can show one.
     """
@@ -77,10 +77,10 @@ class Output:
         self.screen: ScreenSink | None = None
         self.dashboard: Dashboard | None = None
         self.last_words: list[Callable[[], Sequence[str]]] = []
-        """Each gives what is to be said when everything is over, a sentence each."""
+        """Functions that give the sentences to show at the end."""
 
     def sinks(self) -> list[Sink]:
-        """Open the screen, or what is there instead of one."""
+        """Open the screen, or the output in its place."""
         if self.as_json:
             return [JsonSink(sys.stdout, item_json)]
         if self.drawn and self.console.is_terminal:
@@ -96,12 +96,12 @@ class Output:
         *,
         judged: bool = False,
     ) -> list[Sink]:
-        """A dashboard of what a source brings, if one is wanted; see :meth:`.Publishing.open`."""
+        """A dashboard for a source, if one is wanted; see :meth:`.Publishing.open`."""
         if publishing is None:
             return []
 
         def cube() -> Cube:
-            from livecube.composition.dashboard import cube_of  # late: most starts need none
+            from livecube.composition.dashboard import cube_of  # late: most starts do not need it
 
             return cube_of(source)
 
@@ -129,11 +129,11 @@ class Output:
         return [DashboardSink(dashboard, told_as)]
 
     def voice(self) -> Sink:
-        """What says things aloud."""
+        """The sink that says items aloud."""
         return VoiceSink(SystemVoice(speech_command(), self.complain), item_words)
 
     def complain(self, sentence: str) -> None:
-        """Say once what went wrong beside the following, which goes on."""
+        """Show a sentence about an error, once; following goes on."""
         if self.screen is not None:
             self.board.change(notice=sentence)
         else:
@@ -145,7 +145,7 @@ class Output:
             self.screen.restore()
 
     def conclude(self, hub: Hub | None) -> None:
-        """Say what is to be said when everything is over."""
+        """Show the sentences at the end."""
         self.close()
         told = [] if hub is None else hub.complaints()
         for words in self.last_words:
@@ -157,55 +157,55 @@ class Output:
 
 
 class Follower(Protocol):
-    """What takes in the events of a cube."""
+    """Takes in the events of a cube."""
 
     async def follow(self, events: AsyncGenerator[CubeEvent, None]) -> None:
-        """Follow a cube until its link ends, or there was enough of it."""
+        """Follow a cube until its link ends, or until the part is done."""
         ...
 
 
 class Part(Protocol):
-    """What is done with the cube in a run.
+    """The part of a run that differs between commands.
 
-    Its methods are called in the order in which they stand here, :meth:`finish` also when the run
-    breaks off.
+    Its methods are called in the order below; :meth:`finish` is called also if the run breaks
+    off.
     """
 
     def prepare(self) -> None:
-        """Make what takes long, in a thread, while the cube is looked for."""
+        """Do slow preparations, in a thread, while the cube is looked for."""
         ...
 
     def sinks(self, run: Run, stack: ExitStack) -> list[Sink]:
-        """Its own sinks; the cube is found. What is to be closed at the end goes on the stack."""
+        """Its own sinks, once the cube is found. The stack closes things at the end."""
         ...
 
     def begin(self, run: Run, hub: Hub) -> Follower:
-        """What takes in the events."""
+        """Begin; returns the follower of the events."""
         ...
 
     def beside(self) -> dict[str, Coroutine[Any, Any, None]]:
-        """What is done beside the cube, by name, until it is over."""
+        """Tasks to run beside the cube, by name, until the end."""
         ...
 
     def start(self) -> None:
-        """The cube is there."""
+        """Called when the cube is connected."""
         ...
 
     def press(self, key: str, end: Callable[[], object]) -> None:
-        """A key was pressed; ``end`` ends the run."""
+        """Take in a key; ``end`` ends the run."""
         ...
 
     @property
     def is_done(self) -> bool:
-        """Whether nothing more is wanted of the cube."""
+        """Whether the cube is no longer needed."""
         ...
 
     def finish(self) -> None:
-        """The cube is followed no longer."""
+        """End of following the cube."""
         ...
 
     async def settle(self) -> None:
-        """Everything is told; finish what is done beside it."""
+        """Finish the tasks beside the cube, after the last item."""
         ...
 
 
@@ -218,7 +218,7 @@ class Run:
         self.hub: Hub | None = None
 
     def go(self, part: Part) -> None:
-        """Follow to the end, and say what is to be said then."""
+        """Follow to the end, and show the closing sentences."""
         run_in_order(self._follow(part), self.output.close, self.output.ending)
         self.output.conclude(self.hub)
 
@@ -228,7 +228,7 @@ class Run:
         await asyncio.gather(asyncio.to_thread(part.prepare), source.find())
         board.change(source=source.title)
         with ExitStack() as stack:
-            # The screen is opened only now: until here the solver may be asked something.
+            # The screen opens only now: before this, questions to the solver are possible.
             hub = self.hub = Hub([*self.output.sinks(), *part.sinks(self, stack)])
             follower = part.begin(self, hub)
             async with hub, asyncio.TaskGroup() as tasks:
@@ -250,14 +250,14 @@ class Run:
                     task.cancel()
 
     def _keys(self, part: Part, end: Callable[[], object]) -> ExitStack:
-        """Keys, if somebody can press them: for a typed cube, or with a screen that shows them."""
+        """Keys, if they can be pressed: for a typed cube, or with a screen that names them."""
         stack, typed = ExitStack(), self.source.typed
 
         def press(key: str) -> None:
             if typed is None:
                 part.press(key, end)
             elif not typed.press(key):
-                part.press(key, typed.end)  # what was typed before counts
+                part.press(key, typed.end)  # the moves typed before still count
 
         fd = keyboard() if self.output.screen is not None or typed is not None else None
         if fd is not None:
@@ -271,7 +271,7 @@ class Run:
 async def _until(
     events: AsyncGenerator[CubeEvent, None], is_done: Callable[[], bool]
 ) -> AsyncGenerator[CubeEvent, None]:
-    """The events up to the one after which nothing more is wanted."""
+    """The events up to the one after which the part is done."""
     async with aclosing(events):
         async for event in events:
             yield event
@@ -285,24 +285,24 @@ def echo_end(pipeline: Pipeline) -> None:
 
 
 class Ending:
-    """Ends a run that cannot go on, from any thread; the run then says why."""
+    """Ends a run that cannot go on, from any thread; the run then reports the reason."""
 
     def __init__(self) -> None:
         self._error: Exception | None = None
         self._end: Callable[[], object] = lambda: None
 
     def because(self, error: Exception) -> None:
-        """The screen cannot be drawn; the first reason counts."""
+        """End the run because the screen cannot be drawn; the first reason is reported."""
         if self._error is None:
             self._error = error
             self._end()
 
     def ends(self, task: asyncio.Task[Any]) -> None:
-        """Say which task is to be ended; called by the loop that runs it."""
+        """Set the task to end; called by the loop that runs it."""
         loop = asyncio.get_running_loop()
 
         def end() -> None:
-            with suppress(RuntimeError):  # the loop is over already, and says why by itself
+            with suppress(RuntimeError):  # the loop has ended already, with its own reason
                 loop.call_soon_threadsafe(task.cancel)
 
         self._end = end
@@ -310,13 +310,13 @@ class Ending:
             end()
 
     def check(self) -> None:
-        """Say why, if it was ended.
+        """Raise the reason, if there is one.
 
         Raises :class:`~livecube.errors.DrawingError`.
         """
         if (error := self._error) is not None:
             raise DrawingError(
-                f"the screen cannot be drawn ({type(error).__name__}: {error}); this is a fault of "
+                f"the screen cannot be drawn ({type(error).__name__}: {error}); this is a bug in "
                 "livecube, please report it; --json, or a pipe, works without a screen"
             ) from None
 
@@ -326,7 +326,7 @@ def run_in_order(
     close: Callable[[], None],
     ending: Ending | None = None,
 ) -> None:
-    """Run to the end, or until this process is asked to end; ``close`` gives the terminal back.
+    """Run to the end, or until a request to terminate; ``close`` gives the terminal back.
 
     Raises :class:`~livecube.errors.DrawingError` if ``ending`` ended it.
     """
@@ -351,6 +351,6 @@ async def _until_terminated(following: Coroutine[Any, Any, None], ending: Ending
     task = asyncio.current_task()
     assert task is not None
     ending.ends(task)
-    with suppress(NotImplementedError):  # a system without such requests
+    with suppress(NotImplementedError):  # a system without such signals
         asyncio.get_running_loop().add_signal_handler(signal.SIGTERM, task.cancel)
     await following

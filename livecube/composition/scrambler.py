@@ -1,4 +1,4 @@
-"""What makes scrambles: tables loaded, the search ready."""
+"""The maker of scrambles: tables loaded, the search ready."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 __all__ = ["SCRAMBLER_STEPS", "Scrambler", "load_scrambler"]
 
 SCRAMBLER_STEPS: Final = 2
-"""How often ``load_scrambler`` calls ``step``."""
+"""Number of calls of ``step`` by ``load_scrambler``."""
 
 
 class Scrambler:
@@ -28,7 +28,7 @@ class Scrambler:
         self._draw = draw
 
     def new(self, start: bytes = SOLVED_BYTES) -> ScramblePath:
-        """The path to a random state from where the cube stands (20 facelets)."""
+        """The path to a random state from the cube's position (20 facelets)."""
         from livecube.scrambling.states import random_state
 
         return self.to(start, random_state(self._draw))
@@ -48,7 +48,7 @@ class Scrambler:
         return ScramblePath(start, few_turns_between(self._tables, start, target))
 
     def partly(self, start: bytes, target: bytes, pieces: Sequence[int]) -> ScramblePath:
-        """A path to where ``pieces`` stand as in the target, wherever the others go.
+        """A path that brings ``pieces`` to their places in the target; the others may go anywhere.
 
         The shortest one if ten turns suffice; else as :meth:`short`.
         """
@@ -60,13 +60,13 @@ class Scrambler:
 
 
 def load_scrambler(seed: int | None = None, step: Callable[[], None] = lambda: None) -> Scrambler:
-    """A scrambler that is ready to answer at once; ``seed``: None for what nobody can foresee.
+    """A scrambler that is ready to answer at once; ``seed``: None for unforeseeable states.
 
-    On a machine's first start tables are built and kernels compiled, which takes some seconds;
+    On a machine's first start tables are built and kernels compiled. That takes some seconds;
     ``step`` is called when either is done.
     """
     keep_compiled_code()
-    # Imported here, behind the line above: numba looks for its cache when kernels are defined.
+    # Imported after the line above: numba looks for its cache when kernels are defined.
     from livecube.scrambling.states import seeded_draw, unforeseen_draw
     from livecube.scrambling.two_phase import warm_up
 

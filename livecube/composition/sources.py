@@ -35,22 +35,22 @@ __all__ = [
     "VirtualRadioSource",
 ]
 
-# A cube that is typed: moves on the keyboard, for those without one that talks.
+# A typed cube: moves on the keyboard, for people without a cube that sends its turns.
 #
-# The keys are the notation itself, made in the holding that is stated: ``R`` is a turn of the
-# right face, ``r`` of the right two layers, ``x`` turns the whole cube; ``'`` and ``2`` behind
-# a move make it one in the other direction or a half turn. Backspace takes a move back.
+# The keys are the notation itself, in the stated holding: ``R`` is a turn of the right face, ``r``
+# of the right two layers, ``x`` turns the whole cube. ``'`` and ``2`` after a move change it to the
+# other direction or to a half turn. Backspace takes a move back.
 
 
 _LETTERS: Final = frozenset("UDLRFBudlrfbMESxyz")
 _QUARTERS: Final = {"2": 2, "'": 3, "’": 3, "-": 3}
 _BACK: Final = ("\x7f", "\b")
 _WAIT_S: Final = 0.3
-"""A move waits so long for a ``'`` or ``2`` behind it; its time is that of its letter."""
+"""Seconds for which a move waits for a ``'`` or ``2``; its time is that of its letter."""
 
 
 class TypedCube:
-    """Turns that are typed, as events. ``now`` gives seconds, ``held`` what is stated."""
+    """Typed turns as events. ``now`` gives seconds, ``held`` the stated holding."""
 
     def __init__(
         self, now: Callable[[], float], held: Callable[[], Holding | None], scramble: bytes | None
@@ -62,19 +62,19 @@ class TypedCube:
         self._timer: asyncio.TimerHandle | None = None
         self._made: list[Move] = []
         self._holding: Holding | None = None
-        """After what was typed but is not yet followed."""
+        """The holding after typed moves that have not been passed on yet."""
         if scramble is not None:
             self._events.put_nowait(State(0.0, scramble))
 
     async def events(self) -> AsyncGenerator[CubeEvent, None]:
-        """What is typed, until :meth:`end`."""
+        """The typed turns, until :meth:`end`."""
         while (event := await self._events.get()) is not None:
             if self._events.empty():
                 self._holding = None
             yield event
 
     def press(self, key: str) -> bool:
-        """Take a key; whether it is one of ours."""
+        """Take in a key; returns whether it belongs to the notation."""
         if key in _LETTERS:
             self._flush()
             self._pending = (self._now(), parse_moves(key)[0])
@@ -90,12 +90,12 @@ class TypedCube:
         return True
 
     def end(self) -> None:
-        """Nothing more is typed."""
+        """End of typing."""
         self._flush()
         self._events.put_nowait(None)
 
     def _flush(self) -> None:
-        """What was typed is made."""
+        """Make the typed move."""
         if self._timer is not None:
             self._timer.cancel()
             self._timer = None
@@ -122,17 +122,17 @@ class TypedCube:
 
 
 _PROTOCOL: Final = "turnwire"
-"""Of simulated cubes."""
+"""Protocol of simulated cubes."""
 _VIRTUAL_SCAN_S: Final = 0.5
 """On the virtual radio there is one cube, and it advertises every 20 ms."""
 
 
 class Source(Protocol):
-    """Where events come from. ``find`` is called first, then ``events`` once."""
+    """A source of events. ``find`` is called first, then ``events`` once."""
 
     @property
     def speed(self) -> float:
-        """How many of the cube's seconds pass in one of ours."""
+        """How many of the cube's seconds pass in one real second."""
         ...
 
     @property
@@ -142,12 +142,12 @@ class Source(Protocol):
 
     @property
     def typed(self) -> TypedCube | None:
-        """What takes the keys, if the cube is typed."""
+        """The receiver of keys, if moves are typed."""
         ...
 
     @property
     def title(self) -> str:
-        """What the screen calls it."""
+        """Its name on the screen."""
         ...
 
     @property
@@ -157,7 +157,7 @@ class Source(Protocol):
 
     @property
     def clock(self) -> Literal["cube", "host"]:
-        """Whose seconds the events have."""
+        """The clock of the events' seconds."""
         ...
 
     async def find(self) -> None:
@@ -168,13 +168,13 @@ class Source(Protocol):
         ...
 
     async def events(self) -> AsyncGenerator[CubeEvent, None]:
-        """Make everything ready; the events, until the source ends."""
+        """Get ready, then yield the events until the source ends."""
         ...
 
 
 @dataclass(frozen=True, slots=True)
 class Simulation:
-    """What a virtual solver shall do."""
+    """The task of a virtual solver."""
 
     solves: int
     seed: int
@@ -182,7 +182,7 @@ class Simulation:
 
 
 class _Simulated:
-    """What the sources of a simulated cube have in common."""
+    """The base of sources of a simulated cube."""
 
     name = _PROTOCOL
     clock: Literal["cube", "host"] = "cube"
@@ -196,7 +196,7 @@ class _Simulated:
         capture: bool = False,
         begin: asyncio.Event | None = None,
     ) -> None:
-        """``begin``: the cube rests until this is set; None: it is turned at once."""
+        """``begin``: the cube rests until this is set; None: turning begins at once."""
         self.title = f"{self.called}, seed {simulation.seed}"
         self.speed = simulation.speed
         self._simulation = simulation
@@ -210,7 +210,7 @@ class SimulatedSource(_Simulated):
     link = "simulated"
 
     async def find(self) -> None:
-        """It is there."""
+        """Nothing to look for."""
 
     async def events(self) -> AsyncGenerator[CubeEvent, None]:
         """Its events, until the virtual solver is done."""
@@ -220,7 +220,7 @@ class SimulatedSource(_Simulated):
 
 
 class CubeSource:
-    """A cube by radio: the wanted one, the remembered one, the only one, or one asked for."""
+    """A cube by radio: the wanted, the remembered, the only one, or one that the user chooses."""
 
     speed = 1.0
     typed = None
@@ -234,7 +234,7 @@ class CubeSource:
         capture: bool = False,
         complain: Callable[[str], None] = lambda sentence: None,
     ) -> None:
-        """``complain`` is told of decoders and profiles that cannot be used."""
+        """``complain`` gets a sentence about each unusable decoder or profile."""
         self.link = radio.label
         self._radio = radio
         self._complain = complain
@@ -278,7 +278,7 @@ class CubeSource:
         remember_cube(RememberedCube(sighting.address, sighting.name, self._chosen.name))
 
     async def events(self) -> AsyncGenerator[CubeEvent, None]:
-        """Its events; they end only with the program, or if it cannot be connected at all."""
+        """Its events; they end only with the program, or if the cube cannot be connected."""
         from livecube.edges.radio_link import RadioLink
 
         began, chosen = time.monotonic(), self.chosen
@@ -295,7 +295,7 @@ class VirtualRadioSource(_Simulated):
     called = "virtual radio, simulated cube"
 
     async def find(self) -> None:
-        """It will be there."""
+        """Check that bumble is installed."""
         try:
             import bumble  # noqa: F401
         except ImportError:
@@ -326,7 +326,7 @@ class VirtualRadioSource(_Simulated):
 
 
 class TypedSource:
-    """Moves that are typed on the keyboard."""
+    """Moves typed on the keyboard."""
 
     title = "typed turns"
     name = "typed"
@@ -339,17 +339,17 @@ class TypedSource:
         self.typed = TypedCube(lambda: time.monotonic() - began, held, scramble)
 
     async def find(self) -> None:
-        """It is there."""
+        """Nothing to look for."""
 
     async def events(self) -> AsyncGenerator[CubeEvent, None]:
-        """What is typed."""
+        """The typed turns."""
         return self.typed.events()
 
 
 async def _until(
     events: AsyncGenerator[CubeEvent, None], over: asyncio.Task[None]
 ) -> AsyncGenerator[CubeEvent, None]:
-    """The events before something is over."""
+    """The events until a task is done."""
     upcoming = asyncio.ensure_future(anext(events, None))
     try:
         while True:

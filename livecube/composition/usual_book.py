@@ -1,8 +1,8 @@
 """Make the file that comes with livecube for the usual hands: the book and the table of crosses.
 
-``python -m livecube.composition.usual_book`` writes it to its place in the package, or to a file
-that is given. To be done again whenever ``hands/usual.toml``, the questions of techniques or the
-search change. Half a book is kept beside the file, and the next call goes on from there.
+``python -m livecube.composition.usual_book`` writes it to its place in the package, or to a given
+file. Run it again when ``hands/usual.toml``, the questions of techniques or the search change. A
+half-made book is kept beside the file, and the next call continues it.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ def book_numbers() -> npt.NDArray[np.int64]:
     from livecube.techniques.keyholes import questions
     from livecube.techniques.registry import TECHNIQUES
 
-    # Shortest ways are not asked for in seconds.
+    # The yardstick is searched in turns, not in seconds.
     asked = list(questions([one for one in TECHNIQUES if not traits(one).is_yardstick]))
     offsets = np.array([situation.offset for situation, _ in asked], dtype=np.int64)
     places = np.array([situation.places for situation, _ in asked])
@@ -47,7 +47,7 @@ def book_numbers() -> npt.NDArray[np.int64]:
 
 
 def make_file(path: Path) -> None:
-    """Make the file, or go on making it; tells on standard output how far it is."""
+    """Make the file, or continue it; prints the progress on standard output."""
     keep_compiled_code()
     from livecube.search.answers import make_book
     from livecube.search.book import NO_BOOK
@@ -60,7 +60,7 @@ def make_file(path: Path) -> None:
     numbers = book_numbers()
     half = path.with_name(f"{path.name}.half")
     book = (half.exists() and unpacked_book(half.read_bytes(), hands)) or NO_BOOK
-    # In any order but their own, so that how long a chunk takes tells how long all will take.
+    # In random order, so that the time of one chunk predicts the time of all.
     numbers = np.random.default_rng(1).permutation(numbers)
     for first in range(0, len(numbers), _CHUNK):
         chunk = numbers[first : first + _CHUNK].tolist()

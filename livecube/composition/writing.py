@@ -32,7 +32,7 @@ def solves_of_log(log: Path) -> list[SolveTurns]:
 
 
 def written_solves(solves: Iterable[SolveTurns]) -> list[WrittenSolve]:
-    """The solves of one person as a person would write them."""
+    """The solves of one person in writing."""
     from livecube.edges.holding_file import holding_model
     from livecube.holding.inference import Acquaintance
     from livecube.holding.written import write_solve
@@ -42,11 +42,11 @@ def written_solves(solves: Iterable[SolveTurns]) -> list[WrittenSolve]:
 
 
 def habits_of(solves: Sequence[SolvePart], step: Callable[[int], None]) -> Counts:
-    """What the hands of whoever made these solves do; ``step`` is called as it goes on."""
+    """Counts of the hands that made these solves; ``step`` is called as it goes on."""
     import numpy as np
 
     from livecube.edges.holding_file import shipped_counts
     from livecube.holding.inference import adapted
 
-    # The same logs give the same habits: what is drawn at random is drawn alike each time.
+    # The same logs give the same habits: random draws have a fixed seed.
     return adapted(shipped_counts(), solves, np.random.default_rng(0), step)
