@@ -506,7 +506,7 @@ async def test_a_broker_may_want_a_certificate(tmp_path: Path, authority: trustm
         kind, words = await trouble(Plan(replace(access, certificate=None), "d"))
         assert kind in ("closed", "certificate")
         assert "certificate" in words
-        with pytest.raises(UsageError, match=r"nowhere\.pem is no file"):
+        with pytest.raises(UsageError, match=r"nowhere\.pem is not a file"):
             await check_broker(Plan(replace(access, authority=tmp_path / "nowhere.pem"), "d"))
     finally:
         broker.stop()
@@ -610,7 +610,7 @@ async def test_a_broker_that_allows_everything_but_discovery_still_gets_the_mess
 async def test_nobody_there_no_such_name_no_tls_and_one_who_hangs_up() -> None:
     kind, words = await trouble(plan(f"mqtt://127.0.0.1:{free_port()}"))
     assert kind == "refused"
-    assert "nobody listens" in words
+    assert "no program listens" in words
     assert (await trouble(plan("mqtt://no.such.name.invalid")))[0] == "name not found"
 
     async def hang_up(_: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:

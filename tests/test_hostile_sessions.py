@@ -282,4 +282,4 @@ def test_what_a_virtual_solver_does_is_kept_under_a_name_that_is_given_and_no_ot
 def test_what_is_due_is_asked_for_by_a_name(tmp_path: Path) -> None:
     done = called("drill", "due", "--simulated", folder=tmp_path)
     assert (done.status, done.out) == (2, "")
-    assert "say whose with --person" in done.err
+    assert "give --person" in done.err

@@ -35,7 +35,7 @@ def test_the_captures_of_the_invented_cubes_are_learned(name: str, tmp_path: Pat
     arguments = ["--capture", capture, "--name", "mine", "--cube-name", "X-"]
     done = CliRunner().invoke(learn, [*arguments, "--output", str(path)])
     assert done.exit_code == 0, done.output
-    assert "were told right" in done.output
+    assert "were decoded right" in done.output
     learned, true = load_profile(path), PROFILES[name]
     assert learned.claim == Claim(name="X-")
     assert learned.layouts[0].counter == true.layouts[0].counter

@@ -133,7 +133,7 @@ def test_a_broker_that_is_configured_and_away_keeps_nobody_from_turning(place: P
     done = livecube(*arguments)
     assert done.returncode == 0
     assert "solved:" in done.stdout
-    assert "nobody listens" in done.stderr
+    assert "no program listens" in done.stderr
     assert "messages for the dashboard will be sent at the next start" in done.stderr
     (place / "state" / "desk").write_text("\x00")  # another name is made up
     configure(place, '[mqtt]\nurl = "mqtt://broker.example"\n')
@@ -157,7 +157,7 @@ def test_what_comes_for_other_programs(place: Path) -> None:
     text = page.read_text(encoding="utf-8")
     assert "var mqtt=" in text
     assert "src=" not in text.split("<script>")[0]
-    assert "is there already" in livecube("mqtt", "page", str(page)).stderr
+    assert "exists" in livecube("mqtt", "page", str(page)).stderr
 
 
 # The configuration

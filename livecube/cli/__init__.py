@@ -1,7 +1,7 @@
 """The command line.
 
-Every error that is a user's to mend ends with status 2 and one message, every one of the world
-(a full disk, a locked database) with status 1 and one message.
+An error that the user can fix ends with status 2 and one message. An error of the system (a full
+disk, a locked database) ends with status 1 and one message.
 """
 
 from __future__ import annotations
@@ -58,7 +58,7 @@ _HELP: Final = frozenset({"-h", "--help"})
 
 
 class _Commands(click.Group):
-    """Loads a command's module when it is asked for: a start should not wait for the others."""
+    """Loads a command's module when it is needed: a start should not wait for the others."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(_MODULES)
@@ -88,20 +88,20 @@ def commands() -> Iterator[tuple[str, click.Command]]:
 
 
 def main() -> None:
-    """Run the command line; the exit status is 2 for anything that the user can mend.
+    """Run the command line; the exit status is 2 for any error that the user can fix.
 
-    It is 1 if the world does not let us (a full disk), or if the screen cannot be drawn, which is
-    a fault of ours.
+    It is 1 for an error of the system (a full disk), or if the screen cannot be drawn, which is a
+    bug in livecube.
     """
-    if sys.stdout is None:  # closed by whoever started us: nobody wants to read it
+    if sys.stdout is None:  # closed by the caller: the output is not wanted
         sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
     if isinstance(sys.stdout, io.TextIOWrapper):
-        # The name of a file need not be text, and a terminal need not know every letter.
+        # A file name need not be valid text, and a terminal may lack some letters.
         sys.stdout.reconfigure(errors="backslashreplace")
     try:
         _livecube.main(prog_name="livecube", standalone_mode=False)
         if sys.stdout is not None:
-            sys.stdout.flush()  # a full disk says so only now
+            sys.stdout.flush()  # a full disk shows only now
     except (DrawingError, KeepingError) as error:
         _complain(str(error))
         sys.exit(1)
@@ -114,7 +114,7 @@ def main() -> None:
     except (KeyboardInterrupt, click.Abort):
         sys.exit(130)
     except BrokenPipeError:
-        # Whoever read our output has left.
+        # The reader of our output has gone.
         _forget_output()
         sys.exit(141)
     except (OSError, sqlite3.Error) as error:
@@ -124,11 +124,11 @@ def main() -> None:
 
 
 def _complain(sentence: str) -> None:
-    with suppress(OSError):  # nobody hears it then
+    with suppress(OSError):  # then nobody can read it
         click.echo(f"livecube: {sentence}", err=True)
 
 
 def _forget_output() -> None:
-    """Keep Python from trying once more at exit to write what cannot be written."""
+    """Keep Python from trying again at exit to write output that cannot be written."""
     with suppress(OSError, ValueError, AttributeError):
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

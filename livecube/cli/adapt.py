@@ -1,4 +1,4 @@
-"""``livecube adapt``: learn from somebody's own logs how they hold the cube."""
+"""``livecube adapt``: learn from a person's own logs how they hold the cube."""
 
 from __future__ import annotations
 
@@ -18,17 +18,17 @@ if TYPE_CHECKING:
 __all__ = ["adapt"]
 
 _FEW = 5
-"""So many solves are needed: fewer say next to nothing."""
+"""Solves that are needed: fewer tell almost nothing."""
 
 
 @click.command()
 @click.argument("logs", nargs=-1, type=click.Path(path_type=Path))
-@click.option("--forget", is_flag=True, help="Go back to what comes with livecube.")
+@click.option("--forget", is_flag=True, help="Go back to the habits that come with livecube.")
 def adapt(logs: tuple[Path, ...], forget: bool) -> None:
     """Learn from LOGS of your own solves how you hold the cube and turn it.
 
-    Nobody has to say how it was held. The more solves, the better; what was learned before is
-    replaced. From then on replay, write and live hints reckon with your own habits.
+    The holding is worked out from the turns. More solves give better habits; habits learned
+    before are replaced. From then on replay, write and live hints use your own habits.
     """
     from livecube.edges.holding_file import forget_own_counts, keep_own_counts
 
@@ -42,7 +42,7 @@ def adapt(logs: tuple[Path, ...], forget: bool) -> None:
     solves = [one for log in logs for one in solves_of_log(log)]
     whole = [one.part for one in solves if one.solve.solved and not one.solve.gap]
     if len(whole) < _FEW:
-        raise UsageError(f"the logs hold {len(whole)} whole solves; {_FEW} at least are needed")
+        raise UsageError(f"the logs hold {len(whole)} whole solves; at least {_FEW} are needed")
     counts = _learned(whole)
     file = keep_own_counts(counts, f"livecube adapt, {len(whole)} solves")
     click.echo(f"Learned from {len(whole)} solves, kept in {file}.")

@@ -34,26 +34,26 @@ if TYPE_CHECKING:
 __all__ = ["again"]
 
 _SIMULATED_TRIES: Final = 2
-"""A virtual solver has no use for more."""
+"""Tries of a virtual solver, which learns nothing from more."""
 
 
 @click.command()
 @click.argument("number", type=click.IntRange(1))
-@click.option("--pair", type=click.IntRange(1, 4), help="Which pair; else the costliest one.")
+@click.option("--pair", type=click.IntRange(1, 4), help="This pair, not the costliest one.")
 @click.option(
     "--log", type=click.Path(path_type=Path), help="NUMBER is that of a solve in this log."
 )
-@click.option("--tries", type=click.IntRange(1, 1000), help="End after so many tries.")
+@click.option("--tries", type=click.IntRange(1, 1000), help="End after this many tries.")
 @click.option("--simulated", is_flag=True, help="A virtual solver tries, without hardware.")
 @click.option("--typed", is_flag=True, help="Type the turns on the keyboard.")
 @cube_options
-@click.option("--seed", default=0, type=click.IntRange(0), help="Of a virtual solver.")
+@click.option("--seed", default=0, type=click.IntRange(0), help="Seed of a virtual solver.")
 @click.option(
     "--speed",
     default=1.0,
     type=click.FloatRange(0.1, 1000),
     callback=a_number,
-    help="Of a virtual solver.",
+    help="Speed of a virtual solver.",
 )
 @level_option
 @hands_option
@@ -74,10 +74,10 @@ def again(
 ) -> None:
     """Bring a missed moment of solve NUMBER back onto your cube, and try the better way.
 
-    The moment is the costliest one that a review finds, or that of one pair. From wherever the
-    cube stands few turns lead there; they are shown and followed like a scramble. Then the first
-    turn starts the time, and it is over when the pair is solved. To begin anew turn back to where
-    the moment began.
+    The moment is the costliest one that a review finds, or that of one pair. A few turns lead
+    there from any position of the cube; they are shown and followed like a scramble. Then the
+    first turn starts the time, which ends when the pair is solved. To begin again, turn back to
+    the position of the moment.
     """
     check_source(wanted, simulated=simulated, typed=typed)
     moment, title = _moment(number, pair, log, level, hands)

@@ -15,11 +15,11 @@ if TYPE_CHECKING:
 __all__ = ["LATE_S", "late", "progress_bar"]
 
 LATE_S = 0.8
-"""What takes longer shows a bar."""
+"""Seconds after which a bar appears."""
 
 
 def progress_bar(text: str, *, with_time_left: bool = False) -> Progress:
-    """A bar, not started yet; its console is the one to say something else on meanwhile."""
+    """A bar, not started yet; print other text on its console meanwhile."""
     console = Console(stderr=True)
     columns = (TimeRemainingColumn(),) if with_time_left else ()
     return Progress(
@@ -30,7 +30,7 @@ def progress_bar(text: str, *, with_time_left: bool = False) -> Progress:
 
 @contextmanager
 def late(bar: Progress) -> Iterator[None]:
-    """Show the bar, unless what is done inside is over before anybody would miss it."""
+    """Show the bar, unless the work inside ends quickly."""
     timer = threading.Timer(LATE_S, bar.start)
     timer.start()
     try:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["bench"]
 
 _BRIEF_COUNT: Final = 200
-"""Notifications, after which some advice was begun."""
+"""Fewest notifications, so that some advice is begun."""
 
 
 @click.command()
@@ -39,9 +39,9 @@ _BRIEF_COUNT: Final = 200
     callback=a_number,
     default=200.0,
     show_default=True,
-    help="How many of them a second.",
+    help="How many notifications a second.",
 )
-@click.option("--brief", is_flag=True, help="Only to see that it runs: the figures say little.")
+@click.option("--brief", is_flag=True, help="Only check that it runs: the figures mean little.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 def bench(
     radio: bool,
@@ -88,7 +88,7 @@ def _radio(count: int, rate: float, as_json: bool) -> None:
 
 @contextmanager
 def _bar(title: str) -> Iterator[Callable[[float], None]]:
-    """A bar on standard error; what is given takes the part (0 to 1) that is done."""
+    """A bar on standard error; yields a function for the part (0 to 1) that is done."""
     with progress_bar(title, with_time_left=True) as progress:
         task = progress.add_task("", total=1.0)
         yield lambda part: progress.update(task, completed=part)

@@ -1,4 +1,4 @@
-"""What commands that publish, or speak with a broker, share."""
+"""Options shared by commands that publish or talk to a broker."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ if TYPE_CHECKING:
 
 __all__ = ["broker_options", "publishing_options"]
 
-_DESK = click.option("--desk", metavar="NAME", help="What this livecube is called there.")
+_DESK = click.option("--desk", metavar="NAME", help="Name of this livecube there.")
 _PLAIN = click.option(
     "--mqtt-plain", "plain", is_flag=True, help="Allow mqtt:// to another machine."
 )
 
 
 def publishing_options(command: Callable[..., None]) -> Callable[..., None]:
-    """``--mqtt`` and what belongs to it, which reach a command together as ``publishing``."""
+    """``--mqtt`` and its options; a command gets them together as ``publishing``."""
 
     @functools.wraps(command)
     def gathered(**options: Any) -> None:
@@ -39,7 +39,7 @@ def publishing_options(command: Callable[..., None]) -> Callable[..., None]:
     for option in (
         _PLAIN,
         _DESK,
-        click.option("--no-mqtt", is_flag=True, help="Publish nothing, whatever is configured."),
+        click.option("--no-mqtt", is_flag=True, help="Publish nothing, even if it is configured."),
         click.option(
             "--mqtt",
             metavar="[mqtts://USER@HOST/PREFIX]",
@@ -53,7 +53,7 @@ def publishing_options(command: Callable[..., None]) -> Callable[..., None]:
 
 
 def broker_options(command: Callable[..., None]) -> Callable[..., None]:
-    """A broker's address and what belongs to it, which reach a command as ``plan``."""
+    """A broker's address and its options; a command gets them as ``plan``."""
 
     @functools.wraps(command)
     def gathered(**options: Any) -> None:

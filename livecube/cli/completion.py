@@ -1,4 +1,4 @@
-"""``livecube completion``: what a shell needs to complete commands and options."""
+"""``livecube completion``: prints a shell's script for completing commands and options."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ __all__ = ["completion"]
 @click.argument("shell", type=click.Choice(("bash", "zsh", "fish")))
 @click.pass_context
 def completion(context: click.Context, shell: str) -> None:
-    """Print what SHELL has to read so that the tab key completes commands and options."""
+    """Print the script with which SHELL completes commands and options on the tab key."""
     kind = get_completion_class(shell)
     assert kind is not None
     root = context.find_root().command

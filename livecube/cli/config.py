@@ -1,4 +1,4 @@
-"""``livecube config``: where the configuration is, and what holds."""
+"""``livecube config``: where the configuration is, and the values in use."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ __all__ = ["config"]
 
 
 @click.command()
-@click.option("--check", is_flag=True, help="Only say whether the file makes sense.")
-@click.option("--example", "as_example", is_flag=True, help="Print a file to begin from.")
+@click.option("--check", is_flag=True, help="Only check the file.")
+@click.option("--example", "as_example", is_flag=True, help="Print an example file.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def config(check: bool, as_example: bool, as_json: bool) -> None:
-    """Show where the configuration is, what holds, and whether the file says so.
+    """Show where the configuration is, the values in use, and which come from the file.
 
     The file is config.toml in your system's configuration folder for livecube, or in the folder
-    that LIVECUBE_CONFIG names. What an option of a command says goes before it.
+    that LIVECUBE_CONFIG names. An option of a command overrides the configuration.
     """
     if as_example:
         click.echo(example(), nl=False)

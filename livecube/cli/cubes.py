@@ -1,4 +1,4 @@
-"""Which cube a command follows: one by radio, or turns that are typed."""
+"""The cube that a command follows: one by radio, or typed turns."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ __all__ = ["by_radio", "check_source", "say_aside", "typed_source"]
 
 
 def check_source(wanted: Wanted, *, simulated: bool, typed: bool) -> None:
-    """Refuse kinds of cubes that do not go together."""
+    """Refuse contradicting kinds of cubes."""
     if simulated and typed:
         raise UsageError("give one of --simulated and --typed")
     if (wanted.cube or wanted.decoder) and (simulated or typed):
@@ -28,7 +28,7 @@ def check_source(wanted: Wanted, *, simulated: bool, typed: bool) -> None:
 
 
 def typed_source(held: Callable[[], Holding | None], scramble: str | None) -> Source:
-    """Turns that are typed as the cube is ``held``, from a solved one or from behind a scramble."""
+    """Typed turns in the holding ``held``, from solved or after a scramble."""
     from livecube.composition.sources import TypedSource
     from livecube.cube.notation import parse_turns
     from livecube.cube.position import SOLVED, apply_turns
@@ -38,7 +38,7 @@ def typed_source(held: Callable[[], Holding | None], scramble: str | None) -> So
 
 
 def by_radio(wanted: Wanted, as_json: bool, capture: bool) -> Source:
-    """A cube by Bluetooth; whoever sits at a terminal is asked if there are several."""
+    """A cube by Bluetooth; if there are several, a user at a terminal is asked."""
     from livecube.composition.sources import CubeSource
     from livecube.edges.bleak_radio import BleakRadio
 
@@ -49,7 +49,7 @@ def by_radio(wanted: Wanted, as_json: bool, capture: bool) -> Source:
 
 
 def say_aside(sentence: str) -> None:
-    """Say something that a command goes on after, apart from what it prints."""
+    """Print a message on standard error; the command goes on."""
     click.echo(f"livecube: {sentence}", err=True)
 
 

@@ -41,13 +41,13 @@ if TYPE_CHECKING:
 __all__ = ["drill"]
 
 _COUNT: Final = 8
-"""Positions of a set, unless told otherwise."""
+"""Positions of a set, by default."""
 _DUE: Final = "due"
 _GRADES: Final = ("easy", "medium", "hard")
 
 
 class _Drills(click.Group):
-    """Subcommands, and beside them every technique; nothing named: what is due."""
+    """Subcommands, and every technique; without a name, the cases that are due."""
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         if not args or (args[0].startswith("-") and args[0] not in ctx.help_option_names):
@@ -66,9 +66,9 @@ class _Drills(click.Group):
 def drill() -> None:
     """Drill a TECHNIQUE: positions in which it is the best choice, judged one by one.
 
-    Each position is brought onto your cube by few turns from where it stands. With the name of a
-    technique (livecube explain lists them) a new set of positions is drawn; without one, or with
-    due, come the cases that are due again. livecube drill TECHNIQUE --help says more.
+    Each position is brought onto your cube by a few turns from its present position. With the
+    name of a technique (livecube explain lists them) a new set of positions is drawn. Without
+    one, or with due, the cases that are due again come. livecube drill TECHNIQUE --help has more.
     """
 
 
@@ -78,7 +78,7 @@ drill.add_command(beat)
 
 @dataclass(frozen=True, slots=True)
 class _Asked:
-    """Which positions are wanted."""
+    """The wanted positions."""
 
     count: int
     grade: str | None
@@ -95,12 +95,12 @@ _OPTIONS: Final = (
         type=click.IntRange(1, 100),
         help="How many positions.",
     ),
-    click.option("--grade", type=click.Choice(_GRADES), help="How hard; from the easiest."),
+    click.option("--grade", type=click.Choice(_GRADES), help="Difficulty, the easiest first."),
     click.option(
         "--slots",
         multiple=True,
         metavar="SLOT",
-        help="Only such slots, as in green-red; may be given several times.",
+        help="Only this slot, as in green-red; may be given several times.",
     ),
     click.option(
         "--cross",
@@ -115,7 +115,7 @@ _OPTIONS: Final = (
 
 
 def _position_options(command: Callable[..., None]) -> Callable[..., None]:
-    """What drills on positions take; it reaches a command as ``asked`` and ``drilling``."""
+    """The options of drills on positions; a command gets them as ``asked`` and ``drilling``."""
 
     @functools.wraps(command)
     def gathered(drilling: Drilling, **options: Any) -> None:
@@ -133,9 +133,9 @@ def _position_options(command: Callable[..., None]) -> Callable[..., None]:
 def _technique(technique: str, asked: _Asked, drilling: Drilling) -> None:
     """Drill one TECHNIQUE on positions in which it is the best choice.
 
-    Each position is shown as few turns from where the cube stands. When it is there, look, and
-    do what is best; the first turn starts the time, and it is over when the slots are filled and
-    the cross is aligned. The judgement names what was done.
+    Each position is shown as a few turns from the cube's present one. When it is reached, look,
+    and do the best thing. The first turn starts the time, which ends when the slots are filled
+    and the cross is aligned. The judgement names what you did.
     """
     wish = _wish(technique, asked)
     with ExitStack() as stack:
@@ -148,10 +148,10 @@ def _technique(technique: str, asked: _Asked, drilling: Drilling) -> None:
 @drill.command()
 @_position_options
 def due(asked: _Asked, drilling: Drilling) -> None:
-    """Drill the cases that are due, whatever their technique."""
+    """Drill the cases that are due, of all techniques."""
     if not drilling.is_kept:
-        rather = "say whose with --person" if drilling.simulated else "leave out --no-history"
-        raise UsageError(f"what is due is in the history; {rather}")
+        rather = "give --person" if drilling.simulated else "leave out --no-history"
+        raise UsageError(f"the cases that are due are in the history; {rather}")
     with ExitStack() as stack:
         keeper = drilling.keeper(stack)
         assert keeper is not None
@@ -182,7 +182,7 @@ def due(asked: _Asked, drilling: Drilling) -> None:
 
 
 def _known(drilling: Drilling, keeper: DrillKeeper | None) -> frozenset[str]:
-    """Positions that are not to come again."""
+    """Positions that must not come again."""
     return frozenset() if drilling.seed is not None or keeper is None else keeper.book.known()
 
 
@@ -235,8 +235,8 @@ def _drawn(
         places = drawn_set(advisor, wish, generator(seed), known, step)
     if not places:
         raise UsageError(
-            f"no position was found in which {technique} is the best choice and that is as you "
-            "want it; ask for another grade or other slots"
+            f"no position was found in which {technique} is the best choice and that fits your "
+            "options; choose another grade or other slots"
         )
     if len(places) < asked.count:
         click.echo(
@@ -282,7 +282,7 @@ def _run(
 
 
 class _Bar:
-    """A progress bar on standard error, which is told which share is done."""
+    """A progress bar on standard error, which gets the share that is done."""
 
     def __init__(self, text: str) -> None:
         console = Console(stderr=True)

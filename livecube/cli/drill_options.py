@@ -1,4 +1,4 @@
-"""What all drills take: the cube, who drills, the seed."""
+"""Options of all drills: the cube, the person, the seed."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ _NAMES: Final = (
 
 @dataclass(frozen=True, slots=True)
 class Drilling:
-    """On which cube, by whom, and what becomes of it."""
+    """The cube of a drill, its person, and whether it is kept."""
 
     simulated: bool
     typed: bool
@@ -56,7 +56,7 @@ class Drilling:
     publishing: Publishing
 
     def keeper(self, stack: ExitStack) -> DrillKeeper | None:
-        """What keeps the person's drills, closed with the stack; None if nothing is to be kept."""
+        """The keeper of the person's drills, closed with the stack; None if nothing is kept."""
         if not self.is_kept:
             return None
         from livecube.drills.keeping import DrillKeeper
@@ -73,7 +73,7 @@ class Drilling:
         tries: int,
         tempo: float | None = None,
     ) -> None:
-        """Run it on the cube; ``tries`` and ``tempo`` are for a virtual solver."""
+        """Run a drill on the cube; ``tries`` and ``tempo`` are for a virtual solver."""
         source: Source
         if self.simulated:
             source = TrierSource(tries, self.seed or 0, self.speed, tempo)
@@ -103,7 +103,7 @@ _OPTIONS: Final = (
         default=1.0,
         type=click.FloatRange(0.1, 1000),
         callback=a_number,
-        help="So many times as fast, for a virtual solver.",
+        help="Speed factor for a virtual solver.",
     ),
     publishing_options,
     click.option("--json", "as_json", is_flag=True, help="One JSON object a line."),
@@ -111,7 +111,7 @@ _OPTIONS: Final = (
 
 
 def drilling_options(command: Callable[..., None]) -> Callable[..., None]:
-    """The options of all drills, which reach a command together as ``drilling``."""
+    """The options of all drills; a command gets them together as ``drilling``."""
 
     @functools.wraps(command)
     def gathered(wanted: Wanted, **options: Any) -> None:

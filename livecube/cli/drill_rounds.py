@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 __all__ = ["beat", "fingers"]
 
 _MOST_ROUNDS: Final = 12
-"""Small muscles tire: more rounds are for another day."""
+"""Most rounds: small muscles tire, so more rounds are for another day."""
 
 
 @click.command()
@@ -35,14 +35,14 @@ _MOST_ROUNDS: Final = 12
     default=6,
     show_default=True,
     type=click.IntRange(1, _MOST_ROUNDS),
-    help="Rounds of eight turns: left, right, both in turn, and so on.",
+    help="Rounds of eight turns: left, right, both alternating, and so on.",
 )
 @drilling_options
 def fingers(rounds: int, drilling: Drilling) -> None:
     """Ring fingers: short rounds of D and D', their speed and evenness by the cube's clock.
 
-    Hold the layer down; the first turn says which one it is. Rest between the rounds as long as
-    you like, keep your grip loose, and stop if anything hurts or tingles.
+    Hold the layer down; the first turn chooses the layer. Rest between the rounds as long as you
+    like, keep your grip loose, and stop if anything hurts or tingles.
     """
     from livecube.drills.fingers import FingerDrill, FingersOver
     from livecube.drills.screen import CAUTION, FingerScreen, drill_json
@@ -80,8 +80,8 @@ def fingers(rounds: int, drilling: Drilling) -> None:
 def beat(tempo: float, silent: bool, drilling: Drilling) -> None:
     """A slow solve to a beat, one turn on each, without pauses.
 
-    The cube is scrambled as it is shown; then the beat begins, and you with it when you like.
-    Afterwards it says how often a turn missed its beat, and where beats stayed empty.
+    The cube is scrambled as shown. Then the beat begins; start when you like. Afterwards it says
+    how many turns missed their beat, and where beats stayed empty.
     """
     from livecube.drills.beat import BeatJudged
     from livecube.drills.screen import BeatScreen, drill_json

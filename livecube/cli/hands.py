@@ -1,4 +1,4 @@
-"""``livecube hands``: the model of the hands, as a file to begin one's own from or as a table."""
+"""``livecube hands``: the model of the hands, as a file to start one's own from or as a table."""
 
 from __future__ import annotations
 
@@ -14,15 +14,15 @@ __all__ = ["hands"]
 
 
 @click.command()
-@click.option("--schema", is_flag=True, help="The JSON Schema of such a file instead.")
-@click.option("--table", is_flag=True, help="What each move costs in each state of the hands.")
+@click.option("--schema", is_flag=True, help="Print the JSON Schema of such a file instead.")
+@click.option("--table", is_flag=True, help="The price of each move in each state of the hands.")
 @click.option("--json", "as_json", is_flag=True, help="With --table: as JSON.")
 @click.option(
     "--hands",
     "name_or_path",
     default="right",
     metavar="right|left|FILE",
-    help="With --table: whose (default: right).",
+    help="With --table: which hands (default: right).",
 )
 def hands(schema: bool, table: bool, as_json: bool, name_or_path: str) -> None:
     """Print the usual prices of moves and looks; change a copy, and give it to --hands."""
@@ -36,7 +36,7 @@ def hands(schema: bool, table: bool, as_json: bool, name_or_path: str) -> None:
 
 
 def _table_text(automaton: Automaton) -> str:
-    """One line a state, milliseconds; a dot is a move that is never written there."""
+    """One line a state, in milliseconds; a dot is a move that is never written there."""
     head = "milliseconds".ljust(14) + "".join(str(move).rjust(5) for move in MOVES)
     rows = [
         name.ljust(14) + "".join("    ." if ms >= NEVER else f"{ms:5}" for ms in row)

@@ -45,7 +45,7 @@ _ROWS = 12
     type=click.Choice(("all", *LEVEL_NAMES)),
     default="all",
     show_default=True,
-    help="Techniques of which level; all: every technique that is known.",
+    help="Techniques of this level; all: every known technique.",
 )
 @click.option("--no-looking", is_flag=True, help="Rank and plan by turning alone.")
 @hands_option

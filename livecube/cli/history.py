@@ -1,4 +1,4 @@
-"""``livecube history``: what is kept of solves, listed, changed, imported, exported."""
+"""``livecube history``: the kept solves, listed, changed, imported, exported."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ _SHOWN: Final = 25
 
 
 def _day(_context: click.Context, option: click.Parameter, text: str | None) -> str | None:
-    """The first or last moment of a day, month or year here, as the history says it: in UTC."""
+    """The first or last moment of a local day, month or year, in UTC as in the history."""
     if text is None:
         return None
     try:
@@ -49,12 +49,12 @@ def _day(_context: click.Context, option: click.Parameter, text: str | None) -> 
         return named.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     except (ValueError, OverflowError):
         raise click.BadParameter(
-            f"{text!r} is no day; write 2026-03-01, 2026-03 or 2026.", param=option
+            f"{text!r} is not a day; write 2026-03-01, 2026-03 or 2026.", param=option
         ) from None
 
 
 def _days_named(text: str) -> tuple[datetime, datetime]:
-    """Where a day, month or year begins here, and where the one behind it does.
+    """The local beginning of a day, month or year, and that of the next one.
 
     Raises ``ValueError`` if it does not exist.
     """
@@ -71,16 +71,16 @@ _OPTIONS: Final = (
     click.option(
         "--since", callback=_day, metavar="DAY", help="First day, here; also 2026-03 or 2026."
     ),
-    click.option("--until", callback=_day, metavar="DAY", help="Last day, likewise."),
+    click.option("--until", callback=_day, metavar="DAY", help="Last day, in the same form."),
     click.option("--tag", help="With this tag."),
-    click.option("--technique", help="In which some stage was done by it: keyhole-corner, …"),
+    click.option("--technique", help="With a stage done by this technique: keyhole-corner, …"),
     click.option("--cross", type=click.Choice(COLOURS), help="Colour of the cross."),
     click.option("--person", help="Whose solves."),
 )
 
 
 def wanted_options(command: Callable[..., None]) -> Callable[..., None]:
-    """The options that say which solves are meant."""
+    """The options that choose solves."""
     for option in reversed(_OPTIONS):
         command = option(command)
     return command
@@ -91,14 +91,14 @@ def wanted_options(command: Callable[..., None]) -> Callable[..., None]:
 @click.option(
     "--last",
     type=click.IntRange(1),
-    help=f"So many of the latest; {_SHOWN} unless something is asked for.",
+    help=f"This many of the latest; {_SHOWN} unless other options choose.",
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 @click.pass_context
 def history(
     context: click.Context, /, last: int | None, as_json: bool, **asked: str | None
 ) -> None:
-    """List the solves that are kept; the latest come last.
+    """List the kept solves; the latest come last.
 
     They are in your system's data folder for livecube, or in the one that LIVECUBE_DATA names.
     """
@@ -156,7 +156,7 @@ def undo(as_json: bool) -> None:
 def tag(name: str, numbers: tuple[int, ...], off: bool, as_json: bool) -> None:
     """Give the solves with these NUMBERS the tag NAME."""
     if name.split() != [name] or not name.isprintable():
-        raise UsageError(f"{name!r} is no tag; give one word")
+        raise UsageError(f"{name!r} is not a tag; give one word")
     with History(data_folder()) as kept:
         kept.tag(numbers, name, on=not off)
     verb = "taken from" if off else "given to"
@@ -168,7 +168,7 @@ def tag(name: str, numbers: tuple[int, ...], off: bool, as_json: bool) -> None:
 @click.argument("decision", metavar="none|+2|+4|DNF|measured")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def penalty(number: int, decision: str, as_json: bool) -> None:
-    """Decide on the penalties of solve NUMBER; the record shows what was measured, too."""
+    """Set the penalties of solve NUMBER; the record also shows the measured ones."""
     decided = None if decision == "measured" else parse_penalties(decision)
     with History(data_folder()) as kept:
         kept.correct(number, decided)
@@ -182,9 +182,9 @@ def penalty(number: int, decision: str, as_json: bool) -> None:
 @history.command()
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def rescue(as_json: bool) -> None:
-    """Make a new history of what can be read of a broken one.
+    """Make a new history from the readable parts of a broken one.
 
-    Solves, tags, corrections and cards are taken over, what is missing is read from the solves'
+    Solves, tags, corrections and cards are taken over. Missing ones are read from the solves'
     own logs, and the broken file is moved aside.
     """
     from livecube.history.rescuing import rescue as rescued
@@ -202,7 +202,7 @@ def rescue(as_json: bool) -> None:
 @click.option("--person", default=NOBODY, show_default=True, help="Whose solves they are.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a log.")
 def import_logs(logs: tuple[Path, ...], person: str, as_json: bool) -> None:
-    """Import LOGS, or all logs in folders; what is there already is not added again.
+    """Import LOGS, or all logs in folders; solves that are already there are not added again.
 
     It can be interrupted and repeated at any time.
     """
@@ -222,7 +222,7 @@ def export(form: str, to: Path | None, **asked: str | None) -> None:
     from livecube.history import exporting
 
     if form == "parquet" and to is None:
-        raise UsageError("Parquet is no text; give --to FILE")
+        raise UsageError("Parquet is not text; give --to FILE")
     with History(data_folder(), reading=True) as kept:
         solves = kept.solves(wanted_of(**asked))
     if form == "parquet" and to is not None:
@@ -238,7 +238,7 @@ def export(form: str, to: Path | None, **asked: str | None) -> None:
 
 
 def wanted_of(**asked: str | None) -> Wanted:
-    """What the options of :func:`wanted_options` ask for."""
+    """The choice of solves by the options of :func:`wanted_options`."""
     return Wanted(
         since=asked["since"],
         until=asked["until"],

@@ -22,9 +22,9 @@ __all__ = ["import_all"]
 
 
 def import_all(paths: Sequence[Path], person: str, *, as_json: bool) -> None:
-    """Import logs and folders; a log that cannot be read is told and left out.
+    """Import logs and folders; unreadable logs are reported and left out.
 
-    So is what is no regular file: reading a pipe or a device may never end. Raises
+    So are files that are not regular: reading a pipe or a device may never end. Raises
     :class:`~livecube.errors.UsageError` at the end if a log could not be read.
     """
     files = log_files(paths)
@@ -42,7 +42,7 @@ def import_all(paths: Sequence[Path], person: str, *, as_json: bool) -> None:
             bar.console.print(said, highlight=False, markup=False, soft_wrap=True)
 
         for path in files.passed_over:
-            say(f"{path}: passed over, since it is no regular file")
+            say(f"{path}: passed over, since it is not a regular file")
         for path in files.logs:
             try:
                 came = import_log(history, path, person)

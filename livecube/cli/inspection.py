@@ -1,4 +1,4 @@
-"""``livecube inspect``: the cross, and the pairs that may come with it, before a solve."""
+"""``livecube inspect``: the cross, and pairs together with it, before a solve."""
 
 from __future__ import annotations
 
@@ -76,7 +76,7 @@ def _print(inspections: Sequence[Inspection], most: int | None) -> None:
     from livecube.views.inspection import comparison_lines, inspection_blocks
 
     console = Console(highlight=False, markup=False)
-    console.width = min(console.width, _WIDTH)  # as for explanations, wider is no easier to read
+    console.width = min(console.width, _WIDTH)  # longer lines are hard to read, as in explanations
     if len(inspections) > 1:
         for line in comparison_lines(inspections):
             console.print(line)

@@ -1,4 +1,4 @@
-"""Whose solves a command keeps, and whether it keeps any."""
+"""The person whose solves a command keeps, and whether it keeps any."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ __all__ = ["is_kept", "person_named"]
 
 
 def person_named(said: str | None) -> str:
-    """Whose solves these are: as it is said, else as the configuration has it.
+    """The person of the solves: the option, else the configuration.
 
     Raises :class:`~livecube.errors.UsageError` for an empty name.
     """
@@ -20,5 +20,5 @@ def person_named(said: str | None) -> str:
 
 
 def is_kept(said: str | None, *, no_history: bool, virtual: bool) -> bool:
-    """Whether anything is kept: what a virtual solver does is nobody's, unless it is said whose."""
+    """Whether solves are kept; those of a virtual solver only for a named person."""
     return not no_history and (said is not None or not virtual)

@@ -1,4 +1,4 @@
-"""``livecube learn``: find out how an unknown cube speaks, and write its profile."""
+"""``livecube learn``: work out an unknown cube's protocol, and write its profile."""
 
 from __future__ import annotations
 
@@ -31,15 +31,15 @@ __all__ = ["learn"]
 
 
 @click.command()
-@click.option("--name", required=True, help="What to call the profile, like my-cube.")
-@click.option("--cube", help="Name or address of the cube that is to be learned.")
+@click.option("--name", required=True, help="Name of the profile, like my-cube.")
+@click.option("--cube", help="Name or address of the cube to learn.")
 @click.option(
     "--capture",
     type=click.Path(path_type=Path),
     help="Learn from this recorded routine, without a cube.",
 )
-@click.option("--log", type=click.Path(path_type=Path), help="Keep what the cube sends in a log.")
-@click.option("--cube-name", help="What the cube's own name begins with, by which it is known.")
+@click.option("--log", type=click.Path(path_type=Path), help="Keep the cube's packets in this log.")
+@click.option("--cube-name", help="Beginning of the cube's own name, by which it is recognised.")
 @click.option("--output", type=click.Path(path_type=Path), help="Write the profile to this file.")
 def learn(
     name: str,
@@ -51,14 +51,14 @@ def learn(
 ) -> None:
     """Learn an unknown cube: asks its owner to turn it, listens, and writes its profile.
 
-    The cube must be solved, and turned as it is asked, white up and green in front. The profile
-    is printed, or written to a new file, if it told every turn that was held back; otherwise it
-    is said what is in the way, with status 1.
+    The cube must be solved, and turned as asked, white up and green in front. The profile is
+    printed, or written to a new file, if it decodes all turns that were set aside as a check.
+    Otherwise livecube says why not, with status 1.
     """
     if (cube is None) == (capture is None):
         raise UsageError("give either --cube, to be led with a cube, or --capture with a log")
     check_name(name)
-    if output is not None and output.exists():  # said before a hundred turns, not behind them
+    if output is not None and output.exists():  # before a hundred turns, not after them
         raise UsageError(f"{output} exists; choose another name or remove it")
     if capture is not None:
         with LogReader(capture) as reader:
@@ -97,8 +97,8 @@ async def _led(cube: str, log: Path | None) -> tuple[Recording, str | None]:
 
 def _give(verdict: Learned, output: Path | None) -> None:
     told = (
-        f"Learned by livecube: {verdict.told} turns that were held back and the {verdict.free} of "
-        "the free sequence were told right."
+        f"Learned by livecube: {verdict.told} turns set aside as a check and the {verdict.free} of "
+        "the free sequence were decoded right."
     )
     text = profile_text(verdict.profile, "\n".join((told, *verdict.notes)))
     if output is None:

@@ -43,7 +43,7 @@ __all__ = ["live"]
 
 @dataclass(frozen=True, slots=True)
 class _Kind:
-    """Which kind of cube is followed; none of them: one by radio."""
+    """The kind of cube; none of these: one by radio."""
 
     simulated: bool
     virtual_radio: bool
@@ -54,11 +54,11 @@ class _Kind:
         return self.simulated or self.virtual_radio
 
     def check(self, *, scramble: str | None, wanted: Wanted, capture: bool) -> None:
-        """Refuse what does not go together."""
+        """Refuse contradicting options."""
         if self.simulated + self.virtual_radio + self.typed > 1:
             raise UsageError("give one of --simulated, --virtual-radio and --typed")
         if scramble is not None and not self.typed:
-            raise UsageError("--scramble goes with --typed; other cubes say how they stand")
+            raise UsageError("--scramble goes with --typed; other cubes report their position")
         if (wanted.cube or wanted.decoder) and (self.is_virtual or self.typed):
             raise UsageError("--cube and --decoder are for a cube by radio")
         if capture and self.typed:
@@ -77,7 +77,7 @@ class _Kind:
 @click.option(
     "--solves",
     type=click.IntRange(1, 1000),
-    help="End after so many solves; a virtual solver does one unless told otherwise.",
+    help="End after this many solves; a virtual solver does one by default.",
 )
 @click.option("--seed", type=click.IntRange(0), help="Same seed, same virtual solves.")
 @click.option(
@@ -85,9 +85,9 @@ class _Kind:
     default=1.0,
     type=click.FloatRange(0.1, 1000),
     callback=a_number,
-    help="Of a virtual solver.",
+    help="Speed of a virtual solver.",
 )
-@click.option("--scramble", metavar="MOVES", help="With --typed: how the cube stands at first.")
+@click.option("--scramble", metavar="MOVES", help="With --typed: the scramble at the start.")
 @click.option("--person", help="Whose solves these are; a virtual solver's are kept only with it.")
 @click.option("--no-history", is_flag=True, help="Keep nothing.")
 @click.option("--log", type=click.Path(path_type=Path), help="Record the turns in this new file.")
@@ -119,7 +119,7 @@ def live(
     """Follow a cube: stages with their splits, and hints as they become possible.
 
     Without --simulated, --typed or --virtual-radio it is a cube by Bluetooth: the one that
-    --cube names, else the one of the last time, else the only one that is near.
+    --cube names, else the last one followed, else the only one nearby.
     """
     kind = _Kind(simulated, virtual_radio, typed)
     kind.check(scramble=scramble, wanted=wanted, capture=capture)

@@ -1,4 +1,4 @@
-"""``livecube mqtt``: see to a broker, listen to desks, and what comes for other programs."""
+"""``livecube mqtt``: check a broker, listen to desks, and files for other programs."""
 
 from __future__ import annotations
 
@@ -34,9 +34,9 @@ def mqtt() -> None:
 @mqtt.command()
 @broker_options
 def check(plan: Plan) -> None:
-    """Connect, publish, read it back, and say what is wrong.
+    """Connect, publish, read it back, and report errors.
 
-    The password comes from LIVECUBE_MQTT_PASSWORD, or from where the configuration says.
+    The password comes from LIVECUBE_MQTT_PASSWORD, or from the place in the configuration.
     """
     from livecube.dashboard.tools import check_broker, waiting_messages
 
@@ -70,7 +70,7 @@ def listen(plan: Plan, as_json: bool) -> None:
 @mqtt.command()
 @broker_options
 def forget(plan: Plan) -> None:
-    """Take away everything that this desk has left on the broker, and what waits for it."""
+    """Delete all messages of this desk on the broker, and those that wait for it."""
     from livecube.dashboard.tools import forget_desk
 
     taken = asyncio.run(forget_desk(plan))
@@ -96,7 +96,7 @@ def page(file: Path) -> None:
         with file.open("x", encoding="utf-8") as new:
             new.write(page_text())
     except FileExistsError:
-        raise UsageError(f"{file} is there already; give another name") from None
+        raise UsageError(f"{file} exists; give another name") from None
     except OSError as error:
         raise UsageError(f"{file} cannot be written: {error.strerror}") from None
     click.echo(f"{file}: open it in a browser; the broker has to listen for WebSockets")
@@ -108,7 +108,7 @@ class _Screen:
     def __init__(self, as_json: bool) -> None:
         self._as_json = as_json
         self._shown: tuple[DesksSeen | None, str] = None, ""
-        """The desks and a notice, replaced at once: another thread draws them."""
+        """The desks and a notice, replaced as a whole: another thread draws them."""
         self._console = Console(highlight=False, markup=False)
         self.ending = Ending()
         self._drawing: Drawing | None = None
@@ -116,7 +116,7 @@ class _Screen:
             self._drawing = Drawing(self._console, self._table, 4, self.ending.because)
 
     def heard(self, desks: Desks, arrived: Arrived | None) -> None:
-        """A message was heard; None: one that was not worth anything."""
+        """Take in a message; None: an unusable one."""
         from livecube.dashboard.desks_screen import arrived_line
 
         if self._drawing is not None:
@@ -131,7 +131,7 @@ class _Screen:
         sys.stdout.flush()
 
     def complain(self, sentence: str) -> None:
-        """Say what is wrong with the connection."""
+        """Report an error of the connection."""
         self._shown = self._shown[0], sentence
         if self._drawing is None:
             click.echo(f"livecube: {sentence}", err=True)

@@ -1,4 +1,4 @@
-"""What several commands share: options, and loading the advisor with a progress bar."""
+"""Shared parts of several commands: options, and loading the advisor with a progress bar."""
 
 from __future__ import annotations
 
@@ -54,15 +54,15 @@ level_option = click.option(
     type=click.Choice(LEVEL_NAMES),
     default=LEVEL_NAMES[0],
     show_default=True,
-    help="How much to speak of: calm, then all keyholes and X-crosses, then pseudo pairs too.",
+    help="Which techniques: calm, then all keyholes and X-crosses, then pseudo pairs too.",
 )
 
 hands_option = click.option(
     "--hands",
     metavar="right|left|FILE",
     callback=lambda context, option, name: None if name is None else load_hands(name),
-    help="Whose hands: the usual right-handed ones, their mirror image, or your own prices in a "
-    "file; livecube hands prints one to begin from.",
+    help="Which hands: the usual right-handed ones, their mirror image, or your own prices in a "
+    "file; livecube hands prints one to start from.",
 )
 
 crosses_option = click.option(
@@ -110,7 +110,7 @@ _HINT_OPTIONS = (
     click.option(
         "--when",
         type=click.Choice(WHEN),
-        help="When to speak: all along; only before the first turn; only when a solve is over.",
+        help="When to give hints: always; only before the first turn; only after a solve.",
     ),
     click.option(
         "--clues",
@@ -134,7 +134,7 @@ _CUBE_OPTIONS = (
 
 
 def hint_options(command: Callable[..., None]) -> Callable[..., None]:
-    """The options about hints, which reach a command together as ``wishes``."""
+    """The options about hints; a command gets them together as ``wishes``."""
 
     @functools.wraps(command)
     def gathered(**options: Any) -> None:
@@ -169,7 +169,7 @@ def hint_options(command: Callable[..., None]) -> Callable[..., None]:
 
 
 def cube_options(command: Callable[..., None]) -> Callable[..., None]:
-    """The options that choose a cube by radio, which reach a command together as ``wanted``."""
+    """The options that choose a cube by radio; a command gets them together as ``wanted``."""
 
     @functools.wraps(command)
     def gathered(**options: Any) -> None:
@@ -210,7 +210,7 @@ def holding_option(up: str | None, front: str | None) -> Holding | None:
 
 
 def a_number(_context: click.Context, _option: click.Parameter, value: float) -> float:
-    """Refuse what is no number, since no range does."""
+    """Refuse nan, since no range refuses it."""
     if math.isnan(value):
         raise click.BadParameter("nan is not a number.")
     return value
@@ -222,7 +222,7 @@ def advisor_with_progress(level: str = LEVEL_NAMES[0], hands: Automaton | None =
     task = bar.add_task("", total=ADVISOR_STEPS)
 
     def step(steps: int) -> None:
-        if steps == 1 and not bar.tasks[0].completed:  # tables that are there come all at once
+        if steps == 1 and not bar.tasks[0].completed:  # kept tables come all at once
             bar.start()
         bar.advance(task, steps)
 
@@ -235,7 +235,7 @@ def advisor_with_progress(level: str = LEVEL_NAMES[0], hands: Automaton | None =
 
 
 def holdings_with_progress() -> HoldingFollower:
-    """Load what works out the holding; on a first start, which takes seconds, with a bar."""
+    """Load the inference of holdings; on a first start, which takes seconds, with a bar."""
     bar = progress_bar("preparing to read hands")
     bar.add_task("", total=None)
     with late(bar):

@@ -66,22 +66,22 @@ def _number(context: click.Context, option: click.Parameter, value: float | None
 )
 @click.option("--person", help="Whose solves these are; a virtual solver's are kept only with it.")
 @click.option("--no-history", is_flag=True, help="Keep nothing.")
-@click.option("--solves", type=click.IntRange(1, 10_000), help="End after so many solves.")
+@click.option("--solves", type=click.IntRange(1, 10_000), help="End after this many solves.")
 @click.option("--seed", type=click.IntRange(0), help="Same seed, same scrambles.")
 @click.option(
     "--speed",
     default=1.0,
     type=click.FloatRange(0.1, 1000),
     callback=a_number,
-    help="So many times as fast, for a virtual solver.",
+    help="Speed factor for a virtual solver.",
 )
 @click.option(
     "--break-minutes",
     type=click.FloatRange(0, 600),
     callback=_number,
-    help="Remind of a break after so many minutes without one; 0: never.",
+    help="Remind of a break after this many minutes without one; 0: never.",
 )
-@click.option("--break-turns", type=click.IntRange(0), help="Or after so many turns; 0: never.")
+@click.option("--break-turns", type=click.IntRange(0), help="Or after this many turns; 0: never.")
 @up_option
 @front_option
 @hint_options
@@ -104,11 +104,11 @@ def practice(
 ) -> None:
     """Practise: a scramble is shown and followed, then inspection, the solve and its result.
 
-    Hands-free: on the solved cube, turn two opposite layers a quarter the same way and both
-    back. Red and orange: the next scramble; blue and green: go round the penalties; white and
-    yellow: throw the solve away, or take it back.
+    Hands-free: on the solved cube, turn two opposite layers a quarter in the same direction and
+    both back. Red and orange: the next scramble; blue and green: the next of the penalties;
+    white and yellow: discard the solve, or bring it back.
 
-    What is not said here holds as the table [practice] of your configuration has it.
+    Options not given come from [practice] in your configuration.
     """
     check_source(wanted, simulated=simulated, typed=typed)
     table = read_configuration().table("practice")

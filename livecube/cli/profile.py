@@ -1,4 +1,4 @@
-"""``livecube profile``: what livecube makes of a profile, and which there are."""
+"""``livecube profile``: checks a profile and describes it, or lists all decoders."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ __all__ = ["profile"]
 
 @click.command()
 @click.argument("file", required=False, type=click.Path(path_type=Path))
-@click.option("--schema", is_flag=True, help="The JSON Schema of a profile instead.")
+@click.option("--schema", is_flag=True, help="Print the JSON Schema of a profile instead.")
 def profile(file: Path | None, schema: bool) -> None:
     """Check the profile in FILE and say what it describes; without one, list all decoders."""
     if schema:
@@ -38,7 +38,7 @@ def profile(file: Path | None, schema: bool) -> None:
 def _listed() -> Iterable[str]:
     for name, decoder in known_decoders(complain=say_aside).items():
         yield f"{name:<20}  {'profile' if hasattr(decoder, 'profile') else 'code'}"
-    yield f"Your own profiles are looked for in {profile_folder()}."
+    yield f"The folder for your own profiles is {profile_folder()}."
 
 
 def _show(lines: Iterable[str]) -> None:

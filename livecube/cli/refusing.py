@@ -1,7 +1,7 @@
-"""What no command takes: numbers beyond 64 bits, and text that is not UTF-8.
+"""Values that every command refuses: numbers beyond 64 bits, and text that is not UTF-8.
 
-A command's own ranges and choices come first. Names of files are no text: whatever the system
-can name may be named.
+A command's own ranges and choices are checked first. Names of files are not text: any name that the
+system allows is accepted.
 """
 
 from __future__ import annotations
@@ -17,13 +17,13 @@ if TYPE_CHECKING:
 __all__ = ["refusing_the_unstorable"]
 
 _WHOLE: Final = 2**63
-"""Numbers are kept in 64 bits with a sign."""
+"""Numbers are stored in 64 bits with a sign."""
 
 
 def refusing_the_unstorable(command: click.Command) -> click.Command:
-    """The command, and all below it, so that they refuse what nothing here can store.
+    """Make the command, and all below it, refuse values that cannot be stored.
 
-    It may be given one that does already.
+    It is harmless to do this twice.
     """
     for param in command.params:
         then = param.callback

@@ -72,7 +72,7 @@ def replay(
             raise UsageError("--voice cannot keep up with --speed max; give another speed")
         wishes = replace(wishes, voice=False)  # what the configuration says is for other speeds
     with LogReader(log) as reader:
-        events = list(reader)  # read whole first: a broken log is refused, not half shown
+        events = list(reader)  # read as a whole first: a broken log is refused, not half shown
         torn = reader.torn
         header = reader.header
     if decoder is not None and not packets:
@@ -103,7 +103,7 @@ def replay(
 
 
 def _published(output: Output, publishing: Publishing, log: Path, started: str) -> list[Sink]:
-    """Only if it was asked for: a replay is not what a configured dashboard waits for."""
+    """A dashboard, only if the command line asks for it: a replay is not live news."""
     if not publishing.asked:
         return []
     from livecube.composition.dashboard import cube_of_log, time_in_log
@@ -125,7 +125,7 @@ def _decoded_again(log: Path, events: list[CubeEvent], name: str) -> list[CubeEv
     decoders = known_decoders(complain=say_aside)
     if name not in decoders:
         raise UsageError(
-            f"{log} says that its packets are those of {name!r}, and no such decoder is installed "
+            f"the packets in {log} are those of {name!r}, and no such decoder is installed "
             f"({', '.join(decoders)}); choose one with --decoder"
         )
     return list(decoded_again(events, decoders[name]()))

@@ -29,7 +29,7 @@ __all__ = ["report"]
 @click.argument("numbers", type=int, nargs=-1, metavar="[N]")
 @click.argument("file", type=click.Path(path_type=Path), metavar="FILE.html")
 @wanted_options
-@click.option("--session", type=int, help="Of this session.")
+@click.option("--session", type=int, help="Solves of this session.")
 @level_option
 def report(
     numbers: tuple[int, ...],
@@ -38,13 +38,13 @@ def report(
     level: str,
     **asked: str | None,
 ) -> None:
-    """Write a page about solve N, or about all solves that the options ask for, to FILE.html.
+    """Write a page about solve N, or about all solves that the options choose, to FILE.html.
 
-    The page needs nothing beside itself. It can be read on a phone, printed, and listened to.
+    The page needs no other file. It can be read on a phone, printed, and listened to.
     """
     narrow = session is not None or any(value is not None for value in asked.values())
     if len(numbers) > 1 or (numbers and narrow):
-        raise UsageError("name one solve, or say by options which ones are meant")
+        raise UsageError("name one solve, or choose solves by options")
     if file.exists():
         raise UsageError(f"{file} exists; choose another name or remove it")
     _need_plots()
@@ -73,14 +73,14 @@ def _of_solve(number: int, level: str) -> str:
 
 
 def _of_many(wanted: Wanted) -> str:
-    # What draws takes as long to load as a long history does to read and to reckon with.
+    # Loading matplotlib takes as long as reading a long history and computing its figures.
     with ThreadPoolExecutor(1) as beside, History(data_folder(), reading=True) as history:
         loading = beside.submit(import_module, "livecube.trends.page")
         from livecube.trends.making import trends_of
 
         found = trends_of(*history.columns(wanted), np.random.default_rng(1))
     if found is None:
-        raise UsageError("no solve with a time is kept that fits; livecube history lists all")
+        raise UsageError("no kept solve with a time fits; livecube history lists all")
     said = {
         "session": wanted.session, "person": wanted.person, "tag": wanted.tag,
         "technique": wanted.technique, "cross": wanted.cross,

@@ -28,7 +28,7 @@ __all__ = ["kept_solve", "review", "reviewed", "solves_of"]
 
 @click.command()
 @click.argument("log", type=click.Path(path_type=Path), required=False)
-@click.option("--solve", "wanted", type=click.IntRange(1), help="Only this one of the log.")
+@click.option("--solve", "wanted", type=click.IntRange(1), help="Only this solve of the log.")
 @click.option("--kept", type=click.IntRange(1), help="Solve with this number in the history.")
 @click.option("--last", is_flag=True, help="The last solve of the history.")
 @click.option("--person", help="With --last: of this person.")
@@ -48,8 +48,8 @@ def review(
     """Review the solves of LOG, or one of the history: what was done, and what was missed.
 
     For each pair it says what would have been better when it began, and what turned up later.
-    Times are measured; what another way would have taken is predicted by the model of the hands,
-    and says so.
+    Times are measured. Times of other ways are predicted by the model of the hands, and marked
+    so.
     """
     if (log is not None) + (kept is not None) + last != 1:
         raise UsageError("name a log, or a solve of the history by --kept NUMBER or --last")
@@ -69,7 +69,7 @@ def review(
 def solves_of(log: Path | None, wanted: int | None) -> list[tuple[str, Begun]]:
     """The solves of a log with their titles, or one of them.
 
-    Raises :class:`~livecube.errors.UsageError` if there is none, or not that one.
+    Raises :class:`~livecube.errors.UsageError` if the log has no solve, or not that one.
     """
     from livecube.composition.reviewing import begun_solves
 
@@ -95,7 +95,7 @@ def kept_solve(number: int) -> list[tuple[str, Begun]]:
 
 
 def _last_kept(person: str | None) -> int:
-    """Number of the solve that was made last.
+    """Number of the last solve.
 
     Raises :class:`~livecube.errors.UsageError` if there is none.
     """
@@ -111,7 +111,7 @@ def _last_kept(person: str | None) -> int:
 
 
 def _note(number: int, found: Review) -> None:
-    """The chances of a solve that is kept are kept with it."""
+    """Keep the chances of a kept solve with it."""
     from livecube.composition.reviewing import chances_of
     from livecube.history.folder import data_folder
     from livecube.history.store import History
@@ -126,7 +126,7 @@ def _note(number: int, found: Review) -> None:
 def reviewed(
     begun: list[tuple[str, Begun]], level: str, hands: Automaton | None
 ) -> list[tuple[str, Review]]:
-    """Their reviews, with a progress bar."""
+    """The reviews of solves, with a progress bar."""
     from livecube.composition.reviewing import review_of
 
     advisor, its = advisor_with_progress(level, hands), hands or load_hands()

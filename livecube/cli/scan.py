@@ -1,4 +1,4 @@
-"""``livecube scan``: which cubes are near, how strong their signal is, and who understands them."""
+"""``livecube scan``: the cubes nearby, their signal strength, and their decoders."""
 
 from __future__ import annotations
 
@@ -29,10 +29,10 @@ __all__ = ["scan", "sighting_json"]
     type=click.FloatRange(0.1, 600),
     help="How long to listen.",
 )
-@click.option("--all", "everything", is_flag=True, help="Also what no decoder claims.")
+@click.option("--all", "everything", is_flag=True, help="Also devices that no decoder claims.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 def scan(seconds: float, everything: bool, as_json: bool) -> None:
-    """List the cubes that are near, the strongest signal first."""
+    """List the cubes nearby, the strongest signal first."""
     from livecube.composition.decoders import known_decoders
     from livecube.edges.bleak_radio import BleakRadio
 
@@ -50,7 +50,7 @@ def scan(seconds: float, everything: bool, as_json: bool) -> None:
 
 
 def sighting_json(sighting: Sighting, decoder: str | None) -> dict[str, Any]:
-    """Something that was heard, and the decoder that claims it."""
+    """A device that was heard, and the decoder that claims it."""
     data = sighting.advertisement.manufacturer_data
     return {
         "address": sighting.address,

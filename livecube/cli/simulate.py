@@ -14,7 +14,7 @@ from livecube.logs.lines import Header, event_line, header_line
 __all__ = ["simulate"]
 
 _STARTED = "2026-03-01T18:20:00Z"
-"""Simulated logs all begin at this invented time: the same seed writes the same bytes."""
+"""Invented start of all simulated logs, so that the same seed writes the same bytes."""
 
 
 @click.command()

@@ -1,4 +1,4 @@
-"""``livecube trends``: what many solves say about practice."""
+"""``livecube trends``: figures of many solves, to see whether practice helps."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ __all__ = ["trends"]
 
 @click.command()
 @wanted_options
-@click.option("--session", type=int, help="Of this session.")
-@click.option("--last", type=click.IntRange(1), help="So many of the latest.")
+@click.option("--session", type=int, help="Solves of this session.")
+@click.option("--last", type=click.IntRange(1), help="This many of the latest.")
 @click.option(
     "--seed",
     default=1,
     show_default=True,
     type=click.IntRange(0),
-    help="Of the samples behind the intervals.",
+    help="Seed of the samples behind the intervals.",
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def trends(
@@ -39,5 +39,5 @@ def trends(
         columns = history.columns(replace(wanted_of(**asked), session=session, most=last))
     found = trends_of(*columns, np.random.default_rng(seed))
     if found is None:
-        raise UsageError("no solve with a time is kept that fits; livecube history lists all")
+        raise UsageError("no kept solve with a time fits; livecube history lists all")
     click.echo(json.dumps(trends_json(found)) if as_json else "\n".join(trends_lines(found)))

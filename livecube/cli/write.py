@@ -16,14 +16,14 @@ __all__ = ["write"]
 
 @click.command()
 @click.argument("log", type=click.Path(path_type=Path))
-@click.option("--solve", "wanted", type=click.IntRange(1), help="Only this one, counted from 1.")
+@click.option("--solve", "wanted", type=click.IntRange(1), help="Only this solve, counted from 1.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 def write(log: Path, wanted: int | None, as_json: bool) -> None:
     """Write the solves of LOG in the trade's notation, a line a stage.
 
-    How the cube was held is worked out from the turns: rotations, wide turns and slices stand
-    where the hands most likely made them. … is a pause; behind // are counts and times. The
-    lines read back: made from white up, green front, they lead to the same position.
+    The holding is worked out from the turns: rotations, wide turns and slices stand where the
+    hands most likely made them. … is a pause; after // come counts and times. The lines can be
+    read back: made from white up, green front, they lead to the same position.
     """
     written = list(enumerate(written_solves(solves_of_log(log)), start=1))
     if not written:

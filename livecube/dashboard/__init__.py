@@ -1,1 +1,1 @@
-"""What a home dashboard is told over MQTT: topics, messages, discovery; a listener too."""
+"""Publishing to a home dashboard over MQTT: topics, messages, discovery; a listener too."""

@@ -1,8 +1,8 @@
 """The connection to an MQTT broker, by aiomqtt.
 
-Each connection is a client object of its own: one that is used again would send what it could not
-send before, a second time. aiomqtt is imported when a connection is made, since a start without a
-dashboard must not wait for it.
+Each connection has a client object of its own: an object that is used again would send its unsent
+messages a second time. aiomqtt is imported when a connection is made: a start without a dashboard
+must not wait for it.
 """
 
 from __future__ import annotations
@@ -40,9 +40,9 @@ __all__ = [
     "tls_context",
 ]
 
-# What went wrong with a broker, in words and with what to do. Pure: an exception in, one out.
+# Errors of a broker in words, with what to do. Pure: an exception in, one out.
 #
-# Nothing of what a message may hold, a password above all, is repeated here.
+# The texts never repeat the contents of messages, above all no password.
 
 
 _REASONS: Final[dict[int, BrokerTrouble]] = {
@@ -60,9 +60,9 @@ _EXPIRED: Final = 10
 _WRONG_NAME: Final = (62, 64)
 """X509_V_ERR_HOSTNAME_MISMATCH, X509_V_ERR_IP_ADDRESS_MISMATCH."""
 _TEXTS: Final[dict[BrokerTrouble, str]] = {
-    "name not found": "the name {host} is not known; look for a slip, and at the network",
-    "refused": "nobody listens on {place}; look whether the broker runs, and for the port",
-    "no answer": "{place} does not answer; look whether the broker runs, and whether a firewall is "
+    "name not found": "the name {host} is not known; check its spelling and the network",
+    "refused": "no program listens on {place}; check that the broker runs, and its port",
+    "no answer": "{place} does not answer; check that the broker runs, and that no firewall is "
     "between",
     "closed": "{place} closed the connection before it answered{hint}",
     "lost": "the connection to {place} broke",
@@ -75,7 +75,7 @@ _PLAIN_HINT: Final = "; if it speaks TLS there, write mqtts://"
 
 
 def explain(error: BaseException, address: Address) -> BrokerError:
-    """What an exception of the connection to ``address`` means, and what to do about it."""
+    """An exception of the connection to ``address`` as an error in words, with what to do."""
     cause = error.__cause__ or error.__context__
     certificate = next((e for e in (error, cause) if isinstance(e, ssl.SSLError)), None)
     if certificate is not None:
@@ -116,7 +116,7 @@ def _trouble(error: BaseException, cause: BaseException | None) -> BrokerTrouble
     said = str(error)
     if "timed out" in said:
         return "no answer"
-    if "isconnect" in said:  # aiomqtt's words for a connection that was up
+    if "isconnect" in said:  # aiomqtt's text for a connection that was up
         return "lost"
     return "closed" if "closed" in said else "other"
 
@@ -144,19 +144,19 @@ def _tls_trouble(error: ssl.SSLError, address: Address) -> BrokerError:
 
 # The password for a broker: from the environment, a file, or the system's keyring.
 #
-# It is never an argument of a command, where everybody on the machine could read it.
+# It is never an argument of a command: all users of the machine could read it there.
 
 
 PASSWORD_VARIABLE: Final = "LIVECUBE_MQTT_PASSWORD"
 _SERVICE: Final = "livecube"
-"""Under this name the keyring has it; the user's name there is ``user@host``."""
+"""The service name in the keyring; the user's name there is ``user@host``."""
 _MOST_BYTES: Final = 4096
 
 
 def password(address: Address, file: Path | None, *, keyring: bool) -> str | None:
-    """The password, from the first of the three that has one; None without a user.
+    """The password, from the first place that has one; None without a user.
 
-    Raises :class:`~livecube.errors.UsageError` if a place that was named does not have one.
+    Raises :class:`~livecube.errors.UsageError` if a named place does not have one.
     """
     if address.user is None:
         return None
@@ -179,7 +179,7 @@ def _from_file(file: Path) -> str:
 
 
 def open_to_others(file: Path | None) -> str | None:
-    """A sentence for whoever owns a password file that others on this machine can read."""
+    """A warning about a password file that others on this machine can read, or None."""
     if os.name != "posix" or file is None or os.environ.get(PASSWORD_VARIABLE):
         return None
     if not file.stat().st_mode & (stat.S_IRGRP | stat.S_IROTH):
@@ -208,14 +208,14 @@ MOST_AT_ONCE: Final = 10
 """Messages on their way at the same time; aiomqtt warns of more."""
 _FAREWELL_S: Final = 1.0
 _TIMEOUT_S: Final = 8.0
-"""How long a broker may take to answer anything."""
+"""Seconds for a broker's answer."""
 _MOST_WAITING: Final = 20_000
-"""Messages that have arrived and not been looked at; more are left out."""
+"""Most arrived messages that wait; more are left out."""
 _SMALL: Final = 64 * 1024
 _FAILED: Final = 128
-"""From this on a reason code of MQTT 5 says that something failed."""
+"""Reason codes of MQTT 5 from here on mean failure."""
 _UNHEARD: Final = 16
-"""The reason code by which a broker of MQTT 5 may say that nobody has subscribed to a topic."""
+"""Reason code of MQTT 5 by which a broker may say that a topic has no subscribers."""
 
 _logger = logging.getLogger("livecube.mqtt")
 _logger.addHandler(logging.NullHandler())
@@ -224,7 +224,7 @@ _logger.propagate = False
 
 @dataclass(frozen=True, slots=True)
 class Access:
-    """A broker, and how to get in."""
+    """A broker, with the credentials for it."""
 
     address: Address
     password: str | None = field(default=None, repr=False)
@@ -254,7 +254,7 @@ class Connection:
     async def publish(self, parcels: Sequence[Parcel]) -> bool:
         """Publish in order, at least once; returns when the broker has them all.
 
-        False: the broker said of all of them that nobody has subscribed. Not every broker does.
+        False: the broker said for all of them that there are no subscribers. Not every broker does.
         """
         is_heard = False
         for at in range(0, len(parcels), MOST_AT_ONCE):
@@ -274,12 +274,12 @@ class Connection:
             raise BrokerError(
                 "not allowed",
                 f"{self._address.place} does not allow {self._who} to publish on"
-                f" {parcels[0].topic}; whoever runs the broker can allow it",
+                f" {parcels[0].topic}; the broker's owner can allow it",
             )
         return bool(self._client.unheard < len(parcels))
 
     async def subscribe(self, topic: str) -> None:
-        """Have messages of a topic sent."""
+        """Subscribe to a topic."""
         with self._explained():
             codes = await self._client.subscribe(topic, qos=1)
         if any(getattr(code, "value", code) >= _FAILED for code in codes):
@@ -289,9 +289,9 @@ class Connection:
             )
 
     async def retained(self, topic: str, limit_s: float) -> bytes | None:
-        """What the broker has retained on a topic; None if nothing comes in time.
+        """The retained message of a topic; None if none comes in time.
 
-        Use it before :meth:`arriving`, or that misses something.
+        Call it before :meth:`arriving`, which would miss messages otherwise.
         """
         await self.subscribe(topic)
         found = None
@@ -303,7 +303,7 @@ class Connection:
         return found
 
     async def arriving(self) -> AsyncGenerator[tuple[str, bytes, bool], None]:
-        """Topic, payload, and whether it was retained; until the connection breaks."""
+        """Topic, payload, and whether it was retained, of each message until it breaks."""
         with self._explained():
             async for message in self._client.messages:
                 payload = message.payload
@@ -328,11 +328,11 @@ class Connection:
 async def connected(
     access: Access, identifier: str, will: Parcel | None = None, most_bytes: int = _SMALL
 ) -> AsyncGenerator[Connection, None]:
-    """Connect, and disconnect in the end; ``will`` is published if we vanish.
+    """Connect, and disconnect at the end; the broker publishes ``will`` if the connection is lost.
 
-    ``most_bytes``: larger messages shall not be sent to us. Raises
-    :class:`~livecube.errors.BrokerError` in words, :class:`~livecube.errors.UsageError` for files
-    that cannot be read.
+    ``most_bytes``: the broker should not send larger messages. Raises
+    :class:`~livecube.errors.BrokerError` in words, :class:`~livecube.errors.UsageError` for
+    unreadable files.
     """
     from aiomqtt import MqttError
 
@@ -346,7 +346,7 @@ async def connected(
 
 
 async def _entered(access: Access, identifier: str, will: Parcel | None, most_bytes: int) -> Any:
-    """A client that is connected: by MQTT 5, or by 3.1.1 if the broker does not know that."""
+    """A connected client: by MQTT 5, or by 3.1.1 if the broker does not know MQTT 5."""
     from aiomqtt import MqttError, ProtocolVersion
 
     tls = tls_context(access) if access.address.tls else None
@@ -399,11 +399,11 @@ def _client(
 
 
 def _client_class() -> Any:
-    """The client of aiomqtt, which keeps three things more that it would let go.
+    """The client of aiomqtt, extended by three things that it drops.
 
-    Whether the broker refused a message (with QoS 1 it acknowledges that, too), whether it said
-    that nobody hears it, and that it closed the connection before it answered, which would be
-    waited for until time is up.
+    It notes whether the broker refused a message (with QoS 1 a refused message is acknowledged
+    too), and whether it said that there are no subscribers. It notices at once that the broker
+    closed the connection before answering; aiomqtt waits for its time limit.
     """
     import aiomqtt
 
@@ -412,13 +412,13 @@ def _client_class() -> Any:
         abandoned = False
 
         def abandon(self) -> None:
-            """Let go of a connection that did not come about; it would be kept alive for ever."""
+            """Drop a connection that failed to open; it would be kept alive for ever."""
             self.abandoned = True
             self._client.disconnect()
             self.settle()
 
         def settle(self) -> None:
-            """Take note of how it ended, which asyncio otherwise complains of."""
+            """Read the results of its futures, since asyncio complains of unread ones."""
             for outcome in (self._connected, self._disconnected):
                 if outcome.done() and not outcome.cancelled():
                     outcome.exception()
@@ -444,9 +444,9 @@ def _client_class() -> Any:
 
 
 def tls_context(access: Access) -> ssl.SSLContext:
-    """What makes TLS connections as ``access`` says.
+    """The TLS settings of ``access``.
 
-    Raises :class:`~livecube.errors.UsageError` for files that cannot be read.
+    Raises :class:`~livecube.errors.UsageError` for unreadable files.
     """
 
     def passphrase() -> bytes:
@@ -454,7 +454,7 @@ def tls_context(access: Access) -> ssl.SSLContext:
 
     for path in (access.authority, access.certificate, access.key):
         if path is not None and not path.is_file():
-            raise UsageError(f"{path} is no file; look at [mqtt] in the configuration")
+            raise UsageError(f"{path} is not a file; check [mqtt] in the configuration")
     try:
         context = ssl.create_default_context(cafile=access.authority)
         if access.certificate is not None:

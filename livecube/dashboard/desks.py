@@ -1,7 +1,7 @@
-"""What a listener makes of arriving messages: several desks, each with what is known of it.
+"""A listener's desks: the known data of each, from arriving messages.
 
-Nothing that arrives is trusted: sizes and kinds are checked, what makes no sense is counted and
-left out, and texts are cut and freed of what a terminal might obey.
+Arriving messages are not trusted: sizes and kinds are checked, unusable messages are counted and
+left out, and texts are cut and cleared of control characters.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from livecube.dashboard import topics
 __all__ = ["MOST_BYTES", "Arrived", "DeskNow", "Desks", "DesksSeen"]
 
 MOST_BYTES: Final = 256 * 1024
-"""Of a payload; a desk's largest, the recent solves, has about 40 kB."""
+"""Largest payload; a desk's largest, the recent solves, has about 40 kB."""
 _MOST_DESKS: Final = 5000
 _MOST_IDS: Final = 100_000
 _LONGEST: Final = 60
@@ -24,14 +24,14 @@ _LONGEST: Final = 60
 
 @dataclass(slots=True)
 class DeskNow:
-    """What is known of one desk.
+    """The known data of one desk.
 
-    :class:`Desks` puts a new one in its place at each message; one that was read is never changed.
+    :class:`Desks` replaces it at each message; the value itself never changes.
     """
 
     name: str
     online: bool | None = None
-    """None: it has not been said."""
+    """None: unknown."""
     cube: str = ""
     link: bool | None = None
     battery: int | None = None
@@ -41,18 +41,18 @@ class DeskNow:
     last_s: float | None = None
     last_solved: bool = True
     penalty: str = ""
-    """Of the last solve, if somebody judged it and there is one; its time is then the result."""
+    """Penalty of the last solve, if it was judged and has one; its time is then the result."""
     average_s: float | None = None
     """The average of 5 that ends with the last solve."""
     mean_s: float | None = None
     """Of its present session."""
     stages: tuple[tuple[str, float], ...] = ()
-    """Names and seconds: of the solve under way, or of the last one."""
+    """Names and seconds of the stages: of the solve under way, or of the last one."""
 
 
 @dataclass(frozen=True, slots=True)
 class Arrived:
-    """A message that was taken in."""
+    """An accepted message."""
 
     desk: str
     name: str
@@ -61,30 +61,30 @@ class Arrived:
 
 @dataclass(frozen=True, slots=True)
 class DesksSeen:
-    """All desks at one moment, which may be drawn beside what goes on."""
+    """All desks at one moment; another thread may draw them."""
 
     desks: tuple[DeskNow, ...] = ()
-    """In the order in which they were first heard."""
+    """Desks in the order of their first messages."""
     senseless: int = 0
     """Messages that made no sense."""
 
 
 class Desks:
-    """All desks below a prefix, in the order in which they were first heard."""
+    """All desks below a prefix, in the order of their first messages."""
 
     def __init__(self, prefix: str) -> None:
         self.desks: dict[str, DeskNow] = {}
         self.senseless = 0
         """Messages that made no sense."""
         self.repeated = 0
-        """Messages whose id had come before."""
+        """Repeated messages."""
         self._prefix = f"{prefix}/"
         self._ids: OrderedDict[tuple[str, str], None] = OrderedDict()
 
     def take(self, topic: str, payload: bytes) -> Arrived | None:
-        """Take in a message; None if it is a repetition, empty, or makes no sense."""
+        """Take in a message; returns None if it is a repetition, empty or unusable."""
         if not payload:
-            return None  # something retained was taken away
+            return None  # a retained message was deleted
         part, _, name = topic.removeprefix(self._prefix).partition("/")
         body = _parsed(payload)
         if not topic.startswith(self._prefix) or not part or not name or body is None:
@@ -129,7 +129,7 @@ def _parsed(payload: bytes) -> dict[str, Any] | None:
 
 
 def _update(desk: DeskNow, name: str, body: dict[str, Any]) -> None:
-    """Take over what is as it should be; a topic that is not known changes nothing."""
+    """Take over the valid values; an unknown topic changes nothing."""
     if isinstance(cube := body.get("cube"), dict) and (title := _text(cube.get("name"))):
         desk.cube = title
     match name:

@@ -18,9 +18,9 @@ __all__ = ["arrived_line", "desks_table"]
 _NAME: Final = 18
 """Columns of text for a desk's name."""
 _FINE: Final = 100
-"""So wide it has to be for stages with two digits."""
+"""Width from which stages have two digits."""
 _WIDE: Final = 140
-"""And for the cube."""
+"""Width from which the cube is shown."""
 _NAMES: Final = {
     "cross": "cross",
     "pair": "pair",
@@ -31,10 +31,10 @@ _NAMES: Final = {
 
 
 def desks_table(desks: DesksSeen, rows: int, width: int, notice: str = "") -> Table:
-    """At most so many desks; those that are there come first.
+    """At most ``rows`` desks; those that are online come first.
 
-    Where ``width`` columns of text do not suffice, the cube is left out first, then the mean and
-    half of the digits of the stages, whose last ones may be cut; what else there is never is.
+    If ``width`` columns of text do not suffice, the cube is left out first, then the mean and one
+    digit of the stages, whose last ones may be cut. The other columns always stay.
     """
     shown = sorted(desks.desks, key=lambda desk: desk.online is not True)
     is_fine = width >= _FINE
@@ -65,7 +65,7 @@ def _cube(desk: DeskNow) -> str:
 
 
 def _presence(desk: DeskNow) -> str:
-    """Away, or without a cube, or what is going on there."""
+    """Away, without a cube, or the present state of its session."""
     if desk.online is not True:
         return "away" if desk.online is False else "?"
     return "no cube" if desk.link is False else desk.session or "here"
@@ -86,7 +86,7 @@ def _seconds(value: float | None) -> str:
 def _caption(desks: DesksSeen, hidden: int, notice: str) -> str:
     told = [notice] if notice else []
     if not desks.desks:
-        told.append("nobody has been heard yet")
+        told.append("no desk has been heard yet")
     if hidden > 0:
         told.append(f"and {hidden} more")
     if desks.senseless:
@@ -95,10 +95,10 @@ def _caption(desks: DesksSeen, hidden: int, notice: str) -> str:
 
 
 def arrived_line(desks: Desks, arrived: Arrived, now: str) -> str | None:
-    """A line for what is worth one: a stage, a solve, a drill, somebody who comes or goes.
+    """A line for a stage, a solve, a drill, a desk that comes or goes; None for other messages.
 
-    It begins with the time of day at which it happened, which may be long ago: what waited for a
-    broker comes late. ``now``: what time it is, ``21:04:11``, for what does not say its own.
+    It begins with the time of day of the event, which may be long ago: messages may have waited for
+    a broker. ``now``: the present time, ``21:04:11``, for messages without their own.
     """
     told = _told(desks.desks[arrived.desk], arrived)
     if told is None:
@@ -133,7 +133,7 @@ def _told(desk: DeskNow, arrived: Arrived) -> str | None:
 
 
 def _time(at: object) -> str:
-    """Of day, in the zone of this machine; empty if it is not said."""
+    """Time of day in the zone of this machine; empty if unknown."""
     try:
         return f"{datetime.fromisoformat(at).astimezone():%H:%M:%S}" if isinstance(at, str) else ""
     except (ValueError, OverflowError, OSError):

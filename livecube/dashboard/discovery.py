@@ -1,10 +1,11 @@
-"""How a desk introduces itself to Home Assistant, by its MQTT discovery.
+"""Introduces a desk to Home Assistant, by its MQTT discovery.
 
-Two forms: one message for the whole device, or one for each entity, which instances before late
-2024 know only. Both give the same entities the same ``unique_id``, which depends on the desk alone.
+There are two forms: one message for the whole device, or one for each entity, since instances
+before late 2024 know only that. Both give an entity the same ``unique_id``, which depends on the
+desk alone.
 
-What may have no value for long is introduced when there is one: a battery of which the cube says
-nothing would stand there for ever without a state.
+An entity that may lack a value for long is introduced when it has one: a battery without a charge
+would be shown without a state for ever.
 """
 
 from __future__ import annotations
@@ -34,17 +35,17 @@ FORMS: tuple[Form, ...] = get_args(Form)
 
 
 def birth_topic(prefix: str) -> str:
-    """Where Home Assistant says that it is there."""
+    """The topic on which Home Assistant reports its start and end."""
     return f"{prefix}/status"
 
 
 def is_birth(payload: bytes) -> bool:
-    """Whether it says so; anything else is nobody's business."""
+    """Whether the payload reports its start; other payloads are ignored."""
     return payload == b"online"
 
 
 def is_death(payload: bytes) -> bool:
-    """Whether it says that it goes, or the broker says so for it."""
+    """Whether the payload reports its end, also as its last will."""
     return payload == b"offline"
 
 
@@ -58,10 +59,10 @@ def is_known(name: str, body: dict[str, Any]) -> bool:
 def configurations(
     tree: Tree, name: str, version: str, form: Form, prefix: str, known: Collection[str]
 ) -> list[tuple[str, str]]:
-    """Topics and payloads, all retained, by which the desk called ``name`` introduces itself.
+    """Topics and payloads, all retained, that introduce the desk called ``name``.
 
     ``known``: the states that have a value, see :func:`is_known`. An empty payload, or a component
-    with nothing but its platform, takes an entity back.
+    with only its platform, removes an entity.
     """
     shared = _shared(tree, name, version) | {"qos": 1}
     there, gone = _sorted_out(tree, known)

@@ -1,4 +1,4 @@
-"""Drills, as a dashboard is told them; whoever leads the drill makes these."""
+"""Drills in the form for a dashboard; the code that leads a drill makes these values."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ from livecube.events import Moment
 __all__ = ["HOW_WELL", "BeatDone", "DrillDone", "FingersDone"]
 
 HOW_WELL: Final = ("missed", "laboured", "sound", "fluent")
-"""From the worst to the best; the same words as :data:`livecube.drills.judging.HOW_WELL`, which is
-not imported since it would bring the whole search along."""
+"""From worst to best; the same words as :data:`livecube.drills.judging.HOW_WELL`, which is not
+imported, since it would load the whole search."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,16 +19,16 @@ class DrillDone(Moment):
     """A drill's position was solved, and judged."""
 
     number: int
-    """Of the try, from 1."""
+    """Number of the try, from 1."""
     technique: str
-    """That was drilled."""
+    """The drilled technique."""
     case: str
     grade: str
-    """How hard the position is."""
+    """Difficulty of the position."""
     how_well: str
     """One of :data:`HOW_WELL`."""
     as_asked: bool
-    """Whether it was done by the technique that was asked for."""
+    """Whether the drilled technique was used."""
     ms: int
     """From the first turn to the last."""
     look_ms: int
@@ -44,14 +44,14 @@ class FingersDone(Moment):
 
     rounds: int
     turns: int
-    """That count: those with a time since the one before."""
+    """Number of counted turns: those with a time since the turn before."""
     turns_per_second: float | None
-    """None: no turn counts."""
+    """None: no counted turns."""
     variation: float | None
-    """Of the times from turn to turn, a share of their mean, as the mean over the rounds (0: even
-    as a clock); None: too few turns."""
+    """Spread of the times from turn to turn, as a share of their mean, averaged over the rounds (0:
+    even as a clock); None: too few turns."""
     left_per_second: float | None
-    """Turns of the left ring finger alone."""
+    """Turns a second of the left ring finger alone."""
     right_per_second: float | None
     slips: int
 
@@ -68,4 +68,4 @@ class BeatDone(Moment):
     empty: int
     """Beats without a turn."""
     solved: bool
-    """Whether it was not broken off."""
+    """False: broken off."""

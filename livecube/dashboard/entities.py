@@ -1,6 +1,6 @@
-"""The entities that a desk has in a home: what each shows, and of which message it is read.
+"""The entities of a desk in a home: the value of each, and the message that holds it.
 
-As Home Assistant's MQTT discovery has them, with its abbreviation ``p`` for the platform.
+In the form of Home Assistant's MQTT discovery, with its abbreviation ``p`` for the platform.
 """
 
 from __future__ import annotations
@@ -59,11 +59,11 @@ NEEDED: Final = {
     "missed_beats": BEAT,
     **{_figure_key(kind): kind.topic for kind in FIGURE_KINDS},
 }
-"""Entities that are there only when a state has a value."""
+"""Entities that exist only when a state has a value."""
 
 LIVE: Final = ("session", "link", "battery")
-"""Entities that say how things stand at a desk now. The others hold what was last, which is as true
-when nobody sits at the desk."""
+"""Entities of the present state of a desk. The others hold last values, which stay true when nobody
+sits at the desk."""
 
 
 def device_of(tree: Tree) -> str:
@@ -129,7 +129,7 @@ def _last_solve(tree: Tree) -> dict[str, Any]:
 
 
 def _judgement(tree: Tree) -> dict[str, dict[str, Any]]:
-    """What the last solve counts. Where nobody judges it, it counts its time."""
+    """The result of the last solve. Without a judgement it is the time."""
     return {
         "last_result": {
             "p": "sensor",
@@ -222,7 +222,7 @@ def _round_sensors(tree: Tree) -> dict[str, dict[str, Any]]:
 
 
 def _stage_sensors(tree: Tree) -> dict[str, dict[str, Any]]:
-    """A stage that is not done yet, or never was, has no seconds."""
+    """Sensors of the stages; a stage that is not done has no seconds."""
     return {
         key: {
             "p": "sensor",
@@ -251,7 +251,7 @@ def _technique_sensors(tree: Tree) -> dict[str, dict[str, Any]]:
 
 
 def _event(tree: Tree, name: str, topic: str, types: list[str]) -> dict[str, Any]:
-    """What is told again is no event: an empty payload is left alone."""
+    """An event entity; messages sent again give an empty payload, which is ignored."""
     return {
         "p": "event",
         "name": name,

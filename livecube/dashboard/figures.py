@@ -1,7 +1,7 @@
-"""Figures over several solves, as a dashboard is told them. Pure.
+"""Figures over several solves, for a dashboard. Pure.
 
-A figure is told when it has changed. One that never had a value is not told at all; one that had,
-and has none any more, is told as null: the averages of the last session are not those of this one.
+A figure is published when it has changed. One that never had a value is not published; one that has
+lost its value is published as null: the averages of the last session are not those of this one.
 """
 
 from __future__ import annotations
@@ -24,17 +24,17 @@ __all__ = ["FIGURE_KINDS", "FigureKind", "Figures"]
 
 @dataclass(frozen=True, slots=True)
 class FigureKind:
-    """A figure that may be published: its name in the topic, what people call it, its unit."""
+    """A figure that may be published: its name in the topic, its title, its unit."""
 
     name: str
     title: str
     unit: str = "s"
     is_duration: bool = True
-    """False for a difference, which may be less than nothing."""
+    """False for a difference, which may be negative."""
 
     @property
     def topic(self) -> str:
-        """Below the desk."""
+        """Topic below the desk."""
         return FIGURES + self.name
 
 
@@ -49,11 +49,11 @@ FIGURE_KINDS: Final = (
 )
 _UNITS: Final = {kind.name: kind.unit for kind in FIGURE_KINDS}
 _OF_SESSION: Final = ("session-best", "mean-of-3", *(f"average-of-{n}" for n in AVERAGES_OF))
-"""These have no value at the beginning of a session."""
+"""Figures without a value at the beginning of a session."""
 
 
 class Figures:
-    """All figures of one run. ``last``: the states that the desk told last, by name."""
+    """All figures of one run. ``last``: the states that the desk published last, by name."""
 
     def __init__(self, last: Mapping[str, dict[str, Any]]) -> None:
         self._told = {
@@ -64,11 +64,11 @@ class Figures:
         self._month: Month | None = None
 
     def of_times(self, seconds: Sequence[float]) -> dict[str, Any]:
-        """The mean of a session's finished solves, of which nobody judged what they count."""
+        """The mean of a session's finished solves, which have no judgement."""
         return _figure("session-mean", sum(seconds) / len(seconds), len(seconds))
 
     def of_tally(self, tally: Tally) -> list[dict[str, Any]]:
-        """What a session's results have changed."""
+        """The figures that a session's results have changed."""
         times = [result for result in tally.results if not isinstance(result, str)]
         counts = {name: int(name.rpartition(" ")[2]) for name, _ in tally.averages}
         now = [_figure(name, None, 0) for name in _OF_SESSION]
@@ -84,7 +84,7 @@ class Figures:
         return list(self._changed({one["figure"]: one for one in now}))
 
     def of_month(self, month: Month) -> list[dict[str, Any]]:
-        """What the month before says."""
+        """The figures of the month before."""
         self._month = month
         share = 100 * month.taken / month.came if month.came else None
         now = [

@@ -1,7 +1,8 @@
-"""What happened, as messages for a dashboard. Pure: ids and the time of day are given.
+"""Happenings as messages for a dashboard. Pure: ids and the time of day are given.
 
-Each message has an id of its own, and ``seq``, which counts on within a desk. A solve's id is made
-once, when it begins, and stands in all its messages: who keeps ids can drop what comes again.
+Each message has an id of its own, and ``seq``, which counts the messages of a desk. A solve's id is
+made once, when it begins, and stands in all its messages. A consumer that keeps ids can drop
+repeats.
 """
 
 from __future__ import annotations
@@ -54,9 +55,9 @@ CONCERNS: Final = (
     SolveBegun, StageDone, Reopened, CrossColour, SolveOver, Battery, LinkChange, SolveMark,
     Judged, Corrected, Discarded, DrillDone, FingersDone, BeatDone, Month,
 )  # fmt: skip
-"""What becomes a message; everything else may be left out before it gets here."""
+"""Items that become messages; other items may be dropped before."""
 RECENT_SOLVES: Final = 12
-"""So many of the last solves are retained: who was away, or whose broker forgot, catches up."""
+"""Number of retained last solves, with which a consumer can catch up."""
 _STATES: Final[dict[SolvePhase, str]] = {
     "scramble": "scrambling",
     "inspect": "inspecting",
@@ -68,10 +69,10 @@ _STATES: Final[dict[SolvePhase, str]] = {
 
 @dataclass(frozen=True, slots=True)
 class Cube:
-    """Which cube is followed."""
+    """The followed cube."""
 
     id: str
-    """Our own, the same at every start; made of neither address nor serial number in the clear."""
+    """Our own id, the same at every start; it does not reveal the address or serial number."""
     name: str
 
 
@@ -84,11 +85,11 @@ class Message:
     body: dict[str, Any]
     retain: bool
     detail: bool = False
-    """Of less worth than others, when there is no room for all."""
+    """Whether it is dropped before others for lack of room."""
 
     @property
     def id(self) -> str:
-        """Unique; the same when it is sent again."""
+        """Unique id; the same when the message is sent again."""
         return str(self.body["id"])
 
     @property
@@ -100,10 +101,10 @@ class Message:
 class Messenger:
     """Makes the messages of one run.
 
-    ``desk``: its name as people call it; ``clock`` gives the time of day (ISO 8601, UTC) for a time
-    of the cube; ``new_id`` a new unique text; ``seq`` and ``last`` are what the desk had last: the
-    number of its last message, and its states by name. ``judged``: somebody says right after each
-    solve what it counts; it is told together with that.
+    ``desk``: its displayed name; ``clock`` gives the time of day (ISO 8601, UTC) for a time of the
+    cube; ``new_id`` a new unique text. ``seq`` and ``last`` are the number of the desk's last
+    message, and its last states by name. ``judged``: each solve gets a judgement right after it,
+    and is published together with it.
     """
 
     def __init__(
@@ -132,33 +133,33 @@ class Messenger:
         self._battery: int | None = (
             charge.get("percent") if charge.get("cube") == self._cube else None
         )
-        """What this cube said last."""
+        """Last reported charge of this cube."""
         self._session = "idle"
         self._times: list[float] = []
-        """Seconds of the solves of this session that were finished."""
+        """Seconds of the finished solves of this session."""
         self._ended = 0
         self._figures = Figures(last)
         self._is_judged = judged
         self._over: SolveOver | None = None
-        """A solve that waits to be judged."""
+        """A solve that waits for its judgement."""
         self._counted: dict[str, Any] = {}
-        """What the last solve counts, and its id."""
+        """The result of the last solve, and its id."""
 
     def begin(self) -> list[Message]:
-        """The first states: nothing has been heard yet. A charge that was heard before stands."""
+        """The states at the beginning, before any event. A known charge stays."""
         told = [self._state(LINK, {"up": self._link}), self._session_is("idle")]
         if self._battery is None:
             told.append(self._state(BATTERY, {"percent": None}))
         return told
 
     def end(self) -> list[Message]:
-        """The last ones: the cube is followed no longer."""
+        """The messages at the end of the run."""
         told = self._unjudged()
         self._solve = None
         return [*told, *self._link_is(False), self._session_is("idle")]
 
     def take(self, item: object) -> list[Message]:
-        """The messages of an item of :data:`CONCERNS`; none of any other."""
+        """The messages of an item of :data:`CONCERNS`; empty for any other item."""
         if not isinstance(item, CONCERNS):
             return self._link_is(True) if isinstance(item, Turned) else []
         if isinstance(item, Month):
@@ -219,12 +220,12 @@ class Messenger:
         return told + self._new_figures(self._figures.of_tally(item.tally))
 
     def _unjudged(self) -> list[Message]:
-        """Tell a solve that nobody judged after all."""
+        """The messages of a waiting solve whose judgement did not come."""
         over, self._over = self._over, None
         return [] if over is None else self._solved(over, {})
 
     def _corrected(self, what: str, counts: dict[str, Any]) -> list[Message]:
-        """The last solve counts something else now."""
+        """The messages for another result of the last solve."""
         if not self._counted:
             return []
         self._counted |= counts
@@ -241,7 +242,7 @@ class Messenger:
         return [self._state(FIGURES + body["figure"], body) for body in bodies]
 
     def dropped(self, details: int, solves: int) -> Message:
-        """How much this desk has ever had to drop for want of room."""
+        """The message of how many messages this desk has ever dropped for lack of room."""
         return self._state(OUTBOX, {"dropped_details": details, "dropped_solves": solves})
 
     def _stage(self, done: StageDone) -> Message:
@@ -249,7 +250,7 @@ class Messenger:
         return self._message(STAGE, body | stage_payload(done.split), detail=True)
 
     def _solved(self, over: SolveOver, counts: dict[str, Any]) -> list[Message]:
-        """A solve has ended; ``counts``: what it counts, if somebody judged that."""
+        """The messages of a finished solve; ``counts``: its result, if it was judged."""
         solve, its = over.solve, {"solve": self._solve_id()}
         self._counted = its | counts | {"discarded": False} if counts else {}
         body = {"event_type": "solved" if solve.solved else "unfinished"}
@@ -269,11 +270,11 @@ class Messenger:
         return [*told, self._session_is("idle")]
 
     def _stages_are(self, stages: Sequence[dict[str, Any] | None]) -> Message:
-        """What the present solve has come to, or the last one, if none is under way."""
+        """The stages of the present solve, or of the last one if none is under way."""
         return self._state(STAGES, {"solve": self._solve_id(), "stages": list(stages)})
 
     def _solve_id(self) -> str:
-        if self._solve is None:  # begun before we were told
+        if self._solve is None:  # begun before the first message
             self._solve = self._new_id()
         return self._solve
 
@@ -300,7 +301,7 @@ class Messenger:
 
 
 _HEAD: Final = ("id", "desk", "seq", "at")
-"""What every message begins with."""
+"""The keys at the beginning of every message."""
 
 
 def _without_head(body: dict[str, Any]) -> dict[str, Any]:

@@ -1,8 +1,8 @@
 """Messages wait here until the broker has them: one SQLite file for a desk and its broker.
 
-What is in the file survives a crash of this program and of the machine. It is bounded: where there
-is no room the oldest details go first, then the oldest of the rest, and both are counted. The file
-is held by one process at a time, and given free by the system whatever becomes of it.
+The file survives a crash of this program and of the machine. Its size is limited: without room the
+oldest details are dropped first, then the oldest of the rest, and both are counted. One process at
+a time holds the file; the system releases it when the process ends, however it ends.
 """
 
 from __future__ import annotations
@@ -32,11 +32,11 @@ if TYPE_CHECKING:
 __all__ = ["Letter", "Outbox"]
 
 _MOST: Final = 20_000
-"""Messages that wait: some 2,000 solves, 12 MB."""
+"""Most waiting messages: some 2,000 solves, 12 MB."""
 _MOST_BYTES: Final = 64 * 1024 * 1024
 _PAGE: Final = 4096
 _SPARE: Final = 100
-"""When there is no room, at least so many are dropped at once."""
+"""Fewest messages that are dropped at once for lack of room."""
 _TABLES: Final = """
 CREATE TABLE IF NOT EXISTS waiting (
     seq INTEGER PRIMARY KEY, name TEXT NOT NULL, payload TEXT NOT NULL,
@@ -50,9 +50,9 @@ _NOT_A_DATABASE: Final = (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT)
 
 
 class Outbox:
-    """Not for two threads at once. ``complain`` is told in words when the file fails.
+    """Not for two threads at once. ``complain`` gets a sentence when the file fails.
 
-    Then all goes on in memory: nothing is lost as long as the program runs.
+    Then the outbox goes on in memory: messages are kept as long as the program runs.
     """
 
     def __init__(
@@ -71,23 +71,23 @@ class Outbox:
         self._in_memory = path is None
         self._path = path
         self._held: sqlite3.Connection | None = None
-        """The file that is written no more, and still nobody else's."""
+        """The failed file; it stays locked against other processes."""
         self._db = self._memory() if path is None else self._opened(path)
 
     def close(self) -> None:
-        """Give the file free."""
+        """Release the file."""
         for db in (self._db, self._held):
             if db is not None:
                 with contextlib.suppress(sqlite3.Error):
                     db.close()
 
     def add(self, messages: Sequence[Message]) -> None:
-        """Keep messages: all of them or, if the program dies meanwhile, none."""
+        """Keep messages: all of them, or none if the program dies meanwhile."""
         if messages:
             self._written(lambda: self._add(messages))
 
     def oldest(self, most: int) -> list[Letter]:
-        """What is to be sent next, in order."""
+        """The next messages to send, in order."""
         rows = self._db.execute(
             "SELECT seq, name, payload, retain, detail FROM waiting ORDER BY seq LIMIT ?", (most,)
         )
@@ -97,7 +97,7 @@ class Outbox:
         ]
 
     def sent(self, letters: Sequence[Letter]) -> None:
-        """The broker has these."""
+        """Note that the broker has these."""
 
         def work() -> None:
             rows = [(letter.seq,) for letter in letters]
@@ -107,13 +107,13 @@ class Outbox:
         self._written(work)
 
     def again(self) -> list[Letter]:
-        """What the broker has had lately and may have forgotten, the oldest first."""
+        """Lately acknowledged messages that the broker may have forgotten, oldest first."""
         return lately_told(self._db)
 
     def states(self) -> list[Letter]:
-        """The last of each retained message that the broker has had: to be said again.
+        """The last acknowledged message of each retained name: to be sent again.
 
-        A newer one may wait. It must be sent behind these.
+        A newer one may wait. It must be sent after these.
         """
         return told_states(self._db)
 
@@ -129,17 +129,17 @@ class Outbox:
 
     @property
     def seq(self) -> int:
-        """Of the last message that was kept."""
+        """Number of the last kept message."""
         return self._counted("seq")
 
     @property
     def dropped(self) -> tuple[int, int]:
-        """How many details, and how many others, had to go for want of room, ever."""
+        """How many details, and how many others, were ever dropped for lack of room."""
         return self._counted("dropped details"), self._counted("dropped others")
 
     @property
     def form(self) -> int:
-        """The number of the form in which the desk introduced itself last; 0: not known."""
+        """The number of the form in which the desk last introduced itself; 0: unknown."""
         return self._counted("form")
 
     @form.setter
@@ -154,7 +154,7 @@ class Outbox:
 
     def _add(self, messages: Sequence[Message]) -> None:
         for message in messages:
-            if message.retain:  # only the last state is worth anything
+            if message.retain:  # only the last state is of use
                 self._db.execute("DELETE FROM waiting WHERE retain AND name = ?", (message.name,))
                 latest = (message.name, message.payload)
                 self._db.execute("INSERT OR REPLACE INTO latest VALUES (?, ?)", latest)
@@ -165,7 +165,7 @@ class Outbox:
             self._drop(over)
 
     def _drop(self, number: int) -> None:
-        """The details first, then the rest, the oldest first; states, one of each kind, stay."""
+        """Drop details first, then the rest, oldest first; states stay, one of each kind."""
         rows = self._db.execute(
             "SELECT seq, detail FROM waiting WHERE NOT retain ORDER BY detail DESC, seq LIMIT ?",
             (number,),
@@ -176,7 +176,7 @@ class Outbox:
         self._count("dropped others", len(rows) - details)
 
     def _written(self, work: Callable[[], object]) -> None:
-        """Do it in one transaction; make room, or go on in memory, if the file takes no more."""
+        """Do the work in one transaction; if the file is full, make room or go on in memory."""
         try:
             with self._db:
                 work()
@@ -196,14 +196,14 @@ class Outbox:
             work()
 
     def _retreat(self, reason: sqlite3.Error) -> None:
-        """Take everything into memory. The file keeps what it has: ids tell what comes again."""
+        """Copy everything into memory. The file keeps its messages; ids reveal repeats later."""
         memory = self._memory()
         with contextlib.suppress(sqlite3.Error):
             self._db.backup(memory)
         self._held, self._db = self._db, memory
         self._in_memory = True
         self._complain(
-            f"the outbox {self._path} cannot be written ({reason}); what waits for the dashboard is"
+            f"the outbox {self._path} cannot be written ({reason}); messages for the dashboard are"
             " kept in memory until livecube ends"
         )
 
@@ -230,7 +230,7 @@ class Outbox:
                 ) from None
             self._in_memory = True
             self._complain(
-                f"the outbox {path} cannot be used ({error}); what waits for the dashboard is kept"
+                f"the outbox {path} cannot be used ({error}); messages for the dashboard are kept"
                 " in memory until livecube ends"
             )
             return self._memory()
@@ -243,7 +243,7 @@ class Outbox:
             db.execute("PRAGMA synchronous = FULL")
             db.execute(f"PRAGMA max_page_count = {self._most_bytes // _PAGE}")
             db.executescript(_TABLES + TOLD_TABLES)
-            with db:  # takes the lock, which stays
+            with db:  # takes the lock and keeps it
                 db.execute("INSERT OR IGNORE INTO counted VALUES ('seq', 0)")
                 db.execute("UPDATE counted SET number = number WHERE what = 'seq'")
                 take_over_states(db)

@@ -1,4 +1,4 @@
-"""What this livecube is called on a dashboard, and where its outbox is: in the state folder."""
+"""The name of this livecube on a dashboard, and the place of its outbox: in the state folder."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def _folder() -> Path:
 
 
 def own_desk() -> str:
-    """The name that was made up at the first start, and is kept."""
+    """The name that was made up at the first start and is kept."""
     file = _folder() / _FILE
     try:
         kept = file.read_text(encoding="utf-8").strip()
@@ -47,6 +47,6 @@ def own_desk() -> str:
 
 
 def outbox_path(address: Address, desk: str) -> Path:
-    """The file of what waits for this broker; another broker does not get it."""
+    """The file of messages for this broker; another broker has another file."""
     key = f"{address.place}/{address.prefix}/{desk}"
     return _folder() / f"outbox-{hashlib.sha256(key.encode()).hexdigest()[:16]}.sqlite"

@@ -1,4 +1,4 @@
-"""The objects of messages. Their form is published in the schemas beside this module."""
+"""The objects in messages. The schemas beside this module publish their form."""
 
 from __future__ import annotations
 
@@ -54,9 +54,9 @@ def stage_payload(split: Split) -> dict[str, Any]:
 
 
 class StagesSoFar:
-    """The stages of a solve as they are done, each as :func:`stage_payload` has it.
+    """The stages of a solve as they are done, each in the form of :func:`stage_payload`.
 
-    Pairs stand in the order in which they were done, and go again when their slot is given up.
+    Pairs stand in the order in which they were done, and are removed when their slot is reopened.
     """
 
     def __init__(self) -> None:
@@ -64,7 +64,7 @@ class StagesSoFar:
         self._pairs: list[dict[str, Any]] = []
 
     def done(self, stage: str, payload: dict[str, Any]) -> None:
-        """A stage was done."""
+        """Note a finished stage."""
         if stage == "pair":
             self.reopened(payload["slots"])
             self._pairs.append(payload)
@@ -72,11 +72,11 @@ class StagesSoFar:
             self._alone[stage] = payload
 
     def reopened(self, slots: Iterable[str]) -> None:
-        """Slots were given up."""
+        """Note reopened slots."""
         self._pairs = [one for one in self._pairs if not {*one["slots"]} & {*slots}]
 
     def told(self) -> list[dict[str, Any] | None]:
-        """Eight, in the order of a solve; None: not done yet."""
+        """The eight stages, in the order of a solve; None: not done yet."""
         pairs = [*self._pairs, *(None,) * 4][:4]
         cross, *last_layer = (self._alone.get(name) for name in ("cross", *_LAST_LAYER))
         return [cross, *pairs, *last_layer]
@@ -95,7 +95,7 @@ def solve_payload(solve: Solve) -> dict[str, Any]:
 
 
 def judged_payload(ms: int, penalties: tuple[Penalty, ...]) -> dict[str, Any]:
-    """What a solve counts that took so many milliseconds."""
+    """The result of a solve with this time and these penalties."""
     result = result_of(ms, penalties)
     return {
         "result_seconds": None if isinstance(result, str) else _s(result / 1000),
@@ -153,7 +153,7 @@ def availability(desk: str, state: str, new_id: str) -> dict[str, Any]:
 
 
 def seq_of(payload: bytes) -> int:
-    """Which message of its desk it is; 0 if the payload is not as it should be."""
+    """Number of the message within its desk; 0 if the payload is unusable."""
     try:
         seq = json.loads(payload)["seq"]
     except (ValueError, KeyError, TypeError, RecursionError):

@@ -1,8 +1,8 @@
-"""Sending what waits in an outbox to a broker: one connection after the other, and the greeting.
+"""Sends the messages in an outbox to a broker: one connection after the other, and the greeting.
 
-The order in which a consumer sees things is decided here. After a connection has come about, what
-the broker has forgotten is told again, the oldest first; then the states that it had; then what
-waits. Nothing overtakes.
+This module decides in which order a consumer sees messages. After connecting, messages that the
+broker forgot are sent again, oldest first; then its states; then the waiting messages. No message
+overtakes another.
 """
 
 from __future__ import annotations
@@ -44,16 +44,16 @@ FAREWELL_S: Final = 1.0
 _FIRST_DELAY_S: Final = 0.2
 _LONGEST_DELAY_S: Final = 30.0
 _STEADY_S: Final = 2.0
-"""A connection that held so long was a good one: the next try is soon."""
+"""A connection that lasts this long was good: the next try comes soon."""
 _BATCH: Final = MOST_AT_ONCE - 1
-"""Letters that are sent together, with a mark behind them."""
+"""Letters sent together, with a mark after them."""
 _RETAINED_S: Final = 1.0
-"""What is retained comes right after the broker's answer; reading it may not be allowed."""
+"""Seconds to wait for a retained message; reading it may not be allowed."""
 _HOME_BACK_S: Final = 30.0
-"""So long messages wait for a home that was there and went, or was lost with the broker. Home
-Assistant connects again every 10 s."""
+"""Seconds for which messages wait for a home that was there and has gone, or was lost with the
+broker. Home Assistant connects again every 10 s."""
 _BIRTHS_APART_S: Final = 2.0
-"""At most so often the desk introduces itself again, however often it is asked."""
+"""Fewest seconds between two introductions, even if they are requested more often."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,11 +62,11 @@ class Plan:
 
     access: Access
     desk: str
-    """As people call it."""
+    """Displayed name."""
     form: Form = "device"
     discovery_prefix: str = "homeassistant"
     remark: str | None = None
-    """A sentence about the way in that its owner should know."""
+    """A warning about the credentials for their owner, or None."""
 
     @property
     def tree(self) -> Tree:
@@ -75,7 +75,7 @@ class Plan:
 
 
 def delays(chance: Callable[[], float] = random.random) -> Iterator[float]:
-    """Seconds before the next try: doubling, and no two desks at the same moment."""
+    """Seconds before the next try: doubling, with jitter, so that desks do not try together."""
     delay = _FIRST_DELAY_S
     while True:
         yield delay * (0.5 + chance())
@@ -83,7 +83,7 @@ def delays(chance: Callable[[], float] = random.random) -> Iterator[float]:
 
 
 class Sender:
-    """Sends what is in ``outbox``. ``complain`` is told in words what is wrong, and when it is not.
+    """Sends the messages in ``outbox``. ``complain`` gets a sentence when an error begins or ends.
 
     ``new_id`` gives a new unique text. Use it in one loop only, that of the outbox.
     """
@@ -101,29 +101,29 @@ class Sender:
         self._complain = complain
         self._fresh, self._ending, self._born = asyncio.Event(), asyncio.Event(), asyncio.Event()
         self._in_order = asyncio.Lock()
-        """Held from when it is looked up what is to be sent until it is sent."""
+        """Held while messages are read from the outbox and sent."""
         self._known: set[str] = set()
-        """States that have been told with a value; entities are introduced for these only."""
+        """States published with a value; entities are introduced only for these."""
         self._is_allowed = True
-        """To introduce itself."""
+        """Whether the desk may introduce itself."""
         self._had_home = False
         """Whether a home has heard the desk introduce itself."""
         self._home = asyncio.Event()
-        """Nobody has to wait for a home: it is there, or there was none."""
+        """Set while messages need not wait for a home: it is there, or there was none."""
         self._trouble: str | None = None
 
     def wake(self) -> None:
-        """Something new waits."""
+        """Note that new messages wait."""
         self._fresh.set()
 
     def end(self) -> None:
-        """Nothing more will come."""
+        """Note that no more messages come."""
         self._ending.set()
         self._fresh.set()
         self._home.set()
 
     async def run(self) -> None:
-        """Connect and send, again and again; in the end there is one more try."""
+        """Connect and send, again and again; at the end there is one more try."""
         waits = delays()
         while True:
             began, last = asyncio.get_running_loop().time(), self._ending.is_set()
@@ -132,7 +132,7 @@ class Sender:
                 return
             except BrokerError as error:
                 self._say(error)
-            except LivecubeError as error:  # files that cannot be read: another try is no use
+            except LivecubeError as error:  # unreadable files: another try would not help
                 self._complain(f"nothing is published: {error}")
                 return
             if last:
@@ -143,13 +143,13 @@ class Sender:
                 await asyncio.wait_for(self._ending.wait(), next(waits))
 
     def _say(self, error: BrokerError) -> None:
-        """Each trouble once."""
+        """Report each kind of error once."""
         if error.trouble != self._trouble:
             self._trouble = error.trouble
             self._complain(f"the dashboard gets nothing for now: {error}")
 
     async def _send(self) -> None:
-        """One connection, from greeting to farewell."""
+        """Use one connection, from greeting to farewell."""
         identifier = f"livecube-{self._plan.tree.desk[:40]}-{secrets.token_hex(4)}"
         async with connected(self._plan.access, identifier, self._there("offline")) as connection:
             await self._greet(connection)
@@ -162,7 +162,7 @@ class Sender:
             await asyncio.wait_for(connection.publish([self._there("offline")]), FAREWELL_S)
 
     async def _greet(self, connection: Connection) -> None:
-        """Say that the desk is there and how things stand, and listen for births."""
+        """Publish that the desk is online, and its states; listen for starts of the home."""
         again = await self._forgotten(connection)
         if self._plan.form != "off":
             await connection.subscribe(birth_topic(self._plan.discovery_prefix))
@@ -173,13 +173,13 @@ class Sender:
             for at in range(0, len(again), _BATCH):
                 await self._publish(connection, again[at : at + _BATCH])
             await self._publish(connection, self._outbox.states())
-            # Only now: who waits for the desk to be there must not see how things stood before.
+            # Only now: a consumer that waits for the desk to be online must not see old states.
             await connection.publish([self._there("online")])
 
     async def _forgotten(self, connection: Connection) -> list[Letter]:
-        """What the broker had and has not any more, as the mark shows that it retained.
+        """The messages that the broker had and has lost, as its retained mark shows.
 
-        It forgets from some moment on. Where that cannot be seen, all that it may have forgotten.
+        A broker loses messages from some moment on. Without a mark: all that it may have lost.
         """
         again = self._outbox.again()
         if not again:
@@ -196,7 +196,7 @@ class Sender:
         return [letter for letter in again if letter.seq > remembered]
 
     def _look_for_home(self, is_heard: bool) -> None:
-        """A home that was there and is not would miss the events that wait: they go on waiting."""
+        """Let events wait if a home that was there has gone: it would miss them."""
         if is_heard or not self._had_home:
             self._home.set()
         elif not self._ending.is_set():
@@ -204,7 +204,7 @@ class Sender:
         self._had_home |= is_heard
 
     async def _introduce(self, connection: Connection) -> bool:
-        """Say to the home which entities there are; whether it may have heard that."""
+        """Introduce the entities to the home; returns whether it may have received them."""
         plan = self._plan
         if not self._is_allowed:
             return False
@@ -216,14 +216,14 @@ class Sender:
         except BrokerError as error:
             if error.trouble != "not allowed":
                 raise
-            self._is_allowed = False  # the rest may well be allowed
+            self._is_allowed = False  # publishing the rest may be allowed
             self._complain(f"the dashboard is not introduced: {error}")
             return False
 
     async def _take_back(self, connection: Connection) -> None:
-        """Empty what the desk left when it introduced itself in another form.
+        """Delete the messages with which the desk introduced itself in another form.
 
-        Two forms of one entity are in each other's way at home: the newer one is ignored.
+        At home two forms of one entity exclude one another: the newer one is ignored.
         """
         plan, number = self._plan, 1 + FORMS.index(self._plan.form)
         before = self._outbox.form
@@ -244,9 +244,9 @@ class Sender:
         self._outbox.form = number
 
     async def _listen(self, connection: Connection) -> None:
-        """Hear when Home Assistant has started or goes; ends with the connection."""
+        """Listen for starts and ends of Home Assistant; ends with the connection."""
         async for topic, payload, retained in connection.arriving():
-            # A retained word is from before us.
+            # A retained message is older than this connection.
             if topic != birth_topic(self._plan.discovery_prefix) or retained:
                 continue
             if is_birth(payload):
@@ -255,7 +255,7 @@ class Sender:
                 self._home.clear()
 
     async def _return(self, connection: Connection) -> None:
-        """Introduce the desk again to whoever has started, however often that is said."""
+        """Introduce the desk again after each start of a home."""
         while True:
             await self._born.wait()
             self._born.clear()
@@ -268,7 +268,7 @@ class Sender:
             await asyncio.sleep(_BIRTHS_APART_S)
 
     async def _drain(self, connection: Connection) -> None:
-        """Send what waits, as it comes; returns in the end, when nothing waits any more."""
+        """Send waiting messages as they come; returns at the end, when none is left."""
         while True:
             await self._home_back()
             self._fresh.clear()
@@ -285,22 +285,22 @@ class Sender:
             await self._fresh.wait()
 
     async def _home_back(self) -> None:
-        """Events that are sent while a home is away reach nobody there."""
+        """Wait until the home is back: events sent while it is away are lost to it."""
         with contextlib.suppress(TimeoutError):
             await asyncio.wait_for(self._home.wait(), _HOME_BACK_S)
         self._home.set()
 
     async def _introduce_new(self, connection: Connection, letters: Sequence[Letter]) -> None:
-        """Some entities come about only when there is a value for them."""
+        """Introduce entities that have their first value in these letters."""
         new = {one.name for one in letters if one.retain} - self._known
         if new := {name for name in new if is_known(name, self._outbox.state(name) or {})}:
             self._known |= new
             await self._introduce(connection)
 
     async def _publish(self, connection: Connection, letters: Sequence[Letter]) -> None:
-        """Publish in order; behind solves and whole batches a mark, how far the broker has come.
+        """Publish in order; after solves and whole batches comes a mark with the last ``seq``.
 
-        States that are said again have no place in the order.
+        States that are sent again have no number in the order.
         """
         topic = self._plan.tree.topic
         parcels = [Parcel(topic(one.name), one.payload, one.retain) for one in letters]
@@ -316,7 +316,7 @@ class Sender:
 
 
 async def _first_of(*works: Coroutine[Any, Any, None]) -> None:
-    """Run them until one has ended; the others are stopped. Raises what it raised."""
+    """Run them until one has ended; the others are stopped. Raises its exception."""
     tasks = [asyncio.create_task(work) for work in works]
     try:
         done, _ = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)

@@ -1,4 +1,4 @@
-"""What can be set about the dashboard: a broker's address, and the table [mqtt]."""
+"""The settings of the dashboard: a broker's address, and the table [mqtt]."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ _FORM: Final = "write it as mqtts://user@host/prefix; user, :port and /prefix ma
 
 @dataclass(frozen=True, slots=True)
 class Address:
-    """Where a broker is, and below which topic a desk publishes there."""
+    """The address of a broker, and the topic below which a desk publishes there."""
 
     host: str
     port: int
@@ -31,7 +31,7 @@ class Address:
 
     @property
     def is_local(self) -> bool:
-        """Whether it is this machine, so that nobody can listen on the way."""
+        """Whether it is this machine, so that plain text cannot be read on the way."""
         if self.host == "localhost":
             return True
         try:
@@ -41,7 +41,7 @@ class Address:
 
     @property
     def place(self) -> str:
-        """Host and port, as people write them."""
+        """Host and port as text."""
         host = f"[{self.host}]" if ":" in self.host else self.host
         return f"{host}:{self.port}"
 
@@ -49,7 +49,7 @@ class Address:
 def parse_address(url: str) -> Address:
     """Read ``mqtt[s]://user@host:port/prefix``.
 
-    Raises :class:`~livecube.errors.UsageError`; its message repeats nothing of a text that may hold
+    Raises :class:`~livecube.errors.UsageError`; its message never repeats the text, which may hold
     a password.
     """
     try:
@@ -65,7 +65,7 @@ def parse_address(url: str) -> Address:
     if parts.scheme not in _PORTS or not parts.hostname:
         _refuse("a broker's address begins with mqtt:// or mqtts:// and the host")
     if parts.query or parts.fragment or port == 0:
-        _refuse("a broker's address has a port above 0 and nothing behind the prefix")
+        _refuse("a broker's address has a port above 0 and nothing after the prefix")
     return _address(parts, parts.hostname, port or _PORTS[parts.scheme])
 
 
@@ -95,13 +95,13 @@ MQTT_ENTRIES: Final = (
     Entry(
         "desk",
         "text",
-        "What this livecube is called on the dashboard; a name of its own if left out.",
+        "The name of this livecube on the dashboard; if left out, one is made up.",
         check=desk_part,
     ),
     Entry(
         "plain_text",
         "flag",
-        "Allow mqtt:// to another machine, where everybody on the way can read it.",
+        "Allow mqtt:// to another machine; others on the way can read it.",
         default=False,
     ),
     Entry("authority", "file", "Certificate of a private authority, instead of the system's."),
@@ -125,7 +125,7 @@ MQTT_ENTRIES: Final = (
     Entry(
         "discovery_prefix",
         "text",
-        "Where the home's instance listens for it.",
+        "The topic prefix on which the home listens for it.",
         default="homeassistant",
         check=_check_level,
     ),

@@ -1,4 +1,4 @@
-"""The sink for a dashboard: it only passes on, so that a turn never waits for a broker."""
+"""The sink for a dashboard: it only passes items on, so that a turn never waits for a broker."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ __all__ = [
     "tree_text",
 ]
 
-# What comes with livecube for other programs of a dashboard: schemas, the tree, a page.
+# Files for other programs of a dashboard: schemas, the tree, a page.
 
 
 _SUFFIX: Final = ".schema.json"
@@ -33,7 +33,7 @@ _CLIENT: Final = "/* the MQTT client stands here */"
 
 
 def schema_names() -> list[str]:
-    """Of which messages a schema is published."""
+    """Names of the messages with a published schema."""
     found = (file.name for file in files("livecube.dashboard").iterdir())
     return sorted(name.removesuffix(_SUFFIX) for name in found if name.endswith(_SUFFIX))
 
@@ -54,7 +54,7 @@ def tree_text() -> str:
 
 
 def page_text() -> str:
-    """The page, with the client that it needs inside: it loads nothing."""
+    """The page, with its client inside: it loads nothing from elsewhere."""
     return _shipped("page.html").replace(_CLIENT, _shipped("mqtt.min.js"))
 
 
@@ -63,25 +63,25 @@ def _shipped(name: str) -> str:
 
 
 Told: TypeAlias = Item | DrillDone | FingersDone | BeatDone | Month
-"""What a dashboard may be told."""
+"""Items for a dashboard."""
 
 
 class Publisher(Protocol):
-    """Who makes messages and sends them, elsewhere."""
+    """Makes messages and sends them, in another thread."""
 
     def post(self, item: Told) -> None:
-        """Take an item over; returns at once."""
+        """Queue an item; returns at once."""
         ...
 
     async def finish(self) -> None:
-        """Nothing more will be posted; returns when it is sent, or time is up."""
+        """End; returns when all messages are sent, or time is up."""
         ...
 
 
 class DashboardSink:
-    """Passes on what a dashboard is told. Of the turns only the first: the cube is there.
+    """Passes items on to a dashboard. Of the turns it passes on the first: the cube is there.
 
-    ``told_as`` may make something of an item that a dashboard knows.
+    ``told_as`` may turn an item into a value that a dashboard knows.
     """
 
     name = "dashboard"
@@ -94,7 +94,7 @@ class DashboardSink:
         self._heard = False
 
     async def take(self, item: Item) -> None:
-        """Pass it on, if it is of any concern."""
+        """Pass an item on, if it concerns a dashboard."""
         told = self._told_as(item)
         if isinstance(told, CONCERNS):
             self._publisher.post(told)
@@ -103,5 +103,5 @@ class DashboardSink:
             self._publisher.post(told)
 
     async def close(self) -> None:
-        """Nothing more will happen."""
+        """End: no more items follow."""
         await self._publisher.finish()

@@ -1,9 +1,9 @@
-"""What the broker has acknowledged, and may forget: kept for a while, to be told again.
+"""Acknowledged messages that the broker may forget: kept for a while, to be sent again.
 
-A broker that is killed loses what it had not written down yet; mosquitto, unless it is told
-otherwise, writes every half hour. What was acknowledged lately can be sent once more, the oldest
-first, with the same ids and marked ``again``: who drops repetitions sees everything once and in
-order, and who keeps no ids can leave it out.
+A killed broker loses messages that it has not written to disk; mosquitto writes every half hour by
+default. Lately acknowledged messages can be sent once more, oldest first, with the same ids and
+marked ``again``. A consumer that drops repetitions sees everything once and in order; one that
+keeps no ids can ignore marked messages.
 
 Functions on an outbox's database, for within its transactions.
 """
@@ -26,14 +26,14 @@ CREATE TABLE IF NOT EXISTS told (
 ) STRICT;
 CREATE TABLE IF NOT EXISTS said (name TEXT PRIMARY KEY, payload TEXT NOT NULL) STRICT;
 """
-"""``told``: messages that were acknowledged, and when; ``said``: of each state the last one."""
+"""``told``: acknowledged messages with times; ``said``: the last message of each state."""
 _KEPT: Final = (
     # detail, seconds, at least, at most
     (False, 1800.0, 12, 100),
     (True, 30.0, 0, 300),
 )
-"""Of each name: solves and the like of half an hour, details of half a minute. At least: all the
-solves in ``solve/recent``, for it is sent afterwards and must not be the first to tell of any."""
+"""For each name: solves and the like of half an hour, details of half a minute. The minimum covers
+all solves in ``solve/recent``: it is sent later, and must not be the first to hold a solve."""
 _LET_GO: Final = """
 DELETE FROM told WHERE detail = ? AND seq IN (
     SELECT seq FROM (
@@ -55,10 +55,10 @@ class Letter:
 
 
 def note_told(db: sqlite3.Connection, letters: Iterable[Letter], now: float) -> None:
-    """The broker has acknowledged these, at ``now``; what is too old or too much is let go.
+    """Note that the broker acknowledged these at ``now``; drop those that are too old or too many.
 
-    Ages are counted back from here, not from when it is told again: a broker that dies long after
-    the last message has forgotten no less.
+    Ages count back from now, not from the time of sending again: a broker that dies long after the
+    last message has forgotten as much.
     """
     for one in letters:
         if one.retain:
@@ -71,7 +71,7 @@ def note_told(db: sqlite3.Connection, letters: Iterable[Letter], now: float) -> 
 
 
 def lately_told(db: sqlite3.Connection) -> list[Letter]:
-    """What is to be sent again, in order."""
+    """The messages to send again, in order."""
     rows = db.execute("SELECT seq, name, payload, detail FROM told ORDER BY seq")
     return [
         Letter(seq, name, _again(payload), retain=False, detail=bool(detail))
@@ -80,13 +80,13 @@ def lately_told(db: sqlite3.Connection) -> list[Letter]:
 
 
 def told_states(db: sqlite3.Connection) -> list[Letter]:
-    """Of each retained message the one that was acknowledged last; a newer one may wait."""
+    """The last acknowledged message of each retained name; a newer one may wait."""
     rows = db.execute("SELECT name, payload FROM said ORDER BY name")
     return [Letter(0, name, payload, retain=True) for name, payload in rows]
 
 
 def take_over_states(db: sqlite3.Connection) -> None:
-    """A file from before this table: what does not wait has been sent."""
+    """Fill the table of an older file: states that do not wait have been sent."""
     db.execute(
         "INSERT OR IGNORE INTO said SELECT name, payload FROM latest"
         " WHERE name NOT IN (SELECT name FROM waiting WHERE retain)"
@@ -94,5 +94,5 @@ def take_over_states(db: sqlite3.Connection) -> None:
 
 
 def _again(payload: str) -> str:
-    """The same object, marked."""
+    """The same object, marked ``again``."""
     return f'{payload.removesuffix("}")},"again":true}}'

@@ -1,4 +1,4 @@
-"""What ``livecube mqtt`` does with a broker: check it, listen to it, take everything back."""
+"""The commands of ``livecube mqtt``: check a broker, listen to it, delete everything."""
 
 from __future__ import annotations
 
@@ -28,17 +28,17 @@ if TYPE_CHECKING:
 __all__ = ["check_broker", "forget_desk", "listen_to_desks", "waiting_messages"]
 
 _BACK_S: Final = 5.0
-"""How long our own message may take to come back."""
+"""Seconds for our own message to come back."""
 _HOME_S: Final = 1.0
-"""So long a home may take to lose entities before what they showed is taken away."""
+"""Seconds for a home to lose entities before their states are deleted."""
 _QUIET_S: Final = 0.7
-"""What is retained comes at once; after so long without any there is none."""
+"""Retained messages come at once; after this time without any there are none."""
 
 
 async def check_broker(plan: Plan) -> float:
-    """Connect, publish, and read it back; how many seconds the way there and back took.
+    """Connect, publish, and read it back; returns the seconds for the way there and back.
 
-    Raises :class:`~livecube.errors.BrokerError`, which says in words what is wrong.
+    Raises :class:`~livecube.errors.BrokerError`, which gives the reason in words.
     """
     topic = f"{plan.tree.topic(CHECK)}/{secrets.token_hex(4)}"
     word = str(uuid.uuid4())
@@ -54,7 +54,7 @@ async def check_broker(plan: Plan) -> float:
         except TimeoutError:
             raise BrokerError(
                 "not allowed",
-                f"what is published on {topic} does not come back: {plan.access.address.place} may"
+                f"the message on {topic} does not come back: {plan.access.address.place} may"
                 " not allow this user to publish there, or to read it",
             ) from None
     raise AssertionError("a connection that breaks says so")
@@ -80,9 +80,9 @@ async def listen_to_desks(
     heard: Callable[[Desks, Arrived | None], None],
     complain: Callable[[str], None],
 ) -> None:
-    """Hear all desks below the prefix, for ever; ``heard`` is called with each message.
+    """Listen to all desks below the prefix, for ever; ``heard`` is called with each message.
 
-    Raises :class:`~livecube.errors.BrokerError` only if the first connection does not come about.
+    Raises :class:`~livecube.errors.BrokerError` only if the first connection fails.
     """
     desks = Desks(plan.access.address.prefix)
     waits, first = delays(), True
@@ -106,13 +106,13 @@ async def listen_to_desks(
 
 
 async def forget_desk(plan: Plan) -> int:
-    """Take away whatever this desk has left on the broker, and its outbox; how many messages.
+    """Delete all messages of this desk on the broker, and its outbox; returns how many messages.
 
-    A home first loses the entities, and has time for that: what they show is taken away behind
-    them, or it would look for values in nothing. What waits here goes last, once all is done.
+    First a home loses the entities, and has time for that. Their states are deleted afterwards;
+    otherwise the entities would read empty states. The outbox goes last, if all went well.
 
-    Raises :class:`~livecube.errors.UsageError` while a livecube publishes for it, and
-    :class:`~livecube.errors.BrokerError` if something could not be taken away.
+    Raises :class:`~livecube.errors.UsageError` while a livecube publishes for the desk, and
+    :class:`~livecube.errors.BrokerError` if a message could not be deleted.
     """
     introductions = discovery_topics(plan.tree, plan.discovery_prefix)
     with _outbox_to_throw_away(plan):
@@ -133,7 +133,7 @@ async def forget_desk(plan: Plan) -> int:
 
 @contextmanager
 def _outbox_to_throw_away(plan: Plan) -> Iterator[None]:
-    """What waits must not be sent meanwhile, and is gone in the end if all went well."""
+    """Hold the outbox, so that nothing is sent meanwhile; delete it if all goes well."""
     path = outbox_path(plan.access.address, plan.desk)
     if not path.exists():
         yield

@@ -1,6 +1,6 @@
 """The tree of topics: ``prefix/desk/name``. A desk is one installation of livecube.
 
-topics.md beside this module says what is published where.
+``topics.md`` beside this module lists the messages on each topic.
 """
 
 from __future__ import annotations
@@ -53,12 +53,12 @@ DRILL_LATEST: Final = "drill/latest"
 FINGERS: Final = "fingers"
 BEAT: Final = "beat"
 FIGURES: Final = "figures/"
-"""Below it stand figures by their names; a listener leaves alone those that it does not know."""
+"""Topic above the figures; a listener ignores names that it does not know."""
 CHECK: Final = "check"
-"""Where ``livecube mqtt check`` publishes and reads back; nothing stays there."""
+"""Topic on which ``livecube mqtt check`` publishes and reads back; it leaves no message."""
 MARK: Final = "mark"
-"""Retained: up to which ``seq`` a broker has heard the desk. After its death that shows what it
-forgot; nobody else needs it."""
+"""Retained: the last ``seq`` that the broker has received from the desk. After a crash of the
+broker it shows which messages it lost; only the desk uses it."""
 NAMES: Final = (
     AVAILABILITY,
     LINK,
@@ -87,8 +87,8 @@ def desk_part(name: str) -> str:
     """A desk's name as one level of a topic and as part of an id, of ``[A-Za-z0-9_-]`` only.
 
     Every other character becomes ``_`` and two hexadecimal digits for each byte of its UTF-8, so
-    that different names stay different. Raises :class:`~livecube.errors.UsageError` for a name
-    that is empty, too long or cannot be shown.
+    that different names stay different. Raises :class:`~livecube.errors.UsageError` for a name that
+    is empty, too long or not printable.
     """
     if not 0 < len(name) <= _LONGEST_NAME:
         raise UsageError(f"a desk's name has 1 to {_LONGEST_NAME} characters, not {len(name)}")
@@ -101,7 +101,7 @@ def desk_part(name: str) -> str:
 
 
 def desk_name(part: str) -> str:
-    """The name that :func:`desk_part` made this of; the part itself if it did not."""
+    """The name from which :func:`desk_part` made this; the part itself if it did not make it."""
     try:
         return _ESCAPED.sub(lambda m: bytes.fromhex(m[0].replace("_", "")).decode(), part)
     except UnicodeDecodeError:
@@ -111,7 +111,7 @@ def desk_name(part: str) -> str:
 def check_prefix(prefix: str) -> str:
     """The prefix, if topics can begin with it: levels with ``/`` between, no wildcards.
 
-    Raises :class:`~livecube.errors.UsageError` with what is wrong with it.
+    Raises :class:`~livecube.errors.UsageError` with the reason.
     """
     levels = prefix.split("/")
     if not all(levels) or len(prefix.encode()) > _LONGEST_PREFIX:
@@ -127,11 +127,11 @@ def check_prefix(prefix: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Tree:
-    """Where one desk publishes."""
+    """The topics of one desk."""
 
     prefix: str
     desk: str
-    """As :func:`desk_part` makes it."""
+    """The desk's name from :func:`desk_part`."""
 
     def topic(self, name: str) -> str:
         """The full topic of one of :data:`NAMES`, or of another name below the desk."""
