@@ -90,8 +90,8 @@ def uuid16(number: int) -> str:
 
 # Errors of the radio in words, with what to do. Pure: an exception in, one out.
 #
-# bleak's exceptions are told apart by class name and D-Bus name: loading bleak for a message would
-# take 0.2 s.
+# bleak's exceptions are distinguished by class name and D-Bus name: loading bleak for a message
+# would take 0.2 s.
 
 
 _REASONS: Final[dict[str, RadioTrouble]] = {

@@ -50,7 +50,7 @@ class Voice(Protocol):
     """Says one thing at a time."""
 
     async def say(self, text: str) -> None:
-        """Begin to say this now, instead of whatever is being said."""
+        """Begin to say this now, in the place of the present text."""
         ...
 
     async def hush(self) -> None:
@@ -74,7 +74,7 @@ class SystemVoice:
             complain(f"No speech program was found, so nothing is said; {_REMEDY}.")
 
     async def say(self, text: str) -> None:
-        """Begin to say this now, instead of whatever is being said."""
+        """Begin to say this now, in the place of the present text."""
         await self.hush()
         if self._command is None:
             return

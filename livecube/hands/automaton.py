@@ -192,8 +192,8 @@ def make_automaton(features: Features, source: str) -> Automaton:
     if (seconds < 1).any():
         state, move = np.argwhere(seconds < 1)[0].tolist()
         raise UsageError(
-            f"{source}: {_NAMES[move]} behind {_state_name(_STATES[state])} comes to "
-            f"{seconds[state, move] / 1000:.3f} s; make its turn dearer or the extra smaller"
+            f"{source}: {_NAMES[move]} after {_state_name(_STATES[state])} comes to "
+            f"{seconds[state, move] / 1000:.3f} s; make its turn slower or the extra smaller"
         )
     rotation_ms, rotation_moves = _rotations(features)
     return Automaton(

@@ -154,7 +154,7 @@ class HistorySink:
 
     @property
     def last_words(self) -> list[str]:
-        """What is not kept in the end, a sentence for each solve."""
+        """A sentence for each solve that is not kept at the end."""
         told = []
         for number, why in self._debts.why.items():
             log = self._log(number)
@@ -245,7 +245,7 @@ class FollowedSink:
 
     @property
     def last_words(self) -> list[str]:
-        """What is not kept in the end, a sentence for each solve."""
+        """A sentence for each solve that is not kept at the end."""
         left = "" if self._log is None else f"; its turns are in {self._log.path}"
         return [
             f"Solve {number} is not kept ({why}){left}" for number, why in self._debts.why.items()

@@ -312,7 +312,7 @@ class Acquaintance:
         worth = np.minimum(top, weighed(self.kinds) @ right)
         stranger = self.stranger
         worth = (1 - stranger) * top + stranger * worth
-        # Mixes in equal shares, as if the turns sometimes told nothing: the likeliest stays so.
+        # Mixed with equal shares, as if the turns sometimes told nothing: the likeliest stays so.
         even = 1 / held.shape[1]
         share = np.clip((worth - even) / np.maximum(top - even, 1e-9), 0.0, 1.0)[:, None]
         mixed: Array = share * held + (1 - share) * even
