@@ -159,9 +159,8 @@ def rotated(position: Array, rotation: int) -> Array:
 def rotation_tables(rotation: int) -> tuple[Array, Array]:
     """The tables that :func:`rotated` looks up: shapes (20,) and (20, 54), uint8.
 
-    The home of piece p of the result is the home of a sticker of some piece of the given
-    position. The first table names that piece; the second gives the facelet of piece p for each
-    place of that piece. Both depend only on the rotation.
+    The rotation takes a sticker of one piece to the home of piece p. The first table gives that
+    piece for each p; the second gives the facelet of piece p for each place of that piece.
     """
     return _SOURCES[rotation], _TURNED_STICKERS[rotation][_TWISTS[rotation]]
 

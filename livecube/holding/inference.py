@@ -327,10 +327,10 @@ def log_odds(sure: Array) -> Array:
 
 
 def surprise(reading: Reading, names: Sequence[int]) -> float | None:
-    """Mean surprise of the last layer of a solve, in nats; on average 0 above :data:`USUAL`.
+    """How unexpected the last layer of a solve is, in nats; 0 is usual for counted people.
 
-    Scaled with the root of the number of turns, so that long and short ones spread alike. None
-    if there were too few turns.
+    The excess over :data:`USUAL` nats a turn, divided by the root of the number of turns, so
+    that long and short last layers spread alike. None if there are too few turns.
     """
     within = np.array([GROUPS[name] == LAST_LAYER for name in names], dtype=np.bool_)
     count = int(within.sum())

@@ -82,7 +82,7 @@ def spread_cross_seconds(
 def pair_seconds(hands: HandArrays) -> npt.NDArray[np.uint8]:
     """Shape (2, 576, 24): for each place of slot 0's corner and edge, and each holding.
 
-    Second: without turns of the cross layer, in whatever holding the cross ends up.
+    Second: without turns of the cross layer, and without the time to bring the cross down.
     """
     moves = (24 * PIECE_MOVES[0].T[:, None].astype(np.int32) + PIECE_MOVES[1].T[None]).reshape(
         576, 18

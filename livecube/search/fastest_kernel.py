@@ -48,7 +48,7 @@ class SecondsTables(NamedTuple):
     """Shape (190080, 24): units of milliseconds that solve the cross from a holding."""
     pair: npt.NDArray[np.uint8]
     """Shape (2, 576, 24): the same for the pair of slot 0 (``24 * corner + edge``) by itself;
-    second, without turns of the cross layer, in whatever holding the cross ends up."""
+    second, without turns of the cross layer, and without the time to bring the cross down."""
     pieces: npt.NDArray[np.uint8]
     """Shape (2, 2, 4561920, KINDS): for the cross and the corner (first) or edge of slot 0,
     ``24 * cross + place``, from a kind of holding; second, without turns of the cross layer."""

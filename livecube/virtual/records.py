@@ -37,10 +37,10 @@ Kind: TypeAlias = Literal[
 ]
 
 KINDS: Final[tuple[Kind, ...]] = get_args(Kind)
-"""The kinds of solve that can be asked for, and that a solve names as its events.
+"""The kinds of event that can be requested of a solve, and that a solve lists.
 
 Most are the names of techniques and stages. ``chain``: a pair done while the cross layer is turned.
-``offset-cross``: the cross done so. ``other-cross``: another colour had a cross before.
+``offset-cross``: the cross done at an offset. ``other-cross``: another colour had a cross before.
 ``out-and-back``: a solved pair was taken out and put back. ``out-while-in``: a solved pair was out
 at lines where the cross is whole, and came back as another went in. ``reopened``: a solved pair was
 lost. ``fumbling``: pieces were put in and lost at any offset, more or less at random.
