@@ -62,7 +62,7 @@ Quaternion: TypeAlias = tuple[float, float, float, float]
 _SWAY: Final = np.radians(25)
 """Standard deviation of the tilt of the cube between two turns: a guess."""
 _ASTRAY: Final = 0.01
-"""Probability that a reading of the sensor is wrong: a guess."""
+"""Probability that a reading of the sensor has nothing to do with the cube."""
 
 _OUT_OF: Final = {"R": (0, 1), "L": (0, -1), "U": (1, 1), "D": (1, -1), "F": (2, 1), "B": (2, -1)}
 """Axis, and direction along it, out of each face."""

@@ -302,7 +302,7 @@ def _bits(mask: int) -> list[int]:
 
 _SCRAMBLED_AT_MOST: Final = 4
 """A cube counts as scrambled when at most this many of its 20 pieces are at home (a random
-position has 0.8 on average; more than this happens once in some 2,000)."""
+position has 0.8 on average; more than this happens once in some 600)."""
 
 _SCATTERED_AT_MOST: Final = 3
 """A colour's pieces are scattered on a scrambled cube when at most this many of the 12 pieces

@@ -278,7 +278,7 @@ class Tracker:
                 told += self._close(event.t)
         elif record:
             begun = record.id is not None or event.position != SOLVED_BYTES
-            # If the cube stood in another position, not just the solved one, turns were missed.
+            # If this record began in another position than the solved one, turns were missed.
             lost = record.begun or bool(record.gaps)
             self._open(begun=begun, solve_id=record.id, lost=lost)
         return told

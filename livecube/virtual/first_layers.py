@@ -267,7 +267,7 @@ class FirstLayers:
         return self._do(self._usual(free[0]) or self.plan(free[0], free[0], 0, keep))
 
     def fumble(self, steps: int) -> None:
-        """Put single pieces and pairs anywhere at any offset; the others may get lost or not."""
+        """Put single pieces and pairs anywhere at any offset; solved ones may get lost."""
         for _ in range(steps):
             slot, offset = int(self.rng.integers(4)), int(self.rng.integers(4))
             minded = [s for s in _SLOTS if s != slot and self.rng.random() < 0.7]

@@ -45,8 +45,8 @@ class Habits:
     """Other last-layer sequences are known than usual: the inverses of the usual ones, wherever one
     of them settles the case."""
     grip_ahead: int = 99
-    """The holding is the cheapest for so many of the turns that belong together. 0: the first side
-    face is brought to either hand, whatever comes after it."""
+    """The holding is the cheapest one for this number of turns that belong together. 0: the first
+    side face is brought to either hand; later turns do not matter."""
     # Hands, seconds.
     turn_s: float = 0.16
     """Median time of an easy quarter turn in a running sequence."""
