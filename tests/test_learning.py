@@ -64,18 +64,18 @@ def test_a_learned_profile_says_what_it_lacks(seed: int) -> None:
 
 
 LEARNED = {
-    0: "7040420e",
-    1: "de59a719",
-    2: "bdc30324",
-    3: "611055d5",
-    4: "f4bd1806",
-    5: "ea3cab9c",
-    6: "2f4a4040",
-    7: "41c19d47",
-    8: "b708a11a",
-    9: "606d2efe",
-    10: "bdfb3873",
-    11: "4efa5d12",
+    0: "01fd910b",
+    1: "7aa913af",
+    2: "c05c5a59",
+    3: "5f0d5be0",
+    4: "e316ad3f",
+    5: "0279bc39",
+    6: "0280e8ca",
+    7: "0e0b4ebc",
+    8: "e3db2945",
+    9: "97a0e836",
+    10: "c255fa09",
+    11: "c89f4c95",
 }
 """By seed, a digest of what is learned: all fields, codes and notes."""
 
@@ -116,7 +116,7 @@ def test_without_a_free_sequence_nothing_is_learned() -> None:
 def test_lost_packets_are_said_to_be_lost() -> None:
     found, rng = recording(made(1), 1), random.Random(1)
     for step in found.steps:
-        step.packets[:] = [p for p in step.packets if rng.random() > 0.15 or step.turns is None]
+        step.packets[:] = [p for p in step.packets if rng.random() > 0.3 or step.turns is None]
     verdict = refused(found)
     assert verdict.why == "lost"
 
@@ -202,7 +202,7 @@ def test_a_recording_is_what_a_log_holds() -> None:
     assert found.packets == [rest, first, free]
 
 
-ROUTINE = "b4ef4d740c37"
+ROUTINE = "9367f5c2b1f3"
 """A digest of what is asked for, in its order."""
 
 

@@ -24,6 +24,7 @@ __all__ = ["SLIPS", "Firmware", "Slip", "Wild", "recorded", "session", "wild"]
 MAIN: Final = "b2b9a3a6-6f0f-4a35-8e4c-0d4f6b1f5b01"
 OTHER: Final = "b2b9a3a6-6f0f-4a35-8e4c-0d4f6b1f5b02"
 Slip = Literal["wrong", "corrected", "corrected late", "lost", "late", "pause"]
+Orientation = Literal["", "same length", "other length", "other characteristic"]
 SLIPS: Final[tuple[Slip, ...]] = ("wrong", "corrected", "corrected late", "lost", "late", "pause")
 
 
@@ -50,7 +51,7 @@ class Wild:
     mask: bytes
     """Exclusive or with the whole packet; empty: none."""
     types: tuple[int, int]
-    orientation: Literal["", "same length", "other length", "other characteristic"]
+    orientation: Orientation
     varying: bool
     """Whether a packet is as long as there were turns in the last two seconds."""
     repeats: int
@@ -79,7 +80,7 @@ def wild(seed: int) -> Wild:
     """The cube of a seed."""
     rng = random.Random(f"wild {seed}")
     turns = list(range(18)) if rng.random() < 0.6 else [t for t in range(18) if t % 3 != 1]
-    orientation = rng.choice(("", "", "same length", "same length", "other length",
+    orientation: Orientation = rng.choice(("", "", "same length", "same length", "other length",
                               "other characteristic"))  # fmt: skip
     parts = ["code", *rng.sample(("noise", "noise", "battery", "const"), rng.randrange(3))]
     has_counter = rng.random() < 0.75
@@ -96,10 +97,10 @@ def wild(seed: int) -> Wild:
     varying = history > 0 and rng.random() < 0.15
     return Wild(
         seed=seed,
-        parts=tuple(p for p in parts if p != "code") + ("code",) if varying else tuple(parts),
+        parts=tuple(sorted(parts, key=lambda part: varying and part == "code")),
         codes=dict(zip(turns, rng.sample(range(1, 256), len(turns)), strict=True))
         if rng.random() < 0.4
-        else {turn: 1 + number + 16 * rng.choice((0, 0, 3)) * 0 for number, turn in enumerate(turns)},
+        else {turn: 1 + number for number, turn in enumerate(turns)},
         history=history,
         newest_first=varying or rng.random() < 0.6,
         counter_bits=bits,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from livecube.profiles.checks import Check
 from livecube.profiles.fields import Field
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from livecube.profiles.fields import Order
 
-__all__ = ["find_check"]
+__all__ = ["FoundCheck", "find_check"]
 
 _POLYNOMIALS: Final = {
     8: range(1, 256, 2),
@@ -20,21 +20,54 @@ _POLYNOMIALS: Final = {
 }
 """All of eight bits; of sixteen those that are in common use."""
 _LEAST: Final = 16
-"""Different packets that must agree: chance would pass one in 2**(8 × 15)."""
+"""Different packets that must agree."""
+_ODDS: Final = 40
+"""Chance would have to be on one's side so often in a row, as with the toss of a coin."""
 
 
-def find_check(packets: Sequence[bytes], order: Order) -> Check | None:
+class FoundCheck(NamedTuple):
+    """A check value that all packets have."""
+
+    check: Check
+    odds: int
+    """That chance made it is as likely as so many tosses of a coin that all fall alike."""
+
+
+def find_check(packets: Sequence[bytes], order: Order) -> FoundCheck | None:
     """The check value that all packets of one length have, if they have one.
 
     It is looked for behind what it covers: all bytes before it, from the first or the second on.
+    It counts if it cannot be chance, however many kinds of check values were tried: what the
+    packets say of it is how far they differ in what it covers.
     """
     different = list(dict.fromkeys(packets))
     if len(different) < _LEAST:
         return None
+    tried = 0
     for check in _candidates(different, order):
+        tried += 1 if check.kind != "crc" else 2 * len(_POLYNOMIALS[check.field.bits])
         if all(check.holds(packet) for packet in different):
-            return check
+            told = min(_rank([p[check.first : check.last] for p in different]), len(different) - 1)
+            odds = check.field.bits * told - (tried * _HYPOTHESES).bit_length()
+            return FoundCheck(check, odds) if odds >= _ODDS else None
     return None
+
+
+_HYPOTHESES: Final = 1 << 10
+"""At least so many were passed over unseen for each that was tried."""
+
+
+def _rank(covered: Sequence[bytes]) -> int:
+    """In how many ways that do not follow from one another the bytes differ."""
+    basis: list[int] = []
+    first = int.from_bytes(covered[0], "big")
+    for data in covered[1:]:
+        rest = int.from_bytes(data, "big") ^ first
+        for one in basis:
+            rest = min(rest, rest ^ one)
+        if rest:
+            basis.append(rest)
+    return len(basis)
 
 
 def _candidates(packets: list[bytes], order: Order) -> Iterator[Check]:

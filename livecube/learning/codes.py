@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
     from livecube.learning.bits import Bits, Ints
     from livecube.profiles.fields import Field
 
-__all__ = ["FoundTurns", "find_elapsed", "find_list", "find_turns", "turn_bits"]
+__all__ = ["FoundTurns", "find_elapsed", "find_list", "find_turns", "labellings", "turn_bits"]
 
 _MOST_BITS: Final = 16
 _MOST_STRIDE: Final = 48
@@ -24,6 +25,11 @@ _MOST_TURNS: Final = 16
 _LEAST_CHECKS: Final = 20
 _NO_TURN: Final = -2
 _ELAPSED_BITS: Final = range(6, 17)
+_OFTEN: Final = 3
+"""A turn that was made so often outvotes a wrong label."""
+_SLIPS: Final = 5
+_SLIP_SHARE: Final = 1 / 12
+"""So many labels may be wrong."""
 
 
 @dataclass(frozen=True)
@@ -50,19 +56,77 @@ def turn_bits(bits: Bits, turns: Ints) -> tuple[Ints, Ints]:
     return same, same & varies
 
 
+def labellings(bits: Bits, turns: Ints) -> list[Ints]:
+    """The turns, and the same without labels that may be wrong: −1 where one was left out.
+
+    Where bits go with the turns but for a few packets, it is those few that were told another
+    turn; whether that is so is judged later, by a decoder that hears everything.
+    """
+    often = [t for t in set(turns[turns >= 0].tolist()) if (turns == t).sum() >= _OFTEN]
+    known = np.isin(turns, often)
+    usual = np.zeros_like(bits.table)
+    for turn in often:
+        usual[turns == turn] = 2 * bits.table[turns == turn].sum(axis=0) > (turns == turn).sum()
+    odd = (bits.table != usual) & known[:, None]
+    same = (odd.sum(axis=0) <= max(_SLIPS, round(known.sum() * _SLIP_SHARE))).astype(np.int64)
+    varies = usual[known].min(axis=0) != usual[known].max(axis=0) if known.any() else same * 0
+    found = {turns.tobytes(): turns}
+    for start, end in _runs(same, same & varies):
+        strange = odd[:, start:end][:, (same & varies)[start:end] > 0].any(axis=1)
+        if 0 < strange.sum() <= max(_SLIPS, round(known.sum() * _SLIP_SHARE)):
+            without = np.where(strange, -1, turns)
+            found.setdefault(without.tobytes(), without)
+    return list(found.values())
+
+
 def find_turns(bits: Bits, turns: Ints) -> list[FoundTurns]:
-    """All fields that tell which turn was made: each turn has one code, no two have the same."""
+    """All fields that tell which turn was made: each turn has one code, no two have the same.
+
+    Of two turns with one code the one that was made seldom is left out, if it was made once or
+    twice: then another turn was made instead.
+    """
     same, varies = turn_bits(bits, turns)
     found = []
     for start, end in _runs(same, varies):
-        if end - start > _MOST_BITS:
-            continue
-        values = bits.read(start, end - start)
-        codes = {int(v): int(t) for v, t in zip(values, turns, strict=True) if t >= 0}
-        if len(codes) == len(set(turns[turns >= 0].tolist())):
-            row = Entries(bits.field(start, end - start), 1, end - start)
-            found.append(FoundTurns(TurnList(row), codes))
+        pieces = [piece for piece in _bytes(start, end) if varies[slice(*piece)].any()]
+        fields = [
+            one
+            for one in (_told(bits, *piece, turns, strict=True) for piece in pieces)
+            if one is not None
+        ]
+        whole = _told(bits, start, end, turns) if end - start <= _MOST_BITS else None
+        found += fields or ([] if whole is None else [whole])
     return found
+
+
+def _bytes(start: int, end: int) -> list[tuple[int, int]]:
+    """The parts of a run in each byte: behind a code there may be a check value of it."""
+    edges = [start, *range(start - start % 8 + 8, end, 8), end]
+    return list(pairwise(edges))
+
+
+def _told(
+    bits: Bits, start: int, end: int, turns: Ints, *, strict: bool = False
+) -> FoundTurns | None:
+    codes = _codes(bits.read(start, end - start), turns)
+    if codes is None or (strict and len(codes) < len(set(turns[turns >= 0].tolist()))):
+        return None
+    return FoundTurns(TurnList(Entries(bits.field(start, end - start), 1, end - start)), codes)
+
+
+def _codes(values: Ints, turns: Ints) -> dict[int, int] | None:
+    made: dict[int, dict[int, int]] = {}
+    for value, turn in zip(values.tolist(), turns.tolist(), strict=True):
+        if turn >= 0:
+            counts = made.setdefault(value, {})
+            counts[turn] = counts.get(turn, 0) + 1
+    codes = {}
+    for value, counts in made.items():
+        turn, *others = sorted(counts, key=lambda turn: -counts[turn])
+        if any(counts[other] >= _OFTEN for other in others):
+            return None
+        codes[value] = turn
+    return codes if len(codes) == len(set(codes.values())) else None
 
 
 def _runs(same: Ints, varies: Ints) -> list[tuple[int, int]]:
@@ -100,6 +164,7 @@ def _lags(
     bits: Bits, found: FoundTurns, first: Field, stride: int, turns: Ints, index: Ints
 ) -> tuple[int, int | None]:
     """How many turns are listed, and the code where there was none yet."""
+    newest = set(bits.read(first.start, first.bits).tolist())
     empty: set[int] = set()
     for lag in range(1, _MOST_TURNS):
         start = first.start + lag * stride
@@ -107,7 +172,8 @@ def _lags(
             break
         values = bits.read(start, first.bits)
         told = np.array([found.codes.get(int(value), _NO_TURN) for value in values])
-        none = {int(value) for value in values[told == _NO_TURN]}
+        # A code that is newest somewhere is a turn, if one that was never asked for.
+        none = {int(value) for value in values[told == _NO_TURN]} - newest
         checked = (index >= lag) & (told != _NO_TURN)
         before = turns[np.maximum(index - lag, 0)]
         checked &= before >= 0
@@ -122,13 +188,16 @@ def _lags(
 
 
 def find_elapsed(
-    bits: Bits, row: Entries, ticks: Sequence[int] | Ints, wrap: int
+    bits: Bits, row: Entries, ticks: Sequence[int] | Ints, wrap: int, index: Ints | None = None
 ) -> Entries | None:
     """The field that says how many ticks went by since the turn before.
 
-    ``ticks``: the clock at each packet's turn, packets of turns one after the other.
+    ``ticks``: the clock at each packet's turn; ``index``: the number of that turn. None: packets
+    of turns one after the other.
     """
     steps = np.diff(np.asarray(ticks)) % wrap
+    if index is not None:
+        steps[np.diff(index) != 1] = wrap << _MOST_BITS
     best: Field | None = None
     for width in _ELAPSED_BITS:
         fitting = steps < (1 << width)

@@ -1,44 +1,115 @@
-"""The field that counts turns."""
+"""The field that counts turns, and where it begins anew."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from livecube.learning.bits import Bits, Ints
     from livecube.profiles.fields import Field
 
-__all__ = ["find_counter"]
+__all__ = ["FoundCounter", "find_counters"]
 
 _LEAST_BITS: Final = 4
 """A narrower counter cannot be told from chance, and would be of little use."""
 _MOST_BITS: Final = 16
+_SURE_BITS: Final = 8
+"""The lower bits of a counter are one by themselves if it goes round at a power of two. That is
+taken for granted of counters that have gone beyond a byte, and seen of all others."""
 _LEAST: Final = 20
 """Packets that must agree."""
+_PARITY: Final = 0.75
+"""So many of the steps must change the lowest bit as the turns do; at an odd wrap it stays."""
+_STEP: Final = 3
+"""From one packet to the next so many turns may be made."""
+_SLIPS: Final = 5
+_SLIP_SHARE: Final = 1 / 12
+"""So many steps may count otherwise: a turn was made that nobody asked for, or one was lost."""
 
 
-def find_counter(bits: Bits, made: Ints) -> Field | None:
-    """The widest field that goes up by one with each turn.
+class FoundCounter(NamedTuple):
+    """A counter."""
 
-    ``made``: how many turns had been made when each packet was sent. Only bits that were seen
-    to move count: those above them may belong to something else, and the bits that moved are
-    a right counter by themselves.
+    field: Field
+    wrap: int
+    """It begins anew after so many turns."""
+    seen: bool
+    """Whether it was seen to begin anew; if not, it may go on."""
+
+    def number(self, data: bytes) -> int:
+        """The number in a packet."""
+        return self.field.read(data) % self.wrap
+
+
+def find_counters(bits: Bits, made: Ints, everything: Bits) -> list[FoundCounter]:
+    """The fields that go up by one with each turn, the widest first.
+
+    ``bits``: the last packet of each step, ``made``: how many turns had been asked for by then;
+    ``everything``: all packets of the kind, also those of which no turns are known. Only bits
+    that were seen to move count: those above them may belong to something else.
     """
     if len(made) < _LEAST:
-        return None
-    best: Field | None = None
-    odd = (bits.table ^ (made & 1)[:, None]).T
-    lowest = [at for at in range(bits.size) if odd[at].min() == odd[at].max()]
-    for width in range(_LEAST_BITS, min(_MOST_BITS, bits.size) + 1):
-        for at in lowest:
-            start = at if bits.order == "little" else at - width + 1
-            if start < 0 or start + width > bits.size:
-                continue
-            values = bits.read(start, width)
-            top = values >> (width - 1)
-            if top.min() == top.max():
-                continue
-            ahead = (values - made) % (1 << width)
-            if (ahead == ahead[0]).all() and (best is None or best.bits < width):
-                best = bits.field(start, width)
-    return best
+        return []
+    asked = np.diff(made)
+    odd = (bits.table[1:] ^ bits.table[:-1] ^ (asked & 1)[:, None]).mean(axis=0)
+    found: list[tuple[int, FoundCounter]] = []
+    for at in np.flatnonzero(odd <= 1 - _PARITY).tolist():
+        found += _from_bit(bits, everything, at, asked)
+    return [one for _, one in sorted(found, key=lambda one: (one[0], -one[1].field.bits))]
+
+
+def _from_bit(
+    bits: Bits, everything: Bits, at: int, asked: Ints
+) -> Iterator[tuple[int, FoundCounter]]:
+    """The widest counters whose lowest bit this is, each with how many steps contradict it."""
+    most = max(_SLIPS, round(len(asked) * _SLIP_SHARE))
+    for width in range(_MOST_BITS, _LEAST_BITS - 1, -1):
+        start = at if bits.order == "little" else at - width + 1
+        if start < 0 or start + width > bits.size:
+            continue
+        whole, values = everything.read(start, width), bits.read(start, width)
+        if not _top_moves(values, width) and not (
+            _top_moves(whole, width) and _steady(whole, width)
+        ):
+            continue
+        wraps = _wraps(whole, width) | _wraps(values, width, asked)
+        if not wraps and width > _SURE_BITS:
+            continue
+        steps = np.diff(values) - asked
+        found = []
+        for wrap in wraps or {1 << width}:
+            wrong = int((steps % wrap != 0).sum())
+            if wrong <= most:
+                counter = FoundCounter(bits.field(start, width), wrap, bool(wraps))
+                found.append((wrong, counter))
+        yield from found
+        if found:
+            return
+
+
+def _top_moves(values: Ints, width: int) -> bool:
+    top = values >> (width - 1)
+    return bool(top.min() != top.max())
+
+
+def _steady(values: Ints, width: int) -> bool:
+    """Whether the numbers go up by little, or stay, from nearly every packet to the next."""
+    return bool(((np.diff(values) % (1 << width)) <= _STEP).mean() >= _PARITY)
+
+
+def _wraps(values: Ints, width: int, asked: Ints | None = None) -> set[int]:
+    """After how many turns the numbers may begin anew, wherever they fall.
+
+    ``asked``: turns from each number to the next; None: one, wherever the number changes.
+    """
+    if asked is None:
+        values = values[np.flatnonzero(np.diff(values, prepend=-1))]
+        asked = np.ones(len(values) - 1, dtype=np.int64)
+    wraps = values[:-1] + asked - values[1:]
+    most, least = 1 << width, int(values.max() - values.min()) + 1
+    fitting = (np.diff(values) < 0) & (wraps >= least) & (wraps <= most)
+    return set(wraps[fitting].tolist())

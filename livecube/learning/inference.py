@@ -3,30 +3,40 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
-import numpy as np
-
+from livecube.learning.bits import Bits
 from livecube.learning.checksums import find_check
-from livecube.learning.clocks import find_clock
-from livecube.learning.codes import find_elapsed, find_list, find_turns
+from livecube.learning.clocks import RATES, find_clock
+from livecube.learning.codes import find_elapsed, find_list, find_turns, labellings
 from livecube.learning.pieces import find_pieces
-from livecube.learning.samples import samples_of, states_of
+from livecube.learning.samples import ORDERS, samples_of, states_of
+from livecube.learning.slips import without_slips
 from livecube.learning.stickers import find_stickers
+from livecube.profiles.fields import Field
 from livecube.profiles.values import Layout, TurnList
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping, Sequence
 
+    import numpy as np
+    import numpy.typing as npt
+
+    from livecube.events import Packet
+    from livecube.learning.bits import Ints
     from livecube.learning.clocks import FoundClock
     from livecube.learning.codes import FoundTurns
+    from livecube.learning.counters import FoundCounter
     from livecube.learning.kinds import Kind
-    from livecube.learning.samples import Samples, Steps
-    from livecube.profiles.checks import Check
-    from livecube.profiles.fields import Order
+    from livecube.learning.samples import Samples, States, Steps
+    from livecube.profiles.fields import Entries, Order
     from livecube.profiles.states import PieceCode, StickerCode
 
-__all__ = ["Candidate", "candidates"]
+__all__ = ["Candidate", "candidates", "raw_bits"]
+
+
+_STATE_BYTES: Final = 12
+"""A position has 100 bits or more."""
 
 
 @dataclass(frozen=True)
@@ -39,74 +49,176 @@ class Candidate:
     """Code → turn; empty if positions are sent."""
     state: PieceCode | StickerCode | None = None
     per_second: int = 1000
+    wrap_seen: bool = True
+    """Whether the counter was seen to begin anew."""
+    odds: int = 0
+    """Of the check value, as :class:`~livecube.learning.checksums.FoundCheck` has them."""
 
 
-def candidates(kind: Kind, steps: Steps, order: Order) -> list[Candidate]:
-    """All that the packets of a kind may mean; ``steps`` holds no others."""
-    packets = [packet.data for _, packets in steps for packet in packets]
-    found = [*_by_turns(kind, steps, order), *_by_states(kind, steps, order)]
-    if not found:
-        return []
+def candidates(
+    kind: Kind, steps: Steps, order: Order, later: Sequence[Packet] = ()
+) -> list[Candidate]:
+    """All that the packets of a kind may mean; ``steps`` and ``later`` hold no others.
+
+    ``later``: more packets, of which it is not known what was turned.
+    """
+    packets = [p.data for p in [*(p for _, packets in steps for p in packets), *later]]
+    if kind.longest:
+        steps = [(turns, [_cut(p, kind.length) for p in packets]) for turns, packets in steps]
+        later = [_cut(packet, kind.length) for packet in later]
+    found = [*_by_turns(kind, steps, order, later), *_by_states(kind, steps, order, later)]
+    if not found or kind.longest:
+        return found
     check = find_check(packets, order)
-    return [_checked(one, check) for one in found] if check is not None else found
+    if check is None:
+        return found
+    return [replace(one, layout=replace(one.layout, check=check.check), odds=check.odds)
+            for one in found]  # fmt: skip
 
 
-def _checked(candidate: Candidate, check: Check) -> Candidate:
-    return replace(candidate, layout=replace(candidate.layout, check=check))
+def _cut(packet: Packet, length: int) -> Packet:
+    return replace(packet, data=packet.data[:length])
 
 
-def _by_turns(kind: Kind, steps: Steps, order: Order) -> Iterator[Candidate]:
-    for split in (False, True):
-        samples = samples_of(steps, order, split=split)
-        if samples is None:
-            continue
-        for found in find_turns(samples.bits, samples.turns):
-            yield _with_the_rest(kind, samples, found)
-
-
-def _with_the_rest(kind: Kind, samples: Samples, found: FoundTurns) -> Candidate:
-    """The candidate of a field that tells the turn: earlier turns and the clock added."""
-    bits = samples.bits
-    if samples.counter is not None:
-        made = np.array(samples.made, dtype=np.int64)
-        found = find_list(bits, found, made, samples.index)
-    clock = find_clock(bits, samples.host_s)
-    row = found.row
-    if clock is not None and (np.diff(samples.index) == 1).all():
-        ticks = bits.read(clock.field.start, clock.field.bits)
-        elapsed = find_elapsed(bits, row.codes, ticks, clock.field.values)
-        row = TurnList(row.codes, row.none, elapsed)
-    layout = Layout(
+def _layout(
+    kind: Kind, order: Order, counter: FoundCounter | None, clock: FoundClock | None
+) -> Layout:
+    return Layout(
         kind.characteristic,
         kind.length,
-        kind.length,
+        max(kind.length, kind.longest),
         kind.match,
-        counter=samples.counter,
+        counter=None if counter is None else _in_order(counter.field, order),
+        wrap=None if counter is None or counter.wrap == counter.field.values else counter.wrap,
         clock=None if clock is None else clock.field,
-        turns=row,
     )
-    return Candidate(layout, bits.order, found.codes, per_second=_rate(clock))
 
 
-def _by_states(kind: Kind, steps: Steps, order: Order) -> Iterator[Candidate]:
-    states = states_of(steps, order)
-    if states is None:
+def _in_order(field: Field, order: Order) -> Field:
+    """The same field in the profile's order, if it lies in one byte."""
+    if field.order == order or field.start // 8 != (field.end - 1) // 8:
+        return field
+    return Field(field.start - field.start % 8 + 8 - (field.end - 1) % 8 - 1, field.bits, order)
+
+
+def _by_turns(
+    kind: Kind, steps: Steps, order: Order, later: Sequence[Packet]
+) -> Iterator[Candidate]:
+    seen: set[bytes] = set()
+    for split in (False, True):
+        for samples in samples_of(steps, split=split, later=later):
+            bits = samples.tables[order]
+            for turns in labellings(bits, samples.turns):
+                for found in find_turns(bits, turns):
+                    key = repr((samples.counter, found, turns.tolist())).encode()
+                    if key not in seen:
+                        seen.add(key)
+                        yield _with_the_rest(kind, samples, order, found, turns)
+
+
+def _with_the_rest(
+    kind: Kind, samples: Samples, order: Order, found: FoundTurns, turns: Ints
+) -> Candidate:
+    """The candidate of a field that tells the turn: earlier turns and the clock added."""
+    bits, counter = samples.tables[order], samples.counter
+    if counter is not None:
+        made = samples.made.copy()
+        made[samples.index[turns < 0]] = -1
+        found = find_list(bits, found, made, samples.index)
+    row = found.row
+    taken = {bit for field in row.codes.fields for bit in raw_bits(field)}
+    if counter is not None:
+        taken |= raw_bits(counter.field)
+    low = row.codes.first if counter is None else counter.field
+    clock = _clock(samples.tables, samples.host_s, taken, _grain(low, row.codes))
+    if clock is not None:
+        table = samples.tables[clock.field.order]
+        ticks = table.read(clock.field.start, clock.field.bits)
+        for other in (order, *ORDERS):
+            elapsed = find_elapsed(
+                samples.tables[other], row.codes, ticks, clock.field.values, samples.index
+            )
+            if elapsed is not None:
+                row = TurnList(row.codes, row.none, elapsed)
+                break
+    layout = replace(_layout(kind, order, counter, clock), turns=row)
+    return Candidate(
+        layout,
+        order,
+        found.codes,
+        per_second=_rate(clock),
+        wrap_seen=counter is None or counter.seen,
+    )
+
+
+def _grain(field: Field, row: Entries) -> int:
+    """At which bits the fields of a packet begin, as far as one of them shows: 8, 4 or 1."""
+    if row.count > 1 or (field.start // 8 != (field.end - 1) // 8 and field.bits < 16):
+        edges = [row.stride] if row.count > 1 else [1]
+    else:
+        edges = []
+    if field.bits >= 8 or row.count > 1:
+        edges.append(field.start if field.order == "little" else field.end)
+    return next(grain for grain in (8, 4, 1) if all(edge % grain == 0 for edge in edges))
+
+
+def _clock(
+    tables: Mapping[Order, Bits], host_s: npt.NDArray[np.float64], taken: set[int], grain: int
+) -> FoundClock | None:
+    """The clock in either order; of two the one that comes first in the list of rates."""
+    found = []
+    for order in ORDERS:
+        bits = tables[order]
+        own = {raw if order == "big" else raw - raw % 8 + 7 - raw % 8 for raw in taken}
+        clock = find_clock(bits, host_s, own, grain)
+        if clock is not None:
+            found.append(clock)
+    return min(found, key=lambda c: (RATES.index(c.per_second), -c.field.bits), default=None)
+
+
+def raw_bits(field: Field) -> set[int]:
+    """The bits of a field as they are counted in the order ``big``."""
+    bits = range(field.start, field.end)
+    if field.order == "big":
+        return set(bits)
+    return {bit - bit % 8 + 7 - bit % 8 for bit in bits}
+
+
+def _by_states(
+    kind: Kind, steps: Steps, order: Order, later: Sequence[Packet]
+) -> Iterator[Candidate]:
+    if kind.length < _STATE_BYTES:
         return
-    bits, positions = states.bits, states.positions
-    found = find_stickers(bits, positions) or find_pieces(bits, positions)
+    found = _found_states(steps, order, later)
+    if found is None and (other := without_slips(steps, order)) is not None:
+        found = _found_states(other, order, later)
     if found is None:
         return
-    clock = find_clock(bits, states.host_s)
-    layout = Layout(
-        kind.characteristic,
-        kind.length,
-        kind.length,
-        kind.match,
-        counter=states.counter,
-        clock=None if clock is None else clock.field,
-        state=found.rows,
+    states, tables, rows, code = found
+    taken = {bit for row in rows for field in row.fields for bit in raw_bits(field)}
+    clock = _clock(tables, states.host_s, taken, _grain(rows[0].first, rows[0]))
+    for counter in states.counters or (None,):
+        yield Candidate(
+            replace(_layout(kind, order, counter, clock), state=rows),
+            order,
+            {},
+            code,
+            _rate(clock),
+            counter is None or counter.seen,
+        )
+
+
+def _found_states(
+    steps: Steps, order: Order, later: Sequence[Packet]
+) -> tuple[States, dict[Order, Bits], tuple[Entries, ...], PieceCode | StickerCode] | None:
+    states = states_of(steps, later)
+    if states is None:
+        return None
+    tables = {order: Bits([p.data for p in states.packets], order) for order in ORDERS}
+    found = find_stickers(tables[order], states.positions) or find_pieces(
+        tables[order], states.positions
     )
-    yield Candidate(layout, bits.order, {}, found.code, _rate(clock))
+    return None if found is None else (states, tables, found.rows, found.code)
 
 
 def _rate(clock: FoundClock | None) -> int:

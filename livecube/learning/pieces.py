@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from livecube.cube.geometry import Array
     from livecube.learning.bits import Bits, Ints
 
-__all__ = ["FoundPieces", "Shifts", "find_pieces"]
+__all__ = ["FoundPieces", "Shifts", "find_pieces", "shown_pieces"]
 
 _WIDTH: Final = {8: 3, 12: 4}
 """So many bits hold the numbers of eight or twelve pieces; what lies above them is 0."""
@@ -68,6 +68,17 @@ def _kind(positions: Array, pieces: range) -> _Kind:
     own = positions[:, pieces.start : pieces.stop]
     place = PIECE_AT[own].astype(np.int64) - pieces.start
     return _Kind(pieces, np.argsort(place, axis=1), place, TWIST_AT[own].astype(np.int64))
+
+
+def shown_pieces(positions: Array) -> dict[str, Ints]:
+    """Which piece is at each place, and at which place each piece is; shape (packets, 8 or 12)."""
+    corners, edges = _kind(positions, CORNERS), _kind(positions, EDGES)
+    return {
+        "corner there": corners.there,
+        "corner place": corners.place,
+        "edge there": edges.there,
+        "edge place": edges.place,
+    }
 
 
 def find_pieces(bits: Bits, positions: Array) -> FoundPieces | None:

@@ -24,6 +24,8 @@ PATIENCE_S: Final = 20.0
 FREE_S: Final = 6.0
 """So long a pause ends the free sequence, if the owner does not say that it has ended."""
 _MIXED: Final = 54
+_AGAIN: Final = 12
+"""So many half turns are asked for once more, twice each, with quarter turns between them."""
 
 
 def _mixed() -> list[tuple[int, ...]]:
@@ -31,7 +33,7 @@ def _mixed() -> list[tuple[int, ...]]:
     rng = random.Random(1)
     quarters = [turn for turn in range(18) if turn % 3 != 1]
     turns, pairs = [0], set[tuple[int, int]]()
-    while len(turns) <= _MIXED:
+    while len(turns) <= _MIXED + _AGAIN:
         new = [t for t in quarters if t // 3 != turns[-1] // 3 and (turns[-1], t) not in pairs]
         seldom = min(turns.count(turn) for turn in new)
         turn = rng.choice([turn for turn in new if turns.count(turn) == seldom])
@@ -40,13 +42,27 @@ def _mixed() -> list[tuple[int, ...]]:
     return [(turn,) for turn in turns[1:]]
 
 
-STEPS: Final[tuple[tuple[int, ...] | None, ...]] = (
-    *((3 * face + quarters,) for face in range(6) for quarters in (0, 2)),
-    *((3 * face + quarters,) for face in range(6) for quarters in (0, 0, 2, 2)),
-    *((3 * face + 1,) for face in (0, 2, 4, 1, 3, 5)),
-    *_mixed(),
-    None,
-)
+def _steps() -> tuple[tuple[int, ...] | None, ...]:
+    """The steps of the routine.
+
+    A turn that is asked for once may be the one at which somebody slips, so all are asked for three
+    times or oftener; and with the way home a counter of one byte goes round.
+    """
+    halves = [(3 * face + 1,) for face in (0, 2, 4, 1, 3, 5)]
+    mixed = _mixed()
+    again = zip([*halves[::-1], *halves[1:], halves[0]], mixed[_AGAIN : 2 * _AGAIN], strict=True)
+    return (
+        *((3 * face + quarters,) for face in range(6) for quarters in (0, 2)),
+        *((3 * face + quarters,) for face in range(6) for quarters in (0, 0, 2, 2)),
+        *halves,
+        *mixed[:_AGAIN],
+        *(turns for both in again for turns in both),
+        *mixed[2 * _AGAIN :],
+        None,
+    )
+
+
+STEPS: Final = _steps()
 """What is asked, one after the other; None: any way back to the solved cube."""
 
 

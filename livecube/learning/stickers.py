@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from livecube.cube.geometry import Array
     from livecube.learning.bits import Bits, Ints
 
-__all__ = ["FoundStickers", "find_stickers", "shown_colours"]
+__all__ = ["FoundStickers", "find_stickers", "shown_colours", "shown_facelets"]
 
 _WIDTHS: Final = (3, 4, 8)
 _CENTRES: Final = frozenset(range(4, 54, 9))
@@ -37,6 +37,11 @@ def shown_colours(positions: Array) -> Ints:
         shown, places.astype(np.intp), np.broadcast_to(np.arange(54) // 9, places.shape), axis=-1
     )
     return shown
+
+
+def shown_facelets(positions: Array) -> Ints:
+    """The same of all facelets but the centres, shape (…, 48)."""
+    return shown_colours(positions)[..., [f for f in range(54) if f not in _CENTRES]]
 
 
 def find_stickers(bits: Bits, positions: Array) -> FoundStickers | None:

@@ -10,9 +10,12 @@ if TYPE_CHECKING:
 
 __all__ = ["Learned", "Refused", "Why"]
 
-Why: TypeAlias = Literal["too few", "lost", "encrypted", "ambiguous", "unknown", "not solved"]
+Why: TypeAlias = Literal[
+    "too few", "lost", "encrypted", "ambiguous", "unknown", "not solved", "wrap"
+]
 """``too few`` packets or turns; packets were ``lost``; data look ``encrypted``; fields are
-``ambiguous``; the shape is ``unknown``; the free sequence did ``not`` come out ``solved``."""
+``ambiguous``; the shape is ``unknown``; the free sequence did ``not`` come out ``solved``; where
+the counter begins anew (its ``wrap``) was not seen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,4 +38,6 @@ class Refused:
     reason: str
     """A sentence for people, with what to do."""
     turns: tuple[int, ...] = ()
-    """The turns that would decide between ambiguous fields."""
+    """The turns that would decide between ambiguous fields, or that were not told."""
+    more: int = 0
+    """So many turns more, whatever they are, would show the rest."""

@@ -1,96 +1,298 @@
-"""Whether a profile tells what was turned: its own decoder hears the whole recording."""
+"""Whether a profile tells what was turned: its own decoder hears the whole recording.
+
+Owners slip: a step may be told otherwise than it was asked for. That is believed of a few steps,
+and only if the cube comes out solved after the free sequence: one turn that was told wrongly
+anywhere would spoil that. Turns whose packets were lost are taken to be those that were asked for,
+on the same condition.
+"""
 
 from __future__ import annotations
 
+import re
+from collections import Counter
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from itertools import product
+from typing import TYPE_CHECKING, Final, NamedTuple, TypeAlias
 
-from livecube.cube.position import SOLVED, TURN_BYTES
+from livecube.cube.position import SOLVED_BYTES, TURN_BYTES, inverse_turns
 from livecube.events import BadPacket, GapReport, StateReport, TurnReport
 from livecube.profiles.decoder import decoder_class
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterator, Sequence
 
     from livecube.decoding import Decoder
     from livecube.events import Packet, Report
     from livecube.learning.recording import Recording
     from livecube.profiles.values import Profile
 
-__all__ = ["Hearing", "hear", "quarters"]
+__all__ = ["Hearing", "Otherwise", "hear", "quarters"]
+
+_SLIPS: Final = 5
+_SLIP_SHARE: Final = 1 / 12
+"""So many of the steps may be told otherwise, or not at all."""
+_MOST_GUESSES: Final = 5
+"""Of so many steps it is tried whether their turns were made."""
+
+
+class Otherwise(NamedTuple):
+    """A step that was told otherwise than it was asked for."""
+
+    step: int
+    """The first is 1."""
+    asked: tuple[int, ...]
+    told: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Lost:
+    """Turns that were not told: one of these sequences; any so many turns, if there is none."""
+
+    either: tuple[tuple[int, ...], ...] = ()
+    count: int | None = None
+
+
+_Item: TypeAlias = "int | bytes | _Lost"
+"""A turn that was told, a position, or something that was lost."""
 
 
 @dataclass(slots=True)
 class Hearing:
     """What a decoder made of a recording."""
 
+    steps: int
+    """How many were asked for."""
     right: int = 0
-    """Asked steps that were told right, and with nothing lost came to the right position."""
-    wrong: int = 0
+    """Asked steps that were told right."""
+    otherwise: list[Otherwise] = field(default_factory=list)
+    silent: list[int] = field(default_factory=list)
+    """Asked steps of which nothing was told; the first step is 1."""
     free: list[int] = field(default_factory=list)
-    """Turns told in the free sequence."""
-    lost: bool = False
-    """Whether it told of lost turns."""
-    bad: int = 0
-    """Bad packets."""
+    """Turns told in the free sequences."""
+    lost: int = 0
+    """Turns that the cube's own numbers say to be lost, as far as they say."""
+    bad: Counter[str] = field(default_factory=Counter)
+    """Bad packets, by their reason."""
     solved: bool = False
-    """Whether the cube was solved after the free sequence."""
+    """Whether the cube was solved after the last free sequence."""
+
+    @property
+    def slips(self) -> int:
+        """How many steps were not told as they were asked for."""
+        return len(self.otherwise) + len(self.silent)
+
+    @property
+    def few_slips(self) -> bool:
+        """Whether so few steps were told otherwise that they may be slips."""
+        return self.slips <= max(_SLIPS, round(self.steps * _SLIP_SHARE))
 
     @property
     def perfect(self) -> bool:
-        """Whether nothing was wrong, lost or bad."""
-        return self.solved and not (self.wrong or self.lost or self.bad)
+        """Whether all is explained."""
+        return self.solved and not self.bad and self.few_slips
+
+    @property
+    def strange(self) -> list[int]:
+        """Codes that were sent for turns and are none that is known."""
+        codes = (re.fullmatch(r"code (\d+) is no turn", reason) for reason in self.bad)
+        return [int(code[1]) for code in codes if code]
 
 
 def hear(profile: Profile, recording: Recording) -> Hearing:
     """Let the profile's decoder hear a recording."""
-    hearing, decoder = Hearing(), decoder_class(profile)()
-    position: bytes = SOLVED.tobytes()
-    expected: bytes = position
+    decoder = decoder_class(profile)()
     decoder.connected()
-    _, position = _told(decoder, recording.rest, position, hearing)
-    hearing.lost = False
-    for number, step in enumerate(recording.steps):
-        turns, position = _told(decoder, step.packets, position, hearing)
+    hearing = Hearing(len(recording.asked))
+    items: list[_Item] = []
+    rest = _reports(decoder, recording.rest, Counter())
+    items += [report.position for report in rest if isinstance(report, StateReport)]
+    owed: list[tuple[int, tuple[int, ...]]] = []
+    free_from: int | None = None
+    for number, step in enumerate(recording.steps, start=1):
+        reports = [*_reports(decoder, step.packets, hearing.bad)]
+        told = [report.turn for report in reports if isinstance(report, TurnReport)]
         if step.turns is None:
-            hearing.free += turns
-            expected = SOLVED.tobytes()
-            hearing.solved = position == expected
-            continue
-        for turn in step.turns:
-            expected = expected.translate(TURN_BYTES[turn])
-        # The first position that is heard of tells no turn.
-        told = quarters(turns) == quarters(step.turns) or (number == 0 and not turns)
-        if told and (hearing.lost or position == expected):
-            hearing.right += 1
+            free_from = len(items) if free_from is None else free_from
+            behind = _items(reports)
+            if owed:
+                items += _owed(owed, reports, hearing)
+                lost = next((at for at, item in enumerate(behind) if isinstance(item, _Lost)), None)
+                del behind[slice(*(lost, lost + 1) if lost is not None else (0, 0))]
+            else:
+                hearing.lost += sum(r.lost or 1 for r in reports if isinstance(r, GapReport))
+            items += behind
+            hearing.free += told
+            owed = []
         else:
-            hearing.wrong += 1
+            items += _step(number, step.turns, reports, told, owed, hearing)
+    hearing.silent += [at for at, _ in owed]
+    numbered = any(layout.counter is not None for layout in profile.layouts)
+    hearing.solved = _is_solved(items, None if numbered else free_from)
     return hearing
 
 
-def _told(
-    decoder: Decoder, packets: Iterable[Packet], position: bytes, hearing: Hearing
-) -> tuple[list[int], bytes]:
-    turns: list[int] = []
+def _reports(decoder: Decoder, packets: Sequence[Packet], bad: Counter[str]) -> Iterator[Report]:
     for packet in packets:
         if packet.char in decoder.notify:
             for report in decoder.received(packet.char, packet.data).reports:
-                position = _after(report, position, hearing)
-                if isinstance(report, TurnReport):
-                    turns.append(report.turn)
-    return turns, position
+                if isinstance(report, BadPacket):
+                    bad[report.reason] += 1
+                else:
+                    yield report
 
 
-def _after(report: Report, position: bytes, hearing: Hearing) -> bytes:
+def _step(
+    number: int,
+    asked: tuple[int, ...],
+    reports: list[Report],
+    told: list[int],
+    owed: list[tuple[int, tuple[int, ...]]],
+    hearing: Hearing,
+) -> list[_Item]:
+    """What was told in a step; ``owed``: steps before it of which nothing was told yet."""
+    before = [turn for _, turns in owed for turn in turns]
+    stated = [r.position for r in reports if isinstance(r, StateReport)]
+    if not told and not stated:
+        owed.append((number, asked))
+        return []
+    if quarters(told) == quarters([*before, *asked]) or (number == 1 and not told):
+        hearing.right += 1 + len(owed)
+        owed.clear()
+        return _items(reports)
+    items: list[_Item] = []
+    found = None
+    if owed or any(isinstance(r, GapReport) for r in reports):
+        lost = [r.lost for r in reports if isinstance(r, GapReport)][:1]
+        found = _recovered(before, asked, told, lost[0]) if lost else None
+        items += _owed(owed, reports, hearing) if found is None else [_Lost((found,))]
+        if found is not None:
+            hearing.silent += [at for at, _ in owed]
+        reports = [r for r in reports if not isinstance(r, GapReport)]
+        owed.clear()
+    if found is not None or quarters(told) == quarters(asked):
+        hearing.right += 1
+    else:
+        hearing.otherwise.append(Otherwise(number, asked, tuple(told)))
+    return items + _items(reports)
+
+
+def _recovered(
+    before: Sequence[int], asked: Sequence[int], told: list[int], lost: int | None
+) -> tuple[int, ...] | None:
+    """Which turns are missing before those that were told: the first ones of what was asked."""
+    whole = quarters([*before, *asked])
+    for turns in _as_sent(before):
+        for count in range(len(turns) + 1):
+            fits = quarters([*turns[:count], *told]) == whole
+            if fits and lost in (None, count):
+                return tuple(turns[:count])
+    return None
+
+
+def _as_sent(turns: Sequence[int]) -> list[list[int]]:
+    """The turns as a cube may send them: half turns whole, or as two quarters of either way."""
+    return [
+        [*turns],
+        *(
+            [t for turn in turns for t in ((turn + way,) * 2 if turn % 3 == 1 else (turn,))]
+            for way in (-1, 1)
+        ),
+    ]
+
+
+def _owed(
+    owed: list[tuple[int, tuple[int, ...]]], reports: list[Report], hearing: Hearing
+) -> list[_Item]:
+    """What stands for steps of which nothing was told."""
+    hearing.silent += [number for number, _ in owed]
+    gaps = [report.lost for report in reports if isinstance(report, GapReport)]
+    hearing.lost += sum(lost or 1 for lost in gaps)
+    turns = [turn for _, steps in owed for turn in steps]
+    if gaps and not turns:
+        return [_Lost(count=gaps[0])]
+    if gaps:
+        return [_Lost(tuple(tuple(sent[: gaps[0]]) for sent in _as_sent(turns)))]
+    return [_Lost((steps, ())) for _, steps in owed]
+
+
+def _items(reports: list[Report]) -> list[_Item]:
+    return [item for item in map(_free_item, reports) if item is not None]
+
+
+def _free_item(report: Report) -> _Item | None:
     match report:
         case TurnReport(turn):
-            return position.translate(TURN_BYTES[turn])
-        case StateReport(told):
-            return told
-        case GapReport():
-            hearing.lost = True
-        case BadPacket():
-            hearing.bad += 1
+            return turn
+        case StateReport(position):
+            return position
+        case GapReport(lost):
+            return _Lost(count=lost)
+    return None
+
+
+def _is_solved(items: list[_Item], anywhere_from: int | None) -> bool:
+    """Whether the cube is solved in the end, with whatever was lost.
+
+    ``anywhere_from``: one more turn may be missing behind so many items; None: none is.
+    """
+    known = max((at for at, item in enumerate(items) if isinstance(item, bytes)), default=-1)
+    position = items[known] if known >= 0 else SOLVED_BYTES
+    assert isinstance(position, bytes)
+    rest = items[known + 1 :]
+    guesses = [item for item in rest if isinstance(item, _Lost) and item.either]
+    if len(guesses) > _MOST_GUESSES:
+        return False
+    for chosen in product(*(item.either for item in guesses)):
+        turns, gaps = _with(rest, iter(chosen))
+        if not gaps and _after(position, turns) == SOLVED_BYTES:
+            return True
+        if len(gaps) == 1 and _one_missing(position, turns, gaps, most=gaps[0][1] or 1):
+            return True
+        if not gaps and anywhere_from is not None and known < anywhere_from:
+            places = [(at, 1) for at in range(max(0, anywhere_from - known - 1), len(turns) + 1)]
+            if _one_missing(position, turns, places, most=1):
+                return True
+    return False
+
+
+def _with(
+    rest: list[_Item], chosen: Iterator[tuple[int, ...]]
+) -> tuple[list[int], list[tuple[int, int | None]]]:
+    """All turns, with what was chosen for those that were lost; and where others are missing."""
+    turns: list[int] = []
+    gaps: list[tuple[int, int | None]] = []
+    for item in rest:
+        if isinstance(item, _Lost) and item.either:
+            turns += next(chosen)
+        elif isinstance(item, _Lost):
+            gaps.append((len(turns), item.count))
+        elif isinstance(item, int):
+            turns.append(item)
+    return turns, gaps
+
+
+def _one_missing(
+    position: bytes, turns: list[int], places: Sequence[tuple[int, int | None]], most: int
+) -> bool:
+    """Whether one turn (or two) at one of the places makes the cube come out solved."""
+    after = _after(SOLVED_BYTES, inverse_turns(turns))
+    at = 0
+    for place, _ in places:
+        for turn in turns[at:place]:
+            position = position.translate(TURN_BYTES[turn])
+            after = after.translate(TURN_BYTES[turn])
+        at = place
+        near = {position.translate(table) for table in TURN_BYTES}
+        if after in near:
+            return True
+        if most == 2 and any(one.translate(table) == after for one in near for table in TURN_BYTES):
+            return True
+    return False
+
+
+def _after(position: bytes, turns: Sequence[int]) -> bytes:
+    for turn in turns:
+        position = position.translate(TURN_BYTES[turn])
     return position
 
 

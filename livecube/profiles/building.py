@@ -140,6 +140,7 @@ class _Packet:
             match=self._match(),
             check=self._check() if "check" in entry else None,
             counter=self._optional("counter"),
+            wrap=self._wrap(),
             clock=self._clock(),
             battery=self._optional("battery"),
             turns=self._turns() if "turn" in entry else None,
@@ -160,6 +161,14 @@ class _Packet:
         if key not in self.entry:
             return None
         return self._field(self.entry[key], (*self.path, key))
+
+    def _wrap(self) -> int | None:
+        """After how many turns the counter begins anew, if not when its bits are used up."""
+        wrap: int | None = self.entry.get("counter", {}).get("wrap")
+        if wrap is not None and wrap > 1 << self.entry["counter"]["bits"]:
+            path = (*self.path, "counter", "wrap")
+            raise WrongError(path, f"is {wrap}, more than its bits can count")
+        return wrap
 
     def _match(self) -> tuple[tuple[Field, int], ...]:
         found = []
@@ -256,5 +265,7 @@ def _check_whole(profile: Profile) -> None:
             field, others = getattr(layout, key), [getattr(one, key) for one in profile.layouts]
             if field is not None and any(o is not None and o.bits != field.bits for o in others):
                 raise WrongError((*path, key), "has not the same width in all packets")
+        if len({one.numbers for one in profile.layouts if one.counter is not None}) > 1:
+            raise WrongError((*path, "counter"), "does not begin anew alike in all packets")
     if not any(layout.turns or layout.state for layout in profile.layouts):
         raise WrongError(("packet", 0), "and all others tell neither turns nor a position")

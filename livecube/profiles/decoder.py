@@ -142,9 +142,8 @@ class ProfileDecoder:
             return None
         if self._last is None:
             return 1
-        values = layout.counter.values
-        ahead = (layout.counter.read(data) - self._last) % values
-        if ahead <= values // 2:
+        ahead = (layout.counter.read(data) - self._last) % layout.numbers
+        if ahead <= layout.numbers // 2:
             self._behind = 0
             return ahead
         self._behind += 1
@@ -153,7 +152,7 @@ class ProfileDecoder:
     def _count_from(self, layout: Layout, data: bytes) -> None:
         self._met, self._rejoined, self._behind = True, False, 0
         if layout.counter is not None:
-            self._last = layout.counter.read(data)
+            self._last = layout.number(data)
 
     # Turns.
 
@@ -213,7 +212,7 @@ class ProfileDecoder:
         for age in reversed(range(len(codes))):
             seq = None
             if layout.counter is not None and self._last is not None:
-                seq = (self._last - age) % layout.counter.values
+                seq = (self._last - age) % layout.numbers
             self._tell_turn(self.profile.turns[codes[age]], seq, ticks[age])
 
     def _tell_turn(self, turn: int, seq: int | None, ticks: int | None) -> None:
@@ -292,7 +291,7 @@ class ProfileDecoder:
 
     def _tell_state(self, layout: Layout, data: bytes, position: bytes) -> None:
         ticks = None if layout.clock is None else layout.clock.read(data)
-        seq = None if layout.counter is None else layout.counter.read(data)
+        seq = layout.number(data)
         self._reports.append(StateReport(position, seq, self._ms(ticks)))
         self._position = position
         self._ticks = ticks

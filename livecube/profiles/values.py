@@ -64,11 +64,22 @@ class Layout:
     check: Check | None = None
     counter: Field | None = None
     """Number of the newest turn that this packet knows of."""
+    wrap: int | None = None
+    """After so many turns it begins anew; None: when its bits are used up."""
     clock: Field | None = None
     battery: Field | None = None
     turns: TurnList | None = None
     state: tuple[Entries, ...] = ()
     """The rows of the position: four by pieces, one by stickers, or none."""
+
+    @property
+    def numbers(self) -> int:
+        """How many numbers the counter has; 0: there is none."""
+        return 0 if self.counter is None else self.wrap or self.counter.values
+
+    def number(self, data: bytes) -> int | None:
+        """The counter's number, from 0 to below :attr:`numbers`."""
+        return None if self.counter is None else self.counter.read(data) % self.numbers
 
     def fits(self, data: bytes) -> bool:
         """Whether these bytes are of this kind."""

@@ -100,6 +100,8 @@ def _packet(layout: Layout, order: Order) -> dict[str, Any]:
     for key in ("counter", "clock", "battery"):
         if (field := getattr(layout, key)) is not None:
             table[key] = _field(field, order)
+    if layout.wrap is not None:
+        table["counter"]["wrap"] = layout.wrap
     if layout.turns is not None:
         turns = layout.turns
         table["turn"] = _row(turns.codes, order)

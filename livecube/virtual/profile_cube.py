@@ -94,7 +94,7 @@ class ProfileCube:
         for field, value in layout.match:
             field.write(data, value)
         if layout.counter is not None:
-            layout.counter.write(data, self.made % layout.counter.values)
+            layout.counter.write(data, self.made % layout.numbers)
         if layout.clock is not None:
             layout.clock.write(data, self._ticks(cube_ms) % layout.clock.values)
         if layout.battery is not None:

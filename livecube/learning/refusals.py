@@ -1,0 +1,211 @@
+"""Why nothing is learned from a recording: what was observed, and what would help."""
+
+from __future__ import annotations
+
+from collections import Counter
+from itertools import pairwise
+from typing import TYPE_CHECKING, Final
+
+from livecube.cube.position import turns_text
+from livecube.learning.judging import PRESENT, unheard
+from livecube.learning.secrecy import looks_encrypted
+from livecube.learning.verdicts import Refused
+
+if TYPE_CHECKING:
+    from livecube.learning.judging import Judged
+    from livecube.learning.recording import Recording
+    from livecube.learning.verifying import Hearing, Otherwise
+
+__all__ = ["LEAST_FREE", "ambiguous", "explained", "slip_text", "too_few", "undecided", "unseen"]
+
+_QUARTERS: Final = tuple(turn for turn in range(18) if turn % 3 != 1)
+_LEAST_EACH: Final = 3
+"""So often every quarter turn has to be asked for, each time after another turn."""
+LEAST_FREE: Final = 8
+"""A free sequence has so many turns."""
+
+
+def too_few(recording: Recording) -> Refused | None:
+    """Whether too little was asked for or heard to begin with."""
+    asked = [turn for step in recording.asked for turn in step.turns or ()]
+    seldom = tuple(turn for turn in _QUARTERS if asked.count(turn) < _LEAST_EACH)
+    if seldom:
+        return Refused(
+            "too few",
+            f"each quarter turn has to be made {_LEAST_EACH} times or more; missing are "
+            f"{turns_text(seldom)}",
+            seldom,
+        )
+    if not recording.free:
+        return Refused("too few", "there is no free sequence that ends with the cube solved")
+    if not _characteristics_of_turning(recording):
+        return Refused(
+            "too few", "too few packets came while the cube was turned; was it connected and awake?"
+        )
+    return None
+
+
+def _characteristics_of_turning(recording: Recording) -> list[str]:
+    """Characteristics of which packets came in most of the steps."""
+    steps = Counter(char for step in recording.asked for char in {p.char for p in step.packets})
+    return [char for char, n in steps.items() if n >= PRESENT * len(recording.asked)]
+
+
+def undecided(recording: Recording) -> tuple[int, ...]:
+    """Quarter turns that came after too few others: what was made before might pass for them."""
+    asked = [turn for step in recording.asked for turn in step.turns or ()]
+    before: dict[int, set[int]] = {turn: set() for turn in _QUARTERS}
+    for earlier, turn in pairwise(asked):
+        if turn in before:
+            before[turn].add(earlier)
+    return tuple(turn for turn, others in before.items() if len(others) < _LEAST_EACH)
+
+
+def ambiguous(fitting: list[Judged], turns: tuple[int, ...]) -> Refused:
+    """Fields fit that may tell an earlier turn; which turns would decide."""
+    fields = {
+        one.candidate.layout.turns and one.candidate.layout.turns.codes.first for one in fitting
+    }
+    many = f"{len(fields)} fields tell the same turns" if len(fields) > 1 else "a field fits"
+    return Refused(
+        "ambiguous",
+        f"{many}, but in this recording the turn before could be taken for the turn; what would "
+        f"decide: make each of {turns_text(turns)} after {_LEAST_EACH} different turns",
+        turns,
+    )
+
+
+def unseen(best: Judged, good: list[Judged], recording: Recording) -> Refused | None:
+    """What a longer recording would have to show; None: nothing."""
+    layout = best.candidate.layout
+    silent = tuple(unheard(best, recording))
+    if silent:
+        return _make_again(silent)
+    if layout.counter is None:
+        return None
+    values = [layout.counter.read(p.data) for p in recording.packets if best.kind.holds(p)]
+    more = layout.counter.values - (max(values) - min(values))
+    if not best.candidate.wrap_seen:
+        return Refused(
+            "wrap",
+            f"the field that numbers the turns went from {min(values)} to {max(values)}, and what "
+            f"follows on its greatest number was not seen; turn on for some {more} turns more",
+            more=more,
+        )
+    wraps = {
+        one.candidate.layout.numbers
+        for one in good
+        if one.candidate.layout.counter == layout.counter
+        and one.hearing.slips == best.hearing.slips
+    }
+    if len(wraps) > 1:
+        return Refused(
+            "wrap",
+            "the field that numbers the turns may begin anew after "
+            f"{' or '.join(map(str, sorted(wraps)))}; turn on until it has done so once more",
+            more=max(wraps),
+        )
+    return None
+
+
+def explained(recording: Recording, judged: list[Judged]) -> Refused:
+    """Why no candidate is believed."""
+    nearly = max(judged, key=lambda one: one.hearing.right, default=None)
+    if nearly is not None and nearly.hearing.right > len(recording.asked) // 2:
+        silent = tuple(unheard(nearly, recording))
+        if silent and nearly.hearing.strange:
+            return _make_again(silent)
+        return _missed(nearly.hearing)
+    if (copies := max(map(_copies, judged), default=(0, 1))[1]) > 1:
+        return Refused(
+            "unknown",
+            f"each packet comes {copies} times, and no field was found that tells a packet that is "
+            "sent again from another turn; a decoder in code may know them apart",
+        )
+    if all(looks_encrypted(packets) for packets in _of_turning(recording)):
+        return Refused(
+            "encrypted",
+            "the packets look encrypted: their bits are as even as coins, and no field goes with "
+            "the turns; it takes a transform that makes them plain (protocols/README.md)",
+        )
+    lengths = sorted({len(p.data) for step in recording.asked for p in step.packets})
+    vary = f" (packets have {lengths[0]} to {lengths[-1]} bytes)" if len(lengths) > 2 else ""
+    return Refused(
+        "unknown",
+        f"no field goes with the turns in a shape that is known{vary}; the recording is what a "
+        "decoder in code could be written from",
+    )
+
+
+def _missed(hearing: Hearing) -> Refused:
+    """Why a candidate that told most of the steps right is not believed: what was heard of it."""
+    if not hearing.few_slips:
+        first = [slip_text(slip) for slip in hearing.otherwise[:3]]
+        first += [f"nothing was told in step {at}" for at in hearing.silent[:2]]
+        return Refused(
+            "lost",
+            f"of {hearing.steps} asked steps {hearing.slips} were told otherwise or not at all, "
+            f"too many to leave out ({'; '.join(first)} …); record once more",
+        )
+    if hearing.bad:
+        reason, count = hearing.bad.most_common(1)[0]
+        return Refused(
+            "unknown",
+            f"most turns are told, but {count} packets make no sense in the same form ({reason}); "
+            "the recording is what a decoder in code could be written from",
+        )
+    if hearing.lost:
+        return Refused(
+            "lost",
+            f"the cube's own numbers say that {hearing.lost} turns were not heard, and without "
+            "them the free sequence does not come out solved; record once more",
+        )
+    if len(hearing.free) < LEAST_FREE:
+        return Refused("too few", f"the free sequence must have {LEAST_FREE} turns or more")
+    return Refused(
+        "not solved",
+        f"{hearing.right} of {hearing.steps} asked steps are told right, but as it is told, the "
+        "cube is not solved after the free sequence; solve it once more, or record once more",
+    )
+
+
+def _make_again(turns: tuple[int, ...]) -> Refused:
+    return Refused(
+        "too few",
+        f"the codes of {turns_text(turns)} were not told in the steps that asked for them; make "
+        "these turns once more",
+        turns,
+    )
+
+
+def _copies(judged: Judged) -> tuple[int, int]:
+    """In how many steps the turns were told several times over, and how often in most of them."""
+    times = Counter(
+        len(slip.told) // len(slip.asked)
+        for slip in judged.hearing.otherwise
+        if slip.told == slip.asked * (len(slip.told) // len(slip.asked))
+    )
+    often = times.most_common(1)
+    return (often[0][1], often[0][0]) if times.total() > judged.hearing.steps // 2 else (0, 1)
+
+
+def _of_turning(recording: Recording) -> list[list[bytes]]:
+    """The packets of each length that came in most of the steps, or of those that came oftenest."""
+    turning = _characteristics_of_turning(recording)
+    kinds: dict[tuple[str, int], list[bytes]] = {}
+    steps: Counter[tuple[str, int]] = Counter()
+    for step in recording.steps:
+        steps.update({(p.char, len(p.data)) for p in step.packets if p.char in turning})
+        for p in step.packets:
+            kinds.setdefault((p.char, len(p.data)), []).append(p.data)
+    most = max(steps.values(), default=0)
+    return [kinds[kind] for kind, n in steps.items() if n >= PRESENT * most]
+
+
+def slip_text(slip: Otherwise) -> str:
+    """A step that was told otherwise, in words."""
+    return f"step {slip.step} asked for {turns_text(slip.asked)} and {_told(slip.told)}"
+
+
+def _told(turns: tuple[int, ...]) -> str:
+    return f"{turns_text(turns)} was told" if turns else "nothing was told"

@@ -1,0 +1,149 @@
+"""Where an owner made another turn than was asked for, when the cube tells nothing but positions.
+
+From the slip on all positions are others than those that were asked for. But a row of fields that
+shows a facelet (or a place, or a piece) is equal and unequal at the same steps as the facelet is:
+as far as the asked positions are right, each of them is shown by some field. Where that ends, every
+slip before it is tried, and the one is believed with which the fields go on for longest.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final, TypeAlias
+
+import numpy as np
+
+from livecube.learning.bits import Bits
+from livecube.learning.pieces import shown_pieces
+from livecube.learning.samples import asked_positions
+from livecube.learning.stickers import shown_facelets
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    import numpy.typing as npt
+
+    from livecube.events import Packet
+    from livecube.learning.bits import Ints
+    from livecube.learning.samples import Steps
+    from livecube.profiles.fields import Order
+
+__all__ = ["without_slips"]
+
+_LEAST_BYTES: Final = 15
+"""A position has no fewer."""
+_LEAST_REACH: Final = 8
+"""Where fields end to show positions earlier, they never showed them."""
+_FAR: Final = 25
+"""A slip that makes so many more steps right is believed without trying the others."""
+_SLIPS: Final = 4
+_TRIES: Final = 3000
+
+_Shape: TypeAlias = "tuple[tuple[str, int], ...]"
+_SHAPES: Final[tuple[_Shape, ...]] = (
+    (("stickers", 3),), (("stickers", 4),), (("stickers", 8),),
+    (("corner there", 3), ("edge there", 4)), (("corner place", 3), ("edge place", 4)),
+)  # fmt: skip
+"""What fields may show together, and how wide they are."""
+
+
+def without_slips(steps: Steps, order: Order) -> Steps | None:
+    """The steps with the turns that were made instead, and without packets that came too late.
+
+    None if there is no slip, or none that a few of them explain.
+    """
+    heard = [number for number, (_, packets) in enumerate(steps) if packets]
+    if not heard or len(steps[heard[0]][1][-1].data) < _LEAST_BYTES:
+        return None
+    search = _Search(
+        [turns for turns, _ in steps], [steps[at][1][-1] for at in heard], heard, order
+    )
+    if not search.find():
+        return None
+    return [
+        (turns, [] if number in search.left_out else packets)
+        for number, (turns, (_, packets)) in enumerate(zip(search.turns, steps, strict=True))
+    ]
+
+
+class _Search:
+    """Slips are found one after the other, the first one first."""
+
+    def __init__(
+        self, turns: list[tuple[int, ...]], ends: Sequence[Packet], heard: list[int], order: Order
+    ) -> None:
+        self.turns, self.left_out = turns, set[int]()
+        self._heard, self._bits = heard, Bits([packet.data for packet in ends], order)
+        self._fields: dict[tuple[int, frozenset[int]], npt.NDArray[np.uint8]] = {}
+        self._tries = 0
+        reaches = {shape: self._reach(shape, turns, set()) for shape in _SHAPES}
+        self._shape = max(_SHAPES, key=reaches.__getitem__)
+        self.reach = reaches[self._shape]
+        """For how many steps that were heard fields show the positions that were asked for."""
+
+    def find(self) -> bool:
+        """Whether a few slips explain everything; ``turns`` and ``left_out`` are changed."""
+        shape, reach = self._shape, self.reach
+        if not _LEAST_REACH <= reach < len(self._heard):
+            return False
+        for _ in range(_SLIPS):
+            best = reach, self.turns, self.left_out
+            for turns, left_out in self._slips(self._heard[reach]):
+                self._tries += 1
+                new = self._reach(shape, turns, left_out)
+                if new > best[0]:
+                    best = new, turns, left_out
+                if new == len(self._heard) or new >= reach + _FAR or self._tries > _TRIES:
+                    break
+            if best[0] == reach:
+                return False
+            reach, self.turns, self.left_out = best
+            if reach == len(self._heard):
+                return True
+        return False
+
+    def _slips(self, last: int) -> Iterator[tuple[list[tuple[int, ...]], set[int]]]:
+        """All that may have happened at one step up to the last, the latest first."""
+        for number in range(last, -1, -1):
+            if number in self._heard:
+                yield self.turns, self.left_out | {number}
+            for turn in range(18):
+                if (turn,) != self.turns[number]:
+                    yield [*self.turns[:number], (turn,), *self.turns[number + 1 :]], self.left_out
+
+    def _reach(self, shape: _Shape, turns: list[tuple[int, ...]], left_out: set[int]) -> int:
+        """For how many steps that were heard fields show what they should."""
+        used = [k for k, number in enumerate(self._heard) if number not in left_out]
+        positions = asked_positions(turns)
+        shown = b"".join(positions[self._heard[k]] for k in used)
+        array = np.frombuffer(shown, dtype=np.uint8).reshape(-1, 20)
+        reach = len(used)
+        for what, width in shape:
+            values = shown_facelets(array) if what == "stickers" else shown_pieces(array)[what]
+            wanted = _all_labels(values.T)
+            fields = self._labels(width, frozenset(left_out), used)
+            for row in wanted:
+                same = fields[:, :reach] == row[:reach]
+                if not same.all(axis=1).any():
+                    reach = int(np.argmin(same, axis=1).max())
+        return used[reach] if reach < len(used) else len(self._heard)
+
+    def _labels(
+        self, width: int, left_out: frozenset[int], used: list[int]
+    ) -> npt.NDArray[np.uint8]:
+        """Of all fields of a width which of their values are equal, shape (fields, packets)."""
+        key = width, left_out
+        if key not in self._fields:
+            starts = range(self._bits.size - width + 1)
+            values = np.array([self._bits.read(start, width)[used] for start in starts])
+            self._fields[key] = np.unique(_all_labels(values), axis=0)
+        return self._fields[key]
+
+
+def _all_labels(values: Ints) -> npt.NDArray[np.uint8]:
+    """Of each row which values are equal: each replaced by the rank of its first coming."""
+    rows, count = values.shape
+    first = np.full((rows, int(values.max()) + 1), count, dtype=np.int64)
+    for at in range(count - 1, -1, -1):
+        first[np.arange(rows), values[:, at]] = at
+    ranks = np.argsort(np.argsort(first, axis=1, kind="stable"), axis=1)
+    return np.take_along_axis(ranks, values, axis=1).astype(np.uint8)
