@@ -74,10 +74,12 @@ def places(advisor: Advisor) -> dict[str, tuple[DrillPlace, ...]]:
 
 
 def found(advisor: Advisor, name: str, face: int) -> Iterator[DrillPlace]:
-    rng = random.Random(face)
+    """Each near to where the one before ends."""
+    rng, base = random.Random(face + 3), SOLVED
     while True:
-        if (place := sampled(advisor, TECHNIQUES[name], face, rng)) is not None:
+        if (place := sampled(advisor, TECHNIQUES[name], face, rng, base)) is not None:
             yield place
+            base = apply_turns(array(place.position), place.row.turns_fixed)
 
 
 def array(position: bytes) -> np.ndarray[tuple[int, ...], np.dtype[np.uint8]]:
@@ -137,9 +139,9 @@ def test_known_positions_are_left_out_and_wishes_heeded(advisor: Advisor) -> Non
     known = {place.key for one in free for place in one}
     other = drawn_set(advisor, Wish(technique, 4), random.Random(0), known)
     assert not known & {place.key for place in other}
-    wish = Wish(technique, 4, 0, "medium", ("green-red", "blue-red"))
+    wish = Wish(technique, 2, 0, "medium", ("green-red", "blue-red"))
     chosen = drawn_set(advisor, wish, random.Random(1))
-    assert len(chosen) == 4
+    assert len(chosen) == 2
     assert all(p.grade == "medium" and set(p.row.slots) <= set(wish.slots) for p in chosen)
     case = str(free[1][0].case)
     (asked,) = drawn_cases(advisor, Wish(technique, 4), [case], random.Random(9), known)
@@ -258,8 +260,8 @@ class Somebody:
 def test_the_best_way_is_judged_as_what_was_asked(
     name: str, places: dict[str, tuple[DrillPlace, ...]], scrambler: Scrambler
 ) -> None:
-    somebody = Somebody(places[name][:3], scrambler)
-    for place in places[name][:3]:
+    somebody = Somebody(places[name][:2], scrambler)
+    for place in places[name][:2]:
         somebody.set_up()
         told = somebody.turn(place.row.turns_fixed)
         (done,) = [one for one in told if isinstance(one, DrillJudged)]
