@@ -119,6 +119,16 @@ def evening_noise(rng: np.random.Generator, count: int) -> npt.NDArray[np.int64]
     return (15_000 * np.exp(evenings + rng.normal(0, 0.18, count))).astype(np.int64)
 
 
+@pytest.mark.parametrize("half", [slice(None, 60), slice(60, None)])
+def test_what_has_no_value_before_or_now_has_not_changed(half: slice) -> None:
+    whole = np.ones(120, dtype=np.int64)
+    whole[half] = 0  # solves without splits
+    ms = 15_000 + np.random.default_rng(2).integers(0, 3_000, 120)
+    changes = {one.name: one.change for one in made(columns(ms, whole=whole)).figures}
+    assert changes["mean time"] is not None
+    assert changes["cross"] is None
+
+
 def test_noise_is_not_taken_for_progress() -> None:
     rng = np.random.default_rng(7)
     alarms = covered = 0
