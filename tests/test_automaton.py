@@ -221,6 +221,7 @@ def test_the_schema_is_one_and_the_usual_prices_follow_it() -> None:
         ('"UFR", ', '"URF", ', "'URF' is no place; they are UFR"),
         ("keyhole-flip", "keyhole-flop", "'keyhole-flop' is unknown; the techniques are"),
         ("U = [0.10, 0.145, 0.10]", "U = [0.001, 0.145, 0.10]", "U behind"),
+        ("behind = [", "before = [", "[hands]: 'before' is unknown; the entries are behind"),
         ("[turn]", "[turn", "is not TOML"),
     ],
 )

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
+from math import inf
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -259,7 +260,7 @@ def _is_promising(
     first = advisor.advise(position, face, shortest=False, plans=False).opportunities
     if its.is_yardstick:
         return True
-    best = min((row.total for row in first), default=0.0)
+    best = min((row.total for row in first), default=inf)
     return any(row.technique == technique.id and row.total <= best + _SAME_S for row in first)
 
 

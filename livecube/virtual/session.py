@@ -60,7 +60,7 @@ def _events(one: VirtualSolve, number: int) -> list[CubeEvent]:
 
 def session(
     seed: int | np.random.Generator,
-    solves: int | Sequence[Collection[Kind]] = 5,
+    solves: int | Sequence[Collection[Kind]],
     habits: Habits = RIGHT_HANDED,
     *,
     cross: int | None = None,
