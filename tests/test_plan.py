@@ -21,8 +21,9 @@ from livecube.cube.geometry import CORNERS, FACES, PIECE_AT, piece_faces
 from livecube.cube.holding import COLOURS, HOLDINGS, Holding, fixed_turns
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, TURN_NAMES, apply_turns
+from livecube.edges.automaton_file import load_hands
 from livecube.search.answers import Answers
-from livecube.search.book import usual_cross
+from livecube.search.book import usual_book, usual_cross
 from livecube.search.first_cross import fastest_crosses
 from livecube.search.hand_arrays import UPRIGHT
 from livecube.search.situation import SLOT_PIECES, Situation, cross_places, slot_bits
@@ -314,6 +315,11 @@ def test_nothing_to_plan_without_a_whole_cross_or_a_free_slot(advisor: Advisor) 
 
 
 # Crosses before a kernel is there.
+
+
+def test_for_other_hands_the_book_is_empty(advisor: Advisor) -> None:
+    assert len(usual_book(advisor.answers.automaton).questions) > 50_000
+    assert len(usual_book(load_hands("left")).questions) == 0
 
 
 @pytest.mark.parametrize("seed", range(4))
