@@ -9,11 +9,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import numpy.typing as npt
 from referee_cube import AXES, FACES, OPPOSITE, clockwise
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 __all__ = ["HOLDINGS", "NEVER", "Hands", "Holding", "held_as", "spun"]
 
@@ -171,3 +174,71 @@ class Hands:
                 return NEVER
             last = held = 0
         return total + int(self.rotation[last, held])
+
+    # What somebody did, and what given turns take as they are cheapest to write.
+
+    def done_ms(self, text: str) -> tuple[int, list[int]]:
+        """Moves that were made: their price, and how much more each costs than at a beginning.
+
+        Each rotation costs what it costs; a move that is never written there begins anew.
+        """
+        (start, rotated), total, more = self.states, 0, list[int]()
+        state = start
+        for name in text.split():
+            if name in self.table["rotations"]:
+                total, state = total + round(1000 * self.table["rotations"][name]), rotated
+                continue
+            move = self.table["moves"].index(name)
+            state = start if self.price[state, move] >= NEVER else state
+            total += int(self.price[state, move])
+            more.append(int(self.price[state, move] - self.price[start, move]))
+            state = int(self.next[state, move])
+        return total, more
+
+    def led_to(self, held: int, text: str) -> int:
+        """The holding after moves, slices too."""
+        holding = HOLDINGS[held]
+        for name in text.split():
+            about = {"M": "L", "E": "D", "S": "F"}.get(name[0]) or _AXIS.get(name[0])
+            amount = _AMOUNTS.index(name.replace("w", "")[1:]) + 1
+            if name[0] in "MES":
+                holding = _turned(holding, str(about), amount)
+            elif about or "w" in name:
+                holding = _turned(holding, about or name[0], amount)
+        return HOLDINGS.index(holding)
+
+    @cached_property
+    def _spellings(self) -> list[npt.NDArray[np.intp]]:
+        """For each fixed turn (holdings, moves) that are one."""
+        return [np.argwhere(self.turn == turn).T for turn in range(18)]
+
+    def cheapest_ms(self, turns: Sequence[int], starts: Sequence[int], down: int) -> int:
+        """The least that merged fixed-frame turns cost from one of ``starts``, face ``down`` down
+        again at the end; two opposite ones in a row in either order."""
+        cost = np.full((len(self.price), 24), NEVER, dtype=np.int64).T
+        cost[list(starts), self.states[0]] = 0
+        at = 0
+        while at < len(turns):
+            group = list(turns[at : at + 2])
+            if len(group) == 2 and OPPOSITE[FACES[group[0] // 3]] == FACES[group[1] // 3]:
+                one, other = group
+                both = [self._step(self._step(cost, a), b) for a, b in ((one, other), (other, one))]
+                cost, at = np.minimum(*both), at + 2
+            else:
+                cost, at = self._step(cost, group[0]), at + 1
+        upright = [n for n, holding in enumerate(HOLDINGS) if holding[5] == down]
+        return int((cost.min(axis=1) + self.rotation[:, upright].min(axis=1)).min())
+
+    def _step(self, cost: npt.NDArray[np.int64], turn: int) -> npt.NDArray[np.int64]:
+        """Shape (24, states): the least costs after one more turn."""
+        spun = cost.min(axis=1)[:, None] + self.rotation + NEVER * np.eye(24, dtype=np.int64)
+        ready = cost.copy()
+        rotated = self.states[1]
+        ready[:, rotated] = np.minimum(ready[:, rotated], spun.min(axis=0))
+        held, moves = self._spellings[turn]
+        total = ready[held] + self.price[:, moves].T
+        to = self.after[held, moves][:, None] * cost.shape[1] + self.next[:, moves].T
+        known = total < NEVER
+        after = np.full(cost.size, NEVER, dtype=np.int64)
+        np.minimum.at(after, to[known], total[known])
+        return after.reshape(cost.shape)

@@ -33,6 +33,8 @@ from livecube.events import Battery, CubeEvent, HeldAs, Turn
 from livecube.search.situation import Situation
 from livecube.stages.progress import SolveOver, StageDone, Turned
 from livecube.stages.tracker import Tracker
+from livecube.timing.results import seconds_text
+from livecube.views.happenings import happening_json, unsaid_lines
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
@@ -40,7 +42,9 @@ if TYPE_CHECKING:
 
 SOLVED_BYTES = bytes(SOLVED.tolist())
 KEYHOLE = 63
-"""The seed of a solve in which a keyhole is said even at the gentlest level."""
+"""The seed of a solve in which a keyhole is said even at the gentlest level, and taken."""
+MISSED = 238
+"""And of one in which it is not taken."""
 
 
 class Collected:
@@ -119,6 +123,25 @@ def test_silence_until_the_solve_is_over_and_then_what_would_have_been_said() ->
     ]
     best = best_chances(unsaid.hints)
     assert [hint.opportunity.technique for hint in best] == ["keyhole-corner"]
+    # It was done, and what was taken is not told as missed.
+    assert best_chances(unsaid.missed) == []
+    assert "nothing beyond the ordinary insertions was missed" in unsaid_lines(unsaid)[0]
+
+
+def test_what_was_missed_is_told_with_the_time_of_the_solve_and_not_of_the_log() -> None:
+    start, events = scrambled_solve(MISSED)
+    later = [replace(event, t=event.t + 5000.0) for event in events]
+    told = replayed(pipeline_with(start, Manner("after")), later)
+    (unsaid,) = (item for item in told if isinstance(item, Unsaid))
+    over = next(item for item in told if isinstance(item, SolveOver))
+    (missed,) = best_chances(unsaid.missed)
+    assert missed.opportunity.slots == ("red-white",)
+    assert ("red-white", "plain") in [(*s.slots, s.technique) for s in over.solve.splits if s.slots]
+    seconds = missed.t - over.solve.started
+    assert 0 < seconds < over.solve.seconds
+    assert unsaid_lines(unsaid)[1].startswith(f"{seconds_text(seconds):>6} s  ")
+    (row,) = happening_json(unsaid)["best"]
+    assert row["since_start"] == pytest.approx(seconds)
 
 
 # Openings.

@@ -10,6 +10,7 @@ import pytest
 from command import started
 from rich.console import Console
 
+from livecube.composition.items import Staying
 from livecube.composition.scrambler import Scrambler, load_scrambler
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED_BYTES, inverse_turns
@@ -28,6 +29,7 @@ from livecube.practice.news import (
     Guided,
     InspectionBegun,
     Judged,
+    PracticeNews,
     Reviewed,
     ScrambleAsked,
     SolveStarted,
@@ -35,7 +37,13 @@ from livecube.practice.news import (
 from livecube.practice.screen import PracticeScreen
 from livecube.practice.session import Practice, PracticeRules
 from livecube.practice.settings import PRACTICE_ENTRIES, rules_of
-from livecube.practice.text import practice_json, practice_line, practice_words
+from livecube.practice.text import (
+    corrected_sentence,
+    practice_json,
+    practice_line,
+    practice_words,
+    tally_text,
+)
 from livecube.solves.reading import solves_in
 from livecube.solves.records import Wanted
 from livecube.timing.results import Penalty
@@ -198,6 +206,32 @@ def test_penalties_go_round_and_come_back_to_what_was_measured(scrambler: Scramb
         evening.turn("F B F' B'")
         decided.append(evening.last(Corrected).penalties)
     assert decided == [(Penalty("+2"),), (Penalty("DNF"),), None]
+
+
+def test_what_stays_on_the_terminal_counts_as_it_was_corrected_and_leaves_out_what_is_thrown_away(
+    scrambler: Scrambler,
+) -> None:
+    evening = Evening(scrambler)
+    evening.solve()
+    evening.turn("F B F' B'")  # two seconds more
+    evening.wish("next")
+    evening.solve(inspection_s=4.0)
+    evening.turn("U D U' D'")  # thrown away
+    evening.wish("next")
+    evening.solve(inspection_s=5.0)
+    evening.turn("U D U' D'")
+    evening.turn("U D U' D'")  # and taken back
+    staying = Staying()
+    for item in evening.told:
+        if isinstance(item, PracticeNews):
+            staying.take(item)
+    staying.take(Reviewed(0.0, 2, 7, ("The second one.",)))
+    lines = staying.lines
+    assert [line.split(":")[0] for line in lines[:-1]] == ["solve 1", "solve 3"]
+    corrected = evening.last(Corrected)
+    assert lines[0] == corrected_sentence(corrected)
+    assert " + 2 = " in lines[0]
+    assert lines[-1] == tally_text(evening.last(Discarded).tally)
 
 
 def test_giving_up_counts_nothing_and_asks_for_another_from_there(scrambler: Scrambler) -> None:

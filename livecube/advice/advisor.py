@@ -185,6 +185,10 @@ class Advisor:
             found,
         )
 
+    def priced(self, turns: Sequence[int], face: int, holding: Holding | None = None) -> float:
+        """Seconds of fixed-frame turns as they are cheapest to write; see :meth:`.Rows.priced`."""
+        return self._rows.priced(turns, face, starts_of(holding, face))
+
     def at_beginning(
         self,
         position: Array,

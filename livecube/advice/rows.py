@@ -12,6 +12,7 @@ import numpy as np
 
 from livecube.advice.plan import looking_before
 from livecube.advice.words import Case, apply_rules, plan_words, sentence
+from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import HOLDINGS, Holding
 from livecube.cube.notation import moves_text
 from livecube.cube.position import apply_turns, htm, merge, turns_text
@@ -318,6 +319,19 @@ class Rows:
                     told.append(Row(chance, way, looking, shortest=True, fastest=False))
         return told
 
+    def priced(self, turns: Sequence[int], face: int, starts: Sequence[int]) -> float:
+        """Seconds of fixed-frame turns, merged, as they are cheapest to write.
+
+        From the best of ``starts``, until the cross on ``face`` is down again. Opposite turns may
+        be made in either order.
+        """
+        from livecube.search.spelling import spelled  # late: it needs the kernels
+
+        there = turn_map(DOWN_ROTATIONS[face])
+        down = [there[merged.turn] for merged in merge(turns)]
+        ways = spelled(self._answers.hands, _orders(down), starts)
+        return min(way.ms for way in ways) / 1000
+
     def told(
         self,
         situation: Situation,
@@ -423,6 +437,23 @@ class Rows:
             return []
         chance = Chance(Plain.id, (slot,), plain_task(situation, slot), "")
         return self.fastest(situation, [chance], starts, moved)
+
+
+_MOST_ORDERS: Final = 64
+
+
+def _orders(turns: Sequence[int]) -> list[tuple[int, ...]]:
+    """Merged turns with opposite ones in each order; no more of them than can be told apart."""
+    orders: list[tuple[int, ...]] = [()]
+    at = 0
+    while at < len(turns):
+        group = tuple(turns[at : at + 2])
+        if len(group) < 2 or OPPOSITE[group[0] // 3] != group[1] // 3:
+            group = group[:1]
+        both = {group, group[::-1]} if 2 * len(orders) <= _MOST_ORDERS else {group}
+        orders = [(*order, *one) for order in orders for one in sorted(both)]
+        at += len(group)
+    return orders
 
 
 def _in_one_order(turns: Sequence[int]) -> tuple[int, ...]:

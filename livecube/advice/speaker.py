@@ -39,6 +39,7 @@ from livecube.stages.progress import (
     StageDone,
     Turned,
 )
+from livecube.techniques.registry import own_traits
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -46,6 +47,7 @@ if TYPE_CHECKING:
     from livecube.advice.advisor import Beginning, Focus
     from livecube.advice.plan import Plan
     from livecube.advice.rows import Opportunity
+    from livecube.stages.solve import Solve
 
 __all__ = [
     "STEP_S",
@@ -170,6 +172,10 @@ class Unsaid(Moment):
     """What would have been said during the solve that is over now, in order."""
 
     hints: tuple[Spoken, ...]
+    missed: tuple[Spoken, ...]
+    """Those whose technique did not fill their slots in this solve."""
+    started: float
+    """When the solve began."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,10 +211,26 @@ class Withheld:
         """Another solve."""
         self._hints = []
 
-    def release(self, t: float) -> Unsaid:
-        """The solve is over: all that was kept back."""
+    def release(self, over: SolveOver) -> Unsaid:
+        """The solve is over: all that was kept back, and what of it was missed."""
         hints, self._hints = tuple(self._hints), []
-        return Unsaid(t, hints)
+        missed = tuple(hint for hint in hints if not _is_done(hint.opportunity, over.solve))
+        return Unsaid(over.t, hints, missed, over.solve.started)
+
+
+def _is_done(row: Opportunity, solve: Solve) -> bool:
+    """Whether all its slots were filled by its technique.
+
+    Two slots that one row fills are named one by one in hindsight: there any technique will do that
+    is not ordinary.
+    """
+    techniques = [
+        next((split.technique for split in solve.splits if slot in split.slots), None)
+        for slot in row.slots
+    ]
+    if len(techniques) < 2:
+        return techniques == [row.technique]
+    return all(name is not None and not own_traits(name).is_ordinary for name in techniques)
 
 
 def best_chances(hints: Sequence[Spoken]) -> list[Spoken]:

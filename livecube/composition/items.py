@@ -8,13 +8,15 @@ from livecube.advice.speaker import Clue, Spoken, Taken, Telling, Unsaid, Withdr
 from livecube.advice.words import spoken_place, spoken_words
 from livecube.drills.news import DrillNews
 from livecube.drills.screen import drill_json, drill_line, lasting_lines
-from livecube.practice.news import Judged, PracticeNews, Reviewed
+from livecube.practice.news import Corrected, Discarded, Judged, PracticeNews, Reviewed
 from livecube.practice.text import (
+    corrected_sentence,
     practice_json,
     practice_line,
     practice_words,
     result_sentence,
     reviewed_sentence,
+    tally_text,
 )
 from livecube.review.again_screen import again_json, again_line, tried_sentence
 from livecube.review.trying import Tried, TryNews
@@ -27,9 +29,10 @@ if TYPE_CHECKING:
     from livecube.advice.speaker import Happening
     from livecube.cube.holding import Holding
     from livecube.drills.news import News
+    from livecube.practice.news import Tally
 
 
-__all__ = ["SILENCE", "item_json", "item_line", "item_words", "said_aloud", "staying_lines"]
+__all__ = ["SILENCE", "Staying", "item_json", "item_line", "item_words", "said_aloud"]
 
 SILENCE = ""
 """Stop talking: the last text is no longer valid."""
@@ -80,19 +83,50 @@ def item_words(item: News, stated: Holding | None) -> str | None:
     return practice_words(item) if isinstance(item, PracticeNews) else said_aloud(item, stated)
 
 
-def staying_lines(item: News) -> list[str]:
-    """The lines of an item that stay on the terminal after the screen."""
-    if isinstance(item, DrillNews):
-        return [*lasting_lines(item)]
-    match item:
-        case Judged():
-            return [result_sentence(item)]
-        case Reviewed():
-            return [reviewed_sentence(item)]
-        case Tried():
-            return [tried_sentence(item)]
-        case SolveOver():
-            return [*solve_lines(item.solve)]
-        case Unsaid():
-            return [*unsaid_lines(item)]
-    return []
+class Staying:
+    """What stays on the terminal when a screen is gone: each solve as it counts in the end."""
+
+    def __init__(self) -> None:
+        self._blocks: list[tuple[int | None, str, list[str]]] = []
+        """Number of the solve in its session, what is told of it, and the lines."""
+        self._away: set[int] = set()
+        self._tally: Tally | None = None
+
+    @property
+    def lines(self) -> list[str]:
+        """All of them, in order; what was thrown away is left out."""
+        shown = [line for of, _, lines in self._blocks if of not in self._away for line in lines]
+        tally = "" if self._tally is None else tally_text(self._tally)
+        return [*shown, tally] if tally else shown
+
+    def take(self, item: News) -> None:
+        """Take in what happens."""
+        if isinstance(item, DrillNews):
+            self._blocks.append((None, "drill", [*lasting_lines(item)]))
+            return
+        match item:
+            case Judged():
+                self._tell(item.number, "result", [result_sentence(item)], item.tally)
+            case Corrected():
+                self._tell(item.number, "result", [corrected_sentence(item)], item.tally)
+            case Discarded():
+                self._tally = item.tally
+                (self._away.add if item.away else self._away.discard)(item.number)
+            case Reviewed():
+                self._tell(item.number, "review", [reviewed_sentence(item)], self._tally)
+            case Tried():
+                self._blocks.append((None, "try", [tried_sentence(item)]))
+            case SolveOver():
+                self._blocks.append((item.solve.id, "solve", [*solve_lines(item.solve)]))
+            case Unsaid():
+                self._blocks.append((None, "unsaid", [*unsaid_lines(item)]))
+
+    def _tell(self, number: int, what: str, lines: list[str], tally: Tally | None) -> None:
+        """Something of a solve, instead of what was told of it before."""
+        self._tally = tally
+        told = number, what, lines
+        for at, (of, kind, _) in enumerate(self._blocks):
+            if (of, kind) == (number, what):
+                self._blocks[at] = told
+                return
+        self._blocks.append(told)

@@ -186,7 +186,7 @@ class Pipeline:
                 self.solves += 1
                 self._turned = self.question = None
                 if self.manner.when == "after":
-                    return [self._withheld.release(progress.t)]
+                    return [self._withheld.release(progress)]
         return []
 
     def _answered(self, t: float) -> list[Said]:

@@ -20,7 +20,7 @@ import click
 from rich.console import Console
 
 from livecube.composition.following import SWITCH_S, Hub
-from livecube.composition.items import item_json, item_line, item_words, staying_lines
+from livecube.composition.items import Staying, item_json, item_line, item_words
 from livecube.edges.keys import Keys, keyboard, piped_keys
 from livecube.edges.sinks import JsonSink, LineSink, ScreenSink
 from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
@@ -84,7 +84,7 @@ class Output:
         if self.as_json:
             return [JsonSink(sys.stdout, item_json)]
         if self.drawn and self.console.is_terminal:
-            self.screen = ScreenSink(self.console, self.board, self.ending.because, staying_lines)
+            self.screen = ScreenSink(self.console, self.board, self.ending.because, Staying())
             return [self.screen]
         return [LineSink(sys.stdout, item_line)]
 

@@ -9,6 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from livecube.dashboard import topics
+from livecube.timing.results import seconds_text
 
 if TYPE_CHECKING:
     from livecube.dashboard.desks import Arrived, DeskNow, Desks, DesksSeen
@@ -75,12 +76,12 @@ def _last(desk: DeskNow) -> str:
     if desk.last_s is None:
         return ""
     if desk.penalty == "DNF" or not desk.last_solved:
-        return f"DNF ({desk.last_s:.2f})"
-    return f"{desk.last_s:.2f}" + (f" ({desk.penalty})" if desk.penalty else "")
+        return f"DNF ({seconds_text(desk.last_s)})"
+    return seconds_text(desk.last_s) + (f" ({desk.penalty})" if desk.penalty else "")
 
 
 def _seconds(value: float | None) -> str:
-    return "" if value is None else f"{value:.2f}"
+    return "" if value is None else seconds_text(value)
 
 
 def _caption(desks: DesksSeen, hidden: int, notice: str) -> str:
@@ -113,7 +114,7 @@ def _told(desk: DeskNow, arrived: Arrived) -> str | None:
         case topics.STAGE if desk.stages:
             stage, seconds = desk.stages[-1]
             how = body.get("technique")
-            return f"{_NAMES.get(stage, stage)} {seconds:.2f}" + (
+            return f"{_NAMES.get(stage, stage)} {seconds_text(seconds)}" + (
                 f" {how}" if _is_word(how) else ""
             )
         case topics.SOLVE:

@@ -18,6 +18,7 @@ from livecube.drills.place import DrillPlace
 from livecube.review.again_screen import BEGIN, AgainScreen, large_text
 from livecube.review.findings import turns_counted
 from livecube.review.trying import TryTurned
+from livecube.timing.results import seconds_text
 from livecube.views.happenings import STAGE_TITLES
 from livecube.views.picture import LargePicture, Picture
 
@@ -113,8 +114,8 @@ def _done(judged: DrillJudged) -> str:
     how = f"{', '.join(judged.techniques)} into {' and '.join(judged.slots)}"
     if not judged.as_asked:
         how += f", not {judged.place.technique} into {' and '.join(judged.place.row.slots)}"
-    took = f"{turns_counted(judged.turns)} in {judged.ms / 1000:.2f} s"
-    pause = f"longest pause {judged.pause_ms / 1000:.2f} s"
+    took = f"{turns_counted(judged.turns)} in {seconds_text(judged.ms / 1000)} s"
+    pause = f"longest pause {seconds_text(judged.pause_ms / 1000)} s"
     return (
         f"{judged.number}: {judged.how_well}: {how}; {took} after {judged.look_ms / 1000:.1f} s of "
         f"looking, {pause} (measured)."

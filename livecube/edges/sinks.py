@@ -35,6 +35,7 @@ __all__ = [
     "ScreenSink",
     "Shown",
     "Sink",
+    "Staying",
 ]
 
 # The interface of a sink: it takes in what happens, and never calls back.
@@ -143,6 +144,19 @@ class LineSink:
         """Nothing is held back."""
 
 
+class Staying(Protocol):
+    """The lines that stay on the terminal when a screen is gone."""
+
+    @property
+    def lines(self) -> Sequence[str]:
+        """All of them, in order."""
+        ...
+
+    def take(self, item: News) -> None:
+        """Take in what happens."""
+        ...
+
+
 class ScreenSink:
     """Draws the live screen; the solves stay on the terminal when it is closed."""
 
@@ -153,17 +167,16 @@ class ScreenSink:
         console: Console,
         board: Board[Any],
         failed: Callable[[Exception], None],
-        staying: Callable[[News], Sequence[str]] = lambda item: (),
+        staying: Staying | None = None,
     ) -> None:
         """``failed``: called, from any thread, with the reason if drawing fails.
 
-        ``staying``: the lines of an item that stay on the terminal.
+        ``staying``: what of all that happens stays on the terminal.
         """
         self._staying = staying
         self._console = console
         self._board = board
         self._failed = failed
-        self._solves: list[str] = []
         self._drawing = Drawing(console, lambda: board.shown, _FRAMES_A_SECOND, failed)
 
     async def take(self, item: Item) -> None:
@@ -175,7 +188,8 @@ class ScreenSink:
         except Exception as error:
             self._failed(error)
             raise
-        self._solves += self._staying(item)
+        if self._staying is not None:
+            self._staying.take(item)
 
     async def close(self) -> None:
         """Give the terminal back."""
@@ -185,7 +199,7 @@ class ScreenSink:
         """Restore the terminal; harmless when called again."""
         if self._drawing.is_on:
             self._drawing.stop()
-            for line in self._solves:
+            for line in self._staying.lines if self._staying is not None else ():
                 self._console.print(line, highlight=False, markup=False)
 
 

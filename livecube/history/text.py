@@ -11,6 +11,7 @@ from livecube.timing.results import (
     penalties_text,
     result_json,
     result_text,
+    seconds_text,
     time_text,
 )
 from livecube.views.happenings import STAGE_TITLES, day_and_time
@@ -104,7 +105,7 @@ def _stage_line(stage: KeptStage) -> str:
 
 
 def _seconds(ms: int) -> str:
-    return f"{ms / 1000:.2f}"
+    return seconds_text(ms / 1000)
 
 
 def _chance_line(chance: Chance) -> str:

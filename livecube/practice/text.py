@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 __all__ = [
     "LIMITS",
     "break_sentence",
+    "corrected_sentence",
     "costs_sentence",
     "practice_json",
     "practice_line",
@@ -70,11 +71,7 @@ def practice_line(news: PracticeNews) -> str | None:
         case Judged():
             text = f"{result_sentence(news)}   {tally_text(news.tally)}"
         case Corrected():
-            decided = news.measured if news.penalties is None else news.penalties
-            was = f", measured {workings_text(news.ms, news.measured)}"
-            was = "" if news.penalties is None else was
-            now = workings_text(news.ms, decided)
-            text = f"solve {news.number}: {now} now{was}   {tally_text(news.tally)}"
+            text = f"{corrected_sentence(news)}   {tally_text(news.tally)}"
         case Discarded():
             verb = "thrown away" if news.away else "taken back"
             text = f"solve {news.number} {verb}   {tally_text(news.tally)}"
@@ -93,6 +90,13 @@ def result_sentence(judged: Judged) -> str:
     return f"solve {judged.number}: {workings_text(judged.ms, judged.penalties)}" + (
         f" ({why})" if why else ""
     )
+
+
+def corrected_sentence(news: Corrected) -> str:
+    """What a solve counts now: *solve 3: 12.67 + 2 = 14.67 now, measured 12.67*."""
+    decided = news.measured if news.penalties is None else news.penalties
+    was = "" if news.penalties is None else f", measured {workings_text(news.ms, news.measured)}"
+    return f"solve {news.number}: {workings_text(news.ms, decided)} now{was}"
 
 
 def reviewed_sentence(news: Reviewed) -> str:

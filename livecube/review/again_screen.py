@@ -15,6 +15,7 @@ from livecube.cube.position import turns_text
 from livecube.review.findings import turns_counted
 from livecube.review.moment import Moment
 from livecube.review.trying import ReadyToTry, SetUpAsked, SetUpGuided, Tried, TryGivenUp, TryTurned
+from livecube.timing.results import seconds_text
 from livecube.views.picture import Picture
 from livecube.views.screen import large
 
@@ -88,10 +89,11 @@ def tried_sentence(tried: Tried) -> str:
     """What was done, against what was advised and what was done in the solve."""
     row = tried.place.row
     verdict = "as advised" if tried.as_advised else "not what was advised"
-    looked = f"after {tried.look_ms / 1000:.2f} s of looking"
+    looked = f"after {seconds_text(tried.look_ms / 1000)} s of looking"
     return (
         f"try {tried.number}: {_done(tried.techniques, tried.slots)}, "
-        f"{turns_counted(tried.turns)} in {tried.ms / 1000:.2f} s, {looked} (measured): {verdict}; "
+        f"{turns_counted(tried.turns)} in {seconds_text(tried.ms / 1000)} s, {looked} (measured): "
+        f"{verdict}; "
         f"advised: {row.technique}, {turns_counted(row.turns)}, some {row.seconds:.2f} s "
         f"(predicted)"
         + (f"; in the solve: {_done_then(tried.place)}" if isinstance(tried.place, Moment) else "")
@@ -100,7 +102,7 @@ def tried_sentence(tried: Tried) -> str:
 
 def _done_then(moment: Moment) -> str:
     how = _done(moment.techniques, moment.slots)
-    return f"{how}, {turns_counted(moment.turns)} in {moment.seconds:.2f} s (measured)"
+    return f"{how}, {turns_counted(moment.turns)} in {seconds_text(moment.seconds)} s (measured)"
 
 
 def _done(techniques: tuple[str, ...], slots: tuple[str, ...]) -> str:

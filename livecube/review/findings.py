@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from math import floor
 from statistics import median
 from typing import TYPE_CHECKING, Final
 
 from livecube.cube.notation import moves_text
 from livecube.review.values import Finding
+from livecube.stages.progress import SURE
+from livecube.timing.results import seconds_text
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from livecube.hands.automaton import Automaton
-    from livecube.holding.written import WrittenSolve
+    from livecube.holding.written import WrittenStage
     from livecube.review.values import Review, StageReview
     from livecube.stages.solve import Split
 
@@ -26,12 +31,16 @@ def find_costs(review: Review, hands: Automaton) -> tuple[Finding, ...]:
         *_slow_ways(review),
         *_other_orders(review),
         *_pauses(review),
-        *_rotations(review, hands),
+        *_rotations(review),
         *_regrips(review, hands),
         *_openings(review),
     ]
     return tuple(
-        sorted((f for f in found if f.cost_s >= _NOTABLE_S), key=lambda f: f.cost_s, reverse=True)
+        sorted(
+            (f for f in found if round(f.cost_s, 6) >= _NOTABLE_S),
+            key=lambda f: f.cost_s,
+            reverse=True,
+        )
     )
 
 
@@ -92,8 +101,8 @@ def _pauses(review: Review) -> list[Finding]:
     for split in splits:
         usual = median(other.pause for other in splits if other is not split)
         sentence = (
-            f"The pause before {_before(split)} was {split.pause:.2f} s, "
-            f"against {usual:.2f} s before the other stages."
+            f"The pause before {_before(split)} was {seconds_text(split.pause)} s, "
+            f"against {seconds_text(usual)} s before the other stages."
         )
         found.append(Finding(split.pause - usual, "measured", sentence))
     return found
@@ -106,30 +115,56 @@ def _before(split: Split) -> str:
     return {"orient": "the orientation", "permute": "the permutation"}.get(split.stage, split.stage)
 
 
-def _rotations(review: Review, hands: Automaton) -> list[Finding]:
-    rotations = [m.move for s in review.written.stages for m in s.moves if m.move.is_rotation]
-    if not rotations:
+def _rotations(review: Review) -> list[Finding]:
+    """Rotations between pairs that a way of the same worth avoids, where they are sure."""
+    stages = [stage for stage in review.stages if stage.spare is not None]
+    if not stages:
         return []
-    cost = sum(hands.done_ms([move]) for move in rotations) / 1000
-    times = "once" if len(rotations) == 1 else f"{len(rotations)} times"
-    return [Finding(cost, "predicted", f"The cube was rotated {times}: some {cost:.2f} s.")]
+    times, cost = sum(s.spare.rotations for s in stages if s.spare), sum(map(_spare_s, stages))
+    sure = min(stage.written.confidence for stage in stages)
+    sentence = (
+        f"The cube was rotated {_times(times)} where a way into the same slot needs no rotation "
+        f"and is no slower: some {cost:.2f} s, held so with at least {floor(100 * sure)} % "
+        "certainty."
+    )
+    return [Finding(cost, "predicted", sentence)]
 
 
-def find_regrips(written: WrittenSolve, hands: Automaton) -> list[float]:
+def _spare_s(stage: StageReview) -> float:
+    """What rotations cost that could have been left out, without what the slow way is told for."""
+    assert stage.spare is not None
+    against = stage.against_plan
+    if against is None or against.slow_s < _NOTABLE_S:
+        return stage.spare.cost_s
+    return max(0.0, min(stage.spare.cost_s, (stage.predicted_s or 0.0) - (stage.turned_s or 0.0)))
+
+
+def _times(times: int) -> str:
+    return "once" if times == 1 else f"{times} times"
+
+
+def find_regrips(stages: Iterable[WrittenStage], hands: Automaton) -> list[float]:
     """Predicted extra seconds of each regrip inside a stage; between stages there is time."""
     return [
-        extra / 1000
-        for stage in written.stages
-        for extra in hands.regrips_ms(m.move for m in stage.moves)
+        extra / 1000 for stage in stages for extra in hands.regrips_ms(m.move for m in stage.moves)
     ]
 
 
 def _regrips(review: Review, hands: Automaton) -> list[Finding]:
-    extras = find_regrips(review.written, hands)
+    """Regrips of cross and pairs as far as it is sure how the cube was held.
+
+    What comes behind is known by heart, grips and all.
+    """
+    stages = [stage.written for stage in review.stages if stage.split.stage in ("cross", "pair")]
+    stages = [stage for stage in stages if stage.confidence >= SURE]
+    extras = find_regrips(stages, hands)
     if not extras:
         return []
-    cost, times = sum(extras), "once" if len(extras) == 1 else f"{len(extras)} times"
-    sentence = f"The grip was wrong for the next move {times}: some {cost:.2f} s."
+    cost, sure = sum(extras), min(stage.confidence for stage in stages)
+    sentence = (
+        f"The grip was wrong for the next move of cross or pairs {_times(len(extras))}: some "
+        f"{cost:.2f} s, held so with at least {floor(100 * sure)} % certainty."
+    )
     return [Finding(cost, "predicted", sentence)]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import reduce
 from statistics import fmean
 from typing import TYPE_CHECKING, Final, Literal
 
@@ -10,10 +11,19 @@ import numpy as np
 
 from livecube.advice.inspection import openings
 from livecube.advice.words import place_of
-from livecube.cube.holding import SLICE_SYMBOLS, parse_colour
+from livecube.cube.geometry import FACES
+from livecube.cube.holding import SCRAMBLE_HOLDING, SLICE_SYMBOLS, Holding, parse_colour
 from livecube.cube.position import TURN_BYTES, htm
 from livecube.review.findings import find_costs, find_regrips
-from livecube.review.values import AgainstPlan, Alternative, Opening, Review, Side, StageReview
+from livecube.review.values import (
+    AgainstPlan,
+    Alternative,
+    Opening,
+    Review,
+    Side,
+    SpareRotations,
+    StageReview,
+)
 from livecube.search.situation import Situation
 from livecube.stages.progress import SURE
 
@@ -23,12 +33,18 @@ if TYPE_CHECKING:
     from livecube.advice.advisor import Advisor
     from livecube.advice.rows import Opportunity
     from livecube.cube.geometry import Array
-    from livecube.cube.holding import Holding
     from livecube.hands.automaton import Automaton
     from livecube.holding.written import WrittenSolve, WrittenStage
     from livecube.stages.solve import Split
 
-__all__ = ["compare_sides", "pairs_on", "review_solve", "splits_of", "stage_span"]
+__all__ = [
+    "compare_sides",
+    "holdings_before",
+    "pairs_on",
+    "review_solve",
+    "splits_of",
+    "stage_span",
+]
 
 # Left against right, front against back: how pairs went by the side of their slot.
 
@@ -79,6 +95,23 @@ def pairs_on(splits: Sequence[Split], number: int, pairs: int) -> int:
     return later[min(pairs, len(later)) - 1]
 
 
+def holdings_before(written: WrittenSolve, cross: int) -> list[Holding | None]:
+    """For each line of a solve how the cube was held before its first rotation.
+
+    None where that, or how it was held in the line itself, is not sure, and where the cross on
+    face ``cross`` was not down: what comes then depends on how it is brought down.
+    """
+    held, sure = reduce(Holding.after, written.before, SCRAMBLE_HOLDING), False
+    before: list[Holding | None] = []
+    for stage in written.stages:
+        now_sure = stage.confidence >= SURE
+        is_down = held.hand_face(cross) == FACES.index("D")
+        before.append(held if sure and now_sure and is_down else None)
+        if stage.moves:
+            held, sure = reduce(Holding.after, (m.move for m in stage.moves), held), now_sure
+    return before
+
+
 _TOLD: Final = 3
 """Alternatives that are told when a pair begins, and as many later ones."""
 _WORTH_S: Final = 0.05
@@ -111,7 +144,7 @@ def review_solve(
         offered,
         rotations=sum(move.is_rotation for move in moves),
         wide_turns=sum(move.symbol.endswith("w") for move in moves),
-        regrips=len(find_regrips(written, hands)),
+        regrips=len(find_regrips(written.stages, hands)),
         sides=compare_sides(stages),
         findings=(),
     )
@@ -129,8 +162,10 @@ class _Looker:
         self._advisor = advisor
         self._hands = hands
         self._first_line = written.of.first_line
-        self._turns = written.of.part.turns
+        self._turns = tuple(written.of.part.turns)
         self._cross = written.of.solve.cross
+        self._held = [] if self._cross is None else holdings_before(written, self._face)
+        self._priced: dict[tuple[Holding | None, tuple[int, ...]], float] = {}
         self._positions = [start]
         for turn in self._turns:
             self._positions.append(self._positions[-1].translate(TURN_BYTES[turn]))
@@ -141,40 +176,46 @@ class _Looker:
         assert split is not None
         predicted = self._predicted(stage)
         judged = split.stage == "pair" and not split.shared and not split.gap
-        if not judged or self._cross is None or predicted is None:
+        if not judged or self._cross is None:
             return StageReview(stage, predicted)
         begun, end = self._span(number)
-        holding = stage.holding if stage.confidence >= SURE else None
-        ways = self._ways(number, begun, holding)
+        held = self._held[number]
+        turned = self._seconds(self._turns[begun:end], held)
+        rows = self._rows(begun, held)
+        ways = self._ways(number, begun, _best_of_each(rows))
         first = [way for way in ways if way.saved_s >= _WORTH_S][:_TOLD]
         best = max((way.saved_s for way in first), default=_WORTH_S)
-        later = self._later(number, begun, end, best)
-        against = self._against_plan(begun, holding, split.slots, predicted)
-        return StageReview(stage, predicted, (*first, *later), tuple(ways), against)
+        return StageReview(
+            stage,
+            predicted,
+            (*first, *self._later(number, begun, end, best)),
+            tuple(way for way in ways if way.saved_s > 0 or _is_taken(way, split)),
+            self._against_plan(begun, held, split.slots, turned),
+            held,
+            turned,
+            None if held is None else _spare(stage, predicted, rows, self._hands),
+        )
 
     def _span(self, number: int) -> tuple[int, int]:
         return stage_span(self._splits, number, self._first_line)
 
     def _rows(self, at: int, holding: Holding | None) -> list[Opportunity]:
-        """For each technique and slot the best row, as far as the level speaks of it."""
+        """What is open in a position, as far as the level speaks of it, the quickest first."""
         advice = self._advisor.advise(
             self._position(at), self._face, holding, inspection=False, shortest=False, plans=False
         )
-        rows: dict[tuple[str, tuple[str, ...]], Opportunity] = {}
-        for row in advice.opportunities:
-            if not row.silenced:
-                rows.setdefault((row.technique, row.slots), row)
-        return sorted(rows.values(), key=lambda row: row.seconds)
+        rows = [row for row in advice.opportunities if not row.silenced]
+        return sorted(rows, key=lambda row: row.seconds)
 
     def _against_plan(
-        self, at: int, holding: Holding | None, slots: Sequence[str], predicted: float
+        self, at: int, holding: Holding | None, slots: Sequence[str], turned: float
     ) -> AgainstPlan | None:
         """A pair against the plan; None if there is no plan that begins with it."""
         plans = self._advisor.plans(self._position(at), self._face, holding)
         own = next((plan for plan in plans if {*plan.steps[0].slots} == {*slots}), None)
         if own is None:
             return None
-        return AgainstPlan(plans[0], own, predicted - own.steps[0].seconds)
+        return AgainstPlan(plans[0], own, round(turned - own.steps[0].seconds, 3))
 
     def _later(self, number: int, begun: int, end: int, best_s: float) -> list[Alternative]:
         """What turned up in the middle of a pair and beats all before it, in its order."""
@@ -182,31 +223,34 @@ class _Looker:
         for at in range(begun + 1, end):
             if Situation.of(self._position(at), self._face).offset is None:
                 continue
-            ways = self._ways(number, at, None)
+            ways = self._ways(number, at, _best_of_each(self._rows(at, None)))
             way = max(ways, key=lambda way: way.saved_s, default=None)
             if way is not None and way.saved_s > best_s:
-                found.append(replace(way, after=at - begun))
+                found.append(way)
                 best_s = way.saved_s
         return found[-_TOLD:]
 
-    def _ways(self, number: int, at: int, holding: Holding | None) -> list[Alternative]:
-        """The rows of a position within a stage, against what was done."""
-        ways = (self._against(number, at, row) for row in self._rows(at, holding))
-        return [way for way in ways if way is not None]
+    def _ways(self, number: int, at: int, rows: Sequence[Opportunity]) -> list[Alternative]:
+        """Rows of a position within a stage, against what was done; what saves most first."""
+        ways = [self._against(number, at, row) for row in rows]
+        return sorted(ways, key=lambda way: way.saved_s, reverse=True)
 
-    def _against(self, number: int, at: int, row: Opportunity) -> Alternative | None:
-        """A row against what was done from there to the end of as many pairs as it fills."""
-        last = pairs_on(self._splits, number, len(row.slots))
-        _, end = self._span(last)
-        turns = htm(self._turns[at:end])
+    def _against(self, number: int, at: int, row: Opportunity) -> Alternative:
+        """A row against what was done to the end of as many pairs as it fills."""
+        _, end = self._span(pairs_on(self._splits, number, len(row.slots)))
         begun, _ = self._span(number)
-        seconds = self._predicted_for(self._stages[number : last + 1])
-        if seconds is None:
-            return None
-        if at > begun:
-            # Moves are not cut in the middle: what is left takes its share of the turns.
-            seconds *= turns / max(1, htm(self._turns[begun:end]))
-        return Alternative(0, row, turns - row.turns, seconds - row.seconds)
+        turns = self._turns
+        saved_turns = htm(turns[:end]) - htm([*turns[:at], *row.turns_fixed])
+        held = self._held[number]
+        done_s = self._seconds(turns[begun:end], held)
+        row_s = self._seconds((*turns[begun:at], *row.turns_fixed), held)
+        return Alternative(at - begun, row, saved_turns, round(done_s - row_s, 3))
+
+    def _seconds(self, turns: tuple[int, ...], held: Holding | None) -> float:
+        """What turns take as they are cheapest to write."""
+        if (held, turns) not in self._priced:
+            self._priced[held, turns] = self._advisor.priced(turns, self._face, held)
+        return self._priced[held, turns]
 
     def openings(self) -> tuple[Opening, ...]:
         """What inspection offered for the colour of the cross, if it beats what was done."""
@@ -215,17 +259,14 @@ class _Looker:
         rows = openings(self._advisor, self._position(0), (self._face,)) or ()
         found = []
         for row in rows:
-            done = self._stages[: 1 + len(row.slots)]
-            turns = sum(s.split.turns for s in done if s.split)
-            seconds = self._predicted_for(done)
-            if seconds is not None:
-                found.append(Opening(row, turns - row.turns, seconds - row.seconds))
+            last = min(len(row.slots), len(self._splits) - 1)
+            if any(split.gap for split in self._splits[: last + 1]):
+                continue
+            done = self._turns[: self._span(last)[1]]
+            saved_s = round(self._seconds(done, None) - row.seconds, 3)
+            if saved_s >= _WORTH_S:
+                found.append(Opening(row, htm(done) - row.turns, saved_s))
         return tuple(found)
-
-    def _predicted_for(self, stages: Sequence[WrittenStage]) -> float | None:
-        seconds = [self._predicted(stage) for stage in stages]
-        known = [one for one in seconds if one is not None]
-        return sum(known) if len(known) == len(seconds) else None
 
     def _predicted(self, stage: WrittenStage) -> float | None:
         moves = [m.move for m in stage.moves]
@@ -241,3 +282,30 @@ class _Looker:
     def _position(self, at: int) -> Array:
         position: Array = np.frombuffer(self._positions[at], dtype=np.uint8)
         return position
+
+
+def _best_of_each(rows: Sequence[Opportunity]) -> list[Opportunity]:
+    """For each technique and slot the first row."""
+    best: dict[tuple[str, tuple[str, ...]], Opportunity] = {}
+    for row in rows:
+        best.setdefault((row.technique, row.slots), row)
+    return [*best.values()]
+
+
+def _is_taken(way: Alternative, split: Split) -> bool:
+    return way.row.technique == split.technique and any(s in split.slots for s in way.row.slots)
+
+
+def _spare(
+    stage: WrittenStage, predicted: float | None, rows: Sequence[Opportunity], hands: Automaton
+) -> SpareRotations | None:
+    """Rotations of a pair that one of ``rows`` avoids, the quickest first, and is no slower."""
+    rotations = [m.move for m in stage.moves if m.move.is_rotation]
+    if not rotations or predicted is None or stage.split is None:
+        return None
+    for way in rows:
+        still = way.slots == stage.split.slots and not any(move.is_rotation for move in way.moves)
+        if still and way.seconds <= predicted:
+            cost_s = round(min(hands.done_ms(rotations) / 1000, predicted - way.seconds), 3)
+            return SpareRotations(len(rotations), way, cost_s)
+    return None

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from math import floor
 from typing import TYPE_CHECKING, Any, Final
 
 from livecube.advice.words import place_of
 from livecube.cube.notation import moves_text
 from livecube.review.findings import turns_counted
 from livecube.stages.progress import SURE
+from livecube.timing.results import seconds_text
 from livecube.views.happenings import split_json, split_title
 
 if TYPE_CHECKING:
@@ -33,7 +35,7 @@ def review_lines(review: Review, title: str) -> list[str]:
     verb = "solved" if of.solved else "not solved"
     lost = "; turns were lost, and what they touch is not judged" if of.gap else ""
     return [
-        f"{title}: {verb}, {of.seconds:.2f} s, {of.turns} turns{_a_second(of.tps)}, "
+        f"{title}: {verb}, {seconds_text(of.seconds)} s, {of.turns} turns{_a_second(of.tps)}, "
         f"{of.cross or 'no'} cross{lost}",
         "",
         *_findings(review),
@@ -42,8 +44,7 @@ def review_lines(review: Review, title: str) -> list[str]:
         *(line for stage in review.stages for line in _stage(stage)),
         "",
         *_sides(review),
-        f"rotations {review.rotations}, wide turns {review.wide_turns} (as the turns are read), "
-        f"regrips {review.regrips} (predicted)",
+        _rotations(review),
         *_openings(review),
     ]
 
@@ -83,7 +84,7 @@ def _stage(stage: StageReview) -> Iterator[str]:
     tps = "–" if split.tps is None else f"{split.tps:.1f}"
     predicted = "–" if stage.predicted_s is None else f"{stage.predicted_s:.2f}"
     yield (
-        f"{title}{split.seconds:8.2f}{split.pause:7.2f}{split.turning:9.2f}{split.turns:7d}"
+        f"{title}{seconds_text(split.seconds):>8}{seconds_text(split.pause):>7}{seconds_text(split.turning):>9}{split.turns:7d}"
         f"{tps:>6}{predicted:>11}   {_how(stage)}"
     ).rstrip()
     yield from map(_alternative, stage.alternatives)
@@ -118,6 +119,22 @@ def _sides(review: Review) -> Iterator[str]:
         yield f"{side.name:<6}{pairs:>8}, {side.turns:.1f} turns and {side.seconds:.2f} s a pair"
 
 
+def _rotations(review: Review) -> str:
+    """How the cube was turned over and gripped, and how sure that is."""
+    moved = [line.confidence for line in review.written.stages if line.moves]
+    spare = sum(stage.spare.rotations for stage in review.stages if stage.spare)
+    return (
+        f"{_many(review.rotations, 'rotation')}, {_many(review.wide_turns, 'wide turn')}, read "
+        f"with at least {floor(100 * min(moved, default=1.0))} % certainty; "
+        f"{_many(review.regrips, 'regrip')} (predicted); rotations that a way of the same worth "
+        f"avoids, read with at least {floor(100 * SURE)} % certainty: {spare}"
+    )
+
+
+def _many(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
+
+
 def _openings(review: Review) -> Iterator[str]:
     if review.openings:
         yield "inspection offered:"
@@ -128,7 +145,7 @@ def _openings(review: Review) -> Iterator[str]:
 def _opening(opening: Opening) -> str:
     row = opening.row
     into = f" into {' and '.join(row.slots)}" if row.slots else ""
-    less = f"{abs(opening.saved_s):.2f} s {'less' if opening.saved_s >= 0 else 'more'} (predicted)"
+    less = f"{opening.saved_s:.2f} s less (predicted)"
     return (
         f"{moves_text(row.moves)}   [{row.holding}]   {row.title}{into}; "
         f"{_turns(opening.saved_turns)}, {less} than what was done"
@@ -182,6 +199,15 @@ def _stage_json(stage: StageReview) -> dict[str, Any]:
         **split_json(stage.split),
         "predicted": None if stage.predicted_s is None else round(stage.predicted_s, 3),
         "confidence": round(stage.written.confidence, 3),
+        "held": stage.held and {"up": stage.held.up, "front": stage.held.front},
+        "turned": None if stage.turned_s is None else round(stage.turned_s, 3),
+        "spare": None
+        if stage.spare is None
+        else {
+            "rotations": stage.spare.rotations,
+            "cost": round(stage.spare.cost_s, 3),
+            "way": stage.spare.way.as_json(),
+        },
         "alternatives": [_alternative_json(way) for way in stage.alternatives],
         "against_plan": _against_plan_json(stage.against_plan),
     }

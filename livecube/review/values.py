@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal, TypeAlias
 if TYPE_CHECKING:
     from livecube.advice.plan import Plan
     from livecube.advice.rows import Opportunity
+    from livecube.cube.holding import Holding
     from livecube.holding.written import WrittenSolve, WrittenStage
     from livecube.stages.solve import Split
 
@@ -19,6 +20,7 @@ __all__ = [
     "Opening",
     "Review",
     "Side",
+    "SpareRotations",
     "StageReview",
 ]
 
@@ -33,9 +35,23 @@ class Alternative:
     """Turns of the stage that had been made; 0: it began."""
     row: Opportunity
     saved_turns: int
-    """Against what was done from there (HTM); for two slots, against both pairs."""
+    """Against what was done (HTM); for two slots, against both pairs. Both are counted from the
+    first turn of the solve on, so that turns made just before merge with what follows."""
     saved_s: float
-    """Predicted, both ways by the model of the hands."""
+    """Predicted: the turns of the stage up to there and the row's behind them, merged, against the
+    turns that were made, both as they are cheapest to write; see :meth:`.Advisor.priced`."""
+
+
+@dataclass(frozen=True, slots=True)
+class SpareRotations:
+    """Rotations of a pair that a way of the same worth avoids."""
+
+    rotations: int
+    way: Opportunity
+    """Into the same slots, from the same holding, without a rotation and no slower than what the
+    hands did."""
+    cost_s: float
+    """Predicted: by how much it is quicker, but no more than the rotations take."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,12 +63,13 @@ class AgainstPlan:
     own: Plan
     """The best one that begins with the pair that was done."""
     slow_s: float
-    """By how much the pair's turns are predicted slower than the first step of ``own``."""
+    """By how much the pair's turns, as they are cheapest to write, are predicted slower than the
+    first step of ``own``."""
 
     @property
     def order_s(self) -> float:
         """What beginning with the plan's pair would have saved over all pairs."""
-        return self.own.total - self.plan.total
+        return round(self.own.total - self.plan.total, 3)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,9 +83,17 @@ class StageReview:
     alternatives: tuple[Alternative, ...] = ()
     """Of a pair: the best ones when it began, best first, then those that beat them later."""
     chances: tuple[Alternative, ...] = ()
-    """Of a pair: for each technique and slot the best that was open when it began."""
+    """Of a pair: for each technique and slot the best that was open when it began, if it was
+    quicker than what was done, or was done."""
     against_plan: AgainstPlan | None = None
     """Of a pair with a slot of its own: how it compares with the plan when it began."""
+    held: Holding | None = None
+    """Of a pair: how the cube was held before it; None if that is not sure. All ways begin so, or,
+    if it is not sure, with the front that makes each cheapest; the ways that came up later too."""
+    turned_s: float | None = None
+    """Of a pair: what its turns take as they are cheapest to write; predicted."""
+    spare: SpareRotations | None = None
+    """Of a pair whose holdings are sure: rotations that it could have done without."""
 
     @property
     def split(self) -> Split:
@@ -83,7 +108,7 @@ class Opening:
 
     row: Opportunity
     saved_turns: int
-    """Against the cross as it was done, with the first pair if it holds one."""
+    """Against the cross as it was done, with as many pairs as it holds."""
     saved_s: float
     """Predicted."""
 

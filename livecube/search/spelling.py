@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numba import njit
@@ -19,9 +19,6 @@ if TYPE_CHECKING:
 
 __all__ = ["spelled"]
 
-_LONGEST: Final = 40
-"""Most turns of a sequence that is spelled."""
-
 
 def spelled(
     hands: HandArrays, sequences: Sequence[Sequence[int]], starts: Sequence[int]
@@ -31,7 +28,8 @@ def spelled(
     The price includes the time to bring the cross down again.
     """
     begin = np.array(starts, dtype=np.int64)
-    moves, held = np.empty(_LONGEST, dtype=np.int64), np.empty(_LONGEST, dtype=np.int64)
+    longest = max(map(len, sequences), default=0)
+    moves, held = np.empty(longest, dtype=np.int64), np.empty(longest, dtype=np.int64)
     written = []
     for turns in sequences:
         row = np.array(turns, dtype=np.int64)

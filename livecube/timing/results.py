@@ -43,6 +43,7 @@ __all__ = [
     "result_json",
     "result_of",
     "result_text",
+    "seconds_text",
     "standing",
     "standing_penalties",
     "time_text",
@@ -109,6 +110,14 @@ def time_text(ms: int) -> str:
     seconds = f"{rest // 1000}" if not minutes else f"{rest // 1000:02d}"
     hundredths = f".{rest % 1000 // 10:02d}" if ms < TEN_MINUTES_MS else ""
     return f"{minutes}:{seconds}{hundredths}" if minutes else f"{seconds}{hundredths}"
+
+
+def seconds_text(seconds: float) -> str:
+    """Measured seconds of a part of a solve, cut to hundredths as results are: ``12.59``.
+
+    Whatever stands beside a result is cut alike (article 9f1), so that both agree.
+    """
+    return f"{round(1000 * seconds) // 10 / 100:.2f}"
 
 
 def parse_time(text: str) -> int:

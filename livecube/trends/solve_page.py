@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 from livecube.cube.notation import moves_text
 from livecube.review.findings import turns_counted
 from livecube.review.text import costs_told
-from livecube.timing.results import result_text
+from livecube.timing.results import result_text, seconds_text
 from livecube.trends.plots import pause_plot
 from livecube.views.happenings import STAGE_TITLES, day_and_time
 from livecube.views.page import figures_list, numbered, page, paragraph, position_svg, table
@@ -56,7 +56,8 @@ def solve_page(
 
 def _overview(solve: KeptSolve) -> str:
     one = solve.listed
-    inspection = "not timed" if one.inspection_ms is None else f"{one.inspection_ms / 1000:.2f} s"
+    looked = one.inspection_ms
+    inspection = "not timed" if looked is None else f"{seconds_text(looked / 1000)} s"
     result = result_text(one.result)
     told = figures_list(
         [
@@ -115,7 +116,7 @@ def _stage_row(stage: KeptStage) -> tuple[str, str, str, str, str, str]:
     if stage.shared:
         return _title(stage), "–", "–", "–", "–", how
     times = (stage.ms, stage.pause_ms, stage.ms - stage.pause_ms)
-    seconds, pause, turning = (f"{ms / 1000:.2f}" for ms in times)
+    seconds, pause, turning = (seconds_text(ms / 1000) for ms in times)
     return _title(stage), seconds, pause, turning, str(stage.turns), how
 
 

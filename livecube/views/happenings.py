@@ -34,6 +34,7 @@ from livecube.stages.progress import (
     StageDone,
     Turned,
 )
+from livecube.timing.results import seconds_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -200,8 +201,11 @@ def _clue_json(clue: Clue) -> dict[str, Any]:
 
 
 def _unsaid_json(unsaid: Unsaid) -> dict[str, Any]:
-    best = best_chances(unsaid.hints)
-    rows = [{"t": _s(hint.t), **hint.opportunity.as_json()} for hint in best]
+    best = best_chances(unsaid.missed)
+    rows = [
+        {"t": _s(hint.t), "since_start": _s(hint.t - unsaid.started), **hint.opportunity.as_json()}
+        for hint in best
+    ]
     return {"hints": len(unsaid.hints), "best": rows}
 
 
@@ -341,10 +345,11 @@ def happening_line(happening: Happening) -> str | None:
             text = f"solve begins with turn {happening.start_turn}"
         case StageDone():
             split = happening.split
+            seconds, pause = seconds_text(split.seconds), seconds_text(split.pause)
             turns = f"{split.turns:3d} turn{'s' if split.turns != 1 else ' '}"
             text = (
-                f"{split_title(split):<24}{split.seconds:7.2f} s {turns}   "
-                f"pause {split.pause:.2f} s   {_how(split)}"
+                f"{split_title(split):<24}{seconds:>7} s {turns}   "
+                f"pause {pause} s   {_how(split)}"
             ).rstrip()
         case Reopened():
             text = f"given up: {', '.join(happening.slots)}"
@@ -385,13 +390,21 @@ def clue_text(clue: Clue) -> str:
 
 
 def unsaid_lines(unsaid: Unsaid) -> list[str]:
-    """What was kept back during a solve: how much, and the best of it."""
-    best = best_chances(unsaid.hints)
+    """What was kept back during a solve: how much, and the best of what was missed.
+
+    Times count from the first turn of the solve.
+    """
+    best = best_chances(unsaid.missed)
     count = f"{len(unsaid.hints)} hint{'s' if len(unsaid.hints) != 1 else ''} kept back"
     if not best:
-        return [f"{count}; nothing beyond the ordinary insertions came up", ""]
-    lines = [f"{hint.t:8.2f}  {hint_text(hint.opportunity)}" for hint in best]
-    return [f"{count}; the best chances were:", *lines, ""]
+        return [f"{count}; nothing beyond the ordinary insertions was missed", ""]
+    lines = [f"{_since(hint.t - unsaid.started)}  {hint_text(hint.opportunity)}" for hint in best]
+    return [f"{count}; the best chances that were missed:", *lines, ""]
+
+
+def _since(seconds: float) -> str:
+    """How far into a solve: seconds from its first turn; before it there was inspection."""
+    return "in inspection" if seconds < 0 else f"{seconds_text(seconds):>6} s"
 
 
 def solve_lines(solve: Solve) -> list[str]:
@@ -399,7 +412,7 @@ def solve_lines(solve: Solve) -> list[str]:
     verb = "solved" if solve.solved else "not solved"
     lines = [
         "",
-        f"{verb}: {solve.seconds:.2f} s, {solve.turns} turns, "
+        f"{verb}: {seconds_text(solve.seconds)} s, {solve.turns} turns, "
         f"{solve.cross or 'no'} cross" + (", with turns lost" if solve.gap else ""),
         f"  {'stage':<24}{'seconds':>8}{'turns':>7}{'pause':>8}{'tps':>7}   how",
     ]
@@ -411,8 +424,8 @@ def solve_lines(solve: Solve) -> list[str]:
             lines.append(f"  {title:<24}{'–':>8}{'–':>7}{'–':>8}{'–':>7}   {_how(split)}".rstrip())
             continue
         tps = "–" if split.tps is None else f"{split.tps:.1f}"
+        seconds, pause = seconds_text(split.seconds), seconds_text(split.pause)
         lines.append(
-            f"  {title:<24}{split.seconds:8.2f}{split.turns:7d}{split.pause:8.2f}{tps:>7}"
-            f"   {_how(split)}".rstrip()
+            f"  {title:<24}{seconds:>8}{split.turns:7d}{pause:>8}{tps:>7}   {_how(split)}".rstrip()
         )
     return [*lines, ""]

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from livecube.advice.words import place_of
 from livecube.cube.notation import moves_text
+from livecube.timing.results import seconds_text
 from livecube.views.happenings import STAGE_TITLES
 
 if TYPE_CHECKING:
@@ -24,7 +25,8 @@ def written_lines(solve: WrittenSolve, number: int) -> list[str]:
     of = solve.of.solve
     verb = "solved" if of.solved else "not solved"
     end = "; turns were lost on the way" if of.gap else ""
-    lines = [f"// solve {number}: {verb}, {of.seconds:.2f} s, {of.cross or 'no'} cross{end}"]
+    seconds = seconds_text(of.seconds)
+    lines = [f"// solve {number}: {verb}, {seconds} s, {of.cross or 'no'} cross{end}"]
     rows = [(stage.text(), _about(stage)) for stage in solve.stages]
     if solve.before:
         rows.insert(0, (moves_text(solve.before), "from white up, green front"))
@@ -43,8 +45,8 @@ def _about(stage: WrittenStage) -> str:
     how = [split.technique] if split.technique else []
     if split.shared:
         return ", ".join([title, *how, "on the same turn"])
-    paused = f", {split.pause:.2f} s pause before" if split.pause else ""
-    return f"{', '.join([title, *how])}; {_counted(stage)}; {split.seconds:.2f} s{paused}"
+    paused = f", {seconds_text(split.pause)} s pause before" if split.pause else ""
+    return f"{', '.join([title, *how])}; {_counted(stage)}; {seconds_text(split.seconds)} s{paused}"
 
 
 def _counted(stage: WrittenStage) -> str:
