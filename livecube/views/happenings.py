@@ -348,8 +348,7 @@ def happening_line(happening: Happening) -> str | None:
             seconds, pause = seconds_text(split.seconds), seconds_text(split.pause)
             turns = f"{split.turns:3d} turn{'s' if split.turns != 1 else ' '}"
             text = (
-                f"{split_title(split):<24}{seconds:>7} s {turns}   "
-                f"pause {pause} s   {_how(split)}"
+                f"{split_title(split):<24}{seconds:>7} s {turns}   pause {pause} s   {_how(split)}"
             ).rstrip()
         case Reopened():
             text = f"given up: {', '.join(happening.slots)}"
