@@ -90,14 +90,14 @@ _HINT_OPTIONS = (
         "--focus",
         multiple=True,
         metavar="TECHNIQUE",
-        help="A technique that you practise: it is said whenever it costs little more than the "
+        help="A technique that you practise: it is the hint whenever it costs little more than the "
         "best plan. keyhole: all keyholes. May be given several times.",
     ),
     click.option(
         "--within",
         type=click.FloatRange(0, 5),
         callback=lambda context, option, value: value and a_number(context, option, value),
-        help="How many seconds more.",
+        help="With --focus: at most this many seconds more.",
     ),
     hands_option,
     click.option(
@@ -116,13 +116,13 @@ _HINT_OPTIONS = (
         "--clues",
         metavar="SECONDS|asked|off",
         help="Hints little by little: where to look, then the technique, then the moves. The next "
-        "clue comes after so many seconds of rest, or when you ask for it.",
+        "clue comes after this many seconds of rest, or when you ask for it.",
     ),
     click.option("--degrees", is_flag=True, hidden=True, help="The same as --clues 2."),
     click.option("--voice/--no-voice", default=None, help="Say hints aloud, too."),
     click.option("--no-hints", is_flag=True, help="Track and time only."),
 )
-"""What is not given is chosen by the table [hints] of the configuration."""
+"""Options not given come from the table [hints] of the configuration."""
 
 
 _CUBE_OPTIONS = (
@@ -187,7 +187,7 @@ def accepted_crosses(crosses: Sequence[str]) -> Sequence[str]:
 
 
 def configured_holding(up: str | None, front: str | None) -> Holding | None:
-    """The holding that the options name, else that of the table [hints]; None: neither says one."""
+    """The holding from the options, else from the table [hints]; None: neither names one."""
     if up is None and front is None:
         table = read_configuration().table("hints")
         up, front = (None if table[name] is None else str(table[name]) for name in ("up", "front"))

@@ -70,7 +70,7 @@ def replay(
     if wishes.voice and pace is None:
         if click.get_current_context().get_parameter_source("voice") is ParameterSource.COMMANDLINE:
             raise UsageError("--voice cannot keep up with --speed max; give another speed")
-        wishes = replace(wishes, voice=False)  # what the configuration says is for other speeds
+        wishes = replace(wishes, voice=False)  # the configuration's voice is for other speeds
     with LogReader(log) as reader:
         events = list(reader)  # read as a whole first: a broken log is refused, not half shown
         torn = reader.torn

@@ -148,7 +148,7 @@ class Pipeline:
         return self._in_clues(self._say(self._speaker.open(t, rows, crosses)))
 
     def _asked(self, event: CubeEvent) -> list[Happening]:
-        """The next clue, if this asks for it: a key, or a gesture with the cube."""
+        """The next clue, if the event asks for it: by a key, or by a gesture with the cube."""
         match event:
             case ClueAsked():
                 pass

@@ -229,7 +229,7 @@ class Sender:
         before = self._outbox.form
         if before == number:
             return
-        # An outbox from before forms were kept does not say which it was.
+        # An older outbox does not hold the form: then all other forms are deleted.
         others = [FORMS[before - 1]] if before else [one for one in FORMS if one != plan.form]
         left = [
             topic

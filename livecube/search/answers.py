@@ -55,7 +55,7 @@ def _in_order(turns: tuple[int, ...]) -> tuple[int, ...]:
 
 
 _REMEMBERED: Final = 10_000
-"""So many answers are kept: the same pair is asked for again and again while others are solved."""
+"""Number of kept answers: the same pair is asked for repeatedly while others are solved."""
 
 
 class Answers:
@@ -160,7 +160,7 @@ class Answers:
     def _cheapest(
         self, fronts: npt.NDArray[np.int64], places: npt.NDArray[np.int64]
     ) -> list[Written]:
-        """The ways of questions at these places of the book, cheapest first, none of them twice."""
+        """The ways of questions at these places of the book, fastest first, each only once."""
         best: dict[tuple[int, ...], Written] = {}
         for front, question in zip(fronts.tolist(), places.tolist(), strict=True):
             for entry in self.book.ways[self.book.ends[question] : self.book.ends[question + 1]]:
