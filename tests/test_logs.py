@@ -133,6 +133,11 @@ def path(tmp_path: Path) -> Path:
 # There and back.
 
 
+@pytest.mark.parametrize("t", [1e11, -1e11])
+def test_the_latest_and_the_earliest_time_read_back(t: float) -> None:
+    assert parse_event(event_line(Reset(t))) == Reset(t)
+
+
 def test_names_stand_in_a_log_as_people_write_them() -> None:
     assert '"Würfel № 2"' in header_line(Header("", "Würfel № 2", "cube"))
 
