@@ -28,6 +28,7 @@ from livecube.edges.cache import load_search
 from livecube.errors import UsageError
 from livecube.hands.automaton import MOVES, NEVER, looking_ms
 from livecube.hands.features import parse_features
+from livecube.search.book import usual_cross
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -291,13 +292,14 @@ def test_a_copy_of_what_the_command_prints_is_read_back_the_same(tmp_path: Path)
 def test_other_hands_are_advised_otherwise(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     from livecube.cli.hints import hints
 
-    usual = load_search(load_hands()).tables.pieces
+    usual, crosses = load_search(load_hands()).tables.pieces, usual_cross(load_hands())
     # To make these for other hands takes a quarter of a minute. Slower hands need no less, so
     # that they bound the search for these, too.
     monkeypatch.setattr(
         "livecube.search.bounds.piece_seconds",
         lambda moves, hands, kind, *, still: usual[int(still)][kind],
     )
+    monkeypatch.setattr("livecube.search.bounds.cross_seconds", lambda moves, seen, hands: crosses)
     monkeypatch.setattr("livecube.edges.cache._keep", lambda name, table: table)
 
     path = tmp_path / "slow-d.toml"

@@ -126,7 +126,7 @@ def test_a_set_is_balanced_and_comes_again_only_with_its_seed(advisor: Advisor) 
     assert max(cases.values()) <= 3
     keys = [place.key for place in first]
     assert len(set(keys)) == 8
-    few = Wish(TECHNIQUES["made-pair"], 3)
+    few = Wish(TECHNIQUES["made-pair"], 2)
     again = drawn_set(advisor, few, random.Random(4))
     assert again == drawn_set(advisor, few, random.Random(4))
     unseeded = [drawn_set(advisor, few, random.SystemRandom()) for _ in range(2)]
