@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
@@ -10,6 +11,9 @@ from click.testing import CliRunner
 from learn_check import exact
 from learn_layouts import MAIN, Made, Owner, made, way_home
 from profile_texts import NAMES, PROFILES, ROOT
+from slip_check import of_profile
+from wild_layouts import wild
+from wild_owner import Led
 
 from livecube.cli.learn import learn
 from livecube.composition.learning import Conductor
@@ -103,6 +107,20 @@ async def test_an_owner_is_led_through_the_routine() -> None:
     verdict = learned_from(found, "learned", Claim(name="MADE"))
     assert isinstance(verdict, Learned)
     assert exact(verdict.profile, cube)
+
+
+async def test_a_stream_as_long_as_the_turns_and_an_owner_who_slips() -> None:
+    """Everything heard at rest was ignored; and a wrong turn was recorded as if it were right."""
+    layout = replace(wild(3), orientation="same length", repeats=1, check="")
+    owner = Led(layout, 3, ["wrong", "corrected", "lost", "pause"])
+    found = await owner.lead()
+    assert any("understood: " in sentence for sentence in owner.said)
+    assert any("once more, please" in sentence for sentence in owner.said)
+    assert any("Take your time" in sentence for sentence in owner.said)
+    assert len(owner.asked) > len(STEPS)
+    verdict = learned_from(found, "learned", Claim(name="WILD"))
+    assert isinstance(verdict, Learned)
+    assert of_profile(verdict, layout).verdict == "exact"
 
 
 async def test_nothing_is_asked_for_before_the_cube_is_connected() -> None:

@@ -30,7 +30,7 @@ SKERRY = next(profile for profile in installed_profiles() if profile.name == "sk
 
 @pytest.fixture
 def hurried(monkeypatch: pytest.MonkeyPatch) -> None:
-    for name, seconds in (("REST_S", 0.1), ("QUIET_S", 0.01), ("FREE_S", 0.3)):
+    for name, seconds in (("REST_S", 0.1), ("QUIET_S", 0.01), ("BRIEF_S", 0.01), ("FREE_S", 0.3)):
         monkeypatch.setattr(routine, name, seconds)
 
 

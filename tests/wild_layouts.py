@@ -19,7 +19,7 @@ from livecube.learning.routine import REST_S, STEPS
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-__all__ = ["SLIPS", "Firmware", "Slip", "Wild", "recorded", "session", "wild"]
+__all__ = ["SLIPS", "Firmware", "Slip", "Wild", "recorded", "session", "way_home", "wild"]
 
 MAIN: Final = "b2b9a3a6-6f0f-4a35-8e4c-0d4f6b1f5b01"
 OTHER: Final = "b2b9a3a6-6f0f-4a35-8e4c-0d4f6b1f5b02"
@@ -271,7 +271,7 @@ def recorded(
         step, slip = Step(turns), at.get(number)
         step.packets.extend(behind)
         behind = []
-        made = [*mend, *turns] if turns is not None else _way_home(owner)
+        made = [*mend, *turns] if turns is not None else way_home(owner)
         mend = []
         if slip is not None and turns is not None:
             wrong = rng.choice([t for t in range(18) if t % 3 != 1 and t not in turns])
@@ -296,7 +296,8 @@ def recorded(
     return found
 
 
-def _way_home(owner: Owner) -> list[int]:
+def way_home(owner: Owner) -> list[int]:
+    """Fifteen turns more, and everything undone."""
     detour = [owner.rng.randrange(18) for _ in range(15)]
     return [*detour, *inverse_turns([*(turn for turn, _ in owner.done), *detour])]
 

@@ -5,13 +5,17 @@ from __future__ import annotations
 import asyncio
 import time
 from contextlib import aclosing
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from livecube.cube.position import turns_text
 from livecube.edges.listening import heard_from
 from livecube.events import Asked, Packet
+from livecube.learning.learner import learn
 from livecube.learning.recording import Recording
 from livecube.learning.routine import STEPS, Routine
+from livecube.learning.understanding import TRIED_AT, come_to_the_same, first_understanding
+from livecube.learning.verdicts import Refused
+from livecube.profiles.values import Claim
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Awaitable, Callable
@@ -19,15 +23,27 @@ if TYPE_CHECKING:
     from livecube.edges.link import Notification
     from livecube.edges.radio import Radio, Sighting
     from livecube.events import CubeEvent
+    from livecube.learning.understanding import Understanding
 
 __all__ = ["Conductor", "asking_sentence", "led_by_radio"]
+
+
+_MOST_REPEATED: Final = 2
+"""So often in a row one step is asked for again."""
+_MOST_ROUNDS: Final = 3
+"""So often more is asked for at the end."""
+_MORE_HELPS: Final = ("wrap", "not solved")
+_TIMES: Final = 3
+"""So often a turn is asked for whose code is not known."""
 
 
 class Conductor:
     """Leads through the routine; ``ask`` gets every step, ``keep`` every event, in order.
 
     The packets may come from anywhere: a radio, a simulation, a test. ``now`` must be the clock
-    of their ``host_s``.
+    of their ``host_s``. Once enough is understood, each step is compared with what was asked for,
+    and asked for again if it came out otherwise; ``tell`` is told sentences about that. What the
+    recording lacks in the end is asked for, too.
     """
 
     def __init__(
@@ -36,14 +52,19 @@ class Conductor:
         ask: Callable[[Asked], None],
         keep: Callable[[CubeEvent], None] = lambda event: None,
         connected: asyncio.Event | None = None,
+        tell: Callable[[str], None] = lambda sentence: None,
     ) -> None:
         """``connected``: the routine begins when this is set; None: at once."""
         self._connected = connected
         self.routine = Routine(now())
-        self._now, self._ask, self._keep = now, ask, keep
+        self._now, self._ask, self._keep, self._tell = now, ask, keep, tell
         self._began = now()
         self._events: list[CubeEvent] = []
         self._news = asyncio.Event()
+        self._understanding: Understanding | None = None
+        self._told: list[int] = []
+        """The turns that were told since the last step was asked for."""
+        self._repeated = self._rounds = 0
 
     async def lead(
         self,
@@ -67,9 +88,14 @@ class Conductor:
 
     async def _listen(self, notifications: AsyncIterator[Notification]) -> None:
         async for one in notifications:
-            t = one.host_s - self._began
-            packet = Packet(t, one.characteristic, one.data)
-            self.routine.take(Packet(one.host_s, one.characteristic, one.data))
+            packet = Packet(one.host_s - self._began, one.characteristic, one.data)
+            told = [] if self._understanding is None else self._understanding.told(packet)
+            self._told += told
+            arrived = Packet(one.host_s, one.characteristic, one.data)
+            self.routine.take(arrived, telling=bool(told))
+            asked = None if self.routine.at < 0 or self.routine.over else self.routine.asks
+            if told and asked is not None:
+                self.routine.doubtful = not come_to_the_same(asked, self._told)
             self._note(packet)
             self._news.set()
 
@@ -79,10 +105,58 @@ class Conductor:
             self.routine = Routine(self._now())
         while not self.routine.over:
             await self._until_due(sleep)
-            if self.routine.wake(self._now()) and not self.routine.over:
-                asked = Asked(self._now() - self._began, self.routine.asks)
-                self._note(asked)
-                self._ask(asked)
+            before, reminders = self.routine.at, self.routine.reminders
+            if self.routine.wake(self._now()) and not self.routine.given_up:
+                if self.routine.at > before >= 0:
+                    await self._look_back()
+                if not self.routine.over:
+                    self._ask_now()
+            elif self.routine.reminders > reminders:
+                self._tell("Nothing new was heard for a while. Take your time.")
+
+    def _ask_now(self) -> None:
+        asked = Asked(self._now() - self._began, self.routine.asks)
+        self._told = []
+        self._note(asked)
+        self._ask(asked)
+
+    async def _look_back(self) -> None:
+        """A step is done: what was understood of it, and whether it is to be made again."""
+        asked, asked_for = self.routine.steps[self.routine.at - 1], self.routine.at
+        if self._understanding is not None and asked is not None:
+            self._compare(asked)
+        elif self._understanding is None and asked_for in TRIED_AT:
+            recording = Recording.of(self._events)
+            self._understanding = await asyncio.to_thread(first_understanding, recording)
+            if self._understanding is not None:
+                self._tell("Your turns are understood now, and shown as they are heard.")
+        if self.routine.over and self._rounds < _MOST_ROUNDS:
+            await self._ask_for_more()
+
+    def _compare(self, asked: tuple[int, ...]) -> None:
+        assert self._understanding is not None
+        told = turns_text(self._told) or "nothing"
+        if self._understanding.judge(asked, self._told):
+            self._repeated = 0
+            self._tell(f"      understood: {told}")
+        elif not self._understanding.stands:
+            self._understanding = None
+        elif self._repeated < _MOST_REPEATED:
+            self._repeated += 1
+            self._tell(f"      understood: {told}, not {turns_text(asked)}; once more, please")
+            self.routine.again(self._now())
+        else:
+            self._repeated = 0
+
+    async def _ask_for_more(self) -> None:
+        """What would make a profile of the recording, if more turns would."""
+        self._rounds += 1
+        recording = Recording.of(self._events)
+        verdict = await asyncio.to_thread(learn, recording, "unknown", Claim(name="unknown"))
+        if isinstance(verdict, Refused) and (verdict.turns or verdict.why in _MORE_HELPS):
+            self._tell(f"Something is missing yet: {verdict.reason}.")
+            turns = [(turn,) for turn in verdict.turns for _ in range(_TIMES)]
+            self.routine.more([*turns, None], self._now())
 
     async def _until_due(self, sleep: Callable[[float], Awaitable[None]]) -> None:
         """Wait until the routine is due; a packet may make it due sooner."""
@@ -121,12 +195,9 @@ async def led_by_radio(
 
     Raises :class:`~livecube.errors.RadioError` if the cube cannot be connected.
     """
-    asked_for = 0
 
     def ask(asked: Asked) -> None:
-        nonlocal asked_for
-        asked_for += 1
-        say(asking_sentence(asked_for, asked))
+        say(asking_sentence(conductor.routine.at + 1, asked))
 
     connected = asyncio.Event()
 
@@ -134,12 +205,14 @@ async def led_by_radio(
         connected.set()
         say(
             f"{sighting.title} is connected and {count} of its characteristics are listened to.\n"
-            "Hold the solved cube white up, green in front; keep it so, turn one face at a time as "
-            "you are asked, and wait for the next. Keep it still now."
+            "Hold the solved cube white up, green in front; turn one face at a time as you are "
+            "asked, and wait for the next. First turn nothing: tilt the cube a little this way and "
+            "that, and hold it white up, green in front again."
         )
 
+    conductor = Conductor(now, ask, keep, connected, say)
     async with aclosing(heard_from(radio, sighting, now, ready)) as packets:
-        recording = await Conductor(now, ask, keep, connected).lead(packets)
+        recording = await conductor.lead(packets)
     if recording.steps and recording.steps[-1].turns is not None:
         say("The routine was broken off: the cube went silent or its connection was lost.")
     return recording

@@ -160,8 +160,9 @@ def worth(judged: Judged) -> tuple[int, ...]:
     """How much a candidate makes of its packets, to choose among those that tell the same."""
     layout = judged.candidate.layout
     return (
-        -judged.hearing.slips,
         layout.turns is not None,
+        layout.counter is not None,
+        -judged.hearing.slips,
         0 if layout.turns is None else layout.turns.codes.count,
         layout.turns is not None and layout.turns.elapsed is not None,
         layout.numbers,

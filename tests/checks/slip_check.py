@@ -8,6 +8,7 @@ and with the clock hours later.
 from __future__ import annotations
 
 import argparse
+import asyncio
 import random
 import time
 from collections import Counter
@@ -16,6 +17,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import beside  # noqa: F401 - before helpers are imported
 from wild_layouts import SLIPS, recorded, session, wild
+from wild_owner import Led
 
 from livecube.clock import CubeClock
 from livecube.conformance.telling import lines_of, quarters, why_untrue
@@ -111,6 +113,17 @@ def told(profile: Profile, packets: list[Packet]) -> tuple[list[Report], list[Tu
     return reports, [event for event in events if isinstance(event, Turn)]
 
 
+def led(seed: int) -> tuple[int, Outcome, int]:
+    """The verdict on a cube whose owner was led through the routine; how often was asked."""
+    layout = wild(seed)
+    slips: list[Slip] = [("wrong", "corrected", "lost", "pause")[(seed + k) % 4] for k in range(2)]
+    owner = Led(layout, seed, slips)
+    verdict = learn(asyncio.run(owner.lead()), "learned", CLAIM)
+    if isinstance(verdict, Refused):
+        return seed, Outcome("refused", f"{verdict.why}: {verdict.reason}"), len(owner.asked)
+    return seed, of_profile(verdict, layout), len(owner.asked)
+
+
 def both(seed: int) -> tuple[int, float, Outcome, Outcome, list[Slip]]:
     began, slips = time.process_time(), slips_of(seed)
     clean, slipped = judged(seed, []), judged(seed, slips)
@@ -122,6 +135,7 @@ def main() -> None:
     parser.add_argument("--cubes", type=int, default=200)
     parser.add_argument("--first", type=int, default=0, metavar="SEED")
     parser.add_argument("--verbose", action="store_true", help="every cube that is not exact")
+    parser.add_argument("--led", type=int, default=0, metavar="N", help="so many are led live")
     arguments = parser.parse_args()
     seeds = range(arguments.first, arguments.first + arguments.cubes)
     counts: dict[str, Counter[str]] = {"clean": Counter(), "with slips": Counter()}
@@ -141,6 +155,21 @@ def main() -> None:
     for title, count in counts.items():
         print(f"{title}: " + ", ".join(f"{n} {verdict}" for verdict, n in count.most_common()))
     print(f"{kept} of the {learned} that were learned from a clean recording, also with slips")
+    with ProcessPoolExecutor() as workers:
+        live: Counter[str] = Counter()
+        for seed, one, asked in workers.map(
+            led, range(arguments.first, arguments.first + arguments.led)
+        ):
+            live[one.verdict] += 1
+            if one.verdict != "exact":
+                print(
+                    f"{seed} ({wild(seed)}), led, {asked} steps: {one.verdict}, {one.why}",
+                    flush=True,
+                )
+    if live:
+        print(
+            "led, with slips: " + ", ".join(f"{n} {verdict}" for verdict, n in live.most_common())
+        )
     print(f"{spent / len(seeds):.2f} s of processor time for each cube")
 
 
