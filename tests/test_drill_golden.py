@@ -21,7 +21,7 @@ from livecube.drills.beat import BeatSession, judged_beat
 from livecube.drills.fingers import PATTERNS, FingerDrill
 from livecube.drills.positions import Wish, drawn_cases, drawn_set, sampled
 from livecube.events import Reset, State, Turn
-from livecube.scrambling.following import ScramblePath
+from livecube.scrambling.path import ScramblePath
 from livecube.techniques.base import traits
 from livecube.techniques.registry import TECHNIQUES
 from livecube.virtual.solver import solve

@@ -54,7 +54,7 @@ from livecube.history.database import open_database
 from livecube.history.schema import MIGRATIONS
 from livecube.history.store import DATABASE, History
 from livecube.review.trying import SETTLE_S, SetUpAsked, SetUpGuided, TryGivenUp
-from livecube.scrambling.following import ScramblePath
+from livecube.scrambling.path import ScramblePath
 from livecube.views.picture import Picture
 
 if TYPE_CHECKING:

@@ -47,7 +47,7 @@ if TYPE_CHECKING:
     from livecube.drills.news import DrillNews
     from livecube.edges.sinks import Item
     from livecube.review.trying import TryNews
-    from livecube.scrambling.following import ScramblePath
+    from livecube.scrambling.path import ScramblePath
 
 TECHNIQUES = {one.id: one for one in drilled_techniques()}
 USUAL = [name for name in TECHNIQUES if name != "keyhole-flip"]  # which is slow to find

@@ -19,7 +19,7 @@ from livecube.cube.notation import moves_text, parse_moves
 from livecube.edges.holding_file import holding_model, shipped_counts
 from livecube.errors import UsageError
 from livecube.holding.counts import counts_text, parse_counts
-from livecube.holding.following import LiveHolding
+from livecube.holding.follower import LiveHolding
 from livecube.holding.inference import HoldingModel, adapted, drawn_paths, read_solve
 from livecube.holding.likelihoods import likelihoods
 from livecube.holding.observations import SolvePart, observe

@@ -20,7 +20,7 @@ from livecube.cube.notation import moves_text
 from livecube.edges.holding_file import shipped_counts
 from livecube.events import HeldAs
 from livecube.holding.counts import counts_text
-from livecube.holding.following import HoldingFollower, LiveHolding
+from livecube.holding.follower import HoldingFollower, LiveHolding
 from livecube.holding.inference import Acquaintance, HoldingModel, adapted, evidence, read_solve
 from livecube.holding.likelihoods import likelihoods
 from livecube.holding.written import HAND_MOVES

@@ -31,8 +31,8 @@ from livecube.practice.gestures import BreakRule
 from livecube.practice.news import Guided, InspectionBegun, ScrambleAsked
 from livecube.practice.session import Practice, PracticeRules, Wish
 from livecube.practice.settings import PRACTICE_ENTRIES
-from livecube.scrambling.following import ScramblePath
 from livecube.scrambling.partial_link import partial_link
+from livecube.scrambling.path import ScramblePath
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence

@@ -38,8 +38,8 @@ from livecube.scrambling.coordinates import (
     coordinates_of,
     move_tables,
 )
-from livecube.scrambling.following import FARTHEST_BACK, ScramblePath
 from livecube.scrambling.partial_link import partial_link
+from livecube.scrambling.path import FARTHEST_BACK, ScramblePath
 from livecube.scrambling.states import random_state, seeded_draw
 from livecube.scrambling.two_phase import MOST_TURNS, few_turns_between, turns_between
 

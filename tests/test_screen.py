@@ -31,7 +31,7 @@ from livecube.practice.screen import PracticeScreen
 from livecube.practice.session import Practice, PracticeRules
 from livecube.review.again_screen import AgainScreen
 from livecube.review.trying import Place, Trying, TryTurned
-from livecube.scrambling.following import ScramblePath
+from livecube.scrambling.path import ScramblePath
 from livecube.stages.tracker import Tracker
 from livecube.views.screen import LiveScreen
 from livecube.virtual.session import session

@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from livecube.edges.sinks import Item
     from livecube.hands.automaton import Automaton
     from livecube.review.trying import Trying, TryNews
-    from livecube.scrambling.following import ScramblePath
+    from livecube.scrambling.path import ScramblePath
 
 __all__ = ["drill"]
 

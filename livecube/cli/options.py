@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
     from livecube.advice.advisor import Advisor
     from livecube.hands.automaton import Automaton
-    from livecube.holding.following import HoldingFollower
+    from livecube.holding.follower import HoldingFollower
 
 __all__ = [
     "a_number",

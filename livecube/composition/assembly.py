@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from livecube.advice.advisor import Advisor, Focus
     from livecube.decoding import Decoder
     from livecube.hands.automaton import Automaton
-    from livecube.holding.following import HoldingFollower
+    from livecube.holding.follower import HoldingFollower
     from livecube.techniques.base import Technique
 
 __all__ = [
@@ -142,7 +142,7 @@ def load_holdings() -> HoldingFollower:
     """
     keep_compiled_code()
     from livecube.edges.holding_file import holding_model
-    from livecube.holding.following import HoldingFollower, LiveHolding
+    from livecube.holding.follower import HoldingFollower, LiveHolding
     from livecube.holding.inference import read_solve
     from livecube.holding.observations import SolvePart
 

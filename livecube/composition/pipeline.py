@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from livecube.cube.geometry import Array
     from livecube.cube.holding import Holding
     from livecube.events import CubeEvent
-    from livecube.holding.following import HoldingFollower
+    from livecube.holding.follower import HoldingFollower
     from livecube.stages.progress import HeldNow, Progress
     from livecube.stages.tracker import Tracker
 

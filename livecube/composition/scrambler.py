@@ -10,7 +10,7 @@ from livecube.edges.cache import keep_compiled_code, load_phase_tables
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from livecube.scrambling.following import ScramblePath
+    from livecube.scrambling.path import ScramblePath
     from livecube.scrambling.states import Draw
     from livecube.scrambling.tables import PhaseTables
 
@@ -35,14 +35,14 @@ class Scrambler:
 
     def to(self, start: bytes, target: bytes) -> ScramblePath:
         """A path from one position to another."""
-        from livecube.scrambling.following import ScramblePath
+        from livecube.scrambling.path import ScramblePath
         from livecube.scrambling.two_phase import turns_between
 
         return ScramblePath(start, turns_between(self._tables, start, target))
 
     def short(self, start: bytes, target: bytes) -> ScramblePath:
         """The same with as few turns as can be found in some tenths of a second."""
-        from livecube.scrambling.following import ScramblePath
+        from livecube.scrambling.path import ScramblePath
         from livecube.scrambling.two_phase import few_turns_between
 
         return ScramblePath(start, few_turns_between(self._tables, start, target))
@@ -52,8 +52,8 @@ class Scrambler:
 
         The shortest one if ten turns suffice; else as :meth:`short`.
         """
-        from livecube.scrambling.following import ScramblePath
         from livecube.scrambling.partial_link import partial_link
+        from livecube.scrambling.path import ScramblePath
 
         turns = partial_link(start, target, pieces)
         return self.short(start, target) if turns is None else ScramblePath(start, turns)

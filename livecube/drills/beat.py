@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from livecube.events import CubeEvent
     from livecube.review.trying import TryNews
-    from livecube.scrambling.following import ScramblePath
+    from livecube.scrambling.path import ScramblePath
     from livecube.stages.solve import Solve
 
 __all__ = [

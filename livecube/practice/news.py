@@ -9,7 +9,7 @@ from livecube.events import Moment
 
 if TYPE_CHECKING:
     from livecube.practice.gestures import BreakDue
-    from livecube.scrambling.following import Guidance
+    from livecube.scrambling.path import Guidance
     from livecube.timing.results import Penalty, Result
 
 __all__ = [

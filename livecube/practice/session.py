@@ -33,7 +33,7 @@ from livecube.timing.results import inspection_penalties, next_call, standing_pe
 
 if TYPE_CHECKING:
     from livecube.events import CubeEvent, SolvePhase
-    from livecube.scrambling.following import ScramblePath
+    from livecube.scrambling.path import ScramblePath
 
 __all__ = ["Outcome", "Phase", "Practice", "PracticeRules", "Scrambling", "Wish"]
 

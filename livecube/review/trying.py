@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from livecube.advice.rows import Opportunity
     from livecube.cube.holding import Holding
     from livecube.events import CubeEvent
-    from livecube.scrambling.following import Guidance, ScramblePath
+    from livecube.scrambling.path import Guidance, ScramblePath
 
 __all__ = [
     "SETTLE_S",

@@ -27,7 +27,7 @@ from holding_truth import (  # noqa: E402 - behind the line above, as numba want
 )
 
 from livecube.edges.holding_file import shipped_counts  # noqa: E402
-from livecube.holding.following import LiveHolding  # noqa: E402
+from livecube.holding.follower import LiveHolding  # noqa: E402
 from livecube.holding.inference import (  # noqa: E402
     Acquaintance,
     HoldingModel,

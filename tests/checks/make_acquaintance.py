@@ -22,7 +22,7 @@ from holding_truth import true_holdings, true_part, virtual_solves  # noqa: E402
 
 from livecube.edges.holding_file import shipped_counts  # noqa: E402
 from livecube.holding.counts import GRIPS, GROUPS  # noqa: E402
-from livecube.holding.following import LiveHolding  # noqa: E402
+from livecube.holding.follower import LiveHolding  # noqa: E402
 from livecube.holding.inference import (  # noqa: E402  # noqa: E402
     Acquaintance,
     HoldingModel,
