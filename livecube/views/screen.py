@@ -314,7 +314,7 @@ class LiveScreen:
             "stages": self.stages,
             "words": Group(*words),
             "room": Group(*[Text()] * max(0, _LINES - len(words))),
-            "bottom": self._foot(),
+            "bottom": self._foot(options.max_width),
         }
         free = options.update(height=None)
         drawn = {name: console.render_lines(block, free) for name, block in blocks.items()}
@@ -384,18 +384,23 @@ class LiveScreen:
         table.add_row(*how)
         return table
 
-    def _foot(self) -> Group:
+    def _foot(self, width: int) -> Group:
         notice = self.notice or self.standing
-        return Group(*([Text(notice, "dim")] if notice else []), Text(self._bottom(), "dim"))
+        keys = next((one for one in self._bottoms() if len(one) <= width), self._bottoms()[-1])
+        return Group(*([Text(notice, "dim")] if notice else []), Text(keys, "dim"))
 
-    def _bottom(self) -> str:
-        """What can be done, in one quiet line."""
+    def _bottoms(self) -> list[str]:
+        """What can be done, in one quiet line, the longest one first."""
         if not self.keys:
-            return "Ctrl-C ends."
+            return ["Ctrl-C ends."]
         worked_out = f"{self.sure} (worked out)" if self.sure else ""
         held = self.held or worked_out or "cheapest front"
         clue = "? next clue   " if isinstance(self.said, Clue) else ""
-        return f"{clue}h holding: {held}   c the cube is solved now   q ends"
+        return [
+            f"{clue}h holding: {held}   c the cube is solved now   q ends",
+            f"{clue}h holding   c is solved now   q ends",
+            "h holding   c solved   q ends",
+        ]
 
     def _free_slots(self) -> list[tuple[str, str]]:
         """The free slots of the last settled position with the state of their two pieces.
