@@ -567,6 +567,16 @@ def test_samples_without_a_counter_are_one_packet_a_turn() -> None:
     assert first_of(asked, [[]] * 4, split=True) is None
 
 
+def test_a_packet_that_is_sent_again_while_the_cube_rests_hid_the_turns() -> None:
+    """The latest packet comes eight times a second, until another one takes its place."""
+    asked = [(turn,) for turn in drawn(20)]
+    data = [bytes([turn, at]) for at, (turn,) in enumerate(asked)]
+    sent = [[before] * 6 + [now] * 2 for before, now in pairwise([data[0], *data])]
+    samples = first_of(asked, sent[:1] + sent[1:])
+    assert samples is not None
+    assert samples.turns.tolist()[1:] == [turn for (turn,) in asked][1:]
+
+
 def first_of(
     asked: Sequence[tuple[int, ...]], sent: Sequence[Sequence[bytes]], *, split: bool = False
 ) -> Samples | None:

@@ -190,10 +190,11 @@ def _new(packets: list[Packet], count: int, copies: int, latest: bytes) -> list[
     """The packets of a step that are no copies, so that there are ``count``, if that can be."""
     if len(packets) == count:
         return packets
-    if copies > 1 and len(packets) == copies * count:
-        return packets[::copies]
     before = [latest, *(packet.data for packet in packets)]
-    return [packet for packet, data in zip(packets, before, strict=False) if packet.data != data]
+    changed = [packet for packet, data in zip(packets, before, strict=False) if packet.data != data]
+    if len(changed) != count and copies > 1 and len(packets) == copies * count:
+        return packets[::copies]
+    return changed
 
 
 def asked_positions(turns: Sequence[tuple[int, ...]]) -> list[bytes]:

@@ -59,7 +59,8 @@ def _parts(layout: Layout, profile: Profile) -> str:
     if layout.state:
         parts.append("pieces" if isinstance(profile.state, PieceCode) else "stickers")
     if layout.counter is not None:
-        parts.append(f"counter {_where(layout.counter)}")
+        wrap = f" (begins anew after {layout.wrap})" if layout.wrap is not None else ""
+        parts.append(f"counter {_where(layout.counter)}{wrap}")
     if layout.clock is not None:
         parts.append(f"clock of {profile.per_second} ticks a second {_where(layout.clock)}")
     if layout.battery is not None:

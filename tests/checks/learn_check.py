@@ -83,7 +83,7 @@ def learned(seed: int, *, encrypted: bool = False) -> Learned | Refused:
 def outcome(seed: int, *, encrypted: bool = False) -> Outcome:
     """What the learner makes of the generated cube of a seed."""
     cube = made(seed, encrypted=encrypted)
-    verdict = learned(seed, encrypted=encrypted)
+    verdict = learned(seed, encrypted=True) if encrypted else learned(seed)
     if isinstance(verdict, Refused):
         return Outcome(seed, cube.shape, verdict.why, verdict.reason)
     assert isinstance(verdict, Learned)
