@@ -28,7 +28,7 @@ _PACKAGES: Final = "python3,python3-venv,python3-dev,ca-certificates,gcc,libc6-d
 _MADE: Final = "made"
 """A file that stands in the folder once all is there."""
 _USER: Final = ("eve", "a word of eve")
-_PATIENCE_S: Final = 120.0
+_PATIENCE_S: Final = 600.0
 _AGREED: Final = {"client_id": "http://127.0.0.1/", "redirect_uri": "http://127.0.0.1/"}
 _CONFIGURATION: Final = """homeassistant:
   name: Home

@@ -221,7 +221,7 @@ def test_the_schema_is_one_and_the_usual_prices_follow_it() -> None:
         ('"UFR", ', "", "UFR must be in one of the three lists"),
         ('"UFR", ', '"URF", ', "'URF' is no place; they are UFR"),
         ("keyhole-flip", "keyhole-flop", "'keyhole-flop' is unknown; the techniques are"),
-        ("U = [0.10, 0.145, 0.10]", "U = [0.001, 0.145, 0.10]", "U behind"),
+        ("U = [0.10, 0.145, 0.10]", "U = [0.001, 0.145, 0.10]", "U after"),
         ("behind = [", "before = [", "[hands]: 'before' is unknown; the entries are behind"),
         ("[turn]", "[turn", "is not TOML"),
     ],
@@ -234,7 +234,7 @@ def test_a_wrong_file_is_refused_with_file_and_entry(
     assert text != usual_hands_text()
     text = (
         text.replace("behind = [\n", 'behind = [\n  { moves = "R U", extra = -0.05 },\n', 1)
-        if said == "U behind"
+        if said == "U after"
         else text
     )
     path.write_text(text, encoding="utf-8")

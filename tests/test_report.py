@@ -127,7 +127,7 @@ def test_what_cannot_be_reported_is_said(kept: Path) -> None:
         ([str(there)], "exists"),
         (["999", str(kept / "n.html")], "no solve has the number"),
         (["2", "--cross", "red", str(kept / "n.html")], "name one solve"),
-        (["--since", "2050", str(kept / "n.html")], "no solve with a time"),
+        (["--since", "2050", str(kept / "n.html")], "no kept solve with a time"),
         ([str(kept / "none" / "n.html")], "cannot be written"),
     ):
         done = run.invoke(command, arguments)

@@ -219,7 +219,7 @@ def test_the_command_tells_as_text_and_as_json(kept: Path) -> None:
     assert {one["change"]["verdict"] for one in told["figures"]} == {"too few"}
     none = run.invoke(command, ["--since", "2050"])
     assert none.exit_code
-    assert "no solve" in str(none.exception)
+    assert "no kept solve" in str(none.exception)
 
 
 def test_a_sparkline_is_as_long_as_its_values() -> None:

@@ -145,7 +145,7 @@ def test_write_prints_what_reads_back() -> None:
         (("write", "evening.jsonl", "--solve", "99"), "too many"),
         (("write", "no-such.jsonl"), "no-such.jsonl"),
         (("adapt",), "name one or more logs"),
-        (("adapt", "given-start.jsonl"), "at least are needed"),
+        (("adapt", "given-start.jsonl"), "the logs hold 1 whole solve; at least 5 are needed"),
         (("adapt", "--forget", "evening.jsonl"), "takes no logs"),
     ],
 )

@@ -42,7 +42,10 @@ def adapt(logs: tuple[Path, ...], forget: bool) -> None:
     solves = [one for log in logs for one in solves_of_log(log)]
     whole = [one.part for one in solves if one.solve.solved and not one.solve.gap]
     if len(whole) < _FEW:
-        raise UsageError(f"the logs hold {len(whole)} whole solves; at least {_FEW} are needed")
+        raise UsageError(
+            f"the logs hold {len(whole)} whole solve{'s' if len(whole) != 1 else ''}; at least "
+            f"{_FEW} are needed"
+        )
     counts = _learned(whole)
     file = keep_own_counts(counts, f"livecube adapt, {len(whole)} solves")
     click.echo(f"Learned from {len(whole)} solves, kept in {file}.")
