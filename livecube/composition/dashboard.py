@@ -346,7 +346,7 @@ def _month(folder: Path, session: int, person: str, now: datetime) -> Month:
 
 
 def drill_told(item: Item) -> Told:
-    """For :class:`~livecube.edges.dashboard_sink.DashboardSink`.
+    """For :class:`~livecube.dashboard.sink.DashboardSink`.
 
     A person who follows a set-up has the cube in the hands.
     """
