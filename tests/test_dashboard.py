@@ -93,7 +93,7 @@ def told(solves: int = 3, *, battery: bool = True) -> tuple[list[Message], list[
 
 
 DRILL = DrillDone(
-    50.0, 3, "keyhole-corner", "front right; corner up, edge home", "open", "sound", True,
+    50.0, 3, "keyhole-corner", "front right; corner up, edge home", "easy", "sound", True,
     2140, 1800, 8, 7,
 )  # fmt: skip
 
@@ -129,7 +129,7 @@ def test_a_judged_drill_is_told_in_the_words_of_the_dashboard() -> None:
 
     row: Any = SimpleNamespace(technique="keyhole-corner", turns=7)
     case = "front right; corner up, edge home"
-    place: Any = SimpleNamespace(row=row, case=case, grade="open")
+    place: Any = SimpleNamespace(row=row, case=case, grade="easy")
     measured: dict[str, Any] = dict.fromkeys(one.name for one in fields(DrillJudged))
     measured |= {"t": 50.0, "number": 3, "place": place, "turns": 8, "ms": 2140, "look_ms": 1800}
     tried = DrillJudged(**measured | {"how_well": "sound"})

@@ -19,23 +19,35 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.console import Console
 
+from livecube.advice.best_choice import best_row, is_best_choice
+from livecube.advice.examples import broken_pairs
 from livecube.cli.drill import drill as command
 from livecube.composition.again import Again, TrierSource
 from livecube.composition.assembly import drilled_techniques
 from livecube.composition.following import Hub
 from livecube.composition.scrambler import Scrambler, load_scrambler
-from livecube.cube.notation import moves_text
+from livecube.cube.notation import moves_text, parse_turns
 from livecube.cube.position import SOLVED, SOLVED_BYTES, apply_turns, inverse_turn
 from livecube.drills.judging import HOW_WELL, DrillJudged, judged
 from livecube.drills.news import DrillReady, as_drill
-from livecube.drills.place import DrillPlace, key_of, pieces_that_count
+from livecube.drills.place import DrillPlace, case_of, key_of, pieces_that_count
 from livecube.drills.positions import Wish, drawn_cases, drawn_set, sampled
-from livecube.drills.screen import DrillScreen, drill_json, drill_line
+from livecube.drills.screen import DrillScreen, drill_json, drill_line, judged_sentence
 from livecube.edges.sinks import Board
 from livecube.errors import UsageError
 from livecube.events import State, Turn
 from livecube.mending.mender import shortest_link
-from livecube.review.trying import SetUpAsked, SetUpGuided, Tried, TryGivenUp, Trying, TryTurned
+from livecube.review.again_screen import again_json, again_line
+from livecube.review.trying import (
+    OneTry,
+    SetUpAsked,
+    SetUpGuided,
+    Tried,
+    TryGivenUp,
+    Trying,
+    TryTurned,
+    WayShown,
+)
 from livecube.scrambling.partial_link import partial_link
 from livecube.search.situation import Situation, slot_bits
 
@@ -105,7 +117,12 @@ def test_the_technique_is_the_best_choice(
             quickest = min(row.total for row in rows if row.fastest)
             assert quickest == pytest.approx(place.row.total)
         elif place.row.plain is not None:
-            assert place.row.total < place.row.plain.seconds + place.row.plain.looking
+            assert place.row.total + 0.1 < place.row.plain.seconds + place.row.plain.looking
+        # Where another technique does as well, nobody could say which one was called for.
+        own = {row.turns_fixed for row in rows if row.technique == name}
+        for row in rows:
+            if row.fastest and len(row.slots) == len(slots) and row.turns_fixed not in own:
+                assert min(row.total - place.row.total, row.seconds - place.row.seconds) > 0.1
         if name == "plain":
             assert {row.technique for row in rows} <= {"plain", "shortest"}
         ends = Situation.of(apply_turns(array(place.position), place.row.turns_fixed), place.face)
@@ -270,22 +287,37 @@ def test_the_best_way_is_judged_as_what_was_asked(
     assert somebody.trying.over
 
 
+def aligned(advisor: Advisor, name: str, count: int) -> list[DrillPlace]:
+    """Places with the cross layer aligned, where the plain way may do as well."""
+    rng, found = random.Random(7), list[DrillPlace]()
+    while len(found) < count:
+        position = apply_turns(SOLVED, Situation.of(SOLVED, 0).fixed(broken_pairs(rng, 2, 2)))
+        advice = advisor.advise(position, 0, shortest=False, plans=False)
+        row = best_row(advice, name)
+        if row is None or not is_best_choice(advice, row):
+            continue
+        case = case_of(Situation.of(position, 0), row)
+        place = DrillPlace(position.tobytes(), 0, row, case, "easy", None)
+        one = OneTry(place, place.position)
+        if [one.turn(0.0, turn) for turn in row.turns_fixed][-1] and plain_turns(advisor, place):
+            found.append(place)
+    return found
+
+
 @pytest.mark.parametrize("name", DOORS)
 def test_the_plain_way_is_judged_as_another(
-    name: str, places: dict[str, tuple[DrillPlace, ...]], scrambler: Scrambler, advisor: Advisor
+    name: str, scrambler: Scrambler, advisor: Advisor
 ) -> None:
-    ways = {place: plain_turns(advisor, place) for place in places[name]}
-    assert any(ways.values())
-    for place, way in ways.items():
-        if not way:
-            continue
+    judged_so = set()
+    for place in aligned(advisor, name, 3):
+        way = plain_turns(advisor, place)
         somebody = Somebody([place], scrambler)
         somebody.set_up()
         (done,) = somebody.turn(way)
         assert isinstance(done, DrillJudged)
-        assert done.how_well == "missed"
-        assert done.slots == place.row.slots
-        assert done.techniques != (name,)
+        assert {*place.row.slots} <= {*done.slots}
+        judged_so.add((done.how_well, done.techniques != (name,)))
+    assert ("missed", True) in judged_so
 
 
 def test_whoever_turns_away_is_led_back_and_on(
@@ -315,6 +347,37 @@ def test_whoever_turns_away_is_led_back_and_on(
     assert isinstance(again, SetUpAsked)
 
 
+@pytest.mark.parametrize("asked_by", ["key", "gesture"])
+def test_whoever_is_stuck_is_shown_the_way_and_the_try_counts_as_missed(
+    asked_by: str, places: dict[str, tuple[DrillPlace, ...]], scrambler: Scrambler
+) -> None:
+    place = places["made-pair"][0]
+    somebody = Somebody([place], scrambler)
+    assert not somebody.trying.show(somebody.t)  # it is not set up yet
+    somebody.set_up()
+    if asked_by == "key":
+        told: list[Item] = [as_drill(news) for news in somebody.trying.show(somebody.t)]
+    else:
+        told = somebody.turn(parse_turns("U D U' D'"))
+    shown = told[-1]
+    assert isinstance(shown, WayShown)
+    assert moves_text(place.row.moves) in (again_line(shown) or "")
+    assert {*again_json(shown)} == {"event", "t", "number", "advised"}
+    board = Board(DrillScreen("Drill"))
+    board.change(keys=True)
+    for news in somebody.told if asked_by == "gesture" else [*somebody.told, shown]:
+        board.take(news)
+    console = Console(width=80, height=24, file=StringIO(), record=True)
+    console.print(board.shown)
+    screen = console.export_text()
+    assert moves_text(place.row.moves) in screen
+    assert "s shows the way" in screen
+    somebody.t += 2.0
+    (done,) = [one for one in somebody.turn(place.row.turns_fixed) if isinstance(one, DrillJudged)]
+    assert (done.as_asked, done.shown, done.how_well) == (True, True, "missed")
+    assert "missed (shown): made-pair into" in judged_sentence(done)
+
+
 def test_a_turn_taken_back_begins_anew(
     places: dict[str, tuple[DrillPlace, ...]], scrambler: Scrambler
 ) -> None:
@@ -331,15 +394,16 @@ def test_a_turn_taken_back_begins_anew(
 
 
 @pytest.mark.parametrize(
-    ("elsewhere", "more", "look_ms", "pause_ms", "how_well"),
+    ("elsewhere", "more", "look_ms", "pause_ms", "shown", "how_well"),
     [
-        (True, (), 1000, 100, "missed"),
-        (False, (0, 2), 1000, 100, "laboured"),
-        (False, (), 8001, 100, "laboured"),
-        (False, (), 1000, 1501, "laboured"),
-        (False, (), 2001, 500, "sound"),
-        (False, (), 2000, 501, "sound"),
-        (False, (), 2000, 500, "fluent"),
+        (True, (), 1000, 100, False, "missed"),
+        (False, (), 1000, 100, True, "missed"),
+        (False, (0, 2), 1000, 100, False, "laboured"),
+        (False, (), 8001, 100, False, "laboured"),
+        (False, (), 1000, 1501, False, "laboured"),
+        (False, (), 2001, 500, False, "sound"),
+        (False, (), 2000, 501, False, "sound"),
+        (False, (), 2000, 500, False, "fluent"),
     ],
 )
 def test_how_well_it_went(
@@ -347,6 +411,7 @@ def test_how_well_it_went(
     more: tuple[int, ...],
     look_ms: int,
     pause_ms: int,
+    shown: bool,
     how_well: str,
     places: dict[str, tuple[DrillPlace, ...]],
 ) -> None:
@@ -354,7 +419,7 @@ def test_how_well_it_went(
     made = () if elsewhere else (*more, *place.row.turns_fixed)
     tried = Tried(
         9.0, 1, place, ("made-pair",), place.row.slots, len(made), 1000, look_ms, pause_ms,
-        as_advised=not elsewhere, made=made, began=place.position,
+        as_advised=not elsewhere, made=made, began=place.position, shown=shown,
     )  # fmt: skip
     assert judged(tried).how_well == how_well
     assert how_well in HOW_WELL
@@ -389,12 +454,9 @@ class Kept:
         pass
 
 
-async def test_a_virtual_solver_who_does_it_plainly(
-    places: dict[str, tuple[DrillPlace, ...]], scrambler: Scrambler, advisor: Advisor
-) -> None:
-    of = places["keyhole-corner"]
-    ways = {place.key: way for place in of if (way := plain_turns(advisor, place))}
-    drilled = [place for place in of if place.key in ways]
+async def test_a_virtual_solver_who_does_it_plainly(scrambler: Scrambler, advisor: Advisor) -> None:
+    drilled = aligned(advisor, "keyhole-corner", 2)
+    ways = {place.key: plain_turns(advisor, place) for place in drilled}
     source, kept = PlainSource(ways), Kept()
     async with Hub([kept]) as hub:
         trying = Trying(iter(drilled), path(scrambler, drilled[0].face))

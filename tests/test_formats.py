@@ -183,7 +183,8 @@ def test_every_event_is_described_and_met(stream: list[dict[str, Any]]) -> None:
         if alike[keys] <= _ALIKE:
             validator("events").validate(told)
     met = Counter(told["event"] for told in stream)
-    assert {*SCHEMAS["events"]["$defs"]} - {*met} <= {"anew"}  # a try that is given up
+    # Of tries that are given up, or get stuck.
+    assert {*SCHEMAS["events"]["$defs"]} - {*met} <= {"anew", "shown"}
 
 
 @pytest.mark.parametrize("log", LOGS, ids=lambda path: path.stem)

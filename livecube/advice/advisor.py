@@ -132,6 +132,10 @@ class Advisor:
         """Whether the level speaks of a technique that this advisor knows."""
         return technique in self._by_id and self._levels[technique] <= self.level
 
+    def only(self, techniques: Sequence[Technique]) -> Advisor:
+        """An advisor of the same hands that knows these techniques only; not for another thread."""
+        return Advisor(self.answers, techniques, self.level, self._engine)
+
     def twin(self) -> Advisor:
         """Another advisor of the same kind, for another thread; tables and book are shared."""
         answers = self.answers.twin()

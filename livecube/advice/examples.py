@@ -13,7 +13,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Final
 
 from livecube.advice.best_choice import best_row, is_best_choice
-from livecube.advice.plain_way import Step, plain_way, written_steps
+from livecube.advice.plain_way import Step, quickest_plain_way
 from livecube.cube.geometry import FACES
 from livecube.cube.position import SOLVED, apply_turns, inverse_turn, make_turn
 from livecube.search.situation import Situation
@@ -127,9 +127,9 @@ class Example:
     """How the cube is held for all the sequences."""
     slots: tuple[int, ...]
     sequences: tuple[Opportunity, ...]
-    """The shortest ones of the technique, the quickest first."""
+    """The quickest ones of the technique for the hands; of the yardstick the shortest."""
     plainly: tuple[Step, ...]
-    """The shortest plain way to as many pairs, for comparison."""
+    """The quickest plain way to as many pairs, for comparison."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,11 +207,12 @@ def _example(advisor: Advisor, candidate: _Candidate, row: Opportunity) -> Examp
     sequences = [
         other
         for other in advice.opportunities
-        if (other.technique, other.slots, other.turns) == (row.technique, row.slots, row.turns)
+        if (other.technique, other.slots) == (row.technique, row.slots)
+        and (other.fastest or (row.traits.is_yardstick and other.turns == row.turns))
     ]
+    sequences.sort(key=lambda other: (other.seconds, other.turns))
+    plainly = quickest_plain_way(advisor.only((_PLAIN,)), position, WHITE, row)
     slots = situation.slot_numbers(row.slots)
-    way = plain_way(advisor.engine, situation, slots)
-    plainly = written_steps(advisor, position, WHITE, way, row.holding)
     return Example(
         row.technique, situation, position, row.holding, slots, tuple(sequences), plainly
     )

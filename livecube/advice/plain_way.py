@@ -1,4 +1,4 @@
-"""What a technique is compared with: the cross if need be, then plain pairs, fewest turns."""
+"""What a technique is compared with: the cross if need be, then plain pairs."""
 
 from __future__ import annotations
 
@@ -6,16 +6,16 @@ from dataclasses import dataclass
 from itertools import permutations
 from typing import TYPE_CHECKING
 
-from livecube.cube.holding import hand_moves
 from livecube.cube.position import apply_turns, htm
-from livecube.search.situation import Situation, slot_bits
-from livecube.search.task import LONGEST, Task
+from livecube.search.situation import Situation
+from livecube.search.task import LONGEST
 from livecube.techniques.plain import plain_task
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from livecube.advice.advisor import Advisor
+    from livecube.advice.rows import Opportunity
     from livecube.cube.geometry import Array
     from livecube.cube.holding import Holding, Move
     from livecube.search.engine import Engine
@@ -26,9 +26,8 @@ __all__ = [
     "after",
     "composed",
     "plain_sequences",
-    "plain_way",
+    "quickest_plain_way",
     "two_plain_pairs",
-    "written_steps",
 ]
 
 
@@ -41,90 +40,56 @@ class Step:
     moves: tuple[Move, ...]
     """In the hands, held as the step before ended."""
     turns_fixed: tuple[int, ...]
+    seconds: float
+    """Predicted for turning."""
 
 
-def plain_way(
-    engine: Engine, situation: Situation, slots: Sequence[int]
-) -> tuple[tuple[int, ...], ...]:
-    """Down-frame turns of each step: a shortest cross, then plain pairs in the best order.
+def quickest_plain_way(
+    advisor: Advisor, position: Array, face: int, row: Opportunity
+) -> tuple[Step, ...]:
+    """As many plain pairs as a row fills, in the best order, as the hands turn them quickest.
 
-    With the cross whole, which must then be at offset 0, the pairs go into ``slots``;
-    otherwise as many pairs follow the cross, into any slots. Each step is as short as it
-    goes, and of all such ways one with the fewest turns is taken.
+    ``advisor`` knows the plain technique only. While the cross is not whole the quickest cross
+    comes first, and the pairs go into any slots.
     """
-    if situation.offset is not None:
-        return _pairs(engine, situation, slots, len(slots))
-    crosses = engine.solve(situation, [Task(goal=0)])[0]
-    ends = {end.position.tobytes(): (c, end) for c in crosses for end in [after(situation, c)]}
-    return min(
-        ((c, *_pairs(engine, end, slot_bits(end.free), len(slots))) for c, end in ends.values()),
-        key=_turns,
+    begun: list[Opportunity] = []
+    if Situation.of(position, face).offset is None:
+        begun = [*advisor.crosses(position, face, row.holding)[:1]]
+    choice = None if begun else row.slots
+    ways = _plain_pairs(advisor, position, face, row.holding, begun, choice, len(row.slots))
+    best = min(ways, key=lambda way: sum(step.seconds for step in way))
+    return tuple(
+        Step(step.slots[0] if step.slots else None, step.moves, step.turns_fixed, step.seconds)
+        for step in best
     )
 
 
-def _pairs(
-    engine: Engine, situation: Situation, choice: Sequence[int], count: int
-) -> tuple[tuple[int, ...], ...]:
-    """The best ``count`` plain pairs into slots of ``choice``; fewer, if no more are free."""
-    free = [slot for slot in choice if situation.free >> slot & 1]
-    if not count or not free:
-        return ()
-    ways = []
-    for slot in free:
-        sequences = plain_sequences(engine, situation, slot)
-        for first in sequences if count > 1 else sequences[:1]:
-            others = [other for other in free if other != slot]
-            ways.append((first, *_pairs(engine, after(situation, first), others, count - 1)))
-    return min(ways, key=_turns)
-
-
-def _turns(way: Sequence[Sequence[int]]) -> int:
-    return sum(map(len, way))
-
-
-def written_steps(
+def _plain_pairs(
     advisor: Advisor,
     position: Array,
     face: int,
-    way: Sequence[Sequence[int]],
     holding: Holding,
-) -> tuple[Step, ...]:
-    """A way for the hands, each step from the holding in which the one before ended."""
-    steps = []
-    for number, turns in enumerate(way):
-        situation = Situation.of(position, face)
-        fixed = situation.fixed(turns)
-        if situation.offset is None:
-            step = Step(None, tuple(hand_moves(fixed, holding)), fixed)
-        else:
-            last = number == len(way) - 1
-            step = _pair_step(advisor, position, face, fixed, holding, any_other=last)
-        steps.append(step)
-        position = apply_turns(position, step.turns_fixed)
-        for move in step.moves:
-            holding = holding.after(move)
-    return tuple(steps)
+    made: list[Opportunity],
+    choice: Sequence[str] | None,
+    left: int,
+) -> Iterator[list[Opportunity]]:
+    """The quickest pair into each slot of ``choice`` (None: any), and what can follow each.
 
-
-def _pair_step(
-    advisor: Advisor,
-    position: Array,
-    face: int,
-    fixed: tuple[int, ...],
-    holding: Holding,
-    *,
-    any_other: bool,
-) -> Step:
-    """A plain pair for the hands; behind the last one it may be any other that is as short."""
-    plain = [
-        row
-        for row in advisor.advise(position, face, holding, plans=False).opportunities
-        if row.traits.is_plain
-    ]
-    asked = next(row for row in plain if row.turns_fixed == fixed)
-    alike = [row for row in plain if (row.slots, row.turns) == (asked.slots, asked.turns)]
-    row = min(alike, key=lambda row: row.seconds) if any_other else asked
-    return Step(row.slots[0], row.moves, row.turns_fixed)
+    Each is held as the one before ended.
+    """
+    if made:
+        position, holding = apply_turns(position, made[-1].turns_fixed), made[-1].ends
+    quickest: dict[str, Opportunity] = {}
+    if left:
+        found = advisor.advise(position, face, holding, shortest=False, plans=False)
+        for row in sorted(found.opportunities, key=lambda row: row.seconds):
+            if choice is None or row.slots[0] in choice:
+                quickest.setdefault(row.slots[0], row)
+    if not quickest:
+        yield made
+    for slot, row in quickest.items():
+        others = None if choice is None else [one for one in choice if one != slot]
+        yield from _plain_pairs(advisor, position, face, holding, [*made, row], others, left - 1)
 
 
 # What takes more than one search: two plain pairs, and chances that go on.

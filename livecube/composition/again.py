@@ -13,7 +13,7 @@ from livecube.composition.assembly import find_decoder
 from livecube.composition.reception import decoded
 from livecube.events import HeldAs, Reset
 from livecube.mending.mender import Correction
-from livecube.review.trying import Place, SetUpAsked, Tried
+from livecube.review.trying import Place, SetUpAsked, Tried, Trying
 
 if TYPE_CHECKING:
     from collections.abc import AsyncGenerator, Callable, Coroutine, Iterable, Sequence
@@ -129,6 +129,11 @@ class Again:
     def anew(self) -> None:
         """Set the moment up once more, as the solver asks."""
         self._tell(self._trying.give_up(self._moment[0]))
+
+    def show(self) -> None:
+        """The solver is stuck and wants to see the way; rounds have none."""
+        if isinstance(self._trying, Trying):
+            self._tell(self._trying.show(self._moment[0]))
 
     def finish(self) -> None:
         """End: the solver stops, or the cube is gone."""
@@ -298,11 +303,13 @@ class TryPart:
         """Nothing to do: the cube's first event begins it."""
 
     def press(self, key: str, end: Callable[[], object]) -> None:
-        """Once more, a solved cube, or the end."""
+        """Once more, the way, a solved cube, or the end."""
         assert self._again is not None, "begin comes first"
         match key.lower():
             case "n":
                 self._again.anew()
+            case "s":
+                self._again.show()
             case "c":
                 self._again.is_solved()
             case "q":

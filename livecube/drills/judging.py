@@ -3,10 +3,10 @@
 What was done is named by hindsight, nearly as in any solve (:mod:`livecube.drills.judging`). How
 well it went is one of four words, by rules of our own:
 
-- *missed*: another technique, or another slot;
-- *laboured*: what was asked, but with more turns than the fewest, after more than eight seconds
-  of looking, or with more than 1.5 s between two turns;
-- *fluent*: the fewest turns, at most two seconds of looking, and at most half a second between
+- *missed*: another technique, or another slot, or the way had to be shown;
+- *laboured*: what was asked, but with more turns than the quickest way, after more than eight
+  seconds of looking, or with more than 1.5 s between two turns;
+- *fluent*: no more turns, at most two seconds of looking, and at most half a second between
   two turns;
 - *sound*: everything between.
 """
@@ -33,7 +33,6 @@ if TYPE_CHECKING:
     from livecube.search.situation import Situation
 
 __all__ = [
-    "CLOSE_S",
     "GRADES",
     "HOW_WELL",
     "DrillJudged",
@@ -79,39 +78,29 @@ def done_as_asked(place: DrillPlace, one: OneTry, advised: OneTry) -> bool:
 # - the slot is at the back, as the cube is held for it;
 # - each of the two pieces that shows no sticker on the faces that are seen (up, front, right);
 # - the cross layer stands aside when it begins;
-# - the cube is not only turned: a wide turn or a rotation is part of it;
-# - the next best technique is nearly as good (within :data:`CLOSE_S`).
+# - the cube is not only turned: a wide turn or a rotation is part of it.
 #
-# Up to one point is *easy*, two or three *medium*, more *hard*.
+# No point is *easy*, one or two *medium*, more *hard*.
 
 
 GRADES: Final = ("easy", "medium", "hard")
 """The grades, from the easiest."""
-CLOSE_S: Final = 0.1
-"""Predicted seconds that nobody would see."""
 _EASY_TURNS: Final = 5
 _MOST_FOR_TURNS: Final = 3
 _SEEN: Final = {"up", "front", "right"}
 
 
-def points(situation: Situation, row: Opportunity, margin_s: float) -> int:
-    """How hard it is; ``margin_s``: by how much the next best technique is slower."""
+def points(situation: Situation, row: Opportunity) -> int:
+    """How hard it is."""
     turns = min(_MOST_FOR_TURNS, max(0, row.turns - _EASY_TURNS * len(row.slots)))
     back = any("back" in place_of(slot, row.holding) for slot in row.slots)
     handled = any(move.symbol not in FACES for move in row.moves)
-    return (
-        turns
-        + back
-        + _unseen(situation, row)
-        + bool(situation.offset)
-        + handled
-        + (margin_s < CLOSE_S)
-    )
+    return turns + back + _unseen(situation, row) + bool(situation.offset) + handled
 
 
 def grade_of(points: int) -> str:
     """The grade for so many points."""
-    return GRADES[0 if points <= 1 else 1 if points <= 3 else 2]
+    return GRADES[0 if points < 1 else 1 if points < 3 else 2]
 
 
 def _unseen(situation: Situation, row: Opportunity) -> int:
@@ -142,7 +131,7 @@ class DrillJudged(Tried):
     @property
     def as_asked(self) -> bool:
         """Whether it was the technique and the slots that were asked for."""
-        return self.how_well != HOW_WELL[0]
+        return self.as_advised
 
     @property
     def case(self) -> Case:
@@ -151,7 +140,7 @@ class DrillJudged(Tried):
 
     @property
     def over(self) -> int:
-        """Turns more than the fewest of the technique; less than none if it was shorter."""
+        """Turns more than the quickest way of the technique has; less than none: fewer."""
         return self.turns - self.place.row.turns
 
 
@@ -179,7 +168,7 @@ def _made(place: DrillPlace, position: bytes, turns: Sequence[int]) -> OneTry:
 
 
 def _how_well(tried: Tried, *, as_asked: bool) -> str:
-    if not as_asked:
+    if tried.shown or not as_asked:
         return "missed"
     longer = tried.turns > tried.place.row.turns
     if longer or tried.look_ms > _LONG_LOOK_MS or tried.pause_ms > _LONG_PAUSE_MS:

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
-from math import inf
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -25,6 +24,7 @@ from livecube.review.trying import OneTry
 from livecube.search.situation import Situation, slot_bits
 from livecube.stages.frame import FRAMES
 from livecube.techniques.base import traits
+from livecube.techniques.plain import Plain
 
 if TYPE_CHECKING:
     import random
@@ -42,7 +42,10 @@ _POOL_OF_SLOW: Final = 2
 """From so many positions each one of a set is chosen."""
 _PATIENCE: Final = 3
 """So many times as many, if none of them is into a slot that was asked least."""
-_SAME_S: Final = 1e-9
+_PLAIN: Final = Plain()
+_AS_GOOD_S: Final = 0.1
+"""Predicted seconds that nobody would see: where another technique does as well, nobody could say
+which one was called for."""
 _BROKEN: Final = 3
 """So many slots are broken at most on the way from one position to the next …"""
 _STEPS: Final = 3
@@ -52,7 +55,9 @@ _TRIED: Final = 4000
 _TRIED_IN_INSPECTION: Final = 120
 """Advice for a cross that is not whole takes longer."""
 _ASIDE: Final = 0.15
-"""Share of positions in which the cross layer stands aside."""
+_ASIDE_FOR_KEYHOLES: Final = 0.6
+"""Share of positions in which the cross layer stands aside. While it is aligned the plain way is
+nearly always as good as a keyhole."""
 _LEAST: Final = 3
 _LEAST_IN_INSPECTION: Final = 4
 """Fewest turns of a way that is worth drilling."""
@@ -202,13 +207,11 @@ def sampled(
         return None
     if len(row.slots) > 1 and situation.offset:
         return None
-    if not is_best_choice(advice, row):
-        return None
     margin = _margin(advice, row)
-    harder = points(situation, row, 1.0 if margin is None else margin)
-    place = DrillPlace(
-        bytes(position.tolist()), face, row, case_of(situation, row), grade_of(harder), margin
-    )
+    if _is_close(margin) or not is_best_choice(advice, row):
+        return None
+    grade = grade_of(points(situation, row))
+    place = DrillPlace(bytes(position.tolist()), face, row, case_of(situation, row), grade, margin)
     return place if _can_be_judged(place, advice) else None
 
 
@@ -225,7 +228,7 @@ def _random_position(technique: Technique, face: int, rng: random.Random, base: 
     turns = broken_pairs(rng, slots, rng.randint(1, _STEPS))
     if its.in_inspection:
         turns += random_turns(rng, rng.randint(*_SCATTERING))
-    elif flips or rng.random() < _ASIDE:
+    elif flips or rng.random() < (_ASIDE_FOR_KEYHOLES if its.is_keyhole else _ASIDE):
         turns.append(15 + rng.randrange(3))
     position = apply_turns(base, Situation.of(base, face).fixed(turns))
     return _flipped(position, face, rng) if flips else position
@@ -255,26 +258,38 @@ def _is_promising(
 ) -> bool:
     """Whether a quick look, at the best row only, does not speak against the technique."""
     its = traits(technique)
-    if its.in_inspection or any(chance.then or len(chance.slots) > 1 for chance in chances):
+    if its.in_inspection or its.is_yardstick or any(chance.then for chance in chances):
         return True
-    first = advisor.advise(position, face, shortest=False, plans=False).opportunities
-    if its.is_yardstick:
-        return True
-    best = min((row.total for row in first), default=inf)
-    return any(row.technique == technique.id and row.total <= best + _SAME_S for row in first)
+    # Nearly always it is the plain way that does as well.
+    quick = advisor if its.is_plain else advisor.only((technique, _PLAIN))
+    first = quick.advise(position, face, shortest=False, plans=False)
+    row = best_row(first, technique.id)
+    return row is not None and is_best_choice(first, row) and not _is_close(_margin(first, row))
 
 
 def _margin(advice: Advice, row: Opportunity) -> float | None:
-    """By how much the best row of another technique, which is another way, is slower."""
+    """By how much the best row of another technique, which is another way, is slower.
+
+    With looking or without, whichever is less; two pairs done plainly are another way into both.
+    """
+    own = {one.turns_fixed for one in advice.opportunities if one.technique == row.technique}
     others = [
-        other.seconds
+        (other.seconds, other.total)
         for other in advice.opportunities
         if other.fastest
         and other.technique != row.technique
         and len(other.slots) == len(row.slots)
-        and other.turns_fixed != row.turns_fixed
+        and other.turns_fixed not in own
     ]
-    return min(others) - row.seconds if others else None
+    if len(row.slots) > 1 and (plain := row.plain) is not None:
+        others.append((plain.seconds, plain.seconds + plain.looking))
+    margins = [min(s - row.seconds, total - row.total) for s, total in others]
+    return round(min(margins), 3) if margins else None
+
+
+def _is_close(margin: float | None) -> bool:
+    """Whether another technique does as well."""
+    return margin is not None and margin <= _AS_GOOD_S
 
 
 def _can_be_judged(place: DrillPlace, advice: Advice) -> bool:

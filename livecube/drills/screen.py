@@ -15,9 +15,9 @@ from livecube.drills.fingers import LEFT, FingerAsked, FingerRound, FingersOver,
 from livecube.drills.judging import DrillJudged
 from livecube.drills.news import DrillReady
 from livecube.drills.place import DrillPlace
-from livecube.review.again_screen import BEGIN, AgainScreen, large_text
+from livecube.review.again_screen import BEGIN, AgainScreen, better_way, large_text
 from livecube.review.findings import turns_counted
-from livecube.review.trying import TryTurned
+from livecube.review.trying import TryTurned, WayShown
 from livecube.timing.results import seconds_text
 from livecube.views.happenings import STAGE_TITLES
 from livecube.views.picture import LargePicture, Picture
@@ -117,7 +117,8 @@ def _done(judged: DrillJudged) -> str:
     took = f"{turns_counted(judged.turns)} in {seconds_text(judged.ms / 1000)} s"
     pause = f"longest pause {seconds_text(judged.pause_ms / 1000)} s"
     return (
-        f"{judged.number}: {judged.how_well}: {how}; {took} after {judged.look_ms / 1000:.1f} s of "
+        f"{judged.number}: {judged.how_well}{' (shown)' if judged.shown else ''}: {how}; {took} "
+        f"after {judged.look_ms / 1000:.1f} s of "
         f"looking, {pause} (measured)."
     )
 
@@ -129,10 +130,10 @@ def _best(judged: DrillJudged) -> str:
     if not judged.as_asked:
         return f"Asked was {way}: {turns_counted(row.turns)}, {hands}."
     if judged.over > 0:
-        return f"{turns_counted(judged.over)} more than the fewest: {way}, {hands}."
+        return f"{turns_counted(judged.over)} more than the quickest way: {way}, {hands}."
     if judged.over < 0:
-        return f"That is shorter than {way}, {hands}."
-    return f"No way of this kind is shorter; the hands alone take {hands}."
+        return f"That is shorter than the quickest way: {way}, {hands}."
+    return f"The quickest way has as many turns; the hands alone take {hands}."
 
 
 def span_text(span: timedelta) -> str:
@@ -280,6 +281,7 @@ def _judged(judged: DrillJudged) -> dict[str, Any]:
         **_place(judged.place),
         "how_well": judged.how_well,
         "as_asked": judged.as_asked,
+        "shown": judged.shown,
         "techniques": list(judged.techniques),
         "slots": list(judged.slots),
         "turns": judged.turns,
@@ -328,18 +330,32 @@ class DrillScreen(AgainScreen):
     """What the screen shows at one moment; ``title`` says what is drilled."""
 
     command: ClassVar[str] = "drill"
+    more_keys: ClassVar[str] = "   s shows the way"
+
+    way: str = ""
+    """Once somebody who is stuck has asked for it."""
 
     def changes(self, news: News) -> dict[str, Any]:
         """The fields that are other ones afterwards."""
         match news:
             case DrillReady(place=place):
-                middle = (*_position(place, news.position), Text(), Text(BEGIN))
-                return {"middle": middle, "since": None, "last": ""}
+                begin = (Text(BEGIN), Text(_STUCK, "dim"))
+                middle = (*_position(place, news.position), Text(), *begin)
+                return {"middle": middle, "since": None, "last": "", "way": ""}
+            case WayShown(place=place):
+                way = better_way(place)
+                return {"way": way, "middle": (Text(way, "bold"), *self.middle)}
             case TryTurned(place=DrillPlace() as place):
-                return {"middle": _position(place, news.position), "since": news.began}
+                shown = (Text(self.way, "bold"),) if self.way else ()
+                return {"middle": (*shown, *_position(place, news.position)), "since": news.began}
             case DrillJudged():
                 return {"last": judged_sentence(news), "since": None}
         return super().changes(news)
+
+
+_STUCK: Final = (
+    "Stuck? Turn two opposite layers a quarter the same way and both back: the way is shown."
+)
 
 
 def _position(place: DrillPlace, position: bytes) -> tuple[RenderableType, ...]:

@@ -28,6 +28,7 @@ __all__ = [
     "Gesture",
     "GestureWatcher",
     "TurnsWatcher",
+    "layers_and_back",
 ]
 
 Gesture: TypeAlias = Literal["next", "discard", "penalty"]
@@ -86,6 +87,15 @@ class TurnsWatcher:
 
 
 def _meaning(made: Sequence[tuple[float, int]]) -> Gesture | None:
+    face = layers_and_back(made)
+    return None if face is None else _MEANS[face]
+
+
+def layers_and_back(made: Sequence[tuple[float, int]]) -> int | None:
+    """The first face of the two opposite layers of a gesture; None if these turns are none.
+
+    ``made``: times in seconds and turns. They leave every position as it was.
+    """
     if len(made) != _LENGTH or made[-1][0] - made[0][0] > _LONGEST_S:
         return None
     turns = [turn for _, turn in made]
@@ -96,7 +106,7 @@ def _meaning(made: Sequence[tuple[float, int]]) -> Gesture | None:
     other_way = there == [3, 3] and back == [1, 1]
     both_back = {turns[2] // 3, turns[3] // 3} == {first, second}
     if OPPOSITE[first] == second and both_back and (one_way or other_way):
-        return _MEANS[min(first, second)]
+        return min(first, second)
     return None
 
 

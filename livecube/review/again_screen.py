@@ -14,7 +14,15 @@ from livecube.cube.notation import facelets_text, moves_text
 from livecube.cube.position import turns_text
 from livecube.review.findings import turns_counted
 from livecube.review.moment import Moment
-from livecube.review.trying import ReadyToTry, SetUpAsked, SetUpGuided, Tried, TryGivenUp, TryTurned
+from livecube.review.trying import (
+    ReadyToTry,
+    SetUpAsked,
+    SetUpGuided,
+    Tried,
+    TryGivenUp,
+    TryTurned,
+    WayShown,
+)
 from livecube.timing.results import seconds_text
 from livecube.views.picture import Picture
 from livecube.views.screen import large
@@ -80,6 +88,8 @@ def again_line(news: TryNews) -> str | None:
             text = f"set up; the first turn starts the time. {better_way(news.place)}"
         case Tried():
             text = tried_sentence(news)
+        case WayShown():
+            text = f"shown: {better_way(news.place)}"
         case TryGivenUp():
             text = f"try {news.number} begins anew"
     return None if text is None else f"{news.t:8.2f}  {text}"
@@ -158,6 +168,8 @@ def again_json(news: TryNews) -> dict[str, Any]:
                     **_place(news.place),
                 },
             )
+        case WayShown():
+            name, rest = "shown", {"number": news.number, "advised": news.place.row.as_json()}
         case TryGivenUp():
             name, rest = "anew", {"number": news.number}
     return {"event": name, "t": round(news.t, 6), **rest}
@@ -198,6 +210,7 @@ class AgainScreen:
     command: ClassVar[str] = "again"
     anew: ClassVar[str] = "sets up anew"
     """What the key does."""
+    more_keys: ClassVar[str] = ""
 
     title: str
     """What is brought onto the cube."""
@@ -273,19 +286,29 @@ class AgainScreen:
         return [Text(f"{max(0.0, self.now() - self.since):.1f} s", "bold"), Text()]
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        """Draw it from the top; what does not fit is left out below."""
-        foot = f"n {self.anew}   q ends" if self.keys else "Ctrl-C ends."
-        drawn = Group(
-            Text(f"livecube {self.command}   {self.source}", "dim"),
-            Text(self.title),
-            Text(),
-            *self.middle,
-            Text(),
-            *self._time(),
-            *([Text(self.notice, "dim")] if self.notice else []),
-            Text(foot, "dim"),
+        """Draw it from the top; the time and the keys have their place, what is above is cut."""
+        keys = f"n {self.anew}{self.more_keys}   q ends" if self.keys else "Ctrl-C ends."
+        free = options.update(height=None)
+        foot = console.render_lines(
+            Group(
+                Text(),
+                *self._time(),
+                *([Text(self.notice, "dim")] if self.notice else []),
+                Text(keys, "dim"),
+            ),
+            free,
         )
-        for line in console.render_lines(drawn, options.update(height=None))[: options.max_height]:
+        body = console.render_lines(
+            Group(
+                Text(f"livecube {self.command}   {self.source}", "dim"),
+                Text(self.title),
+                Text(),
+                *self.middle,
+            ),
+            free,
+        )
+        room = max(0, options.max_height - len(foot))
+        for line in [*body[:room], *foot][: options.max_height]:
             yield from line
             yield Text("\n", end="")
 

@@ -2,7 +2,8 @@
 
 It takes the events of the cube and gives news. A place is set up by turns that are followed as
 a scramble is; then the first turn starts the time, and the turn with which the slots are solved
-stops it. Whoever turns back to where the try began, begins anew.
+stops it. Whoever turns back to where the try began, begins anew. Two opposite layers turned a
+quarter there, each the same way, and both back ask for the way.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 from livecube.cube.holding import SCRAMBLE_HOLDING
 from livecube.cube.position import SOLVED_BYTES, TURN_BYTES, htm
 from livecube.events import Moment, Reset, State, Turn
+from livecube.practice.gestures import layers_and_back
 from livecube.stages.frame import FRAMES, HeldSlots, Row, slots_of
 from livecube.stages.solve import pair_technique
 
@@ -39,6 +41,7 @@ __all__ = [
     "TryNews",
     "TryTurned",
     "Trying",
+    "WayShown",
     "as_advised",
 ]
 
@@ -253,6 +256,15 @@ class Tried(OfTry):
     """Its turns, in the fixed frame."""
     began: bytes
     """Where it began: 20 facelets."""
+    shown: bool
+    """Whether the way had been asked for."""
+
+
+@dataclass(frozen=True, slots=True)
+class WayShown(OfTry):
+    """Somebody who is stuck asked for the way."""
+
+    place: Place
 
 
 @dataclass(frozen=True, slots=True)
@@ -260,7 +272,9 @@ class TryGivenUp(OfTry):
     """A try was given up; it counts nothing."""
 
 
-TryNews: TypeAlias = SetUpAsked | SetUpGuided | ReadyToTry | TryTurned | Tried | TryGivenUp
+TryNews: TypeAlias = (
+    SetUpAsked | SetUpGuided | ReadyToTry | TryTurned | Tried | WayShown | TryGivenUp
+)
 
 
 class Trying:
@@ -286,6 +300,7 @@ class Trying:
         self._ready_at: float | None = None
         """When the set-up was done; None while it is made."""
         self._try: OneTry | None = None
+        self._is_shown = False
 
     @property
     def over(self) -> bool:
@@ -296,6 +311,7 @@ class Trying:
         """Ask for the set-up of the next try; nothing if no place is left."""
         self.number += 1
         self._place = next(self._places, None)
+        self._is_shown = False
         return self._set_up(t)
 
     def give_up(self, t: float) -> list[TryNews]:
@@ -303,6 +319,13 @@ class Trying:
         if self._place is None:
             return []
         return [TryGivenUp(t, self.number), *self._set_up(t)]
+
+    def show(self, t: float) -> list[TryNews]:
+        """The solver wants to see the way; nothing before the place is set up."""
+        if self._place is None or self._ready_at is None:
+            return []
+        self._is_shown = True
+        return [WayShown(t, self.number, self._place)]
 
     def feed(self, event: CubeEvent) -> list[TryNews]:
         """Take in an event; what it brings."""
@@ -334,7 +357,8 @@ class Trying:
         assert self._place is not None
         assert self._setting_up is not None
         self._ready_at, self._try = t, None
-        return [ReadyToTry(t, self.number, self._place, self._setting_up.reached)]
+        ready = ReadyToTry(t, self.number, self._place, self._setting_up.reached)
+        return [ready, *(self.show(t) if self._is_shown else ())]
 
     def _stands(self, t: float) -> list[TryNews]:
         """The cube stands otherwise than its turns said."""
@@ -361,9 +385,11 @@ class Trying:
         if self._try.turn(event.t, event.turn):
             tried = self._judged(event.t, self._place, self._try, self._ready_at)
             return [tried, *self.begin(event.t)]
-        if self._position == began:
-            return self._ready(event.t)
         times = self._try.times
+        if self._position == began:
+            made = [*zip(times, self._try.turns, strict=True)]
+            self._is_shown |= layers_and_back(made) is not None
+            return self._ready(event.t)
         return [TryTurned(event.t, self.number, self._place, self._position, times[0])]
 
     def _judged(self, t: float, place: Place, one: OneTry, ready_at: float) -> Tried:
@@ -382,4 +408,5 @@ class Trying:
             as_advised=as_advised(place, self._setting_up.reached, techniques, slots),
             made=tuple(one.turns),
             began=self._setting_up.reached,
+            shown=self._is_shown,
         )

@@ -92,26 +92,31 @@ def _legend(example: Example) -> list[Text]:
 def _sequences(example: Example) -> list[Text]:
     """The sequences of the technique, and the plain way below them."""
     rows = [
-        (example.technique if number == 0 else "", moves_text(row.moves), row.turns)
+        (example.technique if number == 0 else "", moves_text(row.moves), row.turns, row.seconds)
         for number, row in enumerate(example.sequences[:_SHOWN])
     ]
     if not example.sequences[0].traits.is_plain:
         rows.append(_plain_row(example))
-    labels = max(len(label) for label, _, _ in rows)
-    texts = max(len(moves) for _, moves, _ in rows)
+    labels = max(len(label) for label, *_ in rows)
+    texts = max(len(moves) for _, moves, *_ in rows)
     lines = [
-        Text.assemble(f"{label:<{labels}}  ", (f"{moves:<{texts}}", "bold"), f"  {turns:2d} turns")
-        for label, moves, turns in rows
+        Text.assemble(
+            f"{label:<{labels}}  ",
+            (f"{moves:<{texts}}", "bold"),
+            f"  {turns:2d} turns, {seconds:.2f} s",
+        )
+        for label, moves, turns, seconds in rows
     ]
     more = len(example.sequences) - _SHOWN
     if more > 0:
-        lines.insert(_SHOWN, Text(f"{'':<{labels}}  and {more} more of the same length"))
+        lines.insert(_SHOWN, Text(f"{'':<{labels}}  and {more} more as quick"))
     return lines
 
 
-def _plain_row(example: Example) -> tuple[str, str, int]:
+def _plain_row(example: Example) -> tuple[str, str, int, float]:
     pairs = [step for step in example.plainly if step.slot is not None]
     parts = ["cross"] if len(pairs) < len(example.plainly) else []
     parts.append("plain" if len(pairs) == 1 else f"{_COUNTS[len(pairs)]} plain pairs")
     moves = ", ".join(moves_text(step.moves) for step in example.plainly)
-    return " and ".join(parts), moves, sum(len(step.turns_fixed) for step in example.plainly)
+    turns = sum(len(step.turns_fixed) for step in example.plainly)
+    return " and ".join(parts), moves, turns, sum(step.seconds for step in example.plainly)
