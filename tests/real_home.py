@@ -107,8 +107,8 @@ class RealHome:
             raise AssertionError(f"MQTT could not be added: {done}")
 
     def start(self) -> None:
-        """Start; returns when it answers."""
-        command = ["chroot", str(self.folder), "/home-venv/bin/hass", "-c", "/config", "--skip-pip"]
+        """Start; returns when it answers. The first time it installs what else it needs."""
+        command = ["chroot", str(self.folder), "/home-venv/bin/hass", "-c", "/config"]
         self._process = subprocess.Popen(
             command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
         )
