@@ -132,7 +132,7 @@ def test_a_judged_drill_is_told_in_the_words_of_the_dashboard() -> None:
     place: Any = SimpleNamespace(row=row, case=case, grade="easy")
     measured: dict[str, Any] = dict.fromkeys(one.name for one in fields(DrillJudged))
     measured |= {"t": 50.0, "number": 3, "place": place, "turns": 8, "ms": 2140, "look_ms": 1800}
-    tried = DrillJudged(**measured | {"how_well": "sound"})
+    tried = DrillJudged(**measured | {"how_well": "sound", "as_advised": True})
     assert drill_told(tried) == DRILL
     assert HOW_WELL == THEIRS
     turn = Turn(1.0, 0)

@@ -155,7 +155,9 @@ class Evening:
         status = await livecube.wait()
         if status and not kill:
             self.wrong.append(f"{name}: livecube ended with {status}")
-        await self._agree(name, is_known=command[0] != "mqtt" and not kill)
+        # Briefly a run may end before the broker is back; what waits is sent at the next start.
+        is_whole = not kill and not (self.brief and meanwhile)
+        await self._agree(name, is_known=command[0] != "mqtt" and is_whole)
         print(f"  {name}: {time.monotonic() - began:.0f} s")
 
     def _stages_since(self, heard: int) -> int:
