@@ -149,14 +149,10 @@ class Pipeline:
 
     def _asked(self, event: CubeEvent) -> list[Happening]:
         """The next clue, if the event asks for it: by a key, or by a gesture with the cube."""
-        match event:
-            case ClueAsked():
-                pass
-            case Turn() if self._gestures.turned(event.t, event.turn):
-                pass
-            case _:
-                return []
-        return [] if self.manner.clues_s is None else self._clues.ask(event.t)
+        if self.manner.clues_s is None:
+            return []
+        is_gesture = isinstance(event, Turn) and self._gestures.turned(event.t, event.turn)
+        return self._clues.ask(event.t) if is_gesture or isinstance(event, ClueAsked) else []
 
     def _held(self, told: Sequence[Progress]) -> Sequence[Progress | HeldNow]:
         return self.holdings.take(told) if self.holdings else told
