@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from dataclasses import replace
+from math import inf
 from typing import TYPE_CHECKING
 
 import pytest
@@ -29,7 +30,7 @@ from livecube.composition.following import Hub, follow_log
 from livecube.composition.pipeline import OpeningQuestion, Pipeline
 from livecube.cube.holding import Holding, parse_colour
 from livecube.cube.position import SOLVED, apply_turns
-from livecube.events import Battery, CubeEvent, HeldAs, Turn
+from livecube.events import Battery, ClueAsked, CubeEvent, HeldAs, Turn
 from livecube.search.situation import Situation
 from livecube.stages.progress import SolveOver, StageDone, Turned
 from livecube.stages.tracker import Tracker
@@ -243,7 +244,7 @@ def test_a_degree_is_dropped_with_its_hint(what: str) -> None:
     assert clues.wake() == []
 
 
-def test_a_turn_puts_a_degree_off_until_the_hands_stop_again() -> None:
+def test_a_turn_puts_a_clue_off_until_the_hands_stop_again() -> None:
     hint = a_hint()
     adjusted = Adjusted(1.0, replace(hint.opportunity, turns=9))
     clues = Clues()
@@ -309,3 +310,24 @@ def test_who_asks_for_nothing_is_told_everything_at_once_over_the_white_cross() 
     assert spoken == {
         "solving": (True, True), "inspection": (True, False), "after": (False, True)
     }  # fmt: skip
+
+
+def test_the_next_clue_comes_when_a_key_or_a_gesture_asks_for_it() -> None:
+    start, events = scrambled_solve(34)
+    manner = Manner(clues_s=inf)
+    silent = replayed(pipeline_with(start, manner), events)
+    clues = [h for h in silent if isinstance(h, Clue)]
+    assert {clue.tells for clue in clues} == {Telling.WHERE}, "nobody asks, and time asks nothing"
+    solving = next(clue.t for clue in clues if clue.t in [e.t for e in events])
+    at = 1 + max(number for number, e in enumerate(events) if e.t == solving)
+    asking = [Turn(solving + n / 1000, turn) for n, turn in enumerate((0, 15, 2, 17), start=1)]
+    asked = [*events[:at], *asking, ClueAsked(solving + 0.005), *events[at:]]
+    told = [
+        h for h in replayed(pipeline_with(start, manner), asked) if isinstance(h, Clue | Spoken)
+    ]
+    by_time = {h.t: h for h in told}
+    what, moves = by_time[asking[-1].t], by_time[solving + 0.005]
+    assert isinstance(what, Clue)
+    assert what.tells == Telling.WHAT
+    assert isinstance(moves, Spoken)
+    assert asking[2].t not in by_time, "half a gesture asks nothing"
