@@ -247,6 +247,11 @@ def test_packets_of_varying_length_were_said_to_be_lost() -> None:
     assert isinstance(learned, Learned)
 
 
+def test_the_sign_of_a_number_was_taken_for_the_type_of_a_packet() -> None:
+    """Attitudes are as long as some of the lists, and in this recording had always one sign."""
+    assert slipped(166, []).verdict == "refused"
+
+
 # The routine.
 
 

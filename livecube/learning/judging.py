@@ -28,8 +28,6 @@ _HELD_OUT: Final = 0.25
 """This part of what was asked is only used to judge."""
 PRESENT: Final = 0.6
 """A kind of packet that tells turns comes in so many of the steps."""
-_TYPE_BITS: Final = 4
-"""Fields that tell kinds of packets apart are seldom narrower."""
 _MOST_STRANGE: Final = 3
 """So many turns may be without a code that was told where they were asked for."""
 
@@ -68,13 +66,14 @@ def judge_all(recording: Recording, name: str, claim: Claim) -> list[Judged]:
     return judged
 
 
-def _last_resort(kind: Kind) -> tuple[bool, bool, bool, int]:
-    narrow = any(field.bits < _TYPE_BITS for field, _ in kind.match)
-    return bool(kind.longest), bool(kind.match), narrow, kind.types
+def _last_resort(kind: Kind) -> tuple[bool, bool, int]:
+    return bool(kind.longest), bool(kind.match), kind.types
 
 
 def _candidates(kind: Kind, recording: Recording, order: Order) -> list[Candidate]:
     known = cut(recording)
+    if kind.longest and any(replace(kind, match=()).holds(p) for p in recording.rest):
+        return []  # what is as long as turns and tells none cannot be told from them
     asked = [
         (step.turns, [p for p in step.packets if kind.holds(p)])
         for step in recording.steps

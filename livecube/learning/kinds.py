@@ -81,10 +81,13 @@ def _of_any_length(by_length: dict[tuple[str, int], list[bytes]]) -> list[Kind]:
 
 
 def _types(found: list[bytes], length: int, order: Order) -> list[tuple[Field, int, int]]:
-    """Fields with few values that stand at an end of a byte, the widest first."""
+    """Fields with few values that stand at an end of a byte, the widest first.
+
+    A bit or two of something else, like the sign of a number, may stay the same for minutes.
+    """
     types = []
     packets = Bits([data[:length] for data in found], order)
-    for bits in (8, 4, 3, 2, 1):
+    for bits in (8, 4):
         for start in sorted(
             {s for byte in range(0, 8 * length, 8) for s in (byte, byte + 8 - bits)}
         ):
