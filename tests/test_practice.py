@@ -226,7 +226,7 @@ def test_what_stays_on_the_terminal_counts_as_it_was_corrected_and_leaves_out_wh
         if isinstance(item, PracticeNews):
             staying.take(item)
     staying.take(Reviewed(0.0, 2, 7, ("The second one.",)))
-    lines = staying.lines
+    lines = staying.lines(200)
     assert [line.split(":")[0] for line in lines[:-1]] == ["solve 1", "solve 3"]
     corrected = evening.last(Corrected)
     assert lines[0] == corrected_sentence(corrected)

@@ -19,10 +19,11 @@ import click
 from livecube import __version__
 from livecube.cli.refusing import refusing_the_unstorable
 from livecube.edges.folders import check_named_folders
+from livecube.edges.saying import say
 from livecube.errors import DrawingError, KeepingError, LivecubeError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
 __all__ = ["commands", "main"]
 
@@ -55,6 +56,26 @@ _MODULES: Final = {
 }
 """The commands, in the order of the help, and the modules beside this one that hold them."""
 _HELP: Final = frozenset({"-h", "--help"})
+
+
+_HYPHEN: Final = "\N{NON-BREAKING HYPHEN}"
+
+
+class _WholeWords(click.HelpFormatter):
+    """Help whose lines never end within a word, as *keyhole-corner* or *--no-history*."""
+
+    def write_text(self, text: str) -> None:
+        super().write_text(text.replace("-", _HYPHEN))
+
+    def write_dl(self, rows: Sequence[tuple[str, str]], *args: int, **named: int) -> None:
+        whole = [(name.replace("-", _HYPHEN), told.replace("-", _HYPHEN)) for name, told in rows]
+        super().write_dl(whole, *args, **named)
+
+    def getvalue(self) -> str:
+        return super().getvalue().replace(_HYPHEN, "-")
+
+
+click.Context.formatter_class = _WholeWords
 
 
 class _Commands(click.Group):
@@ -125,7 +146,7 @@ def main() -> None:
 
 def _complain(sentence: str) -> None:
     with suppress(OSError):  # then nobody can read it
-        click.echo(f"livecube: {sentence}", err=True)
+        say(f"livecube: {sentence}", err=True)
 
 
 def _forget_output() -> None:

@@ -9,6 +9,7 @@ import click
 
 from livecube.cli.bars import progress_bar
 from livecube.composition.writing import habits_of, solves_of_log
+from livecube.edges.saying import say
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:
@@ -35,7 +36,7 @@ def adapt(logs: tuple[Path, ...], forget: bool) -> None:
     if forget:
         if logs:
             raise UsageError("--forget takes no logs")
-        click.echo("Forgotten." if forget_own_counts() else "There was nothing to forget.")
+        say("Forgotten." if forget_own_counts() else "There was nothing to forget.")
         return
     if not logs:
         raise UsageError("name one or more logs of your own solves, or --forget")
@@ -48,7 +49,7 @@ def adapt(logs: tuple[Path, ...], forget: bool) -> None:
         )
     counts = _learned(whole)
     file = keep_own_counts(counts, f"livecube adapt, {len(whole)} solves")
-    click.echo(f"Learned from {len(whole)} solves, kept in {file}.")
+    say(f"Learned from {len(whole)} solves, kept in {file}.")
 
 
 def _learned(solves: list[SolvePart]) -> Counts:

@@ -11,6 +11,7 @@ from rich.console import Console
 
 from livecube.cli.bars import progress_bar
 from livecube.cli.options import a_number, advisor_with_progress
+from livecube.edges.saying import say
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:
@@ -104,4 +105,4 @@ def _figure_line(figure: Figure) -> str:
 
 def _print(lines: Iterable[str]) -> None:
     for line in lines:
-        click.echo(line)
+        say(line)

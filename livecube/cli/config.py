@@ -7,6 +7,8 @@ import json
 import click
 
 from livecube.edges.configuration import TABLES, example, read_configuration
+from livecube.edges.saying import say, screen_width
+from livecube.views.lines import table_lines
 
 __all__ = ["config"]
 
@@ -27,7 +29,7 @@ def config(check: bool, as_example: bool, as_json: bool) -> None:
     found = read_configuration()
     if check:
         state = "makes sense" if found.exists else "is not there, and need not be"
-        click.echo(f"{found.file} {state}")
+        say(f"{found.file} {state}")
         return
     tables = {
         name: {
@@ -42,9 +44,13 @@ def config(check: bool, as_example: bool, as_json: bool) -> None:
     if as_json:
         click.echo(json.dumps({"file": str(found.file), "exists": found.exists, **tables}))
         return
-    click.echo(f"{found.file}{'' if found.exists else ' (not there)'}")
+    say(f"{found.file}{'' if found.exists else ' (not there)'}")
     for name, entries_now in tables.items():
-        click.echo(f"[{name}]")
-        for entry, now in entries_now.items():
-            value = "–" if now["value"] is None else json.dumps(now["value"], ensure_ascii=False)
-            click.echo(f"  {entry:18} {value:28} {now['from']}")
+        say(f"[{name}]")
+        rows = [
+            (entry, str(now["from"]), json.dumps(now["value"], ensure_ascii=False))
+            for entry, now in entries_now.items()
+        ]
+        rows = [(entry, came, "–" if value == "null" else value) for entry, came, value in rows]
+        lines = table_lines(rows, screen_width(), words=True, left=(0, 1, 2), indent="  ")
+        say("\n".join(lines))

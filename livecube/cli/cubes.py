@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from livecube.edges.saying import say
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:
@@ -43,19 +44,19 @@ def by_radio(wanted: Wanted, as_json: bool, capture: bool) -> Source:
     from livecube.edges.bleak_radio import BleakRadio
 
     can_ask = sys.stdin is not None and sys.stdin.isatty() and not as_json
-    click.echo("livecube: listening for cubes …", err=True)
+    say("livecube: listening for cubes …", err=True)
     ask = _ask if can_ask else None
     return CubeSource(BleakRadio(), wanted, ask, capture=capture, complain=say_aside)
 
 
 def say_aside(sentence: str) -> None:
     """Print a message on standard error; the command goes on."""
-    click.echo(f"livecube: {sentence}", err=True)
+    say(f"livecube: {sentence}", err=True)
 
 
 def _ask(cubes: Sequence[ChosenCube]) -> ChosenCube:
     """Let the user choose among several cubes, the nearest one first."""
     for number, cube in enumerate(cubes, start=1):
-        click.echo(f"{number:3d}  {cube.sighting.rssi:4d} dBm  {cube.sighting.title}", err=True)
+        say(f"{number:3d}  {cube.sighting.rssi:4d} dBm  {cube.sighting.title}", err=True)
     choice = click.prompt("Which cube", type=click.IntRange(1, len(cubes)), default=1, err=True)
     return cubes[choice - 1]

@@ -21,6 +21,7 @@ from livecube.composition.again import TryPart
 from livecube.composition.assembly import drilled_techniques
 from livecube.cube.holding import COLOURS, parse_colour
 from livecube.drills.sets import due_set, generator
+from livecube.edges.saying import say
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:
@@ -171,7 +172,7 @@ def due(asked: _Asked, drilling: Drilling) -> None:
                 _names(),
             )
         if len(places) < len(cards):
-            click.echo(
+            say(
                 f"livecube: no position was found now for {len(cards) - len(places)} of "
                 f"{len(cards)} cases; they stay due",
                 err=True,
@@ -191,10 +192,10 @@ def _nothing_due(book: DrillBook) -> None:
 
     cards = book.cards()
     if not cards:
-        click.echo("Nothing was drilled yet; begin with one of: " + ", ".join(_names()))
+        say("Nothing was drilled yet; begin with one of: " + ", ".join(_names()))
         return
     left = span_text(cards[0].due - datetime.now(UTC))
-    click.echo(
+    say(
         f"Nothing is due; next in {left}: {cards[0].technique}, {cards[0].case}. "
         "livecube drill TECHNIQUE draws new positions."
     )
@@ -239,7 +240,7 @@ def _drawn(
             "options; choose another grade or other slots"
         )
     if len(places) < asked.count:
-        click.echo(
+        say(
             f"livecube: {len(places)} of {asked.count} positions were found; "
             "such positions are rare",
             err=True,

@@ -14,6 +14,7 @@ from livecube.cli.kept import is_kept, person_named
 from livecube.cli.options import a_number, cube_options
 from livecube.composition.again import TrierSource
 from livecube.composition.run import Output, Run
+from livecube.edges.saying import say
 from livecube.history.folder import data_folder
 
 if TYPE_CHECKING:
@@ -88,7 +89,7 @@ class Drilling:
 
 
 def _complain(sentence: str) -> None:
-    click.echo(f"livecube: {sentence}", err=True)
+    say(f"livecube: {sentence}", err=True)
 
 
 _OPTIONS: Final = (

@@ -14,6 +14,7 @@ from livecube.edges.guide_pages import (
     pages_by_link,
     schema_text,
 )
+from livecube.edges.saying import say
 from livecube.errors import UsageError
 
 __all__ = ["guide"]
@@ -44,8 +45,8 @@ def guide(page: str | None, schema: str | None) -> None:
 
     if page is None:
         for line in list_lines((one.name, one.summary) for one in guide_pages()):
-            click.echo(line)
-        click.echo("\nlivecube guide PAGE shows a page.")
+            say(line)
+        say("\nlivecube guide PAGE shows a page.")
         return
     shown = page_named(page)
     text = page_text(shown)

@@ -7,6 +7,7 @@ import json
 import click
 
 from livecube.edges.automaton_file import automaton_schema_text, load_hands, usual_hands_text
+from livecube.edges.saying import screen_width
 from livecube.errors import UsageError
 from livecube.hands.automaton import MOVES, NEVER, Automaton
 
@@ -28,18 +29,28 @@ def hands(schema: bool, table: bool, as_json: bool, name_or_path: str) -> None:
     """Print the usual prices of moves and looks; change a copy, and give it to --hands."""
     if table:
         automaton = load_hands(name_or_path)
-        click.echo(json.dumps(automaton.to_json()) if as_json else _table_text(automaton))
+        width = screen_width()
+        text = json.dumps(automaton.to_json()) if as_json else _table_text(automaton, width)
+        click.echo(text)
     elif as_json:
         raise UsageError("--json goes with --table")
     else:
         click.echo(automaton_schema_text() if schema else usual_hands_text(), nl=False)
 
 
-def _table_text(automaton: Automaton) -> str:
-    """One line a state, in milliseconds; a dot is a move that is never written there."""
-    head = "milliseconds".ljust(14) + "".join(str(move).rjust(5) for move in MOVES)
-    rows = [
-        name.ljust(14) + "".join("    ." if ms >= NEVER else f"{ms:5}" for ms in row)
-        for name, row in zip(automaton.state_names, automaton.seconds_ms.tolist(), strict=True)
-    ]
-    return "\n".join([head, *rows])
+def _table_text(automaton: Automaton, width: int | None) -> str:
+    """One line a state, in milliseconds; a dot is a move that is never written there.
+
+    On a narrow terminal as many moves beside one another as there is room for.
+    """
+    many = len(MOVES) if width is None else max(3, (width - 14) // 5 // 3 * 3)
+    parts = []
+    for first in range(0, len(MOVES), many):
+        moves = slice(first, first + many)
+        head = "milliseconds".ljust(14) + "".join(str(move).rjust(5) for move in MOVES[moves])
+        rows = [
+            name.ljust(14) + "".join("    ." if ms >= NEVER else f"{ms:5}" for ms in row[moves])
+            for name, row in zip(automaton.state_names, automaton.seconds_ms.tolist(), strict=True)
+        ]
+        parts.append("\n".join([head, *rows]))
+    return "\n\n".join(parts)

@@ -8,8 +8,6 @@ from typing import TYPE_CHECKING
 
 import click
 from rich.console import Console
-from rich.table import Table
-from rich.text import Text
 
 from livecube.cli.options import (
     advisor_with_progress,
@@ -21,6 +19,7 @@ from livecube.cli.options import (
 from livecube.composition.assembly import LEVEL_NAMES
 from livecube.cube.holding import COLOURS, parse_colour
 from livecube.views.happenings import note_sentence
+from livecube.views.lines import table_lines
 from livecube.views.screen import plan_lines
 
 if TYPE_CHECKING:
@@ -81,14 +80,11 @@ def hints(
     console.print(_summary(advice.cross, advice.offset, advice.solved_slots))
     if not advice.opportunities:
         return
-    table = Table(box=None, padding=(0, 2, 0, 0))
-    for title in ("moves", "held", "s", "looking", "turns", "kept", "what"):
-        figure = title in ("s", "looking", "turns", "kept")
-        table.add_column(title, justify="right" if figure else "left")
     shown = advice.opportunities if show_all else advice.opportunities[:_ROWS]
-    for row in shown:
-        table.add_row(
-            Text(" ".join(map(str, row.moves)), "bold"),
+    rows: list[tuple[str, ...]] = [("moves", "held", "s", "looking", "turns", "kept", "what")]
+    rows += [
+        (
+            " ".join(map(str, row.moves)),
             f"{row.holding.front} front",
             f"{row.seconds:.2f}",
             f"{row.looking:.2f}",
@@ -96,7 +92,10 @@ def hints(
             str(row.top_kept),
             f"{row.technique} {' '.join(row.slots)}",
         )
-    console.print(table)
+        for row in shown
+    ]
+    lines = table_lines(rows, console.width, (5, 4, 3), words=True, left=(0, 1, 6))
+    console.print("\n".join(lines), soft_wrap=True)
     if len(shown) < len(advice.opportunities):
         console.print(f"… and {len(advice.opportunities) - len(shown)} more; --all shows them.")
     best = next((row for row in advice.opportunities if not row.silenced), None)

@@ -14,6 +14,7 @@ import click
 
 from livecube.cube.holding import COLOURS
 from livecube.edges.log_files import new_file, new_place
+from livecube.edges.saying import say, screen_width
 from livecube.errors import UsageError
 from livecube.history.folder import data_folder
 from livecube.history.store import History
@@ -112,7 +113,7 @@ def history(
         for solve in solves:
             click.echo(json.dumps(listed_json(solve)))
         return
-    click.echo("\n".join([*listed_lines(solves), *summary_lines(solves)]))
+    say("\n".join([*listed_lines(solves, width=screen_width()), *summary_lines(solves)]))
 
 
 @history.command()
@@ -126,7 +127,7 @@ def show(number: int, as_json: bool) -> None:
         told = {**kept_json(solve), "chances": [chance_json(chance) for chance in chances]}
         click.echo(json.dumps(told))
     else:
-        click.echo("\n".join(kept_lines(solve, chances)))
+        say("\n".join(kept_lines(solve, chances, width=screen_width())))
 
 
 @history.command()
@@ -176,7 +177,7 @@ def penalty(number: int, decision: str, as_json: bool) -> None:
     if as_json:
         click.echo(json.dumps(listed_json(solve)))
     else:
-        click.echo(f"solve {number}: {solve.workings}")
+        say(f"solve {number}: {solve.workings}")
 
 
 @history.command()

@@ -9,6 +9,7 @@ import click
 
 from livecube.cli.bars import progress_bar
 from livecube.cli.options import holdings_with_progress
+from livecube.edges.saying import say
 from livecube.errors import LogError, UsageError
 from livecube.history.folder import data_folder
 from livecube.history.importing import Imported, import_log, log_files
@@ -37,18 +38,18 @@ def import_all(paths: Sequence[Path], person: str, *, as_json: bool) -> None:
         history.hindsight = holdings.hindsight
         task = bar.add_task("", total=len(files.logs))
 
-        def say(sentence: str) -> None:
+        def remark(sentence: str) -> None:
             said = f"livecube: {sentence}"
             bar.console.print(said, highlight=False, markup=False, soft_wrap=True)
 
         for path in files.passed_over:
-            say(f"{path}: passed over, since it is not a regular file")
+            remark(f"{path}: passed over, since it is not a regular file")
         for path in files.logs:
             try:
                 came = import_log(history, path, person)
             except LogError as error:
                 broken += 1
-                say(str(error))
+                remark(str(error))
                 _tell(as_json, path, None, str(error))
             else:
                 skipped += came is None
@@ -56,11 +57,11 @@ def import_all(paths: Sequence[Path], person: str, *, as_json: bool) -> None:
                 added, known = added + len(one.added), known + one.known
                 timeless += one.timeless
                 if one.timeless:
-                    say(f"{path}: {one.timeless} of its solves took no time, and have no result")
+                    remark(f"{path}: {one.timeless} of its solves took no time, and have no result")
                 _tell(as_json, path, one, None)
             bar.advance(task)
     if not as_json:
-        click.echo(
+        say(
             f"{len(files.logs)} logs: {added} new solves, {known} known before; {skipped} logs had "
             f"been imported already, {broken} could not be read"
         )

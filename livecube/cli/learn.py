@@ -12,6 +12,7 @@ import click
 
 from livecube.composition.learning import led_by_radio
 from livecube.edges.log_files import LogReader, LogWriter, new_file, started_now
+from livecube.edges.saying import say
 from livecube.errors import UsageError
 from livecube.learning.learner import learn as learned_from
 from livecube.learning.recording import Recording
@@ -73,7 +74,7 @@ def learn(
         called = cube_name or title or name
     verdict = learned_from(recording, name, Claim(name=called))
     if isinstance(verdict, Refused):
-        click.echo(f"livecube: not learned: {verdict.reason}", err=True)
+        say(f"livecube: not learned: {verdict.reason}", err=True)
         sys.exit(1)
     _give(verdict, output)
 
@@ -84,7 +85,7 @@ async def _led(cube: str, log: Path | None) -> tuple[Recording, str | None]:
     from livecube.edges.bleak_radio import BleakRadio
 
     radio = BleakRadio()
-    click.echo(f"livecube: listening for {cube} …", err=True)
+    say(f"livecube: listening for {cube} …", err=True)
     sighting = await find_named(radio, cube)
     with contextlib.ExitStack() as stack:
         keep: Callable[[CubeEvent], None] = lambda event: None  # noqa: E731
@@ -107,4 +108,4 @@ def _give(verdict: Learned, output: Path | None) -> None:
     with new_file(output) as file:
         file.write(text)
     for line in (told, *verdict.notes, f"The profile is in {output}."):
-        click.echo(line)
+        say(line)

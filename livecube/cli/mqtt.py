@@ -15,6 +15,7 @@ from rich.console import Console
 from livecube.cli.broker_options import broker_options
 from livecube.composition.run import Ending, run_in_order
 from livecube.edges.drawing import Drawing
+from livecube.edges.saying import say
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:
@@ -42,17 +43,17 @@ def check(plan: Plan) -> None:
 
     address = plan.access.address
     if plan.remark:
-        click.echo(f"livecube: {plan.remark}", err=True)
+        say(f"livecube: {plan.remark}", err=True)
     seconds = asyncio.run(check_broker(plan))
     how = "by TLS" if address.tls else "in plain text"
-    click.echo(f"{address.place}, {how}: published and read back in {seconds * 1000:.0f} ms")
-    click.echo(f"desk {plan.desk}: topics begin with {plan.tree.topic('')}")
+    say(f"{address.place}, {how}: published and read back in {seconds * 1000:.0f} ms")
+    say(f"desk {plan.desk}: topics begin with {plan.tree.topic('')}")
     try:
         waiting = waiting_messages(plan)
     except UsageError:
-        click.echo("a livecube is publishing for this desk now")
+        say("a livecube is publishing for this desk now")
     else:
-        click.echo(f"messages that wait to be sent: {waiting}")
+        say(f"messages that wait to be sent: {waiting}")
 
 
 @mqtt.command()
@@ -74,7 +75,7 @@ def forget(plan: Plan) -> None:
     from livecube.dashboard.tools import forget_desk
 
     taken = asyncio.run(forget_desk(plan))
-    click.echo(f"desk {plan.desk}: {taken} messages were there and are taken away")
+    say(f"desk {plan.desk}: {taken} messages were there and are taken away")
 
 
 @mqtt.command()
@@ -99,7 +100,7 @@ def page(file: Path) -> None:
         raise UsageError(f"{file} exists; give another name") from None
     except OSError as error:
         raise UsageError(f"{file} cannot be written: {error.strerror}") from None
-    click.echo(f"{file}: open it in a browser; the broker has to listen for WebSockets")
+    say(f"{file}: open it in a browser; the broker has to listen for WebSockets")
 
 
 class _Screen:
@@ -127,14 +128,14 @@ class _Screen:
         if self._as_json:
             click.echo(json.dumps({"topic": arrived.name, "of": arrived.desk} | arrived.body))
         elif (line := arrived_line(desks, arrived, f"{datetime.now():%H:%M:%S}")) is not None:
-            click.echo(line)
+            say(line)
         sys.stdout.flush()
 
     def complain(self, sentence: str) -> None:
         """Report an error of the connection."""
         self._shown = self._shown[0], sentence
         if self._drawing is None:
-            click.echo(f"livecube: {sentence}", err=True)
+            say(f"livecube: {sentence}", err=True)
 
     def close(self) -> None:
         """Give the terminal back."""

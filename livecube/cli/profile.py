@@ -10,6 +10,7 @@ import click
 from livecube.cli.cubes import say_aside
 from livecube.composition.decoders import known_decoders
 from livecube.edges.profile_files import load_profile, profile_folder
+from livecube.edges.saying import say
 from livecube.profiles.decoder import decoder_class
 from livecube.profiles.parsing import profile_schema_text
 from livecube.views.profile import profile_lines
@@ -43,4 +44,4 @@ def _listed() -> Iterable[str]:
 
 def _show(lines: Iterable[str]) -> None:
     for line in lines:
-        click.echo(line)
+        say(line)

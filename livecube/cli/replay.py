@@ -18,6 +18,7 @@ from livecube.composition.following import Hub, follow_log
 from livecube.composition.pipeline import Pipeline
 from livecube.composition.run import Output, echo_end, run_in_order
 from livecube.edges.log_files import LogReader
+from livecube.edges.saying import say
 from livecube.edges.sinks import Board
 from livecube.errors import UsageError
 from livecube.events import Packet
@@ -84,7 +85,7 @@ def replay(
         pipeline.advisor = advisor_with_progress(wishes.level, wishes.hands)
         pipeline.holdings = holdings_with_progress()
     if torn:
-        click.echo(f"livecube: {log}: the last line is cut off and was left out", err=True)
+        say(f"livecube: {log}: the last line is cut off and was left out", err=True)
     drawn = pace is not None
     output = Output(Board(LiveScreen(f"replay of {log.name}")), as_json=as_json, drawn=drawn)
     sinks = output.sinks()

@@ -15,6 +15,7 @@ import numpy as np
 from livecube.cli.history import wanted_of, wanted_options
 from livecube.cli.options import level_option
 from livecube.edges.log_files import new_file
+from livecube.edges.saying import say
 from livecube.errors import UsageError
 from livecube.history.folder import data_folder
 from livecube.history.store import History
@@ -52,7 +53,7 @@ def report(
     text = _of_solve(numbers[0], level) if numbers else _of_many(wanted)
     with new_file(file) as out:
         out.write(text)
-    click.echo(f"written: {file}")
+    say(f"written: {file}")
 
 
 def _need_plots() -> None:

@@ -16,6 +16,7 @@ from livecube.cli.options import (
     level_option,
 )
 from livecube.edges.automaton_file import load_hands
+from livecube.edges.saying import say, screen_width
 from livecube.errors import KeepingError, UsageError
 
 if TYPE_CHECKING:
@@ -120,7 +121,7 @@ def _note(number: int, found: Review) -> None:
         with History(data_folder()) as history:
             history.note_chances(number, chances_of(found))
     except KeepingError as error:
-        click.echo(f"livecube: its chances are not kept with it: {error}", err=True)
+        say(f"livecube: its chances are not kept with it: {error}", err=True)
 
 
 def reviewed(
@@ -145,4 +146,4 @@ def _tell(title: str, found: Review, *, as_json: bool) -> None:
     if as_json:
         click.echo(json.dumps({"event": "review", **review_json(found)}))
     else:
-        click.echo("\n".join([*review_lines(found, title), ""]))
+        say("\n".join([*review_lines(found, title, screen_width()), ""]))

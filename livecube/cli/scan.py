@@ -11,6 +11,8 @@ import click
 from livecube.cli.cubes import say_aside
 from livecube.composition.choosing import SCAN_S, claimant, nearest_first
 from livecube.edges.remembered import remembered_cube
+from livecube.edges.saying import say, screen_width
+from livecube.views.lines import table_lines
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -45,8 +47,8 @@ def scan(seconds: float, everything: bool, as_json: bool) -> None:
             click.echo(json.dumps(sighting_json(one, claimed[one.address])))
         return
     for line in _lines(shown, claimed):
-        click.echo(line)
-    click.echo(_summary(len(shown), len(seen), decoders))
+        say(line)
+    say(_summary(len(shown), len(seen), decoders))
 
 
 def sighting_json(sighting: Sighting, decoder: str | None) -> dict[str, Any]:
@@ -66,12 +68,12 @@ def _lines(shown: list[Sighting], claimed: Mapping[str, str | None]) -> list[str
     known = remembered_cube()
     rows = []
     for one in shown:
-        mark = "  the one of the last time" if known and known.address == one.address else ""
+        mark = ", the one of the last time" if known and known.address == one.address else ""
         decoder = claimed[one.address] or "–"
-        rows.append(
-            f"{one.rssi:4d} dBm  {one.name or '(no name)':<24}  {one.address:<17}  {decoder}{mark}"
-        )
-    return [f"{'signal':<8}  {'name':<24}  {'address':<17}  decoder", *rows] if rows else []
+        name = one.name or "(no name)"
+        rows.append((f"{one.rssi:4d} dBm", name, one.address, f"{decoder}{mark}"))
+    heads = ("signal", "name", "address", "decoder")
+    return table_lines([heads, *rows], screen_width(), (0,), words=True, left=(0, 1, 2, 3))
 
 
 def _summary(shown: int, seen: int, decoders: Mapping[str, type[Decoder]]) -> str:

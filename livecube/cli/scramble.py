@@ -12,6 +12,7 @@ from livecube.cli.bars import late, progress_bar
 from livecube.composition.scrambler import SCRAMBLER_STEPS, load_scrambler
 from livecube.cube.notation import facelets_text
 from livecube.cube.position import turns_text
+from livecube.edges.saying import say
 
 if TYPE_CHECKING:
     from livecube.composition.scrambler import Scrambler
@@ -37,7 +38,7 @@ def scramble(count: int, seed: int | None, as_json: bool) -> None:
             one = {"scramble": turns, "turns": len(path.turns), "facelets": facelets}
             click.echo(json.dumps(one))
         else:
-            click.echo(turns)
+            say(turns)
 
 
 def scrambler_with_progress(seed: int | None) -> Scrambler:

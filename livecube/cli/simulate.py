@@ -9,6 +9,7 @@ import click
 from livecube.cube.holding import COLOURS, parse_colour
 from livecube.cube.position import turns_text
 from livecube.edges.log_files import new_file
+from livecube.edges.saying import say
 from livecube.logs.lines import Header, event_line, header_line
 
 __all__ = ["simulate"]
@@ -37,4 +38,4 @@ def simulate(
     lines = [header_line(header), *map(event_line, done.events(marks=marks))]
     with new_file(log) as file:
         file.write("\n".join(lines) + "\n")
-    click.echo(f"{log}: {solves} solve{'s' if solves > 1 else ''}, {len(done.turns)} turns")
+    say(f"{log}: {solves} solve{'s' if solves > 1 else ''}, {len(done.turns)} turns")

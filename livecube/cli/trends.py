@@ -9,6 +9,7 @@ import click
 import numpy as np
 
 from livecube.cli.history import wanted_of, wanted_options
+from livecube.edges.saying import say, screen_width
 from livecube.errors import UsageError
 from livecube.history.folder import data_folder
 from livecube.history.store import History
@@ -40,4 +41,7 @@ def trends(
     found = trends_of(*columns, np.random.default_rng(seed))
     if found is None:
         raise UsageError("no kept solve with a time fits; livecube history lists all")
-    click.echo(json.dumps(trends_json(found)) if as_json else "\n".join(trends_lines(found)))
+    if as_json:
+        click.echo(json.dumps(trends_json(found)))
+    else:
+        say("\n".join(trends_lines(found, screen_width())))

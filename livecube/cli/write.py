@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from livecube.composition.writing import solves_of_log, written_solves
+from livecube.edges.saying import say, screen_width
 from livecube.errors import UsageError
 from livecube.views.written import written_json, written_lines
 
@@ -36,4 +37,4 @@ def write(log: Path, wanted: int | None, as_json: bool) -> None:
         if as_json:
             click.echo(json.dumps(written_json(solve, number)))
         else:
-            click.echo("\n".join([*written_lines(solve, number), ""]))
+            say("\n".join([*written_lines(solve, number, screen_width()), ""]))

@@ -7,10 +7,9 @@ import time
 from contextlib import aclosing
 from typing import TYPE_CHECKING, Any, Final, Literal, Protocol
 
-import click
-
 from livecube.composition.assembly import find_decoder
 from livecube.composition.reception import decoded
+from livecube.edges.saying import say
 from livecube.events import HeldAs, Reset
 from livecube.mending.mender import Correction
 from livecube.review.trying import Place, SetUpAsked, Tried, Trying
@@ -277,7 +276,7 @@ class TryPart:
     def sinks(self, run: Run, stack: ExitStack) -> list[Sink]:
         """A dashboard, if one is wanted, and the further sinks."""
         if not run.output.as_json and run.output.screen is None:
-            click.echo(run.output.board.shown.title)
+            say(run.output.board.shown.title)
         return [*self._sinks, *run.output.published(self._publishing, run.source, _drill_told)]
 
     def begin(self, run: Run, hub: Hub) -> Again:

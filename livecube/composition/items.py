@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 from livecube.advice.speaker import Clue, Spoken, Taken, Telling, Unsaid, Withdrawn
@@ -22,8 +23,10 @@ from livecube.review.again_screen import again_json, again_line, tried_sentence
 from livecube.review.trying import Tried, TryNews
 from livecube.stages.progress import SolveOver
 from livecube.views.happenings import happening_json, happening_line, solve_lines, unsaid_lines
+from livecube.views.lines import folded
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
     from typing import Any
 
     from livecube.advice.speaker import Happening
@@ -87,41 +90,47 @@ class Staying:
     """What stays on the terminal when a screen is gone: each solve as it counts in the end."""
 
     def __init__(self) -> None:
-        self._blocks: list[tuple[int | None, str, list[str]]] = []
-        """Number of the solve in its session, what is told of it, and the lines."""
+        self._blocks: list[tuple[int | None, str, Callable[[int], list[str]]]] = []
+        """Number of the solve in its session, what is told of it, and its lines by the width."""
         self._away: set[int] = set()
         self._tally: Tally | None = None
 
-    @property
-    def lines(self) -> list[str]:
+    def lines(self, width: int) -> list[str]:
         """All of them, in order; what was thrown away is left out."""
-        shown = [line for of, _, lines in self._blocks if of not in self._away for line in lines]
+        kept = [lines for of, _, lines in self._blocks if of not in self._away]
         tally = "" if self._tally is None else tally_text(self._tally)
-        return [*shown, tally] if tally else shown
+        shown = [line for lines in kept for line in lines(width)]
+        return [*shown, *folded([tally], width)] if tally else shown
 
     def take(self, item: News) -> None:
         """Take in what happens."""
         if isinstance(item, DrillNews):
-            self._blocks.append((None, "drill", [*lasting_lines(item)]))
+            self._blocks.append((None, "drill", _sentences(lasting_lines(item))))
             return
         match item:
             case Judged():
-                self._tell(item.number, "result", [result_sentence(item)], item.tally)
+                self._tell(item.number, "result", _sentences([result_sentence(item)]), item.tally)
             case Corrected():
-                self._tell(item.number, "result", [corrected_sentence(item)], item.tally)
+                self._tell(
+                    item.number, "result", _sentences([corrected_sentence(item)]), item.tally
+                )
             case Discarded():
                 self._tally = item.tally
                 (self._away.add if item.away else self._away.discard)(item.number)
             case Reviewed():
-                self._tell(item.number, "review", [reviewed_sentence(item)], self._tally)
+                self._tell(
+                    item.number, "review", _sentences([reviewed_sentence(item)]), self._tally
+                )
             case Tried():
-                self._blocks.append((None, "try", [tried_sentence(item)]))
+                self._blocks.append((None, "try", _sentences([tried_sentence(item)])))
             case SolveOver():
-                self._blocks.append((item.solve.id, "solve", [*solve_lines(item.solve)]))
+                self._blocks.append((item.solve.id, "solve", partial(solve_lines, item.solve)))
             case Unsaid():
-                self._blocks.append((None, "unsaid", [*unsaid_lines(item)]))
+                self._blocks.append((None, "unsaid", partial(unsaid_lines, item)))
 
-    def _tell(self, number: int, what: str, lines: list[str], tally: Tally | None) -> None:
+    def _tell(
+        self, number: int, what: str, lines: Callable[[int], list[str]], tally: Tally | None
+    ) -> None:
         """Something of a solve, instead of what was told of it before."""
         self._tally = tally
         told = number, what, lines
@@ -130,3 +139,7 @@ class Staying:
                 self._blocks[at] = told
                 return
         self._blocks.append(told)
+
+
+def _sentences(lines: Sequence[str]) -> Callable[[int], list[str]]:
+    return partial(folded, lines)

@@ -22,6 +22,7 @@ from rich.console import Console
 from livecube.composition.following import SWITCH_S, Hub
 from livecube.composition.items import Staying, item_json, item_line, item_words
 from livecube.edges.keys import Keys, keyboard, piped_keys
+from livecube.edges.saying import say
 from livecube.edges.sinks import JsonSink, LineSink, ScreenSink
 from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
 from livecube.errors import DrawingError, LivecubeError
@@ -137,7 +138,7 @@ class Output:
         if self.screen is not None:
             self.board.change(notice=sentence)
         else:
-            click.echo(f"livecube: {sentence}", err=True)
+            say(f"livecube: {sentence}", err=True)
 
     def close(self) -> None:
         """Give the terminal back; harmless when called again."""
@@ -151,7 +152,7 @@ class Output:
         for words in self.last_words:
             told += words()
         for complaint in told:
-            click.echo(f"livecube: {complaint}", err=True)
+            say(f"livecube: {complaint}", err=True)
         if hub is not None and hub.is_cut_off:
             sys.exit(1)
 

@@ -15,7 +15,7 @@ from livecube.drills.fingers import LEFT, FingerAsked, FingerRound, FingersOver,
 from livecube.drills.judging import DrillJudged
 from livecube.drills.news import DrillReady
 from livecube.drills.place import DrillPlace
-from livecube.review.again_screen import BEGIN, AgainScreen, better_way, large_text
+from livecube.review.again_screen import BEGIN, AgainScreen, LargeText, better_way
 from livecube.review.findings import turns_counted
 from livecube.review.trying import TryTurned, WayShown
 from livecube.timing.results import seconds_text
@@ -405,7 +405,7 @@ class FingerScreen(AgainScreen):
         return (
             Text(f"{round_}, {pattern_text(asked.pattern)}", "bold"),
             Text(),
-            large_text(" ".join(left[:_SHOWN_LARGE])),
+            LargeText(" ".join(left[:_SHOWN_LARGE])),
             Text(),
             Text(f"{len(left)} to go" if done else "Rest first; begin when you like."),
             *((Text(),) if self.rounds else ()),

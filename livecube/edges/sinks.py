@@ -9,9 +9,11 @@ from typing import IO, TYPE_CHECKING, Any, Generic, Protocol, TypeAlias, TypeVar
 from livecube.advice.speaker import Clue, Happening, Spoken
 from livecube.drills.news import DrillNews
 from livecube.edges.drawing import Drawing
+from livecube.edges.saying import screen_width
 from livecube.events import Cause, CubeEvent
 from livecube.practice.news import Called, PracticeNews
 from livecube.review.trying import TryNews
+from livecube.views.lines import folded
 
 if TYPE_CHECKING:
     import asyncio
@@ -137,7 +139,8 @@ class LineSink:
             return
         line = self._as_line(item)
         if line is not None:
-            self._out.write(line + "\n")
+            told = folded(line.split("\n"), screen_width(self._out), 10)
+            self._out.write("\n".join(told) + "\n")
             self._out.flush()
 
     async def close(self) -> None:
@@ -147,9 +150,8 @@ class LineSink:
 class Staying(Protocol):
     """The lines that stay on the terminal when a screen is gone."""
 
-    @property
-    def lines(self) -> Sequence[str]:
-        """All of them, in order."""
+    def lines(self, width: int) -> Sequence[str]:
+        """All of them, in order, in so many columns of text."""
         ...
 
     def take(self, item: News) -> None:
@@ -199,8 +201,9 @@ class ScreenSink:
         """Restore the terminal; harmless when called again."""
         if self._drawing.is_on:
             self._drawing.stop()
-            for line in self._staying.lines if self._staying is not None else ():
-                self._console.print(line, highlight=False, markup=False)
+            staying = [] if self._staying is None else self._staying.lines(self._console.width)
+            for line in staying:
+                self._console.print(line, highlight=False, markup=False, soft_wrap=True)
 
 
 class BellSink:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 from livecube.timing.averages import AVERAGES_OF, best_average, mean
 from livecube.timing.results import (
@@ -15,6 +15,7 @@ from livecube.timing.results import (
     time_text,
 )
 from livecube.views.happenings import STAGE_TITLES, day_and_time
+from livecube.views.lines import folded, table_lines
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -24,23 +25,33 @@ if TYPE_CHECKING:
 
 __all__ = ["chance_json", "kept_json", "kept_lines", "listed_json", "listed_lines", "summary_lines"]
 
-_HEAD: Final = (
-    f"{'solve':>6}  {'session':>7}  {'when':<17}{'result':>10}  {'turns':>5}  {'cross':<7} remarks"
-)
+
+def listed_lines(
+    solves: Sequence[Listed], zone: tzinfo | None = None, width: int | None = None
+) -> list[str]:
+    """A table of solves, with times in a zone; None: the system's zone.
+
+    On a terminal so wide (None: it is none) it leaves out what does not fit.
+    """
+    if not solves:
+        return ["no solves"]
+    rows: list[tuple[str, ...]] = [
+        ("solve", "session", "when", "result", "turns", "cross", "remarks")
+    ]
+    rows += [_listed_cells(solve, zone) for solve in solves]
+    return table_lines(rows, width, (1, 5, 4), words=True, left=(2, 5, 6))
 
 
-def listed_lines(solves: Sequence[Listed], zone: tzinfo | None = None) -> list[str]:
-    """A table of solves, with times in a zone; None: the system's zone."""
-    return [_HEAD, *(_listed_line(solve, zone) for solve in solves)] if solves else ["no solves"]
-
-
-def _listed_line(solve: Listed, zone: tzinfo | None) -> str:
-    when = day_and_time(solve.started, zone)
-    session = "–" if solve.session is None else str(solve.session)
+def _listed_cells(solve: Listed, zone: tzinfo | None) -> tuple[str, ...]:
     return (
-        f"{solve.number:6d}  {session:>7}  {when:<17}{result_text(solve.result):>10}  "
-        f"{solve.turns:5d}  {solve.cross or '–':<7} {', '.join(_remarks(solve))}"
-    ).rstrip()
+        str(solve.number),
+        "–" if solve.session is None else str(solve.session),
+        day_and_time(solve.started, zone),
+        result_text(solve.result),
+        str(solve.turns),
+        solve.cross or "–",
+        ", ".join(_remarks(solve)),
+    )
 
 
 def _remarks(solve: Listed) -> list[str]:
@@ -72,9 +83,12 @@ def summary_lines(solves: Sequence[Listed]) -> list[str]:
 
 
 def kept_lines(
-    solve: KeptSolve, chances: Sequence[Chance], zone: tzinfo | None = None
+    solve: KeptSolve,
+    chances: Sequence[Chance],
+    zone: tzinfo | None = None,
+    width: int | None = None,
 ) -> list[str]:
-    """One solve with its stages; ``zone`` as in :func:`listed_lines`."""
+    """One solve with its stages; ``zone`` and ``width`` as in :func:`listed_lines`."""
     one = solve.listed
     when = day_and_time(one.started, zone) or "undated"
     session = "" if one.session is None else f"   session {one.session}"
@@ -88,20 +102,19 @@ def kept_lines(
     ]
     if one.tags:
         lines.append(f"  tags        {', '.join(one.tags)}")
-    lines.append(f"  {'stage':<24}{'seconds':>8}{'turns':>7}{'pause':>8}   how")
-    lines += [_stage_line(stage) for stage in solve.stages if stage.end_turn is not None]
-    lines += [_chance_line(chance) for chance in chances]
-    return [*lines, f"  log         {solve.log}"]
+    rows: list[tuple[str, ...]] = [("stage", "seconds", "turns", "pause", "how")]
+    rows += [_stage_cells(stage) for stage in solve.stages if stage.end_turn is not None]
+    stages = table_lines(rows, width, (3, 2), words=True, left=(0, 4), indent="  ")
+    below = [*map(_chance_line, chances), f"  log         {solve.log}"]
+    return [*folded(lines, width, 12), *stages, *folded(below, width, 12)]
 
 
-def _stage_line(stage: KeptStage) -> str:
+def _stage_cells(stage: KeptStage) -> tuple[str, ...]:
     title = " ".join((STAGE_TITLES[stage.stage], *stage.slots))
     how = ", ".join(part for part in (stage.technique, stage.case) if part)
     if stage.shared:
-        return f"  {title:<24}{'–':>8}{'–':>7}{'–':>8}   {how}".rstrip()
-    return (
-        f"  {title:<24}{_seconds(stage.ms):>8}{stage.turns:7d}{_seconds(stage.pause_ms):>8}   {how}"
-    ).rstrip()
+        return title, "–", "–", "–", how
+    return title, _seconds(stage.ms), str(stage.turns), _seconds(stage.pause_ms), how
 
 
 def _seconds(ms: int) -> str:

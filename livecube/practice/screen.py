@@ -28,10 +28,11 @@ from livecube.practice.news import (
     SolveStarted,
 )
 from livecube.practice.text import LIMITS, break_sentence
+from livecube.review.again_screen import LargeText
 from livecube.stages.progress import Turned
 from livecube.timing.results import penalties_sentence, result_of, result_text, workings_text
 from livecube.views.picture import Picture
-from livecube.views.screen import LiveScreen, large
+from livecube.views.screen import LiveScreen
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -151,7 +152,7 @@ class PracticeScreen:
             case InspectionBegun():
                 return self._inspection(self.shown)
             case SolveStarted():
-                return [_large(f"{self._passed()}"), Text(), self.cube.stages, *self._said()]
+                return [LargeText(f"{self._passed()}"), Text(), self.cube.stages, *self._said()]
             case Judged():
                 return self._result(self.shown)
         return [Text("Waiting for the cube …")]
@@ -181,7 +182,7 @@ class PracticeScreen:
         return [
             Text(heading),
             Text(),
-            _large("  ".join(turn_name(turn) for turn in left[:_SHOWN_LARGE])),
+            LargeText("  ".join(turn_name(turn) for turn in left[:_SHOWN_LARGE])),
             Text(),
             line,
             Text(),
@@ -201,7 +202,7 @@ class PracticeScreen:
         return [
             Text("Not that turn. Back with:", "bold"),
             Text(),
-            _large("  ".join(map(turn_name, guidance.back))),
+            LargeText("  ".join(map(turn_name, guidance.back))),
             Text(),
             Text(f"then  {turns_text(guidance.upcoming)}"),
         ]
@@ -220,18 +221,18 @@ class PracticeScreen:
 
     def _inspection(self, begun: InspectionBegun) -> list[RenderableType]:
         if not begun.timed:
-            return [_large("GO"), Text(), Text("The first turn starts the time."), *self._said()]
+            return [LargeText("GO"), Text(), Text("The first turn starts the time."), *self._said()]
         passed = self._passed()
         limit = next((LIMITS[at] for at in sorted(LIMITS, reverse=True) if passed >= at), "")
         words = f"seconds of inspection; {limit or 'the first turn starts the time'}."
-        return [_large(f"{passed}"), Text(), Text(words), *self._said()]
+        return [LargeText(f"{passed}"), Text(), Text(words), *self._said()]
 
     def _result(self, judged: Judged) -> list[RenderableType]:
         counts = judged.penalties if self.decided is None else self.decided
         shown = result_text(result_of(judged.ms, counts))
         away = [Text("thrown away", "bold")] if self.is_away else []
         return [
-            _large(shown),
+            LargeText(shown),
             Text(),
             Text(self._workings()),
             *away,
@@ -287,7 +288,3 @@ class PracticeScreen:
             case _:
                 does = "space inspects now   n another scramble   c the cube is solved now"
         return f"{does}   q ends"
-
-
-def _large(text: str) -> Text:
-    return Text("\n".join(large(text)), "bold", no_wrap=True, overflow="crop")

@@ -39,11 +39,11 @@ if TYPE_CHECKING:
 __all__ = [
     "BEGIN",
     "AgainScreen",
+    "LargeText",
     "again_json",
     "again_line",
     "better_way",
     "held_so",
-    "large_text",
     "moment_sentence",
     "set_up_text",
     "tried_sentence",
@@ -262,7 +262,7 @@ class AgainScreen:
         return (
             Text("Not that turn. Back with:", "bold"),
             Text(),
-            large_text(set_up_text(news, news.guidance.back)),
+            LargeText(set_up_text(news, news.guidance.back)),
             Text(),
             Text(f"then  {set_up_text(news, news.guidance.upcoming)}"),
         )
@@ -273,7 +273,7 @@ class AgainScreen:
         return (
             Text(f"Set it up, {held_so(news.place)}: {turns_counted(len(left))} to go"),
             Text(),
-            large_text(set_up_text(news, left[:_SHOWN_LARGE])),
+            LargeText(set_up_text(news, left[:_SHOWN_LARGE])),
             Text(),
             Text(set_up_text(news, left)),
             *((Text(), Text(self.last)) if self.last else ()),
@@ -313,7 +313,16 @@ class AgainScreen:
             yield Text("\n", end="")
 
 
-def large_text(moves: str) -> Text:
-    """Moves so large that they are read from two metres away."""
-    text = "\n".join(large(moves.replace(" ", "  ")))
-    return Text(text, "bold", no_wrap=True, overflow="crop")
+@dataclass(frozen=True, slots=True)
+class LargeText:
+    """Words, as moves are, so large that they are read from two metres away; as many as fit."""
+
+    words: str
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Draw them; those that do not fit beside one another are left out behind."""
+        words = self.words.split()
+        while len(words) > 1 and len(large("  ".join(words))[0]) > options.max_width:
+            words.pop()
+        text = "\n".join(large("  ".join(words)))
+        yield Text(text, "bold", no_wrap=True, overflow="crop")

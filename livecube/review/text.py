@@ -11,6 +11,7 @@ from livecube.review.findings import turns_counted
 from livecube.stages.progress import SURE
 from livecube.timing.results import seconds_text
 from livecube.views.happenings import split_json, split_title
+from livecube.views.lines import folded, table_rows
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -29,24 +30,34 @@ __all__ = ["costs_told", "review_json", "review_lines"]
 _SENTENCES: Final = 3
 
 
-def review_lines(review: Review, title: str) -> list[str]:
-    """The review of one solve."""
+def review_lines(review: Review, title: str, width: int | None = None) -> list[str]:
+    """The review of one solve, in so many columns of text as there are."""
     of = review.written.of.solve
     verb = "solved" if of.solved else "not solved"
     lost = "; turns were lost, and what they touch is not judged" if of.gap else ""
-    return [
+    head = (
         f"{title}: {verb}, {seconds_text(of.seconds)} s, {of.turns} turns{_a_second(of.tps)}, "
-        f"{of.cross or 'no'} cross{lost}",
+        f"{of.cross or 'no'} cross{lost}"
+    )
+    below = [*_sides(review), _rotations(review), *_openings(review)]
+    return [
+        *folded([head, "", *_findings(review)], width, 3),
+        *_stages(review, width),
         "",
-        *_findings(review),
-        f"{'stage':<26}{'seconds':>8}{'pause':>7}{'turning':>9}{'turns':>7}{'tps':>6}"
-        f"{'predicted':>11}   how",
-        *(line for stage in review.stages for line in _stage(stage)),
-        "",
-        *_sides(review),
-        _rotations(review),
-        *_openings(review),
+        *folded(below, width),
     ]
+
+
+def _stages(review: Review, width: int | None) -> Iterator[str]:
+    """A row a stage, and below each pair the better ways."""
+    heads = ("stage", "seconds", "pause", "turning", "turns", "tps", "predicted", "how")
+    rows: list[tuple[str, ...]] = [heads]
+    rows += map(_stage, review.stages)
+    told = table_rows(rows, width, (5, 3, 6, 4, 2), words=True, left=(0, 7))
+    yield from told[0]
+    for stage, lines in zip(review.stages, told[1:], strict=True):
+        yield from lines
+        yield from folded(map(_alternative, stage.alternatives), width, 4)
 
 
 def costs_told(review: Review) -> tuple[str, ...]:
@@ -75,19 +86,21 @@ def _findings(review: Review) -> Iterator[str]:
     yield ""
 
 
-def _stage(stage: StageReview) -> Iterator[str]:
+def _stage(stage: StageReview) -> tuple[str, ...]:
     split = stage.split
-    title = f"{split_title(split):<26}"
     if split.shared:
-        yield f"{title}{'on the same turn as the stage before':>40}   {_how(stage)}".rstrip()
-        return
-    tps = "–" if split.tps is None else f"{split.tps:.1f}"
-    predicted = "–" if stage.predicted_s is None else f"{stage.predicted_s:.2f}"
-    yield (
-        f"{title}{seconds_text(split.seconds):>8}{seconds_text(split.pause):>7}{seconds_text(split.turning):>9}{split.turns:7d}"
-        f"{tps:>6}{predicted:>11}   {_how(stage)}"
-    ).rstrip()
-    yield from map(_alternative, stage.alternatives)
+        how = ", ".join(filter(None, ("on the same turn as the stage before", _how(stage))))
+        return split_title(split), *["–"] * 6, how
+    return (
+        split_title(split),
+        seconds_text(split.seconds),
+        seconds_text(split.pause),
+        seconds_text(split.turning),
+        str(split.turns),
+        "–" if split.tps is None else f"{split.tps:.1f}",
+        "–" if stage.predicted_s is None else f"{stage.predicted_s:.2f}",
+        _how(stage),
+    )
 
 
 def _how(stage: StageReview) -> str:

@@ -6,7 +6,7 @@ import textwrap
 from typing import TYPE_CHECKING, Any, Final
 
 from livecube.trends.values import SPLITS
-from livecube.views.page import table_lines
+from livecube.views.lines import folded, table_lines
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -22,6 +22,7 @@ __all__ = [
     "short_verdict",
     "span",
     "sparkline",
+    "too_few",
     "trends_json",
     "trends_lines",
     "uptake_rows",
@@ -112,25 +113,35 @@ def sparkline(values: Sequence[float | None]) -> str:
     )
 
 
-def trends_lines(trends: Trends) -> list[str]:
-    """All of it, for a terminal."""
+def trends_lines(trends: Trends, width: int | None = None) -> list[str]:
+    """All of it, in so many columns of text as there are."""
     return [
-        f"{trends.solves} solves, {trends.times} with a time, {span(trends)}",
+        *folded([f"{trends.solves} solves, {trends.times} with a time, {span(trends)}"], width),
         "",
-        *_figures(trends),
+        *_figures(trends, width),
         "",
-        *textwrap.wrap(basis(trends), _WIDTH),
+        *_wrapped(basis(trends), width),
         "",
         "Distribution of the times (seconds)",
-        *_distribution(trends),
+        *_distribution(trends, width),
         "",
-        *_over_time(trends.periods),
+        *_over_time(trends.periods, width),
         "",
-        *_chances(trends),
+        *_chances(trends, width),
     ]
 
 
-def _figures(trends: Trends) -> list[str]:
+def _wrapped(text: str, width: int | None) -> list[str]:
+    return textwrap.wrap(text, min(width or _WIDTH, _WIDTH), break_on_hyphens=False)
+
+
+def too_few(trends: Trends) -> str:
+    """That nothing can be told of changes, once; empty if something can."""
+    told = any(one.change is not None and one.change.verdict != "too few" for one in trends.figures)
+    return "" if told else "Too few solves to tell what has changed."
+
+
+def _figures(trends: Trends, width: int | None) -> list[str]:
     rows = [("", "all", "95 % interval", "earlier", "later", "change", "")]
     for one in trends.figures:
         halves = ("–", "–")
@@ -139,22 +150,30 @@ def _figures(trends: Trends) -> list[str]:
             halves = (figure_text(change.before, one.unit), figure_text(change.after, one.unit))
         whole = figure_text(one.whole.value, one.unit)
         rows.append(
-            (one.name, whole, interval_text(one.whole, one.unit), *halves, change_text(one), "")
+            (
+                one.name,
+                whole,
+                interval_text(one.whole, one.unit),
+                *halves,
+                change_text(one),
+                verdict_text(one),
+            )
         )
-    words = ["", *map(verdict_text, trends.figures)]
-    return [
-        f"{line}   {word}".rstrip() for line, word in zip(table_lines(rows), words, strict=True)
-    ]
+    if said := too_few(trends):
+        return [*table_lines([row[:3] for row in rows], width, (2,)), "", said]
+    return table_lines(rows, width, (3, 4, 2), words=True, left=(0, 6))
 
 
-def _distribution(trends: Trends) -> list[str]:
+def _distribution(trends: Trends, width: int | None) -> list[str]:
     most = max(count for _, _, count in trends.counts)
     rows = [(f"{low:.1f} to {high:.1f}", str(count)) for low, high, count in trends.counts]
-    bars = ["█" * round(_WIDE * count / most) or "▏" * bool(count) for *_, count in trends.counts]
-    return [f"  {line}  {bar}".rstrip() for line, bar in zip(table_lines(rows), bars, strict=True)]
+    lines = table_lines(rows)
+    wide = _WIDE if width is None else min(_WIDE, width - len(lines[0]) - 4)
+    bars = ["█" * round(wide * count / most) or "▏" * bool(count) for *_, count in trends.counts]
+    return [f"  {line}  {bar}".rstrip() for line, bar in zip(lines, bars, strict=True)]
 
 
-def _over_time(periods: Sequence[Period]) -> list[str]:
+def _over_time(periods: Sequence[Period], width: int | None) -> list[str]:
     names = ("mean time", *SPLITS, "pausing")
     columns: list[list[float | None]] = [
         [None if one.mean is None else one.mean.value for one in periods],
@@ -167,7 +186,8 @@ def _over_time(periods: Sequence[Period]) -> list[str]:
     rows += [_period_cells(one) for one in periods]
     lines = [f"Over time, from {periods[0].name} to {periods[-1].name}"]
     lines += [f"  {n:<12}{sparkline(c)}" for n, c in zip(names, columns, strict=True)]
-    return [*lines, "", *table_lines(rows)]
+    bars = lines if len(periods) > 1 else lines[:1]  # one point is no course
+    return [*folded(bars, width), "", *table_lines(rows, width, (5, 4, 6))]
 
 
 def _period_cells(one: Period) -> tuple[str, ...]:
@@ -179,9 +199,9 @@ def _period_cells(one: Period) -> tuple[str, ...]:
     return one.name, str(one.solves), *mean, *seconds, pause
 
 
-def _chances(trends: Trends) -> list[str]:
+def _chances(trends: Trends, width: int | None) -> list[str]:
     if trends.left is None:
-        return textwrap.wrap(REVIEW_FIRST, _WIDTH)
+        return _wrapped(REVIEW_FIRST, width)
     left = figure_text(trends.left.value, "seconds")
     said = (
         f"Chances in {trends.reviewed} reviewed solves: the best missed one of each pair would "
@@ -189,16 +209,16 @@ def _chances(trends: Trends) -> list[str]:
         "chances of one pair only one can be taken, so the rows below do not add up."
     )
     return [
-        *textwrap.wrap(said, _WIDTH),
+        *_wrapped(said, width),
         "",
-        *_uptakes("technique", trends.techniques),
+        *_uptakes("technique", trends.techniques, width),
         "",
-        *_uptakes("slot", trends.slots),
+        *_uptakes("slot", trends.slots, width),
     ]
 
 
-def _uptakes(head: str, uptakes: Sequence[Uptake]) -> list[str]:
-    return table_lines(uptake_rows(head, uptakes))
+def _uptakes(head: str, uptakes: Sequence[Uptake], width: int | None) -> list[str]:
+    return table_lines(uptake_rows(head, uptakes), width, (6, 4, 1))
 
 
 def uptake_rows(head: str, uptakes: Sequence[Uptake]) -> list[tuple[str, ...]]:

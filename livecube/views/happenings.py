@@ -35,6 +35,7 @@ from livecube.stages.progress import (
     Turned,
 )
 from livecube.timing.results import seconds_text
+from livecube.views.lines import folded, table_lines
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -388,7 +389,7 @@ def clue_text(clue: Clue) -> str:
     return sentence(clue.opportunity)
 
 
-def unsaid_lines(unsaid: Unsaid) -> list[str]:
+def unsaid_lines(unsaid: Unsaid, width: int | None = None) -> list[str]:
     """What was kept back during a solve: how much, and the best of what was missed.
 
     Times count from the first turn of the solve.
@@ -398,7 +399,7 @@ def unsaid_lines(unsaid: Unsaid) -> list[str]:
     if not best:
         return [f"{count}; nothing beyond the ordinary insertions was missed", ""]
     lines = [f"{_since(hint.t - unsaid.started)}  {hint_text(hint.opportunity)}" for hint in best]
-    return [f"{count}; the best chances that were missed:", *lines, ""]
+    return [f"{count}; the best chances that were missed:", *folded(lines, width, 9), ""]
 
 
 def _since(seconds: float) -> str:
@@ -406,25 +407,23 @@ def _since(seconds: float) -> str:
     return "in inspection" if seconds < 0 else f"{seconds_text(seconds):>6} s"
 
 
-def solve_lines(solve: Solve) -> list[str]:
-    """A solve in hindsight as a small table."""
+def solve_lines(solve: Solve, width: int | None = None) -> list[str]:
+    """A solve in hindsight as a small table, in so many columns of text as there are."""
     verb = "solved" if solve.solved else "not solved"
-    lines = [
-        "",
+    lost = ", with turns lost" if solve.gap else ""
+    head = (
         f"{verb}: {seconds_text(solve.seconds)} s, {solve.turns} turns, "
-        f"{solve.cross or 'no'} cross" + (", with turns lost" if solve.gap else ""),
-        f"  {'stage':<24}{'seconds':>8}{'turns':>7}{'pause':>8}{'tps':>7}   how",
-    ]
-    for split in solve.splits:
-        if split.end_turn is None:
-            continue
-        title = split_title(split)
-        if split.shared:
-            lines.append(f"  {title:<24}{'–':>8}{'–':>7}{'–':>8}{'–':>7}   {_how(split)}".rstrip())
-            continue
-        tps = "–" if split.tps is None else f"{split.tps:.1f}"
-        seconds, pause = seconds_text(split.seconds), seconds_text(split.pause)
-        lines.append(
-            f"  {title:<24}{seconds:>8}{split.turns:7d}{pause:>8}{tps:>7}   {_how(split)}".rstrip()
-        )
-    return [*lines, ""]
+        f"{solve.cross or 'no'} cross{lost}"
+    )
+    rows: list[tuple[str, ...]] = [("stage", "seconds", "turns", "pause", "tps", "how")]
+    rows += [_stage_cells(split) for split in solve.splits if split.end_turn is not None]
+    told = table_lines(rows, width, (4, 3, 2), words=True, left=(0, 5), indent="  ")
+    return ["", *folded([head], width), *told, ""]
+
+
+def _stage_cells(split: Split) -> tuple[str, ...]:
+    if split.shared:
+        return split_title(split), "–", "–", "–", "–", _how(split)
+    tps = "–" if split.tps is None else f"{split.tps:.1f}"
+    seconds, pause = seconds_text(split.seconds), seconds_text(split.pause)
+    return split_title(split), seconds, str(split.turns), pause, tps, _how(split)

@@ -9,7 +9,7 @@ from rich.text import Text
 
 from livecube.cube.notation import moves_text
 from livecube.techniques.base import about, within
-from livecube.views.page import table_lines
+from livecube.views.lines import table_lines
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

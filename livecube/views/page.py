@@ -24,29 +24,7 @@ __all__ = [
     "position_svg",
     "section",
     "table",
-    "table_lines",
 ]
-
-# Tables of plain text.
-
-
-_BETWEEN_COLUMNS = "  "
-
-
-def table_lines(rows: Sequence[Sequence[str]]) -> list[str]:
-    """Rows of cells as aligned lines: the first column to the left, the others to the right.
-
-    All rows must have the same number of cells.
-    """
-    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
-    return [
-        _BETWEEN_COLUMNS.join(
-            cell.rjust(width) if column else cell.ljust(width)
-            for column, (cell, width) in enumerate(zip(row, widths, strict=True))
-        ).rstrip()
-        for row in rows
-    ]
-
 
 # A position as SVG: the unfolded cube, each sticker with its colour's initial.
 

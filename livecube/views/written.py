@@ -8,6 +8,7 @@ from livecube.advice.words import place_of
 from livecube.cube.notation import moves_text
 from livecube.timing.results import seconds_text
 from livecube.views.happenings import STAGE_TITLES
+from livecube.views.lines import folded
 
 if TYPE_CHECKING:
     from livecube.holding.written import WrittenSolve, WrittenStage
@@ -20,8 +21,11 @@ _WIDE = 44
 """Longer moves push what is said of them to the right."""
 
 
-def written_lines(solve: WrittenSolve, number: int) -> list[str]:
-    """A line a stage; everything but moves stands behind ``//``, so that all of it reads back."""
+def written_lines(solve: WrittenSolve, number: int, width: int | None = None) -> list[str]:
+    """A line a stage; everything but moves stands behind ``//``, so that all of it reads back.
+
+    What is too long for the terminal goes on in lines of its own.
+    """
     of = solve.of.solve
     verb = "solved" if of.solved else "not solved"
     end = "; turns were lost on the way" if of.gap else ""
@@ -30,8 +34,19 @@ def written_lines(solve: WrittenSolve, number: int) -> list[str]:
     rows = [(stage.text(), _about(stage)) for stage in solve.stages]
     if solve.before:
         rows.insert(0, (moves_text(solve.before), "from white up, green front"))
-    width = min(_WIDE, max((len(moves) for moves, _ in rows), default=0))
-    return [*lines, *(f"{moves:<{width}}  // {about}" for moves, about in rows)]
+    column = min(_WIDE, max((len(moves) for moves, _ in rows), default=0))
+    lines = _comment(lines[0].removeprefix("// "), width)
+    for moves, about in rows:
+        line = f"{moves:<{column}}  // {about}"
+        if width is None or len(line) <= width:
+            lines.append(line)
+        else:
+            lines += [*folded([moves], width, 0), *_comment(about, width)]
+    return lines
+
+
+def _comment(text: str, width: int | None) -> list[str]:
+    return [f"// {line}" for line in folded([text], None if width is None else width - 3, 0)]
 
 
 def _about(stage: WrittenStage) -> str:

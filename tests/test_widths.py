@@ -1,0 +1,252 @@
+"""Every size of terminal: no line is over, no word or number is cut, and the keys have a place."""
+
+from __future__ import annotations
+
+import random
+import re
+from dataclasses import replace
+from io import StringIO
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+import pytest
+from advising import advisor_at
+from click.testing import CliRunner
+from every_command import commands
+from review_check import one_review
+from rich.console import Console
+
+from livecube.advice.examples import broken_pairs
+from livecube.advice.words import Level
+from livecube.cli import _livecube
+from livecube.composition.items import Staying
+from livecube.composition.scrambler import load_scrambler
+from livecube.cube.position import SOLVED, apply_turns, inverse_turns
+from livecube.drills.news import as_drill
+from livecube.drills.place import DrillPlace, case_of
+from livecube.drills.screen import DrillScreen
+from livecube.edges.sinks import Board
+from livecube.events import Turn
+from livecube.history.importing import import_log
+from livecube.history.store import History
+from livecube.practice.news import PracticeNews
+from livecube.practice.screen import PracticeScreen
+from livecube.practice.session import Practice, PracticeRules
+from livecube.review.again_screen import AgainScreen
+from livecube.review.text import review_lines
+from livecube.review.trying import Place, SetUpAsked, Trying
+from livecube.search.situation import Situation
+from livecube.solves.records import Chance
+from livecube.views.happenings import solve_lines
+from livecube.views.lines import folded, table_lines
+from livecube.views.written import written_lines
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+FIXTURES: Final = Path(__file__).parent.parent / "fixtures"
+SIZES: Final = ((60, 20), (80, 24), (120, 40))
+HUGE: Final = (400, 200)
+WIDTHS: Final = [width for width, _ in SIZES]
+SCRAMBLE: Final = "R D L2 R F U' L R2 D' R B' U' L U2 B2 U D2 L' F U' F2 B' U' F' D' R F2 U2 R2"
+PRINTED: Final = (
+    "history",
+    "history show 2",
+    "trends",
+    f"review {FIXTURES / 'evening.jsonl'} --solve 2 --level bold",
+    "review --kept 3",
+    f"write {FIXTURES / 'evening.jsonl'}",
+    "hints MOVES",
+    "inspect MOVES --cross white --cross yellow",
+    "explain",
+    "explain keyhole-corner",
+    "hands --table",
+    "config",
+    "guide",
+    "scramble --seed 1",
+    "drill due --person ada",
+    "drill nothing",
+    "history show 999",
+)
+"""Commands whose words are printed, once with much to say and once with a complaint."""
+BARS: Final = re.compile(r"[█▏▁▂▃▄▅▆▇·]+")
+
+
+def words(lines: Iterable[str]) -> set[str]:
+    return {word for line in lines for word in BARS.sub(" ", line).split()}
+
+
+def unfit(lines: Iterable[str], whole: Iterable[str], width: int) -> list[str]:
+    """Lines that are over, and words that are not among those of a terminal without an end."""
+    told, known = [*lines], words(whole)
+    over = [line for line in told if len(line) > width and len(line.split()) > 1]
+    return over + sorted(words(told) - known)
+
+
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("widths") / "data"
+    with History(folder) as history:
+        import_log(history, FIXTURES / "evening.jsonl", "ada")
+        history.tag([2], "a-tag-of-some-length")
+        history.note_chances(2, [Chance(1, "keyhole-corner", "green-orange", False, 400)])
+    return folder
+
+
+def printed(command: str, kept: Path, width: int) -> list[str]:
+    arguments = [SCRAMBLE if word == "MOVES" else word for word in command.split()]
+    environment = {"COLUMNS": str(width), "LIVECUBE_DATA": str(kept), "LIVECUBE_CONFIG": str(kept)}
+    done = CliRunner(env=environment).invoke(_livecube, arguments)
+    assert done.exit_code in (0, 1), done.output
+    return done.output.splitlines()
+
+
+@pytest.mark.parametrize("command", PRINTED)
+def test_what_is_printed_fits_and_no_word_is_cut(command: str, kept: Path) -> None:
+    whole = printed(command, kept, HUGE[0])
+    for width in WIDTHS:
+        assert unfit(printed(command, kept, width), whole, width) == []
+
+
+def test_the_help_of_every_command_fits() -> None:
+    for name in commands(_livecube):
+        whole, *others = (
+            CliRunner(env={"COLUMNS": str(width)}).invoke(
+                _livecube, [*name.split(), "--help"], terminal_width=width
+            )
+            for width in (HUGE[0], *WIDTHS)
+        )
+        for width, one in zip(WIDTHS, others, strict=True):
+            assert unfit(one.output.splitlines(), whole.output.splitlines(), width) == [], name
+
+
+def test_a_wide_terminal_loses_no_column_and_a_narrow_one_keeps_what_matters() -> None:
+):
+    rows = [("stage", "seconds", "tps", "how"), ("pair green-orange", "12.59", "3.4", "back right")]
+    assert table_lines(rows, None, (2,), words=True) == table_lines(rows, 80, (2,), words=True)
+    narrow = table_lines(rows, 36, (2,), words=True)
+    assert all("pair green-orange" in narrow[1] and "3.4" not in line for line in narrow)
+    assert narrow[1].endswith("back")
+    assert narrow[2].strip() == "right"
+    assert folded(["  one-and-two three"], 12) == ["  one-and-two", "    three"]
+
+
+@pytest.mark.parametrize("seed", [0, 11])
+def test_solves_reviews_and_written_solves_fit(seed: int) -> None:
+    _, of, review = one_review(seed, advisor_at(Level.BOLD))
+    # The longest that there can be: every technique and slot has a long name somewhere.
+    splits = tuple(
+        replace(s, technique="keyhole-corner", slots=("green-orange",)) if s.slots else s
+        for s in of.solve.splits
+    )
+    solve = replace(of.solve, splits=splits, gap=True)
+    for width in WIDTHS:
+        assert unfit(solve_lines(solve, width), solve_lines(solve), width) == []
+        whole = review_lines(review, "solve 1000")
+        assert unfit(review_lines(review, "solve 1000", width), whole, width) == []
+        told = written_lines(review.written, 1, width)
+        assert unfit(told, written_lines(review.written, 1), width) == []
+        turns = " ".join(line.split("//")[0] for line in told).replace("…", " ").split()
+        assert turns == review.written.text().replace("…", " ").split()  # they read back
+
+
+# Screens.
+
+
+def drawn(shown: object, size: tuple[int, int]) -> list[str]:
+    width, height = size
+    console = Console(
+        width=width, height=height, file=StringIO(), color_system=None, legacy_windows=False
+    )
+    with console.capture() as captured:
+        console.print(shown, end="")
+    return captured.get().rstrip("\n").split("\n")
+
+
+GLYPHS: Final = re.compile(r"[█▀▄▐▌▝▘▗▖▛▜▙▟]+")
+
+
+def wrong_on(shown: object, keys: str) -> list[str]:
+    """What is over or cut on a screen at any size, or whose keys are not where they should be."""
+    known = words(GLYPHS.sub(" ", line) for line in drawn(shown, HUGE))
+    complaints = []
+    for size in SIZES:
+        lines = drawn(shown, size)
+        if len(lines) > size[1]:
+            complaints.append(f"{size}: {len(lines)} lines")
+        complaints += [f"{size}: {line}" for line in lines if len(line.rstrip()) > size[0]]
+        cut = words(GLYPHS.sub(" ", line) for line in lines) - known
+        complaints += [f"{size}: {word}" for word in sorted(cut)]
+        if keys not in " ".join(lines[-3:]):
+            complaints.append(f"{size}: no keys below")
+    return complaints
+
+
+def an_evening() -> Iterator[PracticeNews]:
+    """News of practice: a scramble, a wrong turn, inspection, a solve, its result."""
+    practice, t = Practice(PracticeRules(), load_scrambler(seed=12)), 100.0
+    told = [*practice.begin(t)]
+    asked = next(one for one in told if isinstance(one, PracticeNews))
+    for turn in (*asked.turns[:3], (asked.turns[3] + 3) % 18, (asked.turns[3] + 3) % 18):  # type: ignore[union-attr]
+        t += 0.3
+        told += practice.feed(Turn(t, turn))
+    yield from (one for one in told if isinstance(one, PracticeNews))
+    whole, t = Practice(PracticeRules(), load_scrambler(seed=12)), 100.0
+    told = [*whole.begin(t)]
+    for turn in asked.turns:  # type: ignore[union-attr]
+        t += 0.3
+        told += whole.feed(Turn(t, turn))
+    while (due := whole.due) is not None and len(told) < 80:
+        t = due
+        told += whole.wake(due)
+        if t > 112:
+            break
+    for turn in inverse_turns(asked.turns):  # type: ignore[union-attr]
+        t += 0.3
+        told += whole.feed(Turn(t, turn))
+    yield from (one for one in told if isinstance(one, PracticeNews))
+
+
+def test_the_screen_of_practice_fits_at_every_size() -> None:
+    board = Board(PracticeScreen("cube with a long name, by radio", lambda: 130.0, keys=True))
+    staying, seen = Staying(), set()
+    for news in an_evening():
+        board.take(news)
+        staying.take(news)
+        seen.add(type(news).__name__)
+        assert wrong_on(board.shown, "q ends") == [], news
+    assert seen >= {"ScrambleAsked", "Guided", "InspectionBegun", "SolveStarted", "Judged"}
+    for width in WIDTHS:
+        assert unfit(staying.lines(width), staying.lines(HUGE[0]), width) == []
+
+
+def test_the_screens_of_tries_and_drills_fit_at_every_size() -> None:
+    turns = broken_pairs(random.Random(4), 3, 4)
+    position = apply_turns(SOLVED, Situation.of(SOLVED, 0).fixed(turns))
+    row = advisor_at(Level.BOLD).at_beginning(position, 0).rows[0]
+    case = case_of(Situation.of(position, 0), row)
+    plain = Place(position.tobytes(), 0, row)
+    drill = DrillPlace(position.tobytes(), 0, row, case, "hidden", 0.2)
+    title = "Drill: what is due, 8 cases"
+    for place, screen in ((plain, AgainScreen(title)), (drill, DrillScreen(title))):
+        board = Board(screen)
+        board.change(keys=True, source="cube with a long name, by radio")
+        trying, t = Trying(iter([place, place]), load_scrambler(seed=3).to), 0.0
+        told = [*trying.begin(t)]
+        asked = told[0]
+        assert isinstance(asked, SetUpAsked)
+        for turn in ((asked.turns[0] + 3) % 18, (asked.turns[0] + 3) % 18):
+            told += trying.feed(Turn(t, turn))
+        trying = Trying(iter([place, place]), load_scrambler(seed=3).to)
+        told += trying.begin(t)
+        for turn in asked.turns:
+            t += 0.3
+            told += trying.feed(Turn(t, turn))
+        told += trying.show(t)
+        t += 2.0
+        for turn in row.turns_fixed:
+            t += 0.3
+            told += trying.feed(Turn(t, turn))
+        for news in told:
+            board.take(as_drill(news))
+            assert wrong_on(board.shown, "q ends") == [], news
