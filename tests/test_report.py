@@ -26,6 +26,7 @@ from livecube.review.text import costs_told
 from livecube.solves.records import Chance
 from livecube.trends.making import trends_of
 from livecube.trends.page import trends_page
+from livecube.trends.plots import distribution_plot
 from livecube.trends.values import ChanceColumns
 from livecube.views.page import position_svg
 
@@ -37,18 +38,25 @@ if TYPE_CHECKING:
 ROOT = Path(__file__).parent.parent
 AXE = ROOT / "node_modules" / "axe-core" / "axe.min.js"
 NO_AXE = "axe-core is not there: npm install --prefix . --no-save axe-core"
+NONE = np.zeros(0, dtype=np.int64)
+NO_CHANCES = ChanceColumns(NONE, NONE, NONE, NONE, NONE, NONE, (), ())
 EVIL = "<img/src=x/onerror=document.title='harmed'>"
 
 
 @pytest.fixture
 def kept(tmp_path: Path) -> Path:
-    with History(tmp_path / "data") as history:
-        import_log(history, ROOT / "fixtures" / "evening.jsonl", EVIL)
-        history.tag([2], EVIL)
+    return kept_with(tmp_path / "data", EVIL)
+
+
+def kept_with(folder: Path, text: str) -> Path:
+    """A history with solves that were reviewed; ``text`` is a person, a tag and a technique."""
+    with History(folder) as history:
+        import_log(history, ROOT / "fixtures" / "evening.jsonl", text)
+        history.tag([2], text)
         history.note_chances(
-            2, [Chance(1, EVIL, "GO", False, 400), Chance(2, "plain", "GR", True, 0)]
+            2, [Chance(1, text, "green-orange", False, 400), Chance(2, "plain", "GR", True, 0)]
         )
-    return tmp_path / "data"
+    return folder
 
 
 def written(kept: Path, *arguments: str) -> Path:
@@ -59,18 +67,18 @@ def written(kept: Path, *arguments: str) -> Path:
     return page
 
 
-def long_page(folder: Path) -> Path:
+def long_page(folder: Path, text: str = EVIL) -> Path:
     """A page with everything on it: many evenings, and chances."""
     rng = np.random.default_rng(2)
     solve, stage = rng.integers(1, 300, 900), rng.integers(1, 5, 900)
     chances = ChanceColumns(
         solve, stage, rng.integers(0, 3, 900), rng.integers(0, 2, 900), rng.integers(0, 2, 900),
-        rng.integers(-300, 900, 900), ("keyhole-edge", "plain", EVIL), ("GO", "GR"),
+        rng.integers(-300, 900, 900), ("keyhole-corner", "plain", text), ("green-orange", "GR"),
     )  # fmt: skip
     found = trends_of(columns(evening_noise(rng, 300)), chances, rng)
     assert found is not None
     page = folder / "long.html"
-    page.write_text(trends_page(found, EVIL), encoding="utf-8")
+    page.write_text(trends_page(found, text), encoding="utf-8")
     return page
 
 
@@ -134,6 +142,63 @@ def test_what_cannot_be_reported_is_said(kept: Path) -> None:
         assert done.exit_code
         assert said in str(done.exception)
     assert there.read_bytes() == before
+
+
+def few_solves(folder: Path) -> Path:
+    """A page of so few solves that nothing can be told of changes, all of one day."""
+    rng = np.random.default_rng(3)
+    found = trends_of(columns(evening_noise(rng, 3)), NO_CHANCES, rng)
+    assert found is not None
+    page = folder / "few.html"
+    page.write_text(trends_page(found, "few"), encoding="utf-8")
+    return page
+
+
+def test_what_cannot_be_told_is_said_once_and_one_point_is_no_plot(tmp_path: Path) -> None:
+    text = few_solves(tmp_path).read_text(encoding="utf-8")
+    assert len(re.findall("too few solves", text, re.IGNORECASE)) == 1
+    assert "Mean time of each period" not in text
+    assert "Mean seconds of each split over" not in text
+    assert "Distribution of the times" in text
+
+
+def test_the_last_bin_is_drawn_as_wide_as_it_is() -> None:
+    drawn = distribution_plot([(8.0, 10.0, 3), (10.0, 12.0, 9), (12.0, 20.0, 2)], "times")
+    bars = [
+        [float(number) for number in re.findall(r"[ML] ([\d.]+) ", path)]
+        for path in re.findall(
+            r'id="distribution-patch_\d+">\s*<path d="([^"]*)"[^>]*style="fill: v', drawn
+        )
+    ]
+    widths = sorted({round(max(xs) - min(xs)) for xs in bars if len({*xs}) == 2} - {0})
+    assert widths[1] == pytest.approx(4 * widths[0], rel=0.03)
+
+
+WIDTHS = (360, 800, 1440)
+OUTSIDE = """
+return [...document.querySelectorAll('.scroll')].filter(one => one.scrollWidth > one.clientWidth)
+  .map(one => one.getAttribute('aria-label') + ' ' + one.scrollWidth + ' ' + one.clientWidth)
+"""
+USED = "return document.querySelector('main').getBoundingClientRect().width"
+
+
+@pytest.mark.skipif(bool(NO_BROWSER), reason=NO_BROWSER)
+def test_no_column_lies_outside_on_a_desk_or_a_phone(tmp_path: Path) -> None:
+    kept = kept_with(tmp_path / "data", "pseudo-x-cross")
+    many = long_page(tmp_path, "pseudo-x-cross")
+    pages = (written(kept, "2"), written(kept), many, few_solves(tmp_path))
+    with browser("--window-size=1000,900") as of:
+        driver: Any = of
+        for page in pages:
+            for width in WIDTHS:
+                driver.execute_cdp_cmd(
+                    "Emulation.setDeviceMetricsOverride",
+                    {"width": width, "height": 800, "deviceScaleFactor": 1, "mobile": width < 500},
+                )
+                driver.get(page.as_uri())
+                assert driver.execute_script(OUTSIDE) == [], (page.name, width)
+                assert driver.execute_script("return document.documentElement.scrollWidth") <= width
+                assert driver.execute_script(USED) > 0.9 * width, "the page uses its width"
 
 
 @pytest.mark.skipif(bool(NO_BROWSER), reason=NO_BROWSER)

@@ -23,7 +23,7 @@ from livecube.edges.saying import say
 from livecube.errors import DrawingError, KeepingError, LivecubeError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator
 
 __all__ = ["commands", "main"]
 
@@ -67,7 +67,7 @@ class _WholeWords(click.HelpFormatter):
     def write_text(self, text: str) -> None:
         super().write_text(text.replace("-", _HYPHEN))
 
-    def write_dl(self, rows: Sequence[tuple[str, str]], *args: int, **named: int) -> None:
+    def write_dl(self, rows: Iterable[tuple[str, str]], *args: int, **named: int) -> None:
         whole = [(name.replace("-", _HYPHEN), told.replace("-", _HYPHEN)) for name, told in rows]
         super().write_dl(whole, *args, **named)
 

@@ -13,11 +13,12 @@ from livecube.trends.text import (
     interval_text,
     short_verdict,
     span,
+    too_few,
     uptake_rows,
     verdict_text,
 )
 from livecube.trends.values import SPLITS
-from livecube.views.page import details, figures_list, page, paragraph, table
+from livecube.views.page import beside, details, figures_list, page, paragraph, table
 
 if TYPE_CHECKING:
     from livecube.trends.values import Figure, Period, Trends, Uptake
@@ -44,11 +45,17 @@ def trends_page(trends: Trends, title: str) -> str:
 
 def _changes(trends: Trends) -> str:
     told = [one for one in trends.figures if one.name in _TOLD_FIRST]
-    first = [(one.name, _with_unit(one), verdict_text(one)) for one in told]
+    few = too_few(trends)
+    first = [(one.name, _with_unit(one), "" if few else verdict_text(one)) for one in told]
     rows = [("figure", "change is", "all", "95 % interval", "earlier", "later", "change")]
     rows += [_figure_row(one) for one in trends.figures]
+    if few:  # said once, and no columns of dashes
+        shown = [(name, whole, interval) for name, _, whole, interval, *_ in rows]
+        figures = table("All figures (times in seconds)", shown)
+        return figures_list(first) + paragraph(few) + figures
     caption = "All figures; earlier and later half of the solves (times in seconds)"
-    return figures_list(first) + table(caption, rows, (1,)) + paragraph(basis(trends), quiet=True)
+    figures = table(caption, rows, (1,), (3, 4, 5))
+    return figures_list(first) + figures + paragraph(basis(trends), quiet=True)
 
 
 def _with_unit(one: Figure) -> str:
@@ -76,14 +83,13 @@ def _times(trends: Trends) -> str:
     rows += [_period_row(one) for one in trends.periods]
     counts = [("seconds", "solves")]
     counts += [(f"{low:.1f} to {high:.1f}", str(count)) for low, high, count in trends.counts]
-    return (
-        mean_plot(trends.periods, "Mean time of each period; the table below has its figures")
-        + details("Means as a table", table("Times over the periods (seconds)", rows))
-        + distribution_plot(
-            trends.counts, "Distribution of the times; the table below has its figures"
-        )
-        + details("Distribution as a table", table("Distribution of the times", counts))
-    )
+    means = mean_plot(
+        trends.periods, "Mean time of each period; the table below has its figures"
+    ) + details("Means as a table", table("Times over the periods (seconds)", rows, (), (3, 5)))
+    spread = distribution_plot(
+        trends.counts, "Distribution of the times; the table below has its figures"
+    ) + details("Distribution as a table", table("Distribution of the times", counts))
+    return beside(means, spread)
 
 
 def _period_row(one: Period) -> tuple[str, str, str, str, str, str]:
@@ -104,8 +110,12 @@ def _splits(trends: Trends) -> str:
         pause = "–" if one.pause is None else figure_text(one.pause, "share")
         rows.append((one.name, *(_seconds(value) for value in one.splits or (None,) * 4), pause))
     title = "Mean seconds of each split over the periods; the table below has its figures"
-    return split_plot(SPLITS, trends.periods, title) + details(
-        "Splits as a table", table("Mean seconds of each split, share of pauses", rows)
+    return beside(
+        split_plot(SPLITS, trends.periods, title),
+        details(
+            "Splits as a table",
+            table("Mean seconds of each split, share of pauses", rows, (), (5,)),
+        ),
     )
 
 
@@ -118,13 +128,14 @@ def _chances(trends: Trends) -> str:
         f"saved {left} s a solve ({interval_text(trends.left, 'seconds')}; predicted). Of the "
         "chances of one pair only one can be taken, so the rows do not add up."
     )
+    plot = uptake_plot(trends.techniques, "Chances taken, by technique; figures in the table below")
     return (
         paragraph(said)
-        + uptake_plot(trends.techniques, "Chances taken, by technique; figures in the table below")
-        + _uptake_table("technique", trends.techniques)
-        + _uptake_table("slot", trends.slots)
+        + plot
+        + beside(_uptake_table("technique", trends.techniques), _uptake_table("slot", trends.slots))
     )
 
 
 def _uptake_table(head: str, uptakes: tuple[Uptake, ...]) -> str:
-    return table(f"Chances by {head}; seconds are predicted", uptake_rows(head, uptakes))
+    rows = uptake_rows(head, uptakes)
+    return table(f"Chances by {head}; seconds are predicted", rows, (), (1, 4, 6))

@@ -45,8 +45,10 @@ _TURNED_FROM: Final = 6
 
 
 def mean_plot(periods: Sequence[Period], title: str) -> str:
-    """Mean time of each period, with its interval."""
+    """Mean time of each period, with its interval; empty if there is but one: no course."""
     known = [(at, one, one.mean) for at, one in enumerate(periods) if one.mean is not None]
+    if len(known) < 2:
+        return ""
     with matplotlib.rc_context(_STYLE):
         figure, axes = _axes("seconds", bottom=_below(periods))
         places = [at for at, *_ in known]
@@ -65,7 +67,12 @@ def mean_plot(periods: Sequence[Period], title: str) -> str:
 
 
 def split_plot(names: Sequence[str], periods: Sequence[Period], title: str) -> str:
-    """Mean seconds of each split, a line for each, told apart by dashes and marks."""
+    """Mean seconds of each split, a line for each, told apart by dashes and marks.
+
+    Empty if only one period has splits.
+    """
+    if sum(one.splits is not None for one in periods) < 2:
+        return ""
     with matplotlib.rc_context(_STYLE):
         figure, axes = _axes("seconds", 3.6, bottom=_below(periods), top=0.65)
         for at, (name, (dash, mark)) in enumerate(zip(names, _LINES, strict=True)):
@@ -82,10 +89,10 @@ def distribution_plot(counts: Sequence[tuple[float, float, int]], title: str) ->
     """How many solves took how long."""
     with matplotlib.rc_context(_STYLE):
         figure, axes = _axes("solves")
-        width = counts[0][1] - counts[0][0]
+        widths = [high - low for low, high, _ in counts]  # the last one may be wider
         lows = [low for low, *_ in counts]
         axes.bar(
-            lows, [count for *_, count in counts], width=width, align="edge",
+            lows, [count for *_, count in counts], width=widths, align="edge",
             color=_SOFT, edgecolor=_ACCENT,
         )  # fmt: skip
         axes.set_xlabel("seconds")

@@ -91,14 +91,14 @@ def _review(review: Review | None) -> str:
         )
         for stage, way in ways
     ]
-    return told + table("Ways that would have been quicker", rows, (1, 2, 3, 4))
+    return told + table("Ways that would have been quicker", rows, (1, 2, 3, 4), (1, 5))
 
 
 def _stages(solve: KeptSolve) -> str:
     done = [stage for stage in solve.stages if stage.end_turn is not None]
     own = [stage for stage in done if not stage.shared]
     rows = [("stage", "seconds", "pause", "turning", "turns", "how"), *map(_stage_row, done)]
-    told = table("Stages (seconds)", rows, (5,))
+    told = table("Stages (seconds)", rows, (5,), (3, 4))
     if not own:
         return told
     pauses = [stage.pause_ms / 1000 for stage in own]
@@ -135,15 +135,15 @@ def _positions(positions: Sequence[tuple[str, Array]]) -> str:
 def _chances(chances: Sequence[Chance]) -> str:
     if not chances:
         return paragraph(_NO_CHANCES)
-    rows = [("stage", "technique", "slot", "chance", "seconds saved (predicted)")]
+    rows = [("technique", "slot", "chance", "seconds saved (predicted)", "stage")]
     rows += [
         (
-            "cross" if one.stage == 0 else f"pair {one.stage}",
             one.technique,
             one.slot,
             "taken" if one.taken else "missed",
             f"{one.saved_ms / 1000:+.2f}",
+            "cross" if one.stage == 0 else f"pair {one.stage}",
         )
         for one in chances
     ]
-    return table("Chances that the review found", rows, (1, 2, 3))
+    return table("Chances that the review found", rows, (1, 2, 4), (4,))

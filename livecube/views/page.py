@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from livecube.cube.geometry import Array
 
 __all__ = [
+    "beside",
     "details",
     "figures_list",
     "numbered",
@@ -99,16 +100,26 @@ def numbered(sentences: Sequence[str]) -> str:
     return f"<ol>{''.join(f'<li>{escape(one)}</li>' for one in sentences)}</ol>\n"
 
 
-def table(caption: str, rows: Sequence[Sequence[str]], words: Sequence[int] = ()) -> str:
+def table(
+    caption: str,
+    rows: Sequence[Sequence[str]],
+    words: Sequence[int] = (),
+    spare: Sequence[int] = (),
+) -> str:
     """A table: the first row is its head, the first column names the rows.
 
-    ``words`` are columns of text. It can be scrolled by the keyboard if the page is narrow.
+    ``words`` are columns of text. Columns in ``spare`` are left out where the page is narrow; if
+    that does not suffice, the table can be scrolled by the keyboard.
     """
-    head = "".join(_cell("th", text, at, words, "col") for at, text in enumerate(rows[0]))
+    kinds = [
+        " ".join(name for name, of in (("words", words), ("spare", spare)) if at in of)
+        for at in range(len(rows[0]))
+    ]
+    head = "".join(_cell("th", text, kinds[at], "col") for at, text in enumerate(rows[0]))
     body = "".join(
         "<tr>"
         + "".join(
-            _cell("td" if at else "th", text, at, words, "" if at else "row")
+            _cell("td" if at else "th", text, kinds[at], "" if at else "row")
             for at, text in enumerate(row)
         )
         + "</tr>\n"
@@ -121,10 +132,16 @@ def table(caption: str, rows: Sequence[Sequence[str]], words: Sequence[int] = ()
     )
 
 
-def _cell(tag: str, text: str, at: int, words: Sequence[int], scope: str) -> str:
+def _cell(tag: str, text: str, kind: str, scope: str) -> str:
     scoped = f' scope="{scope}"' if scope else ""
-    kind = ' class="words"' if at in words else ""
-    return f"<{tag}{scoped}{kind}>{escape(text)}</{tag}>"
+    named = f' class="{kind}"' if kind else ""
+    return f"<{tag}{scoped}{named}>{escape(text)}</{tag}>"
+
+
+def beside(*parts: str) -> str:
+    """Parts beside one another where the page is wide enough; empty ones are left out."""
+    shown = "".join(f"<div>{part}</div>\n" for part in parts if part)
+    return f'<div class="beside">{shown}</div>\n'
 
 
 def details(summary: str, inner: str) -> str:
