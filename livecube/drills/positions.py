@@ -228,7 +228,7 @@ def _random_position(technique: Technique, face: int, rng: random.Random, base: 
     turns = broken_pairs(rng, slots, rng.randint(1, _STEPS))
     if its.in_inspection:
         turns += random_turns(rng, rng.randint(*_SCATTERING))
-    elif flips or rng.random() < (_ASIDE_FOR_KEYHOLES if its.is_keyhole else _ASIDE):
+    elif flips or rng.random() < (_ASIDE_FOR_KEYHOLES if its.inserts_alone else _ASIDE):
         turns.append(15 + rng.randrange(3))
     position = apply_turns(base, Situation.of(base, face).fixed(turns))
     return _flipped(position, face, rng) if flips else position
