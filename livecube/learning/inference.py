@@ -157,6 +157,8 @@ def _grain(field: Field, row: Entries) -> int:
         edges = [row.stride] if row.count > 1 else [1]
     else:
         edges = []
+    if row.count > 1 and row.stride % 8:
+        edges.append(row.first.start if row.first.order == "little" else row.first.end)
     if field.bits >= 8 or row.count > 1:
         edges.append(field.start if field.order == "little" else field.end)
     return next(grain for grain in (8, 4, 1) if all(edge % grain == 0 for edge in edges))
