@@ -15,7 +15,7 @@ from learn_check import CLAIM
 from learn_layouts import made, recording
 
 from livecube.cube.geometry import PIECE_AT, TWIST_AT
-from livecube.cube.position import SOLVED, apply_turn, inverse_turns
+from livecube.cube.position import SOLVED, apply_turn, inverse_turns, summed_quarters
 from livecube.events import Packet
 from livecube.learning.bits import Bits, labels
 from livecube.learning.checksums import find_check
@@ -30,7 +30,6 @@ from livecube.learning.samples import Samples, samples_of, states_of
 from livecube.learning.secrecy import looks_encrypted
 from livecube.learning.stickers import find_stickers, shown_colours
 from livecube.learning.verdicts import Refused
-from livecube.learning.verifying import quarters
 from livecube.profiles.checks import Check
 from livecube.profiles.fields import Entries, Field
 from livecube.profiles.values import TurnList
@@ -603,7 +602,7 @@ def test_positions_go_with_the_last_packet_of_each_step() -> None:
      ([0, 3, 0], [(0, 1), (1, 1), (0, 1)]), ([17, 17], [(5, 2)]), ([0, 2], [(0, 0)])],
 )  # fmt: skip
 def test_neighbours_of_one_face_are_summed(turns: list[int], summed: list[tuple[int, int]]) -> None:
-    assert quarters(turns) == summed
+    assert summed_quarters(turns) == summed
 
 
 # Whole recordings.

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Final
 
 from livecube.conformance.attacks import ATTACKS, changed, noise
 from livecube.conformance.bench import fed
-from livecube.conformance.telling import lines_of, quarters, why_untrue
-from livecube.cube.position import turns_text
+from livecube.conformance.telling import lines_of, why_untrue
+from livecube.cube.position import summed_quarters, turns_text
 from livecube.decoding import Advertisement
 from livecube.events import BadPacket, TurnReport
 
@@ -109,7 +109,7 @@ class DecoderTests:
         decoder, characteristic = self.decoder(), self._characteristic()
         for data, turns in zip(self.given, self.turns, strict=False):
             told = _turns(fed(decoder, characteristic, [data]))
-            assert turns is None or quarters(told) == quarters(turns), (
+            assert turns is None or summed_quarters(told) == summed_quarters(turns), (
                 f"{data.hex()} tells {turns_text(told) or 'nothing'}, not {turns_text(turns)}"
             )
 

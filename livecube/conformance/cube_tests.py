@@ -9,7 +9,7 @@ from livecube.clock import CubeClock
 from livecube.conformance.attacks import ATTACKS
 from livecube.conformance.bench import Bench, fed
 from livecube.conformance.byte_tests import DecoderTests
-from livecube.conformance.telling import quarters
+from livecube.cube.position import summed_quarters
 from livecube.events import Turn, TurnReport
 
 if TYPE_CHECKING:
@@ -93,7 +93,7 @@ class CubeTests(DecoderTests):
         """In order, without a gap."""
         bench = self._bench()
         self._turned(bench, _TURNS)
-        assert quarters(bench.follower.turns) == quarters(bench.made)
+        assert summed_quarters(bench.follower.turns) == summed_quarters(bench.made)
         assert bench.follower.lost == 0
         assert bench.follower.position == bench.cube.position
 
@@ -103,7 +103,7 @@ class CubeTests(DecoderTests):
         self._turned(bench, _TURNS)
         if any(isinstance(r, TurnReport) and r.seq == r.cube_ms is None for r in bench.told):
             return  # nothing tells a repeat from a turn
-        assert quarters(bench.follower.turns) == quarters(bench.made)
+        assert summed_quarters(bench.follower.turns) == summed_quarters(bench.made)
 
     def test_lost_packets_leave_no_wrong_position(self) -> None:
         """What was lost is a gap or was fetched: the position is right or known to be unknown."""
@@ -166,7 +166,7 @@ class CubeTests(DecoderTests):
             told = len(bench.follower.turns)
             self._turned(bench, 20, cube_ms + 2_000_000, seed=8)
             assert len(bench.follower.turns) > told, "it does not tell turns any more"
-            assert quarters(bench.follower.turns[told:]) == quarters(bench.made[-20:])
+            assert summed_quarters(bench.follower.turns[told:]) == summed_quarters(bench.made[-20:])
 
     def test_a_restart_of_the_cube_does_not_silence_it(self) -> None:
         """The cube loses power for a moment and is connected again."""
@@ -175,7 +175,7 @@ class CubeTests(DecoderTests):
         bench.cube.restarted()
         bench.connect(cube_ms)
         self._turned(bench, _LIMIT, cube_ms)
-        assert quarters(bench.follower.turns)[-20:] == quarters(bench.made)[-20:]
+        assert summed_quarters(bench.follower.turns)[-20:] == summed_quarters(bench.made)[-20:]
 
 
 def faces_turned(turns: list[int]) -> list[int]:

@@ -13,22 +13,10 @@ if TYPE_CHECKING:
 
     from livecube.events import Report
 
-__all__ = ["Lines", "lines_of", "quarters", "why_untrue"]
+__all__ = ["Lines", "lines_of", "why_untrue"]
 
 Lines: TypeAlias = "list[list[int] | GapReport]"
 """What was told: turns in a row, and the gaps between them."""
-
-
-def quarters(turns: Sequence[int]) -> list[tuple[int, int]]:
-    """Turns as faces and quarters, neighbours of one face summed: a cube may split a half turn."""
-    summed: list[tuple[int, int]] = []
-    for turn in turns:
-        face, count = turn // 3, turn % 3 + 1
-        if summed and summed[-1][0] == face:
-            summed[-1] = face, (summed[-1][1] + count) % 4
-        else:
-            summed.append((face, count))
-    return summed
 
 
 def lines_of(reports: Iterable[Report]) -> Lines:

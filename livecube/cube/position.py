@@ -56,6 +56,7 @@ __all__ = [
     "rotation_tables",
     "rotation_taking",
     "stickers",
+    "summed_quarters",
     "turn_face",
     "turn_name",
     "turn_quarters",
@@ -225,6 +226,21 @@ def turn_face(turn: int) -> int:
 def turn_quarters(turn: int) -> int:
     """Clockwise quarter turns: 1, 2 or 3."""
     return turn % 3 + 1
+
+
+def summed_quarters(turns: Sequence[int]) -> list[tuple[int, int]]:
+    """Turns as faces and clockwise quarters; neighbours of one face are summed.
+
+    A cube may report a half turn as two quarter turns, so these tell the same turns alike.
+    """
+    summed: list[tuple[int, int]] = []
+    for turn in turns:
+        face, count = turn_face(turn), turn_quarters(turn)
+        if summed and summed[-1][0] == face:
+            summed[-1] = face, (summed[-1][1] + count) % 4
+        else:
+            summed.append((face, count))
+    return summed
 
 
 def make_turn(face: int, quarters: int) -> int:

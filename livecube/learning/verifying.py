@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from itertools import product
 from typing import TYPE_CHECKING, Final, NamedTuple, TypeAlias
 
-from livecube.cube.position import SOLVED_BYTES, TURN_BYTES, inverse_turns
+from livecube.cube.position import SOLVED_BYTES, TURN_BYTES, inverse_turns, summed_quarters
 from livecube.events import BadPacket, GapReport, StateReport, TurnReport
 from livecube.profiles.decoder import decoder_class
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from livecube.learning.recording import Recording
     from livecube.profiles.values import Profile
 
-__all__ = ["Hearing", "Otherwise", "hear", "quarters"]
+__all__ = ["Hearing", "Otherwise", "hear"]
 
 _SLIPS: Final = 5
 _SLIP_SHARE: Final = 1 / 12
@@ -155,7 +155,7 @@ def _step(
     if not told and not stated:
         owed.append((number, asked))
         return []
-    if quarters(told) == quarters([*before, *asked]) or (number == 1 and not told):
+    if summed_quarters(told) == summed_quarters([*before, *asked]) or (number == 1 and not told):
         hearing.right += 1 + len(owed)
         owed.clear()
         return _items(reports)
@@ -169,7 +169,7 @@ def _step(
             hearing.silent += [at for at, _ in owed]
         reports = [r for r in reports if not isinstance(r, GapReport)]
         owed.clear()
-    if found is not None or quarters(told) == quarters(asked):
+    if found is not None or summed_quarters(told) == summed_quarters(asked):
         hearing.right += 1
     else:
         hearing.otherwise.append(Otherwise(number, asked, tuple(told)))
@@ -180,10 +180,10 @@ def _recovered(
     before: Sequence[int], asked: Sequence[int], told: list[int], lost: int | None
 ) -> tuple[int, ...] | None:
     """Which turns are missing before those that were told: the first ones of what was asked."""
-    whole = quarters([*before, *asked])
+    whole = summed_quarters([*before, *asked])
     for turns in _as_sent(before):
         for count in range(len(turns) + 1):
-            fits = quarters([*turns[:count], *told]) == whole
+            fits = summed_quarters([*turns[:count], *told]) == whole
             if fits and lost in (None, count):
                 return tuple(turns[:count])
     return None
@@ -294,15 +294,3 @@ def _after(position: bytes, turns: Sequence[int]) -> bytes:
     for turn in turns:
         position = position.translate(TURN_BYTES[turn])
     return position
-
-
-def quarters(turns: Sequence[int]) -> list[tuple[int, int]]:
-    """Turns as faces and clockwise quarters; neighbours of one face are summed."""
-    summed: list[tuple[int, int]] = []
-    for turn in turns:
-        face, count = turn // 3, turn % 3 + 1
-        if summed and summed[-1][0] == face:
-            summed[-1] = face, (summed[-1][1] + count) % 4
-        else:
-            summed.append((face, count))
-    return summed

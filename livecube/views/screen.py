@@ -39,6 +39,7 @@ from livecube.stages.progress import (
     Turned,
 )
 from livecube.techniques.base import within
+from livecube.timing.results import seconds_text
 from livecube.views.happenings import (
     LINK_BACK,
     LINK_LOST,
@@ -275,7 +276,7 @@ class LiveScreen:
             "said": None,
             "settled": None,
             "splits": tuple(split for split in solve.splits if split.end_turn is not None),
-            "result": f"{verb} {solve.seconds:.2f} s and {solve.turns} turns",
+            "result": f"{verb} {seconds_text(solve.seconds)} s and {solve.turns} turns",
         }
 
     @property
@@ -359,7 +360,7 @@ class LiveScreen:
     def _facts(self) -> Text:
         facts = Text()
         if self.started is not None:
-            facts.append(f"{max(0.0, self.t - self.started):.2f} s\n\n", "bold")
+            facts.append(f"{seconds_text(max(0.0, self.t - self.started))} s\n\n", "bold")
         elif self.result:
             facts.append(f"{self.result}\n\n", "bold")
         facts.append(f"{self.cross} cross" if self.cross else "no cross yet")
@@ -376,7 +377,7 @@ class LiveScreen:
         for column, split in zip(_COLUMNS, by_column, strict=False):
             table.add_column(_TITLES.get(column, column), justify="left", ratio=1)
             names.append("/\n".join(split.slots[0].split("-")) if split and split.slots else "")
-            time = "" if split is None else "–" if split.shared else f"{split.seconds:.2f}"
+            time = "" if split is None else "–" if split.shared else seconds_text(split.seconds)
             seconds.append(Text(time, "bold"))
             how.append(_in_a_column(split.technique or split.case or "") if split else "")
         table.add_row(*seconds)

@@ -20,7 +20,8 @@ from wild_layouts import SLIPS, recorded, session, wild
 from wild_owner import Led
 
 from livecube.clock import CubeClock
-from livecube.conformance.telling import lines_of, quarters, why_untrue
+from livecube.conformance.telling import lines_of, why_untrue
+from livecube.cube.position import summed_quarters
 from livecube.events import Battery, Turn, TurnReport
 from livecube.learning.learner import learn
 from livecube.learning.verdicts import Refused
@@ -80,7 +81,10 @@ def wrong_day(profile: Profile, layout: Wild, seed: int, made: int, cube_s: floa
     packets, done = session(layout, seed, made, cube_s, 130)
     reports, events = told(profile, packets)
     turns = [report.turn for report in reports if isinstance(report, TurnReport)]
-    if quarters(turns) != quarters([turn for turn, _ in done]) or len(lines_of(reports)) > 1:
+    if (
+        summed_quarters(turns) != summed_quarters([turn for turn, _ in done])
+        or len(lines_of(reports)) > 1
+    ):
         return f"from turn {made}, second {cube_s:.0f}: turns"
     if profile.clock_bits is not None and layout.half_turns:
         zero = events[0].t - done[0][1]
