@@ -150,6 +150,25 @@ def _now(home: Home, consumer: Consumer) -> Home:
     return home
 
 
+async def test_states_are_right_before_the_desk_is_said_to_be_there(
+    broker: Broker, tmp_path: Path
+) -> None:
+    """After a death it was there first, and automations saw how things had stood before."""
+    path = tmp_path / "outbox.sqlite"
+    async with Consumer(broker.port) as consumer:
+        async with publishing(plan(broker.url), Outbox(path, print)) as sink:
+            for item in items():
+                await sink.take(item)
+            await consumer.until(lambda: ended(consumer))
+        await consumer.until(lambda: consumer.bodies("availability")[-1]["state"] == "offline")
+        before = len(consumer.heard)
+        async with publishing(plan(broker.url), Outbox(path, print)):
+            await consumer.until(lambda: consumer.bodies("availability")[-1]["state"] == "online")
+    names = [heard.topic.split("/", 2)[2] for heard in consumer.heard[before:]]
+    told_first = {*names[: names.index("availability")]}
+    assert {"link", "session", "battery", "solve/latest", "solve/stages"} <= told_first
+
+
 async def test_on_a_birth_the_desk_introduces_itself_again_and_junk_does_nothing(
     broker: Broker,
 ) -> None:
