@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import contextlib
 import os
 import random
 import sys
@@ -195,12 +196,18 @@ class _Storm:
             await self.work()
             assert self._worker is not None
             await asyncio.wait_for(self._worker.wait(), end - time.monotonic())
-            known = {solve["turns"] for solve in consumer.solves.get(_DESK, [])}
-            if len(known) >= self._solves:
-                return
-            if not _waits(self._file):
-                await asyncio.sleep(1.0)  # what the broker has is on its way
-                return
+            if _waits(self._file) and not self._is_heard(consumer):
+                continue
+            # What the broker has is on its way; the consumer may be away just now.
+            with contextlib.suppress(TimeoutError):
+                left = end - time.monotonic()
+                await consumer.until(lambda: self._is_heard(consumer), limit_s=left)
+            return
+
+    def _is_heard(self, consumer: Consumer) -> bool:
+        """Whether the consumer has every solve."""
+        known = {solve["turns"] for solve in consumer.solves.get(_DESK, [])}
+        return len(known) >= self._solves
 
     async def end(self) -> None:
         """Leave nothing running."""
