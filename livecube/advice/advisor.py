@@ -1,4 +1,4 @@
-"""The advisor: from a position to all that is possible, in seconds, and the plan that ranks it."""
+"""The advisor: finds all opportunities of a position in seconds, and ranks them by plan."""
 
 from __future__ import annotations
 
@@ -35,22 +35,22 @@ if TYPE_CHECKING:
 
 __all__ = ["Advisor", "Beginning", "Focus", "Way", "likely_cross"]
 
-# What the advisor answers at a beginning: the one question that is asked while solving.
+# The advisor's answer at a beginning. While solving, nothing else is asked of it.
 
 
 @dataclass(frozen=True, slots=True)
 class Focus:
-    """What a solver practises, and how much it may cost."""
+    """The techniques that a solver practises, and how much they may cost."""
 
     techniques: frozenset[str]
-    """Their ids. A way by one of them is said instead of the best."""
+    """Their ids. A way by one of them is told instead of the best way."""
     within_s: float
-    """If the plan that begins with it takes at most so many seconds more than the best plan."""
+    """Its plan may take at most this many seconds more than the best plan."""
 
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """One way to go on, and what the plan takes that begins with it."""
+    """One way to go on, and the seconds of the plan that begins with it."""
 
     row: Opportunity
     seconds: float
@@ -58,37 +58,37 @@ class Way:
 
 @dataclass(frozen=True, slots=True)
 class Beginning:
-    """What is best in a position in the middle of a solve."""
+    """The best ways to go on from a position in the middle of a solve."""
 
     rows: tuple[Opportunity, ...]
-    """The best first; none that a rule of the trade silences."""
+    """The best first, without rows that a rule of the trade silences."""
     seconds: float = inf
-    """What the plan takes that begins with the first row; ``inf`` if there is none."""
+    """Seconds of the plan that begins with the first row; ``inf`` if there is none."""
     silence: str | None = None
-    """The rule by which nothing is said at this level; None: the first row is said."""
+    """The rule that forbids a hint at this level; None: the first row is told."""
     silenced: tuple[str, ...] = ()
-    """Rules that silenced rows which stood before the first."""
+    """Rules that silenced better rows than the first."""
     plans: tuple[Plan, ...] = ()
     """For each first pair the best plan, the best of all first."""
     price_s: float | None = None
-    """With a focus: so much more than the best plan the first row's plan takes; None: the first row
-    is by no technique of the focus."""
+    """With a focus: seconds by which the first row's plan is slower than the best plan. None: the
+    first row does not use a technique of the focus."""
     standing: Way | None = None
-    """The hint that stands, as it is done from here: by the same technique, into the same slots.
-    None if there is none, or if it cannot be done in that way any more."""
+    """The hint that stands, worked out from here: the same technique, into the same slots.
+    None if no hint stands, or if its technique does not work from here."""
 
 
 _AT_ONCE: Final = 2
-"""So many slots that are out are brought in by one search."""
+"""One search repairs at most this many slots."""
 _AS_GOOD_MS: Final = 100
-"""A plan that goes on is kept unless another is worth more than so much."""
+"""The plan that the solver follows is kept unless another is faster by more than this."""
 _NO_SLOTS: Final[tuple[str, ...]] = ()
 
 
 class Advisor:
     """Finds and prices every opportunity of a position. Not for two threads at once.
 
-    ``engine`` finds the shortest sequences; without it there are only the fastest.
+    ``engine`` finds the shortest sequences; without it only the fastest are found.
     """
 
     def __init__(
@@ -110,7 +110,7 @@ class Advisor:
 
     @property
     def level(self) -> Level:
-        """How much the solver wants to hear; rows above it are silenced, not left out."""
+        """How much the solver wants to hear. Rows above it are marked as silenced, and stay."""
         return self._rows.level
 
     @level.setter
@@ -119,7 +119,7 @@ class Advisor:
 
     @property
     def engine(self) -> Engine:
-        """What finds the shortest sequences."""
+        """The engine, which finds the shortest sequences."""
         assert self._engine is not None
         return self._engine
 
@@ -129,11 +129,11 @@ class Advisor:
         return tuple(one for one in self._techniques if self._traits[one.id].in_inspection)
 
     def speaks_of(self, technique: str) -> bool:
-        """Whether the level speaks of a technique that this advisor knows."""
+        """Whether this advisor knows a technique and its level allows hints about it."""
         return technique in self._by_id and self._levels[technique] <= self.level
 
     def only(self, techniques: Sequence[Technique]) -> Advisor:
-        """An advisor of the same hands that knows these techniques only; not for another thread."""
+        """An advisor for the same hands that knows only these techniques; for the same thread."""
         return Advisor(self.answers, techniques, self.level, self._engine)
 
     def twin(self) -> Advisor:
@@ -156,12 +156,11 @@ class Advisor:
     ) -> Advice:
         """The opportunities for the cross on ``face``, best first, and the plan.
 
-        ``holding``: how the cube is held; None: the cross down and for each row the front that
-        makes it cheapest. ``inspection``: what to look for while the cross is not whole: X-crosses
-        (True), or, in the middle of a solve, only the shortest way to each slot. ``looking``:
-        whether looking counts in ranks and plans. ``shortest``: all shortest sequences too, which
-        needs the engine. ``plans``: whether plans are looked for, which rank the rows.
-        ``above_level``: also what the level does not speak of.
+        ``holding``: how the cube is held; None: the cross is down, and each row has the front that
+        makes it cheapest. ``inspection``: whether to use the techniques of inspection too.
+        ``looking``: whether looking time counts in ranks and plans. ``shortest``: whether to find
+        all shortest sequences too, which needs the engine. ``plans``: whether to look for plans,
+        which rank the rows. ``above_level``: whether to use techniques above the level too.
         """
         situation = Situation.of(position, face)
         starts = starts_of(holding, face)
@@ -190,7 +189,7 @@ class Advisor:
         )
 
     def priced(self, turns: Sequence[int], face: int, holding: Holding | None = None) -> float:
-        """Seconds of fixed-frame turns as they are cheapest to write; see :meth:`.Rows.priced`."""
+        """Seconds of fixed-frame turns, written the cheapest way; see :meth:`.Rows.priced`."""
         return self._rows.priced(turns, face, starts_of(holding, face))
 
     def at_beginning(
@@ -202,12 +201,12 @@ class Advisor:
         going_on: tuple[str, ...] = _NO_SLOTS,
         focus: Focus | None = None,
     ) -> Beginning:
-        """The one answer in the middle of a solve: what is best, and whether that is said.
+        """The answer in the middle of a solve: the best rows, and whether the first is told.
 
-        ``standing``: the hint that stands, if one does; it is worked out how it is done from here.
-        ``going_on``: the slots that a plan that was followed goes on with; it is kept unless
-        another is worth more than a tenth of a second. ``focus``: what is said instead of the best,
-        whatever the level.
+        ``standing``: the hint that stands, if any; the answer says how it is done from here.
+        ``going_on``: the next slots of the plan that the solver follows. That plan is kept unless
+        another is more than a tenth of a second faster. ``focus``: techniques that are told
+        instead of the best way, at any level.
         """
         situation = Situation.of(position, face)
         lines = self._lines(situation, holding, self.level)
@@ -242,9 +241,9 @@ class Advisor:
         focus: Focus,
         plans: tuple[Plan, ...],
     ) -> tuple[tuple[Plan, ...], float | None]:
-        """The plans, the best one by a technique of the focus first, and its price.
+        """The plans with the best one by a technique of the focus first, and its price in seconds.
 
-        As they are, and None, if there is none that costs so little.
+        If none is cheap enough, the plans stay as they are and the price is None.
         """
         best, most = plans[0], plans[0].total + focus.within_s
         if best.steps[0].technique in focus.techniques:
@@ -290,7 +289,7 @@ class Advisor:
     def same_way(
         self, position: Array, face: int, holding: Holding | None, row: Opportunity
     ) -> Opportunity | None:
-        """The fastest row of the same technique into the same slots here; None: there is none."""
+        """The fastest row here of the same technique into the same slots, or None."""
         situation = Situation.of(position, face)
         technique = self._by_id.get(row.technique)
         chances = [
@@ -305,9 +304,9 @@ class Advisor:
     def repair(
         self, position: Array, face: int, holding: Holding | None = None
     ) -> Opportunity | None:
-        """The fastest way to have all four slots in; None: none is out, or no cross is whole.
+        """The fastest way to solve all four slots; None: all are solved, or the cross is not whole.
 
-        With more than two out it is the best plan, since a search would take long.
+        With more than two slots out it is the best plan, since a search would take long.
         """
         situation = Situation.of(position, face)
         out = slot_bits(situation.free)
@@ -341,9 +340,9 @@ class Advisor:
     def crosses(
         self, position: Array, face: int, holding: Holding | None = None
     ) -> tuple[Opportunity, ...]:
-        """The fastest crosses on ``face``, best first; none if it is whole at offset 0.
+        """The fastest crosses on ``face``, best first; empty if the cross is whole at offset 0.
 
-        Their rows have the technique ``cross`` and no slots; ``holding`` as in :meth:`advise`.
+        The rows have the technique ``cross`` and no slots; ``holding`` as in :meth:`advise`.
         """
         situation = Situation.of(position, face)
         if situation.offset == 0:
@@ -355,7 +354,7 @@ class Advisor:
         return tuple(replace(row, why=cross_sentence(row), notes=()) for row in rows)
 
     def with_plan(self, row: Opportunity, position: Array, face: int) -> Opportunity:
-        """A row with the best plan for what is left behind it."""
+        """A row with the best plan for the slots that are free after it."""
         after = apply_turns(position, row.turns_fixed)
         found = self.plans(after, face, self.upright(row, face))
         return replace(row, then=found[0] if found else None)
@@ -381,7 +380,7 @@ class Advisor:
         return self._beam(level).lines(situation, start, looking=looking)
 
     def _plans(self, situation: Situation, lines: Sequence[Line]) -> tuple[Plan, ...]:
-        """Lines as they are told; only the first step of each says more than its moves."""
+        """Lines as plans; only their first steps are compared with the plain way."""
         plans = []
         for line in lines:
             steps, here = [], situation
@@ -409,7 +408,7 @@ class Advisor:
         standing: Opportunity,
         plans: Sequence[Plan],
     ) -> Way | None:
-        """How a hint is done from here, and what the plan takes that begins with it."""
+        """How a hint is done from here, and the seconds of the plan that begins with it."""
         for plan in plans:
             if (plan.steps[0].technique, plan.steps[0].slots) == (
                 standing.technique,
@@ -425,7 +424,7 @@ class Advisor:
         return Way(row, total)
 
     def upright(self, row: Opportunity, face: int) -> Holding:
-        """How the cube is held behind a row, the cross brought down again."""
+        """How the cube is held after a row, with the cross brought down again."""
         number = holding_in_down_frame(row.ends, face)
         return held_as(UPRIGHT[int(self.answers.hands.front[number])], face)
 
@@ -436,7 +435,7 @@ class Advisor:
 
 
 def _rank(row: Opportunity, plans: Sequence[Plan], *, looking: bool) -> tuple[float, ...]:
-    """Fastest rows by the plan that begins with their pair, its own first; then the others."""
+    """Sort key: fastest rows first, by the plan that begins with their pair; then others."""
     plan = next((one for one in plans if one.steps[0].slots == row.slots), None)
     first = plan is not None and plan.steps[0].turns_fixed == row.turns_fixed
     worth = plan.total if plan is not None and row.fastest else float("inf")
@@ -445,7 +444,7 @@ def _rank(row: Opportunity, plans: Sequence[Plan], *, looking: bool) -> tuple[fl
 
 
 def _as_one(plan: Plan, slots: tuple[str, ...]) -> Opportunity:
-    """All steps of a plan as one row; a step may fill a slot beside its own."""
+    """All steps of a plan as one row for ``slots``."""
     turns = tuple(turn for step in plan.steps for turn in step.turns_fixed)
     row = replace(
         plan.steps[0],

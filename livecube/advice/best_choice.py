@@ -13,7 +13,7 @@ _SAME_S: Final = 1e-9
 
 
 def best_row(advice: Advice, technique: str) -> Opportunity | None:
-    """The technique's quickest sequence; of the yardstick, which has none, the shortest."""
+    """The technique's quickest sequence; for the yardstick, which has no quickest, the shortest."""
     rows = [row for row in advice.opportunities if row.technique == technique]
     return min(rows, key=lambda row: (not row.fastest, row.total, row.turns)) if rows else None
 
@@ -21,9 +21,9 @@ def best_row(advice: Advice, technique: str) -> Opportunity | None:
 def is_best_choice(advice: Advice, row: Opportunity) -> bool:
     """Whether the technique is clearly the best here.
 
-    For one slot: no fastest row of the advice takes less, looking included. For two slots, which
-    no row for one can be compared with: less than done plainly. The yardstick: shorter than
-    every technique.
+    For one slot: no fastest row of the advice takes less time, looking included. For two slots:
+    it takes less time than the plain way, since a row for one slot cannot be compared with it.
+    The yardstick: it is shorter than every other technique.
     """
     others = [one for one in advice.opportunities if one.technique != row.technique]
     if not row.fastest:

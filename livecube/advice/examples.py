@@ -1,8 +1,8 @@
-"""An example position for each technique, found by trying, never typed in.
+"""An example position for each technique, found by search.
 
-Seeded setups are turned on the solved cube (:mod:`livecube.advice.examples`); those in which
-the technique is possible are sorted, few free slots and few turns first, and the advisor
-judges them: the first one in which it ranks the technique best is the example.
+Seeded setups are turned on the solved cube. Those in which the technique is possible are sorted:
+few free slots and few turns first. The advisor judges them in this order. The example is the
+quickest of the first equally ranked setups in which the technique is the best choice.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ __all__ = ["WHITE", "Example", "broken_pairs", "find_example", "random_turns", "
 # Each is made of small steps that keep the cross: a face turn that opens a slot, a turn of the
 # upper layer, the face turn back; between two turns of the cross layer such a step breaks the
 # edge of one slot and the corner of another. For inspection some turns follow that scatter the
-# cross. What can be done in a setup is for the search to say.
+# cross. The search finds out what can be done in a setup.
 
 
 WHITE: Final = FACES.index("U")
@@ -61,9 +61,9 @@ def setups(technique: Technique) -> Iterator[tuple[int, ...]]:
 
 
 def broken_pairs(rng: random.Random, slots: int, steps: int | None = None) -> list[int]:
-    """Steps that break pairs of so many slots (1 to 4), and a turn of the upper layer.
+    """Steps that break the pairs of ``slots`` slots (1 to 4), and a turn of the upper layer.
 
-    ``steps``: how many; None: as many as slots, or up to two more.
+    ``steps``: how many steps; None: as many as slots, or up to two more.
 
     Down-frame turns on the solved cube; the cross stays whole and aligned.
     """
@@ -77,7 +77,7 @@ def broken_pairs(rng: random.Random, slots: int, steps: int | None = None) -> li
 
 
 def random_turns(rng: random.Random, count: int) -> list[int]:
-    """Turns of faces of which no two neighbours are equal or opposite."""
+    """Random turns; consecutive turns are of neither equal nor opposite faces."""
     turns: list[int] = []
     axes: tuple[int, ...] = ()
     for _ in range(count):
@@ -93,7 +93,7 @@ def _layer(face: str, quarters: int) -> list[int]:
 
 @cache
 def _steps() -> tuple[tuple[tuple[int, ...], ...], ...]:
-    """For each slot the steps of three turns that open it and no other."""
+    """For each slot the steps of three turns that open only this slot."""
     result: list[list[tuple[int, ...]]] = [[], [], [], []]
     for side in "FRBL":
         for quarters in (1, 3):
@@ -107,17 +107,17 @@ def _steps() -> tuple[tuple[tuple[int, ...], ...], ...]:
 
 
 _JUDGED: Final = 24
-"""At most so many candidates are shown to the advisor."""
+"""The advisor judges at most this many candidates."""
 
 _JUDGED_IN_INSPECTION: Final = 3
-"""Advice for a cross that is not whole takes longer."""
+"""The same in inspection, where advice takes longer."""
 
 _PLAIN: Final = Plain()
 
 
 @dataclass(frozen=True, slots=True)
 class Example:
-    """A position in which a technique is the thing to do."""
+    """A position in which a technique is worth using."""
 
     technique: str
     situation: Situation
@@ -127,7 +127,7 @@ class Example:
     """How the cube is held for all the sequences."""
     slots: tuple[int, ...]
     sequences: tuple[Opportunity, ...]
-    """The quickest ones of the technique for the hands; of the yardstick the shortest."""
+    """The technique's quickest sequences for the hands; for the yardstick the shortest too."""
     plainly: tuple[Step, ...]
     """The quickest plain way to as many pairs, for comparison."""
 
@@ -137,7 +137,7 @@ class _Candidate:
     """A position in which the technique is possible."""
 
     rank: tuple[int, int, int]
-    """Free slots, turns, turns more than plain: less is better."""
+    """Free slots, turns, and turns above the plain way; less is better."""
     position: Array
     situation: Situation
 
@@ -145,13 +145,13 @@ class _Candidate:
 def find_example(advisor: Advisor, technique: Technique) -> Example | None:
     """The example of a technique, always the same one; None if no setup offers the technique.
 
-    If the advisor ranks the technique best in none of the candidates, the first of them is it.
+    If the technique is the best choice in none of the candidates, the first one is taken.
     """
     candidates = sorted(_candidates(advisor.engine, technique), key=lambda one: one.rank)
     fallback = best = None
     for candidate in candidates[: _most(candidates)]:
         if best and (candidate.rank > best[0].rank or candidate.situation.offset is None):
-            break  # among equals the quickest is taken, but not in inspection, which is slow
+            break  # take the quickest among equals, except in inspection, which is slow
         advice = advisor.advise(candidate.position, WHITE, plans=False)
         if (row := best_row(advice, technique.id)) is None:
             continue
@@ -201,7 +201,7 @@ def _lengths(
 
 
 def _example(advisor: Advisor, candidate: _Candidate, row: Opportunity) -> Example:
-    """Everything again, from the one holding in which the best sequence is made."""
+    """The example, computed again with the holding of the best sequence for all sequences."""
     situation, position = candidate.situation, candidate.position
     advice = advisor.advise(position, WHITE, row.holding, plans=False)
     sequences = [

@@ -1,4 +1,4 @@
-"""Inspection: for one cross colour the cross itself, what may come with it, what to track."""
+"""Inspection: for one cross colour the cross, X-crosses, and the pieces to track."""
 
 from __future__ import annotations
 
@@ -21,30 +21,30 @@ if TYPE_CHECKING:
 __all__ = ["Inspection", "inspect_cross", "openings"]
 
 _PLANNED: Final = 8
-"""For so many rows of each kind the plan behind them is looked for."""
+"""For this many rows of each kind, the plan after them is looked for."""
 
 
 @dataclass(frozen=True, slots=True)
 class Inspection:
-    """What one cross colour offers in a scrambled position; rows are best first."""
+    """The openings of one cross colour in a scrambled position; rows are best first."""
 
     cross: str
     """Colour of the cross."""
     techniques: tuple[Technique, ...]
-    """Those that are looked for beside the plain cross."""
+    """Techniques that are looked for besides the plain cross."""
     cross_turns: int
-    """Fewest turns of these crosses; 0: it is whole already."""
+    """Fewest turns of these crosses; 0: the cross is whole already."""
     crosses: tuple[Opportunity, ...]
-    """The fastest crosses, as rows of technique ``cross`` without slots."""
+    """The fastest crosses: rows of the technique ``cross``, without slots."""
     opportunities: tuple[Opportunity, ...]
-    """X-crosses and pseudo X-crosses; none while the cross is whole, at any offset."""
+    """X-crosses and pseudo X-crosses; empty if the cross is whole, at any offset."""
     first_parts: tuple[int | None, ...]
-    """For each opportunity the moves before its pseudo pair; None: it is no pseudo X-cross."""
+    """For each opportunity the moves before its pseudo pair; None: not a pseudo X-cross."""
     tracks: tuple[Track, ...]
-    """For the best row of each technique the ways of its pieces."""
+    """For the best row of each technique the places of its pieces."""
 
     def rows(self, technique: Technique) -> list[tuple[Opportunity, int | None]]:
-        """The rows of one technique that no rule silences, each with its first part."""
+        """The rows of one technique that are not silenced, each with its first part."""
         pairs = zip(self.opportunities, self.first_parts, strict=True)
         return [(r, first) for r, first in pairs if r.technique == technique.id and not r.silenced]
 
@@ -68,7 +68,7 @@ def inspect_cross(
     """Look at a fixed-frame position for the cross on ``face``; rows are ranked with their plans.
 
     ``holding``: None: the cross is held down, and each row begins with the front that makes it
-    cheapest. For the most promising rows the plan behind them is looked for; they come first.
+    cheapest. The fastest rows get the plan after them, and come first.
     """
     crosses = _with_plans(advisor, advisor.crosses(position, face, holding), position, face)
     advice = advisor.advise(position, face, holding, shortest=False, plans=False, above_level=False)
@@ -97,7 +97,7 @@ def inspect_cross(
 def _with_plans(
     advisor: Advisor, rows: Sequence[Opportunity], position: Array, face: int
 ) -> tuple[Opportunity, ...]:
-    """The cheapest rows with the plan behind them, best first, and then the others."""
+    """The cheapest rows with the plan after them, best first; then the other rows."""
     ranked = sorted(rows, key=lambda row: row.seconds)
     planned = [advisor.with_plan(row, position, face) for row in ranked[:_PLANNED]]
     return (*sorted(planned, key=lambda row: row.total), *ranked[_PLANNED:])
@@ -113,9 +113,9 @@ def openings(
 ) -> list[Opportunity] | None:
     """The best opening of each kind over all cross colours, the most ambitious kind first.
 
-    Kinds are the techniques of inspection that the advisor's level speaks of, and the plain
-    cross; each is ranked together with the plan behind it. None if ``stopped`` says between two
-    colours that nobody wants the answer any more.
+    Kinds are the plain cross and the techniques of inspection that the advisor's level allows.
+    Rows are ranked together with the plan after them. ``stopped`` is asked before each colour;
+    None if it returns True, which means that nobody needs the answer any more.
     """
     techniques = [one.id for one in advisor.in_inspection if advisor.speaks_of(one.id)]
     found: list[Opportunity] = []

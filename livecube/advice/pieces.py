@@ -20,7 +20,7 @@ __all__ = ["Sticker", "piece_words", "slot_stickers", "slot_words"]
 _HANDS: Final = ("up", "left", "front", "right", "back", "down")
 """The faces in the hands, in the order U L F R B D."""
 _SPOKEN: Final = "UDFBLR"
-"""In which order the faces of a place are said."""
+"""The order in which the faces of a place are named."""
 
 
 class Sticker(NamedTuple):
@@ -47,8 +47,8 @@ def slot_stickers(
 def piece_words(situation: Situation, slot: int, holding: Holding) -> tuple[str, str]:
     """Where a slot's corner and its edge are: *home*, *flipped*, or place and direction.
 
-    *Home* is up to the present offset, as everywhere; a corner that stands in its slot the
-    wrong way is *in its slot*. Other places are named by the faces in the hands.
+    *Home* allows for the present offset, as everywhere. A corner that is twisted in its own slot is
+    *in its slot*. Other places are named by the faces in the hands.
     """
     corner, edge = slot_stickers(situation, slot, holding)
     return _corner_words(situation, slot, corner), _edge_words(situation, slot, edge)
@@ -87,7 +87,7 @@ def _edge_words(situation: Situation, slot: int, edge: tuple[Sticker, ...]) -> s
 
 
 def _place(piece: tuple[Sticker, ...]) -> str:
-    """The cubicle in which a piece is: *up front right*, *front left*."""
+    """The place of a piece in the hands: *up front right*, *front left*."""
     faces = sorted((face_of(s.facelet) for s in piece), key=lambda f: _SPOKEN.index(FACES[f]))
     return " ".join(_HANDS[face] for face in faces)
 
@@ -109,5 +109,5 @@ def _down_to_fixed(face: int) -> Array:
 
 @cache
 def _fixed_to_hands(holding: Holding) -> Array:
-    """Shape (54,): where in the hands each fixed-frame facelet is."""
+    """Shape (54,): the facelet in the hands of each fixed-frame facelet."""
     return np.argsort(ROTATIONS[HOLDINGS.index(holding)]).astype(np.uint8)

@@ -1,4 +1,4 @@
-"""What a technique is compared with: the cross if need be, then plain pairs."""
+"""The plain way, with which techniques are compared: the cross if needed, then plain pairs."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ class Step:
     slot: str | None
     """None: the cross."""
     moves: tuple[Move, ...]
-    """In the hands, held as the step before ended."""
+    """In the hands; the cube is held as the step before left it."""
     turns_fixed: tuple[int, ...]
     seconds: float
     """Predicted for turning."""
@@ -47,10 +47,10 @@ class Step:
 def quickest_plain_way(
     advisor: Advisor, position: Array, face: int, row: Opportunity
 ) -> tuple[Step, ...]:
-    """As many plain pairs as a row fills, in the best order, as the hands turn them quickest.
+    """The quickest plain way for these hands, in the best order, to as many pairs as a row fills.
 
-    ``advisor`` knows the plain technique only. While the cross is not whole the quickest cross
-    comes first, and the pairs go into any slots.
+    ``advisor`` knows the plain technique only. If the cross is not whole, the quickest cross
+    comes first, and the pairs may go into any slots.
     """
     begun: list[Opportunity] = []
     if Situation.of(position, face).offset is None:
@@ -73,9 +73,9 @@ def _plain_pairs(
     choice: Sequence[str] | None,
     left: int,
 ) -> Iterator[list[Opportunity]]:
-    """The quickest pair into each slot of ``choice`` (None: any), and what can follow each.
+    """All orders of the quickest pairs: ``left`` pairs after ``made``, into slots of ``choice``.
 
-    Each is held as the one before ended.
+    ``choice``: None: any slots. Each pair begins with the holding in which the one before ended.
     """
     if made:
         position, holding = apply_turns(position, made[-1].turns_fixed), made[-1].ends
@@ -92,7 +92,7 @@ def _plain_pairs(
         yield from _plain_pairs(advisor, position, face, holding, [*made, row], others, left - 1)
 
 
-# What takes more than one search: two plain pairs, and chances that go on.
+# Sequences of several searches: two plain pairs, and chances with a second part.
 
 
 def after(situation: Situation, turns: Sequence[int]) -> Situation:
@@ -101,7 +101,7 @@ def after(situation: Situation, turns: Sequence[int]) -> Situation:
 
 
 def plain_sequences(engine: Engine, situation: Situation, slot: int) -> list[tuple[int, ...]]:
-    """The shortest plain sequences into a slot; one of no turns if it is solved."""
+    """The shortest plain sequences into a slot; one empty sequence if it is solved."""
     free = situation.free >> slot & 1
     return engine.solve(situation, [plain_task(situation, slot)])[0] if free else [()]
 
@@ -113,7 +113,7 @@ def _plain_turns(engine: Engine, situation: Situation, slot: int) -> int:
 
 
 def two_plain_pairs(engine: Engine, situation: Situation, slots: Sequence[int]) -> int:
-    """Turns of two plain pairs, the first of them as short as it goes, in the better order.
+    """Turns of two plain pairs in the better order; the first pair is a shortest one.
 
     The cross must be whole at offset 0.
     """
@@ -132,11 +132,11 @@ def composed(
     chances: Sequence[Chance],
     techniques: Mapping[str, Technique],
 ) -> list[list[tuple[int, ...]]]:
-    """For each chance its shortest sequences, also of those that go on by another technique.
+    """For each chance its shortest sequences, including chances that continue by another technique.
 
-    Of such a chance all sequences are taken that are shortest as a whole, among those whose
-    first part is as short as it goes. Those in which the last turn of the first part would
-    merge with the first of the second are left out: nobody stops there to see what follows.
+    For such a chance, the first part is one of the fewest turns, and of the whole sequences the
+    shortest are returned. Sequences in which the last turn of the first part merges with the
+    first turn of the second are left out: nobody stops there to look for the second part.
     """
     answers = engine.solve(situation, [chance.task for chance in chances])
     for number, chance in enumerate(chances):
@@ -156,7 +156,7 @@ def _carried_on(
     wholes: list[tuple[int, ...]] = []
     for first in firsts:
         if len(first) > len(firsts[0]):
-            break  # first parts come shorter ones first
+            break  # shorter first parts come first
         then = after(situation, first)
         tasks = [
             following.task
@@ -171,5 +171,5 @@ def _carried_on(
 
 
 def _merge(first: tuple[int, ...], second: tuple[int, ...]) -> bool:
-    """Whether turns of two parts count as one where they meet."""
+    """Whether turns merge where the two parts meet."""
     return htm(first + second) < len(first) + len(second)

@@ -1,4 +1,4 @@
-"""A plan as it is told: all free slots in the best order found, and how each is filled."""
+"""Plans: all free slots in the best order found, and how each is filled."""
 
 from __future__ import annotations
 
@@ -38,13 +38,13 @@ __all__ = ["Beam", "Line", "Plan", "Step", "looking_before"]
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """Steps from a position to the last pair, each held as the one before left the cube."""
+    """Steps from a position to the last pair; each begins with the holding that ended the last."""
 
     steps: tuple[Opportunity, ...]
 
     @property
     def slots(self) -> tuple[str, ...]:
-        """The slots as they are filled."""
+        """The slots in the order in which they are filled."""
         return tuple(slot for step in self.steps for slot in (*step.slots, *step.also))
 
     @property
@@ -59,7 +59,7 @@ class Plan:
 
     @property
     def total(self) -> float:
-        """Turning and looking: what plans are ranked by."""
+        """Seconds of turning and looking; plans are ranked by it."""
         return self.seconds + self.looking
 
     @property
@@ -89,25 +89,26 @@ class Plan:
         }
 
 
-# The plan: an order of all free slots and a way into each, with the least seconds in all.
+# The plan: an order of all free slots and a way into each, with the fewest seconds in total.
 #
-# A beam over orders and ways: from every position that is kept, each technique into each free slot,
-# by the fastest way and by others that are nearly as fast, each in the holding in which the step
-# before ended; then the cheapest positions with as many slots solved are kept. All of a step is
-# numpy over the book, with pieces and slots as the hands see them: slot 0 is at the front right.
+# A beam search over orders and ways. Each step extends every position that was kept: each technique
+# into each free slot, by the fastest way and by others nearly as fast, from the holding in which
+# the step before ended. Then, for each number of solved slots, the cheapest positions are kept. The
+# whole step is numpy over the book. Pieces and slots are seen from the hands: slot 0 is at the
+# front right.
 
 
 _WIDTH: Final = 200
-"""So many positions are kept for each number of solved slots,"""
+"""Positions that are kept for each number of solved slots."""
 _EACH_FIRST: Final = 40
-"""and of each first pair so many at least."""
+"""At least this many positions are kept for each first pair."""
 _WAYS: Final = 6
-"""So many ways are looked at for each technique into each slot."""
+"""Ways that are tried for each technique into each slot."""
 
 _MOVED: Final = np.concatenate(
     [PIECE_MOVES, np.broadcast_to(np.arange(24, dtype=np.uint8), (2, 1, 24))], axis=1
 )
-"""Shape (2, 19, 24): as ``PIECE_MOVES``, and behind them the turn that is none."""
+"""Shape (2, 19, 24): ``PIECE_MOVES``, then a turn that moves nothing."""
 _KIND: Final = np.arange(8) // 4
 _HOME: Final = PLACES_AT[0]
 
@@ -140,19 +141,19 @@ class Line:
 
 @dataclass(slots=True)
 class _Nodes:
-    """Positions with equally many solved slots; each array has an entry a position."""
+    """Positions with the same number of solved slots; arrays have one entry per position."""
 
     places: npt.NDArray[np.int64]
     """Shape (n, 8): as the hands see them."""
     front: npt.NDArray[np.int64]
-    """Slot of the down frame that is at the front right."""
+    """Shape (n,): the slot of the down frame that is at the front right."""
     moved: npt.NDArray[np.bool_]
     """Shape (n, 8): whether the step before moved each piece."""
     ms: npt.NDArray[np.int64]
     first: npt.NDArray[np.int64]
-    """Number of the set of slots (of the down frame) that the first step fills."""
+    """Shape (n,): bit set of the down frame's slots that the first step fills."""
     steps: list[tuple[tuple[Chance, int, int, int], ...]]
-    """The steps so far: chance as the hands see it, front, entry, looking."""
+    """The steps so far: chance as seen from the hands, front, entry, looking (ms)."""
 
 
 def _joined() -> npt.NDArray[np.bool_]:
@@ -186,7 +187,7 @@ def _seen(
 
 
 class _Batch(NamedTuple):
-    """Positions behind a step, each array with an entry a position."""
+    """Positions after a step; arrays have one entry per position."""
 
     nodes: _Nodes
     parent: npt.NDArray[np.int64]
@@ -203,7 +204,7 @@ class _Batch(NamedTuple):
 
 
 class _Asked(NamedTuple):
-    """What can be asked in positions of one kind."""
+    """The chances in positions of one kind, and their tasks."""
 
     chances: tuple[Chance, ...]
     tasks: npt.NDArray[np.int64]
@@ -214,7 +215,7 @@ class Beam:
 
     def __init__(self, answers: Answers, techniques: Sequence[Technique]) -> None:
         self._answers = answers
-        # Of equal ways the first is kept, and the more special techniques stand behind the others.
+        # Of equal ways the first is kept; the order is reversed since special techniques come last.
         self._by_id = {one.id: one for one in reversed(techniques)}
         self._traits = {one.id: traits(one) for one in techniques}
         self._asked: dict[tuple[int, int], _Asked] = {}
@@ -227,12 +228,12 @@ class Beam:
         looking: bool = True,
         moved: Sequence[bool] = (False,) * 8,
     ) -> list[Line]:
-        """For each first step, by the slots it fills, the best plan found; the best of all first.
+        """For each set of slots that a first step fills, the best plan found; the best first.
 
         ``start``: the holding of the down frame; None: whichever front is best. ``looking``:
         whether looking counts. ``moved``: which slot pieces the sequence before has moved.
-        Empty if the cross is whole at no offset, if no slot is free, or if nothing is known about
-        some step.
+        Empty if the cross is not whole, if no slot is free, or if the book lacks entries for some
+        step.
         """
         if situation.offset is None or not situation.free:
             return []
@@ -266,7 +267,7 @@ class Beam:
         looking: bool = True,
         moved: Sequence[bool] = (False,) * 8,
     ) -> Line | None:
-        """Always the quickest next step: what planning is compared with; None as for lines."""
+        """The line of quickest next steps, to compare plans with; None where lines are empty."""
         if situation.offset is None or not situation.free:
             return None
         nodes, seen = self._roots(situation, start, moved), situation
@@ -296,7 +297,7 @@ class Beam:
         )  # fmt: skip
 
     def _step(self, situation: Situation, nodes: _Nodes, *, looking: bool) -> list[_Batch]:
-        """All that can follow in one step."""
+        """All positions that one step reaches."""
         offset = situation.offset
         assert offset is not None
         home = PLACES_AT[offset]
@@ -340,7 +341,7 @@ class Beam:
         return [_after(nodes, parent[row], book.entries, entry, chances, chance[row], look[row])]
 
     def _chances(self, situation: Situation, code: int) -> _Asked:
-        """What techniques can do in a position of a kind, as the hands see it."""
+        """The chances of all techniques in a position of a kind, as seen from the hands."""
         assert situation.offset is not None
         asked = self._asked.get((situation.offset, code))
         if asked is None:
@@ -367,7 +368,7 @@ class Beam:
         start: int | None,
         steps: Sequence[tuple[Chance, int, int, int]],
     ) -> Line:
-        """Steps as the down frame has them."""
+        """Steps seen from the hands as a line in the down frame."""
         told: list[Step] = []
         for seen, front, entry, looking in steps:
             way = self._answers.entry(entry, front)
@@ -392,10 +393,10 @@ def looking_before(
 ) -> npt.NDArray[np.int64]:
     """Milliseconds of looking before sequences, shape (n,).
 
-    ``chance`` (n,): which of the chances each does, its slots as the hands see them; ``its``: the
-    traits of each chance's technique. ``places`` and ``moved`` (n, 8): the slot pieces as the
-    hands see them, and whether the sequence before moved them; ``home`` (8,): their places when
-    solved, at the present offset.
+    ``chance`` (n,): index into ``chances``, whose slots are seen from the hands; ``its``: the
+    traits of each chance's technique. ``places`` and ``moved`` (n, 8): the places of the slot
+    pieces as seen from the hands, and whether the sequence before moved them; ``home`` (8,): their
+    places when solved, at the present offset.
     """
     look = np.array([eyes.base_ms + eyes.technique_ms.get(one.technique, 0) for one in chances])
     fills = np.array([[slot in one.slots for slot in range(4)] for one in chances])
@@ -421,7 +422,7 @@ def _after(
     chance: npt.NDArray[np.int64],
     looking: npt.NDArray[np.int64],
 ) -> _Batch:
-    """The positions behind entries, made in the positions of their parents."""
+    """The positions after ``entries`` are turned in the positions of their parents."""
     before = nodes.places[parent]
     places = before
     for turn in entries.turns[entry].T:
@@ -442,7 +443,7 @@ def _after(
 
 
 def _cheapest(batch: _Batch) -> _Batch:
-    """The cheapest alone."""
+    """Only the cheapest position of a batch."""
     return _part(batch, np.arange(len(batch.ms)) == (batch.ms.argmin() if len(batch.ms) else 0))
 
 
@@ -461,7 +462,7 @@ def _part(batch: _Batch, chosen: npt.NDArray[np.bool_]) -> _Batch:
 
 
 def _best(batches: Sequence[_Batch]) -> _Nodes:
-    """The cheapest of each position, and of these the cheapest, some of each first pair."""
+    """The cheapest positions, without duplicates; some for each first pair."""
     of = np.repeat(np.arange(len(batches)), [len(batch.ms) for batch in batches])
     within = np.concatenate([np.arange(len(batch.ms)) for batch in batches])
     places = np.concatenate([batch.places for batch in batches])

@@ -36,17 +36,18 @@ if TYPE_CHECKING:
 
 __all__ = ["Advice", "Opportunity", "PlainWay", "Row", "Rows", "held_as", "starts_of"]
 
-# An opportunity: one sequence of one technique, with what it is worth.
+# An opportunity: one sequence of one technique, with its prices.
 
 
 class PlainWay(NamedTuple):
-    """What an opportunity is compared with: its slots filled plainly, for two in better order."""
+    """The plain way into an opportunity's slots, to compare with; for two, the better order."""
 
     turns: int
-    """The fewest (HTM)."""
+    """Fewest turns (HTM); without an engine, those of the fastest way."""
     seconds: float
-    """Turning of the fastest."""
+    """Seconds of turning of the fastest way."""
     looking: float
+    """Seconds of looking before the pairs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,36 +60,36 @@ class Opportunity:
     slots: tuple[str, ...]
     turns_fixed: tuple[int, ...]
     moves: tuple[Move, ...]
-    """The same in the hands, from ``holding``."""
+    """The same turns in the hands, beginning with ``holding``."""
     holding: Holding
     turns: int
     """Half-turn metric."""
     plain: PlainWay | None
-    """The plain way into the same slots; None away from offset 0, or where it is not known."""
+    """The plain way into the same slots; None away from offset 0, or if it is unknown."""
     top_kept: int
-    """Upper-layer pieces that are not targets and stand as before, up to a turn of the layer."""
+    """Upper-layer pieces, except targets, that stay where they are, up to a turn of the layer."""
     pairs_kept: int
     """Made pairs of other slots that stay joined."""
     seconds: float
-    """Predicted for turning, until the cross is down again."""
+    """Predicted seconds of turning, until the cross is down again."""
     looking: float
-    """Expected before the first turn."""
+    """Expected seconds of looking before the first turn."""
     why: str
     """One sentence that a person can act on."""
     door: str | None = None
-    """The free slot through which a keyhole goes; None if it is no keyhole."""
+    """The free slot that a keyhole uses; None: not a keyhole."""
     notes: tuple[Note, ...] = ()
-    """What the rules of the trade say about it."""
+    """Notes from the rules of the trade."""
     shortest: bool = False
     """Whether no sequence of the technique into these slots has fewer turns."""
     fastest: bool = True
-    """Whether it takes at most 0.05 s more turning than the fastest of them."""
+    """Whether it takes at most 0.05 s more turning than the fastest of these sequences."""
     also: tuple[str, ...] = ()
-    """In a plan further slots that the sequence happens to fill."""
+    """In a plan: further slots that the sequence happens to fill."""
     then: Plan | None = None
-    """In inspection the plan for the pairs behind it; None: not looked at."""
+    """In inspection: the plan for the pairs after it; None: not computed, or none found."""
     traits: Traits = field(default=USUAL, repr=False)
-    """Those of the technique."""
+    """The traits of the technique."""
 
     @property
     def ends(self) -> Holding:
@@ -97,12 +98,12 @@ class Opportunity:
 
     @property
     def total(self) -> float:
-        """Seconds of looking, turning, and of the plan behind it, if there is one."""
+        """Seconds of looking, of turning, and of the plan after it, if there is one."""
         return self.looking + self.seconds + (self.then.total if self.then else 0.0)
 
     @property
     def silenced(self) -> bool:
-        """Whether a rule says that it is better not spoken of."""
+        """Whether a rule says that it should not be told."""
         return any(note.silences for note in self.notes)
 
     def as_json(self) -> dict[str, Any]:
@@ -140,10 +141,10 @@ class Advice:
     offset: int | None
     solved_slots: tuple[str, ...]
     cross_turns: int | None
-    """Turns of the shortest cross while the cross is not whole; else None."""
+    """Turns of the shortest cross; None if the cross is whole, or without an engine."""
     opportunities: tuple[Opportunity, ...]
     plan: Plan | None
-    """The best order to the last pair; None if the cross is whole at no offset, or all is done."""
+    """The best plan; None if the cross is not whole, if no slot is free, or if none was found."""
     plans: tuple[Plan, ...]
     """For each first pair the best plan, the best of all first."""
 
@@ -163,11 +164,11 @@ class Advice:
 
 _NOTHING_MOVED: Final = (False,) * 8
 _FIRST_PARTS: Final = 12
-"""So many first parts of a technique that goes on by another are carried on."""
+"""Of a chance with a second part, at most this many first parts are continued."""
 _REMEMBERED: Final = 10_000
-"""So many prices of looking are kept."""
+"""Most prices of looking that are kept in memory."""
 _BESIDE: Final = {"cross": About("Cross"), "repair": About("Repair")}
-"""What is answered beside the techniques."""
+"""Rows that do not come from techniques."""
 
 
 class Row(NamedTuple):
@@ -181,9 +182,9 @@ class Row(NamedTuple):
 
 
 class Rows:
-    """Finds the sequences of techniques and tells them as opportunities.
+    """Finds the sequences of techniques and describes them as opportunities.
 
-    ``engine`` finds the shortest ones; without it there are only the fastest.
+    ``engine`` finds the shortest sequences; without it only the fastest are found.
     """
 
     def __init__(
@@ -192,7 +193,7 @@ class Rows:
         self._answers = answers
         self._engine = engine
         self.level = Level.CALM
-        """How much the solver wants to hear; rows above it are silenced, not left out."""
+        """How much the solver wants to hear. Rows above it are marked as silenced, and stay."""
         self._by_id = {technique.id: technique for technique in techniques}
         self._traits = {technique.id: traits(technique) for technique in techniques}
         self._about = _BESIDE | {technique.id: about(technique) for technique in techniques}
@@ -205,7 +206,7 @@ class Rows:
         starts: Sequence[int],
         moved: Sequence[bool] = _NOTHING_MOVED,
     ) -> list[Row]:
-        """The fastest ways of each chance, cheapest first for each; none of a yardstick."""
+        """The fastest ways of each chance, cheapest first for each; yardsticks are skipped."""
         rows = []
         for chance in chances:
             if self._traits_of(chance).is_yardstick:
@@ -226,12 +227,12 @@ class Rows:
     def _composed(
         self, situation: Situation, chance: Chance, starts: Sequence[int]
     ) -> list[Written]:
-        """A technique that goes on by another, which no one search can find.
+        """The ways of a technique that continues by another, which a single search cannot find.
 
-        The first part is one with the fewest turns; behind each the fastest second part is looked
-        up, and both together are spelled anew. So the whole is not proven to be the fastest.
+        First parts have the fewest turns. For each, the fastest second parts are looked up, and
+        both parts together are spelled anew. So the whole is not proven to be the fastest.
         """
-        from livecube.search.spelling import spelled  # late: it needs the kernels
+        from livecube.search.spelling import spelled  # imported late: it needs the kernels
 
         if self._engine is None:
             return []
@@ -257,7 +258,7 @@ class Rows:
         way: Written,
         moved: Sequence[bool] = _NOTHING_MOVED,
     ) -> int:
-        """Milliseconds of looking before a sequence; none in inspection, which has its own time.
+        """Milliseconds of looking before a sequence; 0 in inspection, which is not timed.
 
         ``moved``: which slot pieces the sequence before has moved.
         """
@@ -270,7 +271,7 @@ class Rows:
         ]
         touched = [moved[(front + i) % 4 + 4 * (i // 4)] for i in range(8)]
         slots = tuple((slot - front) % 4 for slot in chance.slots)
-        # The ways of a chance are looked for alike: it is worked out once.
+        # All ways of a chance from one front have the same price, so it is computed once.
         key = (chance.technique, slots, situation.offset, *seen, *touched)
         if key not in self._looked:
             if len(self._looked) >= _REMEMBERED:
@@ -294,9 +295,9 @@ class Rows:
         starts: Sequence[int],
         rows: Sequence[Row],
     ) -> list[Row]:
-        """All shortest sequences too; one that is a fastest as well is one row.
+        """The rows and all shortest sequences; a row that is a shortest one too is marked so.
 
-        Opposite turns in another order make the same sequence here.
+        Sequences that differ only in the order of opposite turns count as the same.
         """
         from livecube.advice.plain_way import composed
         from livecube.search.spelling import spelled
@@ -320,12 +321,12 @@ class Rows:
         return told
 
     def priced(self, turns: Sequence[int], face: int, starts: Sequence[int]) -> float:
-        """Seconds of fixed-frame turns, merged, as they are cheapest to write.
+        """Seconds of fixed-frame turns, merged, written the cheapest way.
 
-        From the best of ``starts``, until the cross on ``face`` is down again. Opposite turns may
-        be made in either order.
+        They begin with the best of ``starts`` and end with the cross on ``face`` down. Opposite
+        turns may be made in either order.
         """
-        from livecube.search.spelling import spelled  # late: it needs the kernels
+        from livecube.search.spelling import spelled  # imported late: it needs the kernels
 
         there = turn_map(DOWN_ROTATIONS[face])
         down = [there[merged.turn] for merged in merge(turns)]
@@ -341,7 +342,11 @@ class Rows:
         *,
         against_plain: bool = False,
     ) -> list[Opportunity]:
-        """Rows with their comparison, their sentence and what the rules say of each."""
+        """Rows as opportunities: with comparison, sentence and the notes of the rules.
+
+        ``lines``: plans, matched to rows by their first slots. ``against_plain``: whether to
+        compare rows for two slots with the plain way too.
+        """
         plain: dict[tuple[int, ...], PlainWay | None] = {}
         told = []
         for row in rows:
@@ -356,7 +361,7 @@ class Rows:
     def opportunity(
         self, situation: Situation, row: Row, plain: PlainWay | None, line: Line | None
     ) -> Opportunity:
-        """One row as it is told; ``line``: the plan that begins with it."""
+        """One row as an opportunity; ``line``: the plan that begins with its slots."""
         chance, way = row.chance, row.way
         names = situation.slot_names(chance.slots)
         words = self._about[chance.technique]
@@ -390,7 +395,10 @@ class Rows:
     def plain_way(
         self, situation: Situation, slots: tuple[int, ...], starts: Sequence[int]
     ) -> PlainWay | None:
-        """The fastest plain way into slots, for two the better order; None away from offset 0."""
+        """The fastest plain way into slots, for two in the better order.
+
+        None away from offset 0, if a slot is not free, or if no way is known.
+        """
         if situation.offset != 0 or any(not situation.free >> slot & 1 for slot in slots):
             return None
         best: PlainWay | None = None
@@ -417,7 +425,7 @@ class Rows:
     def _fewest_turns(
         self, situation: Situation, slots: tuple[int, ...], way: PlainWay
     ) -> PlainWay:
-        """A plain way whose turns are those of the shortest one, where that can be known."""
+        """A plain way with the turns of the shortest one, if there is an engine to find it."""
         from livecube.advice.plain_way import two_plain_pairs
 
         if self._engine is None:
@@ -443,7 +451,7 @@ _MOST_ORDERS: Final = 64
 
 
 def _orders(turns: Sequence[int]) -> list[tuple[int, ...]]:
-    """Merged turns with opposite ones in each order; no more of them than can be told apart."""
+    """Merged turns with neighbouring opposite turns in each order; at most 64 orders."""
     orders: list[tuple[int, ...]] = [()]
     at = 0
     while at < len(turns):
@@ -462,7 +470,7 @@ def _in_one_order(turns: Sequence[int]) -> tuple[int, ...]:
 
 
 def held_as(number: int, face: int) -> Holding:
-    """A holding of the down frame as one of the fixed frame."""
+    """The fixed-frame holding for the number of a down-frame holding."""
     down = [turn // 3 for turn in turn_map(DOWN_ROTATIONS[face])[::3]]
     a, b, c, d, e, f = (down.index(one) for one in HOLDINGS[number].faces)
     return Holding((a, b, c, d, e, f))

@@ -1,6 +1,6 @@
-"""What a solver chooses for every day: the table [hints] of the configuration.
+"""The table [hints] of the configuration.
 
-It holds for all commands that follow a cube or a log with hints. An option goes before it.
+It applies to all commands that follow a cube or a log with hints. An option overrides it.
 """
 
 from __future__ import annotations
@@ -19,17 +19,17 @@ __all__ = ["ANY_CROSS", "ASKED", "FOCUS_WITHIN_S", "HINT_ENTRIES", "parse_clues"
 ANY_CROSS: Final = "any"
 """Stands for all six colours."""
 ASKED: Final = "asked"
-"""Clues come only when somebody asks for them."""
+"""Clues come only on request."""
 FOCUS_WITHIN_S: Final = 0.3
-"""So many seconds a way by a technique that is practised may cost more than the best plan (common
-practice, no published source)."""
+"""Seconds that a technique of the focus may cost more than the best plan (common practice, no
+published source)."""
 _LONGEST_S: Final = 60.0
 
 
 def parse_crosses(text: str) -> tuple[str, ...]:
-    """Colours with blanks between them, each once, in their order; ``any``: all six.
+    """Colours separated by blanks, each once, in the given order; ``any``: all six.
 
-    Raises :class:`~livecube.errors.UsageError` for one that is none.
+    Raises :class:`~livecube.errors.UsageError` for an unknown colour, or if there is none.
     """
     names = text.lower().split()
     if ANY_CROSS in names:

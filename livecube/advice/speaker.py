@@ -1,8 +1,8 @@
-"""When something is said, what stands, and how it ends. Pure: a state machine without a clock.
+"""When a hint is said, stands and ends. Pure: a state machine without a clock.
 
-A solver hears one thing at a time, at a moment when it can be used, and it stays until it has
-been of use. A hint is said at *beginnings* only: a scrambled cube at rest, a line at which the
-cross or a pair is done, and a stop of the hands while the cross is whole::
+A solver hears one hint at a time, at a moment when it can be used. The hint stands until it is
+used or does not hold any more. A hint is said only at *beginnings*: a scrambled cube at rest, a
+line at which the cross or a pair is done, and a stop of the hands while the cross is whole::
 
               a beginning: the best is said
     silence ────────────────────────────────▶ a hint stands ◀──┐ a beginning: it goes on
@@ -14,7 +14,7 @@ cross or a pair is done, and a stop of the hands while the cross is whole::
        └───────────────────────────────────────────┘
               is over: withdrawn
 
-While the four slots are kept nothing is said, but for the repair of one that stays out.
+While four slots are kept no hint is said, except the repair of a slot that stays out.
 """
 
 from __future__ import annotations
@@ -72,7 +72,7 @@ __all__ = [
     "best_chances",
 ]
 
-# In what manner a solver wants to be advised.
+# How a solver wants to be advised.
 
 
 WHEN: Final = ("solving", "inspection", "after")
@@ -81,17 +81,17 @@ WHEN: Final = ("solving", "inspection", "after")
 
 @dataclass(frozen=True, slots=True)
 class Manner:
-    """What a solver asked for; the default is to be told everything at once."""
+    """How a solver wants to be advised; the default: everything at once."""
 
     when: str = WHEN[0]
     """One of :data:`WHEN`."""
     crosses: tuple[int, ...] = (0,)
     """Faces of the crosses with which a solve may begin."""
     clues_s: float | None = None
-    """Hints are told little by little: seconds from one clue to the next, :data:`math.inf` if they
-    are asked for. None: everything at once."""
+    """Hints come as clues: seconds from one clue to the next, or :data:`math.inf`: on request.
+    None: everything at once."""
     focus: Focus | None = None
-    """What is practised; None: nothing in particular."""
+    """The techniques that are practised; None: none in particular."""
 
     @property
     def in_inspection(self) -> bool:
@@ -100,11 +100,11 @@ class Manner:
 
     @property
     def in_solve(self) -> bool:
-        """Whether chances are looked for in a solve, to be said at once or when it is over."""
+        """Whether chances are looked for during a solve, to be told at once or when it is over."""
         return self.when != "inspection"
 
 
-# What is said, how it ends, and everything that the pipeline tells: values.
+# Values: the events of hints, and all happenings that the pipeline emits.
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,44 +116,44 @@ class OfHint(Moment):
 
 @dataclass(frozen=True, slots=True)
 class Spoken(OfHint):
-    """An opportunity that is worth saying now. It stands until it is taken or withdrawn."""
+    """An opportunity is told. The hint stands until it is taken or withdrawn."""
 
     also: tuple[Opportunity, ...] = ()
-    """The best ones for other slots; in inspection other ways to begin."""
+    """The best opportunities for other slots; in inspection other ways to begin."""
     inspection: bool = False
-    """Whether it says how the solve can begin."""
+    """Whether it is a way to begin the solve."""
     price_s: float | None = None
-    """Of a way by a technique of the focus: so much more than the best plan it takes."""
+    """For a technique of the focus: seconds by which its plan is slower than the best plan."""
 
 
 @dataclass(frozen=True, slots=True)
 class Adjusted(OfHint):
-    """The moves of the hint that stands are others now; it is the same way into the same slots."""
+    """The moves of the standing hint have changed; technique and slots are the same."""
 
 
 @dataclass(frozen=True, slots=True)
 class Taken(OfHint):
-    """What the hint that stood was about is done, in this way or in another."""
+    """The slots of the standing hint are kept, by its moves or by others."""
 
 
 @dataclass(frozen=True, slots=True)
 class Withdrawn(OfHint):
-    """The hint that stood does not hold any more."""
+    """The standing hint does not hold any more."""
 
 
 @dataclass(frozen=True, slots=True)
 class Repair(Moment):
-    """A slot that was kept stays out: the fastest way to have all four in. It is no hint."""
+    """A kept slot stays out: the fastest way to solve all four slots. It is not a hint."""
 
     way: Opportunity
-    """Its slots are those that are out."""
+    """Its slots are the ones that are out."""
 
 
 class Telling(IntEnum):
     """How much of a hint a clue tells."""
 
     WHERE = 1
-    """That there is something, and where to look."""
+    """There is something, and where to look."""
     WHAT = 2
     """The technique too."""
     MOVES = 3
@@ -162,36 +162,36 @@ class Telling(IntEnum):
 
 @dataclass(frozen=True, slots=True)
 class Clue(OfHint):
-    """A part of a hint, for whoever wants to find the rest."""
+    """A part of a hint, for a solver who wants to find the rest."""
 
     tells: Telling
 
 
 @dataclass(frozen=True, slots=True)
 class Unsaid(Moment):
-    """What would have been said during the solve that is over now, in order."""
+    """The hints that were kept back during the solve that is over now, in order."""
 
     hints: tuple[Spoken, ...]
     missed: tuple[Spoken, ...]
-    """Those whose technique did not fill their slots in this solve."""
+    """The hints whose technique did not fill their slots in this solve."""
     started: float
     """When the solve began."""
 
 
 @dataclass(frozen=True, slots=True)
 class Planned(Moment):
-    """Plans for all free slots from here, for each first pair the best, the best of all first."""
+    """Plans for all free slots from here: the best for each first pair, the best of all first."""
 
     plans: tuple[Plan, ...]
 
 
 Said: TypeAlias = Spoken | Adjusted | Taken | Withdrawn | Repair | Planned
-"""What the speaker tells."""
+"""The events of the speaker."""
 Happening: TypeAlias = Progress | HeldNow | Said | Clue | Unsaid
-"""All that the pipeline tells."""
+"""All events of the pipeline."""
 
 
-# What is kept back while a solver wants silence, and which of it was worth most.
+# Hints that are kept back while a solver wants silence, and the best of them.
 
 
 _MOST: Final = 3
@@ -204,15 +204,15 @@ class Withheld:
         self._hints: list[Spoken] = []
 
     def keep(self, hints: Iterable[Spoken]) -> None:
-        """Keep back what would be said now."""
+        """Keep back hints that would be said now."""
         self._hints += hints
 
     def forget(self) -> None:
-        """Another solve."""
+        """Drop all hints: another solve begins."""
         self._hints = []
 
     def release(self, over: SolveOver) -> Unsaid:
-        """The solve is over: all that was kept back, and what of it was missed."""
+        """The solve is over: all hints that were kept back, and which of them were missed."""
         hints, self._hints = tuple(self._hints), []
         missed = tuple(hint for hint in hints if not _is_done(hint.opportunity, over.solve))
         return Unsaid(over.t, hints, missed, over.solve.started)
@@ -221,7 +221,7 @@ class Withheld:
 def _is_done(row: Opportunity, solve: Solve) -> bool:
     """Whether all its slots were filled by its technique.
 
-    Two slots that one row fills are named one by one in hindsight: there any technique will do that
+    In hindsight, two slots that one row fills are named one by one. There any technique counts that
     is not ordinary.
     """
     techniques = [
@@ -234,9 +234,9 @@ def _is_done(row: Opportunity, solve: Solve) -> bool:
 
 
 def best_chances(hints: Sequence[Spoken]) -> list[Spoken]:
-    """The few that were worth most: no ordinary insertions, each chance once, in their order.
+    """The three hints worth most, in order of time: each chance once, no ordinary insertions.
 
-    Those that save most seconds against the plain way, then the quickest.
+    Worth most are those that save most seconds against the plain way; among equals, the quickest.
     """
     chances: dict[tuple[str, tuple[str, ...]], Spoken] = {}
     for hint in hints:
@@ -253,7 +253,7 @@ def _worth(row: Opportunity) -> tuple[float, float]:
     return -saved, row.seconds
 
 
-# Hints as clues: first where to look, then what there is, then the moves. Pure.
+# Hints as clues: first where to look, then the technique, then the moves. Pure.
 #
 # The caller keeps the time: it calls :meth:`Clues.wake` at the time that ``due`` names.
 
@@ -264,14 +264,14 @@ between two pairs (common practice, no published source)."""
 
 
 class Clues:
-    """Tells hints little by little; a turn puts off the next clue until the hands stop again.
+    """Turns hints into clues; a turn delays the next clue until the hands stop again.
 
-    ``step_s``: seconds from one clue to the next; :data:`math.inf`: clues are asked for.
+    ``step_s``: seconds from one clue to the next; :data:`math.inf`: clues come on request.
     """
 
     def __init__(self, step_s: float = STEP_S) -> None:
         self.due: float | None = None
-        """When the next clue is to be told; None: there is nothing to tell."""
+        """When the next clue is due; None: no clue is due."""
         self._step_s = step_s
         self._hint: Spoken | None = None
         """The hint that stands."""
@@ -283,7 +283,7 @@ class Clues:
         return [told for happening in happenings for told in self._pass(happening)]
 
     def wake(self) -> list[Happening]:
-        """It is the time that ``due`` named: the next clue."""
+        """The time ``due`` has come: the next clue."""
         return [] if self.due is None else self.ask(self.due)
 
     def ask(self, t: float) -> list[Happening]:
@@ -296,7 +296,7 @@ class Clues:
         return [self._told(hint, t)]
 
     def go_on(self, t: float) -> None:
-        """The hands have stopped at ``t`` while the hint stands: its next clue may come."""
+        """The hands stopped at ``t`` while the hint stands: set the time of its next clue."""
         if self._hint is not None and self.due is None and self._telling != Telling.MOVES:
             self.due = self._next(t)
 
@@ -332,35 +332,35 @@ _SLOTS: Final = 4
 _ALSO: Final = 2
 """How many further chances are told beside the best."""
 _NEARLY_S: Final = 0.1
-"""What stands goes on if its plan takes at most so many seconds more than the best."""
+"""The standing hint goes on if its plan takes at most this many seconds more than the best."""
 _STOP_S: Final = 1.0
-"""Hands that rest so long may have stopped (this and the next two: common practice, no published
-source)."""
+"""Hands that rest this long may have stopped (this and the next two: common practice, no
+published source)."""
 _STOP_GAPS: Final = 4
-"""They have if it is also so many times the median gap between two turns of this solve."""
+"""They have stopped if the rest is also this many times the solve's median gap between turns."""
 _FEW_TURNS: Final = 20
-"""Before this turn of a solve nobody knows its median gap."""
+"""With fewer turns, the median gap of a solve is not used."""
 _REPAIR_S: Final = 2.0
-"""Nobody rests so long in the middle of a sequence for the last layer."""
+"""A rest before a repair is told: longer than a rest within a sequence for the last layer."""
 
 
 class Asks(Enum):
-    """What the speaker wants to know about the present position."""
+    """The questions of the speaker about the present position."""
 
     BEST = "best"
-    """A beginning: what is best, and what the hint that stands is worth now."""
+    """A beginning: the best rows, and the seconds of the standing hint from here."""
     MOVES = "moves"
-    """How the hint that stands is done from here."""
+    """The moves of the standing hint from here."""
     REPAIR = "repair"
-    """The fastest way to have all four slots in."""
+    """The fastest way to solve all four slots."""
 
 
 class Speaker:
-    """Decides when something is said, and how long it stands.
+    """Decides when a hint is said, and how long it stands.
 
-    Give it everything that the tracker tells, in order. At the end of a line, and after
-    :meth:`wake`, it may ask a :meth:`question`, which :meth:`begin`, :meth:`adjust` or
-    :meth:`repair` answers; without an answer nothing is said.
+    Give it all events of the tracker, in order. At the end of a line, and after :meth:`wake`, it
+    may have a :meth:`question`. Answer it with :meth:`begin`, :meth:`adjust` or :meth:`repair`;
+    without an answer nothing is said.
     """
 
     def __init__(self) -> None:
@@ -368,19 +368,19 @@ class Speaker:
         """The hint that stands, with its present moves."""
         self._asks: Asks | None = None
         self.due: float | None = None
-        """When the hands will have stopped if nothing happens; None: that would say nothing."""
+        """When to call :meth:`wake` if nothing happens before; None: a stop would say nothing."""
         self._turned: Turned | None = None
         """The last turn of the attempt under way."""
         self._crosses: frozenset[str] = frozenset()
-        """Colours of the cross that a hint for the beginning of a solve makes."""
+        """Colours of the crosses that a hint for the beginning of a solve makes."""
         self._inserting = False
-        """Whether more than the upper layer has been turned since the hint's moves were told."""
+        """Whether another layer than the upper one was turned since the hint's moves were told."""
         self._answered = False
         """Whether the present line's beginning was answered already."""
         self._pace = _Pace()
 
     def take(self, progress: Progress | HeldNow) -> list[Said]:
-        """Take in what happened; the end of a hint, if it brought that."""
+        """Take in an event; returns the end of the hint, if the event ends it."""
         match progress:
             case Turned():
                 self._turn(progress)
@@ -391,7 +391,7 @@ class Speaker:
             case SolveBegun():
                 self._pace.begin(progress.start_turn)
                 if self.hint is not None and not self.hint.inspection:
-                    return self._withdraw(progress.t)  # scrambled anew in the middle of a solve
+                    return self._withdraw(progress.t)  # scrambled again in the middle of a solve
             case SolveOver() | Resynced():
                 self._turned = self._asks = self.due = None
                 if isinstance(progress, SolveOver):
@@ -403,7 +403,7 @@ class Speaker:
         return []
 
     def wake(self) -> None:
-        """The time that ``due`` named has come, and nothing has happened since."""
+        """The time ``due`` has come, and nothing has happened since."""
         self.due = None
         if self._turned is None:
             return
@@ -413,12 +413,12 @@ class Speaker:
             self._asks = Asks.BEST
 
     def question(self) -> Asks | None:
-        """What is to be answered now; it is asked once."""
+        """The question to answer now, or None; each question is returned once."""
         asks, self._asks = self._asks, None
         return asks
 
     def begin(self, t: float, beginning: Beginning) -> list[Said]:
-        """The answer at a beginning: what stands goes on, or it ends and the best is said."""
+        """The answer at a beginning: the hint goes on, or it ends and the best is said."""
         self._answered = True
         if self.hint is not None:
             if self._nearly_in:
@@ -429,19 +429,19 @@ class Speaker:
         return [*self._withdraw(t), *self._say(t, beginning)]
 
     def adjust(self, t: float, row: Opportunity | None) -> list[Said]:
-        """The answer how the hint is done from here; None: there is none, and nothing is said."""
+        """The answer with the hint's row from here; None: there is none, and nothing is said."""
         return [] if row is None else self._go_on(t, row)
 
     def repair(self, t: float, way: Opportunity | None) -> list[Said]:
-        """The answer how all slots come in."""
+        """The answer with the way to solve all slots; None: nothing is said."""
         return [] if way is None else [Repair(t, way)]
 
     def open(
         self, t: float, rows: Sequence[Opportunity], crosses: frozenset[str] = frozenset()
     ) -> list[Said]:
-        """A scrambled cube at rest: ways to begin a solve, the best one first.
+        """A scrambled cube at rest: ``rows`` are ways to begin a solve, the best first.
 
-        ``crosses``: colours of the crosses that the first one makes.
+        ``crosses``: colours of the crosses that the first row makes.
         """
         if not rows or (self.hint is not None and self.hint.opportunity == rows[0]):
             return []
@@ -452,7 +452,7 @@ class Speaker:
 
     @property
     def _nearly_in(self) -> bool:
-        """Whether the hint's slots are solved already, but for the aligning turn."""
+        """Whether the hint's slots are solved already, up to the aligning turn."""
         assert self.hint is not None
         slots = self.hint.opportunity.slots
         return self._turned is not None and {*slots} <= {*self._turned.solved_slots}
@@ -474,7 +474,7 @@ class Speaker:
             self._asks = Asks.MOVES
 
     def _stage_done(self, done: StageDone, turned: Turned) -> list[Said]:
-        """A beginning, unless all slots are kept, as behind the pairs; what stood may be done."""
+        """A stage is done: a beginning unless all slots are kept. The hint may be done, too."""
         self._asks = Asks.BEST if len(turned.kept) < _SLOTS else None
         hint = self.hint
         if hint is None:
@@ -512,17 +512,17 @@ class Speaker:
 
 
 class _Pace:
-    """How fast this solve is turned, which says when the hands have stopped."""
+    """The pace of this solve, from which follows when the hands have stopped."""
 
     def __init__(self) -> None:
         self._turns: list[tuple[int, float]] = []
         """Line and time of each turn."""
         self._gaps: list[float] = []
-        """Seconds between them, sorted."""
+        """Seconds between turns, sorted."""
 
     @property
     def stop_s(self) -> float:
-        """Seconds of rest that are a stop."""
+        """Seconds of rest that count as a stop."""
         if len(self._turns) < _FEW_TURNS:
             return _STOP_S
         return max(_STOP_S, _STOP_GAPS * median(self._gaps))
@@ -534,7 +534,7 @@ class _Pace:
         self._turns.append((turned.line, turned.t))
 
     def begin(self, line: int) -> None:
-        """The solve began with the turn at a line: what came before is none of it."""
+        """The solve began with the turn at ``line``; earlier turns are dropped."""
         turns, self._turns, self._gaps = self._turns, [], []
         for at, t in turns:
             if at >= line:
@@ -544,7 +544,7 @@ class _Pace:
 
 
 def _for_other_slots(rows: Sequence[Opportunity]) -> tuple[Opportunity, ...]:
-    """The best rows behind the first, no slots twice."""
+    """The best rows after the first, at most two, each for other slots."""
     seen = {rows[0].slots}
     result: list[Opportunity] = []
     for row in rows[1:]:

@@ -1,4 +1,4 @@
-"""Where the pieces of a pair go while a sequence is made: what is to be tracked in inspection."""
+"""The places of a pair's pieces during a sequence, which a solver tracks in inspection."""
 
 from __future__ import annotations
 
@@ -40,11 +40,11 @@ class Sighting:
 
 @dataclass(frozen=True, slots=True)
 class Track:
-    """The ways of all pieces that a sequence brings home."""
+    """The places of all pieces that a sequence brings home."""
 
     row: Opportunity
     sightings: tuple[Sighting, ...]
-    """In order of the moves; every piece begins with its place before the first one."""
+    """In order of the moves; the first sighting of each piece is before the first move."""
 
     def as_json(self) -> list[dict[str, Any]]:
         """One object for each sighting."""
@@ -65,8 +65,8 @@ class Track:
 def track(position: Array, face: int, row: Opportunity) -> Track:
     """Follow the corner and the edge of each slot that ``row`` fills.
 
-    A sighting is added whenever a piece has another place in the hands, be it by a turn, by
-    a rotation, or by the rotation that is part of a wide turn.
+    A sighting is added whenever the place of a piece in the hands changes: by a turn, a rotation,
+    or the rotation that is part of a wide turn.
     """
     known = Situation.of(position, face).slot_names(range(4))
     last: dict[tuple[str, str], str] = {}
@@ -85,8 +85,8 @@ def track(position: Array, face: int, row: Opportunity) -> Track:
 def first_part(position: Array, face: int, row: Opportunity) -> int:
     """How many moves of a pseudo X-cross belong to its first part.
 
-    Behind them stand the cross, the corner of the first slot and the edge of the second, up
-    to any offset; the pseudo pair follows. All moves, if the row never comes to that.
+    After the first part the cross, the corner of the first slot and the edge of the second are
+    solved, at any offset; the pseudo pair follows. If that never happens, it is all moves.
     """
     known = Situation.of(position, face).slot_names(range(4))
     i, j = (known.index(slot) for slot in row.slots)
@@ -99,7 +99,7 @@ def first_part(position: Array, face: int, row: Opportunity) -> int:
 def _along(
     position: Array, face: int, row: Opportunity
 ) -> Iterator[tuple[Move | None, Situation, Holding]]:
-    """The start and then every move, each with the situation and the holding behind it."""
+    """The start and then every move, each with the situation and the holding after it."""
     holding = row.holding
     yield None, Situation.of(position, face), holding
     for move in row.moves:
@@ -109,10 +109,10 @@ def _along(
 
 
 def _standing(situation: Situation) -> Situation:
-    """The same where only a piece at its place in the solved cube is at home.
+    """The same situation, but only pieces at their places in the solved cube count as home.
 
-    A solver who tracks a piece through an unfinished cross wants its place, whatever the
-    offset; *in its slot* or *flipped* would not say where that is.
+    A solver who tracks a piece through an unfinished cross needs its place, at any offset. The
+    words *in its slot* or *flipped* do not name the place.
     """
     home = [int(situation.position[piece]) == int(HOME[piece]) for piece in SLOT_PIECES]
     corners = sum(is_home << slot for slot, is_home in enumerate(home[:4]))

@@ -1,4 +1,4 @@
-"""Sentences about opportunities, in the trade's words."""
+"""Sentences about opportunities, in the words of the trade."""
 
 from __future__ import annotations
 
@@ -42,19 +42,19 @@ __all__ = [
     "where_sentence",
 ]
 
-# Rules of the trade: what to add to an opportunity, and what not to say at all.
+# Rules of the trade: notes on an opportunity, and reasons to silence it.
 #
-# Common practice, no published source. Each rule is a function of its own with a name; what it
-# says stands in the opportunity's ``notes``, and a rule that silences a row names itself there.
+# Common practice, no published source. Each rule is a function. It returns a note, which names the
+# rule and goes into the opportunity's ``notes``; the note may silence the row.
 
 
 BEFORE_THE_EYES: Final = "before-the-eyes"
-"""Name of the rule by which all levels but the gentlest leave out what nobody can miss."""
+"""Name of the rule that silences obvious pairs at all levels above calm."""
 
 _QUIET: Final = 4
-"""So many upper-layer pieces that stay are worth a word."""
+"""From this many upper-layer pieces that stay on, a note says so."""
 _FEW: Final = 3
-"""Turns that are seen at a glance."""
+"""Most turns of a pair that is seen at a glance."""
 _IN_SIGHT: Final = frozenset(("up", "front", "right"))
 _UPPER_FACE: Final = 9
 """Facelets below this number lie in the upper face of the down frame."""
@@ -74,23 +74,23 @@ def parse_level(name: str) -> Level:
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """What a rule has to say about an opportunity."""
+    """The note of a rule on an opportunity."""
 
     rule: str
     text: str
     silences: bool = False
-    """Whether the opportunity is better not spoken of."""
+    """Whether the opportunity should not be told."""
 
 
 class Case(NamedTuple):
-    """What rules look at."""
+    """The input of rules."""
 
     situation: Situation
     slots: tuple[int, ...]
     row: Opportunity
     """Without notes, and without its sentence."""
     needed: Level
-    """From which level on the technique is spoken of."""
+    """The lowest level that allows hints about the technique."""
     level: Level
     """The solver's."""
 
@@ -111,9 +111,9 @@ def _corner_facing_up(case: Case) -> Note | None:
 
 
 def edge_is_good(situation: Situation, slot: int, holding: Holding) -> bool | None:
-    """Whether a slot's edge in the upper layer goes in from the right or left as it is held.
+    """Whether a slot's edge in the upper layer goes in from the right or left in this holding.
 
-    That is so if the colour on its upper side belongs to the slot's front or back centre.
+    It does if the colour on its upper side belongs to the slot's front or back centre.
     None if the edge is not in the upper layer.
     """
     edge = SLOT_PIECES[slot + 4]
@@ -157,26 +157,26 @@ RULES: Final[tuple[Callable[[Case], Note | None], ...]] = (
     _edge_side,
     _quiet_top,
 )
-"""All rules, in the order in which they speak."""
+"""All rules, in the order of their notes."""
 
 
 def apply_rules(case: Case) -> tuple[Note, ...]:
-    """What the rules say about a row."""
+    """The notes of all rules on a row."""
     return tuple(note for rule in RULES if (note := rule(case)) is not None)
 
 
 def focus_note(price_s: float) -> Note:
-    """What a way by a technique that is practised costs more than the best plan."""
+    """The note with the extra cost of a technique of the focus against the best plan."""
     if price_s < _NOTABLE_S:
         return Note("focus", "as quick as the best plan")
     return Note("focus", f"{price_s:.2f} s slower than the best plan")
 
 
 def before_the_eyes(situation: Situation, row: Opportunity) -> bool:
-    """Whether a row's pair stands before one's eyes, so that only the gentlest level tells it.
+    """Whether a row's pair is obvious, so that only the calm level tells it.
 
-    It is a made pair, or takes three turns without a rotation while both pieces show a sticker in
-    the upper, front or right face as the cube is held.
+    It is a made pair, or it takes at most three turns without a rotation and both pieces show a
+    sticker in the upper, front or right face in this holding.
     """
     if row.traits.begins_joined:
         return True
@@ -188,9 +188,9 @@ def before_the_eyes(situation: Situation, row: Opportunity) -> bool:
 
 
 _NOTABLE_S: Final = 0.05
-"""Predictions that differ by less are not told apart."""
+"""Predictions that differ by less count as equal."""
 _QUICK_MS: Final = 600
-"""A next pair that takes no more is worth a word."""
+"""A next pair that takes at most this long is mentioned."""
 _PLACES: Final = {
     frozenset("FR"): "front right",
     frozenset("FL"): "front left",
@@ -201,7 +201,7 @@ _PLACES: Final = {
 
 @cache
 def place_of(slot: str, holding: Holding) -> str:
-    """Where in the hands a slot is: *front right* and so on; its colours if it is not below."""
+    """Where a slot is in the hands: *front right* and so on; its colours if not upright."""
     faces = frozenset(
         "ULFRBD"[holding.hand_face(COLOURS.index(colour))] for colour in slot.split("-")
     )
@@ -209,7 +209,7 @@ def place_of(slot: str, holding: Holding) -> str:
 
 
 def cross_sentence(row: Opportunity, colour: str = "") -> str:
-    """One sentence about a plain cross; with its colour where that is not said beside it."""
+    """One sentence about a plain cross; ``colour`` is given where nothing else names it."""
     cross = f"{colour} cross".strip().capitalize()
     return f"{cross}, {row.holding.front} front: {row.seconds:.2f} s, {_turns(row.turns)}."
 
@@ -219,7 +219,7 @@ def _turns(count: int) -> str:
 
 
 def repair_sentence(row: Opportunity) -> str:
-    """One sentence about slots that were kept and are out."""
+    """One sentence about slots that were kept and are out now."""
     where = " and ".join(f"{slot} ({place_of(slot, row.holding)})" for slot in row.slots)
     turns = f"{row.turns} turn{'s' if row.turns != 1 else ''}"
     is_out = "is" if len(row.slots) == 1 else "are"
@@ -227,9 +227,9 @@ def repair_sentence(row: Opportunity) -> str:
 
 
 def sentence(row: Opportunity, reason: str, leaves: str = "") -> str:
-    """One sentence about a sequence: what to do, where, why, and what it takes.
+    """One sentence about a sequence: the technique, the slots, the reason and the seconds.
 
-    ``reason``: why it is possible, as one clause. ``leaves``: what makes its plan the best.
+    ``reason``: why it is possible, as one clause. ``leaves``: why its plan is good, or empty.
     """
     where = " and ".join(f"{slot} ({place_of(slot, row.holding)})" for slot in row.slots)
     into = f" into {where}" if where else ""
@@ -243,7 +243,7 @@ def sentence(row: Opportunity, reason: str, leaves: str = "") -> str:
 
 
 def plan_words(situation: Situation, line: Line) -> str:
-    """What makes a plan begin with its first step, in a few words; empty if nothing stands out."""
+    """How good the second step of a plan is, in a few words; empty if it is nothing special."""
     if len(line.steps) < 2:
         return ""
     onward = line.steps[1]
@@ -256,7 +256,7 @@ def plan_words(situation: Situation, line: Line) -> str:
 
 
 def where_sentence(row: Opportunity) -> str:
-    """The first degree: that there is something, and where to look."""
+    """The first clue: there is something, and where to look."""
     if not row.slots:
         return "There is something for the cross."
     slots = " and ".join(f"{slot} ({place_of(slot, row.holding)})" for slot in row.slots)
@@ -264,7 +264,7 @@ def where_sentence(row: Opportunity) -> str:
 
 
 def what_sentence(row: Opportunity) -> str:
-    """The second degree: the technique too, not the moves."""
+    """The second clue: the technique too, without the moves."""
     slots = " and ".join(f"{slot} ({place_of(slot, row.holding)})" for slot in row.slots)
     into = f" into {slots}" if slots else ""
     return f"{row.title}{into}, {row.holding.front} front. Which moves?"
@@ -273,8 +273,8 @@ def what_sentence(row: Opportunity) -> str:
 def spoken_words(row: Opportunity, stated: Holding | None) -> str:
     """A hint as it is said aloud, in four words at most: *front right, keyhole corner*.
 
-    The place of its first slot, and the technique; moves are never said. ``stated``: how the
-    solver said the cube is held. Held otherwise, or nobody knows how, the slot is named by its
+    The place of its first slot, and the technique; moves are never said. ``stated``: the holding
+    that the solver stated. If it is not the row's holding, or None, the slot is named by its
     colours.
     """
     if not row.slots:
