@@ -1,1 +1,1 @@
-"""What people and programs are shown, as values and text. Pure."""
+"""Screens, lines, pages and JSON objects, as values and text. Pure."""

@@ -1,4 +1,4 @@
-"""A technique explained: words, a drawn example, its sequences beside the plain way."""
+"""The explanation of a technique: words, a drawn example, its sequences and the plain way."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 __all__ = ["explanation_lines", "technique_lines"]
 
 _SHOWN: Final = 3
-"""So many sequences of the technique are shown; what comes behind is only counted."""
+"""At most this many sequences of the technique are shown; the others are only counted."""
 
 _SOURCE: Final = "When it pays is common practice, no published source; the example is computed."
 _FOREIGN: Final = "This technique was installed beside livecube; the example is computed."
@@ -40,7 +40,7 @@ def technique_lines(techniques: Sequence[Technique]) -> list[Text]:
 
 
 def explanation_lines(technique: Technique, example: Example | None) -> list[Text]:
-    """Title, two paragraphs, and the example; to be wrapped by whoever shows them."""
+    """Title, two paragraphs, and the example. The lines are not wrapped."""
     words = about(technique)
     lines = [Text(words.title, "bold"), Text()]
     for paragraph in filter(None, (words.seeing, words.paying)):

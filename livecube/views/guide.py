@@ -23,8 +23,8 @@ def laid_out(
 ) -> str:
     """Markdown as lines of this width, for a pager.
 
-    ``pages``: names of pages by the links that lead to them. A pager follows no link, so such a
-    link is shown as the command that shows the page, and others show where they lead.
+    ``pages``: names of pages by the links to them. A pager cannot follow links, so such a link is
+    shown as the command that shows the page. Other links show their addresses.
     """
     out = StringIO()
     console = Console(

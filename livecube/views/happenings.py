@@ -1,4 +1,4 @@
-"""When something was, as people here say it."""
+"""Happenings as JSON objects and as plain lines."""
 
 from __future__ import annotations
 
@@ -68,15 +68,15 @@ __all__ = [
 
 
 def day_and_time(moment: str, zone: tzinfo | None = None) -> str:
-    """Day and time in a zone, ``2026-03-01 19:20``; empty if the moment is.
+    """Day and time in a zone, ``2026-03-01 19:20``; empty if the moment is empty.
 
-    ``moment`` is ISO 8601 with its zone. ``zone``: None is that of this system.
+    ``moment`` is ISO 8601 with its zone. ``zone``: None: the zone of this system.
     """
     if not moment:
         return ""
     try:
         return datetime.fromisoformat(moment).astimezone(zone).strftime("%Y-%m-%d %H:%M")
-    except (ValueError, OverflowError):  # the very first or last day that there is
+    except (ValueError, OverflowError):  # the very first or last day of the calendar
         return moment
 
 
@@ -84,7 +84,7 @@ def day_and_time(moment: str, zone: tzinfo | None = None) -> str:
 
 
 def _s(seconds: float) -> float:
-    """Seconds to the microsecond: what floating point adds beyond is noise."""
+    """Seconds rounded to the microsecond, which removes the noise of floating point."""
     return round(seconds, 6)
 
 
@@ -261,7 +261,7 @@ def end_json(turns: int, solves: int, advice_ms: Sequence[float]) -> dict[str, A
     }
 
 
-# Happenings as plain lines, for pipes, files and screens that cannot be drawn on.
+# Happenings as plain lines, for pipes, files and terminals without a screen to draw on.
 
 
 STAGE_TITLES: Final = {
@@ -278,12 +278,12 @@ LINK_BACK: Final = "The connection to the cube is back."
 
 
 def split_title(split: Split) -> str:
-    """What a stage is called: *pair green-red*, *orientation (OLL)*."""
+    """The name of a stage: *pair green-red*, *orientation (OLL)*."""
     return " ".join((STAGE_TITLES[split.stage], *split.slots))
 
 
 def _how(split: Split) -> str:
-    """Where in the hands, if that is known, by which technique and with which case."""
+    """The place in the hands, if it is known, the technique, the case and remarks."""
     parts = [place_of(slot, split.holding) for slot in split.slots if split.holding]
     parts += [part for part in (split.technique, split.case) if part]
     if split.offset:
@@ -302,12 +302,12 @@ def hint_text(opportunity: Opportunity) -> str:
 
 
 def note_sentence(note: Note) -> str:
-    """What a rule says, as a sentence."""
+    """The note of a rule as a sentence."""
     return f"{note.text[0].upper()}{note.text[1:]}."
 
 
 def twisted_sentence(resynced: Resynced) -> str:
-    """That corners were twisted by hand; empty if none were."""
+    """The corners that were twisted by hand, as a sentence; empty if there are none."""
     if not resynced.twisted:
         return ""
     corners = " and ".join(map(piece_colours, resynced.twisted))
@@ -315,7 +315,7 @@ def twisted_sentence(resynced: Resynced) -> str:
 
 
 def clock_sentence(told: ClockAccount) -> str:
-    """How good the times are."""
+    """How accurate the times are, as a sentence."""
     if told.drift_ppm is None:
         return (
             f"The cube has no clock: times are those of arrival, in steps of about "
@@ -329,7 +329,7 @@ def clock_sentence(told: ClockAccount) -> str:
 
 
 def happening_line(happening: Happening) -> str | None:
-    """One line for a happening; None for what is not worth one."""
+    """The text for a happening, usually one line; None if it gets none."""
     match happening:
         case Turned() | Battery() | HeldAs() | HeldNow() | Planned():
             text = None
@@ -378,19 +378,19 @@ def happening_line(happening: Happening) -> str | None:
 
 
 def _about(opportunity: Opportunity) -> str:
-    """What a hint was about: *Keyhole corner into green-red*."""
+    """Technique and slots of a hint: *Keyhole corner into green-red*."""
     into = f" into {' and '.join(opportunity.slots)}" if opportunity.slots else ""
     return f"{opportunity.title}{into}"
 
 
 def clue_text(clue: Clue) -> str:
-    """As much of a hint as its degree allows."""
+    """The part of a hint that a clue tells, as a sentence."""
     sentence = where_sentence if clue.tells == Telling.WHERE else what_sentence
     return sentence(clue.opportunity)
 
 
 def unsaid_lines(unsaid: Unsaid, width: int | None = None) -> list[str]:
-    """What was kept back during a solve: how much, and the best of what was missed.
+    """How many hints were kept back during a solve, and the best of those that were missed.
 
     Times count from the first turn of the solve.
     """
@@ -403,12 +403,12 @@ def unsaid_lines(unsaid: Unsaid, width: int | None = None) -> list[str]:
 
 
 def _since(seconds: float) -> str:
-    """How far into a solve: seconds from its first turn; before it there was inspection."""
+    """Seconds since the first turn of a solve, as text; before it, *in inspection*."""
     return "in inspection" if seconds < 0 else f"{seconds_text(seconds):>6} s"
 
 
 def solve_lines(solve: Solve, width: int | None = None) -> list[str]:
-    """A solve in hindsight as a small table, in so many columns of text as there are."""
+    """A solve in hindsight as a small table that fits ``width`` columns of text."""
     verb = "solved" if solve.solved else "not solved"
     lost = ", with turns lost" if solve.gap else ""
     head = (

@@ -1,4 +1,4 @@
-"""An inspection as text: crosses and X-crosses in one table, and what has to be tracked."""
+"""An inspection as text: crosses and X-crosses in one table, and the pieces to track."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def comparison_lines(inspections: Sequence[Inspection]) -> list[Text]:
 def inspection_blocks(inspection: Inspection, most: int | None) -> list[Text | Table]:
     """Everything about one cross colour, at most ``most`` rows of each kind (None: all).
 
-    To be shown 80 columns wide or more.
+    They need at least 80 columns.
     """
     blocks: list[Text | Table] = [Text(_headline(inspection), "bold")]
     if inspection.crosses:
@@ -93,7 +93,7 @@ def _add_rows(
 
 
 def _moves(row: Opportunity, first: int | None) -> str:
-    """The moves; those of a pseudo pair on a line of their own."""
+    """The moves; the moves of a pseudo pair are on a second line."""
     if first is None:
         return moves_text(row.moves)
     return f"{moves_text(row.moves[:first])}\n  {moves_text(row.moves[first:])}"
@@ -120,5 +120,5 @@ def _label(seen: Sighting) -> str:
 
 
 def _name(one: Track, seen: Sighting) -> str:
-    """The piece; with its colours where there are two of its kind."""
+    """The name of a piece; with its slot if the row fills two slots."""
     return seen.piece if len(one.row.slots) == 1 else f"{seen.slot} {seen.piece}"

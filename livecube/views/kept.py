@@ -1,6 +1,6 @@
-"""Drawing once what stays the same from frame to frame.
+"""A cache for parts of a screen that stay the same from frame to frame.
 
-Laying out a table takes milliseconds, and whoever waits for advice waits for the drawing too.
+Laying out a table takes milliseconds, and drawing delays advice.
 """
 
 from __future__ import annotations
@@ -19,16 +19,16 @@ __all__ = ["Beside", "Kept"]
 
 
 class Kept:
-    """Keeps the lines of something until it shows something else, or in another width.
+    """Keeps the laid-out lines of a view until its content or the width changes.
 
-    What is kept is replaced at once, with what it belongs to: several threads may draw.
+    Lines and their key are replaced in one assignment, since several threads may draw.
     """
 
     def __init__(self) -> None:
         self._drawn: tuple[object, list[list[Segment]]] = (None, [])
 
     def showing(self, shown: object, make: Callable[[], RenderableType]) -> RenderableType:
-        """To be drawn: what ``make`` gives, laid out anew if ``shown`` is not what it was."""
+        """A renderable of ``make()``, which is laid out again only if ``shown`` has changed."""
         return _Showing(self, shown, make)
 
     def lines(
@@ -38,7 +38,7 @@ class Kept:
         console: Console,
         options: ConsoleOptions,
     ) -> list[list[Segment]]:
-        """Its lines on a console."""
+        """The lines of ``make()`` on a console; from the cache if ``shown`` and the width match."""
         wanted = shown, options.max_width
         drawn, lines = self._drawn
         if drawn != wanted:
@@ -58,7 +58,7 @@ class _Showing:
 
 
 class Beside:
-    """A picture of some lines, and beside it, half-way down, a text."""
+    """A picture of some lines, with a text to its right, centred vertically."""
 
     def __init__(self, lines: Sequence[list[Segment]], gap: int, text: Text) -> None:
         self._lines = lines
@@ -66,7 +66,7 @@ class Beside:
         self._text = text
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        """Draw both."""
+        """Draw the picture and the text."""
         left = max(map(Segment.get_line_length, self._lines)) + self._gap
         room = options.update(width=max(1, options.max_width - left), height=None)
         text = console.render_lines(self._text, room)

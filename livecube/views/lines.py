@@ -1,6 +1,6 @@
-"""Lines of text that fit a terminal of any width: nothing is cut within a word or a number.
+"""Lines of text that fit a terminal of any width; words and numbers are never cut.
 
-A width of None is no terminal: a file or a pipe takes lines of any length.
+The width None means a file or a pipe, which takes lines of any length.
 """
 
 from __future__ import annotations
@@ -17,9 +17,9 @@ _BETWEEN_COLUMNS = "  "
 
 
 def folded(lines: Iterable[str], width: int | None, deeper: int = 2) -> list[str]:
-    """Lines folded at blanks; what goes on stands ``deeper`` columns further to the right.
+    """Lines folded at blanks; continued lines are indented by ``deeper`` more columns.
 
-    A word that is longer than the terminal is wide is left whole.
+    A word that is wider than the terminal is not cut.
     """
     if width is None:
         return [*lines]
@@ -67,11 +67,11 @@ def table_rows(
     left: Sequence[int] = (0,),
     indent: str = "",
 ) -> list[list[str]]:
-    """Rows of cells as aligned lines, those of each row together; all have as many cells.
+    """Rows of cells as aligned lines: for each row a list of lines. All rows have as many cells.
 
-    Columns named in ``left`` are aligned to the left, the others to the right. If the whole is
-    wider than ``width``, columns are left out in the order of ``spare``. ``words``: the last
-    column is text, to the left, which is folded into the room that is left.
+    Columns in ``left`` are aligned to the left, the others to the right. If the table is wider
+    than ``width``, columns are left out in the order of ``spare``. ``words``: the last column is
+    text, aligned to the left, and is folded into the remaining width.
     """
     kept = list(range(len(rows[0])))
     left = (*left, len(kept) - 1) if words else left
@@ -93,7 +93,7 @@ def table_rows(
 
 
 _ROOM = 20
-"""Narrower, text reads badly: a column is rather left out."""
+"""Narrowest readable column of text; a table leaves out other columns to keep it."""
 
 
 def _row(

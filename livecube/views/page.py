@@ -1,4 +1,4 @@
-"""The pieces of a page of HTML. Whatever is text is escaped here."""
+"""The parts of a page of HTML. All text is escaped here."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ _GAP: Final = 3
 
 
 def position_svg(position: Array, title: str) -> str:
-    """The drawing of one position (20 facelets); ``title`` is its text for who does not see it.
+    """The drawing of one position (20 facelets); ``title`` is its text for screen readers.
 
     Colours come from the page's style (classes ``sticker white`` and so on).
     """
@@ -63,14 +63,14 @@ def _sticker(facelet: int, colour: str) -> str:
 
 
 def page(title: str, about: str, sections: Sequence[tuple[str, str, str]]) -> str:
-    """A page of its own; each section has an id, a heading (text) and a body (HTML)."""
+    """A whole page; each section has an id, a heading (text) and a body (HTML)."""
     style = resources.files("livecube.views").joinpath("report.css").read_text("utf-8")
     links = "".join(f'<li><a href="#{key}">{escape(head)}</a></li>' for key, head, _ in sections)
     body = "".join(section(key, head, inner) for key, head, inner in sections)
     return (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        # Nothing may be fetched or run, whatever a log or a name says.
+        # The page may fetch or run nothing, even if a log or a name contains markup.
         '<meta http-equiv="Content-Security-Policy" '
         "content=\"default-src 'none'; style-src 'unsafe-inline'; img-src data:\">\n"
         f'<link rel="icon" href="data:,">\n<title>{escape(title)}</title>\n'
@@ -108,8 +108,8 @@ def table(
 ) -> str:
     """A table: the first row is its head, the first column names the rows.
 
-    ``words`` are columns of text. Columns in ``spare`` are left out where the page is narrow; if
-    that does not suffice, the table can be scrolled by the keyboard.
+    ``words`` are columns of text. Columns in ``spare`` are hidden on narrow pages. If the table is
+    still too wide, it can be scrolled, also with the keyboard.
     """
     kinds = [
         " ".join(name for name, of in (("words", words), ("spare", spare)) if at in of)
@@ -139,18 +139,18 @@ def _cell(tag: str, text: str, kind: str, scope: str) -> str:
 
 
 def beside(*parts: str) -> str:
-    """Parts beside one another where the page is wide enough; empty ones are left out."""
+    """Parts side by side if the page is wide enough; empty parts are left out."""
     shown = "".join(f"<div>{part}</div>\n" for part in parts if part)
     return f'<div class="beside">{shown}</div>\n'
 
 
 def details(summary: str, inner: str) -> str:
-    """Something that is open, and can be closed."""
+    """A block with a summary that is open and can be closed."""
     return f"<details open><summary>{escape(summary)}</summary>{inner}</details>\n"
 
 
 def figures_list(figures: Sequence[tuple[str, str, str]]) -> str:
-    """The few figures that matter most: name, figure, what is added in small letters."""
+    """The most important figures: name, figure, and an addition in small letters."""
     cells = "".join(
         f"<div><dt>{escape(name)}</dt><dd>{escape(figure)}<small>{escape(more)}</small></dd></div>"
         for name, figure, more in figures

@@ -1,4 +1,4 @@
-"""The unfolded cube in letters, which colours only repeat."""
+"""The unfolded cube in letters; colours repeat them."""
 
 from __future__ import annotations
 
@@ -30,9 +30,9 @@ __all__ = ["LargePicture", "Picture", "free_slots", "held_picture"]
 
 
 def free_slots(settled: Turned, holding: Holding | None) -> list[tuple[str, str]]:
-    """Names of the slots that are free after a turn, and where the two pieces of each are.
+    """Names of the slots that are free after a turn, and the places of their two pieces.
 
-    None are if no cross is followed. Places are told in a holding; None: the cross down, some
+    Empty if no cross is followed. Places are named in ``holding``; None: the cross down, with any
     front.
     """
     if settled.cross is None:
@@ -68,7 +68,7 @@ _STYLES: Final = {
 class Picture:
     """The unfolded cube, nine lines of colour initials: U above, L F R B in a row, D below.
 
-    ``holding``: how it is held. It is made of what is kept: drawn at every turn, it is to be quick.
+    ``holding``: how it is held. It is drawn at every turn, so it uses cached segments to be quick.
     """
 
     def __init__(self, position: bytes, holding: Holding = SCRAMBLE_HOLDING) -> None:
@@ -93,7 +93,7 @@ class Picture:
 
 @cache
 def _fixed_facelets(holding: Holding) -> list[int]:
-    """For each facelet in the hands the one of the fixed frame that is there."""
+    """For each facelet in the hands the fixed-frame facelet at that place."""
     facelets: list[int] = ROTATIONS[HOLDINGS.index(holding)].tolist()
     return facelets
 
@@ -105,20 +105,20 @@ def _segments(letters: str) -> list[Segment]:
 
 
 def held_picture(position: Array, holding: Holding, marked: Collection[int] = ()) -> list[Text]:
-    """The same as it is held, some facelets (numbered in the hands) in square brackets."""
+    """The unfolded cube in a holding; ``marked`` facelets (numbered in the hands) in brackets."""
     letters = facelets_text(position)
     return _unfolded("".join(letters[one] for one in _fixed_facelets(holding)), marked)
 
 
 class LargePicture:
-    """The cube as it is held, stickers two lines high where there is room for them."""
+    """The unfolded cube in a holding; stickers are two lines high if there is room."""
 
     def __init__(self, position: Array, holding: Holding) -> None:
         self._position = position
         self._holding = holding
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        """Draw it; small if the terminal is."""
+        """Draw it; small if the terminal is small."""
         small = held_picture(self._position, self._holding)
         fits = console.height >= _LARGE_HEIGHT and options.max_width >= _LARGE_WIDTH
         yield from _enlarged(small) if fits else small

@@ -17,7 +17,7 @@ __all__ = ["profile_lines"]
 
 
 def profile_lines(profile: Profile) -> Iterator[str]:
-    """What a profile describes, a line each."""
+    """The parts of a profile, one line each."""
     yield f"{profile.name}: {_telling(profile)}"
     claim = profile.claim
     if claim.name is not None:

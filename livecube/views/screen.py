@@ -1,7 +1,7 @@
 """The live screen: position, stages with their splits, the hint. A value that rich can draw.
 
-Calm and legible from some distance; letters say everything that colours say. The screen
-knows no clock: it shows the cube's time as the happenings bring it.
+It is calm and legible from some distance; letters say everything that colours say. The screen
+has no clock: it shows the cube's time at the last happening.
 """
 
 from __future__ import annotations
@@ -67,7 +67,7 @@ if TYPE_CHECKING:
 
 __all__ = ["HEIGHT", "PREPARING", "LiveScreen", "large", "plan_line", "plan_lines", "plan_sentence"]
 
-# A plan as lines of text: which slot first, which then, and what it costs.
+# A plan as lines of text: the order of the slots, and the seconds.
 
 
 def plan_sentence(plan: Plan) -> str:
@@ -83,15 +83,15 @@ def plan_sentence(plan: Plan) -> str:
 
 
 def plan_line(plan: Plan) -> str:
-    """What follows the first pair, short enough for one line of 80 columns."""
+    """The steps after the first pair, short enough for one line of 80 columns."""
     slots = [" and ".join(step.slots) for step in plan.steps[1:]]
     return f"then {', '.join(slots)}: {plan.total:.1f} s in all"
 
 
 def plan_lines(plans: Sequence[Plan]) -> list[str]:
-    """The best plan, and what the best one costs that begins with each other pair.
+    """The best plan, and for each first pair the seconds of the best plan that begins with it.
 
-    None for fewer than two slots, which leave nothing to choose.
+    Empty for fewer than two slots: there is nothing to choose.
     """
     if not plans or len(plans[0].slots) < 2:
         return []
@@ -100,7 +100,7 @@ def plan_lines(plans: Sequence[Plan]) -> list[str]:
     return [*lines, f"first pair   {', '.join(costs)}"]
 
 
-# Letters, figures and signs so large that they are read from two metres away.
+# Letters, figures and signs, large enough to be read from two metres away.
 
 
 HEIGHT: Final = 5
@@ -139,7 +139,7 @@ _GLYPHS: Final = {
 
 
 def large(text: str) -> list[str]:
-    """A text as :data:`HEIGHT` lines; what is not known is left out."""
+    """A text as :data:`HEIGHT` lines; unknown characters are left out."""
     glyphs = [_GLYPHS[letter] for letter in text if letter in _GLYPHS]
     return [" ".join(glyph[row] for glyph in glyphs) for row in range(HEIGHT)]
 
@@ -149,11 +149,11 @@ PREPARING: Final = "Hints are being prepared …"
 
 _COLUMNS: Final = ("cross", "pair", "pair", "pair", "pair", "orient", "permute", "auf")
 _GAP: Final = 2
-"""Columns between the picture and what is said beside it."""
+"""Columns between the picture and the facts beside it."""
 _LONG_NAME: Final = 11
 """Longer ones may not fit into a column."""
 _LINES: Final = 5
-"""Room that is kept for what is said, so that the lines below stay where they are."""
+"""Lines reserved for the hint, so that the lines below do not move."""
 _LAYOUTS: Final = (
     ("head", "", "middle", "", "stages", "", "words", "room", "", "bottom"),
     ("head", "middle", "stages", "words", "bottom"),
@@ -161,23 +161,23 @@ _LAYOUTS: Final = (
     ("stages", "words", "bottom"),
     ("words", "bottom"),
 )
-"""What is drawn, the roomiest first; the first that fits is taken."""
+"""Blocks that are drawn, the tallest layout first; the first one that fits is taken."""
 _TITLES: Final = {"orient": "OLL", "permute": "PLL", "auf": "AUF"}
 
 
 @dataclass(frozen=True, slots=True)
 class LiveScreen:
-    """What the live screen shows at one moment. Give a :class:`.Board` of it the happenings."""
+    """The live screen at one moment. A :class:`.Board` updates it with happenings."""
 
     source: str
     notice: str = ""
-    """One line for whoever runs the program: what went wrong, or is right again."""
+    """One line for the user: a fault, or its end."""
     standing: str = ""
-    """Another, shown while there is no notice: how to type."""
+    """Another line, shown while there is no notice: how to type."""
     preparing: str = ""
-    """What is waited for; it stands where the hints will."""
+    """What the screen waits for, shown in place of the hint."""
     keys: bool = False
-    """Whether somebody can press keys."""
+    """Whether keys can be pressed."""
     position: bytes = SOLVED_BYTES
     battery: int | None = None
     t: float = 0.0
@@ -187,17 +187,17 @@ class LiveScreen:
     cross: str | None = None
     splits: tuple[Split, ...] = ()
     result: str = ""
-    """Of the last solve."""
+    """The result of the last solve."""
     held: Holding | None = None
     """How the solver said the cube is held."""
     sure: Holding | None = None
-    """The holding that was worked out, where it is sure enough."""
+    """The holding that was worked out, if it is certain enough."""
     said: Spoken | Clue | Unsaid | Repair | None = None
-    """What was said last."""
+    """The last hint, clue, repair or summary."""
     stands: bool = True
-    """Whether that still holds; if not, it can be read until there is something newer."""
+    """Whether it still holds; if not, it stays readable until something newer comes."""
     plan: Plan | None = None
-    """The best order of the free slots where it was said, to the last pair."""
+    """The best plan at the time of the hint."""
     settled: Turned | None = None
     """The last turn that left the cross whole."""
     solves: int = 0
@@ -205,13 +205,13 @@ class LiveScreen:
     _kept_stages: Kept = field(default_factory=Kept, compare=False, repr=False)
 
     def after(self, news: News) -> Self:
-        """What is shown once this has happened; what practice tells is shown elsewhere."""
+        """The screen after ``news``; news of practice does not change it."""
         if isinstance(news, PracticeNews):
             return self
         return replace(self, t=news.t, **self._changes(news))
 
     def _changes(self, happening: Happening | TryNews | DrillNews) -> dict[str, Any]:
-        """The fields that are other ones afterwards."""
+        """The fields that a happening changes."""
         match happening:
             case Turned():
                 return self._turned(happening)
@@ -281,7 +281,7 @@ class LiveScreen:
 
     @property
     def words(self) -> list[Text]:
-        """What is said, line by line."""
+        """The hint, clue, repair or summary as lines."""
         match self.said:
             case Spoken() if not self.stands:
                 row = self.said.opportunity
@@ -304,7 +304,7 @@ class LiveScreen:
         return self._kept_stages.showing(self.splits, self._stages)
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        """Draw the whole screen, or as much as fits: what is said and the keys go last."""
+        """Draw the whole screen, or as much as fits: hint and keys are dropped last."""
         words, facts = self.words, self._facts()
         blocks: dict[str, RenderableType] = {
             "": Text(),
@@ -340,16 +340,16 @@ class LiveScreen:
 
     @property
     def shown_as(self) -> Holding | None:
-        """The holding of the picture, the free slots and the moves; None: nothing says one.
+        """The holding of the picture, the free slots and the moves; None: unknown.
 
-        That of the hint; without a hint as stated or worked out.
+        The holding of the hint; without a hint, the stated one, or the one that was worked out.
         """
         if isinstance(self.said, Spoken | Clue) and self.stands:
             return self.said.opportunity.holding
         return self.held or self.sure
 
     def _shown_how(self) -> str:
-        """Which holding that is, in words."""
+        """The shown holding in words."""
         held = self.shown_as
         if held is None:
             return f"{SCRAMBLE_HOLDING}"
@@ -391,7 +391,7 @@ class LiveScreen:
         return Group(*([Text(notice, "dim")] if notice else []), Text(keys, "dim"))
 
     def _bottoms(self) -> list[str]:
-        """What can be done, in one quiet line, the longest one first."""
+        """The line of keys in several lengths, the longest first."""
         if not self.keys:
             return ["Ctrl-C ends."]
         worked_out = f"{self.sure} (worked out)" if self.sure else ""
@@ -406,26 +406,26 @@ class LiveScreen:
     def _free_slots(self) -> list[tuple[str, str]]:
         """The free slots of the last settled position with the state of their two pieces.
 
-        Places are told as the picture shows the cube, or else with some front.
+        Places are named in the holding of the picture; if that is unknown, with any front.
         """
         if self.settled is None:
             return []
-        # Imported here, since it needs the search, which takes a moment: no screen, no search.
+        # Imported late: it needs the search, which takes a moment to load.
         from livecube.views.picture import free_slots
 
         return free_slots(self.settled, self.shown_as)
 
 
 def _in_a_column(name: str) -> str:
-    """A long name that is one word, such as *keyhole-corner*, broken behind its first hyphen."""
+    """A name for a narrow column: a long single word is broken after its first hyphen."""
     is_long = len(name) > _LONG_NAME and " " not in name
     return name.replace("-", "-\n", 1) if is_long else name
 
 
 def _hint_lines(hint: Spoken, plan: Plan | None) -> list[Text]:
-    """Moves first, then what they do, then, small, all slots to the last.
+    """The moves, then the sentence, then the order of the other slots, dimmed.
 
-    Before a solve there is time to read of other ways to begin, too.
+    Before a solve other ways to begin are shown, too: there is time to read them.
     """
     row = hint.opportunity
     order = [Text(plan_line(plan), "dim", no_wrap=True, overflow="ellipsis")] if plan else []

@@ -16,15 +16,15 @@ if TYPE_CHECKING:
 __all__ = ["written_json", "written_lines"]
 
 _UNSURE = 0.8
-"""Below, a line says how sure it is."""
+"""Below this confidence, a line states the confidence."""
 _WIDE = 44
-"""Longer moves push what is said of them to the right."""
+"""Widest column of moves; after longer moves, comments begin further to the right."""
 
 
 def written_lines(solve: WrittenSolve, number: int, width: int | None = None) -> list[str]:
-    """A line a stage; everything but moves stands behind ``//``, so that all of it reads back.
+    """One line per stage. All but the moves follows ``//``, so that the text can be read back.
 
-    What is too long for the terminal goes on in lines of its own.
+    A line that is too long for the terminal is split into several lines.
     """
     of = solve.of.solve
     verb = "solved" if of.solved else "not solved"
