@@ -1,1 +1,1 @@
-"""The practice session: what comes when, gestures, when to take a break. Pure."""
+"""The practice session: its phases, gestures, and reminders of breaks. Pure."""

@@ -1,4 +1,4 @@
-"""The solves of one session, as they count now."""
+"""The solves of one session, with their present penalties."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 __all__ = ["Attempt", "Attempts"]
 
 _ROUND: Final[tuple[tuple[Penalty, ...], ...]] = ((), (Penalty("+2"),), (Penalty("DNF"),))
-"""The gesture goes round these penalties."""
+"""The penalty gesture steps through these penalties in a circle."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,32 +30,32 @@ class Attempt:
 
     @property
     def penalties(self) -> tuple[Penalty, ...]:
-        """Those that count."""
+        """The penalties that count: corrected, or else measured."""
         return self.measured if self.corrected is None else self.corrected
 
     @property
     def result(self) -> Result:
-        """What it counts."""
+        """The result with the penalties that count."""
         return result_of(self.ms, self.penalties)
 
 
 class Attempts:
-    """All of a session, the last of which may still be corrected."""
+    """All attempts of a session. The last one may still be corrected."""
 
     def __init__(self) -> None:
         self._all: list[Attempt] = []
 
     @property
     def last(self) -> Attempt | None:
-        """The latest one."""
+        """The latest attempt, or None."""
         return self._all[-1] if self._all else None
 
     def add(self, attempt: Attempt) -> None:
-        """Another one is over."""
+        """Add an attempt that is over."""
         self._all.append(attempt)
 
     def next_penalty(self) -> Attempt | None:
-        """Give the last one the next penalty of the round; back at the measured one, it counts."""
+        """Give the last attempt the next penalty; the measured one clears the correction."""
         last = self.last
         if last is None:
             return None
@@ -68,7 +68,7 @@ class Attempts:
         return self._all[-1]
 
     def toggle_discarded(self) -> Attempt | None:
-        """Throw the last one away, or take it back."""
+        """Throw the last attempt away, or take it back."""
         last = self.last
         if last is None:
             return None
@@ -77,7 +77,7 @@ class Attempts:
 
     @property
     def tally(self) -> Tally:
-        """How the session stands."""
+        """Results, averages and best time of the session so far."""
         results = tuple(one.result for one in self._all if not one.is_discarded)
         times = [result for result in results if not isinstance(result, str)]
         averages = tuple(current_averages(results).items())

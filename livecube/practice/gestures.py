@@ -1,11 +1,11 @@
-"""Gestures: what a solver says with a solved cube, without putting it down.
+"""Gestures: commands that a solver gives with the solved cube, without putting it down.
 
-In the middle of a solve the same asks for the next clue of a hint.
+In the middle of a solve a gesture asks for the next clue of a hint.
 
 Two opposite layers are turned a quarter, each clockwise as seen from its own side (or each
-counter-clockwise), and then both are turned back: R L, R' L'. That is neither a slice, which
-people rock back and forth while they wait, nor part of any sequence, and it leaves the cube
-solved. Which two layers they are says what is meant.
+counter-clockwise), and then both are turned back: R L, R' L'. This is neither a slice, which
+people rock back and forth while they wait, nor part of any usual sequence, and it leaves the cube
+solved. The choice of the two layers gives the command.
 """
 
 from __future__ import annotations
@@ -38,20 +38,20 @@ _MEANS: Final[dict[int, Gesture]] = {0: "discard", 1: "next", 2: "penalty"}
 """By the face that comes first in the order U L F R B D: white and yellow, orange and red,
 green and blue."""
 _LONGEST_S: Final = 3.0
-"""Whoever takes longer does something else."""
+"""Turns that take longer in total are not a gesture."""
 _LENGTH: Final = 4
 
 
 class GestureWatcher:
-    """Watches a cube's turns from when it is solved until it is solved again."""
+    """Watches a cube's turns from one solved position to the next."""
 
     def __init__(self, position: bytes = SOLVED_BYTES) -> None:
         self._position = position
         self._made: list[tuple[float, int]] | None = [] if position == SOLVED_BYTES else None
-        """Turns since the cube was solved; None: it has not been, or there were too many."""
+        """Turns since the cube was solved; None: it never was, or there were too many turns."""
 
     def turned(self, t: float, turn: int) -> Gesture | None:
-        """Take in a turn at ``t`` seconds; the gesture that it completes, if any."""
+        """Take in a turn at ``t`` seconds; returns the gesture that it completes, or None."""
         before = self._position
         self._position = before.translate(TURN_BYTES[turn])
         if before == SOLVED_BYTES:
@@ -66,19 +66,19 @@ class GestureWatcher:
         return None
 
     def stands(self, position: bytes) -> None:
-        """The cube stands in this position, however it came there."""
+        """Set the position after a report or a reset of the cube."""
         self._position = position
         self._made = [] if position == SOLVED_BYTES else None
 
 
 class TurnsWatcher:
-    """Sees a gesture in the middle of a solve, whichever two layers it is made with."""
+    """Watches for a gesture in the middle of a solve, with any two opposite layers."""
 
     def __init__(self) -> None:
         self._made: deque[tuple[float, int]] = deque(maxlen=_LENGTH)
 
     def turned(self, t: float, turn: int) -> bool:
-        """Take in a turn at ``t`` seconds; whether it completes a gesture."""
+        """Take in a turn at ``t`` seconds; returns whether it completes a gesture."""
         self._made.append((t, turn))
         if _meaning([*self._made]) is None:
             return False
@@ -92,9 +92,9 @@ def _meaning(made: Sequence[tuple[float, int]]) -> Gesture | None:
 
 
 def layers_and_back(made: Sequence[tuple[float, int]]) -> int | None:
-    """The first face of the two opposite layers of a gesture; None if these turns are none.
+    """The first face of the two opposite layers of a gesture; None if the turns are not a gesture.
 
-    ``made``: times in seconds and turns. They leave every position as it was.
+    ``made``: times in seconds and turns. A gesture does not change the position.
     """
     if len(made) != _LENGTH or made[-1][0] - made[0][0] > _LONGEST_S:
         return None
@@ -110,23 +110,23 @@ def layers_and_back(made: Sequence[tuple[float, int]]) -> int | None:
     return None
 
 
-# When to take a break: after so many minutes of turning without a pause, or so many turns.
+# Reminders of breaks: after a number of minutes without a pause, or a number of turns.
 #
-# The usual values are common practice, no published source, and no medical advice.
+# The default values are common practice, no published source, and not medical advice.
 
 
 _AGAIN: Final = 0.5
-"""Who goes on is reminded again after this part of the limit."""
+"""A solver who goes on is reminded again after this share of the limit."""
 
 
 @dataclass(frozen=True, slots=True)
 class BreakRule:
-    """How much is enough; 0 sets no limit."""
+    """The limits before a break; 0: no limit."""
 
     minutes: float = 30.0
     turns: int = 3000
     pause_minutes: float = 3.0
-    """Hands that rest so long have had a break."""
+    """A rest of this length counts as a break."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,12 +134,12 @@ class BreakDue:
     """It is time for a break."""
 
     minutes: float
-    """Since the last one."""
+    """Minutes since the last break."""
     turns: int
 
 
 class BreakWatcher:
-    """Counts what the hands did since they last rested. Time is the caller's, in seconds."""
+    """Counts time and turns since the last break. The caller gives times, in seconds."""
 
     def __init__(self, rule: BreakRule) -> None:
         self._rule = rule
@@ -147,10 +147,10 @@ class BreakWatcher:
         self._last = 0.0
         self._turns = 0
         self._told = 0
-        """How often since the last rest."""
+        """Number of reminders since the last break."""
 
     def turned(self, t: float) -> BreakDue | None:
-        """Take in a turn; the reminder, if it is due now."""
+        """Take in a turn at ``t`` seconds; returns the reminder if it is due now."""
         if self._began is None or t - self._last >= 60 * self._rule.pause_minutes:
             self._began, self._turns, self._told = t, 0, 0
         self._last = t

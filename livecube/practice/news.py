@@ -1,4 +1,4 @@
-"""What a practice session tells, in order, each with the cube's time."""
+"""The news of a practice session, each with the cube's time."""
 
 from __future__ import annotations
 
@@ -32,12 +32,12 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True)
 class Tally:
-    """How a session stands."""
+    """Results, averages and best time of a session so far."""
 
     results: tuple[Result, ...]
-    """Those that count, in order."""
+    """The results that count, in order."""
     averages: tuple[tuple[str, Result], ...]
-    """The current ones by name, as far as there are enough results."""
+    """The current averages by name, as far as there are enough results."""
     best: Result | None
     """The best single time; None before there is one."""
 
@@ -47,7 +47,7 @@ class OfSolve(Moment):
     """News of one solve."""
 
     number: int
-    """Of the solve in this session, counted from 1."""
+    """Number of the solve in this session, counted from 1."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,31 +55,33 @@ class ScrambleAsked(OfSolve):
     """A scramble is to be turned."""
 
     turns: tuple[int, ...]
-    """From where the cube stands; empty if the solver scrambles as he likes."""
+    """Turns from the present position; empty if the solver scrambles freely."""
     by_hand: bool
+    """Whether the solver scrambles freely."""
 
 
 @dataclass(frozen=True, slots=True)
 class Guided(Moment):
-    """Where the solver stands in the scramble."""
+    """The progress of the solver in the scramble."""
 
     guidance: Guidance
     turns: tuple[int, ...]
-    """The whole path; another one than before if the solver went astray."""
+    """The whole path; a new one if the solver left the old path."""
 
 
 @dataclass(frozen=True, slots=True)
 class InspectionBegun(OfSolve):
-    """The scrambled cube may be looked at; the first turn starts the solve."""
+    """Inspection begins; the first turn starts the solve."""
 
     scramble: tuple[int, ...]
     """Turns from the solved cube to this position."""
     timed: bool
+    """Whether inspection is limited."""
 
 
 @dataclass(frozen=True, slots=True)
 class Called(Moment):
-    """So many seconds of inspection have passed."""
+    """The seconds of inspection that have passed are called."""
 
     seconds: int
 
@@ -93,23 +95,23 @@ class SolveStarted(OfSolve):
 
 @dataclass(frozen=True, slots=True)
 class Judged(OfSolve):
-    """A solve is over, and this is what it counts."""
+    """A solve is over, with its time and penalties."""
 
     ms: int
     inspection_ms: int | None
     penalties: tuple[Penalty, ...]
-    """As measured."""
+    """The measured penalties."""
     tally: Tally
 
 
 @dataclass(frozen=True, slots=True)
 class Corrected(OfSolve):
-    """The solver decided on the penalties of the last solve."""
+    """The solver changed the penalties of the last solve."""
 
     ms: int
     measured: tuple[Penalty, ...]
     penalties: tuple[Penalty, ...] | None
-    """None: those that were measured."""
+    """None: the measured penalties count."""
     tally: Tally
 
 
@@ -118,29 +120,30 @@ class Discarded(OfSolve):
     """The solver threw the last solve away, or took it back."""
 
     away: bool
+    """True: thrown away; False: taken back."""
     tally: Tally
 
 
 @dataclass(frozen=True, slots=True)
 class Abandoned(OfSolve):
-    """An attempt was given up before it was over; it counts nothing and is not kept."""
+    """An attempt was given up before it was over; it does not count and is not kept."""
 
 
 @dataclass(frozen=True, slots=True)
 class BreakAdvised(Moment):
-    """The hands have worked for long enough."""
+    """It is time for a break."""
 
     due: BreakDue
 
 
 @dataclass(frozen=True, slots=True)
 class Reviewed(OfSolve):
-    """A solve of this session was looked at again."""
+    """A solve of this session was reviewed."""
 
     kept: int
-    """Its number in the history."""
+    """The number of the solve in the history."""
     sentences: tuple[str, ...]
-    """What cost most, the costliest first; empty if nothing did."""
+    """The largest losses of time, the largest first; empty if there are none."""
 
 
 PracticeNews: TypeAlias = (

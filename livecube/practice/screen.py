@@ -1,7 +1,7 @@
 """The screen of practice: one thing at a time, large. A value that rich can draw.
 
-What matters is read from two metres: the next turns of the scramble, the seconds of inspection,
-the result. Letters say everything; nothing depends on colour. The clock is a parameter.
+The next turns of the scramble, the seconds of inspection and the result can be read from two
+metres. Letters say everything; nothing depends on colour. The clock is a parameter.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ if TYPE_CHECKING:
 __all__ = ["PracticeScreen"]
 
 _SHOWN_LARGE: Final = 4
-"""So many turns of a scramble stand there large."""
+"""Turns of a scramble that are shown large."""
 _GESTURES: Final = (
     "On the solved cube, two opposite layers a quarter the same way and back:\n"
     "red and orange: next   blue and green: penalty   white and yellow: throw away"
@@ -56,36 +56,36 @@ _GESTURES: Final = (
 
 @dataclass(frozen=True, slots=True)
 class PracticeScreen:
-    """What the screen shows at one moment. Give a :class:`.Board` of it happenings and news."""
+    """The screen at one moment. A :class:`.Board` updates it with happenings and news."""
 
     source: str
     now: Callable[[], float]
-    """The cube's seconds, as far as can be told between its events; from any thread."""
+    """The cube's time in seconds, estimated between its events; callable from any thread."""
     notice: str = ""
-    """One line for whoever runs the program."""
+    """One line for the user."""
     keys: bool = False
-    """Whether somebody can press keys."""
+    """Whether keys can be pressed."""
     preparing: str = ""
-    """What is waited for; it stands where the hints will."""
+    """What the screen waits for, shown in place of the hint."""
     cube: LiveScreen = field(default_factory=lambda: LiveScreen(""))
-    """What the cube does, its stages and its hints."""
+    """The live screen of the cube, for its stages and hints."""
     shown: PracticeNews | None = None
-    """What the middle of the screen is about."""
+    """The news that the middle of the screen shows."""
     path: tuple[int, ...] = ()
     since: float = 0.0
-    """When what is counted began."""
+    """When the shown phase (inspection or solve) began."""
     judged: Judged | None = None
     decided: tuple[Penalty, ...] | None = None
     is_away: bool = False
     tally: Tally | None = None
     advice: str = ""
     costs: tuple[str, ...] = ()
-    """What the review of the last solve says."""
+    """Sentences from the review of the last solve."""
     position: bytes | None = None
     number: int = 0
 
     def after(self, news: News) -> Self:
-        """What is shown once this has happened."""
+        """The screen after ``news``."""
         if not isinstance(news, PracticeNews):
             cube = self.cube.after(news)
             return replace(
@@ -97,7 +97,7 @@ class PracticeScreen:
         return replace(self, **self._changes(news))
 
     def _changes(self, news: PracticeNews) -> dict[str, Any]:
-        """The fields that are other ones afterwards."""
+        """The fields that the news changes."""
         match news:
             case ScrambleAsked():
                 return {"path": news.turns, "number": news.number, "shown": news}
@@ -121,7 +121,7 @@ class PracticeScreen:
         return {}
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        """Draw as much as fits: what is large first, the keys last."""
+        """Draw as much as fits; the keys at the bottom always stay."""
         free = options.update(height=None)
         foot = console.render_lines(self._foot(), free)
         body = console.render_lines(
@@ -158,7 +158,7 @@ class PracticeScreen:
         return [Text("Waiting for the cube …")]
 
     def _passed(self) -> int:
-        """Whole seconds since what is counted began."""
+        """Whole seconds since the shown phase began."""
         return max(0, int(self.now() - self.since))
 
     def _said(self) -> list[RenderableType]:
@@ -171,7 +171,7 @@ class PracticeScreen:
         done = len(self.path) - len(left)
         path = list(self.path)
         if left and done and path[done] // 3 != left[0] // 3:
-            # Of two opposite turns the second was made first.
+            # The solver made the second of two opposite turns first.
             path[done - 1], path[done] = path[done], path[done - 1]
         line = Text()
         for at, turn in enumerate(path):
@@ -211,7 +211,7 @@ class PracticeScreen:
         return [] if self.position is None else [Picture(self.position)]
 
     def _last_result(self) -> list[RenderableType]:
-        """The result before, while the next scramble is turned."""
+        """The previous result, shown while the next scramble is turned."""
         if self.judged is None:
             return []
         costs = [Text(sentence, "dim") for sentence in self.costs[:1]]
@@ -266,7 +266,7 @@ class PracticeScreen:
         shown += [f"{name} {result_text(result)}" for name, result in best]
         return [Text("   ".join(shown))]
 
-    # What can be done.
+    # Keys.
 
     def _foot(self) -> Group:
         lines = [Text(self.advice, "bold")] if self.advice else []

@@ -1,8 +1,7 @@
 """The loop of practice: scramble, inspect, solve, result, and again. Pure.
 
-It takes the cube's events and gives them back in order, with the marks between them that say
-where a solve begins and ends, and with news for whoever shows them. Time is told by events and
-by :meth:`Practice.wake`.
+It takes the cube's events and returns them in order. Between them it adds marks, which say where a
+solve begins and ends, and news to show. Time comes from events and from :meth:`Practice.wake`.
 """
 
 from __future__ import annotations
@@ -39,15 +38,15 @@ __all__ = ["Outcome", "Phase", "Practice", "PracticeRules", "Scrambling", "Wish"
 
 Phase: TypeAlias = Literal["scramble", "inspect", "solve", "result"]
 Wish: TypeAlias = Literal["on", "next", "discard", "penalty"]
-"""What a solver may want. *on*: whatever comes next, be it to stop the time."""
+"""Commands of a solver. *on*: go on to the next phase; in a solve: stop the time."""
 Outcome: TypeAlias = "CubeEvent | PracticeNews"
 
 _REST_S: Final = 3.0
-"""Nobody who scrambles by hand pauses so long (common practice, no published source)."""
+"""A rest of this length ends a scramble by hand (common practice, no published source)."""
 
 
 class Scrambling(Protocol):
-    """What makes scrambles."""
+    """A maker of scrambles."""
 
     def new(self, start: bytes = ...) -> ScramblePath:
         """The path from a position to a random state."""
@@ -60,35 +59,35 @@ class Scrambling(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class PracticeRules:
-    """How somebody wants to practise."""
+    """The rules of a practice session."""
 
     by_hand: bool = False
-    """No scramble is shown: the solver turns the cube as he likes."""
+    """No scramble is shown: the solver scrambles freely."""
     timed: bool = True
     """Inspection is limited, with penalties."""
     settle_s: float = 2.0
-    """So long after the scramble is done inspection begins by itself."""
+    """Seconds from the end of the scramble until inspection begins automatically."""
     breaks: BreakRule = field(default_factory=BreakRule)
 
 
 class Practice:
-    """One session with one cube, which stands in ``position`` (20 facelets) at first."""
+    """One session with one cube, which begins in ``position`` (20 facelets)."""
 
     def __init__(
         self, rules: PracticeRules, scrambling: Scrambling, position: bytes = SOLVED_BYTES
     ) -> None:
         self.phase: Phase = "scramble"
         self.due: float | None = None
-        """When, on the cube's clock, :meth:`wake` is to be called; None: not at all."""
+        """When to call :meth:`wake`, on the cube's clock; None: not needed."""
         self.number = 0
-        """Of the solve that is prepared or under way."""
+        """Number of the solve that is prepared or under way."""
         self.attempts = Attempts()
         self._rules = rules
         self._scrambling = scrambling
         self._position = position
         self._path: ScramblePath | None = None
         self._latest = 0.0
-        """The time of the last mark, before which no event may stand."""
+        """The time of the last mark; no later event may have an earlier time."""
         self._inspected: float | None = None
         self._started: float | None = None
         self._gestures = GestureWatcher(position)
@@ -107,8 +106,8 @@ class Practice:
         return [self._mark(t, "scramble"), asked, *self._advise_break(t)]
 
     def feed(self, event: CubeEvent) -> list[Outcome]:
-        """Take in an event; it, and what it brings, in order."""
-        if event.t < self._latest:  # it was made while a mark was, whose time is an estimate
+        """Take in an event; returns it with the marks and news that it causes, in order."""
+        if event.t < self._latest:  # it is older than a mark with an estimated time
             event = replace(event, t=self._latest)
         match event:
             case Turn():
@@ -120,7 +119,7 @@ class Practice:
         return [event]
 
     def wake(self, t: float) -> list[Outcome]:
-        """The time that ``due`` named has come: it is ``t`` now."""
+        """The time ``due`` has come: it is ``t`` now."""
         due, self.due = self.due, None
         if self.phase == "scramble":
             return self._inspect(t)
@@ -131,7 +130,7 @@ class Practice:
         return []
 
     def wish(self, wish: Wish, t: float) -> list[Outcome]:
-        """The solver wants something at ``t``."""
+        """Carry out a command that the solver gives at ``t``."""
         match wish:
             case "discard" if self.phase in ("inspect", "solve"):
                 return self._abandon(t)
@@ -167,7 +166,7 @@ class Practice:
         return [event]
 
     def _stands(self, event: State) -> list[Outcome]:
-        """The cube says how it stands."""
+        """The cube reports its position."""
         if event.position == self._position:
             return [event]
         self._position = event.position
@@ -176,7 +175,7 @@ class Practice:
             return [event, *self._guide(event.t)]
         if self.phase == "solve" and event.position == SOLVED_BYTES:
             return [event, *self._end(event.t)]
-        if self.phase == "inspect":  # turned while nobody heard it
+        if self.phase == "inspect":  # turned, but the turns were not received
             return [event, *self._abandon(event.t)]
         return [event]
 
@@ -204,7 +203,7 @@ class Practice:
         return [Guided(t, guidance, self._path.turns)]
 
     def _inspect(self, t: float) -> list[Outcome]:
-        """The cube is scrambled, however it was done."""
+        """The cube is scrambled: begin inspection."""
         path = self._path
         if path is None or path.start != SOLVED_BYTES or path.target != self._position:
             path = self._scrambling.to(SOLVED_BYTES, self._position)
@@ -251,7 +250,7 @@ class Practice:
         return [judged, *self._advise_break(t)]
 
     def _abandon(self, t: float) -> list[Outcome]:
-        """The attempt counts nothing; there is another scramble."""
+        """The attempt does not count; ask for another scramble."""
         return [self._mark(t, "abandon"), Abandoned(t, self.number), *self.begin(t)]
 
     # Result.
@@ -274,6 +273,6 @@ class Practice:
         return [] if due is None else [BreakAdvised(t, due)]
 
     def _mark(self, t: float, phase: SolvePhase) -> SolveMark:
-        """At a whole millisecond, as the cube counts: what is told and what is kept round alike."""
+        """A mark at a whole millisecond, so that shown and stored times are rounded alike."""
         self._latest = max(self._latest, ceil(round(1000 * t, 3)) / 1000)
         return SolveMark(self._latest, self.number, phase)

@@ -1,4 +1,4 @@
-"""What can be set about practice: the table [practice] of the configuration."""
+"""The settings of practice: the table [practice] of the configuration."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ PRACTICE_ENTRIES: Final = (
 
 
 def rules_of(table: Mapping[str, Value]) -> PracticeRules:
-    """The rules that a whole table states."""
+    """The rules in a complete table [practice]."""
     return PracticeRules(
         by_hand=bool(table["by_hand"]),
         timed=bool(table["inspection"]),

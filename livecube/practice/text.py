@@ -1,4 +1,4 @@
-"""What practice tells, as plain lines and as words to be said aloud."""
+"""News of practice as plain lines, as words to be said aloud, and as JSON objects."""
 
 from __future__ import annotations
 
@@ -47,11 +47,11 @@ __all__ = [
 ]
 
 LIMITS: Final = {15: "two seconds more from now on", 17: "no result from now on"}
-"""What it means that so many seconds of inspection have passed."""
+"""The consequence after these seconds of inspection."""
 
 
 def practice_line(news: PracticeNews) -> str | None:
-    """One line for what happened; None for what is not worth one."""
+    """One line for the news; None if it gets none."""
     text: str | None
     match news:
         case ScrambleAsked():
@@ -85,7 +85,7 @@ def practice_line(news: PracticeNews) -> str | None:
 
 
 def result_sentence(judged: Judged) -> str:
-    """What a solve counts, and why: *solve 3: 12.67 + 2 = 14.67 (one turn short)*."""
+    """The result of a solve and the reason: *solve 3: 12.67 + 2 = 14.67 (one turn short)*."""
     why = penalties_sentence(judged.penalties)
     return f"solve {judged.number}: {workings_text(judged.ms, judged.penalties)}" + (
         f" ({why})" if why else ""
@@ -93,19 +93,19 @@ def result_sentence(judged: Judged) -> str:
 
 
 def corrected_sentence(news: Corrected) -> str:
-    """What a solve counts now: *solve 3: 12.67 + 2 = 14.67 now, measured 12.67*."""
+    """The corrected result of a solve: *solve 3: 12.67 + 2 = 14.67 now, measured 12.67*."""
     decided = news.measured if news.penalties is None else news.penalties
     was = "" if news.penalties is None else f", measured {workings_text(news.ms, news.measured)}"
     return f"solve {news.number}: {workings_text(news.ms, decided)} now{was}"
 
 
 def reviewed_sentence(news: Reviewed) -> str:
-    """The same, with the number of the solve."""
+    """The largest losses of time in a solve, with its number."""
     return f"solve {news.number}: {costs_sentence(news)}"
 
 
 def costs_sentence(news: Reviewed) -> str:
-    """What cost most in a solve."""
+    """The largest losses of time in a solve."""
     return " ".join(news.sentences) or "Nothing in particular cost time."
 
 
@@ -117,7 +117,7 @@ def tally_text(tally: Tally) -> str:
 
 
 def break_sentence(due: BreakDue) -> str:
-    """That it is time for a break."""
+    """The reminder of a break."""
     return (
         f"Your hands have been at it for {due.minutes:.0f} minutes and {due.turns} turns; "
         "a short break does them good."
@@ -125,7 +125,7 @@ def break_sentence(due: BreakDue) -> str:
 
 
 def practice_words(news: PracticeNews) -> str | None:
-    """What to say aloud; None to go on as before."""
+    """The words to say aloud; None: nothing new to say."""
     match news:
         case Guided() if news.guidance.back:
             return "back"
@@ -147,11 +147,11 @@ def _spoken(ms: int, penalties: tuple[Penalty, ...]) -> str:
     return "no result" if isinstance(result, str) else result_text(result)
 
 
-# What practice tells, as JSON objects. Keys are stable.
+# News of practice as JSON objects. Keys are stable.
 
 
 def practice_json(news: PracticeNews) -> dict[str, Any]:
-    """The object of what practice tells."""
+    """The JSON object of the news."""
     match news:
         case ScrambleAsked():
             name, rest = (
