@@ -1,1 +1,1 @@
-"""Drills: positions in which one technique is the best choice, judged and asked again in time."""
+"""Drills: positions in which one technique is best, tries judged, cases repeated when due."""

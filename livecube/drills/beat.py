@@ -1,10 +1,10 @@
-"""Slow turning to a beat, without pauses: how often a turn missed its beat, and where.
+"""Slow turning to a beat, without pauses: how often a turn misses its beat, and where.
 
-The tempo is given; when its beats fall is taken from the turns, as the circular mean of where they
-lie between two beats: between a beat that is heard and a turn that the cube tells lies a delay that
-nobody knows, but it is always the same. A turn belongs to the beat that is nearest. It missed it
-if it lies farther off than :data:`TOLERANCE` of the time between two beats, or if an earlier turn
-had that beat already. Beats that no turn had between two turns are *empty*: a pause.
+The tempo is given. The phase of the beats is computed from the turns, as their circular mean: the
+delay between a heard beat and a reported turn is unknown, but constant. A turn belongs to the
+nearest beat. It misses the beat if it is off by more than :data:`TOLERANCE` of the time between two
+beats, or if an earlier turn already has this beat. Beats without a turn between two turns are
+*empty*: a pause.
 """
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ __all__ = [
 ]
 
 TOLERANCE: Final = 0.25
-"""How far a turn may be from its beat, as a share of the time between two."""
+"""How far a turn may be from its beat, as a share of the time between two beats."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,18 +52,18 @@ class BeatTurn:
     """One turn against its beat."""
 
     number: int
-    """Of the turn, from 1."""
+    """Number of the turn, from 1."""
     stage: str
     off_s: float
-    """Seconds behind its beat; less than none: before it."""
+    """Seconds after its beat; negative: before it."""
     empty: int
-    """Beats without any turn between the turn before and this one."""
+    """Beats without a turn between the turn before and this one."""
     missed: bool
 
 
 @dataclass(frozen=True, slots=True)
 class BeatResult:
-    """How a solve to a beat went."""
+    """The result of a solve to a beat."""
 
     tempo: float
     """Beats a second."""
@@ -81,7 +81,7 @@ class BeatResult:
 
     @property
     def stages(self) -> tuple[BeatStage, ...]:
-        """The stages in order, each as often as it came."""
+        """The stages in order; a stage that occurs again is listed again."""
         told = []
         for stage, turns in groupby(self.turns, key=lambda turn: turn.stage):
             of = tuple(turns)
@@ -98,14 +98,14 @@ class BeatResult:
 
     @property
     def longest_pauses(self) -> tuple[BeatTurn, ...]:
-        """Turns behind the longest pauses, at most three, the longest first."""
+        """Turns after the longest pauses, at most three, the longest first."""
         paused = [turn for turn in self.turns if turn.empty]
         return tuple(sorted(paused, key=lambda turn: (-turn.empty, turn.number))[:3])
 
 
 @dataclass(frozen=True, slots=True)
 class BeatStage:
-    """How one stage went."""
+    """The result of one stage."""
 
     stage: str
     turns: int
@@ -114,7 +114,7 @@ class BeatStage:
 
 
 def judged_beat(turns: Sequence[tuple[float, str]], tempo: float) -> BeatResult:
-    """The turns of a solve, each with its time and stage, against ``tempo`` beats a second."""
+    """The result of turns, each with time (s) and stage, against ``tempo`` beats a second."""
     beat = 1 / tempo
     off = _offset([t for t, _ in turns], beat)
     judged: list[BeatTurn] = []
@@ -131,25 +131,25 @@ def judged_beat(turns: Sequence[tuple[float, str]], tempo: float) -> BeatResult:
 
 
 def _offset(times: Sequence[float], beat: float) -> float:
-    """When beats fall, from 0 to the time between two: the circular mean of the turns'."""
+    """Phase of the beats in seconds, within half a beat of 0: the circular mean of ``times``."""
     total = sum((exp(2j * pi * t / beat) for t in times), start=0j)
     return phase(total) / (2 * pi) * beat
 
 
-# A solve to a beat: scrambled, ready, turned to its end; fed with the cube's events. Pure.
+# A solve to a beat: scramble, ready, solve; fed with the cube's events. Pure.
 
 
 _HALF_TURN: Final = 0.5
-"""Two turns of one layer are one half turn if less of a beat is between them."""
+"""Two turns of one layer within this share of a beat are one half turn."""
 _FEWEST: Final = 4
-"""Turns of a solve that is broken off; of fewer nothing is said."""
+"""A solve that is stopped early is judged from this many turns on."""
 _SLICE_S: Final = 0.1
-"""Two opposite layers that turn so soon after one another are one motion."""
+"""Turns of two opposite layers within this time are one motion."""
 
 
 @dataclass(frozen=True, slots=True)
 class BeatReady(Moment):
-    """The cube is scrambled; the beat begins, and the solver with it when he likes."""
+    """The cube is scrambled; the beat begins, and the solver starts when ready."""
 
     tempo: float
     """Beats a second."""
@@ -162,14 +162,14 @@ class BeatTurned(Moment):
     """A turn of the solve."""
 
     number: int
-    """From 1."""
+    """Number of the turn, from 1."""
     position: bytes
     """20 facelets, after the turn."""
 
 
 @dataclass(frozen=True, slots=True)
 class BeatJudged(Moment):
-    """The cube is solved, or the solve was broken off."""
+    """The cube is solved, or the solve was stopped early."""
 
     result: BeatResult
     solved: bool = True
@@ -207,11 +207,11 @@ class BeatSession:
         return self._set_up(t)
 
     def give_up(self, t: float) -> list[TryNews | BeatNews]:
-        """Scramble once more."""
+        """Ask for the scramble again."""
         return [TryGivenUp(t, self.number), *self._set_up(t)] if self.number else []
 
     def feed(self, event: CubeEvent) -> list[TryNews | BeatNews]:
-        """Take in an event; what it brings."""
+        """Take in an event; returns the news that it causes."""
         match event:
             case Turn():
                 self._position = self._position.translate(TURN_BYTES[event.turn])
@@ -225,7 +225,7 @@ class BeatSession:
         return self._guide(event.t) if self._ready_at is None else self.give_up(event.t)
 
     def finish(self) -> list[TryNews | BeatNews]:
-        """Nothing more comes; what was turned so far is judged, if it is enough."""
+        """Stop early; returns the judgement of the turns so far, if there are enough."""
         if self.over or self._tracker is None or len(self._turns) < _FEWEST:
             return []
         self.over = True

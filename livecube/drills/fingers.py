@@ -1,9 +1,8 @@
 """The ring-finger drill: short rounds of quarter turns of the bottom layer, timed by the cube.
 
 The layer is held down. ``D`` is for the left ring finger, ``D'`` for the right one (common
-practice, no published source). The first turn says which layer it is. What counts are the times
-between two turns that followed one another as they should; a wrong turn is a slip, and the time
-around it counts nothing.
+practice, no published source). The first turn decides which layer it is. The times between
+consecutive correct turns count. A wrong turn is a slip; the times around it do not count.
 """
 
 from __future__ import annotations
@@ -41,16 +40,16 @@ LEFT: Final = 1
 RIGHT: Final = 3
 """Quarters of ``D'``."""
 STROKES: Final = 8
-"""Turns of a round: short, for the fingers' sake."""
+"""Turns of a round; few, to spare the fingers."""
 _SETTLE_S: Final = 1.0
-"""A turn so soon after a round belongs to it still: it was one too many."""
+"""A turn this soon after a round is ignored: it is an extra turn of that round."""
 _ERRORS: Final = 2.0
-"""Left and right differ if their means do by more than so many standard errors."""
+"""Left and right differ if their means differ by more than this many standard errors."""
 
 
 @dataclass(frozen=True, slots=True)
 class Pattern:
-    """What is turned in one round."""
+    """The turns of one round."""
 
     name: str
     """Which hand: *left*, *right* or *both in turn*."""
@@ -62,7 +61,7 @@ PATTERNS: Final = (
     Pattern("right", (RIGHT,) * STROKES),
     Pattern("both in turn", (LEFT, RIGHT) * (STROKES // 2)),
 )
-"""One after the other, and from the first again."""
+"""The patterns of successive rounds, repeated in this order."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,12 +69,12 @@ class OfRound(Moment):
     """News of one round."""
 
     number: int
-    """Of the round, from 1."""
+    """Number of the round, from 1."""
 
 
 @dataclass(frozen=True, slots=True)
 class FingerAsked(OfRound):
-    """A round may begin, whenever the solver likes."""
+    """A round may begin when the solver is ready."""
 
     rounds: int
     pattern: Pattern
@@ -86,9 +85,9 @@ class FingerTurned(OfRound):
     """A turn of a round."""
 
     done: int
-    """Right turns of this round so far."""
+    """Correct turns of this round so far."""
     slip: bool
-    """Whether this one was wrong."""
+    """Whether this turn was wrong."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,29 +96,29 @@ class FingerRound(OfRound):
 
     pattern: Pattern
     intervals: tuple[tuple[int, float], ...]
-    """For each turn that counts: its quarters, and the seconds since the one before."""
+    """For each turn that counts: its quarters, and the seconds since the turn before."""
     slips: int
 
     @property
     def mean_s(self) -> float | None:
-        """Seconds from turn to turn; None if nothing counts."""
+        """Mean seconds from turn to turn; None if no turn counts."""
         return fmean(self.seconds) if self.seconds else None
 
     @property
     def evenness(self) -> float | None:
-        """Coefficient of variation of these times (0: even as a clock); None: too few."""
+        """Coefficient of variation of these times (0: perfectly even); None: too few turns."""
         mean = self.mean_s
         return stdev(self.seconds) / mean if mean and len(self.seconds) > 1 else None
 
     @property
     def seconds(self) -> tuple[float, ...]:
-        """The times alone."""
+        """The times without the quarters."""
         return tuple(seconds for _, seconds in self.intervals)
 
 
 @dataclass(frozen=True, slots=True)
 class Sides:
-    """Left against right, over all rounds of one hand."""
+    """Left and right compared, over all rounds of one hand."""
 
     left_s: float
     """Mean seconds from turn to turn."""
@@ -130,31 +129,31 @@ class Sides:
 
 @dataclass(frozen=True, slots=True)
 class FingersOver(Moment):
-    """All rounds are done, or it was broken off behind the last of these."""
+    """All rounds are done, or the drill was stopped after the last of these rounds."""
 
     rounds: tuple[FingerRound, ...]
     sides: Sides | None
-    """None: too few turns to say."""
+    """None: too few turns to compare."""
 
 
 FingerNews: TypeAlias = FingerAsked | FingerTurned | FingerRound | FingersOver
 
 
 class FingerDrill:
-    """So many rounds on one cube; fed with its events."""
+    """A drill of ``rounds`` rounds on one cube; fed with its events."""
 
     def __init__(self, rounds: int) -> None:
         self.number = 0
-        """Of the round that is asked for or under way; 0 before :meth:`begin`."""
+        """Number of the round that is asked for or under way; 0 before :meth:`begin`."""
         self.over = False
         self._rounds = rounds
         self._layer: int | None = None
         self._done: list[FingerRound] = []
         self._ended: float | None = None
-        """When the round before was over."""
+        """When the round before ended."""
         self._at = self._slips = 0
         self._before: float | None = None
-        """When the turn before was made; None if the time since then counts nothing."""
+        """When the turn before was made; None if the time since then does not count."""
         self._intervals: list[tuple[int, float]] = []
 
     def begin(self, t: float) -> list[FingerNews]:
@@ -164,13 +163,13 @@ class FingerDrill:
         return [FingerAsked(t, self.number, self._rounds, self._pattern)]
 
     def give_up(self, t: float) -> list[FingerNews]:
-        """Begin this round anew, by any layer."""
+        """Begin this round again, with any layer."""
         self._clear()
         self._layer = None
         return [FingerAsked(t, self.number, self._rounds, self._pattern)] if self.number else []
 
     def feed(self, event: CubeEvent) -> list[FingerNews]:
-        """Take in an event; what it brings."""
+        """Take in an event; returns the news that it causes."""
         if not isinstance(event, Turn) or self.over or not self.number:
             return []
         if self._ended is not None and event.t - self._ended < _SETTLE_S:
@@ -191,7 +190,7 @@ class FingerDrill:
         return told if self._at < len(self._pattern.quarters) else told + self._end(event.t)
 
     def finish(self) -> list[FingerNews]:
-        """Nothing more comes; what the whole rounds so far came to, if there are any."""
+        """End the drill early; returns the figures of the complete rounds, if there are any."""
         if self.over or not self._done:
             return []
         self.over = True

@@ -31,7 +31,7 @@ _PUT: Final = (
 
 
 class DrillBook:
-    """The drills of one person, who need not be known yet."""
+    """The drills of one person, who may be new to the history."""
 
     def __init__(self, history: History, person: str) -> None:
         self._history = history
@@ -39,21 +39,21 @@ class DrillBook:
         self._person = person
 
     def enter(self) -> None:
-        """Make the person known: whoever can do that can keep drills."""
+        """Enter the person into the history. If this succeeds, drills can be kept."""
         with self._history.together():
             self._history.person(self._person)
 
     def known(self) -> frozenset[str]:
-        """Keys of all positions that were drilled."""
+        """Keys of all positions that the person has drilled."""
         rows = self._database.execute(
             f"SELECT DISTINCT place FROM drill_try WHERE {_HIS}", (self._person,)
         )
         return frozenset(place for (place,) in rows)
 
     def keep(self, judged: DrillJudged, seed: int | None, at: datetime) -> DrillJudged:
-        """Keep a try and its card, both or none; the same with when the case comes again.
+        """Keep a try and its card in one transaction; returns the try with its ``next_in`` set.
 
-        ``at`` is when it was made, in UTC.
+        ``at``: time of the try, in UTC.
         """
         row = judged.place.row
         technique, case = row.technique, str(judged.case)
@@ -70,7 +70,7 @@ class DrillBook:
         return replace(judged, next_in=after.due - at)
 
     def keep_round(self, kind: str, figures: Mapping[str, Any], at: datetime) -> None:
-        """Keep what rounds of one kind (*fingers*, *beat*) came to; ``figures`` go into JSON."""
+        """Keep the figures of rounds of one kind (*fingers*, *beat*), as JSON."""
         with self._history.together():
             self._database.execute(
                 "INSERT INTO drill_round (person, tried, kind, figures) VALUES (?, ?, ?, ?)",

@@ -1,11 +1,11 @@
-"""What the hands did in a drill, against what was asked.
+"""The judgement of a try in a drill.
 
-What was done is named by hindsight, nearly as in any solve (:mod:`livecube.drills.judging`). How
-well it went is one of four words, by rules of our own:
+The technique of the try is named by hindsight, as in any solve except for some keyholes (see
+below). The judgement is one of four words, by rules of our own:
 
-- *missed*: another technique, or another slot, or the way had to be shown;
-- *laboured*: what was asked, but with more turns than the quickest way, after more than eight
-  seconds of looking, or with more than 1.5 s between two turns;
+- *missed*: another technique, or another slot, or the way was shown;
+- *laboured*: as asked, but with more turns than the quickest way, after more than eight seconds of
+  looking, or with more than 1.5 s between two turns;
 - *fluent*: no more turns, at most two seconds of looking, and at most half a second between
   two turns;
 - *sound*: everything between.
@@ -43,17 +43,17 @@ __all__ = [
     "points",
 ]
 
-# How a pair of a drill was done: named by hindsight, and by how its turns end.
+# The technique of a pair in a drill: named by hindsight, and by the last turn.
 #
-# Hindsight (:mod:`livecube.stages.solve`) looks only at moments with a whole cross. A plain
-# insertion without such a moment in between, as ``R U' L' U' R' U L`` beside a good edge, looks to
-# it like a keyhole. But behind a keyhole the cross layer has always to be turned back.
+# Hindsight (:mod:`livecube.stages.solve`) looks only at moments with a whole cross. It takes a
+# plain insertion without such a moment in between, such as ``R U' L' U' R' U L`` beside a good
+# edge, for a keyhole. But a keyhole always ends with the turn of the cross layer back.
 
 
 def drill_names(
     place: DrillPlace, techniques: tuple[str, ...], turns: Sequence[int]
 ) -> tuple[str, ...]:
-    """What hindsight calls ``techniques``, with a keyhole that turned nothing back called plain."""
+    """``techniques`` as hindsight names them; a keyhole that turns nothing back becomes plain."""
     if len(techniques) == 1 and own_traits(techniques[0]).is_keyhole:
         turned_back = bool(turns) and turns[-1] // 3 == place.face
         return techniques if turned_back else (Plain.id,)
@@ -61,7 +61,7 @@ def drill_names(
 
 
 def done_as_asked(place: DrillPlace, one: OneTry, advised: OneTry) -> bool:
-    """Whether a try did what is asked: ``advised`` is one with the turns of the place's row."""
+    """Whether a try did what was asked; ``advised``: a try with the turns of the place's row."""
     techniques, slots = one.done()
     if set(slots) != set(place.row.slots):
         return False
@@ -70,17 +70,17 @@ def done_as_asked(place: DrillPlace, one: OneTry, advised: OneTry) -> bool:
     return names in (own, (place.technique,))
 
 
-# How hard a drill's position is: grades of our own, counted from what the eyes have to do.
+# How hard a drill's position is: grades of our own, from the effort of looking.
 #
 # Each of these makes a position harder by one point:
 #
 # - each turn beyond five (at most three points), for one slot; beyond ten for two;
-# - the slot is at the back, as the cube is held for it;
-# - each of the two pieces that shows no sticker on the faces that are seen (up, front, right);
-# - the cross layer stands aside when it begins;
-# - the cube is not only turned: a wide turn or a rotation is part of it.
+# - the slot is at the back in the row's holding;
+# - each of the two pieces that shows no sticker on the visible faces (up, front, right);
+# - the cross layer is not aligned at the beginning;
+# - the sequence has a wide turn or a rotation.
 #
-# No point is *easy*, one or two *medium*, more *hard*.
+# No points: *easy*; one or two: *medium*; more: *hard*.
 
 
 GRADES: Final = ("easy", "medium", "hard")
@@ -91,7 +91,7 @@ _SEEN: Final = {"up", "front", "right"}
 
 
 def points(situation: Situation, row: Opportunity) -> int:
-    """How hard it is."""
+    """How hard a row is in its position, in points."""
     turns = min(_MOST_FOR_TURNS, max(0, row.turns - _EASY_TURNS * len(row.slots)))
     back = any("back" in place_of(slot, row.holding) for slot in row.slots)
     handled = any(move.symbol not in FACES for move in row.moves)
@@ -99,19 +99,19 @@ def points(situation: Situation, row: Opportunity) -> int:
 
 
 def grade_of(points: int) -> str:
-    """The grade for so many points."""
+    """The grade for a number of points."""
     return GRADES[0 if points < 1 else 1 if points < 3 else 2]
 
 
 def _unseen(situation: Situation, row: Opportunity) -> int:
-    """Pieces of the first slot that show nothing to whoever holds the cube."""
+    """Number of pieces of the first slot that show no sticker on the visible faces."""
     slot = situation.slot_numbers(row.slots[:1])[0]
     pieces = slot_stickers(situation, slot, row.holding)
     return sum(not _SEEN & {sticker.facing for sticker in piece} for piece in pieces)
 
 
 HOW_WELL: Final = ("missed", "laboured", "sound", "fluent")
-"""From the worst to the best."""
+"""The judgements, from the worst to the best."""
 _LONG_LOOK_MS: Final = 8000
 _LONG_PAUSE_MS: Final = 1500
 _SHORT_LOOK_MS: Final = 2000
@@ -126,7 +126,7 @@ class DrillJudged(Tried):
     how_well: str
     """One of :data:`HOW_WELL`."""
     next_in: timedelta | None = None
-    """After which time the case should come again; None: nobody keeps account."""
+    """Time until the case should come again; None: unknown, since the try is not kept yet."""
 
     @property
     def as_asked(self) -> bool:
@@ -135,12 +135,12 @@ class DrillJudged(Tried):
 
     @property
     def case(self) -> Case:
-        """Of the position."""
+        """The case of the position."""
         return self.place.case
 
     @property
     def over(self) -> int:
-        """Turns more than the quickest way of the technique has; less than none: fewer."""
+        """Turns above the quickest way of the technique; negative: fewer turns."""
         return self.turns - self.place.row.turns
 
 

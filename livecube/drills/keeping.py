@@ -1,4 +1,4 @@
-"""Drills are kept as they are made, or later if they cannot be kept now."""
+"""Drills are stored at once, or later if the history cannot be written now."""
 
 from __future__ import annotations
 
@@ -23,9 +23,10 @@ __all__ = ["DrillKeeper"]
 class DrillKeeper:
     """The drills of one person in a history that may be full, locked or read-only now.
 
-    What cannot be kept is owed: ``complain`` is told once that it is, it is tried again with the
-    next drill and at the end, and what came of it is said. Only the first and the last time is
-    another program waited for that writes: in between somebody drills.
+    Drills that cannot be stored are owed. ``complain`` gets one message when storing first fails,
+    and one when all drills are stored. Storing is tried again with the next drill and in :meth:`close`.
+    While drills are owed it does not wait for other programs that write, except in :meth:`close`:
+    the solver is drilling.
 
     Raises :class:`~livecube.errors.UsageError` if the history is broken, and
     :class:`~livecube.errors.KeepingError` if it cannot even be read.
@@ -37,21 +38,21 @@ class DrillKeeper:
         self._person = person
         self._owed: list[Callable[[DrillBook], None]] = []
         self._why = ""
-        """What is in the way of what is owed; empty while nothing is."""
+        """Why drills cannot be stored now; empty if they can."""
         self._readable = History(folder, reading=True)
         self.book = DrillBook(self._readable, person)
-        """For reading only: as it was at first, if nothing can be written now."""
+        """For reading only; while nothing can be written, it stays as it was at first."""
         self._history: History | None = None
         self._settle(patient=True)
 
     def keep(self, judged: DrillJudged, seed: int | None) -> DrillJudged:
-        """Keep a try, now or later; the same with when the case comes again, if that is known."""
+        """Keep a try, now or later; if kept now, the result has its ``next_in`` set."""
         at, told = datetime.now(UTC), [judged]
         self._owe(lambda book: told.append(book.keep(judged, seed, at)))
         return told[-1]
 
     def keep_round(self, kind: str, figures: Mapping[str, Any]) -> None:
-        """Keep what rounds of one kind came to, now or later."""
+        """Keep the figures of rounds of one kind, now or later."""
         at = datetime.now(UTC)
         self._owe(lambda book: book.keep_round(kind, figures, at))
 
@@ -91,7 +92,7 @@ class DrillKeeper:
         self._history = history
 
     def close(self, complain: Callable[[str], None]) -> None:
-        """Try once more what is owed, say what is not kept, and close the history."""
+        """Try once more to store owed drills, report the failure, and close the history."""
         self.complain = complain
         if self._owed:
             self._settle(patient=True)

@@ -1,4 +1,4 @@
-"""What drills tell, in order, each with the cube's time."""
+"""The news of drills, each with the cube's time."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ __all__ = ["DrillNews", "DrillReady", "News", "as_drill"]
 
 @dataclass(frozen=True, slots=True)
 class DrillReady(ReadyToTry):
-    """The position is there to be looked at; the first turn starts the time."""
+    """The position is set up; the first turn starts the time."""
 
     place: DrillPlace
 
@@ -30,7 +30,7 @@ DrillNews: TypeAlias = DrillReady | DrillJudged | FingerNews | BeatNews
 
 
 def as_drill(news: TryNews | DrillNews) -> TryNews | DrillNews:
-    """What a try tells, as a drill tells it: the way is not shown before, and judged behind."""
+    """News of a try as news of a drill: no way is shown before it, and a judgement follows."""
     if isinstance(news, ReadyToTry) and isinstance(news.place, DrillPlace):
         return DrillReady(news.t, news.number, news.place, news.position)
     if isinstance(news, Tried) and isinstance(news.place, DrillPlace):
@@ -39,4 +39,4 @@ def as_drill(news: TryNews | DrillNews) -> TryNews | DrillNews:
 
 
 News: TypeAlias = "Happening | PracticeNews | TryNews | DrillNews"
-"""All that is made of what a cube does: by the pipeline, by practice, a try or a drill."""
+"""All news that follow from a cube's events: of the pipeline, practice, tries and drills."""

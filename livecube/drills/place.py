@@ -1,4 +1,4 @@
-"""A position of a drill. What is here is light: whoever tells of drills needs no search."""
+"""A position of a drill. This module is light: showing drills needs no search."""
 
 from __future__ import annotations
 
@@ -19,19 +19,19 @@ if TYPE_CHECKING:
 
 __all__ = ["Case", "DrillPlace", "case_of", "key_of", "pieces_that_count"]
 
-# The case of a drill: which slot in the hands, and where its two pieces are, in few words.
+# The case of a drill: the slot in the hands, and where its two pieces are, in few words.
 #
-# A case is what is asked again and again, so it is told no finer than eyes tell it: not the place
-# of a piece in the upper layer, which one turn of the layer changes, but that it is there and
-# which way it faces.
+# Cases are asked again and again, so they are as coarse as solvers see them. For a piece in the
+# upper layer a case has no place, since one turn of the layer changes it, but only the layer and
+# for corners the direction.
 
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """One case of a technique; as text it is the name under which it is kept."""
+    """One case of a technique; its text is its name in the history."""
 
     side: str
-    """Where the slot is in the hands, held as is cheapest: *front right* and so on."""
+    """Where the slot is in the hands, in the cheapest holding: *front right* and so on."""
     pieces: str
     """Where its corner and its edge are."""
 
@@ -40,7 +40,7 @@ class Case:
 
 
 def case_of(situation: Situation, row: Opportunity) -> Case:
-    """The case of what a row fills, held as the row says."""
+    """The case of the slots that a row fills, in the row's holding."""
     sides = [place_of(slot, row.holding) for slot in row.slots]
     numbers = situation.slot_numbers(row.slots)
     if len(numbers) > 1:
@@ -88,17 +88,17 @@ class DrillPlace(Place):
     grade: str
     """One of :data:`livecube.drills.judging.GRADES`."""
     margin_s: float | None
-    """By how many predicted seconds the next best technique is slower; None: none is known
-    that does as much."""
+    """Predicted seconds by which the next best technique is slower; None: no other technique is
+    known that fills as many slots."""
 
     @property
     def technique(self) -> str:
-        """Its id."""
+        """The id of the technique."""
         return self.row.technique
 
     @property
     def set_up_holding(self) -> Holding:
-        """The cross down, green in front if it can be; else red."""
+        """The cross down, and green in front if possible; else red."""
         up, front = OPPOSITE[self.face], COLOURS.index("green")
         return Holding.of(up, front if front not in (up, self.face) else COLOURS.index("red"))
 
@@ -109,11 +109,11 @@ class DrillPlace(Place):
 
 
 def pieces_that_count(face: int) -> tuple[int, ...]:
-    """The twelve pieces of the cross and its slots; where the others are is all the same."""
+    """The twelve pieces of the cross and its slots; the other pieces do not matter."""
     frame = FRAMES[face]
     return (*frame.cross, *frame.corners, *frame.edges)
 
 
 def key_of(position: bytes, face: int) -> str:
-    """The same for all positions that ask the same: cross colour, and where its pieces are."""
+    """A key of cross colour and its twelve pieces: equal for positions of the same question."""
     return f"{face}" + bytes(position[piece] for piece in pieces_that_count(face)).hex()

@@ -1,9 +1,9 @@
 """Positions for a drill: sampled, judged by the advisor, balanced over cases, sides and slots.
 
-Small random steps break pairs under a whole cross (:mod:`livecube.advice.examples`); for what is
-done in inspection some turns scatter the cross. A position is taken if the technique is the best
-choice by the advisor's own ranking, if its shortest way is named by hindsight as what it is, and
-if the plain way into the same slot is not: or else nobody could be judged there.
+Small random steps break pairs and keep the cross (:mod:`livecube.advice.examples`); for techniques
+of inspection some turns scatter the cross. A position is taken if the technique is the best choice in
+the advisor's ranking, if hindsight recognises it in its shortest way, and if hindsight does not
+take the plain way into the same slot for it. Otherwise a try could not be judged.
 """
 
 from __future__ import annotations
@@ -39,47 +39,47 @@ __all__ = ["Wish", "drawn_cases", "drawn_set", "sampled"]
 
 _POOL: Final = 6
 _POOL_OF_SLOW: Final = 2
-"""From so many positions each one of a set is chosen."""
+"""Each position of a set is chosen from this many candidates."""
 _PATIENCE: Final = 3
-"""So many times as many, if none of them is into a slot that was asked least."""
+"""Up to this many times as many, while no candidate is for a slot that was asked least."""
 _PLAIN: Final = Plain()
 _AS_GOOD_S: Final = 0.1
-"""Predicted seconds that nobody would see: where another technique does as well, nobody could say
-which one was called for."""
+"""Predicted seconds that a solver does not notice. If another technique is this close, the
+position has no clear answer."""
 _BROKEN: Final = 3
-"""So many slots are broken at most on the way from one position to the next …"""
+"""At most this many slots are broken between one position and the next."""
 _STEPS: Final = 3
-"""… by so many steps at most, of three to five turns each."""
+"""They are broken by at most this many steps, of three to five turns each."""
 _TRIED: Final = 4000
-"""At most so many positions are tried for a set."""
+"""At most this many positions are tried for a set."""
 _TRIED_IN_INSPECTION: Final = 120
-"""Advice for a cross that is not whole takes longer."""
+"""The same for techniques of inspection, whose advice takes longer."""
 _ASIDE: Final = 0.15
 _ASIDE_FOR_KEYHOLES: Final = 0.6
-"""Share of positions in which the cross layer stands aside. While it is aligned the plain way is
+"""Share of positions in which the cross layer is not aligned. If it is aligned, the plain way is
 nearly always as good as a keyhole."""
 _LEAST: Final = 3
 _LEAST_IN_INSPECTION: Final = 4
 """Fewest turns of a way that is worth drilling."""
 _SCATTERING: Final = (3, 4)
-"""Turns that scatter the cross for what is done in inspection: fewest, most."""
+"""Turns that scatter the cross for techniques of inspection: fewest, most."""
 
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """What a set is to be like."""
+    """The wished properties of a set."""
 
     technique: Technique
     count: int
     face: int = 0
-    """Of the cross."""
+    """The face of the cross."""
     grade: str | None = None
-    """None: any."""
+    """The wished grade; None: any."""
     slots: tuple[str, ...] = ()
     """Names of slots; empty: any."""
 
     def takes(self, place: DrillPlace) -> bool:
-        """Whether a position is such a one."""
+        """Whether a position has the wished slots and grade."""
         in_slots = not self.slots or set(place.row.slots) <= set(self.slots)
         return in_slots and self.grade in (None, place.grade)
 
@@ -91,11 +91,11 @@ def drawn_set(
     known: Collection[str] = (),
     step: Callable[[float], None] = lambda share: None,
 ) -> tuple[DrillPlace, ...]:
-    """A set of different positions, in the order in which they are to be asked.
+    """A set of different positions, in the order in which they are asked.
 
-    Each lies near to where the one before ends, so that few turns set it up. Those whose keys
-    are ``known`` are left out, so that no set comes twice. It may be smaller than was wished, or
-    empty, if not as many were found. ``step`` is told which share of the work is done.
+    Each is near the end of the one before, so that few turns set it up. Positions whose keys are
+    ``known`` are left out, so that they do not come up again. The set may be smaller than wished,
+    or empty, if too few positions were found. ``step`` gets the share of the work that is done.
     """
     drawn: list[DrillPlace] = []
     asked: Counter[str] = Counter()
@@ -125,7 +125,7 @@ def drawn_cases(
     known: Collection[str] = (),
     step: Callable[[float], None] = lambda share: None,
 ) -> tuple[DrillPlace, ...]:
-    """A position for each of some cases, as far as one is found; else as :func:`drawn_set`."""
+    """A position for each of ``cases``, if one is found; otherwise like :func:`drawn_set`."""
     found: dict[str, DrillPlace] = {}
     left = _Tries(wish)
     while len(found) < len(cases) and left:
@@ -138,7 +138,7 @@ def drawn_cases(
 
 
 class _Tries:
-    """The random positions that may still be tried for a set; false when there are no more."""
+    """Counts the random positions that are tried for a set; false when none are left."""
 
     def __init__(self, wish: Wish) -> None:
         self._wish = wish
@@ -153,13 +153,13 @@ class _Tries:
 
     @property
     def share(self) -> float:
-        """How many of them were used."""
+        """The share of positions that have been tried."""
         return self._tried / self._most
 
     def from_base(
         self, advisor: Advisor, rng: random.Random, base: Array, known: Collection[str]
     ) -> Iterator[DrillPlace]:
-        """Positions as wished, near to a base and not known."""
+        """Positions as wished, near ``base`` and not ``known``."""
         while self:
             self._tried += 1
             place = sampled(advisor, self._wish.technique, self._wish.face, rng, base)
@@ -168,7 +168,7 @@ class _Tries:
 
 
 def _end(places: Sequence[DrillPlace]) -> Array:
-    """Where the cube stands when the last of some places is done as advised."""
+    """The position after the last place is done as advised; solved without places."""
     if not places:
         return SOLVED
     position = np.frombuffer(places[-1].position, dtype=np.uint8)
@@ -176,7 +176,7 @@ def _end(places: Sequence[DrillPlace]) -> Array:
 
 
 def _has_least_asked(pool: Iterable[DrillPlace], asked: Counter[str], wish: Wish) -> bool:
-    """Whether one of the pool is into a slot that was asked least so far."""
+    """Whether a candidate of the pool is for a slot that was asked least so far."""
     slots = wish.slots or FRAMES[wish.face].slots
     fewest = min(asked[slot] for slot in slots)
     least = {slot for slot in slots if asked[slot] == fewest}
@@ -184,7 +184,7 @@ def _has_least_asked(pool: Iterable[DrillPlace], asked: Counter[str], wish: Wish
 
 
 def _how_often(place: DrillPlace, asked: Counter[str]) -> tuple[int, int]:
-    """How often its slots were asked so far; and then its case and its side."""
+    """Sort key: how often its slots were asked so far, then its case and its side."""
     slots, names = place.row.slots, (str(place.case), place.case.side)
     return sum(asked[slot] for slot in slots), sum(asked[name] for name in names)
 
@@ -192,9 +192,9 @@ def _how_often(place: DrillPlace, asked: Counter[str]) -> tuple[int, int]:
 def sampled(
     advisor: Advisor, technique: Technique, face: int, rng: random.Random, base: Array = SOLVED
 ) -> DrillPlace | None:
-    """A random position near a base with a whole, aligned cross.
+    """A random position near ``base``, which has a whole, aligned cross.
 
-    None if the technique is not the best choice there.
+    None if the technique is not clearly the best choice there, or could not be judged.
     """
     position = _random_position(technique, face, rng, base)
     situation = Situation.of(position, face)
@@ -216,11 +216,11 @@ def sampled(
 
 
 def _random_position(technique: Technique, face: int, rng: random.Random, base: Array) -> Array:
-    """A position some steps from a base, with one of its edges flipped if the technique wants that.
+    """A position some steps from a base, with a flipped edge if the technique needs one.
 
-    The cross layer then stands aside: of 10,000 positions with such an edge and the layer aligned,
-    the technique was the best choice in none; with two more slots broken in 2 of 901, with one in
-    40 of 1444.
+    With a flipped edge the cross layer is not aligned, and only one more slot is broken. With the
+    layer aligned, the technique was the best choice in none of 10,000 positions; with two more
+    slots broken in 2 of 901, with one more slot broken in 40 of 1444.
     """
     its = traits(technique)
     flips = its.begins_flipped
@@ -235,7 +235,7 @@ def _random_position(technique: Technique, face: int, rng: random.Random, base: 
 
 
 def _flipped(position: Array, face: int, rng: random.Random) -> Array:
-    """The edge of a solved slot flipped, and with it one of the last layer."""
+    """The position with the edge of a solved slot and an edge of the last layer flipped."""
     solved = slot_bits(Situation.of(position, face).solved)
     if not solved:
         return position
@@ -248,7 +248,7 @@ def _flipped(position: Array, face: int, rng: random.Random) -> Array:
 
 
 def _frame_slots(face: int, slots: Sequence[int]) -> list[int]:
-    """Numbers that the frame has for slots of a situation."""
+    """The frame's numbers for slots of a situation."""
     names = Situation.of(SOLVED, face).slot_names(slots)
     return [FRAMES[face].slots.index(name) for name in names]
 
@@ -256,11 +256,11 @@ def _frame_slots(face: int, slots: Sequence[int]) -> list[int]:
 def _is_promising(
     advisor: Advisor, technique: Technique, chances: Sequence[Chance], position: Array, face: int
 ) -> bool:
-    """Whether a quick look, at the best row only, does not speak against the technique."""
+    """False if quick advice already rules the technique out."""
     its = traits(technique)
     if its.in_inspection or its.is_yardstick or any(chance.then for chance in chances):
         return True
-    # Nearly always it is the plain way that does as well.
+    # Nearly always the plain way is the competitor.
     quick = advisor if its.is_plain else advisor.only((technique, _PLAIN))
     first = quick.advise(position, face, shortest=False, plans=False)
     row = best_row(first, technique.id)
@@ -268,9 +268,10 @@ def _is_promising(
 
 
 def _margin(advice: Advice, row: Opportunity) -> float | None:
-    """By how much the best row of another technique, which is another way, is slower.
+    """Seconds by which the best other way of another technique is slower; None: there is none.
 
-    With looking or without, whichever is less; two pairs done plainly are another way into both.
+    The smaller of the differences with and without looking. For two slots, two plain pairs count as
+    another way.
     """
     own = {one.turns_fixed for one in advice.opportunities if one.technique == row.technique}
     others = [
@@ -288,7 +289,7 @@ def _margin(advice: Advice, row: Opportunity) -> float | None:
 
 
 def _is_close(margin: float | None) -> bool:
-    """Whether another technique does as well."""
+    """Whether another technique is as good."""
     return margin is not None and margin <= _AS_GOOD_S
 
 
@@ -297,9 +298,9 @@ def _can_be_judged(place: DrillPlace, advice: Advice) -> bool:
     own = OneTry(place, place.position)
     over = [own.turn(0.0, turn) for turn in row.turns_fixed]
     if over != [*[False] * (len(over) - 1), True]:
-        return False  # the slots are not filled by it, or before its end
+        return False  # it does not fill the slots, or fills them before its end
     if not done_as_asked(place, own, own):
-        return False  # by luck it fills another slot too
+        return False  # it happens to fill another slot too
     if not row.traits.named_by_hindsight:
         return True
     names = drill_names(place, own.done()[0], own.turns)
@@ -307,7 +308,7 @@ def _can_be_judged(place: DrillPlace, advice: Advice) -> bool:
 
 
 def _plainly_the_same(place: DrillPlace, advice: Advice, own: OneTry) -> bool:
-    """Whether the plain way into the same slot would be taken for the technique."""
+    """Whether the plain way into the same slot would count as the technique."""
     ways = (
         row for row in advice.opportunities if row.traits.is_plain and row.slots == place.row.slots
     )

@@ -1,6 +1,6 @@
-"""When a case should be drilled again: spaced repetition by the published FSRS scheduler.
+"""When a case is due again: spaced repetition by the published FSRS scheduler.
 
-A card is one case of one technique for one person. What the judge says is the scheduler's
+A card is one case of one technique for one person. The judgement of a try is the scheduler's
 rating: *missed* is again, *laboured* hard, *sound* good, *fluent* easy. Nothing is random here,
 and the time is a parameter.
 """
@@ -24,7 +24,7 @@ _RATINGS: Final = dict(
     zip(HOW_WELL, (Rating.Again, Rating.Hard, Rating.Good, Rating.Easy), strict=True)
 )
 _NO_NUMBER: Final = 0
-"""The scheduler's cards are numbered; ours have names."""
+"""The scheduler's cards need numbers; our cards have names instead."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,17 +35,17 @@ class DrillCard:
     case: str
     """As text, see :class:`livecube.drills.place.Case`."""
     due: datetime
-    """With its time zone, UTC."""
+    """With the time zone UTC."""
     state: str
-    """What the scheduler keeps, as JSON."""
+    """The scheduler's own data, as JSON."""
 
 
 def after_drill(
     card: DrillCard | None, technique: str, case: str, how_well: str, now: datetime
 ) -> DrillCard:
-    """The card after a try, with when it is due next; ``card``: None for one never drilled.
+    """The card after a try, with its next due time; ``card``: None: never drilled before.
 
-    ``now`` has its time zone, UTC; ``how_well`` is one of :data:`.HOW_WELL`.
+    ``now`` has the time zone UTC; ``how_well`` is one of :data:`.HOW_WELL`.
     """
     before = Card(_NO_NUMBER, due=now) if card is None else Card.from_json(card.state)
     after, _ = _SCHEDULER.review_card(before, _RATINGS[how_well], now)

@@ -1,4 +1,4 @@
-"""What drills tell, as plain lines."""
+"""News of drills as plain lines, as JSON objects and as screens."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ _DAY_S: Final = 24 * _HOUR_S
 
 
 def drill_line(news: DrillNews) -> str | None:
-    """One line for what happened; None for what is not worth one."""
+    """The text for the news, usually one line; None if it gets none."""
     text: str | None
     match news:
         case DrillReady():
@@ -85,7 +85,7 @@ def drill_line(news: DrillNews) -> str | None:
 
 
 def lasting_lines(news: DrillNews) -> list[str]:
-    """What is worth reading when all is over."""
+    """The lines that stay on the terminal after the screen is closed."""
     match news:
         case DrillJudged():
             return [judged_sentence(news)]
@@ -99,13 +99,13 @@ def lasting_lines(news: DrillNews) -> list[str]:
 
 
 def asked_sentence(place: DrillPlace) -> str:
-    """What is to be found in a position."""
+    """The question of a position."""
     into = "two slots" if len(place.row.slots) > 1 else "which slot"
     return f"{place.row.title}: into {into}, and how? ({place.grade})"
 
 
 def judged_sentence(judged: DrillJudged) -> str:
-    """What was done, against what was asked, in two sentences and when it comes again."""
+    """The try, the asked way, and when the case comes again, in short sentences."""
     again = "" if judged.next_in is None else f" Again in {span_text(judged.next_in)}."
     return f"{_done(judged)} {_best(judged)}{again}"
 
@@ -137,7 +137,7 @@ def _best(judged: DrillJudged) -> str:
 
 
 def span_text(span: timedelta) -> str:
-    """How long, in the unit that fits: *10 minutes*, *3 days*."""
+    """A time span in a fitting unit: *10 minutes*, *3 days*."""
     seconds = max(0.0, span.total_seconds())
     size, name = next(
         (one for one in ((_DAY_S, "day"), (_HOUR_S, "hour")) if seconds >= one[0]),
@@ -148,14 +148,14 @@ def span_text(span: timedelta) -> str:
 
 
 def pattern_text(pattern: Pattern) -> str:
-    """What is turned in a round: *left ring finger: D D D*."""
+    """The turns of a round: *left ring finger: D D D*."""
     turns = " ".join("D" if quarters == LEFT else "D'" for quarters in pattern.quarters)
     fingers = "ring fingers, both in turn" if " " in pattern.name else f"{pattern.name} ring finger"
     return f"{fingers}: {turns}"
 
 
 def round_sentence(done: FingerRound) -> str:
-    """How fast and how even a round was."""
+    """Speed and evenness of a round."""
     slips = f"; {done.slips} wrong turn{'s' if done.slips != 1 else ''}" if done.slips else ""
     if done.mean_s is None:
         return f"round {done.number}: too few turns to say anything{slips}"
@@ -167,7 +167,7 @@ def round_sentence(done: FingerRound) -> str:
 
 
 def fingers_sentence(sides: Sides | None) -> str:
-    """Left against right."""
+    """Left and right compared."""
     if sides is None:
         return "Too few turns to compare left and right."
     left, right = 1000 * sides.left_s, 1000 * sides.right_s
@@ -179,7 +179,7 @@ def fingers_sentence(sides: Sides | None) -> str:
 
 
 def beat_lines(result: BeatResult, *, solved: bool = True) -> list[str]:
-    """How often a turn missed its beat, and where; ``solved``: it was not broken off."""
+    """How often a turn missed its beat, and where; ``solved``: False: stopped early."""
     lines = [
         f"{'' if solved else 'Broken off. '}"
         f"{result.missed} of {turns_counted(len(result.turns))} missed their beat by more than "
@@ -211,11 +211,11 @@ def _stage(name: str) -> str:
     return " ".join((STAGE_TITLES.get(stage, stage), *slots))
 
 
-# What drills tell, as JSON objects. Keys are stable.
+# News of drills as JSON objects. Keys are stable.
 
 
 def drill_json(news: DrillNews) -> dict[str, Any]:
-    """The object of what a drill tells."""
+    """The JSON object of the news."""
     name, rest = _told(news)
     return {"event": name, "t": round(news.t, 6), **rest}
 
@@ -322,21 +322,21 @@ def beat_json(result: BeatResult) -> dict[str, Any]:
     }
 
 
-# The screen of a drill: the set-up large, then nothing but the position, then the judgement.
+# The screen of a drill: the set-up large, then only the position, then the judgement.
 
 
 @dataclass(frozen=True)
 class DrillScreen(AgainScreen):
-    """What the screen shows at one moment; ``title`` says what is drilled."""
+    """The screen of a drill at one moment; ``title`` names the drill."""
 
     command: ClassVar[str] = "drill"
     more_keys: ClassVar[str] = "   s shows the way"
 
     way: str = ""
-    """Once somebody who is stuck has asked for it."""
+    """The asked way, after a solver who is stuck has asked for it; else empty."""
 
     def changes(self, news: News) -> dict[str, Any]:
-        """The fields that are other ones afterwards."""
+        """The fields that the news changes."""
         match news:
             case DrillReady(place=place):
                 begin = (Text(BEGIN), Text(_STUCK, "dim"))
@@ -372,12 +372,12 @@ def _position(place: DrillPlace, position: bytes) -> tuple[RenderableType, ...]:
 
 _SHOWN_LARGE: Final = 4
 _PLACES: Final = 4
-"""Where the mark of the beat can be: it goes from left to right and begins anew."""
+"""Places of the beat's mark: it moves from left to right and starts again."""
 
 
 @dataclass(frozen=True)
 class FingerScreen(AgainScreen):
-    """The turns that are left of a round, large; below them the rounds so far."""
+    """The remaining turns of a round, large; below them the rounds so far."""
 
     command: ClassVar[str] = "drill"
     anew: ClassVar[str] = "begins this round anew"
@@ -386,7 +386,7 @@ class FingerScreen(AgainScreen):
     rounds: tuple[str, ...] = ()
 
     def changes(self, news: News) -> dict[str, Any]:
-        """The fields that are other ones afterwards."""
+        """The fields that the news changes."""
         match news:
             case FingerAsked():
                 return {"asked": news, "middle": self._drawn(news, 0)}
@@ -415,7 +415,7 @@ class FingerScreen(AgainScreen):
 
 @dataclass(frozen=True)
 class BeatScreen(AgainScreen):
-    """The scramble as always; then a mark that moves at each beat, above the position."""
+    """The scramble; then a mark that moves at each beat, above the position."""
 
     command: ClassVar[str] = "drill"
 
@@ -424,11 +424,11 @@ class BeatScreen(AgainScreen):
     position: bytes = SOLVED_BYTES
 
     def after_beat(self) -> BeatScreen:
-        """What is shown once a beat falls."""
+        """The screen after one more beat."""
         return replace(self, **self._marked(self.beats + 1, self.turns, self.position))
 
     def changes(self, news: News) -> dict[str, Any]:
-        """The fields that are other ones afterwards."""
+        """The fields that the news changes."""
         match news:
             case BeatReady():
                 return self._marked(0, 0, news.position)

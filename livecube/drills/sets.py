@@ -18,7 +18,7 @@ __all__ = ["due_set", "generator"]
 
 
 def generator(seed: int | None) -> random.Random:
-    """What positions are drawn with; ``seed``: None for what nobody can foresee."""
+    """The random generator that draws positions; ``seed``: None: an unpredictable one."""
     return random.SystemRandom() if seed is None else random.Random(seed)
 
 
@@ -31,10 +31,11 @@ def due_set(
     step: Callable[[float], None],
     names: Collection[str],
 ) -> list[DrillPlace]:
-    """A position for each card as far as one was found, in the order of the cards.
+    """A position for each card, if one was found, in the order of the cards.
 
-    ``wish`` gives what is wished for a technique; the case is added here. ``names``: of the
-    techniques that can be drilled; ``known``: positions that are not to come again.
+    ``wish`` gives the wish for a technique, without the case. ``names``: the techniques that can
+    be drilled; ``known``: keys of positions that are left out. ``step`` gets the share of the work
+    that is done.
     """
     from livecube.drills.positions import drawn_cases
 
@@ -44,7 +45,7 @@ def due_set(
     found: dict[tuple[str, str], DrillPlace] = {}
     for number, (technique, cases) in enumerate(asked.items()):
         if technique not in names:
-            continue  # of a third party that is not installed any more
+            continue  # a technique of a third party that is not installed any more
         for place in drawn_cases(
             advisor,
             wish(technique),

@@ -1,4 +1,4 @@
-"""The beat of a drill: ticks from when the cube is ready until the solve is over."""
+"""The beat of a drill: ticks from the moment the cube is ready to the end of the solve."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ __all__ = ["BeatSink"]
 class BeatSink:
     """Calls ``tick`` at each beat; ``now`` gives seconds. Late ticks do not shift later ones.
 
-    ``speed``: how many of the cube's seconds pass in one of ours.
+    ``speed``: seconds of the cube's time per second of real time.
     """
 
     name = "beat"
@@ -33,7 +33,7 @@ class BeatSink:
         self._ticking: asyncio.Task[None] | None = None
 
     async def take(self, item: Item) -> None:
-        """Begin or end."""
+        """Start or stop the ticks."""
         if isinstance(item, BeatReady):
             self._stop()
             self._ticking = asyncio.create_task(
@@ -43,7 +43,7 @@ class BeatSink:
             self._stop()
 
     async def close(self) -> None:
-        """No more ticks."""
+        """Stop the ticks."""
         self._stop()
 
     def _stop(self) -> None:
