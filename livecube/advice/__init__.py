@@ -1,1 +1,1 @@
-"""Advice: which techniques are possible now, what each is worth, in words. Pure."""
+"""Advice: the techniques that are possible now, their seconds, and sentences. Pure."""

@@ -55,7 +55,7 @@ def piece_words(situation: Situation, slot: int, holding: Holding) -> tuple[str,
 
 
 def slot_words(situation: Situation, slot: int, holding: Holding) -> str:
-    """The same as one phrase: *corner up front right (white facing right), edge home*."""
+    """Both places as one phrase: *corner up front right (white facing right), edge home*."""
     corner, edge = piece_words(situation, slot, holding)
     joined = ", joined" if situation.joined >> slot & 1 else ""
     return f"corner {corner}, edge {edge}{joined}"

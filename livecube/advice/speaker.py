@@ -341,7 +341,7 @@ _STOP_GAPS: Final = 4
 _FEW_TURNS: Final = 20
 """With fewer turns, the median gap of a solve is not used."""
 _REPAIR_S: Final = 2.0
-"""A rest before a repair is told: longer than a rest within a sequence for the last layer."""
+"""Rest before a repair is told; rests within a sequence for the last layer are shorter."""
 
 
 class Asks(Enum):

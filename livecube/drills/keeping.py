@@ -24,9 +24,9 @@ class DrillKeeper:
     """The drills of one person in a history that may be full, locked or read-only now.
 
     Drills that cannot be stored are owed. ``complain`` gets one message when storing first fails,
-    and one when all drills are stored. Storing is tried again with the next drill and in :meth:`close`.
-    While drills are owed it does not wait for other programs that write, except in :meth:`close`:
-    the solver is drilling.
+    and one when all drills are stored. Storing is tried again with the next drill and in
+    :meth:`close`. After a failure it does not wait for other programs that write, except in
+    :meth:`close`: the solver is drilling.
 
     Raises :class:`~livecube.errors.UsageError` if the history is broken, and
     :class:`~livecube.errors.KeepingError` if it cannot even be read.

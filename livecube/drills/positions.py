@@ -1,8 +1,8 @@
 """Positions for a drill: sampled, judged by the advisor, balanced over cases, sides and slots.
 
 Small random steps break pairs and keep the cross (:mod:`livecube.advice.examples`); for techniques
-of inspection some turns scatter the cross. A position is taken if the technique is the best choice in
-the advisor's ranking, if hindsight recognises it in its shortest way, and if hindsight does not
+of inspection some turns scatter the cross. A position is taken if the technique is the best choice
+in the advisor's ranking, if hindsight recognises it in its shortest way, and if hindsight does not
 take the plain way into the same slot for it. Otherwise a try could not be judged.
 """
 
@@ -218,9 +218,9 @@ def sampled(
 def _random_position(technique: Technique, face: int, rng: random.Random, base: Array) -> Array:
     """A position some steps from a base, with a flipped edge if the technique needs one.
 
-    With a flipped edge the cross layer is not aligned, and only one more slot is broken. With the
-    layer aligned, the technique was the best choice in none of 10,000 positions; with two more
-    slots broken in 2 of 901, with one more slot broken in 40 of 1444.
+    With a flipped edge the cross layer is not aligned, and only one more slot is broken: the
+    technique was the best choice in none of 10,000 positions with such an edge and the layer
+    aligned, in 2 of 901 with two more slots broken, and in 40 of 1444 with one.
     """
     its = traits(technique)
     flips = its.begins_flipped

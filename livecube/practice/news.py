@@ -52,7 +52,7 @@ class OfSolve(Moment):
 
 @dataclass(frozen=True, slots=True)
 class ScrambleAsked(OfSolve):
-    """A scramble is to be turned."""
+    """The solver is asked to turn a scramble."""
 
     turns: tuple[int, ...]
     """Turns from the present position; empty if the solver scrambles freely."""
