@@ -23,7 +23,7 @@ def is_best_choice(advice: Advice, row: Opportunity) -> bool:
 
     For one slot: no fastest row of the advice takes less time, looking included. For two slots:
     it takes less time than the plain way, since a row for one slot cannot be compared with it.
-    The yardstick: it is shorter than every other technique.
+    The yardstick: it is at least two turns shorter than every other technique.
     """
     others = [one for one in advice.opportunities if one.technique != row.technique]
     if not row.fastest:

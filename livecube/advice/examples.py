@@ -127,7 +127,7 @@ class Example:
     """How the cube is held for all the sequences."""
     slots: tuple[int, ...]
     sequences: tuple[Opportunity, ...]
-    """The technique's quickest sequences for the hands; for the yardstick the shortest too."""
+    """The technique's quickest sequences for the hands; for the yardstick the shortest."""
     plainly: tuple[Step, ...]
     """The quickest plain way to as many pairs, for comparison."""
 

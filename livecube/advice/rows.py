@@ -144,7 +144,7 @@ class Advice:
     """Turns of the shortest cross; None if the cross is whole, or without an engine."""
     opportunities: tuple[Opportunity, ...]
     plan: Plan | None
-    """The best plan; None if the cross is not whole, if no slot is free, or if none was found."""
+    """The best plan; None if the cross is not whole, no slot is free, or there is no plan."""
     plans: tuple[Plan, ...]
     """For each first pair the best plan, the best of all first."""
 

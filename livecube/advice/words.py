@@ -201,7 +201,7 @@ _PLACES: Final = {
 
 @cache
 def place_of(slot: str, holding: Holding) -> str:
-    """Where a slot is in the hands: *front right* and so on; its colours if not upright."""
+    """Where a slot is in the hands: *front right* and so on; else its colours."""
     faces = frozenset(
         "ULFRBD"[holding.hand_face(COLOURS.index(colour))] for colour in slot.split("-")
     )
