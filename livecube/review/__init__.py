@@ -1,1 +1,1 @@
-"""A solve looked at again: how it was done, what would have been better, what mattered most."""
+"""Review of a solve: how it was done, which ways were better, what cost most time."""

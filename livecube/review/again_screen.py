@@ -1,4 +1,4 @@
-"""What trying a missed moment again tells, as plain lines."""
+"""News of tries of a missed moment: as plain lines, as JSON objects, on the screen."""
 
 from __future__ import annotations
 
@@ -51,13 +51,13 @@ __all__ = [
 
 
 def moment_sentence(moment: Moment, title: str) -> str:
-    """What is brought back, and what was done then."""
+    """The moment that is set up, and how the solve went on from it."""
     when = f"after {turns_counted(moment.after)} of" if moment.after else "at the beginning of"
     return f"{title}, {when} pair {moment.pair}; then: {_done_then(moment)}"
 
 
 def better_way(place: Place) -> str:
-    """What was advised, in the hands."""
+    """The advised way, as moves in the hands."""
     row = place.row
     return f"{row.title} into {' and '.join(row.slots)}: {moves_text(row.moves)}   [{row.holding}]"
 
@@ -69,12 +69,12 @@ def held_so(place: Scene) -> str:
 
 
 def set_up_text(news: SetUpAsked | SetUpGuided, turns: Sequence[int]) -> str:
-    """Turns of a set-up, in the hands."""
+    """Turns of a set-up, as moves in the hands."""
     return moves_text(hand_moves(turns, news.place.set_up_holding))
 
 
 def again_line(news: TryNews) -> str | None:
-    """One line for what happened; None for what is not worth one."""
+    """One line for a piece of news; None if it is not worth a line."""
     text: str | None
     match news:
         case SetUpAsked():
@@ -96,7 +96,7 @@ def again_line(news: TryNews) -> str | None:
 
 
 def tried_sentence(tried: Tried) -> str:
-    """What was done, against what was advised and what was done in the solve."""
+    """The try, compared with the advised way and with the solve."""
     row = tried.place.row
     verdict = "as advised" if tried.as_advised else "not what was advised"
     looked = f"after {seconds_text(tried.look_ms / 1000)} s of looking"
@@ -119,11 +119,11 @@ def _done(techniques: tuple[str, ...], slots: tuple[str, ...]) -> str:
     return f"{', '.join(techniques)} into {' and '.join(slots)}"
 
 
-# What trying a missed moment again tells, as JSON objects. Keys are stable.
+# News of tries as JSON objects. Keys are stable.
 
 
 def again_json(news: TryNews) -> dict[str, Any]:
-    """The object of what a try tells."""
+    """The JSON object of a piece of news."""
     rest: dict[str, Any]
     match news:
         case SetUpAsked():
@@ -205,34 +205,34 @@ def _never() -> float:
 
 @dataclass(frozen=True)
 class AgainScreen:
-    """What the screen shows at one moment. Give a :class:`.Board` of it the news."""
+    """The content of the screen at one moment. A :class:`.Board` passes the news on to it."""
 
     command: ClassVar[str] = "again"
     anew: ClassVar[str] = "sets up anew"
-    """What the key does."""
+    """What the key *n* does, in words."""
     more_keys: ClassVar[str] = ""
 
     title: str
-    """What is brought onto the cube."""
+    """Names the position that is set up."""
     now: Callable[[], float] = _never
-    """The cube's seconds, as far as can be told between its events; from any thread."""
+    """The cube's clock in seconds, estimated between its events; called from any thread."""
     source: str = ""
     notice: str = ""
-    """One line for whoever runs the program."""
+    """One line of notice for the user."""
     keys: bool = False
-    """Whether somebody can press keys."""
+    """Whether the program can read keys."""
     middle: tuple[RenderableType, ...] = (Text("Waiting for the cube …"),)
     since: float | None = None
-    """When the time began that runs; None: none does."""
+    """When the running time began; None: no time runs."""
     last: str = ""
-    """What is said of the last try."""
+    """The sentence on the last try."""
 
     def after(self, news: News) -> Self:
-        """What is shown once this has happened."""
+        """The screen after this news."""
         return replace(self, **self.changes(news))
 
     def changes(self, news: News) -> dict[str, Any]:
-        """The fields that are other ones afterwards."""
+        """The fields that this news changes."""
         match news:
             case SetUpAsked():
                 return {"middle": self._set_up(news, news.turns), "since": None}
@@ -250,7 +250,7 @@ class AgainScreen:
         return {}
 
     def _standing(self, news: ReadyToTry | TryTurned) -> tuple[RenderableType, ...]:
-        """How the cube stands while it is looked at, and while it is turned."""
+        """The better way and the cube's position, before and during a try."""
         return (
             Text(better_way(news.place), "bold"),
             Text(),
@@ -280,13 +280,13 @@ class AgainScreen:
         )
 
     def _time(self) -> list[RenderableType]:
-        """The seconds of the time that runs."""
+        """The running time in seconds; empty if none runs."""
         if self.since is None:
             return []
         return [Text(f"{max(0.0, self.now() - self.since):.1f} s", "bold"), Text()]
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        """Draw it from the top; the time and the keys have their place, what is above is cut."""
+        """Draw the lines from the top; if too many, the middle is cut, not the time and keys."""
         keys = f"n {self.anew}{self.more_keys}   q ends" if self.keys else "Ctrl-C ends."
         free = options.update(height=None)
         foot = console.render_lines(
@@ -315,12 +315,12 @@ class AgainScreen:
 
 @dataclass(frozen=True, slots=True)
 class LargeText:
-    """Words, as moves are, so large that they are read from two metres away; as many as fit."""
+    """Words, such as moves, so large that they are readable from two metres; as many as fit."""
 
     words: str
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        """Draw them; those that do not fit beside one another are left out behind."""
+        """Draw the words; the last ones are left out if they do not all fit in one row."""
         words = self.words.split()
         while len(words) > 1 and len(large("  ".join(words))[0]) > options.max_width:
             words.pop()

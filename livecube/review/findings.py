@@ -1,4 +1,4 @@
-"""What cost time in a solve, each in a sentence, the costliest first."""
+"""Findings: what cost time in a solve, one sentence each."""
 
 from __future__ import annotations
 
@@ -22,11 +22,11 @@ if TYPE_CHECKING:
 __all__ = ["find_costs", "find_regrips", "turns_counted"]
 
 _NOTABLE_S: Final = 0.1
-"""What costs less is not worth a sentence."""
+"""Findings that cost less are left out."""
 
 
 def find_costs(review: Review, hands: Automaton) -> tuple[Finding, ...]:
-    """All that cost something."""
+    """All findings of notable cost, the costliest first."""
     found = [
         *_slow_ways(review),
         *_other_orders(review),
@@ -55,12 +55,12 @@ def turns_counted(turns: int) -> str:
 
 
 def _within(title: str) -> str:
-    """A technique's title in the middle of a sentence; an X stays great."""
+    """A technique's title in the middle of a sentence; a leading X stays upper case."""
     return title if title.startswith("X") else title[0].lower() + title[1:]
 
 
 def _slow_ways(review: Review) -> list[Finding]:
-    """Pairs that were done by a slower way than the fastest into the same slot."""
+    """Pairs that took longer than the fastest way into the same slot; predicted."""
     found = []
     for stage in review.stages:
         if (against := stage.against_plan) is None:
@@ -76,7 +76,7 @@ def _slow_ways(review: Review) -> list[Finding]:
 
 
 def _other_orders(review: Review) -> list[Finding]:
-    """Pairs before which another one had better been done."""
+    """Pairs for which it was quicker to do another pair first; predicted."""
     found = []
     for stage in review.stages:
         if (against := stage.against_plan) is None:
@@ -109,14 +109,14 @@ def _pauses(review: Review) -> list[Finding]:
 
 
 def _before(split: Split) -> str:
-    """What a pause stood before."""
+    """The stage after a pause, in words."""
     if split.slots:
         return f"pair {' and '.join(split.slots)}"
     return {"orient": "the orientation", "permute": "the permutation"}.get(split.stage, split.stage)
 
 
 def _rotations(review: Review) -> list[Finding]:
-    """Rotations between pairs that a way of the same worth avoids, where they are sure."""
+    """Rotations of pairs that an equally quick way avoids, where the holding is sure."""
     stages = [stage for stage in review.stages if stage.spare is not None]
     if not stages:
         return []
@@ -131,7 +131,7 @@ def _rotations(review: Review) -> list[Finding]:
 
 
 def _spare_s(stage: StageReview) -> float:
-    """What rotations cost that could have been left out, without what the slow way is told for."""
+    """Cost of spare rotations, without the part that a finding of :func:`_slow_ways` counts."""
     assert stage.spare is not None
     against = stage.against_plan
     if against is None or against.slow_s < _NOTABLE_S:
@@ -144,16 +144,16 @@ def _times(times: int) -> str:
 
 
 def find_regrips(stages: Iterable[WrittenStage], hands: Automaton) -> list[float]:
-    """Predicted extra seconds of each regrip inside a stage; between stages there is time."""
+    """Predicted extra seconds of each regrip inside a stage; between stages regrips are free."""
     return [
         extra / 1000 for stage in stages for extra in hands.regrips_ms(m.move for m in stage.moves)
     ]
 
 
 def _regrips(review: Review, hands: Automaton) -> list[Finding]:
-    """Regrips of cross and pairs as far as it is sure how the cube was held.
+    """Regrips in cross and pairs, where the holding is sure.
 
-    What comes behind is known by heart, grips and all.
+    Later stages are learned algorithms, and their grips are learned with them.
     """
     stages = [stage.written for stage in review.stages if stage.split.stage in ("cross", "pair")]
     stages = [stage for stage in stages if stage.confidence >= SURE]

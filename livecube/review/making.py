@@ -1,4 +1,4 @@
-"""Making a review: the solve as it is written, beside what the advisor would have done."""
+"""Making a review: the written solve, compared with the advisor's ways."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ __all__ = [
     "stage_span",
 ]
 
-# Left against right, front against back: how pairs went by the side of their slot.
+# Pairs by the side of their slot: left against right, front against back.
 
 
 _SIDES: Final[tuple[Literal["left", "right", "front", "back"], ...]] = (
@@ -58,7 +58,7 @@ _SIDES: Final[tuple[Literal["left", "right", "front", "back"], ...]] = (
 
 
 def compare_sides(stages: Sequence[StageReview]) -> tuple[Side, ...]:
-    """The four sides, without those into which no pair went whose holding is sure."""
+    """Figures of the four sides, from pairs whose holding is sure; sides without pairs left out."""
     placed = [
         (place_of(stage.split.slots[0], stage.written.holding).split(), stage.split)
         for stage in stages
@@ -78,28 +78,31 @@ def compare_sides(stages: Sequence[StageReview]) -> tuple[Side, ...]:
 
 
 def splits_of(written: WrittenSolve) -> tuple[Split, ...]:
-    """The stages that were done, in order, as they are numbered here."""
+    """The stages that were done, in order; other functions number them by this order."""
     return tuple(stage.split for stage in written.stages if stage.split is not None)
 
 
 def stage_span(splits: Sequence[Split], number: int, first_line: int) -> tuple[int, int]:
-    """Turns of the solve before a stage, and at its end; the solve began at ``first_line``."""
+    """Turns of the solve before a stage, and up to its end; it began at ``first_line``."""
     ends = [split.end_turn or 0 for split in splits[: number + 1]]
     before = max(ends[:-1], default=first_line - 1)
     return before - first_line + 1, ends[-1] - first_line + 1
 
 
 def pairs_on(splits: Sequence[Split], number: int, pairs: int) -> int:
-    """The stage with which so many pairs are done, that with ``number`` counted."""
+    """The stage that completes so many ``pairs``, counted from stage ``number`` on.
+
+    The last pair if fewer are left.
+    """
     later = [i for i, split in enumerate(splits) if i >= number and split.stage == "pair"]
     return later[min(pairs, len(later)) - 1]
 
 
 def holdings_before(written: WrittenSolve, cross: int) -> list[Holding | None]:
-    """For each line of a solve how the cube was held before its first rotation.
+    """For each line of a solve, how the cube was held before the line's first rotation.
 
-    None where that, or how it was held in the line itself, is not sure, and where the cross on
-    face ``cross`` was not down: what comes then depends on how it is brought down.
+    None if this holding, or the holding in the line itself, is not sure. None too if the cross on
+    face ``cross`` was not down: then the next moves depend on how it is brought down.
     """
     held, sure = reduce(Holding.after, written.before, SCRAMBLE_HOLDING), False
     before: list[Holding | None] = []
@@ -113,9 +116,9 @@ def holdings_before(written: WrittenSolve, cross: int) -> list[Holding | None]:
 
 
 _TOLD: Final = 3
-"""Alternatives that are told when a pair begins, and as many later ones."""
+"""At most so many alternatives at the beginning of a pair, and at most so many later ones."""
 _WORTH_S: Final = 0.05
-"""What saves less is not told: predictions are not that good."""
+"""Ways that save less are not alternatives: predictions are not that exact."""
 
 
 def review_solve(
@@ -127,8 +130,8 @@ def review_solve(
 ) -> Review:
     """Review a solve that began in the position ``start`` (20 facelets).
 
-    ``step`` is called with the number of stages that have been looked at. A pair with turns that
-    were lost has no alternatives: nobody knows where it began.
+    ``step`` is called after each stage, with 1. A pair with lost turns has no alternatives: the
+    position at its beginning is unknown.
     """
     looker = _Looker(written, start, advisor, hands)
     stages = []
@@ -152,7 +155,7 @@ def review_solve(
 
 
 class _Looker:
-    """Looks at the positions of one solve."""
+    """Reviews the stages of one solve."""
 
     def __init__(
         self, written: WrittenSolve, start: bytes, advisor: Advisor, hands: Automaton
@@ -171,7 +174,7 @@ class _Looker:
             self._positions.append(self._positions[-1].translate(TURN_BYTES[turn]))
 
     def look(self, number: int, stage: WrittenStage) -> StageReview:
-        """Look at one stage."""
+        """Review one stage."""
         split = stage.split
         assert split is not None
         predicted = self._predicted(stage)
@@ -200,7 +203,7 @@ class _Looker:
         return stage_span(self._splits, number, self._first_line)
 
     def _rows(self, at: int, holding: Holding | None) -> list[Opportunity]:
-        """What is open in a position, as far as the level speaks of it, the quickest first."""
+        """The ways that the advisor's level would tell in a position, the quickest first."""
         advice = self._advisor.advise(
             self._position(at), self._face, holding, inspection=False, shortest=False, plans=False
         )
@@ -218,7 +221,10 @@ class _Looker:
         return AgainstPlan(plans[0], own, round(turned - own.steps[0].seconds, 3))
 
     def _later(self, number: int, begun: int, end: int, best_s: float) -> list[Alternative]:
-        """What turned up in the middle of a pair and beats all before it, in its order."""
+        """Ways that opened within a pair, in order of time; each saves more than all before it.
+
+        Only the last few; the first of all saves more than ``best_s``.
+        """
         found: list[Alternative] = []
         for at in range(begun + 1, end):
             if Situation.of(self._position(at), self._face).offset is None:
@@ -231,12 +237,12 @@ class _Looker:
         return found[-_TOLD:]
 
     def _ways(self, number: int, at: int, rows: Sequence[Opportunity]) -> list[Alternative]:
-        """Rows of a position within a stage, against what was done; what saves most first."""
+        """Rows of a position within a stage, compared with the solve; the most saving first."""
         ways = [self._against(number, at, row) for row in rows]
         return sorted(ways, key=lambda way: way.saved_s, reverse=True)
 
     def _against(self, number: int, at: int, row: Opportunity) -> Alternative:
-        """A row against what was done to the end of as many pairs as it fills."""
+        """A row compared with the turns made until as many pairs were done as it fills slots."""
         _, end = self._span(pairs_on(self._splits, number, len(row.slots)))
         begun, _ = self._span(number)
         turns = self._turns
@@ -247,13 +253,13 @@ class _Looker:
         return Alternative(at - begun, row, saved_turns, round(done_s - row_s, 3))
 
     def _seconds(self, turns: tuple[int, ...], held: Holding | None) -> float:
-        """What turns take as they are cheapest to write."""
+        """Predicted time of turns, written in the cheapest way."""
         if (held, turns) not in self._priced:
             self._priced[held, turns] = self._advisor.priced(turns, self._face, held)
         return self._priced[held, turns]
 
     def openings(self) -> tuple[Opening, ...]:
-        """What inspection offered for the colour of the cross, if it beats what was done."""
+        """Openings for the cross colour that inspection offered and that beat the solve."""
         if self._cross is None or not self._stages or self._stages[0].split is None:
             return ()
         rows = openings(self._advisor, self._position(0), (self._face,)) or ()
@@ -285,7 +291,7 @@ class _Looker:
 
 
 def _best_of_each(rows: Sequence[Opportunity]) -> list[Opportunity]:
-    """For each technique and slot the first row."""
+    """The first row of each technique and slots."""
     best: dict[tuple[str, tuple[str, ...]], Opportunity] = {}
     for row in rows:
         best.setdefault((row.technique, row.slots), row)
@@ -299,7 +305,10 @@ def _is_taken(way: Alternative, split: Split) -> bool:
 def _spare(
     stage: WrittenStage, predicted: float | None, rows: Sequence[Opportunity], hands: Automaton
 ) -> SpareRotations | None:
-    """Rotations of a pair that one of ``rows`` avoids, the quickest first, and is no slower."""
+    """Rotations of a pair that a row avoids without being slower; None if no row does.
+
+    ``rows``: the quickest first.
+    """
     rotations = [m.move for m in stage.moves if m.move.is_rotation]
     if not rotations or predicted is None or stage.split is None:
         return None

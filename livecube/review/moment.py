@@ -1,4 +1,4 @@
-"""A moment that was missed: where the cube stood, what was done, what would have been better."""
+"""A missed moment: the position, the moves that were made, and a better way."""
 
 from __future__ import annotations
 
@@ -19,25 +19,26 @@ __all__ = ["Moment", "missed_moment"]
 
 @dataclass(frozen=True, slots=True)
 class Moment(Place):
-    """One moment of a solve, in the middle of which something better was open: ``row``."""
+    """One moment of a solve at which a better way was open: ``row``."""
 
     pair: int
-    """From 1."""
+    """Counted from 1."""
     after: int
-    """Turns of the pair that had been made."""
+    """Turns of the pair made before the moment."""
     techniques: tuple[str, ...]
-    """What was done instead, pair by pair."""
+    """Techniques of the pairs that were done instead, in order, each only once."""
     slots: tuple[str, ...]
     turns: int
-    """That it took from there (HTM)."""
+    """Turns from the moment to the end of those pairs (HTM)."""
     seconds: float
     """From the first of those turns to the last; measured."""
 
 
 def missed_moment(review: Review, start: bytes, pair: int | None = None) -> Moment:
-    """The costliest moment that was missed in a solve begun at ``start``, or in one of its pairs.
+    """The costliest missed moment of a solve that began in ``start`` (20 facelets), or of a pair.
 
-    Raises :class:`~livecube.errors.UsageError` if there is none.
+    ``pair`` counts from 1; None: all pairs. Raises :class:`~livecube.errors.UsageError` if there
+    is no such pair, or no missed moment.
     """
     splits = splits_of(review.written)
     pairs = [i for i, split in enumerate(splits) if split.stage == "pair"]

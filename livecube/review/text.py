@@ -1,4 +1,4 @@
-"""A review as lines of text. What is predicted says so; all else was measured."""
+"""A review as lines of text. Predicted figures are marked; all others were measured."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ _SENTENCES: Final = 3
 
 
 def review_lines(review: Review, title: str, width: int | None = None) -> list[str]:
-    """The review of one solve, in so many columns of text as there are."""
+    """The review of one solve, folded at ``width`` columns; None: not folded."""
     of = review.written.of.solve
     verb = "solved" if of.solved else "not solved"
     lost = "; turns were lost, and what they touch is not judged" if of.gap else ""
@@ -49,7 +49,7 @@ def review_lines(review: Review, title: str, width: int | None = None) -> list[s
 
 
 def _stages(review: Review, width: int | None) -> Iterator[str]:
-    """A row a stage, and below each pair the better ways."""
+    """One row for each stage, and the better ways below each pair."""
     heads = ("stage", "seconds", "pause", "turning", "turns", "tps", "predicted", "how")
     rows: list[tuple[str, ...]] = [heads]
     rows += map(_stage, review.stages)
@@ -61,12 +61,12 @@ def _stages(review: Review, width: int | None) -> Iterator[str]:
 
 
 def costs_told(review: Review) -> tuple[str, ...]:
-    """What cost most, a sentence each, the costliest first."""
+    """The costliest findings, one sentence each, the costliest first."""
     return tuple(map(_told, review.findings[:_SENTENCES]))
 
 
 def _told(finding: Finding) -> str:
-    """Its sentence, with its cost where that is not in it, and whether that was measured."""
+    """The sentence of a finding, its cost if the sentence lacks it, and *measured* or not."""
     cost = f"{finding.cost_s:.2f} s"
     kind = finding.kind if cost in finding.sentence else f"{cost}, {finding.kind}"
     return f"{finding.sentence} ({kind})"
@@ -133,7 +133,7 @@ def _sides(review: Review) -> Iterator[str]:
 
 
 def _rotations(review: Review) -> str:
-    """How the cube was turned over and gripped, and how sure that is."""
+    """Counts of rotations, wide turns and regrips, and how sure they are."""
     moved = [line.confidence for line in review.written.stages if line.moves]
     spare = sum(stage.spare.rotations for stage in review.stages if stage.spare)
     return (
@@ -169,7 +169,7 @@ def _opening(opening: Opening) -> str:
 
 
 def review_json(review: Review) -> dict[str, Any]:
-    """The object of a review."""
+    """The JSON object of a review."""
     of = review.written.of.solve
     return {
         "cross": of.cross,
@@ -227,7 +227,7 @@ def _stage_json(stage: StageReview) -> dict[str, Any]:
 
 
 def _against_plan_json(against: AgainstPlan | None) -> dict[str, Any] | None:
-    """What the slow way, and what beginning with this pair, are predicted to have cost."""
+    """Predicted seconds lost by the slow way and by beginning with this pair; both plans."""
     if against is None:
         return None
     return {

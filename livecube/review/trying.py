@@ -1,9 +1,9 @@
-"""Places brought onto the cube, tried, timed: a missed moment again and again, or drills. Pure.
+"""Timed tries of positions: of a missed moment, repeatedly, or of drills. Pure.
 
-It takes the events of the cube and gives news. A place is set up by turns that are followed as
-a scramble is; then the first turn starts the time, and the turn with which the slots are solved
-stops it. Whoever turns back to where the try began, begins anew. Two opposite layers turned a
-quarter there, each the same way, and both back ask for the way.
+:class:`Trying` takes the events of the cube and returns news. The solver sets up a place by turns,
+as a scramble. Then the first turn starts the time, and the turn that solves the slots stops it.
+Turning back to the position where the try began starts the try again. A gesture there shows the
+way: turn two opposite layers a quarter, both clockwise or both counter-clockwise, and both back.
 """
 
 from __future__ import annotations
@@ -45,14 +45,14 @@ __all__ = [
     "as_advised",
 ]
 
-# A position that is brought onto a cube by turns that are shown and followed.
+# Setting up a position by turns that the program shows and the solver follows.
 
 
 class SettingUp:
-    """From where a cube stands (20 facelets) to ``target``.
+    """The path from the position of a cube (20 facelets) to ``target``.
 
-    ``path_to`` gives the turns from one position to another. It may lead to a position that
-    only looks like the target where it counts; :attr:`reached` is where it really leads.
+    ``path_to`` gives the turns from one position to another. They may lead to a position that
+    equals the target only in the pieces that count; :attr:`reached` is the position at their end.
     """
 
     def __init__(
@@ -64,7 +64,7 @@ class SettingUp:
 
     @property
     def turns(self) -> tuple[int, ...]:
-        """The whole path; empty if the cube stood there."""
+        """The whole path; empty if the cube was already there."""
         return self._path.turns
 
     @property
@@ -73,7 +73,7 @@ class SettingUp:
         return self._path.target
 
     def guide(self, position: bytes) -> Guidance:
-        """What whoever stands in a position has to do; by a new path if that is better."""
+        """The turns to make from a position; on a new path if the old one is too far away."""
         guidance = self._path.guide(position)
         if guidance.lost:
             self._path = self._path_to(position, self._target)
@@ -81,36 +81,36 @@ class SettingUp:
         return guidance
 
 
-# One try: where it begins, its turns, and what was done by them.
+# One try: its first position, its turns, and the pairs that they solve.
 
 
 @dataclass(frozen=True, slots=True)
 class Scene:
-    """A position that is brought onto the cube."""
+    """A position that the solver sets up on the cube."""
 
     position: bytes
     """20 facelets."""
 
     @property
     def set_up_holding(self) -> Holding:
-        """How the cube is held meanwhile."""
+        """How the cube is held during the set-up."""
         return SCRAMBLE_HOLDING
 
 
 @dataclass(frozen=True, slots=True)
 class Place(Scene):
-    """Where a try begins, and what is advised there."""
+    """The position where a try begins, and the way advised there."""
 
     face: int
-    """Of the cross."""
+    """The face of the cross."""
     row: Opportunity
-    """What is advised."""
+    """The advised way."""
 
 
 class OneTry:
-    """The turns of one try, and what is done by them.
+    """The turns of one try, and the pairs that they solve.
 
-    It begins in ``position``, which stands as ``place`` does for the pieces of cross and slots.
+    It begins in ``position``, which equals ``place`` in the pieces of cross and slots.
     """
 
     def __init__(self, place: Place, position: bytes) -> None:
@@ -121,12 +121,12 @@ class OneTry:
         self._positions = [position]
         self._held = HeldSlots()
         if (row := self._frame.row(0, position)) is not None:
-            # What is solved up to the offset then is held, whichever offset it is.
+            # Slots already solved, at any offset, count as held from the beginning.
             self._held.settle(Row(0, 0, row.corners, row.edges, row.flipped))
         self._before = self._held.held.bit_count()
 
     def turn(self, t: float, turn: int) -> bool:
-        """Take in a turn; whether it was the last one."""
+        """Take in a turn at ``t`` seconds; return whether it ended the try."""
         self.turns.append(turn)
         self.times.append(t)
         self._positions.append(self._positions[-1].translate(TURN_BYTES[turn]))
@@ -141,7 +141,7 @@ class OneTry:
         return max((b - a for a, b in zip(self.times, self.times[1:], strict=False)), default=0.0)
 
     def done(self) -> tuple[tuple[str, ...], tuple[str, ...]]:
-        """Techniques and slots, in the order in which they were done."""
+        """Techniques and slots, in the order in which they were solved."""
         lines: dict[int, list[int]] = {}
         for slot, done in self._held.done.items():
             if done.line:
@@ -170,10 +170,10 @@ class OneTry:
 def as_advised(
     place: Place, position: bytes, techniques: tuple[str, ...], slots: tuple[str, ...]
 ) -> bool:
-    """Whether what was done is named as the advised row is, or as its turns would be.
+    """Whether the try has the advised slots, and the technique of the advised row or of its turns.
 
-    The advice names by how a row was looked for, hindsight by what is seen: a plain row may
-    put the edge in first, and looks like a keyhole.
+    Advice takes a row's name from the search that found it; a solve's techniques are named from
+    its turns. The names can differ: a plain row that puts the edge in first looks like a keyhole.
     """
     if set(slots) != set(place.row.slots):
         return False
@@ -184,7 +184,7 @@ def as_advised(
 
 
 SETTLE_S: Final = 1.0
-"""A turn so soon after the set-up is done belongs to it still: it was one too many."""
+"""A turn within this time after the set-up belongs to the set-up: it was one too many."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,21 +192,21 @@ class OfTry(Moment):
     """News of one try."""
 
     number: int
-    """Of the try, from 1."""
+    """Number of the try, from 1."""
 
 
 @dataclass(frozen=True, slots=True)
 class SetUpAsked(OfTry):
-    """A place is to be set up."""
+    """The solver is asked to set up a place."""
 
     place: Scene
     turns: tuple[int, ...]
-    """From where the cube stands; empty if it stands there."""
+    """From the cube's position; empty if the cube is already there."""
 
 
 @dataclass(frozen=True, slots=True)
 class SetUpGuided(Moment):
-    """Where somebody stands who sets up."""
+    """How far the set-up is, and the next turns."""
 
     place: Scene
     guidance: Guidance
@@ -216,31 +216,31 @@ class SetUpGuided(Moment):
 
 @dataclass(frozen=True, slots=True)
 class ReadyToTry(OfTry):
-    """The cube stands there; the first turn starts the time."""
+    """The place is set up; the next turn starts the time."""
 
     place: Place
     position: bytes
-    """20 facelets; as the place has it for the pieces of cross and slots."""
+    """20 facelets; equals the place in the pieces of cross and slots."""
 
 
 @dataclass(frozen=True, slots=True)
 class TryTurned(OfTry):
-    """A turn of the try that is not its last one."""
+    """A turn of the try, except its last one."""
 
     place: Place
     position: bytes
     """20 facelets."""
     began: float
-    """When its first turn was made."""
+    """Time of the first turn of the try."""
 
 
 @dataclass(frozen=True, slots=True)
 class Tried(OfTry):
-    """The slots are filled."""
+    """A try ended: the slots are solved."""
 
     place: Place
     techniques: tuple[str, ...]
-    """What was done, in order."""
+    """Techniques of the try, in order."""
     slots: tuple[str, ...]
     turns: int
     """HTM."""
@@ -251,25 +251,25 @@ class Tried(OfTry):
     pause_ms: int
     """The longest time between two of its turns; measured."""
     as_advised: bool
-    """Whether the slots were those that were advised, and the technique, too."""
+    """Whether slots and technique were the advised ones; see :func:`as_advised`."""
     made: tuple[int, ...]
     """Its turns, in the fixed frame."""
     began: bytes
-    """Where it began: 20 facelets."""
+    """The position where it began: 20 facelets."""
     shown: bool
-    """Whether the way had been asked for."""
+    """Whether the solver had asked for the way."""
 
 
 @dataclass(frozen=True, slots=True)
 class WayShown(OfTry):
-    """Somebody who is stuck asked for the way."""
+    """The solver asked for the way."""
 
     place: Place
 
 
 @dataclass(frozen=True, slots=True)
 class TryGivenUp(OfTry):
-    """A try was given up; it counts nothing."""
+    """A try was given up; it does not count."""
 
 
 TryNews: TypeAlias = (
@@ -278,10 +278,10 @@ TryNews: TypeAlias = (
 
 
 class Trying:
-    """Tries of places on one cube, which stands in ``position`` (20 facelets) at first.
+    """Tries of places on one cube, which begins in ``position`` (20 facelets).
 
-    ``path_to`` gives the turns from one position to another, or to one that looks like it for
-    the pieces of cross and slots.
+    ``path_to`` gives the turns from one position to another, or to one that equals it in the
+    pieces of cross and slots.
     """
 
     def __init__(
@@ -291,14 +291,14 @@ class Trying:
         position: bytes = SOLVED_BYTES,
     ) -> None:
         self.number = 0
-        """Of the try that is prepared or under way; 0 before :meth:`begin`."""
+        """Number of the try that is set up or under way; 0 before :meth:`begin`."""
         self._places = places
         self._place: Place | None = None
         self._path_to = path_to
         self._position = position
         self._setting_up: SettingUp | None = None
         self._ready_at: float | None = None
-        """When the set-up was done; None while it is made."""
+        """When the set-up was done; None during the set-up."""
         self._try: OneTry | None = None
         self._is_shown = False
 
@@ -315,20 +315,20 @@ class Trying:
         return self._set_up(t)
 
     def give_up(self, t: float) -> list[TryNews]:
-        """Set up once more, whatever is under way."""
+        """Ask for the set-up of the same try again; nothing if no place is left."""
         if self._place is None:
             return []
         return [TryGivenUp(t, self.number), *self._set_up(t)]
 
     def show(self, t: float) -> list[TryNews]:
-        """The solver wants to see the way; nothing before the place is set up."""
+        """Show the way, which the solver asks for; nothing before the place is set up."""
         if self._place is None or self._ready_at is None:
             return []
         self._is_shown = True
         return [WayShown(t, self.number, self._place)]
 
     def feed(self, event: CubeEvent) -> list[TryNews]:
-        """Take in an event; what it brings."""
+        """Take in an event and return its news."""
         match event:
             case Turn():
                 self._position = self._position.translate(TURN_BYTES[event.turn])
@@ -342,7 +342,7 @@ class Trying:
         return []
 
     def finish(self) -> list[TryNews]:
-        """Nothing more comes; a try under way counts nothing."""
+        """End: no more events come; a try under way does not count."""
         return []
 
     def _set_up(self, t: float) -> list[TryNews]:
@@ -361,7 +361,7 @@ class Trying:
         return [ready, *(self.show(t) if self._is_shown else ())]
 
     def _stands(self, t: float) -> list[TryNews]:
-        """The cube stands otherwise than its turns said."""
+        """News when the cube reports a position that its turns did not lead to."""
         if self._ready_at is not None:
             return self.give_up(t)
         return self._guide(t)

@@ -1,4 +1,4 @@
-"""What a review says, as values. Seconds are measured or predicted; each says which."""
+"""Values of a review. Seconds are measured or predicted; each docstring says which."""
 
 from __future__ import annotations
 
@@ -32,68 +32,70 @@ class Alternative:
     """Another way that was open, at the beginning of a stage or later in it."""
 
     after: int
-    """Turns of the stage that had been made; 0: it began."""
+    """Turns of the stage made before the way opens; 0: at the beginning of the stage."""
     row: Opportunity
     saved_turns: int
-    """Against what was done (HTM); for two slots, against both pairs. Both are counted from the
-    first turn of the solve on, so that turns made just before merge with what follows."""
+    """Turns fewer than were made (HTM); for two slots, than were made for both pairs. Both are
+    counted from the first turn of the solve on, so that the turns just before merge with the next
+    ones."""
     saved_s: float
-    """Predicted: the turns of the stage up to there and the row's behind them, merged, against the
-    turns that were made, both as they are cheapest to write; see :meth:`.Advisor.priced`."""
+    """Predicted time of the turns made, less that of the way. The way is the turns of the stage so
+    far and the row's turns after them, merged. Both are written in the cheapest way; see
+    :meth:`.Advisor.priced`."""
 
 
 @dataclass(frozen=True, slots=True)
 class SpareRotations:
-    """Rotations of a pair that a way of the same worth avoids."""
+    """Rotations of a pair that an equally quick way avoids."""
 
     rotations: int
     way: Opportunity
-    """Into the same slots, from the same holding, without a rotation and no slower than what the
-    hands did."""
+    """Into the same slots, from the same holding, without a rotation and no slower than the moves
+    that were made."""
     cost_s: float
-    """Predicted: by how much it is quicker, but no more than the rotations take."""
+    """Predicted: by how much the way is quicker, but no more than the rotations take."""
 
 
 @dataclass(frozen=True, slots=True)
 class AgainstPlan:
-    """A pair as it was done, against the plan for all pairs that were left when it began."""
+    """A pair as it was done, compared with plans for all pairs left when it began."""
 
     plan: Plan
     """The best one found."""
     own: Plan
     """The best one that begins with the pair that was done."""
     slow_s: float
-    """By how much the pair's turns, as they are cheapest to write, are predicted slower than the
-    first step of ``own``."""
+    """Predicted time of the pair's turns, written in the cheapest way, less that of the first step
+    of ``own``."""
 
     @property
     def order_s(self) -> float:
-        """What beginning with the plan's pair would have saved over all pairs."""
+        """Predicted seconds saved over all pairs by beginning with the pair of ``plan``."""
         return round(self.own.total - self.plan.total, 3)
 
 
 @dataclass(frozen=True, slots=True)
 class StageReview:
-    """A stage that was done, by turns of its own or on another's."""
+    """A stage that was done, by turns of its own or on the last turn of another stage."""
 
     written: WrittenStage
     predicted_s: float | None
-    """What its moves would take the model of the hands, without any pause; None with a slice,
-    which the model does not know."""
+    """Predicted time of its moves by the model of the hands, without pauses; None with a slice
+    move, which the model does not know."""
     alternatives: tuple[Alternative, ...] = ()
-    """Of a pair: the best ones when it began, best first, then those that beat them later."""
+    """Of a pair: the best ones when it began, best first, then later ones that save more."""
     chances: tuple[Alternative, ...] = ()
-    """Of a pair: for each technique and slot the best that was open when it began, if it was
-    quicker than what was done, or was done."""
+    """Of a pair: the quickest way of each technique and slots when it began, if this way was
+    quicker than the turns made, or was taken."""
     against_plan: AgainstPlan | None = None
     """Of a pair with a slot of its own: how it compares with the plan when it began."""
     held: Holding | None = None
-    """Of a pair: how the cube was held before it; None if that is not sure. All ways begin so, or,
-    if it is not sure, with the front that makes each cheapest; the ways that came up later too."""
+    """Of a pair: how the cube was held before it; None if that is not sure. All ways begin in this
+    holding, also those that opened later; if it is None, each begins with its cheapest front."""
     turned_s: float | None = None
-    """Of a pair: what its turns take as they are cheapest to write; predicted."""
+    """Of a pair: predicted time of its turns, written in the cheapest way."""
     spare: SpareRotations | None = None
-    """Of a pair whose holdings are sure: rotations that it could have done without."""
+    """Of a pair whose holdings are sure: rotations that another way avoids."""
 
     @property
     def split(self) -> Split:
@@ -104,25 +106,25 @@ class StageReview:
 
 @dataclass(frozen=True, slots=True)
 class Opening:
-    """What inspection offered."""
+    """An opening that inspection offered."""
 
     row: Opportunity
     saved_turns: int
-    """Against the cross as it was done, with as many pairs as it holds."""
+    """Turns fewer than were made for the cross and as many pairs as the opening holds (HTM)."""
     saved_s: float
-    """Predicted."""
+    """Seconds saved against the same turns; predicted."""
 
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """Pairs that went into slots of one side, as far as the holding is known."""
+    """Pairs that went into slots of one side; only pairs whose holding is sure."""
 
     name: Literal["left", "right", "front", "back"]
     pairs: int
     turns: float
-    """A pair, on average."""
+    """Mean of a pair."""
     seconds: float
-    """A pair, on average, measured, without its pause."""
+    """Mean of a pair without its pause; measured."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,16 +138,16 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class Review:
-    """Of one solve."""
+    """The review of one solve."""
 
     written: WrittenSolve
     stages: tuple[StageReview, ...]
     openings: tuple[Opening, ...]
     rotations: int
-    """Of the whole cube, from the first turn on, as the solve is written."""
+    """Rotations of the whole cube in the written solve, from the first turn on."""
     wide_turns: int
     regrips: int
-    """Moves for which the one before left the grip wrong, by the model of the hands."""
+    """Moves for which the moves before left a wrong grip, by the model of the hands."""
     sides: tuple[Side, ...]
     findings: tuple[Finding, ...]
-    """All that cost time, the costliest first."""
+    """Everything that cost notable time, the costliest first."""
