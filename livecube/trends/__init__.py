@@ -1,1 +1,1 @@
-"""What many solves say about practice, and whether it can be told from noise. Pure."""
+"""Figures of many solves, their changes, and whether the changes are significant. Pure."""

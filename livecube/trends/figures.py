@@ -1,4 +1,4 @@
-"""The figures that trends look at, each as a function of sums over solves."""
+"""The figures of trends, each a function of sums over solves."""
 
 from __future__ import annotations
 
@@ -33,37 +33,40 @@ __all__ = [
 
 # Intervals by the bootstrap (Efron 1979): blocks of solves are drawn with replacement.
 #
-# Solves of one evening are like one another, so whole sessions are drawn if there are enough of
-# them. Every figure is a function of sums over solves: of each block only its sums are kept, and
-# drawing is a product of matrices, whatever the number of solves.
+# Solves of one evening resemble one another, so whole sessions are drawn if there are enough of
+# them. Every figure is a function of sums over solves: only the sums of each block are kept, and
+# drawing is a product of matrices whose size does not depend on the number of solves.
 
 
 Floats: TypeAlias = "npt.NDArray[np.float64]"
 Statistic: TypeAlias = "Callable[[Floats], Floats]"
-"""From sums (…, quantities) to figures (…); nan where there is none."""
+"""From sums (…, quantities) to figures (…); nan where the figure is undefined."""
 
 _DRAWS: Final = 4_000
 FEWEST: Final = 10
-"""With fewer blocks an interval would look surer than it is."""
+"""With fewer blocks an interval would be too narrow."""
 _MOST: Final = 200
-"""Blocks; more are joined with their neighbours, which keeps what they have in common."""
+"""Number of blocks; more are joined with their neighbours, so solves of one block stay in one."""
 _MISS: Final = 0.05
 
 
 def joined(block: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
-    """Blocks numbered from 0 in order, neighbours joined to so many if there are more."""
+    """Block numbers (n,) from 0 in order; neighbours are joined if there are too many blocks."""
     blocks = int(block[-1]) + 1
     return block if blocks <= _MOST else block * _MOST // blocks
 
 
 def block_sums(quantities: Floats, block: npt.NDArray[np.int64]) -> Floats:
-    """Sums of (n, q) over blocks, which (n,) numbers in order; every number from 0 occurs."""
+    """Sums (blocks, q) of ``quantities`` (n, q) over blocks.
+
+    ``block`` (n,): block numbers in order; every number from 0 on occurs.
+    """
     first = np.flatnonzero(np.concatenate([[True], block[1:] != block[:-1]]))
     return np.add.reduceat(quantities, first, axis=0)
 
 
 def drawn(blocks: int, rng: np.random.Generator) -> Floats:
-    """Many samples of so many blocks (draws, blocks): how often each block is in each of them."""
+    """Bootstrap samples (draws, blocks): how often each block is in each sample."""
     picked = rng.integers(blocks, size=(_DRAWS, blocks)) + blocks * np.arange(_DRAWS)[:, None]
     counts = np.bincount(picked.ravel(), minlength=_DRAWS * blocks)
     return counts.reshape(_DRAWS, blocks).astype(np.float64)
@@ -82,8 +85,8 @@ def difference(
 ) -> Interval:
     """After less before, each given as block sums and samples.
 
-    The interval is so wide that, of ``looks`` figures without any change, at least one is
-    outside in 5 % of cases at most (Bonferroni).
+    The interval is wide enough for ``looks`` figures: if none of them changes, the chance that
+    one or more intervals miss zero is at most 5 % (Bonferroni).
     """
     value = float(statistic(after[0].sum(0)) - statistic(before[0].sum(0)))
     return _between(value, statistic(after[1]) - statistic(before[1]), _MISS / looks)
@@ -105,7 +108,7 @@ _BINS: Final = 250
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """A figure by its name, how it is worked out, and which way is better."""
+    """A figure: name, unit, function of the sums, and whether less or more is better."""
 
     name: str
     unit: Unit
@@ -114,9 +117,9 @@ class Look:
 
 
 def results_ms(columns: SolveColumns) -> Whole:
-    """What each solve counts, in milliseconds; -1 for a DNF.
+    """The result of each solve in milliseconds; -1 for a DNF.
 
-    The same as :func:`livecube.timing.results.result_of`, for all at once.
+    The same as :func:`livecube.timing.results.result_of`, for all solves at once.
     """
     counted = _truncated(_truncated(columns.ms) + PLUS_MS * columns.plus)
     return np.where(columns.is_dnf != 0, -1, counted)
@@ -197,7 +200,7 @@ def _spread(sums: Floats) -> Floats:
 def _quantile(edges: Floats, share: float) -> Statistic:
     def of(sums: Floats) -> Floats:
         below = np.cumsum(sums[..., _FIRST_BIN:], axis=-1)
-        # The least time below which, itself counted in, there is so large a share of all.
+        # The shortest time such that at least this share of all times is no longer than it.
         wanted = share * below[..., -1:]
         found = edges[np.argmax(below >= wanted, axis=-1)]
         return np.where(below[..., -1] > 0, found, np.nan)

@@ -33,13 +33,13 @@ __all__ = ["month_of", "periods_of", "trends_of"]
 
 _MOST: Final = 24
 _LENGTHS: Final = ("U10", "U7", "U4")
-"""Types that cut a day down to its day, month and year."""
+"""String types that cut a date to its day, month or year."""
 
 
 def periods_of(
     columns: SolveColumns, results: Whole, rng: np.random.Generator
 ) -> tuple[Period, ...]:
-    """The shortest periods of which there are not too many; years in any case."""
+    """The solves by day if there are few enough days, else by month, else by year."""
     for length in _LENGTHS:
         names = columns.day.astype(length)
         first = np.flatnonzero(np.concatenate([[True], names[1:] != names[:-1]]))
@@ -76,11 +76,11 @@ def _mean(seconds: Floats, rng: np.random.Generator) -> Interval:
     return interval(sums, drawn(len(sums), rng) @ sums, lambda s: s[..., 0] / s[..., 1])
 
 
-# A month of solves in few figures, quick enough to be made while somebody waits.
+# Few figures of a month of solves, computed fast enough for a user who waits.
 
 
 def month_of(columns: SolveColumns, chances: ChanceColumns, without: int | None = None) -> Month:
-    """The figures of the solves of a month; times without those of the session ``without``."""
+    """The figures of a month of solves; mean and times leave out the session ``without``."""
     results = results_ms(columns)
     counted = results >= 0
     if without is not None:
@@ -129,10 +129,10 @@ def trends_of(
 def _chances(
     columns: SolveColumns, chances: ChanceColumns, block: Whole, rng: np.random.Generator
 ) -> tuple[int, Interval | None, tuple[Uptake, ...], tuple[Uptake, ...]]:
-    """Solves that were reviewed, what was left in them, and uptake by technique and by slot."""
+    """Number of reviewed solves, seconds missed in them, uptake by technique and by slot."""
     place = np.full(int(max(columns.number.max(), chances.solve.max(initial=0))) + 1, -1)
     place[columns.number] = np.arange(len(columns.number))
-    # Solves are in the order in which they were made, and so are blocks.
+    # Solves and blocks are in the order in which the solves were made.
     of = place[chances.solve]
     is_reviewed = np.zeros(len(columns.number), dtype=np.bool_)
     is_reviewed[of] = True
@@ -150,8 +150,8 @@ def _chances(
 
 
 def _blocks(columns: SolveColumns) -> tuple[Whole, Literal["sessions", "solves"]]:
-    """To which block each solve belongs, numbered from 0 in order."""
-    # An evening may cross midnight: days part only what no session holds together.
+    """The block of each solve, numbered from 0 in order, and the kind of block."""
+    # An evening may cross midnight: days separate only solves without a session.
     other_day = (columns.day[1:] != columns.day[:-1]) & (columns.session[1:] < 0)
     new = other_day | (columns.session[1:] != columns.session[:-1])
     block = np.concatenate([[0], np.cumsum(new)]).astype(np.int64)
@@ -198,9 +198,9 @@ def _verdict(look: Look, low: float | None, high: float | None, blocks: int) -> 
 
 
 def _counts(results: Whole) -> tuple[tuple[float, float, int], ...]:
-    """How many times there are in each of some steps of round width."""
+    """A histogram of the times: from, to (seconds) and count of each step, of round width."""
     times = results[results >= 0]
-    # What lies far out is in the last step, or it alone would set the scale.
+    # The last step takes all outliers, or a single one would set the scale.
     least, most = int(times.min()), int(np.quantile(times, 0.99, method="lower"))
     width = next((step for step in _STEPS_MS if most - least < _BARS * step), most // _BARS + 1)
     first = least // width * width  # whole milliseconds: every time is in exactly one step

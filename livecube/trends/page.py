@@ -29,7 +29,7 @@ _TOLD_FIRST = ("mean time", "median", "pausing, of the time", "spread (deviation
 
 
 def trends_page(trends: Trends, title: str) -> str:
-    """The page of many solves."""
+    """The page on many solves."""
     about = f"{trends.solves} solves, {trends.times} with a time, {span(trends)}"
     return page(
         title,
@@ -49,7 +49,7 @@ def _changes(trends: Trends) -> str:
     first = [(one.name, _with_unit(one), "" if few else verdict_text(one)) for one in told]
     rows = [("figure", "change is", "all", "95 % interval", "earlier", "later", "change")]
     rows += [_figure_row(one) for one in trends.figures]
-    if few:  # said once, and no columns of dashes
+    if few:  # one sentence instead of columns of dashes
         shown = [(name, whole, interval) for name, _, whole, interval, *_ in rows]
         figures = table("All figures (times in seconds)", shown)
         return figures_list(first) + paragraph(few) + figures

@@ -1,4 +1,4 @@
-"""Plots as SVG for a page, whose style decides their colours."""
+"""Plots as SVG for a page; the page's style sets their colours."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["distribution_plot", "mean_plot", "pause_plot", "split_plot", "uptake_plot"]
 
 _INK, _ACCENT, _SOFT, _GRID = "#010101", "#020202", "#030303", "#040404"
-"""Stand for colours of the page."""
+"""Placeholders for colours of the page."""
 _VARIABLES: Final = {_INK: "ink", _ACCENT: "accent", _SOFT: "soft", _GRID: "rule"}
 _STYLE: Final[Any] = {
     "svg.fonttype": "none",
@@ -41,11 +41,11 @@ _STYLE: Final[Any] = {
 _SIZE_INCHES: Final = (5.2, 3.2)
 _LINES: Final = (("-", "o"), ("--", "s"), ("-.", "D"), (":", "^"))
 _TURNED_FROM: Final = 6
-"""Labels of so many periods are turned, or they would cover one another."""
+"""From this number of periods on labels are rotated, or they would overlap."""
 
 
 def mean_plot(periods: Sequence[Period], title: str) -> str:
-    """Mean time of each period, with its interval; empty if there is but one: no course."""
+    """Mean time of each period, with its interval; empty if only one period has times."""
     known = [(at, one, one.mean) for at, one in enumerate(periods) if one.mean is not None]
     if len(known) < 2:
         return ""
@@ -67,7 +67,7 @@ def mean_plot(periods: Sequence[Period], title: str) -> str:
 
 
 def split_plot(names: Sequence[str], periods: Sequence[Period], title: str) -> str:
-    """Mean seconds of each split, a line for each, told apart by dashes and marks.
+    """Mean seconds of each split, a line for each, with its own dashes and marks.
 
     Empty if only one period has splits.
     """
@@ -86,7 +86,7 @@ def split_plot(names: Sequence[str], periods: Sequence[Period], title: str) -> s
 
 
 def distribution_plot(counts: Sequence[tuple[float, float, int]], title: str) -> str:
-    """How many solves took how long."""
+    """A histogram of the times."""
     with matplotlib.rc_context(_STYLE):
         figure, axes = _axes("solves")
         widths = [high - low for low, high, _ in counts]  # the last one may be wider
@@ -102,7 +102,7 @@ def distribution_plot(counts: Sequence[tuple[float, float, int]], title: str) ->
 def pause_plot(
     names: Sequence[str], pauses: Sequence[float], turning: Sequence[float], title: str
 ) -> str:
-    """Pause and turning of each stage of a solve, one behind the other."""
+    """Pause and turning of each stage of a solve, in one bar."""
     with matplotlib.rc_context(_STYLE):
         figure, axes = _axes("", 1.1 + 0.3 * len(names), left=1.75, top=0.4)
         axes.barh(names, pauses, color=_SOFT, edgecolor=_ACCENT, hatch="//", label="pause")
@@ -114,7 +114,7 @@ def pause_plot(
 
 
 def uptake_plot(uptakes: Sequence[Uptake], title: str) -> str:
-    """Share of the chances that was taken, with its interval, by technique."""
+    """Share of chances taken, with its interval, by technique."""
     with matplotlib.rc_context(_STYLE):
         figure, axes = _axes("", 0.8 + 0.4 * len(uptakes), left=1.75)
         names = [one.name or "–" for one in uptakes]
@@ -136,7 +136,7 @@ def _axes(
     bottom: float = 0.65,
     top: float = 0.12,
 ) -> tuple[Figure, Axes]:
-    """Axes with margins in inches: to fit them to labels takes a second drawing."""
+    """Axes with margins given in inches: fitting them to the labels would draw twice."""
     wide, tall = _SIZE_INCHES[0], max(tall, 1.6)
     figure = Figure(figsize=(wide, tall))
     figure.subplots_adjust(left / wide, bottom / tall, 1 - 0.22 / wide, 1 - top / tall)
@@ -147,7 +147,7 @@ def _axes(
 
 
 def _below(periods: Sequence[Period]) -> float:
-    """Inches for the names of periods, which are turned if there are many."""
+    """Inches for the names of periods, which are rotated if there are many."""
     if len(periods) < _TURNED_FROM:
         return 0.4
     return 0.35 + 0.08 * max(len(one.name) for one in periods)
@@ -161,7 +161,7 @@ def _name_periods(axes: Axes, periods: Sequence[Period]) -> None:
 
 
 def _svg(figure: Figure, title: str, prefix: str) -> str:
-    """The drawing, to stand in a page: ids of its own, colours of the page, any width."""
+    """The drawing as SVG for a page: unique ids, the page's colours, any width."""
     out = io.StringIO()
     with matplotlib.rc_context({"svg.hashsalt": prefix}):
         figure.savefig(out, format="svg", transparent=True, metadata=dict.fromkeys(

@@ -33,9 +33,9 @@ def solve_page(
     positions: Sequence[tuple[str, Array]],
     review: Review | None,
 ) -> str:
-    """The page of a solve; ``positions`` are how it stood, each with its title.
+    """The page on a solve; ``positions`` are positions within it, each with a title.
 
-    ``review``: None if its log cannot be read any more.
+    ``review``: None if the solve's log cannot be read any more.
     """
     one = solve.listed
     about = f"{day_and_time(one.started) or 'undated'}, {one.person}"

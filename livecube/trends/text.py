@@ -1,4 +1,4 @@
-"""How figures of trends are said, wherever they are shown."""
+"""Figures of trends in words, as plain lines and as JSON."""
 
 from __future__ import annotations
 
@@ -53,14 +53,14 @@ def figure_text(value: float, unit: Unit) -> str:
 
 
 def interval_text(interval: Interval, unit: Unit) -> str:
-    """Its 95 % interval; a dash if there is none."""
+    """A 95 % interval; a dash if there is none."""
     if interval.low is None or interval.high is None:
         return "–"
     return f"{figure_text(interval.low, unit)} to {figure_text(interval.high, unit)}"
 
 
 def change_text(figure: Figure) -> str:
-    """By how much the later half differs: ``-0.42``."""
+    """Later half less earlier half: ``-0.42``."""
     if figure.change is None:
         return "–"
     text = figure_text(figure.change.difference.value, figure.unit).replace("%", "points")
@@ -68,12 +68,12 @@ def change_text(figure: Figure) -> str:
 
 
 def verdict_text(figure: Figure) -> str:
-    """Whether that can be told from noise."""
+    """Whether the change is significant, in words."""
     return "–" if figure.change is None else _VERDICTS[figure.change.verdict]
 
 
 def basis(trends: Trends) -> str:
-    """What the intervals rest on."""
+    """How the intervals are made, in words."""
     return (
         f"Intervals: 95 % of samples in which whole {trends.resampled} were drawn again "
         "(bootstrap). A change, later half less earlier half, counts only if it stays outside "
@@ -82,13 +82,13 @@ def basis(trends: Trends) -> str:
 
 
 def short_verdict(figure: Figure) -> str:
-    """The same in two or three words."""
+    """The verdict, shorter where noise is possible."""
     is_noise = figure.change is not None and figure.change.verdict == "noise"
     return "could be noise" if is_noise else verdict_text(figure)
 
 
 def span(trends: Trends) -> str:
-    """From which day to which."""
+    """The first and the last day, in words."""
     first, last = trends.days
     return f"from {first or 'undated'} to {last or 'undated'}"
 
@@ -114,7 +114,7 @@ def sparkline(values: Sequence[float | None]) -> str:
 
 
 def trends_lines(trends: Trends, width: int | None = None) -> list[str]:
-    """All of it, in so many columns of text as there are."""
+    """The trends as lines, folded at ``width`` columns; None: not folded."""
     return [
         *folded([f"{trends.solves} solves, {trends.times} with a time, {span(trends)}"], width),
         "",
@@ -136,7 +136,7 @@ def _wrapped(text: str, width: int | None) -> list[str]:
 
 
 def too_few(trends: Trends) -> str:
-    """That nothing can be told of changes, once; empty if something can."""
+    """The sentence that no figure has enough solves for a verdict; empty if one has."""
     told = any(one.change is not None and one.change.verdict != "too few" for one in trends.figures)
     return "" if told else "Too few solves to tell what has changed."
 
@@ -186,7 +186,7 @@ def _over_time(periods: Sequence[Period], width: int | None) -> list[str]:
     rows += [_period_cells(one) for one in periods]
     lines = [f"Over time, from {periods[0].name} to {periods[-1].name}"]
     lines += [f"  {n:<12}{sparkline(c)}" for n, c in zip(names, columns, strict=True)]
-    bars = lines if len(periods) > 1 else lines[:1]  # one point is no course
+    bars = lines if len(periods) > 1 else lines[:1]  # one period has no course
     return [*folded(bars, width), "", *table_lines(rows, width, (5, 4, 6))]
 
 
@@ -222,7 +222,7 @@ def _uptakes(head: str, uptakes: Sequence[Uptake], width: int | None) -> list[st
 
 
 def uptake_rows(head: str, uptakes: Sequence[Uptake]) -> list[tuple[str, ...]]:
-    """Chances that came and were taken, below a row of headings."""
+    """Rows of a table of chances, the headings first."""
     headings = ("came", "taken", "share", "95 % interval", "s left a solve", "95 % interval")
     rows: list[tuple[str, ...]] = [(head, *headings)]
     rows += [
@@ -244,7 +244,7 @@ def uptake_rows(head: str, uptakes: Sequence[Uptake]) -> list[tuple[str, ...]]:
 
 
 def trends_json(trends: Trends) -> dict[str, Any]:
-    """The object of trends; times in seconds."""
+    """The JSON object of trends; times in seconds."""
     return {
         "solves": trends.solves,
         "times": trends.times,

@@ -1,4 +1,4 @@
-"""What became of chances: by technique, by slot, and in all."""
+"""Chances taken and missed: by technique, by slot, and in all."""
 
 from __future__ import annotations
 
@@ -30,11 +30,10 @@ def uptakes(
     block: Whole,
     weights: Floats,
 ) -> tuple[Uptake, ...]:
-    """One for each name, those that left most first.
+    """The uptake of each name that has chances, the most missed seconds first.
 
-    ``kind`` says for each chance which of the names it has, ``row`` which solve it is of,
-    numbered from 0 among those with chances, and ``block`` (solves,) to which block of the
-    bootstrap each solve belongs.
+    ``kind`` (chances,) is the index of each chance's name, ``row`` (chances,) the index of its
+    solve among the solves with chances, and ``block`` (solves,) the bootstrap block of each solve.
     """
     missed = np.where(chances.taken != 0, 0, np.maximum(chances.saved_ms, 0)) / 1000
     reviewed = np.bincount(block)
@@ -63,10 +62,10 @@ def _uptake(name: str, sums: Floats, weights: Floats) -> Uptake:
 
 
 def left_a_solve(chances: ChanceColumns, row: Whole, block: Whole, weights: Floats) -> Interval:
-    """Seconds a solve that the best missed chance of each pair would have saved.
+    """Seconds a solve that the best missed chance of each pair would have saved; predicted.
 
-    Of the chances of one pair only one can be taken, so only the best counts; a pair of which
-    one was taken still counts by what a better one would have saved.
+    Only one chance of a pair can be taken, so only the best counts. A pair with a taken chance
+    still counts with the seconds that its best missed chance would have saved.
     """
     best = np.zeros((len(block), int(chances.stage.max()) + 1))
     missed: npt.NDArray[np.float64] = np.where(chances.taken != 0, 0, chances.saved_ms) / 1000

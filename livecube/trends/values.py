@@ -27,10 +27,10 @@ __all__ = [
 ]
 
 SPLITS: Final = ("cross", "pairs", "orientation", "permutation")
-"""The parts of a solve; the closing turn belongs to the permutation."""
+"""The parts of a solve; the final AUF belongs to the permutation."""
 
 Verdict: TypeAlias = Literal["better", "worse", "changed", "noise", "too few"]
-"""Of a change; *changed* if neither direction is better."""
+"""The verdict on a change; *changed* if neither direction is better."""
 Unit: TypeAlias = Literal["seconds", "share", "number"]
 
 Whole: TypeAlias = "npt.NDArray[np.int64]"
@@ -41,26 +41,26 @@ class SolveColumns:
     """Solves in the order in which they were made, a column for each figure, n rows."""
 
     number: Whole
-    """In the history."""
+    """The solve's number in the history."""
     started: npt.NDArray[np.str_]
-    """ISO 8601 in UTC; empty if nobody knows."""
+    """ISO 8601 in UTC; empty if unknown."""
     day: npt.NDArray[np.str_]
-    """On which day that was where the solver is, ``2026-03-01``; empty likewise."""
+    """The solver's local date, ``2026-03-01``; empty if unknown."""
     session: Whole
-    """-1: of none."""
+    """-1: no session."""
     ms: Whole
-    """As measured."""
+    """As measured, without penalties."""
     turns: Whole
     plus: Whole
-    """How many +2 count."""
+    """Number of +2 penalties."""
     is_dnf: Whole
-    """1 if the result is no time."""
+    """1 if the result is DNF."""
     splits_ms: Whole
     """(n, 4) as in :data:`SPLITS`, pauses included; 0 where a stage was not measured."""
     pause_ms: Whole
     """All pauses before stages together."""
     whole: Whole
-    """1 if all of its stages were measured; only then splits and pauses count."""
+    """1 if all stages were measured; only then splits and pauses count."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,12 +70,12 @@ class ChanceColumns:
     solve: Whole
     stage: Whole
     technique: Whole
-    """Which of ``techniques``."""
+    """Index into ``techniques``."""
     slot: Whole
-    """Which of ``slots``."""
+    """Index into ``slots``."""
     taken: Whole
     saved_ms: Whole
-    """Predicted, against what was done."""
+    """Predicted milliseconds saved, compared with the turns that were made."""
     techniques: Sequence[str]
     slots: Sequence[str]
 
@@ -96,7 +96,7 @@ class Change:
     before: float
     after: float
     difference: Interval
-    """After less before; the interval is wider than 95 %, since many figures are looked at."""
+    """After less before; the interval is wider than 95 %, since many figures are tested."""
     verdict: Verdict
 
 
@@ -120,49 +120,52 @@ class Period:
     times: int
     """Solves with a time, without DNF."""
     mean: Interval | None
-    """Of the times; None if there are none."""
+    """Mean time; None without times."""
     best: float | None
     deviation: float | None
     splits: tuple[float, ...] | None
-    """Mean seconds of each as in :data:`SPLITS`; None if none was measured."""
+    """Mean seconds of each split, as in :data:`SPLITS`; None if none was measured."""
     pause: float | None
-    """Share of the time."""
+    """Share of pauses in the time."""
 
 
 @dataclass(frozen=True, slots=True)
 class Uptake:
-    """What became of the chances of one technique, or in one slot."""
+    """Chances of one technique, or in one slot: how many came and were taken."""
 
     name: str
     came: int
     taken: int
     share: Interval
-    """Taken of came."""
+    """``taken`` divided by ``came``."""
     left: Interval
-    """Predicted seconds that the chances not taken would have saved, a reviewed solve."""
+    """Predicted seconds that missed chances would have saved, for each reviewed solve."""
 
 
 @dataclass(frozen=True, slots=True)
 class Trends:
-    """All of it."""
+    """The trends of many solves."""
 
     solves: int
     times: int
+    """Solves with a time, without DNF."""
     first: str
-    """When the first solve was made."""
+    """When the first solve began: ISO 8601 in UTC; empty if unknown."""
     last: str
+    """When the last solve began."""
     days: tuple[str, str]
-    """The days of both where the solver is."""
+    """Local dates of both."""
     resampled: Literal["sessions", "solves"]
-    """What the bootstrap draws: whole sessions (or days) if there are enough of them."""
+    """Units that the bootstrap draws: whole sessions (or days) if there are enough of them."""
     figures: tuple[Figure, ...]
     counts: tuple[tuple[float, float, int], ...]
     """Distribution of the times: from, to (seconds), how many."""
     periods: tuple[Period, ...]
     reviewed: int
-    """Solves of which chances are known."""
+    """Solves with known chances."""
     left: Interval | None
-    """Predicted seconds a reviewed solve that the best missed chance of each pair would save."""
+    """Predicted seconds that the best missed chances of the pairs would save, for each reviewed
+    solve."""
     techniques: tuple[Uptake, ...]
     slots: tuple[Uptake, ...]
 
@@ -176,7 +179,7 @@ class Month:
     times: int
     """Solves with a time, without DNF."""
     reviewed: int
-    """Solves of which chances are known."""
+    """Solves with known chances."""
     came: int
-    """Chances in them, each technique and slot by itself."""
+    """Chances in them, counted for each technique and slot."""
     taken: int
