@@ -1,1 +1,1 @@
-"""Learning how an unknown cube speaks, from what it sent while its owner turned it. Pure."""
+"""Learning the packets of an unknown cube from a recording of asked turns. Pure."""

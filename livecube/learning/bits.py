@@ -1,4 +1,4 @@
-"""Many packets of one length as a table of bits, and the numbers that lie in a row of them."""
+"""Many packets of one length as a table of bits, and the numbers in their fields."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ Ints = npt.NDArray[np.int64]
 
 
 class Bits:
-    """Packets of one length in one order: ``table[packet, bit]``, bits as :class:`Field` has it."""
+    """Packets of one length in one order: ``table[packet, bit]``, bits counted as in a Field."""
 
     def __init__(self, packets: Sequence[bytes], order: Order) -> None:
         self.order = order
@@ -31,11 +31,11 @@ class Bits:
 
     @property
     def size(self) -> int:
-        """How many bits a packet has."""
+        """Number of bits of a packet."""
         return int(self.table.shape[1])
 
     def read(self, start: int, bits: int) -> Ints:
-        """The number at a place, for each packet."""
+        """The number at a place in each packet, shape (packets,)."""
         if (kept := self._read.get((start, bits))) is not None:
             return kept
         powers = 1 << np.arange(bits, dtype=np.int64)
@@ -52,12 +52,12 @@ class Bits:
         return kept
 
     def field(self, start: int, bits: int) -> Field:
-        """The place as a field."""
+        """The field at a place."""
         return Field(start, bits, self.order)
 
 
 def labels(values: Ints) -> bytes:
-    """Which values are equal, whatever they are: each replaced by the rank of its first coming."""
+    """A key of which values are equal: each value replaced by the rank of its first occurrence."""
     _, first, which = np.unique(values, return_index=True, return_inverse=True)
     ranks = np.empty(len(first), dtype=np.uint8)
     ranks[np.argsort(first)] = np.arange(len(first)) & 0xFF

@@ -1,4 +1,4 @@
-"""The field that is a check value, and how it is made."""
+"""The field that is a check value, and how the cube computes it."""
 
 from __future__ import annotations
 
@@ -18,11 +18,11 @@ _POLYNOMIALS: Final = {
     8: range(1, 256, 2),
     16: (0x1021, 0x8005, 0x3D65, 0x8BB7, 0xA097, 0xC867, 0x0589, 0x1DCF, 0x6F63, 0x5935, 0x755B),
 }
-"""All of eight bits; of sixteen those that are in common use."""
+"""All polynomials of eight bits; of sixteen bits those in common use."""
 _LEAST: Final = 16
 """Different packets that must agree."""
 _ODDS: Final = 40
-"""Chance would have to be on one's side so often in a row, as with the toss of a coin."""
+"""A check value needs at least these odds against chance: 2**40 to 1."""
 
 
 class FoundCheck(NamedTuple):
@@ -30,15 +30,15 @@ class FoundCheck(NamedTuple):
 
     check: Check
     odds: int
-    """That chance made it is as likely as so many tosses of a coin that all fall alike."""
+    """A match by chance has a probability of 2**-odds at most."""
 
 
 def find_check(packets: Sequence[bytes], order: Order) -> FoundCheck | None:
     """The check value that all packets of one length have, if they have one.
 
-    It is looked for behind what it covers: all bytes before it, from the first or the second on.
-    It counts if it cannot be chance, however many kinds of check values were tried: what the
-    packets say of it is how far they differ in what it covers.
+    It stands after the bytes that it covers: all bytes before it, from the first or the second on.
+    It counts only if a match by chance is unlikely enough, with all tried check values taken into
+    account. The more the covered bytes differ between packets, the stronger is the evidence.
     """
     different = list(dict.fromkeys(packets))
     if len(different) < _LEAST:
@@ -54,11 +54,11 @@ def find_check(packets: Sequence[bytes], order: Order) -> FoundCheck | None:
 
 
 _HYPOTHESES: Final = 1 << 10
-"""At least so many were passed over unseen for each that was tried."""
+"""For each tried check value at least so many others were excluded without a full test."""
 
 
 def _rank(covered: Sequence[bytes]) -> int:
-    """In how many ways that do not follow from one another the bytes differ."""
+    """Rank of the differences of the bytes from the first ones, over the two-element field."""
     basis: list[int] = []
     first = int.from_bytes(covered[0], "big")
     for data in covered[1:]:
@@ -84,7 +84,7 @@ def _candidates(packets: list[bytes], order: Order) -> Iterator[Check]:
 def _of_field(
     packet: bytes, others: list[bytes], field: Field, first: int, at: int
 ) -> Iterator[Check]:
-    """Sums and exclusive ors with the start that fits the first packet, then what CRCs fit some."""
+    """Sums and exclusive ors with an initial value that fits ``packet``, then CRCs that fit all."""
     value = field.read(packet)
     total = sum(packet[first:at])
     yield Check("sum", field, first, at, initial=(value - total) % field.values)
@@ -95,7 +95,7 @@ def _of_field(
         yield Check("xor", field, first, at, initial=plain.value(packet) ^ value)
     for polynomial in _POLYNOMIALS[field.bits]:
         for reflects in (False, True):
-            # Of packets of one length a start is as good as an exclusive or at the end.
+            # For one length, an initial value has the effect of an exclusive or at the end.
             check = Check("crc", field, first, at, polynomial, 0, reflects, reflects)
             final = check.value(packet) ^ value
             if all(check.value(other) ^ field.read(other) == final for other in others):

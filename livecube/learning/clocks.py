@@ -20,20 +20,20 @@ RATES: Final = (
     1000, 1024, 100, 10, 500, 512, 250, 256, 200, 50, 128, 64, 125, 2000, 2048, 400, 800, 20, 25,
     40, 60, 120, 32, 16, 8192, 4096, 32768, 16384, 1600, 3200, 10000, 100000, 1000000,
 )  # fmt: skip
-"""Ticks a second that are looked for, in this order: common practice. A rate must be known
-exactly, since that of a recording is only known to one part in some thousand."""
+"""Ticks a second, in the order of the search: common practice, no published source. A rate must be
+known exactly, and a recording shows it only to one part in some thousand."""
 _JITTER_S: Final = 0.15
-"""A packet may arrive so much later than another after its turn."""
+"""Most difference between the delays of two packets after their turns."""
 _DRIFT: Final = 1e-4
 _MOST_DRIFT_S: Final = 0.1
-"""And by so much for each second, as two clocks go apart, but by no more than this."""
+"""Two clocks drift by ``_DRIFT`` seconds a second, but by no more than this in all."""
 _LATE: Final = 0.04
-"""Part of the packets that may come later still."""
+"""Share of the packets that may come even later."""
 _TURNED_S: Final = 0.03
-"""What bits are worth that the jitter of the radio does not hide."""
+"""Bits worth less than this are not checked one by one: the radio's jitter hides them."""
 _TURNED_LEAST: Final = 12
 _LEAST_S: Final = 4.0
-"""A clock that wraps sooner cannot be told from chance, and is of little use."""
+"""A clock that wraps sooner could be chance, and is of little use."""
 _LEAST: Final = 20
 _LEAST_BITS: Final = 8
 _MOST_BITS: Final = 32
@@ -49,13 +49,13 @@ class FoundClock(NamedTuple):
 def find_clock(
     bits: Bits, host_s: npt.NDArray[np.float64], taken: Collection[int] = (), grain: int = 8
 ) -> FoundClock | None:
-    """The field that goes as the host's time does, up to the jitter of the radio.
+    """The field that advances as the host's time does, up to the jitter of the radio.
 
-    Of nested ones the one whose highest bit was seen to move: what lies above may belong to
-    something else, and a clock without its highest bits is right by itself. The lowest bits go too
-    fast for the radio. Of clocks with other lowest bits the one counts that begins where fields of
-    this packet begin (``grain``: at whole bytes, or at every fourth or every bit), then the one of
-    the commonest unit. ``taken``: bits that belong to something else.
+    ``host_s`` (packets,). The highest bit is the highest one that was seen to change: the bits
+    above it may belong to another field, and a clock without its highest bits is still a clock.
+    The lowest bits change too fast to be checked over the radio. Among clocks with different lowest
+    bits, those come first that are aligned as other fields of the packet are (``grain``: to 8, 4 or
+    1 bits), then the commonest rate. ``taken``: bits that belong to other fields.
     """
     if len(host_s) < _LEAST:
         return None
@@ -79,9 +79,9 @@ def find_clock(
 def _goes_on(
     bits: Bits, host_s: npt.NDArray[np.float64], slow: tuple[int, int], fast: tuple[int, int]
 ) -> bool:
-    """Whether the bits below a slow clock make it a faster one, as far as jitter lets it be seen.
+    """Whether the bits below a slow clock continue it to a faster one, as far as jitter shows.
 
-    Packets then are the later for the slow clock the more these bits stand for.
+    If so, packets are later by the slow clock by as much time as these bits stand for.
     """
     (rate, low), (other, lower) = slow, fast
     more = low - lower if bits.order == "little" else lower - low
@@ -98,14 +98,14 @@ def _goes_on(
 
 
 def _start(bits: Bits, low: int, width: int) -> int:
-    """Where a field with this lowest bit begins."""
+    """The start of a field with this lowest bit."""
     return low if bits.order == "little" else low - width + 1
 
 
 def _lowest(
     bits: Bits, host_s: npt.NDArray[np.float64], rate: int, free: npt.NDArray[np.bool_]
 ) -> list[int]:
-    """The lowest bits of fields that are just wide enough to be a clock at this rate, and are."""
+    """The lowest bits of all clocks of this rate that have the least width allowed."""
     width = max(_LEAST_BITS, int(np.ceil(np.log2(_LEAST_S * rate))))
     if width > min(_MOST_BITS, bits.size):
         return []
@@ -133,7 +133,7 @@ def _widest(
     low: int,
     free: npt.NDArray[np.bool_],
 ) -> Field:
-    """The widest clock with a lowest bit whose highest bit moves."""
+    """The widest clock with this lowest bit whose highest bit changes."""
     moves = bits.table.min(axis=0) != bits.table.max(axis=0)
     width = max(_LEAST_BITS, int(np.ceil(np.log2(_LEAST_S * rate))))
     for wider in range(width + 1, _MOST_BITS + 1):
@@ -157,9 +157,9 @@ def _is_clock(bits: Bits, host_s: npt.NDArray[np.float64], rate: int, low: int, 
 
 
 def _has_turned_bit(values: Ints, host_s: npt.NDArray[np.float64], rate: int, width: int) -> bool:
-    """Whether packets are later with a bit that is set than without it, by what the bit is worth.
+    """Whether some bit, set or not, changes how late packets are, by about the bit's worth.
 
-    So it is with a bit that stands for its opposite, or belongs to something else.
+    Such a bit is inverted, or belongs to another field.
     """
     wrap = 1 << width
     late = (host_s * rate - values) % wrap
@@ -182,7 +182,7 @@ def _allowed(host_s: npt.NDArray[np.float64], rate: int) -> float:
 def _spread(
     values: Ints, host_s: npt.NDArray[np.float64], rate: int, width: int
 ) -> npt.NDArray[np.float64]:
-    """How many ticks the packets of each row lie apart in lateness, but for a few late ones."""
+    """For each row, the range of the packets' lateness in ticks, without a few outliers."""
     wrap = 1 << width
     late = (host_s * rate - values) % wrap  # how late each packet came, up to a constant
     late = np.sort((late - late[:, :1] + wrap / 2) % wrap, axis=1)

@@ -1,4 +1,4 @@
-"""The field that carries the turn, its table of codes, and the turns before it."""
+"""The field of the newest turn, its codes, and the fields of the turns before it."""
 
 from __future__ import annotations
 
@@ -26,15 +26,15 @@ _LEAST_CHECKS: Final = 20
 _NO_TURN: Final = -2
 _ELAPSED_BITS: Final = range(6, 17)
 _OFTEN: Final = 3
-"""A turn that was made so often outvotes a wrong label."""
+"""A turn that was made at least so often outvotes a wrong label."""
 _SLIPS: Final = 5
 _SLIP_SHARE: Final = 1 / 12
-"""So many labels may be wrong."""
+"""Share of the labels that may be wrong."""
 
 
 @dataclass(frozen=True)
 class FoundTurns:
-    """A field that says which turn was made."""
+    """A field that holds the newest turn, perhaps with earlier turns beside it."""
 
     row: TurnList
     codes: dict[int, int]
@@ -44,7 +44,7 @@ class FoundTurns:
 def turn_bits(bits: Bits, turns: Ints) -> tuple[Ints, Ints]:
     """For each bit: whether it is always the same for the same turn; whether it also varies.
 
-    ``turns``: the newest turn of each packet, −1 where it is not known.
+    Both of shape (bits,). ``turns`` (packets,): the newest turn of each packet, −1 if unknown.
     """
     table = bits.table[turns >= 0]
     known = turns[turns >= 0]
@@ -57,10 +57,10 @@ def turn_bits(bits: Bits, turns: Ints) -> tuple[Ints, Ints]:
 
 
 def labellings(bits: Bits, turns: Ints) -> list[Ints]:
-    """The turns, and the same without labels that may be wrong: −1 where one was left out.
+    """The turns, and versions of them without labels that may be wrong: −1 in their place.
 
-    Where bits go with the turns but for a few packets, it is those few that were told another
-    turn; whether that is so is judged later, by a decoder that hears everything.
+    If bits match the turns except in a few packets, the labels of these packets may be wrong.
+    Later a decoder that hears the whole recording decides.
     """
     often = [t for t in set(turns[turns >= 0].tolist()) if (turns == t).sum() >= _OFTEN]
     known = np.isin(turns, often)
@@ -80,10 +80,10 @@ def labellings(bits: Bits, turns: Ints) -> list[Ints]:
 
 
 def find_turns(bits: Bits, turns: Ints) -> list[FoundTurns]:
-    """All fields that tell which turn was made: each turn has one code, no two have the same.
+    """All fields that hold the newest turn: no turn has two codes, no code two turns.
 
-    Of two turns with one code the one that was made seldom is left out, if it was made once or
-    twice: then another turn was made instead.
+    If a code comes with two turns, one of them only once or twice, the rare one is left out: then
+    the owner made the other turn instead.
     """
     same, varies = turn_bits(bits, turns)
     found = []
@@ -100,7 +100,7 @@ def find_turns(bits: Bits, turns: Ints) -> list[FoundTurns]:
 
 
 def _bytes(start: int, end: int) -> list[tuple[int, int]]:
-    """The parts of a run in each byte: behind a code there may be a check value of it."""
+    """The parts of a run in each byte: a check value of the code may follow in the next byte."""
     edges = [start, *range(start - start % 8 + 8, end, 8), end]
     return list(pairwise(edges))
 
@@ -130,7 +130,7 @@ def _codes(values: Ints, turns: Ints) -> dict[int, int] | None:
 
 
 def _runs(same: Ints, varies: Ints) -> list[tuple[int, int]]:
-    """Rows of bits that the turn decides, without the constant ones at both ends."""
+    """Runs of bits that depend on the turn alone, without constant bits at both ends."""
     runs = []
     at = 0
     while at < len(same):
@@ -145,10 +145,10 @@ def _runs(same: Ints, varies: Ints) -> list[tuple[int, int]]:
 
 
 def find_list(bits: Bits, found: FoundTurns, turns: Ints, index: Ints) -> FoundTurns:
-    """The same with the earlier turns that stand beside the newest, if they do.
+    """The same with the fields of earlier turns beside the newest, if there are any.
 
-    ``turns``: all turns that were made, −1 where it is not known which; ``index``: which of
-    them is each packet's newest.
+    ``turns``: all turns that were made, −1 if unknown; ``index`` (packets,): the index in
+    ``turns`` of each packet's newest turn.
     """
     first = found.row.codes.first
     best = found
@@ -163,7 +163,7 @@ def find_list(bits: Bits, found: FoundTurns, turns: Ints, index: Ints) -> FoundT
 def _lags(
     bits: Bits, found: FoundTurns, first: Field, stride: int, turns: Ints, index: Ints
 ) -> tuple[int, int | None]:
-    """How many turns are listed, and the code where there was none yet."""
+    """The number of listed turns, and the code of an entry without a turn (None: not seen)."""
     newest = set(bits.read(first.start, first.bits).tolist())
     empty: set[int] = set()
     for lag in range(1, _MOST_TURNS):
@@ -172,7 +172,7 @@ def _lags(
             break
         values = bits.read(start, first.bits)
         told = np.array([found.codes.get(int(value), _NO_TURN) for value in values])
-        # A code that is newest somewhere is a turn, if one that was never asked for.
+        # A code that some packet has as its newest turn is a turn, even if it was never asked for.
         none = {int(value) for value in values[told == _NO_TURN]} - newest
         checked = (index >= lag) & (told != _NO_TURN)
         before = turns[np.maximum(index - lag, 0)]
@@ -190,10 +190,10 @@ def _lags(
 def find_elapsed(
     bits: Bits, row: Entries, ticks: Sequence[int] | Ints, wrap: int, index: Ints | None = None
 ) -> Entries | None:
-    """The field that says how many ticks went by since the turn before.
+    """The field that holds the ticks since the turn before.
 
-    ``ticks``: the clock at each packet's turn; ``index``: the number of that turn. None: packets
-    of turns one after the other.
+    ``ticks``: the clock at each packet's turn; ``index``: the number of that turn; None if each
+    packet holds the next turn.
     """
     steps = np.diff(np.asarray(ticks)) % wrap
     if index is not None:

@@ -1,4 +1,4 @@
-"""The field that counts turns, and where it begins anew."""
+"""The field that counts turns, and its wrap."""
 
 from __future__ import annotations
 
@@ -15,20 +15,20 @@ if TYPE_CHECKING:
 __all__ = ["FoundCounter", "find_counters"]
 
 _LEAST_BITS: Final = 4
-"""A narrower counter cannot be told from chance, and would be of little use."""
+"""A narrower counter could be chance, and would be of little use."""
 _MOST_BITS: Final = 16
 _SURE_BITS: Final = 8
-"""The lower bits of a counter are one by themselves if it goes round at a power of two. That is
-taken for granted of counters that have gone beyond a byte, and seen of all others."""
+"""The lower bits of a counter are a counter by themselves if its wrap is a power of two. That is
+assumed for counters that exceed one byte; for all others the wrap must be seen."""
 _LEAST: Final = 20
 """Packets that must agree."""
 _PARITY: Final = 0.75
-"""So many of the steps must change the lowest bit as the turns do; at an odd wrap it stays."""
+"""Least share of steps that change the lowest bit as the turns do; it stays at an odd wrap."""
 _STEP: Final = 3
-"""From one packet to the next so many turns may be made."""
+"""Most turns from one packet to the next."""
 _SLIPS: Final = 5
 _SLIP_SHARE: Final = 1 / 12
-"""So many steps may count otherwise: a turn was made that nobody asked for, or one was lost."""
+"""Share of steps that may count differently: the owner made another turn, or one was lost."""
 
 
 class FoundCounter(NamedTuple):
@@ -36,9 +36,9 @@ class FoundCounter(NamedTuple):
 
     field: Field
     wrap: int
-    """It begins anew after so many turns."""
+    """It begins again after this number of turns."""
     seen: bool
-    """Whether it was seen to begin anew; if not, it may go on."""
+    """Whether the wrap was seen; if not, the counter may go on beyond it."""
 
     def number(self, data: bytes) -> int:
         """The number in a packet."""
@@ -46,11 +46,11 @@ class FoundCounter(NamedTuple):
 
 
 def find_counters(bits: Bits, made: Ints, everything: Bits) -> list[FoundCounter]:
-    """The fields that go up by one with each turn, the widest first.
+    """The fields that go up by one with each turn; the least contradicted first, then the widest.
 
-    ``bits``: the last packet of each step, ``made``: how many turns had been asked for by then;
-    ``everything``: all packets of the kind, also those of which no turns are known. Only bits
-    that were seen to move count: those above them may belong to something else.
+    ``bits``: the last packet of each step, ``made``: the number of turns asked for by then;
+    ``everything``: all packets of the kind, also those whose turns are unknown. Only bits that
+    were seen to change count: the bits above them may belong to another field.
     """
     if len(made) < _LEAST:
         return []
@@ -65,7 +65,7 @@ def find_counters(bits: Bits, made: Ints, everything: Bits) -> list[FoundCounter
 def _from_bit(
     bits: Bits, everything: Bits, at: int, asked: Ints
 ) -> Iterator[tuple[int, FoundCounter]]:
-    """The widest counters whose lowest bit this is, each with how many steps contradict it."""
+    """The widest counters with this lowest bit, each with the number of steps against it."""
     most = max(_SLIPS, round(len(asked) * _SLIP_SHARE))
     for width in range(_MOST_BITS, _LEAST_BITS - 1, -1):
         start = at if bits.order == "little" else at - width + 1
@@ -97,14 +97,14 @@ def _top_moves(values: Ints, width: int) -> bool:
 
 
 def _steady(values: Ints, width: int) -> bool:
-    """Whether the numbers go up by little, or stay, from nearly every packet to the next."""
+    """Whether the numbers stay or go up by little from most packets to the next."""
     return bool(((np.diff(values) % (1 << width)) <= _STEP).mean() >= _PARITY)
 
 
 def _wraps(values: Ints, width: int, asked: Ints | None = None) -> set[int]:
-    """After how many turns the numbers may begin anew, wherever they fall.
+    """Possible wraps, one from each place where the numbers fall.
 
-    ``asked``: turns from each number to the next; None: one, wherever the number changes.
+    ``asked``: turns from each number to the next; None: one turn for each change.
     """
     if asked is None:
         values = values[np.flatnonzero(np.diff(values, prepend=-1))]

@@ -1,4 +1,4 @@
-"""What one kind of packets may mean: candidates for a layout, each a whole one."""
+"""Candidates: possible whole layouts of one kind of packet."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ _STATE_BYTES: Final = 12
 
 @dataclass(frozen=True)
 class Candidate:
-    """A layout and what it needs beside it."""
+    """A layout and the other parts of a profile that go with it."""
 
     layout: Layout
     order: Order
@@ -50,17 +50,17 @@ class Candidate:
     state: PieceCode | StickerCode | None = None
     per_second: int = 1000
     wrap_seen: bool = True
-    """Whether the counter was seen to begin anew."""
+    """Whether the counter was seen to wrap."""
     odds: int = 0
-    """Of the check value, as :class:`~livecube.learning.checksums.FoundCheck` has them."""
+    """Odds of the check value; see :class:`~livecube.learning.checksums.FoundCheck`."""
 
 
 def candidates(
     kind: Kind, steps: Steps, order: Order, later: Sequence[Packet] = ()
 ) -> list[Candidate]:
-    """All that the packets of a kind may mean; ``steps`` and ``later`` hold no others.
+    """All candidates of a kind; ``steps`` and ``later`` hold only packets of this kind.
 
-    ``later``: more packets, of which it is not known what was turned.
+    ``later``: more packets, whose turns are unknown.
     """
     packets = [p.data for p in [*(p for _, packets in steps for p in packets), *later]]
     if kind.longest:
@@ -119,7 +119,7 @@ def _by_turns(
 def _with_the_rest(
     kind: Kind, samples: Samples, order: Order, found: FoundTurns, turns: Ints
 ) -> Candidate:
-    """The candidate of a field that tells the turn: earlier turns and the clock added."""
+    """The candidate of a field that reports the turn: earlier turns and the clock added."""
     bits, counter = samples.tables[order], samples.counter
     if counter is not None:
         made = samples.made.copy()
@@ -152,7 +152,7 @@ def _with_the_rest(
 
 
 def _grain(field: Field, row: Entries) -> int:
-    """At which bits the fields of a packet begin, as far as one of them shows: 8, 4 or 1."""
+    """The alignment of fields in bits (8, 4 or 1), as far as a known field shows it."""
     if row.count > 1 or (field.start // 8 != (field.end - 1) // 8 and field.bits < 16):
         edges = [row.stride] if row.count > 1 else [1]
     else:
@@ -167,7 +167,7 @@ def _grain(field: Field, row: Entries) -> int:
 def _clock(
     tables: Mapping[Order, Bits], host_s: npt.NDArray[np.float64], taken: set[int], grain: int
 ) -> FoundClock | None:
-    """The clock in either order; of two the one that comes first in the list of rates."""
+    """The clock, searched in both orders; of two the one whose rate is first in ``RATES``."""
     found = []
     for order in ORDERS:
         bits = tables[order]
@@ -179,7 +179,7 @@ def _clock(
 
 
 def raw_bits(field: Field) -> set[int]:
-    """The bits of a field as they are counted in the order ``big``."""
+    """The bits of a field, counted in the order ``big``."""
     bits = range(field.start, field.end)
     if field.order == "big":
         return set(bits)

@@ -1,4 +1,4 @@
-"""Every reading of the packets, with what its own decoder makes of the recording."""
+"""All candidates for a recording, each judged by how its own decoder hears the recording."""
 
 from __future__ import annotations
 
@@ -25,16 +25,16 @@ if TYPE_CHECKING:
 __all__ = ["PRESENT", "Judged", "completed", "cut", "judge_all", "unheard", "worth"]
 
 _HELD_OUT: Final = 0.25
-"""This part of what was asked is only used to judge."""
+"""Share of the asked steps that is set aside as a check."""
 PRESENT: Final = 0.6
-"""A kind of packet that tells turns comes in so many of the steps."""
+"""A kind of packet that reports turns comes in at least this share of the steps."""
 _MOST_STRANGE: Final = 3
-"""So many turns may be without a code that was told where they were asked for."""
+"""At most so many turns may lack a code."""
 
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """A candidate, and what its decoder made of the recording."""
+    """A candidate, its profile, and how the profile's decoder heard the recording."""
 
     kind: Kind
     candidate: Candidate
@@ -43,14 +43,14 @@ class Judged:
 
 
 def cut(recording: Recording) -> int:
-    """So many of the asked steps are learned from; the rest is set aside as a check."""
+    """Number of asked steps to learn from; the rest is set aside as a check."""
     return round(len(recording.asked) * (1 - _HELD_OUT))
 
 
 def judge_all(recording: Recording, name: str, claim: Claim) -> list[Judged]:
-    """Every candidate with what its decoder made of the recording.
+    """Every candidate, judged.
 
-    A part of the packets of one length is only looked at if all of them together make no sense.
+    Kinds with a type field or of any length are tried only if whole lengths make no sense.
     """
     kinds = [(kind, order) for order in ORDERS for kind in kinds_in(recording.packets, order)]
     judged: list[Judged] = []
@@ -73,7 +73,7 @@ def _last_resort(kind: Kind) -> tuple[bool, bool, int]:
 def _candidates(kind: Kind, recording: Recording, order: Order) -> list[Candidate]:
     known = cut(recording)
     if kind.longest and any(replace(kind, match=()).holds(p) for p in recording.rest):
-        return []  # what is as long as turns and tells none cannot be told from them
+        return []  # packets at rest that are as long would be taken for turns
     asked = [
         (step.turns, [p for p in step.packets if kind.holds(p)])
         for step in recording.steps
@@ -104,10 +104,10 @@ def _judged(
 
 
 def _with_strange(judged: Judged, recording: Recording) -> Judged:
-    """The same with a meaning for codes that were never told in a step that asked for their turn.
+    """The same with turns for codes that no step with the right label showed.
 
-    That happens where the one step that asks for a half turn was a slip. A meaning counts if
-    with it, and with no other, the cube comes out solved.
+    That happens if the owner slipped in the only step that asked for a half turn. The codes get
+    their turns only if exactly one choice explains the recording.
     """
     strange, codes = judged.hearing.strange, judged.candidate.codes
     missing = unheard(judged, recording)
@@ -125,7 +125,7 @@ def _with_strange(judged: Judged, recording: Recording) -> Judged:
 
 
 def unheard(judged: Judged, recording: Recording) -> list[int]:
-    """Turns that were asked for and have no code; half turns only if some of them have one."""
+    """Asked turns without a code; half turns only if another half turn has a code."""
     codes = set(judged.candidate.codes.values())
     if not codes:
         return []
@@ -135,9 +135,10 @@ def unheard(judged: Judged, recording: Recording) -> list[int]:
 
 
 def completed(best: Judged, recording: Recording, name: str, claim: Claim) -> Judged:
-    """The same, with fields of which more was seen in the rest of the recording.
+    """The best candidate, searched again in the whole recording, with wider fields.
 
-    A counter's or a clock's highest bit may not have moved before; what was free is known now.
+    The highest bit of a counter or clock may change only there; and the turns of the free sequence
+    are known now.
     """
     steps = [
         (
@@ -156,7 +157,7 @@ def completed(best: Judged, recording: Recording, name: str, claim: Claim) -> Ju
 
 
 def worth(judged: Judged) -> tuple[int, ...]:
-    """How much a candidate makes of its packets, to choose among those that tell the same."""
+    """Sort key of how much a candidate decodes, to choose among those with the same turns."""
     layout = judged.candidate.layout
     return (
         layout.turns is not None,
@@ -175,7 +176,7 @@ def worth(judged: Judged) -> tuple[int, ...]:
 
 
 def _others(known: Layout, packets: list[Packet]) -> Iterator[Layout]:
-    """What else comes from the same characteristic, to be passed over."""
+    """Layouts of other packets of the same characteristic, which the decoder ignores."""
     lengths = {len(p.data) for p in packets if p.char == known.characteristic and p.data}
     for length in sorted(lengths):
         if known.match or not known.shortest <= length <= known.longest:

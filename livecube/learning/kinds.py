@@ -1,4 +1,4 @@
-"""Which packets may be of one kind: one characteristic, one length, perhaps a field that tells."""
+"""Kinds of packets: one characteristic, one length, perhaps one value of a type field."""
 
 from __future__ import annotations
 
@@ -24,9 +24,9 @@ _MOST_KINDS: Final = 6
 
 
 _LONGER: Final = 0.05
-"""Packets of other lengths count if there are so many of them."""
+"""A length counts if it has at least this share of the characteristic's packets."""
 _LONGEST: Final = 512
-"""Where lengths vary, a longer packet than any that came may come one day."""
+"""Where lengths vary, later packets may be longer than any in the recording."""
 
 
 @dataclass(frozen=True)
@@ -35,12 +35,12 @@ class Kind:
 
     characteristic: str
     length: int
-    """Of the shortest: what lies behind that is not looked at."""
+    """Length of the shortest packet in bytes; bytes after it are ignored."""
     match: tuple[tuple[Field, int], ...] = ()
     longest: int = 0
-    """0: all have one length."""
+    """Greatest length in bytes; 0: all packets have one length."""
     types: int = 1
-    """How many values the field has that tells this kind from others."""
+    """Number of values of the type field in ``match``; 1 without such a field."""
 
     def holds(self, packet: Packet) -> bool:
         """Whether a packet is of this kind."""
@@ -70,7 +70,7 @@ def kinds_in(packets: Sequence[Packet], order: Order) -> list[Kind]:
 
 
 def _of_any_length(by_length: dict[tuple[str, int], list[bytes]]) -> list[Kind]:
-    """Packets of one characteristic that are longer or shorter: a kind by themselves."""
+    """A kind for each characteristic whose packets vary in length."""
     kinds = []
     for characteristic in dict.fromkeys(key[0] for key in by_length):
         counts = {key[1]: len(d) for key, d in by_length.items() if key[0] == characteristic}
@@ -81,9 +81,10 @@ def _of_any_length(by_length: dict[tuple[str, int], list[bytes]]) -> list[Kind]:
 
 
 def _types(found: list[bytes], length: int, order: Order) -> list[tuple[Field, int, int]]:
-    """Fields with few values that stand at an end of a byte, the widest first.
+    """Possible type fields with each value and the number of values, the widest first.
 
-    A bit or two of something else, like the sign of a number, may stay the same for minutes.
+    They have few values, and fill a byte or half of one. Narrower fields are not tried: a few bits
+    of another field, such as the sign of a number, may stay the same for minutes.
     """
     types = []
     packets = Bits([data[:length] for data in found], order)

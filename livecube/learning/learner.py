@@ -1,4 +1,4 @@
-"""From a recording to a profile, or to the reason why there is none."""
+"""From a recording to a profile, or to a refusal with its reason."""
 
 from __future__ import annotations
 
@@ -29,11 +29,11 @@ __all__ = ["learn"]
 
 
 def learn(recording: Recording, name: str, claim: Claim) -> Learned | Refused:
-    """The profile of the cube that was recorded, called ``name``, or why there is none.
+    """The profile of the recorded cube, called ``name``, or a refusal with its reason.
 
-    A quarter of what was asked and the whole free sequence are held back: a profile is only
-    learned if it tells the former right, but for a few slips, and finds the cube solved after the
-    latter.
+    A quarter of the asked steps and the whole free sequence are set aside as a check. A profile is
+    accepted only if it decodes these steps right, except a few slips, and ends with the cube solved
+    after the free sequence.
     """
     refused = too_few(recording)
     if refused is not None:
@@ -58,10 +58,9 @@ def learn(recording: Recording, name: str, claim: Claim) -> Learned | Refused:
 
 
 def _careful(layouts: tuple[Layout, ...], recording: Recording) -> Iterator[Layout]:
-    """The same, but a check value is not believed of bytes that never moved.
+    """The same layouts, but a check value is used only while leading constant bytes stay the same.
 
-    Whether it covers the first ones cannot be told while they stay the same. So it only counts as
-    long as they do.
+    While these bytes do not change, it is unknown whether the check value covers them.
     """
     for layout in layouts:
         if layout.check is None:

@@ -1,4 +1,4 @@
-"""Positions that are sent by pieces: which number is which piece, and what twists count from."""
+"""Positions sent as pieces: the number of each piece, and the reference stickers of twists."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ if TYPE_CHECKING:
 __all__ = ["FoundPieces", "Shifts", "find_pieces", "shown_pieces"]
 
 _WIDTH: Final = {8: 3, 12: 4}
-"""So many bits hold the numbers of eight or twelve pieces; what lies above them is 0."""
+"""Pieces → bits that hold their numbers; higher bits of the field are 0."""
 _TWIST_WIDTH: Final = {3: 2, 2: 1}
-"""The same of twists, by how many there are."""
+"""Number of twists → bits that hold a twist."""
 _STRIDES: Final = range(1, 25)
 
 
 Shifts: TypeAlias = "dict[tuple[int, int], int]"
-"""For an entry and what it goes with: what the cube's twist is more than ours."""
+"""(entry, its partner) → the cube's twist less ours; see :meth:`_Kind.partners`."""
 
 
 class FoundPieces(NamedTuple):
@@ -42,22 +42,25 @@ class _Kind:
 
     pieces: range
     there: Ints
-    """Shape (packets, n): which piece (from 0) is at each place."""
+    """The piece (from 0) at each place, shape (packets, n)."""
     place: Ints
-    """Which place each piece is at."""
+    """The place of each piece, shape (packets, n)."""
     twist: Ints
-    """How far each *piece* is twisted, clockwise, as our reference stickers have it."""
+    """The clockwise twist of each *piece*, by our reference stickers, shape (packets, n)."""
 
     @property
     def turns(self) -> int:
         return 3 if self.pieces is CORNERS else 2
 
     def told(self, says: str) -> Ints:
-        """What a row says, in our numbers."""
+        """The meaning of a row, in our numbers."""
         return self.there if says == "piece" else self.place
 
     def partners(self, says: str, index: int) -> tuple[Ints, Ints]:
-        """For entry ``index`` of a row of twists: what it goes with, and our twist of it."""
+        """For entry ``index`` of a row of twists: its partner, and our twist; each (packets,).
+
+        The partner is the piece at a place, or the place of a piece.
+        """
         if says == "place":
             return self.place[:, index], self.twist[:, index]
         piece = self.there[:, index]
@@ -71,7 +74,7 @@ def _kind(positions: Array, pieces: range) -> _Kind:
 
 
 def shown_pieces(positions: Array) -> dict[str, Ints]:
-    """Which piece is at each place, and at which place each piece is; shape (packets, 8 or 12)."""
+    """The piece at each place, and the place of each piece; shape (packets, 8 or 12)."""
     corners, edges = _kind(positions, CORNERS), _kind(positions, EDGES)
     return {
         "corner there": corners.there,
@@ -126,7 +129,7 @@ def _find_kind(bits: Bits, kind: _Kind, says: str, signs: tuple[int, ...]) -> _F
 
 
 def _chains(which: dict[int, int | None], width: int, count: int) -> list[tuple[int, int]]:
-    """Starts and strides of rows in which every place (or piece) stands once."""
+    """Starts and strides of rows in which every place (or piece) occurs once."""
     strides = [stride for stride in _STRIDES if stride >= width]
     return [
         (start, stride)
@@ -155,7 +158,7 @@ class _Twists(NamedTuple):
 
 
 def _find_twists(bits: Bits, kind: _Kind, says: str, order: list[int], sign: int) -> _Twists | None:
-    """The row of twists that goes with the row of numbers, whose entries stand for ``order``."""
+    """The row of twists that goes with a row of numbers; ``order``: what its entries stand for."""
     partners = [kind.partners(says, index) for index in order]
     width = _TWIST_WIDTH[kind.turns]
     starts = range(bits.size - width + 1)
@@ -179,7 +182,7 @@ def _find_twists(bits: Bits, kind: _Kind, says: str, order: list[int], sign: int
 
 
 def _shift(twists: Ints, partner: Ints, ours: Ints, turns: int) -> Ints | None:
-    """By how much twists are more than ours, by partner (−1: none came); None: it changes."""
+    """Twists less ours, by partner (−1: partner not seen); None if it varies for a partner."""
     shift = (twists - ours) % turns
     table = np.full(int(partner.max()) + 1, -1, dtype=np.int64)
     table[partner] = shift
@@ -201,10 +204,10 @@ def _shifts(
 def _references(
     kind: _Kind, says: str, shifts: Shifts
 ) -> tuple[dict[int, int], dict[int, int]] | None:
-    """Which sticker twists are counted from: of each piece, and at each place.
+    """The reference sticker of each piece, and the reference spot of each place.
 
-    Counted from a piece's sticker a (clockwise from our reference) and a place's spot b, a twist
-    is ours plus a minus b.
+    If a piece's reference is sticker a (clockwise from ours) and a place's is spot b, the twist is
+    ours plus a minus b. None if no references explain all shifts.
     """
     stickers: dict[int, int] = {0: 0}
     places: dict[int, int] = {}

@@ -1,4 +1,4 @@
-"""What was asked, and what a cube sent meanwhile."""
+"""Recordings: the asked turns, and the packets that the cube sent."""
 
 from __future__ import annotations
 
@@ -17,10 +17,10 @@ __all__ = ["Recording", "Step"]
 
 @dataclass(frozen=True)
 class Step:
-    """One thing that was asked, and all packets until the next one."""
+    """The turns asked for at once, and all packets until the next step."""
 
     turns: tuple[int, ...] | None
-    """None: any turns that end with the cube solved."""
+    """None: a free sequence, any turns that end with the cube solved."""
     packets: list[Packet] = field(default_factory=list)
     """Their ``t`` is the host's time."""
 
@@ -30,12 +30,12 @@ class Recording:
     """The steps of a routine, in order; the cube was solved before the first."""
 
     rest: list[Packet]
-    """What came before the first step, while the cube was kept still."""
+    """Packets before the first step, while the cube is at rest."""
     steps: list[Step]
 
     @classmethod
     def of(cls, events: Iterable[CubeEvent]) -> Recording:
-        """The recording that a log holds."""
+        """The recording in the events of a log."""
         recording = cls([], [])
         packets = recording.rest
         for event in events:
@@ -54,7 +54,7 @@ class Recording:
 
     @property
     def free(self) -> list[Step]:
-        """The steps with turns of the owner's own."""
+        """The free sequences: steps with the owner's own turns."""
         return [step for step in self.steps if step.turns is None]
 
     @property

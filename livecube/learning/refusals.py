@@ -1,4 +1,4 @@
-"""Why nothing is learned from a recording: what was observed, and what would help."""
+"""Refusals: why nothing is learned from a recording, and what would help."""
 
 from __future__ import annotations
 
@@ -20,13 +20,13 @@ __all__ = ["LEAST_FREE", "ambiguous", "explained", "slip_text", "too_few", "unde
 
 _QUARTERS: Final = tuple(turn for turn in range(18) if turn % 3 != 1)
 _LEAST_EACH: Final = 3
-"""So often every quarter turn has to be asked for, each time after another turn."""
+"""Every quarter turn must be asked for so often, each time after a different turn."""
 LEAST_FREE: Final = 8
-"""A free sequence has so many turns."""
+"""A free sequence has at least so many turns."""
 
 
 def too_few(recording: Recording) -> Refused | None:
-    """Whether too little was asked for or heard to begin with."""
+    """The refusal if too few turns were asked for, or too few packets came; else None."""
     asked = [turn for step in recording.asked for turn in step.turns or ()]
     seldom = tuple(turn for turn in _QUARTERS if asked.count(turn) < _LEAST_EACH)
     if seldom:
@@ -46,13 +46,13 @@ def too_few(recording: Recording) -> Refused | None:
 
 
 def _characteristics_of_turning(recording: Recording) -> list[str]:
-    """Characteristics of which packets came in most of the steps."""
+    """Characteristics that sent packets in most of the steps."""
     steps = Counter(char for step in recording.asked for char in {p.char for p in step.packets})
     return [char for char, n in steps.items() if n >= PRESENT * len(recording.asked)]
 
 
 def undecided(recording: Recording) -> tuple[int, ...]:
-    """Quarter turns that came after too few others: what was made before might pass for them."""
+    """Quarter turns that came after too few different turns: these might be taken for them."""
     asked = [turn for step in recording.asked for turn in step.turns or ()]
     before: dict[int, set[int]] = {turn: set() for turn in _QUARTERS}
     for earlier, turn in pairwise(asked):
@@ -62,7 +62,7 @@ def undecided(recording: Recording) -> tuple[int, ...]:
 
 
 def ambiguous(fitting: list[Judged], turns: tuple[int, ...]) -> Refused:
-    """Fields fit that may tell an earlier turn; which turns would decide."""
+    """The refusal if fields fit that may hold an earlier turn; ``turns`` would decide."""
     fields = {
         one.candidate.layout.turns and one.candidate.layout.turns.codes.first for one in fitting
     }
@@ -76,7 +76,7 @@ def ambiguous(fitting: list[Judged], turns: tuple[int, ...]) -> Refused:
 
 
 def unseen(best: Judged, good: list[Judged], recording: Recording) -> Refused | None:
-    """What a longer recording would have to show; None: nothing."""
+    """The refusal if a longer recording has to show more of the best candidate; else None."""
     layout = best.candidate.layout
     silent = tuple(unheard(best, recording))
     if silent:
@@ -109,7 +109,7 @@ def unseen(best: Judged, good: list[Judged], recording: Recording) -> Refused | 
 
 
 def explained(recording: Recording, judged: list[Judged]) -> Refused:
-    """Why no candidate is believed."""
+    """The refusal if no candidate is accepted."""
     nearly = max(judged, key=lambda one: one.hearing.right, default=None)
     if nearly is not None and nearly.hearing.right > len(recording.asked) // 2:
         silent = tuple(unheard(nearly, recording))
@@ -138,7 +138,7 @@ def explained(recording: Recording, judged: list[Judged]) -> Refused:
 
 
 def _missed(hearing: Hearing) -> Refused:
-    """Why a candidate that told most of the steps right is not believed: what was heard of it."""
+    """The refusal of a candidate that decodes most of the steps right."""
     if not hearing.few_slips:
         first = [slip_text(slip) for slip in hearing.otherwise[:3]]
         first += [f"nothing was told in step {at}" for at in hearing.silent[:2]]
@@ -179,7 +179,10 @@ def _make_again(turns: tuple[int, ...]) -> Refused:
 
 
 def _copies(judged: Judged) -> tuple[int, int]:
-    """In how many steps the turns were told several times over, and how often in most of them."""
+    """The most common number of repeats of a step's turns: steps with it, and the number.
+
+    (0, 1) unless most steps are repeated.
+    """
     times = Counter(
         len(slip.told) // len(slip.asked)
         for slip in judged.hearing.otherwise
@@ -190,7 +193,7 @@ def _copies(judged: Judged) -> tuple[int, int]:
 
 
 def _of_turning(recording: Recording) -> list[list[bytes]]:
-    """The packets of each length that came in most of the steps, or of those that came oftenest."""
+    """The packets of each kind that came in about as many steps as the commonest kind."""
     turning = _characteristics_of_turning(recording)
     kinds: dict[tuple[str, int], list[bytes]] = {}
     steps: Counter[tuple[str, int]] = Counter()
@@ -203,7 +206,7 @@ def _of_turning(recording: Recording) -> list[list[bytes]]:
 
 
 def slip_text(slip: Otherwise) -> str:
-    """A step that was told otherwise, in words."""
+    """A step whose reported turns differ from the asked ones, in words."""
     return f"step {slip.step} asked for {turns_text(slip.asked)} and {_told(slip.told)}"
 
 

@@ -1,8 +1,8 @@
-"""The routine that a cube's owner is asked for, and when to ask for the next turn.
+"""The routine: the turns that a cube's owner is asked for, and when to ask for the next one.
 
-Pure: the caller says which packets came and what time it is. Each face both ways; each turn
-repeated; half turns; a mix in which every turn comes after many others; and last the owner's own
-way back to the solved cube, in which nobody told the learner what would be turned.
+Pure: the caller passes packets and the time. The routine has each face both ways; each turn
+repeated; half turns; a mix in which every turn comes after many others; and last the free
+sequence: the owner solves the cube by turns that the learner does not know beforehand.
 """
 
 from __future__ import annotations
@@ -19,35 +19,35 @@ if TYPE_CHECKING:
 __all__ = ["FREE_S", "PATIENCE_S", "QUIET_S", "REST_S", "STEPS", "Background", "Routine"]
 
 REST_S: Final = 4.0
-"""So long no face is turned at first, to hear what the cube sends without it."""
+"""Rest without turns at the beginning, to record the packets that the cube sends unasked."""
 QUIET_S: Final = 1.0
-"""So long after the last packet of a turn the next turn is asked for: who has slipped may be
-correcting it."""
+"""Wait after the last packet of a turn before the next turn is asked for: the owner may be
+correcting a slip."""
 BRIEF_S: Final = 0.4
-"""The same, once it is understood that the turn was the right one."""
+"""The same wait if the decoded turn is the asked one."""
 SLIP_S: Final = 2.5
-"""So long it is waited if other turns were understood: the owner may be correcting them."""
+"""The same wait if other turns were decoded: the owner may be correcting them."""
 PATIENCE_S: Final = 20.0
-"""So long one turn is waited for before the owner is reminded."""
+"""Wait for a turn before the owner is reminded."""
 _ASK_ANEW: Final = (3, 12)
-"""At these reminders the turn is asked for anew: it may have been made, and its packet lost."""
+"""At these reminders the turn is asked for again: it may have been made, and its packet lost."""
 _MOST_REMINDERS: Final = 45
 """An owner may be away for a quarter of an hour."""
 _LEAST: Final = 3
-"""Of so many packets at rest it is seen which bytes stay as they are."""
+"""Packets of a kind at rest that suffice to see which of its bytes stay the same."""
 _FEW: Final = 4
-"""A byte with so few values at rest may tell kinds of packets apart."""
+"""A byte with at most so many values at rest may separate kinds of packets."""
 _MANY: Final = 12
-"""With more values than this it does not."""
+"""A byte with more values than this does not."""
 FREE_S: Final = 6.0
-"""So long a pause ends the free sequence, if the owner does not say that it has ended."""
+"""A pause this long ends the free sequence, if the owner does not end it before."""
 _MIXED: Final = 54
 _AGAIN: Final = 12
-"""So many half turns are asked for once more, twice each, with quarter turns between them."""
+"""Number of half turns asked for again, two of each, with quarter turns between them."""
 
 
 def _mixed() -> list[tuple[int, ...]]:
-    """Quarter turns of which no two in a row are of one face, each after many others."""
+    """Quarter turns, each after many others, no two in a row of one face."""
     rng = random.Random(1)
     quarters = [turn for turn in range(18) if turn % 3 != 1]
     turns, pairs = [0], set[tuple[int, int]]()
@@ -63,8 +63,8 @@ def _mixed() -> list[tuple[int, ...]]:
 def _steps() -> tuple[tuple[int, ...] | None, ...]:
     """The steps of the routine.
 
-    A turn that is asked for once may be the one at which somebody slips, so all are asked for three
-    times or oftener; and with the way home a counter of one byte goes round.
+    The owner may slip at any turn, so each is asked for three times or more. With the free
+    sequence the turns are enough for a counter of one byte to wrap.
     """
     halves = [(3 * face + 1,) for face in (0, 2, 4, 1, 3, 5)]
     mixed = _mixed()
@@ -81,15 +81,15 @@ def _steps() -> tuple[tuple[int, ...] | None, ...]:
 
 
 STEPS: Final = _steps()
-"""What is asked, one after the other; None: any way back to the solved cube."""
+"""The asked turns of each step; None: the free sequence, which ends with the cube solved."""
 
 
 class Background:
-    """What a cube sends without being turned: what of it is known by now.
+    """The packets that a cube sends at rest, so that packets of turns stand out.
 
-    A stream that says how the cube is held may have packets as long as those of turns. Then bytes
-    that had only a few values at rest tell them apart: a packet that shows another value there is
-    news. A byte that shows ever more values says nothing.
+    A stream of the cube's orientation may have packets as long as those of turns. Then bytes with
+    few values at rest separate them: a packet with another value there is news. A byte that keeps
+    showing new values separates nothing.
     """
 
     def __init__(self) -> None:
@@ -99,13 +99,13 @@ class Background:
         self._count: Counter[tuple[str, int]] = Counter()
 
     def take(self, packet: Packet) -> None:
-        """A packet that came at rest."""
+        """Take in a packet that came at rest."""
         self._count[packet.char, len(packet.data)] += 1
         for values, byte in zip(self._values(self._rest, packet), packet.data, strict=True):
             values.add(byte)
 
     def is_news(self, packet: Packet) -> bool:
-        """Whether a later packet is of no kind that came at rest."""
+        """Whether a later packet differs from the packets at rest."""
         kind = packet.char, len(packet.data)
         if self._count[kind] < _LEAST:
             return kind not in self._count
@@ -117,7 +117,7 @@ class Background:
         )
         for values, byte in zip(since, packet.data, strict=True):
             values.add(byte)
-        # What is sent over and over after a turn is news only once.
+        # A packet that is sent repeatedly after a turn is news only once.
         latest = self._latest.get(kind)
         self._latest[kind] = told
         return bool(told) and told != latest
@@ -129,19 +129,19 @@ class Background:
 
 
 class Routine:
-    """Where in the routine the owner is. Feed it packets and the time, and ask what it asks."""
+    """The progress of the routine. Feed it packets and the time, and ask for the turns it names."""
 
     def __init__(self, now: float) -> None:
         self.at = -1
-        """Index of the step that is asked for; −1 while the cube is to be kept still."""
+        """Index of the step that is asked for; −1 during the rest at the beginning."""
         self.given_up = False
-        """Whether a turn was asked for and nothing came that did not come at rest."""
+        """Whether the routine ended early: no packets of turns came."""
         self.reminders = 0
-        """How often nothing came for a while since the turn was asked for."""
+        """Reminders since the turn was asked for."""
         self.steps = [*STEPS]
-        """What is asked; more may be asked for as the routine goes on."""
+        """The turns of each step; more steps may be added."""
         self.doubtful: bool | None = None
-        """Whether other turns were understood than were asked for; None: nothing was."""
+        """Whether other turns were decoded than were asked for; None: no turn was decoded."""
         self._since = now
         self._heard: float | None = None
         self._ever = False
@@ -149,16 +149,16 @@ class Routine:
 
     @property
     def over(self) -> bool:
-        """Whether all is done, or given up."""
+        """Whether all steps are done, or the routine is given up."""
         return self.given_up or self.at >= len(self.steps)
 
     @property
     def asks(self) -> tuple[int, ...] | None:
-        """The turns that are asked for now; None: the way back to solved."""
+        """The turns that are asked for now; None: the free sequence."""
         return self.steps[self.at]
 
     def take(self, packet: Packet, *, telling: bool = False) -> None:
-        """Take in a packet; ``telling``: it is known to tell a turn."""
+        """Take in a packet; ``telling``: it is known to report a turn."""
         if self.at < 0:
             self._background.take(packet)
         elif self._background.is_news(packet) or telling:
@@ -166,7 +166,7 @@ class Routine:
 
     @property
     def due(self) -> float:
-        """When, if no packet comes, :meth:`wake` is to be called."""
+        """When to call :meth:`wake` if no packet comes before."""
         if self.at < 0:
             return self._since + REST_S
         if self._heard is None:
@@ -179,7 +179,10 @@ class Routine:
         return self._heard + (SLIP_S if self.doubtful else BRIEF_S)
 
     def wake(self, now: float) -> bool:
-        """Time has passed; whether something new is asked for, or all is over."""
+        """Go on if it is time; return whether a new step is asked for, or the routine is over.
+
+        Also True if the same step is to be asked for again, by some reminders.
+        """
         if now < self.due:
             return False
         if self.at >= 0 and self._heard is None:
@@ -191,12 +194,12 @@ class Routine:
         return True
 
     def again(self, now: float) -> None:
-        """What was asked for last is asked for once more: it came out otherwise."""
+        """Ask for the last step again: other turns were decoded."""
         self.steps.insert(self.at, self.steps[self.at - 1])
         self._asked(now)
 
     def more(self, steps: Sequence[tuple[int, ...] | None], now: float) -> None:
-        """So much more is asked for when all else is done."""
+        """Add steps when all others are done."""
         self.steps += steps
         self._asked(now)
 
@@ -204,5 +207,5 @@ class Routine:
         self._since, self._heard, self.reminders, self.doubtful = now, None, 0, None
 
     def end_free(self) -> None:
-        """The owner says that the cube is solved again."""
+        """End the free sequence: the owner says that the cube is solved."""
         self.at = len(self.steps)

@@ -1,7 +1,7 @@
-"""From packets in steps to samples: packets of which is known which turn was made before them.
+"""From packets in steps to samples: packets labelled with the newest turn made before them.
 
-Owners slip and packets are lost, so a step's label counts only if as many turns were told in it
-as were asked for; what is left of wrong labels is found where codes contradict them.
+Owners slip and packets are lost, so a step's label counts only if as many turns were reported in
+it as were asked for. Codes that contradict the labels reveal the remaining wrong labels.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ __all__ = ["ORDERS", "Samples", "States", "Steps", "asked_positions", "samples_o
 
 ORDERS: Final[tuple[Order, Order]] = ("little", "big")
 _LABELLED: Final = 0.7
-"""In so many of the steps as many turns have to be told as were asked for."""
+"""Least share of the steps in which as many turns are reported as were asked for."""
 
 
 @dataclass(frozen=True)
@@ -41,10 +41,10 @@ class Samples:
 
     packets: list[Packet]
     made: Ints
-    """All turns, −1 where it is not known which: half turns that come as two quarters may have
-    gone either way, and in some steps others were made than were asked for."""
+    """All turns, −1 where the turn is unknown: half turns sent as two quarters may have gone
+    either way, and in some steps the owner made other turns than were asked for."""
     index: Ints
-    """Which of ``made`` is the newest turn of each packet."""
+    """For each packet, the index in ``made`` of its newest turn."""
     counter: FoundCounter | None
 
     @property
@@ -65,7 +65,7 @@ class Samples:
 
 @dataclass(frozen=True)
 class States:
-    """The last packet of each step, with the position in which the cube stood."""
+    """The last packet of each step, with the cube's position."""
 
     packets: list[Packet]
     positions: Array
@@ -78,7 +78,7 @@ class States:
 
 
 Steps: TypeAlias = "Sequence[tuple[tuple[int, ...], list[Packet]]]"
-"""Asked turns, and the packets of one kind that came meanwhile."""
+"""Asked turns of each step, and the packets of one kind that came in it."""
 
 
 _Sent: TypeAlias = "Sequence[tuple[list[int], list[Packet]]]"
@@ -88,9 +88,9 @@ _Sent: TypeAlias = "Sequence[tuple[list[int], list[Packet]]]"
 def samples_of(steps: Steps, *, split: bool, later: Sequence[Packet] = ()) -> Iterator[Samples]:
     """The samples of packets of one kind; ``split``: whether half turns come as two quarters.
 
-    One for each counter that there may be; without one, each packet that is new tells a turn.
-    ``later``: more packets, of which no turns are known. None if the packets do not go with the
-    turns in this way.
+    Yields samples for each possible counter; if no counter fits, samples in which each new packet
+    reports one turn; nothing if that does not fit either. ``later``: more packets, whose turns are
+    unknown.
     """
     asked = [(_as_sent(turns, split=split), packets) for turns, packets in steps]
     numbered = False
@@ -114,7 +114,7 @@ def _as_sent(turns: tuple[int, ...], *, split: bool) -> list[int]:
 def _counters(
     steps: Sequence[tuple[int, list[Packet]]], later: Sequence[Packet]
 ) -> list[FoundCounter]:
-    """The counters that go with so many turns in each step, in either order of bytes."""
+    """The counters, in either byte order, that match the number of turns of each step."""
     made = np.cumsum([count for count, _ in steps])
     ends = [(packets[-1], int(at)) for (_, packets), at in zip(steps, made, strict=True) if packets]
     if not ends:
@@ -143,7 +143,7 @@ def _by_number(steps: _Sent, counter: FoundCounter) -> Samples | None:
         before = latest
         for packet in packets:
             step = 1 if number is None else (counter.number(packet.data) - number) % counter.wrap
-            if step <= counter.wrap // 2:  # else it was overtaken
+            if step <= counter.wrap // 2:  # else a newer packet overtook this one
                 number, latest = counter.number(packet.data), latest + step
                 at.setdefault(latest, packet)
         if packets:
@@ -159,7 +159,7 @@ def _by_number(steps: _Sent, counter: FoundCounter) -> Samples | None:
 
 
 def _by_packet(steps: _Sent) -> Samples | None:
-    """One packet a turn, without a number; the same bytes once more are the same packet."""
+    """Samples with one packet for each turn, without a counter; repeated bytes are copies."""
     copies = Counter(
         len(packets) // len(sent) for sent, packets in steps if packets and sent
     ).most_common(1)
@@ -187,7 +187,7 @@ def _by_packet(steps: _Sent) -> Samples | None:
 
 
 def _new(packets: list[Packet], count: int, copies: int, latest: bytes) -> list[Packet]:
-    """The packets of a step that are no copies, so that there are ``count``, if that can be."""
+    """The packets of a step without copies: ``count`` of them if possible."""
     if len(packets) == count:
         return packets
     before = [latest, *(packet.data for packet in packets)]
@@ -198,7 +198,7 @@ def _new(packets: list[Packet], count: int, copies: int, latest: bytes) -> list[
 
 
 def asked_positions(turns: Sequence[tuple[int, ...]]) -> list[bytes]:
-    """How the cube stands after each step, solved at first."""
+    """The cube's position after each step; it is solved before the first."""
     position, positions = SOLVED.tobytes(), []
     for step in turns:
         for turn in step:
@@ -208,7 +208,7 @@ def asked_positions(turns: Sequence[tuple[int, ...]]) -> list[bytes]:
 
 
 def states_of(steps: Steps, later: Sequence[Packet] = ()) -> States | None:
-    """The last packet of each step, in which the position is known."""
+    """The last packet of each step, after which the position is known; None without packets."""
     positions = asked_positions([turns for turns, _ in steps])
     known = [
         (packets[-1], position)

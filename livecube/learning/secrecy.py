@@ -1,4 +1,4 @@
-"""Whether packets look encrypted: every bit as often 0 as 1, whatever was turned."""
+"""Whether packets look encrypted: most bits are as often 0 as 1, whatever was turned."""
 
 from __future__ import annotations
 
@@ -13,16 +13,17 @@ __all__ = ["balanced_share", "looks_encrypted"]
 
 _LEAST: Final = 40
 _SIGMAS: Final = 4.5
-"""Of a few hundred fair bits one strays so far once in some hundred recordings."""
+"""Among a few hundred fair bits, one deviates so far once in some hundred recordings."""
 _SHARE: Final = 0.7
-"""So many of a packet's bits have to be fair: a header may be plain."""
+"""Least share of fair bits in a packet: a header may be plain."""
 _LEAST_BITS: Final = 48
 
 
 def balanced_share(packets: Sequence[bytes]) -> float:
-    """Which part of the bits of packets of one length looks like the toss of a coin.
+    """The share of bits that look random, in packets of one length.
 
-    Each bit by itself, and together with the same bit of the packet before.
+    A bit looks random if about half of the packets set it, and about half change it from the
+    packet before.
     """
     raw = np.frombuffer(b"".join(packets), dtype=np.uint8).reshape(len(packets), -1)
     table = np.unpackbits(raw, axis=1).astype(np.int64)
@@ -33,7 +34,7 @@ def balanced_share(packets: Sequence[bytes]) -> float:
 
 
 def looks_encrypted(packets: Sequence[bytes]) -> bool:
-    """Whether most of the bits look like the toss of a coin, whatever is sent twice."""
+    """Whether most of the bits look random; repeated packets count once."""
     packets = list(dict.fromkeys(packets))
     if len(packets) < _LEAST or 8 * len(packets[0]) < _LEAST_BITS:
         return False

@@ -1,9 +1,9 @@
-"""Where an owner made another turn than was asked for, when the cube tells nothing but positions.
+"""Steps in which the owner made another turn than asked, when the cube sends only positions.
 
-From the slip on all positions are others than those that were asked for. But a row of fields that
-shows a facelet (or a place, or a piece) is equal and unequal at the same steps as the facelet is:
-as far as the asked positions are right, each of them is shown by some field. Where that ends, every
-slip before it is tried, and the one is believed with which the fields go on for longest.
+After a slip all positions differ from the asked ones. A field that shows a facelet (or a place, or
+a piece) is equal in the same steps as the facelet is: while the asked positions are right, some
+field shows each facelet. Where that ends, the search tries every slip up to that step, and takes
+the one with which fields show the positions for the most steps.
 """
 
 from __future__ import annotations
@@ -30,11 +30,11 @@ if TYPE_CHECKING:
 __all__ = ["without_slips"]
 
 _LEAST_BYTES: Final = 15
-"""A position has no fewer."""
+"""A packet with a position has at least so many bytes."""
 _LEAST_REACH: Final = 8
-"""Where fields end to show positions earlier, they never showed them."""
+"""If fields show the positions for fewer steps, it is chance: no field shows positions."""
 _FAR: Final = 25
-"""A slip that makes so many more steps right is believed without trying the others."""
+"""A slip that makes so many more steps right is taken without trying the others."""
 _SLIPS: Final = 4
 _TRIES: Final = 3000
 
@@ -43,13 +43,13 @@ _SHAPES: Final[tuple[_Shape, ...]] = (
     (("stickers", 3),), (("stickers", 4),), (("stickers", 8),),
     (("corner there", 3), ("edge there", 4)), (("corner place", 3), ("edge place", 4)),
 )  # fmt: skip
-"""What fields may show together, and how wide they are."""
+"""What the fields of a packet may show together, with the width of each field in bits."""
 
 
 def without_slips(steps: Steps, order: Order) -> Steps | None:
-    """The steps with the turns that were made instead, and without packets that came too late.
+    """The steps with the turns that the owner made, and without packets that came too late.
 
-    None if there is no slip, or none that a few of them explain.
+    None if there is no slip, or if a few slips do not explain the packets.
     """
     heard = [number for number, (_, packets) in enumerate(steps) if packets]
     if not heard or len(steps[heard[0]][1][-1].data) < _LEAST_BYTES:
@@ -66,7 +66,7 @@ def without_slips(steps: Steps, order: Order) -> Steps | None:
 
 
 class _Search:
-    """Slips are found one after the other, the first one first."""
+    """Finds slips one after the other, in order of time."""
 
     def __init__(
         self, turns: list[tuple[int, ...]], ends: Sequence[Packet], heard: list[int], order: Order
@@ -78,10 +78,10 @@ class _Search:
         reaches = {shape: self._reach(shape, turns, set()) for shape in _SHAPES}
         self._shape = max(_SHAPES, key=reaches.__getitem__)
         self.reach = reaches[self._shape]
-        """For how many steps that were heard fields show the positions that were asked for."""
+        """Number of steps with packets for which fields show the asked positions."""
 
     def find(self) -> bool:
-        """Whether a few slips explain everything; ``turns`` and ``left_out`` are changed."""
+        """Whether a few slips explain all packets; sets ``turns`` and ``left_out``."""
         shape, reach = self._shape, self.reach
         if not _LEAST_REACH <= reach < len(self._heard):
             return False
@@ -102,7 +102,7 @@ class _Search:
         return False
 
     def _slips(self, last: int) -> Iterator[tuple[list[tuple[int, ...]], set[int]]]:
-        """All that may have happened at one step up to the last, the latest first."""
+        """Each possible slip or late packet at one step up to ``last``, the latest step first."""
         for number in range(last, -1, -1):
             if number in self._heard:
                 yield self.turns, self.left_out | {number}
@@ -111,7 +111,7 @@ class _Search:
                     yield [*self.turns[:number], (turn,), *self.turns[number + 1 :]], self.left_out
 
     def _reach(self, shape: _Shape, turns: list[tuple[int, ...]], left_out: set[int]) -> int:
-        """For how many steps that were heard fields show what they should."""
+        """For how many steps with packets fields show the positions after ``turns``."""
         used = [k for k, number in enumerate(self._heard) if number not in left_out]
         positions = asked_positions(turns)
         shown = b"".join(positions[self._heard[k]] for k in used)
@@ -130,7 +130,7 @@ class _Search:
     def _labels(
         self, width: int, left_out: frozenset[int], used: list[int]
     ) -> npt.NDArray[np.uint8]:
-        """Of all fields of a width which of their values are equal, shape (fields, packets)."""
+        """The labels of all fields of a width, each pattern once, shape (fields, packets)."""
         key = width, left_out
         if key not in self._fields:
             starts = range(self._bits.size - width + 1)
@@ -140,7 +140,7 @@ class _Search:
 
 
 def _all_labels(values: Ints) -> npt.NDArray[np.uint8]:
-    """Of each row which values are equal: each replaced by the rank of its first coming."""
+    """The labels of each row: each value replaced by the rank of its first occurrence."""
     rows, count = values.shape
     first = np.full((rows, int(values.max()) + 1), count, dtype=np.int64)
     for at in range(count - 1, -1, -1):

@@ -1,4 +1,4 @@
-"""Positions that are sent by stickers: which field shows which facelet, in which numbers."""
+"""Positions sent as stickers: the facelet of each field, and the number of each colour."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def shown_colours(positions: Array) -> Ints:
 
 
 def shown_facelets(positions: Array) -> Ints:
-    """The same of all facelets but the centres, shape (…, 48)."""
+    """The same without the centres, shape (…, 48)."""
     return shown_colours(positions)[..., [f for f in range(54) if f not in _CENTRES]]
 
 
@@ -49,7 +49,7 @@ def find_stickers(bits: Bits, positions: Array) -> FoundStickers | None:
     shown = shown_colours(positions)
     facelet_of = {labels(shown[:, f]): f for f in range(54) if f not in _CENTRES}
     if len(facelet_of) < 48:
-        return None  # too few positions to tell all facelets apart
+        return None  # too few positions to distinguish all facelets
     for width in _WIDTHS:
         starts = range(bits.size - width + 1)
         facelets = {start: facelet_of.get(bits.labels(start, width)) for start in starts}

@@ -1,4 +1,4 @@
-"""What is understood of a cube while its owner is still led through the routine."""
+"""A first hypothesis about a cube's packets, used while the routine still runs."""
 
 from __future__ import annotations
 
@@ -20,48 +20,48 @@ if TYPE_CHECKING:
 __all__ = ["TRIED_AT", "Understanding", "come_to_the_same", "first_understanding"]
 
 TRIED_AT: Final = (30, 36, 43, 55, 67, 79, 91, 103, 120)
-"""When so many turns were asked for, it is tried to understand the cube."""
+"""Numbers of asked turns after which the learner looks for a hypothesis."""
 _RIGHT: Final = 0.9
-"""A first hypothesis tells so many of the steps as they were asked for."""
+"""Least share of the steps that a first hypothesis decodes as they were asked for."""
 _MOST_DOUBTS: Final = 4
-"""If so many steps in a row come out otherwise, it is the hypothesis that is wrong."""
+"""If so many steps in a row come out differently, the hypothesis is dropped."""
 
 
 class Understanding:
-    """A hypothesis that stands until too much contradicts it: packets in, turns out."""
+    """A hypothesis that decodes packets into turns, and stands until too much contradicts it."""
 
     def __init__(self, decoder: Decoder) -> None:
         self._decoder = decoder
         self._doubts = 0
 
     def told(self, packet: Packet) -> list[int]:
-        """The turns that a packet tells."""
+        """The turns that a packet reports."""
         if packet.char not in self._decoder.notify:
             return []
         reports = self._decoder.received(packet.char, packet.data).reports
         return [report.turn for report in reports if isinstance(report, TurnReport)]
 
     def judge(self, asked: Sequence[int], told: Sequence[int]) -> bool:
-        """A step is over: whether what was told comes to what was asked for."""
+        """Take in a step that is over; return whether its turns come to the asked ones."""
         right = come_to_the_same(asked, told)
         self._doubts = 0 if right else self._doubts + 1
         return right
 
     @property
     def stands(self) -> bool:
-        """Whether it is still believed."""
+        """Whether too few steps contradict it to drop it."""
         return self._doubts < _MOST_DOUBTS
 
 
 def come_to_the_same(asked: Sequence[int], told: Sequence[int]) -> bool:
-    """Whether the cube stands as it should, if by way of a slip that was corrected."""
+    """Whether both sequences lead to the same position, as with a corrected slip."""
     return bytes(apply_turns(SOLVED, [*asked]).tolist()) == bytes(
         apply_turns(SOLVED, [*told]).tolist()
     )
 
 
 def first_understanding(recording: Recording) -> Understanding | None:
-    """A hypothesis that tells nearly all of the steps so far, which has heard all of them."""
+    """A hypothesis that decodes nearly all steps so far; its decoder has heard their packets."""
     judged = judge_all(recording, "unknown", Claim(name="unknown"))
     fitting = [
         one

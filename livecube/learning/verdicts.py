@@ -1,4 +1,4 @@
-"""What became of an attempt to learn a cube."""
+"""The result of learning a cube: a profile, or a refusal."""
 
 from __future__ import annotations
 
@@ -14,17 +14,17 @@ Why: TypeAlias = Literal[
     "too few", "lost", "encrypted", "ambiguous", "unknown", "not solved", "wrap"
 ]
 """``too few`` packets or turns; packets were ``lost``; data look ``encrypted``; fields are
-``ambiguous``; the shape is ``unknown``; the free sequence did ``not`` come out ``solved``; where
-the counter begins anew (its ``wrap``) was not seen."""
+``ambiguous``; the shape is ``unknown``; the cube was ``not solved`` after the free sequence; the
+``wrap`` of the counter is not certain."""
 
 
 @dataclass(frozen=True, slots=True)
 class Learned:
-    """A profile that told every turn that was held back, and came out solved at the end."""
+    """A profile that decodes the turns set aside as a check, and ends with the cube solved."""
 
     profile: Profile
     told: int
-    """Turns of the steps that were held back, all told right."""
+    """Steps set aside as a check that it decodes as they were asked for; the others are slips."""
     free: int
     """Turns of the free sequence."""
     notes: tuple[str, ...] = ()
@@ -36,8 +36,8 @@ class Refused:
 
     why: Why
     reason: str
-    """A sentence for people, with what to do."""
+    """A sentence for the user, with what to do."""
     turns: tuple[int, ...] = ()
-    """The turns that would decide between ambiguous fields, or that were not told."""
+    """Turns to make: they decide between ambiguous fields, or were too seldom or not recorded."""
     more: int = 0
-    """So many turns more, whatever they are, would show the rest."""
+    """Number of further turns, of any kind, that would show the wrap."""

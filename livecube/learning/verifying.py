@@ -1,9 +1,9 @@
-"""Whether a profile tells what was turned: its own decoder hears the whole recording.
+"""Whether a profile explains a recording: its own decoder hears all packets.
 
-Owners slip: a step may be told otherwise than it was asked for. That is believed of a few steps,
-and only if the cube comes out solved after the free sequence: one turn that was told wrongly
-anywhere would spoil that. Turns whose packets were lost are taken to be those that were asked for,
-on the same condition.
+Owners slip: the reported turns of a step may differ from the asked ones. A few such steps are
+accepted, and only if the cube is solved after the free sequence: a single wrongly decoded turn
+anywhere would prevent that. On the same condition, turns whose packets were lost count as the
+asked ones.
 """
 
 from __future__ import annotations
@@ -30,47 +30,50 @@ __all__ = ["Hearing", "Otherwise", "hear"]
 
 _SLIPS: Final = 5
 _SLIP_SHARE: Final = 1 / 12
-"""So many of the steps may be told otherwise, or not at all."""
+"""Share of the steps whose reported turns may differ from the asked ones, or be missing."""
 _MOST_GUESSES: Final = 5
-"""Of so many steps it is tried whether their turns were made."""
+"""At most so many losses are filled in by trying all their possible turns."""
 
 
 class Otherwise(NamedTuple):
-    """A step that was told otherwise than it was asked for."""
+    """A step whose reported turns differ from the asked ones."""
 
     step: int
-    """The first is 1."""
+    """Counted from 1."""
     asked: tuple[int, ...]
     told: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class _Lost:
-    """Turns that were not told: one of these sequences; any so many turns, if there is none."""
+    """Turns that were not reported: one of the sequences ``either``; if empty, any ``count`` turns.
+
+    ``count``: None if their number is unknown.
+    """
 
     either: tuple[tuple[int, ...], ...] = ()
     count: int | None = None
 
 
 _Item: TypeAlias = "int | bytes | _Lost"
-"""A turn that was told, a position, or something that was lost."""
+"""A reported turn, a position (20 facelets), or lost turns."""
 
 
 @dataclass(slots=True)
 class Hearing:
-    """What a decoder made of a recording."""
+    """The result of a decoder that heard a recording."""
 
     steps: int
-    """How many were asked for."""
+    """Number of asked steps."""
     right: int = 0
-    """Asked steps that were told right."""
+    """Number of asked steps whose reported turns are right."""
     otherwise: list[Otherwise] = field(default_factory=list)
     silent: list[int] = field(default_factory=list)
-    """Asked steps of which nothing was told; the first step is 1."""
+    """Asked steps without reported turns, counted from 1."""
     free: list[int] = field(default_factory=list)
-    """Turns told in the free sequences."""
+    """Turns reported in the free sequences."""
     lost: int = 0
-    """Turns that the cube's own numbers say to be lost, as far as they say."""
+    """Lost turns, by the cube's counter; a gap of unknown length counts as one."""
     bad: Counter[str] = field(default_factory=Counter)
     """Bad packets, by their reason."""
     solved: bool = False
@@ -78,22 +81,22 @@ class Hearing:
 
     @property
     def slips(self) -> int:
-        """How many steps were not told as they were asked for."""
+        """Number of steps that were reported differently, or not at all."""
         return len(self.otherwise) + len(self.silent)
 
     @property
     def few_slips(self) -> bool:
-        """Whether so few steps were told otherwise that they may be slips."""
+        """Whether these steps are few enough to be slips."""
         return self.slips <= max(_SLIPS, round(self.steps * _SLIP_SHARE))
 
     @property
     def perfect(self) -> bool:
-        """Whether all is explained."""
+        """Whether the profile explains the recording: solved, no bad packet, few slips."""
         return self.solved and not self.bad and self.few_slips
 
     @property
     def strange(self) -> list[int]:
-        """Codes that were sent for turns and are none that is known."""
+        """Codes sent in place of turns that are not in the profile."""
         codes = (re.fullmatch(r"code (\d+) is no turn", reason) for reason in self.bad)
         return [int(code[1]) for code in codes if code]
 
@@ -149,7 +152,10 @@ def _step(
     owed: list[tuple[int, tuple[int, ...]]],
     hearing: Hearing,
 ) -> list[_Item]:
-    """What was told in a step; ``owed``: steps before it of which nothing was told yet."""
+    """The items of a step, which also updates ``hearing`` and ``owed``.
+
+    ``owed``: earlier steps without reported turns so far.
+    """
     before = [turn for _, turns in owed for turn in turns]
     stated = [r.position for r in reports if isinstance(r, StateReport)]
     if not told and not stated:
@@ -179,7 +185,7 @@ def _step(
 def _recovered(
     before: Sequence[int], asked: Sequence[int], told: list[int], lost: int | None
 ) -> tuple[int, ...] | None:
-    """Which turns are missing before those that were told: the first ones of what was asked."""
+    """The lost turns before the reported ones: the first turns of ``before``; None: none fit."""
     whole = summed_quarters([*before, *asked])
     for turns in _as_sent(before):
         for count in range(len(turns) + 1):
@@ -203,7 +209,7 @@ def _as_sent(turns: Sequence[int]) -> list[list[int]]:
 def _owed(
     owed: list[tuple[int, tuple[int, ...]]], reports: list[Report], hearing: Hearing
 ) -> list[_Item]:
-    """What stands for steps of which nothing was told."""
+    """The items for steps without reported turns; they count as silent in ``hearing``."""
     hearing.silent += [number for number, _ in owed]
     gaps = [report.lost for report in reports if isinstance(report, GapReport)]
     hearing.lost += sum(lost or 1 for lost in gaps)
@@ -231,9 +237,9 @@ def _free_item(report: Report) -> _Item | None:
 
 
 def _is_solved(items: list[_Item], anywhere_from: int | None) -> bool:
-    """Whether the cube is solved in the end, with whatever was lost.
+    """Whether the cube is solved in the end, for some choice of the lost turns.
 
-    ``anywhere_from``: one more turn may be missing behind so many items; None: none is.
+    ``anywhere_from``: one more turn may be missing, after so many items; None: none may.
     """
     known = max((at for at, item in enumerate(items) if isinstance(item, bytes)), default=-1)
     position = items[known] if known >= 0 else SOLVED_BYTES
@@ -258,7 +264,7 @@ def _is_solved(items: list[_Item], anywhere_from: int | None) -> bool:
 def _with(
     rest: list[_Item], chosen: Iterator[tuple[int, ...]]
 ) -> tuple[list[int], list[tuple[int, int | None]]]:
-    """All turns, with what was chosen for those that were lost; and where others are missing."""
+    """All turns, with the chosen ones for lost turns; and the places of other lost turns."""
     turns: list[int] = []
     gaps: list[tuple[int, int | None]] = []
     for item in rest:
@@ -274,7 +280,7 @@ def _with(
 def _one_missing(
     position: bytes, turns: list[int], places: Sequence[tuple[int, int | None]], most: int
 ) -> bool:
-    """Whether one turn (or two) at one of the places makes the cube come out solved."""
+    """Whether one turn (two if ``most`` is 2) at one of the places solves the cube in the end."""
     after = _after(SOLVED_BYTES, inverse_turns(turns))
     at = 0
     for place, _ in places:
