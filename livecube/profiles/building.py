@@ -1,4 +1,4 @@
-"""From a table of the right form to a profile; what no schema can say is judged here."""
+"""From a table that follows the schema to a profile; checks what no schema can express."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ _CENTRES: Final = frozenset(range(4, 54, 9))
 
 
 class WrongError(ValueError):
-    """An entry of the right form that makes no sense; ``path`` says which."""
+    """An entry of the right form that makes no sense; ``path`` is its path."""
 
     def __init__(self, path: Path, reason: str) -> None:
         super().__init__(reason)
@@ -115,7 +115,7 @@ def _stickers(table: Mapping[str, Any]) -> StickerCode:
 
 
 class _Packet:
-    """One packet table on its way to a layout."""
+    """Makes a layout from one packet table."""
 
     def __init__(
         self,
@@ -163,7 +163,7 @@ class _Packet:
         return self._field(self.entry[key], (*self.path, key))
 
     def _wrap(self) -> int | None:
-        """After how many turns the counter begins anew, if not when its bits are used up."""
+        """The counter's wrap, if the profile gives one."""
         wrap: int | None = self.entry.get("counter", {}).get("wrap")
         if wrap is not None and wrap > 1 << self.entry["counter"]["bits"]:
             path = (*self.path, "counter", "wrap")

@@ -1,8 +1,8 @@
 """Check values in packets: sums, exclusive ors and cyclic redundancy checks.
 
-A CRC is stated by the parameters of the general polynomial form (width, polynomial, initial
-value, reflection of input and output, final exclusive or), as Ross Williams gave it in *A
-Painless Guide to CRC Error Detection Algorithms* (1993).
+A CRC is given by the parameters of the general polynomial form (width, polynomial, initial
+value, reflection of input and output, final exclusive or) from Ross Williams, *A Painless Guide to
+CRC Error Detection Algorithms* (1993).
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ CheckKind: TypeAlias = Literal["sum", "xor", "crc"]
 
 @dataclass(frozen=True)
 class Check:
-    """A check value in a packet, and how it is made of the bytes ``first`` … ``last`` − 1."""
+    """A check value in a packet, and how it follows from the bytes ``first`` … ``last`` − 1."""
 
     kind: CheckKind
     field: Field
@@ -30,14 +30,14 @@ class Check:
     polynomial: int = 0
     """Without its highest term; for a CRC only."""
     initial: int = 0
-    """What a sum or an exclusive or begins with, or the register of a CRC."""
+    """Initial value of a sum, of an exclusive or, or of the register of a CRC."""
     reflect_in: bool = False
     reflect_out: bool = False
     final: int = 0
-    """Exclusive or with the result."""
+    """Combined with the result by exclusive or."""
 
     def value(self, data: bytes) -> int:
-        """What the check value of these bytes has to be."""
+        """The right check value of these bytes."""
         covered, mask = data[self.first : self.last], self.field.values - 1
         if self.kind == "crc":
             register = crc(

@@ -1,4 +1,4 @@
-"""The decoder that follows a profile; to everything else it is a decoder like those in code."""
+"""The decoder that follows a profile; other code uses it like a decoder written in code."""
 
 from __future__ import annotations
 
@@ -20,14 +20,14 @@ if TYPE_CHECKING:
 __all__ = ["BEHIND", "RETRY_AFTER", "ProfileDecoder", "decoder_class"]
 
 BEHIND: Final = 8
-"""So many packets in a row with a number that lies behind are no stragglers: the cube has begun
-to count anew, or a number was forged."""
+"""So many packets in a row with an older number are no stragglers: the cube's counter has begun
+again, or a number was forged."""
 RETRY_AFTER: Final = 8
-"""Packets after which a position that was asked for and has not come is asked for again."""
+"""Packets to wait for a requested position before it is requested again."""
 
 
 def decoder_class(profile: Profile, transform: TransformFactory | None = None) -> type[Decoder]:
-    """The class of decoders for a profile; ``transform`` instead of an installed one.
+    """The class of decoders for a profile; ``transform`` replaces the installed one.
 
     Raises :class:`~livecube.errors.UsageError` if the profile's transform is not installed.
     """
@@ -47,8 +47,8 @@ def decoder_class(profile: Profile, transform: TransformFactory | None = None) -
 class ProfileDecoder:
     """One connection to one cube that a profile describes; see :func:`decoder_class`.
 
-    Turns are told in order and once, as far as the packets number or time them. A packet whose
-    number lies behind is a straggler and dropped, as its turns are told or lost already. If a
+    Turns are reported in order and once, if the packets number or time them. A packet with an older
+    number is a straggler and dropped: its turns are already reported, or reported as lost. If a
     turn is lost, the profile's writes for a gap are sent until a position comes.
     """
 
@@ -60,27 +60,27 @@ class ProfileDecoder:
 
     def __init__(self) -> None:
         self._transform = None if self.transform is None else self.transform()
-        self._last: int | None = None  # number of the last turn that was told, lost or covered
+        self._last: int | None = None  # number of the last turn reported, lost or in a position
         self._behind = 0
-        self._rejoined = False  # connected again: turns may have been made, or counts begun anew
+        self._rejoined = False  # connected again: turns may be missing, or the counter began again
         self._met = False
         self._latest: tuple[int, int] | None = None  # code and ticks of the last unnumbered turn
-        self._ticks: int | None = None  # of the last turn told
+        self._ticks: int | None = None  # of the last reported turn
         self._position: bytes | None = None
         self._percent: int | None = None
-        self._state_waited: int | None = None  # packets since it was asked for
+        self._state_waited: int | None = None  # packets since a position was requested
         self._reports: list[Report] = []
 
     @classmethod
     def claims(cls, advertisement: Advertisement) -> bool:
-        """Whether the advertisement is as the profile says."""
+        """Whether the advertisement fits the profile's claim."""
         return cls.profile.claim.fits(advertisement)
 
     def connected(self) -> tuple[Write, ...]:
-        """What the profile says is to be sent; turns made meanwhile are noticed later."""
+        """The profile's writes after a connection; turns missed before are noticed later."""
         self._rejoined = self._met
         if any(layout.state for layout in self.profile.layouts):
-            self._state_waited = 1  # asked for by what is sent now, if it can be asked for
+            self._state_waited = 1  # these writes request a position, if the cube can be asked
         return self._writes(self.profile.on_connect)
 
     def received(self, characteristic: str, data: bytes) -> Decoded:
@@ -106,7 +106,7 @@ class ProfileDecoder:
             return data
         try:
             return self._transform.incoming(characteristic, data)
-        except Exception:  # whatever a plug-in does, a decoder never raises
+        except Exception:  # a decoder never raises, whatever a plug-in does
             return None
 
     def _writes(self, writes: tuple[Write, ...]) -> tuple[Write, ...]:
@@ -115,11 +115,11 @@ class ProfileDecoder:
         to = self._transform.outgoing
         try:
             return tuple(replace(w, data=to(w.characteristic, w.data)) for w in writes)
-        except Exception:  # likewise: then nothing can be sent
+        except Exception:  # likewise; nothing is sent then
             return ()
 
     def _read(self, layout: Layout, data: bytes) -> str | None:
-        """Read a packet that fits; the reason if it makes no sense."""
+        """Read a packet that fits ``layout``; return the reason if it makes no sense."""
         if layout.check is not None and not layout.check.holds(data):
             return "wrong check value"
         reason = None
@@ -131,12 +131,12 @@ class ProfileDecoder:
             self._tell_battery(layout.battery.read(data))
         return reason
 
-    # How many turns are new.
+    # The number of new turns.
 
     def _news(self, layout: Layout, data: bytes) -> int | None:
-        """How many turns were made since the last one that counts; -1: this is a straggler.
+        """The number of turns since the turn ``_last``; -1: the packet is a straggler.
 
-        None: unknown, for turns are not numbered, or numbered anew.
+        None: unknown, because turns have no numbers, or the counter may have begun again.
         """
         if layout.counter is None:
             return None
@@ -173,7 +173,7 @@ class ProfileDecoder:
         return None
 
     def _repeats(self, layout: Layout, codes: list[int], data: bytes) -> bool:
-        """Whether this turn, which has a time but no number, was told just now."""
+        """Whether this turn, with a time but no number, is a repeat of the last one."""
         if layout.counter is not None or layout.clock is None:
             return False
         latest = codes[0], layout.clock.read(data)
@@ -182,7 +182,7 @@ class ProfileDecoder:
         return repeats
 
     def _tell_lost(self, layout: Layout, news: int | None, told: int) -> bool:
-        """A gap, if turns are missing before those that are told now."""
+        """Report a gap if turns are missing before the new ones; return whether there is one."""
         if news is None and (layout.counter is not None or self._rejoined):
             self._tell_gap(None)
         elif news is not None and news > told:
@@ -196,8 +196,8 @@ class ProfileDecoder:
     ) -> list[int | None]:
         """The clock at each of the ``count`` newest turns, the newest first.
 
-        Without a time of their own the earlier ones are spread evenly over the time since the
-        last turn that was told.
+        Earlier ones without a time of their own are spread evenly over the time since the last
+        reported turn.
         """
         if layout.clock is None:
             return [None] * count
@@ -257,7 +257,7 @@ class ProfileDecoder:
     def _compare(
         self, layout: Layout, data: bytes, position: bytes, news: int | None, *, numbered: bool
     ) -> None:
-        """Tell a position beside the turns; those that it includes and nobody told are lost."""
+        """Report a position if the cube also sends turns; turns not reported before it are lost."""
         if numbered and news != 0:
             self._tell_gap(news)
         if position != self._position or self._state_waited is not None:
@@ -273,7 +273,7 @@ class ProfileDecoder:
         *,
         numbered: bool,
     ) -> None:
-        """Tell the turn that links two positions; if it takes more, turns were lost."""
+        """Report the turn between two positions; if one turn is not enough, turns were lost."""
         turn = _link(before, position)
         if position == before and (news == 0 or not numbered):
             if self._state_waited is not None:
@@ -303,7 +303,7 @@ class ProfileDecoder:
             self._reports.append(BatteryReport(percent))
 
     def _follow_up(self) -> tuple[Write, ...]:
-        """What is to be sent while a position is wanted."""
+        """Writes that request a position, if one is wanted and due."""
         if self._state_waited is None:
             return ()
         due = self._state_waited % RETRY_AFTER == 0
@@ -312,7 +312,7 @@ class ProfileDecoder:
 
 
 def _link(before: bytes, after: bytes) -> int | None:
-    """The one turn that leads from a position to another."""
+    """The turn that leads from a position to another; None: no single turn does."""
     for turn, table in enumerate(TURN_BYTES):
         if before.translate(table) == after:
             return turn

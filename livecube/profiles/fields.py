@@ -1,4 +1,4 @@
-"""Where a number lies in a packet, and a row of such numbers."""
+"""The place of a number in a packet, and rows of such numbers."""
 
 from __future__ import annotations
 
@@ -15,10 +15,10 @@ Order: TypeAlias = Literal["little", "big"]
 
 @dataclass(frozen=True)
 class Field:
-    """A whole number in a packet: ``bits`` of them, from bit ``start`` on.
+    """A whole number in a packet: ``bits`` bits, from bit ``start`` on.
 
-    Bits are counted through all bytes of the packet as ``order`` has it, so that a field may
-    cross from one byte into the next.
+    Bits are counted through all bytes of the packet, within a byte as ``order`` says; so a field
+    may cross from one byte into the next.
     """
 
     start: int
@@ -27,17 +27,17 @@ class Field:
 
     @property
     def end(self) -> int:
-        """The first bit behind it."""
+        """The first bit after the field."""
         return self.start + self.bits
 
     @property
     def values(self) -> int:
-        """How many values it can have; a counter wraps there."""
+        """Number of values; a counter without its own wrap wraps there."""
         return 1 << self.bits
 
     @cached_property
     def _place(self) -> tuple[int, int, int]:
-        """First byte, first byte behind, and how far down the bytes' number is shifted."""
+        """First byte, first byte after the field, and bits to shift the bytes' number down."""
         first, last = self.start // 8, (self.end + 7) // 8
         below = self.start % 8 if self.order == "little" else 8 * last - self.end
         return first, last, below
@@ -48,7 +48,7 @@ class Field:
         return int.from_bytes(data[first:last], self.order) >> below & self.values - 1
 
     def write(self, data: bytearray, value: int) -> None:
-        """Put a number in; what was there before must be 0."""
+        """Write a number; the field must be 0 before."""
         first, last, below = self._place
         number = int.from_bytes(data[first:last], self.order) | value << below
         data[first:last] = number.to_bytes(last - first, self.order)
@@ -56,7 +56,7 @@ class Field:
 
 @dataclass(frozen=True)
 class Entries:
-    """A row of fields of one width, ``stride`` bits from each to the next (it may be negative)."""
+    """A row of fields of one width; ``stride`` bits (negative too) lead from each to the next."""
 
     first: Field
     count: int
@@ -64,7 +64,7 @@ class Entries:
 
     @cached_property
     def fields(self) -> tuple[Field, ...]:
-        """All of them, in order."""
+        """All fields, in order."""
         start, stride = self.first.start, self.stride
         return tuple(replace(self.first, start=start + k * stride) for k in range(self.count))
 
@@ -73,6 +73,6 @@ class Entries:
         return [field.read(data) for field in self.fields]
 
     def write(self, data: bytearray, values: list[int]) -> None:
-        """Put numbers in, as many as there are."""
+        """Write numbers into the first fields, at most as many as there are fields."""
         for field, value in zip(self.fields, values, strict=False):
             field.write(data, value)

@@ -1,8 +1,8 @@
-"""Which line of a TOML text an entry stands in.
+"""The line of an entry in a TOML text, for messages.
 
-``tomllib`` does not say. So it is asked about the text up to each line: the entry stands in the
-statement with which it first appears. That is right for whatever TOML allows, since nothing of
-its grammar is repeated here; it is only needed for a message.
+``tomllib`` gives no line numbers. So it parses the text up to each line: the entry stands in the
+statement with which it first appears. That is right for all TOML, since no grammar is repeated
+here.
 """
 
 from __future__ import annotations
@@ -16,11 +16,11 @@ if TYPE_CHECKING:
 __all__ = ["line_of"]
 
 _LONGEST: Final = 100
-"""So many lines may a statement have before no line within it is looked for any more."""
+"""Longest statement in lines; in a longer one the search stops."""
 
 
 def line_of(text: str, path: Path) -> int:
-    """The line (from 1) of an entry; of the nearest table around it, if it has none."""
+    """The line (from 1) of an entry; if there is no such entry, of the nearest table around it."""
     lines = text.split("\n")
     for depth in range(len(path), 0, -1):
         if _has(_parsed(text), path[:depth]):
@@ -29,9 +29,9 @@ def line_of(text: str, path: Path) -> int:
 
 
 def _lines_without(lines: list[str], path: Path) -> int:
-    """How many of the first lines are whole statements that do not hold an entry.
+    """The number of first lines that are whole statements without the entry.
 
-    All of them together do. Halving serves, since what holds it still does with more lines.
+    All lines together have the entry. Halving works, since more lines never lose it.
     """
     without, holding = 0, len(lines)
     while without + 1 < holding:

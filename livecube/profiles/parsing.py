@@ -1,4 +1,4 @@
-"""From the text of a profile to its value, with file and line in every complaint."""
+"""From the text of a profile to its value; every error names file and line."""
 
 from __future__ import annotations
 
@@ -21,10 +21,10 @@ __all__ = ["MOST_BYTES", "check_name", "parse_profile", "profile_schema_text"]
 
 _SCHEMA: Final = "profile.schema.json"
 MOST_BYTES: Final = 1 << 16
-"""A longer text is no profile; those that are learned have some 3,000."""
+"""A longer text is not accepted; learned profiles have some 3,000 bytes."""
 _LONGEST_LINE: Final = 2048
-"""Of a key with so many parts ``tomllib`` makes a table in some ms; with ten times as many it
-would take half a minute."""
+"""In characters. ``tomllib`` parses a dotted key of this length in some milliseconds; one ten times
+as long would take half a minute."""
 
 
 def profile_schema_text() -> str:
@@ -33,7 +33,7 @@ def profile_schema_text() -> str:
 
 
 def parse_profile(text: str, source: str) -> Profile:
-    """Read a profile; ``source`` is the file's name, for complaints.
+    """Read a profile; ``source`` is the file's name, for messages.
 
     Raises :class:`~livecube.errors.ProfileError`.
     """
@@ -66,7 +66,7 @@ def _check_size(text: str, source: str) -> None:
 
 
 def check_name(name: str) -> None:
-    """Raise :class:`~livecube.errors.UsageError` if no profile may have this name."""
+    """Raise :class:`~livecube.errors.UsageError` if this is not a valid name of a profile."""
     fault = first_fault(name, json.loads(profile_schema_text())["properties"]["name"])
     if fault is not None:
         raise UsageError(
@@ -76,7 +76,7 @@ def check_name(name: str) -> None:
 
 
 def _name(path: Path) -> str:
-    """A path as people write it: ``packet 2, turn, bits``; tables of a list count from 1."""
+    """A path in words: ``packet 2, turn, bits``; tables of a list count from 1."""
     words: list[str] = []
     for key in path:
         if isinstance(key, int) and words:

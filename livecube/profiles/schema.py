@@ -1,7 +1,7 @@
-"""Whether a table has the form that a JSON Schema publishes.
+"""Checks a table against a JSON Schema.
 
-The schema is the only place that says so. What is understood here is the part of JSON Schema
-that ``profile.schema.json`` uses; whatever is wrong first is told with its path, for a message.
+The schema is the only definition of the form. This module knows the part of JSON Schema that
+``profile.schema.json`` uses. It returns the first fault with its path, for a message.
 """
 
 from __future__ import annotations
@@ -19,10 +19,10 @@ Path: TypeAlias = "tuple[str | int, ...]"
 
 
 class Fault(NamedTuple):
-    """Something that is not as the schema says."""
+    """An entry that breaks the schema."""
 
     path: Path
-    """Where; for a missing entry, the table that lacks it."""
+    """Path of the entry; for a missing entry, path of the table that lacks it."""
     reason: str
 
 
@@ -36,7 +36,7 @@ _TYPES: Final[dict[str, tuple[type, str]]] = {
 
 
 def first_fault(value: object, schema: Mapping[str, Any]) -> Fault | None:
-    """The first thing that is wrong with a value; None: nothing."""
+    """The first fault of a value; None: the value follows the schema."""
     return next(_faults(value, schema, schema, ()), None)
 
 
@@ -77,7 +77,7 @@ def _in_table(
 def _shown(value: object) -> str:
     try:
         text = repr(value)
-    except (ValueError, RecursionError):  # thousands of digits, or of tables in one another
+    except (ValueError, RecursionError):  # thousands of digits, or of nested tables
         return "what stands there"
     return text if len(text) < 40 else text[:36] + "…"
 

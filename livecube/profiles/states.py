@@ -1,4 +1,4 @@
-"""How packets state a whole position: by pieces or by stickers, in numbers of the cube's own."""
+"""How packets state a position: by pieces or by stickers, in the cube's own numbers."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ Twist: TypeAlias = Literal["clockwise", "counterclockwise"]
 
 
 def spots(name: str) -> list[int]:
-    """The facelets at which a piece lies at home, clockwise, from that in the first-named face.
+    """The facelets of a piece's home, clockwise, from the one in the first-named face on.
 
     Raises ``ValueError`` if no piece has this name.
     """
@@ -44,20 +44,20 @@ def spots(name: str) -> list[int]:
 
 @dataclass(frozen=True)
 class PieceNames:
-    """The corners or the edges as a cube numbers them.
+    """The corners or the edges, in the cube's numbers.
 
-    The face that is named first is the one whose sticker a twist is counted from, at a place
-    as on a piece.
+    The first face of a name holds the reference sticker of a piece, or the reference spot of a
+    place: twists are counted from them.
     """
 
     pieces: tuple[str, ...]
-    """By number."""
+    """Name of the piece with each number."""
     places: tuple[str, ...]
-    """Likewise."""
+    """Name of the place with each number."""
 
     @cached_property
     def facelets(self) -> dict[tuple[int, int, int], tuple[int, int]]:
-        """For piece, place and clockwise twist: our piece, and its reference sticker's facelet."""
+        """(piece, place, clockwise twist) → our piece, and the facelet of its reference sticker."""
         found = {}
         for number, name in enumerate(self.pieces):
             own = spots(name)
@@ -78,14 +78,14 @@ class PieceCode:
     corners: PieceNames
     edges: PieceNames
     says: Literal["piece", "place"] = "piece"
-    """``piece``: at each place, which piece is there; ``place``: of each piece, where it is."""
+    """``piece``: the row gives the piece at each place; ``place``: the place of each piece."""
     twist: Twist = "clockwise"
-    """How corner twists are counted."""
+    """Direction in which corner twists are counted."""
 
     def position(self, rows: Sequence[Sequence[int]]) -> bytes:
-        """The position of corners, twists, edges and flips.
+        """The position (20 facelets) from rows of corners, twists, edges and flips.
 
-        Raises :class:`~livecube.errors.PositionError` if there is none.
+        Raises :class:`~livecube.errors.PositionError` if the position is impossible.
         """
         corners, twists, edges, flips = rows
         result = np.zeros(20, dtype=np.uint8)
@@ -104,7 +104,7 @@ class PieceCode:
         return result.tobytes()
 
     def rows(self, position: bytes) -> list[list[int]]:
-        """The opposite: corners, twists, edges and flips of a position."""
+        """The inverse: rows of corners, twists, edges and flips of a position."""
         return [
             row
             for names, pieces in ((self.corners, position[:8]), (self.edges, position[8:]))
@@ -128,20 +128,20 @@ class StickerCode:
     """A position by its stickers: a row of colours."""
 
     facelets: tuple[int, ...]
-    """Which facelet each stands for; 54 of them, or 48 without the centres."""
+    """The facelet of each entry of the row: 54 to 48 facelets, only centres may be missing."""
     colours: tuple[int, ...]
-    """The numbers of the six colours, in the order of the faces that they are at home in."""
+    """The cube's numbers of the six colours, in the order of their home faces."""
 
     @cached_property
     def _places(self) -> list[tuple[tuple[int, ...], tuple[int, ...]]]:
-        """Of each place its facelets, clockwise, and where in the row they stand."""
+        """For each place: its facelets, clockwise, and their indices in the row."""
         index = {facelet: at for at, facelet in enumerate(self.facelets)}
         places = (spots(name) for name in PIECES)
         return [(tuple(place), tuple(index[f] for f in place)) for place in places]
 
     @cached_property
     def _shown(self) -> dict[tuple[int, ...], tuple[int, int]]:
-        """Colours of a place, clockwise: which piece is there, and which spot it is twisted to."""
+        """Colours of a place, clockwise → the piece there, and the spot of its first sticker."""
         found = {}
         for piece, name in enumerate(PIECES):
             own = [self.colours[face_of(facelet)] for facelet in spots(name)]
@@ -151,13 +151,13 @@ class StickerCode:
 
     @cached_property
     def _centres(self) -> list[tuple[int, int]]:
-        """Where in the row the centres stand, and their colours."""
+        """The centres: index in the row, and number of the colour."""
         return [(at, self.colours[f // 9]) for at, f in enumerate(self.facelets) if f % 9 == 4]
 
     def position(self, rows: Sequence[Sequence[int]]) -> bytes:
-        """The position that shows these colours.
+        """The position (20 facelets) that shows these colours; ``rows`` has one row.
 
-        Raises :class:`~livecube.errors.PositionError` if there is none.
+        Raises :class:`~livecube.errors.PositionError` if the position is impossible.
         """
         (row,) = rows
         if any(row[at] != colour for at, colour in self._centres):
@@ -172,6 +172,6 @@ class StickerCode:
         return result.tobytes()
 
     def rows(self, position: bytes) -> list[list[int]]:
-        """The opposite: the one row of colours of a position."""
+        """The inverse: the one row of colours of a position."""
         text = facelets_text(np.frombuffer(position, dtype=np.uint8))
         return [[self.colours[FACES.index(text[facelet])] for facelet in self.facelets]]

@@ -1,6 +1,6 @@
-"""What makes packets plain before they are decoded: a plug-in, named by a profile.
+"""Transforms: plug-ins, named by a profile, that make packets plain before they are decoded.
 
-Found by the entry-point group ``livecube.transforms``; there is none in livecube itself.
+They come from the entry-point group ``livecube.transforms``; livecube itself has none.
 """
 
 from __future__ import annotations
@@ -16,19 +16,19 @@ GROUP: Final = "livecube.transforms"
 
 
 class Transform(Protocol):
-    """Bytes to bytes, for one connection. ``ValueError``: these bytes make no sense."""
+    """Bytes to bytes, for one connection. Raises ``ValueError`` if bytes make no sense."""
 
     def incoming(self, characteristic: str, data: bytes) -> bytes:
         """A notification, made plain."""
         ...
 
     def outgoing(self, characteristic: str, data: bytes) -> bytes:
-        """What a profile has to send, as the cube wants it."""
+        """A profile's write, in the form that the cube expects."""
         ...
 
 
 class TransformFactory(Protocol):
-    """What an entry point of the group names; the class itself will do."""
+    """The type of an entry point of the group; a :class:`Transform` class is one."""
 
     def __call__(self) -> Transform:
         """Make the transform of one connection."""
@@ -36,7 +36,7 @@ class TransformFactory(Protocol):
 
 
 def find_transform(name: str) -> TransformFactory:
-    """What makes the transform of this name, for each connection anew.
+    """The factory of the transform of this name; call it once for each connection.
 
     Raises :class:`~livecube.errors.UsageError` if none is installed.
     """

@@ -1,4 +1,4 @@
-"""A profile as a value: what the packets of a kind of cube look like."""
+"""A profile as a value: the packets of one kind of cube."""
 
 from __future__ import annotations
 
@@ -22,15 +22,15 @@ PIECE_ROWS: Final = ("corners", "twists", "edges", "flips")
 
 @dataclass(frozen=True)
 class Claim:
-    """How a cube is known by its advertisement: all that is not None has to fit."""
+    """How a cube is recognized by its advertisement: every field that is not None must fit."""
 
     name: str | None = None
-    """What its name begins with."""
+    """Prefix of its name."""
     service: str | None = None
     manufacturer: int | None = None
 
     def fits(self, advertisement: Advertisement) -> bool:
-        """Whether this is such a cube."""
+        """Whether the advertisement is of such a cube."""
         if (self.name, self.service, self.manufacturer) == (None, None, None):
             return False
         companies = [company for company, _ in advertisement.manufacturer_data]
@@ -47,25 +47,25 @@ class TurnList:
 
     codes: Entries
     none: int | None = None
-    """The code where there is no turn yet."""
+    """The code of an entry without a turn."""
     elapsed: Entries | None = None
-    """Ticks from the turn before to each of them."""
+    """For each turn, the ticks since the turn before it."""
 
 
 @dataclass(frozen=True)
 class Layout:
-    """One kind of packet. Whatever is None is not in it."""
+    """One kind of packet. A field that is None is not in the packet. Lengths are in bytes."""
 
     characteristic: str
     shortest: int
     longest: int
     match: tuple[tuple[Field, int], ...] = ()
-    """Fields whose values tell this kind from others."""
+    """Fields with the values that distinguish this kind from others."""
     check: Check | None = None
     counter: Field | None = None
-    """Number of the newest turn that this packet knows of."""
+    """Number of the newest turn before this packet."""
     wrap: int | None = None
-    """After so many turns it begins anew; None: when its bits are used up."""
+    """The counter begins again after this number of turns; None: after all values of its bits."""
     clock: Field | None = None
     battery: Field | None = None
     turns: TurnList | None = None
@@ -74,11 +74,11 @@ class Layout:
 
     @property
     def numbers(self) -> int:
-        """How many numbers the counter has; 0: there is none."""
+        """Number of values of the counter; 0 without a counter."""
         return 0 if self.counter is None else self.wrap or self.counter.values
 
     def number(self, data: bytes) -> int | None:
-        """The counter's number, from 0 to below :attr:`numbers`."""
+        """The counter's value, from 0 to below :attr:`numbers`; None without a counter."""
         return None if self.counter is None else self.counter.read(data) % self.numbers
 
     def fits(self, data: bytes) -> bool:
@@ -90,7 +90,7 @@ class Layout:
 
 @dataclass(frozen=True)
 class Profile:
-    """All about a kind of cube."""
+    """The description of one kind of cube."""
 
     name: str
     order: Order
@@ -100,22 +100,22 @@ class Profile:
     """Code → turn (0 to 17)."""
     state: PieceCode | StickerCode | None = None
     per_second: int = 1000
-    """Ticks of the clock."""
+    """Ticks of the clock in a second."""
     transform: str | None = None
     on_connect: tuple[Write, ...] = ()
     on_gap: tuple[Write, ...] = ()
 
     @cached_property
     def notify(self) -> tuple[str, ...]:
-        """The characteristics that packets come from."""
+        """The characteristics that send packets."""
         return tuple(dict.fromkeys(layout.characteristic for layout in self.layouts))
 
     @cached_property
     def clock_bits(self) -> int | None:
-        """Width of the clock, the same in all packets; None: there is none."""
+        """Width of the clock in bits, the same in all packets; None without a clock."""
         return next((lay.clock.bits for lay in self.layouts if lay.clock is not None), None)
 
     @cached_property
     def tells_turns(self) -> bool:
-        """Whether turns are sent; if not, they follow from positions."""
+        """Whether the cube sends turns; if not, the decoder derives them from positions."""
         return any(layout.turns is not None for layout in self.layouts)

@@ -22,7 +22,7 @@ __all__ = ["profile_text"]
 
 
 def profile_text(profile: Profile, comment: str = "") -> str:
-    """The text that :func:`~livecube.profiles.parsing.parse_profile` reads back the same."""
+    """The profile as TOML; :func:`~livecube.profiles.parsing.parse_profile` reads it back equal."""
     return "\n".join(_lines(profile, comment)) + "\n"
 
 
