@@ -1,4 +1,4 @@
-"""Tests that every decoder has to pass, yours too: one line of pytest. Pure.
+"""Tests that every decoder must pass, yours included: one line of pytest. Pure.
 
 ``TestMine = decoder_tests(MyDecoder, MyCube)`` (``protocols/README.md``, *Tests that it
 inherits*).

@@ -1,4 +1,4 @@
-"""Hostile packets, made out of good ones."""
+"""Hostile packets, made from good ones."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ def _truncated(packets: Sequence[bytes], rng: random.Random) -> list[bytes]:
 
 
 def noise(packets: Sequence[bytes], rng: random.Random) -> list[bytes]:
-    """Random bytes, most of them about as long as packets are, and one long row of zeros."""
+    """Random packets of up to 39 bytes, and one long packet of zeros."""
     return [rng.randbytes(rng.randrange(40)) for _ in range(_NOISE)] + [bytes(512)]
 
 
@@ -45,7 +45,7 @@ def _changed(packet: bytes, rng: random.Random) -> bytes:
 
 
 def one_hostile(packets: Sequence[bytes], rng: random.Random) -> bytes:
-    """One packet: random, cut off, changed or, one time in four, good (perhaps out of order)."""
+    """One packet, each with equal chance: random, cut off, changed, or good (at any place)."""
     way = rng.randrange(4)
     if way == 0:
         return rng.randbytes(rng.randrange(40))
@@ -62,4 +62,4 @@ ATTACKS: Final[dict[str, Callable[[Sequence[bytes], random.Random], list[bytes]]
     "reordered": _reordered,
     "changed": changed,
 }
-"""By name, what is done to good packets."""
+"""Name → function that makes hostile packets from good ones."""

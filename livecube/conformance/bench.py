@@ -1,4 +1,4 @@
-"""A bench for a decoder: packets in, reports looked at; with a simulated cube, a whole talk."""
+"""A test bench for a decoder: feeds it packets, or a simulated cube, and checks its reports."""
 
 from __future__ import annotations
 
@@ -33,11 +33,11 @@ __all__ = ["Bench", "Bends", "Follower", "fed", "look_at"]
 
 
 Bends: TypeAlias = "Callable[[list[bytes]], list[bytes]]"
-"""What a radio does to packets: in goes what was sent, out comes what arrives."""
+"""The effect of a radio: from the packets that were sent to the packets that arrive."""
 
 
 def fed(decoder: Decoder, characteristic: str, packets: Iterable[bytes]) -> list[Report]:
-    """Give packets to a decoder; all its reports, each looked at."""
+    """Give packets to a decoder; return all its reports, after checking each."""
     reports: list[Report] = []
     for data in packets:
         decoded = decoder.received(characteristic, data)
@@ -47,7 +47,7 @@ def fed(decoder: Decoder, characteristic: str, packets: Iterable[bytes]) -> list
 
 
 def look_at(decoder: Decoder, decoded: Decoded) -> None:
-    """Check that an answer is one, and that no value in it is out of range."""
+    """Check the types of a decoder's answer, and that no value in it is out of range."""
     assert isinstance(decoded, Decoded), f"{decoded!r} is no Decoded"
     for write in decoded.writes:
         assert isinstance(write, Write), f"{write!r} is no Write"
@@ -75,7 +75,7 @@ def _look_at_report(report: Report, wrap_ms: float | None) -> None:
             raise AssertionError(f"{report!r} is no report")
 
 
-@lru_cache(maxsize=4096)  # millions of hostile packets tell the same few positions
+@lru_cache(maxsize=4096)  # millions of hostile packets state the same few positions
 def _is_position(position: bytes) -> bool:
     array = np.frombuffer(position, dtype=np.uint8)
     if array.shape != (20,) or array.max() >= 54:
@@ -97,14 +97,14 @@ def _look_at_numbers(
 
 @dataclass
 class Follower:
-    """Follows reports as a tracker would: what is known of the position, and of the turns."""
+    """Follows reports as a tracker does: keeps the position and the turns."""
 
     position: bytes | None = field(default_factory=SOLVED.tobytes)
     """None: unknown, after a gap."""
     turns: list[int] = field(default_factory=list)
     seqs: list[int | None] = field(default_factory=list)
     lost: int | None = 0
-    """How many turns all gaps have said to be lost; None: one of them did not say."""
+    """Turns lost in all gaps together; None: one gap does not state its number."""
 
     def take(self, report: Report) -> None:
         """Take in one report."""
@@ -123,8 +123,8 @@ class Follower:
 class Bench:
     """A simulated cube and its decoder, with a radio between them that ``bends`` packets.
 
-    ``bends`` gets what the cube sends about one turn, and says what arrives of it, and in
-    which order. Answers to what the decoder writes are bent, too.
+    ``bends`` takes the packets that the cube sends about one turn, and returns those that arrive,
+    in order. It bends answers to the decoder's writes, too.
     """
 
     def __init__(self, decoder: Decoder, cube: SimulatedCube, bends: Bends) -> None:
@@ -134,26 +134,26 @@ class Bench:
         self.told: list[Report] = []
 
     def connect(self, cube_ms: int) -> None:
-        """Connect, or connect again; the cube answers what it is asked."""
+        """Connect, or connect again; the cube answers the decoder's writes."""
         self._answer(self.decoder.connected(), cube_ms)
 
     def begin(self, bends: Bends) -> None:
-        """Begin to count, with a radio that ``bends``; where the cube stands is known."""
+        """Begin to record turns and reports, with a radio that ``bends``; the position is known."""
         self.bends = bends
         self.follower = Follower(self.cube.position)
         self.made, self.told = [], []
 
     def turn(self, turn: int, cube_ms: int) -> None:
-        """Turn the cube; what it sends arrives as ``bends`` has it."""
+        """Turn the cube; its packets arrive as ``bends`` returns them."""
         self.made.append(turn)
         self.deliver(list(self.cube.turn(turn, cube_ms)), cube_ms)
 
     def idle(self, cube_ms: int) -> None:
-        """Let the cube send what is due."""
+        """Let the cube send packets that are due without a turn."""
         self.deliver(list(self.cube.idle(cube_ms)), cube_ms)
 
     def deliver(self, packets: list[bytes], cube_ms: int) -> None:
-        """Let packets arrive, and the decoder's writes be answered."""
+        """Give bent packets to the decoder, and its writes to the cube."""
         for data in self.bends(packets):
             decoded = self.decoder.received(self.cube.events, data)
             look_at(self.decoder, decoded)

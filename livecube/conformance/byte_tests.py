@@ -1,6 +1,6 @@
-"""What can be tried with bytes alone; an ``AssertionError`` says what is wrong.
+"""Tests that need only bytes; an ``AssertionError`` says what is wrong.
 
-Each test is an ordinary method, so that a failing one has a name. pytest itself is not needed.
+Each test is an ordinary method, so that a failing one has a name. They run without pytest, too.
 """
 
 from __future__ import annotations
@@ -27,16 +27,16 @@ __all__ = ["DecoderTests"]
 
 _STRANGER: Final = "00000000-0000-0000-0000-000000000000"
 _MEMORY: Final = 100_000
-"""So many bytes may a decoder grow by while 25,000 packets make no sense: 4 for each is a leak."""
+"""Bytes that a decoder may grow by over 25,000 senseless packets: 4 bytes for each are a leak."""
 
 
 class DecoderTests:
-    """Tests that need nothing but some good packets."""
+    """Tests that need only some good packets."""
 
     decoder: Callable[[], Decoder]
     given: tuple[bytes, ...]
     turns: tuple[tuple[int, ...] | None, ...] = ()
-    """What each of the given packets tells; None where that is not said."""
+    """The turns that each of the given packets reports; None: not stated."""
 
     def _good(self) -> list[bytes]:
         return list(self.given)
@@ -58,7 +58,7 @@ class DecoderTests:
         fed(decoder, characteristic, hostile)
 
     def test_it_describes_itself_and_claims_no_stranger(self) -> None:
-        """Name, clock and characteristics are stated; nobody is claimed who says nothing."""
+        """Name, clock and characteristics are stated; an empty advertisement is not claimed."""
         decoder = self.decoder()
         assert decoder.name, "a decoder needs a name"
         assert decoder.clock_wrap_ms is None or decoder.clock_wrap_ms > 0
@@ -87,19 +87,19 @@ class DecoderTests:
         self._survives("changed")
 
     def test_packets_of_another_characteristic(self) -> None:
-        """They are bad packets and nothing else."""
+        """They are reported as bad packets and nothing else."""
         decoded = self.decoder().received(_STRANGER, b"\x11")
         assert [type(report) for report in decoded.reports] == [BadPacket]
 
     def test_the_same_packets_mean_the_same(self) -> None:
-        """A decoder has no clock and draws no lots."""
+        """A decoder reads no clock and uses no random numbers."""
         rng, good, characteristic = random.Random(3), self._good(), self._characteristic()
         packets = [*good, *changed(good, rng)[:2000], *good]
         once, again = (fed(self.decoder(), characteristic, packets) for _ in range(2))
         assert once == again
 
     def test_good_packets_give_turns(self) -> None:
-        """And none of them is bad."""
+        """Good packets give turns, and none of them is a bad packet."""
         reports = fed(self.decoder(), self._characteristic(), self._good())
         assert any(isinstance(report, TurnReport) for report in reports)
         assert not [report for report in reports if isinstance(report, BadPacket)]
@@ -114,11 +114,11 @@ class DecoderTests:
             )
 
     def test_repeated_packets_tell_nothing_twice(self) -> None:
-        """Each comes three times; and once more behind the next one, if turns are numbered."""
+        """Each comes three times; if turns are numbered, also once more after the next one."""
         good = self._good()
         once = self._told(good)
         if not _repeats_are_known(once, good):
-            return  # nothing tells a repeat from a turn
+            return  # a repeat looks like a new turn
         thrice = self._told([packet for packet in good for _ in range(3)])
         assert _turns(thrice) == _turns(once), "a repeat is told as a turn"
         if all(report.seq is not None for report in once if isinstance(report, TurnReport)):
@@ -127,12 +127,12 @@ class DecoderTests:
             assert told == _turns(once), "a packet that comes late once more is told as a turn"
 
     def test_what_is_lost_is_recovered_in_order_or_a_gap(self) -> None:
-        """Packets are lost, one to three in a row; needs turns that are numbered."""
+        """One to three packets in a row are lost; needs numbered turns."""
         good = self._good()
         once = self._told(good)
         made = _turns(once)
         if any(isinstance(report, TurnReport) and report.seq is None for report in once):
-            return  # a cube that does not number its turns cannot tell that one is missing
+            return  # without numbers a missing turn cannot be noticed
         for seed in range(3):
             rng, arriving, left = random.Random(seed), [], 0
             for number, packet in enumerate(good):
@@ -144,7 +144,7 @@ class DecoderTests:
             assert untrue is None, f"with packets lost, {untrue}"
 
     def test_memory_is_bounded(self) -> None:
-        """Every other packet is lost for good, nothing asked for is answered, and noise comes."""
+        """Every other packet is lost, no write of the decoder is answered, and noise comes."""
         rng, good, characteristic = random.Random(2), self._good(), self._characteristic()
         decoder = self.decoder()
         packets = [*good[::2], *changed(good, rng), *noise(good, rng)]
@@ -163,7 +163,7 @@ def _turns(reports: Sequence[Report]) -> list[int]:
 
 
 def _repeats_are_known(reports: Sequence[Report], packets: Sequence[bytes]) -> bool:
-    """Whether something tells a repeat from a turn: a number, a time, or bytes that change."""
+    """Whether a repeat differs from a new turn: by a number, a time, or bytes that change."""
     turns = [report for report in reports if isinstance(report, TurnReport)]
     if all(report.seq is not None or report.cube_ms is not None for report in turns):
         return True

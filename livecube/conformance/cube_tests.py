@@ -1,4 +1,4 @@
-"""What can be tried with the cube's side, too: a talk, over good and bad radio."""
+"""Tests that need the cube's side, too: a whole exchange, over good and bad radio."""
 
 from __future__ import annotations
 
@@ -22,11 +22,11 @@ __all__ = ["CubeTests", "faces_turned"]
 
 _TURNS: Final = 400
 _LIMIT: Final = 200
-"""After so many turns on a good radio a decoder must have found its way back."""
+"""A decoder must have recovered after so many turns on a good radio."""
 _QUARTER_TURNS: Final = tuple(turn for turn in range(18) if turn % 3 != 1)
-"""What every cube tells as one turn; a half turn may come as two."""
+"""Every cube sends these as one turn; a half turn may come as two."""
 _TICK_MS: Final = 11
-"""A clock may be as coarse as a hundredth of a second."""
+"""Allowed error: a clock may be as coarse as a hundredth of a second."""
 
 
 def _unbent(packets: list[bytes]) -> list[bytes]:
@@ -39,7 +39,7 @@ class CubeTests(DecoderTests):
     cube: SimulatedCubeFactory
 
     def _bench(self, bends: Bends = _unbent) -> Bench:
-        """A cube and a decoder that have met: one turn has been made, and is forgotten."""
+        """A connected cube and decoder, after one turn that does not count."""
         bench = Bench(self.decoder(), self.cube(), _unbent)
         bench.connect(0)
         bench.turn(0, 0)
@@ -55,7 +55,7 @@ class CubeTests(DecoderTests):
         seed: int = 4,
         turns: Sequence[int] = range(18),
     ) -> int:
-        """Make turns with pauses; the cube's time afterwards."""
+        """Make turns with pauses; return the cube's time after them."""
         rng = random.Random(seed)
         for _ in range(count):
             cube_ms += rng.choice((80, 120, 300, 1200))
@@ -64,7 +64,7 @@ class CubeTests(DecoderTests):
         return cube_ms
 
     def _settled(self, bench: Bench, cube_ms: int) -> None:
-        """On a good radio again, a quiet time and then turns."""
+        """Go back to a good radio: first a quiet time, then turns."""
         bench.bends = _unbent
         for _ in range(20):
             cube_ms += 20_000
@@ -84,13 +84,13 @@ class CubeTests(DecoderTests):
         return sent
 
     def test_it_claims_its_cube(self) -> None:
-        """By the advertisement; and subscribes to where the cube sends."""
+        """It claims the cube's advertisement and subscribes to its packets."""
         cube = self.cube()
         assert self.decoder().claims(cube.advertisement)
         assert cube.events in self.decoder().notify
 
     def test_on_a_good_radio_every_turn_is_told_once_and_at_once(self) -> None:
-        """In order, without a gap."""
+        """Turns are reported in order, without a gap."""
         bench = self._bench()
         self._turned(bench, _TURNS)
         assert summed_quarters(bench.follower.turns) == summed_quarters(bench.made)
@@ -98,29 +98,29 @@ class CubeTests(DecoderTests):
         assert bench.follower.position == bench.cube.position
 
     def test_repeats_are_dropped(self) -> None:
-        """Every packet arrives three times; needs turns that are numbered or timed."""
+        """Every packet arrives three times; needs numbered or timed turns."""
         bench = self._bench(lambda packets: [p for p in packets for _ in range(3)])
         self._turned(bench, _TURNS)
         if any(isinstance(r, TurnReport) and r.seq == r.cube_ms is None for r in bench.told):
-            return  # nothing tells a repeat from a turn
+            return  # a repeat looks like a new turn
         assert summed_quarters(bench.follower.turns) == summed_quarters(bench.made)
 
     def test_lost_packets_leave_no_wrong_position(self) -> None:
-        """What was lost is a gap or was fetched: the position is right or known to be unknown."""
+        """Lost turns are a gap or fetched later: the position is right, or known to be unknown."""
         for seed, most in enumerate((1, 3, 20)):
             rng = random.Random(seed)
             bench = self._bench(_dropping(rng, most))
             cube_ms = self._turned(bench, _TURNS, turns=_QUARTER_TURNS)
             self._settled(bench, cube_ms)
             if all(seq is None for seq in bench.follower.seqs):
-                return  # a cube that does not number its turns cannot tell that one is missing
+                return  # without numbers a missing turn cannot be noticed
             assert bench.follower.position in (None, bench.cube.position)
             if bench.follower.lost is not None:
                 told = len(faces_turned(bench.follower.turns)) + bench.follower.lost
                 assert told == len(bench.made), f"{len(bench.made)} turns made, {told} told or lost"
 
     def test_turns_are_told_in_order(self) -> None:
-        """Packets overtake one another; what is told is a part of what was made."""
+        """Packets overtake one another; the reported turns are a subsequence of the made ones."""
         held: list[bytes] = []
         rng = random.Random(6)
 
@@ -137,7 +137,7 @@ class CubeTests(DecoderTests):
             assert _is_part(told, made), "turns are told in another order"
 
     def test_the_clock_may_wrap(self) -> None:
-        """Turns get the cube's seconds, wherever its clock stands at first."""
+        """Turns get the right time on the cube's clock, whatever it shows at first."""
         wrap_ms = self.decoder().clock_wrap_ms
         if wrap_ms is None:
             return
@@ -155,7 +155,7 @@ class CubeTests(DecoderTests):
             assert worst * 1000 < _TICK_MS, f"a turn is {worst * 1000:.0f} ms off from {start}"
 
     def test_after_nonsense_it_finds_its_way_back(self) -> None:
-        """Hostile packets come in between; on a good radio all is well again after a while."""
+        """After hostile packets the decoder recovers on a good radio."""
         for attack in ATTACKS.values():
             bench = self._bench()
             cube_ms = self._turned(bench, 50)
@@ -169,7 +169,7 @@ class CubeTests(DecoderTests):
             assert summed_quarters(bench.follower.turns[told:]) == summed_quarters(bench.made[-20:])
 
     def test_a_restart_of_the_cube_does_not_silence_it(self) -> None:
-        """The cube loses power for a moment and is connected again."""
+        """The cube loses power for a moment, and is connected again."""
         bench = self._bench()
         cube_ms = self._turned(bench, 90)
         bench.cube.restarted()
@@ -184,7 +184,7 @@ def faces_turned(turns: list[int]) -> list[int]:
 
 
 def _dropping(rng: random.Random, most: int) -> Bends:
-    """A radio that loses up to ``most`` packets in a row, now and then."""
+    """A radio that sometimes loses up to ``most`` packets in a row."""
     left = 0
 
     def bends(packets: list[bytes]) -> list[bytes]:
@@ -203,6 +203,6 @@ def _dropping(rng: random.Random, most: int) -> Bends:
 
 
 def _is_part(part: list[int], whole: list[int]) -> bool:
-    """Whether ``part`` is left when some of ``whole`` are taken away."""
+    """Whether ``part`` is a subsequence of ``whole``."""
     rest: Any = iter(whole)
     return all(turn in rest for turn in part)

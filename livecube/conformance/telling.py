@@ -1,4 +1,4 @@
-"""Whether what a decoder told over a bad radio agrees with what it told over a good one."""
+"""Whether a decoder's reports over a bad radio agree with the turns that were made."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 __all__ = ["Lines", "lines_of", "why_untrue"]
 
 Lines: TypeAlias = "list[list[int] | GapReport]"
-"""What was told: turns in a row, and the gaps between them."""
+"""Reported turns in a row, and the gaps between them."""
 
 
 def lines_of(reports: Iterable[Report]) -> Lines:
@@ -31,12 +31,12 @@ def lines_of(reports: Iterable[Report]) -> Lines:
 
 
 def why_untrue(lines: Lines, made: Sequence[int]) -> str | None:
-    """Why this cannot have been told of the turns that were ``made``; None: it can.
+    """Why these reports contradict the turns ``made``; None: they agree.
 
-    A gap may stand for as many turns as it says; what stands between gaps has to be what was
-    made, one turn after the other, from the first one on. It may end early.
+    A gap stands for as many turns as it says. The turns between gaps must be those that were made,
+    in order, from the first one on. The reports may end before the last turn.
     """
-    ends = {0}  # so many of the turns may have been told or lost by now
+    ends = {0}  # possible numbers of turns reported or lost so far
     for line in lines:
         if isinstance(line, GapReport):
             behind = set(chain.from_iterable(_behind(line, end, made) for end in ends))
@@ -51,7 +51,7 @@ def why_untrue(lines: Lines, made: Sequence[int]) -> str | None:
 
 
 def _behind(gap: GapReport, end: int, made: Sequence[int]) -> Iterable[int]:
-    """Where the turns may go on behind a gap; two equal quarters may count as one half turn."""
+    """Where the turns may go on after a gap; two equal quarters may count as one half turn."""
     if gap.lost is None:
         return range(end, len(made) + 1)
     longest = range(end + gap.lost, min(len(made), end + 2 * gap.lost) + 1)

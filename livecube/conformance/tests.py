@@ -1,4 +1,4 @@
-"""The tests for a decoder, put together."""
+"""Makes the class of tests for a decoder."""
 
 from __future__ import annotations
 
@@ -25,10 +25,11 @@ def decoder_tests(
 ) -> type[DecoderTests]:
     """Tests for a decoder, as a class that pytest finds under the name that you give it.
 
-    ``cube`` is the cube's side; then the decoder is tried in a talk, over good and bad radio.
-    Without it ``packets`` must be some good ones (of the first characteristic in ``notify``), in
-    the order in which the cube sends them, out of which hostile ones are made. Each may stand
-    with the turns that it tells: a text like ``"R U'"``, or their numbers; empty for none.
+    ``cube`` simulates the cube's side; then the decoder is also tested in a whole exchange, over
+    good and bad radio. Without it, ``packets`` must be some good packets (of the first
+    characteristic in ``notify``), in the order in which the cube sends them; hostile packets are
+    made from them. Each may come with the turns that it reports: a text like ``"R U'"``, or their
+    numbers; empty for none. Raises ``ValueError`` if both are missing.
     """
     if cube is None and not packets:
         raise ValueError("decoder_tests needs a simulated cube, or some good packets")
