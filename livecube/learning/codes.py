@@ -192,8 +192,8 @@ def find_elapsed(
 ) -> Entries | None:
     """The field that holds the ticks since the turn before.
 
-    ``ticks``: the clock at each packet's turn; ``index``: the number of that turn; None if each
-    packet holds the next turn.
+    ``ticks``: the clock at each packet's turn; ``index``: the number of that turn; None if there is
+    one packet for each turn, in order.
     """
     steps = np.diff(np.asarray(ticks)) % wrap
     if index is not None:

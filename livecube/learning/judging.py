@@ -29,7 +29,7 @@ _HELD_OUT: Final = 0.25
 PRESENT: Final = 0.6
 """A kind of packet that reports turns comes in at least this share of the steps."""
 _MOST_STRANGE: Final = 3
-"""At most so many turns may lack a code."""
+"""If more turns lack a code, unknown codes are not tried as their codes."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -203,7 +203,7 @@ class _Looker:
         return stage_span(self._splits, number, self._first_line)
 
     def _rows(self, at: int, holding: Holding | None) -> list[Opportunity]:
-        """The ways that the advisor's level would tell in a position, the quickest first."""
+        """The ways in a position that no rule silences, the quickest first."""
         advice = self._advisor.advise(
             self._position(at), self._face, holding, inspection=False, shortest=False, plans=False
         )
