@@ -134,7 +134,7 @@ def test_no_difference_is_told_from_noise() -> None:
     assert isinstance(over, FingersOver)
     assert over.sides is not None
     assert not over.sides.differ
-    assert "noise" in fingers_sentence(over.sides)
+    assert "no significant difference" in fingers_sentence(over.sides)
 
 
 # The beat.

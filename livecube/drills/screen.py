@@ -173,7 +173,7 @@ def fingers_sentence(sides: Sides | None) -> str:
     left, right = 1000 * sides.left_s, 1000 * sides.right_s
     means = f"left {left:.0f} ms, right {right:.0f} ms from turn to turn (measured)"
     if not sides.differ:
-        return f"{means}: no difference that could be told from noise."
+        return f"{means}: no significant difference."
     slower, share = ("left", left / right) if left > right else ("right", right / left)
     return f"{means}: the {slower} ring finger is slower by {100 * (share - 1):.0f} %."
 

@@ -36,7 +36,7 @@ _VERDICTS: Final = {
     "better": "better",
     "worse": "worse",
     "changed": "changed",
-    "noise": "no change that could be told from noise",
+    "noise": "no significant change",
     "too few": "too few solves to tell",
 }
 
