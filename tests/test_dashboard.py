@@ -43,7 +43,7 @@ from livecube.practice.news import Corrected, Discarded, Judged, Tally
 from livecube.stages.progress import SolveBegun, SolveOver, StageDone, Turned
 from livecube.timing.averages import mean
 from livecube.timing.results import Penalty, Result
-from livecube.trends.values import Month
+from livecube.trends.measures import Month
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -14,7 +14,7 @@ from livecube.history.importing import import_log
 from livecube.history.store import History
 from livecube.solves.records import Chance, Wanted
 from livecube.timing.results import Penalty
-from livecube.trends.values import Month
+from livecube.trends.measures import Month
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -12,7 +12,7 @@ from livecube.search.tables import PAIR_STATES, SOLVED_CROSS, pair_distance_coun
 
 if TYPE_CHECKING:
     from livecube.search.tables import Tables
-    from livecube.trends.values import Whole
+    from livecube.trends.measures import Whole
 
 
 def test_the_pair_table_holds_all_states_at_their_distances(tables: Tables) -> None:

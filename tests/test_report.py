@@ -25,15 +25,15 @@ from livecube.history.store import History
 from livecube.review.text import costs_told
 from livecube.solves.records import Chance
 from livecube.trends.making import trends_of
+from livecube.trends.measures import ChanceColumns
 from livecube.trends.page import trends_page
 from livecube.trends.plots import distribution_plot
-from livecube.trends.values import ChanceColumns
 from livecube.views.page import position_svg
 
 if TYPE_CHECKING:
     from selenium.webdriver import Chrome
 
-    from livecube.review.values import Review
+    from livecube.review.reviewed import Review
 
 ROOT = Path(__file__).parent.parent
 AXE = ROOT / "node_modules" / "axe-core" / "axe.min.js"

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
     from livecube.advice.advisor import Advisor
     from livecube.practice.news import Reviewed
-    from livecube.review.values import Review
+    from livecube.review.reviewed import Review
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
 

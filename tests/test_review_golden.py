@@ -39,7 +39,7 @@ from livecube.virtual.solver import solve
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from livecube.review.values import Review
+    from livecube.review.reviewed import Review
 
 GOLDEN: Final = Path(__file__).parent.parent / "fixtures" / "reviews.golden.txt"
 SEEDS: Final = range(20, 25)

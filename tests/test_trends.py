@@ -24,8 +24,8 @@ from livecube.solves.records import Chance, Wanted
 from livecube.timing.results import DNF, Penalty, result_of
 from livecube.trends.figures import results_ms
 from livecube.trends.making import trends_of
+from livecube.trends.measures import ChanceColumns, SolveColumns, Trends
 from livecube.trends.text import sparkline, trends_lines
-from livecube.trends.values import ChanceColumns, SolveColumns, Trends
 
 if TYPE_CHECKING:
     import numpy.typing as npt

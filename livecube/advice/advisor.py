@@ -66,8 +66,6 @@ class Beginning:
     """Seconds of the plan that begins with the first row; ``inf`` if there is none."""
     silence: str | None = None
     """The rule that forbids a hint at this level; None: the first row is told."""
-    silenced: tuple[str, ...] = ()
-    """Rules that silenced better rows than the first."""
     plans: tuple[Plan, ...] = ()
     """For each first pair the best plan, the best of all first."""
     price_s: float | None = None

@@ -22,7 +22,7 @@ from livecube.errors import KeepingError, UsageError
 if TYPE_CHECKING:
     from livecube.composition.reviewing import Begun
     from livecube.hands.automaton import Automaton
-    from livecube.review.values import Review
+    from livecube.review.reviewed import Review
 
 __all__ = ["kept_solve", "review", "reviewed", "solves_of"]
 

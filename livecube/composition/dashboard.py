@@ -46,7 +46,7 @@ if TYPE_CHECKING:
     from livecube.dashboard.sink import Publisher, Told
     from livecube.edges.configuration import Configuration
     from livecube.edges.sinks import Item
-    from livecube.trends.values import Month
+    from livecube.trends.measures import Month
 
 __all__ = [
     "BrokerWish",

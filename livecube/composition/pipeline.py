@@ -210,7 +210,6 @@ class Pipeline:
                 beginning = advisor.at_beginning(*where, standing, going_on, self.manner.focus)
                 self._going_on = _expected(turned.position, beginning)
                 self.advice_ms.append((self._now() - start) * 1000)
-                self.silences.update(beginning.silenced)
                 if beginning.silence is not None:
                     self.silences[beginning.silence] += 1
                 return self._speaker.begin(t, beginning)

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from livecube.hands.automaton import Automaton
     from livecube.history.store import History
     from livecube.holding.observations import Solves, SolveTurns
-    from livecube.review.values import Review
+    from livecube.review.reviewed import Review
     from livecube.solves.records import Chance, KeptSolve
     from livecube.stages.progress import Progress
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from livecube.practice.news import Tally
     from livecube.timing.results import Result
-    from livecube.trends.values import Month
+    from livecube.trends.measures import Month
 
 __all__ = ["FIGURE_KINDS", "FigureKind", "Figures"]
 

@@ -44,7 +44,7 @@ from livecube.dashboard.topics import (
 from livecube.events import Battery, LinkChange, SolveMark, SolvePhase
 from livecube.practice.news import Corrected, Discarded, Judged
 from livecube.stages.progress import CrossColour, Reopened, SolveBegun, SolveOver, StageDone, Turned
-from livecube.trends.values import Month
+from livecube.trends.measures import Month
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence

@@ -10,7 +10,7 @@ from livecube.dashboard.messages import CONCERNS
 from livecube.edges.sinks import Item
 from livecube.errors import UsageError
 from livecube.stages.progress import Turned
-from livecube.trends.values import Month
+from livecube.trends.measures import Month
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -8,7 +8,7 @@ import numpy as np
 
 from livecube.history.rows import conditions_of
 from livecube.solves.records import Wanted
-from livecube.trends.values import ChanceColumns, SolveColumns
+from livecube.trends.measures import ChanceColumns, SolveColumns
 
 if TYPE_CHECKING:
     import sqlite3
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from livecube.trends.values import Whole
+    from livecube.trends.measures import Whole
 
 __all__ = ["chance_columns", "solve_columns"]
 

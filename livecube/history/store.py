@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
     from livecube.solves.reading import FoundSolve, Told
     from livecube.solves.records import Chance, KeptStage, Listed, Wanted
-    from livecube.trends.values import ChanceColumns, SolveColumns
+    from livecube.trends.measures import ChanceColumns, SolveColumns
 
 __all__ = ["DATABASE", "History"]
 

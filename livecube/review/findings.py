@@ -7,7 +7,7 @@ from statistics import median
 from typing import TYPE_CHECKING, Final
 
 from livecube.cube.notation import moves_text
-from livecube.review.values import Finding
+from livecube.review.reviewed import Finding
 from livecube.stages.progress import SURE
 from livecube.timing.results import seconds_text
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from livecube.hands.automaton import Automaton
     from livecube.holding.written import WrittenStage
-    from livecube.review.values import Review, StageReview
+    from livecube.review.reviewed import Review, StageReview
     from livecube.stages.solve import Split
 
 __all__ = ["find_costs", "find_regrips", "turns_counted"]

@@ -15,7 +15,7 @@ from livecube.cube.geometry import FACES
 from livecube.cube.holding import SCRAMBLE_HOLDING, SLICE_SYMBOLS, Holding, parse_colour
 from livecube.cube.position import TURN_BYTES, htm
 from livecube.review.findings import find_costs, find_regrips
-from livecube.review.values import (
+from livecube.review.reviewed import (
     AgainstPlan,
     Alternative,
     Opening,

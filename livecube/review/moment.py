@@ -12,7 +12,7 @@ from livecube.review.making import pairs_on, splits_of, stage_span
 from livecube.review.trying import Place
 
 if TYPE_CHECKING:
-    from livecube.review.values import Alternative, Review
+    from livecube.review.reviewed import Alternative, Review
 
 __all__ = ["Moment", "missed_moment"]
 

@@ -16,7 +16,7 @@ from livecube.views.lines import folded, table_rows
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from livecube.review.values import (
+    from livecube.review.reviewed import (
         AgainstPlan,
         Alternative,
         Finding,

@@ -9,12 +9,12 @@ import numpy as np
 import numpy.typing as npt
 
 from livecube.timing.results import PLUS_MS, TEN_MINUTES_MS
-from livecube.trends.values import SPLITS, Interval
+from livecube.trends.measures import SPLITS, Interval
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from livecube.trends.values import SolveColumns, Unit, Whole
+    from livecube.trends.measures import SolveColumns, Unit, Whole
 
 __all__ = [
     "FEWEST",

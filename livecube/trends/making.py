@@ -17,14 +17,21 @@ from livecube.trends.figures import (
     results_ms,
     sums_of,
 )
+from livecube.trends.measures import Change, Figure, Month, Period, Trends
 from livecube.trends.uptake import left_a_solve, uptakes
-from livecube.trends.values import Change, Figure, Month, Period, Trends
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from livecube.trends.figures import Floats, Look
-    from livecube.trends.values import ChanceColumns, Interval, SolveColumns, Uptake, Verdict, Whole
+    from livecube.trends.measures import (
+        ChanceColumns,
+        Interval,
+        SolveColumns,
+        Uptake,
+        Verdict,
+        Whole,
+    )
 
 __all__ = ["month_of", "periods_of", "trends_of"]
 

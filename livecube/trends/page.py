@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from livecube.trends.measures import SPLITS
 from livecube.trends.plots import distribution_plot, mean_plot, split_plot, uptake_plot
 from livecube.trends.text import (
     REVIEW_FIRST,
@@ -17,11 +18,10 @@ from livecube.trends.text import (
     uptake_rows,
     verdict_text,
 )
-from livecube.trends.values import SPLITS
 from livecube.views.page import beside, details, figures_list, page, paragraph, table
 
 if TYPE_CHECKING:
-    from livecube.trends.values import Figure, Period, Trends, Uptake
+    from livecube.trends.measures import Figure, Period, Trends, Uptake
 
 __all__ = ["trends_page"]
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from matplotlib.axes import Axes
 
-    from livecube.trends.values import Period, Uptake
+    from livecube.trends.measures import Period, Uptake
 
 __all__ = ["distribution_plot", "mean_plot", "pause_plot", "split_plot", "uptake_plot"]
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from livecube.cube.geometry import Array
-    from livecube.review.values import Review
+    from livecube.review.reviewed import Review
     from livecube.solves.records import Chance, KeptSolve, KeptStage
 
 __all__ = ["solve_page"]

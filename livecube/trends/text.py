@@ -5,13 +5,13 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING, Any, Final
 
-from livecube.trends.values import SPLITS
+from livecube.trends.measures import SPLITS
 from livecube.views.lines import folded, table_lines
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from livecube.trends.values import Figure, Interval, Period, Trends, Unit, Uptake
+    from livecube.trends.measures import Figure, Interval, Period, Trends, Unit, Uptake
 
 __all__ = [
     "REVIEW_FIRST",

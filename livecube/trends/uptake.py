@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from livecube.trends.figures import block_sums, interval
-from livecube.trends.values import Uptake
+from livecube.trends.measures import Uptake
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from livecube.trends.figures import Floats
-    from livecube.trends.values import ChanceColumns, Interval, Whole
+    from livecube.trends.measures import ChanceColumns, Interval, Whole
 
 __all__ = ["left_a_solve", "uptakes"]
 

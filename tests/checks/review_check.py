@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 
     from livecube.advice.advisor import Advisor
     from livecube.holding.observations import SolveTurns
-    from livecube.review.values import Review
+    from livecube.review.reviewed import Review
     from livecube.virtual.records import VirtualSolve
 
 MODEL = HoldingModel.of(shipped_counts())
