@@ -14,8 +14,18 @@ from livecube.entries import Entry
 from livecube.errors import UsageError
 from livecube.techniques.base import Level
 
-__all__ = ["ANY_CROSS", "ASKED", "FOCUS_WITHIN_S", "HINT_ENTRIES", "parse_clues", "parse_crosses"]
+__all__ = [
+    "ANY_CROSS",
+    "ASKED",
+    "FOCUS_WITHIN_S",
+    "HINT_ENTRIES",
+    "LEVEL_NAMES",
+    "parse_clues",
+    "parse_crosses",
+]
 
+LEVEL_NAMES: Final = tuple(level.name.lower() for level in Level)
+"""Of the levels of advice, the gentlest first."""
 ANY_CROSS: Final = "any"
 """Stands for all six colours."""
 ASKED: Final = "asked"
@@ -70,8 +80,8 @@ HINT_ENTRIES: Final = (
         "level",
         "choice",
         "How much to speak of.",
-        Level.CALM.name.lower(),
-        choices=tuple(level.name.lower() for level in Level),
+        LEVEL_NAMES[0],
+        choices=LEVEL_NAMES,
     ),
     Entry("focus", "text", "Techniques that you practise, with blanks between them."),
     Entry(

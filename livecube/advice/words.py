@@ -38,6 +38,7 @@ __all__ = [
     "sentence",
     "spoken_place",
     "spoken_words",
+    "turns_counted",
     "what_sentence",
     "where_sentence",
 ]
@@ -211,17 +212,18 @@ def place_of(slot: str, holding: Holding) -> str:
 def cross_sentence(row: Opportunity, colour: str = "") -> str:
     """One sentence about a plain cross; ``colour`` is given where nothing else names it."""
     cross = f"{colour} cross".strip().capitalize()
-    return f"{cross}, {row.holding.front} front: {row.seconds:.2f} s, {_turns(row.turns)}."
+    return f"{cross}, {row.holding.front} front: {row.seconds:.2f} s, {turns_counted(row.turns)}."
 
 
-def _turns(count: int) -> str:
-    return f"{count} turn{'s' if count != 1 else ''}"
+def turns_counted(turns: int) -> str:
+    """*1 turn*, *2 turns*."""
+    return f"{turns} turn{'s' if turns != 1 else ''}"
 
 
 def repair_sentence(row: Opportunity) -> str:
     """One sentence about slots that were kept and are out now."""
     where = " and ".join(f"{slot} ({place_of(slot, row.holding)})" for slot in row.slots)
-    turns = f"{row.turns} turn{'s' if row.turns != 1 else ''}"
+    turns = turns_counted(row.turns)
     is_out = "is" if len(row.slots) == 1 else "are"
     return f"{where} {is_out} out: {turns} bring{'s' if row.turns == 1 else ''} all four in."
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 from rich.console import Console
 
+from livecube.advice.settings import LEVEL_NAMES
 from livecube.cli.options import (
     advisor_with_progress,
     front_option,
@@ -16,7 +17,6 @@ from livecube.cli.options import (
     holding_option,
     up_option,
 )
-from livecube.composition.assembly import LEVEL_NAMES
 from livecube.cube.holding import COLOURS, parse_colour
 from livecube.views.happenings import note_sentence
 from livecube.views.lines import table_lines

@@ -9,13 +9,12 @@ from typing import TYPE_CHECKING
 import click
 from rich.console import Console
 
+from livecube.advice.settings import LEVEL_NAMES, parse_crosses
 from livecube.cli.options import (
-    accepted_crosses,
     advisor_with_progress,
     crosses_option,
     hands_option,
 )
-from livecube.composition.assembly import LEVEL_NAMES
 from livecube.cube.holding import parse_colour
 
 if TYPE_CHECKING:
@@ -60,7 +59,7 @@ def inspect(
     advisor = advisor_with_progress(level, hands)
     start = time.perf_counter()
     inspections = [
-        inspect_cross(advisor, position, parse_colour(c)) for c in accepted_crosses(crosses)
+        inspect_cross(advisor, position, parse_colour(c)) for c in parse_crosses(" ".join(crosses))
     ]
     advice_ms = (time.perf_counter() - start) * 1000
     if as_json:

@@ -8,12 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from livecube.advice.settings import ANY_CROSS, parse_clues, parse_crosses
+from livecube.advice.settings import ANY_CROSS, LEVEL_NAMES, parse_clues, parse_crosses
 from livecube.advice.speaker import STEP_S, WHEN, Manner
 from livecube.cli.bars import late, progress_bar
 from livecube.composition.assembly import (
     ADVISOR_STEPS,
-    LEVEL_NAMES,
     focus_on,
     load_advisor,
     load_holdings,
@@ -27,7 +26,7 @@ from livecube.edges.configuration import read_configuration
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable
 
     from livecube.advice.advisor import Advisor
     from livecube.hands.automaton import Automaton
@@ -35,7 +34,6 @@ if TYPE_CHECKING:
 
 __all__ = [
     "a_number",
-    "accepted_crosses",
     "advisor_with_progress",
     "configured_holding",
     "crosses_option",
@@ -49,13 +47,23 @@ __all__ = [
     "up_option",
 ]
 
-level_option = click.option(
+_LEVEL = functools.partial(
+    click.option,
     "--level",
     type=click.Choice(LEVEL_NAMES),
-    default=LEVEL_NAMES[0],
-    show_default=True,
     help="Which techniques: calm, then all keyholes and X-crosses, then pseudo pairs too.",
 )
+_CROSSES = functools.partial(
+    click.option,
+    "--cross",
+    "crosses",
+    multiple=True,
+    type=click.Choice((*COLOURS, ANY_CROSS)),
+    help=f"Cross colour; may be given several times. {ANY_CROSS}: all six.",
+)
+
+level_option = _LEVEL(default=LEVEL_NAMES[0], show_default=True)
+crosses_option = _CROSSES(default=("white",), show_default=True)
 
 hands_option = click.option(
     "--hands",
@@ -65,27 +73,13 @@ hands_option = click.option(
     "file; livecube hands prints one to start from.",
 )
 
-crosses_option = click.option(
-    "--cross",
-    "crosses",
-    multiple=True,
-    type=click.Choice((*COLOURS, ANY_CROSS)),
-    default=("white",),
-    show_default=True,
-    help=f"Cross colour; may be given several times. {ANY_CROSS}: all six.",
-)
-
 up_option = click.option("--up", type=click.Choice(COLOURS), help="Colour held up, with --front.")
 front_option = click.option(
     "--front", type=click.Choice(COLOURS), help="Colour held in front, with --up."
 )
 
 _HINT_OPTIONS = (
-    click.option(
-        "--level",
-        type=click.Choice(LEVEL_NAMES),
-        help="How much to speak of: calm, then all keyholes and X-crosses, then pseudo pairs too.",
-    ),
+    _LEVEL(),
     click.option(
         "--focus",
         multiple=True,
@@ -100,13 +94,7 @@ _HINT_OPTIONS = (
         help="With --focus: at most this many seconds more.",
     ),
     hands_option,
-    click.option(
-        "--cross",
-        "crosses",
-        multiple=True,
-        type=click.Choice((*COLOURS, ANY_CROSS)),
-        help=f"Cross colour; may be given several times. {ANY_CROSS}: all six.",
-    ),
+    _CROSSES(),
     click.option(
         "--when",
         type=click.Choice(WHEN),
@@ -146,7 +134,7 @@ def hint_options(command: Callable[..., None]) -> Callable[..., None]:
             hands = load_hands(str(table["hands"]))
         said = {name: options.pop(name) for name in ("level", "within", "when", "clues", "voice")}
         chosen = table | {name: value for name, value in said.items() if value is not None}
-        crosses = options.pop("crosses") or parse_crosses(str(chosen["cross"]))
+        crosses = " ".join(options.pop("crosses")) or str(chosen["cross"])
         focus = options.pop("focus") or str(chosen["focus"] or "").split()
         voice = bool(chosen["voice"])
         wishes = Wishes(
@@ -154,7 +142,7 @@ def hint_options(command: Callable[..., None]) -> Callable[..., None]:
             hands=hands,
             manner=Manner(
                 str(chosen["when"]),
-                tuple(map(parse_colour, accepted_crosses(crosses))),
+                tuple(map(parse_colour, parse_crosses(crosses))),
                 parse_clues(str(chosen["clues"])),
                 focus_on(focus, float(chosen["within"] or 0.0)) if focus else None,
             ),
@@ -179,11 +167,6 @@ def cube_options(command: Callable[..., None]) -> Callable[..., None]:
     for option in reversed(_CUBE_OPTIONS):
         gathered = option(gathered)
     return gathered
-
-
-def accepted_crosses(crosses: Sequence[str]) -> Sequence[str]:
-    """The colours that ``--cross`` named, each once, in their order."""
-    return COLOURS if ANY_CROSS in crosses else tuple(dict.fromkeys(crosses))
 
 
 def configured_holding(up: str | None, front: str | None) -> Holding | None:

@@ -29,7 +29,6 @@ if TYPE_CHECKING:
 
 __all__ = [
     "ADVISOR_STEPS",
-    "LEVEL_NAMES",
     "drilled_techniques",
     "find_decoder",
     "find_technique",
@@ -40,10 +39,6 @@ __all__ = [
     "quick_advisor",
     "set_level",
 ]
-
-LEVEL_NAMES: Final = ("calm", "keen", "bold")
-"""Names of the levels of advice, the gentlest first. They stand here so that a command can offer
-them without importing the advisor, which takes a moment."""
 
 KEYHOLES: Final = "keyhole"
 """Stands for every technique that is a keyhole."""
@@ -213,7 +208,7 @@ def focus_on(names: Sequence[str], within_s: float) -> Focus:
 
 
 def set_level(advisor: Advisor, name: str) -> None:
-    """Set the level of an advisor; ``name`` is one of :data:`LEVEL_NAMES`."""
+    """Set the level of an advisor; ``name`` is one of ``LEVEL_NAMES``."""
     from livecube.advice.words import parse_level
 
     advisor.level = parse_level(name)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Final
 import numpy as np
 from rich.text import Text
 
+from livecube.advice.words import turns_counted
 from livecube.cube.notation import facelets_text, moves_text
 from livecube.cube.position import SOLVED_BYTES
 from livecube.drills.beat import TOLERANCE, BeatJudged, BeatReady, BeatTurned
@@ -16,7 +17,6 @@ from livecube.drills.judging import DrillJudged
 from livecube.drills.news import DrillReady
 from livecube.drills.place import DrillPlace
 from livecube.review.again_screen import BEGIN, AgainScreen, LargeText, better_way
-from livecube.review.findings import turns_counted
 from livecube.review.trying import TryTurned, WayShown
 from livecube.timing.results import seconds_text
 from livecube.views.happenings import STAGE_TITLES

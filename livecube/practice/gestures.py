@@ -80,7 +80,7 @@ class TurnsWatcher:
     def turned(self, t: float, turn: int) -> bool:
         """Take in a turn at ``t`` seconds; returns whether it completes a gesture."""
         self._made.append((t, turn))
-        if _meaning([*self._made]) is None:
+        if layers_and_back(self._made) is None:
             return False
         self._made.clear()
         return True

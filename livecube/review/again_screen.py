@@ -9,10 +9,10 @@ import numpy as np
 from rich.console import Group
 from rich.text import Text
 
+from livecube.advice.words import turns_counted
 from livecube.cube.holding import hand_moves
 from livecube.cube.notation import facelets_text, moves_text
 from livecube.cube.position import turns_text
-from livecube.review.findings import turns_counted
 from livecube.review.moment import Moment
 from livecube.review.trying import (
     ReadyToTry,

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from livecube.review.reviewed import Review, StageReview
     from livecube.stages.solve import Split
 
-__all__ = ["find_costs", "find_regrips", "turns_counted"]
+__all__ = ["find_costs", "find_regrips"]
 
 _NOTABLE_S: Final = 0.1
 """Findings that cost less are left out."""
@@ -47,11 +47,6 @@ def find_costs(review: Review, hands: Automaton) -> tuple[Finding, ...]:
 def _title(stage: StageReview) -> str:
     split = stage.split
     return f"pair {' and '.join(split.slots)}" if split.slots else split.stage
-
-
-def turns_counted(turns: int) -> str:
-    """*1 turn*, *2 turns*."""
-    return f"{turns} turn{'s' if turns != 1 else ''}"
 
 
 def _within(title: str) -> str:

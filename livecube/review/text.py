@@ -5,9 +5,8 @@ from __future__ import annotations
 from math import floor
 from typing import TYPE_CHECKING, Any, Final
 
-from livecube.advice.words import place_of
+from livecube.advice.words import place_of, turns_counted
 from livecube.cube.notation import moves_text
-from livecube.review.findings import turns_counted
 from livecube.stages.progress import SURE
 from livecube.timing.results import seconds_text
 from livecube.views.happenings import split_json, split_title

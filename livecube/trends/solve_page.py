@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from livecube.advice.words import turns_counted
 from livecube.cube.notation import moves_text
-from livecube.review.findings import turns_counted
 from livecube.review.text import costs_told
 from livecube.timing.results import result_text, seconds_text
 from livecube.trends.plots import pause_plot

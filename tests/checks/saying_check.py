@@ -23,9 +23,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from livecube.advice.settings import LEVEL_NAMES
 from livecube.advice.speaker import Adjusted, Repair, Spoken, Taken, Withdrawn
 from livecube.composition.assembly import (
-    LEVEL_NAMES,
     load_advisor,
     load_holdings,
     set_level,
