@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import signal
+import sys
 import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -49,6 +50,10 @@ def pytest_configure(config: pytest.Config) -> None:
     cache: pytest.Cache | None = getattr(config, "cache", None)
     kept = kept or str(run / "cache" if cache is None else cache.mkdir("livecube"))
     os.environ["LIVECUBE_CACHE"] = os.environ["XDG_CACHE_HOME"] = kept
+    # Bytecode too, whatever the caller says: the hundred processes that tests start would compile
+    # all modules again, a second each.
+    sys.dont_write_bytecode = False
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     _use_folders(run)
     config.stash[_SPENT] = []
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:

@@ -147,7 +147,6 @@ class Copy:
             "LIVECUBE_MUTANT_FILE": str(file),
             "LIVECUBE_MUTANT_SOURCE": str(changed),
             "LIVECUBE_MUTANT_TESTS": str(chosen),
-            "PYTHONDONTWRITEBYTECODE": "1",
         }
         if _makes_tables(mutant):
             environment["LIVECUBE_TESTS_CACHE"] = str(own / "cache")
