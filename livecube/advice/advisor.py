@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Advisor", "Beginning", "Focus", "Way", "likely_cross"]
 
-# The advisor's answer at a beginning. While solving, nothing else is asked of it.
+# The advisor's answer at a beginning: the only question while somebody solves.
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +43,7 @@ class Focus:
     """The techniques that a solver practises, and how much they may cost."""
 
     techniques: frozenset[str]
-    """Their ids. A way by one of them is told instead of the best way."""
+    """Their ids. A way by one of them is the hint instead of the best way."""
     within_s: float
     """Its plan may take at most this many seconds more than the best plan."""
 
@@ -65,7 +65,7 @@ class Beginning:
     seconds: float = inf
     """Seconds of the plan that begins with the first row; ``inf`` if there is none."""
     silence: str | None = None
-    """The rule that forbids a hint at this level; None: the first row is told."""
+    """The rule that forbids a hint at this level; None: the first row is the hint."""
     plans: tuple[Plan, ...] = ()
     """For each first pair the best plan, the best of all first."""
     price_s: float | None = None
@@ -173,7 +173,7 @@ class Advisor:
         if shortest and self._engine is not None:
             rows = self._rows.with_shortest(situation, chances, starts, rows)
         lines = self._lines(situation, holding, self.level, looking=looking) if plans else []
-        told = self._rows.told(situation, rows, starts, lines, against_plain=True)
+        told = self._rows.opportunities(situation, rows, starts, lines, against_plain=True)
         found = self._plans(situation, lines)
         told.sort(key=lambda row: _rank(row, found, looking=looking))
         return Advice(
@@ -199,12 +199,12 @@ class Advisor:
         going_on: tuple[str, ...] = _NO_SLOTS,
         focus: Focus | None = None,
     ) -> Beginning:
-        """The answer in the middle of a solve: the best rows, and whether the first is told.
+        """The answer in the middle of a solve: the best rows, and whether the first is a hint.
 
         ``standing``: the hint that stands, if any; the answer says how it is done from here.
         ``going_on``: the next slots of the plan that the solver follows. That plan is kept unless
-        another is more than a tenth of a second faster. ``focus``: techniques that are told
-        instead of the best way, at any level.
+        another is more than a tenth of a second faster. ``focus``: techniques that are the
+        hint instead of the best way, at any level.
         """
         situation = Situation.of(position, face)
         lines = self._lines(situation, holding, self.level)
@@ -281,7 +281,7 @@ class Advisor:
             known = quickest.get(key)
             if known is None or row.way.ms + row.looking_ms < known.way.ms + known.looking_ms:
                 quickest[key] = row
-        told = self._rows.told(situation, [*quickest.values()], starts, against_plain=True)
+        told = self._rows.opportunities(situation, [*quickest.values()], starts, against_plain=True)
         return sorted(told, key=lambda row: row.total)
 
     def same_way(
@@ -297,7 +297,7 @@ class Advisor:
         ]
         starts = starts_of(holding, face)
         found = self._rows.fastest(situation, chances, starts)
-        return next(iter(self._rows.told(situation, found[:1], starts)), None)
+        return next(iter(self._rows.opportunities(situation, found[:1], starts)), None)
 
     def repair(
         self, position: Array, face: int, holding: Holding | None = None
@@ -318,7 +318,7 @@ class Advisor:
         row = next(iter(self._rows.fastest(situation, [chance], starts)), None)
         if row is None:
             return None
-        (told,) = self._rows.told(situation, [row], starts)
+        (told,) = self._rows.opportunities(situation, [row], starts)
         return replace(told, why=repair_sentence(told), notes=())
 
     def plans(
@@ -348,7 +348,7 @@ class Advisor:
         chance = Chance("cross", (), Task(goal=0), "")
         starts = starts_of(holding, face)
         found = self._rows.fastest(situation, [chance], starts)
-        rows = self._rows.told(situation, found, starts)
+        rows = self._rows.opportunities(situation, found, starts)
         return tuple(replace(row, why=cross_sentence(row), notes=()) for row in rows)
 
     def with_plan(self, row: Opportunity, position: Array, face: int) -> Opportunity:

@@ -56,7 +56,7 @@ class Opportunity:
 
     technique: str
     title: str
-    """How people call the technique."""
+    """The usual name of the technique."""
     slots: tuple[str, ...]
     turns_fixed: tuple[int, ...]
     moves: tuple[Move, ...]
@@ -103,7 +103,7 @@ class Opportunity:
 
     @property
     def silenced(self) -> bool:
-        """Whether a rule says that it should not be told."""
+        """Whether a rule forbids a hint about it."""
         return any(note.silences for note in self.notes)
 
     def as_json(self) -> dict[str, Any]:
@@ -230,7 +230,7 @@ class Rows:
         """The ways of a technique that continues by another, which a single search cannot find.
 
         First parts have the fewest turns. For each, the fastest second parts are looked up, and
-        both parts together are spelled anew. So the whole is not proven to be the fastest.
+        the cheapest writing of both parts together is computed. It is not proven to be the fastest.
         """
         from livecube.search.spelling import spelled  # imported late: it needs the kernels
 
@@ -333,7 +333,7 @@ class Rows:
         ways = spelled(self._answers.hands, _orders(down), starts)
         return min(way.ms for way in ways) / 1000
 
-    def told(
+    def opportunities(
         self,
         situation: Situation,
         rows: Sequence[Row],

@@ -25,9 +25,9 @@ __all__ = [
 ]
 
 LEVEL_NAMES: Final = tuple(level.name.lower() for level in Level)
-"""Of the levels of advice, the gentlest first."""
+"""Names of the levels of advice, the calmest first."""
 ANY_CROSS: Final = "any"
-"""Stands for all six colours."""
+"""The word for all six colours."""
 ASKED: Final = "asked"
 """Clues come only on request."""
 FOCUS_WITHIN_S: Final = 0.3
@@ -47,9 +47,9 @@ def parse_crosses(text: str) -> tuple[str, ...]:
     for name in names:
         if name not in COLOURS:
             known = ", ".join((*COLOURS, ANY_CROSS))
-            raise UsageError(f"{name!r} is no colour of a cross; choose from {known}")
+            raise UsageError(f"{name!r} is not a cross colour; choose from {known}")
     if not names:
-        raise UsageError("no colour of a cross is named")
+        raise UsageError("no cross colour is named")
     return tuple(dict.fromkeys(names))
 
 

@@ -100,7 +100,7 @@ class Manner:
 
     @property
     def in_solve(self) -> bool:
-        """Whether chances are looked for during a solve, to be told at once or when it is over."""
+        """Whether hints are looked for during a solve, to be said at once or when it is over."""
         return self.when != "inspection"
 
 
@@ -116,7 +116,7 @@ class OfHint(Moment):
 
 @dataclass(frozen=True, slots=True)
 class Spoken(OfHint):
-    """An opportunity is told. The hint stands until it is taken or withdrawn."""
+    """A hint is said. It stands until it is taken or withdrawn."""
 
     also: tuple[Opportunity, ...] = ()
     """The best opportunities for other slots; in inspection other ways to begin."""
@@ -276,7 +276,7 @@ class Clues:
         self._hint: Spoken | None = None
         """The hint that stands."""
         self._telling = Telling.MOVES
-        """How much of it has been told."""
+        """How much of it has been said."""
 
     def pass_on(self, happenings: Iterable[Happening]) -> list[Happening]:
         """Happenings in order, each new hint reduced to its first clue."""
@@ -330,7 +330,7 @@ class Clues:
 
 _SLOTS: Final = 4
 _ALSO: Final = 2
-"""How many further chances are told beside the best."""
+"""How many further chances are named beside the best."""
 _NEARLY_S: Final = 0.1
 """The standing hint goes on if its plan takes at most this many seconds more than the best."""
 _STOP_S: Final = 1.0
@@ -341,7 +341,7 @@ _STOP_GAPS: Final = 4
 _FEW_TURNS: Final = 20
 """With fewer turns, the median gap of a solve is not used."""
 _REPAIR_S: Final = 2.0
-"""Rest before a repair is told; rests within a sequence for the last layer are shorter."""
+"""Rest before a repair is said; rests within a sequence for the last layer are shorter."""
 
 
 class Asks(Enum):
@@ -374,7 +374,7 @@ class Speaker:
         self._crosses: frozenset[str] = frozenset()
         """Colours of the crosses that a hint for the beginning of a solve makes."""
         self._inserting = False
-        """Whether another layer than the upper one was turned since the hint's moves were told."""
+        """Whether another layer than the upper one was turned since the hint's moves were said."""
         self._answered = False
         """Whether the present line's beginning was answered already."""
         self._pace = _Pace()
