@@ -24,7 +24,7 @@ __all__ = ["explanation_lines", "technique_lines"]
 _SHOWN: Final = 3
 """At most this many sequences of the technique are shown; the others are only counted."""
 
-_SOURCE: Final = "When it pays is common practice, no published source; the example is computed."
+_SOURCE: Final = "Its use is common practice, no published source; the example is computed."
 _FOREIGN: Final = "This technique was installed beside livecube; the example is computed."
 
 _COUNTS: Final = ("none", "one", "two")

@@ -68,7 +68,7 @@ _STYLES: Final = {
 class Picture:
     """The unfolded cube, nine lines of colour initials: U above, L F R B in a row, D below.
 
-    ``holding``: how it is held. It is drawn at every turn, so it uses cached segments to be quick.
+    ``holding``: how it is held. It is drawn at every turn, so segments are cached.
     """
 
     def __init__(self, position: bytes, holding: Holding = SCRAMBLE_HOLDING) -> None:

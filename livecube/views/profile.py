@@ -21,13 +21,13 @@ def profile_lines(profile: Profile) -> Iterator[str]:
     yield f"{profile.name}: {_telling(profile)}"
     claim = profile.claim
     if claim.name is not None:
-        yield f"known by a name that begins with {claim.name!r}"
+        yield f"recognised by a name that begins with {claim.name!r}"
     if claim.service is not None:
-        yield f"known by the service {claim.service}"
+        yield f"recognised by the service {claim.service}"
     if claim.manufacturer is not None:
-        yield f"known by the manufacturer identifier {claim.manufacturer:#06x}"
+        yield f"recognised by the manufacturer identifier {claim.manufacturer:#06x}"
     if profile.transform is not None:
-        yield f"packets are made plain by the transform {profile.transform}"
+        yield f"packets are made readable by the transform {profile.transform}"
     for layout in profile.layouts:
         where = f"packet of {_length(layout)} bytes from {layout.characteristic}"
         yield f"{where}: {_parts(layout, profile)}"
@@ -35,10 +35,10 @@ def profile_lines(profile: Profile) -> Iterator[str]:
 
 def _telling(profile: Profile) -> str:
     if not profile.tells_turns:
-        return "tells its position, from which turns follow"
+        return "reports its position, from which turns are derived"
     half = any(turn % 3 == 1 for turn in profile.turns.values())
     known = ", ".join(turn_name(turn) for turn in sorted(profile.turns.values()))
-    return f"tells {'turns' if half else 'quarter turns'} ({known})"
+    return f"reports {'turns' if half else 'quarter turns'} ({known})"
 
 
 def _length(layout: Layout) -> str:
@@ -59,15 +59,15 @@ def _parts(layout: Layout, profile: Profile) -> str:
     if layout.state:
         parts.append("pieces" if isinstance(profile.state, PieceCode) else "stickers")
     if layout.counter is not None:
-        wrap = f" (begins anew after {layout.wrap})" if layout.wrap is not None else ""
+        wrap = f" (wraps after {layout.wrap})" if layout.wrap is not None else ""
         parts.append(f"counter {_where(layout.counter)}{wrap}")
     if layout.clock is not None:
         parts.append(f"clock of {profile.per_second} ticks a second {_where(layout.clock)}")
     if layout.battery is not None:
-        parts.append(f"charge {_where(layout.battery)}")
+        parts.append(f"battery {_where(layout.battery)}")
     if layout.check is not None:
         parts.append(f"{layout.check.kind} {_where(layout.check.field)}")
-    return ", ".join(parts) or "nothing that matters"
+    return ", ".join(parts) or "nothing that is used"
 
 
 def _where(field: Field) -> str:

@@ -242,7 +242,7 @@ class LiveScreen:
             case Resynced():
                 return self._resynced(happening)
             case Gap():
-                return {"notice": "Turns were lost on the way; splits across the gap do not count."}
+                return {"notice": "Turns were lost; splits across the gap do not count."}
             case Battery():
                 return {"battery": happening.percent}
             case LinkChange():

@@ -28,7 +28,7 @@ def written_lines(solve: WrittenSolve, number: int, width: int | None = None) ->
     """
     of = solve.of.solve
     verb = "solved" if of.solved else "not solved"
-    end = "; turns were lost on the way" if of.gap else ""
+    end = "; turns were lost" if of.gap else ""
     seconds = seconds_text(of.seconds)
     lines = [f"// solve {number}: {verb}, {seconds} s, {of.cross or 'no'} cross{end}"]
     rows = [(stage.text(), _about(stage)) for stage in solve.stages]
@@ -69,7 +69,7 @@ def _counted(stage: WrittenStage) -> str:
     counted = [] if turns is None else [f"{turns} HTM"]
     counted.append(f"{stage.execution_turns} ETM")
     if stage.confidence < _UNSURE:
-        counted.append(f"held so with {100 * stage.confidence:.0f} % certainty")
+        counted.append(f"holding {100 * stage.confidence:.0f} % certain")
     return ", ".join(counted)
 
 
