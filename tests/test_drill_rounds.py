@@ -243,7 +243,7 @@ def test_a_solve_that_is_broken_off_is_judged_as_far_as_it_came() -> None:
     assert (len(judged.result.turns), judged.result.missed, judged.result.empty) == (6, 0, 2)
     assert sum(one.turns for one in judged.result.stages) == 6
     assert "after" not in {one.stage for one in judged.result.stages}
-    assert "Broken off. 0 of 6 turns" in (drill_line(judged) or "")
+    assert "Stopped early. 0 of 6 turns" in (drill_line(judged) or "")
     assert (session.finish(), session.over) == ([], True)
 
 
@@ -427,6 +427,6 @@ def test_all_rounds_have_words_and_pictures() -> None:
         drill_line(news)
         shown.append(as_text(where.shown))
     assert "begin when you like" in shown[0]
-    assert "Not that turn" in shown[1]
+    assert "Wrong turn" in shown[1]
     assert "caution" in shown[0]
     assert "missed their beat" in shown[-1]

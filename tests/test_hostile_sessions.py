@@ -111,7 +111,7 @@ def test_a_session_that_begins_where_nothing_can_be_kept_is_kept_when_there_is_r
     assert ended.status == 0, ended.err
     assert len(done) == 3
     first, *more = ended.err.splitlines()
-    assert "this session cannot be kept now, which is tried again with each solve" in first
+    assert "this session cannot be kept now; each solve tries again" in first
     with History(tmp_path / "data", reading=True) as history:
         kept = [one.ms for one in history.list(Wanted(person="ada"))]
     if mended_at is None:
@@ -184,7 +184,7 @@ def test_drills_go_on_where_nothing_can_be_kept_and_are_kept_when_there_is_room(
     assert ended.status == 0, ended.err
     assert len(judged) == 3
     first, last = ended.err.splitlines()
-    assert "Drills cannot be kept now, which is tried again with each" in first
+    assert "Drills cannot be kept now; each new drill tries again" in first
     with History(tmp_path / "data") as history:
         kept = history.database.execute("SELECT turns, ms FROM drill_try ORDER BY id").fetchall()
     if is_mended:

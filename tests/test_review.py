@@ -137,7 +137,7 @@ def test_rotations_of_the_last_layer_or_of_doubtful_readings_are_not_counted(
                 assert not any(move.is_rotation for move in stage.spare.way.moves)
                 assert stage.spare.way.holding == stage.held
         assert len(told) <= any(stage.spare for stage in review.stages)
-        assert all("% certainty" in sentence for sentence in told)
+        assert all("% certain" in sentence for sentence in told)
     assert told, "the last one has some"
     assert counted >= 1
 

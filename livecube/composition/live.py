@@ -77,7 +77,7 @@ class AdvisedPart:
         try:
             session.begin()
         except (KeepingError, OSError) as error:
-            say(f"this session cannot be kept now, which is tried again with each solve: {error}")
+            say(f"this session cannot be kept now; each solve tries again: {error}")
         return session
 
     def beside(self) -> dict[str, Coroutine[Any, Any, None]]:

@@ -22,7 +22,7 @@ _INSERT: Final = (
     "how_well, turns, fewest, ms, look_ms, pause_ms, seed) "
     "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
 )
-_HIS: Final = "person = (SELECT id FROM person WHERE name = ?)"
+_OF_PERSON: Final = "person = (SELECT id FROM person WHERE name = ?)"
 _PUT: Final = (
     "INSERT INTO drill_card (person, technique, case_name, due, state) VALUES (?, ?, ?, ?, ?) "
     "ON CONFLICT (person, technique, case_name) DO UPDATE SET due = excluded.due, "
@@ -46,7 +46,7 @@ class DrillBook:
     def known(self) -> frozenset[str]:
         """Keys of all positions that the person has drilled."""
         rows = self._database.execute(
-            f"SELECT DISTINCT place FROM drill_try WHERE {_HIS}", (self._person,)
+            f"SELECT DISTINCT place FROM drill_try WHERE {_OF_PERSON}", (self._person,)
         )
         return frozenset(place for (place,) in rows)
 
@@ -92,7 +92,7 @@ class DrillBook:
     def _cards(self, condition: str, *values: str) -> list[DrillCard]:
         rows = self._database.execute(
             "SELECT technique, case_name, due, state FROM drill_card "
-            f"WHERE {_HIS} AND {condition} ORDER BY due, technique, case_name",
+            f"WHERE {_OF_PERSON} AND {condition} ORDER BY due, technique, case_name",
             (self._person, *values),
         )
         return [DrillCard(name, case, _time(due), state) for name, case, due, state in rows]

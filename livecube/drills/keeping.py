@@ -23,10 +23,10 @@ __all__ = ["DrillKeeper"]
 class DrillKeeper:
     """The drills of one person in a history that may be full, locked or read-only now.
 
-    Drills that cannot be stored are owed. ``complain`` gets one message when storing first fails,
-    and one when all drills are stored. Storing is tried again with the next drill and in
-    :meth:`close`. After a failure it does not wait for other programs that write, except in
-    :meth:`close`: the solver is drilling.
+    Drills that cannot be stored wait in memory. The next drill and :meth:`close` try to store them
+    again. ``complain`` gets one message when storing first fails, and one when all drills are
+    stored. After a failure only :meth:`close` waits for other programs that write: the solver is
+    drilling.
 
     Raises :class:`~livecube.errors.UsageError` if the history is broken, and
     :class:`~livecube.errors.KeepingError` if it cannot even be read.
@@ -36,55 +36,55 @@ class DrillKeeper:
         self.complain = complain
         self._folder = folder
         self._person = person
-        self._owed: list[Callable[[DrillBook], None]] = []
+        self._waiting: list[Callable[[DrillBook], None]] = []
         self._why = ""
         """Why drills cannot be stored now; empty if they can."""
         self._readable = History(folder, reading=True)
         self.book = DrillBook(self._readable, person)
         """For reading only; while nothing can be written, it stays as it was at first."""
         self._history: History | None = None
-        self._settle(patient=True)
+        self._store(patient=True)
 
     def keep(self, judged: DrillJudged, seed: int | None) -> DrillJudged:
         """Keep a try, now or later; if kept now, the result has its ``next_in`` set."""
         at, told = datetime.now(UTC), [judged]
-        self._owe(lambda book: told.append(book.keep(judged, seed, at)))
+        self._add(lambda book: told.append(book.keep(judged, seed, at)))
         return told[-1]
 
     def keep_round(self, kind: str, figures: Mapping[str, Any]) -> None:
         """Keep the figures of rounds of one kind, now or later."""
         at = datetime.now(UTC)
-        self._owe(lambda book: book.keep_round(kind, figures, at))
+        self._add(lambda book: book.keep_round(kind, figures, at))
 
-    def _owe(self, what: Callable[[DrillBook], None]) -> None:
-        self._owed.append(what)
-        self._settle(patient=not self._why)
+    def _add(self, what: Callable[[DrillBook], None]) -> None:
+        self._waiting.append(what)
+        self._store(patient=not self._why)
 
-    def _settle(self, *, patient: bool) -> None:
+    def _store(self, *, patient: bool) -> None:
         try:
-            self._do_what_is_owed(patient)
+            self._store_all(patient)
         except (OSError, LivecubeError, sqlite3.Error) as caught:
             error: Exception = caught
             if isinstance(error, sqlite3.Error):
                 error = trouble_with(self._folder / DATABASE, error)
             if not self._why:
-                self.complain(f"Drills cannot be kept now, which is tried again with each: {error}")
+                self.complain(f"Drills cannot be kept now; each new drill tries again: {error}")
             self._why = str(error)
         else:
             if self._why:
                 self.complain("All drills are kept now.")
             self._why = ""
 
-    def _do_what_is_owed(self, patient: bool) -> None:
+    def _store_all(self, patient: bool) -> None:
         history = self._history or History(self._folder)
         try:
             history.wait_for_others(patient)
             book = DrillBook(history, self._person)
             if self._history is None:
                 book.enter()
-            while self._owed:
-                self._owed[0](book)
-                del self._owed[0]
+            while self._waiting:
+                self._waiting[0](book)
+                del self._waiting[0]
         except BaseException:
             if self._history is None:
                 history.close()
@@ -92,12 +92,12 @@ class DrillKeeper:
         self._history = history
 
     def close(self, complain: Callable[[str], None]) -> None:
-        """Try once more to store owed drills, report the failure, and close the history."""
+        """Try once more to store waiting drills, report the failure, and close the history."""
         self.complain = complain
-        if self._owed:
-            self._settle(patient=True)
-        if self._owed:
-            count = len(self._owed)
+        if self._waiting:
+            self._store(patient=True)
+        if self._waiting:
+            count = len(self._waiting)
             complain(f"{count} drill{'s are' if count > 1 else ' is'} not kept ({self._why})")
         self._readable.close()
         if self._history is not None:

@@ -21,9 +21,9 @@ __all__ = ["Case", "DrillPlace", "case_of", "key_of", "pieces_that_count"]
 
 # The case of a drill: the slot in the hands, and where its two pieces are, in few words.
 #
-# Cases are asked again and again, so they are as coarse as solvers see them. For a piece in the
-# upper layer a case has no place, since one turn of the layer changes it, but only the layer and
-# for corners the direction.
+# Cases are asked repeatedly, so they are as coarse as solvers see them. For a piece in the upper
+# layer a case names only the layer and, for a corner, the direction: one turn of the layer changes
+# its place.
 
 
 @dataclass(frozen=True, slots=True)

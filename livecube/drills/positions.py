@@ -41,7 +41,7 @@ _POOL: Final = 6
 _POOL_OF_SLOW: Final = 2
 """Each position of a set is chosen from this many candidates."""
 _PATIENCE: Final = 3
-"""Up to this many times as many, while no candidate is for a slot that was asked least."""
+"""A pool may grow to this many times its size, until a candidate is for a slot asked least."""
 _PLAIN: Final = Plain()
 _AS_GOOD_S: Final = 0.1
 """Predicted seconds that a solver does not notice. If another technique is this close, the

@@ -64,13 +64,13 @@ def drill_line(news: DrillNews) -> str | None:
     text: str | None
     match news:
         case DrillReady():
-            text = f"there: {asked_sentence(news.place)} The first turn starts the time."
+            text = f"set up: {asked_sentence(news.place)} The first turn starts the time."
         case DrillJudged():
             text = judged_sentence(news)
         case FingerAsked():
             text = f"round {news.number} of {news.rounds}: {pattern_text(news.pattern)}"
         case FingerTurned():
-            text = "not that turn" if news.slip else None
+            text = "wrong turn" if news.slip else None
         case FingerRound():
             text = round_sentence(news)
         case FingersOver():
@@ -126,9 +126,9 @@ def _done(judged: DrillJudged) -> str:
 def _best(judged: DrillJudged) -> str:
     row = judged.place.row
     way = f"{moves_text(row.moves)} [{row.holding}]"
-    hands = f"some {row.seconds:.2f} s (predicted)"
+    hands = f"about {row.seconds:.2f} s (predicted)"
     if not judged.as_asked:
-        return f"Asked was {way}: {turns_counted(row.turns)}, {hands}."
+        return f"The asked way was {way}: {turns_counted(row.turns)}, {hands}."
     if judged.over > 0:
         return f"{turns_counted(judged.over)} more than the quickest way: {way}, {hands}."
     if judged.over < 0:
@@ -158,7 +158,7 @@ def round_sentence(done: FingerRound) -> str:
     """Speed and evenness of a round."""
     slips = f"; {done.slips} wrong turn{'s' if done.slips != 1 else ''}" if done.slips else ""
     if done.mean_s is None:
-        return f"round {done.number}: too few turns to say anything{slips}"
+        return f"round {done.number}: too few turns to measure{slips}"
     even = "" if done.evenness is None else f", varying by {100 * done.evenness:.0f} %"
     return (
         f"round {done.number}, {done.pattern.name}: {1 / done.mean_s:.1f} turns a second, "
@@ -181,9 +181,9 @@ def fingers_sentence(sides: Sides | None) -> str:
 def beat_lines(result: BeatResult, *, solved: bool = True) -> list[str]:
     """How often a turn missed its beat, and where; ``solved``: False: stopped early."""
     lines = [
-        f"{'' if solved else 'Broken off. '}"
+        f"{'' if solved else 'Stopped early. '}"
         f"{result.missed} of {turns_counted(len(result.turns))} missed their beat by more than "
-        f"{100 * TOLERANCE:.0f} % of the time between two; {result.empty} beats were empty "
+        f"{100 * TOLERANCE:.0f} % of the time between beats; {result.empty} beats were empty "
         f"({result.tempo:g} turns a second; measured)."
     ]
     lines += [
@@ -380,7 +380,7 @@ class FingerScreen(AgainScreen):
     """The remaining turns of a round, large; below them the rounds so far."""
 
     command: ClassVar[str] = "drill"
-    anew: ClassVar[str] = "begins this round anew"
+    anew: ClassVar[str] = "restarts this round"
 
     asked: FingerAsked | None = None
     rounds: tuple[str, ...] = ()
@@ -391,7 +391,7 @@ class FingerScreen(AgainScreen):
             case FingerAsked():
                 return {"asked": news, "middle": self._drawn(news, 0)}
             case FingerTurned() if self.asked is not None:
-                notice = "Not that turn; go on." if news.slip else ""
+                notice = "Wrong turn; go on." if news.slip else ""
                 return {"notice": notice, "middle": self._drawn(self.asked, news.done)}
             case FingerRound():
                 return {"rounds": (*self.rounds, round_sentence(news))}

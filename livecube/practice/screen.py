@@ -200,7 +200,7 @@ class PracticeScreen:
         if guidance.on_path:
             return self._scramble(guidance.upcoming)
         return [
-            Text("Not that turn. Back with:", "bold"),
+            Text("Wrong turn. Undo it with:", "bold"),
             Text(),
             LargeText("  ".join(map(turn_name, guidance.back))),
             Text(),

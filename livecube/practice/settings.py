@@ -32,14 +32,14 @@ PRACTICE_ENTRIES: Final = (
     Entry(
         "break_minutes",
         "number",
-        "Remind of a break after so many minutes without one; 0: never.",
+        "Remind of a break after this many minutes without one; 0: never.",
         _RULES.breaks.minutes,
         most=600,
     ),
     Entry(
         "break_turns",
         "number",
-        "Or after so many turns; 0: never.",
+        "Or after this many turns; 0: never.",
         _RULES.breaks.turns,
         most=1_000_000,
     ),

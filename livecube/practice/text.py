@@ -58,7 +58,7 @@ def practice_line(news: PracticeNews) -> str | None:
             asked = "as you like" if news.by_hand else turns_text(news.turns)
             text = f"scramble {news.number}: {asked}"
         case Guided() if news.guidance.back:
-            text = f"wrong turn; back with {turns_text(news.guidance.back)}"
+            text = f"wrong turn; undo it with {turns_text(news.guidance.back)}"
         case Guided():
             text = "scrambled" if news.guidance.reached else None
         case InspectionBegun():
@@ -119,8 +119,8 @@ def tally_text(tally: Tally) -> str:
 def break_sentence(due: BreakDue) -> str:
     """The reminder of a break."""
     return (
-        f"Your hands have been at it for {due.minutes:.0f} minutes and {due.turns} turns; "
-        "a short break does them good."
+        f"{due.minutes:.0f} minutes and {due.turns} turns without a break; give your hands a short "
+        "rest."
     )
 
 

@@ -78,10 +78,10 @@ def again_line(news: TryNews) -> str | None:
     text: str | None
     match news:
         case SetUpAsked():
-            turns = set_up_text(news, news.turns) or "the cube stands there"
+            turns = set_up_text(news, news.turns) or "the cube is there already"
             text = f"set-up {news.number}, {held_so(news.place)}: {turns}"
         case SetUpGuided() if news.guidance.back:
-            text = f"wrong turn; back with {set_up_text(news, news.guidance.back)}"
+            text = f"wrong turn; undo it with {set_up_text(news, news.guidance.back)}"
         case SetUpGuided() | TryTurned():
             text = None
         case ReadyToTry():
@@ -91,7 +91,7 @@ def again_line(news: TryNews) -> str | None:
         case WayShown():
             text = f"shown: {better_way(news.place)}"
         case TryGivenUp():
-            text = f"try {news.number} begins anew"
+            text = f"try {news.number} starts again"
     return None if text is None else f"{news.t:8.2f}  {text}"
 
 
@@ -104,7 +104,7 @@ def tried_sentence(tried: Tried) -> str:
         f"try {tried.number}: {_done(tried.techniques, tried.slots)}, "
         f"{turns_counted(tried.turns)} in {seconds_text(tried.ms / 1000)} s, {looked} (measured): "
         f"{verdict}; "
-        f"advised: {row.technique}, {turns_counted(row.turns)}, some {row.seconds:.2f} s "
+        f"advised: {row.technique}, {turns_counted(row.turns)}, about {row.seconds:.2f} s "
         f"(predicted)"
         + (f"; in the solve: {_done_then(tried.place)}" if isinstance(tried.place, Moment) else "")
     )
@@ -208,7 +208,7 @@ class AgainScreen:
     """The content of the screen at one moment. A :class:`.Board` passes the news on to it."""
 
     command: ClassVar[str] = "again"
-    anew: ClassVar[str] = "sets up anew"
+    anew: ClassVar[str] = "sets it up again"
     """What the key *n* does, in words."""
     more_keys: ClassVar[str] = ""
 
@@ -246,7 +246,7 @@ class AgainScreen:
             case Tried():
                 return {"last": tried_sentence(news), "since": None}
             case TryGivenUp():
-                return {"notice": f"Try {news.number} begins anew.", "since": None}
+                return {"notice": f"Try {news.number} starts again.", "since": None}
         return {}
 
     def _standing(self, news: ReadyToTry | TryTurned) -> tuple[RenderableType, ...]:
@@ -260,7 +260,7 @@ class AgainScreen:
 
     def _turn_back(self, news: SetUpGuided) -> tuple[RenderableType, ...]:
         return (
-            Text("Not that turn. Back with:", "bold"),
+            Text("Wrong turn. Undo it with:", "bold"),
             Text(),
             LargeText(set_up_text(news, news.guidance.back)),
             Text(),

@@ -64,7 +64,7 @@ def _slow_ways(review: Review) -> list[Finding]:
         pair = "the right pair, the slow way" if right else "the slow way"
         sentence = (
             f"{_title(stage)}: {pair}; {_within(row.title)} ({moves_text(row.moves)}, "
-            f"{row.holding}) would have saved some {against.slow_s:.2f} s."
+            f"{row.holding}) would have saved about {against.slow_s:.2f} s."
         )
         found.append(Finding(against.slow_s, "predicted", sentence[0].upper() + sentence[1:]))
     return found
@@ -79,7 +79,7 @@ def _other_orders(review: Review) -> list[Finding]:
         row = against.plan.steps[0]
         sentence = (
             f"Before {_title(stage)}: {' and '.join(row.slots)} first, by {_within(row.title)} "
-            f"({moves_text(row.moves)}, {row.holding}), would have saved some "
+            f"({moves_text(row.moves)}, {row.holding}), would have saved about "
             f"{against.order_s:.2f} s over all pairs."
         )
         found.append(Finding(against.order_s, "predicted", sentence))
@@ -119,8 +119,8 @@ def _rotations(review: Review) -> list[Finding]:
     sure = min(stage.written.confidence for stage in stages)
     sentence = (
         f"The cube was rotated {_times(times)} where a way into the same slot needs no rotation "
-        f"and is no slower: some {cost:.2f} s, held so with at least {floor(100 * sure)} % "
-        "certainty."
+        f"and is no slower: about {cost:.2f} s; the holding is at least {floor(100 * sure)} % "
+        "certain."
     )
     return [Finding(cost, "predicted", sentence)]
 
@@ -157,8 +157,8 @@ def _regrips(review: Review, hands: Automaton) -> list[Finding]:
         return []
     cost, sure = sum(extras), min(stage.confidence for stage in stages)
     sentence = (
-        f"The grip was wrong for the next move of cross or pairs {_times(len(extras))}: some "
-        f"{cost:.2f} s, held so with at least {floor(100 * sure)} % certainty."
+        f"The grip was wrong for the next move of cross or pairs {_times(len(extras))}: about "
+        f"{cost:.2f} s; the holding is at least {floor(100 * sure)} % certain."
     )
     return [Finding(cost, "predicted", sentence)]
 
@@ -171,6 +171,6 @@ def _openings(review: Review) -> list[Finding]:
     into = f" into {' and '.join(row.slots)}" if row.slots else ""
     sentence = (
         f"Inspection offered: {_within(row.title)}{into} ({moves_text(row.moves)}, {row.holding}), "
-        f"some {best.saved_s:.2f} s less than what was done."
+        f"about {best.saved_s:.2f} s less than what was done."
     )
     return [Finding(best.saved_s, "predicted", sentence)]

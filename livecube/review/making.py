@@ -90,7 +90,7 @@ def stage_span(splits: Sequence[Split], number: int, first_line: int) -> tuple[i
 
 
 def pairs_on(splits: Sequence[Split], number: int, pairs: int) -> int:
-    """The stage that completes so many ``pairs``, counted from stage ``number`` on.
+    """The stage that completes ``pairs`` pairs, counted from stage ``number`` on.
 
     The last pair if fewer are left.
     """
@@ -116,7 +116,7 @@ def holdings_before(written: WrittenSolve, cross: int) -> list[Holding | None]:
 
 
 _TOLD: Final = 3
-"""At most so many alternatives at the beginning of a pair, and at most so many later ones."""
+"""Most alternatives at the beginning of a pair, and most later ones."""
 _WORTH_S: Final = 0.05
 """Ways that save less are not alternatives: predictions are not that exact."""
 

@@ -33,7 +33,7 @@ def review_lines(review: Review, title: str, width: int | None = None) -> list[s
     """The review of one solve, folded at ``width`` columns; None: not folded."""
     of = review.written.of.solve
     verb = "solved" if of.solved else "not solved"
-    lost = "; turns were lost, and what they touch is not judged" if of.gap else ""
+    lost = "; turns were lost, and their stages are not judged" if of.gap else ""
     head = (
         f"{title}: {verb}, {seconds_text(of.seconds)} s, {of.turns} turns{_a_second(of.tps)}, "
         f"{of.cross or 'no'} cross{lost}"
@@ -136,10 +136,10 @@ def _rotations(review: Review) -> str:
     moved = [line.confidence for line in review.written.stages if line.moves]
     spare = sum(stage.spare.rotations for stage in review.stages if stage.spare)
     return (
-        f"{_many(review.rotations, 'rotation')}, {_many(review.wide_turns, 'wide turn')}, read "
-        f"with at least {floor(100 * min(moved, default=1.0))} % certainty; "
-        f"{_many(review.regrips, 'regrip')} (predicted); rotations that a way of the same worth "
-        f"avoids, read with at least {floor(100 * SURE)} % certainty: {spare}"
+        f"{_many(review.rotations, 'rotation')}, {_many(review.wide_turns, 'wide turn')}, at "
+        f"least {floor(100 * min(moved, default=1.0))} % certain; "
+        f"{_many(review.regrips, 'regrip')} (predicted); rotations that an equally quick way "
+        f"avoids, at least {floor(100 * SURE)} % certain: {spare}"
     )
 
 
