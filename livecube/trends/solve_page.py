@@ -23,7 +23,7 @@ __all__ = ["solve_page"]
 
 _NO_LOG: Final = "Its log cannot be read any more."
 _NO_CHANCES: Final = (
-    "It was not reviewed yet; livecube review --kept NUMBER does, and keeps its chances."
+    "Not reviewed yet; livecube review --kept NUMBER reviews it and keeps its chances."
 )
 
 

@@ -30,7 +30,7 @@ __all__ = [
 ]
 
 REVIEW_FIRST: Final = (
-    "No chances are known of these solves; livecube review --kept NUMBER finds those of one."
+    "No chances of these solves are known; livecube review --kept NUMBER finds those of one."
 )
 _VERDICTS: Final = {
     "better": "better",
@@ -76,8 +76,8 @@ def basis(trends: Trends) -> str:
     """How the intervals are made, in words."""
     return (
         f"Intervals: 95 % of samples in which whole {trends.resampled} were drawn again "
-        "(bootstrap). A change, later half less earlier half, counts only if it stays outside "
-        "noise for all figures looked at together."
+        "(bootstrap). A change, later half less earlier half, counts only if it is "
+        "significant with all figures tested together."
     )
 
 
