@@ -36,7 +36,7 @@ class FoundCheck(NamedTuple):
 def find_check(packets: Sequence[bytes], order: Order) -> FoundCheck | None:
     """The check value that all packets of one length have, if they have one.
 
-    It stands after the bytes that it covers: all bytes before it, from the first or the second on.
+    It comes after the bytes that it covers: all bytes before it, from the first or the second on.
     It counts only if a match by chance is unlikely enough, with all tried check values taken into
     account. The more the covered bytes differ between packets, the stronger is the evidence.
     """
@@ -54,7 +54,7 @@ def find_check(packets: Sequence[bytes], order: Order) -> FoundCheck | None:
 
 
 _HYPOTHESES: Final = 1 << 10
-"""For each tried check value at least so many others were excluded without a full test."""
+"""For each tried check value at least this many others were excluded without a full test."""
 
 
 def _rank(covered: Sequence[bytes]) -> int:

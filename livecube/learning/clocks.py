@@ -182,7 +182,7 @@ def _allowed(host_s: npt.NDArray[np.float64], rate: int) -> float:
 def _spread(
     values: Ints, host_s: npt.NDArray[np.float64], rate: int, width: int
 ) -> npt.NDArray[np.float64]:
-    """For each row, the range of the packets' lateness in ticks, without a few outliers."""
+    """For each row, the range of the packets' delays in ticks, without a few outliers."""
     wrap = 1 << width
     late = (host_s * rate - values) % wrap  # how late each packet came, up to a constant
     late = np.sort((late - late[:, :1] + wrap / 2) % wrap, axis=1)

@@ -26,7 +26,7 @@ _LEAST_CHECKS: Final = 20
 _NO_TURN: Final = -2
 _ELAPSED_BITS: Final = range(6, 17)
 _OFTEN: Final = 3
-"""A turn that was made at least so often outvotes a wrong label."""
+"""A turn that was made at least this often outvotes a wrong label."""
 _SLIPS: Final = 5
 _SLIP_SHARE: Final = 1 / 12
 """Share of the labels that may be wrong."""
@@ -60,7 +60,7 @@ def labellings(bits: Bits, turns: Ints) -> list[Ints]:
     """The turns, and versions of them without labels that may be wrong: −1 in their place.
 
     If bits match the turns except in a few packets, the labels of these packets may be wrong.
-    Later a decoder that hears the whole recording decides.
+    Later a decoder that gets the whole recording decides.
     """
     often = [t for t in set(turns[turns >= 0].tolist()) if (turns == t).sum() >= _OFTEN]
     known = np.isin(turns, often)
@@ -82,8 +82,8 @@ def labellings(bits: Bits, turns: Ints) -> list[Ints]:
 def find_turns(bits: Bits, turns: Ints) -> list[FoundTurns]:
     """All fields that hold the newest turn: no turn has two codes, no code two turns.
 
-    If a code comes with two turns, one of them only once or twice, the rare one is left out: then
-    the owner made the other turn instead.
+    If a code comes with two turns, one of them only once or twice, the rare one is left out: the
+    owner slipped and made the other turn.
     """
     same, varies = turn_bits(bits, turns)
     found = []
@@ -100,7 +100,7 @@ def find_turns(bits: Bits, turns: Ints) -> list[FoundTurns]:
 
 
 def _bytes(start: int, end: int) -> list[tuple[int, int]]:
-    """The parts of a run in each byte: a check value of the code may follow in the next byte."""
+    """A run cut at the ends of bytes: a check value of the code may follow in the next byte."""
     edges = [start, *range(start - start % 8 + 8, end, 8), end]
     return list(pairwise(edges))
 

@@ -23,7 +23,7 @@ assumed for counters that exceed one byte; for all others the wrap must be seen.
 _LEAST: Final = 20
 """Packets that must agree."""
 _PARITY: Final = 0.75
-"""Least share of steps that change the lowest bit as the turns do; it stays at an odd wrap."""
+"""Least share of steps that change the lowest bit as the turns do; at an odd wrap it stays."""
 _STEP: Final = 3
 """Most turns from one packet to the next."""
 _SLIPS: Final = 5

@@ -1,4 +1,4 @@
-"""All candidates for a recording, each judged by how its own decoder hears the recording."""
+"""All candidates for a recording, each judged by what its own decoder makes of the recording."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ _MOST_STRANGE: Final = 3
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """A candidate, its profile, and how the profile's decoder heard the recording."""
+    """A candidate, its profile, and what the profile's decoder made of the recording."""
 
     kind: Kind
     candidate: Candidate

@@ -89,18 +89,15 @@ def _notes(judged: Judged) -> tuple[str, ...]:
     layout = candidate.layout
     notes = []
     if layout.counter is None:
-        notes.append(
-            "No field was found that numbers the turns: a lost packet cannot be noticed by itself."
-        )
+        notes.append("No counter of turns was found: a lost packet may go unnoticed.")
     if layout.clock is None:
-        notes.append("No field was found that is a clock: turns are timed when they arrive.")
+        notes.append("No clock was found: turns are timed when they arrive.")
     if layout.check is not None:
         notes.append(
-            "A check value was found; that chance made it is less likely than 1 in "
-            f"2^{candidate.odds}."
+            f"A check value was found; a coincidence is less likely than 1 in 2^{candidate.odds}."
         )
     notes += [f"Left out as a slip: {slip_text(slip)}." for slip in hearing.otherwise]
     if hearing.silent:
         steps = ", ".join(map(str, hearing.silent))
-        notes.append(f"Nothing was told in step {steps}: a packet was lost, or no turn was made.")
+        notes.append(f"No turn came in step {steps}: a packet was lost, or no turn was made.")
     return tuple(notes)

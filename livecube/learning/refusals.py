@@ -20,9 +20,9 @@ __all__ = ["LEAST_FREE", "ambiguous", "explained", "slip_text", "too_few", "unde
 
 _QUARTERS: Final = tuple(turn for turn in range(18) if turn % 3 != 1)
 _LEAST_EACH: Final = 3
-"""Every quarter turn must be asked for so often, each time after a different turn."""
+"""Every quarter turn must be asked for this often, each time after a different turn."""
 LEAST_FREE: Final = 8
-"""A free sequence has at least so many turns."""
+"""A free sequence has at least this many turns."""
 
 
 def too_few(recording: Recording) -> Refused | None:
@@ -66,11 +66,11 @@ def ambiguous(fitting: list[Judged], turns: tuple[int, ...]) -> Refused:
     fields = {
         one.candidate.layout.turns and one.candidate.layout.turns.codes.first for one in fitting
     }
-    many = f"{len(fields)} fields tell the same turns" if len(fields) > 1 else "a field fits"
+    many = f"{len(fields)} fields match" if len(fields) > 1 else "a field matches"
     return Refused(
         "ambiguous",
-        f"{many}, but in this recording the turn before could be taken for the turn; what would "
-        f"decide: make each of {turns_text(turns)} after {_LEAST_EACH} different turns",
+        f"{many} the turns, but might hold the turn before each instead; to decide, make each "
+        f"of {turns_text(turns)} after {_LEAST_EACH} different turns",
         turns,
     )
 
@@ -88,8 +88,8 @@ def unseen(best: Judged, good: list[Judged], recording: Recording) -> Refused | 
     if not best.candidate.wrap_seen:
         return Refused(
             "wrap",
-            f"the field that numbers the turns went from {min(values)} to {max(values)}, and what "
-            f"follows on its greatest number was not seen; turn on for some {more} turns more",
+            f"the counter of turns went from {min(values)} to {max(values)}, and was not seen to "
+            f"start again; make about {more} more turns",
             more=more,
         )
     wraps = {
@@ -101,8 +101,8 @@ def unseen(best: Judged, good: list[Judged], recording: Recording) -> Refused | 
     if len(wraps) > 1:
         return Refused(
             "wrap",
-            "the field that numbers the turns may begin anew after "
-            f"{' or '.join(map(str, sorted(wraps)))}; turn on until it has done so once more",
+            "the counter of turns may start again after "
+            f"{' or '.join(map(str, sorted(wraps)))}; turn on until it does so once more",
             more=max(wraps),
         )
     return None
@@ -119,21 +119,21 @@ def explained(recording: Recording, judged: list[Judged]) -> Refused:
     if (copies := max(map(_copies, judged), default=(0, 1))[1]) > 1:
         return Refused(
             "unknown",
-            f"each packet comes {copies} times, and no field was found that tells a packet that is "
-            "sent again from another turn; a decoder in code may know them apart",
+            f"each packet comes {copies} times, and no field was found that distinguishes a "
+            "repeated packet from another turn; a decoder in code may do so",
         )
     if all(looks_encrypted(packets) for packets in _of_turning(recording)):
         return Refused(
             "encrypted",
-            "the packets look encrypted: their bits are as even as coins, and no field goes with "
-            "the turns; it takes a transform that makes them plain (protocols/README.md)",
+            "the packets look encrypted: their bits look random, and no field depends on the "
+            "turns; decoding them needs a transform (protocols/README.md)",
         )
     lengths = sorted({len(p.data) for step in recording.asked for p in step.packets})
     vary = f" (packets have {lengths[0]} to {lengths[-1]} bytes)" if len(lengths) > 2 else ""
     return Refused(
         "unknown",
-        f"no field goes with the turns in a shape that is known{vary}; the recording is what a "
-        "decoder in code could be written from",
+        f"no field of a known form depends on the turns{vary}; a decoder in code could be written "
+        "from the recording",
     )
 
 
@@ -141,39 +141,40 @@ def _missed(hearing: Hearing) -> Refused:
     """The refusal of a candidate that decodes most of the steps right."""
     if not hearing.few_slips:
         first = [slip_text(slip) for slip in hearing.otherwise[:3]]
-        first += [f"nothing was told in step {at}" for at in hearing.silent[:2]]
+        first += [f"no turn came in step {at}" for at in hearing.silent[:2]]
         return Refused(
             "lost",
-            f"of {hearing.steps} asked steps {hearing.slips} were told otherwise or not at all, "
-            f"too many to leave out ({'; '.join(first)} …); record once more",
+            f"of {hearing.steps} asked steps {hearing.slips} were received differently or not at "
+            f"all, too many to leave out ({'; '.join(first)} …); record once more",
         )
     if hearing.bad:
         reason, count = hearing.bad.most_common(1)[0]
         return Refused(
             "unknown",
-            f"most turns are told, but {count} packets make no sense in the same form ({reason}); "
-            "the recording is what a decoder in code could be written from",
+            f"most turns are decoded, but {count} packets do not fit the same form ({reason}); a "
+            "decoder in code could be written from the recording",
         )
     if hearing.lost:
         return Refused(
             "lost",
-            f"the cube's own numbers say that {hearing.lost} turns were not heard, and without "
-            "them the free sequence does not come out solved; record once more",
+            f"by the cube's own counter {hearing.lost} turns were lost, and without them the cube "
+            "is not solved after the free sequence; record once more",
         )
     if len(hearing.free) < LEAST_FREE:
         return Refused("too few", f"the free sequence must have {LEAST_FREE} turns or more")
     return Refused(
         "not solved",
-        f"{hearing.right} of {hearing.steps} asked steps are told right, but as it is told, the "
-        "cube is not solved after the free sequence; solve it once more, or record once more",
+        f"{hearing.right} of {hearing.steps} asked steps were received right, but by the turns "
+        "received the cube is not solved after the free sequence; solve it once more, or record "
+        "once more",
     )
 
 
 def _make_again(turns: tuple[int, ...]) -> Refused:
     return Refused(
         "too few",
-        f"the codes of {turns_text(turns)} were not told in the steps that asked for them; make "
-        "these turns once more",
+        f"the codes of {turns_text(turns)} were not received in the steps that asked for them; "
+        "make these turns once more",
         turns,
     )
 
@@ -211,4 +212,4 @@ def slip_text(slip: Otherwise) -> str:
 
 
 def _told(turns: tuple[int, ...]) -> str:
-    return f"{turns_text(turns)} was told" if turns else "nothing was told"
+    return f"{turns_text(turns)} came" if turns else "no turn came"

@@ -36,7 +36,7 @@ _MOST_REMINDERS: Final = 45
 _LEAST: Final = 3
 """Packets of a kind at rest that suffice to see which of its bytes stay the same."""
 _FEW: Final = 4
-"""A byte with at most so many values at rest may separate kinds of packets."""
+"""A byte with at most this many values at rest may separate kinds of packets."""
 _MANY: Final = 12
 """A byte with more values than this does not."""
 FREE_S: Final = 6.0

@@ -1,9 +1,9 @@
 """Steps in which the owner made another turn than asked, when the cube sends only positions.
 
 After a slip all positions differ from the asked ones. A field that shows a facelet (or a place, or
-a piece) is equal in the same steps as the facelet is: while the asked positions are right, some
-field shows each facelet. Where that ends, the search tries every slip up to that step, and takes
-the one with which fields show the positions for the most steps.
+a piece) is equal in two steps if the facelet is. While the asked positions are right, some field
+shows each facelet. At the first step where none does, the search tries every slip up to that step,
+and takes the one with which fields show the positions for the most steps.
 """
 
 from __future__ import annotations
@@ -30,11 +30,11 @@ if TYPE_CHECKING:
 __all__ = ["without_slips"]
 
 _LEAST_BYTES: Final = 15
-"""A packet with a position has at least so many bytes."""
+"""A packet with a position has at least this many bytes."""
 _LEAST_REACH: Final = 8
 """If fields show the positions for fewer steps, it is chance: no field shows positions."""
 _FAR: Final = 25
-"""A slip that makes so many more steps right is taken without trying the others."""
+"""A slip that makes this many more steps right is taken without trying the others."""
 _SLIPS: Final = 4
 _TRIES: Final = 3000
 

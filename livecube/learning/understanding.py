@@ -24,7 +24,7 @@ TRIED_AT: Final = (30, 36, 43, 55, 67, 79, 91, 103, 120)
 _RIGHT: Final = 0.9
 """Least share of the steps that a first hypothesis decodes as they were asked for."""
 _MOST_DOUBTS: Final = 4
-"""If so many steps in a row come out differently, the hypothesis is dropped."""
+"""If this many steps in a row come out differently, the hypothesis is dropped."""
 
 
 class Understanding:
@@ -49,7 +49,7 @@ class Understanding:
 
     @property
     def stands(self) -> bool:
-        """Whether too few steps contradict it to drop it."""
+        """Whether it is kept: only a few steps contradict it."""
         return self._doubts < _MOST_DOUBTS
 
 
@@ -61,7 +61,7 @@ def come_to_the_same(asked: Sequence[int], told: Sequence[int]) -> bool:
 
 
 def first_understanding(recording: Recording) -> Understanding | None:
-    """A hypothesis that decodes nearly all steps so far; its decoder has heard their packets."""
+    """A hypothesis that decodes nearly all steps so far; its decoder has got their packets."""
     judged = judge_all(recording, "unknown", Claim(name="unknown"))
     fitting = [
         one

@@ -1,4 +1,4 @@
-"""Whether a profile explains a recording: its own decoder hears all packets.
+"""Whether a profile explains a recording: its own decoder gets all packets.
 
 Owners slip: the reported turns of a step may differ from the asked ones. A few such steps are
 accepted, and only if the cube is solved after the free sequence: a single wrongly decoded turn
@@ -32,7 +32,7 @@ _SLIPS: Final = 5
 _SLIP_SHARE: Final = 1 / 12
 """Share of the steps whose reported turns may differ from the asked ones, or be missing."""
 _MOST_GUESSES: Final = 5
-"""At most so many losses are filled in by trying all their possible turns."""
+"""At most this many losses are filled in by trying all their possible turns."""
 
 
 class Otherwise(NamedTuple):
@@ -61,7 +61,7 @@ _Item: TypeAlias = "int | bytes | _Lost"
 
 @dataclass(slots=True)
 class Hearing:
-    """The result of a decoder that heard a recording."""
+    """The result of a decoder for a recording."""
 
     steps: int
     """Number of asked steps."""
@@ -102,7 +102,7 @@ class Hearing:
 
 
 def hear(profile: Profile, recording: Recording) -> Hearing:
-    """Let the profile's decoder hear a recording."""
+    """Give the profile's decoder a recording."""
     decoder = decoder_class(profile)()
     decoder.connected()
     hearing = Hearing(len(recording.asked))
@@ -239,7 +239,7 @@ def _free_item(report: Report) -> _Item | None:
 def _is_solved(items: list[_Item], anywhere_from: int | None) -> bool:
     """Whether the cube is solved in the end, for some choice of the lost turns.
 
-    ``anywhere_from``: one more turn may be missing, after so many items; None: none may.
+    ``anywhere_from``: one more turn may be missing, after this many items; None: none may.
     """
     known = max((at for at, item in enumerate(items) if isinstance(item, bytes)), default=-1)
     position = items[known] if known >= 0 else SOLVED_BYTES
