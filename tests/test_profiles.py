@@ -336,7 +336,7 @@ def test_a_check_covers_all_before_it_if_nothing_else_is_said(line: str, check: 
         (f"check = {{ {SUM}, final = 256 }}", "which 8 bits cannot hold"),
         (f"check = {{ {SUM}, polynomial = 7 }}", "only then"),
         ("longest = 3", "is less than length"),
-        ("battery = { at = 3, bit = 1, bits = 8 }", "reaches out of the 4 bytes"),
+        ("battery = { at = 3, bit = 1, bits = 8 }", "lies beyond the 4 bytes"),
         ("match = [{ at = 3, bits = 8, value = 256 }]", "which 8 bits cannot hold"),
     ],
 )

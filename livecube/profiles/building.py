@@ -76,7 +76,7 @@ def _writes(entries: list[dict[str, str]]) -> tuple[Write, ...]:
 
 def _state(table: Mapping[str, Any]) -> PieceCode | StickerCode | None:
     if "pieces" in table and "stickers" in table:
-        raise WrongError(("stickers",), "stands beside pieces; a position is stated in one way")
+        raise WrongError(("stickers",), "is given beside pieces; give only one of them")
     if "pieces" in table:
         pieces = table["pieces"]
         return PieceCode(
@@ -97,7 +97,7 @@ def _names(pieces: Mapping[str, Any], key: str, places_key: str) -> PieceNames:
             except ValueError as error:
                 raise WrongError(("pieces", which, index), f"is wrong: {error}") from None
             if piece in seen:
-                raise WrongError(("pieces", which, index), f"names {name} once more")
+                raise WrongError(("pieces", which, index), f"names {name} twice")
             seen.add(piece)
     return PieceNames(tuple(pieces[key]), tuple(pieces.get(places_key, pieces[key])))
 
@@ -105,12 +105,12 @@ def _names(pieces: Mapping[str, Any], key: str, places_key: str) -> PieceNames:
 def _stickers(table: Mapping[str, Any]) -> StickerCode:
     colours = tuple(table["colours"][face] for face in FACES)
     if len(set(colours)) < len(colours):
-        raise WrongError(("stickers", "colours"), "gives two colours one number")
+        raise WrongError(("stickers", "colours"), "gives two colours the same number")
     facelets = tuple(table.get("facelets", range(54)))
     if len(set(facelets)) < len(facelets):
         raise WrongError(("stickers", "facelets"), "names a facelet twice")
     if not set(range(54)) - _CENTRES <= set(facelets):
-        raise WrongError(("stickers", "facelets"), "leaves out a facelet that is no centre")
+        raise WrongError(("stickers", "facelets"), "leaves out a facelet that is not a centre")
     return StickerCode(facelets, colours)
 
 
@@ -155,7 +155,7 @@ class _Packet:
 
     def _inside(self, field: Field, path: Path) -> None:
         if field.start < 0 or field.end > 8 * self.entry["length"]:
-            raise WrongError(path, f"reaches out of the {self.entry['length']} bytes of the packet")
+            raise WrongError(path, f"lies beyond the {self.entry['length']} bytes of the packet")
 
     def _optional(self, key: str) -> Field | None:
         if key not in self.entry:
@@ -242,7 +242,7 @@ class _Packet:
         if not given:
             return ()
         if "turn" in self.entry:
-            raise WrongError(self.path, "states turns and a position; make two packets of it")
+            raise WrongError(self.path, "has turns and a position; make two packets of it")
         if isinstance(self.code, PieceCode) and given == list(PIECE_ROWS):
             return tuple(self._row(key, _PIECES[key]) for key in PIECE_ROWS)
         if isinstance(self.code, StickerCode) and given == ["stickers"]:
@@ -259,13 +259,13 @@ def _check_whole(profile: Profile) -> None:
         path: Path = ("packet", index)
         kind = (layout.characteristic, layout.shortest, layout.longest, layout.match)
         if kind in kinds:
-            raise WrongError(path, "cannot be told from one before it; a match would do it")
+            raise WrongError(path, "is like an earlier packet; add a match to distinguish them")
         kinds.append(kind)
         for key in ("counter", "clock"):
             field, others = getattr(layout, key), [getattr(one, key) for one in profile.layouts]
             if field is not None and any(o is not None and o.bits != field.bits for o in others):
-                raise WrongError((*path, key), "has not the same width in all packets")
+                raise WrongError((*path, key), "must have the same width in all packets")
         if len({one.numbers for one in profile.layouts if one.counter is not None}) > 1:
-            raise WrongError((*path, "counter"), "does not begin anew alike in all packets")
+            raise WrongError((*path, "counter"), "must wrap at the same number in all packets")
     if not any(layout.turns or layout.state for layout in profile.layouts):
-        raise WrongError(("packet", 0), "and all others tell neither turns nor a position")
+        raise WrongError(("packet", 0), "and all others have neither turns nor a position")

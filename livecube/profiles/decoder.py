@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["BEHIND", "RETRY_AFTER", "ProfileDecoder", "decoder_class"]
 
 BEHIND: Final = 8
-"""So many packets in a row with an older number are no stragglers: the cube's counter has begun
+"""This many packets in a row with an older number are not late: the cube's counter has started
 again, or a number was forged."""
 RETRY_AFTER: Final = 8
 """Packets to wait for a requested position before it is requested again."""
@@ -48,8 +48,8 @@ class ProfileDecoder:
     """One connection to one cube that a profile describes; see :func:`decoder_class`.
 
     Turns are reported in order and once, if the packets number or time them. A packet with an older
-    number is a straggler and dropped: its turns are already reported, or reported as lost. If a
-    turn is lost, the profile's writes for a gap are sent until a position comes.
+    number came late and is dropped: its turns are already reported, or reported as lost. If a turn
+    is lost, the profile's writes for a gap are sent until a position comes.
     """
 
     name: ClassVar[str]
@@ -62,7 +62,7 @@ class ProfileDecoder:
         self._transform = None if self.transform is None else self.transform()
         self._last: int | None = None  # number of the last turn reported, lost or in a position
         self._behind = 0
-        self._rejoined = False  # connected again: turns may be missing, or the counter began again
+        self._rejoined = False  # connected again: turns may be missing, or the counter restarted
         self._met = False
         self._latest: tuple[int, int] | None = None  # code and ticks of the last unnumbered turn
         self._ticks: int | None = None  # of the last reported turn
@@ -134,9 +134,9 @@ class ProfileDecoder:
     # The number of new turns.
 
     def _news(self, layout: Layout, data: bytes) -> int | None:
-        """The number of turns since the turn ``_last``; -1: the packet is a straggler.
+        """The number of turns since the turn ``_last``; -1: the packet came late.
 
-        None: unknown, because turns have no numbers, or the counter may have begun again.
+        None: unknown, because turns have no numbers, or the counter may have started again.
         """
         if layout.counter is None:
             return None

@@ -1,6 +1,6 @@
 """The line of an entry in a TOML text, for messages.
 
-``tomllib`` gives no line numbers. So it parses the text up to each line: the entry stands in the
+``tomllib`` gives no line numbers. So it parses the text up to each line: the entry is in the
 statement with which it first appears. That is right for all TOML, since no grammar is repeated
 here.
 """

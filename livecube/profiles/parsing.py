@@ -21,7 +21,7 @@ __all__ = ["MOST_BYTES", "check_name", "parse_profile", "profile_schema_text"]
 
 _SCHEMA: Final = "profile.schema.json"
 MOST_BYTES: Final = 1 << 16
-"""A longer text is not accepted; learned profiles have some 3,000 bytes."""
+"""A longer text is not accepted; learned profiles have about 3,000 bytes."""
 _LONGEST_LINE: Final = 2048
 """In characters. ``tomllib`` parses a dotted key of this length in some milliseconds; one ten times
 as long would take half a minute."""
@@ -59,7 +59,7 @@ def parse_profile(text: str, source: str) -> Profile:
 
 def _check_size(text: str, source: str) -> None:
     if len(text.encode()) > MOST_BYTES:
-        raise ProfileError(source, 0, f"this is no profile: it has more than {MOST_BYTES} bytes")
+        raise ProfileError(source, 0, f"this is not a profile: it has more than {MOST_BYTES} bytes")
     for number, line in enumerate(text.split("\n"), start=1):
         if len(line) > _LONGEST_LINE:
             raise ProfileError(source, number, f"is longer than {_LONGEST_LINE} characters")

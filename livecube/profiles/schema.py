@@ -78,7 +78,7 @@ def _shown(value: object) -> str:
     try:
         text = repr(value)
     except (ValueError, RecursionError):  # thousands of digits, or of nested tables
-        return "what stands there"
+        return "the given value"
     return text if len(text) < 40 else text[:36] + "…"
 
 

@@ -1,4 +1,4 @@
-"""How packets state a position: by pieces or by stickers, in the cube's own numbers."""
+"""How packets give a position: by pieces or by stickers, in the cube's own numbers."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Transforms: plug-ins, named by a profile, that make packets plain before they are decoded.
+"""Transforms: plug-ins, named by a profile, that make packets readable before decoding.
 
 They come from the entry-point group ``livecube.transforms``; livecube itself has none.
 """
@@ -19,7 +19,7 @@ class Transform(Protocol):
     """Bytes to bytes, for one connection. Raises ``ValueError`` if bytes make no sense."""
 
     def incoming(self, characteristic: str, data: bytes) -> bytes:
-        """A notification, made plain."""
+        """A notification, made readable."""
         ...
 
     def outgoing(self, characteristic: str, data: bytes) -> bytes:

@@ -65,7 +65,7 @@ class Layout:
     counter: Field | None = None
     """Number of the newest turn before this packet."""
     wrap: int | None = None
-    """The counter begins again after this number of turns; None: after all values of its bits."""
+    """The counter starts again after this number of turns; None: after all values of its bits."""
     clock: Field | None = None
     battery: Field | None = None
     turns: TurnList | None = None
