@@ -39,7 +39,7 @@ def test_the_captures_of_the_invented_cubes_are_learned(name: str, tmp_path: Pat
     arguments = ["--capture", capture, "--name", "mine", "--cube-name", "X-"]
     done = CliRunner().invoke(learn, [*arguments, "--output", str(path)])
     assert done.exit_code == 0, done.output
-    assert "were decoded right" in done.output
+    assert "were decoded correctly" in done.output
     learned, true = load_profile(path), PROFILES[name]
     assert learned.claim == Claim(name="X-")
     assert learned.layouts[0].counter == true.layouts[0].counter
@@ -54,7 +54,7 @@ def test_a_log_in_which_nothing_was_asked_for_cannot_be_learned_from() -> None:
     log = str(ROOT / "fixtures/evening.jsonl")
     done = CliRunner().invoke(learn, ["--capture", log, "--name", "mine"])
     assert isinstance(done.exception, UsageError)
-    assert "nothing was asked for" in str(done.exception)
+    assert "no asked turns" in str(done.exception)
 
 
 @pytest.mark.parametrize("name", ["Bad Name", "", "a" * 41, "ä", "-x"])

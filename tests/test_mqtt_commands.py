@@ -91,7 +91,7 @@ def test_a_configured_dashboard_is_published_to_and_the_password_is_nowhere(
     replay = livecube("replay", str(FIXTURES / "given-start.jsonl"), "--no-hints", "--mqtt")
     assert replay.returncode == 0
     gone = livecube("mqtt", "forget")
-    assert "desk Küche: 10 messages were there" in gone.stdout
+    assert "desk Küche: 10 messages deleted" in gone.stdout
     outputs = [checked, live, replay, gone, livecube("config"), livecube("config", "--json")]
     assert not any("HUSH" in done.stdout + done.stderr for done in outputs)
     assert not any("HUSH" in line for line in map(json.dumps, heard))
@@ -139,7 +139,7 @@ def test_a_broker_that_is_configured_and_away_keeps_nobody_from_turning(place: P
     configure(place, '[mqtt]\nurl = "mqtt://broker.example"\n')
     done = livecube(*arguments)
     assert done.returncode == 0
-    assert "nothing is published: mqtt:// to broker.example:1883 can be read" in done.stderr
+    assert "nothing is published: mqtt:// to broker.example:1883 sends plain text" in done.stderr
     assert livecube(*arguments, "--no-mqtt").stderr == ""
     practised = livecube("practice", "--solves", "1", "--no-history", *arguments[1:])
     assert practised.returncode == 0

@@ -28,7 +28,7 @@ def config(check: bool, as_example: bool, as_json: bool) -> None:
         return
     found = read_configuration()
     if check:
-        state = "makes sense" if found.exists else "is not there, and need not be"
+        state = "is correct" if found.exists else "does not exist; it is optional"
         say(f"{found.file} {state}")
         return
     tables = {
@@ -44,7 +44,7 @@ def config(check: bool, as_example: bool, as_json: bool) -> None:
     if as_json:
         click.echo(json.dumps({"file": str(found.file), "exists": found.exists, **tables}))
         return
-    say(f"{found.file}{'' if found.exists else ' (not there)'}")
+    say(f"{found.file}{'' if found.exists else ' (does not exist)'}")
     for name, entries_now in tables.items():
         say(f"[{name}]")
         rows = [

@@ -41,7 +41,7 @@ def hands(schema: bool, table: bool, as_json: bool, name_or_path: str) -> None:
 def _table_text(automaton: Automaton, width: int | None) -> str:
     """One line a state, in milliseconds; a dot is a move that is never written there.
 
-    On a narrow terminal as many moves beside one another as there is room for.
+    On a narrow terminal as many moves beside one another as fit.
     """
     many = len(MOVES) if width is None else max(3, (width - 14) // 5 // 3 * 3)
     parts = []

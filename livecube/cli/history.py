@@ -137,7 +137,11 @@ def delete(numbers: tuple[int, ...], as_json: bool) -> None:
     """Delete the solves with these NUMBERS; undo brings them back."""
     with History(data_folder()) as kept:
         kept.delete(numbers)
-    _say(as_json, f"deleted: {_list(numbers)}; livecube history undo brings back", deleted=numbers)
+    _say(
+        as_json,
+        f"deleted: {_list(numbers)}; livecube history undo brings them back",
+        deleted=numbers,
+    )
 
 
 @history.command()

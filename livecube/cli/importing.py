@@ -66,7 +66,9 @@ def import_all(paths: Sequence[Path], person: str, *, as_json: bool) -> None:
             f"been imported already, {broken} could not be read"
         )
     if broken:
-        raise UsageError(f"{broken} of {len(files.logs)} logs could not be read; the others are in")
+        raise UsageError(
+            f"{broken} of {len(files.logs)} logs could not be read; the rest is imported"
+        )
 
 
 def _tell(as_json: bool, path: Path, came: Imported | None, error: str | None) -> None:

@@ -66,7 +66,7 @@ def learn(
             recording, called = Recording.of(reader), cube_name or name
         if not recording.steps:
             raise UsageError(
-                f"{capture}: nothing was asked for in this log, so nothing can be learned"
+                f"{capture}: this log records no asked turns, so nothing can be learned"
             )
     else:
         assert cube is not None
@@ -99,7 +99,7 @@ async def _led(cube: str, log: Path | None) -> tuple[Recording, str | None]:
 def _give(verdict: Learned, output: Path | None) -> None:
     told = (
         f"Learned by livecube: {verdict.told} turns set aside as a check and the {verdict.free} of "
-        "the free sequence were decoded right."
+        "the free sequence were decoded correctly."
     )
     text = profile_text(verdict.profile, "\n".join((told, *verdict.notes)))
     if output is None:

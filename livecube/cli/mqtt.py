@@ -75,7 +75,7 @@ def forget(plan: Plan) -> None:
     from livecube.dashboard.tools import forget_desk
 
     taken = asyncio.run(forget_desk(plan))
-    say(f"desk {plan.desk}: {taken} messages were there and are taken away")
+    say(f"desk {plan.desk}: {taken} messages deleted")
 
 
 @mqtt.command()

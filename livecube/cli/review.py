@@ -121,7 +121,7 @@ def _note(number: int, found: Review) -> None:
         with History(data_folder()) as history:
             history.note_chances(number, chances_of(found))
     except KeepingError as error:
-        say(f"livecube: its chances are not kept with it: {error}", err=True)
+        say(f"livecube: its chances cannot be kept: {error}", err=True)
 
 
 def reviewed(

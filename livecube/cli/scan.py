@@ -85,6 +85,6 @@ def _summary(shown: int, seen: int, decoders: Mapping[str, type[Decoder]]) -> st
             f"({', '.join(decoders) or 'none installed'}); --all lists them."
         )
     return (
-        "Nothing was heard. Turn a face to wake the cube, bring it near, and see that no phone or "
-        "other program is connected to it: a connected cube is silent."
+        "Nothing was heard. Turn a face to wake the cube, bring it near, and check that no phone "
+        "or other program is connected to it: a connected cube is silent."
     )

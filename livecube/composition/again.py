@@ -39,7 +39,7 @@ _LOOK_S: Final = 1.8
 _TURN_S: Final = 0.22
 """Seconds that a virtual solver looks, and seconds for a turn."""
 _OFF_BEAT: Final = 0.1
-"""Deviation of a virtual solver's turns from their beats, as a share of the time between two."""
+"""Deviation of a virtual solver's turns from their beats, as a share of the time between beats."""
 _P_EMPTY: Final = 0.05
 """Probability of two empty beats after a turn."""
 
@@ -78,8 +78,8 @@ class Again:
     """Leads through tries, or rounds; ``heard`` gets the news at once.
 
     ``speed``: how many of the cube's seconds pass in one real second. ``speaks``: whether the cube
-    may report its position before it is turned; else it is solved. ``as_told``: turns each of the
-    news into items for the sinks.
+    may report its position before it is turned; else it is solved. ``as_told``: turns news into
+    items for the sinks.
     """
 
     def __init__(

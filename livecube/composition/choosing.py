@@ -137,19 +137,19 @@ def _claimed(
 def _not_seen(named: str, seen: Sequence[Sighting]) -> str:
     others = f" ({len(seen)} other devices were heard: livecube scan --all)" if seen else ""
     return (
-        f"{named!r} was not heard{others}; turn a face to wake it, bring it near, and see that no "
-        "phone or other program is connected to it: a connected cube is silent"
+        f"{named!r} was not heard{others}; turn a face to wake it, bring it near, and check that "
+        "no phone or other program is connected to it: a connected cube is silent"
     )
 
 
 def _none_claimed(seen: Sequence[Sighting]) -> str:
     if not seen:
         return (
-            "no cube was heard; turn a face to wake it, bring it near, and see that no phone or "
+            "no cube was heard; turn a face to wake it, bring it near, and check that no phone or "
             "other program is connected to it: a connected cube is silent"
         )
     return (
         f"{len(seen)} devices were heard, but no installed decoder claims one of them; turn a "
-        "face to wake the cube and try again. livecube scan --all lists what is near; if the "
-        "cube is among it, it needs a decoder"
+        "face to wake the cube and try again. livecube scan --all lists all devices; if the "
+        "cube is among them, it needs a decoder"
     )

@@ -124,7 +124,7 @@ class Dashboard:
             self._thread_loop.call_soon_threadsafe(self._news.set)
 
     async def finish(self) -> None:
-        """Send the waiting messages and say goodbye; after some seconds give up the rest."""
+        """Send the waiting messages and sign off; after some seconds give up the rest."""
         self.post(None)
         self._wake()
         await asyncio.to_thread(self._over.wait, _LAST_CHANCE_S + 2 * FAREWELL_S)
@@ -231,7 +231,7 @@ def plan_of(wish: BrokerWish, configuration: Configuration) -> Plan:
     address = parse_address(str(url))
     if not (address.tls or address.is_local or wish.plain or table["plain_text"]):
         raise UsageError(
-            f"mqtt:// to {address.place} can be read by everybody on the way; write mqtts://, or"
+            f"mqtt:// to {address.place} sends plain text that others can read; write mqtts://, or"
             " allow it by --mqtt-plain"
         )
     secret = configuration.path(_TABLE, "password_file")

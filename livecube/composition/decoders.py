@@ -1,4 +1,4 @@
-"""All decoders that there are: written in code, and described by profiles."""
+"""All known decoders: written in code, and described by profiles."""
 
 from __future__ import annotations
 

@@ -38,14 +38,14 @@ if TYPE_CHECKING:
 __all__ = ["SILENCE", "Staying", "item_json", "item_line", "item_words", "said_aloud"]
 
 SILENCE = ""
-"""Stop talking: the last text is no longer valid."""
+"""Stop speaking: the last text is no longer valid."""
 
 
 def said_aloud(happening: Happening, stated: Holding | None) -> str | None:
-    """The text to say now; :data:`SILENCE` to stop talking, None to go on as before.
+    """The text to say now; :data:`SILENCE` to stop speaking, None to go on as before.
 
     ``stated``: the holding as the solver stated it. Moves are never said: saying them takes longer
-    than making them, and they stand on the screen.
+    than making them, and the screen shows them.
     """
     match happening:
         case Clue(tells=Telling.WHERE):
@@ -77,7 +77,7 @@ def item_line(item: News) -> str | None:
 
 
 def item_words(item: News, stated: Holding | None) -> str | None:
-    """An item as text to be said, with the stated holding; empty: stop talking.
+    """An item as text to be said, with the stated holding; empty: stop speaking.
 
     None: nothing to say, and the last text stays valid.
     """
@@ -87,23 +87,23 @@ def item_words(item: News, stated: Holding | None) -> str | None:
 
 
 class Staying:
-    """What stays on the terminal when a screen is gone: each solve as it counts in the end."""
+    """The lines that stay on the terminal after a screen: each solve as it finally counts."""
 
     def __init__(self) -> None:
         self._blocks: list[tuple[int | None, str, Callable[[int], list[str]]]] = []
-        """Number of the solve in its session, what is told of it, and its lines by the width."""
+        """Number of the solve in its session, the kind of its lines, and its lines by the width."""
         self._away: set[int] = set()
         self._tally: Tally | None = None
 
     def lines(self, width: int) -> list[str]:
-        """All of them, in order; what was thrown away is left out."""
+        """All of them, in order; discarded solves are left out."""
         kept = [lines for of, _, lines in self._blocks if of not in self._away]
         tally = "" if self._tally is None else tally_text(self._tally)
         shown = [line for lines in kept for line in lines(width)]
         return [*shown, *folded([tally], width)] if tally else shown
 
     def take(self, item: News) -> None:
-        """Take in what happens."""
+        """Take in an item."""
         if isinstance(item, DrillNews):
             self._blocks.append((None, "drill", _sentences(lasting_lines(item))))
             return
@@ -131,7 +131,7 @@ class Staying:
     def _tell(
         self, number: int, what: str, lines: Callable[[int], list[str]], tally: Tally | None
     ) -> None:
-        """Something of a solve, instead of what was told of it before."""
+        """Replace the lines of this kind about a solve."""
         self._tally = tally
         told = number, what, lines
         for at, (of, kind, _) in enumerate(self._blocks):

@@ -29,21 +29,21 @@ __all__ = ["Conductor", "asking_sentence", "led_by_radio"]
 
 
 _MOST_REPEATED: Final = 2
-"""So often in a row one step is asked for again."""
+"""Most times in a row that one step is asked for again."""
 _MOST_ROUNDS: Final = 3
-"""So often more is asked for at the end."""
+"""Most times that more is asked for at the end."""
 _MORE_HELPS: Final = ("wrap", "not solved")
 _TIMES: Final = 3
-"""So often a turn is asked for whose code is not known."""
+"""Times that a turn is asked for whose code is not known."""
 
 
 class Conductor:
     """Leads through the routine; ``ask`` gets every step, ``keep`` every event, in order.
 
     The packets may come from anywhere: a radio, a simulation, a test. ``now`` must be the clock
-    of their ``host_s``. Once enough is understood, each step is compared with what was asked for,
-    and asked for again if it came out otherwise; ``tell`` is told sentences about that. What the
-    recording lacks in the end is asked for, too.
+    of their ``host_s``. Once turns can be decoded, each step is compared with the request, and
+    asked for again if it differs; ``tell`` gets sentences about that. At the end the conductor asks
+    for the turns that the recording lacks.
     """
 
     def __init__(
@@ -63,7 +63,7 @@ class Conductor:
         self._news = asyncio.Event()
         self._understanding: Understanding | None = None
         self._told: list[int] = []
-        """The turns that were told since the last step was asked for."""
+        """The turns decoded since the last step was asked for."""
         self._repeated = self._rounds = 0
 
     async def lead(
@@ -112,7 +112,7 @@ class Conductor:
                 if not self.routine.over:
                     self._ask_now()
             elif self.routine.reminders > reminders:
-                self._tell("Nothing new was heard for a while. Take your time.")
+                self._tell("Nothing was received for a while. Take your time.")
 
     def _ask_now(self) -> None:
         asked = Asked(self._now() - self._began, self.routine.asks)
@@ -121,7 +121,7 @@ class Conductor:
         self._ask(asked)
 
     async def _look_back(self) -> None:
-        """A step is done: what was understood of it, and whether it is to be made again."""
+        """A step is done: show the decoded turns, and ask again if they differ."""
         asked, asked_for = self.routine.steps[self.routine.at - 1], self.routine.at
         if self._understanding is not None and asked is not None:
             self._compare(asked)
@@ -129,7 +129,7 @@ class Conductor:
             recording = Recording.of(self._events)
             self._understanding = await asyncio.to_thread(first_understanding, recording)
             if self._understanding is not None:
-                self._tell("Your turns are understood now, and shown as they are heard.")
+                self._tell("Your turns are understood now, and shown as they arrive.")
         if self.routine.over and self._rounds < _MOST_ROUNDS:
             await self._ask_for_more()
 
@@ -149,12 +149,12 @@ class Conductor:
             self._repeated = 0
 
     async def _ask_for_more(self) -> None:
-        """What would make a profile of the recording, if more turns would."""
+        """Ask for more turns, if they would make a profile of the recording."""
         self._rounds += 1
         recording = Recording.of(self._events)
         verdict = await asyncio.to_thread(learn, recording, "unknown", Claim(name="unknown"))
         if isinstance(verdict, Refused) and (verdict.turns or verdict.why in _MORE_HELPS):
-            self._tell(f"Something is missing yet: {verdict.reason}.")
+            self._tell(f"Something is still missing: {verdict.reason}.")
             turns = [(turn,) for turn in verdict.turns for _ in range(_TIMES)]
             self.routine.more([*turns, None], self._now())
 
@@ -204,15 +204,15 @@ async def led_by_radio(
     def ready(count: int) -> None:
         connected.set()
         say(
-            f"{sighting.title} is connected and {count} of its characteristics are listened to.\n"
+            f"{sighting.title} is connected; livecube listens to {count} of its characteristics.\n"
             "Hold the solved cube white up, green in front; turn one face at a time as you are "
-            "asked, and wait for the next. First turn nothing: tilt the cube a little this way and "
-            "that, and hold it white up, green in front again."
+            "asked, and wait for the next. First make no turn: tilt the cube a little to all "
+            "sides, and hold it white up, green in front again."
         )
 
     conductor = Conductor(now, ask, keep, connected, say)
     async with aclosing(heard_from(radio, sighting, now, ready)) as packets:
         recording = await conductor.lead(packets)
     if recording.steps and recording.steps[-1].turns is not None:
-        say("The routine was broken off: the cube went silent or its connection was lost.")
+        say("The routine was stopped: the cube went silent or its connection was lost.")
     return recording

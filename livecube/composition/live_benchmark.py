@@ -50,7 +50,7 @@ def live_answers(
     seed: int = 11,
     step: Callable[[float], None] = lambda part: None,
 ) -> Answers:
-    """Ask at ``count`` positions of virtual solves after the cross, wherever it is whole.
+    """Ask at ``positions`` positions of virtual solves after the cross, wherever it is whole.
 
     As in a live session the answer is worked out in the event loop, while another thread draws
     the screen. ``step`` gets the part (0 to 1) that is done.

@@ -80,7 +80,7 @@ class Pipeline:
         self._turned: Turned | None = None
         """The last turn of the solve under way."""
         self._going_on: tuple[bytes, tuple[str, ...]] | None = None
-        """If the hands do the first step of the latest plan as written: the position after it, and
+        """The position after the first step of the latest plan, if the hands do it as written, and
         the slots of the next step."""
 
     @property

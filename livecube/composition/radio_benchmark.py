@@ -286,7 +286,7 @@ def radio_lines(figures: RadioFigures) -> Iterator[str]:
     p50, p99, most = figures.whole_ms
     yield (
         f"              p50 {p50:.2f}  p99 {p99:.2f}  max {most:.2f} ms from the virtual cube's "
-        "sending on, of which the product has only the part above"
+        "sending; without the virtual radio only the part above is left"
     )
     yield (
         f"memory        {figures.settled_mb:.0f} MB after a tenth, "

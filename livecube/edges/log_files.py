@@ -164,7 +164,7 @@ class LogWriter:
 
     ``resume`` continues an existing log. A last line that a crash cut off is removed first (one
     that lacks only its line end gets it), so that only whole lines stand before the new ones.
-    If nothing is left, the log begins anew with the header.
+    If nothing is left, the header is written again.
 
     Raises :class:`~livecube.errors.UsageError` if a new log would overwrite a file, or if it
     cannot be written; :class:`~livecube.errors.LogError` if the file to resume is not a log.

@@ -1,8 +1,8 @@
 """A link to a simulated cube in the hands of a virtual solver who practises.
 
-It sees the screen. It turns the scramble that is shown, sometimes with a wrong turn, solves after
-inspection has begun, and asks for the next one by the gesture. It also sets up and tries the
-positions of ``again`` and drills.
+The solver sees the screen, turns the scramble that is shown, sometimes with a wrong turn, solves
+after inspection has begun, and asks for the next scramble by the gesture. The solver also sets up
+and tries the positions of ``again`` and drills.
 """
 
 from __future__ import annotations

@@ -152,8 +152,8 @@ _TEXTS: Final[dict[RadioTrouble, tuple[str, str]]] = {
         "it may be too far away or asleep: bring it near, turn a face, and try again",
     ),
     "held": (
-        "{cube} is held by another program",
-        "close what else uses it, on this machine and on phones, and try again",
+        "{cube} is in use by another program",
+        "close other programs that use it, on this machine and on phones, and try again",
     ),
 }
 

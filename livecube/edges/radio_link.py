@@ -30,7 +30,7 @@ _MOST_S: Final = 5.0
 _TRIES: Final = 3
 """Tries for the first connection."""
 _STEADY_S: Final = 10.0
-"""A connection that lasts this long was good: after it the delays begin anew."""
+"""A connection that lasts this long was good: after it the delays start again at the shortest."""
 _LOOK_S: Final = 10.0
 """Seconds of one search for a lost cube."""
 _INBOX: Final = 8192

@@ -1,4 +1,4 @@
-"""Text for whoever reads it now: on a terminal nothing is cut within a word."""
+"""Prints text; on a terminal nothing is cut within a word."""
 
 from __future__ import annotations
 

@@ -151,11 +151,11 @@ class Staying(Protocol):
     """The lines that stay on the terminal when a screen is gone."""
 
     def lines(self, width: int) -> Sequence[str]:
-        """All of them, in order, in so many columns of text."""
+        """All of them, in order, in ``width`` columns of text."""
         ...
 
     def take(self, item: News) -> None:
-        """Take in what happens."""
+        """Take in an item."""
         ...
 
 
@@ -173,7 +173,7 @@ class ScreenSink:
     ) -> None:
         """``failed``: called, from any thread, with the reason if drawing fails.
 
-        ``staying``: what of all that happens stays on the terminal.
+        ``staying``: the lines that stay on the terminal.
         """
         self._staying = staying
         self._console = console
