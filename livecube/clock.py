@@ -63,7 +63,7 @@ class ClockFit:
         self._hull: list[_Point] = []
 
     def restart(self) -> None:
-        """A new connection: delays begin anew, the drift so far is kept."""
+        """A new connection: delays start again, the drift so far is kept."""
         self._points, self._hull = [], []
 
     def add(self, cube_s: float, host_s: float) -> None:

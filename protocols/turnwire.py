@@ -155,7 +155,7 @@ class TurnwireDecoder:
             self._release()
 
     def _restart(self, snapshot: Snapshot, lost: int | None) -> None:
-        """Begin anew with this snapshot and forget everything before it."""
+        """Start again with this snapshot and forget everything before it."""
         if self._session is not None:
             self._reports.append(GapReport(lost))
         self._session = snapshot.session

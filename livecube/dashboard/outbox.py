@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 __all__ = ["Letter", "Outbox"]
 
 _MOST: Final = 20_000
-"""Most waiting messages: some 2,000 solves, 12 MB."""
+"""Most waiting messages: about 2,000 solves, 12 MB."""
 _MOST_BYTES: Final = 64 * 1024 * 1024
 _PAGE: Final = 4096
 _SPARE: Final = 100

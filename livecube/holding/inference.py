@@ -203,7 +203,7 @@ class Like(NamedTuple):
     """Standard deviation between solves of one of them."""
 
     def likelihood(self, mean: float, solves: int) -> float:
-        """Log likelihood, up to a constant, of this mean surprise over so many solves."""
+        """Log likelihood, up to a constant, of this mean surprise over this many solves."""
         variance = self.between**2 + self.within**2 / solves
         return -0.5 * (log(variance) + (mean - self.mean) ** 2 / variance)
 

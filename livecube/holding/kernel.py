@@ -150,7 +150,7 @@ class Seen(NamedTuple):
 
 
 def room_for(turns: int) -> Seen:
-    """Room for so many turns, without observations."""
+    """Room for this many turns, without observations."""
 
     def numbers() -> Array:
         return np.zeros(turns, dtype=np.int8)
@@ -181,7 +181,7 @@ class Rows(NamedTuple):
 
 
 def rows_for(turns: int, nodes: int) -> Rows:
-    """Room for the states of so many turns."""
+    """Room for the states of this many turns."""
     both = [
         (np.empty((turns, _MOST), np.int32), np.empty((turns, _MOST)), np.zeros(turns, np.int32))
         for _ in range(2)

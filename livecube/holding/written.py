@@ -165,7 +165,7 @@ PAUSE: Final = "…"
 """Written before a move for which the hands waited."""
 _LONG_S: Final = 0.5
 _LONG: Final = 2.5
-"""The hands waited if a gap has so many seconds, and is so many times the usual gap."""
+"""The hands waited if a gap has this many seconds, and is this many times the usual gap."""
 
 
 @dataclass(frozen=True, slots=True)

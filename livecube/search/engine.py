@@ -370,7 +370,7 @@ def run(  # type: ignore[no-untyped-def]
 
 
 _ROOM: Final = 1 << 14
-"""Most sequences that one call can return (a position has some 1,500, one turn longer included)."""
+"""Most sequences of one call (a position has about 1,500, one turn longer included)."""
 
 
 class Engine:

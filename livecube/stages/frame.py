@@ -302,7 +302,7 @@ def _bits(mask: int) -> list[int]:
 
 _SCRAMBLED_AT_MOST: Final = 4
 """A cube counts as scrambled when at most this many of its 20 pieces are at home (a random
-position has 0.8 on average; more than this happens once in some 600)."""
+position has 0.8 on average; more than this happens once in about 600)."""
 
 _SCATTERED_AT_MOST: Final = 3
 """A colour's pieces are scattered on a scrambled cube when at most this many of the 12 pieces
@@ -333,7 +333,7 @@ class Sight:
     """Line of the solve's first turn for this colour; None until it is worked out."""
 
     def look_at_scrambled(self, position: bytes, *, paused: bool) -> None:
-        """Note a scrambled cube: arm, or start anew if the cross has been scrambled away."""
+        """Note a scrambled cube: arm, or start again if the cross has been scrambled away."""
         if self.frame.pieces_in_place(position) > _SCATTERED_AT_MOST:
             return
         self.armed = True

@@ -321,7 +321,7 @@ class Tracker:
 _REST_S: Final = 3.0
 """Pauses within a scramble are shorter, in seconds (common practice, no published source)."""
 _LONGEST_CROSS: Final = 8
-"""Most turns of a cross: a rest within so many turns of the last rest belongs to the cross."""
+"""Most turns of a cross: a rest within this many turns of the last rest belongs to the cross."""
 
 
 class Resting:

@@ -192,7 +192,7 @@ def fingers_of(habits: Habits) -> Fingers:
 
 
 def _wrist(turned: int, quarters: int) -> tuple[float, int]:
-    """Extra price of the wrist for a turn up by so many quarters, and its place afterwards."""
+    """Extra price of the wrist for a turn up by this many quarters, and its place afterwards."""
     if quarters == 2:
         return (0.0, -turned) if turned else (_HALF_FROM_REST, 0)
     by = 1 if quarters == 1 else -1

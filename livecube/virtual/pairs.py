@@ -158,7 +158,7 @@ def plan_pieces(
 
 
 def layer_turn(quarters: int) -> list[int]:
-    """The turn of the cross layer by so many clockwise quarters: none or one."""
+    """The turn of the cross layer by this many clockwise quarters: none or one."""
     return [make_turn(FACES.index("D"), quarters)] if quarters % 4 else []
 
 

@@ -54,7 +54,7 @@ class ProfileCube:
         )
 
     def restarted(self) -> None:
-        """Lose power: numbers begin anew."""
+        """Lose power: numbers start again."""
         self.made = 0
         self._history: deque[tuple[int, int]] = deque(maxlen=self._longest + 1)
 

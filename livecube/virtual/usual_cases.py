@@ -49,7 +49,7 @@ def _renamed(moves: tuple[Move, ...], faces: dict[str, str], *, back: bool) -> t
 
 
 def carried_moves(moves: tuple[Move, ...], quarters: int) -> tuple[Move, ...]:
-    """The same moves named from a holding that is so many quarters of y away."""
+    """The same moves named from a holding that is this many quarters of y away."""
     for _ in range(quarters % 4):
         moves = _renamed(moves, _Y_CYCLE, back=False)
     return moves
