@@ -21,7 +21,7 @@ __all__ = ["SOURCES", "Case", "cases"]
 
 SOURCES: Final = ("solve", "inserted", "solve", "interrupted", "solve", "inserted", "scrambled",
                   "solve", "inserted", "far")  # fmt: skip
-"""Where positions come from, in turn; ``solve`` is a virtual solve, turn by turn."""
+"""Sources of positions, used in turn; ``solve`` is a virtual solve, turn by turn."""
 
 
 @dataclass(frozen=True)
@@ -31,12 +31,12 @@ class Case:
     place: Place
     source: str
     holding: tuple[str, str] | None
-    """Colours up and in front; None: as is cheapest."""
+    """Colours up and in front; None: the cheapest holding."""
     inspection: bool
 
 
 def _solves(seed: str) -> Iterator[Place]:
-    """Virtual solves one after the other: the position after every turn, the start too."""
+    """Virtual solves one after the other: the start and the position after every turn."""
     rng = np.random.default_rng(list(seed.encode()))
     while True:
         one = solve(rng)
@@ -47,10 +47,9 @@ def _solves(seed: str) -> Iterator[Place]:
 
 
 def cases(seed: str) -> Iterator[Case]:
-    """Endless cases; cross colours take turns where the position does not settle them.
+    """Endless cases; cross colours take turns where the position does not decide them.
 
-    In every third one a holding is given, any of the 24; every 61st asks for what there is in
-    inspection.
+    Every third case has a given holding, any of the 24; every 61st asks for inspection.
     """
     rng = random.Random(f"advice {seed}")
     solves = _solves(seed)

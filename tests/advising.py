@@ -1,4 +1,4 @@
-"""Advisors for tests: what takes long to load is loaded once a process."""
+"""Advisors for tests; slow loading happens once in a process."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def advisor_at(level: Level = Level.CALM, techniques: Sequence[Technique] = TECH
 
 
 def written_ms(hands: Automaton, moves: Sequence[Move], holding: Holding, cross: int) -> int:
-    """What written moves cost by the table, until the cross of face ``cross`` is down again."""
+    """The table's price of written moves, until the cross of face ``cross`` is down again."""
     ends = HOLDINGS.index(reduce(Holding.after, moves, holding))
     rotations = [
         int(hands.rotation_ms[ends, number])

@@ -1,4 +1,4 @@
-"""A real broker for tests: mosquitto, as the system has it, on free ports of this machine."""
+"""A real broker for tests: the system's mosquitto, on free ports of this machine."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ __all__ = ["MISSING", "Broker", "free_port"]
 
 _PROGRAM = shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin")
 MISSING = "" if _PROGRAM else "mosquitto is not installed (Debian: apt install mosquitto)"
-"""Why tests with a broker have to be left out; empty: they need not."""
+"""Why tests with a broker are skipped; empty: they are not."""
 
 
 def free_port() -> int:
@@ -32,7 +32,7 @@ def free_port() -> int:
 class Broker:
     """One broker; ``lines`` of mosquitto's configuration are added to ours.
 
-    It keeps on disk what it has acknowledged as soon as it can, and sessions of those who are away.
+    It stores acknowledged messages and the sessions of absent clients as soon as it can.
     """
 
     folder: Path
@@ -40,7 +40,7 @@ class Broker:
     port: int = field(default_factory=free_port)
     web_port: int | None = None
     keeps: bool = True
-    """On disk; or else it forgets everything when it is killed."""
+    """Whether it stores on disk; if not, it forgets everything when it is killed."""
     process: subprocess.Popen[str] | None = None
     _reader: threading.Thread | None = None
 
@@ -61,18 +61,18 @@ class Broker:
         for line in said:
             told.append(line)
             if "running" in line:
-                # What nobody reads would stop it in the end.
+                # Output that nobody reads would stop it in the end.
                 self._reader = threading.Thread(target=said.read, daemon=True)
                 self._reader.start()
                 return self
         raise AssertionError("mosquitto did not start: " + "".join(told))
 
     def kill(self) -> None:
-        """As by a power cut: it saves nothing."""
+        """Kill it as a power cut does: it saves nothing."""
         self._end(kill=True)
 
     def stop(self) -> None:
-        """In order: it saves what it has."""
+        """End it in order: it saves its data."""
         self._end(kill=False)
 
     def _end(self, *, kill: bool) -> None:
@@ -94,7 +94,7 @@ class Broker:
         web = [f"listener {self.web_port} 127.0.0.1", "protocol websockets"]
         return [
             "per_listener_settings false",
-            *(["user root"] if os.geteuid() == 0 else []),  # or else it may not use our folder
+            *(["user root"] if os.geteuid() == 0 else []),  # without this it may not use our folder
             f"allow_anonymous {str(anonymous).lower()}",
             "log_dest stderr",
             "log_type notice",

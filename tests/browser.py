@@ -1,4 +1,4 @@
-"""A real browser for tests: Chromium without a window, as the system has it."""
+"""A real browser for tests: the system's Chromium, without a window."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _DRIVER = shutil.which("chromedriver")
 MISSING = "" if _CHROMIUM and _DRIVER else (
     "Chromium is not installed (Debian: apt install chromium chromium-driver)"
 )  # fmt: skip
-"""Why tests with a browser have to be left out; empty: they need not."""
+"""Why tests with a browser are skipped; empty: they are not."""
 
 
 @contextmanager
@@ -37,7 +37,7 @@ def browser(*arguments: str) -> Iterator[Chrome]:
         "--disable-background-networking",
         "--disable-component-update",
         "--no-first-run",
-        *(["--no-sandbox"] if sys.platform == "linux" else []),  # there is none in a container
+        *(["--no-sandbox"] if sys.platform == "linux" else []),  # a container has no sandbox
         *arguments,
     ):
         options.add_argument(argument)

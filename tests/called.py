@@ -1,4 +1,4 @@
-"""The command line called in this process, with everything that it may touch in one folder."""
+"""Calls the command line in this process, with all its files in one folder."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ __all__ = ["Done", "called"]
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """How a command ended."""
+    """The result of a command."""
 
     status: int
     out: str
@@ -40,8 +40,8 @@ def called(
     """Call ``livecube`` with these arguments; an exception that it lets through is the caller's.
 
     Configuration, state and data are in ``folder``; ``environment`` changes that. ``text`` is
-    its standard input. ``heard`` is told each line of output when it is written, before the
-    program goes on.
+    its standard input. ``heard`` gets each line of output when it is written, before the program
+    goes on.
     """
     own = {f"LIVECUBE_{name.upper()}": str(folder / name) for name in ("data", "state", "config")}
     out, err = _written("strict", heard), _written("backslashreplace")
@@ -61,7 +61,7 @@ def called(
 
 
 class _Heard(io.BytesIO):
-    """Bytes whose lines somebody hears as soon as each is whole."""
+    """Bytes that pass on each line as soon as it is whole."""
 
     def __init__(self, heard: Callable[[str], None]) -> None:
         super().__init__()

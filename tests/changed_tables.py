@@ -1,4 +1,4 @@
-"""A table with a few entries changed, removed or added, for judges that must agree on all such."""
+"""A table with a few entries changed, removed or added, to compare two judges of such tables."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ def changed_table(
     values: st.SearchStrategy[Any],
     names: st.SearchStrategy[str],
 ) -> dict[str, Any]:
-    """The usual table after up to three changes; ``values`` and ``names`` are what is put in."""
+    """The usual table after up to three changes, which insert ``values`` and ``names``."""
     table: dict[str, Any] = copy.deepcopy(dict(usual))
     for _ in range(draw(st.integers(0, 3))):
         place: Any = table

@@ -1,7 +1,6 @@
-"""A livecube command in this process: what a process of its own would print, in half the time.
+"""Runs a livecube command in this process, in half the time that a process of its own takes.
 
-For commands that read no terminal. That a process starts, ends and is interrupted as it should be
-is tested where it matters.
+For commands that read no terminal. Other tests check how a process starts, ends and is interrupted.
 """
 
 from __future__ import annotations
@@ -19,7 +18,7 @@ __all__ = ["started"]
 def started(
     *arguments: str, text: str = "", **environment: str
 ) -> subprocess.CompletedProcess[str]:
-    """Run ``livecube`` with these arguments and this input, and with this in its environment."""
+    """Run ``livecube`` with these arguments, this input and this environment."""
     from livecube.cli import main
 
     out, err, status = io.StringIO(), io.StringIO(), 0

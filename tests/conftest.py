@@ -1,4 +1,4 @@
-"""What all tests share: folders of their own, the search tables, the settings of hypothesis."""
+"""Shared by all tests: folders of their own, the search tables, the settings of hypothesis."""
 
 from __future__ import annotations
 
@@ -29,10 +29,10 @@ _FOLDERS: Final = {
     "XDG_DATA_HOME": "home/data",
     "HOME": "home",
 }
-"""Where livecube looks, and where each test has a folder of its own."""
+"""The variables of livecube's folders; each test has folders of its own."""
 _CALLERS: Final = ("LIVECUBE_CACHE", "LIVECUBE_MQTT_PASSWORD", *_FOLDERS)
 _CACHE: Final = "LIVECUBE_TESTS_CACHE"
-"""Names another folder for tables and compiled code, for whoever starts tests by the hundred."""
+"""Names another folder for tables and compiled code, for runs of many test processes."""
 _RUN = pytest.StashKey[Path]()
 _SPENT = pytest.StashKey[list[float]]()
 
@@ -41,7 +41,7 @@ settings.load_profile("of the suite")
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Leave what is the caller's alone, before anything of livecube is imported."""
+    """Protect the caller's files before anything of livecube is imported."""
     run = config.stash[_RUN] = Path(tempfile.mkdtemp(prefix="livecube-tests-"))
     kept = os.environ.get(_CACHE)
     for name in _CALLERS if kept else (*_CALLERS, "NUMBA_CACHE_DIR"):
@@ -57,8 +57,8 @@ def pytest_configure(config: pytest.Config) -> None:
     _use_folders(run)
     config.stash[_SPENT] = []
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
-        # Started in the background. Children would inherit that, and nobody could interrupt them;
-        # what a handler of ours ignores, they do not.
+        # Started in the background. Children would inherit the ignored signal, and could not be
+        # interrupted; they do not inherit our own handler.
         signal.signal(signal.SIGINT, lambda number, frame: None)
     from livecube.edges.cache import keep_compiled_code
 
@@ -67,7 +67,7 @@ def pytest_configure(config: pytest.Config) -> None:
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_setupnodes() -> None:
-    """Make tables and compile once, before workers would each do the same side by side."""
+    """Make tables and compile once, before the workers start."""
     from livecube.composition.assembly import load_advisor, load_holdings, set_level
     from livecube.composition.scrambler import load_scrambler
 
@@ -96,9 +96,9 @@ def _use_folders(folder: Path) -> None:
 def folders_of_its_own(
     request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch
 ) -> Iterator[None]:
-    """Configuration, state and data of one test; there is nothing in them, so no broker either.
+    """Empty folders for the configuration, state and data of one test; so no broker either.
 
-    What a test changes in the environment is taken back by the same fixture of pytest.
+    The same fixture of pytest undoes changes of the environment.
     """
     with tempfile.TemporaryDirectory(dir=request.config.stash[_RUN]) as folder:
         for name, inside in _FOLDERS.items():
@@ -116,14 +116,14 @@ def tables() -> Tables:
 
 @pytest.fixture(scope="session")
 def engine(tables: Tables) -> Engine:
-    """One engine for all tests; it keeps nothing between two questions."""
+    """One engine for all tests; it has no state between two questions."""
     from livecube.search.engine import Engine
 
     return Engine(tables)
 
 
-# How much processor time the tests take: of this process, of those that it started, and of the
-# workers of pytest-xdist, which tell theirs when they are done.
+# The processor time of the tests: of this process, of its children, and of the workers of
+# pytest-xdist, which report theirs at the end.
 
 
 def _spent_s() -> float:

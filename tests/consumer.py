@@ -1,4 +1,4 @@
-"""A consumer of a dashboard's messages that keeps ids, as the tree's README tells it to."""
+"""A consumer of a dashboard's messages that remembers ids, as the README of the topics advises."""
 
 from __future__ import annotations
 
@@ -60,12 +60,12 @@ class Consumer:
             await self._task
 
     async def until(self, wanted: Callable[[], bool], limit_s: float = 60.0) -> None:
-        """Wait for messages until something is so."""
+        """Wait for messages until ``wanted`` is true."""
         async with asyncio.timeout(limit_s), self._news:
             await self._news.wait_for(wanted)
 
     def bodies(self, name: str) -> list[dict[str, Any]]:
-        """What was heard on topics that end so."""
+        """The messages on topics that end with ``name``."""
         return [one.body for one in self.heard if one.topic.endswith(f"/{name}") and one.payload]
 
     async def _follow(self, ready: asyncio.Event) -> None:

@@ -10,12 +10,12 @@ from hypothesis import settings
 __all__ = ["TIMES", "USUAL", "examples"]
 
 TIMES: Final = "LIVECUBE_TESTS_TIMES"
-"""Names by how many the numbers of examples are multiplied."""
+"""The variable with the factor for all numbers of examples."""
 USUAL: Final = 40
 
 
 def examples(count: int = USUAL) -> settings:
-    """For a property that has a number of its own.
+    """The settings of a property with a number of examples of its own.
 
     There is no deadline: a limit for each example would fail tests on a slow machine for no fault
     of the code.

@@ -1,7 +1,7 @@
 """Every question that can be asked with the cross whole at offset 0; no program code.
 
-Up to rotation the target, or the first of two, is slot 0 at the front right. A key says all
-that an answer depends on.
+Up to rotation the target, or the first of two, is slot 0 at the front right. A key holds
+everything that an answer depends on.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 __all__ = ["CROSS", "HOMES", "Asked", "Key", "asked", "cubicle", "determinant", "keys", "left"]
 
 SLOTS: Final = ("FR", "BR", "BL", "FL")
-"""By D the corner of each goes to the next one."""
+"""D takes the corner of each to the next one."""
 HOMES: Final = [(facelet("D" + slot), facelet(slot)) for slot in SLOTS]
 """Corner and edge of each slot."""
 CROSS: Final = tuple(facelet(name) for name in ("DF", "DR", "DB", "DL"))
@@ -37,25 +37,25 @@ class Key:
     kept: tuple[int, ...]
     """S, the solved slots."""
     corner: int
-    """Facelet on which the corner lies: of the last target."""
+    """Facelet on which the last target's corner lies."""
     edge: int
     """The same for the edge of slot 0."""
     doors: tuple[int, ...] | None = None
-    """Where the technique asks for it: the other free slots whose corner is not solved."""
+    """If the technique needs it: the other free slots whose corner is not solved."""
 
 
 @dataclass(frozen=True)
 class Asked:
-    """What a technique asks: pieces as facelets, and how they may be solved."""
+    """The question of a technique: pieces as facelets, and how they may be solved."""
 
     still: tuple[int, ...]
     """Homes of solved pieces."""
     moving: tuple[int, ...]
-    """Homes of the others."""
+    """Homes of the other pieces."""
     places: tuple[int, ...]
-    """Where these are."""
+    """Facelets of these pieces now."""
     faces: str
-    """That may be turned in X, where the sequence is D^a X D^b."""
+    """Faces that may be turned in X, if the sequence is D^a X D^b."""
     before: tuple[int, ...] = (0,)
     """The ``a``."""
     after: tuple[int, ...] = (0,)
@@ -73,13 +73,13 @@ def _subsets(slots: Iterable[int]) -> Iterator[tuple[int, ...]]:
 
 
 def left(places: Iterable[int], taken: Iterable[int]) -> list[int]:
-    """Facelets in no cubicle of those taken."""
+    """The facelets of ``places`` whose cubicle is not among ``taken``."""
     cubicles = {cubicle(place) for place in taken}
     return [place for place in places if cubicle(place) not in cubicles]
 
 
 def _places(corners: Iterable[int], edges: Iterable[int]) -> tuple[list[int], list[int]]:
-    """Where corners and edges can be if those of these slots are home."""
+    """Possible facelets of corners and edges if those of these slots are home."""
     return (
         left(CORNERS, [HOMES[slot][0] for slot in corners]),
         left(EDGES, [*CROSS, *(HOMES[slot][1] for slot in edges)]),
@@ -101,7 +101,7 @@ def keys() -> Iterator[Key]:
 
 
 def _pairs(kept: tuple[int, ...]) -> Iterator[Key]:
-    """Both pieces anywhere but home; the block is asked about by itself."""
+    """Both pieces anywhere but home; blocks are separate keys."""
     for corner in _places(kept, kept)[0]:
         for edge in _places(kept, kept)[1]:
             if (corner, edge) != HOMES[0]:
@@ -150,7 +150,7 @@ def _strangers(kept: tuple[int, ...], other: int) -> Iterator[Key]:
 
 
 def asked(key: Key, technique: str) -> Asked:
-    """What the technique asks about a key."""
+    """The question of the technique about a key."""
     kept = CROSS + tuple(piece for slot in key.kept for piece in HOMES[slot])
     corner, edge = HOMES[0]
     free = [slot for slot in (1, 2, 3) if slot not in key.kept]

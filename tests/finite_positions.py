@@ -1,7 +1,7 @@
-"""A cube for every key of :mod:`finite_keys`, everything that it leaves open left to chance.
+"""A random cube for every key of :mod:`finite_keys`.
 
-The pieces are put in as if by hand, and then the last ones so that turns can reach the whole;
-no program code.
+The pieces of the key are put in as if by hand, then the others, so that turns can reach the
+position; no program code.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ __all__ = ["letters", "view_of"]
 
 
 def _ring(place: int) -> list[int]:
-    """The facelets of a piece, clockwise, beginning with one."""
+    """The facelets of a piece, clockwise, beginning with ``place``."""
     point, normal = FACELETS[place]
     others = [i for i, (p, n) in enumerate(FACELETS) if p == point and n != normal]
     if len(others) == 2:
@@ -59,7 +59,7 @@ def _as_the_key_says(key: Key, where: dict[int, int]) -> bool:
 
 
 def view_of(key: Key) -> View:
-    """A position of a key that turns can reach; what the key leaves open is left to chance."""
+    """A random reachable position of a key."""
     chance = random.Random(repr(key))
     while True:
         where = _given(key)
@@ -70,14 +70,14 @@ def view_of(key: Key) -> View:
 
 
 def _put(chance: random.Random, where: dict[int, int], homes: list[int], kind: list[int]) -> None:
-    """Put those of some pieces that are nowhere yet on free facelets of their kind."""
+    """Put the pieces of ``homes`` that have no place yet on random free facelets of their kind."""
     for home in homes:
         if home not in where:
             where[home] = chance.choice(left(kind, where.values()))
 
 
 def _finished(chance: random.Random, where: dict[int, int]) -> View:
-    """The pieces of the upper layer put in, so that turns can reach the whole."""
+    """Put in the pieces of the upper layer, so that turns can reach the position."""
     tops = [[p for p in kind if FACELETS[p][1] == AXES["U"]] for kind in (CORNERS, EDGES)]
     for homes, kind in zip(tops, (CORNERS, EDGES), strict=True):
         _put(chance, where, homes, kind)

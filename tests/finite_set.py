@@ -1,13 +1,13 @@
 """All answers with the cross whole at offset 0, by meeting in the middle; no program code.
 
-What a technique answers then depends only on which slots are solved, on where the target's
-pieces are, and for a keyhole on which slots are its doors; by rotation the (first) target is
-the slot at the front right. So the questions are finitely many (:mod:`finite_keys`), and here
-each is answered with all of its sequences.
+The answer of a technique then depends only on the solved slots, on the places of the target's
+pieces and, for a keyhole, on the doors. By rotation the (first) target is the slot at the front
+right. So there are finitely many questions (:mod:`finite_keys`), and each is answered with all of
+its sequences.
 
-A sequence A B leads home just if A takes the pieces where B, undone, takes solved ones. So
-all canonical A and all canonical B of given lengths are written out and matched by where
-they take the pieces that matter; no distance is ever known or used.
+A sequence A B solves the pieces just if A takes them where the inverse of B takes solved ones. So
+all canonical A and all canonical B of given lengths are written out, and matched by the places of
+the pieces that matter; no distances are known or used.
 """
 
 from __future__ import annotations
@@ -30,13 +30,13 @@ if TYPE_CHECKING:
 __all__ = ["HALF", "answer"]
 
 HALF: Final = 5
-"""Turns in the second half, if there are as many."""
+"""Most turns of the second half."""
 REACH: Final = 11
-"""The longest sequences between turns of the cross layer that can be found."""
+"""Most turns between two turns of the cross layer."""
 
 
 def turned(place: int, quarters: int) -> int:
-    """Where the cross layer takes a facelet by some quarter turns."""
+    """The facelet to which quarter turns of the cross layer take a facelet."""
     for _ in range(quarters % 4):
         place = TURNS["D"][place]
     return place
@@ -48,7 +48,7 @@ def cross_turn(quarters: int) -> tuple[str, ...]:
 
 
 def _first_equal(among: Numbers, codes: Numbers) -> tuple[Numbers, Numbers]:
-    """Which codes are among sorted ones, and where these begin there."""
+    """Which codes are in a sorted array, and the index of the first equal one."""
     at = np.searchsorted(among, codes)
     rows = np.flatnonzero(among[np.minimum(at, len(among) - 1)] == codes)
     return rows, at[rows]
@@ -65,12 +65,12 @@ class Ends:
     turns: Numbers
     codes: Numbers
     still: Numbers
-    """What the codes say of those pieces alone, in the same order."""
+    """The parts of the codes for those pieces alone, in the same order."""
 
 
 @dataclass
 class Meeting:
-    """All that is asked about the same pieces with the same faces."""
+    """All questions about the same pieces with the same faces."""
 
     still: tuple[int, ...]
     """Homes of the pieces that are solved and must be again."""
@@ -98,7 +98,7 @@ class Meeting:
         return self._ends[after, length]
 
     def _ahead(self, before: int, after: int, length: int, ends: Ends) -> tuple[Walks, Numbers]:
-        """First halves that agree with any second about what stands still, and their codes."""
+        """First halves that agree with a second one about the still pieces, and their codes."""
         if (before, after, length) not in self._starts:
             first = walks(self.faces, max(length - HALF, 0))
             codes = self._codes(first, before)
@@ -111,8 +111,8 @@ class Meeting:
     ) -> list[tuple[str, ...]]:
         """All sequences of ``length`` turns that solve everything up to the offset ``after``.
 
-        They begin with the moving pieces at ``places``, once the cross layer has been turned by
-        ``before``. What was there sooner is not left out.
+        They begin with the moving pieces at ``places``, after the cross layer was turned by
+        ``before``. Sequences that reach the goal earlier are included.
         """
         assert length <= REACH
         ends = self._behind(after, min(length, HALF))
@@ -135,12 +135,12 @@ class Meeting:
 
 @lru_cache(maxsize=4)
 def meeting(still: tuple[int, ...], moving: tuple[int, ...], faces: str) -> Meeting:
-    """The questions about these pieces, with what has been worked out so far."""
+    """The questions about these pieces, with their cached results."""
     return Meeting(still, moving, faces)
 
 
 def _whole(asked: Asked, length: int) -> Iterator[tuple[int, tuple[str, ...], int]]:
-    """Everything of ``length`` turns in all that leads home: D^a, X and the offset behind X."""
+    """All solutions of ``length`` turns in total: D^a, X and the offset after X."""
     one = meeting(asked.still, asked.moving, asked.faces)
     for before in asked.before:
         for after in asked.after:
@@ -152,7 +152,7 @@ def _whole(asked: Asked, length: int) -> Iterator[tuple[int, tuple[str, ...], in
 
 
 def _together(places: tuple[int, ...], turns: Iterable[str]) -> bool:
-    """Whether every turn moves all of these pieces, or none."""
+    """Whether each turn moves either all of these pieces or none."""
     states = [bytes(places)]
     for turn in turns:
         states.append(states[-1].translate(TURNS[turn]))
@@ -160,7 +160,7 @@ def _together(places: tuple[int, ...], turns: Iterable[str]) -> bool:
 
 
 def answer(asked: Asked) -> list[str]:
-    """All shortest sequences; none of which another is a part.
+    """All shortest sequences, without those that contain a shorter solution.
 
     A part is a D^a and the beginning of an X that leads home up to any offset that is allowed.
     """

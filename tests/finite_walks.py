@@ -1,4 +1,4 @@
-"""All turn sequences of one length, and where each takes every facelet; no program code."""
+"""All turn sequences of one length, and their effect on every facelet; no program code."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ Numbers = npt.NDArray[Any]
 
 @dataclass(frozen=True)
 class Walks:
-    """All canonical sequences of one length, and where each takes the 48 facelets that move."""
+    """All canonical sequences of one length, and their effect on the 48 moving facelets."""
 
     turns: Numbers
     """Shape (n, length): places in ``NAMES``."""
@@ -30,7 +30,7 @@ class Walks:
     edges: Numbers
 
     def undone(self) -> Walks:
-        """The same sequences, but where each brings the facelets from."""
+        """The same sequences with their inverse effects."""
         return Walks(self.turns, _inverse(self.corners), _inverse(self.edges))
 
     def chosen(self, rows: Numbers) -> Walks:
@@ -38,7 +38,7 @@ class Walks:
         return Walks(self.turns[rows], self.corners[rows], self.edges[rows])
 
     def with_piece(self, codes: Numbers, place: int) -> Numbers:
-        """Codes with one more piece: where it goes that starts on the facelet ``place``."""
+        """Codes extended by the piece that starts on the facelet ``place``."""
         if place in CORNERS:
             goes = self.corners[:, CORNERS.index(place)]
         else:
@@ -61,7 +61,7 @@ def _may_follow(turn: int, before: int) -> bool:
 
 
 FOLLOWS: Final = np.array([[_may_follow(t, before) for t in range(18)] for before in range(18)])
-"""By the turn before: whether a turn merges with nothing and is in the one order."""
+"""By the turn before: whether a turn does not merge with it and is in canonical order."""
 
 
 def _table(name: str, places: list[int]) -> Numbers:
@@ -70,7 +70,7 @@ def _table(name: str, places: list[int]) -> Numbers:
 
 @cache
 def walks(faces: str, length: int) -> Walks:
-    """All sequences of ``length`` turns of ``faces``, none of which merge, in the one order."""
+    """All sequences of ``length`` turns of ``faces`` without merging turns, in canonical order."""
     if length == 0:
         still = np.arange(24, dtype=np.uint8)[None]
         return Walks(np.empty((1, 0), dtype=np.uint8), still, still)

@@ -1,7 +1,7 @@
 """The referee's cube in the hands: moves as people write them, played on all 54 facelets.
 
-Nothing is worked out about frames: the whole cube is turned to the holding, every layer that
-a move names is turned, and in the end the whole cube is turned back by its centres.
+No frames are computed: the whole cube is turned to the holding, every layer that a move names is
+turned, and at the end the whole cube is turned back by its centres.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ def _layers(symbol: str) -> tuple[str, tuple[int, ...]]:
 
 @cache
 def _table(move: str) -> bytes:
-    """Where a move takes every facelet."""
+    """The effect of a move on every facelet."""
     symbol = move.rstrip("'2")
     quarters = {"": 1, "2": 2, "'": 3, "2'": 2}[move[len(symbol) :]]
     face, layers = _layers(symbol)
@@ -56,7 +56,7 @@ def _centre(face: str) -> int:
 
 @cache
 def _rotation(up: int, front: int) -> str:
-    """How the whole cube is turned so that what lies on two facelets comes up and to the front."""
+    """The rotation that brings two facelets up and to the front."""
     wanted = bytes([_centre("U"), _centre("F")])
     for first in ("", "x", "x2", "x'", "z", "z'"):
         for second in ("", "y", "y2", "y'"):

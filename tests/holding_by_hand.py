@@ -1,5 +1,6 @@
-"""The model of holdings once more, by trying every path: slow, plain, and nothing shared with it
-but its parameters."""
+"""The model of holdings computed again, by trying every path: slow, simple, and sharing only the
+parameters with the program.
+"""
 
 from __future__ import annotations
 
@@ -110,8 +111,8 @@ def _opposite(one: int, two: int) -> bool:
 
 
 def judged(seen: Any, cross: int, likely: Likelihoods) -> tuple[Any, dict[tuple[Any, ...], float]]:
-    """How likely each holding is at each turn; and each path with its weight (the greatest, if it
-    can be begun in several ways)."""
+    """The probability of each holding at each turn; and each path with its weight (the greatest if
+    it can begin in several ways)."""
     held = np.zeros((len(seen.turns), 24))
     weights: dict[tuple[Any, ...], float] = {}
     for weight, steps in all_paths(seen, cross, likely):

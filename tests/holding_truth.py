@@ -1,4 +1,4 @@
-"""What the hands of the virtual solver did, as the paths and parts that are compared with it."""
+"""The true moves of the virtual solver's hands, as paths and parts to compare with."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def true_holdings(done: VirtualSolve) -> list[int]:
 
 
 def true_path(done: VirtualSolve) -> Path:
-    """The moves; half turns that were reported as quarters are two moves."""
+    """The true moves; half turns that were reported as quarters are two moves."""
     steps: Path = []
     turns = done.solving
     at = 0
@@ -69,7 +69,7 @@ def true_counts(solves: Iterable[VirtualSolve]) -> Counts:
 
 
 def virtual_solves(seeds: Iterable[int], habits: Habits) -> Iterator[VirtualSolve]:
-    """Those of the solves that were solved."""
+    """The virtual solves that end solved."""
     for seed in seeds:
         done = _solve(seed, habits)
         if done.solved:

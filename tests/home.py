@@ -1,8 +1,8 @@
-"""A stand-in for Home Assistant's side of MQTT discovery, as its documentation tells it.
+"""A stand-in for Home Assistant's side of MQTT discovery, following its documentation.
 
-It takes messages in, and says what entities there are and what state each has. Templates are those
-of Jinja, which it uses, too; where it would write a warning into its log (a template looks for what
-is not there) this one fails.
+It takes in messages, and gives the entities and the state of each. It uses Jinja's templates, as
+the original does. Where the original writes a warning into its log (a template refers to a missing
+value), this one fails.
 """
 
 from __future__ import annotations
@@ -21,23 +21,23 @@ _SHORT = {"p": "platform", "cmps": "components", "dev": "device", "o": "origin"}
 
 @dataclass
 class Home:
-    """Knows what arrives below its discovery ``prefix``, and on the topics that are named there."""
+    """Takes in messages below its discovery ``prefix`` and on the topics that they name."""
 
     prefix: str
     entities: dict[tuple[str, str], dict[str, Any]] = field(default_factory=dict)
-    """By the topic of the configuration and the key in it."""
+    """Entities by the topic of the configuration and the key in it."""
     values: dict[str, str | None] = field(default_factory=dict)
     """By unique id."""
     there: dict[str, bool] = field(default_factory=dict)
     kept: dict[str, bytes] = field(default_factory=dict)
-    """What was last said on each topic, which a new entity gets to hear."""
+    """The last message on each topic; a new entity gets it."""
     heard: int = 0
-    """Messages that a test has passed on."""
+    """Messages taken in so far."""
     events: list[str] = field(default_factory=list)
-    """That were fired, of all event entities together."""
+    """Events fired by all event entities."""
 
     def take(self, topic: str, payload: bytes, *, retained: bool) -> None:
-        """A message has arrived."""
+        """Take in a message."""
         if topic.startswith(f"{self.prefix}/") and topic.endswith("/config"):
             self._configure(topic, payload)
             for known, last in self.kept.items():

@@ -1,7 +1,7 @@
 """Generated cubes for the learner: random packet layouts of all shapes, and recordings of them.
 
-The truth is a profile; what is in no field of it is noise or constant. An encrypted cube sends
-what a hash makes of its plain packets.
+The truth is a profile; bytes outside its fields are noise or constant. An encrypted cube sends a
+hash of its plain packets.
 """
 
 from __future__ import annotations
@@ -66,7 +66,7 @@ class Made:
 
 
 def made(seed: int, *, encrypted: bool = False) -> Made:
-    """The generated cube of a seed; its shape goes round all shapes."""
+    """The generated cube of a seed; consecutive seeds have different shapes."""
     rng = random.Random(seed)
     found = _Layouter(rng, SHAPES[seed % len(SHAPES)]).made()
     return replace(found, secret=rng.randbytes(16)) if encrypted else found
@@ -109,7 +109,7 @@ class _Layouter:
             streams=rng.random() < 0.3, repeats=rng.choice((1, 1, 2)),
         )  # fmt: skip
 
-    # Which fields there are, and where.
+    # The fields and their places.
 
     def _parts(self) -> list[tuple[str, int]]:
         rng, shape = self.rng, self.shape
@@ -249,7 +249,7 @@ def _clockwise(name: str) -> list[str]:
 
 
 class Owner:
-    """Somebody who turns a generated cube, and a radio that is late by 5 to 60 ms."""
+    """A person who turns a generated cube, and a radio with delays of 5 to 60 ms."""
 
     def __init__(self, cube: Made, seed: int) -> None:
         self.rng = random.Random(seed)
@@ -260,7 +260,7 @@ class Owner:
         self.done: list[int] = []
 
     def turned(self, turn: int, pause_s: float) -> list[Packet]:
-        """What arrives in a pause and of the turn after it."""
+        """The packets of a pause and of the turn after it."""
         packets = self.waited(pause_s)
         self.done.append(turn)
         whole = turn % 3 != 1 or turn in self.of.profile.turns.values()
@@ -271,7 +271,7 @@ class Owner:
         return packets
 
     def waited(self, pause_s: float) -> list[Packet]:
-        """What arrives while nothing is turned."""
+        """The packets of a pause without turns."""
         packets = []
         end = self.cube_s + pause_s
         while (step := min(0.25, end - self.cube_s)) > 1e-9:
@@ -292,7 +292,7 @@ class Owner:
 def recording(
     cube: Made, seed: int, steps: tuple[tuple[int, ...] | None, ...] = STEPS
 ) -> Recording:
-    """What the routine brings when its owner does as asked, and then goes home by a detour."""
+    """A recording of the routine by an obedient owner, who solves the cube by a detour."""
     owner = Owner(cube, seed)
     found = Recording(owner.waited(REST_S), [])
     for turns in steps:
@@ -305,7 +305,7 @@ def recording(
 
 
 def way_home(owner: Owner) -> Iterator[int]:
-    """Fifteen turns more, and everything undone."""
+    """Fifteen more turns, then all of them undone."""
     detour = [owner.rng.randrange(18) for _ in range(15)]
     return iter([*detour, *inverse_turns([*owner.done, *detour])])
 

@@ -1,5 +1,6 @@
-"""A world that is too narrow: folders without the right to write, files that cannot grow, a history
-that another program has locked. All of it holds for the superuser too.
+"""Limits for tests: folders without the right to write, files that cannot grow, a locked history.
+
+All of them apply to the superuser too.
 """
 
 from __future__ import annotations
@@ -36,7 +37,7 @@ _VERSION_3: Final = 0x20080522
 
 @contextmanager
 def without_privileges() -> Iterator[None]:
-    """The rights of files hold for this thread, and for those that it starts, whoever runs it."""
+    """File permissions apply to this thread and its children, even for the superuser."""
     if os.geteuid() != 0:
         yield
         return
@@ -63,10 +64,10 @@ def without_privileges() -> Iterator[None]:
 
 @contextmanager
 def narrowing() -> Iterator[Callable[[int | None], None]]:
-    """What lets no file of this process grow beyond so many bytes from now on; None: any size.
+    """A function that limits the size of this process's files in bytes; None: no limit.
 
-    A write beyond that fails as one on a full disk does, with another number. At the end there
-    is room again.
+    A write beyond it fails as on a full disk, with another error number. The limit ends with the
+    context.
     """
     usual, most = resource.getrlimit(resource.RLIMIT_FSIZE)
 
@@ -93,7 +94,7 @@ def without_rights_to_write(*places: Path) -> Iterator[None]:
 
 @contextmanager
 def impatient() -> Iterator[None]:
-    """Hardly anybody waits for another program that has the history locked."""
+    """Waits for a history that another program has locked are very short."""
     with patch("livecube.history.database._BUSY_S", 0.02):
         yield
 
@@ -140,4 +141,4 @@ def read_only_file(folder: Path) -> Iterator[Callable[[], None]]:
 
 
 WORLDS: Final = (no_room, no_room_for_more, locked, read_only, read_only_file)
-"""Data folders in which nothing can be written; what is yielded mends that."""
+"""Data folders that cannot be written; the yielded function repairs that."""

@@ -22,11 +22,11 @@ if TYPE_CHECKING:
 __all__ = ["RealHome", "make_home"]
 
 _RELEASE: Final = "trixie"
-"""Of Debian: it has Python 3.13, which Home Assistant needs."""
+"""Debian's release; it has Python 3.13, which Home Assistant needs."""
 _MIRROR: Final = "http://deb.debian.org/debian"
 _PACKAGES: Final = "python3,python3-venv,python3-dev,ca-certificates,gcc,libc6-dev"
 _MADE: Final = "made"
-"""A file that stands in the folder once all is there."""
+"""A file that marks a complete folder."""
 _USER: Final = ("eve", "a word of eve")
 _PATIENCE_S: Final = 600.0
 _AGREED: Final = {"client_id": "http://127.0.0.1/", "redirect_uri": "http://127.0.0.1/"}
@@ -45,7 +45,7 @@ logger:
 
 
 def make_home(folder: Path, version: str) -> None:
-    """Make it, if it is not there: some 300 MB from the network, and some minutes.
+    """Make it if it does not exist: about 300 MB from the network, and some minutes.
 
     ``version``: as pip takes it, like ``homeassistant==2026.2.*``. Raises
     :class:`subprocess.CalledProcessError` with what failed on the terminal.
@@ -83,11 +83,11 @@ class RealHome:
 
     @property
     def version(self) -> str:
-        """As it says itself."""
+        """The version that it reports."""
         return str(self._asked("/api/config")["version"])
 
     def set_up(self, broker_port: int) -> None:
-        """Begin anew: no memory, one user, MQTT added as a person would add it."""
+        """Reset it: no memory, one user, MQTT added as a person would add it."""
         shutil.rmtree(self._own, ignore_errors=True)
         self._own.mkdir()
         (self._own / "configuration.yaml").write_text(_CONFIGURATION.format(port=self.port))
@@ -107,7 +107,7 @@ class RealHome:
             raise AssertionError(f"MQTT could not be added: {done}")
 
     def start(self) -> None:
-        """Start; returns when it answers. The first time it installs what else it needs."""
+        """Start; returns when it answers. The first start installs further packages."""
         command = ["chroot", str(self.folder), "/home-venv/bin/hass", "-c", "/config"]
         self._process = subprocess.Popen(
             command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
@@ -135,7 +135,7 @@ class RealHome:
     def states(self, device: str) -> dict[str, str | None]:
         """The state of each entity of a device by its name; None: unknown.
 
-        Of an event the kind that was fired last.
+        For an event: the kind that was fired last.
         """
         found = {}
         for one in self._asked("/api/states"):

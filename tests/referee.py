@@ -1,12 +1,11 @@
 """A slow second opinion on the techniques, sharing no code with the program.
 
-For a position (turns from solved), a cross colour and a technique: every applicable target,
-the exact shortest length in the half-turn metric and the complete set of sequences. What
-lies deeper than ``LIMITS`` is answered by "deeper than I look", never by a guess.
+For a position (turns from solved), a cross colour and a technique it gives every possible target,
+the exact shortest length in the half-turn metric and the complete set of sequences. Beyond
+``LIMITS`` the answer is "deeper than I look", never a guess.
 
-``python tests/checks/technique_comparison.py --positions N --seed S`` compares the program with
-this on more positions than the test does; the comparison itself is in
-``technique_comparison.py``.
+``python tests/checks/technique_comparison.py --positions N --seed S`` compares the program with it
+on more positions than the test does.
 """
 
 from __future__ import annotations
@@ -34,33 +33,33 @@ LIMITS: Final = {
     "x-cross": 8,
     "pseudo-x-cross": 8,
 }
-"""The longest sequences looked at; an answer is given if these hold all of it."""
+"""Longest sequences that are tried; a complete answer lies within them."""
 
 SLACK: Final = {"x-cross": 1}
-"""How much longer than the shortest a listed sequence may be; 0 where nothing is said."""
+"""By technique: most turns of a listed sequence above the shortest; 0 if not listed."""
 
 
 @dataclass(frozen=True)
 class Answer:
-    """The shortest length and every sequence; ``None`` and nothing if deeper than looked."""
+    """The shortest length and every sequence; ``None`` and no sequence beyond the limit."""
 
     length: int | None
     sequences: frozenset[str]
 
 
 Answers = dict[tuple[str, ...], Answer]
-"""By target: a slot; for the pseudo ones first the slot of the corner, then of the edge."""
+"""Answers by target: a slot; for pseudo pairs the slots of the corner and of the edge."""
 
 
 @dataclass(frozen=True)
 class Reach:
-    """How far to look, and how much longer than the shortest a sequence may be."""
+    """The longest sequences to try, and most turns above the shortest."""
 
     limit: int
     slack: int
 
     def answer(self, found: dict[int, set[str]]) -> Answer:
-        """The answer out of everything found up to the limit, by length."""
+        """The answer from all sequences found up to the limit, by length."""
         shortest = min(found, default=self.limit + 1)
         if shortest + self.slack > self.limit:
             return Answer(None, frozenset())
@@ -74,18 +73,18 @@ class Reach:
 
 @dataclass(frozen=True)
 class Question:
-    """What one technique asks about one target: pieces to be solved, and how."""
+    """The question of one technique about one target: pieces to be solved, and how."""
 
     pieces: list[int]
     """Their stickers, the target's last."""
     faces: str
     """Faces that may be turned; with doors, between the turns of the cross layer."""
     offsets: tuple[int, ...] = (0,)
-    """At which the pieces may stand in the end."""
+    """Offsets of the cross layer at the end."""
     doors: frozenset[int] | None = None
-    """If given: D^a X D^b, and these are the ``a``."""
+    """If given, the sequence is D^a X D^b, and these are the ``a``."""
     turned_back: bool = True
-    """With doors: whether there is a D^b, so that all ends straight; else at any offset."""
+    """With doors: whether a D^b aligns the cross layer; if not, any offset will do."""
     glued: bool = False
     """Whether no turn may move one of the last two pieces without the other."""
 
@@ -203,7 +202,7 @@ def _keyhole_flip(view: View) -> Questions:
 
 
 def _keyhole_chain(view: View) -> Questions:
-    """The first part only: a keyhole that leaves the cross layer aside, and what j has home."""
+    """The first part only: a keyhole with the layer left aside that keeps the solved piece of j."""
     result: Questions = {}
     for j in view.free if len(view.free) > 2 else ():
         home = [view.corner(j)] if view.corner_solved(j) else []

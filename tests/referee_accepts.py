@@ -15,7 +15,7 @@ __all__ = ["accepted"]
 
 
 def accepted(view: View, question: Question, turns: tuple[str, ...]) -> bool:
-    """Whether turns answer a question, word for word; that none are fewer is not asked."""
+    """Whether turns answer a question, checked turn by turn; they need not be the fewest."""
     if question.doors is not None:
         return _accepted_by_door(view, question, turns)
     states = _played(view.now(question.pieces), turns)

@@ -2,7 +2,7 @@
 
 A turn is a table of 256 bytes, a piece is the facelet on which one of its stickers lies, and
 a state is the ``bytes`` of the pieces that matter, so that turning is
-``state.translate(turn)``. Positions are told by turns from solved, in the fixed frame.
+``state.translate(turn)``. Positions are given by turns from solved, in the fixed frame.
 """
 
 from __future__ import annotations
@@ -61,7 +61,7 @@ def dot(v: Vector, w: Vector) -> int:
 
 
 def clockwise(v: Vector, n: Vector) -> Vector:
-    """``v`` after a quarter turn about ``n``, clockwise as seen from where ``n`` points."""
+    """``v`` after a quarter turn about ``n``, clockwise as seen from the tip of ``n``."""
     along = dot(v, n)
     cross = (v[1] * n[2] - v[2] * n[1], v[2] * n[0] - v[0] * n[2], v[0] * n[1] - v[1] * n[0])
     return (along * n[0] + cross[0], along * n[1] + cross[1], along * n[2] + cross[2])
@@ -136,7 +136,7 @@ class View:
         return facelet(slots(self.down)[slot])
 
     def homes(self, stickers: Iterable[int], offset: int) -> bytes:
-        """Where these are when solved, the cross layer then turned ``offset`` times."""
+        """The homes of these stickers after ``offset`` quarter turns of the cross layer."""
         return self.turned(bytes(stickers), offset)
 
     def turned(self, state: bytes, quarters: int) -> bytes:
@@ -163,7 +163,7 @@ class View:
         return self.offset is not None and self.now(corner) == self.homes(corner, self.offset)
 
     def edge_solved(self, slot: str) -> bool:
-        """Slot edges do not move with the cross layer: solved is at home, at any offset."""
+        """Whether an edge is at home; slot edges do not move with the cross layer."""
         return self.offset is not None and self.where[self.edge(slot)] == self.edge(slot)
 
     def edge_flipped(self, slot: str) -> bool:
@@ -178,9 +178,9 @@ class View:
         return [s for s in slots(self.down) if s not in self.solved]
 
     def joined(self, slot: str) -> bool:
-        """Corner and edge side by side, each of the two faces they share showing one colour.
+        """Corner and edge side by side, with one colour on each of the two faces that they share.
 
-        Outside the slot: a corner above its slot may match the edge that stands in it flipped.
+        Outside the slot: a corner above its slot may match the flipped edge inside it.
         """
         edge = self.edge(slot)
         if self.where[edge] == edge or self.edge_flipped(slot):

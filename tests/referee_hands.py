@@ -1,8 +1,8 @@
 """The referee's own hands: holdings, written moves and prices, from the printed table alone.
 
-``livecube hands --table --json`` is all that is read. Faces are numbered as in ``FACES``, a
-turn is ``3 * face + quarters - 1``, money is whole milliseconds. The cross is on face D here:
-:mod:`referee_seconds` turns every position so.
+It reads only the output of ``livecube hands --table --json``. Faces are numbered as in ``FACES``, a
+turn is ``3 * face + quarters - 1``, prices are whole milliseconds. The cross is on face D here:
+:mod:`referee_seconds` rotates every position to this frame.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ _AMOUNTS: Final = ("", "2", "'")
 
 
 def _turned(holding: Holding, face: str, quarters: int) -> Holding:
-    """The holding after the whole cube was turned as a turn of ``face`` goes."""
+    """The holding after the whole cube was turned in the direction of a turn of ``face``."""
     for _ in range(quarters % 4):
         new = list(holding)
         for i, name in enumerate(FACES):
@@ -85,7 +85,7 @@ class Hands:
 
     @cached_property
     def turn(self) -> npt.NDArray[np.int32]:
-        """Shape (24, 36): the fixed turn that a move is in a holding."""
+        """Shape (24, 36): the fixed turn of a move in a holding."""
         result = np.zeros((24, 36), dtype=np.int32)
         for n, holding in enumerate(HOLDINGS):
             for m, name in enumerate(self.table["moves"]):
@@ -130,12 +130,12 @@ class Hands:
 
     @property
     def rotation_text(self) -> list[list[str]]:
-        """The same as written."""
+        """The same as written moves."""
         return self._rotation_ways[1]
 
     @cached_property
     def finish(self) -> npt.NDArray[np.int32]:
-        """Shape (24,): the cheapest rotation that has face D down again."""
+        """Shape (24,): the price of the cheapest rotation that brings face D down again."""
         return np.asarray(self.rotation[:, self.upright].min(axis=1))
 
     @cached_property
@@ -155,7 +155,7 @@ class Hands:
         return self.table["start"], self.table["rotated"]
 
     def written_ms(self, text: str) -> int:
-        """What a written sequence costs by the table, from *start*, cross brought down or not.
+        """The table's price of a written sequence from *start*, with the cross brought down or not.
 
         Rotations in a row cost the cheapest sum.
         """
@@ -175,12 +175,13 @@ class Hands:
             last = held = 0
         return total + int(self.rotation[last, held])
 
-    # What somebody did, and what given turns take as they are cheapest to write.
+    # Prices of moves that were made, and of given turns in their cheapest spelling.
 
     def done_ms(self, text: str) -> tuple[int, list[int]]:
         """Moves that were made: their price, and how much more each costs than at a beginning.
 
-        Each rotation costs what it costs; a move that is never written there begins anew.
+        Rotations are priced one by one; a move that is never written in a state starts again from
+        *start*.
         """
         (start, rotated), total, more = self.states, 0, list[int]()
         state = start
@@ -209,12 +210,12 @@ class Hands:
 
     @cached_property
     def _spellings(self) -> list[npt.NDArray[np.intp]]:
-        """For each fixed turn (holdings, moves) that are one."""
+        """For each fixed turn the (holdings, moves) that make it."""
         return [np.argwhere(self.turn == turn).T for turn in range(18)]
 
     def cheapest_ms(self, turns: Sequence[int], starts: Sequence[int], down: int) -> int:
-        """The least that merged fixed-frame turns cost from one of ``starts``, face ``down`` down
-        again at the end; two opposite ones in a row in either order."""
+        """The least price of merged fixed-frame turns from one of ``starts``, face ``down`` down at
+        the end. Two opposite turns in a row may come in either order."""
         cost = np.full((len(self.price), 24), NEVER, dtype=np.int64).T
         cost[list(starts), self.states[0]] = 0
         at = 0

@@ -1,7 +1,7 @@
-"""The referee's walk through everything that a constraint allows, in milliseconds.
+"""The referee's walk through all sequences that a constraint allows, in milliseconds.
 
-Depth first over written moves and changes of holding, everything up to a limit; what cannot
-be finished within it by a table of relaxed prices (each move as cheap as it ever is) is left.
+Depth first over written moves and changes of holding, up to a limit. A branch is left if a table of
+relaxed prices (each move at its lowest price) shows that it cannot end within the limit.
 Stickers of edges and of corners are numbered 0 to 23 each (``EDGE_STICKERS`` and
 ``CORNER_STICKERS``); piece i has to come to its own target.
 """
@@ -60,8 +60,8 @@ _STEP: Final = 5
 def _settle(dist, first, chain, node, count, before, rotation, undone):  # type: ignore[no-untyped-def]
     """Dijkstra backwards over (pieces, holding), by buckets of prices; the arrays are changed.
 
-    ``before`` (24, k, 3): from which holding, by which turn and at what price one comes.
-    ``undone`` (pieces, 18, 24): where a sticker was before a turn.
+    ``before`` (24, k, 3): for each holding the holdings before it, with turn and price.
+    ``undone`` (pieces, 18, 24): the place of a sticker before a turn.
     """
     pieces = undone.shape[0]
     values = np.zeros(4, dtype=np.int64)
@@ -138,7 +138,7 @@ def cross_bound(hands: Any, finish: Any, forbidden: int) -> Any:
 
 
 def quick_cross_bound(hands: Any, finish: Any, forbidden: int) -> Any:
-    """Shape (6 * 24**3,): every two of the four; bounds less well, and is made at once."""
+    """Shape (6 * 24**3,): every two of the four edges; a weaker bound, computed at once."""
     pieces = [EDGE_TURNS] * 2
     return np.concatenate(
         [_bound(pieces, [CROSS[i], CROSS[j]], finish, hands, forbidden) for i, j in TWO_EDGES]
@@ -151,7 +151,7 @@ def pair_bound(hands: Any, corner: int, edge: int, finish: Any, forbidden: int) 
 
 
 def _spun(stickers: list[int]) -> list[list[int]]:
-    """Where stickers go when the cube is turned by none to three quarters about U."""
+    """The places of stickers after zero to three quarter turns of the cube about U."""
     rows = [list(range(24))]
     for _ in range(3):
         turned = [FACELETS[stickers[i]] for i in rows[-1]]
@@ -206,7 +206,7 @@ def _within(  # type: ignore[no-untyped-def]
 ):  # fmt: skip
     """Whether the pieces of row ``at`` can get home for ``left`` ms from holding ``to``.
 
-    As far as the tables know; the target's pieces are asked first.
+    By the tables, beginning with the target's pieces.
     """
     for b in range(bound_of.shape[0]):
         place = (at_c[at, bound_of[b, 0]] * 24 + at_e[at, bound_of[b, 1]]) * 24 + to
@@ -238,16 +238,16 @@ def walk(  # type: ignore[no-untyped-def]
     deep_of, distances, worth, glued, allowed, price, follow, turn, after, rotation, rotated,
     starts, finish_ms, rest_ms, limit, slack, out_moves, out_info,
 ):  # fmt: skip
-    """Everything within ``limit`` ms; returns (how many were written out, least found).
+    """All sequences within ``limit`` ms; returns (how many were written out, least price found).
 
     ``starts`` (n, 4): holding, state, ms so far, 1 if the turn of U is spent. ``bound_of``
-    (n, 3): for each bound which corner, which edge, which row of ``pair_tables``; ``deep_of``
-    (n, 3) likewise for ``distances``, and how many quarters turn that slot to the front right;
-    ``worth`` (256,): ms that so many turns cost at least. ``finish_ms``
-    (24, states): what is paid at the end. ``rest_ms``: what is paid at least after it, not in the
-    tables. ``out_moves`` (room, LONGEST): 36 * holding in which it is made + move;
-    ``out_info`` (room, 5): ms, how many moves, which start, holding and state at the end. The
-    limit falls to the least found + slack. A count of −1: there was no room.
+    (n, 3): for each bound its corner, its edge and its row of ``pair_tables``; ``deep_of``
+    (n, 3): the same for ``distances``, with the quarters that turn the slot to the front right;
+    ``worth`` (256,): least ms of this many turns. ``finish_ms`` (24, states): price at the end.
+    ``rest_ms``: least price after it, not in the tables. ``out_moves`` (room, LONGEST):
+    36 * holding before the move + move; ``out_info`` (room, 5): ms, number of moves, start,
+    holding and state at the end. The limit falls to the least found + slack. A count of −1: there
+    was no room.
     """
     pieces_e, pieces_c = edges.shape[0], corners.shape[0]
     at_x = np.zeros((LONGEST + 1, 4), dtype=np.int64)

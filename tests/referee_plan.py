@@ -1,8 +1,8 @@
-"""The referee's plans: a beam over orders and ways for all free slots, and what looking costs.
+"""The referee's plans: a beam over orders and ways for all free slots, and the price of looking.
 
-Slow and simple: of each position the few best ways into each free slot by every technique, the
-holding carried on, and of all plans with as many steps the best go on. A chain is no step of its
-own here: its two halves are.
+Slow and simple: in each position it takes the few best ways into each free slot by every technique,
+and carries the holding on. Of all plans with the same number of steps the best are kept. A chain is
+not one step here but two.
 """
 
 from __future__ import annotations
@@ -37,12 +37,12 @@ class Step:
 
 @dataclass(frozen=True)
 class Plan:
-    """Steps to the last pair, or as many as there are so far."""
+    """The steps so far, or to the last pair."""
 
     steps: tuple[Step, ...]
     view: View
     held: tuple[str, str] | None
-    """Fixed faces up and front; none: not yet chosen."""
+    """Fixed faces up and front; empty: not chosen yet."""
 
     @property
     def turning_ms(self) -> int:
@@ -54,7 +54,7 @@ class Plan:
 
 
 def _place(sticker: int, held: tuple[str, str]) -> str:
-    """The place at which a sticker's piece is, by the faces in the hands."""
+    """The place of a sticker's piece, named by the faces in the hands."""
     up, front = (_AXES[face] for face in held)
     right = (
         up[1] * front[2] - up[2] * front[1],
@@ -107,7 +107,7 @@ def best_plan(
 ) -> Plan:
     """The best plan that the beam finds; the cross must be whole at offset 0.
 
-    Plans are compared when equally many slots are free, by turning, and looking if wanted.
+    Plans with the same number of free slots are compared, by turning, and by looking if wanted.
     """
     known: dict[Any, list[tuple[str, Way]]] = {}
     beams: dict[int, dict[Any, Plan]] = {len(view.free): {None: Plan((), view, held)}}
@@ -129,7 +129,7 @@ def best_plan(
 
 
 def _told(view: View) -> bytes:
-    """Where the pieces of the first two layers are."""
+    """The places of the pieces of the first two layers."""
     pieces = [p for slot in view.free for p in (view.corner(slot), view.edge(slot))]
     return view.now(view.cross + pieces) + bytes([len(view.free)]) + " ".join(view.free).encode()
 
@@ -137,7 +137,7 @@ def _told(view: View) -> bytes:
 def _steps(
     referee: Referee, plan: Plan, ways: int, near_ms: int, techniques: Sequence[str], known: Any
 ) -> list[Step]:
-    """The few best ways into each slot (or two at once) from where a plan has come to."""
+    """The few best ways into each slot (or two at once) from the end of a plan."""
     view = plan.view
     before = None
     if plan.steps:

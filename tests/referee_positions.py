@@ -1,4 +1,4 @@
-"""Positions for the referee, made of legal turns only: every stage, offset and half-way house."""
+"""Positions for the referee, made by legal turns only: at all stages and offsets, and between."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ __all__ = ["KINDS", "Place", "places_for"]
 
 @dataclass(frozen=True)
 class Place:
-    """A position, told by turns from solved, and the face of the cross looked at."""
+    """A position, as turns from solved, and the face of its cross."""
 
     turns: str
     down: str
@@ -31,10 +31,10 @@ class Place:
 
 
 def _inserted(rng: random.Random, down: str) -> list[str]:
-    """Corners and edges in and out, the cross layer turned between them or not.
+    """Corners and edges moved in and out, with or without turns of the cross layer between.
 
-    Every piece of it is a side face, the upper face and the side face back, so the cross
-    stays whole; a corner that went in through another slot is out of its own.
+    Every part is a side face, the upper face and the side face back, so the cross stays whole. A
+    corner that went in through another slot is out of its own.
     """
     up = OPPOSITE[down]
     sides = [face for face in FACES if face not in (down, up)]
@@ -52,12 +52,12 @@ def _inserted(rng: random.Random, down: str) -> list[str]:
 
 
 def _interrupted(rng: random.Random, down: str) -> list[str]:
-    """A position in the middle of a sequence, the cross broken (or not, by the last turns)."""
+    """A position in the middle of a sequence, the cross usually broken."""
     return _inserted(rng, down) + _random(rng, rng.randint(1, 3))
 
 
 def _scrambled(rng: random.Random, _: str) -> list[str]:
-    """A few random turns from solved, so that the answer lies within reach."""
+    """A few random turns from solved, so that the answer is within the limits."""
     return _random(rng, rng.randint(3, 7))
 
 
@@ -75,14 +75,14 @@ KINDS: Final = {
     "scrambled": _scrambled,
     "far": _far,
 }
-"""Makers of turns by name; all but the first leave the cross broken nearly always."""
+"""Makers of turns by name; all but the first nearly always leave the cross broken."""
 
 
 def places_for(technique: str, seed: str, kind: str = "inserted") -> Iterator[Place]:
     """Endless positions of one kind in which the referee finds the technique possible.
 
-    Cross colours take turns (the first depends on the kind), and so do offsets where the
-    cross stays whole, so that the common ones do not crowd out the rare.
+    Cross colours take turns (the first depends on the kind). Offsets take turns too where the
+    cross stays whole, so that rare offsets occur as often as common ones.
     """
     rng = random.Random(f"{technique} {kind} {seed}")
     first = 2 * list(KINDS).index(kind)
@@ -96,7 +96,7 @@ def places_for(technique: str, seed: str, kind: str = "inserted") -> Iterator[Pl
 def _possible(
     technique: str, rng: random.Random, kind: str, down: str, seen: Counter[int | None]
 ) -> Place:
-    """A position of the kind in which the technique is possible, at an offset not seen much."""
+    """A position of the kind in which the technique is possible, at a rare offset."""
     while True:
         place = Place(" ".join(KINDS[kind](rng, down)), down)
         view = place.view

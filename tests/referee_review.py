@@ -1,9 +1,9 @@
-"""The referee of reviews: each number of a review, worked out anew from turns, times and table.
+"""The referee of reviews: computes each number of a review again, from turns, times and table.
 
-It shares no code with the program. Turns are merged by :mod:`referee_seconds`, priced by
-:mod:`referee_hands` over the table that ``livecube hands --table --json`` prints, and replayed on
-the virtual solver's cube. What it takes as given is how the hands were read, since that is judged
-elsewhere: the written moves, and how sure they are.
+It shares no code with the program. :mod:`referee_seconds` merges the turns, :mod:`referee_hands`
+prices them by the output of ``livecube hands --table --json``, and the virtual solver's cube
+replays them. It takes the inferred holdings as given, since other tests judge them: the written
+moves, and how sure they are.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ def table() -> Hands:
 
 @dataclass
 class Given:
-    """A solve: how it was scrambled, turned and read."""
+    """A solve: its scramble, its turns and its inferred moves."""
 
     scramble: Sequence[int]
     turns: Sequence[int]
@@ -56,7 +56,7 @@ class Given:
         return len(merged(names(turns)).split())
 
     def seconds(self, turns: Sequence[int], starts: Sequence[int], down: int) -> float:
-        """What turns take as they are cheapest to write."""
+        """Seconds of turns in their cheapest spelling."""
         key = tuple(turns), tuple(starts)
         if key not in self._priced:
             now = numbers(merged(names(turns)))
@@ -77,7 +77,7 @@ def face(colour: str) -> int:
 
 
 def complaints(told: dict[str, Any], given: Given) -> Iterator[str]:
-    """All that is wrong in the object of a review."""
+    """Everything that is wrong in the object of a review."""
     if told["cross"] is None:
         return
     judge = _Judge(told, given)
@@ -134,8 +134,8 @@ class _Judge:
 
     @staticmethod
     def _regrips(text: str) -> list[int]:
-        """Extra milliseconds of the moves behind which the grip was wrong; behind a slice the
-        hands begin anew."""
+        """Extra milliseconds of moves with a wrong grip before them; after a slice the hands start
+        again."""
         parts, found = [""], list[int]()
         for word in text.split():
             parts = [*parts, ""] if word[0] in "MES" else [*parts[:-1], f"{parts[-1]} {word}"]
@@ -144,7 +144,7 @@ class _Judge:
         return found
 
     def _places(self, number: int, stage: dict[str, Any]) -> set[str]:
-        """Where a pair's slot was at the first move of its line, if that is sure."""
+        """The place of a pair's slot at the first move of its line, if it is sure."""
         text, confidence = self.given.lines[number]
         if stage["stage"] != "pair" or stage["shared"] or stage["gap"] or confidence < SURE:
             return set()
@@ -242,7 +242,7 @@ class _Judge:
         return later[min(pairs, len(later)) - 1]
 
     def _row(self, row: dict[str, Any], at: int, starts: Sequence[int]) -> Iterator[str]:
-        """What a row says of itself, and whether it does it in the position it is for."""
+        """A row's own figures, and whether its moves do what it says."""
         turns = numbers(row["turns_fixed"])
         held = held_as(face(row["up"]), face(row["front"]))
         if held not in starts:
@@ -254,7 +254,7 @@ class _Judge:
             yield "the yardstick is advised"
 
     def _written_s(self, row: dict[str, Any]) -> float:
-        """What moves cost as they are written, until the cross is down again."""
+        """The price of moves as they are written, until the cross is down again."""
         end = table().led_to(held_as(face(row["up"]), face(row["front"])), row["moves"])
         back = int(table().rotation[end, self.fronts].min())
         return (table().written_ms(row["moves"]) + back) / 1000
@@ -285,7 +285,7 @@ class _Judge:
     def _spare(
         self, stage: dict[str, Any], text: str, predicted: float | None, begun: int
     ) -> Iterator[str]:
-        """Rotations are counted where a way of the same worth avoids them, and only there."""
+        """Rotations are counted where an equally quick way avoids them, and only there."""
         number = self.told["stages"].index(stage)
         held, spins = self.held[number], [w for w in text.split() if w[0] in "xyz"]
         spare = stage["spare"]

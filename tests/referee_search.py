@@ -1,7 +1,7 @@
-"""The referee's searches: everything a constraint allows, walked through in full.
+"""The referee's searches: every sequence that a constraint allows, tried in full.
 
-Forwards from the position all turn sequences, breadth-first backwards from the goal all
-states: for the cross colour as it is, nothing mirrored, reduced, stored or shared.
+Forwards from the position it tries all turn sequences, backwards from the goal all states, breadth
+first. It searches for the given cross colour, without mirroring, reducing or storing anything.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ def canonical(turns: Iterable[str]) -> str:
 
 
 Glue = tuple[int, int] | None
-"""Two places in a state whose pieces a turn must move both or neither."""
+"""Two places in a state; a turn must move both of their pieces or neither."""
 
 
 def _holds(glue: tuple[int, int], old: bytes, new: bytes) -> bool:
@@ -41,14 +41,14 @@ def _holds(glue: tuple[int, int], old: bytes, new: bytes) -> bool:
 class Goal:
     """States to be reached with the turns of ``faces``.
 
-    Of neighbouring turns of opposite faces, the one whose face stands first comes first.
+    Neighbouring turns of opposite faces come in the order of ``faces``.
     """
 
     states: frozenset[bytes]
     faces: str
     glue: Glue
     near: dict[bytes, int] = field(default_factory=dict)
-    """How far is left to go, from every state from which that is at most ``depth`` turns."""
+    """The distance of every state that is at most ``depth`` turns from a goal."""
     depth: int = 0
     _border: list[bytes] = field(default_factory=list)
 
@@ -59,7 +59,7 @@ class Goal:
         self._border += self.states
 
     def explore(self, depth: int) -> None:
-        """Go on breadth-first to that depth."""
+        """Continue breadth first to this depth."""
         while self.depth < depth:
             border = []
             for old in self._border:
@@ -75,12 +75,12 @@ class Goal:
             self.depth += 1
 
     def sequences(self, start: bytes, length: int) -> Iterator[tuple[str, ...]]:
-        """All sequences of exactly ``length`` turns that reach a goal, and no sooner."""
+        """All sequences that reach a goal after exactly ``length`` turns, and not earlier."""
         self.explore(min(self.DEEPEST, (length + 1) // 2))
         return self._walk(start, length, "", ())
 
     def _may_follow(self, face: str, last: str) -> bool:
-        """Whether ``face`` after ``last`` merges with nothing and is in the one order."""
+        """Whether ``face`` after ``last`` does not merge with it and is in canonical order."""
         if OPPOSITE[face] == last:
             return self.faces.index(last) < self.faces.index(face)
         return face != last
@@ -98,7 +98,7 @@ class Goal:
             if self._may_follow(face, last):
                 for name, turn in TURNS_OF[face]:
                     new = state.translate(turn)
-                    # Looked up here as well only to spare the call.
+                    # Looked up here too, which saves the call.
                     if left <= self.depth + 1 and self.near.get(new, 99) >= left:
                         continue
                     if self.glue is None or _holds(self.glue, state, new):
@@ -107,5 +107,5 @@ class Goal:
 
 @lru_cache(maxsize=12)
 def goal(states: frozenset[bytes], faces: str, glue: Glue = None) -> Goal:
-    """The goal, with as much of its surroundings as the last questions about it explored."""
+    """The goal, with the surroundings that earlier questions have explored."""
     return Goal(states, faces, glue)

@@ -1,12 +1,12 @@
 """The referee of seconds: the fastest ways under each technique's constraint, exactly and slowly.
 
-It shares no code with the program: the cube is :mod:`referee_cube`, what each technique asks is
-:mod:`referee`, the prices are the table that ``livecube hands --table --json`` prints
-(:mod:`referee_hands`), and :mod:`referee_kernel` walks through everything that is allowed.
+It shares no code with the program: the cube is :mod:`referee_cube`, the questions of the techniques
+are :mod:`referee`, the prices are the output of ``livecube hands --table --json``
+(:mod:`referee_hands`), and :mod:`referee_kernel` tries all allowed sequences.
 
-Written moves are searched, and so each sequence of turns is found in its cheapest spelling. A door
+It searches written moves, so each sequence of turns is found in its cheapest spelling. A door
 ``D^a`` may be turned before or after a turn of U at the beginning, and in any spelling. A walk ends
-where its goal is reached: nothing is listed of which a proper part would do.
+where its goal is reached, so no listed sequence goes on after its goal.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ __all__ = [
 ]
 
 SLACK_MS: Final = 50
-"""Ways so much slower than the fastest are listed."""
+"""Ways up to this much slower than the fastest are listed."""
 
 SECOND_PARTS: Final = ("keyhole-corner", "keyhole-edge", "keyhole-flip")
 _NAMES: Final = [face + amount for face in FACES for amount in ("", "2", "'")]
@@ -55,25 +55,25 @@ _ROOM: Final = 400_000
 _STEP_MS: Final = 60
 _MOST_MS: Final = 6000
 _MOST_CHAIN_MS: Final = 2200
-"""A chain that is slower is not looked for: none is found."""
+"""Slower chains are not searched."""
 _D: Final = FACES.index("D")
 _RING: Final = [FACES.index(f) for f in "FRBL"]
 
 
 @dataclass(frozen=True)
 class Way:
-    """A sequence, as turned and as written."""
+    """A sequence, as turns and as written moves."""
 
     ms: int
-    """With the rotation that brings the cross down in the end."""
+    """Price, with the rotation that brings the cross down at the end."""
     turns: str
     """In the fixed frame, merged."""
     moves: str
     """From holding ``start``."""
     start: tuple[str, str]
-    """Colours of the fixed faces (letters) up and front."""
+    """Fixed faces (letters) up and front before it."""
     end: tuple[str, str]
-    """Likewise after it, the cross down again."""
+    """The same after it, with the cross down again."""
 
 
 def merged(turns: Sequence[str]) -> str:
@@ -102,7 +102,7 @@ _TILTS: Final = {
     "R": ("F", 1),
     "L": ("B", 1),
 }
-"""About which face the cube is turned, and how often, to have a face at D."""
+"""The face and the quarters of a rotation that brings a face to D."""
 
 
 @cache
@@ -123,11 +123,11 @@ def _tilt(down: str) -> tuple[dict[str, str], dict[str, str], bytes]:
 
 @dataclass
 class _Core:
-    """Pieces that turns without doors have to bring home, in the frame with the cross down."""
+    """Pieces that turns without doors must bring home, in the frame with the cross down."""
 
     cross: list[int]
     corners: list[tuple[int, int]]
-    """Sticker now, and where it has to be; the target's last."""
+    """Place and goal of each sticker; the target's come last."""
     edges: list[tuple[int, int]]
     faces: str
     glued: bool
@@ -149,17 +149,17 @@ def _core(view: View, pieces: Sequence[int], offset: int, faces: str, glued: boo
 
 
 def _columns(pieces: list[tuple[int, int]]) -> tuple[Any, Any]:
-    """Stickers now, and where they have to be."""
+    """Places of stickers, and their goals."""
     table = np.array(pieces, dtype=np.int64).reshape(-1, 2)
     return table[:, 0].copy(), table[:, 1].copy()
 
 
 @dataclass
 class _Found:
-    """What a walk found: the cheapest spelling of each sequence of turns."""
+    """The result of a walk: the cheapest spelling of each sequence of turns."""
 
     rows: dict[str, tuple[int, tuple[int, ...], Any]] = field(default_factory=dict)
-    """By merged turns: ms, the coded moves, what else belongs to it."""
+    """By merged turns: ms, the coded moves, further data."""
 
     def add(self, turns: str, ms: int, moves: tuple[int, ...], more: Any) -> None:
         if turns not in self.rows or ms < self.rows[turns][0]:
@@ -174,7 +174,7 @@ _DISTANCES: Final[dict[bool, Any]] = {}
 
 
 def learn_distances(free: bool, folder: Path) -> None:
-    """Have all referees of this process bound by distances in turns, made once and kept in a file.
+    """Let all referees of this process use bounds by distances in turns, kept in a file.
 
     ``free``: turns of the cross layer among them. It takes a minute the first time.
     """
@@ -188,7 +188,7 @@ class Referee:
     """Answers by one printed table of hands."""
 
     def __init__(self, table: dict[str, Any], whole_cross: bool = False) -> None:
-        """With ``whole_cross`` it begins later, and is quick where the cross is broken."""
+        """``whole_cross``: starts more slowly, and is quick where the cross is broken."""
         self.hands, self._quick = Hands(table), not whole_cross
         self._zero = np.zeros_like(self.hands.finish)
         self._cross: dict[tuple[bool, bool], Any] = {}
@@ -201,7 +201,7 @@ class Referee:
         self._moves = np.zeros((_ROOM, LONGEST), dtype=np.int64)
         self._info = np.zeros((_ROOM, 5), dtype=np.int64)
 
-    # What is asked
+    # Questions.
 
     def fastest(
         self,
@@ -211,7 +211,7 @@ class Referee:
         starts: Sequence[tuple[str, str]] | None = None,
         slack_ms: int = SLACK_MS,
     ) -> list[Way] | None:
-        """The fastest ways, cheapest first; none: the technique does not apply.
+        """The fastest ways, cheapest first; empty: the technique does not apply.
 
         ``targets`` are names of slots (none for ``cross``); ``starts`` are holdings, each as fixed
         faces (up, front), and default to the four with the cross down.
@@ -260,7 +260,7 @@ class Referee:
         rows = [(ms, turns, *more) for turns, (ms, *more) in found.rows.items()]
         return sorted(row for row in rows if row[0] <= best + slack)
 
-    # One question under one limit
+    # One question under one limit.
 
     def _ask(
         self,
@@ -271,7 +271,7 @@ class Referee:
         found: _Found,
         tails: bool = True,
     ) -> None:
-        """Add to ``found`` all ways within the limit; without ``tails`` they end behind X."""
+        """Add all ways within the limit to ``found``; without ``tails`` they end after X."""
         if question.doors is None:
             core = _core(view, question.pieces, 0, question.faces, question.glued)
             starts = [(*start, 0, ()) for start in begun]
@@ -355,7 +355,7 @@ class Referee:
     def _head(self, held: int, state: int, a: int, most: int) -> Any:
         """Sorted (ms, holding, state, 1 if a turn of U was put in, coded moves) after ``D^a``.
 
-        All that take ``most`` ms at most, and perhaps others.
+        All within ``most`` ms, and perhaps others.
         """
         known, rows = self._heads.get((held, state, a), (-1, []))
         if known < most:
@@ -449,7 +449,7 @@ class Referee:
         return stack, np.array(rows, dtype=np.int64).reshape(-1, 3)
 
     def _deep(self, free: bool, core: _Core) -> Any:
-        """Rows for the distances in turns, if these are there, and what turns are worth."""
+        """Rows for the distances in turns, if they are loaded, and the least ms of turns."""
         distances = _DISTANCES.get(free)
         rows = [
             (c, e, PLACES.index((corner, edge)))
@@ -535,11 +535,11 @@ class Referee:
 
 @dataclass
 class _Limit:
-    """How far is looked; it rises until something is found, and then once to all that is near."""
+    """The limit of a search: it rises until a way is found, and then once more by the slack."""
 
     slack: int
     rest: int = 0
-    """Milliseconds that are paid at least after what is walked."""
+    """Least milliseconds after the walked part."""
     ms: int = 300
     _last: bool = False
 
@@ -549,7 +549,7 @@ class _Limit:
         if found.rows:
             best = found.least
             self._last = True
-            if best + self.slack <= self.ms:  # all of it was within the limit
+            if best + self.slack <= self.ms:  # everything was within the limit
                 return True
             self.ms = best + self.slack
         else:

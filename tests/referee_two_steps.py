@@ -1,4 +1,4 @@
-"""The referee on techniques in two parts: the first, and another technique from where it ends."""
+"""The referee on techniques in two parts: the first, then another technique from its end."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ GOES_ON: Final = {
     "keyhole-chain": ("keyhole-corner", "keyhole-edge", "keyhole-flip"),
     "pseudo-x-cross": ("pseudo-pair",),
 }
-"""By which techniques those in two parts go on; one that fills a single slot fills the last."""
+"""The second techniques of those in two parts; one for a single slot fills the last slot."""
 
 
 def played(view: View, turns: tuple[str, ...]) -> View:
@@ -39,7 +39,7 @@ def merges(turns: tuple[str, ...]) -> bool:
 
 
 def _seconds(then: View, technique: str, slots: tuple[str, ...]) -> Iterator[tuple[str, Question]]:
-    """What the techniques ask by which it may go on."""
+    """The questions of the second techniques."""
     for name in GOES_ON[technique]:
         questions = TECHNIQUES[name](then)
         for target in (slots, slots[-1:]):
@@ -48,7 +48,7 @@ def _seconds(then: View, technique: str, slots: tuple[str, ...]) -> Iterator[tup
 
 
 def does_both(view: View, technique: str, slots: tuple[str, ...], turns: tuple[str, ...]) -> bool:
-    """Whether turns do the one part and then the other, however long they are."""
+    """Whether turns do the first part and then the second, of any length."""
     question = TECHNIQUES[technique](view).get(slots)
     return question is not None and any(
         accepted(view, question, turns[:cut])
@@ -61,10 +61,10 @@ def does_both(view: View, technique: str, slots: tuple[str, ...], turns: tuple[s
 
 
 def answers_in_two(view: View, technique: str) -> Answers:
-    """For each target the whole sequences that are shortest, their first parts being shortest.
+    """For each target the shortest whole sequences among those with a shortest first part.
 
-    Each part is as short as it goes by itself, and no two turns merge where they meet. A target
-    whose second part nobody can do is left out.
+    Each part by itself is a shortest one, and no turns merge where the parts meet. A target without
+    a second part is left out.
     """
     result: Answers = {}
     for slots, question in TECHNIQUES[technique](view).items():

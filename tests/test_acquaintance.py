@@ -1,4 +1,4 @@
-"""How far a reading is believed: as far as it is right, with strangers too."""
+"""The confidence of an inferred holding is right, also for solvers who are new."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def met(habits: Habits, solves: int = 25) -> Acquaintance:
 
 @cache
 def known_by(habits: Habits) -> Acquaintance:
-    """Met long ago; nobody reads on with it."""
+    """The acquaintance with these habits after many solves; not to be changed."""
     return met(habits)
 
 
@@ -57,7 +57,7 @@ def test_what_it_says_of_a_stranger_is_right_as_often_as_it_says() -> None:
         within = (confident >= low) & (confident < high)
         assert within.sum() > 500
         assert abs(confident[within].mean() - hits[within].mean()) < 0.06
-    plainly = np.array(plain)  # what the model says by itself is not, within the same bound
+    plainly = np.array(plain)  # the model alone is not right within this bound
     within = (plainly >= 0.6) & (plainly < 0.9)
     assert plainly[within].mean() - hits[within].mean() > 0.06
 

@@ -1,7 +1,7 @@
 """Worked examples of techniques and rules, in the trade's own notation.
 
 Common practice, no published source: white up, green in front, the yellow cross down. Each
-position is made by undoing what a solver would do; the advisor must find that again.
+position is made by undoing a solver's sequence; the advisor must find that sequence.
 """
 
 from __future__ import annotations
@@ -397,7 +397,7 @@ def test_without_an_engine_there_are_the_fastest_rows_alone(
 
 
 def test_rows_come_in_the_order_of_what_they_take(advisor: Advisor) -> None:
-    """Fastest ones by the plan that begins with their pair, its own row first; then the others."""
+    """Fastest rows first, by the plan that begins with their pair; then the others."""
     many = 0
     for solution in ("D R U' R' D F' U F D2", "R U R'", "U R U2 R' U R U' R'"):
         advice = advisor.advise(before(solution), YELLOW)

@@ -1,8 +1,8 @@
-"""What is advised in positions of virtual solves, and what is said in the course of some.
+"""The advice in positions of virtual solves, and everything that is said in some solves.
 
-Whether it is right is judged elsewhere (``test_advice.py``, ``test_plan.py``, ``test_saying.py``,
-the referee); here nothing changes without being seen. ``python tests/test_advice_golden.py`` writes
-the golden file anew; read the difference before you commit it.
+Other tests judge whether it is right: ``test_advice.py``, ``test_plan.py``, ``test_saying.py``.
+This test only shows every change. ``python tests/test_advice_golden.py`` rewrites the golden file;
+read the difference before you commit it.
 """
 
 from __future__ import annotations

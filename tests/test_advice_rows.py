@@ -1,7 +1,7 @@
-"""Every row of the advice does what it says, on a slice of what ``advice_check.py`` can run.
+"""Every row of the advice is correct, on a part of the positions of ``advice_check.py``.
 
-The lists of every seventh position are compared whole with the referee's slow search: all that
-lie within its reach (``referee.LIMITS``), from every source.
+The lists of every seventh position are compared as a whole with the referee's slow search: all that
+are within its limits (``referee.LIMITS``), from every source.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""A missed moment tried again: brought back exactly, judged rightly, on any cube."""
+"""Trying a missed moment again: the exact position, a right verdict, on any cube."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ def moments() -> list[Moment]:
 
 
 class Somebody:
-    """Who sets up and tries; ``t`` is the cube's clock."""
+    """A person who sets up and tries; ``t`` is the cube's clock."""
 
     def __init__(self, moment: Moment, scrambler: Scrambler, position: bytes = SOLVED_BYTES):
         self.trying = Trying(repeat(moment), scrambler.to, position)
@@ -77,7 +77,7 @@ class Somebody:
         self.told += self.trying.begin(0.0)
 
     def turn(self, turns: Iterable[int], each_s: float = 0.25) -> list[TryNews]:
-        """What these turns bring, but for how the cube stands meanwhile."""
+        """The news of these turns, without the positions between."""
         new: list[TryNews] = []
         for turn in turns:
             self.t += each_s
@@ -115,7 +115,7 @@ def test_what_is_advised_is_known_again(moments: list[Moment], scrambler: Scramb
 def test_another_way_is_told_from_what_was_advised(
     moments: list[Moment], scrambler: Scrambler
 ) -> None:
-    """What was really done in the solve is named as the solve's review names it."""
+    """The way of the solve gets the same name as in the solve's review."""
     advisor, others = bold_advisor(), 0
     compared = 0
     for seed in range(5):
@@ -251,7 +251,7 @@ def test_a_virtual_solver_tries_twice(tmp_path: Path) -> None:
 
 
 def test_it_can_be_typed(tmp_path: Path) -> None:
-    """It is the same set-up every time, so that it can be known before."""
+    """The set-up is the same every time, so the test can type it."""
     log = str(FIXTURES / "evening.jsonl")
     given = ("2", "--log", log, "--level", "keen", "--json", "--typed")
     done = livecube(*given, data=tmp_path, typed="")
@@ -294,7 +294,7 @@ def test_a_pair_without_a_better_way_is_told() -> None:
 
 
 def test_a_turn_taken_back_is_no_try(moments: list[Moment], scrambler: Scrambler) -> None:
-    """The time begins anew with the next turn."""
+    """The next turn starts the time again."""
     moment = next(m for m in moments if len(m.row.slots) == 1)
     detour = [moment.row.turns_fixed[0], *inverse_turns(moment.row.turns_fixed[:1])]
     somebody = Somebody(moment, scrambler)

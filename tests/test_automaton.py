@@ -1,4 +1,4 @@
-"""The hands and eyes as a table: what the prices add up to, whose they are, what is refused."""
+"""The table of hands and eyes: sums of prices, left and right hands, files that are refused."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ names = st.sampled_from(["U", "y", "behind", "only", "plain", "wdie", "base"])
 
 
 def mirrored(move: Move) -> Move:
-    """As it looks in a mirror beside the cube."""
+    """The move as seen in a mirror beside the cube."""
     symbol = move.symbol.translate(MIRROR)
     return move if symbol == "x" else Move(symbol, 4 - move.quarters)
 
@@ -85,7 +85,7 @@ def test_mirrored_sequences_cost_the_other_hand_the_same(moves: list[Move]) -> N
 
 
 def test_the_hands_differ() -> None:
-    """Else the property above would hold for hands that are never mirrored."""
+    """If they did not, the property above would hold for hands that are never mirrored."""
     assert not np.array_equal(RIGHT.seconds_ms, LEFT.seconds_ms)
     assert not np.array_equal(RIGHT.looking.corner_ms, LEFT.looking.corner_ms)
     assert load_features("left").mirrored() == load_features("right")
@@ -196,7 +196,7 @@ def each_place_once(table: dict[str, Any]) -> bool:
 @examples(60)
 @given(tables())
 def test_the_schema_and_the_parser_agree(table: dict[str, Any]) -> None:
-    """But for the places, of which a schema cannot say that each is listed once."""
+    """Except for places: a schema cannot say that each is listed once."""
     assert accepted(table) == (VALIDATOR.is_valid(table) and each_place_once(table))
 
 
@@ -293,8 +293,8 @@ def test_other_hands_are_advised_otherwise(tmp_path: Path, monkeypatch: pytest.M
     from livecube.cli.hints import hints
 
     usual, crosses = load_search(load_hands()).tables.pieces, usual_cross(load_hands())
-    # To make these for other hands takes a quarter of a minute. Slower hands need no less, so
-    # that they bound the search for these, too.
+    # Bounds for other hands take a quarter of a minute. These hands are slower than the usual ones,
+    # so the usual bounds are valid for them too.
     monkeypatch.setattr(
         "livecube.search.bounds.piece_seconds",
         lambda moves, hands, kind, *, still: usual[int(still)][kind],

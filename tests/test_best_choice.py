@@ -1,4 +1,4 @@
-"""When a technique is the best choice, by rows made for the purpose."""
+"""When a technique is the best choice, with rows made for the test."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The directions of dependency, held by tests."""
+"""Tests of the import directions."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def test_imports_go_one_way() -> None:
 
 
 def _layers() -> list[set[str]]:
-    """Rooms and modules from the top to the bottom, as the contract lists them."""
+    """Rooms and modules from top to bottom, as listed in the contract."""
     linter = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["importlinter"]
     layers = linter["contracts"][0]["layers"]
     return [set(layer.replace("|", ":").replace(" ", "").split(":")) for layer in layers]
@@ -76,7 +76,7 @@ def test_pure_rooms_load_no_edge_in_a_clean_interpreter() -> None:
 
 
 def test_commands_are_there_before_the_search_is_loaded() -> None:
-    """A cube is followed at once, and also where numba cannot be had; hints come later."""
+    """A cube is followed at once, also without numba; hints come later."""
     modules = ", ".join(
         f"livecube.cli.{name}" for name in ("live", "practice", "replay", "history")
     )

@@ -1,4 +1,4 @@
-"""Publishing on a real broker: what it lets in, what it forgets, and everything that goes wrong."""
+"""Publishing on a real broker: refusals, lost messages, and everything that can go wrong."""
 
 from __future__ import annotations
 
@@ -74,12 +74,12 @@ async def publishing(
 
 
 def ended(consumer: Consumer, solves: int = 1) -> bool:
-    """Whether so many solves are over, with all that is said then."""
+    """Whether this many solves are over, with all their messages."""
     return any(body["solves"] == solves for body in consumer.bodies("session"))
 
 
 def said_of_itself(consumer: Consumer, times: int) -> bool:
-    """Whether the desk came or went so often."""
+    """Whether the desk appeared or left ``times`` times."""
     return len(consumer.bodies("availability")) >= times
 
 
@@ -101,7 +101,7 @@ async def test_a_dashboard_learns_all_and_the_truth_about_being_there(broker: Br
         "cross", "pair", "pair", "pair", "pair", "orient", "permute", "auf"
     ]  # fmt: skip
     assert len(consumer.bodies("solve")) == len(consumer.bodies("latest")) == 1
-    # It is told to be down at first only if the broker is there before the cube.
+    # The link is reported as down at first only if the broker connects before the cube.
     *first, up, last = [b["up"] for b in consumer.bodies("link")]
     assert (first in ([], [False]), up, last) == (True, True, False)
     assert all(h.topic.split("/")[1] == "K_C3_BCche_2F_2B_23" for h in consumer.heard)
@@ -114,7 +114,7 @@ async def test_a_dashboard_learns_all_and_the_truth_about_being_there(broker: Br
 async def test_a_home_has_a_state_for_every_entity_and_after_a_death_all_but_the_live_ones(
     broker: Broker, form: Any
 ) -> None:
-    """The network is cut silently: the broker says so after one and a half keepalives."""
+    """The network is cut silently: the broker reports it after one and a half keepalives."""
     keepalive_s = 1
     home = Home("homeassistant")
     async with Wire(broker.port) as wire, Consumer(broker.port, "#") as consumer:
@@ -124,7 +124,7 @@ async def test_a_home_has_a_state_for_every_entity_and_after_a_death_all_but_the
                 await sink.take(item)
             await consumer.until(lambda: ended(consumer))
             await consumer.until(lambda: "Session mean" in _now(home, consumer).states())
-            assert len(home.states()) == 20  # these items tell of no battery
+            assert len(home.states()) == 20  # these items have no battery
             assert None not in home.states().values()
             await sink.take(Battery(99.0, 71))
             await consumer.until(lambda: "Battery" in _now(home, consumer).states())
@@ -143,7 +143,7 @@ async def test_a_home_has_a_state_for_every_entity_and_after_a_death_all_but_the
 
 
 def _now(home: Home, consumer: Consumer) -> Home:
-    """The home with all that was heard."""
+    """The home after all messages that were heard."""
     for heard in consumer.heard[home.heard :]:
         home.take(heard.topic, heard.payload, retained=heard.retained)
     home.heard = len(consumer.heard)
@@ -153,7 +153,7 @@ def _now(home: Home, consumer: Consumer) -> Home:
 async def test_states_are_right_before_the_desk_is_said_to_be_there(
     broker: Broker, tmp_path: Path
 ) -> None:
-    """After a death it was there first, and automations saw how things had stood before."""
+    """After a death it was reported first, and automations saw old states."""
     path = tmp_path / "outbox.sqlite"
     async with Consumer(broker.port) as consumer:
         async with publishing(plan(broker.url), Outbox(path, print)) as sink:
@@ -192,17 +192,17 @@ async def test_on_a_birth_the_desk_introduces_itself_again_and_junk_does_nothing
 
 
 class RealisticHome:
-    """A home's connection: it hears what it asked for only while it is there."""
+    """A home's connection: it gets messages only while it is connected."""
 
     def __init__(self, port: int) -> None:
         self._port = port
         self.heard: dict[str, int] = {}
-        """Of each event by its id: ``seq``."""
+        """``seq`` of each event, by its id."""
         self._news = asyncio.Condition()
 
     @contextlib.asynccontextmanager
     async def there(self) -> AsyncIterator[None]:
-        """While it is connected; it says so when it has subscribed."""
+        """Connected inside the context; announces itself after subscribing."""
         async with aiomqtt.Client("127.0.0.1", self._port) as client:
             for topic in ("homeassistant/+/+/config", "livecube/+/#"):
                 await client.subscribe(topic, qos=1)
@@ -225,7 +225,7 @@ class RealisticHome:
                     self._news.notify_all()
 
     async def until(self, number: int) -> None:
-        """So many different events were heard."""
+        """Wait for this many different events."""
         async with asyncio.timeout(60), self._news:
             await self._news.wait_for(lambda: len(self.heard) >= number)
 
@@ -233,7 +233,7 @@ class RealisticHome:
 async def test_events_wait_for_a_home_that_reconnects_later_after_a_broker_restart(
     broker: Broker,
 ) -> None:
-    """They were told while nobody had subscribed yet, and reached nobody."""
+    """They were sent while nobody had subscribed yet, and reached nobody."""
     home, said, told = RealisticHome(broker.port), list[str](), items(3)
     third = len(told) // 3
     async with publishing(plan(broker.url), said=said) as sink:
@@ -247,7 +247,7 @@ async def test_events_wait_for_a_home_that_reconnects_later_after_a_broker_resta
         broker.start()
         async with Consumer(broker.port) as consumer:
             await consumer.until(lambda: bool(consumer.bodies("availability")))
-            await asyncio.sleep(1.0)  # longer than it takes to send what waits
+            await asyncio.sleep(1.0)  # longer than sending the waiting messages takes
         async with home.there():
             for item in told[2 * third :]:
                 await sink.take(item)
@@ -396,7 +396,7 @@ async def test_what_waited_while_the_broker_was_away_comes_in_order_and_once(
 async def test_what_a_broker_acknowledged_and_forgot_is_told_again_in_order(
     tmp_path: Path,
 ) -> None:
-    """More than solve/recent holds is forgotten, and more than it holds waits."""
+    """More solves are forgotten, and more wait, than solve/recent holds."""
     broker = Broker(tmp_path / "broker", keeps=False).start()
     different = happenings(3, 6)
     told = [numbered(different[n % 6], n) for n in range(1, 37)]
@@ -433,7 +433,7 @@ async def test_a_slow_broker_gets_everything(broker: Broker) -> None:
         assert len(consumer.bodies("stage")) == 8
 
 
-# What goes wrong is said in words
+# Errors in words.
 
 
 @pytest.fixture(scope="module")
@@ -592,7 +592,7 @@ async def test_who_may_not_read_its_mark_tells_again_all_that_may_be_forgotten(
                         await sink.take(item)
                     await consumer.until(functools.partial(ended, consumer, 2))
                 async with publishing(asked, Outbox(file, said.append), said):
-                    pass  # it says goodbye when all is sent
+                    pass  # it signs off when everything is sent
                 await consumer.until(functools.partial(said_of_itself, consumer, 4))
                 again[user] = [b["seq"] for b in consumer.bodies("solve") if b.get("again")]
                 assert len(consumer.bodies("solve")) == 2 + len(again[user])
@@ -661,7 +661,7 @@ async def test_nobody_there_no_such_name_no_tls_and_one_who_hangs_up() -> None:
 def test_a_sentence_about_a_broker_ends_well_and_promises_nothing(
     error: Exception, url: str
 ) -> None:
-    """A library's text ended it with a stop and a semicolon; commands said they try again."""
+    """A library's text ended it with a stop and a semicolon; commands promised to try again."""
     words = str(explain(error, parse_address(url)))
     assert not {".;", ". ;", ";;"} & {words[at : at + 2] for at in range(len(words))}
     assert words.rstrip(".; ") == words
@@ -669,7 +669,7 @@ def test_a_sentence_about_a_broker_ends_well_and_promises_nothing(
 
 
 async def test_an_old_broker_is_spoken_to_in_its_own_version() -> None:
-    """One that knows only MQTT 3.1.1, played here: it refuses 5 as the standard says."""
+    """A stand-in that knows only MQTT 3.1.1 and refuses 5 as the standard says."""
     levels = []
 
     async def old(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
@@ -702,7 +702,7 @@ def test_plain_text_to_another_machine_is_refused_unless_told(plain: bool, tmp_p
 
 
 async def test_a_will_is_said_at_once_when_the_process_dies(broker: Broker) -> None:
-    """A process that dies closes its sockets, and says nothing."""
+    """A process that dies closes its sockets without a message."""
     async with Consumer(broker.port) as consumer, Wire(broker.port) as wire:
         will = Parcel("livecube/d/availability", json.dumps({"state": "offline"}), retain=True)
         async with connected(Access(parse_address(wire.url)), "dying", will):

@@ -1,4 +1,4 @@
-"""Every benchmark and check command still runs. What they show is for whoever runs them in full."""
+"""Every benchmark and check command still runs; only full runs give figures."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from command import started
 
 FOLDER: Final = Path(__file__).parent / "checks"
 NO_COMMANDS: Final = ("beside", "every_command", "mutant_tests", "mutants", "usual_cases")
-"""What stands there, and is none."""
+"""Files of the folder that are not checks."""
 CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "advice_check": ("--positions", "4"),
     "compare_fastest": ("--positions", "1", "--techniques", "plain", "--plans", "1", "--seed", "6"),
@@ -58,7 +58,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
 
 
 def ran(name: str, folder: Path) -> str:
-    """What a check prints, run in this process, which has imported most of what it needs."""
+    """The output of a check, run in this process, which has imported most modules already."""
     out, status = io.StringIO(), 0
     with (
         patch.dict(os.environ),
@@ -96,7 +96,7 @@ def test_a_check_runs(name: str, tmp_path: Path) -> None:
 
 
 def test_a_benchmark_runs() -> None:
-    """That of the radio is run with every command: see ``test_the_tests.py``."""
+    """The benchmark of the radio runs with every command: see ``test_the_tests.py``."""
     done = started("bench", "--brief")
     assert done.returncode == 0, done.stderr
     assert len(done.stdout.splitlines()) > 3

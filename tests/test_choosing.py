@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 
 class Red:
-    """Claims whatever calls itself red."""
+    """Claims every device named red."""
 
     name: ClassVar[str] = "red"
     clock_wrap_ms: ClassVar[float | None] = None
@@ -44,7 +44,7 @@ class Red:
 
 
 class Blue(Red):
-    """Claims whatever calls itself blue."""
+    """Claims every device named blue."""
 
     name: ClassVar[str] = "blue"
 
@@ -57,7 +57,7 @@ def near(name: str | None, rssi: int = -60) -> Sighting:
 
 
 class Air:
-    """A radio that hears what it is given."""
+    """A radio that hears the given sightings."""
 
     label = "air"
 

@@ -1,4 +1,4 @@
-"""The commands as a user runs them, on real files; in processes of their own if they are to end."""
+"""The commands as a user runs them, on real files; in their own processes where they must end."""
 
 from __future__ import annotations
 
@@ -103,12 +103,12 @@ def test_hints_need_no_cache_that_can_be_written_to(
     made = np.load(file)
     tables = load_tables()
     monkeypatch.setattr("livecube.search.tables.build_tables", lambda step: tables)
-    # These take half a minute to make, and what is kept of all is what was made.
+    # Tables and kernels take half a minute to make; they are taken from the shared cache.
     monkeypatch.setattr(
         "livecube.search.bounds.piece_seconds",
         lambda moves, hands, kind, *, still: made[int(still)][kind].copy(),
     )
-    # Another process could not hand over what it makes.
+    # Another process could not pass on its tables.
     monkeypatch.delattr("livecube.edges.cache.Apart")
     cache = tmp_path / "cache"
     cache.mkdir()
@@ -122,7 +122,7 @@ def test_hints_need_no_cache_that_can_be_written_to(
 
 
 def test_standard_error_is_empty_once_the_search_is_ready() -> None:
-    livecube("hints", "R U R'")  # a machine's first start says that it prepares the search
+    livecube("hints", "R U R'")  # a machine's first start reports that it prepares the search
     done = livecube("hints", "R U R'")
     assert done.returncode == 0
     assert done.stdout

@@ -115,7 +115,7 @@ def test_drift_and_delay_are_found_under_one_sided_jitter(
 
 
 def test_arrivals_on_a_curve_cost_more_and_more() -> None:
-    """Each of them is a corner of the hull, of which only the latest are kept."""
+    """Each of them is a corner of the hull; only the latest corners are kept."""
     fit = ClockFit()
     for number in range(2000):
         fit.add(number * 0.1, number * 0.1 + (number / 2000) ** 2)
@@ -155,7 +155,7 @@ def test_a_clock_gives_account_of_itself() -> None:
 
 
 def test_a_simulated_cube_at_another_speed_gives_no_account_of_its_clock() -> None:
-    """Its clock was said to drift by millions of millionths."""
+    """It reported a drift of millions of millionths."""
 
     def accounts(speed: float) -> list[CubeEvent]:
         cube = simulated_cube("turnwire")(SOLVED_BYTES)

@@ -1,4 +1,4 @@
-"""Positions and turns: the rules that hold for every cube, and how turns are counted."""
+"""Positions and turns: laws that hold for every cube, and how turns are counted."""
 
 from __future__ import annotations
 

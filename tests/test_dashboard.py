@@ -1,4 +1,4 @@
-"""What a dashboard is told: topics, messages by their schemas, discovery, listeners."""
+"""The dashboard's topics, messages by their schemas, discovery, listeners."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ SCHEMAS = {
 }
 TREE = Tree("livecube", desk_part("Küche/1 +#"))
 STATES = ("battery", "drill/latest", "fingers", "beat", *(kind.topic for kind in FIGURE_KINDS))
-"""All that entities may have to wait for."""
+"""All states that entities may wait for."""
 
 
 @functools.cache
@@ -140,7 +140,7 @@ def test_a_judged_drill_is_told_in_the_words_of_the_dashboard() -> None:
 
 
 class Practised:
-    """A session in which each solve is judged, and what its desk tells."""
+    """A session in which each solve is judged, and the messages of its desk."""
 
     def __init__(self, last: Mapping[str, dict[str, Any]] = MappingProxyType({})) -> None:
         ids = itertools.count(len(last))
@@ -166,7 +166,7 @@ class Practised:
         for item in SOLVES[self.number % len(SOLVES)]:
             told += self.take(item)
             if isinstance(item, SolveOver):
-                assert not any(m.name == "solve" for m in told)  # it waits to be judged
+                assert not any(m.name == "solve" for m in told)  # it waits for its judgement
         told += self.take(SolveMark(9.0, self.number, "end"))
         self.attempts.add(Attempt(self.number, ms, penalties))
         tally = self.attempts.tally
@@ -189,7 +189,7 @@ SOLVES = happenings(4, 3)
 
 
 def practised(solves: int = 6) -> list[Message]:
-    """Everything that practice may tell, of a session of so many solves."""
+    """All messages of a practice session with this many solves."""
     session = Practised()
     session.take(Month(20.0, 30, 12, 8, 3))
     for number in range(solves):
@@ -270,7 +270,7 @@ steps = st.lists(
 
 
 def figures_of(tally: Tally) -> dict[str, Result | None]:
-    """In milliseconds; what is not there has no value."""
+    """Figures in milliseconds; None for a missing one."""
     times = [one for one in tally.results if not isinstance(one, str)]
     return {
         **{name.replace(" ", "-"): result for name, result in tally.averages},
@@ -416,7 +416,7 @@ def test_entities_are_there_when_there_is_a_value_and_the_same_in_both_forms(for
 
 
 def hear(home: Home, messages: list[Message], known: set[str] | None = None) -> set[str]:
-    """A home hears messages, and is introduced to what has a value for the first time."""
+    """A home gets messages, and the configuration of each entity with its first value."""
     known = known or set()
     for message in messages:
         home.take(TREE.topic(message.name), message.payload.encode(), retained=False)
@@ -455,7 +455,7 @@ def test_every_entity_has_a_state_after_the_first_solve_that_is_the_solves() -> 
 
 
 def test_each_stage_shows_its_split_when_it_is_done_and_is_empty_when_a_solve_begins() -> None:
-    """A home's sensors changed only when a solve ended."""
+    """Earlier a home's sensors changed only when a solve ended."""
     home, messenger = at_home(()), Messenger("a", Cube("c", "n"), lambda t: "", lambda: "id")
     names = ["Cross", *(f"Pair {n}" for n in range(1, 5))]
     names += ["Orientation (OLL)", "Permutation (PLL)", "Closing turn (AUF)"]
@@ -614,11 +614,11 @@ def test_the_tree_names_every_topic_and_schema() -> None:
     assert all(f"`{name}`" in text for name in SCHEMAS)
 
 
-# What is told is what was told.
+# Digests of all messages.
 
 
 def garbled(body: dict[str, Any], rng: random.Random) -> Any:
-    """A message with one of its values something else."""
+    """A message with one of its values replaced."""
     strange: tuple[Any, ...]
     strange = (
         None,
@@ -637,7 +637,7 @@ def garbled(body: dict[str, Any], rng: random.Random) -> Any:
 
 
 def heard() -> list[str]:
-    """What a listener makes of all messages, half of them garbled, some from elsewhere."""
+    """A listener's states after all messages, half of them garbled, some from elsewhere."""
     rng, desks, lines = random.Random(1), Desks("cubes"), []
     for number, message in enumerate(told()[0] + practised() + told(2)[0]):
         body = garbled(message.body, rng) if rng.random() < 0.5 else message.body
@@ -660,7 +660,7 @@ DIGESTS = {
     "off 14": "e3b0c442",
     "topics": "30c7ec16",
 }
-"""Of everything that is told, and what a listener makes of it."""
+"""Digests of all messages, and of a listener's states."""
 
 
 def digests() -> dict[str, str]:

@@ -90,7 +90,7 @@ async def test_the_page_shows_desks_of_a_real_broker_and_obeys_nothing(tmp_path:
 def test_whoever_is_refused_or_not_there_gets_the_form_back_and_a_password_can_be_typed(
     tmp_path: Path,
 ) -> None:
-    """There was no way back, and no place for a password beside an address behind #."""
+    """Earlier there was no way back, and no place for a password beside an address after #."""
     from selenium.webdriver.support.ui import WebDriverWait
 
     page, folder = tmp_path / "page.html", tmp_path / "broker"
@@ -142,7 +142,7 @@ def test_whoever_is_refused_or_not_there_gets_the_form_back_and_a_password_can_b
 def test_on_a_phone_no_word_is_broken_and_names_turn_nothing_around(
     tmp_path: Path, width: int
 ) -> None:
-    """Stages' names broke inside the word, and a desk's name could turn the text around it."""
+    """Earlier stages' names broke inside words, and a desk's name could turn the text around it."""
     page = tmp_path / "page.html"
     page.write_text(page_text(), encoding="utf-8")
     name = "a\u202eb\u200fc\x07d e"

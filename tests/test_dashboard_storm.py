@@ -1,4 +1,4 @@
-"""A small storm: ``python tests/checks/dashboard_chaos.py`` raises the great one."""
+"""A small version of ``python tests/checks/dashboard_chaos.py``."""
 
 from __future__ import annotations
 

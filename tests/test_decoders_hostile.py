@@ -44,7 +44,7 @@ DECODERS: dict[str, Callable[[], Decoder]] = {
 
 
 for name in entry_points(group="livecube.decoders").names:
-    # Without a simulated cube an installed decoder has no packets to be tried with.
+    # Without a simulated cube there are no packets for an installed decoder.
     cube = simulated_cube(name)
     globals()[f"Test{''.join(filter(str.isalnum, name.title()))}"] = decoder_tests(
         DECODERS[name], cube
@@ -52,7 +52,7 @@ for name in entry_points(group="livecube.decoders").names:
 
 
 def plain_tests() -> type[Any]:
-    """The README's one line, as it stands there."""
+    """The README's one line, unchanged."""
     (line,) = re.findall(r"^TestPlain = .*$", README, re.MULTILINE)
     namespace = {**example(), "decoder_tests": decoder_tests}
     exec(line, namespace)

@@ -1,4 +1,4 @@
-"""What a listener knows of a desk, by values worked out by hand."""
+"""A listener's knowledge of a desk, with values worked out by hand."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from livecube.dashboard.desks import DeskNow, Desks
 
 
 def heard(*messages: tuple[str, dict[str, Any]]) -> DeskNow:
-    """What a listener knows of a desk after these."""
+    """A listener's knowledge of a desk after these messages."""
     desks = Desks("livecube")
     for name, body in messages:
         assert desks.take(f"livecube/a/{name}", json.dumps(body).encode()) is not None

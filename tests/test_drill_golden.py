@@ -1,8 +1,8 @@
-"""Which positions are drawn for drills, and what rounds come to, as it was before.
+"""The positions that are drawn for drills, and the results of rounds.
 
-Whether it is right is judged in ``test_drills.py`` and ``test_drill_rounds.py``; here nothing
-changes without being seen. ``python tests/test_drill_golden.py`` writes the golden file anew; read
-the difference before you commit it.
+Other tests judge whether it is right: ``test_drills.py``, ``test_drill_rounds.py``. This test only
+shows every change. ``python tests/test_drill_golden.py`` rewrites the golden file; read the
+difference before you commit it.
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ def sampled_for(technique: str, face: int) -> Iterator[str]:
 
 
 def drawn() -> Iterator[str]:
-    """A set, the same with wishes, and positions of its cases."""
+    """A set, a set with wishes, and positions of its cases."""
     shares: list[float] = []
     technique = BY_ID["made-pair"]
     first = drawn_set(advisor_at(), Wish(technique, 3), random.Random(5), (), shares.append)

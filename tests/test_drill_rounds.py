@@ -1,4 +1,4 @@
-"""Fingers and beat against values worked out by hand; the scheduler; what is kept of drills."""
+"""Fingers and beat with values worked out by hand; the scheduler; stored drills."""
 
 from __future__ import annotations
 
@@ -71,7 +71,7 @@ NOW = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 
 
 def strokes(drill: FingerDrill, t: float, quarters: Sequence[int], gaps: Sequence[float]) -> float:
-    """Turn so, each turn so many seconds behind the one before; when the last one was."""
+    """Make these turns with these gaps in seconds; returns the time of the last one."""
     for made, gap in zip(quarters, gaps, strict=True):
         t += gap
         TOLD.extend(drill.feed(Turn(t, make_turn(BOTTOM, made))))
@@ -144,7 +144,7 @@ def test_no_difference_is_told_from_noise() -> None:
 def test_whoever_keeps_the_beat_misses_none(
     turns: int, tempo: float, late: float, seed: int
 ) -> None:
-    """Whatever the delay between a beat and its turn, as long as it is the same."""
+    """For any constant delay between a beat and its turn."""
     kept = judged_beat([(late + k / tempo, "cross") for k in range(turns)], tempo)
     assert (kept.missed, kept.empty) == (0, 0)
     at = seed % (turns - 1) + 1
@@ -234,7 +234,7 @@ def test_a_solve_that_is_broken_off_is_judged_as_far_as_it_came() -> None:
     back = inverse_turns(turns)
     for number, turn in enumerate(back[:3]):
         session.feed(Turn(10 + 0.5 * number, turn))
-    assert session.finish() == []  # so few say nothing
+    assert session.finish() == []  # too few to judge
     for number, turn in enumerate(back[3:6], start=3):
         session.feed(Turn(11 + 0.5 * number, turn))
     (judged,) = session.finish()
@@ -403,7 +403,7 @@ def test_rounds_by_a_virtual_solver_are_told_and_kept(tmp_path: Path) -> None:
         kept = history.database.execute("SELECT kind, figures FROM drill_round").fetchall()
     assert [kind for kind, _ in kept] == ["fingers", "beat"]
     fingers, beat = (json.loads(figures) for _, figures in kept)
-    assert fingers["left_ms"] < fingers["right_ms"]  # he is so
+    assert fingers["left_ms"] < fingers["right_ms"]  # the right ring finger is slower
     assert 0 < beat["turns"] == len(beat["off_ms"])
     assert beat["missed"] < beat["turns"] / 4
 

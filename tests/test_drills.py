@@ -1,4 +1,4 @@
-"""Drills: positions that are what they claim, brought to the cube, judged rightly."""
+"""Drills: positions in which the technique is best, short set-ups, right judgements."""
 
 from __future__ import annotations
 
@@ -62,7 +62,7 @@ if TYPE_CHECKING:
     from livecube.scrambling.path import ScramblePath
 
 TECHNIQUES = {one.id: one for one in drilled_techniques()}
-USUAL = [name for name in TECHNIQUES if name != "keyhole-flip"]  # which is slow to find
+USUAL = [name for name in TECHNIQUES if name != "keyhole-flip"]  # slow to find
 DOORS = ("keyhole-corner", "keyhole-edge")
 
 
@@ -78,7 +78,7 @@ def scrambler() -> Scrambler:
 
 @pytest.fixture(scope="module")
 def places(advisor: Advisor) -> dict[str, tuple[DrillPlace, ...]]:
-    """Some places of each technique, for two cross colours; more where others are done plainly."""
+    """Some places of each technique, for two cross colours; more for techniques that look plain."""
     return {
         name: tuple(islice(found(advisor, name, face), 2 + (name in DOORS)))
         for face, name in zip([0, 5] * len(USUAL), USUAL, strict=False)
@@ -86,7 +86,7 @@ def places(advisor: Advisor) -> dict[str, tuple[DrillPlace, ...]]:
 
 
 def found(advisor: Advisor, name: str, face: int) -> Iterator[DrillPlace]:
-    """Each near to where the one before ends."""
+    """Places, each near the end of the one before."""
     rng, base = random.Random(face + 3), SOLVED
     while True:
         if (place := sampled(advisor, TECHNIQUES[name], face, rng, base)) is not None:
@@ -105,7 +105,7 @@ def array(position: bytes) -> np.ndarray[tuple[int, ...], np.dtype[np.uint8]]:
 def test_the_technique_is_the_best_choice(
     name: str, places: dict[str, tuple[DrillPlace, ...]]
 ) -> None:
-    """Another advisor, which knows nothing of the drill, puts it first."""
+    """Another advisor, without knowledge of the drill, puts it first."""
     other = advisor_at()
     assert len(places[name]) >= 2
     for place in places[name]:
@@ -118,7 +118,7 @@ def test_the_technique_is_the_best_choice(
             assert quickest == pytest.approx(place.row.total)
         elif place.row.plain is not None:
             assert place.row.total + 0.1 < place.row.plain.seconds + place.row.plain.looking
-        # Where another technique does as well, nobody could say which one was called for.
+        # If another technique is as good, the position has no clear answer.
         own = {row.turns_fixed for row in rows if row.technique == name}
         for row in rows:
             if row.fastest and len(row.slots) == len(slots) and row.turns_fixed not in own:
@@ -216,7 +216,7 @@ def test_no_link_is_longer_than_need_be() -> None:
 
 
 def test_set_ups_of_a_set_are_short(advisor: Advisor) -> None:
-    """Each place lies near to where the one before ends."""
+    """Each place is near the end of the one before."""
     lengths = []
     for name, face in (("made-pair", 0), ("pseudo-x-cross", 5)):
         of = drawn_set(advisor, Wish(TECHNIQUES[name], 4, face), random.Random(face))
@@ -243,7 +243,7 @@ def plain_turns(advisor: Advisor, place: DrillPlace) -> tuple[int, ...]:
 
 
 class Somebody:
-    """Who sets up and tries; ``t`` is the cube's clock."""
+    """A person who sets up and tries; ``t`` is the cube's clock."""
 
     def __init__(self, places: Sequence[DrillPlace], scrambler: Scrambler) -> None:
         self.trying = Trying(iter(places), path(scrambler, places[0].face))
@@ -288,7 +288,7 @@ def test_the_best_way_is_judged_as_what_was_asked(
 
 
 def aligned(advisor: Advisor, name: str, count: int) -> list[DrillPlace]:
-    """Places with the cross layer aligned, where the plain way may do as well."""
+    """Places with the cross layer aligned, where the plain way may be as good."""
     rng, found = random.Random(7), list[DrillPlace]()
     while len(found) < count:
         position = apply_turns(SOLVED, Situation.of(SOLVED, 0).fixed(broken_pairs(rng, 2, 2)))
@@ -429,7 +429,7 @@ def test_how_well_it_went(
 
 
 class PlainSource(TrierSource):
-    """A virtual solver who has never heard of the technique."""
+    """A virtual solver who does not know the technique."""
 
     def __init__(self, ways: dict[str, tuple[int, ...]]) -> None:
         super().__init__(len(ways), 2, 200.0)
@@ -488,7 +488,7 @@ def test_everything_has_words(
             assert drill_line(news)
     for kind in (DrillReady, TryTurned):
         assert "into which slot" in drawn[kind]
-        assert moves_text(place.row.moves) not in drawn[kind]  # it gives nothing away
+        assert moves_text(place.row.moves) not in drawn[kind]  # no answer shown
         assert not any(slot in drawn[kind] for slot in place.row.slots)
 
 

@@ -1,4 +1,4 @@
-"""Facelets there and back, the laws that they can break, and the names of pieces and holdings."""
+"""Facelets read back, the laws that they can break, and the names of pieces and holdings."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def refused(facelets: Sequence[str]) -> PositionError:
 
 
 def law_broken_by(position: Array) -> PositionError:
-    """How a position is refused, which must be the same for its facelets."""
+    """The error for a position; its facelets must give the same error."""
     with pytest.raises(PositionError) as caught:
         check_position(position)
     shown = refused(facelets_text(position))
@@ -54,7 +54,7 @@ def law_broken_by(position: Array) -> PositionError:
 
 
 def with_(position: Array, changes: dict[int, int]) -> Array:
-    """The position with some pieces' reference stickers elsewhere."""
+    """The position with the reference stickers of some pieces moved."""
     result = position.copy()
     for piece, place in changes.items():
         result[piece] = place

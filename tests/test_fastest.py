@@ -1,4 +1,4 @@
-"""The search finds the fastest ways, as plain enumeration does; what is shipped says the same."""
+"""The search finds the same fastest ways as plain enumeration, and so does the shipped book."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def search(hands: Automaton) -> FastestSearch:
 
 
 class _Plain:
-    """Every written sequence that answers a task, by trying all moves and rotations."""
+    """All written sequences for a task, by trying all moves and rotations."""
 
     def __init__(self, hands: Automaton, task: Task, ceiling_ms: int) -> None:
         self.hands, self.task, self.ceiling_ms = hand_arrays(hands), task, ceiling_ms
@@ -122,7 +122,7 @@ def _near(random: Random, faces: str, most: int) -> list[int]:
 
 
 def _question(random: Random) -> tuple[Array, Task]:
-    """A position a few turns away from what the task asks."""
+    """A position a few turns from the goal of the task."""
     goal = random.choice([0b10001, 0b110011, 0b1010001, 0b11111111, random.randrange(256)])
     kind = random.randrange(4)
     if kind == 0:
@@ -139,7 +139,7 @@ def _question(random: Random) -> tuple[Array, Task]:
 
 @cache
 def _compared(seed: int, hands: Automaton) -> tuple[Array, Task, list[int], _Plain]:
-    """A question, the holdings to begin from, and what plain enumeration says."""
+    """A question, the holdings to begin from, and the result of plain enumeration."""
     random = Random(seed)
     position, task = _question(random)
     starts = random.sample(UPRIGHT, 2)
@@ -168,7 +168,7 @@ def test_plain_enumeration_has_something_to_compare_with(hands: Automaton) -> No
 
 
 def _answers(book: Book, numbers: list[int]) -> list[list[tuple[list[int], int]]]:
-    """Of each question the tokens and prices of its ways, ties in one order."""
+    """For each question the tokens and prices of its ways, ties in a fixed order."""
     at = book.places_of(np.array(numbers))
     assert (at >= 0).all()
     return [

@@ -1,16 +1,16 @@
-"""With the cross whole at offset 0 the questions are finitely many: some of them are asked.
+"""With the cross whole at offset 0 there are finitely many questions: this test asks some of them.
 
 For every technique that is possible then and every key (:mod:`finite_keys`): all shortest
-sequences in one of the four slots, which takes turns with the keys, from an engine without the
+sequences in one of the four slots, which take turns with the keys, from an engine without the
 pair table and from one with it. They are compared as whole lists with :mod:`finite_set`, which
 meets in the middle. No length is cut off.
 
-What a key is: S and the places of the two pieces for ``shortest`` and ``plain`` (asked at once,
-as the program does) and, where they form a block, for ``made-pair``; for ``keyhole-corner`` S
-and the place of the corner; for ``keyhole-edge`` and ``keyhole-flip`` S, the place of the edge
-and which other free slots are doors, since only those with an unsolved corner are; for
-``pseudo-pair`` S, the other slot and the places of the two pieces that are missing. Keys are
-counted once for each technique, so a place where several are possible counts several times.
+A key is S and the places of the two pieces for ``shortest`` and ``plain`` (asked at once, as the
+program does) and, if they form a block, for ``made-pair``; for ``keyhole-corner`` S and the place
+of the corner; for ``keyhole-edge`` and ``keyhole-flip`` S, the place of the edge and the other free
+slots that are doors (only those with an unsolved corner are); for ``pseudo-pair`` S, the other slot
+and the places of the two missing pieces. Keys are counted once for each technique, so a place with
+several possible techniques counts several times.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from livecube.search.engine import Engine
 
 EVERY: Final = 49
-"""So that all techniques, slots and numbers of kept slots are among them."""
+"""This step reaches all techniques, slots and numbers of kept slots."""
 
 
 @pytest.fixture(scope="module")
@@ -87,7 +87,7 @@ def test_comparison_sees_a_sequence_too_few_or_too_many(
 
 
 def test_answers_at_offset_0_are_those_found_by_meeting_in_the_middle() -> None:
-    """Every so manyth key; ``checks/finite_check.py`` takes them all."""
+    """A part of the keys; ``checks/finite_check.py`` takes all of them."""
     some = list(keys())[::EVERY]
     wrong, found = compared(some)
     assert len(found) == sum(len(key.techniques) for key in some)

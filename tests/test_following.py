@@ -1,4 +1,4 @@
-"""A cube that is followed live: alarms, answers and keys between its turns, and what is shown."""
+"""Following a cube live: alarms, answers and keys between its turns, and the screen."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Published formats: real logs and real output are as their JSON Schemas say."""
+"""Published formats: real logs and real output follow their JSON Schemas."""
 
 from __future__ import annotations
 
@@ -65,13 +65,13 @@ EVERY_MARK: Final = (
     '{"t": 1.4, "mark": "reset"}',
     '{"t": 1.5, "mark": "clue"}',
 )
-"""A log in which every event stands."""
+"""A log with every kind of event."""
 _ALIKE: Final = 12
-"""Of events with the same keys, so many are compared with their schema: that takes long."""
+"""Of events with the same keys, only this many are validated, since validation is slow."""
 
 
 def _closed(schema: Any, within: str = "items") -> Any:
-    """The schema, refusing keys that it does not name: what is told must be described."""
+    """The schema, refusing keys that it does not name: everything in the output is described."""
     if isinstance(schema, list):
         return [_closed(one, within) for one in schema]
     if not isinstance(schema, dict):
@@ -101,21 +101,21 @@ def validator(name: str) -> jsonschema.Draft202012Validator:
 
 @cache
 def command_validator(kind: str) -> jsonschema.Draft202012Validator:
-    """For an object of a command that has no schema of its own."""
+    """The validator for an object of a command without a schema of its own."""
     return jsonschema.Draft202012Validator(
         {"$ref": f"commands{SUFFIX}#/$defs/{kind}"}, registry=REGISTRY
     )
 
 
 def objects(*arguments: str) -> list[dict[str, Any]]:
-    """What a command prints for programs."""
+    """The JSON output of a command."""
     done = started(*arguments)
     assert done.returncode == 0, done.stderr
     return [json.loads(line) for line in done.stdout.splitlines()]
 
 
 def repaired_log(folder: Path) -> Path:
-    """A solve in which a pair comes out again behind the fourth, and stays out."""
+    """A solve in which a pair comes out again after the fourth, and stays out."""
     lines = EVENING.read_text(encoding="utf-8").splitlines()
     (solve, *_) = [one for one in objects("replay", str(EVENING), "--json", "--no-hints")
                    if one["event"] == "solve"]  # fmt: skip
@@ -137,13 +137,13 @@ def repaired_log(folder: Path) -> Path:
 
 @pytest.fixture(scope="module")
 def stream(tables: None, tmp_path_factory: pytest.TempPathFactory) -> list[dict[str, Any]]:
-    """What ``live``, ``replay`` and ``practice`` print, in many ways."""
+    """The output of ``live``, ``replay`` and ``practice`` with many options."""
     folder = tmp_path_factory.mktemp("formats")
     marks = folder / "marks.jsonl"
     marks.write_text("\n".join(EVERY_MARK) + "\n", encoding="utf-8")
     quickly = ("--simulated", "--speed", "1000", "--seed", "1", "--json")
     seldom = list[dict[str, Any]]()
-    for seed in ("1", "48"):  # which have them
+    for seed in ("1", "48"):  # these seeds have such events
         log = str(folder / f"{seed}.jsonl")
         started("simulate", log, "--seed", seed, "--solves", "3")
         seldom += [one for one in objects("replay", log, "--json", "--no-hints")
@@ -183,7 +183,7 @@ def test_every_event_is_described_and_met(stream: list[dict[str, Any]]) -> None:
         if alike[keys] <= _ALIKE:
             validator("events").validate(told)
     met = Counter(told["event"] for told in stream)
-    # Of tries that are given up, or get stuck.
+    # These events belong to tries that are given up or shown.
     assert {*SCHEMAS["events"]["$defs"]} - {*met} <= {"anew", "shown"}
 
 

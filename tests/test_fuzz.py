@@ -1,4 +1,4 @@
-"""A slice of what ``python tests/checks/fuzz_decoders.py`` does with millions of packets."""
+"""A small part of ``python tests/checks/fuzz_decoders.py``, which sends millions of packets."""
 
 from __future__ import annotations
 

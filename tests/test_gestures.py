@@ -1,4 +1,4 @@
-"""Gestures on a solved cube: seen when they are meant, and never by accident."""
+"""Gestures on a solved cube are recognised when they are made, and never by accident."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def seen(turns: str, each_s: float = 0.3) -> list[Gesture | None]:
 def test_gestures(turns: str, gesture: Gesture) -> None:
     assert seen(turns) == [gesture]
     assert seen(f"{turns} {turns}") == [gesture, gesture]
-    assert seen(f"R U R' U' U R U' R' {turns}") == [gesture]  # after anything, once it is solved
+    assert seen(f"R U R' U' U R U' R' {turns}") == [gesture]  # after any turns
 
 
 @pytest.mark.parametrize(

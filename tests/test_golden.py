@@ -1,6 +1,6 @@
-"""Whole-pipeline golden files: what a replay of each fixture prints, to the letter.
+"""Golden files of the whole pipeline: the exact output of a replay of each fixture.
 
-``python tests/test_golden.py`` writes them anew; read the difference before you commit it.
+``python tests/test_golden.py`` rewrites them; read the difference before you commit it.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from livecube.edges.sinks import JsonSink
 from livecube.stages.tracker import Tracker
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
-# Captures hold packets only, which tests of profiles decode.
+# Captures hold only packets; tests of profiles decode them.
 LOGS = sorted(
     p for p in FIXTURES.glob("*.jsonl") if not p.name.endswith((".golden.jsonl", ".capture.jsonl"))
 )
@@ -37,7 +37,7 @@ def replayed(log: Path) -> str:
                 await follow_log(reader, pipeline, hub, None, time.monotonic)
 
     asyncio.run(run())
-    # Turns stand in the log already; the golden file holds what was made of them.
+    # Turns are in the log already; the golden file holds everything that follows from them.
     kept = [line for line in out.getvalue().splitlines() if json.loads(line)["event"] != "turn"]
     return "\n".join(kept) + "\n"
 

@@ -1,4 +1,4 @@
-"""The manual as a command shows it."""
+"""The command ``livecube guide``."""
 
 from __future__ import annotations
 

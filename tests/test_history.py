@@ -1,4 +1,4 @@
-"""The history: kept once, found again, changed and changed back."""
+"""The history: solves are kept once, found, changed, and changes undone."""
 
 from __future__ import annotations
 
@@ -113,7 +113,7 @@ def test_nothing_is_added_twice(evening: History, tmp_path: Path) -> None:
 def test_marks_tell_of_inspection_and_of_a_cube_one_turn_short(
     history: History, tmp_path: Path
 ) -> None:
-    """A4d1: from 15.00 s two seconds; 10f1: one turn short two seconds."""
+    """A4d1: two seconds from 15.00 s on; 10f1: two seconds for one turn short."""
     events: list[CubeEvent] = [
         SolveMark(1.0, 1, "inspect"),
         HeldAs(2.0, Holding.of(5, 2)),

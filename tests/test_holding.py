@@ -1,4 +1,4 @@
-"""How the cube is held, from the turns: against every path, known sequences, and the truth."""
+"""The holding inferred from the turns: against every path, known sequences, and the truth."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def solves(count: int = 60) -> list[VirtualSolve]:
 
 
 def reported(text: str, gap_s: float, stage: int, *, swapped: bool = False) -> SolvePart:
-    """Moves as a cube without slices reports them, held white down, green front at first.
+    """The moves as reported by a cube without slices, at first held white down, green front.
 
     Another stage begins with each rotation.
     """
@@ -99,7 +99,7 @@ def test_known_sequences_are_read_as_they_are_made(
     "text", ["U R U' R' y U R U' R'", "R U R' U y R U' R'", "U' R' U R y' L U L' U L U' L'"]
 )
 def test_a_pair_after_a_rotation(text: str) -> None:
-    """The rotation is seen, since hardly anybody inserts at the back."""
+    """The rotation is inferred, since hardly anybody inserts at the back."""
     part = reported(text, 0.0, PAIR)
     assert "B" not in written(part)
     rotated = {str(WHITE_DOWN.after(move)) for move in parse_moves("y y'")}
@@ -129,7 +129,7 @@ def test_how_long_its_turns_took_tells_what_was_in_front() -> None:
 
 
 def attitude(holding: int, sway: float = 0.0, drift: float = 0.0) -> Quaternion:
-    """How a cube that is held so stands in space, tilted forwards and turned on the spot (rad)."""
+    """The attitude of a cube in a holding, tilted forwards and turned about the vertical (rad)."""
     held = HOLDINGS[holding]
     # The cube's axes x, y, z point out of red (3), white (0) and green (2).
     axes = {"R": (1, 0, 0), "L": (-1, 0, 0), "U": (0, 1, 0), "D": (0, -1, 0), "F": (0, 0, 1)}
@@ -244,7 +244,7 @@ def test_most_of_the_last_layer_is_read_right_and_confidence_means_what_it_says(
         last_layer += [stage >= ORIENT for stage in part.stages]
     hits, confident, late = np.array(right), np.array(sure), np.array(last_layer)
     assert hits[late].mean() > 0.95
-    assert hits[~late].mean() > 0.5  # by chance it would be a quarter
+    assert hits[~late].mean() > 0.5  # chance gives a quarter
     assert abs(hits.mean() - confident.mean()) < 0.04
 
 
@@ -261,7 +261,7 @@ def test_a_left_handed_solver_is_recognised() -> None:
 def test_live_says_the_same_as_hindsight_about_the_last_turn() -> None:
     live = LiveHolding(TRAINED)
     for i in range(400):
-        live.turn(i % 18, 0.25 * i, 1, 0)  # so that the pace is as well known
+        live.turn(i % 18, 0.25 * i, 1, 0)  # so that the pace is known, too
     for done in solves(10):
         part = replace(true_part(done), cross=-1)
         part = replace(part, times=[0.25 * i for i in range(len(part.turns))])

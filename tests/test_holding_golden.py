@@ -1,8 +1,8 @@
-"""What is read of the hands of virtual solvers, to four digits.
+"""The holdings of virtual solvers as the model infers them, to four digits.
 
-Whether it is right is judged in ``test_holding.py`` and ``test_acquaintance.py``, over many solves;
-here nothing changes without being seen. ``python tests/test_holding_golden.py`` writes the golden
-file anew; read the difference before you commit it.
+Other tests judge whether it is right: ``test_holding.py``, ``test_acquaintance.py``. This test only
+shows every change. ``python tests/test_holding_golden.py`` rewrites the golden file; read the
+difference before you commit it.
 """
 
 from __future__ import annotations
@@ -68,7 +68,7 @@ def met(habits: Habits, count: int = 6) -> Iterator[str]:
 
 
 def believed(habits: Habits) -> Iterator[str]:
-    """What is left of a probability, in each group of stages."""
+    """The believed probability for each group of stages."""
     solver = Acquaintance(MODEL)
     for done in virtual_solves(range(950, 955), habits):
         solver.read(true_part(done))
@@ -84,7 +84,7 @@ def believed(habits: Habits) -> Iterator[str]:
 
 
 def attitudes(part: SolvePart) -> list[Quaternion | None]:
-    """Of a sensor that sways, sometimes says nothing, and turns over once."""
+    """Attitudes of a sensor that sways, is sometimes silent, and turns over once."""
     rng = np.random.default_rng(3)
     told: list[Quaternion | None] = []
     for i in range(len(part.turns)):
@@ -94,14 +94,14 @@ def attitudes(part: SolvePart) -> list[Quaternion | None]:
 
 
 def sensed() -> Iterator[str]:
-    """With a gyroscope, and with a holding stated on the way."""
+    """Holdings with a gyroscope, and with a holding stated during the solve."""
     part = true_part(next(virtual_solves([21], RIGHT_HANDED)))
     yield from lines_of(read_solve(replace(part, attitudes=attitudes(part)), MODEL))
     yield from lines_of(read_solve(replace(part, stated={4: 3, 30: 17}), MODEL))
 
 
 def live() -> Iterator[str]:
-    """Turn by turn; the cross is known late, and a holding is stated."""
+    """Holdings turn by turn; the cross is known late, and a holding is stated."""
     holding = LiveHolding(MODEL)
     for number, done in enumerate(virtual_solves([31, 32], LEFT_HANDED)):
         part = true_part(done)
@@ -116,7 +116,7 @@ def live() -> Iterator[str]:
 
 
 def followed(kind: Kind) -> Iterator[str]:
-    """What the pipeline tells of three solves, the second of a kind and with a holding stated."""
+    """The pipeline's events of three solves, the second of a kind and with a stated holding."""
     solves = session(12, [set(), {kind}, set()], RIGHT_HANDED)
     tracker, follower = Tracker(), HoldingFollower(MODEL)
     events = solves.events()
@@ -135,7 +135,7 @@ def followed(kind: Kind) -> Iterator[str]:
 
 
 def learned() -> Iterator[str]:
-    """What is counted of somebody's own solves, beside few of others."""
+    """The counts of a person's own solves, beside a few of others."""
     others = true_counts(virtual_solves(range(40, 44), RIGHT_HANDED))
     parts = [true_part(done) for done in virtual_solves(range(4), OTHERWISE)]
     for kinds in ([others], [others, others.mirrored().weakened(0.5)]):

@@ -1,4 +1,4 @@
-"""Full disks, locks and rights while somebody practises: told, and what was told is not lost."""
+"""Full disks, locks and missing rights during practice: reported, and no reported solve is lost."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ _FIVE = (*_QUICKLY, "--solves", "5", "--no-hints")
 
 @pytest.fixture
 def refused(monkeypatch: pytest.MonkeyPatch) -> threading.Event:
-    """Set when the history has refused to keep something; a test that waits depends on no speed."""
+    """Set when the history has refused to keep something, so that tests need not rely on speed."""
     keep, refused = History.keep, threading.Event()
 
     def watched(*arguments: Any) -> int | None:
@@ -56,7 +56,7 @@ def test_a_disk_that_fills_up_loses_nothing_in_silence(
     most: int,
     refused: threading.Event,
 ) -> None:
-    """There is no room from the end of the first solve to that of another."""
+    """The disk is full from the end of the first solve to the end of another."""
     done = list[int]()
     with narrowing() as files_up_to:
 
@@ -119,7 +119,7 @@ def test_a_session_that_begins_where_nothing_can_be_kept_is_kept_when_there_is_r
         assert len(more) == 3
         for number, sentence in enumerate(more, start=1):
             assert f"Solve {number} is not kept" in sentence
-            assert "next start" not in sentence  # there is nothing for it to keep
+            assert "next start" not in sentence  # nothing is left to keep
     else:
         assert kept == done, ended.err
         assert all(sentence.endswith("is kept now.") for sentence in more), more
@@ -203,7 +203,7 @@ def _solves_in(log: Path) -> list[int]:
 def test_what_live_tells_is_written_even_while_an_earlier_solve_is_still_being_kept(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A kill may come at any time: a database may be slow, or locked, for many seconds."""
+    """A kill may come while the database is slow, or locked for many seconds."""
     told, written, go_on = list[int](), list[list[int]](), threading.Event()
     keep = History.keep
 
@@ -223,7 +223,7 @@ def test_what_live_tells_is_written_even_while_an_earlier_solve_is_still_being_k
     monkeypatch.setattr(History, "keep", slowly)
     done = called("live", *_FIVE, folder=tmp_path, heard=heard)
     assert done.status == 0, done.err
-    # Whoever is told of a solve late finds more than that in the log.
+    # When the solve is reported late, the log holds more than the solve.
     assert len(written) == 5
     assert all(log[:number] == told[:number] for number, log in enumerate(written, start=1))
 
@@ -251,7 +251,7 @@ def test_a_live_run_that_is_killed_leaves_its_solves_and_what_was_under_way(tmp_
     with History(tmp_path / "data") as history:
         recovered = recover(history)
         again = [history.solve(number).listed.ms for number in recovered.solves]
-    assert _kept(tmp_path) == before + again  # what had been kept is not told again
+    assert _kept(tmp_path) == before + again  # kept solves are not reported again
     assert _kept(tmp_path)[: len(done)] == done
     assert len(recovered.unfinished) <= 1
     assert not list((tmp_path / "data" / "open").iterdir())

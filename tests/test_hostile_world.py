@@ -1,4 +1,4 @@
-"""Full disks, strange files, hostile arguments: told in a sentence, and nothing kept is lost."""
+"""Full disks, strange files, hostile arguments: one sentence each, and no kept solve is lost."""
 
 from __future__ import annotations
 
@@ -87,7 +87,7 @@ def test_a_read_only_history_is_read_and_not_called_broken(kept: Path) -> None:
 
 def test_what_a_read_only_history_had_not_moved_into_its_file_yet_is_read_too(kept: Path) -> None:
     held = kept / "held"
-    with History(kept / "data") as history:  # so that closing it is not what moves the last change
+    with History(kept / "data") as history:  # so that closing it does not move the last change
         history.tag([3], "late")
         shutil.copytree(history.folder, held)
         with without_rights_to_write(held):

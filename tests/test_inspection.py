@@ -1,4 +1,4 @@
-"""Inspection: plain crosses, X-crosses, and the ways of the pieces to be tracked."""
+"""Inspection: plain crosses, X-crosses, and the tracks of pieces."""
 
 from __future__ import annotations
 
@@ -140,7 +140,7 @@ def test_the_first_part_brings_a_corner_and_an_edge_and_the_pseudo_pair_the_rest
 
 
 def expected(position: Array, face: int, holding: Holding, slot: int, piece: str) -> str:
-    """The place of a piece by the core alone."""
+    """The place of a piece by the cube's own functions alone."""
     situation = Situation.of(position, face)
     number = SLOT_PIECES[slot if piece == "corner" else slot + 4]
     if situation.position[number] == HOME[number]:

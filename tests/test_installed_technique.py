@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 GUIDE = Path(__file__).parent.parent / "DEVELOPERS.md"
 LAST_SLOT_LEFT = "R U R'"
-"""Behind this only green-red is free, the cross down yellow."""
+"""After this only green-red is free, with the yellow cross down."""
 
 
 def code_of_the_guide() -> str:
@@ -26,7 +26,7 @@ def code_of_the_guide() -> str:
 
 @pytest.fixture
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
-    """A folder with the package as an installer would leave it, among those of modules."""
+    """A folder of modules that holds the package as an installer leaves it."""
     (tmp_path / "last_slot.py").write_text(code_of_the_guide(), encoding="utf-8")
     info = tmp_path / "last_slot-1.0.dist-info"
     info.mkdir()

@@ -1,4 +1,4 @@
-"""Keys on a terminal, which is given back whatever happens."""
+"""Keys on a terminal, which is always restored."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def test_what_is_stated_is_an_event() -> None:
 
 
 class Terminal:
-    """livecube live on a pseudo terminal."""
+    """``livecube live`` on a pseudo terminal."""
 
     def __init__(self, log: Path) -> None:
         self._ours, theirs = pty.openpty()
@@ -75,7 +75,7 @@ class Terminal:
             try:
                 self.shown += os.read(self._ours, 65536).decode(errors="replace")
             except OSError:
-                time.sleep(seconds)  # nobody has the other end open any more
+                time.sleep(seconds)  # the other end is closed
 
     def status(self) -> int:
         while self.process.poll() is None:
@@ -90,7 +90,7 @@ class Terminal:
 
 
 def _own(terminal: int) -> None:
-    """Make a terminal the one that controls this process, as a shell's is."""
+    """Make a terminal the controlling terminal of this process."""
     import fcntl
 
     os.setsid()
@@ -118,7 +118,7 @@ def test_keys_work_and_the_terminal_is_given_back(
             terminal.process.send_signal(end)
         assert terminal.status() == status
         assert "Traceback" not in terminal.shown
-        assert "\x1b[?1049l" in terminal.shown  # the screen that was there before
+        assert "\x1b[?1049l" in terminal.shown  # the earlier screen is back
         assert terminal.settings()[3] == terminal.before[3]
         lines = terminal.log.read_text(encoding="utf-8").splitlines()
         assert any('"up": "yellow", "front": "orange"' in line for line in lines)

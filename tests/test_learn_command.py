@@ -75,7 +75,7 @@ def test_what_is_not_learned_is_said_with_status_1(tmp_path: Path) -> None:
 
 
 class SimulatedLink:
-    """An owner who does as asked, and the packets of the cube, on a clock that flies."""
+    """An obedient owner and the packets of the cube, on a clock that runs fast."""
 
     def __init__(self, cube: Made, now: float) -> None:
         self.owner = Owner(cube, 5)
@@ -110,7 +110,7 @@ async def test_an_owner_is_led_through_the_routine() -> None:
 
 
 async def test_a_stream_as_long_as_the_turns_and_an_owner_who_slips() -> None:
-    """Everything heard at rest was ignored; and a wrong turn was recorded as if it were right."""
+    """Earlier such packets were ignored as at rest, and a wrong turn was recorded as right."""
     layout = replace(wild(3), orientation="same length", repeats=1, check="")
     owner = Led(layout, 3, ["wrong", "corrected", "lost", "pause"])
     found = await owner.lead()
@@ -143,7 +143,7 @@ async def test_nothing_is_asked_for_before_the_cube_is_connected() -> None:
 
 
 class FlyingClock:
-    """Time that passes only when somebody waits for it."""
+    """Time that passes only while the program waits."""
 
     def __init__(self) -> None:
         self.t = 0.0

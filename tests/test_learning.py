@@ -139,7 +139,7 @@ def test_a_free_sequence_that_does_not_end_solved_is_refused() -> None:
 
 
 def test_turns_always_made_in_one_order_are_ambiguous_and_the_deciding_ones_are_named() -> None:
-    """The turn before goes with the turn, and so its place in the list would pass for it."""
+    """The turn before depends on the turn, so its entry in the list fits as well."""
     order = [*islice(cycle(QUARTERS), 60)]
     cube = made(SHAPES.index("list"))
     found = recording(cube, 1, (*((turn,) for turn in order), None))
@@ -160,7 +160,7 @@ def test_noise_is_no_profile() -> None:
     assert refused(found).why == "unknown"
 
 
-# Owners who slip, and cubes that nobody designed the learner for.
+# Owners who slip, and cubes of forms that the learner was not designed for.
 
 
 @pytest.mark.parametrize("slip", SLIPS)
@@ -219,7 +219,7 @@ def test_a_counter_that_wraps_at_240_was_taken_for_one_of_a_byte(
 
 
 def test_a_counter_that_has_not_begun_anew_is_refused_and_more_turns_are_asked_for() -> None:
-    # Nobody begins to count so that the numbers of the routine do not come to their end.
+    # The numbers begin so that the routine does not reach the wrap.
     verdict = learn(recorded(BARE, 3, steps=(*STEPS[:90], None)), "learned", CLAIM)
     assert isinstance(verdict, Refused)
     assert verdict.why == "wrap"
@@ -248,7 +248,7 @@ def test_packets_of_varying_length_were_said_to_be_lost() -> None:
 
 
 def test_the_sign_of_a_number_was_taken_for_the_type_of_a_packet() -> None:
-    """Attitudes are as long as some of the lists, and in this recording had always one sign."""
+    """Attitudes are as long as some of the lists, and in this recording always have one sign."""
     assert slipped(166, []).verdict == "refused"
 
 
@@ -339,9 +339,9 @@ def test_a_recording_is_what_a_log_holds() -> None:
 
 
 ROUTINE = "9367f5c2b1f3"
-"""A digest of what is asked for, in its order."""
+"""A digest of the asked turns, in order."""
 
 
 def test_the_steps_of_the_routine_are_those_that_they_were() -> None:
-    """Recordings of people who learned a cube before are asked for in the same order."""
+    """Existing recordings were made in the same order."""
     assert sha256(repr(STEPS).encode()).hexdigest()[:12] == ROUTINE

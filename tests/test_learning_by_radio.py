@@ -35,7 +35,7 @@ def hurried(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 class Owner:
-    """Turns a cube as the sentences say."""
+    """Turns a cube as the sentences ask."""
 
     def __init__(self, radio: VirtualRadio) -> None:
         self.firmware = firmware = ProfileCube(SKERRY)

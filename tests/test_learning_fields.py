@@ -1,4 +1,4 @@
-"""Each finder of the learner by itself: fields written into noise are found where they are.
+"""Each finder of the learner by itself: it finds fields that were written into noise.
 
 Where a finder has a limit there is one packet, bit or value on either side of it.
 """
@@ -45,7 +45,7 @@ orders = pytest.mark.parametrize("order", BOTH)
 
 
 def packets_with(fields: Mapping[Field, Sequence[int]], length: int, noise: int = 0) -> list[bytes]:
-    """Packets of noise (or, without a seed, of nothing) with a value in each field."""
+    """Packets of noise (of zeros without a seed) with a value in each field."""
     rng, packets = random.Random(noise), []
     for values in zip(*fields.values(), strict=True):
         data, taken = bytearray(length), bytearray(length)
@@ -124,7 +124,7 @@ def test_a_counter_that_wraps_at_another_number_was_taken_for_lost_packets(
         numbers = [first + n % wrap for n in made_turns.tolist()]
         bits = bits_with({Field(8, 8, order): numbers}, 3, order, noise=7)
         assert find_counters(bits, made_turns, bits)[0][1:] == (wrap, True)
-    # Of one that has not begun anew nobody knows where it will.
+    # Before the first wrap it is unknown where the counter wraps.
     short = bits_with({Field(8, 8, order): range(2, 10)}, 3, order, noise=7)
     assert all(not one.seen for one in find_counters(short, array(range(8)), short))
 
@@ -368,7 +368,7 @@ def test_a_check_value_covers_two_bytes_at_least_and_moves() -> None:
     assert find_check([bytes([p[0], p[0]]) for p in pairs], "little") is None
     few = [bytes([at, at % 7, (at + at % 7) & 7 ^ at % 7]) for at in range(20)]
     assert find_check([bytes([*p[:2], 9]) for p in few], "little") is None
-    # What is covered differs in few ways: that it fits may be chance.
+    # The covered bytes differ in few ways: a match may be chance.
     summed = [bytes([i % 8, 7, i % 8 + 7]) for i in range(200)]
     assert find_check(summed, "little") is None
     assert find_check([bytes([*p, sum(p) & 255]) for p in pairs], "little") is not None
@@ -527,13 +527,13 @@ def test_samples_by_a_counter_take_the_first_packet_of_each_number() -> None:
     assert samples.turns.tolist() == [asked[at][0] for at in samples.index]
     assert samples.tables["little"].read(8, 8).tolist() == [1] * 29
     assert samples.host_s.tolist() == [*map(float, range(3)), *map(float, range(4, 30))]
-    # A packet that was overtaken says nothing.
+    # A packet that was overtaken is left out.
     back = [*sent]
     back[20] = [bytes([20 + 9 - 8, 1]), *sent[20]]
     overtaken = first_of(asked, back)
     assert overtaken is not None
     assert overtaken.turns.tolist() == samples.turns.tolist()
-    # Where more was made than was asked for, nobody knows what.
+    # If more turns were made than asked for, they are unknown.
     more = [*sent[:12], *([bytes([p[0] + 2, 1]) for p in packets] for packets in sent[12:])]
     slipped = first_of(asked, more)
     assert slipped is not None
@@ -547,7 +547,7 @@ def test_samples_without_a_counter_are_one_packet_a_turn() -> None:
     asked = [(0,), (4,), (0,), (6, 8)]
     sent = [[b"x1", b"x1"], [b"y1", b"y1"], [b"x1"], [b"z1", b"w1"]]
     whole = first_of(asked, sent)
-    assert whole is not None  # packets alike are one, also for a half turn
+    assert whole is not None  # equal packets count once, also for a half turn
     assert whole.made.tolist() == [0, 4, 0, 6, 8]
     assert whole.host_s.tolist() == [0, 1, 2, 3, 3.1]
     more = [[b"x1"], [b"y1", b"y2"], [b"x1"], [b"z1", b"w1"]]
@@ -555,7 +555,7 @@ def test_samples_without_a_counter_are_one_packet_a_turn() -> None:
     assert slipped is not None
     assert slipped.made.tolist() == [0, -1, -1, 0, 6, 8]
     astray = [[b"1", b"2"], [b"1", b"2", b"3"], [b"1", b"2"], [b"1"]]
-    assert first_of(asked, astray) is None  # that goes with nothing
+    assert first_of(asked, astray) is None  # this fits no turns
     split = first_of(asked, sent, split=True)
     assert split is not None
     assert split.made.tolist() == [0, -1, -1, 0, 6, 8]
@@ -565,7 +565,7 @@ def test_samples_without_a_counter_are_one_packet_a_turn() -> None:
 
 
 def test_a_packet_that_is_sent_again_while_the_cube_rests_hid_the_turns() -> None:
-    """The latest packet comes eight times a second, until another one takes its place."""
+    """The latest packet is repeated eight times a second until the next one."""
     asked = [(turn,) for turn in drawn(20)]
     data = [bytes([turn, at]) for at, (turn,) in enumerate(asked)]
     sent = [[before] * 6 + [now] * 2 for before, now in pairwise([data[0], *data])]

@@ -1,4 +1,4 @@
-"""Logs: every event there and back, and what a crash cuts off."""
+"""Logs: every event reads back, and torn logs are mended."""
 
 from __future__ import annotations
 
@@ -113,7 +113,7 @@ headers = st.builds(
 
 
 def written(*events: CubeEvent, header: Header = HEADER) -> bytes:
-    """A log as it should stand on the disk."""
+    """The expected bytes of a log."""
     return "".join(f"{line}\n" for line in (header_line(header), *map(event_line, events))).encode()
 
 

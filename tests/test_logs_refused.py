@@ -1,4 +1,4 @@
-"""Logs that cannot be read: always an error with file, line and reason, never another one."""
+"""Logs that cannot be read: always an error with file, line and reason, never another error."""
 
 from __future__ import annotations
 
@@ -149,7 +149,7 @@ def test_lines_that_are_refused(path: Path, line: str | bytes, says: str) -> Non
 @pytest.mark.parametrize(
     ("changes", "law"),
     [
-        # Facelets of the solved cube, numbered from 0, and what they are painted.
+        # Facelets of the solved cube, numbered from 0, and their new letters.
         ({0: "UU"}, "there are 55 facelets"),
         ({0: "X"}, "facelet 1 is 'X'"),
         ({4: "D", 49: "U"}, "the centre of face U"),
@@ -247,7 +247,7 @@ def test_any_bytes_are_read_or_refused_with_their_line(path: Path, raw: bytes) -
 
 
 def test_deep_nesting(path: Path) -> None:
-    """Also those just below what can be read, where showing the value could fail."""
+    """Also nesting just below the limit, where showing the value could fail."""
     for depth in (1, 100, 500, *range(800, 1020), 5000):
         nest = b"[" * depth + b"]" * depth
         for line in (b'{"t": %s, "turn": "R"}\n', b'{"t": 1, "turn": %s}\n'):

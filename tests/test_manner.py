@@ -1,4 +1,4 @@
-"""When hints are said, and how much of them at once: in live following and in replays alike."""
+"""When hints are said, and in which form: the same in live following and in replays."""
 
 from __future__ import annotations
 
@@ -43,13 +43,13 @@ if TYPE_CHECKING:
 
 SOLVED_BYTES = bytes(SOLVED.tolist())
 KEYHOLE = 63
-"""The seed of a solve in which a keyhole is said even at the gentlest level, and taken."""
+"""The seed of a solve in which a keyhole is said even at level calm, and taken."""
 MISSED = 238
-"""And of one in which it is not taken."""
+"""The seed of a solve in which it is not taken."""
 
 
 class Collected:
-    """A sink that keeps what it is told."""
+    """A sink that keeps its items."""
 
     name = "collection"
 
@@ -124,7 +124,7 @@ def test_silence_until_the_solve_is_over_and_then_what_would_have_been_said() ->
     ]
     best = best_chances(unsaid.hints)
     assert [hint.opportunity.technique for hint in best] == ["keyhole-corner"]
-    # It was done, and what was taken is not told as missed.
+    # It was taken, so it is not listed as missed.
     assert best_chances(unsaid.missed) == []
     assert "nothing beyond the ordinary insertions was missed" in unsaid_lines(unsaid)[0]
 
@@ -184,7 +184,7 @@ def test_a_cube_scrambled_by_hand_asks_when_it_rests_and_once() -> None:
     marked = replayed(pipeline_with(SOLVED_BYTES), done.events(marks=True))
     again = [hint for hint in hints(marked) if hint.inspection]
     assert [h.opportunity for h in again] == [h.opportunity for h in openings]
-    assert again[0].t == last  # a mark says at once what a rest shows later
+    assert again[0].t == last  # a mark shows at once that the cube rests
 
 
 def test_an_answer_that_comes_when_the_cube_was_turned_is_dropped() -> None:
@@ -250,7 +250,7 @@ def test_a_turn_puts_a_clue_off_until_the_hands_stop_again() -> None:
     clues = Clues()
     clues.pass_on([hint])
     turned = Turned(1.0, 0, 1, SOLVED_BYTES, "white", 0, ())
-    # What is adjusted tells moves, which have not been told yet.
+    # An adjusted hint would show moves, which have not been shown yet.
     assert clues.pass_on([turned, adjusted]) == [turned]
     assert clues.due is None
     clues.go_on(3.0)

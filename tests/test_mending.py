@@ -1,4 +1,4 @@
-"""Turns that were lost on the way: worked out, or marked, and never wrong in silence."""
+"""Lost turns are worked out or marked; no wrong turn is reported without a mark."""
 
 from __future__ import annotations
 
@@ -61,8 +61,8 @@ def test_what_may_follow_a_turn_and_what_may_come_before_it_is_one_relation() ->
 
 
 def test_positions_at_each_distance_are_linked_by_as_many_turns() -> None:
-    # How many positions take so many turns: 1, 18, 243, 3240 (OEIS A080601), and no link of all
-    # those is longer or shorter than that.
+    # The numbers of positions at each distance are 1, 18, 243, 3240 (OEIS A080601), and every link
+    # has as many turns as the distance.
     level, seen = {standing()}, {standing()}
     for distance, count in enumerate((1, 18, 243, 3240)):
         assert len(level) == count
@@ -117,7 +117,7 @@ def test_a_gap_that_cannot_be_mended_stays_one(lost: int, end: str) -> None:
 
 
 def test_positions_far_from_one_another_cost_20_ms_each_without_end() -> None:
-    """After four long searches in vain only near positions are linked, until turns are told."""
+    """After four long searches without a result only near positions are linked until turns come."""
     start, near, far = "R", "R U R' F2", "R U R' F2 D L"
 
     def jump(mender: Mender, moves: str) -> list[CubeEvent]:
@@ -240,5 +240,5 @@ def test_of_two_gaps_with_turns_between_them_neither_can_be_mended() -> None:
     assert fed(mender, Gap(1.0, 1), Turn(2.0, r)) == []
     assert fed(mender, Gap(3.0, 1)) == [Gap(1.0, 1), Turn(2.0, r), Gap(3.0, 1)]
     assert not mender.waits
-    # The position says nothing of the turns between; behind it all is well again.
+    # The position does not determine the turns between; after it everything is certain again.
     assert fed(mender, State(4.0, standing("U R U")), Turn(5.0, u))[-1] == Turn(5.0, u)

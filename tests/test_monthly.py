@@ -1,4 +1,4 @@
-"""What the history says of a month, for the dashboard."""
+"""The figures of a month from the history, for the dashboard."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 
 class Heard:
-    """A dashboard that remembers."""
+    """A dashboard that keeps its messages."""
 
     def __init__(self) -> None:
         self.months: list[Told] = []
@@ -68,7 +68,7 @@ async def test_a_month_is_that_of_the_person_without_this_session(tmp_path: Path
     found = await month(tmp_path, then, session=-9)
     assert found.mean == pytest.approx(sum(times) / len(times))
     assert found == Month(found.mean, len(times), reviewed=1, came=4, taken=2)
-    # An imported log is of no session, which columns number -1.
+    # An imported log has no session; columns number it -1.
     assert await month(tmp_path, then, session=-1) == replace(found, mean=None, times=0)
     assert (await month(tmp_path, then, "somebody else")).times == 0
     assert (await month(tmp_path, then.replace(year=then.year + 1))).times == 0

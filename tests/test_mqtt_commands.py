@@ -1,4 +1,4 @@
-"""The commands around the dashboard and the configuration, in processes of their own."""
+"""The commands for the dashboard and the configuration, in processes of their own."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 @pytest.fixture
 def broker(tmp_path: Path) -> Iterator[Broker]:
-    """One that knows the user ann."""
+    """A broker that knows the user ann."""
     folder = tmp_path / "broker"
     folder.mkdir()
     (folder / "passwords").write_text("ann:HUSH\n")
@@ -78,7 +78,7 @@ def test_a_configured_dashboard_is_published_to_and_the_password_is_nowhere(
     heard = []
     for line in listening.stdout:
         heard.append(json.loads(line))
-        last = {one["topic"]: one for one in heard}  # who listens late hears it in any order
+        last = {one["topic"]: one for one in heard}  # retained messages come in any order
         if last.get("availability", {}).get("state") == "offline" and "solve/latest" in last:
             break
     listening.terminate()
@@ -135,7 +135,7 @@ def test_a_broker_that_is_configured_and_away_keeps_nobody_from_turning(place: P
     assert "solved:" in done.stdout
     assert "no program listens" in done.stderr
     assert "messages for the dashboard will be sent at the next start" in done.stderr
-    (place / "state" / "desk").write_text("\x00")  # another name is made up
+    (place / "state" / "desk").write_text("\x00")  # a new name is generated
     configure(place, '[mqtt]\nurl = "mqtt://broker.example"\n')
     done = livecube(*arguments)
     assert done.returncode == 0

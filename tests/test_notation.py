@@ -1,4 +1,4 @@
-"""Moves as people write them: read, written, turned into turns of the fixed frame."""
+"""Moves as people write them: read, written, and turned into turns of the fixed frame."""
 
 from __future__ import annotations
 
@@ -147,7 +147,7 @@ AXIS: Final = {"x": "R", "y": "U", "z": "F", "M": "L", "E": "D", "S": "F"}
 
 
 def in_space(move: Move) -> list[int]:
-    """Where a move takes each of 54 facelets in space: whole layers turned about an axis."""
+    """The effect of a move on 54 facelets in space: whole layers turned about an axis."""
     axis = FACELET_NORMAL[9 * FACES.index(AXIS.get(move.symbol, move.symbol[0]))]
     height = FACELET_POINT @ axis
     if move.is_rotation:
@@ -230,7 +230,7 @@ def test_written_moves_read_back(sequence: list[Move]) -> None:
 
 @st.composite
 def spelled(draw: st.DrawFn) -> tuple[Move, str]:
-    """A move, and one of the ways to write it, with what separates it from the next."""
+    """A move, and one of its spellings with the separator after it."""
     move = draw(moves)
     symbol, prime = move.symbol, draw(st.sampled_from("'’′"))
     if symbol.endswith("w"):

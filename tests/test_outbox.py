@@ -1,4 +1,4 @@
-"""The outbox: in order, bounded, whole after a crash, and of use when the disk is not."""
+"""The outbox: in order, bounded, whole after a crash, and usable when the disk fails."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ def test_only_the_last_of_each_state_waits_and_the_one_that_was_sent_is_known(
     outbox = Outbox(tmp_path / "o.sqlite", silent)
     outbox.add([message(1, "link"), message(2, "solve"), message(3, "link")])
     assert seqs(outbox) == [2, 3]
-    assert outbox.states() == []  # the broker has had none
+    assert outbox.states() == []  # the broker has got none
     outbox.sent(outbox.oldest(9))
     outbox.add([message(4, "link")])
     assert [letter.payload for letter in outbox.states()] == [message(3, "link").payload]
@@ -74,12 +74,12 @@ def test_what_was_sent_lately_is_told_again_marked_and_bounded(tmp_path: Path) -
         outbox.sent(outbox.oldest(9))
         now += 1.0
     outbox.close()
-    outbox = Outbox(file, silent)  # who was killed tells it, too
+    outbox = Outbox(file, silent)  # a killed program sends it again, too
     again = outbox.again()
     solves = [one.seq for one in again if one.name == "solve"]
     stages = [one.seq for one in again if one.name == "stage"]
-    assert solves == list(range(802, 1001, 2))  # a hundred, since they are not half an hour old
-    assert stages == list(range(939, 1001, 2))  # of half a minute
+    assert solves == list(range(802, 1001, 2))  # a hundred, all younger than half an hour
+    assert stages == list(range(939, 1001, 2))  # those of half a minute
     assert [one.seq for one in again] == sorted(solves + stages)
     told = [json.loads(one.payload) for one in again]
     assert all(body.pop("again") is True for body in told)
@@ -88,14 +88,14 @@ def test_what_was_sent_lately_is_told_again_marked_and_bounded(tmp_path: Path) -
 
 
 class Forgetful:
-    """A broker that is killed at times, and then has what it had written down."""
+    """A broker that is killed at times, and then has only what it had stored."""
 
     def __init__(self) -> None:
         self.had: list[Letter] = []
         self.handed = 0
         self.written: tuple[list[Letter], int] = ([], 0)
         self.seen: list[str] = []
-        """Ids of solves by a consumer that drops repetitions."""
+        """Ids of solves at a consumer that drops repetitions."""
 
     def hand_on(self, most: int) -> None:
         for letter in self.had[self.handed : self.handed + most]:
@@ -113,7 +113,7 @@ class Forgetful:
 
 
 def solves_made(first: int, number: int) -> list[Message]:
-    """With a stage each, and the last twelve afterwards, as a desk tells it."""
+    """Messages of solves, each with a stage, and then the last twelve, as a desk sends them."""
     made = []
     for n in range(first, first + number):
         solves = [{"id": f"solve {m}"} for m in range(max(0, n - 11), n + 1)]
@@ -151,7 +151,7 @@ def test_whatever_a_broker_forgets_each_solve_is_seen_once_and_in_order(
             case "cut off" | "killed":
                 if what == "killed":
                     broker.die()
-                else:  # it has them, and its answer never came
+                else:  # the broker has them, but its answer was lost
                     broker.had += outbox.oldest(number)
                 broker.had += outbox.again()
                 broker.had += outbox.states()
@@ -282,7 +282,7 @@ def test_a_file_that_can_be_written_no_more_costs_nothing(tmp_path: Path) -> Non
     assert len(said) == 1
     assert "cannot be written" in said[0]
     outbox.close()
-    outbox = Outbox(file, silent)  # it has again what it had; ids tell who has seen it
+    outbox = Outbox(file, silent)  # it sends the same again; ids mark repetitions
     assert seqs(outbox) == [1, 2, 3]
     outbox.close()
 

@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 
 
 def test_the_pair_table_holds_all_states_at_their_distances(tables: Tables) -> None:
-    """The solved state is at distance 0 and no other that is looked at; each other has a neighbour
-    one turn nearer, and none has one that differs by more: by induction all distances are right.
+    """Only the solved state is at distance 0. Each other state has a neighbour one turn nearer, and
+    neighbours differ by at most one. By induction all distances are right.
     """
     kept = kept_pair_table()
     table = pair_table_made_apart() if kept is None else kept

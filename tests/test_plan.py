@@ -1,4 +1,4 @@
-"""Plans: what each step costs, how they follow one another, that none is slower; doors."""
+"""Plans: the price of each step, the holdings between steps, no faster simple plan; doors."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ _USUAL: Final = [
     for one in TECHNIQUES
     if not traits(one).in_inspection and one.id not in ("shortest", "keyhole-chain")
 ]
-"""What a beam can make plans of."""
+"""The techniques that a beam plans with."""
 
 
 @pytest.fixture(scope="module")
@@ -64,7 +64,7 @@ def advisor() -> Advisor:
 
 
 def _settled(solves: int, seed: int = 21) -> Iterator[tuple[Array, int]]:
-    """Positions of virtual solves after the cross, at which it is whole."""
+    """Positions of virtual solves after the cross, with the cross whole."""
     for solve in session(seed=seed, solves=solves).solves:
         position = SOLVED
         for turn in solve.turns:
@@ -75,7 +75,7 @@ def _settled(solves: int, seed: int = 21) -> Iterator[tuple[Array, int]]:
 
 
 def _places(count: int, seed: int) -> Iterator[tuple[Array, int, Holding | None]]:
-    """Positions of virtual solves, and some with pairs broken at random, held in many ways."""
+    """Positions of virtual solves, and some with randomly broken pairs, in many holdings."""
     rng = random.Random(seed)
     for position, face in islice(_settled(20, seed), 0, 7 * count // 2, 7):
         yield position, face, rng.choice([None, rng.choice(HOLDINGS)])
@@ -90,7 +90,7 @@ def _places(count: int, seed: int) -> Iterator[tuple[Array, int, Holding | None]
 def test_of_each_position_in_a_beam_the_cheapest_way_is_kept() -> None:
     rng, count = np.random.default_rng(1), 150
     places = rng.choice([3, 15, 16, 23], (count, 8))
-    places[:, 1:] = places[0, 1:]  # so that many differ in little
+    places[:, 1:] = places[0, 1:]  # so that many are nearly equal
     moved = rng.random((count, 8)) < 0.1
     front, ms, first = (rng.integers(most, size=count) for most in (2, 50, 3))
     numbers = np.arange(count)
@@ -113,7 +113,7 @@ def test_of_each_position_in_a_beam_the_cheapest_way_is_kept() -> None:
     assert found == cheapest
     assert len(kept.ms) == len(cheapest) < count
     for row, ((_, _, entry, looking),) in enumerate(kept.steps):
-        assert entry == looking  # that of the way that is kept
+        assert entry == looking  # that of the kept way
         assert places[entry].tolist() == kept.places[row].tolist()
         assert ms[entry] == kept.ms[row]
 
@@ -123,7 +123,7 @@ def _down_holdings(face: int) -> list[Holding]:
 
 
 def _brought_down(hands: Automaton, holding: Holding, face: int) -> list[Holding]:
-    """The holdings with the cross down that are cheapest to reach; several may be as cheap."""
+    """The holdings with the cross down that are cheapest to reach; there may be several."""
     here = HOLDINGS.index(holding)
     cost = {to: int(hands.rotation_ms[here, HOLDINGS.index(to)]) for to in _down_holdings(face)}
     return [to for to, ms in cost.items() if ms == min(cost.values())]
@@ -132,7 +132,7 @@ def _brought_down(hands: Automaton, holding: Holding, face: int) -> list[Holding
 def _looking_s(
     hands: Automaton, before: Situation, now: Situation, step: Opportunity, held: Holding
 ) -> float:
-    """What a step takes to see by the printed table; ``before`` is where the last one began."""
+    """Seconds of looking before a step, by the printed table; ``before``: where the last began."""
     eyes = hands.looking.table
     seconds = eyes["base"] + eyes["techniques"].get(step.technique, 0)
     for slot in now.slot_numbers(step.slots):
@@ -158,7 +158,7 @@ def _looking_s(
 def _followed(
     advisor: Advisor, plan: Plan, position: Array, face: int, holding: Holding | None
 ) -> None:
-    """Carry out a plan, and check what each step says."""
+    """Carry out a plan, and check the figures of each step."""
     hands = advisor.answers.automaton
     before = here = Situation.of(position, face)
     ends: Holding | None = None
@@ -241,7 +241,7 @@ def test_without_looking_a_plan_is_what_takes_the_least_turning(advisor: Advisor
 
 
 def _looking_of(advisor: Advisor, plan: Plan, position: Array, face: int) -> float:
-    """What a plan that was made without looking takes to see."""
+    """Seconds of looking for a plan that was made without looking."""
     hands, total = advisor.answers.automaton, 0.0
     before = here = Situation.of(position, face)
     for step in plan.steps:
@@ -285,7 +285,7 @@ def test_a_plan_uses_what_the_level_speaks_of_and_never_the_yardstick(level: Lev
 
 
 def test_plans_are_no_line_of_plain_output() -> None:
-    """They were taken for nothing at all, and what is printed to a pipe ended with the first."""
+    """Earlier output to a pipe ended at the first plan."""
     assert happening_line(Planned(1.0, ())) is None
 
 
@@ -314,7 +314,7 @@ def test_nothing_to_plan_without_a_whole_cross_or_a_free_slot(advisor: Advisor) 
     assert plan_lines(found) == [], "there is nothing to choose"
 
 
-# Crosses before a kernel is there.
+# Crosses before kernels are loaded.
 
 
 def test_for_other_hands_the_book_is_empty(advisor: Advisor) -> None:
@@ -336,7 +336,7 @@ def test_crosses_found_with_numpy_alone_cost_what_the_search_finds(
     found = fastest_crosses(hands, six, places, starts)
     known = search.ways(situation, [Task(goal=0)], starts)
     assert [way.ms for way in found] == [way.ms for way in known]
-    dearest = found[-1].ms  # of those that cost as much the two may keep others
+    dearest = found[-1].ms  # among equal prices the two may keep different ways
     assert {(way.turns, way.ms) for way in found if way.ms < dearest} == {
         (way.turns, way.ms) for way in known if way.ms < dearest
     }
@@ -353,7 +353,7 @@ def test_crosses_found_with_numpy_alone_cost_what_the_search_finds(
 
 @pytest.fixture(scope="module")
 def six(advisor: Advisor) -> Array:
-    """What the cross takes at least, from each of the six holdings up to a turn about it."""
+    """The least price of the cross from each of six holdings, up to a turn about its axis."""
     kept = usual_cross(advisor.answers.automaton)
     assert kept is not None
     return kept
@@ -370,14 +370,14 @@ def test_a_keyhole_goes_through_the_free_slot_under_which_it_turned_the_corners_
         situation = Situation.of(position, face)
         for row in advisor.advise(position, face, inspection=False, plans=False).opportunities:
             if row.technique not in _THROUGH_A_DOOR:
-                assert row.door is None  # of a chain, which has two, none is told
+                assert row.door is None  # a chain has two doors, and names none
                 continue
             assert row.door is not None
             assert row.door not in {
                 row.slots[0],
                 *situation.slot_names(slot_bits(situation.solved)),
             }
-            # Where corners go: those of the cross layer, by its offset and the first turn.
+            # The places of the cross layer's corners, by its offset and the first turn.
             aside = [turn for turn in row.turns_fixed[:1] if turn // 3 == face]
             offset = [3 * face + situation.offset - 1] if situation.offset else []
             turned = apply_turns(SOLVED, [*offset, *aside])
@@ -392,7 +392,7 @@ def test_a_keyhole_goes_through_the_free_slot_under_which_it_turned_the_corners_
 
 
 def _cubicle(position: Array, slot: str, face: int) -> int:
-    """The cubicle in which the corner of a slot stands."""
+    """The cubicle of a slot's corner."""
     faces = {COLOURS.index(colour) for colour in slot.split("-")} | {face}
     corner = next(piece for piece in CORNERS if piece_faces(piece) == faces)
     return int(PIECE_AT[position[corner]])
@@ -422,7 +422,7 @@ def test_an_engine_that_is_asked_nothing_finds_nothing_and_its_twin_finds_the_sa
 def test_with_a_focus_its_cheapest_way_is_said_if_it_costs_no_more_than_that(
     within_s: float,
 ) -> None:
-    """Whatever the level; all ways are found and priced one by one here."""
+    """At any level; all ways are found and priced one by one here."""
     calm, bold = advisor_at(Level.CALM), advisor_at(Level.BOLD)
     practised = frozenset(one.id for one in TECHNIQUES if traits(one).is_keyhole)
     focus = Focus(practised, within_s)

@@ -63,7 +63,7 @@ def scrambler() -> Scrambler:
 
 
 class Evening:
-    """Somebody practises; ``t`` is his clock."""
+    """A session of practice; ``t`` is the cube's clock."""
 
     def __init__(self, scrambler: Scrambler, rules: PracticeRules | None = None) -> None:
         self.practice = Practice(rules or PracticeRules(), scrambler)
@@ -92,7 +92,7 @@ class Evening:
         self._take(self.practice.feed(event))
 
     def scramble(self) -> list[int]:
-        """Turn the scramble that is asked for; it."""
+        """Turn the scramble that is asked for, and return it."""
         asked = self.last(ScrambleAsked)
         self.turn(asked.turns)
         return [*asked.turns]

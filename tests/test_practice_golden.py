@@ -1,8 +1,8 @@
-"""Evenings of practice, scrambles and ways back onto them, as they were before.
+"""Sessions of practice, scrambles, and ways back onto them.
 
-Whether they are right is judged in ``test_practice.py`` and ``test_scrambles.py``; here nothing
-changes without being seen. ``python tests/test_practice_golden.py`` writes the golden file anew;
-read the difference before you commit it.
+Other tests judge whether it is right: ``test_practice.py``, ``test_scrambles.py``. This test only
+shows every change. ``python tests/test_practice_golden.py`` rewrites the golden file; read the
+difference before you commit it.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ GESTURES: Final = ("R R' R R'", "U U' U U'", "L' L L' L", "D D' D D'")
 
 
 class _Scrambles:
-    """Short scrambles, and ways that are found at once."""
+    """Short scrambles, and ways that are found quickly."""
 
     def __init__(self, rng: random.Random) -> None:
         self._rng = rng
@@ -64,7 +64,7 @@ class _Scrambles:
 
 
 class _Evening:
-    """Somebody practises, now and then not as asked."""
+    """A session of practice, sometimes not as asked."""
 
     def __init__(self, seed: int) -> None:
         self.rng, self.t = random.Random(seed), 5.0
@@ -99,7 +99,7 @@ class _Evening:
         return next((one for one in reversed(self.told) if isinstance(one, kind)), None)
 
     def stray(self) -> None:
-        """Something that nobody asked for."""
+        """Do something unexpected."""
         match self.rng.randrange(7):
             case 0:
                 self.turn([self.rng.randrange(18)], 0.3)
@@ -111,7 +111,7 @@ class _Evening:
                 self.event(State(self.t, self.position))
             case 4:
                 self.turn(parse_turns(self.rng.choice(GESTURES)), 0.15)
-            case 5 if self.rng.random() < 0.4:  # turned while nobody heard it
+            case 5 if self.rng.random() < 0.4:  # turned without being received
                 self.position = self.position.translate(TURN_BYTES[self.rng.randrange(18)])
                 self.event(State(self.t, self.position))
             case 6 if self.rng.random() < 0.3:
@@ -142,7 +142,7 @@ class _Evening:
 
 
 def evening_told(seed: int) -> _Evening:
-    """Somebody who has practised some rounds."""
+    """A session after some rounds."""
     one = _Evening(seed)
     for _ in range(9):
         one.round()
@@ -150,7 +150,7 @@ def evening_told(seed: int) -> _Evening:
 
 
 def evening(seed: int) -> Iterator[str]:
-    """All that is told in some rounds."""
+    """All news of some rounds."""
     one = evening_told(seed)
     yield from map(repr, one.told)
     yield repr((one.practice.phase, one.practice.number, one.practice.due))
@@ -162,7 +162,7 @@ def _scrambler() -> Any:
 
 
 def scrambled(seed: int) -> Iterator[str]:
-    """A scramble between two positions, and a way that minds some pieces only."""
+    """A scramble between two positions, and a way for some pieces only."""
     rng = random.Random(seed)
     ends = [
         apply_turns(SOLVED, [rng.randrange(18) for _ in range(rng.choice((2, 9, 30)))])
@@ -176,7 +176,7 @@ def scrambled(seed: int) -> Iterator[str]:
 
 
 def strayed(seed: int) -> Iterator[str]:
-    """What is said to whoever strays from a path."""
+    """The guidance for somebody who leaves a path."""
     rng = random.Random(seed)
     path = ScramblePath(SOLVED_BYTES, [rng.randrange(18) for _ in range(10)])
     position = SOLVED
@@ -187,7 +187,7 @@ def strayed(seed: int) -> Iterator[str]:
 
 
 def entries() -> str:
-    """What a configuration may hold, and within which limits."""
+    """The entries of a configuration and their limits."""
     rows = [
         f"entry {one.name}: {one.kind} {one.default} {one.least:g} {one.most:g} {one.choices}"
         for one in (*PRACTICE_ENTRIES, *MQTT_ENTRIES)

@@ -1,4 +1,4 @@
-"""Profiles as files: what is refused and in which words, and where they are found."""
+"""Profiles as files: refusals with their words, and the places of profiles."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ SCHEMA: dict[str, Any] = json.loads(profile_schema_text())
 VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)
 
 
-# What is refused.
+# Refusals.
 
 
 def refusal(text: str) -> ProfileError:
@@ -147,7 +147,7 @@ def test_a_profile_is_written_and_read_back_the_same(name: str) -> None:
     assert parse_profile(profile_text(PROFILES[name], "a\n\nb"), "again.toml") == PROFILES[name]
 
 
-# Where profiles are found, and what else belongs to them.
+# Places of profiles, and what belongs to them.
 
 
 def test_installed_profiles_are_decoders_like_others() -> None:
@@ -180,7 +180,7 @@ def test_a_users_profile_goes_before_an_installed_one_of_its_name(tmp_path: Path
     ids=["hex digits", "digits", "lists", "tables", "a key of 20,000 parts", "size", "lines"],
 )
 def test_a_monstrous_profile_is_refused_and_soon(text: str, said: str, tmp_path: Path) -> None:
-    """Each of these gave a traceback, or took half a minute."""
+    """Earlier each of these gave a traceback, or took half a minute."""
     path = tmp_path / "monster.toml"
     path.write_text(text, encoding="utf-8")
     with pytest.raises(ProfileError, match=re.escape(said)):

@@ -1,8 +1,8 @@
-"""What profiles are refused for, and what their decoders tell of rough streams, as it was before.
+"""Why profiles are refused, and what their decoders report of disturbed streams.
 
-Whether it is right is judged in ``test_profiles.py`` and ``test_profile_files.py``; here nothing
-changes without being seen. ``python tests/test_profile_golden.py`` writes the golden file anew;
-read the difference before you commit it.
+Other tests judge whether it is right: ``test_profiles.py``, ``test_profile_files.py``. This test
+only shows every change. ``python tests/test_profile_golden.py`` rewrites the golden file; read the
+difference before you commit it.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ WRITTEN: Final = GIVEN | {"stickers": STICKERS}
 
 
 def spoiled(text: str) -> Iterator[str]:
-    """A profile with one line left out, one line twice, or one number another."""
+    """A profile with one line left out, one line twice, or one number changed."""
     lines = text.splitlines()
     for at, line in enumerate(lines):
         yield "\n".join([*lines[:at], *lines[at + 1 :]])
@@ -51,12 +51,12 @@ def outcome(text: str) -> str:
         return sha256(repr(parse_profile(text, "a.toml")).encode()).hexdigest()[:8]
     except ProfileError as error:
         said = str(error)
-        # What is wrong with the TOML is said in the words of Python's reader.
+        # Errors of TOML have the words of Python's reader.
         return said.split("this is not TOML")[0]
 
 
 def outcomes(name: str) -> str:
-    """The reasons for which spoiled profiles are refused, and a digest of all outcomes."""
+    """The reasons why spoiled profiles are refused, and a digest of all outcomes."""
     found = [outcome(text) for text in spoiled(WRITTEN[name])]
     reasons = sorted({one for one in found if one.startswith("a.toml") and one[-1] != " "})
     digest = sha256("\n".join(found).encode()).hexdigest()[:8]
@@ -64,7 +64,7 @@ def outcomes(name: str) -> str:
 
 
 def rough(profile: Profile, seed: int) -> Iterator[str]:
-    """A talk over a bad radio: packets lost, repeated, swapped and changed, and new connections."""
+    """A session over a bad radio: lost, repeated, swapped and changed packets, new connections."""
     rng = random.Random(seed)
     cube, decoder, ms = ProfileCube(profile), decoder_class(profile)(), 900
     late: list[bytes] = []

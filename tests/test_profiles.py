@@ -1,4 +1,4 @@
-"""Profiles: what their decoder tells."""
+"""Profiles: the reports of their decoder."""
 
 from __future__ import annotations
 
@@ -143,7 +143,7 @@ def test_a_solved_cube_by_pieces_is_all_in_order() -> None:
 
 
 def test_a_turn_by_pieces_is_as_seen_on_a_cube() -> None:
-    """After F the corner from UFL is at UFR and its U sticker is on the right."""
+    """After F the corner of UFL is at UFR, with its U sticker on the right."""
     code = PROFILES["skerry"].state
     assert isinstance(code, PieceCode)
     corners, twists, edges, flips = code.rows(apply_turns(SOLVED, [parse_turn("F")]).tobytes())
@@ -193,7 +193,7 @@ def test_turns_follow_from_positions_and_what_no_turn_explains_is_a_gap() -> Non
     reports = [r for p in packets[:2] for r in decoder.received(cube.events, p).reports]
     first = apply_turns(SOLVED, [0]).tobytes()
     assert reports == [StateReport(first, 1, None), TurnReport(5, 2, None)]
-    # Of two quarters the first was lost: when it was made is not known.
+    # The first of two quarters was lost: its time is unknown.
     gap, state = decoder.received(cube.events, packets[3]).reports
     assert (gap, type(state)) == (GapReport(2), StateReport)
     decoder.received(cube.events, packets[4])
@@ -277,7 +277,7 @@ def test_a_transform_makes_packets_plain_and_its_faults_are_bad_packets() -> Non
     (bad,) = decoder.received(EVENTS, b"").reports
     assert bad == BadPacket("the transform mirror fails", b"")
     deaf = decoder_class(parse_profile(text, "test.toml"), Deaf)()
-    assert deaf.connected() == ()  # what cannot be written as the cube wants it is not sent
+    assert deaf.connected() == ()  # a write that the transform rejects is not sent
     written = profile_text(parse_profile(text, "test.toml"))
     assert parse_profile(written, "again.toml") == parse_profile(text, "test.toml")
     with pytest.raises(UsageError, match="no transform is called 'mirror'"):

@@ -1,4 +1,4 @@
-"""Positions, crosses and last layers counted, against published numbers with their sources."""
+"""Counts of positions, crosses and last layers, against published numbers with their sources."""
 
 from __future__ import annotations
 
@@ -94,7 +94,7 @@ def test_crosses_of_one_colour(quarters: bool, counts: list[int], mean: float) -
 
 
 def odd(permutations: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
-    """Whether each row is an odd permutation: whether its inversions are odd in number."""
+    """Whether each row is an odd permutation: it has an odd number of inversions."""
     first, second = np.triu_indices(permutations.shape[1], k=1)
     inversions = (permutations[:, first] > permutations[:, second]).sum(axis=1)
     return np.asarray(inversions % 2 == 1)
@@ -121,7 +121,7 @@ def assert_mean(sample: npt.NDArray[np.integer[Any]], published: float) -> None:
     """The mean of a sample against one published to two decimals, within four standard errors."""
     error = 4 * float(sample.std()) / np.sqrt(len(sample)) + 0.005
     print(f"{sample.mean():.4f} ± {error:.4f} against {published}")
-    assert error < 0.1  # else the sample is too small to tell anything
+    assert error < 0.1  # a greater error would prove nothing
     assert abs(sample.mean() - published) < error
 
 

@@ -17,7 +17,7 @@ GROUP_ORDER: Final = 43252003274489856000  # (8! · 12! / 2) (2^12 / 2) (3^8 / 3
 
 
 def permutation(turns: str) -> Permutation:
-    """What a sequence does to the 54 facelets."""
+    """The effect of a sequence on the 54 facelets."""
     return Permutation(stickers(apply_turns(SOLVED, parse_turns(turns))).tolist())
 
 

@@ -1,4 +1,4 @@
-"""The whole way by radio: bleak, GATT and a virtual cube, in one process; and what goes wrong."""
+"""The whole way by radio: bleak, GATT and a virtual cube, in one process; and its faults."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ class Table:
         self.cube = self.solver.cube
         self.events: list[CubeEvent] = []
         self.away_s = 0.05
-        """How long the link takes to come back."""
+        """Seconds until the link is back."""
 
     async def follow(self, watch: Callable[[Table], None] = lambda table: None) -> None:
         """Follow the whole solve; ``watch`` looks at it after each event."""
@@ -241,7 +241,7 @@ async def test_a_cube_without_its_decoders_characteristic_is_refused_at_once() -
 
 
 class Impatient:
-    """A radio that waits only a moment for an answer, and counts."""
+    """A radio that waits only a moment for an answer, and counts its tries."""
 
     def __init__(self, radio: VirtualRadio) -> None:
         self.label = radio.label

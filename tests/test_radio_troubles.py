@@ -1,4 +1,4 @@
-"""What is wrong with Bluetooth is said in words and with what to do; typed cubes and captures."""
+"""Errors of Bluetooth with what to do about them; typed cubes and captures."""
 
 from __future__ import annotations
 
@@ -116,7 +116,7 @@ def test_what_does_not_go_together_is_refused(arguments: list[str], words: str) 
 
 
 def followed(text: str) -> list[dict[str, Any]]:
-    """What happened; not the accounts of the clock and of the end, which are of each run."""
+    """The happenings without the accounts of clock and end, which differ in each run."""
     return [told for told in objects(text) if told["event"] not in ("clock", "end")]
 
 
@@ -154,7 +154,7 @@ def test_turns_are_typed_as_they_are_written(tmp_path: Path) -> None:
     moves = "R U2 R' x M' r d' y2 F E2 b"
     done = started(
         *("live", "--typed", "--json", "--no-hints", "--log", str(log)),
-        text=f"{moves} L\b f\x7f ?",  # what is taken back and what means nothing is no turn
+        text=f"{moves} L\b f\x7f ?",  # moves taken back and unknown keys are no turns
     )
     assert done.returncode == 0, done.stderr
     told = objects(done.stdout)

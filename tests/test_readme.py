@@ -1,6 +1,6 @@
-"""The documents show what the program prints, and name what is there.
+"""The documents show the program's real output, and name only things that exist.
 
-``python tests/test_readme.py`` puts in what the examples print now; read the difference.
+``python tests/test_readme.py`` renews the output of the examples; read the difference.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ README: Final = ROOT / "README.md"
 GUIDE: Final = sorted((ROOT / "livecube/guide").glob("*.md"))
 FORMATS: Final = sorted((ROOT / "livecube/formats").glob("*.md"))
 USERS: Final = [README, *GUIDE, *FORMATS]
-"""What a user reads."""
+"""The documents for users."""
 ALL: Final = [
     *ROOT.glob("*.md"),
     *(path for folder in ("fixtures", "livecube", "protocols", "tests")
@@ -47,12 +47,12 @@ LINK: Final = re.compile(r"\]\(([^)#:]+)(?:#[^)]*)?\)")
 FILE: Final = re.compile(r"`([\w./-]+\.(?:py|md|toml|npz|sh|schema\.json))`")
 SCRIPT: Final = re.compile(r"python (tests/[\w/]+\.py)")
 INVENTED: Final = {"mine.toml", "config.toml", "pyproject.toml"}
-"""Files that documents name and that are a reader's own."""
+"""Files of a reader that documents name."""
 MOST_BYTES: Final = {"README.md": 12_000, "DEVELOPERS.md": 15_000}
 
 
 def printed(example: str, folder: Path) -> str:
-    """What is printed by the commands of an example, one after the other."""
+    """The output of an example's commands, one after the other."""
     told = ""
     for command in example.split(" && "):
         name, *arguments = shlex.split(command)
@@ -65,17 +65,17 @@ def printed(example: str, folder: Path) -> str:
 
 
 def examples(document: Path) -> list[tuple[str, str]]:
-    """Commands with the output that is shown; those shown without any are left out."""
+    """Commands with the shown output; commands without output are left out."""
     found = BLOCK.findall(document.read_text(encoding="utf-8"))
     return [(command, shown) for command, shown in found if not shown.startswith("$ ")]
 
 
 SCREEN: Final = re.compile(r"```\n(livecube   simulated cube, seed 25 .*?)```", re.DOTALL)
-"""What ``livecube live --simulated --seed 25`` shows; others are told in words."""
+"""Commands whose screen is shown: ``livecube live --simulated --seed 25``."""
 
 
 class _FirstSplit:
-    """A screen of 80 columns, as it is drawn when a hint has come behind the first split."""
+    """A screen of 80 columns, drawn when a hint has come after the first split."""
 
     name = "screen"
 
@@ -100,7 +100,7 @@ class _FirstSplit:
 
 
 def live_screen(folder: Path) -> str:
-    """What the screen shows, by the log of the same solve."""
+    """The screen, from a log of the same solve."""
     log = folder / "live.jsonl"
     quickly = ("--speed", "1000", "--no-hints", "--log", str(log))
     done = started("live", "--simulated", "--seed", "25", *quickly)
@@ -172,7 +172,7 @@ def test_the_readme_leads_to_every_page() -> None:
     text = README.read_text(encoding="utf-8")
     told = {page for page in GUIDE if f"(livecube/guide/{page.name})" in text}
     assert {page.stem for page in {*GUIDE} - told} == {"README", "safety"}
-    assert "## Your hands, and small magnets" in text  # which is the page of safety, in full
+    assert "## Your hands, and small magnets" in text  # the whole page of safety
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""The referee itself: against plain enumeration, against answers worked out by hand, and alone."""
+"""The referee itself: against plain enumeration and by hand; it loads nothing of the program."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ LONGEST = 4
 
 
 def all_sequences(length: int) -> Iterator[tuple[str, ...]]:
-    """All that do not merge, opposite neighbours in both orders."""
+    """All sequences without merging turns, opposite neighbours in both orders."""
     if length == 0:
         yield ()
         return
@@ -48,7 +48,7 @@ def enumerated(view: View, question: Question) -> dict[int, set[str]]:
     ends = [view.homes(question.pieces, offset) for offset in range(4)]
     rows: dict[int, set[str]] = {}
     for turns in EVERYTHING:
-        if turns:  # what comes before stands before it in the list
+        if turns:  # shorter sequences come earlier in the list
             states[turns] = states[turns[:-1]].translate(TURNS[turns[-1]])
         if states[turns] in ends and accepted(view, question, turns):
             rows.setdefault(len(turns), set()).add(canonical(turns))
@@ -85,7 +85,7 @@ def test_referee_finds_what_enumeration_finds(technique: str) -> None:
 
 
 # Worked out by hand, yellow cross: after D the corner home of green-orange lies under
-# green-red; R U R' takes out what stands there, and D' turns back.
+# green-red; R U R' takes out the corner there, and D' turns back.
 @pytest.mark.parametrize(
     ("technique", "targets"),
     [

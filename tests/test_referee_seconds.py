@@ -30,7 +30,7 @@ ONE_STEP = [name for name in TECHNIQUES if name not in ("keyhole-chain", "pseudo
 
 
 def turns_only() -> dict[str, Any]:
-    """Hands for which each turn of a face costs the same, and all else is much dearer."""
+    """Hands with one price for every turn of a face, and much higher prices for all else."""
     price = [DEAR_S if "w" in move else 0.1 for move in TABLE["moves"]]
     seconds = [
         [None if was is None else ms for was, ms in zip(row, price, strict=True)]
@@ -45,7 +45,7 @@ def usual() -> Referee:
 
 
 def played(referee: Referee, down: str, start: tuple[str, str], moves: str) -> tuple[str, int]:
-    """Merged turns of what is written, and its price with the cross brought down; word by word."""
+    """Merged turns of written moves, and their price with the cross brought down; one by one."""
     table, hands_ = referee.hands.table, referee.hands
     held = held_as(*(FACES.index(face) for face in start))
     (state, rotated), turns, ms, began = hands_.states, [], 0, held
@@ -75,7 +75,7 @@ def either_order(turns: tuple[str, ...], down: str) -> list[tuple[str, ...]]:
 
 
 def test_with_every_turn_alike_the_fastest_are_the_shortest() -> None:
-    """All of them, and of every technique, as the referee of turns has them."""
+    """All of them, for every technique, as the referee of turns finds them."""
     referee, compared = Referee(turns_only()), 0
     for technique in ONE_STEP:
         kind = "scrambled" if technique == "x-cross" else "inserted"
@@ -149,7 +149,7 @@ def test_a_plan_is_played_to_the_last_pair_and_is_no_worse_than_always_the_neare
 
 
 def test_both_tables_of_the_eyes_say_the_same() -> None:
-    """The program's sum and the referee's, of a keyhole corner with its cross colour up, say."""
+    """The program's sum and the referee's, for a keyhole corner with its cross colour up."""
     looking, asked = load_hands().looking, set()
     for technique in ("plain", "keyhole-corner", "keyhole-edge", "pseudo-pair"):
         for place in islice((p for p in places_for(technique, "eyes") if p.down == "D"), 10):

@@ -1,4 +1,4 @@
-"""The report: one page that needs nothing beside itself, looked at by a real browser."""
+"""The report: one page without other files, opened in a real browser."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ def kept(tmp_path: Path) -> Path:
 
 
 def kept_with(folder: Path, text: str) -> Path:
-    """A history with solves that were reviewed; ``text`` is a person, a tag and a technique."""
+    """A history with reviewed solves; ``text`` is a person, a tag and a technique."""
     with History(folder) as history:
         import_log(history, ROOT / "fixtures" / "evening.jsonl", text)
         history.tag([2], text)
@@ -68,7 +68,7 @@ def written(kept: Path, *arguments: str) -> Path:
 
 
 def long_page(folder: Path, text: str = EVIL) -> Path:
-    """A page with everything on it: many evenings, and chances."""
+    """A page with all sections: many evenings, and chances."""
     rng = np.random.default_rng(2)
     solve, stage = rng.integers(1, 300, 900), rng.integers(1, 5, 900)
     chances = ChanceColumns(
@@ -145,7 +145,7 @@ def test_what_cannot_be_reported_is_said(kept: Path) -> None:
 
 
 def few_solves(folder: Path) -> Path:
-    """A page of so few solves that nothing can be told of changes, all of one day."""
+    """A page of few solves of one day, too few to judge changes."""
     rng = np.random.default_rng(3)
     found = trends_of(columns(evening_noise(rng, 3)), NO_CHANCES, rng)
     assert found is not None

@@ -1,4 +1,4 @@
-"""Reviews: what they propose does what it says, and what they tell is what was."""
+"""Reviews: their ways solve what they claim, and their figures are those of the solve."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def advisor() -> Advisor:
 
 
 ROTATED = 11
-"""A solve in which the cube is rotated where that could have been left out."""
+"""A solve with a rotation that could have been avoided."""
 JUDGED = {"rotations", "wide_turns", "regrips", "turns", "predicted", "turned", "slow", "order"}
 JUDGED |= {"saved_turns", "saved_predicted", "pause", "confidence", "cost"}
 
@@ -61,7 +61,7 @@ def test_names_are_right_and_so_is_every_number(advisor: Advisor) -> None:
 
 
 def spoiled(told: Any, path: tuple[str | int, ...] = ()) -> Iterator[tuple[str | int, ...]]:
-    """Where numbers stand in the object of a review; each is wrong by a little meanwhile."""
+    """Paths of the numbers in the object of a review; each is changed a little meanwhile."""
     items = told.items() if isinstance(told, dict) else enumerate(told)
     for key, value in [*items]:
         if key in ("plan", "own", "then", "findings"):
@@ -89,7 +89,7 @@ def test_the_referee_of_reviews_notices_each_number_that_is_wrong_by_a_little(
 
 
 def made_in(review: Review, number: int) -> tuple[int, list[int]]:
-    """The turns before a stage, how many, and its own ones as counted."""
+    """The number of turns before a stage, and its own turns as counted."""
     of = review.written.of
     begun, end = stage_span(splits_of(review.written), number, of.first_line)
     return begun, [merged.turn for merged in merge(of.part.turns[begun:end])]
@@ -176,7 +176,7 @@ def test_what_is_told_fits_together(advisor: Advisor) -> None:
         assert costs == sorted(costs, reverse=True)
         for stage in review.stages:
             saved = [way.saved_s for way in stage.alternatives if way.after]
-            assert saved == sorted(saved)  # what comes later is told only if it is better
+            assert saved == sorted(saved)  # a later way is listed only if it is better
         lines = review_lines(review, "a solve")
         assert any("predicted" in line for line in lines)
         assert any("measured" in f.kind for f in review.findings)
@@ -213,7 +213,7 @@ def test_the_right_pair_the_slow_way_is_told_from_another_pair_first(advisor: Ad
 
 def test_regrips_are_the_moves_that_the_table_says_come_dear() -> None:
     moves = parse_moves("F R U F D B D R L")
-    # By the table: F R, F behind R U, R L; D and B are dear by themselves, not behind others.
+    # By the table: F R, F after R U, R L; D and B are dear by themselves, not after others.
     assert load_hands().regrips_ms(moves) == [265, 75, 60]
 
 
@@ -258,7 +258,7 @@ async def test_a_session_has_its_solves_reviewed_while_it_goes_on(
     running = asyncio.create_task(reviews.run())
     for number, kept in ((1, 2), (2, 99), (3, 3)):
         reviews.add(number, kept)
-    await reviews.finish()  # the advisor is not there yet, and nobody waits for it
+    await reviews.finish()  # the advisor is not loaded yet, and is not waited for
     assert not told
     reviews.begin(advisor, load_hands())
     await reviews.finish()

@@ -1,7 +1,7 @@
-"""What reviews say of virtual solves, and what the usual hands cost, as it was before.
+"""Reviews of virtual solves, and the prices of the usual hands.
 
-Whether it is right is judged in ``test_review.py`` and ``test_automaton.py``; here nothing changes
-without being seen. ``python tests/test_review_golden.py`` writes the golden file anew; read the
+Other tests judge whether it is right: ``test_review.py``, ``test_automaton.py``. This test only
+shows every change. ``python tests/test_review_golden.py`` rewrites the golden file; read the
 difference before you commit it.
 """
 
@@ -58,7 +58,7 @@ def reviewed(seed: int) -> Review:
 
 
 def moment_of(seed: int, pair: int | None) -> str:
-    """The moment of a solve that is worth another try."""
+    """The missed moment of a solve."""
     start = apply_turns(SOLVED, session(seed, 1, on_cube=False).scramble).tobytes()
     try:
         return repr(missed_moment(reviewed(seed), start, pair))
@@ -73,7 +73,7 @@ def of_review(seed: int) -> str:
 
 
 def of_text(seed: int) -> str:
-    """All lines, which hold more than the object does."""
+    """All lines of the text."""
     review = reviewed(seed)
     whole = "\n".join([*review_lines(review, "a solve"), repr(review.sides), repr(review.stages),
                        *(moment_of(seed, pair) for pair in (None, 1, 2, 3, 4))])  # fmt: skip
@@ -153,7 +153,7 @@ def test_tries_are_told_as_they_were(seed: int) -> None:
 
 
 def spoiled() -> Iterator[str]:
-    """Prices of hands with a line left out, a number changed, or other moves behind one another."""
+    """Prices of hands with a line left out, a number changed, or moves in another order."""
     text, rng = usual_hands_text(), random.Random(2)
     lines = text.splitlines()
     for at, line in enumerate(lines):
@@ -169,7 +169,7 @@ def spoiled() -> Iterator[str]:
 
 
 def of_spoiled() -> str:
-    """How often such prices are refused, and a digest of all reasons and of what is read."""
+    """How often such prices are refused, and a digest of all reasons and results."""
     outcomes = []
     for text in spoiled():
         try:

@@ -1,4 +1,4 @@
-"""What is said in whole streams of events: nothing new between two beginnings, live as replayed."""
+"""What is said in whole streams of events: nothing new between beginnings, live as in replays."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ YELLOW = FACES.index("D")
 
 
 class Oracle:
-    """An advisor that answers anything at all, the same for the same position."""
+    """An advisor with arbitrary answers, always the same for one position."""
 
     level = Level.BOLD
 
@@ -146,7 +146,7 @@ def streams(draw: st.DrawFn) -> tuple[bytes, list[CubeEvent]]:
 def told_by(
     pipeline: Pipeline, events: Iterable[CubeEvent]
 ) -> Iterator[tuple[float, list[Happening]]]:
-    """What each step told: an event, or a time that had come; and when."""
+    """The happenings of each step (an event, or a due time), with its time."""
     for event in events:
         while (due := pipeline.due) is not None and due <= event.t:
             yield due, pipeline.wake()
@@ -155,7 +155,7 @@ def told_by(
 
 
 class Judge:
-    """Says from the turns alone when a beginning is, and holds what is said against that."""
+    """Finds the beginnings from the turns alone, and compares the hints with them."""
 
     def __init__(self) -> None:
         self.hint: Opportunity | None = None
@@ -166,7 +166,7 @@ class Judge:
         self.counts = dict.fromkeys((Spoken, Adjusted, Taken, Withdrawn, Repair), 0)
 
     def stop_t(self) -> float | None:
-        """When the hands have stopped; None: they cannot, or nothing is to be said."""
+        """When the hands have stopped; None: they cannot have, or no hint is due."""
         turned = self.turned
         if turned is None or turned.offset is None or len(turned.kept) == SLOTS:
             return None
@@ -175,7 +175,7 @@ class Judge:
         return turned.t + (max(1.0, 4 * median(gaps)) if len(times) >= 20 else 1.0)
 
     def see(self, t: float, step: list[Happening]) -> None:
-        """One step: an event or a time, and what was told of it."""
+        """Take in one step: an event or a time, and its happenings."""
         is_line = upper = held = ends = another = False
         for happening in step:
             match happening:
@@ -203,7 +203,7 @@ class Judge:
                     begins = self.is_beginning(happening.t, is_line)
                     self.judge(happening, begins, upper or held, ends or another)
         if self.is_beginning(t, is_line):
-            self.inserting = False  # what stands has gone on, perhaps without a word
+            self.inserting = False  # the hint has gone on, perhaps silently
 
     def is_beginning(self, t: float, is_line: bool) -> bool:
         is_free = self.turned is not None and len(self.turned.kept) < SLOTS
@@ -292,7 +292,7 @@ def test_in_virtual_solves_too(level: Level) -> None:
 
 
 def _does_what_it_says(pipeline: Pipeline, row: Opportunity) -> None:
-    """The moves that stand bring the slots in from where the cube stands now."""
+    """The standing hint's moves fill its slots from the cube's present position."""
     now = np.frombuffer(pipeline.tracker.position, dtype=np.uint8)
     position = apply_turns(now, row.turns_fixed)
     after = Situation.of(position, pipeline.cross)
@@ -304,7 +304,7 @@ def _does_what_it_says(pipeline: Pipeline, row: Opportunity) -> None:
 
 
 class Collected:
-    """A sink that keeps what it is told."""
+    """A sink that keeps its items."""
 
     name = "collection"
 
@@ -322,7 +322,7 @@ SAID = (Spoken, Adjusted, Taken, Withdrawn, Repair, Planned)
 
 
 def heard(start: bytes, events: list[CubeEvent], *, live: bool) -> list[Any]:
-    """What is said, with the turns between, when a cube is followed or its log."""
+    """The hints with the turns between, from a followed cube or from its log."""
     sink = Collected()
 
     async def run() -> None:

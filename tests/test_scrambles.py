@@ -1,4 +1,4 @@
-"""Scrambles: every state as probable as any other, and turns that lead there."""
+"""Scrambles: all states are equally probable, and the turns lead there."""
 
 from __future__ import annotations
 
@@ -64,14 +64,14 @@ def scrambler() -> Scrambler:
 def test_marginals_of_random_states_are_even() -> None:
     drawn = scramble_check.draw_states(6_000, seed=5)
     worst = min(scramble_check.probabilities(drawn).values())
-    # Of some hundred honest tests the least probability is below this once in ten thousand runs;
-    # the seed makes this one run, always the same.
+    # In a hundred fair tests the least probability is below this once in ten thousand runs; the
+    # seed makes every run the same.
     assert worst > 1e-6
     assert all(scramble_check.is_possible(position) for position in drawn)
 
 
 def test_uneven_draws_are_found_out() -> None:
-    """A shuffle that lets each piece trade places with any, also with those that are settled."""
+    """A shuffle that exchanges each piece with any other, also with pieces already placed."""
     draw = seeded_draw(1)
     drawn = [random_state(lambda below: draw(12) % below) for _ in range(6_000)]
     assert min(scramble_check.probabilities(drawn).values()) < 1e-6
@@ -233,7 +233,7 @@ def test_pieces_are_brought_there_by_no_more_turns_than_all_of_them_take(first: 
         there = turned(start, some)
         assert [there[piece] for piece in pieces] == [end[piece] for piece in pieces]
         assert len(some) <= len(whole)
-        # No turns fewer do: tried out as far as that is quick.
+        # Fewer turns do not suffice: tried as far as that is quick.
         for fewer in product(range(18), repeat=min(2, len(some) - 1) if some else 0):
             near = turned(start, fewer)
             assert not some or [near[p] for p in pieces] != [end[p] for p in pieces]

@@ -1,4 +1,4 @@
-"""What is drawn beside the loop is a value of one moment, whatever the loop does meanwhile."""
+"""A drawing thread always sees the value of one moment, whatever the loop does meanwhile."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ SCREENS: dict[str, Callable[[], Board[Any]]] = {
 
 @pytest.fixture(scope="module")
 def told() -> dict[str, list[Any]]:
-    """What each screen may be told."""
+    """The news for each screen."""
     advisor = advisor_at()
     live = followed(advisor)
     return {
@@ -77,7 +77,7 @@ def told() -> dict[str, list[Any]]:
 
 
 def followed(advisor: Advisor) -> list[Any]:
-    """A solve, and then somebody says that the cube stands otherwise."""
+    """A solve, then the statement of another position."""
     solve = session(25, 1, on_cube=False)
     pipeline = Pipeline(Tracker(), lambda: 0.0, Manner())
     pipeline.advisor = advisor
@@ -89,7 +89,7 @@ def followed(advisor: Advisor) -> list[Any]:
 
 
 class Scrambler:
-    """Always the same scramble."""
+    """Always gives the same scramble."""
 
     def new(self, start: bytes = SOLVED_BYTES) -> ScramblePath:
         return ScramblePath(start, parse_turns("R U F"))
@@ -113,7 +113,7 @@ def practised() -> list[Any]:
 
 
 def tried(advisor: Advisor) -> list[Any]:
-    """A pair brought onto the cube, a wrong turn on the way, and a try."""
+    """The set-up of a pair with a wrong turn, and a try."""
     out = parse_turns("R U R'")
     position = apply_turns(SOLVED, out).tobytes()
     face = FACES.index("D")
@@ -145,7 +145,7 @@ def drawn(shown: object) -> str:
 
 
 def dawdle(frame: FrameType, event: str, argument: object) -> Any:
-    """A trace of a thread that lets others go on before each line of a view."""
+    """A trace function that lets other threads run before each line of a view."""
     if "/views/" not in frame.f_code.co_filename:
         return None
     if event == "line":

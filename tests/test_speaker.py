@@ -1,4 +1,4 @@
-"""When something is said, what stands, and how it ends: a test for each rule."""
+"""When a hint is said, stands and ends: a test for each rule."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ def answer(*rows: Opportunity, best: float = 5.0, standing: Way | None = None) -
 
 
 class Play:
-    """A speaker that is fed a solve over the yellow cross, step by step."""
+    """A speaker that gets a solve over the yellow cross, step by step."""
 
     def __init__(self) -> None:
         self.speaker = Speaker()
@@ -178,7 +178,7 @@ def test_a_stop_asks_once_and_not_where_the_line_was_answered() -> None:
 def test_a_stop_asks_where_a_line_was_not_answered() -> None:
     play = Play()
     play.done("cross")
-    assert play.speaker.question() is Asks.BEST  # and the advisor was not ready
+    assert play.speaker.question() is Asks.BEST  # the advisor was not ready
     play.speaker.wake()
     assert play.speaker.question() is Asks.BEST
 
@@ -251,7 +251,7 @@ def test_what_goes_on_with_other_moves_is_adjusted() -> None:
 
 def test_what_waits_only_for_the_aligning_turn_goes_on() -> None:
     play = Play().says()
-    play.kept = (GREEN_RED,)  # solved up to the offset, and yet not kept
+    play.kept = (GREEN_RED,)  # solved up to the offset, but not kept
     play.line += 1
     turned = Turned(9.0, OTHER, play.line, SOLVED_BYTES, "yellow", 1, (GREEN_RED,))
     play.speaker.take(turned)

@@ -1,4 +1,4 @@
-"""The tracker against the virtual solver's truth, and by hand where the rule is easy to see."""
+"""The tracker against the virtual solver's truth, and by hand where the rule is simple."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ def test_every_boundary_of_virtual_solves_of_all_kinds_live_and_in_hindsight() -
 
 
 def test_the_cross_that_is_followed_live_does_not_flicker() -> None:
-    # Before there was a bound, other colours' crosses took over while the last pair went in.
+    # Without a bound, other colours' crosses took over during the last pair.
     solves = changes = 0
     for seed in range(120):
         done = session(seed, 1, on_cube=False)
@@ -75,7 +75,7 @@ def test_solves_without_marks_begin_after_the_inspection() -> None:
         for solve, truth in zip(solves, done.solves, strict=True):
             begun += 1
             wrong += (solve.start_turn, found(solve)) != (truth.start_turn, true(truth))
-    # A scramble may pause longer than the inspection, or hold a cross: that is the rule.
+    # By the rule, a scramble may pause longer than the inspection, or contain a cross.
     assert begun == 60
     assert wrong == 0
 
@@ -179,9 +179,9 @@ def test_a_turn_that_was_worked_out_or_lost_marks_the_stages_that_it_may_have_ch
         assert isinstance(event, Turn)
         worked_out = [*events[:at], replace(event, inferred=True), *events[at + 1 :]]
         its = next(stage for stage in range(8) if begins[stage] < line <= ends[stage])
-        # Where the next one begins may be another place, too.
+        # The next stage may begin elsewhere, too.
         touched = {its, its + 1} | ({its + 2} if line == ends[its] else set())
-        if line <= ends[4]:  # which pair was done when is seen only in hindsight
+        if line <= ends[4]:  # the times of the pairs are known only in hindsight
             touched |= {1, 2, 3, 4, 5}
         splits = summed_up(worked_out, start).splits
         assert {i for i in range(8) if splits[i].inferred} == touched & {*range(8)}, line
@@ -200,7 +200,7 @@ def test_a_turn_that_was_worked_out_or_lost_marks_the_stages_that_it_may_have_ch
 @pytest.mark.parametrize(
     ("rows", "slots", "name"),
     [
-        # Corners and edges that are in, line by line, bit by bit for slots.
+        # Solved corners and edges, line by line, as bit sets of slots.
         ([(0, 0), (0b11, 0b11)], (0, 1), "multislot"),
         ([(0, 0), (0b01, 0b10), (0b11, 0b11)], (0, 1), "pseudo-pair"),
         ([(0, 0), (0b01, 0b10), (0b11, 0b11)], (1, 0), "pseudo-pair"),
@@ -249,7 +249,7 @@ def test_pieces_in_place_are_those_that_turning_the_cross_layer_brings_home(
 
 
 def test_of_positions_on_the_heels_of_one_another_only_the_last_is_rested_in() -> None:
-    """Ways to begin were looked for in each of 20,000 positions that came in one minute."""
+    """Earlier each of 20,000 positions in one minute was searched for ways to begin."""
     tracker = Tracker()
     resting = Resting(tracker)
     due = []
@@ -280,13 +280,13 @@ def test_a_cube_that_rests_again_is_looked_at_again_only_after_more_turns_than_a
     assert due == [None] * 8 + [12.0, 13.0]
     assert Resting(Tracker()).due is None  # it is solved
     resting.rest()
-    for event in (HeldAs(20.0, Holding.of(0, 2)), HeldAs(21.0, None)):  # it is looked at anew
+    for event in (HeldAs(20.0, Holding.of(0, 2)), HeldAs(21.0, None)):  # it is looked at again
         resting.watch(event, tracker.feed(event))
         assert resting.due == event.t
         resting.rest()
     state = State(22.0, tracker.position)
     resting.watch(state, tracker.feed(state))
-    assert resting.due is None  # it says nothing new
+    assert resting.due is None  # nothing has changed
     state = State(23.0, position_after("R U F2"))
     resting.watch(state, tracker.feed(state))
     assert resting.due == 23.0

@@ -1,7 +1,7 @@
-"""What the tracker tells of virtual solves, with all that can happen to a cube meanwhile.
+"""The events of the tracker in virtual solves, with resets and lost turns.
 
-Whether it is right is judged in ``test_stages.py``; here nothing changes without being seen.
-``python tests/test_stages_golden.py`` writes the golden file anew; read the difference before you
+Other tests judge whether it is right: ``test_stages.py``. This test only shows every change.
+``python tests/test_stages_golden.py`` rewrites the golden file; read the difference before you
 commit it.
 """
 
@@ -47,7 +47,7 @@ SEEDS: Final = range(40)
 
 
 def besides(rng: random.Random, t: float) -> CubeEvent:
-    """Something that is no turn."""
+    """An event that is not a turn."""
     events: list[CubeEvent] = [
         Battery(t, 55), LinkChange(t, True), DeviceInfo(t, (("model", "a"),)),
         ClockAccount(t, 12.5, 30.0), Attitude(t, (1.0, 0.0, 0.5, 0.0)), HeldAs(t, None),
@@ -64,7 +64,7 @@ def solves_of(seed: int) -> VirtualSession:
 
 
 def lived(solves: VirtualSession, seed: int) -> Iterator[CubeEvent]:
-    """What a cube tells of three solves; at some seeds turns are lost, or the cube is reset."""
+    """The events of three solves; at some seeds turns are lost, or the cube is reset."""
     rng = random.Random(seed)
     position = apply_turns(SOLVED, solves.scramble)
     unheard = 0
@@ -91,7 +91,7 @@ def lived(solves: VirtualSession, seed: int) -> Iterator[CubeEvent]:
 
 
 def told(seed: int) -> Iterator[tuple[Progress | None, bool]]:
-    """All that is told, and whether the cube is looked at before a solve then."""
+    """All progress, and whether the cube is looked at before a solve then."""
     solves = solves_of(seed)
     tracker = Tracker(apply_turns(SOLVED, solves.scramble).tobytes())
     for event in lived(solves, seed):
@@ -106,7 +106,7 @@ CALLED: Final = {
     DeviceInfo: "DeviceTold",
     LinkChange: "LinkChanged",
 }
-"""What was told when the digests were made, in place of events that are told as they are now."""
+"""The names of events when the digests were made, where they differ from the present names."""
 
 
 def as_it_was_called(one: Progress | None) -> str:

@@ -1,4 +1,4 @@
-"""Style and types hold everywhere."""
+"""Style and types hold in all files."""
 
 from __future__ import annotations
 

@@ -45,10 +45,10 @@ POSITIONS: Final = {
     "x-cross": 18,
     "pseudo-x-cross": 6,
 }
-"""How many for each technique; 24 where nothing is said. ``checks`` has more."""
+"""Number of positions for each technique; 24 if not listed. ``checks`` tries more."""
 
 LEAST: Final = 15
-"""Targets whose answer must have been within the referee's reach, for each id."""
+"""For each id, least number of targets with an answer within the referee's limits."""
 
 OFFSETS: Final[dict[str, set[int | None]]] = {
     "shortest": {None, 0, 1, 2, 3},
@@ -57,7 +57,7 @@ OFFSETS: Final[dict[str, set[int | None]]] = {
     "x-cross": {None},
     "pseudo-x-cross": {None},
 }
-"""At which offsets a technique is possible; at all four where nothing is said."""
+"""The offsets at which a technique is possible; all four if not listed."""
 
 
 @pytest.fixture(scope="module")
@@ -107,11 +107,11 @@ def test_comparison_accepts_any_order_and_what_lies_deeper() -> None:
 
 
 QUESTIONS: Final = (38908, "13f2e479c5cd")
-"""How many, and a digest of every 97th."""
+"""The number of questions, and a digest of every 97th."""
 
 
 def test_the_questions_of_the_book_are_those_that_they_were() -> None:
-    """The cross is whole at the offset that is said, and what is asked has not changed."""
+    """The cross is whole at the stated offset, and the questions have not changed."""
     asked = [technique for technique in TECHNIQUES if technique.id in ("plain", "pseudo-pair")]
     digest, count = sha256(), 0
     for situation, task in questions(asked):
@@ -125,7 +125,7 @@ def test_the_questions_of_the_book_are_those_that_they_were() -> None:
 
 
 class Bare:
-    """As little as a third party has to write."""
+    """The least that a third party has to write."""
 
     id = "bare"
 
@@ -156,11 +156,11 @@ def test_of_our_own_techniques_one_is_plain_and_one_the_yardstick() -> None:
 
 
 NAMING: Final = ("techniques/", "virtual/", "stages/solve.py")
-"""Where techniques are named: by themselves, by the virtual solver, in hindsight."""
+"""Files that may name techniques: their own, the virtual solver's, and hindsight's."""
 
 
 def test_no_technique_is_asked_for_by_its_name() -> None:
-    """A comparison with a name is one that a third party's technique has no say in."""
+    """A third party's technique cannot take part in a comparison with names."""
     names = {one.id for one in TECHNIQUES}
     root = Path(livecube.__file__).parent
     found = [
@@ -174,7 +174,7 @@ def test_no_technique_is_asked_for_by_its_name() -> None:
 
 
 def _parts(node: ast.AST) -> list[ast.expr]:
-    """What is compared, and the members of collections that are compared with."""
+    """The compared expressions, and the members of collections among them."""
     match node:
         case ast.Compare():
             beside = [node.left, *node.comparators]
@@ -201,7 +201,7 @@ def test_a_title_within_a_sentence_is_small_but_for_a_letter_by_itself(
 
 
 def under(offset: int, slot: int) -> int:
-    """The slot in whose corner's place the home of a slot's corner lies at an offset."""
+    """The slot under which the home of a slot's corner lies at an offset."""
     place = int(PIECE_AT[AT_OFFSETS[offset][SLOT_PIECES[slot]]])
     return SLOT_PIECES.index(place)
 

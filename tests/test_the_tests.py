@@ -1,4 +1,4 @@
-"""The test command itself: it leaves the caller's things alone, and runs wherever it is started."""
+"""The test command itself: it changes nothing of the caller's, and runs anywhere."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ QUICKLY = ("live", "--simulated", "--speed", "1000", "--seed", "1", "--no-hints"
 
 @contextmanager
 def broker() -> Iterator[tuple[str, list[bytes]]]:
-    """The address of something that listens like a broker, and what it heard of each client."""
+    """The address of a listener in place of a broker, and the bytes from each client."""
     heard: list[bytes] = []
     with socket.create_server(("127.0.0.1", 0)) as listening:
 
@@ -42,7 +42,7 @@ def broker() -> Iterator[tuple[str, list[bytes]]]:
 
 
 def callers(folder: Path, url: str) -> dict[str, str]:
-    """The environment of somebody who publishes to a broker."""
+    """The environment of a user who publishes to a broker."""
     configuration = folder / "config.toml"
     configuration.write_text(f'[mqtt]\nurl = "{url}"\n')
     return {
@@ -54,7 +54,7 @@ def callers(folder: Path, url: str) -> dict[str, str]:
 
 
 def pytest(*arguments: str, **options: Callable[[], object] | dict[str, str]) -> str:
-    """Run tests as a caller does; what it prints. They have to pass."""
+    """Run tests as a caller does; returns the output. They must pass."""
     done = subprocess.run(
         [sys.executable, "-m", "pytest", "-q", "-p", "no:xdist", *arguments],
         capture_output=True, text=True, check=False, cwd=ROOT, **options,  # type: ignore[call-overload]
@@ -69,7 +69,7 @@ def test_no_command_that_a_test_starts_is_heard_by_the_callers_broker(tmp_path: 
         pytest("tests/checks/every_command.py", env=environment)
         assert heard == []
         assert [path.name for path in tmp_path.iterdir()] == ["config.toml"]
-        # That is no wonder unless the same broker hears whoever is not a test.
+        # The same broker must hear a command that is not a test, or this proves nothing.
         subprocess.run(
             [sys.executable, "-m", "livecube", *QUICKLY],
             capture_output=True, check=True, env=environment,

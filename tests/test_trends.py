@@ -1,4 +1,4 @@
-"""Trends: figures are right, and noise is not taken for progress."""
+"""Trends: right figures, and no noise reported as progress."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ NONE = ChanceColumns(EMPTY, EMPTY, EMPTY, EMPTY, EMPTY, EMPTY, (), ())
 
 
 def columns(ms: npt.ArrayLike, a_day: int = 12, **others: Any) -> SolveColumns:
-    """So many solves a day, half of whose time is the pairs; a quarter is pause."""
+    """Solves, ``a_day`` each day; half of their time is the pairs, a quarter is pause."""
     times = np.asarray(ms, dtype=np.int64)
     zero = np.zeros(len(times), dtype=np.int64)
     started = [str(np.datetime64("2026-03-01") + n // a_day) for n in range(len(times))]
@@ -114,7 +114,7 @@ def test_times_of_hours_make_few_bars_too(longest: int) -> None:
 
 
 def evening_noise(rng: np.random.Generator, count: int) -> npt.NDArray[np.int64]:
-    """Times without any trend; those of an evening have something in common."""
+    """Times without a trend; those of one evening are correlated."""
     evenings = np.repeat(rng.normal(0, 0.06, -(-count // 12)), 12)[:count]
     return (15_000 * np.exp(evenings + rng.normal(0, 0.18, count))).astype(np.int64)
 
@@ -142,7 +142,7 @@ def test_noise_is_not_taken_for_progress() -> None:
         assert mean.high is not None
         expected = 15 * np.exp((0.06**2 + 0.18**2) / 2)
         covered += mean.low <= expected <= mean.high
-    # Four or more of 12 would be seen in one test of 400 if it is 5 %.
+    # At 5 %, one test of 400 has four or more of 12.
     assert alarms < 4
     assert covered > tried - 4
 
@@ -201,7 +201,7 @@ def test_chances_are_told_by_technique_and_slot(kept: Path) -> None:
         assert made(*history.columns(Wanted())).reviewed == 1
     assert found.reviewed == 2
     assert found.left is not None
-    assert found.left.value == pytest.approx(0.45)  # of the two on the first pair the better one
+    assert found.left.value == pytest.approx(0.45)  # the better one of the two on the first pair
     told = {one.name: (one.came, one.taken, one.left.value) for one in found.techniques}
     assert told == {"made-pair": (3, 1, 0.45), "keyhole-edge": (1, 0, 0.25)}
     slots = {one.name: (one.came, one.taken, one.left.value) for one in found.slots}
@@ -233,7 +233,7 @@ def test_the_distribution_holds_every_time_and_no_other() -> None:
     found = made(columns([*ms, 11_000], is_dnf=np.array([0, 0, 0, 0, 0, 0, 1])))
     assert sum(count for _, _, count in found.counts) == len(ms) == found.times
     assert found.counts[0][0] == 10.0
-    assert found.counts[-1][1] == 240.0  # one far out is in the last step, which ends with it
+    assert found.counts[-1][1] == 240.0  # the outlier is in the last step, which ends with it
     for first, last, count in found.counts[:-1]:
         assert count == sum(first <= one / 1000 < last for one in ms)
     assert all(one[1] == other[0] for one, other in pairwise(found.counts))
@@ -244,7 +244,7 @@ TOLD = {9: "ad21e721", 19: "604c4893", 40: "755e7764", 300: "48f42067", 700: "df
 
 
 def digits(value: Any) -> str:
-    """All that was found, numbers to five digits."""
+    """All figures, numbers to five digits."""
     return re.sub(r"-?\d+\.\d+(e-?\d+)?", lambda m: f"{float(m[0]):.5g}", repr(value))
 
 

@@ -1,4 +1,4 @@
-"""turnwire over a bad radio: whatever is lost, the turns told are the turns made."""
+"""turnwire over a bad radio: whatever is lost, the reported turns are the turns made."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ TURNS = st.integers(0, 17)
 
 
 class Follower:
-    """Follows the reports as a tracker would, and compares each with what was really made."""
+    """Follows the reports as a tracker would, and compares each with the turns made."""
 
     def __init__(self, cube: TurnwireCube) -> None:
         self.made: dict[int, tuple[TimedTurn | None, bytes]] = {cube.seq: (None, cube.position)}
@@ -99,7 +99,7 @@ class Link:
         self.sent(packets)
 
     def step(self, wait_ms: int, behind: int) -> list[Report]:
-        """Let the cube answer and idle; deliver all but ``behind`` packets, any of the next 4."""
+        """Let the cube answer and idle; deliver one of the next 4 until ``behind`` are left."""
         self.cube_ms += wait_ms
         for data in self.requests:
             self.again += isinstance(decode(data), AgainRequest)
@@ -120,7 +120,7 @@ class Link:
             self.follower.take(report)
 
     def settle(self) -> None:
-        """A quiet time at the end, on a good radio."""
+        """Wait on a good radio at the end."""
         self.loss = 0.0
         for _ in range(40):  # holes are closed one after the other
             self.follow(70_000, 0)
@@ -217,7 +217,7 @@ def test_after_forged_packets_the_cubes_own_bring_the_position_back(
 
 
 def connected() -> tuple[TurnwireCube, TurnwireDecoder]:
-    """A cube and a decoder that have met."""
+    """A connected cube and decoder."""
     pair = TurnwireCube(), TurnwireDecoder()
     requests = [write.data for write in pair[1].connected()]
     deliver(pair, [answer for data in requests for answer in pair[0].written(data, 0)])
@@ -225,7 +225,7 @@ def connected() -> tuple[TurnwireCube, TurnwireDecoder]:
 
 
 def deliver(pair: tuple[TurnwireCube, TurnwireDecoder], packets: Iterable[bytes]) -> list[Report]:
-    """Deliver packets, and all the answers to what the decoder asks; everything it tells."""
+    """Deliver packets and all answers to the decoder's requests; returns all reports."""
     reports: list[Report] = []
     waiting = list(packets)
     while waiting:
@@ -237,7 +237,7 @@ def deliver(pair: tuple[TurnwireCube, TurnwireDecoder], packets: Iterable[bytes]
 
 
 def turned(pair: tuple[TurnwireCube, TurnwireDecoder], count: int) -> list[bytes]:
-    """Make so many turns, U L F R B D and again, 100 ms apart; the packets, not delivered."""
+    """Make ``count`` turns (U L F R B D, repeated, 100 ms apart); returns packets not delivered."""
     return [p for i in range(count) for p in pair[0].turn(3 * (i % 6), 100 * i)]
 
 

@@ -1,4 +1,4 @@
-"""What turnwire.md says is what the code does: its examples are executed."""
+"""The code does what turnwire.md says: the document's examples are run."""
 
 from __future__ import annotations
 
@@ -134,7 +134,7 @@ def told(report: Report) -> str:
 
 
 def conversation(script: str) -> Iterator[str]:
-    """What is really said when the cube turns and packets are lost as in the script."""
+    """The packets when the cube turns and packets are lost as in the script."""
     cube, decoder = TurnwireCube(), TurnwireDecoder()
     cube_ms, said, to_host = 0, [w.data for w in decoder.connected()], list[bytes]()
     for line in script.splitlines():

@@ -1,4 +1,4 @@
-"""The usual last-slot cases: the data holds together, and the usual hands do what is in use."""
+"""The usual last-slot cases: consistent data, and the usual hands prefer sequences in use."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ def test_there_are_41_cases_each_with_two_to_seven_sequences_and_its_mirror_imag
 
 
 def test_the_usual_hands_are_fastest_by_what_is_in_use() -> None:
-    """As held with the slot at the front right; tests/checks/fit_hands.py judges much more."""
+    """Held with the slot at the front right; tests/checks/fit_hands.py judges much more."""
     referee, used, odd = Referee(load_hands().to_json()), 0, 0
     for case in CASES:
         ways = referee.fastest(case.positions()[0], "plain", ("green-red",), [("U", "F")], 0)

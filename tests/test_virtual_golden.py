@@ -1,7 +1,7 @@
-"""A seed gives the virtual solve that it gave: figures of the guide and fixtures can be had again.
+"""A seed always gives the same virtual solve, so figures of the guide and fixtures can be repeated.
 
-``python tests/test_virtual_golden.py`` writes the golden file anew; read the difference before you
-commit it, and measure again what was measured with virtual solves.
+``python tests/test_virtual_golden.py`` rewrites the golden file; read the difference before you
+commit it, and repeat the measurements that use virtual solves.
 """
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ def lines_of(done: VirtualSolve) -> Iterator[str]:
 
 
 def written(name: str) -> str:
-    """All that a seed gives, as text."""
+    """Everything from a seed, as text."""
     habits = {one.name: one for one in PEOPLE}
     match name.split(": "):
         case ["session", person]:
@@ -63,7 +63,7 @@ NAMES: Final = [f"session: {one.name}" for one in PEOPLE] + [f"kind: {kind}" for
 
 
 def digests(kind: Kind) -> str:
-    """Eight digits of every person's solves of one kind: changed if anything in them is."""
+    """Eight digits of every person's solves of one kind, which show any change."""
     texts = (lines_of(solve(seed, habits=one, kinds=[kind])) for one in PEOPLE for seed in (1, 2))
     return " ".join(sha256("\n".join(text).encode()).hexdigest()[:8] for text in texts)
 

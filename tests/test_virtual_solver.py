@@ -1,4 +1,4 @@
-"""The virtual solver: its solves are real, its sequences verified, its truth the rules'."""
+"""The virtual solver: real solves, verified sequences, and a truth that follows the rules."""
 
 from __future__ import annotations
 
@@ -64,13 +64,13 @@ TECHNIQUES = {
 
 @pytest.fixture(scope="module")
 def batch() -> list[VirtualSolve]:
-    """Six solves of every kind, and 120 with nothing asked for, in two habits."""
+    """Six solves of every kind, and 120 of any kind, with two sets of habits."""
     solves = [solve(seed, kinds=[kind]) for kind in KINDS for seed in range(6)]
     return solves + [solve(s, habits=h) for h in (RIGHT_HANDED, LEFT_HANDED) for s in range(60)]
 
 
 def positions(done: VirtualSolve) -> list[Array]:
-    """The position before the first line of the solve and after each one, by the cube core."""
+    """The positions before the solve and after each line, by the cube's own functions."""
     found = [apply_turns(SOLVED, done.scramble)]
     for turn in done.turns:
         found.append(apply_turn(found[-1], turn.turn))
@@ -138,7 +138,7 @@ def test_stages_are_in_order_and_eight(batch: list[VirtualSolve]) -> None:
 
 
 def test_what_is_done_is_solved_on_its_line(batch: list[VirtualSolve]) -> None:
-    """Checked by pieces, where the truth looks at stickers."""
+    """Checked by pieces; the truth uses stickers."""
     for done in batch:
         shown = dict(enumerate(positions(done), start=done.first_line - 1))
         for stage in done.stages[:5]:
@@ -232,7 +232,7 @@ def test_truth_of_a_pair_lost_while_another_goes_in() -> None:
 
 
 def test_every_usual_case_is_settled_from_every_holding_and_nothing_else_changes() -> None:
-    """Corner and edge above their slot or in it, in all 149 ways; judged by the cube core."""
+    """All 149 ways of corner and edge above or in their slot, judged by the cube's functions."""
     frame, rng = CrossFrame(5), np.random.default_rng(0)
     held = [frame.holding, *(frame.holding.after(Move("y", q)) for q in (1, 2, 3))]
     lower = [*range(4, 8), *range(12, 20)]
@@ -257,7 +257,7 @@ def test_every_usual_case_is_settled_from_every_holding_and_nothing_else_changes
 
 
 def test_plain_pairs_go_in_as_people_put_them_in(batch: list[VirtualSolve]) -> None:
-    """Most of them: of the others a piece was in another slot first."""
+    """This holds for most; in the others a piece was in another slot first."""
     known = in_use()
     usual = [t in known for done in batch for name, t, _ in pairs(done) if name in PLAIN]
     assert len(usual) > 600

@@ -1,4 +1,4 @@
-"""What is said aloud, by which program, and what happens when there is none."""
+"""What is said aloud, by which program, and what happens if there is none."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ def test_a_hint_is_said_in_four_words_at_most_slot_and_technique_and_never_moves
 
 
 class Mouth:
-    """A voice that only notes what it is to do."""
+    """A voice that only notes its orders."""
 
     def __init__(self) -> None:
         self.done: list[str] = []
@@ -90,7 +90,7 @@ async def test_a_new_hint_is_said_at_once_none_twice_and_a_withdrawn_one_silence
 
 
 def program(tmp_path: Path, ending: str) -> tuple[list[str], Path]:
-    """A speech program that notes what it begins and what it ends to say."""
+    """A speech program that notes the beginning and the end of each text."""
     notes = tmp_path / "notes.txt"
     script = tmp_path / "speech.py"
     script.write_text(

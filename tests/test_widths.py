@@ -1,4 +1,4 @@
-"""Every size of terminal: no line is over, no word or number is cut, and the keys have a place."""
+"""Every size of terminal: no line is too long, no word or number is cut, the keys are shown."""
 
 from __future__ import annotations
 
@@ -85,7 +85,7 @@ def words(lines: Iterable[str]) -> set[str]:
 
 
 def unfit(lines: Iterable[str], whole: Iterable[str], width: int) -> list[str]:
-    """Lines that are over, and words that are not among those of a terminal without an end."""
+    """Lines that are too long, and words that do not occur at unlimited width."""
     told, known = [*lines], words(whole)
     over = [line for line in told if len(line) > width and len(line.split()) > 1]
     return over + sorted(words(told) - known)
@@ -102,7 +102,7 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def printed(command: str, kept: Path, width: int) -> list[str]:
-    """What a command prints on a terminal so wide; a pipe is asked for what has no end."""
+    """The output of a command on a terminal of this width; a pipe for unlimited width."""
     arguments = [SCRAMBLE if word == "MOVES" else word for word in command.split()]
     folders = {"LIVECUBE_DATA": str(kept), "LIVECUBE_CONFIG": str(kept), "TERM": "xterm"}
     terminal, ours = pty.openpty()
@@ -162,7 +162,7 @@ def test_a_wide_terminal_loses_no_column_and_a_narrow_one_keeps_what_matters() -
 @pytest.mark.parametrize("seed", [0, 11])
 def test_solves_reviews_and_written_solves_fit(seed: int) -> None:
     _, of, review = one_review(seed, advisor_at(Level.BOLD))
-    # The longest that there can be: every technique and slot has a long name somewhere.
+    # The longest possible lines: every technique and slot with a long name.
     splits = tuple(
         replace(s, technique="keyhole-corner", slots=("green-orange",)) if s.slots else s
         for s in of.solve.splits
@@ -195,7 +195,7 @@ GLYPHS: Final = re.compile(r"[█▀▄▐▌▝▘▗▖▛▜▙▟]+")
 
 
 def wrong_on(shown: object, keys: str) -> list[str]:
-    """What is over or cut on a screen at any size, or whose keys are not where they should be."""
+    """Lines too long, cut words, or missing keys on a screen at any size."""
     known = words(GLYPHS.sub(" ", line) for line in drawn(shown, HUGE))
     complaints = []
     for size in SIZES:

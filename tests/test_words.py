@@ -1,4 +1,4 @@
-"""What is said of a sequence, word for word, and where each rule begins to speak."""
+"""The sentences about sequences, word for word, and when each rule applies."""
 
 from __future__ import annotations
 
@@ -196,15 +196,15 @@ DROPPED: Final = {
     r"closing turns?(?! \(AUF)": "closing turn (AUF)",
     r"as many as plain": "",
 }
-"""Patterns of words that were dropped, and what stands instead."""
+"""Patterns of dropped words, with their replacements."""
 ROOT: Final = Path(__file__).parent.parent
 
 
 def _told_by_code() -> Iterator[tuple[str, str]]:
-    """Every text with a blank that the package holds, but for docstrings."""
+    """Every string with a blank in the package, except docstrings."""
     for file in sorted((ROOT / "livecube").rglob("*.py")):
         if file.name == "schema.py":
-            continue  # it brings old words of the history up to date
+            continue  # it updates old words of the history
         tree = ast.parse(file.read_text(encoding="utf-8"))
         docs = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
         for node in ast.walk(tree):

@@ -61,7 +61,7 @@ def test_virtual_solves_read_back() -> None:
 def test_whatever_is_believed_of_whatever_turns_reads_back(
     turned: list[tuple[int, float]], data: st.DataObject
 ) -> None:
-    """Even a path that is far from the best leads to the same position."""
+    """Even an unlikely path leads to the same position."""
     turns = [turn for turn, _ in turned]
     times = np.cumsum([gap for _, gap in turned]).tolist()
     cut = data.draw(st.integers(0, len(turns)))

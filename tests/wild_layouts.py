@@ -1,8 +1,8 @@
-"""Cubes whose firmware is written byte by byte, and owners who slip: nothing here knows profiles.
+"""Cubes whose firmware is written byte by byte, and owners who slip; no code of profiles is used.
 
 A layout is a list of parts; each puts its bytes into a packet. The owner goes through the routine,
-makes wrong turns, corrects them or not, pauses, and loses packets on the way. The truth is what
-was turned and when.
+makes wrong turns, corrects them or not, pauses, and loses packets. The truth is which turns were
+made, and when.
 """
 
 from __future__ import annotations
@@ -30,11 +30,11 @@ SLIPS: Final[tuple[Slip, ...]] = ("wrong", "corrected", "corrected late", "lost"
 
 @dataclass(frozen=True)
 class Wild:
-    """What one kind of cube sends."""
+    """The packets of one kind of cube."""
 
     seed: int
     parts: tuple[str, ...]
-    """In the order of the packet: type, code, history, counter, clock, noise, battery, const."""
+    """Parts in order: type, code, history, counter, clock, noise, battery, const."""
     codes: dict[int, int]
     history: int
     newest_first: bool
@@ -53,7 +53,7 @@ class Wild:
     types: tuple[int, int]
     orientation: Orientation
     varying: bool
-    """Whether a packet is as long as there were turns in the last two seconds."""
+    """Whether the length of a packet depends on the number of turns in the last two seconds."""
     repeats: int
     battery: int
 
@@ -63,7 +63,7 @@ class Wild:
 
     @property
     def told_by_profiles(self) -> bool:
-        """Whether a profile can say all of it."""
+        """Whether a profile can describe all of it."""
         return not self.mask and not (self.varying and self.check)
 
     def __str__(self) -> str:
@@ -142,7 +142,7 @@ class Firmware:
         return [self._sealed(data)] * self.layout.repeats
 
     def attitude(self, cube_s: float) -> tuple[str, bytes]:
-        """What tells how the cube is held."""
+        """A packet with the attitude of the cube."""
         layout = self.layout
         self.turned = [x + self.rng.gauss(0, 0.02) for x in self.turned]
         numbers = b"".join(
@@ -213,7 +213,7 @@ class Firmware:
 
 @dataclass
 class Owner:
-    """Somebody with a cube, and a radio that is late by 5 to 60 ms."""
+    """A person with a cube, and a radio with delays of 5 to 60 ms."""
 
     layout: Wild
     rng: random.Random
@@ -229,14 +229,14 @@ class Owner:
         self.streamed = self.cube_s
 
     def turned(self, turn: int, pause_s: float, *, lost: bool = False) -> list[Packet]:
-        """What arrives in a pause and of the turn after it."""
+        """The packets of a pause and of the turn after it."""
         packets = self.waited(pause_s)
         self.done.append((turn, self.cube_s))
         sent = self.firmware.turn(turn, self.cube_s)
         return packets + ([] if lost else [self._arrived(MAIN, data) for data in sent])
 
     def waited(self, seconds: float) -> list[Packet]:
-        """What arrives while nothing is turned."""
+        """The packets of a pause without turns."""
         end, packets = self.cube_s + seconds, []
         while self.layout.orientation and self.streamed < end:
             self.cube_s = max(self.cube_s, self.streamed)
@@ -258,7 +258,7 @@ def recorded(
     slips: Sequence[Slip] = (),
     steps: Sequence[tuple[int, ...] | None] = STEPS,
 ) -> Recording:
-    """The routine, with so many slips at random steps, and the way home after a detour."""
+    """A recording of the routine, with slips at random steps, and the way home after a detour."""
     rng = random.Random(f"owner {seed}")
     asked = [number for number, step in enumerate(steps) if step is not None]
     at = dict(zip(rng.sample(asked, len(slips)), slips, strict=True))
@@ -297,7 +297,7 @@ def recorded(
 
 
 def way_home(owner: Owner) -> list[int]:
-    """Fifteen turns more, and everything undone."""
+    """Fifteen more turns, then all of them undone."""
     detour = [owner.rng.randrange(18) for _ in range(15)]
     return [*detour, *inverse_turns([*(turn for turn, _ in owner.done), *detour])]
 
@@ -305,7 +305,7 @@ def way_home(owner: Owner) -> list[int]:
 def session(
     layout: Wild, seed: int, made: int, cube_s: float, count: int, loss: float = 0.0
 ) -> tuple[list[Packet], list[tuple[int, float]]]:
-    """Packets of another day, and what was turned when."""
+    """Packets of another day, and the turns with their times."""
     owner = Owner(layout, random.Random(f"session {seed}"), made, cube_s)
     packets = []
     for number in range(count):

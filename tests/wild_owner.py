@@ -1,4 +1,4 @@
-"""An owner of a wild cube who is led by the conductor, on a clock that passes as fast as it can."""
+"""An owner of a wild cube whom the conductor leads, on a clock that runs as fast as it can."""
 
 from __future__ import annotations
 
@@ -21,11 +21,11 @@ if TYPE_CHECKING:
     from livecube.learning.recording import Recording
 
 STEP_S = 0.05
-"""The clock goes on by so much at a time."""
+"""Seconds of one step of the clock."""
 
 
 class Led:
-    """Turns some time after being asked, and slips now and then; a stream flows all the time."""
+    """Turns some time after each request, and sometimes slips; the cube streams all the time."""
 
     def __init__(self, layout: Wild, seed: int, slips: Sequence[Slip]) -> None:
         self.rng = random.Random(f"led {seed}")
@@ -65,7 +65,7 @@ class Led:
         await asyncio.sleep(0)
 
     def _live(self) -> None:
-        """Let the cube live until now."""
+        """Let the cube send its packets until now."""
         while self._due and self._due[0][0] <= self.now:
             at, turn, lost = self._due.pop(0)
             self._arrive(self.owner.turned(turn, max(0.0, at - self.lived), lost=lost))

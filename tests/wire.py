@@ -1,4 +1,4 @@
-"""The way between a client and a broker, which can be cut, be silent, or be slow."""
+"""A connection between a client and a broker that can be cut, be silent, or be slow."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ class Wire:
 
     to: int
     slow_s: float = 0.0
-    """What the broker says arrives so much later."""
+    """Delay of the broker's bytes in seconds."""
     silent: bool = False
-    """Nothing gets through, and nobody is told."""
+    """Whether nothing gets through, without an error."""
     port: int = 0
     connections: int = 0
-    """How many there have been."""
+    """Number of connections so far."""
     _server: asyncio.Server | None = None
     _writers: set[asyncio.StreamWriter] = field(default_factory=set)
     _serving: set[asyncio.Task[None]] = field(default_factory=set)

@@ -1,4 +1,4 @@
-"""Every row of the advice does what it says, judged by the referee's cube.
+"""Every row of the advice is correct, judged by the referee's cube.
 
 ``python tests/checks/advice_check.py --positions 10000`` checks more positions than the test does
 and prints the figures.
@@ -57,7 +57,7 @@ PIECES: Final = [
 
 @dataclass(frozen=True)
 class Told:
-    """What a row says, as text, with nothing of the program in it."""
+    """The statements of a row as text, without values of the program."""
 
     technique: str
     slots: tuple[str, ...]
@@ -95,7 +95,7 @@ def told(row: Opportunity) -> Told:
 
 
 def row_differences(view: View, row: Told) -> Iterator[str]:
-    """What a row says that is not so."""
+    """The wrong statements of a row."""
     after = View(View.played(view.where, row.turns), view.down)
     if after.offset != 0 or not {*view.solved, *row.slots} <= set(after.solved):
         yield "does not solve the cross, S and its slots"
@@ -166,21 +166,21 @@ def _pairs_kept(before: View, after: View, slots: tuple[str, ...]) -> int:
 
 @dataclass
 class Figures:
-    """What was checked."""
+    """Counts of the checked rows."""
 
     sources: Counter[str] = field(default_factory=Counter)
     offsets: Counter[int | None] = field(default_factory=Counter)
     crosses: Counter[str] = field(default_factory=Counter)
     rows: Counter[tuple[str, str]] = field(default_factory=Counter)
-    """By technique and by what they are."""
+    """Counts by technique and by kind."""
     compared: Counter[str] = field(default_factory=Counter)
     """Targets whose whole list was compared with the slow search."""
     sequences: int = 0
-    """In those lists."""
+    """Sequences in those lists."""
     wrong: list[str] = field(default_factory=list)
 
     def lines(self) -> list[str]:
-        """The figures, and all that is wrong."""
+        """The figures, and everything that is wrong."""
         return [
             f"{self.sources.total()} positions: {dict(self.sources)}",
             f"offsets {dict(self.offsets)}, crosses {dict(self.crosses)}",
@@ -225,12 +225,12 @@ def _about_rows(view: View, case: Case, rows: Iterable[Told]) -> Iterator[str]:
 
 
 def _about_all(view: View, case: Case, rows: list[Told]) -> Iterator[str]:
-    """Whether each target is there, each row once, and compared with the right plain turns."""
+    """Whether each target is listed, each row once, and compared with the right plain turns."""
     have = {(row.technique, row.slots) for row in rows}
     for technique, questions in ((name, _questions(view, name)) for name in TECHNIQUES):
         slots = {row_slots for name, row_slots in have if name == technique}
         wanted = set(questions) if case.inspection or technique not in IN_INSPECTION else set()
-        # What the first of two parts sets up may be solved by luck, and then there is none.
+        # A first part may solve the second by luck; then there is no second part.
         if slots != wanted and not (technique in GOES_ON and slots < wanted):
             yield f"{technique} is offered for {slots} instead of {wanted}"
     twice = Counter((row.technique, row.slots, row.turns) for row in rows)
@@ -246,7 +246,7 @@ def _about_all(view: View, case: Case, rows: list[Told]) -> Iterator[str]:
 
 
 def _about_fastest(rows: list[Told]) -> Iterator[str]:
-    """Whether what is called the fastest way into some slots is among the cheapest rows."""
+    """Whether rows marked as fastest are among the cheapest rows into their slots."""
     for target in {(row.technique, row.slots) for row in rows}:
         ours = [row for row in rows if (row.technique, row.slots) == target]
         fastest = [row.ms for row in ours if row.fastest]

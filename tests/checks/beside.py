@@ -1,6 +1,6 @@
-"""Lets a command of this folder import the helpers that stand beside it, in ``tests/``.
+"""Lets a command of this folder import the helpers in ``tests/``.
 
-Import it first; under pytest they can be imported anyway.
+Import it first; pytest needs no help.
 """
 
 from __future__ import annotations

@@ -2,8 +2,8 @@
 
 ``python tests/checks/compare_fastest.py --positions N --seed S``
 asks ``livecube hints --json`` about N positions a technique, and prints every difference.
-``--plans N`` also compares so many plans without looking with the referee's own beam, 200 wide:
-how much more they take, in percent (mean and most).
+``--plans N`` also compares N plans without looking with the referee's own beam, 200 wide: how much
+more time they take, in percent (mean and most).
 """
 
 from __future__ import annotations
@@ -40,11 +40,11 @@ COMPARED: Final = (
 )
 _MOST_ROWS: Final = 8
 _FEW: Final = 5
-"""For so few positions of a technique the referee's larger tables are not worth making."""
+"""Up to this many positions of a technique, the referee's larger tables are not worth making."""
 
 
 def printed_table() -> dict[str, Any]:
-    """What ``livecube hands --table --json`` prints."""
+    """The output of ``livecube hands --table --json``."""
     from livecube.cli.hands import hands
 
     table: dict[str, Any] = json.loads(CliRunner().invoke(hands, ["--table", "--json"]).output)
@@ -52,7 +52,7 @@ def printed_table() -> dict[str, Any]:
 
 
 def fastest_rows(place: Place) -> list[dict[str, Any]]:
-    """The rows of ``livecube hints --json`` that are said to be fastest."""
+    """The rows of ``livecube hints --json`` that are marked as fastest."""
     from livecube.cli.hints import hints
 
     arguments = [place.turns, "--cross", COLOURS[place.down], "--json"]
@@ -65,9 +65,9 @@ def fastest_rows(place: Place) -> list[dict[str, Any]]:
 def differences(
     referee: Referee, place: Place, technique: str, rows: list[dict[str, Any]]
 ) -> list[str]:
-    """What the program's rows for one technique and the referee do not agree on; empty: nothing.
+    """Differences between the program's rows for one technique and the referee.
 
-    The ways, what each costs, the order, and that each costs what the table says.
+    Compared are the ways, their prices, their order, and the prices by the table.
     """
     listed: dict[tuple[str, ...], list[dict[str, Any]]] = {}
     for row in rows:
@@ -102,7 +102,7 @@ def differences(
 
 
 def plans_compared(referee: Referee, seed: str, count: int) -> str:
-    """How plans without looking compare with those of the referee's beam."""
+    """The comparison of plans without looking with those of the referee's beam."""
     from livecube.cli.hints import hints
 
     more = []

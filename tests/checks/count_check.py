@@ -31,9 +31,9 @@ QUARTER_TURNS: Final = (1, 12, 114, 1068, 10011, 93840, 878880, 8221632)
 
 
 def keys(positions: Array) -> tuple[npt.NDArray[np.uint64], npt.NDArray[np.uint64]]:
-    """Two numbers that tell positions apart: the eight corners, and eleven of the edges.
+    """Two numbers that distinguish positions: the eight corners, and eleven of the edges.
 
-    The twelfth edge follows from the others, since flips are even in number.
+    The twelfth edge follows from the others, since the number of flips is even.
     """
     edges = np.zeros(len(positions), dtype=np.uint64)
     for piece in range(8, 19):
@@ -64,7 +64,7 @@ def spheres(turns: Iterable[int], depth: int) -> list[int]:
 
 
 def main() -> None:
-    """Count, print, and end with status 1 if a number is another one."""
+    """Count, print, and end with status 1 if a number differs."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--fewer", type=int, default=0, help="distances that are left out")
     fewer = parser.parse_args().fewer

@@ -1,10 +1,9 @@
 """Brokers killed, networks cut and livecubes killed at random, while solves are published.
 
-``python tests/checks/dashboard_chaos.py --solves 2000 --faults 200`` prints how it came out; a
-small version is in the suite. The real livecube parts from the hub to the broker run in a process
-of their own (``--worker``), which is killed without warning and started again. It goes on behind
-the last solve that its outbox has kept. The number of turns of a solve tells here which one it
-is.
+``python tests/checks/dashboard_chaos.py --solves 2000 --faults 200`` prints the outcome; a small
+version is in the suite. The real livecube parts from the hub to the broker run in a process of
+their own (``--worker``), which is killed without warning and started again. It goes on after the
+last solve that its outbox has kept. Here the number of turns of a solve identifies it.
 """
 
 from __future__ import annotations
@@ -48,12 +47,12 @@ __all__ = ["Outcome", "happenings", "numbered", "run"]
 
 _DESK = "chaos"
 _DIFFERENT = 8
-"""So many different solves are told again and again."""
+"""Number of different solves that are published repeatedly."""
 _PATIENCE_S = 60.0
 
 
 def happenings(seed: int, solves: int) -> list[list[Progress]]:
-    """What the tracker tells of some virtual solves, one list for each."""
+    """The tracker's events of some virtual solves, one list for each."""
     done = session(seed, solves, on_cube=False)
     tracker = Tracker(bytes(apply_turns(SOLVED, done.scramble).tolist()))
     told: list[list[Progress]] = [[]]
@@ -76,7 +75,7 @@ def numbered(items: list[Progress], number: int) -> list[Progress]:
 
 
 async def work(port: int, file: Path, solves: int, pace_s: float) -> None:
-    """Publish the solves that are not kept yet, so many seconds for each."""
+    """Publish the solves that are not kept yet, one every ``pace_s`` seconds."""
     plan = Plan(Access(parse_address(f"mqtt://127.0.0.1:{port}"), keepalive_s=5), _DESK)
     outbox = Outbox(file, _say)
     first = ((outbox.state(LATEST) or {}).get("turns") or 0) + 1
@@ -96,13 +95,13 @@ def _say(sentence: str) -> None:
 
 @dataclass
 class Outcome:
-    """What a consumer that keeps ids ended with."""
+    """The final state of a consumer that remembers ids."""
 
     missing: list[int]
     twice: list[int]
     in_order: bool
     repeated: int
-    """Messages that it dropped, since their ids had come before."""
+    """Messages dropped because of repeated ids."""
     faults: Counter[str] = field(default_factory=Counter)
     seconds: float = 0.0
 
@@ -157,7 +156,7 @@ class _Storm:
         self._worker: asyncio.subprocess.Process | None = None
 
     async def work(self) -> None:
-        """Have a worker run."""
+        """Keep a worker running."""
         if self._worker is not None and self._worker.returncode is None:
             return
         self._worker = await asyncio.create_subprocess_exec(
@@ -190,7 +189,7 @@ class _Storm:
                 self.near.cut()
 
     async def calm(self, consumer: Consumer) -> None:
-        """No faults any more: everything comes to its end."""
+        """End the faults, and wait until everything has arrived."""
         end = time.monotonic() + self._solves * self._pace_s + _PATIENCE_S
         while time.monotonic() < end:
             await self.work()
@@ -198,7 +197,7 @@ class _Storm:
             await asyncio.wait_for(self._worker.wait(), end - time.monotonic())
             if _waits(self._file) and not self._is_heard(consumer):
                 continue
-            # What the broker has is on its way; the consumer may be away just now.
+            # The broker's messages are on their way; the consumer may be disconnected just now.
             with contextlib.suppress(TimeoutError):
                 left = end - time.monotonic()
                 await consumer.until(lambda: self._is_heard(consumer), limit_s=left)
@@ -226,7 +225,7 @@ def _waits(file: Path) -> int:
 
 
 def main() -> None:
-    """One storm, and how it came out; or the worker in it."""
+    """One storm with its outcome; or the worker in it."""
     arguments = argparse.ArgumentParser()
     arguments.add_argument("--solves", type=int, default=2000)
     arguments.add_argument("--faults", type=int, default=200)

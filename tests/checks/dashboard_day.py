@@ -1,4 +1,4 @@
-"""A day of practice without a broker: what waits, what is dropped, and what memory it takes.
+"""A day of practice without a broker: waiting and dropped messages, and memory.
 
 ``python tests/checks/dashboard_day.py --solves 2880`` (one every half minute) prints the figures.
 """
@@ -21,12 +21,12 @@ _DIFFERENT = 12
 
 
 def _memory_mb() -> float:
-    """The most that this process has ever had."""
+    """Peak memory of this process."""
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
 def main() -> None:
-    """Keep the messages of so many solves, and print what became of them."""
+    """Keep the messages of the solves, and print how many wait or were dropped."""
     arguments = argparse.ArgumentParser()
     arguments.add_argument("--solves", type=int, default=2880)
     given = arguments.parse_args()

@@ -1,9 +1,8 @@
-"""Many desks at once on one broker: how long a message takes from the turn to a listener.
+"""Many desks at once on one broker: the delay of a message from the turn to a listener.
 
 ``python tests/checks/dashboard_load.py --desks 500 --seconds 60`` prints the figures. Each desk
-is the real thing behind the pipeline: sink, outbox on disk, connection of its own; a virtual
-solver at ordinary speed goes from solve to solve. The listener is that of ``livecube mqtt
-listen``.
+has the program's own parts after the pipeline: sink, outbox on disk, connection. A virtual solver
+at ordinary speed makes one solve after another. The listener is that of ``livecube mqtt listen``.
 """
 
 from __future__ import annotations
@@ -45,11 +44,11 @@ _PROCESSES = 4
 _DIFFERENT = 6
 _REST_S = 5.0
 _SETTLING_S = 4.0
-"""After all desks are there, delays are not counted for so long."""
+"""Seconds after the last desk has connected for which delays are not counted."""
 
 
 async def _work(port: int, folder: Path, first: int, desks: int, end: float) -> None:
-    """So many desks in this process, until the system's monotonic clock shows ``end``."""
+    """Run ``desks`` desks in this process until the system's monotonic clock shows ``end``."""
     different = happenings(2, _DIFFERENT)
     desks_at_work = [_desk(port, folder, first + n, different, end) for n in range(desks)]
     await asyncio.gather(*desks_at_work)
@@ -81,7 +80,7 @@ async def _desk(
 
 @dataclass(frozen=True)
 class Figures:
-    """What was measured."""
+    """The measured figures."""
 
     desks: int
     messages: int

@@ -1,9 +1,9 @@
-"""What publishing costs a turn: with no dashboard, and with a broker that is fast, slow, or gone.
+"""The cost of publishing for a turn: without a dashboard, with a fast, a slow and a missing broker.
 
 ``python tests/checks/dashboard_turns.py --turns 12000`` prints the figures. Turns come at a
-steady rate, without a pause between solves, and go through pipeline and hub; measured is the time
-from a turn's arrival until a sink behind the dashboard's has taken it, and until all that it
-brought is out.
+steady rate, without a pause between solves, and go through pipeline and hub. It measures the time
+from a turn's arrival until a sink after the dashboard's has taken it, and until all its events are
+out.
 """
 
 from __future__ import annotations
@@ -44,12 +44,12 @@ if TYPE_CHECKING:
 
 _RATE = 50.0
 _BLOCK = 500
-"""Turns in a row under one condition; the conditions take turns, so that all share the weather."""
+"""Turns in a row under one condition; conditions alternate, to share the machine's load."""
 _CONDITIONS = ("no dashboard", "fast", "slow by 1 s", "gone", "silent")
 
 
 class _Last:
-    """The sink behind all others: when it has taken an item, the turn's way is at its end."""
+    """The last sink: when it has taken an item, the turn is done."""
 
     name = "last"
 
@@ -66,7 +66,7 @@ class _Last:
 async def _block(
     events: Sequence[CubeEvent], position: bytes, port: int | None, file: Path
 ) -> tuple[list[float], list[float]]:
-    """Milliseconds of each turn: its way, and by how much it was taken up too late."""
+    """Milliseconds of each turn: its processing, and its delay before that."""
     sinks: list[DashboardSink] = []
     if port is not None:
         access = Access(parse_address(f"mqtt://127.0.0.1:{port}"), keepalive_s=10)

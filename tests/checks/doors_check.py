@@ -1,8 +1,8 @@
 """Which files of ``livecube/`` a turn enters, on its way from a packet to the sink of the screen.
 
 ``python tests/checks/doors_check.py`` follows simulated solves packet by packet, with hints at
-the liveliest level. The screen takes in what happens; the thread that draws it fifteen times a
-second is not counted. It prints how many files a turn enters (least, most, median): one that is
+level bold. The screen takes in the events; the thread that draws it fifteen times a second is not
+counted. It prints how many files a turn enters (least, most, median): one that is
 quiet (it ends no stage, and the advisor is not asked), one with a hint, and others; and the files
 of the median one by room.
 """
@@ -43,7 +43,7 @@ PACKAGE = Path(livecube.__file__).parent
 
 
 class Entered:
-    """The files of the package whose functions are called meanwhile."""
+    """The files of the package whose functions are called inside the context."""
 
     def __init__(self) -> None:
         self.files: set[str] = set()
@@ -62,7 +62,7 @@ class Entered:
 
 
 class Heard:
-    """A sink that notes what a turn brings."""
+    """A sink that notes the items of a turn."""
 
     name = "heard"
 
@@ -78,7 +78,7 @@ class Heard:
 
 
 def kind(items: Sequence[Item], is_asked: bool) -> str:
-    """Of a turn that brought this; ``is_asked``: the advisor was asked."""
+    """The kind of a turn with these items; ``is_asked``: the advisor was asked."""
     if any(isinstance(item, Spoken) for item in items):
         return "with a hint"
     only = all(isinstance(item, CubeEvent | Turned | HeldNow) for item in items)
@@ -86,7 +86,7 @@ def kind(items: Sequence[Item], is_asked: bool) -> str:
 
 
 async def turns(seed: int, solves: int) -> list[tuple[str, set[str]]]:
-    """For each turn of some virtual solves what kind it is, and the files that it entered."""
+    """For each turn of some virtual solves its kind, and the files that it entered."""
     pipeline, heard = Pipeline(Tracker(), lambda: 0.0), Heard()
     pipeline.advisor, pipeline.holdings = load_advisor(), load_holdings()
     set_level(pipeline.advisor, "bold")

@@ -1,6 +1,7 @@
 """How long sets of drills take to draw, and how many turns set them up.
 
-``python tests/checks/drill_check.py --sets 10`` draws so many sets of eight for each technique.
+``python tests/checks/drill_check.py --sets 10`` draws ten sets of eight positions for each
+technique.
 """
 
 from __future__ import annotations

@@ -63,7 +63,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "bench": ("--radio", "--brief"),
     "guide": ("following",),
 }
-"""How each is started: so that it is over soon, and would publish if a broker were configured."""
+"""Arguments for each command: it ends soon, and would publish if a broker were configured."""
 NEED_A_BROKER = ("mqtt check", "mqtt forget", "mqtt listen")
 
 
@@ -93,4 +93,4 @@ def test_it_starts_without_a_broker(
         assert "no broker is named" in str(done.exception)
     elif done.exception is not None:
         assert isinstance(done.exception, LivecubeError | SystemExit), done.exception
-        assert done.exit_code != 2, done.output  # the command line is as it should be
+        assert done.exit_code != 2, done.output  # the command line is accepted

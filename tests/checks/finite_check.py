@@ -1,6 +1,6 @@
-"""With the cross whole at offset 0 the questions are finitely many: all of them, in all detail.
+"""Every question with the cross whole at offset 0: there are finitely many.
 
-``python tests/checks/finite_check.py`` compares what the program answers to every key
+``python tests/checks/finite_check.py`` compares the program's answers to every key
 (``finite_keys.py``) with ``finite_set.py``, which meets in the middle, and prints the totals; it
 takes two minutes of processor time. ``--every 10`` takes every tenth key. The suite does that.
 """
@@ -46,13 +46,13 @@ LONGEST: Final = {
     "keyhole-flip": 8,
     "pseudo-pair": 11,
 }
-"""Turns; that no key needs more is asserted, and follows from lists that are all complete."""
+"""Most turns of an answer; that no key needs more is asserted, and follows from complete lists."""
 
 BY_ID: Final = {technique.id: technique for technique in TECHNIQUES}
 CHUNK: Final = 200
-"""Keys that a process gets at once; neighbours share much of what is worked out for them."""
+"""Keys that a process gets at once; neighbouring keys share much work."""
 MOST_WORKERS: Final = 4
-"""Each takes some 600 MB."""
+"""Processes; each takes about 600 MB."""
 SIDES: Final = "FRBL"
 DOWN: Final = FACES.index("D")
 
@@ -65,13 +65,13 @@ def answers(key: Key) -> Answers:
 
 
 def in_slot(slot: int, turns: str) -> str:
-    """Turns for slot 0 as they are after rotating the cube so that it becomes ``slot``."""
+    """Turns for slot 0, rotated so that slot 0 becomes ``slot``."""
     there = {side: SIDES[(i + slot) % 4] for i, side in enumerate(SIDES)}
     return canonical(there.get(name[0], name[0]) + name[1:] for name in turns.split())
 
 
 def live(engine: Engine, position: Array, key: Key, slot: int) -> list[list[str]]:
-    """What the program answers for each technique of a key, slot 0 having become ``slot``."""
+    """The program's answers for each technique of a key, with slot 0 rotated to ``slot``."""
     situation = Situation.of_down(position, DOWN)
     tasks = [
         chance.task
@@ -84,10 +84,10 @@ def live(engine: Engine, position: Array, key: Key, slot: int) -> list[list[str]
 
 
 def differences(engines: dict[str, Engine], key: Key, expected: Answers) -> Iterator[str]:
-    """Where the program's answers for a key are not the expected lists, in any order."""
+    """The program's answers for a key that differ from the expected lists, in any order."""
     facelets = letters(view_of(key))
     position = parse_facelets(facelets)
-    slot = number_of(key) % 4  # every slot has its turn, and searching takes time
+    slot = number_of(key) % 4  # slots take turns, since searching takes time
     rotation = rotation_taking(DOWN, DOWN, FACES.index("F"), FACES.index(SIDES[slot]))
     turned = rotated(position, rotation)
     rows = [sorted(in_slot(slot, each) for each in part) for part in expected]
@@ -119,7 +119,7 @@ def totals(found: Iterable[tuple[str, list[str]]]) -> list[str]:
 
 
 def compared(some: list[Key]) -> tuple[list[str], list[tuple[str, list[str]]]]:
-    """What is wrong with some keys, and their answers by technique; in a process of its own."""
+    """The faults of some keys, and their answers by technique; in a process of its own."""
     engines, wrong, found = _engines(), list[str](), list[tuple[str, list[str]]]()
     for key in some:
         expected = answers(key)
@@ -138,7 +138,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--every", type=int, default=1, help="only every n-th key")
     every = list(keys())[:: parser.parse_args().every]
-    load_engines()  # so that what they need is there before two processes want it
+    load_engines()  # so that tables exist before two processes want them
     parts = [every[start : start + CHUNK] for start in range(0, len(every), CHUNK)]
     wrong: list[str] = []
     found: list[tuple[str, list[str]]] = []

@@ -1,13 +1,13 @@
-"""How the usual prices are fitted to the usual last-slot cases, and how far they can be trusted.
+"""Fits the usual prices to the usual last-slot cases, and shows how far they can be trusted.
 
-``python tests/checks/fit_hands.py judge`` prints what the prices in
-``usual.toml`` bring; ``… fit`` fits them and prints the numbers; ``… splits`` fits on a part of
-the cases and judges the others, mirror pairs kept together.
+``python tests/checks/fit_hands.py judge`` judges the prices in ``usual.toml``; ``… fit`` fits them
+and prints the numbers; ``… splits`` fits on a part of the cases and judges the others, mirror pairs
+kept together.
 
-Of every position the ways within ``_NEAR_MS`` of the fastest are kept. A price is a number that
-some cells of the table have in common, so the cost of a way is linear in the prices, and the fit
-looks for prices with which some way in use is cheaper by ``_MARGIN_MS`` than every other. With them
-the exact search looks for ways that nobody thought of, and the fit begins anew with these added.
+For every position the ways within ``_NEAR_MS`` of the fastest are kept. A price is a number that
+some cells of the table share, so the cost of a way is linear in the prices. The fit looks for
+prices with which some way in use is cheaper by ``_MARGIN_MS`` than every other. With these prices
+the exact search looks for further ways, and the fit is repeated with them.
 """
 
 from __future__ import annotations
@@ -58,7 +58,7 @@ class Price:
 
     name: str
     places: tuple[tuple[Any, ...], ...]
-    """Where in the table it is added."""
+    """Places in the table to which it is added."""
     guess_ms: int
 
 
@@ -70,7 +70,7 @@ def _line(text: str) -> tuple[tuple[Any, ...], ...]:
     return (("behind", text),)
 
 
-# Before anything was fitted: what the fingers do, in round numbers.
+# First guesses in round numbers, before any fit.
 PRICES: Final = (
     Price("half U", _turns("U", [1]), 60),
     Price("F", _turns("F", [0, 1, 2]), 50),
@@ -119,7 +119,7 @@ def with_prices(values: Sequence[float]) -> dict[str, Any]:
 
 
 def printed(table: dict[str, Any]) -> dict[str, Any]:
-    """What ``livecube hands --table --json`` would print of it."""
+    """The output of ``livecube hands --table --json`` for it."""
     return make_automaton(parse_features(table, "fit"), "fit").to_json()
 
 
@@ -129,7 +129,7 @@ def _milliseconds(table: dict[str, Any]) -> Floats:
 
 
 class Pool:
-    """Ways for many positions, and what they cost by any prices."""
+    """Ways for many positions, and their costs by any prices."""
 
     def __init__(self, cases: Sequence[Case]) -> None:
         self.cases = cases
@@ -149,7 +149,7 @@ class Pool:
         self._more: list[int] = []
 
     def add(self, values: Sequence[float]) -> None:
-        """Look for what is fast by these prices."""
+        """Look for fast ways by these prices."""
         referee = Referee(printed(with_prices(values)))
         for number, (case, ways) in enumerate(ways_of(referee, self.cases, _NEAR_MS)):
             for way in ways:
@@ -162,7 +162,7 @@ class Pool:
                     self._good.append(case.uses(way))
 
     def fitted(self, start: Sequence[float], of: Sequence[Case] | None = None) -> list[float]:
-        """Prices by which ways in use are the fastest, as far as it goes; a descent.
+        """Prices by which ways in use are the fastest, as far as possible; a descent.
 
         With ``of`` nothing is learned from the other cases.
         """
@@ -200,7 +200,7 @@ class Pool:
 
 
 def _cells(referee: Referee, way: Way) -> tuple[list[int], int]:
-    """Cells of the table that a way goes through, and what its rotations cost."""
+    """Cells of the table that a way uses, and the cost of its rotations."""
     hands = referee.hands
     (state, rotated), cells, ms = hands.states, list[int](), 0
     for name in way.moves.split():
@@ -279,7 +279,7 @@ def _splits(cases: Sequence[Case], folds: int = 3) -> None:
     guesses = [float(price.guess_ms) for price in PRICES]
     pool = Pool(cases)
     pool.add(guesses)
-    pool.add(pool.fitted(guesses))  # only which ways there are; none is marked by it
+    pool.add(pool.fitted(guesses))  # adds ways only, without marking any
     sums = np.zeros(2)
     for split in range(3):
         random = np.random.default_rng(split)

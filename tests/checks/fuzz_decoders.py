@@ -1,9 +1,8 @@
 """Random, cut off and changed packets through every decoder: no exception, no stuck state.
 
-``python tests/checks/fuzz_decoders.py --packets 5000000`` sends so many through each: those in
+``python tests/checks/fuzz_decoders.py --packets 5000000`` sends this many through each: those in
 code, those of installed profiles, and some that were learned from generated cubes. After every
-50,000 the decoder is connected anew to a cube on a good radio, and must tell all of its turns
-again.
+50,000 the decoder is connected to a cube on a good radio again, and must report all of its turns.
 """
 
 from __future__ import annotations
@@ -66,7 +65,7 @@ def names() -> list[str]:
 
 
 def fuzzed(name: str, packets: int, seed: int = 1, *, traced: bool = False) -> float:
-    """Send packets through a decoder; microseconds for each. Raises whatever is wrong."""
+    """Send packets through a decoder; returns microseconds for each. Raises the first fault."""
     make_decoder, make_cube = pair(name)
     decoder, rng = make_decoder(), random.Random(seed)
     good = _good_packets(decoder, make_cube())
@@ -97,7 +96,7 @@ def _good_packets(decoder: Decoder, cube: SimulatedCube) -> list[bytes]:
 
 
 def _not_stuck(decoder: Decoder, cube: SimulatedCube, rng: random.Random) -> None:
-    """On a good radio the decoder comes back, and then tells every turn."""
+    """On a good radio the decoder recovers, and then reports every turn."""
     bench = Bench(decoder, cube, lambda packets: packets)
     bench.connect(0)
     ms = 0

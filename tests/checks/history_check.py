@@ -1,8 +1,8 @@
-"""How quick is a long history? Not part of the suite.
+"""The speed of a long history. Not part of the suite.
 
-``python tests/checks/history_check.py --solves 100000 --logs 10000`` fills a history with so many
-solves, each reviewed, and times what ``livecube history`` does with it, then imports so many
-logs twice, the first time interrupted by a kill.
+``python tests/checks/history_check.py --solves 100000 --logs 10000`` fills a history with reviewed
+solves and times the commands of ``livecube history``, then imports the logs twice, the first time
+interrupted by a kill.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ from livecube.virtual.session import session
 FIRST = datetime(2020, 1, 1, tzinfo=UTC)
 EACH_S = 1_800
 _LOGS_A_SECOND = 1_250
-"""Ten thousand are read for eight seconds before the kill."""
+"""Sets the time of the kill: ten thousand logs are read for eight seconds."""
 SLOTS = ("green-red", "green-orange", "blue-red", "blue-orange")
 
 

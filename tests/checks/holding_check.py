@@ -1,5 +1,5 @@
-"""How well holdings are read: accuracy by stage, calibration, slices and wide turns, live and in
-hindsight, on solves that nothing was learned from.
+"""How well holdings are inferred: accuracy by stage, calibration, slices and wide turns, live and
+in hindsight, on solves that were not learned from.
 
 ``python tests/checks/holding_check.py --solves 1000`` prints the tables; it takes some minutes.
 """
@@ -51,7 +51,7 @@ KINDS = ("face", "wide", "slice")
 
 @dataclass
 class Tally:
-    """Turns, which were right, and how sure each was."""
+    """Turns, whether each was right, and its confidence."""
 
     stages: list[int] = field(default_factory=list)
     right: list[bool] = field(default_factory=list)
@@ -78,7 +78,7 @@ class Tally:
 
 
 def by_itself(title: str, solves: Sequence[VirtualSolve], model: HoldingModel) -> None:
-    """Each as if nothing else were known of the person."""
+    """Judge each solve without the person's other solves."""
     tally = Tally()
     for done in solves:
         part = true_part(done)
@@ -87,7 +87,7 @@ def by_itself(title: str, solves: Sequence[VirtualSolve], model: HoldingModel) -
 
 
 def hindsight(title: str, solves: Sequence[VirtualSolve], model: HoldingModel) -> None:
-    """One after the other, as one person's are read."""
+    """Judge the solves in order, as those of one person."""
     tally, kinds, solver = Tally(), np.zeros((3, 3), dtype=int), Acquaintance(model)
     began = time.perf_counter()
     for done in solves:

@@ -5,9 +5,9 @@ Home Assistant in the folder, if none is there yet (about 6 minutes, once), adds
 interface, and runs solves, practice, drills, a killed and restarted broker, a restarted home, a
 killed livecube, a change of ``discovery`` and a ``forget`` (about 2 minutes). After each step the
 home's states are compared with those that a stand-in makes of the same messages. It fails on a
-state that did not follow, on an entity that is unknown or unavailable and need not be, and on any
-line of the home's log that names livecube. ``--brief`` compares the stand-in with itself, so that
-the evening does not rot where there is no home.
+state that differs, on an entity that is unknown or unavailable without need, and on any line of the
+home's log that names livecube. ``--brief`` compares the stand-in with itself, so that the suite can
+run the evening without a home.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ _VERSION: Final = "homeassistant==2026.2.*"
 
 
 class AtHome(Protocol):
-    """What is asked of a home."""
+    """The interface of a home."""
 
     def states(self, device: str) -> dict[str, str | None]:
         """The state of each entity by its name; None: unknown."""
@@ -60,7 +60,7 @@ class AtHome(Protocol):
 
 @dataclass
 class StandIn:
-    """A home that hears what the consumer heard."""
+    """A home that gets the consumer's messages."""
 
     consumer: Consumer
     home: Home = field(default_factory=lambda: Home("homeassistant"))
@@ -75,15 +75,15 @@ class StandIn:
         return []
 
     def start(self) -> None:
-        """It was there all the time."""
+        """Nothing to do: it was always running."""
 
     def stop(self) -> None:
-        """It stays."""
+        """Nothing to do: it goes on running."""
 
 
 @dataclass
 class Evening:
-    """The steps of an evening; each says what did not hold."""
+    """The steps of an evening; each reports its faults."""
 
     broker: Broker
     consumer: Consumer
@@ -96,7 +96,7 @@ class Evening:
         self._expected = StandIn(self.consumer)
 
     async def run(self) -> None:
-        """All of them; briefly, those that cost least."""
+        """Run all steps; briefly, only the cheapest."""
         speed = "1000" if self.brief else "20"
         live = ("live", "--simulated", "--no-hints", "--speed", speed, "--json")
         slow = live if self.brief else (*live, "--speed", "2")  # a home is back within 10 s
@@ -155,7 +155,7 @@ class Evening:
         status = await livecube.wait()
         if status and not kill:
             self.wrong.append(f"{name}: livecube ended with {status}")
-        # Briefly a run may end before the broker is back; what waits is sent at the next start.
+        # A brief run may end before the broker is back; messages then wait for the next start.
         is_whole = not kill and not (self.brief and meanwhile)
         await self._agree(name, is_known=command[0] != "mqtt" and is_whole)
         print(f"  {name}: {time.monotonic() - began:.0f} s")
@@ -164,7 +164,7 @@ class Evening:
         return sum(one.topic.endswith("/stage") for one in self.consumer.heard[heard:])
 
     async def _agree(self, name: str, *, is_known: bool) -> None:
-        """Wait until the home shows what was told."""
+        """Wait until the home shows the published states."""
         expected, found = {}, {}
         until = time.monotonic() + _PATIENCE_S
         while time.monotonic() < until:
@@ -223,7 +223,7 @@ async def _check(folder: Path | None, brief: bool) -> list[str]:
 
 
 def main() -> None:
-    """Make a home if need be, run the evening, and say what did not hold."""
+    """Make a home if needed, run the evening, and report the faults."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--home", type=Path, help="the folder of the home, made if it is not there")
     parser.add_argument("--version", default=_VERSION, help=f"of a home that is made ({_VERSION})")

@@ -1,10 +1,10 @@
-"""Calls every command with arguments and files that nobody would give, made by hypothesis.
+"""Calls every command with absurd arguments and files, made by hypothesis.
 
-``python tests/checks/hostile_commands.py --each 500`` calls each so often: numbers beyond all
-bounds, text that is none, files that are pipes, devices, folders, half or not there. A command may
-refuse or do what it is told; what it may not is raise, hang for ten seconds, or end with another
-status than 0, 2, or 1 with a sentence. There is no Bluetooth service and no broker. Benchmarks send
-three notifications, and measure nothing else.
+``python tests/checks/hostile_commands.py --each 500`` calls each 500 times: numbers beyond all
+bounds, invalid text, files that are pipes, devices, folders, cut off or missing. A command may
+refuse or obey. It must not raise, hang for ten seconds, or end with a status other than 0, 2, or 1
+with a sentence. There is no Bluetooth service and no broker. Benchmarks send three notifications,
+and measure nothing else.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ _BOUND: Final[dict[str, tuple[tuple[str, ...], ...]]] = {
     "simulate": (("--solves", "1"),),
     "scramble": (("--count", "1"),),
 }  # fmt: skip
-"""What else makes it end by itself, one of these; nobody types anything."""
+"""By command: options of which one is added, so that it ends by itself; nothing is typed."""
 _FILES: Final = (
     "good.jsonl", "half.jsonl", "bytes.jsonl", "empty.jsonl", "pipe.jsonl", "device.jsonl",
     "nowhere.jsonl", "folder.jsonl", "marked.jsonl", "far.jsonl", "odd-\udcff.jsonl", "logs", "",
@@ -74,7 +74,7 @@ _LIKELY: Final = {
     ),
     "files": ("good.jsonl", "marked.jsonl", "logs", "mine.toml", "new.csv", "new.html"),
 }
-"""What gets a command far enough to do something with the rest."""
+"""By command: arguments without which it refuses everything else."""
 _numbers = st.sampled_from(
     ["0", "-1", "1", "2", "5", "007", "1e3", "nan", "inf", "-inf", "1_0", "٣", "0x10", "1.5", "",
      str(2**63), str(-(2**63) - 1), str(2**64), "9" * 400, "1e999"]
@@ -89,7 +89,7 @@ _texts = st.sampled_from(
 def all_commands(
     command: click.Command | None = None, name: str = ""
 ) -> Iterator[tuple[str, click.Command]]:
-    """Every command below one that does something, by its name."""
+    """All commands below one, except groups, by name."""
     if command is None:
         for first, one in commands():
             yield from all_commands(one, first)
@@ -161,7 +161,7 @@ def _call(name: str, arguments: list[str], folder: Path) -> None:
     try:
         try:
             done = _ended(command, folder, _HANG_S)
-        except TimeoutError:  # it may have had something to compile, on a busy machine
+        except TimeoutError:  # it may have had to compile, on a busy machine
             done = _ended(command, folder, 6 * _HANG_S)
     except BaseException as error:
         raise AssertionError(f"livecube {command!r} raised {type(error).__name__}") from error
@@ -171,7 +171,7 @@ def _call(name: str, arguments: list[str], folder: Path) -> None:
 
 
 def _ended(command: list[str], folder: Path, limit_s: int) -> Done:
-    """How a command ends; raises ``TimeoutError`` if it does not within so long."""
+    """The result of a command; raises ``TimeoutError`` if it takes longer than ``limit_s``."""
 
     def hangs(_number: int, _frame: FrameType | None) -> None:
         raise TimeoutError(f"it takes more than {limit_s} s")
@@ -186,12 +186,12 @@ def _ended(command: list[str], folder: Path, limit_s: int) -> Done:
 
 
 def check(name: str, command: click.Command, each: int, seeded: int) -> None:
-    """Call a command so often; raises if it does what it may not."""
+    """Call a command ``each`` times; raises if it breaks the rules."""
     home = Path.cwd()
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place)
         _world(folder)
-        os.chdir(folder)  # what is written by a relative name stays in there
+        os.chdir(folder)  # files with relative names are written there
 
         @seed(seeded)
         @settings(max_examples=each, database=None, deadline=None, print_blob=False,
@@ -223,7 +223,7 @@ def main() -> int:
 
 def _check_all(only: Sequence[str] | None, each: int, seeded: int) -> int:
     failed = 0
-    load_advisor()  # a machine's first start takes longer than any call may
+    load_advisor()  # a machine's first start takes longer than the limit of a call
     for name, command in all_commands():
         if only and name not in only:
             continue

@@ -1,8 +1,8 @@
 """Is a finished solve ever lost? Practice is killed at random moments. Not part of the suite.
 
-``python tests/checks/kill_check.py --kills 500`` starts practice with a virtual solver so often,
-kills each at a random moment (SIGKILL), and looks after each whether every solve whose result had
-been told is in the history once the next start has recovered what was left.
+``python tests/checks/kill_check.py --kills 500`` starts practice with a virtual solver 500 times
+and kills each at a random moment (SIGKILL). After each it checks that every solve with a shown
+result is in the history when the next start has recovered the rest.
 """
 
 from __future__ import annotations
@@ -33,9 +33,9 @@ SPEED = "150"
 class Account:
     kills: int = 0
     told: int = 0
-    """Results that practice told before it was killed."""
+    """Results that practice showed before it was killed."""
     recovered: int = 0
-    """Solves that the next start found, and said so."""
+    """Solves that the next start found and reported."""
     set_aside: int = 0
     """Attempts that were under way."""
     lost: int = 0
@@ -69,7 +69,7 @@ def _start(folder: Path, seed: int) -> tuple[subprocess.Popen[bytes], Path]:
 
 
 def _kill_at(process: subprocess.Popen[bytes], told: Path, rng: random.Random) -> None:
-    """At any moment from the start on; half of them only once it has begun to practise."""
+    """Kill at any moment after the start; half of the kills come only after practice has begun."""
     began = time.monotonic()
     if rng.random() < 0.5:
         while not told.stat().st_size and time.monotonic() < began + LONGEST_S:

@@ -1,6 +1,6 @@
-"""Learns generated cubes and compares what is learned with the truth, on packets of another day.
+"""Learns generated cubes and compares the profiles with the truth, on packets of another day.
 
-``python tests/checks/learn_check.py --cubes 200`` does it for many, and as many encrypted ones.
+``python tests/checks/learn_check.py --cubes 200`` learns 200, and 200 encrypted ones.
 """
 
 from __future__ import annotations
@@ -31,12 +31,12 @@ class Outcome(NamedTuple):
     seed: int
     shape: str
     verdict: str
-    """``exact``, ``wrong``, or why it was refused."""
+    """``exact``, ``wrong``, or the reason of the refusal."""
     reason: str
 
 
 def told(profile: Profile, packets: list[Packet]) -> list[CubeEvent]:
-    """What a profile's decoder makes of packets, with times from the first turn on."""
+    """The events of a profile's decoder, with times from the first turn on."""
     decoder = decoder_class(profile)()
     clock = CubeClock(decoder.clock_wrap_ms)
     events: list[CubeEvent] = []
@@ -48,7 +48,7 @@ def told(profile: Profile, packets: list[Packet]) -> list[CubeEvent]:
 
 
 def same(found: Profile, true: Profile, packets: list[Packet]) -> bool:
-    """Whether both tell the same turns, gaps, positions and times (to 2 ms)."""
+    """Whether both report the same turns, gaps, positions and times (to 2 ms)."""
     first, second = told(found, packets), told(true, packets)
     return len(first) == len(second) > 0 and all(
         abs(a.t - b.t) <= 0.002 and _said(a) == _said(b) for a, b in zip(first, second, strict=True)
@@ -81,7 +81,7 @@ def learned(seed: int, *, encrypted: bool = False) -> Learned | Refused:
 
 
 def outcome(seed: int, *, encrypted: bool = False) -> Outcome:
-    """What the learner makes of the generated cube of a seed."""
+    """The learner's result for the generated cube of a seed."""
     cube = made(seed, encrypted=encrypted)
     verdict = learned(seed, encrypted=True) if encrypted else learned(seed)
     if isinstance(verdict, Refused):

@@ -1,7 +1,7 @@
-"""A cube over a link that loses, repeats and mixes packets, and breaks: all from one seed.
+"""A cube over a link that loses, repeats and reorders packets, and breaks: all from one seed.
 
 ``python tests/checks/lossy.py --schedules 1000`` runs more schedules than the test does and prints
-how they came out.
+the outcomes.
 """
 
 from __future__ import annotations
@@ -41,21 +41,21 @@ _SESSIONS = 40
 
 IDLE_S = 0.1
 QUIET_S = 30.0
-"""After the last turn the cube and the link have so long to come to an end, without faults."""
+"""Time after the last turn without faults, in which the cube and the link finish."""
 
 
 @dataclass(frozen=True)
 class Schedule:
-    """What goes wrong."""
+    """The faults of a session."""
 
     seed: int
     drop: float
     """Part of the packets that are lost, either way."""
     repeat: float
     swap: float
-    """Part that is overtaken by the next one."""
+    """Part of the packets that the next one overtakes."""
     breaks: tuple[tuple[float, float], ...]
-    """From when to when, as parts of the session, nothing gets through."""
+    """Intervals without connection, as parts of the session."""
 
 
 def random_schedule(seed: int) -> Schedule:
@@ -97,7 +97,7 @@ class _LossyLink:
             self.bring([], t)
 
     def bring(self, packets: list[bytes], t: float) -> None:
-        """What arrives, and behind it what was overtaken."""
+        """Deliver packets, and after them the overtaken ones."""
         late, self.late = self.late, []
         for data in packets + late:
             self.take(Notification(t, self.cube.events, data), t)
@@ -120,7 +120,7 @@ class _LossyLink:
 
 
 def protocols() -> list[str]:
-    """The cubes that can be played: all that have a simulated cube or are told by a profile."""
+    """The cubes that can be played: all with a simulated cube or a profile."""
     profiles = [profile.name for profile in installed_profiles()]
     return sorted({*entry_points(group=GROUP).names, *profiles})
 
@@ -135,11 +135,11 @@ def _cube(protocol: str, position: bytes) -> SimulatedCube:
 def played(
     done: VirtualSession, schedule: Schedule, protocol: str
 ) -> tuple[list[CubeEvent], bytes]:
-    """The events that come through, and how the cube stands in the end."""
+    """The events that arrive, and the cube's final position."""
     cube = _cube(protocol, _start(done))
     reception = Reception(known_decoders()[protocol]())
     link = _LossyLink(cube, reception, schedule, random.Random(schedule.seed))
-    link.take(LinkUp(0.0), 0.0)  # the cube rests, and is heard before anything is turned
+    link.take(LinkUp(0.0), 0.0)  # the cube rests, and is received before the first turn
     link.faults = True
     end = done.turns[-1].t
     t = 0.0
@@ -151,7 +151,7 @@ def played(
         t = max(t, turn.t)
         link.set_up(not any(a <= t / end < b for a, b in schedule.breaks), t)
         link.carry(cube.turn(turn.turn, round(t * 1000)), t)
-    # In the end the cube is heard once more: nothing else could tell of a last turn that was lost.
+    # At the end the cube sends once more: only this can reveal a lost last turn.
     link.faults = False
     link.carry((), t)
     link.set_up(False, t)
@@ -166,19 +166,19 @@ def played(
 
 @dataclass
 class Outcome:
-    """How a schedule came out."""
+    """The outcome of a schedule."""
 
     position_right: bool
     exact: int = 0
-    """Splits without a mark; all of them as they were."""
+    """Splits without a mark that are right."""
     inferred: int = 0
     gap: int = 0
     wrong: list[str] = field(default_factory=list)
-    """Splits without a mark that are not as they were."""
+    """Splits without a mark that are wrong."""
 
 
 def judged(solves: Sequence[Solve], truth: Sequence[Solve], position_right: bool) -> Outcome:
-    """Compare what came out with the same turns without any fault."""
+    """Compare the result with the same turns without any fault."""
     outcome = Outcome(position_right)
     true_splits = [split for solve in truth for split in solve.splits]
     for solve in solves:
@@ -202,7 +202,7 @@ def _solves(tracker: Tracker, events: list[CubeEvent]) -> list[Solve]:
 
 
 def _same(split: Split, true: Split) -> bool:
-    """Whether a split says what is so; line numbers are the log's own."""
+    """Whether a split is right; line numbers are the log's own."""
     return (
         split.stage,
         split.slots,
@@ -229,7 +229,7 @@ def _session(seed: int) -> VirtualSession:
 
 @cache
 def _unharmed(seed: int, protocol: str) -> tuple[Solve, ...]:
-    """What the same turns are without any fault."""
+    """The solves of the same turns without any fault."""
     done = _session(seed)
     events, _ = played(done, Schedule(0, 0.0, 0.0, 0.0, ()), protocol)
     return tuple(_solves(Tracker(_start(done)), events))
@@ -249,7 +249,7 @@ def run(seed: int, protocol: str) -> Outcome:
 
 
 def main() -> None:
-    """Many schedules, and how they came out."""
+    """Run many schedules, and print the outcomes."""
     arguments = argparse.ArgumentParser()
     arguments.add_argument("--schedules", type=int, default=1000)
     arguments.add_argument("--seed", type=int, default=0)

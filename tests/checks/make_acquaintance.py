@@ -1,8 +1,8 @@
 """Measures the numbers of ``livecube/holding/inference.py``, and prints them.
 
-``python tests/checks/make_acquaintance.py`` takes some minutes. Strangers are virtual solvers whose
-habits are drawn at random: what they know of the last layer is other than what was counted, and
-most of them plan no grip. None of them is one that ``tests/checks/holding_check.py`` tries.
+``python tests/checks/make_acquaintance.py`` takes some minutes. Strangers are virtual solvers with
+random habits: they know other sequences for the last layer than the counted solvers, and most of
+them plan no grip. ``tests/checks/holding_check.py`` tries none of them.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from livecube.virtual.records import VirtualSolve
 
 KNOWN = {900_000: RIGHT_HANDED, 910_000: LEFT_HANDED, 920_000: UNPLANNED}
-"""Those who do what was counted, and their first seeds."""
+"""The counted solvers, and their first seeds."""
 MOST = (2.5, 3.0, 3.5, 4.0, 5.0, 6.0, 8.0, 10.0)
 """Bounds for log odds that are tried."""
 LEAST_BETWEEN = 0.3
@@ -50,7 +50,7 @@ LEAST_BETWEEN = 0.3
 
 
 class Readings(NamedTuple):
-    """Of one solver: a row a turn, and the surprise of each solve."""
+    """The readings of one solver: a row for each turn, and the surprise of each solve."""
 
     groups: Array
     odds: Array
@@ -58,7 +58,7 @@ class Readings(NamedTuple):
     right: Array
     surprises: Array
     grip: str
-    """How this solver is likeliest to choose a grip."""
+    """The most likely way in which this solver chooses a grip."""
 
 
 def readings(
@@ -101,7 +101,7 @@ def stranger(seed: int) -> Habits:
 def read(
     solves: Sequence[VirtualSolve], model: HoldingModel, met: Sequence[VirtualSolve] = ()
 ) -> Readings:
-    """The solves of one solver, of whom others have been ``met`` before."""
+    """Readings of one solver's solves, after the solves in ``met``."""
     groups, sure, right, surprises = list[int](), list[float](), list[bool](), list[float]()
     solver = Acquaintance(model)
     for done in met:
@@ -160,7 +160,7 @@ def worth(solvers: Sequence[Readings]) -> list[Worth]:
 
 
 def _fit(odds: Array, right: Array) -> tuple[float, float, float]:
-    """Logistic regression by Newton's method: a, b, and how likely what happened is then.
+    """Logistic regression by Newton's method: a, b, and the likelihood of the outcomes.
 
     Where all odds lie beyond a bound, only the ridge makes the line definite.
     """

@@ -22,7 +22,7 @@ NAMES = ("skerry", "cairn")
 
 
 def capture(name: str, seed: int) -> list[CubeEvent]:
-    """What a recorder would have of the routine."""
+    """The events that a recorder of the routine would have."""
     profile = load_profile(ROOT / "protocols" / f"{name}.toml")
     cube = Made(name, profile, (), b"", None, streams=False, repeats=1)
     found = recording(cube, seed)

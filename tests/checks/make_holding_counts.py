@@ -1,6 +1,6 @@
-"""Makes ``livecube/holding/counts_*.json``: what the virtual solver's hands did, counted.
+"""Makes ``livecube/holding/counts_*.json``: counts of the virtual solver's moves.
 
-``python tests/checks/make_holding_counts.py`` takes some ten minutes; same seeds, same files.
+``python tests/checks/make_holding_counts.py`` takes about ten minutes; same seeds, same files.
 """
 
 from __future__ import annotations

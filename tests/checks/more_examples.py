@@ -1,4 +1,4 @@
-"""The suite's properties, each with many times as many examples.
+"""The suite's properties, with many more examples each.
 
 ``python tests/checks/more_examples.py --times 25`` takes about an hour of processor time;
 ``--tests`` takes only some files.

@@ -1,4 +1,4 @@
-"""The tests of each room: which of them may notice a mutant, and what they say of it."""
+"""The tests of each room: which of them may notice a mutant, and their verdict on it."""
 
 from __future__ import annotations
 
@@ -21,13 +21,13 @@ __all__ = ["TESTS", "Copy", "Observed", "chosen"]
 
 _LEAST_LIMIT_S: Final = 30.0
 _SLOWER: Final = 3.0
-"""A mutant may take so many times as long as the program; one that takes longer never ends."""
+"""A mutant that takes this many times as long as the program counts as endless."""
 _TABLES_S: Final = 120.0
-"""It may take so much longer where it has to make the program's tables."""
+"""Additional seconds if it has to make the program's tables."""
 _QUICK_S: Final = 0.1
 _SLOW_S: Final = 4.0
 _SOME: Final = 3
-"""Slow tests are not run where so many others run the same block."""
+"""Slow tests are left out if this many others run the same block."""
 
 TESTS: Final[dict[str, str]] = {
     "advice": "advice_golden words best_choice speaker plan advice saying explain inspection "
@@ -59,7 +59,7 @@ TESTS: Final[dict[str, str]] = {
     "virtual": "virtual_golden virtual_solver",
     "virtual/profile_cube": "profile_golden profiles",
 }
-"""The tests of each room, and of modules with tests elsewhere; the likeliest to notice first."""
+"""Tests of each room, and of modules with tests elsewhere; the most sensitive first."""
 _LEFT_OUT: Final = (
     "test_a_set_is_balanced_and_comes_again_only_with_its_seed",
     "test_the_technique_is_the_best_choice",
@@ -67,7 +67,7 @@ _LEFT_OUT: Final = (
     "test_killed_at_random_moments_it_loses_no_finished_solve",
     "test_a_password_on_the_command_line_is_refused_and_not_repeated",
 )
-"""These take long, and notice little that the others of their room do not."""
+"""Slow tests that notice little more than the others of their room."""
 _WARMING: Final = (("hints", "R U R' U'"), ("replay", "fixtures/evening.jsonl"))
 _MADE_ONCE: Final = tuple(
     f"{name}.py"
@@ -76,7 +76,7 @@ _MADE_ONCE: Final = tuple(
         "search/hand_arrays", "search/pair_table", "search/tables", "search/task", "search/written",
     )
 )  # fmt: skip
-"""Where the cache would give the program's tables to a mutant that builds others."""
+"""Modules whose mutants would get the program's tables from the cache."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,14 +91,14 @@ class Observed:
 
 @dataclass(frozen=True, slots=True)
 class Copy:
-    """A tree that nobody changes, and what the program has kept in its cache."""
+    """A copy of the tree, and the program's cache."""
 
     tree: Path
     cache: Path
     folder: Path
 
     def warm(self) -> None:
-        """Let the program make its tables and compile its kernels, which every test needs."""
+        """Make the tables and compile the kernels that every test needs."""
         environment = os.environ | {
             "PYTHONPATH": str(self.tree),
             "NUMBA_CACHE_DIR": str(self.cache / "compiled"),
@@ -111,7 +111,7 @@ class Copy:
             )  # fmt: skip
 
     def observed(self, room: str) -> tuple[str | None, list[Observed]]:
-        """What the unchanged program's tests say first, None if all pass; and what they run."""
+        """The first failure of the unchanged program's tests, or None; and the blocks they run."""
         own = self.folder / f"observed-{room.replace('/', '-')}"
         (own / "blocks").mkdir(parents=True)
         found = own / "found.json"
@@ -130,7 +130,7 @@ class Copy:
         ]
 
     def run(self, mutant: Mutant, tests: Sequence[Observed], at: int) -> str | None:
-        """What these tests say first of a mutant; None if all pass."""
+        """The first failure of these tests with a mutant; None if all pass."""
         own = self.folder / f"run-{at}"
         own.mkdir()
         try:
@@ -175,7 +175,7 @@ class Copy:
         process = subprocess.Popen(
             command, cwd=self.tree, env=environment, text=True, start_new_session=True,
             stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
-            # In the background a shell has it ignored, and tests interrupt what they start.
+            # A shell ignores SIGINT for background jobs, and tests interrupt their children.
             preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
         )  # fmt: skip
         try:
@@ -203,14 +203,14 @@ def module_of(mutant: Mutant) -> str:
 
 
 def chosen(mutant: Mutant, tests: Sequence[Observed]) -> list[Observed]:
-    """The tests that may notice a mutant, in an order in which one of them soon does.
+    """The tests that may notice a mutant, the best first.
 
     First those that run the changed block, quick ones before slow ones, and the tests of a file
-    together, since they share what is prepared. Then quick ones that do not: a value that was made
-    once and is kept may have been made in another test.
+    together, since they share fixtures. Then quick tests that do not run it: a cached value may
+    have been made in another test.
     """
     place = module_of(mutant), mutant.block
-    # Tables were kept when the tests were observed, and so nothing of what makes them was run.
+    # Tables were cached when the tests were observed, so the code that makes them was not run.
     any_may = mutant.block is None or _makes_tables(mutant)
     near = [test for test in tests if any_may or place in test.blocks]
     far = [test for test in tests if test not in near and test.took_s < _QUICK_S]

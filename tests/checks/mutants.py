@@ -25,7 +25,7 @@ _RECKONED: Final[dict[type[ast.operator], type[ast.operator]]] = {
     ast.BitAnd: ast.BitOr, ast.BitOr: ast.BitAnd, ast.BitXor: ast.BitOr,
 }  # fmt: skip
 _IN_ANY_ORDER: Final = ("max", "min", "np.maximum", "np.minimum")
-"""What gives the same for its arguments in another order."""
+"""Functions whose arguments may change places."""
 _Lines = tuple[int, int]
 _Place = tuple[int, int, int, int]
 
@@ -35,22 +35,22 @@ class Mutant:
     """A module with one change."""
 
     file: str
-    """Below the repository, with slashes."""
+    """Path below the repository, with slashes."""
     scope: str
-    """The function or class that is changed, with dots; empty: the module."""
+    """The changed function or class, with dots; empty: the module."""
     change: str
-    """What stood there and what stands there now; lines do not count."""
+    """The code before and after the change; line breaks do not count."""
     line: int
     place: _Place
     """First line and column, last line and column (columns in bytes), from 1 and from 0."""
     text: str
-    """What stands at that place now."""
+    """The new code at that place."""
     block: int | None
-    """The first line of the innermost block that it is in; None if it is run by an import."""
+    """First line of the innermost block around it; None if an import runs it."""
 
     @property
     def name(self) -> str:
-        """The same as long as the changed code is the same, wherever it moves in its function."""
+        """A name that depends on the changed code and its function, not on its place there."""
         return f"{self.file}:{self.scope}: {self.change}"
 
     def source(self, before: str) -> str:
@@ -58,7 +58,7 @@ class Mutant:
         lines = before.encode().splitlines(keepends=True)
         first, start, last, end = self.place
         head, tail = lines[first - 1][:start], lines[last - 1][end:]
-        # As many lines as before, so that the places in messages stay right.
+        # The number of lines is kept, so that places in messages stay right.
         gone = b"\n" * (last - first)
         changed = head + self.text.encode() + (tail.rstrip(b"\n") + b"\n" + gone)
         return b"".join([*lines[: first - 1], changed, *lines[last:]]).decode()
@@ -67,9 +67,9 @@ class Mutant:
 def mutants_of(file: str, source: str) -> list[Mutant]:
     """All mutants of a module.
 
-    Left alone: text, annotations, decorators, imports, what is told to a developer (``assert``,
-    ``raise``), and compiled kernels. In a file with kernels, what stands outside of functions is
-    left alone too: kernels have it compiled in.
+    Not changed: text, annotations, decorators, imports, messages to developers (``assert``,
+    ``raise``), and compiled kernels. In a file with kernels, code outside of functions is not
+    changed either: it is compiled into the kernels.
     """
     tree = ast.parse(source)
     has_kernels = any(_is_kernel(node) for node in ast.walk(tree))
@@ -161,7 +161,7 @@ class _Walk(ast.NodeVisitor):
             put = f"({ast.unparse(after)})" if isinstance(after, ast.expr) else ast.unparse(after)
             change, place = f"{before} → {ast.unparse(after)}", _place(node)
             if isinstance(node, ast.If) and isinstance(after, ast.If):
-                # Only its test changes; the rest stays as written.
+                # Only its test is changed.
                 was, now = ast.unparse(node.test), ast.unparse(after.test)
                 change, place, put = f"if {was} → if {now}", _place(node.test), f"({now})"
             self._found.append(
@@ -180,7 +180,7 @@ def _place(node: ast.expr | ast.stmt) -> _Place:
 
 
 def _changed(node: ast.expr | ast.stmt) -> Iterator[ast.expr | ast.stmt]:
-    """What may stand instead of a node."""
+    """The replacements of a node."""
     match node:
         case ast.Compare():
             yield from _compared(node)
@@ -236,7 +236,7 @@ def _compared(node: ast.Compare) -> Iterator[ast.expr]:
 
 
 def _is_text(node: ast.BinOp) -> bool:
-    """Whether texts are put together, or types named."""
+    """Whether it joins texts or types."""
     return any(
         isinstance(part, ast.JoinedStr)
         or (isinstance(part, ast.Constant) and isinstance(part.value, str))

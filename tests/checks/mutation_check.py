@@ -1,13 +1,13 @@
-"""Changes the pure rooms in small ways and looks whether the tests of the room notice.
+"""Changes the pure rooms in small ways and checks that the tests of the room notice.
 
-``python tests/checks/mutation_check.py --mutants 150`` draws so many mutants (``mutants.py`` says
-which there are), runs each against the tests of its room in a copy of the tree, and prints those
-that live. First the tests of each room run once, and tell which blocks of code each of them runs;
-a mutant is shown to those that run the changed block, quick ones first.
+``python tests/checks/mutation_check.py --mutants 150`` draws 150 mutants (see ``mutants.py``), runs
+each against the tests of its room in a copy of the tree, and prints those that survive. First the
+tests of each room run once, which shows the blocks of code that each of them runs. A mutant is
+tried with the tests that run the changed block, quick ones first.
 
 ``mutation_equivalent.toml`` lists mutants that do the same as the program, with the reason; they
-are not drawn. The exit status is 1 if more than 8 % of at least fifty live: fewer are too few to
-say.
+are not drawn. The exit status is 1 if more than 8 % of at least fifty survive; fewer than fifty
+prove nothing.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ _ENOUGH: Final = 50
 def _all_mutants(rooms: Sequence[str]) -> Iterator[Mutant]:
     for room in rooms:
         if "/" in room:
-            continue  # it comes with its room
+            continue  # it belongs to its room
         place = _ROOT / "livecube" / room
         files = sorted(place.glob("*.py")) if place.is_dir() else [place.with_suffix(".py")]
         for file in files:
@@ -78,7 +78,7 @@ def _copied(folder: Path) -> Copy:
 
 
 def main() -> int:
-    """Draw, run, tell."""
+    """Draw, run, print."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument("--mutants", type=int, default=150)
     parser.add_argument("--seed", type=int, default=1)

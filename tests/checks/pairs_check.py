@@ -1,4 +1,4 @@
-"""How the virtual solver's pairs look: how many by sequences in common use, and how long.
+"""The virtual solver's pairs: how many use common sequences, and their lengths.
 
 ``python tests/checks/pairs_check.py --solves 300`` takes some seconds. Judged by the reported turns
 and the true stages alone: a pair is *usual* if its turns, without one of the upper layer that
@@ -41,13 +41,13 @@ _MIRRORED = (0, 4, 3, 2, 1, 5)
 
 
 def stripped(turns: list[int]) -> Turns:
-    """Merged, without a turn of U that comes first."""
+    """Merged turns, without a turn of U at the beginning."""
     kept = [m.turn for m in merge(turns)]
     return tuple(kept[1:] if kept and turn_face(kept[0]) == 0 else kept)
 
 
 def in_use() -> set[Turns]:
-    """Turns for the front right slot, the cross down."""
+    """Common sequences as turns for the front right slot, the cross down."""
     text = (files("livecube.virtual") / "usual_cases.toml").read_text(encoding="utf-8")
     found = set()
     for written in (w for case in tomllib.loads(text)["case"] for w in case["sequences"]):
@@ -64,7 +64,7 @@ def held_for(cross: int, slot: str) -> Holding:
 
 
 def pairs(done: VirtualSolve) -> Iterator[tuple[str, Turns, int]]:
-    """Of each pair that is done alone: technique, turns as seen from its slot, their number."""
+    """For each pair done alone: technique, turns as seen from its slot, their number."""
     before = done.start_turn - 1
     for stage in done.stages:
         if stage.stage == "pair" and not stage.shared and stage.technique is not None:

@@ -1,8 +1,8 @@
-"""Every number in reviews of virtual solves, worked out anew.
+"""Every number in reviews of virtual solves, computed again.
 
 ``python tests/checks/review_check.py --solves 500`` prints how many technique names were right and
-which numbers were wrong. ``tests/referee_review.py`` says what each has to be: turns replayed and
-merged, seconds by the printed table, rotations that a way of the same worth avoids.
+which numbers were wrong. ``tests/referee_review.py`` computes each number: turns replayed and
+merged, seconds by the printed table, rotations that an equally quick way avoids.
 """
 
 from __future__ import annotations
@@ -88,7 +88,7 @@ def check(seed: int, advisor: Advisor, figures: Figures) -> None:
 
 
 def given_of(done: VirtualSolve, of: SolveTurns, review: Review) -> Given:
-    """What the referee may know of a solve."""
+    """The referee's knowledge of a solve."""
     return Given(
         done.scramble,
         of.part.turns,
@@ -99,7 +99,7 @@ def given_of(done: VirtualSolve, of: SolveTurns, review: Review) -> Given:
 
 
 def _wrong_chances(review: Review) -> Iterator[str]:
-    """What was slower is no chance, unless it was taken."""
+    """A slower way is not a chance, unless it was taken."""
     for chance in chances_of(review):
         if chance.saved_ms < 0 and not chance.taken:
             yield f"{chance.technique} {chance.slot} is a chance and saves {chance.saved_ms} ms"

@@ -1,4 +1,4 @@
-"""When hints are said in virtual solves, how long they stand, and what silenced them.
+"""When hints are said in virtual solves, how long they stand, and the rules that silence them.
 
 ``python tests/checks/saying_check.py --solves 100`` follows that many solves, of each of several
 virtual solvers in turn, at each level, and prints
@@ -7,10 +7,10 @@ virtual solvers in turn, at each level, and prints
 - *gone*: hints withdrawn less than 1.0 s after they were said, their pair not in (at most 10 %);
 - *a pair*: hints for one pair, at the 95th percentile (at most 2);
 - *stands*: of the pairs whose first turn comes at least 0.4 s after the cross or the pair before
-  was done, those with a hint standing at that turn (at least 95 %; the gentlest level only);
-- the rules that kept something from being said, and how often.
+  was done, those with a hint standing at that turn (at least 95 %; level calm only);
+- the rules that silenced hints, and how often.
 
-It ends with status 1 if the gentlest level misses one of these.
+It ends with status 1 if level calm misses one of these.
 """
 
 from __future__ import annotations
@@ -59,7 +59,7 @@ LOOKED_S = 0.4
 
 @dataclass(slots=True)
 class Tally:
-    """What was seen at one level."""
+    """Counts at one level."""
 
     hints: int = 0
     kept_four: int = 0
@@ -70,11 +70,11 @@ class Tally:
     silences: Counter[str] = field(default_factory=Counter)
 
     def add(self, told: Iterable[Happening]) -> None:
-        """Count what one log's pipeline told."""
+        """Count the happenings of one log."""
         hint: Spoken | None = None
         kept: tuple[str, ...] = ()
         began: float | None = None
-        """When the stage before was done; None behind the first turn of the next."""
+        """When the stage before was done; None after the first turn of the next."""
         since = 0
         """Hints since then."""
         for happening in told:
@@ -105,7 +105,7 @@ class Tally:
 
     @property
     def misses(self) -> list[str]:
-        """What is not as it should be at the gentlest level."""
+        """The targets that level calm misses."""
         wanted = {
             "kept four": self.kept_four == 0,
             "gone": self.gone <= 0.1 * self.hints,
@@ -127,7 +127,7 @@ class Tally:
 
 
 def told_by(pipeline: Pipeline, events: Iterable[CubeEvent]) -> Iterator[Happening]:
-    """All that a pipeline tells of a log; openings, which take long, are not answered."""
+    """All happenings of a log; openings, which take long, are not answered."""
     for event in events:
         while (due := pipeline.due) is not None and due <= event.t:
             yield from pipeline.wake()

@@ -1,8 +1,8 @@
-"""Are random states random, and how long are scrambles? Not part of the suite.
+"""The randomness of states, and the lengths of scrambles. Not part of the suite.
 
-``python tests/checks/scramble_check.py --draws 100000 --scrambles 10000`` draws so many states,
-prints for every piece the chi-square probability of where it is and how it is turned, and writes
-so many scrambles, with the distribution of their lengths and of the time that each took.
+``python tests/checks/scramble_check.py --draws 100000 --scrambles 10000`` draws states and prints
+for every piece the chi-square probability of its places and orientations. It then makes scrambles,
+and prints the distributions of their lengths and times.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ def draw_states(count: int, seed: int) -> list[bytes]:
 
 
 def is_possible(position: bytes) -> bool:
-    """Whether an assembled cube can stand so: parity, twist and flip."""
+    """Whether turns can reach the position: parity, twist and flip."""
     try:
         check_position(np.frombuffer(position, dtype=np.uint8))
     except PositionError:
@@ -41,7 +41,7 @@ def is_possible(position: bytes) -> bool:
 
 
 def probability(counts: npt.NDArray[np.int64]) -> float:
-    """How probable so uneven counts are if all are equally probable.
+    """The probability of counts at least this uneven if all cases are equally probable.
 
     By the Wilson–Hilferty approximation of chi-square (1931; from memory), which is good to
     some parts in a hundred where it matters here.

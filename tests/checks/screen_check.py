@@ -1,4 +1,4 @@
-"""The live screen under a terminal, again and again: it must never end with an error.
+"""The live screen on a terminal, repeatedly: it must never end with an error.
 
 ``python tests/checks/screen_check.py --count 100`` follows that many virtual solves at speeds from
 1 to 100 (evenly by their logarithm; the slow ones are cut short after some seconds, as by Ctrl-C)
@@ -22,14 +22,14 @@ import time
 from dataclasses import dataclass
 
 _CUT_S = 15.0
-"""So long a run may draw before it is interrupted; what counts is that it drew."""
+"""Longest seconds of drawing before a run is interrupted; it only has to draw."""
 _HINT = re.compile(rb"\[(white|yellow|red|orange|green|blue) up, ")
 _PREPARING = b"Hints are being prepared"
 
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """How one run ended."""
+    """The result of one run."""
 
     speed: float
     status: int
@@ -79,7 +79,7 @@ def _run(seed: int, speed: float, cut_s: float, environment: dict[str, str]) -> 
     os.close(ours)
     troubles = [line for line in said.splitlines() if line.strip()]
     troubles += ["a traceback was drawn"] if b"Traceback" in drawn else []
-    # One that was just ending when it was interrupted ends as it would, or by the signal itself.
+    # A run that is just ending when it is interrupted may end in order, or by the signal.
     if status not in ({130, 0, -signal.SIGINT} if cut else {0}):
         troubles.append(f"exit status {status}")
     if _HINT.search(drawn) is None:
@@ -88,7 +88,7 @@ def _run(seed: int, speed: float, cut_s: float, environment: dict[str, str]) -> 
 
 
 def main() -> None:
-    """Run them, tell, and end with status 1 if one of them went wrong."""
+    """Run them, print, and end with status 1 if one of them failed."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--count", type=int, default=100)
     parser.add_argument("--slowest", type=float, default=1.0)

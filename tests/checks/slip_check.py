@@ -1,8 +1,8 @@
-"""Learns cubes that it was not written for, from owners who slip, and judges by what was turned.
+"""Learns cubes of unforeseen forms from owners who slip, and judges by the true turns.
 
-``python tests/checks/slip_check.py --cubes 200`` does it for many, each from a clean recording and
-from one with slips. A learned profile is tried on other days: with the counter before each wrap,
-and with the clock hours later.
+``python tests/checks/slip_check.py --cubes 200`` learns 200, each from a clean recording and from
+one with slips. A learned profile is tried on other days: with the counter before each wrap, and
+with the clock hours later.
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ def slips_of(seed: int) -> list[Slip]:
 
 
 def judged(seed: int, slips: list[Slip]) -> Outcome:
-    """The verdict on what is learned of a cube."""
+    """The verdict on the profile that is learned for a cube."""
     layout = wild(seed)
     verdict = learn(recorded(layout, seed, slips), "learned", CLAIM)
     if isinstance(verdict, Refused):
@@ -61,7 +61,7 @@ def judged(seed: int, slips: list[Slip]) -> Outcome:
 
 
 def of_profile(verdict: Learned, layout: Wild) -> Outcome:
-    """Whether a profile tells what is turned, on other days too."""
+    """Whether a profile reports the true turns, on other days too."""
     profile = verdict.profile
     days = [(0, 0.0), (7, 4.7 * 3600), (97, 65.0), (layout.counter_wrap - 60, 2**24 / 1000 - 30)]
     days += [(235, 2**16 / layout.clock_rate - 20), (5, 2**32 / layout.clock_rate - 40)]
@@ -77,7 +77,7 @@ def of_profile(verdict: Learned, layout: Wild) -> Outcome:
 
 
 def wrong_day(profile: Profile, layout: Wild, seed: int, made: int, cube_s: float) -> str:
-    """What is told wrongly of one day; empty: nothing."""
+    """The first wrong report of one day; empty: none."""
     packets, done = session(layout, seed, made, cube_s, 130)
     reports, events = told(profile, packets)
     turns = [report.turn for report in reports if isinstance(report, TurnReport)]
@@ -104,7 +104,7 @@ def wrong_day(profile: Profile, layout: Wild, seed: int, made: int, cube_s: floa
 
 
 def told(profile: Profile, packets: list[Packet]) -> tuple[list[Report], list[Turn]]:
-    """What a profile's decoder makes of packets."""
+    """The reports of a profile's decoder, and its turns."""
     decoder = decoder_class(profile)()
     clock = CubeClock(decoder.clock_wrap_ms)
     reports: list[Report] = []
@@ -118,7 +118,7 @@ def told(profile: Profile, packets: list[Packet]) -> tuple[list[Report], list[Tu
 
 
 def led(seed: int) -> tuple[int, Outcome, int]:
-    """The verdict on a cube whose owner was led through the routine; how often was asked."""
+    """The verdict on a cube whose owner was led through the routine, and the number of requests."""
     layout = wild(seed)
     slips: list[Slip] = [("wrong", "corrected", "lost", "pause")[(seed + k) % 4] for k in range(2)]
     owner = Led(layout, seed, slips)

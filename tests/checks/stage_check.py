@@ -50,7 +50,7 @@ def true(solve: VirtualSolve) -> list[tuple[object, ...]]:
 
 
 def live_ends(told: list[Progress]) -> list[tuple[object, ...]]:
-    """The stages that were announced and stood: after the last change of colour or reopening."""
+    """The announced stages that stayed: after the last change of colour or reopening."""
     stages: list[StageDone] = []
     for progress in told:
         match progress:
@@ -64,7 +64,7 @@ def live_ends(told: list[Progress]) -> list[tuple[object, ...]]:
 
 
 def compared(sessions: int) -> tuple[set[str], set[str]]:
-    """Follow so many sessions; kinds of solves and cross colours that were among them."""
+    """Follow the sessions; returns their kinds of solves and their cross colours."""
     kinds_seen: set[str] = set()
     colours_seen: set[str] = set()
     for seed in range(sessions):
@@ -102,7 +102,7 @@ def _last_colour(told: list[Progress]) -> str | None:
 
 
 def main() -> None:
-    """Compare; the first difference ends it."""
+    """Compare until the first difference."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--sessions", type=int, default=250, help="of four solves each")
     sessions = parser.parse_args().sessions

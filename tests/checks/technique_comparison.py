@@ -37,22 +37,22 @@ __all__ = [
 ]
 
 COMPARED: Final = [technique.id for technique in TECHNIQUES]
-"""Every technique of the program; of one in two parts the first, the second being another."""
+"""Every technique of the program; for one in two parts, only the first part."""
 
 KINDS_FOR: Final = {
     "shortest": ("inserted", "interrupted", "scrambled", "far"),
     "x-cross": ("interrupted", "scrambled", "far"),
     "pseudo-x-cross": ("interrupted", "scrambled", "far"),
 }
-"""Kinds of position beside ``inserted``, in which the others are possible most often."""
+"""Kinds of position other than ``inserted`` in which some techniques are possible most often."""
 
 
 @dataclass
 class Tally:
-    """What was compared: lengths by technique, and every disagreement in words."""
+    """Compared lengths by technique, and every disagreement in words."""
 
     lengths: dict[str, Counter[int | None]] = field(default_factory=dict)
-    """By technique, how many targets had which length; None: deeper than looked."""
+    """By technique, the number of targets with each length; None: beyond the limit."""
     sequences: Counter[str] = field(default_factory=Counter)
     crosses: set[str] = field(default_factory=set)
     offsets: set[int | None] = field(default_factory=set)
@@ -90,7 +90,7 @@ def _situation(place: Place) -> Situation:
 
 
 def _tasks(situation: Situation, technique: str) -> list[tuple[tuple[int, ...], Task]]:
-    """Slots and task of everything that the program asks for a technique."""
+    """Slots and task of every question of the program for a technique."""
     by_id = {t.id: t for t in TECHNIQUES}
     return [(c.slots, c.task) for c in by_id[technique].chances(situation)]
 
@@ -110,7 +110,7 @@ def _program_answers(
 
 
 def compare(engines: Mapping[str, Engine], place: Place, technique: str, tally: Tally) -> None:
-    """Compare all targets of one position, and write down what differs for which engine."""
+    """Compare all targets of one position, and note the differences of each engine."""
     expected = answers(place.turns, place.down, technique, slack=0)
     for name, engine in engines.items():
         found = _program_answers(engine, place, technique)
@@ -127,7 +127,7 @@ def compare(engines: Mapping[str, Engine], place: Place, technique: str, tally: 
 def differences(
     expected: Answers, found: dict[tuple[str, ...], list[str]], limit: int
 ) -> Iterable[str]:
-    """What the two do not agree on; the referee has looked at ``limit`` turns at most."""
+    """The differences; the referee has tried at most ``limit`` turns."""
     if expected.keys() != found.keys():
         yield f"targets {sorted(expected)} for the referee, {sorted(found)} for the program"
     for target in expected.keys() & found.keys():
@@ -156,7 +156,7 @@ def compare_technique(
 
 
 def load_engines() -> dict[str, Engine]:
-    """The engine as it starts, as it is once the pair table is there."""
+    """The engine without and with the pair table."""
     from livecube.edges.cache import kept_pair_table, load_tables, pair_table_made_apart
     from livecube.search.engine import Engine
 
@@ -170,7 +170,7 @@ def load_engines() -> dict[str, Engine]:
 
 
 def main() -> None:
-    """The deeper run."""
+    """The longer run."""
     parser = argparse.ArgumentParser(description="Compare the program with the referee.")
     parser.add_argument("--positions", type=int, default=100, help="for each technique")
     parser.add_argument("--seed", default="1")

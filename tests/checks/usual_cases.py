@@ -1,4 +1,4 @@
-"""The usual last-slot cases: what is in use for each, and where corner and edge stand.
+"""The usual last-slot cases: the sequences in use, and the places of corner and edge.
 
 Cross down on face D, the front right slot (faces F and R) free. Everything is derived from the
 sequences in ``livecube/virtual/usual_cases.toml`` by the referee's own cube.
@@ -33,12 +33,12 @@ class Case:
     mirror: tuple[int, int]
     """The place of the mirror image."""
     in_use: frozenset[str]
-    """Merged turns in the fixed frame, without a turn of U that comes first."""
+    """Merged turns in the fixed frame, without a turn of U at the beginning."""
     turns: str
     """Turns from solved to it."""
 
     def positions(self) -> list[View]:
-        """It behind each of the four turns of U, cross on face D."""
+        """The case after each of the four turns of U, cross on face D."""
         return [View.after(f"{self.turns} {u}", "D") for u in _U_TURNS]
 
     def uses(self, way: Way) -> bool:
@@ -54,13 +54,13 @@ def is_odd(way: Way) -> bool:
 
 
 def stripped(turns: str) -> str:
-    """The turns without one of U that comes first."""
+    """The turns without a turn of U at the beginning."""
     first, _, rest = turns.partition(" ")
     return rest if first[0] == "U" else turns
 
 
 def fixed(text: str) -> str:
-    """Merged fixed-frame turns of what is written, white up and green in front."""
+    """Merged fixed-frame turns of written moves, white up and green in front."""
     held, turns = {f: f for f in FACES}, []
     for token in text.split():
         name, quarters = (
@@ -88,7 +88,7 @@ def _spun(held: dict[str, str], face: str, quarters: int) -> dict[str, str]:
 
 
 def mirrored(turns: str) -> str:
-    """Turns as seen in the plane through the slot."""
+    """Turns mirrored in the plane through the slot."""
     return merged([_MIRRORED[t[0]] + _INVERTED[t[1:]] for t in turns.split()])
 
 

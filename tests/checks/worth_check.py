@@ -1,10 +1,9 @@
-"""What planning and techniques are worth, in predicted seconds and turns.
+"""The worth of planning and techniques, in predicted seconds and turns.
 
-Four pairs are solved in several ways from the same positions: the fastest cross behind a random
-scramble, then from whichever front is best. What the ways are compared with is a solver who knows
-the usual last-slot cases (``usual_cases.toml``) and always takes the quickest next pair. Seconds
-are those of the usual hands and eyes. In brackets the 95 % bootstrap interval of the mean
-difference.
+Four pairs are solved in several ways from the same positions: the fastest cross after a random
+scramble, then from the best front. The ways are compared with a solver who knows the usual
+last-slot cases (``usual_cases.toml``) and always takes the quickest next pair. Seconds are those of
+the usual hands and eyes. In brackets is the 95 % bootstrap interval of the mean difference.
 """
 
 from __future__ import annotations
@@ -49,7 +48,7 @@ class Done(NamedTuple):
 
 
 class UsualSolver:
-    """Knows the usual cases, and takes the quickest next pair; what they lack is done plainly."""
+    """Takes the quickest next pair by the usual cases; pairs without a case are done plainly."""
 
     def __init__(self, answers: Answers, beam: Beam) -> None:
         self._answers = answers

@@ -99,7 +99,7 @@ async def scanned() -> None:
 
 
 async def followed(solver: VirtualSolver, done: VirtualSession) -> None:
-    """A whole solve, with the connection lost in the midst of it."""
+    """A whole solve, with the connection lost in the middle."""
     told: list[dict[str, Any]] = []
     turns = 0
     process = await livecube(
@@ -137,7 +137,7 @@ async def followed(solver: VirtualSolver, done: VirtualSession) -> None:
 
 
 async def refused() -> None:
-    """What is wrong with Bluetooth is said in words."""
+    """Errors of Bluetooth are reported in words."""
     check(await adapter_power("off"), "the adapter is switched off")
     status, _, err = await outcome("scan")
     check(status == 2 and "switched off" in err, err.strip())

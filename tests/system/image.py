@@ -2,7 +2,7 @@
 
 It is one cpio archive that the kernel unpacks into memory: no disk, no network. It holds
 Debian's bluetoothd, D-Bus and Python, and the packages that livecube needs; livecube itself
-comes from a shared folder. It is made anew only when this recipe or the packages change.
+comes from a shared folder. It is made again only when this recipe or the packages change.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ NEEDED = {
 }
 """Programs, and the Debian packages that bring them."""
 WITHOUT = ("numba",)
-"""What the test does not use: it follows without hints, and compiling under emulation is slow."""
+"""Packages that the test does not use: it follows without hints, and compiling is slow there."""
 PLATFORMS = ("manylinux_2_28_x86_64", "manylinux_2_17_x86_64", "manylinux2014_x86_64")
 
 
