@@ -51,7 +51,7 @@ from livecube.events import (
 from livecube.stages.progress import Resynced, SolveBegun, SolveOver, StageDone, Turned
 from livecube.stages.tracker import Tracker
 from livecube.views.happenings import happening_json, happening_line
-from livecube.views.screen import LiveScreen, plan_line
+from livecube.views.live_screen import LiveScreen, plan_line
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:

@@ -24,9 +24,9 @@ from livecube.events import HeldAs, SolveMark, State, Turn
 from livecube.history.database import open_database
 from livecube.history.exporting import COLUMNS, read_csv
 from livecube.history.importing import import_log, log_files, recover
+from livecube.history.kept_session import Session
 from livecube.history.logs import OpenLog
 from livecube.history.schema import MIGRATIONS
-from livecube.history.session import Session
 from livecube.history.sink import HistorySink
 from livecube.history.store import DATABASE, History
 from livecube.logs.lines import Header

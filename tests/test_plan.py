@@ -32,7 +32,7 @@ from livecube.stages.frame import ALL_SLOTS
 from livecube.techniques.base import traits
 from livecube.techniques.registry import TECHNIQUES
 from livecube.views.happenings import happening_json, happening_line
-from livecube.views.screen import plan_line, plan_lines
+from livecube.views.live_screen import plan_line, plan_lines
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:

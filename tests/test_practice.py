@@ -20,6 +20,7 @@ from livecube.events import CubeEvent, Reset, SolveMark, State, Turn
 from livecube.history.store import History
 from livecube.logs.lines import Header, event_line, parse_event
 from livecube.practice.gestures import BreakRule
+from livecube.practice.loop import Practice, PracticeRules
 from livecube.practice.news import (
     Abandoned,
     BreakAdvised,
@@ -35,7 +36,6 @@ from livecube.practice.news import (
     SolveStarted,
 )
 from livecube.practice.screen import PracticeScreen
-from livecube.practice.session import Practice, PracticeRules
 from livecube.practice.settings import PRACTICE_ENTRIES, rules_of
 from livecube.practice.text import (
     corrected_sentence,
@@ -52,7 +52,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    from livecube.practice.session import Outcome, Wish
+    from livecube.practice.loop import Outcome, Wish
 
 T = TypeVar("T")
 

@@ -28,8 +28,8 @@ from livecube.cube.position import (
 from livecube.dashboard.settings import MQTT_ENTRIES
 from livecube.events import Battery, Reset, State, Turn
 from livecube.practice.gestures import BreakRule
+from livecube.practice.loop import Practice, PracticeRules, Wish
 from livecube.practice.news import Guided, InspectionBegun, ScrambleAsked
-from livecube.practice.session import Practice, PracticeRules, Wish
 from livecube.practice.settings import PRACTICE_ENTRIES
 from livecube.scrambling.partial_link import partial_link
 from livecube.scrambling.path import ScramblePath
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
     from livecube.events import CubeEvent
-    from livecube.practice.session import Outcome
+    from livecube.practice.loop import Outcome
 
 GOLDEN: Final = Path(__file__).parent.parent / "fixtures" / "practice.golden.txt"
 SEEDS: Final = range(16)

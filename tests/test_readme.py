@@ -26,7 +26,7 @@ from livecube.edges.log_files import LogReader
 from livecube.edges.sinks import Board
 from livecube.events import Cause
 from livecube.stages.tracker import Tracker
-from livecube.views.screen import LiveScreen
+from livecube.views.live_screen import LiveScreen
 
 if TYPE_CHECKING:
     from livecube.edges.sinks import Item

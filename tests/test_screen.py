@@ -27,13 +27,13 @@ from livecube.drills.fingers import FingerDrill
 from livecube.drills.screen import BeatScreen, DrillScreen, FingerScreen
 from livecube.edges.sinks import Board
 from livecube.events import CubeEvent, Reset, State, Turn
+from livecube.practice.loop import Practice, PracticeRules
 from livecube.practice.screen import PracticeScreen
-from livecube.practice.session import Practice, PracticeRules
 from livecube.review.again_screen import AgainScreen
 from livecube.review.trying import Place, Trying, TryTurned
 from livecube.scrambling.path import ScramblePath
 from livecube.stages.tracker import Tracker
-from livecube.views.screen import LiveScreen
+from livecube.views.live_screen import LiveScreen
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
@@ -224,7 +224,7 @@ def test_time_runs_and_the_cube_moves_in_a_try(told: dict[str, list[Any]]) -> No
 
 
 BROKEN = """
-from livecube.views.screen import LiveScreen
+from livecube.views.live_screen import LiveScreen
 
 def broken(self, width):
     raise ValueError("no such colour")

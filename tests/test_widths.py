@@ -39,9 +39,9 @@ from livecube.errors import LivecubeError
 from livecube.events import Turn
 from livecube.history.importing import import_log
 from livecube.history.store import History
+from livecube.practice.loop import Practice, PracticeRules
 from livecube.practice.news import PracticeNews
 from livecube.practice.screen import PracticeScreen
-from livecube.practice.session import Practice, PracticeRules
 from livecube.review.again_screen import AgainScreen
 from livecube.review.text import review_lines
 from livecube.review.trying import Place, SetUpAsked, Trying

@@ -20,7 +20,7 @@ from livecube.cli.options import (
 from livecube.cube.holding import COLOURS, parse_colour
 from livecube.views.happenings import note_sentence
 from livecube.views.lines import table_lines
-from livecube.views.screen import plan_lines
+from livecube.views.live_screen import plan_lines
 
 if TYPE_CHECKING:
     from livecube.hands.automaton import Automaton

@@ -30,7 +30,7 @@ from livecube.cube.holding import SCRAMBLE_HOLDING
 from livecube.edges.sinks import Board
 from livecube.errors import UsageError
 from livecube.stages.tracker import Tracker
-from livecube.views.screen import LiveScreen
+from livecube.views.live_screen import LiveScreen
 
 if TYPE_CHECKING:
     from livecube.composition.choosing import Wanted

@@ -23,7 +23,7 @@ from livecube.edges.sinks import Board
 from livecube.errors import UsageError
 from livecube.events import Packet
 from livecube.stages.tracker import Tracker
-from livecube.views.screen import LiveScreen
+from livecube.views.live_screen import LiveScreen
 
 if TYPE_CHECKING:
     from livecube.composition.publishing import Publishing

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from livecube.composition.following import CubeFollower
     from livecube.composition.pipeline import Pipeline
     from livecube.events import CubeEvent
-    from livecube.practice.session import Wish
+    from livecube.practice.loop import Wish
 
 __all__ = ["WISHES", "Keyboard", "next_holding", "stating"]
 

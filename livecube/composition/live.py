@@ -14,10 +14,10 @@ from livecube.edges.log_files import LogWriter, started_now
 from livecube.edges.sinks import FirstHint, LogSink
 from livecube.errors import KeepingError
 from livecube.history.folder import data_folder
-from livecube.history.session import Session
+from livecube.history.kept_session import Session
 from livecube.history.sink import FollowedSink
 from livecube.logs.lines import Header
-from livecube.views.screen import PREPARING
+from livecube.views.live_screen import PREPARING
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Coroutine

@@ -19,7 +19,7 @@ from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.sinks import Board, ScreenSink
 from livecube.search.situation import Situation, slot_bits
 from livecube.stages.progress import Turned
-from livecube.views.screen import LiveScreen
+from livecube.views.live_screen import LiveScreen
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:

@@ -26,8 +26,8 @@ from livecube.history.logs import OpenLog, open_log_path, write_log
 from livecube.history.sink import HistorySink
 from livecube.history.store import History
 from livecube.logs.lines import Header
+from livecube.practice.loop import Practice
 from livecube.practice.news import InspectionBegun, Judged, PracticeNews, Reviewed
-from livecube.practice.session import Practice
 from livecube.review.text import costs_told
 
 if TYPE_CHECKING:
@@ -47,8 +47,8 @@ if TYPE_CHECKING:
     from livecube.edges.sinks import Sink
     from livecube.events import CubeEvent
     from livecube.hands.automaton import Automaton
-    from livecube.history.session import Session
-    from livecube.practice.session import Outcome, PracticeRules, Wish
+    from livecube.history.kept_session import Session
+    from livecube.practice.loop import Outcome, PracticeRules, Wish
 
 __all__ = ["AttemptLogs", "PracticeLeader", "PracticePart", "PractisedSource", "SessionReviews"]
 

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from livecube.edges.sinks import Item
-    from livecube.history.session import Session
+    from livecube.history.kept_session import Session
     from livecube.logs.lines import Header
     from livecube.solves.reading import FoundSolve
 

@@ -31,8 +31,8 @@ from livecube.practice.text import LIMITS, break_sentence
 from livecube.review.again_screen import LargeText
 from livecube.stages.progress import Turned
 from livecube.timing.results import penalties_sentence, result_of, result_text, workings_text
+from livecube.views.live_screen import LiveScreen
 from livecube.views.picture import Picture
-from livecube.views.screen import LiveScreen
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

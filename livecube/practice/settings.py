@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 from livecube.entries import Entry
 from livecube.practice.gestures import BreakRule
-from livecube.practice.session import PracticeRules
+from livecube.practice.loop import PracticeRules
 from livecube.solves.records import NOBODY
 
 if TYPE_CHECKING:

@@ -24,8 +24,8 @@ from livecube.review.trying import (
     WayShown,
 )
 from livecube.timing.results import seconds_text
+from livecube.views.live_screen import large
 from livecube.views.picture import Picture
-from livecube.views.screen import large
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

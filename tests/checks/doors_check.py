@@ -30,7 +30,7 @@ from livecube.edges.sinks import Board, ScreenSink
 from livecube.events import CubeEvent
 from livecube.stages.progress import HeldNow, Turned
 from livecube.stages.tracker import Tracker
-from livecube.views.screen import LiveScreen
+from livecube.views.live_screen import LiveScreen
 from livecube.virtual.cube import simulated_cube
 from livecube.virtual.session import session
 
