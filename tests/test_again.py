@@ -27,7 +27,8 @@ from livecube.cube.position import (
 from livecube.edges.sinks import Board
 from livecube.errors import UsageError
 from livecube.events import Reset, State, Turn
-from livecube.review.again_screen import AgainScreen, again_json, again_line
+from livecube.review.again_screen import AgainScreen
+from livecube.review.again_text import again_json, again_line
 from livecube.review.moment import missed_moment
 from livecube.review.trying import (
     ReadyToTry,

@@ -38,15 +38,8 @@ from livecube.drills.fingers import (
 from livecube.drills.history import DrillBook
 from livecube.drills.judging import HOW_WELL
 from livecube.drills.scheduling import after_drill
-from livecube.drills.screen import (
-    BeatScreen,
-    FingerScreen,
-    beat_lines,
-    drill_json,
-    drill_line,
-    fingers_sentence,
-    span_text,
-)
+from livecube.drills.screen import BeatScreen, FingerScreen
+from livecube.drills.text import beat_lines, drill_json, drill_line, fingers_sentence, span_text
 from livecube.drills.ticking import BeatSink
 from livecube.edges.sinks import Board
 from livecube.events import Reset, Turn

@@ -32,12 +32,13 @@ from livecube.drills.judging import HOW_WELL, DrillJudged, judged
 from livecube.drills.news import DrillReady, as_drill
 from livecube.drills.place import DrillPlace, case_of, key_of, pieces_that_count
 from livecube.drills.positions import Wish, drawn_cases, drawn_set, sampled
-from livecube.drills.screen import DrillScreen, drill_json, drill_line, judged_sentence
+from livecube.drills.screen import DrillScreen
+from livecube.drills.text import drill_json, drill_line, judged_sentence
 from livecube.edges.sinks import Board
 from livecube.errors import UsageError
 from livecube.events import State, Turn
 from livecube.mending.mender import shortest_link
-from livecube.review.again_screen import again_json, again_line
+from livecube.review.again_text import again_json, again_line
 from livecube.review.trying import (
     OneTry,
     SetUpAsked,

@@ -21,7 +21,8 @@ from livecube.cli.scramble import scrambler_with_progress
 from livecube.composition.again import TrierSource, TryPart
 from livecube.composition.run import Output, Run
 from livecube.edges.sinks import Board
-from livecube.review.again_screen import AgainScreen, moment_sentence
+from livecube.review.again_screen import AgainScreen
+from livecube.review.again_text import moment_sentence
 from livecube.review.moment import missed_moment
 from livecube.review.trying import Trying
 

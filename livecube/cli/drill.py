@@ -188,7 +188,7 @@ def _known(drilling: Drilling, keeper: DrillKeeper | None) -> frozenset[str]:
 
 
 def _nothing_due(book: DrillBook) -> None:
-    from livecube.drills.screen import span_text
+    from livecube.drills.text import span_text
 
     cards = book.cards()
     if not cards:

@@ -45,7 +45,8 @@ def fingers(rounds: int, drilling: Drilling) -> None:
     like, keep your grip loose, and stop if anything hurts or tingles.
     """
     from livecube.drills.fingers import FingerDrill, FingersOver
-    from livecube.drills.screen import CAUTION, FingerScreen, drill_json
+    from livecube.drills.screen import FingerScreen
+    from livecube.drills.text import CAUTION, drill_json
     from livecube.edges.sinks import Board
 
     with ExitStack() as stack:
@@ -84,7 +85,8 @@ def beat(tempo: float, silent: bool, drilling: Drilling) -> None:
     how many turns missed their beat, and where beats stayed empty.
     """
     from livecube.drills.beat import BeatJudged
-    from livecube.drills.screen import BeatScreen, drill_json
+    from livecube.drills.screen import BeatScreen
+    from livecube.drills.text import drill_json
     from livecube.drills.ticking import BeatSink
     from livecube.edges.sinks import Board
     from livecube.scrambling.states import random_state, seeded_draw, unforeseen_draw

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from livecube.advice.speaker import Clue, Spoken, Taken, Telling, Unsaid, Withdrawn
 from livecube.advice.words import spoken_place, spoken_words
 from livecube.drills.news import DrillNews
-from livecube.drills.screen import drill_json, drill_line, lasting_lines
+from livecube.drills.text import drill_json, drill_line, lasting_lines
 from livecube.practice.news import Corrected, Discarded, Judged, PracticeNews, Reviewed
 from livecube.practice.text import (
     corrected_sentence,
@@ -19,7 +19,7 @@ from livecube.practice.text import (
     reviewed_sentence,
     tally_text,
 )
-from livecube.review.again_screen import again_json, again_line, tried_sentence
+from livecube.review.again_text import again_json, again_line, tried_sentence
 from livecube.review.trying import Tried, TryNews
 from livecube.stages.progress import SolveOver
 from livecube.views.happenings import happening_json, happening_line, solve_lines, unsaid_lines
