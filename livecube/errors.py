@@ -22,7 +22,6 @@ from __future__ import annotations
 from typing import Literal, TypeAlias, get_args
 
 __all__ = [
-    "BROKER_TROUBLES",
     "RADIO_TROUBLES",
     "BrokerError",
     "BrokerTrouble",
@@ -66,7 +65,6 @@ BrokerTrouble: TypeAlias = Literal[
     "protocol",
     "other",
 ]
-BROKER_TROUBLES: tuple[BrokerTrouble, ...] = get_args(BrokerTrouble)
 """Causes of a broker error; *not allowed*: it accepts the login, but not this action."""
 
 

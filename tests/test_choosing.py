@@ -11,7 +11,6 @@ from livecube.decoding import Advertisement, Decoded, Write
 from livecube.edges.radio import Sighting
 from livecube.edges.remembered import (
     RememberedCube,
-    forget_cube,
     remember_cube,
     remembered_cube,
 )
@@ -144,9 +143,7 @@ async def test_without_a_cube_to_follow_it_says_what_to_do(
         await choice(air, wanted)
 
 
-def test_a_cube_is_remembered_and_forgotten(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_cube_is_remembered(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("LIVECUBE_STATE", str(tmp_path / "state"))
     assert remembered_cube() is None
     remember_cube(KNOWN)
@@ -154,8 +151,6 @@ def test_a_cube_is_remembered_and_forgotten(
     nameless = RememberedCube("AA", None, "red")
     remember_cube(nameless)
     assert remembered_cube() == nameless
-    forget_cube()
-    assert remembered_cube() is None
 
 
 @pytest.mark.parametrize("kept", ["", "{}", "[]", "null", '{"address": 1, "name": 2}', "\x00\xff"])

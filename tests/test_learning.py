@@ -322,13 +322,6 @@ def test_a_stream_as_long_as_the_turns_made_everything_background() -> None:
     assert background.is_news(Packet(9.2, "a", b"123"))
 
 
-def test_the_owner_may_say_that_the_free_sequence_has_ended() -> None:
-    routine = Routine(0.0)
-    routine.end_free()
-    assert routine.over
-    assert not routine.given_up
-
-
 def test_a_recording_is_what_a_log_holds() -> None:
     rest, first, free = Packet(0.1, "a", b"0"), Packet(1.2, "a", b"1"), Packet(9.0, "b", b"2")
     found = Recording.of([rest, Asked(1.0, (0,)), first, Asked(8.0, None), free])

@@ -125,10 +125,10 @@ def _advice(step: Callable[[str], None], brief: bool) -> list[Figure]:
     figures = []
     if quick is not None:
         step("a beginning while the screen draws, first seconds")
-        early = live_answers(quick, _BRIEFLY if brief else _EARLY).beginnings
+        early = live_answers(quick, _BRIEFLY if brief else _EARLY)
         figures.append(Figure("a beginning, first seconds", _spread(early), "ms", "≤ 1,000 ms"))
     step("a beginning while the screen draws")
-    later = live_answers(advisor, _BRIEFLY if brief else _LATER).beginnings
+    later = live_answers(advisor, _BRIEFLY if brief else _LATER)
     step("inspection")
     inspections = _inspections(advisor, _BRIEFLY if brief else _INSPECTIONS)
     return [

@@ -67,7 +67,6 @@ async def choose_cube(
     remembered: RememberedCube | None,
     ask: Callable[[Sequence[ChosenCube]], ChosenCube] | None,
     scan_s: float = SCAN_S,
-    named_s: float = _NAMED_S,
 ) -> ChosenCube:
     """Listen, and choose. ``ask``: lets the user choose among several; None: no user to ask.
 
@@ -75,9 +74,9 @@ async def choose_cube(
     :class:`~livecube.errors.UsageError` if the user has to choose one.
     """
     if wanted.cube is not None:
-        return await _named(radio, decoders, wanted, wanted.cube, named_s)
+        return await _named(radio, decoders, wanted, wanted.cube)
     known = remembered.address if remembered is not None else None
-    seconds = scan_s if known is None else max(scan_s, named_s / 2)
+    seconds = scan_s if known is None else max(scan_s, _NAMED_S / 2)
     seen = await radio.scan(seconds, lambda sighting: sighting.address == known)
     cubes = _claimed(seen, decoders, wanted.decoder)
     cubes = [cube for cube in cubes if cube.sighting.address == known] or cubes
@@ -104,10 +103,10 @@ async def find_named(radio: Radio, name: str, seconds: float = _NAMED_S) -> Sigh
 
 
 async def _named(
-    radio: Radio, decoders: dict[str, type[Decoder]], wanted: Wanted, name: str, seconds: float
+    radio: Radio, decoders: dict[str, type[Decoder]], wanted: Wanted, name: str
 ) -> ChosenCube:
     """The cube that the user named, with any advertisement."""
-    sighting = await find_named(radio, name, seconds)
+    sighting = await find_named(radio, name)
     decoder = wanted.decoder or claimant(sighting.advertisement, decoders)
     if decoder is None:
         raise RadioError(

@@ -189,7 +189,6 @@ async def led_by_radio(
     sighting: Sighting,
     say: Callable[[str], None],
     keep: Callable[[CubeEvent], None] = lambda event: None,
-    now: Callable[[], float] = time.monotonic,
 ) -> Recording:
     """Lead the owner of a nearby cube through the routine; ``say`` shows each sentence.
 
@@ -210,8 +209,8 @@ async def led_by_radio(
             "sides, and hold it white up, green in front again."
         )
 
-    conductor = Conductor(now, ask, keep, connected, say)
-    async with aclosing(heard_from(radio, sighting, now, ready)) as packets:
+    conductor = Conductor(time.monotonic, ask, keep, connected, say)
+    async with aclosing(heard_from(radio, sighting, time.monotonic, ready)) as packets:
         recording = await conductor.lead(packets)
     if recording.steps and recording.steps[-1].turns is not None:
         say("The routine was stopped: the cube went silent or its connection was lost.")

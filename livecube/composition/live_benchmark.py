@@ -7,7 +7,6 @@ import os
 import random
 import sys
 import time
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, NamedTuple
 
@@ -23,56 +22,44 @@ from livecube.views.live_screen import LiveScreen
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Iterator
 
     from livecube.advice.advisor import Advisor
     from livecube.cube.geometry import Array
     from livecube.virtual.records import VirtualSolve
 
-__all__ = ["Answers", "live_answers"]
+__all__ = ["live_answers"]
 
+_SEED: Final = 11
 _BETWEEN_S: Final = 0.03
 """The next position comes within this time after an answer, at any moment of the drawing."""
 _WARM: Final = 20
 """First answers, which are not counted: code is still being loaded."""
 
 
-@dataclass(slots=True)
-class Answers:
-    """Milliseconds for each answer."""
-
-    beginnings: list[float] = field(default_factory=list)
-
-
-def live_answers(
-    advisor: Advisor,
-    positions: int,
-    seed: int = 11,
-    step: Callable[[float], None] = lambda part: None,
-) -> Answers:
-    """Ask at ``positions`` positions of virtual solves after the cross, wherever it is whole.
+def live_answers(advisor: Advisor, positions: int) -> list[float]:
+    """Milliseconds for each answer at ``positions`` positions of virtual solves with a whole cross.
 
     As in a live session the answer is worked out in the event loop, while another thread draws
-    the screen. ``step`` gets the part (0 to 1) that is done.
+    the screen.
     """
     usual = sys.getswitchinterval()
     sys.setswitchinterval(SWITCH_S)
     try:
-        return asyncio.run(_ask(advisor, positions, seed, step))
+        return asyncio.run(_ask(advisor, positions))
     finally:
         sys.setswitchinterval(usual)
 
 
-async def _ask(
-    advisor: Advisor, positions: int, seed: int, step: Callable[[float], None]
-) -> Answers:
-    answers, moments = Answers(), random.Random(seed)
+async def _ask(advisor: Advisor, positions: int) -> list[float]:
+    answers: list[float] = []
+    moments = random.Random(_SEED)
     faults: list[Exception] = []
     board = Board(LiveScreen("benchmark"))
     with Path(os.devnull).open("w") as nowhere:  # noqa: ASYNC230 - it never blocks
         console = Console(file=nowhere, force_terminal=True, width=110, height=34)
         screen = ScreenSink(console, board, faults.append)
-        for number, place in enumerate(_places(positions + _WARM, seed)):
+        for number, place in enumerate(_places(positions + _WARM, _SEED)):
             await asyncio.sleep(moments.uniform(0.0, _BETWEEN_S))
             where = place.position, place.situation.face
             board.take(_turned(place))
@@ -82,8 +69,7 @@ async def _ask(
             if rows:
                 board.take(Spoken(0.0, rows[0], rows[1:3]))
             if number >= _WARM:
-                answers.beginnings.append(took_ms)
-                step((number - _WARM + 1) / positions)
+                answers.append(took_ms)
         await screen.close()
     for fault in faults:
         raise fault

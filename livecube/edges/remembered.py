@@ -10,7 +10,7 @@ from typing import Final
 
 import platformdirs
 
-__all__ = ["RememberedCube", "forget_cube", "remember_cube", "remembered_cube"]
+__all__ = ["RememberedCube", "remember_cube", "remembered_cube"]
 
 _FILE: Final = "cube.json"
 
@@ -51,13 +51,5 @@ def remember_cube(cube: RememberedCube) -> None:
         file.parent.mkdir(parents=True, exist_ok=True)
         partial.write_text(json.dumps(asdict(cube)) + "\n", encoding="utf-8")
         partial.replace(file)
-    except OSError:
-        return
-
-
-def forget_cube() -> None:
-    """Forget the remembered cube."""
-    try:
-        _file().unlink(missing_ok=True)
     except OSError:
         return

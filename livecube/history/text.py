@@ -19,34 +19,31 @@ from livecube.views.lines import folded, table_lines
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from datetime import tzinfo
 
     from livecube.solves.records import Chance, KeptSolve, KeptStage, Listed
 
 __all__ = ["chance_json", "kept_json", "kept_lines", "listed_json", "listed_lines", "summary_lines"]
 
 
-def listed_lines(
-    solves: Sequence[Listed], zone: tzinfo | None = None, width: int | None = None
-) -> list[str]:
-    """A table of solves, with times in a zone; None: the system's zone.
+def listed_lines(solves: Sequence[Listed], width: int | None = None) -> list[str]:
+    """A table of solves, with times in the system's zone.
 
-    On a terminal so wide (None: it is none) it leaves out what does not fit.
+    Columns that do not fit into ``width`` are left out; None: no limit.
     """
     if not solves:
         return ["no solves"]
     rows: list[tuple[str, ...]] = [
         ("solve", "session", "when", "result", "turns", "cross", "remarks")
     ]
-    rows += [_listed_cells(solve, zone) for solve in solves]
+    rows += [_listed_cells(solve) for solve in solves]
     return table_lines(rows, width, (1, 5, 4), words=True, left=(2, 5, 6))
 
 
-def _listed_cells(solve: Listed, zone: tzinfo | None) -> tuple[str, ...]:
+def _listed_cells(solve: Listed) -> tuple[str, ...]:
     return (
         str(solve.number),
         "–" if solve.session is None else str(solve.session),
-        day_and_time(solve.started, zone),
+        day_and_time(solve.started),
         result_text(solve.result),
         str(solve.turns),
         solve.cross or "–",
@@ -85,12 +82,11 @@ def summary_lines(solves: Sequence[Listed]) -> list[str]:
 def kept_lines(
     solve: KeptSolve,
     chances: Sequence[Chance],
-    zone: tzinfo | None = None,
     width: int | None = None,
 ) -> list[str]:
-    """One solve with its stages; ``zone`` and ``width`` as in :func:`listed_lines`."""
+    """One solve with its stages; ``width`` as in :func:`listed_lines`."""
     one = solve.listed
-    when = day_and_time(one.started, zone) or "undated"
+    when = day_and_time(one.started) or "undated"
     session = "" if one.session is None else f"   session {one.session}"
     inspection = "not timed" if one.inspection_ms is None else f"{_seconds(one.inspection_ms)} s"
     lines = [

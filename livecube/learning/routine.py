@@ -40,7 +40,7 @@ _FEW: Final = 4
 _MANY: Final = 12
 """A byte with more values than this does not."""
 FREE_S: Final = 6.0
-"""A pause this long ends the free sequence, if the owner does not end it before."""
+"""A pause this long ends the free sequence."""
 _MIXED: Final = 54
 _AGAIN: Final = 12
 """Number of half turns asked for again, two of each, with quarter turns between them."""
@@ -205,7 +205,3 @@ class Routine:
 
     def _asked(self, now: float) -> None:
         self._since, self._heard, self.reminders, self.doubtful = now, None, 0, None
-
-    def end_free(self) -> None:
-        """End the free sequence: the owner says that the cube is solved."""
-        self.at = len(self.steps)

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Literal, TypeAlias, get_args
+from typing import TYPE_CHECKING, Final, Literal, TypeAlias
 
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.position import SOLVED_BYTES, TURN_BYTES, turn_quarters
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 __all__ = [
-    "GESTURES",
     "BreakDue",
     "BreakRule",
     "BreakWatcher",
@@ -32,7 +31,6 @@ __all__ = [
 ]
 
 Gesture: TypeAlias = Literal["next", "discard", "penalty"]
-GESTURES: Final[tuple[Gesture, ...]] = get_args(Gesture)
 
 _MEANS: Final[dict[int, Gesture]] = {0: "discard", 1: "next", 2: "penalty"}
 """By the face that comes first in the order U L F R B D: white and yellow, orange and red,

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from livecube.cube.geometry import Array
 
-__all__ = ["LONGEST_PARTIAL_LINK", "get_ready", "partial_link"]
+__all__ = ["LONGEST_PARTIAL_LINK", "partial_link"]
 
 _DEPTH: Final = 5
 LONGEST_PARTIAL_LINK: Final = 2 * _DEPTH
@@ -40,11 +40,6 @@ class _Level(NamedTuple):
     """Shape (n,): row of the sequence without its last turn, in the level before."""
     turns: npt.NDArray[np.int64]
     """Shape (n,): last turn of the sequence."""
-
-
-def get_ready() -> None:
-    """Make the table, which takes about a second, once in a process."""
-    _levels()
 
 
 def partial_link(start: bytes, end: bytes, pieces: Sequence[int]) -> tuple[int, ...] | None:

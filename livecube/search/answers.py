@@ -24,7 +24,7 @@ from livecube.search.situation import CROSS_AT, TURN_SEEN, cross_places
 from livecube.search.task import FASTEST_MS, MOST_WAYS, NEARLY_MS, Task, Written, task_rows
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Iterable, Sequence
 
     import numpy.typing as npt
 
@@ -220,14 +220,13 @@ def make_book(
     search: FastestSearch,
     numbers: Iterable[int],
     known: Book = NO_BOOK,
-    step: Callable[[], None] = lambda: None,
     *,
     threads: int = 1,
 ) -> Book:
     """A book that answers these questions and those in ``known``.
 
-    ``step`` is called after each question, by any thread. To make a large book in chunks, pass the
-    book so far each time: its questions are not answered again.
+    To make a large book in chunks, pass the book so far each time: its questions are not answered
+    again.
     """
     wanted = np.unique(np.fromiter(numbers, dtype=np.int64))
     missing: list[int] = wanted[known.places_of(wanted) < 0].tolist()
@@ -239,7 +238,6 @@ def make_book(
         own = search.twin()
         for number in missing[part::threads]:
             answers[number] = book_ways(own, number)
-            step()
 
     with ThreadPoolExecutor(threads) as pool:
         list(pool.map(answer, range(threads)))

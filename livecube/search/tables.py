@@ -30,7 +30,6 @@ __all__ = [
     "cross_moves",
     "decode_cross",
     "encode_cross",
-    "pair_distance_counts",
     "piece_distances",
 ]
 
@@ -225,12 +224,6 @@ def build_pair_table(
         distance += 1
         step()
     return table
-
-
-def pair_distance_counts(table: npt.NDArray[np.uint8]) -> list[int]:
-    """How many states have each distance."""
-    counts = np.bincount(table & 15, minlength=16) + np.bincount(table >> 4, minlength=16)
-    return [int(n) for n in counts[:_NOT_REACHED] if n]
 
 
 @njit(cache=True, nogil=True)

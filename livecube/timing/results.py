@@ -19,12 +19,9 @@ if TYPE_CHECKING:
 __all__ = [
     "CALLS_MS",
     "DNF",
-    "DNS",
     "INSPECTION_MS",
     "LATEST_START_MS",
     "NO_TIMES",
-    "PENALTY_KINDS",
-    "PENALTY_REASONS",
     "PLUS_MS",
     "TEN_MINUTES_MS",
     "NoTime",
@@ -55,15 +52,11 @@ NoTime: TypeAlias = Literal["DNF", "DNS"]
 NO_TIMES: Final[tuple[NoTime, ...]] = get_args(NoTime)
 DNF: Final[NoTime] = "DNF"
 """Did not finish."""
-DNS: Final[NoTime] = "DNS"
-"""Did not start."""
 Result: TypeAlias = int | NoTime
-"""Of an attempt or an average: milliseconds, or DNF or DNS."""
+"""Of an attempt or an average: milliseconds, or DNF (did not finish) or DNS (did not start)."""
 
 PenaltyKind: TypeAlias = Literal["+2", "DNF"]
-PENALTY_KINDS: Final[tuple[PenaltyKind, ...]] = get_args(PenaltyKind)
 PenaltyReason: TypeAlias = Literal["inspection", "one turn short", "not solved", "decided"]
-PENALTY_REASONS: Final[tuple[PenaltyReason, ...]] = get_args(PenaltyReason)
 """*decided*: a person set the penalty."""
 
 PLUS_MS: Final = 2_000

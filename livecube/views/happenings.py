@@ -39,7 +39,6 @@ from livecube.views.lines import folded, table_lines
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from datetime import tzinfo
 
     from livecube.advice.rows import Opportunity
     from livecube.advice.speaker import Happening
@@ -67,15 +66,15 @@ __all__ = [
 ]
 
 
-def day_and_time(moment: str, zone: tzinfo | None = None) -> str:
-    """Day and time in a zone, ``2026-03-01 19:20``; empty if the moment is empty.
+def day_and_time(moment: str) -> str:
+    """Day and time in the system's zone, ``2026-03-01 19:20``; empty if the moment is empty.
 
-    ``moment`` is ISO 8601 with its zone. ``zone``: None: the zone of this system.
+    ``moment`` is ISO 8601 with its zone.
     """
     if not moment:
         return ""
     try:
-        return datetime.fromisoformat(moment).astimezone(zone).strftime("%Y-%m-%d %H:%M")
+        return datetime.fromisoformat(moment).astimezone().strftime("%Y-%m-%d %H:%M")
     except (ValueError, OverflowError):  # the very first or last day of the calendar
         return moment
 

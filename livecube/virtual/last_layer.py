@@ -27,8 +27,6 @@ __all__ = [
     "LOOKS",
     "Answer",
     "answers",
-    "is_oriented",
-    "is_permuted",
     "is_settled",
     "turn_that_solves",
 ]
@@ -123,16 +121,6 @@ def is_settled(position: bytes, look: str) -> bool:
     """Whether the case in this look is settled."""
     key, _ = LOOKS[look]
     return key(position) == key(_SOLVED)
-
-
-def is_oriented(position: bytes) -> bool:
-    """Whether the last layer shows one colour."""
-    return is_settled(position, "orient")
-
-
-def is_permuted(position: bytes) -> bool:
-    """Whether an oriented last layer is solved up to a turn of it."""
-    return is_settled(position, "permute")
 
 
 def turn_that_solves(position: bytes) -> int:

@@ -39,18 +39,18 @@ __all__ = [
     "TrueStage",
     "VirtualSolve",
     "VirtualTurn",
-    "random_scramble",
     "solve",
 ]
 
+_SCRAMBLE_TURNS: Final = 25
 _ATTEMPTS: Final = 300
 """Solves tried until one has all the kinds asked for."""
 
 
-def random_scramble(rng: np.random.Generator, length: int = 25) -> list[int]:
+def _random_scramble(rng: np.random.Generator) -> list[int]:
     """Random fixed-frame turns, no face twice in a row."""
     turns: list[int] = []
-    while len(turns) < length:
+    while len(turns) < _SCRAMBLE_TURNS:
         turn = int(rng.integers(18))
         if not turns or turns[-1] // 3 != turn // 3:
             turns.append(turn)
@@ -95,7 +95,7 @@ def _attempt(
     cross: int | None,
     wishes: frozenset[Kind],
 ) -> VirtualSolve:
-    given = random_scramble(rng) if scramble is None else list(scramble)
+    given = _random_scramble(rng) if scramble is None else list(scramble)
     meant = int(rng.integers(6)) if cross is None else cross
     person = Person(rng, given, habits, meant, wishes, may_rewrite=scramble is None)
     solved = person.solve()

@@ -1,4 +1,4 @@
-"""A short cross that solves one pair too: a search with a budget, as eyes have one.
+"""A short cross that solves one pair too: a search with a limited number of positions.
 
 In the cross frame. Depth first, deeper and deeper, pruned by the cross table and by the
 distance of the pair alone.
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 from functools import cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.position import TURN_BYTES
@@ -19,6 +19,11 @@ if TYPE_CHECKING:
     import numpy as np
 
 __all__ = ["plan_x_cross"]
+
+_LONGEST: Final = 8
+"""Most turns (HTM)."""
+_BUDGET: Final = 10_000
+"""Most positions to look at."""
 
 
 @cache
@@ -70,17 +75,12 @@ class _Search:
         return False
 
 
-def plan_x_cross(
-    position: bytes, rng: np.random.Generator, *, longest: int = 8, budget: int = 10_000
-) -> list[int] | None:
-    """A shortest X-cross of a random slot, None if none is found within the budget.
-
-    ``budget`` is the most positions to look at, ``longest`` the most turns (HTM).
-    """
+def plan_x_cross(position: bytes, rng: np.random.Generator) -> list[int] | None:
+    """A shortest X-cross of a random slot, None if none is found within the budget."""
     turns = [int(turn) for turn in rng.permutation(18)]
-    searches = [_Search(int(slot), budget // 4, turns) for slot in rng.permutation(4)]
+    searches = [_Search(int(slot), _BUDGET // 4, turns) for slot in rng.permutation(4)]
     shortest = min(search.bound(position) for search in searches)
-    for depth in range(shortest, longest + 1):
+    for depth in range(shortest, _LONGEST + 1):
         for search in searches:
             if search.bound(position) <= depth and search.reach(position, depth):
                 return search.plan
