@@ -43,7 +43,7 @@ def place_text(place: DrillPlace) -> str:
 
 def sampled_for(technique: str, face: int) -> Iterator[str]:
     """Random positions in which a technique is the best choice, each near the one before."""
-    rng, base = random.Random(face), SOLVED
+    rng, base = random.Random(face + 10), SOLVED
     for number in range(4 if traits(BY_ID[technique]).in_inspection else 16):
         place = sampled(advisor_at(), BY_ID[technique], face, rng, base)
         if place is not None:
