@@ -50,7 +50,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "saying_check": ("--solves", "2"),
     "scramble_check": ("--draws", "200", "--scrambles", "2", "--no-superflip"),
     "screen_check": ("--count", "1", "--slowest", "50", "--cut", "2"),
-    "slip_check": ("--cubes", "2"),
+    "slip_check": ("--cubes", "1"),
     "stage_check": ("--sessions", "2"),
     "technique_comparison": ("--positions", "1"),
     "worth_check": ("--positions", "1"),

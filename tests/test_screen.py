@@ -61,7 +61,7 @@ def told() -> dict[str, list[Any]]:
     live = followed(advisor)
     return {
         "live": live,
-        "practice": [*practised(), *live],
+        "practice": [*practised(), *live[:80]],
         "again": tried(advisor),
         "drill": tried(advisor),
         "fingers": stroked(),

@@ -133,6 +133,13 @@ def _engines() -> dict[str, Engine]:
     return load_engines()
 
 
+def side_by_side(parts: list[list[Key]]) -> Iterator[tuple[list[str], list[tuple[str, list[str]]]]]:
+    """The parts compared in some processes."""
+    workers = min(os.cpu_count() or 1, MOST_WORKERS)
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+        yield from pool.map(compared, parts)
+
+
 def main() -> None:
     """Compare in some processes, print, and end with status 1 if anything differs."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -142,11 +149,9 @@ def main() -> None:
     parts = [every[start : start + CHUNK] for start in range(0, len(every), CHUNK)]
     wrong: list[str] = []
     found: list[tuple[str, list[str]]] = []
-    workers = min(os.cpu_count() or 1, MOST_WORKERS, len(parts))
-    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-        for some_wrong, some_found in pool.map(compared, parts):
-            wrong += some_wrong
-            found += some_found
+    for some_wrong, some_found in side_by_side(parts) if len(parts) > 1 else map(compared, parts):
+        wrong += some_wrong
+        found += some_found
     print(*totals(found), sep="\n")
     print(*wrong, f"{len(wrong)} differ", sep="\n")
     sys.exit(1 if wrong else 0)
