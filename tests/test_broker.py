@@ -695,7 +695,7 @@ def test_plain_text_to_another_machine_is_refused_unless_told(plain: bool, tmp_p
     if plain:
         assert plan_of(wish, nothing).access.address.host == "broker.example"
     else:
-        with pytest.raises(UsageError, match="can be read by everybody"):
+        with pytest.raises(UsageError, match="others can read"):
             plan_of(wish, nothing)
     assert plan_of(BrokerWish("mqtt://localhost", "d"), nothing)
     assert plan_of(BrokerWish("mqtts://broker.example", "d"), nothing)
