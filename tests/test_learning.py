@@ -99,6 +99,16 @@ def test_a_generated_cube_is_learned_as_it_was(seed: int) -> None:
     assert digest(learned(seed)) == LEARNED[seed]
 
 
+def test_a_clock_at_an_odd_bit_beside_a_list_was_taken_for_one_of_125_ticks() -> None:
+    """The list's fields are 20 bits apart, so that no field has to begin with a byte or half."""
+    verdict = learned(52)
+    assert isinstance(verdict, Learned)
+    (layout, *_) = verdict.profile.layouts
+    assert layout.clock == made(52).profile.layouts[0].clock
+    assert verdict.profile.per_second == 1000
+    assert judged(52).verdict == "exact"
+
+
 def refused(found: Recording) -> Refused:
     verdict = learn(found, "learned", CLAIM)
     assert isinstance(verdict, Refused)
