@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from typing import TYPE_CHECKING, Any, Final
+from unittest import SkipTest
 
 from livecube.clock import CubeClock
 from livecube.conformance.attacks import ATTACKS
@@ -102,7 +103,7 @@ class CubeTests(DecoderTests):
         bench = self._bench(lambda packets: [p for p in packets for _ in range(3)])
         self._turned(bench, _TURNS)
         if any(isinstance(r, TurnReport) and r.seq == r.cube_ms is None for r in bench.told):
-            return  # a repeat looks like a new turn
+            raise SkipTest("without numbers and times, a repeat looks like a new turn")
         assert summed_quarters(bench.follower.turns) == summed_quarters(bench.made)
 
     def test_lost_packets_leave_no_wrong_position(self) -> None:
@@ -113,7 +114,7 @@ class CubeTests(DecoderTests):
             cube_ms = self._turned(bench, _TURNS, turns=_QUARTER_TURNS)
             self._settled(bench, cube_ms)
             if all(seq is None for seq in bench.follower.seqs):
-                return  # without numbers a missing turn cannot be noticed
+                raise SkipTest("without numbers, a missing turn cannot be noticed")
             assert bench.follower.position in (None, bench.cube.position)
             if bench.follower.lost is not None:
                 told = len(faces_turned(bench.follower.turns)) + bench.follower.lost
