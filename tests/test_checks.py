@@ -45,6 +45,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "make_holding_counts": ("--folder", ".", "--solves", "30"),
     "more_examples": ("--times", "1", "--tests", "tests/test_timing.py"),
     "mutation_check": ("--mutants", "1", "--rooms", "timing"),
+    "packets_check": ("--packets", "60", "--decoder", "cairn"),
     "pairs_check": ("--solves", "5"),
     "review_check": ("--solves", "1"),
     "saying_check": ("--solves", "2"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from dataclasses import replace
 from functools import partial
 from types import SimpleNamespace
@@ -261,6 +262,62 @@ def test_of_positions_on_the_heels_of_one_another_only_the_last_is_rested_in() -
     state = State(9.0, position_after("F B"))
     resting.watch(state, tracker.feed(state))
     assert resting.due == 9.0
+
+
+def test_ways_to_begin_were_searched_for_at_each_of_20000_positions_some_seconds_apart() -> None:
+    """Each search took 40 ms: 13 minutes of a replay."""
+    tracker, rng = Tracker(), random.Random(1)
+    resting, searches = Resting(tracker), 0
+
+    def take(event: CubeEvent) -> None:
+        nonlocal searches
+        resting.watch(event, tracker.feed(event))
+        if resting.due is not None:
+            searches += 1
+            resting.rest()
+
+    def jump(t: float) -> None:
+        turns = [rng.randrange(18) for _ in range(30)]
+        take(State(t, bytes(apply_turns(SOLVED, turns).tolist())))
+
+    for number in range(300):
+        jump(4.0 * number)
+    assert searches == 8
+    for number in range(100):  # so many turns allow one more, with pauses or without
+        take(Turn(1500.0 + 4 * number, number % 18))
+    take(Reset(2000.0))
+    for number in range(5):
+        jump(2100.0 + 4 * number)
+    assert searches == 8 + 100 // 96
+    for number in range(10):  # a mark asks for it
+        jump(3000.0 + 4 * number)
+        take(SolveMark(3001.0 + 4 * number, number, "inspect"))
+    assert searches == 8 + 100 // 96 + 10
+
+
+def test_turns_some_seconds_apart_cost_a_search_each_nine_of_them() -> None:
+    """20,000 of them took more than a minute. A whole solve allows all rests again."""
+    tracker, t, rng = Tracker(), 0.0, random.Random(2)
+    resting, searches = Resting(tracker), 0
+
+    def take(event: CubeEvent, pause_s: float) -> None:
+        nonlocal searches, t
+        resting.watch(event, tracker.feed(event))
+        t += pause_s
+        if resting.due is not None and resting.due <= t:
+            searches += 1
+            resting.rest()
+
+    for _ in range(960):
+        take(Turn(t, rng.randrange(18)), 4.0)
+    assert searches in (8 + 960 // 96 - 1, 8 + 960 // 96)
+    begun = searches
+    take(Reset(t), 0.0)
+    for turn in session(5, 1).events(marks=False):
+        take(replace(turn, t=t), 0.2)
+    for _ in range(90):
+        take(Turn(t, rng.randrange(18)), 4.0)
+    assert begun + 8 <= searches <= begun + 10
 
 
 def test_a_cube_that_rests_again_is_looked_at_again_only_after_more_turns_than_a_cross_takes() -> (

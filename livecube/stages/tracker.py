@@ -322,6 +322,12 @@ _REST_S: Final = 3.0
 """Pauses within a scramble are shorter, in seconds (common practice, no published source)."""
 _LONGEST_CROSS: Final = 8
 """Most turns of a cross: a rest within this many turns of the last rest belongs to the cross."""
+_RESTS: Final = 8
+"""At most this many rests without a solve: at each of them ways to begin are searched for, which
+costs 40 ms. A cube that is turned on and on, or reports only positions far from one another, must
+not cost more than one that is solved."""
+_TURNS_A_REST: Final = 96
+"""Turns after which one more rest is allowed."""
 
 
 class Resting:
@@ -335,20 +341,26 @@ class Resting:
         """The turn line at which it last came to rest."""
         self._jumped_at: float | None = None
         """Time at which the cube last reported a position that no turns explain."""
+        self._allowed = float(_RESTS)
+        """How many rests are allowed now."""
 
     def rest(self) -> None:
         """Note that the time ``due`` has come."""
         self.due, self._rested = None, self._tracker.line
+        self._allowed = max(0.0, self._allowed - 1)
 
     def watch(self, event: events.CubeEvent, told: Sequence[Progress]) -> None:
         """Take in an event after the tracker, with the progress that the tracker returned."""
         if any(isinstance(progress, SolveOver | Resynced) for progress in told):
             self._rested = None
+        if any(isinstance(one, SolveOver) and one.solve.solved for one in told):
+            self._allowed = _RESTS
         match event:
             case events.Turn():
+                self._allowed = min(_RESTS, self._allowed + 1 / _TURNS_A_REST)
                 self._expect(event.t + _REST_S)
             case events.SolveMark():
-                self._expect(event.t)
+                self._expect(event.t, asked=True)
             case events.State() | events.Reset() if told:
                 # Two positions in quick succession: the cube is not at rest.
                 soon = self._jumped_at is not None and event.t < self._jumped_at + _REST_S
@@ -356,8 +368,9 @@ class Resting:
                 self._jumped_at = event.t
             case events.HeldAs() if self._rested == self._tracker.line:
                 self._rested = None  # the solver inspects it again in another holding
-                self._expect(event.t)
+                self._expect(event.t, asked=True)
 
-    def _expect(self, t: float) -> None:
+    def _expect(self, t: float, *, asked: bool = False) -> None:
         again = self._rested is None or self._tracker.line > self._rested + _LONGEST_CROSS
-        self.due = t if again and self._tracker.before_solve else None
+        allowed = asked or self._allowed >= 1
+        self.due = t if again and allowed and self._tracker.before_solve else None
