@@ -335,6 +335,10 @@ def test_a_check_covers_all_before_it_if_nothing_else_is_said(line: str, check: 
         (f"check = {{ {SUM}, initial = 256 }}", "which 8 bits cannot hold"),
         (f"check = {{ {SUM}, final = 256 }}", "which 8 bits cannot hold"),
         (f"check = {{ {SUM}, polynomial = 7 }}", "only then"),
+        ('check = { kind = "xor", at = -2, bits = 8 }', "must end the packet: at = -1"),
+        ('check = { kind = "xor", at = -1, bits = 8, last = 3 }', "must end the packet: at = -1"),
+        ('check = { kind = "xor", at = -1, bits = 8, first = 3 }', "covers nothing in 4 bytes"),
+        ('check = { kind = "xor", at = -2, bits = 16 }', "stands in the check value"),
         ("longest = 3", "is less than length"),
         ("battery = { at = 3, bit = 1, bits = 8 }", "lies beyond the 4 bytes"),
         ("match = [{ at = 3, bits = 8, value = 256 }]", "which 8 bits cannot hold"),
@@ -353,3 +357,27 @@ def test_a_packet_may_be_as_long_as_it_says_and_hold_fields_to_its_end() -> None
     assert layout.match == ((Field(31, 1, "big"), 1),)
     (layout,) = parse_profile(PLAIN + "longest = 5\n", "test.toml").layouts
     assert (layout.shortest, layout.longest, layout.battery) == (4, 5, None)
+
+
+VARYING = PLAIN.replace("length = 4", "length = 4\nlongest = 9").replace("count = 2", "count = 6")
+
+
+@pytest.mark.parametrize("check", ["", 'check = { kind = "xor", at = -1, bits = 8, first = 1 }\n'])
+def test_a_list_as_long_as_its_packet_told_only_the_turns_of_the_shortest(check: str) -> None:
+    """Five of six turns were lost, though the packet that came had all of them."""
+    profile = parse_profile(VARYING + check, "test.toml")
+    assert parse_profile(profile_text(profile), "again.toml") == profile
+    decoder, cube = decoder_class(profile)(), ProfileCube(profile)
+    made = [0, 11, 7, 0, 0, 11, 7]
+    packets = [data for turn in made for data in cube.turn(turn, 100)]
+    lengths = [5, 6, 7, 8, 9] if check else [4, 5, 6, 7, 8]
+    assert [len(data) for data in packets[1:6]] == lengths
+    told = []
+    for data in (packets[0], packets[4 if check else 5], packets[6]):
+        told += [r for r in decoder.received(EVENTS, data).reports if isinstance(r, TurnReport)]
+    assert [report.turn for report in told] == made
+    assert [report.seq for report in told] == [*range(1, 8)]
+    for data in packets:
+        changed = bytes([*data[:-1], data[-1] ^ 5])
+        (bad,) = decoder.received(EVENTS, changed).reports if check else (BadPacket("", b""),)
+        assert isinstance(bad, BadPacket)

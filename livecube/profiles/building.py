@@ -153,9 +153,10 @@ class _Packet:
         self._inside(field, path)
         return field
 
-    def _inside(self, field: Field, path: Path) -> None:
-        if field.start < 0 or field.end > 8 * self.entry["length"]:
-            raise WrongError(path, f"lies beyond the {self.entry['length']} bytes of the packet")
+    def _inside(self, field: Field, path: Path, key: str = "length") -> None:
+        length = self.entry.get(key, self.entry["length"])
+        if field.start < 0 or field.end > 8 * length:
+            raise WrongError(path, f"lies beyond the {length} bytes of the packet")
 
     def _optional(self, key: str) -> Field | None:
         if key not in self.entry:
@@ -185,6 +186,8 @@ class _Packet:
 
     def _check(self) -> Check:
         table, path = self.entry["check"], (*self.path, "check")
+        if table["at"] < 0:
+            return self._check_at_end(table, path)
         field = self._field(table, path)
         first, last = table.get("first", 0), table.get("last", field.start // 8)
         if not first < last <= self.entry["length"]:
@@ -193,6 +196,22 @@ class _Packet:
             )
         if first < field.end / 8 and field.start / 8 < last:
             raise WrongError(path, "covers itself")
+        return self._computed(table, path, field, first, last)
+
+    def _check_at_end(self, table: Mapping[str, Any], path: Path) -> Check:
+        """A check value that is counted from the packet's end, and ends it."""
+        size = table["bits"] // 8
+        if table["at"] != -size or "last" in table:
+            raise WrongError(path, f"must end the packet: at = -{size}, and no last")
+        first = table.get("first", 0)
+        if first >= self.entry["length"] - size:
+            raise WrongError(path, f"covers nothing in {self.entry['length']} bytes")
+        field = Field(0, table["bits"], table.get("order", self.order))
+        return self._computed(table, path, field, first, -size)
+
+    def _computed(
+        self, table: Mapping[str, Any], path: Path, field: Field, first: int, last: int
+    ) -> Check:
         names = ("polynomial", "initial", "final", "reflect_in", "reflect_out")
         given = {name: table[name] for name in names if name in table}
         for name in names[:3]:
@@ -208,13 +227,13 @@ class _Packet:
             raise WrongError((*self.path, "clock"), "needs a table [clock] with per_second")
         return field
 
-    def _row(self, key: str, count: int) -> Entries:
+    def _row(self, key: str, count: int, length: str = "length") -> Entries:
         table, path = self.entry[key], (*self.path, key)
         row = Entries(self._field(table, path), count, table.get("stride", table["bits"]))
         if count > 1 and abs(row.stride) < row.first.bits:
             raise WrongError(path, "has a stride that is less than its bits")
         for field in row.fields:
-            self._inside(field, path)
+            self._inside(field, path, length)
         return row
 
     def _turns(self) -> TurnList:
@@ -224,7 +243,10 @@ class _Packet:
         count = table.get("count", 1)
         if count > 1 and "counter" not in self.entry:
             raise WrongError(path, "lists several turns, which needs a counter beside it")
-        codes = self._row("turn", count)
+        codes = self._row("turn", count, "longest")
+        check = self.entry.get("check", {"at": 0})
+        if check["at"] < 0 and codes.first.end > 8 * (self.entry["length"] + check["at"]):
+            raise WrongError(path, "stands in the check value of the shortest packet")
         for name, code in self.table["turns"].items():
             self._fits(code, codes.first, ("turns", name))
         none = table.get("none")

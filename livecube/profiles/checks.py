@@ -21,7 +21,10 @@ CheckKind: TypeAlias = Literal["sum", "xor", "crc"]
 
 @dataclass(frozen=True)
 class Check:
-    """A check value in a packet, and how it follows from the bytes ``first`` … ``last`` − 1."""
+    """A check value in a packet, and how it follows from the bytes ``first`` … ``last`` − 1.
+
+    A ``last`` below 0 counts from the packet's end; then the field is counted from there.
+    """
 
     kind: CheckKind
     field: Field
@@ -58,7 +61,22 @@ class Check:
 
     def holds(self, data: bytes) -> bool:
         """Whether the value in these bytes is the right one."""
-        return self.field.read(data) == self.value(data)
+        return self.field.read(self._own(data)) == self.value(data)
+
+    def write(self, data: bytearray) -> None:
+        """Write the right value; the field must be 0 before."""
+        own = bytearray(self._own(bytes(data)))
+        self.field.write(own, self.value(bytes(data)))
+        data[len(data) - len(own) :] = own
+
+    @property
+    def behind(self) -> int:
+        """Number of bytes at the packet's end that it takes, if it is counted from there."""
+        return max(0, -self.last)
+
+    def _own(self, data: bytes) -> bytes:
+        """The bytes that the field is counted in."""
+        return data[self.last :] if self.last < 0 else data
 
 
 def crc(

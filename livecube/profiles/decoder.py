@@ -157,7 +157,7 @@ class ProfileDecoder:
     # Turns.
 
     def _take_turns(self, layout: Layout, turns: TurnList, data: bytes) -> str | None:
-        codes = turns.codes.read(data)
+        codes = turns.codes.read_in(data, layout.end(data))
         news = self._news(layout, data)
         if news == -1 or news == 0 or codes[0] == turns.none or self._repeats(layout, codes, data):
             return None

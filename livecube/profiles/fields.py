@@ -72,6 +72,12 @@ class Entries:
         """All numbers, in order."""
         return [field.read(data) for field in self.fields]
 
+    def read_in(self, data: bytes, end: int) -> list[int]:
+        """The numbers in order, until one does not end before byte ``end`` of the packet."""
+        if self.count > 1 and self.fields[-1].end > 8 * end:
+            return [field.read(data) for field in self.fields if field.end <= 8 * end]
+        return self.read(data)
+
     def write(self, data: bytearray, values: list[int]) -> None:
         """Write numbers into the first fields, at most as many as there are fields."""
         for field, value in zip(self.fields, values, strict=False):

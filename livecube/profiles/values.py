@@ -43,7 +43,10 @@ class Claim:
 
 @dataclass(frozen=True)
 class TurnList:
-    """The latest turns, the newest first; often only one."""
+    """The latest turns, the newest first; often only one.
+
+    A packet that is too short for all of them holds the first ones.
+    """
 
     codes: Entries
     none: int | None = None
@@ -80,6 +83,10 @@ class Layout:
     def number(self, data: bytes) -> int | None:
         """The counter's value, from 0 to below :attr:`numbers`; None without a counter."""
         return None if self.counter is None else self.counter.read(data) % self.numbers
+
+    def end(self, data: bytes | bytearray) -> int:
+        """The number of bytes before a check value at the packet's end."""
+        return len(data) - (0 if self.check is None else self.check.behind)
 
     def fits(self, data: bytes) -> bool:
         """Whether these bytes are of this kind."""

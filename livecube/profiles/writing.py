@@ -131,6 +131,8 @@ def _row(row: Entries, order: Order) -> dict[str, Any]:
 def _check(check: Check, order: Order) -> dict[str, Any]:
     table: dict[str, Any] = {"kind": check.kind, **_field(check.field, order)}
     table |= {"first": check.first, "last": check.last}
+    if check.last < 0:
+        table["at"] = table.pop("last")
     if check.kind == "crc":
         table["polynomial"] = check.polynomial
     for key in ("initial", "final", "reflect_in", "reflect_out"):

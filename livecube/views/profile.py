@@ -66,7 +66,8 @@ def _parts(layout: Layout, profile: Profile) -> str:
     if layout.battery is not None:
         parts.append(f"battery {_where(layout.battery)}")
     if layout.check is not None:
-        parts.append(f"{layout.check.kind} {_where(layout.check.field)}")
+        place = "at the end" if layout.check.last < 0 else _where(layout.check.field)
+        parts.append(f"{layout.check.kind} {place}")
     return ", ".join(parts) or "nothing that is used"
 
 

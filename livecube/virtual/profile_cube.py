@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from itertools import pairwise
+from itertools import chain, pairwise, repeat
 from typing import TYPE_CHECKING
 
 from livecube.cube.position import SOLVED, TURN_BYTES
@@ -91,6 +91,7 @@ class ProfileCube:
 
     def _packet(self, layout: Layout, cube_ms: int) -> bytes:
         data = self._fill(layout)
+        data += bytes(self._more(layout))
         for field, value in layout.match:
             field.write(data, value)
         if layout.counter is not None:
@@ -100,16 +101,25 @@ class ProfileCube:
         if layout.battery is not None:
             layout.battery.write(data, self.battery_percent)
         if layout.turns is not None:
-            self._write_turns(layout.turns, data)
+            self._write_turns(layout.turns, data, layout.end(data))
         if layout.state and self.profile.state is not None:
             rows = self.profile.state.rows(self.position)
             for entries, row in zip(layout.state, rows, strict=True):
                 entries.write(data, row)
         if layout.check is not None:
-            layout.check.field.write(data, layout.check.value(bytes(data)))
+            layout.check.write(data)
         return bytes(data)
 
-    def _write_turns(self, turns: TurnList, data: bytearray) -> None:
+    def _more(self, layout: Layout) -> int:
+        """How many bytes beyond the shortest packet its turns take, if it is long enough."""
+        if layout.turns is None or layout.longest == layout.shortest:
+            return 0
+        fields = layout.turns.codes.fields[: len(self._history)]
+        behind = 0 if layout.check is None else layout.check.behind
+        needed = max(-(-field.end // 8) for field in fields) + behind
+        return max(0, min(needed, layout.longest) - layout.shortest)
+
+    def _write_turns(self, turns: TurnList, data: bytearray, end: int) -> None:
         latest = [*self._history][::-1]
         empty = turns.none if turns.none is not None else min(self.profile.turns)
         codes = [self._codes[turn] for turn, _ in latest[: turns.codes.count]]
@@ -120,4 +130,6 @@ class ProfileCube:
             # If a time does not fit, the turns before it cannot be listed.
             codes = codes[: fitting + 1]
             turns.elapsed.write(data, steps[: min(fitting, turns.elapsed.count)])
-        turns.codes.write(data, codes + [empty] * (turns.codes.count - len(codes)))
+        fields = [field for field in turns.codes.fields if field.end <= 8 * end]
+        for field, code in zip(fields, chain(codes, repeat(empty)), strict=False):
+            field.write(data, code)
