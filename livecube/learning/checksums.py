@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from livecube.profiles.checks import Check
@@ -34,11 +35,12 @@ class FoundCheck(NamedTuple):
 
 
 def find_check(packets: Sequence[bytes], order: Order) -> FoundCheck | None:
-    """The check value that all packets of one length have, if they have one.
+    """The check value that all packets have, if they have one.
 
     It comes after the bytes that it covers: all bytes before it, from the first or the second on.
-    It counts only if a match by chance is unlikely enough, with all tried check values taken into
-    account. The more the covered bytes differ between packets, the stronger is the evidence.
+    In packets of several lengths it is at the end. It counts only if a match by chance is
+    unlikely enough, with all tried check values taken into account. The more the covered bytes
+    differ between packets, the stronger is the evidence.
     """
     different = list(dict.fromkeys(packets))
     if len(different) < _LEAST:
@@ -71,11 +73,13 @@ def _rank(covered: Sequence[bytes]) -> int:
 
 
 def _candidates(packets: list[bytes], order: Order) -> Iterator[Check]:
-    length = len(packets[0])
+    lengths = set(map(len, packets))
     for width in (16, 8):
-        for at in range(length - width // 8, 1, -1):
-            field = Field(8 * at, width, order)
-            if len({field.read(packet) for packet in packets}) < _LEAST // 2:
+        size = width // 8
+        for at in (-size,) if len(lengths) > 1 else range(*lengths)[-size:1:-1]:
+            field = Field(8 * max(0, at), width, order)
+            told = Check("xor", field, 0, at).told
+            if min(lengths) < 2 + size or len({told(packet) for packet in packets}) < _LEAST // 2:
                 continue
             for first in (0, 1):
                 yield from _of_field(packets[0], packets[1:4], field, first, at)
@@ -84,8 +88,12 @@ def _candidates(packets: list[bytes], order: Order) -> Iterator[Check]:
 def _of_field(
     packet: bytes, others: list[bytes], field: Field, first: int, at: int
 ) -> Iterator[Check]:
-    """Sums and exclusive ors with an initial value that fits ``packet``, then CRCs that fit all."""
-    value = field.read(packet)
+    """Sums and exclusive ors with an initial value that fits ``packet``, then CRCs that fit all.
+
+    ``at``: the first byte of the field; below 0, it counts from the end.
+    """
+    told = Check("xor", field, first, at).told
+    value = told(packet)
     total = sum(packet[first:at])
     yield Check("sum", field, first, at, initial=(value - total) % field.values)
     yield Check("sum", field, first, at, initial=(~value - total) % field.values,
@@ -96,7 +104,8 @@ def _of_field(
     for polynomial in _POLYNOMIALS[field.bits]:
         for reflects in (False, True):
             # For one length, an initial value has the effect of an exclusive or at the end.
-            check = Check("crc", field, first, at, polynomial, 0, reflects, reflects)
-            final = check.value(packet) ^ value
-            if all(check.value(other) ^ field.read(other) == final for other in others):
-                yield Check("crc", field, first, at, polynomial, 0, reflects, reflects, final)
+            for initial in (0,) if at >= 0 else (0, field.values - 1):
+                check = Check("crc", field, first, at, polynomial, initial, reflects, reflects)
+                final = check.value(packet) ^ value
+                if all(check.value(other) ^ told(other) == final for other in others):
+                    yield replace(check, final=final)

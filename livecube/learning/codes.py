@@ -17,7 +17,15 @@ if TYPE_CHECKING:
     from livecube.learning.bits import Bits, Ints
     from livecube.profiles.fields import Field
 
-__all__ = ["FoundTurns", "find_elapsed", "find_list", "find_turns", "labellings", "turn_bits"]
+__all__ = [
+    "FoundTurns",
+    "find_elapsed",
+    "find_list",
+    "find_turns",
+    "labellings",
+    "lengthened",
+    "turn_bits",
+]
 
 _MOST_BITS: Final = 16
 _MOST_STRIDE: Final = 48
@@ -185,6 +193,36 @@ def _lags(
     else:
         lag = _MOST_TURNS
     return lag, empty.pop() if len(empty) == 1 else None
+
+
+def lengthened(
+    found: FoundTurns, packets: Sequence[bytes], behind: int, turns: Ints, index: Ints
+) -> FoundTurns:
+    """The same with a list that goes on to the end of each packet, if all packets show that.
+
+    ``packets``: whole ones, of several lengths; ``behind``: bytes of a check value at their end;
+    ``turns`` and ``index`` as in :func:`find_list`.
+    """
+    row = found.row.codes
+    stride = row.stride if row.count > 1 else 8 * -(-row.first.bits // 8)
+    if stride < row.first.bits:
+        return found
+    longer, checked = Entries(row.first, _MOST_TURNS, stride), 0
+    for data, at in zip(packets, index.tolist(), strict=True):
+        codes = longer.read_in(data, len(data) - behind)
+        if (
+            len(codes) < row.count
+            or 8 * (len(data) - behind) - longer.fields[len(codes) - 1].end >= stride
+        ):
+            return found
+        for lag, code in enumerate(codes[row.count : at + 1], start=row.count):
+            turn = turns[at - lag]
+            if found.codes.get(code, _NO_TURN) != turn >= 0:
+                return found
+            checked += turn >= 0
+    if checked < _LEAST_CHECKS:
+        return found
+    return replace(found, row=replace(found.row, codes=longer))
 
 
 def find_elapsed(

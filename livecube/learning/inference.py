@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, Final
 
 from livecube.learning.bits import Bits
 from livecube.learning.checksums import find_check
 from livecube.learning.clocks import RATES, find_clock
-from livecube.learning.codes import find_elapsed, find_list, find_turns, labellings
+from livecube.learning.codes import (
+    find_elapsed,
+    find_list,
+    find_turns,
+    labellings,
+    lengthened,
+)
 from livecube.learning.pieces import find_pieces
 from livecube.learning.samples import ORDERS, samples_of, states_of
 from livecube.learning.slips import without_slips
@@ -63,21 +70,42 @@ def candidates(
     ``later``: more packets, whose turns are unknown.
     """
     packets = [p.data for p in [*(p for _, packets in steps for p in packets), *later]]
+    check = find_check(packets, order) if kind.longest else None
+    whole = _Whole(check.check.behind if check is not None else 0)
     if kind.longest:
-        steps = [(turns, [_cut(p, kind.length) for p in packets]) for turns, packets in steps]
-        later = [_cut(packet, kind.length) for packet in later]
-    found = [*_by_turns(kind, steps, order, later), *_by_states(kind, steps, order, later)]
-    if not found or kind.longest:
+        cut = partial(whole.cut, length=kind.length - whole.behind)
+        steps = [(turns, [*map(cut, packets)]) for turns, packets in steps]
+        later = [*map(cut, later)]
+    found = [*_by_turns(kind, steps, order, later, whole), *_by_states(kind, steps, order, later)]
+    if not found:
         return found
-    check = find_check(packets, order)
+    check = check or (None if kind.longest else find_check(packets, order))
     if check is None:
         return found
     return [replace(one, layout=replace(one.layout, check=check.check), odds=check.odds)
             for one in found]  # fmt: skip
 
 
-def _cut(packet: Packet, length: int) -> Packet:
-    return replace(packet, data=packet.data[:length])
+class _Whole:
+    """Packets of several lengths, cut to one, and as they were."""
+
+    def __init__(self, behind: int) -> None:
+        self.behind = behind
+        """Bytes of a check value at their end."""
+        self._data: dict[tuple[float, bytes], bytes] = {}
+
+    def cut(self, packet: Packet, length: int) -> Packet:
+        """The packet's beginning."""
+        cut = replace(packet, data=packet.data[:length])
+        self._data[cut.t, cut.data] = packet.data
+        return cut
+
+    def lengthened(self, found: FoundTurns, samples: Samples, made: Ints) -> FoundTurns:
+        """The same with a list that goes on to the end of each packet, if it does."""
+        if not self._data:
+            return found
+        data = [self._data[packet.t, packet.data] for packet in samples.packets]
+        return lengthened(found, data, self.behind, made, samples.index)
 
 
 def _layout(
@@ -102,7 +130,7 @@ def _in_order(field: Field, order: Order) -> Field:
 
 
 def _by_turns(
-    kind: Kind, steps: Steps, order: Order, later: Sequence[Packet]
+    kind: Kind, steps: Steps, order: Order, later: Sequence[Packet], whole: _Whole
 ) -> Iterator[Candidate]:
     seen: set[bytes] = set()
     for split in (False, True):
@@ -113,11 +141,11 @@ def _by_turns(
                     key = repr((samples.counter, found, turns.tolist())).encode()
                     if key not in seen:
                         seen.add(key)
-                        yield _with_the_rest(kind, samples, order, found, turns)
+                        yield _with_the_rest(kind, samples, order, found, turns, whole)
 
 
 def _with_the_rest(
-    kind: Kind, samples: Samples, order: Order, found: FoundTurns, turns: Ints
+    kind: Kind, samples: Samples, order: Order, found: FoundTurns, turns: Ints, whole: _Whole
 ) -> Candidate:
     """The candidate of a field that reports the turn: earlier turns and the clock added."""
     bits, counter = samples.tables[order], samples.counter
@@ -125,8 +153,10 @@ def _with_the_rest(
         made = samples.made.copy()
         made[samples.index[turns < 0]] = -1
         found = find_list(bits, found, made, samples.index)
+        found = whole.lengthened(found, samples, made)
     row = found.row
-    taken = {bit for field in row.codes.fields for bit in raw_bits(field)}
+    fields = [field for field in row.codes.fields if field.end <= bits.size]
+    taken = {bit for field in fields for bit in raw_bits(field)}
     if counter is not None:
         taken |= raw_bits(counter.field)
     low = row.codes.first if counter is None else counter.field

@@ -68,8 +68,8 @@ def _careful(layouts: tuple[Layout, ...], recording: Recording) -> Iterator[Layo
             continue
         packets = [p.data for p in recording.packets
                    if p.char == layout.characteristic and layout.fits(p.data)]  # fmt: skip
-        still = 0
-        while still < layout.check.last and len({packet[still] for packet in packets}) == 1:
+        still, last = 0, layout.check.last + (layout.shortest if layout.check.last < 0 else 0)
+        while still < last and len({packet[still] for packet in packets}) == 1:
             still += 1
         matched = {field.start // 8 for field, _ in layout.match if field.bits == 8}
         fixed = tuple(
@@ -79,9 +79,19 @@ def _careful(layouts: tuple[Layout, ...], recording: Recording) -> Iterator[Layo
         )
         if fixed:
             yield replace(layout, match=layout.match + fixed)
-            yield replace(layout, check=None)
+            yield _unchecked(layout)
         else:
             yield layout
+
+
+def _unchecked(layout: Layout) -> Layout:
+    """The same without its check value; a list that ends before it is as long as is certain."""
+    turns, check = layout.turns, layout.check
+    if turns is not None and check is not None and check.behind:
+        sure = 8 * (layout.shortest - check.behind)
+        count = sum(field.end <= sure for field in turns.codes.fields)
+        turns = replace(turns, codes=replace(turns.codes, count=count))
+    return replace(layout, check=None, turns=turns)
 
 
 def _notes(judged: Judged) -> tuple[str, ...]:

@@ -59,9 +59,13 @@ class Check:
             result ^= byte
         return (result ^ self.final) & mask
 
+    def told(self, data: bytes) -> int:
+        """The check value in these bytes."""
+        return self.field.read(self._own(data))
+
     def holds(self, data: bytes) -> bool:
-        """Whether the value in these bytes is the right one."""
-        return self.field.read(self._own(data)) == self.value(data)
+        """Whether that is the right one."""
+        return self.told(data) == self.value(data)
 
     def write(self, data: bytearray) -> None:
         """Write the right value; the field must be 0 before."""
