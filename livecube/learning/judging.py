@@ -72,7 +72,7 @@ def _last_resort(kind: Kind) -> tuple[bool, bool, int]:
 
 def _candidates(kind: Kind, recording: Recording, order: Order) -> list[Candidate]:
     known = cut(recording)
-    if kind.longest and any(replace(kind, match=()).holds(p) for p in recording.rest):
+    if kind.longest and not _apart(kind, recording):
         return []  # packets at rest that are as long would be taken for turns
     asked = [
         (step.turns, [p for p in step.packets if kind.holds(p)])
@@ -84,6 +84,20 @@ def _candidates(kind: Kind, recording: Recording, order: Order) -> list[Candidat
     later = [packet for _, packets in asked[known:] for packet in packets]
     later += [p for step in recording.free for p in step.packets if kind.holds(p)]
     return candidates(kind, asked[:known], order, later)
+
+
+def _apart(kind: Kind, recording: Recording) -> bool:
+    """Whether packets at rest are shorter than these, or differ by a type of a whole byte.
+
+    Nothing else may vary in that byte: the sign of a number may stay the same for minutes.
+    """
+    alike = replace(kind, match=())
+    rest = [p for p in recording.rest if alike.holds(p)]
+    if not rest or not kind.match:
+        return not rest
+    ((field, value),) = kind.match
+    kinds = {field.read(p.data) for p in recording.packets if alike.holds(p)}
+    return field.bits == 8 and len(kinds) == 2 and value not in {field.read(p.data) for p in rest}
 
 
 def _judged(

@@ -14,7 +14,7 @@ from livecube.learning.verdicts import Refused
 if TYPE_CHECKING:
     from livecube.learning.judging import Judged
     from livecube.learning.recording import Recording
-    from livecube.learning.verifying import Hearing, Otherwise
+    from livecube.learning.verifying import Otherwise
 
 __all__ = ["LEAST_FREE", "ambiguous", "explained", "slip_text", "too_few", "undecided", "unseen"]
 
@@ -115,7 +115,7 @@ def explained(recording: Recording, judged: list[Judged]) -> Refused:
         silent = tuple(unheard(nearly, recording))
         if silent and nearly.hearing.strange:
             return _make_again(silent)
-        return _missed(nearly.hearing)
+        return _missed(nearly, recording)
     if (copies := max(map(_copies, judged), default=(0, 1))[1]) > 1:
         return Refused(
             "unknown",
@@ -137,15 +137,17 @@ def explained(recording: Recording, judged: list[Judged]) -> Refused:
     )
 
 
-def _missed(hearing: Hearing) -> Refused:
+def _missed(nearly: Judged, recording: Recording) -> Refused:
     """The refusal of a candidate that decodes most of the steps right."""
+    hearing = nearly.hearing
     if not hearing.few_slips:
         first = [slip_text(slip) for slip in hearing.otherwise[:3]]
         first += [f"no turn came in step {at}" for at in hearing.silent[:2]]
         return Refused(
             "lost",
             f"of {hearing.steps} asked steps {hearing.slips} were received differently or not at "
-            f"all, too many to leave out ({'; '.join(first)} …); record once more",
+            f"all, too many to leave out ({'; '.join(first)} …); "
+            f"{_of_other_lengths(nearly, recording)}record once more",
         )
     if hearing.bad:
         reason, count = hearing.bad.most_common(1)[0]
@@ -158,7 +160,8 @@ def _missed(hearing: Hearing) -> Refused:
         return Refused(
             "lost",
             f"by the cube's own counter {hearing.lost} turns were lost, and without them the cube "
-            "is not solved after the free sequence; record once more",
+            "is not solved after the free sequence; "
+            f"{_of_other_lengths(nearly, recording)}record once more",
         )
     if len(hearing.free) < LEAST_FREE:
         return Refused("too few", f"the free sequence must have {LEAST_FREE} turns or more")
@@ -167,6 +170,20 @@ def _missed(hearing: Hearing) -> Refused:
         f"{hearing.right} of {hearing.steps} asked steps were received right, but by the turns "
         "received the cube is not solved after the free sequence; solve it once more, or record "
         "once more",
+    )
+
+
+def _of_other_lengths(nearly: Judged, recording: Recording) -> str:
+    """What else may be the reason if packets of several lengths come, at rest too."""
+    lengths = [{len(p.data) for p in packets if p.char == nearly.kind.characteristic}
+               for packets in (recording.rest, recording.packets)]  # fmt: skip
+    others = sorted(lengths[0] - {nearly.kind.length})
+    if not others or nearly.kind.longest or len(lengths[1]) < 3:
+        return ""
+    return (
+        "or turns come in packets of other lengths, too, and no byte tells these from the packets "
+        f"of {' or '.join(map(str, others))} bytes that come at rest: that takes a decoder in "
+        "code; else "
     )
 
 
