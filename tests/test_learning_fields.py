@@ -20,10 +20,18 @@ from livecube.events import Packet
 from livecube.learning.bits import Bits, labels
 from livecube.learning.checksums import find_check
 from livecube.learning.clocks import FoundClock, find_clock
-from livecube.learning.codes import FoundTurns, find_elapsed, find_list, find_turns, turn_bits
+from livecube.learning.codes import (
+    FoundTurns,
+    find_elapsed,
+    find_list,
+    find_turns,
+    lengthened,
+    turn_bits,
+)
 from livecube.learning.counters import FoundCounter, find_counters
 from livecube.learning.kinds import Kind, kinds_in
 from livecube.learning.learner import learn
+from livecube.learning.masked_clocks import find_masked_clock
 from livecube.learning.pieces import find_pieces
 from livecube.learning.routine import STEPS
 from livecube.learning.samples import Samples, samples_of, states_of
@@ -123,7 +131,7 @@ def test_a_counter_that_wraps_at_another_number_was_taken_for_lost_packets(
     for first in (0, 1):
         numbers = [first + n % wrap for n in made_turns.tolist()]
         bits = bits_with({Field(8, 8, order): numbers}, 3, order, noise=7)
-        assert find_counters(bits, made_turns, bits)[0][1:] == (wrap, True)
+        assert find_counters(bits, made_turns, bits)[0][1:3] == (wrap, True)
     # Before the first wrap it is unknown where the counter wraps.
     short = bits_with({Field(8, 8, order): range(2, 10)}, 3, order, noise=7)
     assert all(not one.seen for one in find_counters(short, array(range(8)), short))
@@ -133,7 +141,7 @@ def test_the_lower_byte_of_a_counter_that_goes_beyond_it_is_one() -> None:
     made_turns = array(range(150))
     bits = bits_with({Field(0, 16, "big"): (made_turns + 0x3F0).tolist()}, 2, "big")
     counter, *_ = find_counters(bits, made_turns, bits)
-    assert counter == FoundCounter(Field(6, 10, "big"), 1024, seen=True)
+    assert counter == FoundCounter(Field(6, 10, "big"), 1024, seen=True, beyond=True)
     low = bits_with({Field(0, 16, "big"): (made_turns + 0x310).tolist()}, 2, "big")
     assert [one.seen for one in find_counters(low, made_turns, low)] == [False]
 
@@ -146,6 +154,20 @@ def test_one_slip_in_a_hundred_hid_the_counter() -> None:
     bits = bits_with({Field(8, 6): numbers}, 3, "little", noise=5)
     counter, *_ = find_counters(bits, array(asked), bits)
     assert counter == FoundCounter(Field(8, 6), 64, seen=True)
+
+
+@orders
+@pytest.mark.parametrize("wrap", [256, 255, 240, 100])
+def test_a_counter_is_found_whatever_bits_of_it_are_inverted(order: Order, wrap: int) -> None:
+    made_turns = array(range(2 * wrap + 40))
+    for mask in (0x5A, 0xD9, 0x80, 0x01):
+        numbers = [n % wrap ^ mask for n in made_turns.tolist()]
+        bits = bits_with({Field(8, 8, order): numbers}, 3, order, noise=7)
+        found = find_counters(bits, made_turns, bits, masked=True)[0]
+        read = [found.number(data) for data in packets_with({Field(8, 8, order): numbers}, 3)]
+        assert {(b - a) % found.wrap for a, b in pairwise(read)} == {1}
+        width = wrap.bit_length() - (wrap == 256)
+        assert (found.wrap, found.field.bits, found.seen) == (wrap, width, True)
 
 
 # Clocks.
@@ -179,6 +201,28 @@ def test_a_clock_is_wide_enough_to_be_told_from_chance(width: int, found: bool) 
     bits = bits_with({Field(3, width): ticks}, 5, "little")
     assert (find_clock(bits, seconds, grain=1) == FoundClock(Field(3, width), 1000)) is found
     assert find_clock(Bits([b"12345"] * 19, "little"), seconds[:19]) is None
+
+
+@orders
+@pytest.mark.parametrize(("rate", "hidden"), [(10, 0), (100, 0), (1000, 3), (500, 2)])
+def test_a_masked_clock_is_found_without_the_bits_that_jitter_hides(
+    order: Order, rate: int, hidden: int
+) -> None:
+    rng = np.random.default_rng(rate)
+    seconds = np.cumsum(rng.uniform(0.3, 1.2, 400)) * (40 if rate == 10 else 2)
+    mask = 0b10110011010110101101
+    ticks = [int(s * rate) + 77 ^ mask for s in seconds]
+    bits = bits_with({Field(8, 20, order): ticks}, 5, order, noise=2)
+    host = seconds * (1 + 3e-5) + rng.uniform(0.005, 0.05, len(seconds))
+    found = find_masked_clock(bits, host, grain=4)
+    assert found is not None
+    assert found.hidden in (hidden, hidden - 1)
+    assert found.per_second == rate >> found.hidden
+    read = bits.read(found.field.start, found.field.bits) ^ found.mask
+    steps = np.diff(read) % found.field.values / found.per_second - np.diff(seconds)
+    assert abs(steps).max() <= 1.01 / found.per_second
+    noise = Bits([rng.bytes(5) for _ in seconds], order)
+    assert find_masked_clock(noise, host, grain=4) is None
 
 
 # Turns.
@@ -260,6 +304,37 @@ def test_turns_listed_beside_the_newest_are_found(count: int, stride: int, start
         assert listed.row == TurnList(expected, empty)
     unknown = array([-1 if at % 9 == 4 else t for at, t in enumerate(turns)])
     assert find_list(bits, found, unknown, array(range(len(turns)))).row == listed.row
+
+
+def test_codes_of_a_list_may_be_masked_each_in_its_way() -> None:
+    turns, masks = drawn(120), (0, 9, 30, 17)
+    fields = {
+        Field(8 * lag, 5): [(turns[i - lag] if i >= lag else 31) ^ mask for i in range(len(turns))]
+        for lag, mask in enumerate(masks)
+    }
+    bits = bits_with(fields, 6, "little", noise=6)
+    found = FoundTurns(TurnList(Entries(Field(0, 5), 1, 5)), {turn: turn for turn in QUARTERS})
+    listed = find_list(bits, found, array(turns), array(range(len(turns))))
+    assert listed.row == TurnList(Entries(Field(0, 5), 4, 8), 31)
+    assert listed.masks == masks
+
+
+@pytest.mark.parametrize("behind", [0, 1])
+def test_a_list_goes_on_to_the_end_of_each_packet(behind: int) -> None:
+    turns, rng = drawn(120), random.Random(3)
+    packets = [
+        bytes([*turns[max(0, i - rng.randrange(2, 7)) : i + 1][::-1], *rng.randbytes(behind)])
+        for i in range(6, len(turns))
+    ]
+    index = array(range(6, len(turns)))
+    codes = {turn: turn for turn in QUARTERS}
+    found = FoundTurns(TurnList(Entries(Field(0, 8), 2, 8)), codes)
+    longer = lengthened(found, packets, behind, array(turns), index)
+    assert longer.row.codes == Entries(Field(0, 8), 16, 8)
+    packets[50] = bytes([*packets[50][: len(packets[50]) - behind], 99, *bytes(behind)])
+    assert lengthened(found, packets, behind, array(turns), index) == found
+    few = slice(0, 3)  # hardly any entry beyond the second
+    assert lengthened(found, packets[few], behind, array(turns), index[few]) == found
 
 
 @pytest.mark.parametrize(("count", "listed"), [(20, 1), (21, 2), (22, 3)])

@@ -339,6 +339,7 @@ def test_a_check_covers_all_before_it_if_nothing_else_is_said(line: str, check: 
         ('check = { kind = "xor", at = -1, bits = 8, last = 3 }', "must end the packet: at = -1"),
         ('check = { kind = "xor", at = -1, bits = 8, first = 3 }', "covers nothing in 4 bytes"),
         ('check = { kind = "xor", at = -2, bits = 16 }', "stands in the check value"),
+        ('mask = "01 02 03 04 05"', "is longer than the 4 bytes"),
         ("longest = 3", "is less than length"),
         ("battery = { at = 3, bit = 1, bits = 8 }", "lies beyond the 4 bytes"),
         ("match = [{ at = 3, bits = 8, value = 256 }]", "which 8 bits cannot hold"),
@@ -381,3 +382,15 @@ def test_a_list_as_long_as_its_packet_told_only_the_turns_of_the_shortest(check:
         changed = bytes([*data[:-1], data[-1] ^ 5])
         (bad,) = decoder.received(EVENTS, changed).reports if check else (BadPacket("", b""),)
         assert isinstance(bad, BadPacket)
+
+
+def test_a_mask_is_taken_off_before_anything_is_read() -> None:
+    lines = 'mask = "5a0F 01"\nmatch = [{ at = 3, bits = 8, value = 0 }]\n'
+    profile = parse_profile(PLAIN + lines, "test.toml")
+    assert parse_profile(profile_text(profile), "again.toml") == profile
+    decoder, cube = decoder_class(profile)(), ProfileCube(profile)
+    (first,) = cube.turn(0, 1000)
+    assert first == bytes([0x10 ^ 0x5A, 0x64 ^ 0x0F, 0x01 ^ 0x01, 0])
+    assert decoder.received(EVENTS, first).reports == (TurnReport(U, 1, 1000),)
+    (bad,) = decoder.received(EVENTS, bytes([*first[:3], 1])).reports
+    assert bad == BadPacket("no packet of this profile", bytes([*first[:3], 1]))

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from livecube.learning.bits import Bits, Ints
     from livecube.profiles.fields import Field
 
-__all__ = ["RATES", "FoundClock", "find_clock"]
+__all__ = ["LEAST", "RATES", "FoundClock", "allowed", "find_clock", "spread", "start_of"]
 
 RATES: Final = (
     1000, 1024, 100, 10, 500, 512, 250, 256, 200, 50, 128, 64, 125, 2000, 2048, 400, 800, 20, 25,
@@ -34,7 +34,7 @@ _TURNED_S: Final = 0.03
 _TURNED_LEAST: Final = 12
 _LEAST_S: Final = 4.0
 """A clock that wraps sooner could be chance, and is of little use."""
-_LEAST: Final = 20
+LEAST: Final = 20
 _LEAST_BITS: Final = 8
 _MOST_BITS: Final = 32
 
@@ -44,6 +44,10 @@ class FoundClock(NamedTuple):
 
     field: Field
     per_second: int
+    mask: int = 0
+    """Combined with the field by exclusive or."""
+    hidden: int = 0
+    """Number of lower bits that are left out, since jitter hides whether they are masked."""
 
 
 def find_clock(
@@ -57,7 +61,7 @@ def find_clock(
     bits, those come first that are aligned as other fields of the packet are (``grain``: to 8, 4 or
     1 bits), then the commonest rate. ``taken``: bits that belong to other fields.
     """
-    if len(host_s) < _LEAST:
+    if len(host_s) < LEAST:
         return None
     free = np.ones(bits.size, dtype=bool)
     free[list(taken)] = False
@@ -87,17 +91,17 @@ def _goes_on(
     more = low - lower if bits.order == "little" else lower - low
     if 1 / rate < _TURNED_S / 2 or more <= 0 or other != rate << more:
         return False
-    below = bits.read(_start(bits, lower, more), more) / other
+    below = bits.read(start_of(bits, lower, more), more) / other
     width = max(_LEAST_BITS, int(np.ceil(np.log2(_LEAST_S * rate))))
     wrap = 1 << width
-    late = (host_s * rate - bits.read(_start(bits, low, width), width)) % wrap
+    late = (host_s * rate - bits.read(start_of(bits, low, width), width)) % wrap
     late = ((late - late[0] + wrap / 2) % wrap) / rate
     usual = late <= np.quantile(late, 1 - _LATE)
     covariance = np.cov(late[usual], below[usual])
     return bool(covariance[0, 1] > covariance[1, 1] / 2)
 
 
-def _start(bits: Bits, low: int, width: int) -> int:
+def start_of(bits: Bits, low: int, width: int) -> int:
     """The start of a field with this lowest bit."""
     return low if bits.order == "little" else low - width + 1
 
@@ -116,13 +120,13 @@ def _lowest(
     if not len(lows):
         return []
     some = np.linspace(0, len(host_s) - 1, min(len(host_s), 24)).astype(np.int64)
-    values = np.array([bits.read(_start(bits, low, width), width)[some] for low in lows.tolist()])
-    fits = _spread(values, host_s[some], rate, width) <= _allowed(host_s, rate)
+    values = np.array([bits.read(start_of(bits, low, width), width)[some] for low in lows.tolist()])
+    fits = spread(values, host_s[some], rate, width) <= allowed(host_s, rate)
     return [low for low in lows[fits].tolist() if _is_clock(bits, host_s, rate, low, width)]
 
 
 def _is_free(bits: Bits, low: int, width: int, free: npt.NDArray[np.bool_]) -> bool:
-    start = _start(bits, low, width)
+    start = start_of(bits, low, width)
     return bool(free[start : start + width].all())
 
 
@@ -137,7 +141,7 @@ def _widest(
     moves = bits.table.min(axis=0) != bits.table.max(axis=0)
     width = max(_LEAST_BITS, int(np.ceil(np.log2(_LEAST_S * rate))))
     for wider in range(width + 1, _MOST_BITS + 1):
-        start = _start(bits, low, wider)
+        start = start_of(bits, low, wider)
         if start < 0 or start + wider > bits.size or not _is_free(bits, low, wider, free):
             break
         top = start if bits.order == "big" else start + wider - 1
@@ -146,12 +150,12 @@ def _widest(
         if not _is_clock(bits, host_s, rate, low, wider):
             break
         width = wider
-    return bits.field(_start(bits, low, width), width)
+    return bits.field(start_of(bits, low, width), width)
 
 
 def _is_clock(bits: Bits, host_s: npt.NDArray[np.float64], rate: int, low: int, width: int) -> bool:
-    values = bits.read(_start(bits, low, width), width)
-    if _spread(values[None, :], host_s, rate, width)[0] > _allowed(host_s, rate):
+    values = bits.read(start_of(bits, low, width), width)
+    if spread(values[None, :], host_s, rate, width)[0] > allowed(host_s, rate):
         return False
     return not _has_turned_bit(values, host_s, rate, width)
 
@@ -174,13 +178,14 @@ def _has_turned_bit(values: Ints, host_s: npt.NDArray[np.float64], rate: int, wi
     return False
 
 
-def _allowed(host_s: npt.NDArray[np.float64], rate: int) -> float:
+def allowed(host_s: npt.NDArray[np.float64], rate: float) -> float:
+    """The range of lateness, in ticks, that jitter and drift may cause."""
     drift = min(_MOST_DRIFT_S, _DRIFT * float(host_s.max() - host_s.min()))
     return (_JITTER_S + drift) * rate + 1
 
 
-def _spread(
-    values: Ints, host_s: npt.NDArray[np.float64], rate: int, width: int
+def spread(
+    values: Ints, host_s: npt.NDArray[np.float64], rate: float, width: int
 ) -> npt.NDArray[np.float64]:
     """For each row, the range of the packets' delays in ticks, without a few outliers."""
     wrap = 1 << width

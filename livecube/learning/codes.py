@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
@@ -13,6 +14,8 @@ from livecube.profiles.values import TurnList
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    import numpy.typing as npt
 
     from livecube.learning.bits import Bits, Ints
     from livecube.profiles.fields import Field
@@ -47,6 +50,8 @@ class FoundTurns:
     row: TurnList
     codes: dict[int, int]
     """Code → turn."""
+    masks: tuple[int, ...] = ()
+    """For each listed turn, what its code is combined with by exclusive or; empty: nothing."""
 
 
 def turn_bits(bits: Bits, turns: Ints) -> tuple[Ints, Ints]:
@@ -156,29 +161,38 @@ def find_list(bits: Bits, found: FoundTurns, turns: Ints, index: Ints) -> FoundT
     """The same with the fields of earlier turns beside the newest, if there are any.
 
     ``turns``: all turns that were made, −1 if unknown; ``index`` (packets,): the index in
-    ``turns`` of each packet's newest turn.
+    ``turns`` of each packet's newest turn. Only if no list is found, codes may be masked.
     """
     first = found.row.codes.first
     best = found
-    for stride in (s for s in range(-_MOST_STRIDE, _MOST_STRIDE + 1) if abs(s) >= first.bits):
-        count, none = _lags(bits, found, first, stride, turns, index)
-        if count > best.row.codes.count:
-            row = TurnList(Entries(first, count, stride), none)
-            best = replace(found, row=row)
+    for masked in (False, True):
+        for stride in (s for s in range(-_MOST_STRIDE, _MOST_STRIDE + 1) if abs(s) >= first.bits):
+            count, none, masks = _lags(bits, found, stride, turns, index, masked=masked)
+            if count > best.row.codes.count:
+                row = TurnList(Entries(first, count, stride), none)
+                best = replace(found, row=row, masks=masks if masked else ())
+        if best is not found:
+            break
     return best
 
 
 def _lags(
-    bits: Bits, found: FoundTurns, first: Field, stride: int, turns: Ints, index: Ints
-) -> tuple[int, int | None]:
-    """The number of listed turns, and the code of an entry without a turn (None: not seen)."""
+    bits: Bits, found: FoundTurns, stride: int, turns: Ints, index: Ints, *, masked: bool
+) -> tuple[int, int | None, tuple[int, ...]]:
+    """The number of listed turns, the code of an entry without a turn (None: not seen), masks."""
+    first = found.row.codes.first
     newest = set(bits.read(first.start, first.bits).tolist())
+    codes = {turn: code for code, turn in found.codes.items()}
     empty: set[int] = set()
+    masks = [0]
     for lag in range(1, _MOST_TURNS):
         start = first.start + lag * stride
         if start < 0 or start + first.bits > bits.size:
             break
         values = bits.read(start, first.bits)
+        if masked:
+            masks.append(_mask(values, codes, turns[np.maximum(index - lag, 0)], index >= lag))
+            values = values ^ masks[-1]
         told = np.array([found.codes.get(int(value), _NO_TURN) for value in values])
         # A code that some packet has as its newest turn is a turn, even if it was never asked for.
         none = {int(value) for value in values[told == _NO_TURN]} - newest
@@ -192,7 +206,14 @@ def _lags(
         empty |= none
     else:
         lag = _MOST_TURNS
-    return lag, empty.pop() if len(empty) == 1 else None
+    return lag, empty.pop() if len(empty) == 1 else None, tuple(masks[:lag])
+
+
+def _mask(values: Ints, codes: dict[int, int], turns: Ints, known: npt.NDArray[np.bool_]) -> int:
+    """By what most values differ from the codes of these turns."""
+    pairs = zip(values[known].tolist(), turns[known].tolist(), strict=True)
+    masks = Counter(value ^ codes[turn] for value, turn in pairs if turn in codes)
+    return max(masks, key=masks.__getitem__, default=0)
 
 
 def lengthened(

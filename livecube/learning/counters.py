@@ -39,18 +39,25 @@ class FoundCounter(NamedTuple):
     """It begins again after this number of turns."""
     seen: bool
     """Whether the wrap was seen; if not, the counter may go on beyond it."""
+    mask: int = 0
+    """Combined with the field by exclusive or."""
+    beyond: bool = False
+    """Whether it is the lower part of a wider counter, whose wrap was not seen."""
 
     def number(self, data: bytes) -> int:
         """The number in a packet."""
-        return self.field.read(data) % self.wrap
+        return (self.field.read(data) ^ self.mask) % self.wrap
 
 
-def find_counters(bits: Bits, made: Ints, everything: Bits) -> list[FoundCounter]:
+def find_counters(
+    bits: Bits, made: Ints, everything: Bits, *, masked: bool = False
+) -> list[FoundCounter]:
     """The fields that go up by one with each turn; the least contradicted first, then the widest.
 
     ``bits``: the last packet of each step, ``made``: the number of turns asked for by then;
     ``everything``: all packets of the kind, also those whose turns are unknown. Only bits that
-    were seen to change count: the bits above them may belong to another field.
+    were seen to change count: the bits above them may belong to another field. ``masked``: some
+    of the bits may be inverted.
     """
     if len(made) < _LEAST:
         return []
@@ -58,37 +65,54 @@ def find_counters(bits: Bits, made: Ints, everything: Bits) -> list[FoundCounter
     odd = (bits.table[1:] ^ bits.table[:-1] ^ (asked & 1)[:, None]).mean(axis=0)
     found: list[tuple[int, FoundCounter]] = []
     for at in np.flatnonzero(odd <= 1 - _PARITY).tolist():
-        found += _from_bit(bits, everything, at, asked)
+        found += _from_bit(bits, everything, at, asked, masked=masked)
     return [one for _, one in sorted(found, key=lambda one: (one[0], -one[1].field.bits))]
 
 
 def _from_bit(
-    bits: Bits, everything: Bits, at: int, asked: Ints
+    bits: Bits, everything: Bits, at: int, asked: Ints, *, masked: bool
 ) -> Iterator[tuple[int, FoundCounter]]:
     """The widest counters with this lowest bit, each with the number of steps against it."""
-    most = max(_SLIPS, round(len(asked) * _SLIP_SHARE))
+    most, beyond = max(_SLIPS, round(len(asked) * _SLIP_SHARE)), False
     for width in range(_MOST_BITS, _LEAST_BITS - 1, -1):
         start = at if bits.order == "little" else at - width + 1
         if start < 0 or start + width > bits.size:
             continue
-        whole, values = everything.read(start, width), bits.read(start, width)
-        if not _top_moves(values, width) and not (
-            _top_moves(whole, width) and _steady(whole, width)
-        ):
-            continue
-        wraps = _wraps(whole, width) | _wraps(values, width, asked)
-        if not wraps and width > _SURE_BITS:
-            continue
-        steps = np.diff(values) - asked
-        found = []
-        for wrap in wraps or {1 << width}:
-            wrong = int((steps % wrap != 0).sum())
-            if wrong <= most:
-                counter = FoundCounter(bits.field(start, width), wrap, bool(wraps))
-                found.append((wrong, counter))
-        yield from found
+        raw, ends = everything.read(start, width), bits.read(start, width)
+        found: dict[int, tuple[int, FoundCounter]] = {}
+        for mask in _masks(raw, width) if masked else (0,):
+            whole, values = raw ^ mask, ends ^ mask
+            if not _top_moves(values, width) and not (
+                _top_moves(whole, width) and _steady(whole, width)
+            ):
+                continue
+            wraps = _wraps(whole, width) | _wraps(values, width, asked)
+            steps = np.diff(values) - asked
+            if not wraps and width > _SURE_BITS:
+                beyond |= bool((steps != 0).sum() <= most)
+                continue
+            for wrap in wraps or {1 << width}:
+                wrong = int((steps % wrap != 0).sum())
+                if wrong <= most:
+                    counter = FoundCounter(
+                        bits.field(start, width), wrap, bool(wraps), mask, beyond
+                    )
+                    # At a power of two, it does not matter whether the highest bit is inverted.
+                    found.setdefault(wrap if wrap < 1 << width else 0, (wrong, counter))
+        yield from found.values()
         if found:
             return
+
+
+def _masks(values: Ints, width: int) -> tuple[int, int]:
+    """The bits of numbers in order of time that are inverted: the highest one may be or not.
+
+    Whenever a bit changes, the next lower one falls; if it mostly rises instead, it is inverted.
+    """
+    steps = np.diff((values[:, None] >> np.arange(width)) & 1, axis=0)
+    rising = (steps[:, :-1] * (steps[:, 1:] != 0)).sum(axis=0) > 0
+    mask = int((rising << np.arange(width - 1)).sum())
+    return mask, mask | 1 << (width - 1)
 
 
 def _top_moves(values: Ints, width: int) -> bool:

@@ -16,6 +16,7 @@ from livecube.learning.codes import (
     labellings,
     lengthened,
 )
+from livecube.learning.masked_clocks import find_masked_clock
 from livecube.learning.pieces import find_pieces
 from livecube.learning.samples import ORDERS, samples_of, states_of
 from livecube.learning.slips import without_slips
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 
     from livecube.events import Packet
     from livecube.learning.bits import Ints
+    from livecube.learning.checksums import FoundCheck
     from livecube.learning.clocks import FoundClock
     from livecube.learning.codes import FoundTurns
     from livecube.learning.counters import FoundCounter
@@ -60,6 +62,12 @@ class Candidate:
     """Whether the counter was seen to wrap."""
     odds: int = 0
     """Odds of the check value; see :class:`~livecube.learning.checksums.FoundCheck`."""
+    coarse: int = 0
+    """Ticks a second of a clock that is left out, since several turns may have the same tick."""
+    hidden: int = 0
+    """Lower bits of the clock that are left out; see ``FoundClock``."""
+    beyond: bool = False
+    """Whether the counter is the lower part of a wider one; see ``FoundCounter``."""
 
 
 def candidates(
@@ -79,11 +87,19 @@ def candidates(
     found = [*_by_turns(kind, steps, order, later, whole), *_by_states(kind, steps, order, later)]
     if not found:
         return found
-    check = check or (None if kind.longest else find_check(packets, order))
+    if kind.longest:
+        return [_checked(one, check) for one in found]
+    checks = {
+        mask: find_check([replace(found[0].layout, mask=mask).plain(p) for p in packets], order)
+        for mask in {one.layout.mask for one in found}
+    }
+    return [_checked(one, checks[one.layout.mask]) for one in found]
+
+
+def _checked(candidate: Candidate, check: FoundCheck | None) -> Candidate:
     if check is None:
-        return found
-    return [replace(one, layout=replace(one.layout, check=check.check), odds=check.odds)
-            for one in found]  # fmt: skip
+        return candidate
+    return replace(candidate, layout=replace(candidate.layout, check=check.check), odds=check.odds)
 
 
 class _Whole:
@@ -141,7 +157,21 @@ def _by_turns(
                     key = repr((samples.counter, found, turns.tolist())).encode()
                     if key not in seen:
                         seen.add(key)
-                        yield _with_the_rest(kind, samples, order, found, turns, whole)
+                        candidate = _with_the_rest(kind, samples, order, found, turns, whole)
+                        yield candidate
+                        if samples.counter is None and candidate.layout.clock is not None:
+                            yield _without_clock(candidate)
+
+
+def _without_clock(candidate: Candidate) -> Candidate:
+    """The same without the clock: two turns with one code and one tick are then told apart.
+
+    With a clock and no counter, the second of them counts as a packet that was sent again.
+    """
+    layout, turns = candidate.layout, candidate.layout.turns
+    assert turns is not None
+    layout = replace(layout, clock=None, turns=replace(turns, elapsed=None))
+    return replace(candidate, layout=layout, per_second=1000, coarse=candidate.per_second)
 
 
 def _with_the_rest(
@@ -172,13 +202,26 @@ def _with_the_rest(
                 row = TurnList(row.codes, row.none, elapsed)
                 break
     layout = replace(_layout(kind, order, counter, clock), turns=row)
+    layout = replace(layout, mask=_mask(found, counter, clock))
     return Candidate(
         layout,
         order,
         found.codes,
         per_second=_rate(clock),
         wrap_seen=counter is None or counter.seen,
+        hidden=0 if clock is None else clock.hidden,
+        beyond=counter is not None and counter.beyond,
     )
+
+
+def _mask(found: FoundTurns, counter: FoundCounter | None, clock: FoundClock | None) -> bytes:
+    """The mask of the packet's first bytes, as far as it matters for these fields."""
+    masks = [*zip(found.row.codes.fields, found.masks, strict=False)]
+    masks += [(one.field, one.mask) for one in (counter, clock) if one is not None]
+    mask = bytearray(max(-(-field.end // 8) for field, _ in [*masks, (found.row.codes.first, 0)]))
+    for field, value in masks:
+        field.write(mask, value)
+    return bytes(mask).rstrip(b"\0")
 
 
 def _grain(field: Field, row: Entries) -> int:
@@ -197,15 +240,20 @@ def _grain(field: Field, row: Entries) -> int:
 def _clock(
     tables: Mapping[Order, Bits], host_s: npt.NDArray[np.float64], taken: set[int], grain: int
 ) -> FoundClock | None:
-    """The clock, searched in both orders; of two the one whose rate is first in ``RATES``."""
-    found = []
-    for order in ORDERS:
-        bits = tables[order]
-        own = {raw if order == "big" else raw - raw % 8 + 7 - raw % 8 for raw in taken}
-        clock = find_clock(bits, host_s, own, grain)
-        if clock is not None:
-            found.append(clock)
-    return min(found, key=lambda c: (RATES.index(c.per_second), -c.field.bits), default=None)
+    """The clock, searched in both orders; of two the one whose rate is first in ``RATES``.
+
+    Only if none is found, its bits may be masked.
+    """
+    for find in (find_clock, find_masked_clock):
+        found = []
+        for order in ORDERS:
+            own = {raw if order == "big" else raw - raw % 8 + 7 - raw % 8 for raw in taken}
+            clock = find(tables[order], host_s, own, grain)
+            if clock is not None:
+                found.append(clock)
+        if found:
+            return max(found, key=lambda c: (-RATES.index(c.per_second), c.field.bits))
+    return None
 
 
 def raw_bits(field: Field) -> set[int]:

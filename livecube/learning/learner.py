@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from livecube.learning.judging import completed, cut, judge_all, worth
 from livecube.learning.refusals import (
@@ -21,11 +21,15 @@ from livecube.profiles.fields import Field
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from livecube.learning.inference import Candidate
     from livecube.learning.judging import Judged
     from livecube.learning.recording import Recording
     from livecube.profiles.values import Claim, Layout
 
 __all__ = ["learn"]
+
+_SHOWN_PER_S: Final = 33
+"""Faster ticks are hidden by the radio's jitter."""
 
 
 def learn(recording: Recording, name: str, claim: Claim) -> Learned | Refused:
@@ -66,8 +70,9 @@ def _careful(layouts: tuple[Layout, ...], recording: Recording) -> Iterator[Layo
         if layout.check is None:
             yield layout
             continue
-        packets = [p.data for p in recording.packets
-                   if p.char == layout.characteristic and layout.fits(p.data)]  # fmt: skip
+        plain = [layout.plain(p.data) for p in recording.packets
+                 if p.char == layout.characteristic]  # fmt: skip
+        packets = [*filter(layout.fits, plain)]
         still, last = 0, layout.check.last + (layout.shortest if layout.check.last < 0 else 0)
         while still < last and len({packet[still] for packet in packets}) == 1:
             still += 1
@@ -95,19 +100,51 @@ def _unchecked(layout: Layout) -> Layout:
 
 
 def _notes(judged: Judged) -> tuple[str, ...]:
-    candidate, hearing = judged.candidate, judged.hearing
-    layout = candidate.layout
-    notes = []
-    if layout.counter is None:
-        notes.append("No counter of turns was found: a lost packet may go unnoticed.")
-    if layout.clock is None:
-        notes.append("No clock was found: turns are timed when they arrive.")
-    if layout.check is not None:
+    hearing = judged.hearing
+    notes = [*_counter_notes(judged.candidate), *_clock_notes(judged.candidate)]
+    if judged.candidate.layout.check is not None:
         notes.append(
-            f"A check value was found; a coincidence is less likely than 1 in 2^{candidate.odds}."
+            "A check value was found; a coincidence is less likely than 1 in "
+            f"2^{judged.candidate.odds}."
         )
     notes += [f"Left out as a slip: {slip_text(slip)}." for slip in hearing.otherwise]
     if hearing.silent:
         steps = ", ".join(map(str, hearing.silent))
         notes.append(f"No turn came in step {steps}: a packet was lost, or no turn was made.")
     return tuple(notes)
+
+
+def _counter_notes(candidate: Candidate) -> Iterator[str]:
+    layout = candidate.layout
+    if layout.counter is None:
+        yield "No counter of turns was found: a lost packet may go unnoticed."
+    elif layout.turns and layout.turns.codes.count == 1:
+        yield (
+            "No earlier turns were found in a packet: lost turns leave a gap and are not recovered."
+        )
+    if layout.counter is not None and candidate.beyond:
+        yield (
+            f"Only the lowest {layout.counter.bits} bits of a counter are used, since its wrap was "
+            "not seen. If that is no power of two, a gap is reported there without a loss."
+        )
+
+
+def _clock_notes(candidate: Candidate) -> Iterator[str]:
+    per_second = candidate.per_second
+    if candidate.coarse:
+        yield (
+            f"A clock of {candidate.coarse} ticks a second was left out: two turns in one tick "
+            "would look like a packet sent again. Turns are timed when they arrive."
+        )
+    elif candidate.layout.clock is None:
+        yield "No clock was found: turns are timed when they arrive."
+    elif candidate.hidden:
+        yield (
+            f"The lowest {candidate.hidden} bits of the clock are left out: the radio's jitter "
+            f"hides how they are masked. Turns are timed to {1000 / per_second:.0f} ms."
+        )
+    elif per_second > _SHOWN_PER_S:
+        yield (
+            "The clock's fastest bits cannot be checked over the radio: that it ticks "
+            f"{per_second} times a second is inferred from the bounds of other fields."
+        )

@@ -83,7 +83,8 @@ def unseen(best: Judged, good: list[Judged], recording: Recording) -> Refused | 
         return _make_again(silent)
     if layout.counter is None:
         return None
-    values = [layout.counter.read(p.data) for p in recording.packets if best.kind.holds(p)]
+    packets = [layout.plain(p.data) for p in recording.packets if best.kind.holds(p)]
+    values = [*map(layout.counter.read, packets)]
     more = layout.counter.values - (max(values) - min(values))
     if not best.candidate.wrap_seen:
         return Refused(

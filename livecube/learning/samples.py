@@ -93,16 +93,15 @@ def samples_of(steps: Steps, *, split: bool, later: Sequence[Packet] = ()) -> It
     unknown.
     """
     asked = [(_as_sent(turns, split=split), packets) for turns, packets in steps]
-    numbered = False
-    for counter in _counters([(len(sent), packets) for sent, packets in asked], later):
-        samples = _by_number(asked, counter)
-        if samples is not None:
-            numbered = True
-            yield samples
-    if not numbered:
-        samples = _by_packet(asked)
-        if samples is not None:
-            yield samples
+    counted = [(len(sent), packets) for sent, packets in asked]
+    for masked in (False, True):
+        numbered = [_by_number(asked, one) for one in _counters(counted, later, masked=masked)]
+        if any(numbered):
+            yield from filter(None, numbered)
+            return
+    samples = _by_packet(asked)
+    if samples is not None:
+        yield samples
 
 
 def _as_sent(turns: tuple[int, ...], *, split: bool) -> list[int]:
@@ -112,7 +111,7 @@ def _as_sent(turns: tuple[int, ...], *, split: bool) -> list[int]:
 
 
 def _counters(
-    steps: Sequence[tuple[int, list[Packet]]], later: Sequence[Packet]
+    steps: Sequence[tuple[int, list[Packet]]], later: Sequence[Packet], *, masked: bool = False
 ) -> list[FoundCounter]:
     """The counters, in either byte order, that match the number of turns of each step."""
     made = np.cumsum([count for count, _ in steps])
@@ -125,7 +124,7 @@ def _counters(
     found = [
         counter
         for order in ORDERS
-        for counter in find_counters(Bits(last, order), counts, Bits(whole, order))
+        for counter in find_counters(Bits(last, order), counts, Bits(whole, order), masked=masked)
     ]
     # Within one byte both orders have the same numbers.
     different = {tuple(map(one.number, whole)): one for one in reversed(found)}

@@ -145,7 +145,16 @@ class _Packet:
             battery=self._optional("battery"),
             turns=self._turns() if "turn" in entry else None,
             state=self._state(),
+            mask=self._mask(longest),
         )
+
+    def _mask(self, longest: int) -> bytes:
+        mask = bytes.fromhex(self.entry.get("mask", ""))
+        if len(mask) > longest:
+            raise WrongError(
+                (*self.path, "mask"), f"is longer than the {longest} bytes of the packet"
+            )
+        return mask
 
     def _field(self, table: Mapping[str, Any], path: Path) -> Field:
         start = 8 * table["at"] + table.get("bit", 0)

@@ -91,12 +91,13 @@ class ProfileDecoder:
         if plain is None:
             return Decoded((BadPacket(f"the transform {self.profile.transform} fails", data),))
         for layout in self.profile.layouts:
-            if layout.characteristic == characteristic and layout.fits(plain):
+            unmasked = layout.plain(plain)
+            if layout.characteristic == characteristic and layout.fits(unmasked):
                 break
         else:
             return Decoded((BadPacket("no packet of this profile", data),))
         self._reports = []
-        reason = self._read(layout, plain)
+        reason = self._read(layout, unmasked)
         if reason is not None:
             return Decoded((BadPacket(reason, data),))
         return Decoded(tuple(self._reports), self._follow_up())

@@ -74,6 +74,8 @@ class Layout:
     turns: TurnList | None = None
     state: tuple[Entries, ...] = ()
     """The rows of the position: four by pieces, one by stickers, or none."""
+    mask: bytes = b""
+    """Combined with the packet's first bytes by exclusive or, before anything is read."""
 
     @property
     def numbers(self) -> int:
@@ -88,8 +90,15 @@ class Layout:
         """The number of bytes before a check value at the packet's end."""
         return len(data) - (0 if self.check is None else self.check.behind)
 
+    def plain(self, data: bytes) -> bytes:
+        """The packet without its mask; the same function puts the mask on."""
+        if not self.mask:
+            return data
+        masked = zip(data, self.mask, strict=False)
+        return bytes(one ^ other for one, other in masked) + data[len(self.mask) :]
+
     def fits(self, data: bytes) -> bool:
-        """Whether these bytes are of this kind."""
+        """Whether these bytes, without the mask, are of this kind."""
         return self.shortest <= len(data) <= self.longest and all(
             field.read(data) == value for field, value in self.match
         )

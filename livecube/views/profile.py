@@ -47,7 +47,8 @@ def _length(layout: Layout) -> str:
 
 
 def _parts(layout: Layout, profile: Profile) -> str:
-    parts = [f"{value:#x} {_where(field)}" for field, value in layout.match]
+    parts = [f"masked by {layout.mask.hex(' ')}"] if layout.mask else []
+    parts += [f"{value:#x} {_where(field)}" for field, value in layout.match]
     if layout.turns is not None:
         row = layout.turns.codes
         many = (

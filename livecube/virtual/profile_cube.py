@@ -108,7 +108,7 @@ class ProfileCube:
                 entries.write(data, row)
         if layout.check is not None:
             layout.check.write(data)
-        return bytes(data)
+        return layout.plain(bytes(data))
 
     def _more(self, layout: Layout) -> int:
         """How many bytes beyond the shortest packet its turns take, if it is long enough."""

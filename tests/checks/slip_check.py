@@ -36,12 +36,21 @@ if TYPE_CHECKING:
     from livecube.profiles.values import Profile
 
 CLAIM = Claim(name="WILD")
+LEARNED = ("exact", "less", "unsaid")
 FIELDS = ("counter", "clock")
+SAID = {
+    "counter": "a lost packet may go unnoticed",
+    "clock": "timed when they arrive",
+    "fine clock": "bits of the clock are left out",
+    "history": "lost",
+}
+"""By what a profile lacks, a part of the note that says so."""
 
 
 class Outcome(NamedTuple):
     verdict: str
-    """``exact``, ``less`` (right, but without a field), ``wrong``, or ``refused``."""
+    """``exact``; ``less`` (right, but without a field, as the profile's notes say); ``unsaid`` (the
+    same, but a note is missing); ``wrong``; or ``refused``."""
     why: str
 
 
@@ -73,6 +82,11 @@ def of_profile(verdict: Learned, layout: Wild) -> Outcome:
     lacking = [name for name in FIELDS if name in layout.parts and getattr(telling, name) is None]
     if layout.history and (telling.turns is None or telling.turns.codes.count <= layout.history):
         lacking.append("history")
+    if telling.clock is not None and profile.per_second < layout.clock_rate:
+        lacking.append("fine clock")
+    unsaid = [name for name in lacking if not any(SAID[name] in note for note in verdict.notes)]
+    if unsaid:
+        return Outcome("unsaid", ", ".join(unsaid))
     return Outcome("less" if lacking else "exact", ", ".join(lacking))
 
 
@@ -89,7 +103,7 @@ def wrong_day(profile: Profile, layout: Wild, seed: int, made: int, cube_s: floa
     if profile.clock_bits is not None and layout.half_turns:
         zero = events[0].t - done[0][1]
         late = max(abs(e.t - zero - s) for e, (_, s) in zip(events, done, strict=True))
-        if late > 0.0025 + 2 / layout.clock_rate:
+        if late > 0.0025 + 2 / min(layout.clock_rate, profile.per_second):
             return f"from turn {made}, second {cube_s:.0f}: times by {late:.3f} s"
     packets, done = session(layout, seed + 100, made, cube_s, 130, loss=0.12)
     reports, _ = told(profile, packets)
@@ -143,21 +157,26 @@ def main() -> None:
     arguments = parser.parse_args()
     seeds = range(arguments.first, arguments.first + arguments.cubes)
     counts: dict[str, Counter[str]] = {"clean": Counter(), "with slips": Counter()}
+    lacks: dict[str, Counter[str]] = {"clean": Counter(), "with slips": Counter()}
     kept = learned = 0
     spent = 0.0
     with ProcessPoolExecutor() as workers:
         for seed, seconds, clean, slipped, slips in workers.map(both, seeds):
             spent += seconds
-            counts["clean"][clean.verdict] += 1
-            counts["with slips"][slipped.verdict] += 1
-            if clean.verdict in ("exact", "less"):
+            for title, one in (("clean", clean), ("with slips", slipped)):
+                counts[title][one.verdict] += 1
+                lacks[title].update(one.why.split(", ") if one.verdict == "less" else [])
+            if clean.verdict in LEARNED:
                 learned += 1
-                kept += slipped.verdict in ("exact", "less")
+                kept += slipped.verdict in LEARNED
             for how, one in (("clean", clean), (", ".join(slips), slipped)):
-                if one.verdict == "wrong" or (arguments.verbose and one.verdict != "exact"):
+                if one.verdict in ("wrong", "unsaid") or (
+                    arguments.verbose and one.verdict != "exact"
+                ):
                     print(f"{seed} ({wild(seed)}), {how}: {one.verdict}, {one.why}", flush=True)
     for title, count in counts.items():
         print(f"{title}: " + ", ".join(f"{n} {verdict}" for verdict, n in count.most_common()))
+        print(f"  without: {', '.join(f'{part} {n}' for part, n in lacks[title].most_common())}")
     print(f"{kept} of the {learned} that were learned from a clean recording, also with slips")
     with ProcessPoolExecutor() as workers:
         live: Counter[str] = Counter()
