@@ -10,8 +10,8 @@ import click
 
 from livecube.cli.broker_options import publishing_options
 from livecube.cli.cubes import by_radio, check_source, typed_source
-from livecube.cli.kept import is_kept, person_named
 from livecube.cli.options import a_number, cube_options
+from livecube.cli.whose import is_kept, keeper
 from livecube.composition.again import TrierSource
 from livecube.composition.run import Output, Run
 from livecube.edges.saying import say
@@ -119,7 +119,8 @@ def drilling_options(command: Callable[..., None]) -> Callable[..., None]:
         named = {name: options.pop(name) for name in _NAMES}
         person, no_history = named.pop("person"), named.pop("no_history")
         keeps = is_kept(person, no_history=no_history, virtual=named["simulated"])
-        drilling = Drilling(**named, wanted=wanted, person=person_named(person), is_kept=keeps)
+        name = keeper(person, wanted.cube) if keeps else ""
+        drilling = Drilling(**named, wanted=wanted, person=name, is_kept=keeps)
         check_source(wanted, simulated=drilling.simulated, typed=drilling.typed)
         command(drilling=drilling, **options)
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from livecube.cli.whose import keeper, whose_in
 from livecube.cube.holding import COLOURS
 from livecube.edges.log_files import new_file, new_place
 from livecube.edges.saying import say, screen_width
@@ -26,11 +27,13 @@ from livecube.history.text import (
     listed_lines,
     summary_lines,
 )
-from livecube.solves.records import NOBODY, Wanted
+from livecube.solves.records import Wanted
 from livecube.timing.results import parse_penalties
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
+
+    from livecube.solves.people import Whose
 
 __all__ = ["history", "wanted_of", "wanted_options"]
 
@@ -76,7 +79,7 @@ _OPTIONS: Final = (
     click.option("--tag", help="With this tag."),
     click.option("--technique", help="With a stage done by this technique: keyhole-corner, …"),
     click.option("--cross", type=click.Choice(COLOURS), help="Colour of the cross."),
-    click.option("--person", help="Whose solves."),
+    click.option("--person", metavar="NAME|any", help="Whose solves; any: everybody's."),
 )
 
 
@@ -108,12 +111,14 @@ def history(
     is_narrow = any(value is not None for value in asked.values())
     most = last or (None if is_narrow or as_json else _SHOWN)
     with History(data_folder(), reading=True) as kept:
-        solves = kept.list(replace(wanted_of(**asked), most=most))
+        whose = whose_in(kept, asked["person"])
+        solves = kept.list(replace(wanted_of(whose, **asked), most=most))
     if as_json:
         for solve in solves:
             click.echo(json.dumps(listed_json(solve)))
         return
-    say("\n".join([*listed_lines(solves, width=screen_width()), *summary_lines(solves)]))
+    lines = listed_lines(solves, width=screen_width(), whose=whose)
+    say("\n".join([*lines, *summary_lines(solves)]))
 
 
 @history.command()
@@ -123,11 +128,12 @@ def show(number: int, as_json: bool) -> None:
     """Show solve NUMBER (livecube history lists them) with its stages."""
     with History(data_folder(), reading=True) as kept:
         solve, chances = kept.solve(number), kept.chances(number)
+        several = len(kept.people()) > 1
     if as_json:
         told = {**kept_json(solve), "chances": [chance_json(chance) for chance in chances]}
         click.echo(json.dumps(told))
     else:
-        say("\n".join(kept_lines(solve, chances, width=screen_width())))
+        say("\n".join(kept_lines(solve, chances, width=screen_width(), named=several)))
 
 
 @history.command()
@@ -204,16 +210,16 @@ def rescue(as_json: bool) -> None:
 
 @history.command("import")
 @click.argument("logs", type=click.Path(path_type=Path), nargs=-1, required=True)
-@click.option("--person", default=NOBODY, show_default=True, help="Whose solves they are.")
+@click.option("--person", metavar="NAME", help="Whose solves they are.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a log.")
-def import_logs(logs: tuple[Path, ...], person: str, as_json: bool) -> None:
+def import_logs(logs: tuple[Path, ...], person: str | None, as_json: bool) -> None:
     """Import LOGS, or all logs in folders; solves that are already there are not added again.
 
     It can be interrupted and repeated at any time.
     """
     from livecube.cli.importing import import_all
 
-    import_all(logs, person, as_json=as_json)
+    import_all(logs, keeper(person), as_json=as_json)
 
 
 @history.command()
@@ -229,7 +235,7 @@ def export(form: str, to: Path | None, **asked: str | None) -> None:
     if form == "parquet" and to is None:
         raise UsageError("Parquet is not text; give --to FILE")
     with History(data_folder(), reading=True) as kept:
-        solves = kept.solves(wanted_of(**asked))
+        solves = kept.solves(wanted_of(whose_in(kept, asked["person"]), **asked))
     if form == "parquet" and to is not None:
         with new_place(to):
             exporting.write_parquet(solves, to)
@@ -242,15 +248,15 @@ def export(form: str, to: Path | None, **asked: str | None) -> None:
         write(solves, out)
 
 
-def wanted_of(**asked: str | None) -> Wanted:
-    """The choice of solves by the options of :func:`wanted_options`."""
+def wanted_of(whose: Whose, **asked: str | None) -> Wanted:
+    """The choice of one person's solves by the options of :func:`wanted_options`."""
     return Wanted(
         since=asked["since"],
         until=asked["until"],
         tag=asked["tag"],
         technique=asked["technique"],
         cross=asked["cross"],
-        person=asked["person"],
+        person=whose.name,
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import secrets
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,16 +13,16 @@ import click
 
 from livecube.cli.broker_options import publishing_options
 from livecube.cli.cubes import by_radio, typed_source
-from livecube.cli.kept import is_kept, person_named
+from livecube.cli.meeting import Meeting
 from livecube.cli.options import (
     a_number,
-    configured_holding,
     cube_options,
     front_option,
     hint_options,
     up_option,
 )
-from livecube.composition.live import Followed, LivePart
+from livecube.cli.whose import is_kept
+from livecube.composition.live import LivePart
 from livecube.composition.pipeline import Pipeline
 from livecube.composition.run import Output, Run, echo_end
 from livecube.composition.sources import SimulatedSource, Simulation
@@ -33,9 +33,9 @@ from livecube.stages.tracker import Tracker
 from livecube.views.live_screen import LiveScreen
 
 if TYPE_CHECKING:
+    from livecube.cli.options import HintsAsked
     from livecube.composition.choosing import Wanted
     from livecube.composition.publishing import Publishing
-    from livecube.composition.run import Wishes
     from livecube.composition.sources import Source
 
 __all__ = ["live"]
@@ -112,7 +112,7 @@ def live(
     capture: bool,
     up: str | None,
     front: str | None,
-    wishes: Wishes,
+    hints: HintsAsked,
     publishing: Publishing,
     as_json: bool,
 ) -> None:
@@ -125,23 +125,23 @@ def live(
     kind.check(scramble=scramble, wanted=wanted, capture=capture)
     if capture and log is None:
         raise UsageError("--capture keeps packets in the log; give --log FILE too")
-    holding = configured_holding(up, front)
-    pipeline = Pipeline(Tracker(), time.perf_counter, wishes.manner)
+    keeps = is_kept(person, no_history=no_history, virtual=kind.is_virtual)
+    meeting = Meeting(person, hints, (up, front), keeps=keeps, virtual=kind.is_virtual)
+    followed = meeting.followed(solves, by_radio=not (kind.is_virtual or kind.typed))
+    pipeline = Pipeline(Tracker(), time.perf_counter)
     begin = asyncio.Event()
     if kind.is_virtual:
         seed = secrets.randbelow(10_000) if seed is None else seed
         source = _virtual(kind, Simulation(solves or 1, seed, speed), capture, begin)
-        solves = None  # the virtual solver ends by itself
+        followed = replace(followed, solves=None)  # the virtual solver ends by itself
     elif kind.typed:
         source = typed_source(lambda: pipeline.tracker.holding, scramble)
-        holding = holding or SCRAMBLE_HOLDING
+        held = followed.solver.holding or SCRAMBLE_HOLDING
+        followed = replace(followed, solver=replace(followed.solver, holding=held))
     else:
         source = by_radio(wanted, as_json, capture)
-    keeps = is_kept(person, no_history=no_history, virtual=kind.is_virtual)
-    kept_for = person_named(person) if keeps else None
-    followed = Followed(kept_for, solves, holding)
     run = Run(source, Output(Board(LiveScreen("")), as_json=as_json))
-    run.go(LivePart(pipeline, wishes, publishing, followed, log=log, begin=begin))
+    run.go(LivePart(pipeline, publishing, followed, log=log, begin=begin))
     if as_json:
         echo_end(pipeline)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import math
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -26,13 +27,15 @@ from livecube.edges.configuration import read_configuration
 from livecube.errors import UsageError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
 
     from livecube.advice.advisor import Advisor
+    from livecube.entries import Value
     from livecube.hands.automaton import Automaton
     from livecube.holding.follower import HoldingFollower
 
 __all__ = [
+    "HintsAsked",
     "a_number",
     "advisor_with_progress",
     "configured_holding",
@@ -110,7 +113,7 @@ _HINT_OPTIONS = (
     click.option("--voice/--no-voice", default=None, help="Say hints aloud, too."),
     click.option("--no-hints", is_flag=True, help="Track and time only."),
 )
-"""Options not given come from the table [hints] of the configuration."""
+"""Options not given come from the person's settings, else from the configuration's [hints]."""
 
 
 _CUBE_OPTIONS = (
@@ -121,24 +124,29 @@ _CUBE_OPTIONS = (
 )
 
 
-def hint_options(command: Callable[..., None]) -> Callable[..., None]:
-    """The options about hints; a command gets them together as ``wishes``."""
+class HintsAsked:
+    """The options about hints on the command line."""
 
-    @functools.wraps(command)
-    def gathered(**options: Any) -> None:
-        table = read_configuration().table("hints")
-        no_hints, hands = options.pop("no_hints"), options.pop("hands")
+    def __init__(self, options: dict[str, Any]) -> None:
+        """Takes its own out of all options."""
+        self._no_hints, self._hands = options.pop("no_hints"), options.pop("hands")
         if options.pop("degrees"):
             options["clues"] = options["clues"] or f"{STEP_S:g}"
-        if hands is None and table["hands"] is not None:
-            hands = load_hands(str(table["hands"]))
         said = {name: options.pop(name) for name in ("level", "within", "when", "clues", "voice")}
-        chosen = table | {name: value for name, value in said.items() if value is not None}
-        crosses = " ".join(options.pop("crosses")) or str(chosen["cross"])
-        focus = options.pop("focus") or str(chosen["focus"] or "").split()
+        self._said = {name: value for name, value in said.items() if value is not None}
+        self._crosses, self._focus = options.pop("crosses"), options.pop("focus")
+
+    def wishes(self, settings: Mapping[str, Value] = MappingProxyType({})) -> Wishes:
+        """The wishes of a person with these settings of their own."""
+        chosen = read_configuration().table("hints") | {**settings} | self._said
+        hands = self._hands
+        if hands is None and chosen["hands"] is not None:
+            hands = load_hands(str(chosen["hands"]))
+        crosses = " ".join(self._crosses) or str(chosen["cross"])
+        focus = self._focus or str(chosen["focus"] or "").split()
         voice = bool(chosen["voice"])
-        wishes = Wishes(
-            level=None if no_hints else str(chosen["level"]),
+        return Wishes(
+            level=None if self._no_hints else str(chosen["level"]),
             hands=hands,
             manner=Manner(
                 str(chosen["when"]),
@@ -146,10 +154,17 @@ def hint_options(command: Callable[..., None]) -> Callable[..., None]:
                 parse_clues(str(chosen["clues"])),
                 focus_on(focus, float(chosen["within"] or 0.0)) if focus else None,
             ),
-            voice=voice and not no_hints,
+            voice=voice and not self._no_hints,
             calls=voice,
         )
-        command(wishes=wishes, **options)
+
+
+def hint_options(command: Callable[..., None]) -> Callable[..., None]:
+    """The options about hints; a command gets them together as ``hints``."""
+
+    @functools.wraps(command)
+    def gathered(**options: Any) -> None:
+        command(hints=HintsAsked(options), **options)
 
     for option in reversed(_HINT_OPTIONS):
         gathered = option(gathered)
@@ -169,10 +184,16 @@ def cube_options(command: Callable[..., None]) -> Callable[..., None]:
     return gathered
 
 
-def configured_holding(up: str | None, front: str | None) -> Holding | None:
-    """The holding from the options, else from the table [hints]; None: neither names one."""
+def configured_holding(
+    up: str | None, front: str | None, settings: Mapping[str, Value] = MappingProxyType({})
+) -> Holding | None:
+    """The holding from the options, else from the person's settings or the table [hints].
+
+    None: none of them names one.
+    """
     if up is None and front is None:
-        table = read_configuration().table("hints")
+        own = {name: settings.get(name) for name in ("up", "front")}
+        table = own if any(own.values()) else read_configuration().table("hints")
         up, front = (None if table[name] is None else str(table[name]) for name in ("up", "front"))
     return holding_option(up, front)
 

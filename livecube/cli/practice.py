@@ -10,17 +10,16 @@ import click
 
 from livecube.cli.broker_options import publishing_options
 from livecube.cli.cubes import by_radio, check_source, typed_source
-from livecube.cli.kept import is_kept, person_named
+from livecube.cli.meeting import Meeting
 from livecube.cli.options import (
     a_number,
-    configured_holding,
     cube_options,
     front_option,
     hint_options,
     up_option,
 )
 from livecube.cli.scramble import scrambler_with_progress
-from livecube.composition.live import Followed
+from livecube.cli.whose import is_kept
 from livecube.composition.pipeline import Pipeline
 from livecube.composition.practising import PracticePart, PractisedSource
 from livecube.composition.run import Output, Run
@@ -33,9 +32,9 @@ from livecube.practice.settings import rules_of
 from livecube.stages.tracker import Tracker
 
 if TYPE_CHECKING:
+    from livecube.cli.options import HintsAsked
     from livecube.composition.choosing import Wanted
     from livecube.composition.publishing import Publishing
-    from livecube.composition.run import Wishes
     from livecube.composition.sources import Source
     from livecube.entries import Value
 
@@ -91,13 +90,14 @@ def practice(
     simulated: bool,
     typed: bool,
     wanted: Wanted,
+    person: str | None,
     no_history: bool,
     solves: int | None,
     seed: int | None,
     speed: float,
     up: str | None,
     front: str | None,
-    wishes: Wishes,
+    hints: HintsAsked,
     publishing: Publishing,
     as_json: bool,
     **said: Value,
@@ -113,13 +113,13 @@ def practice(
     check_source(wanted, simulated=simulated, typed=typed)
     table = read_configuration().table("practice")
     table |= {name: value for name, value in said.items() if value is not None}
-    rules, person = rules_of(table), person_named(str(table["person"]))
+    rules = rules_of(table)
     if simulated and rules.by_hand:
         raise UsageError("the virtual solver needs a scramble; add --no-by-hand")
-    name = said["person"]
-    keeps = is_kept(None if name is None else str(name), no_history=no_history, virtual=simulated)
-    followed = Followed(person if keeps else None, solves, configured_holding(up, front))
-    pipeline = Pipeline(Tracker(), time.perf_counter, wishes.manner)
+    keeps = is_kept(person, no_history=no_history, virtual=simulated)
+    meeting = Meeting(person, hints, (up, front), keeps=keeps, virtual=simulated)
+    followed = meeting.followed(solves, by_radio=not (simulated or typed))
+    pipeline = Pipeline(Tracker(), time.perf_counter)
     source: Source
     if simulated:
         virtual_seed = secrets.randbelow(10_000) if seed is None else seed
@@ -130,7 +130,6 @@ def practice(
         source = by_radio(wanted, as_json, False)
     part = PracticePart(
         pipeline,
-        wishes,
         publishing,
         followed,
         rules=rules,

@@ -26,8 +26,8 @@ from livecube.stages.tracker import Tracker
 from livecube.views.live_screen import LiveScreen
 
 if TYPE_CHECKING:
+    from livecube.cli.options import HintsAsked
     from livecube.composition.publishing import Publishing
-    from livecube.composition.run import Wishes
     from livecube.edges.sinks import Sink
     from livecube.events import CubeEvent
 
@@ -59,7 +59,7 @@ def replay(
     speed: str | None,
     packets: bool,
     decoder: str | None,
-    wishes: Wishes,
+    hints: HintsAsked,
     publishing: Publishing,
     as_json: bool,
 ) -> None:
@@ -68,6 +68,7 @@ def replay(
     On a terminal the speed is 1 unless given; for a pipe and with --json it is max.
     """
     pace = _speed(speed or ("1" if sys.stdout.isatty() and not as_json else "max"))
+    wishes = hints.wishes()
     if wishes.voice and pace is None:
         if click.get_current_context().get_parameter_source("voice") is ParameterSource.COMMANDLINE:
             raise UsageError("--voice cannot keep up with --speed max; give another speed")

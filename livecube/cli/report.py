@@ -14,6 +14,7 @@ import numpy as np
 
 from livecube.cli.history import wanted_of, wanted_options
 from livecube.cli.options import level_option
+from livecube.cli.whose import whose_in
 from livecube.edges.log_files import new_file
 from livecube.edges.saying import say
 from livecube.errors import UsageError
@@ -21,7 +22,7 @@ from livecube.history.folder import data_folder
 from livecube.history.store import History
 
 if TYPE_CHECKING:
-    from livecube.solves.records import Wanted
+    from collections.abc import Mapping
 
 __all__ = ["report"]
 
@@ -49,8 +50,7 @@ def report(
     if file.exists():
         raise UsageError(f"{file} exists; choose another name or remove it")
     _need_plots()
-    wanted = replace(wanted_of(**asked), session=session)
-    text = _of_solve(numbers[0], level) if numbers else _of_many(wanted)
+    text = _of_solve(numbers[0], level) if numbers else _of_many(session, asked)
     with new_file(file) as out:
         out.write(text)
     say(f"written: {file}")
@@ -68,24 +68,28 @@ def _of_solve(number: int, level: str) -> str:
 
     with History(data_folder(), reading=True) as history:
         solve, chances = history.solve(number), history.chances(number)
+        several = len(history.people()) > 1
         positions = positions_of(solve, history.folder / solve.log)
     review = reviewed(kept_solve(number), level, None)[0][1] if positions else None
-    return solve_page(solve, chances, positions, review)
+    return solve_page(solve, chances, positions, review, named=several)
 
 
-def _of_many(wanted: Wanted) -> str:
+def _of_many(session: int | None, asked: Mapping[str, str | None]) -> str:
     # Loading matplotlib takes as long as reading a long history and computing its figures.
     with ThreadPoolExecutor(1) as beside, History(data_folder(), reading=True) as history:
         loading = beside.submit(import_module, "livecube.trends.page")
         from livecube.trends.making import trends_of
 
+        whose = whose_in(history, asked["person"], session)
+        wanted = replace(wanted_of(whose, **asked), session=session)
         found = trends_of(*history.columns(wanted), np.random.default_rng(1))
     if found is None:
         raise UsageError("no kept solve with a time fits; livecube history lists all")
     said = {
-        "session": wanted.session, "person": wanted.person, "tag": wanted.tag,
-        "technique": wanted.technique, "cross": wanted.cross,
+        "session": wanted.session, "tag": wanted.tag, "technique": wanted.technique,
+        "cross": wanted.cross,
     }  # fmt: skip
+    first = "Solves" if whose.title is None else f"Solves of {whose.title}"
     narrowed = [f"{name} {value}" for name, value in said.items() if value is not None]
-    text: str = loading.result().trends_page(found, ", ".join(["Solves", *narrowed]))
+    text: str = loading.result().trends_page(found, ", ".join([first, *narrowed]))
     return text

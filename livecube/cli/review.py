@@ -32,7 +32,7 @@ __all__ = ["kept_solve", "review", "reviewed", "solves_of"]
 @click.option("--solve", "wanted", type=click.IntRange(1), help="Only this solve of the log.")
 @click.option("--kept", type=click.IntRange(1), help="Solve with this number in the history.")
 @click.option("--last", is_flag=True, help="The last solve of the history.")
-@click.option("--person", help="With --last: of this person.")
+@click.option("--person", metavar="NAME|any", help="With --last: of this person.")
 @level_option
 @hands_option
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
@@ -92,7 +92,8 @@ def kept_solve(number: int) -> list[tuple[str, Begun]]:
     from livecube.history.store import History
 
     with History(data_folder(), reading=True) as history:
-        return [(f"solve {number}", begun_kept(history, number))]
+        whose = f" of {history.solve(number).listed.person}" if len(history.people()) > 1 else ""
+        return [(f"solve {number}{whose}", begun_kept(history, number))]
 
 
 def _last_kept(person: str | None) -> int:
@@ -100,14 +101,17 @@ def _last_kept(person: str | None) -> int:
 
     Raises :class:`~livecube.errors.UsageError` if there is none.
     """
+    from livecube.cli.whose import whose_in
     from livecube.history.folder import data_folder
     from livecube.history.store import History
     from livecube.solves.records import Wanted
 
     with History(data_folder(), reading=True) as history:
-        solves = history.list(Wanted(person=person, most=1))
+        whose = whose_in(history, person)
+        solves = history.list(Wanted(person=whose.name, most=1))
     if not solves:
-        raise UsageError("no solve is kept; livecube practice keeps them")
+        of_whom = "" if whose.title is None else f" of {whose.title}"
+        raise UsageError(f"no solve{of_whom} is kept; livecube practice keeps them")
     return solves[0].number
 
 

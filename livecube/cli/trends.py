@@ -9,6 +9,7 @@ import click
 import numpy as np
 
 from livecube.cli.history import wanted_of, wanted_options
+from livecube.cli.whose import whose_in
 from livecube.edges.saying import say, screen_width
 from livecube.errors import UsageError
 from livecube.history.folder import data_folder
@@ -37,11 +38,12 @@ def trends(
     from livecube.trends.text import trends_json, trends_lines
 
     with History(data_folder(), reading=True) as history:
-        columns = history.columns(replace(wanted_of(**asked), session=session, most=last))
+        whose = whose_in(history, asked["person"], session)
+        columns = history.columns(replace(wanted_of(whose, **asked), session=session, most=last))
     found = trends_of(*columns, np.random.default_rng(seed))
     if found is None:
         raise UsageError("no kept solve with a time fits; livecube history lists all")
     if as_json:
-        click.echo(json.dumps(trends_json(found)))
+        click.echo(json.dumps({"person": whose.name, **trends_json(found)}))
     else:
-        say("\n".join(trends_lines(found, screen_width())))
+        say("\n".join(trends_lines(found, screen_width(), whose.title)))

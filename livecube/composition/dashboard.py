@@ -338,6 +338,7 @@ async def tell_month(
 def _month(folder: Path, session: int, person: str, now: datetime) -> Month:
     since = (now - _MONTH).date().isoformat()
     with History(folder, reading=True) as history:
+        person = history.session_person(session) or person  # they may have another name now
         columns, chances = history.columns(Wanted(since=since, person=person))
     return month_of(columns, chances, session)
 

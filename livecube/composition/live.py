@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from livecube.cube.holding import Holding
     from livecube.edges.sinks import Sink
 
-__all__ = ["AdvisedPart", "Followed", "LivePart"]
+__all__ = ["AdvisedPart", "Followed", "LivePart", "Solver"]
 
 _HEAD_START_S: Final = 0.1
 """Seconds for which the link has the interpreter alone, before the advisor is loaded."""
@@ -43,30 +43,50 @@ _TYPING: Final = "Type moves: R U F … r M x, ' or 2 after them; Backspace take
 
 
 @dataclass(frozen=True, slots=True)
-class Followed:
-    """Whose solves are followed, and how many."""
+class Solver:
+    """The person who turns the cube, with their wishes."""
 
     person: str | None
     """Whose solves these are; None: nothing is kept."""
+    wishes: Wishes
+    holding: Holding | None = None
+    """The holding at first, if it is stated."""
+    title: str = ""
+    """Their name, if there are several people."""
+
+
+@dataclass(frozen=True, slots=True)
+class Followed:
+    """Whose solves are followed, and how many."""
+
+    solver: Solver
     solves: int | None
     """Number of solves after which the run ends; None: no limit."""
-    holding: Holding | None
-    """The holding at first, if it is stated."""
+    at_cube: Callable[[Source], Solver] | None = None
+    """Says who it is when the cube is found; None: the solver is known before."""
 
 
 class AdvisedPart:
     """The base of all parts with hints: it loads the advisor beside the turning cube."""
 
-    def __init__(
-        self, pipeline: Pipeline, wishes: Wishes, publishing: Publishing, followed: Followed
-    ) -> None:
+    def __init__(self, pipeline: Pipeline, publishing: Publishing, followed: Followed) -> None:
         self._pipeline = pipeline
-        self._wishes = wishes
+        self._solver = followed.solver
         self._publishing = publishing
         self._followed = followed
         self._session: Session | None = None
         self._follower: CubeFollower
+        self._source: Source
         self._output: Output
+
+    def _meet(self, run: Run) -> None:
+        """Note the cube that was found, and who turns it."""
+        self._source, self._output = run.source, run.output
+        if self._followed.at_cube is not None:
+            self._solver = self._followed.at_cube(run.source)
+        self._pipeline.manner = self._solver.wishes.manner
+        if self._solver.title:
+            self._output.board.change(source=f"{run.source.title}, {self._solver.title}")
 
     def _begun_session(self, person: str, header: Header, say: Callable[[str], None]) -> Session:
         """A session in the history; if it cannot be begun now, ``say`` gets a sentence.
@@ -83,13 +103,13 @@ class AdvisedPart:
     def beside(self) -> dict[str, Coroutine[Any, Any, None]]:
         """Loading the advisor, and answering long questions."""
         works: dict[str, Coroutine[Any, Any, None]] = {"refiner": self._follower.refiner.run()}
-        if self._wishes.level is not None:
-            works["advisor"] = self._get_ready(self._wishes.level)
+        if self._solver.wishes.level is not None:
+            works["advisor"] = self._get_ready(self._solver.wishes.level)
         return works
 
     async def _get_ready(self, level: str) -> None:
         """Load the advisor beside the turning cube, after the link's first item."""
-        board, pipeline, hands = self._output.board, self._pipeline, self._wishes.hands
+        board, pipeline, hands = self._output.board, self._pipeline, self._solver.wishes.hands
         board.change(preparing=PREPARING)
         await asyncio.sleep(_HEAD_START_S)
         pipeline.advisor = await asyncio.to_thread(quick_advisor, level, hands)
@@ -108,8 +128,8 @@ class AdvisedPart:
 
     def start(self) -> None:
         """Pass the stated holding on."""
-        if self._followed.holding is not None:
-            self._follower.say(stating(self._followed.holding))
+        if self._solver.holding is not None:
+            self._follower.say(stating(self._solver.holding))
 
     def finish(self) -> None:
         """End of following the cube."""
@@ -126,36 +146,35 @@ class LivePart(AdvisedPart):
     def __init__(
         self,
         pipeline: Pipeline,
-        wishes: Wishes,
         publishing: Publishing,
         followed: Followed,
         *,
         log: Path | None,
         begin: asyncio.Event,
     ) -> None:
-        super().__init__(pipeline, wishes, publishing, followed)
+        super().__init__(pipeline, publishing, followed)
         self._log = log
         self._begin = begin
-        self._source: Source
         self._keeping: FollowedSink | None = None
-        if wishes.level is None:
-            begin.set()
 
     def prepare(self) -> None:
         """Nothing to prepare."""
 
     def sinks(self, run: Run, stack: ExitStack) -> list[Sink]:
         """A voice, a dashboard, a log and the history, if wanted."""
-        self._source, self._output = source, output = run.source, run.output
+        self._meet(run)
+        source, output = run.source, run.output
+        if self._solver.wishes.level is None:
+            self._begin.set()
         header = Header(started_now(), source.name, source.clock, link=source.link)
         writer = None if self._log is None else LogWriter(self._log, header)
         sinks: list[Sink] = [FirstHint(self._begin)]
-        if self._wishes.voice:
+        if self._solver.wishes.voice:
             sinks.append(output.voice())
         sinks += output.published(self._publishing, source)
         if self._log is not None and writer is not None:
             sinks.append(LogSink(self._log, writer, output.complain))
-        if (person := self._followed.person) is not None:
+        if (person := self._solver.person) is not None:
             self._session = self._begun_session(person, header, output.complain)
             stack.callback(self._session.close)
             self._keeping = keeping = FollowedSink(self._session, header, output.complain)

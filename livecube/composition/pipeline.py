@@ -74,7 +74,6 @@ class Pipeline:
         self._now = now
         self._speaker = Speaker()
         self._withheld = Withheld()
-        self._clues = Clues(STEP_S if self.manner.clues_s is None else self.manner.clues_s)
         self._gestures = TurnsWatcher()
         self._resting = Resting(tracker)
         self._turned: Turned | None = None
@@ -82,6 +81,16 @@ class Pipeline:
         self._going_on: tuple[bytes, tuple[str, ...]] | None = None
         """The position after the first step of the latest plan, if the hands do it as written, and
         the slots of the next step."""
+
+    @property
+    def manner(self) -> Manner:
+        """How hints are given; it may be set before the first event."""
+        return self._manner
+
+    @manner.setter
+    def manner(self, manner: Manner) -> None:
+        self._manner = manner
+        self._clues = Clues(STEP_S if manner.clues_s is None else manner.clues_s)
 
     @property
     def due(self) -> float | None:

@@ -40,9 +40,9 @@ if TYPE_CHECKING:
     from livecube.composition.live import Followed
     from livecube.composition.pipeline import Pipeline
     from livecube.composition.publishing import Publishing
-    from livecube.composition.run import Run, Wishes
+    from livecube.composition.run import Run
     from livecube.composition.scrambler import Scrambler
-    from livecube.composition.sources import Simulation, Source
+    from livecube.composition.sources import Simulation
     from livecube.edges.practised_link import PractisedLink
     from livecube.edges.sinks import Sink
     from livecube.events import CubeEvent
@@ -389,7 +389,6 @@ class PracticePart(AdvisedPart):
     def __init__(
         self,
         pipeline: Pipeline,
-        wishes: Wishes,
         publishing: Publishing,
         followed: Followed,
         *,
@@ -397,11 +396,10 @@ class PracticePart(AdvisedPart):
         scrambler: Callable[[], Scrambler],
     ) -> None:
         """``scrambler`` makes a scrambler, which takes time."""
-        super().__init__(pipeline, wishes, publishing, followed)
+        super().__init__(pipeline, publishing, followed)
         self._rules = rules
         self._scrambler = scrambler
         self._practice: Practice
-        self._source: Source
         self._hub: Hub
         self._leader: PracticeLeader
         self._kept: _Kept | None = None
@@ -413,9 +411,10 @@ class PracticePart(AdvisedPart):
 
     def sinks(self, run: Run, stack: ExitStack) -> list[Sink]:
         """The history, a bell, a voice and a dashboard, if wanted."""
-        self._source, self._output = source, output = run.source, run.output
+        self._meet(run)
+        source, output = run.source, run.output
         sinks: list[Sink] = []
-        if (person := self._followed.person) is not None:
+        if (person := self._solver.person) is not None:
             header = Header(started_now(), source.name, source.clock, link=source.link)
             self._session = session = self._begun_session(person, header, output.complain)
             stack.callback(session.close)
@@ -427,7 +426,7 @@ class PracticePart(AdvisedPart):
             sinks.append(keeping)
         if output.screen is not None:
             sinks.append(BellSink(output.console))
-        if self._wishes.calls:
+        if self._solver.wishes.calls:
             sinks.append(output.voice())
         return [*sinks, *output.published(self._publishing, source, judged=True)]
 
@@ -450,7 +449,7 @@ class PracticePart(AdvisedPart):
 
     async def _ready(self, advisor: Advisor) -> None:
         if self._kept is not None:
-            self._kept.reviews.begin(advisor.twin(), self._wishes.hands or load_hands())
+            self._kept.reviews.begin(advisor.twin(), self._solver.wishes.hands or load_hands())
 
     def start(self) -> None:
         """Begin with the first scramble."""

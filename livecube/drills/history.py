@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final
 
 from livecube.drills.scheduling import DrillCard, after_drill
+from livecube.errors import KeepingError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -22,7 +23,7 @@ _INSERT: Final = (
     "how_well, turns, fewest, ms, look_ms, pause_ms, seed) "
     "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
 )
-_OF_PERSON: Final = "person = (SELECT id FROM person WHERE name = ?)"
+_OF_PERSON: Final = "person = ?"
 _PUT: Final = (
     "INSERT INTO drill_card (person, technique, case_name, due, state) VALUES (?, ?, ?, ?, ?) "
     "ON CONFLICT (person, technique, case_name) DO UPDATE SET due = excluded.due, "
@@ -36,17 +37,38 @@ class DrillBook:
     def __init__(self, history: History, person: str) -> None:
         self._history = history
         self._database = history.database
-        self._person = person
+        self._name = person
+        self._number: int | None = None
+        """Stays the same when the person gets another name."""
 
     def enter(self) -> None:
         """Enter the person into the history. If this succeeds, drills can be kept."""
         with self._history.together():
-            self._history.person(self._person)
+            number = self._history.person(self._name)
+        self._number = number
+
+    def _person(self) -> int | None:
+        """The person's number; None as long as they are new to the history."""
+        if self._number is None:
+            self._number = self._history.person_number(self._name)
+        return self._number
+
+    def _keeper(self) -> int:
+        """The person's number, to keep a drill.
+
+        Raises :class:`~livecube.errors.KeepingError` if they were forgotten meanwhile.
+        """
+        if self._number is None:
+            return self._history.person(self._name)
+        row = self._database.execute("SELECT 1 FROM person WHERE id = ?", (self._number,))
+        if row.fetchone() is None:
+            raise KeepingError(f"{self._name} was forgotten meanwhile")
+        return self._number
 
     def known(self) -> frozenset[str]:
         """Keys of all positions that the person has drilled."""
         rows = self._database.execute(
-            f"SELECT DISTINCT place FROM drill_try WHERE {_OF_PERSON}", (self._person,)
+            f"SELECT DISTINCT place FROM drill_try WHERE {_OF_PERSON}", (self._person(),)
         )
         return frozenset(place for (place,) in rows)
 
@@ -58,7 +80,7 @@ class DrillBook:
         row = judged.place.row
         technique, case = row.technique, str(judged.case)
         with self._history.together():
-            person = self._history.person(self._person)
+            person = self._keeper()
             after = after_drill(self.card(technique, case), technique, case, judged.how_well, at)
             self._database.execute(
                 _INSERT,
@@ -74,7 +96,7 @@ class DrillBook:
         with self._history.together():
             self._database.execute(
                 "INSERT INTO drill_round (person, tried, kind, figures) VALUES (?, ?, ?, ?)",
-                (self._history.person(self._person), _text(at), kind, json.dumps(figures)),
+                (self._keeper(), _text(at), kind, json.dumps(figures)),
             )
 
     def card(self, technique: str, case: str) -> DrillCard | None:
@@ -93,7 +115,7 @@ class DrillBook:
         rows = self._database.execute(
             "SELECT technique, case_name, due, state FROM drill_card "
             f"WHERE {_OF_PERSON} AND {condition} ORDER BY due, technique, case_name",
-            (self._person, *values),
+            (self._person(), *values),
         )
         return [DrillCard(name, case, _time(due), state) for name, case, due, state in rows]
 

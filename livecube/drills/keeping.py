@@ -43,6 +43,8 @@ class DrillKeeper:
         self.book = DrillBook(self._readable, person)
         """For reading only; while nothing can be written, it stays as it was at first."""
         self._history: History | None = None
+        self._writing: DrillBook | None = None
+        """Of the open history; it goes on with the same person if their name changes."""
         self._store(patient=True)
 
     def keep(self, judged: DrillJudged, seed: int | None) -> DrillJudged:
@@ -79,8 +81,9 @@ class DrillKeeper:
         history = self._history or History(self._folder)
         try:
             history.wait_for_others(patient)
-            book = DrillBook(history, self._person)
-            if self._history is None:
+            book = self._writing
+            if book is None:
+                book = DrillBook(history, self._person)
                 book.enter()
             while self._waiting:
                 self._waiting[0](book)
@@ -89,7 +92,7 @@ class DrillKeeper:
             if self._history is None:
                 history.close()
             raise
-        self._history = history
+        self._history, self._writing = history, book
 
     def close(self, complain: Callable[[str], None]) -> None:
         """Try once more to store waiting drills, report the failure, and close the history."""

@@ -13,7 +13,14 @@ from typing import Final
 from livecube.errors import KeepingError, UsageError
 from livecube.history.schema import MIGRATIONS
 
-__all__ = ["busy_s", "check_nobody_has", "open_database", "read_database", "trouble_with"]
+__all__ = [
+    "busy_s",
+    "check_nobody_has",
+    "emptied",
+    "open_database",
+    "read_database",
+    "trouble_with",
+]
 
 _BUSY_S: Final = 10.0
 """Seconds to wait for another program that writes."""
@@ -26,12 +33,13 @@ def busy_s() -> float:
     return _BUSY_S
 
 
-def open_database(path: Path) -> sqlite3.Connection:
+def open_database(path: Path, wait_s: float = _BUSY_S) -> sqlite3.Connection:
     """Open the database; make it, or bring it to the present version, if needed.
 
     Every statement commits by itself unless a transaction is begun. Raises
     :class:`~livecube.errors.UsageError` if it is broken or of a newer version, and
-    :class:`~livecube.errors.KeepingError` if it cannot be written now.
+    :class:`~livecube.errors.KeepingError` if it cannot be written now. ``wait_s``: seconds to wait
+    for another program that writes.
     """
     folder = path.parent
     if folder.exists() and not folder.is_dir():
@@ -43,7 +51,7 @@ def open_database(path: Path) -> sqlite3.Connection:
         _check_rights(path)
         # Sinks use it in threads, one after the other.
         database = sqlite3.connect(
-            path, timeout=_BUSY_S, isolation_level=None, check_same_thread=False
+            path, timeout=wait_s, isolation_level=None, check_same_thread=False
         )
     except OSError as error:
         raise KeepingError(f"{path} cannot be written: {error.strerror}") from None
@@ -53,6 +61,7 @@ def open_database(path: Path) -> sqlite3.Connection:
         database.execute("PRAGMA journal_mode = WAL")
         database.execute("PRAGMA synchronous = FULL")  # committed changes survive a power cut
         database.execute("PRAGMA foreign_keys = ON")
+        database.execute("PRAGMA secure_delete = ON")  # what is forgotten leaves no bytes
         _migrate(database, path)
     except sqlite3.Error as error:
         database.close()
@@ -87,14 +96,14 @@ def _check_rights(path: Path) -> None:
             raise KeepingError(f"{file} cannot be written; check its rights")
 
 
-def read_database(path: Path) -> sqlite3.Connection:
+def read_database(path: Path, wait_s: float = _BUSY_S) -> sqlite3.Connection:
     """Open the database for reading; if it cannot be written, as it stands or as a copy in memory.
 
     A missing database is an empty one. Raises the errors of :func:`open_database`, but
     :class:`~livecube.errors.KeepingError` only if it cannot be read either.
     """
     try:
-        return open_database(path)
+        return open_database(path, wait_s)
     except KeepingError:
         return _as_it_stands(path) or _copied_to_memory(path)
 
@@ -136,6 +145,18 @@ def _copied_to_memory(path: Path) -> sqlite3.Connection:
 def _code(error: sqlite3.Error) -> int:
     code: int = getattr(error, "sqlite_errorcode", 0)
     return code & 0xFF
+
+
+def emptied(database: sqlite3.Connection) -> bool:
+    """Rewrite the file without what was deleted; False if another program has it open."""
+    try:
+        database.execute("VACUUM")
+        busy, _, _ = database.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+    except sqlite3.OperationalError as error:
+        if _code(error) in _LOCKED:
+            return False
+        raise
+    return not busy
 
 
 def trouble_with(path: Path, error: sqlite3.Error) -> KeepingError | UsageError:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import hashlib
 import os
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from livecube.edges.log_files import LogReader, regular
 from livecube.errors import LogError, UsageError
-from livecube.history.logs import forsaken_logs, session_of
+from livecube.history.logs import forsaken_logs, session_of, unfinished_folder
 from livecube.solves.reading import SolveReader, as_told
 from livecube.solves.records import NOBODY
 
@@ -30,8 +30,6 @@ __all__ = [
     "log_files",
     "recover",
 ]
-
-_UNFINISHED: Final = "unfinished"
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +120,8 @@ def import_log(history: History, path: Path, person: str) -> Imported | None:
         torn = reader.torn
     with history.together():
         numbers = [history.keep(solve, person) for solve in found]
-        history.note_imported(digest, os.fsencode(path).decode("utf-8", "backslashreplace"))
+        name = os.fsencode(path).decode("utf-8", "backslashreplace")
+        history.note_imported(digest, name, person)
     added = tuple(number for number in numbers if number is not None)
     return Imported(added, len(numbers) - len(added), torn, solves.timeless)
 
@@ -176,7 +175,7 @@ def recover(history: History) -> Recovered:
             if not path.stat().st_size:  # it ended before the header was written
                 path.unlink()
         if path.exists():
-            unfinished.append(_set_aside(history.folder / _UNFINISHED, path))
+            unfinished.append(_set_aside(unfinished_folder(history.folder), path))
     return Recovered(tuple(solves), tuple(unfinished))
 
 

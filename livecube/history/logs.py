@@ -12,6 +12,7 @@ from contextlib import suppress
 from typing import IO, TYPE_CHECKING, Final
 
 from livecube.edges.log_files import LogWriter
+from livecube.errors import KeepingError
 from livecube.logs.lines import event_line, header_line
 
 try:
@@ -22,7 +23,7 @@ else:
     _LOCKS = True
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Collection, Iterable
     from pathlib import Path
 
     from livecube.events import CubeEvent
@@ -33,12 +34,16 @@ __all__ = [
     "OpenLog",
     "forsaken_logs",
     "log_place",
+    "logs_of_sessions",
+    "logs_of_solves",
     "open_log_path",
     "session_of",
+    "unfinished_folder",
     "write_log",
 ]
 
 _OPEN: Final = "open"
+_UNFINISHED: Final = "unfinished"
 
 
 def log_place(solve: Listed) -> str:
@@ -142,3 +147,35 @@ def session_of(path: Path) -> int | None:
     """The session to which an open log belongs."""
     number = path.stem.partition("-")[0]
     return int(number) if number.isdecimal() else None
+
+
+def unfinished_folder(folder: Path) -> Path:
+    """Where logs of attempts are set aside that a crash broke off."""
+    return folder / _UNFINISHED
+
+
+def logs_of_sessions(folder: Path, sessions: Collection[int]) -> list[Path]:
+    """Logs of attempts in these sessions: left by a crash, or set aside.
+
+    Raises :class:`~livecube.errors.KeepingError` if an attempt is under way.
+    """
+    places = (folder / _OPEN, unfinished_folder(folder))
+    found = [
+        path
+        for place in places
+        for path in sorted(place.glob("*.*"))
+        if session_of(path) in sessions
+    ]
+    for path in found:
+        if path.parent == places[0] and _is_held(path):
+            raise KeepingError(f"a session is under way ({path}); end it first")
+    return found
+
+
+def logs_of_solves(folder: Path, places: Iterable[str]) -> list[Path]:
+    """The logs of solves, and what a crash left beside them; ``places`` as of :func:`log_place`."""
+    logs = [folder / place for place in places]
+    parts: dict[str, list[Path]] = {}
+    for part in folder.glob("solves/*/*.part"):
+        parts.setdefault(part.name.split(".")[0], []).append(part)
+    return [*logs, *(part for log in logs for part in parts.get(log.stem, ()))]

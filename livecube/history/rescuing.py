@@ -26,7 +26,7 @@ __all__ = ["Rescued", "rescue"]
 
 _TABLES: Final = (
     "person", "session", "solve", "stage", "split", "penalty", "tag", "chance", "imported",
-    "change", "drill_try", "drill_card", "drill_round",
+    "change", "drill_try", "drill_card", "drill_round", "owned_cube", "learned", "used_number",
 )  # fmt: skip
 """Tables that others refer to come first."""
 _ENDS: Final = ("", "-wal", "-shm")
@@ -96,13 +96,18 @@ def _copy_rows(old: Path, new: Path) -> None:
                     made.execute(f"DELETE FROM {table} WHERE rowid = ?", (rowid,))
         for table in ("stage", "penalty", "tag"):
             made.execute(f"DELETE FROM {table} WHERE solve NOT IN (SELECT id FROM solve)")
-        made.execute("DELETE FROM drill_card WHERE person NOT IN (SELECT id FROM person)")
+        for table in ("drill_card", "owned_cube", "learned"):
+            made.execute(f"DELETE FROM {table} WHERE person NOT IN (SELECT id FROM person)")
         made.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         made.execute("PRAGMA journal_mode = DELETE")
 
 
 def _copy_table(broken: sqlite3.Connection, made: sqlite3.Connection, table: str) -> None:
+    there = _columns(broken, table)
     described = made.execute(f"PRAGMA table_info({table})").fetchall()
+    described = [column for column in described if column[1] in there]
+    if not described:
+        return
     columns = ", ".join(name for _, name, *_ in described)
     key = ", ".join(f"{name}" for _, name, _, _, _, is_key in described if is_key)
     back = ", ".join(f"{name} DESC" for name in key.split(", "))
@@ -114,6 +119,11 @@ def _copy_table(broken: sqlite3.Connection, made: sqlite3.Connection, table: str
             with suppress(sqlite3.IntegrityError, OverflowError):
                 made.execute(f"INSERT OR IGNORE INTO {table} ({columns}) VALUES ({marks})", row)
     made.execute("COMMIT")
+
+
+def _columns(broken: sqlite3.Connection, table: str) -> set[str]:
+    """The columns that a table has in the broken file, which an older livecube may have made."""
+    return {str(name) for _, name, *_ in _readable(broken, f"PRAGMA table_info({table})")}
 
 
 def _readable(broken: sqlite3.Connection, query: str) -> Iterator[Sequence[object]]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
-from livecube.history.schema import SPLITS
+from livecube.history.schema import SPLITS, next_number
 from livecube.solves.records import Chance, KeptStage, Listed
 from livecube.timing.results import Penalty
 
@@ -37,8 +37,8 @@ _STAGE_COLUMNS: Final = (
 )
 
 
-def conditions_of(wanted: Wanted) -> tuple[str, list[Any]]:
-    """The conditions of a choice as SQL, and their parameters."""
+def conditions_of(wanted: Wanted, *, deleted: bool = False) -> tuple[str, list[Any]]:
+    """The conditions of a choice as SQL, and their parameters; with ``deleted``, of all solves."""
     asked: list[tuple[str, Any]] = [
         ("solve.started >= ?", wanted.since),
         # A day sorts before all its times; a tilde sorts after every character of a time.
@@ -50,7 +50,8 @@ def conditions_of(wanted: Wanted) -> tuple[str, list[Any]]:
         ("solve.id IN (SELECT solve FROM stage WHERE technique = ?)", wanted.technique),
     ]
     given = [(condition, value) for condition, value in asked if value is not None]
-    conditions = " AND ".join(["solve.deleted IS NULL", *(condition for condition, _ in given)])
+    first = "1" if deleted else "solve.deleted IS NULL"
+    conditions = " AND ".join([first, *(condition for condition, _ in given)])
     return conditions, [value for _, value in given]
 
 
@@ -191,8 +192,9 @@ def insert_solve(
     """Insert a solve; returns its number, None if it is already there."""
     one = solve.listed
     cursor = database.execute(
-        "INSERT INTO solve (identity, person, session, started, cross_colour, ms, turns, solved, "
-        "gap, scramble, inspection_ms, log) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) "
+        "INSERT INTO solve (id, identity, person, session, started, cross_colour, ms, turns, "
+        "solved, gap, scramble, inspection_ms, log) "
+        f"VALUES ({next_number('solve')}, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) "
         "ON CONFLICT (identity) DO NOTHING",
         (one.identity, person, session, one.started, one.cross, one.ms, one.turns, one.solved,
          one.gap, one.scramble, one.inspection_ms, solve.log),

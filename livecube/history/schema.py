@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Final
 
-__all__ = ["MIGRATIONS", "SPLITS"]
+__all__ = ["MIGRATIONS", "SPLITS", "next_number"]
 
 _FIRST: Final = """
 CREATE TABLE person (
@@ -184,4 +184,44 @@ END;
 """
 """Grades have other names now."""
 
-MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _DRILLS, _SPLITS, _GRADES)
+_ROSTER: Final = """
+INSERT OR IGNORE INTO person (id, name)
+SELECT DISTINCT person, 'person ' || person FROM (
+    SELECT person FROM solve UNION SELECT person FROM session UNION SELECT person FROM drill_try
+    UNION SELECT person FROM drill_card UNION SELECT person FROM drill_round
+) WHERE person NOT IN (SELECT id FROM person);
+UPDATE OR IGNORE person SET name = name || '-' || id WHERE lower(name) = 'any';
+ALTER TABLE person ADD COLUMN settings TEXT NOT NULL DEFAULT '{}';
+ALTER TABLE imported ADD COLUMN person INTEGER REFERENCES person;
+
+CREATE TABLE owned_cube (
+    cube TEXT PRIMARY KEY,
+    person INTEGER NOT NULL REFERENCES person
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE learned (
+    person INTEGER NOT NULL REFERENCES person,
+    kind TEXT NOT NULL,
+    made TEXT NOT NULL,
+    solves INTEGER NOT NULL,
+    content TEXT NOT NULL,
+    PRIMARY KEY (person, kind)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE used_number (
+    what TEXT PRIMARY KEY,
+    number INTEGER NOT NULL
+) STRICT, WITHOUT ROWID;
+"""
+"""The roster of people. ``used_number`` holds the last numbers of people, sessions and solves that
+were forgotten: they are not given again."""
+
+MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _DRILLS, _SPLITS, _GRADES, _ROSTER)
+
+
+def next_number(table: str) -> str:
+    """SQL for the next number of a person, session or solve; no number is given twice."""
+    return (
+        f"(SELECT 1 + max(coalesce((SELECT max(id) FROM {table}), 0), coalesce((SELECT number "
+        f"FROM used_number WHERE what = '{table}'), 0)))"
+    )

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final
 
-from livecube.errors import UsageError
+from livecube.errors import KeepingError, UsageError
 from livecube.history.columns import chance_columns, solve_columns
 from livecube.history.database import busy_s, open_database, read_database, trouble_with
 from livecube.history.logs import log_place, write_log
@@ -21,6 +21,8 @@ from livecube.history.rows import (
     stages_of,
     stages_of_many,
 )
+from livecube.history.schema import next_number
+from livecube.solves.people import Person, named
 from livecube.solves.records import KeptSolve
 from livecube.timing.results import Penalty, penalties_text
 
@@ -33,7 +35,7 @@ if TYPE_CHECKING:
     from livecube.solves.records import Chance, KeptStage, Listed, Wanted
     from livecube.trends.measures import ChanceColumns, SolveColumns
 
-__all__ = ["DATABASE", "History"]
+__all__ = ["DATABASE", "History", "now_text"]
 
 DATABASE: Final = "history.sqlite"
 
@@ -47,12 +49,13 @@ class History:
     As a context manager it turns the database's errors into those of :mod:`livecube.errors`.
     """
 
-    def __init__(self, folder: Path, *, reading: bool = False) -> None:
+    def __init__(self, folder: Path, *, reading: bool = False, wait_s: float | None = None) -> None:
+        """``wait_s``: seconds to wait for another program that writes; None: as usual."""
         self.folder = folder
         self.hindsight: Callable[[], Told] | None = None
         """Adds holdings to the tracker's progress of a log; None: only stated holdings are used."""
         opened = read_database if reading else open_database
-        self._database = opened(folder / DATABASE)
+        self._database = opened(folder / DATABASE, busy_s() if wait_s is None else wait_s)
 
     def __enter__(self) -> Self:
         return self
@@ -98,7 +101,8 @@ class History:
         """Begin a session of a person, who may be new; returns its number."""
         with self.together():
             cursor = self._database.execute(
-                "INSERT INTO session (person, started, source) VALUES (?, ?, ?)",
+                "INSERT INTO session (id, person, started, source) "
+                f"VALUES ({next_number('session')}, ?, ?, ?)",
                 (self.person(person), started, source),
             )
         assert cursor.lastrowid is not None
@@ -113,30 +117,70 @@ class History:
         ).fetchone()
         return None if row is None else str(row[0])
 
+    def roster(self) -> tuple[Person, ...]:
+        """All people, in the order in which they came."""
+        cubes: dict[int, list[str]] = {}
+        for person, cube in self._database.execute(
+            "SELECT person, cube FROM owned_cube ORDER BY cube"
+        ):
+            cubes.setdefault(person, []).append(cube)
+        rows = self._database.execute("SELECT id, name, settings FROM person ORDER BY id")
+        return tuple(
+            Person(number, name, tuple(cubes.get(number, ())), json.loads(settings))
+            for number, name, settings in rows
+        )
+
     def people(self) -> list[str]:
-        """All people with solves or sessions."""
+        """The names of all people."""
         return [name for (name,) in self._database.execute("SELECT name FROM person ORDER BY id")]
+
+    def person_number(self, name: str) -> int | None:
+        """The number of a person; None if nobody has this name."""
+        person = named(self.roster(), name)
+        return None if person is None else person.number
 
     def person(self, name: str) -> int:
         """The number of a person, who may be new; call it inside :meth:`together`."""
-        self._database.execute(
-            "INSERT INTO person (name) VALUES (?) ON CONFLICT (name) DO NOTHING", (name,)
+        if (number := self.person_number(name)) is not None:
+            return number
+        cursor = self._database.execute(
+            f"INSERT INTO person (id, name) VALUES ({next_number('person')}, ?)", (name,)
         )
-        row = self._database.execute("SELECT id FROM person WHERE name = ?", (name,)).fetchone()
+        assert cursor.lastrowid is not None
+        return cursor.lastrowid
+
+    def _keeper(self, person: str, session: int | None) -> int:
+        """The person to whom a new solve belongs: of its session, whatever their name is now."""
+        if session is None:
+            return self.person(person)
+        row = self._database.execute(
+            "SELECT person FROM session WHERE id = ?", (session,)
+        ).fetchone()
+        if row is None:
+            raise KeepingError(
+                "its session is no longer in the history, since its person was forgotten"
+            )
         return int(row[0])
 
     # Solves.
 
     def keep(self, found: FoundSolve, person: str, session: int | None = None) -> int | None:
-        """Keep a solve and its log; returns its number, None if it was kept before."""
+        """Keep a solve and its log; returns its number, None if it was kept before.
+
+        In a session it belongs to the session's person. Raises
+        :class:`~livecube.errors.KeepingError` if that person was forgotten.
+        """
         known = self.number_of(found.kept.listed.identity)
         if known is not None:
             return None
+        if session is not None:
+            self._keeper(person, session)
         place = log_place(found.kept.listed)
         write_log(self.folder / place, found.header, found.events)
         solve = KeptSolve(found.kept.listed, found.kept.stages, place)
         with self.together():
-            return insert_solve(self._database, solve, self.person(person), session)
+            keeper = self._keeper(person, session)
+            return insert_solve(self._database, solve, keeper, session)
 
     def number_of(self, identity: str) -> int | None:
         """The number of the solve with this identity, deleted or not; None if it is not kept."""
@@ -206,7 +250,7 @@ class History:
         with self.together():
             self._database.executemany(
                 "UPDATE solve SET deleted = ? WHERE id = ?",
-                [(_now(), number) for number in numbers],
+                [(now_text(), number) for number in numbers],
             )
             self._note("delete", {"numbers": list(numbers)})
 
@@ -262,7 +306,7 @@ class History:
     def _note(self, kind: str, before: dict[str, Any]) -> None:
         self._database.execute(
             "INSERT INTO change (made, kind, before) VALUES (?, ?, ?)",
-            (_now(), kind, json.dumps(before)),
+            (now_text(), kind, json.dumps(before)),
         )
 
     def undo(self) -> str | None:
@@ -302,17 +346,18 @@ class History:
         ).fetchone()
         return row is not None
 
-    def note_imported(self, digest: str, name: str) -> None:
-        """Note that a file has been imported whole."""
+    def note_imported(self, digest: str, name: str, person: str) -> None:
+        """Note that a file with a person's solves has been imported whole."""
         with self.together():
             self._database.execute(
-                "INSERT INTO imported (digest, name, imported) VALUES (?, ?, ?) "
+                "INSERT INTO imported (digest, name, imported, person) VALUES (?, ?, ?, ?) "
                 "ON CONFLICT (digest) DO NOTHING",
-                (digest, name, _now()),
+                (digest, name, now_text(), self.person(person)),
             )
 
 
-def _now() -> str:
+def now_text() -> str:
+    """The time now, in UTC."""
     return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
+from livecube.solves.people import Whose
 from livecube.timing.averages import AVERAGES_OF, best_average, mean
 from livecube.timing.results import (
     penalties_json,
@@ -25,18 +26,29 @@ if TYPE_CHECKING:
 __all__ = ["chance_json", "kept_json", "kept_lines", "listed_json", "listed_lines", "summary_lines"]
 
 
-def listed_lines(solves: Sequence[Listed], width: int | None = None) -> list[str]:
+_ALONE: Final = Whose(None, None)
+
+
+def listed_lines(
+    solves: Sequence[Listed], width: int | None = None, whose: Whose = _ALONE
+) -> list[str]:
     """A table of solves, with times in the system's zone.
 
-    Columns that do not fit into ``width`` are left out; None: no limit.
+    Columns that do not fit into ``width`` are left out; None: no limit. It says ``whose`` they are
+    if there are several people.
     """
+    head = [] if whose.title is None else [f"solves of {whose.title}", ""]
     if not solves:
-        return ["no solves"]
+        return [*head[:1], "no solves"]
     rows: list[tuple[str, ...]] = [
         ("solve", "session", "when", "result", "turns", "cross", "remarks")
     ]
     rows += [_listed_cells(solve) for solve in solves]
-    return table_lines(rows, width, (1, 5, 4), words=True, left=(2, 5, 6))
+    if whose.title is None or whose.person is not None:
+        return [*head, *table_lines(rows, width, (1, 5, 4), words=True, left=(2, 5, 6))]
+    names = ["person", *(solve.person for solve in solves)]
+    rows = [(row[0], name, *row[1:]) for row, name in zip(rows, names, strict=True)]
+    return [*head, *table_lines(rows, width, (2, 6, 5), words=True, left=(1, 3, 6, 7))]
 
 
 def _listed_cells(solve: Listed) -> tuple[str, ...]:
@@ -83,14 +95,20 @@ def kept_lines(
     solve: KeptSolve,
     chances: Sequence[Chance],
     width: int | None = None,
+    *,
+    named: bool = False,
 ) -> list[str]:
-    """One solve with its stages; ``width`` as in :func:`listed_lines`."""
+    """One solve with its stages; ``width`` as in :func:`listed_lines`.
+
+    ``named``: it says whose it is.
+    """
     one = solve.listed
     when = day_and_time(one.started) or "undated"
     session = "" if one.session is None else f"   session {one.session}"
+    person = f"   {one.person}" if named else ""
     inspection = "not timed" if one.inspection_ms is None else f"{_seconds(one.inspection_ms)} s"
     lines = [
-        f"solve {one.number}   {when}   {one.person}{session}",
+        f"solve {one.number}   {when}{person}{session}",
         f"  result      {one.workings}",
         f"  scramble    {one.scramble or 'unknown'}",
         f"  inspection  {inspection}",

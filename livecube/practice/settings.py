@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Final
 from livecube.entries import Entry
 from livecube.practice.gestures import BreakRule
 from livecube.practice.loop import PracticeRules
-from livecube.solves.records import NOBODY
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -19,7 +18,7 @@ __all__ = ["PRACTICE_ENTRIES", "rules_of"]
 _RULES: Final = PracticeRules()
 
 PRACTICE_ENTRIES: Final = (
-    Entry("person", "text", "Whose solves these are.", NOBODY),
+    Entry("person", "text", "Whose solves these are, if the cube is not another person's."),
     Entry("by_hand", "flag", "Scramble as you like; no scramble is shown.", _RULES.by_hand),
     Entry("inspection", "flag", "Limit inspection, with calls and penalties.", _RULES.timed),
     Entry(

@@ -32,13 +32,17 @@ def solve_page(
     chances: Sequence[Chance],
     positions: Sequence[tuple[str, Array]],
     review: Review | None,
+    *,
+    named: bool = False,
 ) -> str:
     """The page on a solve; ``positions`` are positions within it, each with a title.
 
-    ``review``: None if the solve's log cannot be read any more.
+    ``review``: None if the solve's log cannot be read any more. ``named``: it says whose it is.
     """
     one = solve.listed
-    about = f"{day_and_time(one.started) or 'undated'}, {one.person}"
+    about = day_and_time(one.started) or "undated"
+    if named:
+        about += f", {one.person}"
     if one.tags:
         about += f", tags: {', '.join(one.tags)}"
     return page(

@@ -113,10 +113,15 @@ def sparkline(values: Sequence[float | None]) -> str:
     )
 
 
-def trends_lines(trends: Trends, width: int | None = None) -> list[str]:
-    """The trends as lines, folded at ``width`` columns; None: not folded."""
+def trends_lines(trends: Trends, width: int | None = None, title: str | None = None) -> list[str]:
+    """The trends as lines, folded at ``width`` columns; None: not folded.
+
+    ``title``: whose they are, if there are several people.
+    """
+    whose = "" if title is None else f"{title}: "
+    about = f"{whose}{trends.solves} solves, {trends.times} with a time, {span(trends)}"
     return [
-        *folded([f"{trends.solves} solves, {trends.times} with a time, {span(trends)}"], width),
+        *folded([about], width),
         "",
         *_figures(trends, width),
         "",

@@ -1,0 +1,98 @@
+"""Who turns the cube that a command follows: known at once, or when the cube is found."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from livecube.cli.cubes import say_aside
+from livecube.cli.options import configured_holding
+from livecube.cli.whose import asked_for, read_roster
+from livecube.composition.live import Followed, Solver
+from livecube.composition.sources import CubeSource
+from livecube.errors import KeepingError, LivecubeError
+from livecube.solves.people import named, owner_of, parse_person, person_kept
+
+if TYPE_CHECKING:
+    from livecube.cli.options import HintsAsked
+    from livecube.composition.sources import Source
+    from livecube.solves.people import Asked, Person
+
+__all__ = ["Meeting"]
+
+
+class Meeting:
+    """Finds out who turns the cube.
+
+    ``said``: the option ``--person``. ``keeps``: whether their solves are kept; if so, it must be
+    clear whose they are. ``held``: the options ``--up`` and ``--front``.
+    """
+
+    def __init__(
+        self,
+        said: str | None,
+        hints: HintsAsked,
+        held: tuple[str | None, str | None],
+        *,
+        keeps: bool,
+        virtual: bool,
+    ) -> None:
+        self._asked = asked_for(said)
+        self._hints = hints
+        self._held = held
+        self._keeps = keeps
+        self._virtual = virtual
+        self._people = self._roster()
+
+    def _roster(self) -> tuple[Person, ...]:
+        if not self._keeps and self._virtual:  # nobody's solves
+            return ()
+        try:
+            return read_roster()
+        except LivecubeError as error:
+            if self._keeps and not isinstance(error, KeepingError):
+                raise
+            say_aside(f"the people cannot be read now: {error}")
+            return ()
+
+    def followed(self, solves: int | None, *, by_radio: bool) -> Followed:
+        """The solver, if known now; else when the cube is: it may belong to somebody.
+
+        Raises :class:`~livecube.errors.UsageError` if nothing says whose solves are to be kept.
+        """
+        anybodys = by_radio and self._asked.said is None
+        if anybodys and any(person.cubes for person in self._people):
+            anyone = Solver(None, self._hints.wishes(), configured_holding(*self._held))
+            return Followed(anyone, solves, self._at_cube)
+        return Followed(self._solver(self._asked), solves)
+
+    def _at_cube(self, source: Source) -> Solver:
+        assert isinstance(source, CubeSource), "only cubes by radio have owners"
+        sighting = source.chosen.sighting
+        return self._solver(replace(self._asked, cube=(sighting.name or "", sighting.address)))
+
+    def _solver(self, asked: Asked) -> Solver:
+        name = person_kept(self._people, asked) if self._keeps else None
+        person = self._meant(asked) if name is None else named(self._people, name)
+        settings = {} if person is None else person.settings
+        several = len(self._people) + (name is not None and person is None) > 1
+        return Solver(
+            name,
+            self._hints.wishes(settings),
+            configured_holding(*self._held, settings),
+            (name or (person.name if person else "")) if several else "",
+        )
+
+    def _meant(self, asked: Asked) -> Person | None:
+        """Whose settings apply where nothing is kept; None: nobody's."""
+        if asked.said is not None:
+            if (person := named(self._people, asked.said)) is None:
+                parse_person(asked.said)  # a new name is nobody's yet, but it must be one
+            return person
+        if self._virtual:
+            return None
+        if (owner := owner_of(self._people, asked.cube)) is not None:
+            return owner
+        if asked.configured is not None:
+            return named(self._people, asked.configured)
+        return self._people[0] if len(self._people) == 1 else None

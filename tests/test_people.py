@@ -1,0 +1,339 @@
+"""People: who is meant, and that each solve is one person's whatever is done to the roster."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections import Counter
+from contextlib import closing
+from dataclasses import replace
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING, Any, Final
+
+import pytest
+from hypothesis import settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
+
+from livecube.edges.log_files import LogReader
+from livecube.errors import KeepingError, UsageError
+from livecube.history.importing import import_log
+from livecube.history.people import HABITS, People
+from livecube.history.rescuing import rescue
+from livecube.history.schema import MIGRATIONS
+from livecube.history.store import DATABASE, History
+from livecube.solves.people import (
+    LONGEST_NAME,
+    Asked,
+    Person,
+    known_person,
+    parse_person,
+    person_kept,
+    persons_read,
+)
+from livecube.solves.reading import solves_in
+from livecube.solves.records import Wanted
+
+if TYPE_CHECKING:
+    from livecube.solves.reading import FoundSolve
+
+FIXTURES: Final = Path(__file__).parent.parent / "fixtures"
+ADA: Final = Person(1, "Ada", ("Ice cube",), {"level": "keen"})
+BO: Final = Person(2, "bo", ("AA:BB",))
+
+
+# Names, and who is meant.
+
+
+@pytest.mark.parametrize(
+    ("text", "name"),
+    [("Ada", "Ada"), ("  Ada \t Lund ", "Ada Lund"), ("A\u0308da", "Äda"), ("x" * 40, "x" * 40)],
+)
+def test_a_name_is_kept_as_it_is_shown(text: str, name: str) -> None:
+    assert parse_person(text) == name
+    assert parse_person(name) == name
+
+
+@pytest.mark.parametrize(
+    "text", ["", " \t", "a\x1b[31mb", "a\u202eb", "a\0b", "x" * (LONGEST_NAME + 1), "any", " ANY "]
+)
+def test_what_is_no_name_is_refused(text: str) -> None:
+    with pytest.raises(UsageError):
+        parse_person(text)
+
+
+@pytest.mark.parametrize(
+    ("people", "asked", "kept", "read"),
+    [
+        ((), Asked(), "me", None),
+        ((), Asked(configured="Eve"), "Eve", None),
+        ((ADA,), Asked(), "Ada", "Ada"),
+        ((ADA,), Asked(said="ADA"), "Ada", "Ada"),
+        ((ADA, BO), Asked("bo", ("ice CUBE",), "Ada"), "bo", "bo"),
+        ((ADA, BO), Asked(None, ("ice CUBE", "x"), "bo"), "Ada", "Ada"),
+        ((ADA, BO), Asked(None, ("x", "aa:bb"), "Ada"), "bo", "bo"),
+        ((ADA, BO), Asked(None, ("x",), "bo"), "bo", "bo"),
+    ],
+)
+def test_the_option_comes_before_the_cube_and_that_before_the_configuration(
+    people: tuple[Person, ...], asked: Asked, kept: str, read: str | None
+) -> None:
+    assert person_kept(people, asked) == kept
+    assert persons_read(people, asked).name == read
+    assert persons_read(people, asked).title == (read if len(people) > 1 else None)
+
+
+def test_nothing_is_mixed_unless_that_is_asked_for() -> None:
+    for choose in (person_kept, persons_read):
+        with pytest.raises(UsageError, match=r"Ada, bo.*--person NAME"):
+            choose((ADA, BO), Asked())
+    assert persons_read((ADA, BO), Asked("Any")).title == "everybody"
+    with pytest.raises(UsageError, match="everybody"):
+        person_kept((ADA, BO), Asked("any"))
+    with pytest.raises(UsageError, match="nobody is called 'eve'; the people are Ada, bo"):
+        persons_read((ADA, BO), Asked("eve"))
+    with pytest.raises(UsageError, match="configuration says person 'eve'"):
+        persons_read((ADA, BO), Asked(configured="eve"))
+    with pytest.raises(UsageError, match=r"'a\\x1b'"):
+        known_person((replace(ADA, name="a\x1b"),), "eve")
+
+
+# Histories of older versions.
+
+
+def older(folder: Path, version: int) -> None:
+    """A history of an older version: Ada has two solves, somebody without a name has one."""
+    with closing(sqlite3.connect(folder / DATABASE)) as old:
+        for migration in MIGRATIONS[:version]:
+            for statement in migration.split(";"):
+                old.execute(statement)
+        old.executemany("INSERT INTO person (id, name) VALUES (?, ?)", [(1, "Ada"), (3, "any")])
+        old.execute("INSERT INTO session VALUES (4, 1, '2026-01-01T10:00:00Z', 'turnwire')")
+        old.executemany(
+            "INSERT INTO solve (id, identity, person, session, started, ms, turns, solved, gap, "
+            "log) VALUES (?, ?, ?, ?, '2026-01-01T10:00:00Z', 9000, 50, 1, 0, 'solves/a.jsonl')",
+            [(1, "a", 1, 4), (2, "b", 1, None), (7, "c", 2, None)],
+        )
+        old.execute("INSERT INTO imported VALUES ('d', 'n', '2026-01-01T10:00:00Z')")
+        old.execute(f"PRAGMA user_version = {version}")
+        old.commit()
+
+
+@pytest.mark.parametrize("version", range(1, len(MIGRATIONS)))
+def test_a_history_of_each_older_version_gets_a_roster_and_keeps_its_solves(
+    tmp_path: Path, version: int
+) -> None:
+    older(tmp_path, version)
+    with History(tmp_path) as history:
+        counted = {one.person.name: one.solves for one in People(history).kept()}
+        assert counted == {"Ada": 2, "person 2": 1, "any-3": 0}
+        assert history.database.execute("PRAGMA foreign_key_check").fetchall() == []
+        assert history.session_person(4) == "Ada"
+        assert history.begin_session("ada", "2026-01-02T10:00:00Z", "x") == 5
+        assert People(history).forget("Ada").solves == 2
+        assert history.begin_session("Eve", "2026-01-02T10:00:00Z", "x") == 6
+        assert history.people() == ["person 2", "any-3", "Eve"]
+
+
+@pytest.mark.parametrize("version", range(1, len(MIGRATIONS)))
+def test_a_rescue_reads_an_older_version_too(tmp_path: Path, version: int) -> None:
+    older(tmp_path, version)
+    rescue(tmp_path)
+    with History(tmp_path) as history:
+        assert [one.person for one in history.list(Wanted())] == ["Ada", "Ada"]  # bo is nobody
+
+
+# A session goes on whatever its person is called.
+
+
+def found_solves() -> list[FoundSolve]:
+    with LogReader(FIXTURES / "evening.jsonl") as reader:
+        return list(solves_in(reader.header, reader))
+
+
+def test_a_session_goes_on_under_a_new_name_and_not_for_somebody_forgotten(tmp_path: Path) -> None:
+    first, second, *_, last = found_solves()
+    with History(tmp_path) as history:
+        people = People(history)
+        session = history.begin_session("Ada", "2026-01-01T10:00:00Z", "x")
+        history.keep(first, "Ada", session)
+        people.rename("ada", "Eve")
+        history.keep(second, "Ada", session)
+        assert {one.person for one in history.list(Wanted())} == {"Eve"}
+        people.forget("Eve")
+        again = history.begin_session("Bo", "2026-01-01T10:00:00Z", "x")
+        assert again != session
+        with pytest.raises(KeepingError, match="forgotten"):
+            history.keep(last, "Ada", session)
+        assert history.people() == ["Bo"]
+    assert not list((tmp_path / "solves").rglob("*.jsonl"))
+
+
+def test_part_of_a_session_moves_into_a_session_of_its_own(tmp_path: Path) -> None:
+    with History(tmp_path) as history:
+        people = People(history)
+        session = history.begin_session("Ada", "2026-01-01T10:00:00Z", "x")
+        one, two, three = [history.keep(s, "Ada", session) or 0 for s in found_solves()[:3]]
+        people.add("Bo")
+        with pytest.raises(UsageError, match="Ada has no solve 99"):
+            people.move("Ada", "Bo", [one, 99])
+        with pytest.raises(UsageError, match="nobody is called 'Eve'"):
+            people.move("Ada", "Eve", [one])
+        people.move("Ada", "Bo", [two])
+        (moved,) = history.list(Wanted(person="Bo"))
+        assert moved.session not in (None, session)
+        assert history.session_person(moved.session or 0) == "Bo"
+        history.delete([three])
+        assert people.move("Ada", "Bo", Wanted()) == [one, three]
+        assert history.session_person(session) == "Bo"
+        history.undo()
+        assert len(history.list(Wanted(person="Bo"))) == 3
+
+
+def test_a_forgotten_persons_solves_are_not_brought_back_nor_are_others_lost(
+    tmp_path: Path,
+) -> None:
+    with History(tmp_path) as history:
+        import_log(history, FIXTURES / "given-start.jsonl", "Bo")
+        import_log(history, FIXTURES / "evening.jsonl", "Ada")
+        (his,) = history.list(Wanted(person="Bo"))
+        hers = [one.number for one in history.list(Wanted(person="Ada"))]
+        history.tag([his.number, hers[0]], "calm")
+        history.delete([hers[1]])
+        history.delete([hers[2], his.number])
+        People(history).forget("Ada")
+        assert history.undo() == f"brought back: {his.number}"
+        assert history.undo() == f"tag calm taken from: {his.number}"
+        assert history.undo() is None
+        assert import_log(history, FIXTURES / "evening.jsonl", "Ada") is not None
+
+
+# The roster against a model.
+
+NAMES: Final = ("Quillon", "quillon", "Zebulah", "Ottoline Vance", "Ywain", "Äda Xu")
+"""They stand in no other bytes of a history; two are the same but for case."""
+SOLVES: Final = found_solves()
+
+
+@settings(max_examples=12, stateful_step_count=20)
+class Roster(RuleBasedStateMachine):
+    """A real history beside a dictionary of solves."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.place = TemporaryDirectory()
+        self.folder = Path(self.place.name)
+        self.history = History(self.folder)
+        self.people = People(self.history)
+        self.model: dict[str, set[str]] = {}
+        """Identities of solves by name."""
+        self.added = 0
+        self.theirs: dict[str, set[str]] = {}
+        """Cubes, what was learned, and earlier names, by present name."""
+        self.gone: set[str] = set()
+        """All names of forgotten people, and identities of their solves."""
+
+    def teardown(self) -> None:
+        self.history.close()
+        self.place.cleanup()
+
+    def known(self, name: str) -> str | None:
+        return next((one for one in self.model if one.lower() == name.lower()), None)
+
+    @rule(name=st.sampled_from(NAMES))
+    def add(self, name: str) -> None:
+        if self.known(name) is not None:
+            with pytest.raises(UsageError, match="there already"):
+                self.people.add(name)
+            return
+        self.added += 1
+        cube, habits = f"cube-{self.added}-", f"habits-{self.added}-"
+        self.people.add(name, {"level": "keen"}, [cube])
+        self.people.note_learned(name, HABITS, habits, 3)
+        self.model[name] = set()
+        self.theirs[name] = {cube, habits}
+        self.gone.discard(name)
+
+    @rule(name=st.sampled_from(NAMES), at=st.integers(0, len(SOLVES) - 1), session=st.booleans())
+    def keep(self, name: str, at: int, session: bool) -> None:
+        one = SOLVES[at]
+        identity = one.kept.listed.identity
+        is_new = all(identity not in solves for solves in self.model.values())
+        where = self.history.begin_session(name, "2026-01-01T10:00:00Z", "x") if session else None
+        kept = self.history.keep(one, name, where)
+        assert (kept is not None) == is_new
+        if self.known(name) is None and (session or is_new):
+            self.model[name] = set()
+            self.gone.discard(name)
+        if is_new:
+            self.model[self.known(name) or name].add(identity)
+            self.gone.discard(identity)
+        if kept is not None and at % 2:
+            self.history.tag([kept], "calm")
+
+    @rule(old=st.sampled_from(NAMES), new=st.sampled_from(NAMES))
+    def rename(self, old: str, new: str) -> None:
+        was, there = self.known(old), self.known(new)
+        if was is None or there not in (None, was):
+            with pytest.raises(UsageError):
+                self.people.rename(old, new)
+            return
+        self.people.rename(old, new)
+        self.model[new] = self.model.pop(was)
+        self.theirs[new] = {was, *self.theirs.pop(was, ())}
+        self.gone -= {new, was}
+
+    @rule(source=st.sampled_from(NAMES), to=st.sampled_from(NAMES), part=st.booleans())
+    def move(self, source: str, to: str, part: bool) -> None:
+        giver, taker = self.known(source), self.known(to)
+        if giver is None or taker is None or giver == taker:
+            with pytest.raises(UsageError):
+                self.people.move(source, to, Wanted())
+            return
+        theirs = self.history.list(Wanted(person=giver))
+        going = theirs[: len(theirs) // 2] if part else theirs
+        self.people.move(source, to, [one.number for one in going] if part else Wanted())
+        moved = {one.identity for one in going}
+        self.model[giver] -= moved
+        self.model[taker] |= moved
+
+    @precondition(lambda self: self.model)
+    @rule(data=st.data())
+    def forget(self, data: Any) -> None:
+        name = data.draw(st.sampled_from(sorted(self.model)))
+        found = self.people.forget(name.upper())
+        theirs = self.model.pop(name)
+        assert (found.solves, found.whole) == (len(theirs), True)
+        self.gone |= {name, *theirs, *self.theirs.pop(name, ())}
+
+    @invariant()
+    def each_solve_is_one_persons(self) -> None:
+        kept = Counter((one.person, one.identity) for one in self.history.list(Wanted()))
+        model = {(name, one) for name, solves in self.model.items() for one in solves}
+        assert kept == Counter(model)
+        assert {one.person.name: one.solves for one in self.people.kept()} == {
+            name: len(solves) for name, solves in self.model.items()
+        }
+        assert self.history.database.execute("PRAGMA foreign_key_check").fetchall() == []
+
+    @invariant()
+    def a_session_is_of_one_person(self) -> None:
+        mixed = self.history.database.execute(
+            "SELECT count(*) FROM solve JOIN session ON session.id = solve.session "
+            "WHERE session.person != solve.person"
+        ).fetchone()
+        assert mixed == (0,)
+
+    @invariant()
+    def nothing_is_left_of_anyone_forgotten(self) -> None:
+        logs = {path.stem for path in self.folder.rglob("*.jsonl")}
+        assert logs == {one for solves in self.model.values() for one in solves}
+        if self.gone:
+            files = [path for path in self.folder.rglob("*") if path.is_file()]
+            whole = b"".join(path.read_bytes() for path in files)
+            for trace in self.gone:
+                if trace.lower() not in {name.lower() for name in self.model}:
+                    assert trace.encode() not in whole, trace
+
+
+TestRoster = Roster.TestCase
