@@ -275,7 +275,11 @@ def test_the_history_and_its_trends_are_as_the_schemas_say() -> None:
     assert told["figures"]
 
 
-def test_objects_of_other_commands_are_as_the_schema_says() -> None:
+def test_objects_of_other_commands_are_as_the_schema_says(tmp_path: Path) -> None:
+    own = ("--cross", "white yellow", "--within", "0.5", "--no-voice", "--cube", "Ice")
+    people = [*objects("people", "add", "Eve", *own, "--json")]
+    people += objects("people", "add", "Bo", "--json") + objects("people", "--json")
+    assert len(people) == 4
     heard = Sighting("AA:BB", None, -40, Advertisement(None, ("abcd",), ((0x1F, b"\x01\xff"),)))
     told: dict[str, list[dict[str, Any]]] = {
         "scan": [sighting_json(heard, "turnwire"), sighting_json(heard, None)],
@@ -289,12 +293,17 @@ def test_objects_of_other_commands_are_as_the_schema_says() -> None:
             )
         ],
         "config": objects("config", "--json"),
-        "import": objects("history", "import", str(EVENING), "--json"),
+        "import": objects("history", "import", str(EVENING), "--person", "Eve", "--json"),
         "tag": objects("history", "tag", "calm", "1", "2", "--json"),
         "delete": objects("history", "delete", "1", "--json"),
         "undo": objects("history", "undo", "--json"),
         "rescue": objects("history", "rescue", "--json"),
+        "people-move": objects("people", "move", "Eve", "Bo", "2", "--json"),
+        "people-export": objects("people", "export", "Bo", str(tmp_path / "bo.zip"), "--json"),
+        "people-forget": objects("people", "forget", "Bo", "--yes", "--json"),
     }
+    for one in people:
+        validator("people").validate(one)
     for kind, some in told.items():
         for one in some:
             command_validator(kind).validate(one)

@@ -2,26 +2,37 @@
 
 from __future__ import annotations
 
+import json
+import os
+import re
 import sqlite3
+import zipfile
 from collections import Counter
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any, Final
+from unittest.mock import patch
 
 import pytest
+from called import called
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 
+from livecube.dashboard.messages import Message
+from livecube.dashboard.outbox import Outbox
 from livecube.edges.log_files import LogReader
+from livecube.edges.remembered import RememberedCube, remember_cube
 from livecube.errors import KeepingError, UsageError
 from livecube.history.importing import import_log
+from livecube.history.logs import OpenLog
 from livecube.history.people import HABITS, People
 from livecube.history.rescuing import rescue
 from livecube.history.schema import MIGRATIONS
 from livecube.history.store import DATABASE, History
+from livecube.logs.lines import Header
 from livecube.solves.people import (
     LONGEST_NAME,
     Asked,
@@ -337,3 +348,104 @@ class Roster(RuleBasedStateMachine):
 
 
 TestRoster = Roster.TestCase
+
+
+# The command.
+
+
+def test_a_home_of_one_needs_no_names_and_one_of_two_says_whose(tmp_path: Path) -> None:
+    def told(*arguments: str) -> str:
+        done = called(*arguments, folder=tmp_path)
+        assert done.status == 0, done.err
+        return done.out
+
+    told("history", "import", str(FIXTURES / "evening.jsonl"))
+    alone = [told("history"), told("history", "show", "1"), told("trends")]
+    assert not any("me" in re.findall(r"\w+", one) for one in alone)
+    told("people", "add", "Bo\N{LATIN SMALL LETTER O WITH STROKE}")
+    told("people", "rename", "ME", "Ada")
+    told("people", "move", "ada", "BO\N{LATIN CAPITAL LETTER O WITH STROKE}", "2", "3")
+    refused = (
+        *("history", "trends", "review --last", "report a.html", "history export"),
+        *("drill due --typed", "history import x", "live --typed", "practice --typed"),
+    )
+    for command in refused:
+        done = called(*command.split(), folder=tmp_path)
+        assert (done.status, done.out) == (2, ""), command
+        assert "Ada, Boø" in done.err, command
+        assert "--person NAME" in done.err, command
+    assert told("history", "--person", "Ada").startswith("solves of Ada\n")
+    assert told("trends", "--person", "ada").startswith("Ada: 3 solves")
+    assert json.loads(told("trends", "--person", "any", "--json"))["solves"] == 5
+    assert "2026-03-01 18:21   Boø" in told("history", "show", "2")
+    everybody = told("history", "--person", "any").splitlines()
+    assert [line.split()[1] for line in everybody[3:8]] == ["Ada", "Boø", "Boø", "Ada", "Ada"]
+    (tmp_path / "config").mkdir()
+    (tmp_path / "config" / "config.toml").write_text('[practice]\nperson = "boø"\n')
+    assert told("history").startswith("solves of Boø\n")
+
+
+def test_nothing_of_anyone_forgotten_is_left_in_any_folder(tmp_path: Path) -> None:
+    def told(*arguments: str) -> list[dict[str, Any]]:
+        done = called(*arguments, "--json", folder=tmp_path)
+        assert done.status == 0, done.err
+        return [json.loads(line) for line in done.out.splitlines()]
+
+    add = ("people", "add", "Ottoline", "--cube", "Ice Quillon")
+    with patch.dict(os.environ, {"LIVECUBE_STATE": str(tmp_path / "state")}):
+        told(*add)
+        told("people", "add", "Bo")
+        told("history", "import", str(FIXTURES / "evening.jsonl"), "--person", "Ottoline")
+        told("history", "import", str(FIXTURES / "given-start.jsonl"), "--person", "Bo")
+        rows = told("history", "--person", "ottoline")
+        remember_cube(RememberedCube("AA:BB", "Ice Quillon", "turnwire"))
+        outbox = Outbox(tmp_path / "state" / "outbox-1.sqlite", print)
+        outbox.add([Message(7, "solve/latest", {"id": "zebulah", "seconds": 9}, retain=True)])
+        outbox.close()
+    (tmp_path / "data" / "unfinished").mkdir()
+    with History(tmp_path / "data") as history:
+        session = history.begin_session("ottoline", "2026-01-01T10:00:00Z", "Zebulah")
+    (tmp_path / "data" / "unfinished" / f"{session}-1-2.jsonl").write_text("zebulah")
+    log = tmp_path / "data" / "solves" / "2026-03" / f"{rows[0]['identity']}.9.part"
+    log.write_text("zebulah")
+    told("people", "export", "Ottoline", str(tmp_path / "o.zip"))
+    with zipfile.ZipFile(tmp_path / "o.zip") as out:
+        out.extractall(tmp_path / "copy")
+    assert called("people", "forget", "Ottoline", folder=tmp_path).status == 2  # asks first
+    (gone,) = told("people", "forget", "ottoline", "--yes")
+    assert (gone["forgotten"], gone["solves"]) == ("Ottoline", len(rows))
+    assert any("mqtt forget" in sentence for sentence in gone["left"])
+    traces = [b"ottoline", b"quillon", b"zebulah", *(one["identity"].encode() for one in rows)]
+    for place in ("data", "state"):
+        for path in (tmp_path / place).rglob("*"):
+            there = (path.read_bytes() if path.is_file() else b"") + path.name.encode()
+            assert not [trace for trace in traces if trace in there.lower()], path
+    assert [one["person"] for one in told("history")] == ["Bo"]
+    told("history", "import", str(tmp_path / "copy" / "logs"), "--person", "Ottoline")
+    again = told("history", "--person", "Ottoline")
+    assert [one["identity"] for one in again] == [one["identity"] for one in rows]
+    assert {one["number"] for one in again}.isdisjoint(one["number"] for one in rows)
+
+
+def test_a_session_under_way_is_not_forgotten(tmp_path: Path) -> None:
+    with History(tmp_path) as history:
+        number = history.begin_session("Ada", "2026-01-01T10:00:00Z", "turnwire")
+        header = Header("2026-01-01T10:00:00Z", "turnwire", "cube", None)
+        log = OpenLog(tmp_path, number, 1, header)
+        with pytest.raises(KeepingError, match="under way"):
+            People(history).forget("Ada")
+        log.close()
+        assert People(history).forget("Ada").whole
+    assert not log.path.exists()
+
+
+@pytest.mark.parametrize("name", ["", "  ", "a\x1b[2J", "x" * 41, "ANY", "\u202eada"])
+def test_hostile_names_are_refused_everywhere_in_the_same_way(tmp_path: Path, name: str) -> None:
+    told = set()
+    for command in (("people", "add", name), ("live", "--simulated", "--person", name)):
+        done = called(*command, folder=tmp_path)
+        assert (done.status, done.out) == (2, "")
+        assert "\x1b" not in done.err
+        told.add(done.err)
+    assert len(told) == 1
+    assert not [*tmp_path.rglob("*.jsonl")]

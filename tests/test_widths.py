@@ -38,6 +38,7 @@ from livecube.edges.sinks import Board
 from livecube.errors import LivecubeError
 from livecube.events import Turn
 from livecube.history.importing import import_log
+from livecube.history.people import People
 from livecube.history.store import History
 from livecube.practice.loop import Practice, PracticeRules
 from livecube.practice.news import PracticeNews
@@ -62,6 +63,7 @@ SCRAMBLE: Final = "R D L2 R F U' L R2 D' R B' U' L U2 B2 U D2 L' F U' F2 B' U' F
 PRINTED: Final = (
     "history",
     "history show 2",
+    "people",
     "trends",
     f"review {FIXTURES / 'evening.jsonl'} --solve 2 --level bold",
     "review --kept 3",
@@ -98,6 +100,7 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
         import_log(history, FIXTURES / "evening.jsonl", "ada")
         history.tag([2], "a-tag-of-some-length")
         history.note_chances(2, [Chance(1, "keyhole-corner", "green-orange", False, 400)])
+        People(history).change("ada", {"cross": "white yellow", "level": "bold"}, cubes=["Ice"])
     return folder
 
 

@@ -32,6 +32,7 @@ _MODULES: Final = {
     "scan": "scan",
     "practice": "practice",
     "history": "history",
+    "people": "people",
     "trends": "trends",
     "report": "report",
     "replay": "replay",

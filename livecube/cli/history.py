@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
     from livecube.solves.people import Whose
 
-__all__ = ["history", "wanted_of", "wanted_options"]
+__all__ = ["history", "since_option", "until_option", "wanted_of", "wanted_options"]
 
 _DAY: Final = re.compile(r"\d{4}(-\d{2}(-\d{2})?)?")
 _SHOWN: Final = 25
@@ -71,11 +71,16 @@ def _days_named(text: str) -> tuple[datetime, datetime]:
     return first, first.replace(year=first.year + 1)
 
 
+since_option = click.option(
+    "--since", callback=_day, metavar="DAY", help="First day, here; also 2026-03 or 2026."
+)
+until_option = click.option(
+    "--until", callback=_day, metavar="DAY", help="Last day, in the same form."
+)
+
 _OPTIONS: Final = (
-    click.option(
-        "--since", callback=_day, metavar="DAY", help="First day, here; also 2026-03 or 2026."
-    ),
-    click.option("--until", callback=_day, metavar="DAY", help="Last day, in the same form."),
+    since_option,
+    until_option,
     click.option("--tag", help="With this tag."),
     click.option("--technique", help="With a stage done by this technique: keyhole-corner, …"),
     click.option("--cross", type=click.Choice(COLOURS), help="Colour of the cross."),

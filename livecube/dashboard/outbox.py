@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     from livecube.dashboard.messages import Message
 
-__all__ = ["Letter", "Outbox"]
+__all__ = ["Letter", "Outbox", "emptied_outboxes"]
 
 _MOST: Final = 20_000
 """Most waiting messages: about 2,000 solves, 12 MB."""
@@ -47,6 +47,28 @@ CREATE TABLE IF NOT EXISTS latest (name TEXT PRIMARY KEY, payload TEXT NOT NULL)
 CREATE TABLE IF NOT EXISTS counted (what TEXT PRIMARY KEY, number INTEGER NOT NULL) STRICT;
 """
 _NOT_A_DATABASE: Final = (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT)
+
+
+def emptied_outboxes(folder: Path) -> tuple[int, list[Path]]:
+    """Empty the outboxes in a folder, whose messages name nobody; numbers of messages stay.
+
+    Returns how many messages no broker has got, and the files that could not be emptied now.
+    """
+    waiting, left = 0, []
+    for path in sorted(folder.glob("outbox-*.sqlite")):
+        try:
+            with contextlib.closing(sqlite3.connect(path, timeout=0.2)) as db:
+                db.execute("PRAGMA secure_delete = ON")
+                with db:
+                    db.executescript(_TABLES + TOLD_TABLES)
+                    waiting += db.execute("DELETE FROM waiting").rowcount
+                    for table in ("latest", "told", "said"):
+                        db.execute(f"DELETE FROM {table}")
+                db.execute("VACUUM")
+                db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        except sqlite3.Error:
+            left.append(path)
+    return waiting, [*left, *sorted(folder.glob("outbox-*.broken"))]
 
 
 class Outbox:

@@ -16,19 +16,20 @@ from livecube.errors import UsageError
 if TYPE_CHECKING:
     from livecube.dashboard.settings import Address
 
-__all__ = ["outbox_path", "own_desk"]
+__all__ = ["outbox_path", "own_desk", "state_folder"]
 
 _FILE: Final = "desk"
 
 
-def _folder() -> Path:
+def state_folder() -> Path:
+    """``LIVECUBE_STATE``, or the system's folder for this user's program state."""
     named = os.environ.get("LIVECUBE_STATE")
     return Path(named) if named else Path(platformdirs.user_state_dir("livecube"))
 
 
 def own_desk() -> str:
     """The name that was made up at the first start and is kept."""
-    file = _folder() / _FILE
+    file = state_folder() / _FILE
     try:
         kept = file.read_text(encoding="utf-8").strip()
         desk_part(kept)
@@ -49,4 +50,4 @@ def own_desk() -> str:
 def outbox_path(address: Address, desk: str) -> Path:
     """The file of messages for this broker; another broker has another file."""
     key = f"{address.place}/{address.prefix}/{desk}"
-    return _folder() / f"outbox-{hashlib.sha256(key.encode()).hexdigest()[:16]}.sqlite"
+    return state_folder() / f"outbox-{hashlib.sha256(key.encode()).hexdigest()[:16]}.sqlite"

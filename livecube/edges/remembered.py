@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import json
 import os
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Final
 
 import platformdirs
 
-__all__ = ["RememberedCube", "remember_cube", "remembered_cube"]
+__all__ = ["RememberedCube", "forget_cube", "remember_cube", "remembered_cube"]
 
 _FILE: Final = "cube.json"
 
@@ -53,3 +54,9 @@ def remember_cube(cube: RememberedCube) -> None:
         partial.replace(file)
     except OSError:
         return
+
+
+def forget_cube() -> None:
+    """Forget the cube; that there is none is no error."""
+    with suppress(OSError):
+        _file().unlink(missing_ok=True)

@@ -1,19 +1,24 @@
-"""The history as a table for other programs: CSV, JSON lines, Parquet."""
+"""The history as a table for other programs: CSV, JSON lines, Parquet; all of a person's as ZIP."""
 
 from __future__ import annotations
 
 import csv
+import io
 import json
 import re
+import zipfile
 from typing import IO, TYPE_CHECKING, Any, Final
 
 from livecube.errors import UsageError
-from livecube.history.text import kept_json
+from livecube.history.people import People
+from livecube.history.text import kept_json, person_json
+from livecube.solves.records import Wanted
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
     from pathlib import Path
 
+    from livecube.history.store import History
     from livecube.solves.records import KeptSolve
 
 __all__ = [
@@ -25,6 +30,7 @@ __all__ = [
     "write_csv",
     "write_json",
     "write_parquet",
+    "write_person",
 ]
 
 _PLAIN: Final = (
@@ -112,6 +118,32 @@ def write_json(solves: Iterable[KeptSolve], out: IO[str]) -> None:
     """One object a line, with all stages."""
     for solve in solves:
         out.write(json.dumps(kept_json(solve)) + "\n")
+
+
+def write_person(history: History, name: str, path: Path) -> int:
+    """Everything that is kept of a person as one ZIP file; returns the number of solves.
+
+    ``person.json``; ``solves.csv`` and ``solves.jsonl`` as the other exports; ``drills.jsonl``;
+    ``learned/KIND.json``; and in ``logs/`` the log of each solve, which can be imported.
+    """
+    people = People(history)
+    kept = people.one(name)
+    solves = history.solves(Wanted(person=kept.person.name))
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as whole:
+        whole.writestr("person.json", json.dumps(person_json(kept)) + "\n")
+        for file, write in (("solves.csv", write_csv), ("solves.jsonl", write_json)):
+            text = io.StringIO()
+            write(solves, text)
+            whole.writestr(file, text.getvalue())
+        drills = (json.dumps(one) + "\n" for one in people.drills(kept.person.name))
+        whole.writestr("drills.jsonl", "".join(drills))
+        for one in kept.learned:
+            content = people.learned(kept.person, one.kind) or ""
+            whole.writestr(f"learned/{one.kind}.json", content)
+        for solve in solves:
+            if (log := history.folder / solve.log).is_file():
+                whole.write(log, f"logs/{log.name}")
+    return len(solves)
 
 
 def write_parquet(solves: Iterable[KeptSolve], path: Path) -> None:

@@ -13,45 +13,29 @@ from livecube.history.logs import logs_of_sessions, logs_of_solves
 from livecube.history.rows import conditions_of
 from livecube.history.schema import next_number
 from livecube.history.store import now_text
-from livecube.solves.people import known_person, named, owner_of, parse_person, same
+from livecube.solves.people import (
+    Learned,
+    PersonKept,
+    known_person,
+    named,
+    owner_of,
+    parse_person,
+    same,
+)
 from livecube.solves.records import Wanted
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from livecube.entries import Value
     from livecube.history.store import History
     from livecube.solves.people import Person
 
-__all__ = ["HABITS", "Forgotten", "Learned", "People", "PersonKept"]
+__all__ = ["HABITS", "Forgotten", "People"]
 
 HABITS: Final = "holding"
 """Kind of what was learned: how the cube is held and turned."""
 _DRILLED: Final = ("drill_try", "drill_card", "drill_round")
-
-
-@dataclass(frozen=True, slots=True)
-class Learned:
-    """Something that was learned from a person's solves."""
-
-    kind: str
-    made: str
-    """ISO 8601 in UTC."""
-    solves: int
-    """Number of solves from which it was learned."""
-
-
-@dataclass(frozen=True, slots=True)
-class PersonKept:
-    """All that is kept of a person, counted."""
-
-    person: Person
-    solves: int
-    last: str | None
-    """Time of the latest solve, ISO 8601 in UTC."""
-    drills: int
-    """Tries and rounds."""
-    learned: tuple[Learned, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +60,13 @@ class People:
     def kept(self) -> list[PersonKept]:
         """Everybody, with what is kept of them, in the order in which they came."""
         return [self._kept(person) for person in self._history.roster()]
+
+    def one(self, name: str) -> PersonKept:
+        """One person with what is kept of them.
+
+        Raises :class:`~livecube.errors.UsageError` if nobody has the name.
+        """
+        return self._kept(self._known(name))
 
     def _kept(self, person: Person) -> PersonKept:
         solves, last = self._database.execute(
@@ -276,6 +267,18 @@ class People:
                 "DELETE FROM learned WHERE person = ? AND kind = ?", (person.number, kind)
             )
         return bool(cursor.rowcount)
+
+    def drills(self, name: str) -> Iterator[dict[str, Any]]:
+        """A person's tries, cards and rounds, as the rows are; ``what`` says which."""
+        person = self._known(name)
+        for table in _DRILLED:
+            cursor = self._database.execute(
+                f"SELECT * FROM {table} WHERE person = ? ORDER BY 1, 2, 3", (person.number,)
+            )
+            columns = [column for column, *_ in cursor.description]
+            for row in cursor:
+                told = dict(zip(columns, row, strict=True))
+                yield {"what": table.removeprefix("drill_"), **told, "person": person.name}
 
     # Forgetting.
 

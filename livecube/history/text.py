@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
-from livecube.solves.people import Whose
+from livecube.solves.people import Whose, shown_name
 from livecube.timing.averages import AVERAGES_OF, best_average, mean
 from livecube.timing.results import (
     penalties_json,
@@ -21,9 +21,20 @@ from livecube.views.lines import folded, table_lines
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from livecube.entries import Value
+    from livecube.solves.people import PersonKept
     from livecube.solves.records import Chance, KeptSolve, KeptStage, Listed
 
-__all__ = ["chance_json", "kept_json", "kept_lines", "listed_json", "listed_lines", "summary_lines"]
+__all__ = [
+    "chance_json",
+    "kept_json",
+    "kept_lines",
+    "listed_json",
+    "listed_lines",
+    "people_lines",
+    "person_json",
+    "summary_lines",
+]
 
 
 _ALONE: Final = Whose(None, None)
@@ -46,7 +57,7 @@ def listed_lines(
     rows += [_listed_cells(solve) for solve in solves]
     if whose.title is None or whose.person is not None:
         return [*head, *table_lines(rows, width, (1, 5, 4), words=True, left=(2, 5, 6))]
-    names = ["person", *(solve.person for solve in solves)]
+    names = ["person", *(shown_name(solve.person) for solve in solves)]
     rows = [(row[0], name, *row[1:]) for row, name in zip(rows, names, strict=True)]
     return [*head, *table_lines(rows, width, (2, 6, 5), words=True, left=(1, 3, 6, 7))]
 
@@ -105,7 +116,7 @@ def kept_lines(
     one = solve.listed
     when = day_and_time(one.started) or "undated"
     session = "" if one.session is None else f"   session {one.session}"
-    person = f"   {one.person}" if named else ""
+    person = f"   {shown_name(one.person)}" if named else ""
     inspection = "not timed" if one.inspection_ms is None else f"{_seconds(one.inspection_ms)} s"
     lines = [
         f"solve {one.number}   {when}{person}{session}",
@@ -143,7 +154,49 @@ def _chance_line(chance: Chance) -> str:
     )
 
 
+_LEARNED: Final = {"holding": "how the cube is held"}
+
+
+def people_lines(people: Sequence[PersonKept], width: int | None = None) -> list[str]:
+    """Each person with a count of what is kept, their own settings, cubes, what was learned."""
+    lines = []
+    for one in people:
+        day = day_and_time(one.last or "")[:10]
+        told = [f"{one.solves} solve{'' if one.solves == 1 else 's'}"]
+        told += [f"the last one on {day}"] if day else []
+        told += [f"{one.drills} drill{'' if one.drills == 1 else 's'}"] if one.drills else []
+        lines.append(f"{shown_name(one.person.name)}: {', '.join(told)}")
+        settings = [f"{name} {_plainly(value)}" for name, value in one.person.settings.items()]
+        lines += [f"  settings  {', '.join(settings)}"] if settings else []
+        lines += [f"  cubes     {', '.join(one.person.cubes)}"] if one.person.cubes else []
+        lines += [
+            f"  learned   {_LEARNED.get(of.kind, of.kind)}, from {of.solves} solves, on "
+            f"{day_and_time(of.made)[:10]}"
+            for of in one.learned
+        ]
+    return folded(lines or ["nobody yet; livecube people add NAME adds a person"], width, 12)
+
+
+def _plainly(value: Value) -> str:
+    return ("on" if value else "off") if isinstance(value, bool) else str(value)
+
+
 # As JSON objects. Keys are stable.
+
+
+def person_json(kept: PersonKept) -> dict[str, Any]:
+    """A person of the roster, with a count of what is kept."""
+    return {
+        "name": kept.person.name,
+        "solves": kept.solves,
+        "last": kept.last,
+        "drills": kept.drills,
+        "settings": dict(kept.person.settings),
+        "cubes": list(kept.person.cubes),
+        "learned": [
+            {"kind": one.kind, "made": one.made, "solves": one.solves} for one in kept.learned
+        ],
+    }
 
 
 def listed_json(solve: Listed) -> dict[str, Any]:

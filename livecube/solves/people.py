@@ -21,7 +21,9 @@ __all__ = [
     "ANY",
     "LONGEST_NAME",
     "Asked",
+    "Learned",
     "Person",
+    "PersonKept",
     "Whose",
     "known_person",
     "named",
@@ -30,6 +32,7 @@ __all__ = [
     "person_kept",
     "persons_read",
     "same",
+    "shown_name",
 ]
 
 ANY: Final = "any"
@@ -49,6 +52,30 @@ class Person:
     """Names or addresses of their own cubes."""
     settings: Mapping[str, Value] = field(default_factory=dict)
     """Their own entries of the table [hints], as in the configuration."""
+
+
+@dataclass(frozen=True, slots=True)
+class Learned:
+    """Something that was learned from a person's solves."""
+
+    kind: str
+    made: str
+    """ISO 8601 in UTC."""
+    solves: int
+    """Number of solves from which it was learned."""
+
+
+@dataclass(frozen=True, slots=True)
+class PersonKept:
+    """All that is kept of a person, counted."""
+
+    person: Person
+    solves: int
+    last: str | None
+    """Time of the latest solve, ISO 8601 in UTC."""
+    drills: int
+    """Tries and rounds."""
+    learned: tuple[Learned, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,11 +157,12 @@ def _known(people: Sequence[Person]) -> str:
 
 
 def _names(people: Iterable[Person]) -> str:
-    # Names of an older history were not checked.
-    return ", ".join(
-        one.name if one.name.isprintable() and one.name.strip() else repr(one.name)
-        for one in people
-    )
+    return ", ".join(shown_name(one.name) for one in people)
+
+
+def shown_name(name: str) -> str:
+    """A name that can be printed: those of an older history were not checked."""
+    return name if name.isprintable() and name.strip() else repr(name)
 
 
 def owner_of(people: Iterable[Person], cube: Iterable[str]) -> Person | None:
@@ -195,4 +223,4 @@ def persons_read(people: Sequence[Person], asked: Asked) -> Whose:
         person = people[0]
     else:
         return Whose(None, None)
-    return Whose(person, person.name if several else None)
+    return Whose(person, shown_name(person.name) if several else None)
