@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import HOLDINGS, Holding, fixed_turns
 from livecube.cube.notation import moves_text, parse_moves
+from livecube.edges.habits_file import account_habits
 from livecube.edges.holding_file import holding_model, shipped_counts
 from livecube.errors import UsageError
 from livecube.holding.counts import counts_text, parse_counts
@@ -366,7 +367,7 @@ def test_a_broken_file_of_ones_own_says_where_it_is(
     monkeypatch.setenv("LIVECUBE_STATE", str(tmp_path))
     (tmp_path / "holding.json").write_text("{}", encoding="utf-8")
     with pytest.raises(UsageError, match=r"holding\.json.*adapt --forget"):
-        holding_model()
+        holding_model(account_habits())
 
 
 def test_adapting_never_makes_it_worse_for_whom_it_already_fits() -> None:

@@ -15,17 +15,30 @@ from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any, Final
 from unittest.mock import patch
 
+import click
 import pytest
 from called import called
+from click.testing import CliRunner
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 
+from livecube.cli.meeting import Meeting
+from livecube.cli.options import HintsAsked, hint_options
+from livecube.composition.assembly import find_decoder
+from livecube.composition.choosing import ChosenCube
+from livecube.composition.choosing import Wanted as WantedCube
+from livecube.composition.sources import CubeSource
+from livecube.cube.holding import Holding
 from livecube.dashboard.messages import Message
 from livecube.dashboard.outbox import Outbox
+from livecube.decoding import Advertisement
+from livecube.edges.bleak_radio import BleakRadio
 from livecube.edges.log_files import LogReader
+from livecube.edges.radio import Sighting
 from livecube.edges.remembered import RememberedCube, remember_cube
 from livecube.errors import KeepingError, UsageError
+from livecube.history.forgetting import forget_person
 from livecube.history.importing import import_log
 from livecube.history.logs import OpenLog
 from livecube.history.people import HABITS, People
@@ -46,6 +59,7 @@ from livecube.solves.reading import solves_in
 from livecube.solves.records import Wanted
 
 if TYPE_CHECKING:
+    from livecube.composition.live import Solver
     from livecube.solves.reading import FoundSolve
 
 FIXTURES: Final = Path(__file__).parent.parent / "fixtures"
@@ -141,7 +155,7 @@ def test_a_history_of_each_older_version_gets_a_roster_and_keeps_its_solves(
         assert history.database.execute("PRAGMA foreign_key_check").fetchall() == []
         assert history.session_person(4) == "Ada"
         assert history.begin_session("ada", "2026-01-02T10:00:00Z", "x") == 5
-        assert People(history).forget("Ada").solves == 2
+        assert forget_person(history, "Ada").solves == 2
         assert history.begin_session("Eve", "2026-01-02T10:00:00Z", "x") == 6
         assert history.people() == ["person 2", "any-3", "Eve"]
 
@@ -171,7 +185,7 @@ def test_a_session_goes_on_under_a_new_name_and_not_for_somebody_forgotten(tmp_p
         people.rename("ada", "Eve")
         history.keep(second, "Ada", session)
         assert {one.person for one in history.list(Wanted())} == {"Eve"}
-        people.forget("Eve")
+        forget_person(history, "Eve")
         again = history.begin_session("Bo", "2026-01-01T10:00:00Z", "x")
         assert again != session
         with pytest.raises(KeepingError, match="forgotten"):
@@ -212,7 +226,7 @@ def test_a_forgotten_persons_solves_are_not_brought_back_nor_are_others_lost(
         history.tag([his.number, hers[0]], "calm")
         history.delete([hers[1]])
         history.delete([hers[2], his.number])
-        People(history).forget("Ada")
+        forget_person(history, "Ada")
         assert history.undo() == f"brought back: {his.number}"
         assert history.undo() == f"tag calm taken from: {his.number}"
         assert history.undo() is None
@@ -312,7 +326,7 @@ class Roster(RuleBasedStateMachine):
     @rule(data=st.data())
     def forget(self, data: Any) -> None:
         name = data.draw(st.sampled_from(sorted(self.model)))
-        found = self.people.forget(name.upper())
+        found = forget_person(self.history, name.upper())
         theirs = self.model.pop(name)
         assert (found.solves, found.whole) == (len(theirs), True)
         self.gone |= {name, *theirs, *self.theirs.pop(name, ())}
@@ -433,9 +447,9 @@ def test_a_session_under_way_is_not_forgotten(tmp_path: Path) -> None:
         header = Header("2026-01-01T10:00:00Z", "turnwire", "cube", None)
         log = OpenLog(tmp_path, number, 1, header)
         with pytest.raises(KeepingError, match="under way"):
-            People(history).forget("Ada")
+            forget_person(history, "Ada")
         log.close()
-        assert People(history).forget("Ada").whole
+        assert forget_person(history, "Ada").whole
     assert not log.path.exists()
 
 
@@ -449,3 +463,51 @@ def test_hostile_names_are_refused_everywhere_in_the_same_way(tmp_path: Path, na
         told.add(done.err)
     assert len(told) == 1
     assert not [*tmp_path.rglob("*.jsonl")]
+
+
+def at_cube(name: str, *options: str) -> Solver:
+    """Who turns a cube by radio with this name, when ``live`` has found it."""
+    found: list[Solver] = []
+
+    @click.command()
+    @click.option("--person")
+    @hint_options
+    def following(person: str | None, hints: HintsAsked) -> None:
+        followed = Meeting(person, hints, (None, None), keeps=True, virtual=False).followed(
+            None, by_radio=True
+        )
+        sighting = Sighting("AA:BB", name, -40, Advertisement(name, (), ()))
+        source = CubeSource(BleakRadio(), WantedCube(), None)
+        source._chosen = ChosenCube(sighting, "turnwire", find_decoder("turnwire"))
+        found.append(followed.at_cube(source) if followed.at_cube else followed.solver)
+
+    done = CliRunner().invoke(following, options)
+    if done.exception is not None:
+        raise done.exception
+    return found[0]
+
+
+def test_a_cubes_owner_is_met_when_it_is_found_with_settings_of_their_own(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("data", "config", "state"):
+        monkeypatch.setenv(f"LIVECUBE_{name.upper()}", str(tmp_path / name))
+    (tmp_path / "config").mkdir()
+    (tmp_path / "config" / "config.toml").write_text('[hints]\nlevel = "keen"\nwhen = "after"\n')
+    alone = at_cube("x")
+    assert (alone.person, alone.title, alone.wishes.level) == ("me", "", "keen")
+    with History(tmp_path / "data") as history:
+        mine = {"level": "bold", "cross": "yellow red", "up": "yellow", "front": "green"}
+        People(history).add("Ada", mine, ["Ice cube"])
+        People(history).add("Bo", {"hands": "left"}, ["Fire cube"])
+        People(history).note_learned("Bo", HABITS, "{}", 9)
+    ada, bo = at_cube("ICE cube"), at_cube("fire cube", "--level", "calm")
+    assert (ada.person, ada.title, ada.habits) == ("Ada", "Ada", None)
+    assert (ada.wishes.level, ada.wishes.manner.when, ada.wishes.hands) == ("bold", "after", None)
+    assert (ada.wishes.manner.crosses, ada.holding) == ((5, 3), Holding.of(5, 2))
+    assert (bo.person, bo.wishes.level, bo.holding) == ("Bo", "calm", None)
+    assert bo.wishes.hands is not None
+    assert bo.habits is not None
+    assert at_cube("ice cube", "--person", "bo").wishes.level == "keen"
+    with pytest.raises(UsageError, match=r"Ada, Bo.*--person NAME"):
+        at_cube("another cube")

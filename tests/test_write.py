@@ -20,6 +20,9 @@ from livecube.cube.notation import parse_moves
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.holding_file import shipped_counts
 from livecube.events import HeldAs, Turn
+from livecube.history.forgetting import forget_person
+from livecube.history.people import HABITS, People
+from livecube.history.store import History
 from livecube.holding.inference import HoldingModel, Reading, drawn_paths, read_solve
 from livecube.holding.observations import SolvePart, SolveTurns, solves_in
 from livecube.holding.written import PAUSE, write_solve
@@ -145,6 +148,7 @@ def test_write_prints_what_reads_back() -> None:
         (("write", "evening.jsonl", "--solve", "99"), "too many"),
         (("write", "no-such.jsonl"), "no-such.jsonl"),
         (("adapt",), "name one or more logs"),
+        (("write", "evening.jsonl", "--person", "eve"), "nobody is called 'eve'"),
         (("adapt", "given-start.jsonl"), "the logs hold 1 whole solve; at least 5 are needed"),
         (("adapt", "--forget", "evening.jsonl"), "takes no logs"),
     ],
@@ -157,15 +161,35 @@ def test_what_cannot_be_done_is_told_in_one_line(arguments: tuple[str, ...], sai
     assert len(done.stderr.strip().splitlines()) == 1
 
 
-def test_adapt_learns_keeps_and_forgets(tmp_path: Path) -> None:
+def test_adapt_learns_keeps_and_forgets_for_each_person(tmp_path: Path) -> None:
     log = str(FIXTURES / "evening.jsonl")
-    state = {"LIVECUBE_STATE": str(tmp_path)}
-    learned = livecube("adapt", log, more=state)
-    assert learned.returncode == 0, learned.stderr
-    assert (tmp_path / "holding.json").exists()
-    assert livecube("write", log, "--json", more=state).returncode == 0
-    assert livecube("adapt", "--forget", more=state).stdout == "Forgotten.\n"
-    assert not (tmp_path / "holding.json").exists()
+    folders = {name: str(tmp_path / name) for name in ("LIVECUBE_STATE", "LIVECUBE_DATA")}
+
+    def told(*arguments: str) -> str:
+        done = livecube(*arguments, more=folders)
+        assert done.returncode == 0, done.stderr
+        return done.stdout
+
+    usual = told("write", log)
+    assert told("adapt", log, "--person", "Ada") == "Learned from 5 solves, kept in the history.\n"
+    own = told("write", log)
+    assert own != usual
+    told("people", "add", "Bo")
+    assert [told("write", log, "--person", name) for name in ("Ada", "Bo")] == [own, usual]
+    with History(tmp_path / "LIVECUBE_DATA") as history:
+        text = People(history).learned(history.roster()[0], HABITS)
+    assert told("adapt", "--forget", "--person", "ada") == "Forgotten.\n"
+    assert told("adapt", "--forget", "--person", "ada") == "There was nothing to forget.\n"
+    # Habits that an older livecube learned for the whole account.
+    account = tmp_path / "LIVECUBE_STATE" / "holding.json"
+    account.parent.mkdir(exist_ok=True)
+    account.write_text(text or "", encoding="utf-8")
+    assert told("write", log, "--person", "Ada") == usual  # whose they are, nobody knows
+    with History(tmp_path / "LIVECUBE_DATA") as history:
+        forget_person(history, "Bo")
+    assert told("write", log) == own
+    told("people", "forget", "Ada", "--yes")
+    assert not account.exists()
 
 
 def test_imported_solves_are_kept_with_their_holdings(tmp_path: Path) -> None:

@@ -18,6 +18,7 @@ from livecube.cli.options import (
 )
 from livecube.cli.review import kept_solve, reviewed, solves_of
 from livecube.cli.scramble import scrambler_with_progress
+from livecube.cli.whose import own_for, own_of_solve
 from livecube.composition.again import TrierSource, TryPart
 from livecube.composition.run import Output, Run
 from livecube.edges.sinks import Board
@@ -69,7 +70,7 @@ def again(
     wanted: Wanted,
     seed: int,
     speed: float,
-    level: str,
+    level: str | None,
     hands: Automaton | None,
     as_json: bool,
 ) -> None:
@@ -99,9 +100,10 @@ def again(
 
 
 def _moment(
-    number: int, pair: int | None, log: Path | None, level: str, hands: Automaton | None
+    number: int, pair: int | None, log: Path | None, level: str | None, hands: Automaton | None
 ) -> tuple[Moment, str]:
-    holdings_with_progress()
+    own = own_for(None) if log is not None else own_of_solve(number)
+    holdings_with_progress(own.habits)
     begun = kept_solve(number) if log is None else solves_of(log, number)
-    ((title, review),) = reviewed(begun, level, hands)
+    ((title, review),) = reviewed(begun, own, level, hands)
     return missed_moment(review, begun[0][1].start, pair), title

@@ -106,9 +106,7 @@ _OPTIONS: Final = (
     click.option(
         "--cross",
         type=click.Choice(COLOURS),
-        default="white",
-        show_default=True,
-        help="Cross colour.",
+        help="Cross colour; else the first of your own.",
     ),
     hands_option,
     drilling_options,
@@ -121,6 +119,8 @@ def _position_options(command: Callable[..., None]) -> Callable[..., None]:
     @functools.wraps(command)
     def gathered(drilling: Drilling, **options: Any) -> None:
         named = {name: options.pop(name) for name in ("count", "grade", "slots", "cross", "hands")}
+        named["cross"] = named["cross"] or drilling.own.cross
+        named["hands"] = drilling.own.hands(named["hands"])
         command(asked=_Asked(**named), drilling=drilling, **options)
 
     for option in reversed(_OPTIONS):

@@ -11,7 +11,7 @@ import click
 from livecube.cli.broker_options import publishing_options
 from livecube.cli.cubes import by_radio, check_source, typed_source
 from livecube.cli.options import a_number, cube_options
-from livecube.cli.whose import is_kept, keeper
+from livecube.cli.whose import is_kept, keeper, own_of_name
 from livecube.composition.again import TrierSource
 from livecube.composition.run import Output, Run
 from livecube.edges.saying import say
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from contextlib import ExitStack
 
+    from livecube.cli.whose import Own
     from livecube.composition.again import TryPart
     from livecube.composition.choosing import Wanted
     from livecube.composition.publishing import Publishing
@@ -53,6 +54,8 @@ class Drilling:
     seed: int | None
     person: str
     is_kept: bool
+    own: Own
+    """What applies to the person who drills."""
     as_json: bool
     publishing: Publishing
 
@@ -120,7 +123,8 @@ def drilling_options(command: Callable[..., None]) -> Callable[..., None]:
         person, no_history = named.pop("person"), named.pop("no_history")
         keeps = is_kept(person, no_history=no_history, virtual=named["simulated"])
         name = keeper(person, wanted.cube) if keeps else ""
-        drilling = Drilling(**named, wanted=wanted, person=name, is_kept=keeps)
+        own = own_of_name(name)
+        drilling = Drilling(**named, wanted=wanted, person=name, is_kept=keeps, own=own)
         check_source(wanted, simulated=drilling.simulated, typed=drilling.typed)
         command(drilling=drilling, **options)
 

@@ -9,11 +9,13 @@ import click
 
 from livecube.cli.bars import progress_bar
 from livecube.cli.options import holdings_with_progress
+from livecube.cli.whose import habits_of, read_roster
 from livecube.edges.saying import say
 from livecube.errors import LogError, UsageError
 from livecube.history.folder import data_folder
 from livecube.history.importing import Imported, import_log, log_files
 from livecube.history.store import History
+from livecube.solves.people import named
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -30,7 +32,8 @@ def import_all(paths: Sequence[Path], person: str, *, as_json: bool) -> None:
     """
     files = log_files(paths)
     added = known = skipped = broken = timeless = 0
-    holdings = holdings_with_progress()
+    people = read_roster()
+    holdings = holdings_with_progress(habits_of(named(people, person), people))
     with (
         History(data_folder()) as history,
         progress_bar("importing", with_time_left=True) as bar,

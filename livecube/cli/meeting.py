@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 from livecube.cli.cubes import say_aside
 from livecube.cli.options import configured_holding
-from livecube.cli.whose import asked_for, read_roster
+from livecube.cli.whose import asked_for, habits_of, read_roster
 from livecube.composition.live import Followed, Solver
 from livecube.composition.sources import CubeSource
 from livecube.errors import KeepingError, LivecubeError
-from livecube.solves.people import named, owner_of, parse_person, person_kept
+from livecube.solves.people import named, person_kept, person_meant, shown_name
 
 if TYPE_CHECKING:
     from livecube.cli.options import HintsAsked
@@ -73,26 +73,14 @@ class Meeting:
 
     def _solver(self, asked: Asked) -> Solver:
         name = person_kept(self._people, asked) if self._keeps else None
-        person = self._meant(asked) if name is None else named(self._people, name)
+        person = person_meant(self._people, asked) if name is None else named(self._people, name)
         settings = {} if person is None else person.settings
         several = len(self._people) + (name is not None and person is None) > 1
+        who = name or (person.name if person else "")
         return Solver(
             name,
             self._hints.wishes(settings),
             configured_holding(*self._held, settings),
-            (name or (person.name if person else "")) if several else "",
+            habits_of(person, self._people),
+            shown_name(who) if several and who else "",
         )
-
-    def _meant(self, asked: Asked) -> Person | None:
-        """Whose settings apply where nothing is kept; None: nobody's."""
-        if asked.said is not None:
-            if (person := named(self._people, asked.said)) is None:
-                parse_person(asked.said)  # a new name is nobody's yet, but it must be one
-            return person
-        if self._virtual:
-            return None
-        if (owner := owner_of(self._people, asked.cube)) is not None:
-            return owner
-        if asked.configured is not None:
-            return named(self._people, asked.configured)
-        return self._people[0] if len(self._people) == 1 else None

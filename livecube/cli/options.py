@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from livecube.advice.advisor import Advisor
+    from livecube.edges.habits_file import Habits
     from livecube.entries import Value
     from livecube.hands.automaton import Automaton
     from livecube.holding.follower import HoldingFollower
@@ -47,6 +48,7 @@ __all__ = [
     "holding_option",
     "holdings_with_progress",
     "level_option",
+    "person_option",
     "up_option",
 ]
 
@@ -65,7 +67,11 @@ _CROSSES = functools.partial(
     help=f"Cross colour; may be given several times. {ANY_CROSS}: all six.",
 )
 
-level_option = _LEVEL(default=LEVEL_NAMES[0], show_default=True)
+level_option = _LEVEL()
+"""Without it, the level is the person's own, else the configuration's."""
+person_option = click.option(
+    "--person", metavar="NAME", help="Whose settings and habits of holding apply."
+)
 crosses_option = _CROSSES(default=("white",), show_default=True)
 
 hands_option = click.option(
@@ -238,9 +244,9 @@ def advisor_with_progress(level: str = LEVEL_NAMES[0], hands: Automaton | None =
     return advisor
 
 
-def holdings_with_progress() -> HoldingFollower:
+def holdings_with_progress(own: Habits | None = None) -> HoldingFollower:
     """Load the inference of holdings; on a first start, which takes seconds, with a bar."""
     bar = progress_bar("preparing to read hands")
     bar.add_task("", total=None)
     with late(bar):
-        return load_holdings()
+        return load_holdings(own)

@@ -17,11 +17,13 @@ from livecube.cli.settings_options import (
     settings_options,
 )
 from livecube.edges.configuration import read_configuration
+from livecube.edges.habits_file import forget_account_habits
 from livecube.edges.log_files import new_place
 from livecube.edges.remembered import forget_cube, remembered_cube
 from livecube.edges.saying import say, screen_width
 from livecube.errors import UsageError
 from livecube.history.folder import data_folder
+from livecube.history.forgetting import forget_person
 from livecube.history.people import People
 from livecube.history.store import History
 from livecube.history.text import people_lines, person_json
@@ -31,7 +33,7 @@ from livecube.solves.records import Wanted
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from livecube.history.people import Forgotten
+    from livecube.history.forgetting import Forgotten
     from livecube.solves.people import Person, PersonKept
 
 __all__ = ["people"]
@@ -187,7 +189,7 @@ def forget(name: str, yes: bool, as_json: bool) -> None:
         kept = People(history).one(name)
         if not yes:
             _confirm(kept)
-        forgotten = People(history).forget(kept.person.name)
+        forgotten = forget_person(history, kept.person.name)
     left = [*_left(kept.person, forgotten)]
     if as_json:
         click.echo(
@@ -227,6 +229,7 @@ def _left(person: Person, forgotten: Forgotten) -> Iterator[str]:
     from livecube.dashboard.outbox import emptied_outboxes
     from livecube.dashboard.own_desk import state_folder
 
+    forget_account_habits()  # perhaps theirs; with other people nobody uses them
     cube = remembered_cube()
     if cube is not None and owner_of([person], (cube.address, cube.name or "")) is not None:
         forget_cube()

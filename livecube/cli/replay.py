@@ -13,7 +13,13 @@ from click.core import ParameterSource
 
 from livecube.cli.broker_options import publishing_options
 from livecube.cli.cubes import say_aside
-from livecube.cli.options import advisor_with_progress, hint_options, holdings_with_progress
+from livecube.cli.options import (
+    advisor_with_progress,
+    hint_options,
+    holdings_with_progress,
+    person_option,
+)
+from livecube.cli.whose import own_for
 from livecube.composition.following import Hub, follow_log
 from livecube.composition.pipeline import Pipeline
 from livecube.composition.run import Output, echo_end, run_in_order
@@ -51,6 +57,7 @@ def _speed(text: str) -> float | None:
 @click.option("--speed", default=None, metavar="X|max", help="Seconds of the log in one second.")
 @click.option("--packets", is_flag=True, help="Decode the raw packets of a capture once more.")
 @click.option("--decoder", metavar="NAME", help="With --packets: by this decoder.")
+@person_option
 @hint_options
 @publishing_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
@@ -59,6 +66,7 @@ def replay(
     speed: str | None,
     packets: bool,
     decoder: str | None,
+    person: str | None,
     hints: HintsAsked,
     publishing: Publishing,
     as_json: bool,
@@ -68,7 +76,8 @@ def replay(
     On a terminal the speed is 1 unless given; for a pipe and with --json it is max.
     """
     pace = _speed(speed or ("1" if sys.stdout.isatty() and not as_json else "max"))
-    wishes = hints.wishes()
+    own = own_for(person)
+    wishes = hints.wishes(own.settings)
     if wishes.voice and pace is None:
         if click.get_current_context().get_parameter_source("voice") is ParameterSource.COMMANDLINE:
             raise UsageError("--voice cannot keep up with --speed max; give another speed")
@@ -84,7 +93,7 @@ def replay(
     pipeline = Pipeline(Tracker(header.position), time.perf_counter, wishes.manner)
     if wishes.level is not None:
         pipeline.advisor = advisor_with_progress(wishes.level, wishes.hands)
-        pipeline.holdings = holdings_with_progress()
+        pipeline.holdings = holdings_with_progress(own.habits)
     if torn:
         say(f"livecube: {log}: the last line is cut off and was left out", err=True)
     drawn = pace is not None

@@ -14,7 +14,7 @@ import numpy as np
 
 from livecube.cli.history import wanted_of, wanted_options
 from livecube.cli.options import level_option
-from livecube.cli.whose import whose_in
+from livecube.cli.whose import own_of_solve, whose_in
 from livecube.edges.log_files import new_file
 from livecube.edges.saying import say
 from livecube.errors import UsageError
@@ -37,7 +37,7 @@ def report(
     numbers: tuple[int, ...],
     file: Path,
     session: int | None,
-    level: str,
+    level: str | None,
     **asked: str | None,
 ) -> None:
     """Write a page about solve N, or about all solves that the options choose, to FILE.html.
@@ -61,7 +61,7 @@ def _need_plots() -> None:
         raise UsageError("a report needs matplotlib; install it: pip install 'livecube[report]'")
 
 
-def _of_solve(number: int, level: str) -> str:
+def _of_solve(number: int, level: str | None) -> str:
     from livecube.cli.review import kept_solve, reviewed
     from livecube.composition.reviewing import positions_of
     from livecube.trends.solve_page import solve_page
@@ -70,7 +70,8 @@ def _of_solve(number: int, level: str) -> str:
         solve, chances = history.solve(number), history.chances(number)
         several = len(history.people()) > 1
         positions = positions_of(solve, history.folder / solve.log)
-    review = reviewed(kept_solve(number), level, None)[0][1] if positions else None
+    own = own_of_solve(number)
+    review = reviewed(kept_solve(number), own, level, None)[0][1] if positions else None
     return solve_page(solve, chances, positions, review, named=several)
 
 

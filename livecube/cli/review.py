@@ -15,11 +15,13 @@ from livecube.cli.options import (
     holdings_with_progress,
     level_option,
 )
+from livecube.cli.whose import own_for, own_of_solve, whose_in
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.saying import say, screen_width
 from livecube.errors import KeepingError, UsageError
 
 if TYPE_CHECKING:
+    from livecube.cli.whose import Own
     from livecube.composition.reviewing import Begun
     from livecube.hands.automaton import Automaton
     from livecube.review.reviewed import Review
@@ -32,7 +34,7 @@ __all__ = ["kept_solve", "review", "reviewed", "solves_of"]
 @click.option("--solve", "wanted", type=click.IntRange(1), help="Only this solve of the log.")
 @click.option("--kept", type=click.IntRange(1), help="Solve with this number in the history.")
 @click.option("--last", is_flag=True, help="The last solve of the history.")
-@click.option("--person", metavar="NAME|any", help="With --last: of this person.")
+@click.option("--person", metavar="NAME", help="Whose last solve, or whose solves LOG holds.")
 @level_option
 @hands_option
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
@@ -42,7 +44,7 @@ def review(
     kept: int | None,
     last: bool,
     person: str | None,
-    level: str,
+    level: str | None,
     hands: Automaton | None,
     as_json: bool,
 ) -> None:
@@ -54,13 +56,14 @@ def review(
     """
     if (log is not None) + (kept is not None) + last != 1:
         raise UsageError("name a log, or a solve of the history by --kept NUMBER or --last")
-    if (wanted and log is None) or (person and not last):
-        raise UsageError("--solve goes with a log, --person with --last")
+    if (wanted and log is None) or (person is not None and kept is not None):
+        raise UsageError("--solve goes with a log, --person with a log or --last")
     if last:
         kept = _last_kept(person)
-    holdings_with_progress()
+    own = own_for(person) if kept is None else own_of_solve(kept)
+    holdings_with_progress(own.habits)
     begun = kept_solve(kept) if kept is not None else solves_of(log, wanted)
-    found = reviewed(begun, level, hands)
+    found = reviewed(begun, own, level, hands)
     for title, one in found:
         _tell(title, one, as_json=as_json)
     if kept is not None:
@@ -101,7 +104,6 @@ def _last_kept(person: str | None) -> int:
 
     Raises :class:`~livecube.errors.UsageError` if there is none.
     """
-    from livecube.cli.whose import whose_in
     from livecube.history.folder import data_folder
     from livecube.history.store import History
     from livecube.solves.records import Wanted
@@ -129,19 +131,21 @@ def _note(number: int, found: Review) -> None:
 
 
 def reviewed(
-    begun: list[tuple[str, Begun]], level: str, hands: Automaton | None
+    begun: list[tuple[str, Begun]], own: Own, level: str | None, hands: Automaton | None
 ) -> list[tuple[str, Review]]:
-    """The reviews of solves, with a progress bar."""
+    """The reviews of a person's solves, with a progress bar."""
     from livecube.composition.reviewing import review_of
 
-    advisor, its = advisor_with_progress(level, hands), hands or load_hands()
+    hands = own.hands(hands)
+    advisor, its = advisor_with_progress(own.level(level), hands), hands or load_hands()
     bar = progress_bar("reviewing")
     task = bar.add_task("", total=sum(len(one.of.solve.splits) for _, one in begun))
+
+    def step(steps: int) -> None:
+        bar.advance(task, steps)
+
     with bar:
-        return [
-            (title, review_of(one, advisor, its, lambda steps: bar.advance(task, steps)))
-            for title, one in begun
-        ]
+        return [(title, review_of(one, advisor, its, step, own.habits)) for title, one in begun]
 
 
 def _tell(title: str, found: Review, *, as_json: bool) -> None:

@@ -6,17 +6,49 @@ one person.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from livecube.advice.settings import parse_crosses
+from livecube.cli.cubes import say_aside
+from livecube.edges.automaton_file import load_hands
 from livecube.edges.configuration import read_configuration
+from livecube.edges.habits_file import Habits, account_habits
+from livecube.errors import LivecubeError
 from livecube.history.folder import data_folder
+from livecube.history.people import HABITS, People
 from livecube.history.store import DATABASE, History
-from livecube.solves.people import Asked, Whose, person_kept, persons_read
+from livecube.solves.people import (
+    Asked,
+    Whose,
+    known_person,
+    named,
+    person_kept,
+    person_meant,
+    persons_read,
+    shown_name,
+)
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from livecube.entries import Value
+    from livecube.hands.automaton import Automaton
     from livecube.solves.people import Person
 
-__all__ = ["asked_for", "is_kept", "keeper", "read_roster", "whose_in"]
+__all__ = [
+    "Own",
+    "asked_for",
+    "habits_of",
+    "is_kept",
+    "keeper",
+    "own_for",
+    "own_of",
+    "own_of_name",
+    "own_of_solve",
+    "read_roster",
+    "whose_in",
+]
 
 
 _WAIT_S: Final = 0.5
@@ -55,6 +87,80 @@ def whose_in(history: History, said: str | None, session: int | None = None) -> 
     if said is None and session is not None:
         said = history.session_person(session)
     return persons_read(history.roster(), asked_for(said))
+
+
+@dataclass(frozen=True, slots=True)
+class Own:
+    """What applies to a person: their settings over the configuration's, and learned habits."""
+
+    settings: Mapping[str, Value]
+    """All entries of the table [hints]."""
+    habits: Habits | None
+
+    def level(self, said: str | None) -> str:
+        """The level of advice; an option comes first."""
+        return said or str(self.settings["level"])
+
+    def hands(self, said: Automaton | None) -> Automaton | None:
+        """The hands; an option comes first. None: the usual ones."""
+        name = self.settings["hands"]
+        return said if said is not None or name is None else load_hands(str(name))
+
+    @property
+    def cross(self) -> str:
+        """The colour of their cross; the first, if there are several."""
+        return parse_crosses(str(self.settings["cross"]))[0]
+
+
+def own_of(person: Person | None, people: Sequence[Person]) -> Own:
+    """What applies to a person among these; None: to nobody in particular."""
+    settings = {} if person is None else person.settings
+    table = read_configuration().table("hints") | {**settings}
+    return Own(table, habits_of(person, people))
+
+
+def habits_of(person: Person | None, people: Sequence[Person]) -> Habits | None:
+    """A person's learned habits. Those of the account belong to somebody who is alone."""
+    if person is not None:
+        with History(data_folder(), reading=True, wait_s=_WAIT_S) as history:
+            text = People(history).learned(person, HABITS)
+        if text is not None:
+            name = shown_name(person.name)
+            way_out = f"livecube adapt --forget --person {name!r}"
+            return Habits(text, f"the habits learned of {name}", way_out)
+    return account_habits() if len(people) <= 1 else None
+
+
+def own_for(said: str | None) -> Own:
+    """What applies to whoever is meant by the option, the configuration or the roster.
+
+    If the people cannot be read, a sentence says so, and nobody is meant. Raises
+    :class:`~livecube.errors.UsageError` if the option names nobody.
+    """
+    try:
+        people = read_roster()
+    except LivecubeError as error:
+        say_aside(f"the people cannot be read: {error}")
+        people = ()
+    asked = asked_for(said)
+    person = person_meant(people, asked) if said is None else known_person(people, said)
+    return own_of(person, people)
+
+
+def own_of_name(name: str) -> Own:
+    """What applies to a person who may be new, or to nobody in particular if the name is empty."""
+    people = read_roster() if name else ()
+    return own_of(named(people, name), people)
+
+
+def own_of_solve(number: int) -> Own:
+    """What applies to the person of a kept solve.
+
+    Raises :class:`~livecube.errors.UsageError` if no solve has this number.
+    """
+    with History(data_folder(), reading=True) as history:
+        person, people = history.solve(number).listed.person, history.roster()
+    return own_of(named(people, person), people)
 
 
 def is_kept(said: str | None, *, no_history: bool, virtual: bool) -> bool:

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
     from livecube.advice.advisor import Advisor, Focus
     from livecube.decoding import Decoder
+    from livecube.edges.habits_file import Habits
     from livecube.hands.automaton import Automaton
     from livecube.holding.follower import HoldingFollower
     from livecube.techniques.base import Technique
@@ -130,10 +131,10 @@ def _compile_kernels(hands: Automaton) -> None:
     spelled(hand_arrays(hands), [(0,)], [0])
 
 
-def load_holdings() -> HoldingFollower:
-    """The follower that infers holdings, ready at once.
+def load_holdings(own: Habits | None = None) -> HoldingFollower:
+    """The follower that infers holdings, ready at once; ``own``: a person's own habits.
 
-    Raises :class:`~livecube.errors.UsageError` if the user's own file is wrong.
+    Raises :class:`~livecube.errors.UsageError` if the habits make no sense.
     """
     keep_compiled_code()
     from livecube.edges.holding_file import holding_model
@@ -141,7 +142,7 @@ def load_holdings() -> HoldingFollower:
     from livecube.holding.inference import read_solve
     from livecube.holding.observations import SolvePart
 
-    model = holding_model()
+    model = holding_model(own)
     # Every kernel is compiled or loaded now, before a cube waits for it.
     read_solve(SolvePart([0, 3, 5], [0.0, 1.0, 1.01], [0, 0, 0], 5), model)
     LiveHolding(model).turn(0, 0.0, 0, -1)

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from livecube.composition.run import Output, Run, Wishes
     from livecube.composition.sources import Source
     from livecube.cube.holding import Holding
+    from livecube.edges.habits_file import Habits
     from livecube.edges.sinks import Sink
 
 __all__ = ["AdvisedPart", "Followed", "LivePart", "Solver"]
@@ -51,6 +52,8 @@ class Solver:
     wishes: Wishes
     holding: Holding | None = None
     """The holding at first, if it is stated."""
+    habits: Habits | None = None
+    """How they hold the cube, as learned; None: as people do."""
     title: str = ""
     """Their name, if there are several people."""
 
@@ -116,7 +119,7 @@ class AdvisedPart:
         advisor = await asyncio.to_thread(load_advisor, hands=hands)
         set_level(advisor, level)
         pipeline.advisor = advisor
-        pipeline.holdings = holdings = await asyncio.to_thread(load_holdings)
+        pipeline.holdings = holdings = await asyncio.to_thread(load_holdings, self._solver.habits)
         if self._session is not None:
             self._session.hindsight = holdings.hindsight
         self._follower.refiner.begin(advisor.twin())

@@ -43,6 +43,7 @@ if TYPE_CHECKING:
     from livecube.composition.run import Run
     from livecube.composition.scrambler import Scrambler
     from livecube.composition.sources import Simulation
+    from livecube.edges.habits_file import Habits
     from livecube.edges.practised_link import PractisedLink
     from livecube.edges.sinks import Sink
     from livecube.events import CubeEvent
@@ -75,13 +76,13 @@ class SessionReviews:
         self._complain = complain
         self._now = now
         self._waiting: asyncio.Queue[tuple[int, int]] = asyncio.Queue()
-        self._tools: asyncio.Future[tuple[Advisor, Automaton]] = (
+        self._tools: asyncio.Future[tuple[Advisor, Automaton, Habits | None]] = (
             asyncio.get_running_loop().create_future()
         )
 
-    def begin(self, advisor: Advisor, hands: Automaton) -> None:
-        """Review from now on; only the thread uses the advisor."""
-        self._tools.set_result((advisor, hands))
+    def begin(self, advisor: Advisor, hands: Automaton, own: Habits | None = None) -> None:
+        """Review from now on; only the thread uses the advisor. ``own``: the person's habits."""
+        self._tools.set_result((advisor, hands, own))
 
     def add(self, number: int, kept: int) -> None:
         """Queue a kept solve: its number in this session and in the history."""
@@ -106,10 +107,12 @@ class SessionReviews:
             finally:
                 self._waiting.task_done()
 
-    def _review(self, kept: int, advisor: Advisor, hands: Automaton) -> tuple[str, ...]:
+    def _review(
+        self, kept: int, advisor: Advisor, hands: Automaton, own: Habits | None
+    ) -> tuple[str, ...]:
         # Through its own connection: the session's may be writing.
         with History(self._folder) as history:
-            review = review_of(begun_kept(history, kept), advisor, hands)
+            review = review_of(begun_kept(history, kept), advisor, hands, own=own)
             history.note_chances(kept, chances_of(review))
         return costs_told(review)
 
@@ -449,7 +452,8 @@ class PracticePart(AdvisedPart):
 
     async def _ready(self, advisor: Advisor) -> None:
         if self._kept is not None:
-            self._kept.reviews.begin(advisor.twin(), self._solver.wishes.hands or load_hands())
+            hands = self._solver.wishes.hands or load_hands()
+            self._kept.reviews.begin(advisor.twin(), hands, self._solver.habits)
 
     def start(self) -> None:
         """Begin with the first scramble."""

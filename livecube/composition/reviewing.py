@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from livecube.advice.advisor import Advisor
     from livecube.cube.geometry import Array
+    from livecube.edges.habits_file import Habits
     from livecube.events import CubeEvent
     from livecube.hands.automaton import Automaton
     from livecube.history.store import History
@@ -88,11 +89,15 @@ def review_of(
     advisor: Advisor,
     hands: Automaton,
     step: Callable[[int], None] = lambda stages: None,
+    own: Habits | None = None,
 ) -> Review:
-    """The review of one solve; ``step`` is called for each of its stages."""
+    """The review of one solve; ``step`` is called for each of its stages.
+
+    ``own``: habits of the person who made it.
+    """
     from livecube.review.making import review_solve
 
-    (written,) = written_solves([begun.of])
+    (written,) = written_solves([begun.of], own)
     return review_solve(written, begun.start, advisor, hands, step)
 
 

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
     from pathlib import Path
 
+    from livecube.edges.habits_file import Habits
     from livecube.holding.counts import Counts
     from livecube.holding.observations import SolvePart, SolveTurns
     from livecube.holding.written import WrittenSolve
@@ -31,13 +32,13 @@ def solves_of_log(log: Path) -> list[SolveTurns]:
         return solves_in(Tracker(reader.header.position).feed_all(reader))
 
 
-def written_solves(solves: Iterable[SolveTurns]) -> list[WrittenSolve]:
-    """The solves of one person in writing."""
+def written_solves(solves: Iterable[SolveTurns], own: Habits | None = None) -> list[WrittenSolve]:
+    """The solves of one person in writing; ``own``: their habits."""
     from livecube.edges.holding_file import holding_model
     from livecube.holding.inference import Acquaintance
     from livecube.holding.written import write_solve
 
-    solver = Acquaintance(holding_model())
+    solver = Acquaintance(holding_model(own))
     return [write_solve(one, solver.read(one.part)) for one in solves]
 
 

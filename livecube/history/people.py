@@ -1,15 +1,11 @@
-"""The roster: people added, changed, renamed, solves moved between them, people forgotten."""
+"""The roster: people added, changed and renamed, and solves moved between them."""
 
 from __future__ import annotations
 
 import json
-from contextlib import suppress
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
-from livecube.errors import KeepingError, UsageError
-from livecube.history.database import emptied
-from livecube.history.logs import logs_of_sessions, logs_of_solves
+from livecube.errors import UsageError
 from livecube.history.rows import conditions_of
 from livecube.history.schema import next_number
 from livecube.history.store import now_text
@@ -31,23 +27,12 @@ if TYPE_CHECKING:
     from livecube.history.store import History
     from livecube.solves.people import Person
 
-__all__ = ["HABITS", "Forgotten", "People"]
+__all__ = ["DRILLED", "HABITS", "People"]
 
 HABITS: Final = "holding"
 """Kind of what was learned: how the cube is held and turned."""
-_DRILLED: Final = ("drill_try", "drill_card", "drill_round")
-
-
-@dataclass(frozen=True, slots=True)
-class Forgotten:
-    """What was deleted with a person."""
-
-    name: str
-    solves: int
-    drills: int
-    cubes: tuple[str, ...]
-    whole: bool
-    """False: another program has the history open, and old bytes stay until it ends."""
+DRILLED: Final = ("drill_try", "drill_card", "drill_round")
+"""The tables of drills."""
 
 
 class People:
@@ -271,7 +256,7 @@ class People:
     def drills(self, name: str) -> Iterator[dict[str, Any]]:
         """A person's tries, cards and rounds, as the rows are; ``what`` says which."""
         person = self._known(name)
-        for table in _DRILLED:
+        for table in DRILLED:
             cursor = self._database.execute(
                 f"SELECT * FROM {table} WHERE person = ? ORDER BY 1, 2, 3", (person.number,)
             )
@@ -279,87 +264,3 @@ class People:
             for row in cursor:
                 told = dict(zip(columns, row, strict=True))
                 yield {"what": table.removeprefix("drill_"), **told, "person": person.name}
-
-    # Forgetting.
-
-    def forget(self, name: str) -> Forgotten:
-        """Delete a person with everything that is kept of them, also from the files' free space.
-
-        The logs go first. If it breaks off after that, the person is still there, and it can be
-        repeated. Raises :class:`~livecube.errors.KeepingError` if one of their sessions is under
-        way, or if a log cannot be deleted.
-        """
-        with self._history.together():
-            person = self._known(name)
-            solves = self._solves_of(person)
-            found = Forgotten(
-                person.name, len(solves), self._drills(person), person.cubes, whole=False
-            )
-            self._delete_logs(person, solves)
-            self._delete_changes({*solves})
-            self._delete_rows(person)
-        return replace(found, whole=emptied(self._database))
-
-    def _solves_of(self, person: Person) -> dict[int, tuple[str, str]]:
-        """Identities and logs of all solves, deleted ones too, by number."""
-        rows = self._database.execute(
-            "SELECT id, identity, log FROM solve WHERE person = ?", (person.number,)
-        )
-        return {number: (identity, log) for number, identity, log in rows}
-
-    def _delete_logs(self, person: Person, solves: Mapping[int, tuple[str, str]]) -> None:
-        rows = self._database.execute("SELECT id FROM session WHERE person = ?", (person.number,))
-        folder = self._history.folder
-        under_way = logs_of_sessions(folder, {number for (number,) in rows})
-        logs = [*under_way, *logs_of_solves(folder, [log for _, log in solves.values()])]
-        for path in logs:
-            try:
-                path.unlink(missing_ok=True)
-            except OSError as error:
-                raise KeepingError(f"{path} cannot be deleted: {error.strerror}") from None
-        for month in {path.parent for path in logs}:
-            with suppress(OSError):  # others' logs are there
-                month.rmdir()
-
-    def _delete_changes(self, solves: set[int]) -> None:
-        """Take the solves out of the record of changes that can be undone."""
-        rows = self._database.execute("SELECT id, before FROM change").fetchall()
-        for change, text in rows:
-            before = json.loads(text)
-            left = _without(before, solves)
-            if left is None:
-                self._database.execute("DELETE FROM change WHERE id = ?", (change,))
-            elif left != before:
-                self._database.execute(
-                    "UPDATE change SET before = ? WHERE id = ?", (json.dumps(left), change)
-                )
-
-    def _delete_rows(self, person: Person) -> None:
-        for table in ("solve", "session"):
-            self._use_up(table, f"SELECT max(id) FROM {table} WHERE person = ?", (person.number,))
-        self._use_up("person", "SELECT ?", (person.number,))
-        self._database.execute(
-            # Of older imports nobody knows whose they were; a file without a row is only read anew.
-            "DELETE FROM imported WHERE person = ? OR person IS NULL",
-            (person.number,),
-        )
-        for table in ("solve", "session", *_DRILLED, "learned", "owned_cube"):
-            self._database.execute(f"DELETE FROM {table} WHERE person = ?", (person.number,))
-        self._database.execute("DELETE FROM person WHERE id = ?", (person.number,))
-
-    def _use_up(self, table: str, query: str, values: tuple[Any, ...]) -> None:
-        (number,) = self._database.execute(query, values).fetchone()
-        if number is not None:
-            self._database.execute(
-                "INSERT INTO used_number (what, number) VALUES (?, ?) "
-                "ON CONFLICT (what) DO UPDATE SET number = max(number, excluded.number)",
-                (table, number),
-            )
-
-
-def _without(before: dict[str, Any], solves: set[int]) -> dict[str, Any] | None:
-    """The record of a change without these solves; None if nothing is left of it."""
-    if "number" in before:
-        return None if before["number"] in solves else before
-    left = [number for number in before["numbers"] if number not in solves]
-    return before | {"numbers": left} if left or not before["numbers"] else None

@@ -30,6 +30,7 @@ __all__ = [
     "owner_of",
     "parse_person",
     "person_kept",
+    "person_meant",
     "persons_read",
     "same",
     "shown_name",
@@ -190,6 +191,22 @@ def person_kept(people: Sequence[Person], asked: Asked) -> str:
             "--person NAME, or set person in [practice] of your configuration"
         )
     return people[0].name if people else NOBODY
+
+
+def person_meant(people: Sequence[Person], asked: Asked) -> Person | None:
+    """The person whose settings apply where nothing is read or kept; None: nobody is clear.
+
+    Raises :class:`~livecube.errors.UsageError` if the option's name is none.
+    """
+    if asked.said is not None:
+        if (person := named(people, asked.said)) is None:
+            parse_person(asked.said)  # a new name is nobody's yet, but it must be one
+        return person
+    if (owner := owner_of(people, asked.cube)) is not None:
+        return owner
+    if asked.configured is not None:
+        return named(people, asked.configured)
+    return people[0] if len(people) == 1 else None
 
 
 def persons_read(people: Sequence[Person], asked: Asked) -> Whose:
