@@ -33,6 +33,7 @@ from livecube.cube.holding import Holding
 from livecube.dashboard.messages import Message
 from livecube.dashboard.outbox import Outbox
 from livecube.decoding import Advertisement
+from livecube.drills.keeping import DrillKeeper
 from livecube.edges.bleak_radio import BleakRadio
 from livecube.edges.log_files import LogReader
 from livecube.edges.radio import Sighting
@@ -192,6 +193,41 @@ def test_a_session_goes_on_under_a_new_name_and_not_for_somebody_forgotten(tmp_p
             history.keep(last, "Ada", session)
         assert history.people() == ["Bo"]
     assert not list((tmp_path / "solves").rglob("*.jsonl"))
+
+
+def test_drills_go_on_under_a_new_name_and_not_for_somebody_forgotten(tmp_path: Path) -> None:
+    complaints: list[str] = []
+    keeper = DrillKeeper(tmp_path, "Ada", complaints.append)
+    with History(tmp_path) as history:
+        keeper.keep_round("beat", {})
+        People(history).rename("Ada", "Eve")
+        keeper.keep_round("beat", {})
+        assert [(one.person.name, one.drills) for one in People(history).kept()] == [("Eve", 2)]
+        assert [one["what"] for one in People(history).drills("Eve")] == ["round", "round"]
+        assert forget_person(history, "Eve").drills == 2
+        assert not complaints
+        keeper.keep_round("beat", {})
+        keeper.close(complaints.append)
+        assert history.people() == []
+    assert "Ada was forgotten" in complaints[0]
+    assert "1 drill is not kept" in complaints[1]
+
+
+def test_what_cannot_be_deleted_leaves_the_person_there(tmp_path: Path) -> None:
+    with History(tmp_path) as history:
+        import_log(history, FIXTURES / "given-start.jsonl", "Ada")
+        (one,) = history.solves(Wanted())
+        log = tmp_path / one.log
+        content = log.read_bytes()
+        log.unlink()
+        log.mkdir()
+        with pytest.raises(KeepingError, match="cannot be deleted"):
+            forget_person(history, "Ada")
+        assert len(history.list(Wanted(person="Ada"))) == 1
+        log.rmdir()
+        log.write_bytes(content)
+        assert forget_person(history, "Ada").solves == 1
+    assert not list((tmp_path / "solves").glob("*"))
 
 
 def test_part_of_a_session_moves_into_a_session_of_its_own(tmp_path: Path) -> None:
@@ -439,6 +475,35 @@ def test_nothing_of_anyone_forgotten_is_left_in_any_folder(tmp_path: Path) -> No
     again = told("history", "--person", "Ottoline")
     assert [one["identity"] for one in again] == [one["identity"] for one in rows]
     assert {one["number"] for one in again}.isdisjoint(one["number"] for one in rows)
+
+
+def test_settings_of_a_person_are_checked_as_a_whole(tmp_path: Path) -> None:
+    def told(*arguments: str) -> dict[str, Any]:
+        done = called("people", *arguments, "--json", folder=tmp_path)
+        assert done.status == 0, done.err
+        settings: dict[str, Any] = json.loads(done.out)["settings"]
+        return settings
+
+    assert told("add", "Ada", "--level", "bold", "--cross", "white red") == {
+        "level": "bold",
+        "cross": "white red",
+    }
+    refused = {
+        "--up yellow": "--up and --front go together",
+        "--cross pink": "'pink' is not a cross colour",
+        "--focus nonsense": "no technique 'nonsense'",
+        "--hands no-such-file": "no-such-file cannot be read",
+        "--within nan": "nan is not a number",
+        "--no-cube Ice": "Ada has no cube 'Ice'",
+    }
+    for options, why in refused.items():
+        done = called("people", "set", "Ada", *options.split(), folder=tmp_path)
+        assert (done.status, done.out) == (2, ""), options
+        assert why in done.err
+    changed = told("set", "ada", "--clear", "level", "--voice")
+    assert changed == {"cross": "white red", "voice": True}
+    done = called("history", "import", "no-such", "--person", "Adda", folder=tmp_path)
+    assert "Adda is new beside Ada" in done.err
 
 
 def test_a_session_under_way_is_not_forgotten(tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from livecube.cli.cubes import say_aside
 from livecube.cli.options import configured_holding
-from livecube.cli.whose import asked_for, habits_of, read_roster
+from livecube.cli.whose import asked_for, habits_of, read_roster, say_if_new
 from livecube.composition.live import Followed, Solver
 from livecube.composition.sources import CubeSource
 from livecube.errors import KeepingError, LivecubeError
@@ -48,12 +48,17 @@ class Meeting:
         if not self._keeps and self._virtual:  # nobody's solves
             return ()
         try:
-            return read_roster()
+            people = read_roster()
         except LivecubeError as error:
             if self._keeps and not isinstance(error, KeepingError):
                 raise
             say_aside(f"the people cannot be read now: {error}")
+            if self._keeps and self._asked.said is None:
+                say_aside(f"these solves will be kept for {person_kept((), self._asked)}")
             return ()
+        if self._keeps:
+            say_if_new(people, self._asked.said)
+        return people
 
     def followed(self, solves: int | None, *, by_radio: bool) -> Followed:
         """The solver, if known now; else when the cube is: it may belong to somebody.

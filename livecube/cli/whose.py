@@ -23,6 +23,7 @@ from livecube.solves.people import (
     Whose,
     known_person,
     named,
+    parse_person,
     person_kept,
     person_meant,
     persons_read,
@@ -47,6 +48,7 @@ __all__ = [
     "own_of_name",
     "own_of_solve",
     "read_roster",
+    "say_if_new",
     "whose_in",
 ]
 
@@ -75,7 +77,16 @@ def keeper(said: str | None, cube: str | None = None) -> str:
 
     Raises :class:`~livecube.errors.UsageError` if there are several and nothing says who.
     """
-    return person_kept(read_roster(), asked_for(said, () if cube is None else (cube,)))
+    people = read_roster()
+    say_if_new(people, said)
+    return person_kept(people, asked_for(said, () if cube is None else (cube,)))
+
+
+def say_if_new(people: Sequence[Person], said: str | None) -> None:
+    """Say that a name is new beside others: perhaps it is a slip of the keyboard."""
+    if said is not None and people and said.strip() and named(people, said) is None:
+        name = parse_person(said)
+        say_aside(f"{name} is new beside {', '.join(shown_name(one.name) for one in people)}")
 
 
 def whose_in(history: History, said: str | None, session: int | None = None) -> Whose:
