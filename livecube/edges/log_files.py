@@ -179,7 +179,7 @@ class LogWriter:
             raise UsageError(f"{path} exists; choose another name or remove it") from None
         except OSError as error:
             raise UsageError(f"{path} cannot be written: {error.strerror}") from None
-        self._owed = bytearray()
+        self._unwritten = bytearray()
         if not begun:
             try:
                 self._write(header_line(header))
@@ -211,12 +211,12 @@ class LogWriter:
         self._write(event_line(event))
 
     def _write(self, line: str) -> None:
-        self._owed += line.encode() + b"\n"
+        self._unwritten += line.encode() + b"\n"
         self._settle()
 
     def _settle(self) -> None:
-        while self._owed:  # a full disk may accept a part
-            del self._owed[: self._file.write(self._owed)]
+        while self._unwritten:  # a full disk may accept a part
+            del self._unwritten[: self._file.write(self._unwritten)]
 
 
 def _mend(path: Path) -> bool:

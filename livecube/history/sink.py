@@ -1,7 +1,7 @@
 """The sinks that keep each solve as soon as it is over.
 
-Work that cannot be done now, because of a full disk or a locked database, is owed. The sink says
-so, tries again with the next solve and at the end, and then says which solves are not kept.
+Work that cannot be done now, because of a full disk or a locked database, waits. The sink says so,
+tries again with the next solve and at the end, and then says which solves are not kept.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 __all__ = ["FollowedSink", "HistorySink"]
 
 
-class _Debts:
+class _WaitingWork:
     """Work to be done in the history, by solves: in order, and repeated until it is done.
 
     While the session is not begun, single solves are not reported: one message covered them all.
@@ -41,16 +41,16 @@ class _Debts:
     def __init__(self, session: Session, complain: Callable[[str], None]) -> None:
         self._session = session
         self._complain = complain
-        self._owed: list[tuple[int, Callable[[], None]]] = []
+        self._waiting: list[tuple[int, Callable[[], None]]] = []
         self._said: set[int] = set()
         self.why: dict[int, str] = {}
         """Solves with work still to do, and the error that stopped it."""
 
-    def owe(self, number: int, what: Callable[[], None]) -> None:
-        """Add work for a solve, after the work that is already owed."""
-        self._owed.append((number, what))
+    def add(self, number: int, what: Callable[[], None]) -> None:
+        """Add work for a solve, after the work that waits already."""
+        self._waiting.append((number, what))
 
-    async def settle(self) -> None:
+    async def do(self) -> None:
         """Do the work that can be done now; report solves that cannot be kept, or are kept late."""
         before = dict(self.why)
         await asyncio.to_thread(self._settle)
@@ -69,10 +69,10 @@ class _Debts:
         try:
             self._session.begin()
         except (OSError, LivecubeError) as error:
-            self.why = {number: str(error) for number, _ in self._owed}
+            self.why = {number: str(error) for number, _ in self._waiting}
             return
-        owed, self._owed, self.why = self._owed, [], {}
-        for at, (number, what) in enumerate(owed):
+        waiting, self._waiting, self.why = self._waiting, [], {}
+        for at, (number, what) in enumerate(waiting):
             if number not in self.why:
                 try:
                     what()
@@ -81,10 +81,10 @@ class _Debts:
                     self.why[number] = str(error)
                 except sqlite3.Error as error:
                     # Waiting for a lock takes seconds, and the next solve would wait as long.
-                    self.why |= {behind: str(error) for behind, _ in owed[at:]}
-                    self._owed += owed[at:]
+                    self.why |= {later: str(error) for later, _ in waiting[at:]}
+                    self._waiting += waiting[at:]
                     return
-            self._owed.append((number, what))
+            self._waiting.append((number, what))
 
 
 class HistorySink:
@@ -105,7 +105,7 @@ class HistorySink:
         write_logs: Callable[[], None] = lambda: None,
     ) -> None:
         self._session = session
-        self._debts = _Debts(session, complain)
+        self._work = _WaitingWork(session, complain)
         self._kept = kept
         self._write_logs = write_logs
         self._numbers: dict[int, int] = {}
@@ -115,11 +115,11 @@ class HistorySink:
     async def take(self, item: Item) -> None:
         """Keep, correct or delete a solve; other items are ignored."""
         if isinstance(item, Judged | Corrected | Discarded):
-            self._debts.owe(item.number, partial(self._do, item))
+            self._work.add(item.number, partial(self._do, item))
             await self._settle()
 
     async def _settle(self) -> None:
-        await self._debts.settle()
+        await self._work.do()
         for number in self._numbers.keys() - self._told:
             self._told.add(number)
             self._kept(number, self._numbers[number])
@@ -156,15 +156,15 @@ class HistorySink:
     def last_words(self) -> list[str]:
         """A sentence for each solve that is not kept at the end."""
         told = []
-        for number, why in self._debts.why.items():
+        for number, why in self._work.why.items():
             log = self._log(number)
             left = "" if log is None else f"; the next start keeps what its log has, in {log}"
             told.append(f"Solve {number} is not kept ({why}){left}")
         return told
 
     async def close(self) -> None:
-        """Try the owed work once more, and close the database."""
-        if self._debts.why:
+        """Try the waiting work once more, and close the database."""
+        if self._work.why:
             await self._settle()
         self._session.close()
 
@@ -189,7 +189,7 @@ class FollowedSink:
         self._session = session
         self._header = header
         self._complain = complain
-        self._debts = _Debts(session, complain)
+        self._work = _WaitingWork(session, complain)
         self._unread: list[CubeEvent] = []
         self._reader: SolveReader | None = None
         self._found = 0
@@ -237,8 +237,8 @@ class FollowedSink:
         for event in unread:
             if (found := self._reader.feed(event)) is not None:
                 self._found += 1
-                self._debts.owe(self._found, partial(self._keep, found))
-        await self._debts.settle()
+                self._work.add(self._found, partial(self._keep, found))
+        await self._work.do()
 
     def _keep(self, found: FoundSolve) -> None:
         self._session.history.keep(found, self._session.person, self._session.number)
@@ -248,13 +248,13 @@ class FollowedSink:
         """A sentence for each solve that is not kept at the end."""
         left = "" if self._log is None else f"; its turns are in {self._log.path}"
         return [
-            f"Solve {number} is not kept ({why}){left}" for number, why in self._debts.why.items()
+            f"Solve {number} is not kept ({why}){left}" for number, why in self._work.why.items()
         ]
 
     async def close(self) -> None:
-        """Try the owed work once more, and close log and database."""
+        """Try the waiting work once more, and close log and database."""
         await self._read()
-        if not self._debts.why:
+        if not self._work.why:
             self._discard_log()
         elif self._log is not None:
             with suppress(OSError):
