@@ -100,17 +100,17 @@ def row_differences(view: View, row: Told) -> Iterator[str]:
     if after.offset != 0 or not {*view.solved, *row.slots} <= set(after.solved):
         yield "does not solve the cross, S and its slots"
     if played_in_hands(view.where, row.moves, row.up, row.front) != after.where:
-        yield f"{row.moves} [{row.up} up, {row.front} front] is something else"
+        yield f"{row.moves} [{row.up} up, {row.front} front] is another sequence"
     if not len(row.turns) == row.count == turns_in(row.moves) or merges(row.turns):
-        yield f"is not of {row.count} turns"
+        yield f"does not have {row.count} turns"
     held = Holding.of(parse_colour(row.up), parse_colour(row.front))
     ms = written_ms(_hands(), parse_moves(row.moves), held, FACES.index(view.down))
     if ms != row.ms:
         yield f"takes {ms} ms, not {row.ms}"
     if not _keeps_to_its_constraint(view, row):
-        yield "does not keep to its constraint"
+        yield "breaks its constraint"
     if (kept := _top_kept(view, after, row.slots)) != row.top_kept:
-        yield f"keeps {kept} upper pieces, not {row.top_kept}"
+        yield f"keeps {kept} upper-layer pieces, not {row.top_kept}"
     if (pairs := _pairs_kept(view, after, row.slots)) != row.pairs_kept:
         yield f"keeps {pairs} made pairs, not {row.pairs_kept}"
 
@@ -221,7 +221,7 @@ def _about_rows(view: View, case: Case, rows: Iterable[Told]) -> Iterator[str]:
         for text in row_differences(view, row):
             yield f"{row.technique} {row.slots} {' '.join(row.turns)}: {text}"
         if case.holding and (row.up, row.front) != case.holding:
-            yield f"{row.moves} is held with {row.up} up, {row.front} in front"
+            yield f"{row.moves} is for {row.up} up, {row.front} in front"
 
 
 def _about_all(view: View, case: Case, rows: list[Told]) -> Iterator[str]:
@@ -235,7 +235,7 @@ def _about_all(view: View, case: Case, rows: list[Told]) -> Iterator[str]:
             yield f"{technique} is offered for {slots} instead of {wanted}"
     twice = Counter((row.technique, row.slots, row.turns) for row in rows)
     if twice and max(twice.values()) > 1:
-        yield f"{twice.most_common(1)} is there more than once"
+        yield f"{twice.most_common(1)} is listed twice"
     plain: dict[tuple[str, ...], int] = {}
     for row in rows:
         if row.technique == "plain":
@@ -251,7 +251,7 @@ def _about_fastest(rows: list[Told]) -> Iterator[str]:
         ours = [row for row in rows if (row.technique, row.slots) == target]
         fastest = [row.ms for row in ours if row.fastest]
         if not all(row.fastest or row.shortest for row in ours):
-            yield f"{target} has rows for no reason"
+            yield f"{target} has rows without a chance"
         if target[0] == YARDSTICK:
             if fastest:
                 yield f"{target} is a yardstick, and has fastest rows"
@@ -261,7 +261,7 @@ def _about_fastest(rows: list[Told]) -> Iterator[str]:
         elif len(fastest) > MOST_WAYS or max(fastest) > min(fastest) + FASTEST_MS:
             yield f"{target} has fastest rows of {fastest} ms"
         elif min(row.ms for row in ours) < min(fastest) and target[0] not in GOES_ON:
-            yield f"{target} has a row below its fastest of {min(fastest)} ms"
+            yield f"{target} has a row faster than its fastest of {min(fastest)} ms"
 
 
 def _about_lists(case: Case, rows: list[Told], figures: Figures) -> Iterator[str]:
@@ -299,7 +299,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Check rows of the advice with the referee.")
     parser.add_argument("--positions", type=int, default=10_000)
     parser.add_argument("--seed", default="1")
-    parser.add_argument("--whole", type=int, default=7, help="compare the lists of every n-th")
+    parser.add_argument(
+        "--whole", type=int, default=7, help="compare the lists of every n-th position"
+    )
     chosen = parser.parse_args()
     from livecube.composition.assembly import load_advisor
 

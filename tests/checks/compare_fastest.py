@@ -91,7 +91,7 @@ def differences(
         if totals[1:] != sorted(totals[1:]):  # a plan's own way stands before the others
             result.append(where + "not cheapest first")
         if len(theirs) != min(len(mine), _MOST_ROWS):
-            result.append(where + f"{len(theirs)} ways where there are {len(mine)}")
+            result.append(where + f"{len(theirs)} ways instead of {len(mine)}")
         for ms, turns in theirs:
             if mine.get(turns) != ms:
                 result.append(where + f"{turns} at {ms} ms, by the referee {mine.get(turns)}")

@@ -148,7 +148,7 @@ def main() -> None:
 
 def _print(ways: dict[str, list[float]], late: dict[str, list[float]]) -> None:
     none = np.percentile(ways[_CONDITIONS[0]], 99)
-    print("in ms             way p50   p99   p99 more   taken up late p99")
+    print("in ms             way p50   p99   p99 more   delay before p99")
     for name in _CONDITIONS:
         half, most = np.percentile(ways[name], [50, 99])
         tardy = np.percentile(late[name], 99)

@@ -252,7 +252,7 @@ def _fit(cases: Sequence[Case], say: bool) -> list[float]:
 
 def _report(name: str, rows: Sequence[Sequence[int]], many: int, turns: int = 4) -> None:
     words = [
-        f"{a} of {many}" + f" ({b} of {4 * many} behind turns of U)" * (turns == 4) + f", {c} odd"
+        f"{a} of {many}" + f" ({b} of {4 * many} after turns of U)" * (turns == 4) + f", {c} odd"
         for a, b, c in rows
     ]
     print(f"{name}: slot held front right {words[0]}; best front {words[1]}", flush=True)
@@ -302,8 +302,10 @@ def main() -> None:
     """Judge, fit, or fit on a part."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("act", choices=("judge", "fit", "splits"))
-    parser.add_argument("--cases", type=int, help="only so many")
-    parser.add_argument("--draws", type=int, default=12, help="of prices moved at random")
+    parser.add_argument("--cases", type=int, help="only this many cases")
+    parser.add_argument(
+        "--draws", type=int, default=12, help="number of tables with random changes of prices"
+    )
     asked = parser.parse_args()
     learn_distances(free=False, folder=Path(tempfile.gettempdir()))
     cases = load_cases()[: asked.cases]

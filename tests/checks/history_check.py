@@ -149,7 +149,7 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--solves", type=int, default=100_000)
     parser.add_argument("--logs", type=int, default=10_000)
-    parser.add_argument("--questions", type=int, help="only the first so many")
+    parser.add_argument("--questions", type=int, help="only this many questions")
     arguments = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         long_history(Path(folder) / "long", arguments.solves, arguments.questions)

@@ -74,7 +74,7 @@ class Tally:
             if within.sum():
                 p, r = 100 * sure[within].mean(), 100 * right[within].mean()
                 told.append(f"{p:.1f}→{r:.1f} ({within.sum()})")
-        print("   sure→right, %: " + "  ".join(told))
+        print("   confidence → right, %: " + "  ".join(told))
 
 
 def by_itself(title: str, solves: Sequence[VirtualSolve], model: HoldingModel) -> None:
@@ -95,7 +95,7 @@ def hindsight(title: str, solves: Sequence[VirtualSolve], model: HoldingModel) -
         reading = solver.read(part)
         tally.add(part.stages, reading.held, true_holdings(done))
         np.add.at(kinds, (_kinds(true_path(done)), _kinds(reading.path)), 1)
-    print(f"\n{title}, in hindsight ({time.perf_counter() - began:.1f} s with the tallying)")
+    print(f"\n{title}, in hindsight ({time.perf_counter() - began:.1f} s including the counting)")
     tally.print("holding")
     for i, name in enumerate(KINDS):
         row = ", ".join(f"{kinds[i, j]} as {KINDS[j]}" for j in range(3))

@@ -175,7 +175,7 @@ class Evening:
             await asyncio.sleep(0.3)
         for one in sorted(expected.keys() | found.keys()):
             if (shown := found.get(one, "none")) != (told := expected.get(one, "none")):
-                self.wrong.append(f"{name}: {one} is {shown}, told was {told}")
+                self.wrong.append(f"{name}: {one} is {shown}, published was {told}")
         unknown = [one for one, state in found.items()
                    if state in (None, "unavailable") and one not in _LIVE]  # fmt: skip
         if is_known and unknown:
@@ -234,7 +234,7 @@ def main() -> None:
     if asked.home is not None:
         make_home(asked.home, asked.version)
     wrong = asyncio.run(_check(asked.home, asked.brief))
-    print("\n".join(wrong) or "all states followed, and no line of the log names livecube")
+    print("\n".join(wrong) or "all states are right, and no line of the log names livecube")
     sys.exit(bool(wrong))
 
 

@@ -174,7 +174,7 @@ def _ended(command: list[str], folder: Path, limit_s: int) -> Done:
     """The result of a command; raises ``TimeoutError`` if it takes longer than ``limit_s``."""
 
     def hangs(_number: int, _frame: FrameType | None) -> None:
-        raise TimeoutError(f"it takes more than {limit_s} s")
+        raise TimeoutError(f"it takes longer than {limit_s} s")
 
     before = signal.signal(signal.SIGALRM, hangs)
     signal.alarm(limit_s)

@@ -182,7 +182,7 @@ def main() -> None:
         "--learned",
         type=int,
         default=20,
-        help="solves of theirs met before; what is learned from these is tried on the others",
+        help="solves of each before the judged ones",
     )
     asked = parser.parse_args()
     counts = shipped_counts()

@@ -94,9 +94,11 @@ def main() -> int:
     parser.add_argument("--mutants", type=int, default=150)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--workers", type=int, default=2)
-    parser.add_argument("--minutes", type=float, default=30.0, help="draw no more after so long")
+    parser.add_argument(
+        "--minutes", type=float, default=30.0, help="draw no more after this many minutes"
+    )
     parser.add_argument("--rooms", nargs="*", choices=list(TESTS), default=list(TESTS))
-    parser.add_argument("--only", help="mutants whose name holds this text")
+    parser.add_argument("--only", help="mutants with this text in their name")
     options = parser.parse_args()
     equal = {one["mutant"] for one in tomllib.loads(_EQUIVALENT.read_text("utf-8"))["same"]}
     mutants = list(_all_mutants(options.rooms))
@@ -105,7 +107,7 @@ def main() -> int:
         if not any(name.startswith(f"livecube/{room}") for room in options.rooms):
             continue
         if name not in known:
-            print(f"listed as equivalent, and there is no such mutant any more: {name}")
+            print(f"listed as equivalent, but no longer a mutant: {name}")
     wanted = [
         mutant
         for mutant in mutants

@@ -94,7 +94,7 @@ def report(habits: Habits, solves: int, known: set[Turns]) -> None:
         f"{habits.name}: {len(found)} pairs in {len(done)} solves, "
         f"{sum(usual) / len(found):.1%} by sequences in use "
         f"({sum(plain) / len(plain):.1%} of the plain ones), "
-        f"{sum(behind) / len(found):.1%} plain ones by one behind three turns or more; "
+        f"{sum(behind) / len(found):.1%} plain ones that end with one; "
         f"{sum(lengths) / len(lengths):.2f} turns a pair; "
         f"{sum(m.is_rotation for m in moves) / len(done):.1f} rotations a solve; "
         f"{sum(one.seconds for one in done) / len(done):.1f} s a solve"

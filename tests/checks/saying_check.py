@@ -163,7 +163,7 @@ def main() -> int:
         print(f"      silenced by rules: {rules}")
         if level == LEVEL_NAMES[0]:
             misses = seen.misses
-    print(f"misses: {', '.join(misses)}" if misses else "all as it should be")
+    print(f"misses: {', '.join(misses)}" if misses else "all targets met")
     return 1 if misses else 0
 
 

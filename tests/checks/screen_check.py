@@ -111,7 +111,7 @@ def main() -> None:
     print(
         f"{len(runs)} runs at speeds {asked.slowest:g} to {asked.fastest:g}, "
         f"{sum(one.frames for one in runs):,} writes to the terminal: "
-        f"{wrong} went wrong, a hint was drawn in {hinted}"
+        f"{wrong} failed, a hint was drawn in {hinted}"
     )
     sys.exit(1 if wrong else 0)
 

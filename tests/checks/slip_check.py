@@ -153,7 +153,7 @@ def main() -> None:
     parser.add_argument("--cubes", type=int, default=200)
     parser.add_argument("--first", type=int, default=0, metavar="SEED")
     parser.add_argument("--verbose", action="store_true", help="every cube that is not exact")
-    parser.add_argument("--led", type=int, default=0, metavar="N", help="so many are led live")
+    parser.add_argument("--led", type=int, default=0, metavar="N", help="number of cubes led live")
     arguments = parser.parse_args()
     seeds = range(arguments.first, arguments.first + arguments.cubes)
     counts: dict[str, Counter[str]] = {"clean": Counter(), "with slips": Counter()}
@@ -177,7 +177,7 @@ def main() -> None:
     for title, count in counts.items():
         print(f"{title}: " + ", ".join(f"{n} {verdict}" for verdict, n in count.most_common()))
         print(f"  without: {', '.join(f'{part} {n}' for part, n in lacks[title].most_common())}")
-    print(f"{kept} of the {learned} that were learned from a clean recording, also with slips")
+    print(f"{kept} of the {learned} learned from a clean recording were also learned with slips")
     with ProcessPoolExecutor() as workers:
         live: Counter[str] = Counter()
         for seed, one, asked in workers.map(

@@ -216,7 +216,7 @@ def main() -> None:
             print(f"  {name:<38} {mean:6.3f} s {turns:6.2f} turns   {difference}")
         if given[looking]:
             print(
-                f"  where a piece waits behind the cross ({len(given[looking])} positions), "
+                f"  where the cross solves one piece of a slot ({len(given[looking])} positions), "
                 f"keyholes: {interval(given[looking], draws)}"
             )
 

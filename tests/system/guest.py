@@ -120,9 +120,9 @@ async def followed(solver: VirtualSolver, done: VirtualSession) -> None:
     reported = [one["turn"] for one in told if one["event"] == "turn"]
     check(reported == [turn_name(v.turn) for v in done.turns], f"all {len(reported)} turns, once")
     links = [one["up"] for one in told if one["event"] == "link"]
-    check(links == [False, True], "the loss was told, and the return")
-    check(any(one["event"] == "device" for one in told), "the cube says what it is")
-    check(any(one["event"] == "battery" for one in told), "and its charge")
+    check(links == [False, True], "the loss and the return were reported")
+    check(any(one["event"] == "device" for one in told), "the cube reports its device information")
+    check(any(one["event"] == "battery" for one in told), "and its battery")
     solve = next(one for one in told if one["event"] == "solve")
     check(solve["solved"] and not solve["gap"], f"solved in {solve['seconds']} s, nothing lost")
     check(len(solve["stages"]) == 8, "eight stages")

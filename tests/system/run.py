@@ -32,7 +32,7 @@ def main() -> int:
         print(f"system test: needs apt-get install {' '.join(missing)}")
         return 2
     if os.geteuid() != 0:
-        print("system test: has to be run as root, for making the image and for its shared folder")
+        print("system test: needs root, for the image and the shared folder")
         return 2
     began = time.monotonic()
     machine = image()
