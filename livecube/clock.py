@@ -164,7 +164,7 @@ class CubeClock:
                 case GapReport():
                     result.append(Gap(self._t, report.lost))
                 case AttitudeReport() | BatteryReport() | BadPacket():
-                    pass  # noise: it is no rotation, and a log cannot hold it
+                    pass  # noise: it is not a rotation, and a log cannot hold it
         return result
 
     def _time(self, cube_ms: int | None, host_s: float) -> float:

@@ -219,7 +219,7 @@ def test_the_schema_is_one_and_the_usual_prices_follow_it() -> None:
         ('"R* F*", extra = 0.16', '"R* F*", extra = 0.16, only = 1', "only = 1 must be true"),
         ('"UFR", ', '"UFR", "UFR", ', "in_sight: UFR is listed twice"),
         ('"UFR", ', "", "UFR must be in one of the three lists"),
-        ('"UFR", ', '"URF", ', "'URF' is no place; they are UFR"),
+        ('"UFR", ', '"URF", ', "'URF' is not a place; they are UFR"),
         ("keyhole-flip", "keyhole-flop", "'keyhole-flop' is unknown; the techniques are"),
         ("U = [0.10, 0.145, 0.10]", "U = [0.001, 0.145, 0.10]", "U after"),
         ("behind = [", "before = [", "[hands]: 'before' is unknown; the entries are behind"),

@@ -223,7 +223,7 @@ def test_turn_names() -> None:
     for wrong in ("", "r", "R3", "R2'", "M", " R", "Rw"):
         with pytest.raises(ValueError, match="is not a turn"):
             parse_turn(wrong)
-    with pytest.raises(ValueError, match="no turn"):
+    with pytest.raises(ValueError, match="not a turn"):
         make_turn(2, 4)
 
 

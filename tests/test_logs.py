@@ -258,7 +258,7 @@ def test_no_file_is_overwritten(path: Path) -> None:
 @pytest.mark.parametrize("quaternion", [(0.0,) * 4, (float("nan"), 1.0, 0.0, 0.0), (1e9,) * 4])
 def test_a_quaternion_that_no_reader_takes_was_written(quaternion: tuple[float, ...]) -> None:
     w, x, y, z = quaternion
-    with pytest.raises(ValueError, match="is no rotation"):
+    with pytest.raises(ValueError, match="is not a rotation"):
         event_line(Attitude(1.0, (w, x, y, z)))
     clock = CubeClock(None)
     reports: list[Report] = [

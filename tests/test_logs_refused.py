@@ -54,10 +54,10 @@ def test_files_that_are_no_logs(path: Path) -> None:
 @pytest.mark.parametrize(
     ("line", "says"),
     [
-        ("{}", "this is no livecube log"),
+        ("{}", "this is not a livecube log"),
         ("[]", "one JSON object"),
         ("", "not JSON"),
-        ("\ufeff{}", "this is no livecube log"),
+        ("\ufeff{}", "this is not a livecube log"),
         ("\ufeff\ufeff{}", "not JSON"),
         ('{"livecube_log": 2}', "version 2"),
         ('{"livecube_log": true}', "version True"),

@@ -62,7 +62,7 @@ def begun_kept(history: History, number: int) -> Begun:
     log = history.folder / history.solve(number).log
     solves = begun_solves(log)
     if not solves:
-        raise UsageError(f"the log of solve {number}, {log}, holds no solve any more")
+        raise UsageError(f"the log of solve {number}, {log}, no longer holds a solve")
     return solves[-1]
 
 

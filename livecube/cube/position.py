@@ -246,7 +246,7 @@ def summed_quarters(turns: Sequence[int]) -> list[tuple[int, int]]:
 def make_turn(face: int, quarters: int) -> int:
     """The turn of ``face`` by ``quarters`` clockwise, which must not be a multiple of 4."""
     if quarters % 4 == 0:
-        raise ValueError("a turn by a multiple of four quarters is no turn")
+        raise ValueError("a multiple of four quarters is not a turn")
     return 3 * face + quarters % 4 - 1
 
 

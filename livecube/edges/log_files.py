@@ -229,7 +229,7 @@ def _mend(path: Path) -> bool:
             except ValueError as error:
                 raise LogError(str(path), 1, str(error)) from None
         elif not (first.startswith(_BEGIN) or _BEGIN.startswith(first)):
-            raise LogError(str(path), 1, "this is no livecube log; choose another name")
+            raise LogError(str(path), 1, "this is not a livecube log; choose another name")
         end = _end_of_lines(file)
         tail = file.read()
         if tail and _is_whole(tail):

@@ -144,7 +144,7 @@ _TEXTS: Final[dict[RadioTrouble, tuple[str, str]]] = {
     "switched off": ("Bluetooth is switched off", "switch it on"),
     "no permission": ("the system does not let livecube use Bluetooth", "allow it"),
     "not found": (
-        "{cube} is not there any more",
+        "{cube} is no longer there",
         "turn a face to wake it, bring it near, and try again",
     ),
     "no answer": (

@@ -182,7 +182,7 @@ def _places(value: object, where: str) -> dict[str, str]:
         for place in listed:
             if not isinstance(place, str) or place not in PLACES:
                 raise UsageError(
-                    f"{where} {name}: {place!r} is no place; they are {', '.join(PLACES)}"
+                    f"{where} {name}: {place!r} is not a place; they are {', '.join(PLACES)}"
                 )
             if place in result:
                 raise UsageError(f"{where} {name}: {place} is listed twice")

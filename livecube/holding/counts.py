@@ -265,7 +265,7 @@ def _dense(row: object, entry: str, names: dict[str, int], length: int) -> Array
         raise _wrong(entry, "must be a table of counts")
     for name, count in row.items():
         if name not in names:
-            raise _wrong(entry, f"{name!r} is no move that is counted there")
+            raise _wrong(entry, f"{name!r} is not a counted move")
         good = isinstance(count, int | float) and not isinstance(count, bool)
         if not (good and 0 <= count < float("inf")):
             raise _wrong(entry, f"{name!r} must be counted from 0 on, not {count!r}")

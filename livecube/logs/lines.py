@@ -157,7 +157,7 @@ def event_line(event: CubeEvent) -> str:
 def _written_quaternion(quaternion: tuple[float, float, float, float]) -> list[float]:
     """With four decimals; a very small quaternion is scaled first, so that it does not become 0."""
     if not is_attitude(quaternion):
-        raise ValueError(f"{quaternion} is no rotation: four numbers, not all of them 0")
+        raise ValueError(f"{quaternion} is not a rotation: four numbers, not all of them 0")
     length = max(map(abs, quaternion))
     return [round(part / length if length < 0.1 else part, 4) for part in quaternion]
 
@@ -181,7 +181,7 @@ def parse_header(text: str) -> Header:
     """
     line = _object(text)
     if "livecube_log" not in line:
-        raise ValueError('this is no livecube log: line 1 must hold "livecube_log": 1')
+        raise ValueError('this is not a livecube log: line 1 must hold "livecube_log": 1')
     version = line["livecube_log"]
     if version != VERSION or isinstance(version, bool):
         raise ValueError(

@@ -120,7 +120,7 @@ def parse_time(text: str) -> int:
     """
     match = _TIME.fullmatch(text)
     if match is None or (match[1] and int(match[2]) > 59):
-        raise UsageError(f"{text!r} is no time; write 12.67, 1:02.03 or 10:05")
+        raise UsageError(f"{text!r} is not a time; write 12.67, 1:02.03 or 10:05")
     return 60_000 * int(match[1] or 0) + 1000 * int(match[2]) + int((match[3] or "").ljust(3, "0"))
 
 
@@ -157,7 +157,7 @@ def parse_penalties(text: str) -> tuple[Penalty, ...]:
             return (Penalty("+2"), Penalty("+2"))
         case "DNF":
             return (Penalty("DNF"),)
-    raise UsageError(f"{text!r} is no penalty; one of none, +2, +4, DNF")
+    raise UsageError(f"{text!r} is not a penalty; one of none, +2, +4, DNF")
 
 
 def penalties_text(penalties: tuple[Penalty, ...]) -> str:
