@@ -101,14 +101,14 @@ def arrived_line(desks: Desks, arrived: Arrived, now: str) -> str | None:
     It begins with the time of day of the event, which may be long ago: messages may have waited for
     a broker. ``now``: the present time, ``21:04:11``, for messages without their own.
     """
-    told = _told(desks.desks[arrived.desk], arrived)
+    told = _line_of(desks.desks[arrived.desk], arrived)
     if told is None:
         return None
     name = desks.desks[arrived.desk].name
     return f"{_time(arrived.body.get('at')) or now}  {name}: {told}"
 
 
-def _told(desk: DeskNow, arrived: Arrived) -> str | None:
+def _line_of(desk: DeskNow, arrived: Arrived) -> str | None:
     body = arrived.body
     match arrived.name:
         case topics.STAGE if desk.stages:

@@ -205,11 +205,11 @@ def _stage(name: str) -> str:
 
 def drill_json(news: DrillNews) -> dict[str, Any]:
     """The JSON object of the news."""
-    name, rest = _told(news)
+    name, rest = _event(news)
     return {"event": name, "t": round(news.t, 6), **rest}
 
 
-def _told(news: DrillNews) -> tuple[str, dict[str, Any]]:
+def _event(news: DrillNews) -> tuple[str, dict[str, Any]]:
     match news:
         case DrillReady():
             facelets = _facelets(news.position)

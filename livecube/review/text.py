@@ -61,10 +61,10 @@ def _stages(review: Review, width: int | None) -> Iterator[str]:
 
 def costs_told(review: Review) -> tuple[str, ...]:
     """The costliest findings, one sentence each, the costliest first."""
-    return tuple(map(_told, review.findings[:_SENTENCES]))
+    return tuple(map(_with_cost, review.findings[:_SENTENCES]))
 
 
-def _told(finding: Finding) -> str:
+def _with_cost(finding: Finding) -> str:
     """The sentence of a finding, its cost if the sentence lacks it, and *measured* or not."""
     cost = f"{finding.cost_s:.2f} s"
     kind = finding.kind if cost in finding.sentence else f"{cost}, {finding.kind}"
