@@ -22,6 +22,7 @@ NO_COMMANDS: Final = ("beside", "every_command", "mutant_tests", "mutants", "usu
 """Files of the folder that are not checks."""
 CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "advice_check": ("--positions", "4"),
+    "code_check": ("--positions", "20"),
     "compare_fastest": ("--positions", "1", "--techniques", "plain", "--plans", "1", "--seed", "6"),
     "count_check": ("--fewer", "2"),
     "dashboard_chaos": ("--solves", "8", "--faults", "3"),

@@ -38,6 +38,7 @@ _MODULES: Final = {
     "replay": "replay",
     "review": "review",
     "again": "again",
+    "bring": "again",
     "drill": "drill",
     "write": "write",
     "adapt": "adapt",

@@ -1,42 +1,114 @@
-"""``livecube again``: a missed moment back on the cube, to try the better way."""
+"""``livecube again`` and ``bring``: a moment or a handed-on position on the cube, to be tried."""
 
 from __future__ import annotations
 
+import functools
+from dataclasses import dataclass
 from itertools import repeat
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
 from livecube.cli.cubes import by_radio, check_source, typed_source
 from livecube.cli.options import (
     a_number,
+    advisor_with_progress,
     cube_options,
+    front_option,
     hands_option,
+    holding_option,
     holdings_with_progress,
     level_option,
+    up_option,
 )
 from livecube.cli.review import kept_solve, reviewed, solves_of
 from livecube.cli.scramble import scrambler_with_progress
 from livecube.cli.whose import own_for, own_of_solve
 from livecube.composition.again import TrierSource, TryPart
 from livecube.composition.run import Output, Run
+from livecube.cube.holding import COLOURS, parse_colour
 from livecube.edges.sinks import Board
-from livecube.review.again_screen import AgainScreen
+from livecube.review.again_screen import AgainScreen, BringScreen
 from livecube.review.again_text import moment_sentence
-from livecube.review.moment import missed_moment
+from livecube.review.moment import brought, missed_moment
 from livecube.review.trying import Trying
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from livecube.composition.choosing import Wanted
     from livecube.composition.sources import Source
     from livecube.hands.automaton import Automaton
     from livecube.review.moment import Moment
+    from livecube.review.trying import Place
 
-__all__ = ["again"]
+__all__ = ["again", "bring"]
 
 _SIMULATED_TRIES: Final = 2
 """Tries of a virtual solver, which learns nothing from more."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Tries:
+    """On which cube a position is tried, and how often."""
+
+    tries: int | None
+    simulated: bool
+    typed: bool
+    wanted: Wanted
+    seed: int
+    speed: float
+    as_json: bool
+
+    def run(self, place: Place, screen: AgainScreen) -> None:
+        part = TryPart(
+            lambda scrambler: Trying(repeat(place), scrambler.short),
+            self.tries or (_SIMULATED_TRIES if self.simulated else None),
+            lambda: scrambler_with_progress(None),
+        )
+        source: Source
+        if self.simulated:
+            source = TrierSource(self.tries or _SIMULATED_TRIES, self.seed, self.speed)
+        elif self.typed:
+            source = typed_source(lambda: part.holding, None)
+        else:
+            source = by_radio(self.wanted, self.as_json, False)
+        Run(source, Output(Board(screen), as_json=self.as_json)).go(part)
+
+
+_NAMES: Final = ("tries", "simulated", "typed", "seed", "speed", "as_json")
+_OPTIONS: Final = (
+    click.option("--tries", type=click.IntRange(1, 1000), help="End after this many tries."),
+    click.option("--simulated", is_flag=True, help="A virtual solver tries, without hardware."),
+    click.option("--typed", is_flag=True, help="Type the turns on the keyboard."),
+    cube_options,
+    click.option("--seed", default=0, type=click.IntRange(0), help="Seed of a virtual solver."),
+    click.option(
+        "--speed",
+        default=1.0,
+        type=click.FloatRange(0.1, 1000),
+        callback=a_number,
+        help="Speed of a virtual solver.",
+    ),
+    level_option,
+    hands_option,
+    click.option("--json", "as_json", is_flag=True, help="One JSON object a line."),
+)
+
+
+def _trying_options(command: Callable[..., None]) -> Callable[..., None]:
+    """The options of both commands; those about the cube come together as ``on``."""
+
+    @functools.wraps(command)
+    def gathered(wanted: Wanted, **options: Any) -> None:
+        on = _Tries(**{name: options.pop(name) for name in _NAMES}, wanted=wanted)
+        check_source(wanted, simulated=on.simulated, typed=on.typed)
+        command(on=on, **options)
+
+    for option in reversed(_OPTIONS):
+        gathered = option(gathered)
+    return gathered
 
 
 @click.command()
@@ -45,34 +117,14 @@ _SIMULATED_TRIES: Final = 2
 @click.option(
     "--log", type=click.Path(path_type=Path), help="NUMBER is that of a solve in this log."
 )
-@click.option("--tries", type=click.IntRange(1, 1000), help="End after this many tries.")
-@click.option("--simulated", is_flag=True, help="A virtual solver tries, without hardware.")
-@click.option("--typed", is_flag=True, help="Type the turns on the keyboard.")
-@cube_options
-@click.option("--seed", default=0, type=click.IntRange(0), help="Seed of a virtual solver.")
-@click.option(
-    "--speed",
-    default=1.0,
-    type=click.FloatRange(0.1, 1000),
-    callback=a_number,
-    help="Speed of a virtual solver.",
-)
-@level_option
-@hands_option
-@click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
+@_trying_options
 def again(
     number: int,
     pair: int | None,
     log: Path | None,
-    tries: int | None,
-    simulated: bool,
-    typed: bool,
-    wanted: Wanted,
-    seed: int,
-    speed: float,
+    on: _Tries,
     level: str | None,
     hands: Automaton | None,
-    as_json: bool,
 ) -> None:
     """Bring a missed moment of solve NUMBER back onto your cube, and try the better way.
 
@@ -81,22 +133,47 @@ def again(
     first turn starts the time, which ends when the pair is solved. To begin again, turn back to
     the position of the moment.
     """
-    check_source(wanted, simulated=simulated, typed=typed)
     moment, title = _moment(number, pair, log, level, hands)
-    part = TryPart(
-        lambda scrambler: Trying(repeat(moment), scrambler.short),
-        tries or (_SIMULATED_TRIES if simulated else None),
-        lambda: scrambler_with_progress(None),
-    )
-    source: Source
-    if simulated:
-        source = TrierSource(tries or _SIMULATED_TRIES, seed, speed)
-    elif typed:
-        source = typed_source(lambda: part.holding, None)
-    else:
-        source = by_radio(wanted, as_json, False)
-    board = Board(AgainScreen(moment_sentence(moment, title)))
-    Run(source, Output(board, as_json=as_json)).go(part)
+    on.run(moment, AgainScreen(moment_sentence(moment, title)))
+
+
+@click.command()
+@click.argument("position")
+@click.option(
+    "--cross",
+    type=click.Choice(COLOURS),
+    help="Cross colour; left out: the whole cross with the most slots solved but one still free.",
+)
+@up_option
+@front_option
+@_trying_options
+def bring(
+    position: str,
+    cross: str | None,
+    up: str | None,
+    front: str | None,
+    on: _Tries,
+    level: str | None,
+    hands: Automaton | None,
+) -> None:
+    """Bring POSITION, which somebody hands on, onto your cube, and do a pair your own way.
+
+    POSITION is a code, as hints and reports show it, 54 facelets, or turns made on a solved cube
+    with white up and green in front. A few turns lead there. The first turn starts the time,
+    which ends when a pair is solved. Then you see what you did beside the quickest way of each
+    technique.
+    """
+    from livecube.advice.advisor import likely_cross
+    from livecube.cube.code import parse_position, position_code
+
+    asked, told = parse_position(position)
+    holding = holding_option(up, front) or told
+    face = parse_colour(cross) if cross else likely_cross(asked)
+    own = own_for(None)
+    advisor = advisor_with_progress(own.level(level), own.hands(hands))
+    place = brought(advisor, asked, face, holding)
+    title = f"position {position_code(asked, holding)}, {COLOURS[face]} cross"
+    on.run(place, BringScreen(title))
 
 
 def _moment(

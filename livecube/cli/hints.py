@@ -31,7 +31,7 @@ _ROWS = 12
 
 
 @click.command()
-@click.argument("moves")
+@click.argument("position")
 @click.option(
     "--cross",
     type=click.Choice(COLOURS),
@@ -51,7 +51,7 @@ _ROWS = 12
 @click.option("--all", "show_all", is_flag=True, help=f"Show all rows, not only {_ROWS}.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table.")
 def hints(
-    moves: str,
+    position: str,
     cross: str | None,
     up: str | None,
     front: str | None,
@@ -61,23 +61,27 @@ def hints(
     show_all: bool,
     as_json: bool,
 ) -> None:
-    """Say what is possible after MOVES, made on a solved cube with white up and green in front."""
-    from livecube.advice.advisor import likely_cross
-    from livecube.cube.notation import parse_turns
-    from livecube.cube.position import SOLVED, apply_turns
+    """Say what is possible in POSITION.
 
-    position = apply_turns(SOLVED, parse_turns(moves))
-    holding = holding_option(up, front)
-    face = parse_colour(cross) if cross else likely_cross(position)
+    POSITION is given by turns, made on a solved cube with white up and green in front, by its
+    code, or by 54 facelets.
+    """
+    from livecube.advice.advisor import likely_cross
+    from livecube.cube.code import parse_position, position_code
+
+    asked, told = parse_position(position)
+    holding = holding_option(up, front) or told
+    face = parse_colour(cross) if cross else likely_cross(asked)
     advisor = advisor_with_progress(LEVEL_NAMES[-1] if level == "all" else level, hands)
     start = time.perf_counter()
-    advice = advisor.advise(position, face, holding, looking=not no_looking)
+    advice = advisor.advise(asked, face, holding, looking=not no_looking)
     advice_ms = (time.perf_counter() - start) * 1000
     if as_json:
         click.echo(json.dumps(advice.as_json(advice_ms)))
         return
     console = Console(highlight=False, markup=False)
     console.print(_summary(advice.cross, advice.offset, advice.solved_slots))
+    console.print(f"code {position_code(asked, holding)}")
     if not advice.opportunities:
         return
     shown = advice.opportunities if show_all else advice.opportunities[:_ROWS]

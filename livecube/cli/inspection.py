@@ -50,12 +50,14 @@ def inspect(
     show_all: bool,
     as_json: bool,
 ) -> None:
-    """Say how a solve can begin after SCRAMBLE, made with white up and green in front."""
-    from livecube.advice.inspection import inspect_cross
-    from livecube.cube.notation import parse_turns
-    from livecube.cube.position import SOLVED, apply_turns
+    """Say how a solve can begin after SCRAMBLE, made with white up and green in front.
 
-    position = apply_turns(SOLVED, parse_turns(scramble))
+    SCRAMBLE may also be the code of a position, or its 54 facelets.
+    """
+    from livecube.advice.inspection import inspect_cross
+    from livecube.cube.code import parse_position
+
+    position, _ = parse_position(scramble)
     advisor = advisor_with_progress(level, hands)
     start = time.perf_counter()
     inspections = [

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 __all__ = [
     "check_position",
     "facelets_text",
+    "is_odd",
     "moves_text",
     "parse_facelets",
     "parse_moves",
@@ -245,7 +246,7 @@ def check_position(position: Array) -> None:
             "an edge is flipped: no turns lead here; take one edge out and put it back flipped",
         )
     places = PIECE_AT[position]
-    if _odd(places[: len(CORNERS)].tolist()) != _odd((places[len(CORNERS) :] - 8).tolist()):
+    if is_odd(places[: len(CORNERS)].tolist()) != is_odd((places[len(CORNERS) :] - 8).tolist()):
         raise PositionError(
             "swapped pieces",
             "two pieces are swapped: no turns lead here; take the cube apart and put it "
@@ -253,7 +254,7 @@ def check_position(position: Array) -> None:
         )
 
 
-def _odd(permutation: list[int]) -> bool:
+def is_odd(permutation: list[int]) -> bool:
     """Whether a permutation of 0 … n−1 is odd."""
     cycles, seen = 0, set[int]()
     for start in permutation:

@@ -9,6 +9,7 @@ from rich.console import Group
 from rich.text import Text
 
 from livecube.advice.words import turns_counted
+from livecube.cube.holding import COLOURS
 from livecube.review.again_text import better_way, held_so, set_up_text, tried_sentence
 from livecube.review.trying import (
     ReadyToTry,
@@ -17,6 +18,7 @@ from livecube.review.trying import (
     Tried,
     TryGivenUp,
     TryTurned,
+    WayShown,
 )
 from livecube.views.live_screen import large
 from livecube.views.picture import Picture
@@ -28,10 +30,12 @@ if TYPE_CHECKING:
     from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 
     from livecube.drills.news import News
+    from livecube.review.trying import Place
 
 __all__ = [
     "BEGIN",
     "AgainScreen",
+    "BringScreen",
     "LargeText",
 ]
 
@@ -92,11 +96,14 @@ class AgainScreen:
     def _standing(self, news: ReadyToTry | TryTurned) -> tuple[RenderableType, ...]:
         """The better way and the cube's position, before and during a try."""
         return (
-            Text(better_way(news.place), "bold"),
+            Text(self._asked(news.place), "bold"),
             Text(),
             Picture(news.position),
             *(() if isinstance(news, TryTurned) else (Text(), Text(BEGIN))),
         )
+
+    def _asked(self, place: Place) -> str:
+        return better_way(place)
 
     def _turn_back(self, news: SetUpGuided) -> tuple[RenderableType, ...]:
         return (
@@ -151,6 +158,31 @@ class AgainScreen:
         for line in [*body[:room], *foot][: options.max_height]:
             yield from line
             yield Text("\n", end="")
+
+
+@dataclass(frozen=True)
+class BringScreen(AgainScreen):
+    """The screen while a position is tried that somebody hands on: the way is not shown unasked."""
+
+    command: ClassVar[str] = "bring"
+    more_keys: ClassVar[str] = "   s shows the way"
+
+    is_shown: bool = False
+
+    def changes(self, news: News) -> dict[str, Any]:
+        """The fields that this news changes."""
+        match news:
+            case SetUpAsked():
+                return {**super().changes(news), "is_shown": False}
+            case WayShown(place=place):
+                way = Text(better_way(place), "bold")
+                return {"is_shown": True, "middle": (way, *self.middle[1:])}
+        return super().changes(news)
+
+    def _asked(self, place: Place) -> str:
+        if self.is_shown:
+            return better_way(place)
+        return f"Do a pair of the {COLOURS[place.face]} cross, your own way."
 
 
 @dataclass(frozen=True, slots=True)

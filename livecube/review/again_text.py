@@ -10,7 +10,7 @@ from livecube.advice.words import turns_counted
 from livecube.cube.holding import hand_moves
 from livecube.cube.notation import facelets_text, moves_text
 from livecube.cube.position import turns_text
-from livecube.review.moment import Moment
+from livecube.review.moment import Brought, Moment
 from livecube.review.trying import (
     ReadyToTry,
     SetUpAsked,
@@ -35,6 +35,7 @@ __all__ = [
     "moment_sentence",
     "set_up_text",
     "tried_sentence",
+    "ways_sentence",
 ]
 
 
@@ -73,7 +74,8 @@ def again_line(news: TryNews) -> str | None:
         case SetUpGuided() | TryTurned():
             text = None
         case ReadyToTry():
-            text = f"set up; the first turn starts the time. {better_way(news.place)}"
+            way = "" if isinstance(news.place, Brought) else f" {better_way(news.place)}"
+            text = f"set up; the first turn starts the time.{way}"
         case Tried():
             text = tried_sentence(news)
         case WayShown():
@@ -84,18 +86,31 @@ def again_line(news: TryNews) -> str | None:
 
 
 def tried_sentence(tried: Tried) -> str:
-    """The try, compared with the advised way and with the solve."""
+    """The try, compared with the advised way and with the solve, or with the quickest ways."""
     row = tried.place.row
     verdict = "as advised" if tried.as_advised else "not what was advised"
     looked = f"after {seconds_text(tried.look_ms / 1000)} s of looking"
-    return (
+    done = (
         f"try {tried.number}: {_done(tried.techniques, tried.slots)}, "
-        f"{turns_counted(tried.turns)} in {seconds_text(tried.ms / 1000)} s, {looked} (measured): "
-        f"{verdict}; "
+        f"{turns_counted(tried.turns)} in {seconds_text(tried.ms / 1000)} s, {looked} (measured)"
+    )
+    if isinstance(tried.place, Brought):
+        return f"{done}; {ways_sentence(tried.place)}"
+    return (
+        f"{done}: {verdict}; "
         f"advised: {row.technique}, {turns_counted(row.turns)}, about {row.seconds:.2f} s "
         f"(predicted)"
         + (f"; in the solve: {_done_then(tried.place)}" if isinstance(tried.place, Moment) else "")
     )
+
+
+def ways_sentence(place: Brought) -> str:
+    """The quickest way of each technique in a position that was handed on."""
+    ways = "; ".join(
+        f"{_done((row.technique,), row.slots)} {row.seconds:.2f} + {row.looking:.2f}"
+        for row in place.ways
+    )
+    return f"the quickest ways, in seconds of turning and looking (predicted): {ways}"
 
 
 def _done_then(moment: Moment) -> str:
@@ -164,7 +179,9 @@ def again_json(news: TryNews) -> dict[str, Any]:
 
 
 def _place(place: Place) -> dict[str, Any]:
-    advised = {"advised": place.row.as_json()}
+    advised: dict[str, Any] = {"advised": place.row.as_json()}
+    if isinstance(place, Brought):
+        return {**advised, "ways": [row.as_json() for row in place.ways]}
     if not isinstance(place, Moment):
         return advised
     return {

@@ -1,20 +1,24 @@
-"""A missed moment: the position, the moves that were made, and a better way."""
+"""Moments to try: one that was missed in a solve, or a position that somebody hands on."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from livecube.cube.holding import parse_colour
+from livecube.cube.holding import COLOURS, parse_colour
 from livecube.cube.position import TURN_BYTES, htm
 from livecube.errors import UsageError
 from livecube.review.making import pairs_on, splits_of, stage_span
 from livecube.review.trying import Place
 
 if TYPE_CHECKING:
+    from livecube.advice.advisor import Advisor
+    from livecube.advice.rows import Opportunity
+    from livecube.cube.geometry import Array
+    from livecube.cube.holding import Holding
     from livecube.review.reviewed import Alternative, Review
 
-__all__ = ["Moment", "missed_moment"]
+__all__ = ["Brought", "Moment", "brought", "missed_moment"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,3 +81,32 @@ def _moment(review: Review, start: bytes, number: int, pair: int, way: Alternati
         turns=htm(of.part.turns[at:end]),
         seconds=of.part.times[end - 1] - of.part.times[at],
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Brought(Place):
+    """A position that somebody hands on; ``row`` is the way that the plan begins with."""
+
+    ways: tuple[Opportunity, ...]
+    """The quickest way of each technique, looking included, quickest first."""
+
+
+def brought(
+    advisor: Advisor, position: Array, face: int, holding: Holding | None = None
+) -> Brought:
+    """A position (shape (20,)) to be tried, and what could be done there for a cross.
+
+    Raises :class:`~livecube.errors.UsageError` if no pair can be done there.
+    """
+    advice = advisor.advise(position, face, holding, shortest=False, above_level=False)
+    quickest: dict[str, Opportunity] = {}
+    for row in sorted(advice.opportunities, key=lambda row: row.total):
+        if row.slots:
+            quickest.setdefault(row.technique, row)
+    if not quickest:
+        raise UsageError(
+            f"there is no pair to do in this position for the {COLOURS[face]} cross; "
+            "name another --cross, or take --level bold"
+        )
+    first = next(row for row in advice.opportunities if row.slots)
+    return Brought(bytes(position.tolist()), face, first, tuple(quickest.values()))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from livecube.advice.words import turns_counted
+from livecube.cube.code import position_code
 from livecube.cube.notation import moves_text
 from livecube.review.text import costs_told
 from livecube.timing.results import result_text, seconds_text
@@ -127,10 +128,14 @@ def _stage_row(stage: KeptStage) -> tuple[str, str, str, str, str, str]:
 def _positions(positions: Sequence[tuple[str, Array]]) -> str:
     if not positions:
         return paragraph(_NO_LOG)
-    legend = "Unfolded, white up and green in front; letters are the initials of the colours."
+    legend = (
+        "Unfolded, white up and green in front; letters are the initials of the colours. "
+        "livecube bring CODE brings a position onto your cube."
+    )
     drawn = "".join(
         f"<figure>{position_svg(position, title)}"
-        f"<figcaption>{paragraph(title)}</figcaption></figure>\n"
+        f"<figcaption>{paragraph(title)}{paragraph(position_code(position), turns=True)}"
+        "</figcaption></figure>\n"
         for title, position in positions
     )
     return f'{paragraph(legend, quiet=True)}<div class="positions">{drawn}</div>\n'

@@ -46,6 +46,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "replay": (LOG, "--no-hints"),
     "review": (LOG, "--solve", "1"),
     "again": ("1",),
+    "bring": ("R U' R'", *QUICKLY[:-2], "--tries", "1"),
     "drill beat": (*QUICKLY,),
     "drill due": (*QUICKLY,),
     "drill fingers": (*QUICKLY, "--rounds", "1"),
