@@ -206,6 +206,7 @@ def test_a_turn_that_was_worked_out_or_lost_marks_the_stages_that_it_may_have_ch
         ([(0, 0), (0b01, 0b10), (0b11, 0b11)], (0, 1), "pseudo-pair"),
         ([(0, 0), (0b01, 0b10), (0b11, 0b11)], (1, 0), "pseudo-pair"),
         ([(0, 0), (0b01, 0b01), (0b11, 0b11)], (0, 1), "multislot"),
+        ([(0, 0), (0b10, 0b01), (0b11, 0b01), (0b11, 0b11)], (0, 1), "multislot"),
         ([(0, 0), (0b01, 0b00), (0b11, 0b11)], (0, 1), "multislot"),
         ([(0, 0), (0b001, 0b010), (0b111, 0b111)], (0, 1, 2), "multislot"),
         ([(0, 0), (0b01, 0), (0b01, 0b01)], (0,), "keyhole-edge"),

@@ -38,8 +38,9 @@ __all__ = [
 # to offset at every later line where the cross is whole, up to the line where the pair is
 # done. c = e: plain (made-pair if the two were joined when the stage began). e before c:
 # keyhole-corner. c before e: keyhole-edge, or keyhole-flip if that edge stood flipped in its
-# own slot during the stage. Pairs done on the cross's line are an x-cross; two pairs done on
-# one line a pseudo-pair, if corner and edge came to them crosswise, or else a multislot.
+# own slot during the stage. Pairs done on the cross's line are an x-cross. Two pairs done on one
+# line are a pseudo-pair if just before them one slot had only its corner and the other only its
+# edge, or else a multislot.
 
 
 def pair_technique(
@@ -83,10 +84,15 @@ def _since(rows: Sequence[Row], slot: int, what: str) -> int:
 
 
 def _crosswise(rows: Sequence[Row], slots: Sequence[int]) -> bool:
+    """Whether, before both slots were filled, one had only its corner and one only its edge."""
     if len(slots) != 2:
         return False
-    i, j = (_since(rows, slot, "corners") - _since(rows, slot, "edges") for slot in slots)
-    return (i < 0 < j) or (j < 0 < i)
+    filled = max(_since(rows, slot, what) for slot in slots for what in ("corners", "edges"))
+    before = next((row for row in reversed(rows) if row.line < filled), None)
+    if before is None:
+        return False
+    corners, edges = ([one >> slot & 1 for slot in slots] for one in (before.corners, before.edges))
+    return corners != edges and sum(corners) == sum(edges) == 1
 
 
 def joined(frame: CrossFrame, position: bytes, slot: int) -> bool:
