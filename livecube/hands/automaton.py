@@ -10,6 +10,7 @@ of holding costs ``rotation_ms`` and leads to *rotated*; each sequence begins in
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import reduce
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
@@ -263,21 +264,26 @@ def _rotations(
 
     Of equal sums the one with fewer rotations, then the first by its text.
     """
-    best: list[list[_RotationWay]] = []
-    for start in HOLDINGS:
-        ways: dict[Holding, _RotationWay] = {start: (0, ())}
-        known: dict[Holding, _RotationWay] = {}
-        while known != ways:
-            known = dict(ways)
-            for holding, (ms, moves) in known.items():
-                for move in _ROTATIONS:
-                    way = ms + features.rotation[move.symbol][move.quarters - 1], (*moves, move)
-                    to = holding.after(move)
-                    if to not in ways or _rank(way) < _rank(ways[to]):
-                        ways[to] = way
-        best.append([ways[holding] for holding in HOLDINGS])
-    costs = np.array([[ms for ms, _ in row] for row in best], dtype=np.int32)
-    return costs, tuple(tuple(moves for _, moves in row) for row in best)
+    ways: dict[Holding, _RotationWay] = {HOLDINGS[0]: (0, ())}
+    known: dict[Holding, _RotationWay] = {}
+    while known != ways:
+        known = dict(ways)
+        for holding, (ms, moves) in known.items():
+            for move in _ROTATIONS:
+                way = ms + features.rotation[move.symbol][move.quarters - 1], (*moves, move)
+                to = holding.after(move)
+                if to not in ways or _rank(way) < _rank(ways[to]):
+                    ways[to] = way
+    # The same rotations turn the cube in the same way, however it was held before.
+    best = [
+        {_HOLDING_NUMBER[_after_all(start, w[1])]: w for w in ways.values()} for start in HOLDINGS
+    ]
+    costs = np.array([[row[to][0] for to in range(24)] for row in best], dtype=np.int32)
+    return costs, tuple(tuple(row[to][1] for to in range(24)) for row in best)
+
+
+def _after_all(holding: Holding, moves: Iterable[Move]) -> Holding:
+    return reduce(lambda held, move: held.after(move), moves, holding)
 
 
 _RotationWay: TypeAlias = tuple[int, tuple[Move, ...]]
