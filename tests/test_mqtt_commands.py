@@ -14,7 +14,7 @@ import jsonschema
 import pytest
 from broker import MISSING, Broker, free_port
 from command import started
-from test_formats import command_validator
+from test_formats import kind_validator
 
 from livecube.dashboard.broker import password
 from livecube.edges.configuration import example, read_configuration
@@ -85,7 +85,7 @@ def test_a_configured_dashboard_is_published_to_and_the_password_is_nowhere(
     listening.wait(20)
     listening.stdout.close()
     for one in heard:
-        command_validator("listen").validate(one)
+        kind_validator("commands", "listen").validate(one)
     latest = [one for one in heard if one["topic"] == "solve/latest"][-1]
     assert latest["seconds"] == pytest.approx(solve["seconds"], abs=1e-3)
     replay = livecube("replay", str(FIXTURES / "given-start.jsonl"), "--no-hints", "--mqtt")
