@@ -24,7 +24,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "advice_check": ("--positions", "4"),
     "code_check": ("--positions", "20"),
     "compare_fastest": ("--positions", "1", "--techniques", "plain", "--plans", "1", "--seed", "6"),
-    "count_check": ("--fewer", "2"),
+    "count_check": ("--fewer", "4"),
     "dashboard_chaos": ("--solves", "8", "--faults", "3"),
     "dashboard_day": ("--solves", "3"),
     "dashboard_load": ("--desks", "3", "--seconds", "5", "--processes", "1"),
