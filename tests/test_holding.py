@@ -44,7 +44,7 @@ if TYPE_CHECKING:
 
 WHITE_DOWN = Holding.of(5, 2)  # yellow up, green front
 PAIR, ORIENT, PERMUTE = 1, 5, 6
-TRAINED = HoldingModel.of(shipped_counts())
+TRAINED = holding_model()
 
 
 def solves(count: int = 60) -> list[VirtualSolve]:

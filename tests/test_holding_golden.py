@@ -17,11 +17,11 @@ from holding_truth import true_counts, true_part, virtual_solves
 
 from livecube.cube.holding import HOLDINGS, Holding
 from livecube.cube.notation import moves_text
-from livecube.edges.holding_file import shipped_counts
+from livecube.edges.holding_file import holding_model
 from livecube.events import HeldAs
 from livecube.holding.counts import counts_text
 from livecube.holding.follower import HoldingFollower, LiveHolding
-from livecube.holding.inference import Acquaintance, HoldingModel, adapted, evidence, read_solve
+from livecube.holding.inference import Acquaintance, adapted, evidence, read_solve
 from livecube.holding.likelihoods import likelihoods
 from livecube.holding.written import HAND_MOVES
 from livecube.stages.progress import HeldNow, SolveOver, StageDone
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from livecube.virtual.records import Kind
 
 GOLDEN: Final = Path(__file__).parent.parent / "fixtures" / "holding.golden.txt"
-MODEL: Final = HoldingModel.of(shipped_counts())
+MODEL: Final = holding_model()
 
 
 def digits(values: Iterable[float]) -> str:

@@ -2,26 +2,34 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import pytest
-from sympy.combinatorics import Permutation, PermutationGroup
-from sympy.combinatorics.generators import rubik_cube_generators
 
 from livecube.cube.geometry import FACES, HOME, PIECE_AT, TURNS, parse_piece
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, apply_turns, compose, parse_turn, stickers
+
+if TYPE_CHECKING:
+    from sympy.combinatorics import Permutation
+
+# SymPy is imported in functions: its import is slow, and every worker collects this file.
 
 GROUP_ORDER: Final = 43252003274489856000  # (8! · 12! / 2) (2^12 / 2) (3^8 / 3)
 
 
 def permutation(turns: str) -> Permutation:
     """The effect of a sequence on the 54 facelets."""
+    from sympy.combinatorics import Permutation
+
     return Permutation(stickers(apply_turns(SOLVED, parse_turns(turns))).tolist())
 
 
 def test_group_order() -> None:
+    from sympy.combinatorics import PermutationGroup
+    from sympy.combinatorics.generators import rubik_cube_generators
+
     group = PermutationGroup([permutation(face) for face in FACES])
     assert group.order() == GROUP_ORDER
     assert PermutationGroup(rubik_cube_generators()).order() == GROUP_ORDER
@@ -43,6 +51,8 @@ def matching(ours: list[list[int]], theirs: list[list[int]], start: int, to: int
 
 
 def test_turns_are_sympys_up_to_the_names_of_the_facelets() -> None:
+    from sympy.combinatorics.generators import rubik_cube_generators
+
     named = dict(zip("ULFRBD", rubik_cube_generators(), strict=True))  # SymPy's own order
     theirs = [named[face].array_form for face in FACES]
     ours = [TURNS[parse_turn(face)].tolist() for face in FACES]
@@ -71,5 +81,7 @@ def test_element_orders(turns: str, order: int) -> None:
 
 
 def test_half_turns_generate_the_squares_group() -> None:
+    from sympy.combinatorics import PermutationGroup
+
     # 663552: SymPy's own tests of PermutationGroup (squares of rubik_cube_generators()).
     assert PermutationGroup([permutation(face + "2") for face in FACES]).order() == 663552

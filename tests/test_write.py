@@ -18,12 +18,12 @@ from livecube.composition.assembly import load_holdings
 from livecube.cube.holding import SCRAMBLE_HOLDING, Holding, fixed_turns
 from livecube.cube.notation import parse_moves
 from livecube.cube.position import SOLVED, apply_turns
-from livecube.edges.holding_file import shipped_counts
+from livecube.edges.holding_file import holding_model
 from livecube.events import HeldAs, Turn
 from livecube.history.forgetting import forget_person
 from livecube.history.people import HABITS, People
 from livecube.history.store import History
-from livecube.holding.inference import HoldingModel, Reading, drawn_paths, read_solve
+from livecube.holding.inference import Reading, drawn_paths, read_solve
 from livecube.holding.observations import SolvePart, SolveTurns, solves_in
 from livecube.holding.written import PAUSE, write_solve
 from livecube.stages.tracker import Tracker
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
-MODEL = HoldingModel.of(shipped_counts())
+MODEL = holding_model()
 
 
 def solves_of(seed: int, **wishes: object) -> list[SolveTurns]:

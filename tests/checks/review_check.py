@@ -25,8 +25,8 @@ from livecube.composition.assembly import load_advisor, set_level  # noqa: E402 
 from livecube.composition.reviewing import chances_of  # noqa: E402
 from livecube.cube.position import SOLVED, apply_turns  # noqa: E402
 from livecube.edges.automaton_file import load_hands  # noqa: E402
-from livecube.edges.holding_file import shipped_counts  # noqa: E402
-from livecube.holding.inference import HoldingModel, read_solve  # noqa: E402
+from livecube.edges.holding_file import holding_model  # noqa: E402
+from livecube.holding.inference import read_solve  # noqa: E402
 from livecube.holding.observations import solves_in  # noqa: E402
 from livecube.holding.written import write_solve  # noqa: E402
 from livecube.review.making import review_solve  # noqa: E402
@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from livecube.review.reviewed import Review
     from livecube.virtual.records import VirtualSolve
 
-MODEL = HoldingModel.of(shipped_counts())
+MODEL = holding_model()
 
 
 @dataclass
