@@ -60,8 +60,8 @@ def test_every_key_is_there_once() -> None:
 
 
 def test_targets_of_every_key_are_those_of_the_referee() -> None:
-    # All techniques at every fifth key: none is offered where it is not possible.
-    for key in islice(keys(), 0, None, 5):
+    # All techniques at some keys: none is offered where it is not possible.
+    for key in islice(keys(), 0, None, 13):
         view = view_of(key)
         situation = Situation.of(parse_facelets(letters(view)), DOWN)
         assert situation.offset == 0

@@ -41,7 +41,7 @@ def test_the_pair_table_holds_all_states_at_their_distances(tables: Tables) -> N
 
     solved = np.array([(SOLVED_CROSS * 24 + int(SOLVED_PLACES[0])) * 24 + int(SOLVED_PLACES[4])])
     near = neighbours(neighbours(neighbours(solved).ravel()).ravel()).ravel()
-    states = np.concatenate([near, np.random.default_rng(5).integers(0, PAIR_STATES, 40_000)])
+    states = np.concatenate([near, np.random.default_rng(5).integers(0, PAIR_STATES, 10_000)])
     states = states[distance(states) < 14]  # two pieces in one place are no state
     here, there = distance(states), distance(neighbours(states))
     assert (there.min(axis=0)[here > 0] == here[here > 0] - 1).all()

@@ -79,7 +79,7 @@ def test_with_every_turn_alike_the_fastest_are_the_shortest() -> None:
     referee, compared = Referee(turns_only()), 0
     for technique in ONE_STEP:
         kind = "scrambled" if technique == "x-cross" else "inserted"
-        for place in islice(places_for(technique, "seconds", kind), 2):
+        for place in islice(places_for(technique, "seconds", kind), 1):
             for targets, answer in answers(place.turns, place.down, technique, slack=0).items():
                 if answer.length is None or answer.length > 7:
                     continue
@@ -88,14 +88,14 @@ def test_with_every_turn_alike_the_fastest_are_the_shortest() -> None:
                 assert {way.ms for way in ways} == {100 * answer.length}
                 assert {canonical(way.turns.split()) for way in ways} == answer.sequences
                 compared += 1
-    assert compared > 20
+    assert compared > 10
 
 
 @pytest.mark.parametrize("technique", [*ONE_STEP[1:-1], "keyhole-chain"])
 def test_each_way_costs_what_the_table_says_and_does_what_it_should(
     usual: Referee, technique: str
 ) -> None:
-    checked, many = 0, 1 if technique == "keyhole-chain" else 3
+    checked, many = 0, 1 if technique == "keyhole-chain" else 2
     for place in islice(places_for(technique, "prices"), many):
         view = place.view
         for targets, question in list(TECHNIQUES[technique](view).items())[:many]:
@@ -134,7 +134,7 @@ def test_a_plan_is_played_to_the_last_pair_and_is_no_worse_than_always_the_neare
     usual: Referee,
 ) -> None:
     place = next(p for p in places_for("plain", "plan") if len(p.view.free) == 2)
-    plan = best_plan(usual, place.view, looking=True, width=8)
+    plan = best_plan(usual, place.view, looking=True, width=4)
     nearest = best_plan(usual, place.view, looking=True, width=1, ways=1)
     assert plan.turning_ms + plan.looking_ms <= nearest.turning_ms + nearest.looking_ms
     view, held, before = place.view, None, None

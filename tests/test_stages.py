@@ -58,7 +58,7 @@ def test_every_boundary_of_virtual_solves_of_all_kinds_live_and_in_hindsight() -
 def test_the_cross_that_is_followed_live_does_not_flicker() -> None:
     # Without a bound, other colours' crosses took over during the last pair.
     solves = changes = 0
-    for seed in range(120):
+    for seed in range(60):
         done = session(seed, 1, on_cube=False)
         told = Tracker(position_after(done.scramble)).feed_all(done.events())
         changes += sum(isinstance(p, CrossColour) for p in told)
@@ -82,7 +82,7 @@ def test_solves_without_marks_begin_after_the_inspection() -> None:
 
 
 def test_figures_of_stages_add_up() -> None:
-    for seed in range(40):
+    for seed in range(15):
         done = session(seed, 2)
         for progress in Tracker().feed_all(done.events()):
             if not isinstance(progress, SolveOver):
