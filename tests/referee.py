@@ -202,14 +202,27 @@ def _keyhole_flip(view: View) -> Questions:
 
 
 def _keyhole_chain(view: View) -> Questions:
-    """The first part only: a keyhole with the layer left aside that keeps the solved piece of j."""
+    """The first part only: a keyhole that keeps the solved piece of j.
+
+    It leaves the cross layer aside, where it can be turned on to a door for j.
+    """
     result: Questions = {}
     for j in view.free if len(view.free) > 2 else ():
         home = [view.corner(j)] if view.corner_solved(j) else []
         home += [view.edge(j)] if view.edge_solved(j) else []
         for technique in (_keyhole_corner, _keyhole_edge, _keyhole_flip):
             for (i,), keyhole in technique(view).items():
-                aside = frozenset(a for a in keyhole.doors or () if ((view.offset or 0) + a) % 4)
+                doors = {
+                    a
+                    for other in view.free
+                    if other not in (i, j)
+                    for a in (
+                        view.door_turns(j, under=other)
+                        if view.edge_solved(j)
+                        else view.door_turns(other, under=j)
+                    )
+                }
+                aside = frozenset(a for a in keyhole.doors or () if doors - {a})
                 if i != j and home and aside:
                     result[i, j] = replace(
                         keyhole, pieces=home + keyhole.pieces, doors=aside, turned_back=False

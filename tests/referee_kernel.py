@@ -12,7 +12,7 @@ from typing import Any, Final
 
 import numpy as np
 from numba import njit
-from referee_cube import AXES, FACELETS, FACES, TURNS, clockwise, facelet
+from referee_cube import AXES, FACELETS, FACES, OPPOSITE, TURNS, clockwise, facelet
 
 __all__ = [
     "CORNER_STICKERS",
@@ -52,6 +52,7 @@ CROSS: Final = [EDGE_STICKERS.index(facelet("D" + f)) for f in "FRBL"]
 CROSS_HOME: Final = np.array(CROSS)
 TWO_EDGES: Final = np.array([(0, 1), (0, 2), (0, 3), (1, 2), (1, 3), (2, 3)])
 
+_ACROSS: Final = np.array([FACES.index(OPPOSITE[face]) for face in FACES])
 _STEP: Final = 5
 """Milliseconds; relaxed prices are rounded down to it, so that there are few buckets."""
 
@@ -247,7 +248,7 @@ def walk(  # type: ignore[no-untyped-def]
     ``rest_ms``: least price after it, not in the tables. ``out_moves`` (room, LONGEST):
     36 * holding before the move + move; ``out_info`` (room, 5): ms, number of moves, start,
     holding and state at the end. The limit falls to the least found + slack. A count of −1: there
-    was no room.
+    was no room. No turn is written as two.
     """
     pieces_e, pieces_c = edges.shape[0], corners.shape[0]
     at_x = np.zeros((LONGEST + 1, 4), dtype=np.int64)
@@ -298,6 +299,12 @@ def walk(  # type: ignore[no-untyped-def]
             t = turn[h, move]
             if not allowed[t // 3] or (depth == 0 and only_u == 1 and t // 3 == 0):
                 continue
+            if depth > 0:
+                last = turn[path[depth - 1] // 36, path[depth - 1] % 36] // 3
+                before = path[depth - 2] if depth > 1 else path[depth - 1]
+                before = turn[before // 36, before % 36] // 3
+                if last == t // 3 or (_ACROSS[last] == t // 3 and before == t // 3):
+                    continue
             to = after[h, move]
             new = depth + 1
             for i in range(pieces_c):

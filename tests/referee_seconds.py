@@ -5,8 +5,9 @@ are :mod:`referee`, the prices are the output of ``livecube hands --table --json
 (:mod:`referee_hands`), and :mod:`referee_kernel` tries all allowed sequences.
 
 It searches written moves, so each sequence of turns is found in its cheapest spelling. A door
-``D^a`` may be turned before or after a turn of U at the beginning, and in any spelling. A walk ends
-where its goal is reached, so no listed sequence goes on after its goal.
+``D^a`` may be turned before or after a turn of U at the beginning, and in any spelling. A turn is
+written as one move: ``L2 R`` never as ``L R L``, ``L2`` never as ``Rw L``. A walk ends where its
+goal is reached, so no listed sequence goes on after its goal.
 """
 
 from __future__ import annotations
@@ -54,7 +55,7 @@ _NAMES: Final = [face + amount for face in FACES for amount in ("", "2", "'")]
 _ROOM: Final = 400_000
 _STEP_MS: Final = 60
 _MOST_MS: Final = 6000
-_MOST_CHAIN_MS: Final = 2200
+_MOST_CHAIN_MS: Final = 1900
 """Slower chains are not searched."""
 _D: Final = FACES.index("D")
 _RING: Final = [FACES.index(f) for f in "FRBL"]
@@ -279,11 +280,11 @@ class Referee:
             return
         for a in question.doors:
             offset = ((view.offset or 0) + a) % 4
-            turned = View(view.turned(view.where, a), "D")
-            core = _core(turned, question.pieces, offset, question.faces, question.glued)
-            starts = self._after_door(begun, a, limit.ms)
             tail = self._tail(-offset % 4) if tails else None
-            self._walk(core, starts, tail, -offset % 4, limit, found)
+            for before, starts in self._after_door(begun, a, limit.ms).items():
+                turned = View(View.played(view.turned(view.where, a), before), "D")
+                core = _core(turned, question.pieces, offset, question.faces, question.glued)
+                self._walk(core, starts, tail, -offset % 4, limit, found)
 
     def _walk(
         self, core: _Core, starts: Any, tail: Any, back: int, limit: _Limit, found: _Found
@@ -353,34 +354,36 @@ class Referee:
         return result
 
     def _head(self, held: int, state: int, a: int, most: int) -> Any:
-        """Sorted (ms, holding, state, 1 if a turn of U was put in, coded moves) after ``D^a``.
+        """Sorted (ms, holding, state, turns of U that were put in, coded moves) after ``D^a``.
 
         All within ``most`` ms, and perhaps others.
         """
         known, rows = self._heads.get((held, state, a), (-1, []))
         if known < most:
             begun, door = {(held, state): (0, ())}, 3 * _D + a - 1
-            steps = [(self._stepped(begun, door, most), 0)]
+            steps: list[tuple[Any, tuple[str, ...]]] = [(self._stepped(begun, door, most), ())]
             for u in range(3):
                 before = self._stepped(begun, u, most)
-                steps.append((self._stepped(before, door, most), 1))
+                steps.append((self._stepped(before, door, most), (_NAMES[u],)))
             rows = sorted(
-                (ms, h, s, spent, coded)
-                for step, spent in steps
+                (ms, h, s, put_in, coded)
+                for step, put_in in steps
                 for (h, s), (ms, coded) in step.items()
             )
             self._heads[held, state, a] = (most, rows)
         return rows
 
-    def _after_door(self, begun: Any, a: int, limit: int) -> Any:
+    def _after_door(self, begun: Any, a: int, limit: int) -> dict[tuple[str, ...], list[Any]]:
+        """Where one stands after ``D^a``, by the turns of U that were put in."""
         if a == 0:
-            return [(*start, 0, ()) for start in begun]
-        return [
-            (h, s, ms + head, spent, coded)
-            for held, state, ms in begun
-            for head, h, s, spent, coded in self._head(held, state, a, limit - ms)
-            if ms + head <= limit
-        ]
+            return {(): [(*start, 0, ()) for start in begun]}
+        result: dict[tuple[str, ...], list[Any]] = {}
+        for held, state, ms in begun:
+            for head, h, s, put_in, coded in self._head(held, state, a, limit - ms):
+                if ms + head <= limit:
+                    stands = (h, s, ms + head, len(put_in), coded)
+                    result.setdefault(put_in, []).append(stands)
+        return result
 
     def _tail(self, back: int) -> Any:
         """Shape (24, states): the cheapest ``D^back`` and the rotation that ends it."""
@@ -494,7 +497,7 @@ class Referee:
                     self._ask(then, part, [(to, state, ms)], last, wholes)
                     for more, (total, moves, _) in wholes.rows.items():
                         found.add(merged([*turns, *more.split()]), total, (*coded, *moves), ())
-        return self._near(found, slack)
+        return [row for row in self._near(found, slack) if row[0] <= _MOST_CHAIN_MS]
 
     # As written
 

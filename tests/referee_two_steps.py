@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from referee import LIMITS, TECHNIQUES, Answer, Reach
@@ -44,7 +45,11 @@ def _seconds(then: View, technique: str, slots: tuple[str, ...]) -> Iterator[tup
         questions = TECHNIQUES[name](then)
         for target in (slots, slots[-1:]):
             if target in questions:
-                yield name, questions[target]
+                question = questions[target]
+                if technique == "keyhole-chain" and question.doors is not None:
+                    question = replace(question, doors=question.doors - {0})
+                if question.doors is None or question.doors:
+                    yield name, question
 
 
 def does_both(view: View, technique: str, slots: tuple[str, ...], turns: tuple[str, ...]) -> bool:

@@ -252,12 +252,22 @@ def expected(
                 found["pseudo-pair"].add(((slot, other), prefix, (None,) * 4))
     waiting = corners ^ edges
     if len(waiting) >= 2 and len(every - solved) >= 3:
-        straight = 1 << -offset % 4
         for name in ("keyhole-corner", "keyhole-edge", "keyhole-flip"):
             for (slot,), prefix, _ in set(found[name]):
                 for other in waiting - {slot}:
-                    if prefix & ~straight:
-                        found["keyhole-chain"].add(((slot, other), prefix & ~straight, (None,) * 4))
+                    doors = every - solved - {slot, other}
+                    goes_on = [
+                        a
+                        for a in range(4)
+                        if prefix >> a & 1 and any(
+                            (under((offset + a + b) % 4, other) == door)
+                            if other in edges else (under((offset + a + b) % 4, door) == other)
+                            for b in (1, 2, 3) for door in doors
+                        )
+                    ]  # fmt: skip
+                    if goes_on:
+                        its = sum(1 << a for a in goes_on)
+                        found["keyhole-chain"].add(((slot, other), its, (None,) * 4))
     return found
 
 

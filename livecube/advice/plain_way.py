@@ -164,6 +164,9 @@ def _carried_on(
             for following in technique.chances(then)
             if following.slots == chance.then_into
         ]
+        if chance.second is not None:  # the layer is turned on in between
+            turned = [task._replace(prefix=task.prefix & ~1) for task in tasks]
+            tasks = [task for task in turned if task.prefix]
         for seconds in engine.solve(then, tasks) if tasks else ():
             wholes += [first + second for second in seconds if not _merge(first, second)]
     shortest = min(map(len, wholes), default=0)

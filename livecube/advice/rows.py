@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
 
+from livecube.advice.pieces import kept
 from livecube.advice.plan import looking_before
 from livecube.advice.words import Case, apply_rules, plan_words, sentence
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import HOLDINGS, Holding
 from livecube.cube.notation import moves_text
-from livecube.cube.position import apply_turns, htm, merge, turns_text
-from livecube.search.engine import kept
+from livecube.cube.position import apply_turns, htm, in_one_order, merge, turns_text
 from livecube.search.hand_arrays import UPRIGHT, holding_in_down_frame
 from livecube.search.situation import DOWN_ROTATIONS, PLACES_AT, SLOT_SYMMETRY, Situation, turn_map
 from livecube.search.task import FASTEST_MS, MOST_WAYS
@@ -220,9 +220,10 @@ class Rows:
         return self._traits.get(chance.technique, USUAL)
 
     def _ways(self, situation: Situation, chance: Chance, starts: Sequence[int]) -> list[Written]:
-        if chance.then:
+        if chance.then and chance.second is None:
             return self._composed(situation, chance, starts)
-        return self._answers.ways(situation, [chance.task], starts)
+        parts = [chance.task] if chance.second is None else [chance.task, chance.second]
+        return self._answers.ways(situation, parts, starts)
 
     def _composed(
         self, situation: Situation, chance: Chance, starts: Sequence[int]
@@ -306,11 +307,11 @@ class Rows:
         found = composed(self._engine, situation, chances, self._by_id)
         told, known = list(rows), defaultdict[tuple[object, ...], list[int]](list)
         for number, row in enumerate(rows):
-            key = row.chance.technique, row.chance.slots, _in_one_order(row.way.turns)
+            key = row.chance.technique, row.chance.slots, in_one_order(row.way.turns)
             known[key].append(number)
         for chance, sequences in zip(chances, found, strict=True):
             for way in spelled(self._answers.hands, sequences, starts):
-                key = chance.technique, chance.slots, _in_one_order(way.turns)
+                key = chance.technique, chance.slots, in_one_order(way.turns)
                 same = known[key]
                 for number in same:
                     told[number] = told[number]._replace(shortest=True)
@@ -462,11 +463,6 @@ def _orders(turns: Sequence[int]) -> list[tuple[int, ...]]:
         orders = [(*order, *one) for order in orders for one in sorted(both)]
         at += len(group)
     return orders
-
-
-def _in_one_order(turns: Sequence[int]) -> tuple[int, ...]:
-    """Turns with neighbouring turns of opposite faces in one order."""
-    return tuple(merged.turn for merged in merge(turns))
 
 
 def held_as(number: int, face: int) -> Holding:

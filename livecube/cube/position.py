@@ -44,6 +44,7 @@ __all__ = [
     "compose",
     "from_stickers",
     "htm",
+    "in_one_order",
     "inverse",
     "inverse_turn",
     "inverse_turns",
@@ -287,6 +288,11 @@ def merge(turns: Iterable[int]) -> list[Merged]:
         quarters, first, _ = group.get(face, (0, index, index))
         group[face] = (quarters + turn % 3 + 1, first, index)
     return merged + _merged(group)
+
+
+def in_one_order(turns: Iterable[int]) -> tuple[int, ...]:
+    """The merged turns, which are equal where only opposite turns stand in another order."""
+    return tuple(merged.turn for merged in merge(turns))
 
 
 def _merged(group: dict[int, tuple[int, int, int]]) -> list[Merged]:

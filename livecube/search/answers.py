@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from livecube.cube.geometry import OPPOSITE
+from livecube.cube.position import in_one_order
 from livecube.hands.automaton import MOVES
 from livecube.search.book import (
     FIRST_ROTATION,
@@ -21,7 +20,15 @@ from livecube.search.book import (
 from livecube.search.first_cross import fastest_crosses
 from livecube.search.hand_arrays import AFTER, HOLDING_SEEN, ROTATED_BY, UPRIGHT, hand_arrays
 from livecube.search.situation import CROSS_AT, TURN_SEEN, cross_places
-from livecube.search.task import FASTEST_MS, MOST_WAYS, NEARLY_MS, Task, Written, task_rows
+from livecube.search.task import (
+    FASTEST_MS,
+    MOST_WAYS,
+    NEARLY_MS,
+    TWO_PARTS_MS,
+    Task,
+    Written,
+    task_rows,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -36,22 +43,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Answers", "book_ways", "make_book"]
 
-_D: Final = 5
 _TURN_GIVEN: Final = [np.argsort(TURN_SEEN[slot]).tolist() for slot in range(4)]
 _HOLDING_GIVEN: Final = [np.argsort(HOLDING_SEEN[slot]).tolist() for slot in range(4)]
-
-
-def _in_order(turns: tuple[int, ...]) -> tuple[int, ...]:
-    """The turns with opposite turns in a row in one order, so that equal turns compare equal.
-
-    The cross layer and the upper layer already have one order, the same in all holdings with the
-    cross down: a turn that makes way comes before the turn for which it makes way.
-    """
-    ordered = list(turns)
-    for i, (one, then) in enumerate(pairwise(turns)):
-        if one > then and one // 3 != _D and OPPOSITE[one // 3] == then // 3:
-            ordered[i : i + 2] = then, one
-    return tuple(ordered)
 
 
 _REMEMBERED: Final = 10_000
@@ -114,7 +107,8 @@ class Answers:
         Returns all ways up to ``FASTEST_MS`` slower than the best, at most ``MOST_WAYS``. ``parts``
         and ``starts`` as for :class:`~livecube.search.ways.FastestSearch`. Empty if the book does
         not have them and there is no search. ``however_dear``: also search for keyholes slower than
-        the ceiling of the book; some of these searches take long.
+        the ceiling of the book; some of these searches take long. In two parts no way is slower
+        than ``TWO_PARTS_MS``.
         """
         known = self._from_book(situation, parts, starts, however_dear=however_dear)
         if known is not None:
@@ -125,7 +119,10 @@ class Answers:
                 return []
             edges = cross_places(situation.position.tolist())
             return fastest_crosses(self.hands, self._crosses, edges, starts)
-        found = self.search.ways(situation, parts, starts, within_ms=FASTEST_MS, most=MOST_WAYS)
+        limit = {"ceiling_ms": TWO_PARTS_MS} if len(parts) > 1 else {}
+        found = self.search.ways(
+            situation, parts, starts, within_ms=FASTEST_MS, most=MOST_WAYS, **limit
+        )
         return [Written(way.ms, way.turns, way_tokens(way), way.start, way.end) for way in found]
 
     def _from_book(
@@ -165,7 +162,7 @@ class Answers:
         for front, question in zip(fronts.tolist(), places.tolist(), strict=True):
             for entry in self.book.ways[self.book.ends[question] : self.book.ends[question + 1]]:
                 way = self.entry(int(entry), front)
-                turns = _in_order(way.turns)
+                turns = in_one_order(way.turns)
                 if turns not in best or way.ms < best[turns].ms:
                     best[turns] = way
         return sorted(best.values(), key=lambda way: (way.ms, self.text(way)))

@@ -21,6 +21,8 @@ from livecube.search.tables import SOLVED_CROSS, decode_cross, encode_cross
 from livecube.search.task import D_TURNS, UNIT_MS
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     import numpy.typing as npt
 
     from livecube.search.hand_arrays import HandArrays
@@ -36,6 +38,8 @@ __all__ = [
 
 _MOST_MS: Final = 255 * UNIT_MS
 _MOST_UNITS: Final = 255
+_FEWEST: Final = 3
+"""Turns that insert a piece, at least."""
 _INVERSE: Final = np.array([3 * (move // 3) + 2 - move % 3 for move in range(36)])
 _D: Final = 15
 """The turn D; D2 and D' follow."""
@@ -124,7 +128,7 @@ def piece_seconds(
         turn[:, _D:] = NEVER
         end = np.min([_by_kind(one) - extra for one, extra in zip(left, more, strict=True)], axis=0)
     steps = [
-        (t, before, behind, int(turn[before, t, behind]) // UNIT_MS)
+        (t, behind, before, int(turn[before, t, behind]) // UNIT_MS)
         for t in range(18)
         for behind in range(KINDS)
         for before in range(KINDS)
@@ -134,27 +138,42 @@ def piece_seconds(
     rotation = np.minimum(rotation // UNIT_MS, _MOST_UNITS)
     cheapest = min(min(step[3] for step in steps), int(rotation[~np.eye(KINDS, dtype=bool)].min()))
     return _solve_piece(  # type: ignore[no-any-return]
-        moves, PIECE_MOVES[kind], home, np.array(sorted(steps, key=lambda one: one[2])),
-        rotation, np.minimum(end // UNIT_MS, _MOST_UNITS - 1), max(cheapest, 1),
+        moves, PIECE_MOVES[kind], home, np.array(steps), rotation,
+        np.minimum(end // UNIT_MS, _MOST_UNITS - 1), max(cheapest, 1),
     )  # fmt: skip
 
 
 def left_over(hands: HandArrays) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
     """The ``left`` and ``more`` of ``SecondsTables``: the least time after the end of a part."""
-    least = hands.seconds.min(axis=0).astype(np.int64)
     left = np.empty((5, 24), dtype=np.int64)
     left[0] = hands.finish
     for k in (1, 2, 3):
-        # The layer turns where it is, or after a rotation.
-        move = SPELLED[:, _D + 3 - k]
-        done = (least[move] + left[0][hands.after[np.arange(24)[:, None], move]]).min(axis=1)
-        left[k] = (hands.rotation + done).min(axis=1)
-    left[4] = left[0]
-    for _ in range(24):  # any moves may bring the cross down, too
-        left[4] = np.minimum(left[4], (least + left[4][hands.after]).min(axis=1))
-        left[4] = np.minimum(left[4], (hands.rotation + left[4]).min(axis=1))
+        left[k] = _before_turns(hands, left[0], [_D + 3 - k])
+    # A side turn breaks the cross and is undone only after another turn: three at least.
+    left[4] = _before_turns(hands, left[0], range(_D, _D + 3))
+    every = range(18)
+    for _ in range(_FEWEST):
+        left[4] = _before_turns(hands, left[4], every)
+    for _ in range(24):  # any more moves may bring the cross down, too
+        left[4] = np.minimum(left[4], _before_turns(hands, left[4], every))
+    left[4] = _before_turns(hands, left[4], range(_D, _D + 3))
     more = left[:, list(UPRIGHT)].min(axis=1)
+    ends = np.min([_by_kind(one) - extra for one, extra in zip(left[:4], more, strict=False)], 0)
+    more[4] = (_by_kind(left[4]) - ends).min()  # so low that the table of the others serves
     return left, more
+
+
+def _before_turns(
+    hands: HandArrays, then: npt.NDArray[np.int64], turns: Iterable[int]
+) -> npt.NDArray[np.int64]:
+    """Shape (24,): least milliseconds of one of the turns, and of ``then``.
+
+    ``then`` is the time from the holding after it; a rotation may come before it.
+    """
+    least = hands.seconds.min(axis=0).astype(np.int64)
+    move = SPELLED[:, list(turns)].reshape(24, -1)
+    done = (least[move] + then[hands.after[np.arange(24)[:, None], move]]).min(axis=1)
+    return np.asarray((hands.rotation + done).min(axis=1), dtype=np.int64)
 
 
 def _by_kind(per_holding: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
@@ -233,35 +252,44 @@ def _solve_piece(moves, piece_moves, home, steps, rotation, end, width):  # type
 
     Each price is rounded down by itself, so sums are never too high. States less than ``width``
     units apart (the cheapest step) do not lead to one another. So one scan handles ``width`` units,
-    and it is quick because states of one cross are neighbours in memory.
+    and it is quick because the kinds of a position are neighbours in memory.
     """
     kinds = end.shape[0]
-    units = np.full(moves.shape[0] * 24 * kinds, _MOST_UNITS, dtype=np.uint8)
-    for kind in range(kinds):
-        units[home * kinds + kind] = end[kind]
-    first = np.searchsorted(steps[:, 2], np.arange(kinds + 1))
+    units = np.full((moves.shape[0] * 24, kinds), _MOST_UNITS, dtype=np.uint8)
+    units[home] = end
+    # The steps by a turn that lead to a kind stand together.
+    first = np.searchsorted(steps[:, 0] * kinds + steps[:, 1], np.arange(18 * kinds + 1))
+    here = np.empty(kinds, dtype=np.int64)
     for now in range(0, _MOST_UNITS, width):
         again = True
         while again:  # a price below a unit can lead to states that the scan has passed
             again = False
-            for at in range(units.shape[0]):
-                units_here = np.int64(units[at])
-                if units_here < now or units_here >= min(now + width, _MOST_UNITS):
+            for position in range(units.shape[0]):
+                inside = False
+                for kind in range(kinds):
+                    here[kind] = units[position, kind]
+                    if now <= here[kind] < min(now + width, _MOST_UNITS):
+                        inside = True
+                    else:
+                        here[kind] = _MOST_UNITS
+                if not inside:
                     continue
-                position, kind = at // kinds, at % kinds
-                cross, place = position // 24, position % 24
-                for before in range(kinds):
-                    price = units_here + rotation[before, kind]
-                    state = position * kinds + before
-                    if price < units[state]:
-                        units[state] = price
-                        again |= price == now
-                for n in range(first[kind], first[kind + 1]):
-                    turn, before, price = steps[n, 0], steps[n, 1], units_here + steps[n, 3]
+                for kind in range(kinds):
+                    for before in range(kinds):
+                        price = here[kind] + rotation[before, kind]
+                        if price < units[position, before]:
+                            units[position, before] = price
+                            again |= price == now
+                for turn in range(18):
                     back = 3 * (turn // 3) + 2 - turn % 3
-                    state = (moves[cross, back] * 24 + piece_moves[back, place]) * kinds
-                    state += before
-                    if price < units[state]:
-                        units[state] = price
-                        again |= price == now
-    return units.reshape(-1, kinds)
+                    other = np.int64(moves[position // 24, back]) * 24
+                    other += piece_moves[back, position % 24]
+                    for kind in range(kinds):
+                        if here[kind] == _MOST_UNITS:
+                            continue
+                        for n in range(first[turn * kinds + kind], first[turn * kinds + kind + 1]):
+                            before, price = steps[n, 2], here[kind] + steps[n, 3]
+                            if price < units[other, before]:
+                                units[other, before] = price
+                                again |= price == now
+    return units

@@ -7,61 +7,24 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numba import njit
 
-from livecube.cube.geometry import OPPOSITE, PIECE_AT, piece_faces
-from livecube.cube.position import TURN_BYTES
+from livecube.cube.geometry import OPPOSITE
 from livecube.search.situation import (
     CROSS_AT,
-    JOINED,
     PIECE_MOVES,
     PLACES_AT,
-    SLOT_PIECES,
     SLOT_SYMMETRY,
     TURN_SEEN,
 )
 from livecube.search.task import LEFT, LONGEST, NO_TAIL, TURNED_BACK, Found, task_rows
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Sequence
+    from collections.abc import Sequence
 
     from livecube.search.situation import Situation
     from livecube.search.tables import Tables
     from livecube.search.task import Task
 
-__all__ = ["Engine", "kept", "run"]
-
-# What a sequence keeps: upper-layer pieces and made pairs.
-
-
-_UPPER: Final = frozenset(
-    f for f in range(54) if PIECE_AT[f] != 255 and 0 in piece_faces(int(PIECE_AT[f]))
-)
-"""Facelets of the upper layer."""
-_UPPER_TURNS: Final = (bytes(range(54)), *TURN_BYTES[:3])
-
-
-def kept(situation: Situation, turns: Sequence[int], targets: Collection[int]) -> tuple[int, int]:
-    """How many upper-layer pieces, and how many made pairs, a sequence keeps.
-
-    ``targets``: the slots that it fills; their pieces do not count. A piece is kept if it stands
-    as before, up to one turn of the upper layer, the one that keeps most. A pair is kept if it is
-    joined before and after.
-    """
-    before = bytes(situation.position.tolist())
-    after = before
-    for turn in turns:
-        after = after.translate(TURN_BYTES[turn])
-    ours = {piece for slot in targets for piece in (SLOT_PIECES[slot], SLOT_PIECES[slot + 4])}
-    counted = [p for p in range(20) if before[p] in _UPPER and p not in ours]
-    top = max(
-        sum(table[after[piece]] == before[piece] for piece in counted) for table in _UPPER_TURNS
-    )
-    pairs = 0
-    for slot in range(4):
-        corner, edge = SLOT_PIECES[slot], SLOT_PIECES[slot + 4]
-        if slot not in targets and (before[corner], before[edge]) in JOINED[slot]:
-            pairs += (after[corner], after[edge]) in JOINED[slot]
-    return top, pairs
-
+__all__ = ["Engine", "run"]
 
 # The one search kernel: depth-first with iterative deepening, its constraint as data.
 #

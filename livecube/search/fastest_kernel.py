@@ -17,12 +17,12 @@ from numba import njit
 
 from livecube.cube.geometry import OPPOSITE
 from livecube.search.situation import CROSS_AT, PIECE_MOVES, PLACES_AT, SLOT_SYMMETRY
-from livecube.search.task import NO_D, NO_TAIL, UNIT_MS
+from livecube.search.task import AT_DOORS, NO_D, NO_TAIL, UNIT_MS
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-__all__ = ["KINDS", "LONGEST_WAY", "NO_LIMIT", "SecondsTables", "fastest"]
+__all__ = ["KINDS", "LONGEST_WAY", "NO_LIMIT", "NO_SECONDS", "SecondsTables", "fastest"]
 
 LONGEST_WAY: Final = 26
 """Most moves of a way: at 60 ms a move, more would be far beyond any limit."""
@@ -54,13 +54,27 @@ class SecondsTables(NamedTuple):
     ``24 * cross + place``, from a kind of holding; second, without turns of the cross layer."""
     left: npt.NDArray[np.int64]
     """Shape (5, 24): least milliseconds after a part without turns of the cross layer: only to
-    bring the cross down; to turn the layer back from offset 1, 2, 3 and then that; to do another
-    part and then that."""
+    bring the cross down; to turn the layer back from offset 1, 2, 3 and then that; to do a second
+    part, which turns the layer on and back, and then that."""
     more: npt.NDArray[np.int64]
-    """Shape (5,): the least of ``left`` in upright holdings. The entries of ``pieces`` without
-    turns of the cross layer are too low by this much, the time of the steps still to do."""
+    """Shape (5,): the least of ``left`` in upright holdings, for a second part somewhat less. The
+    entries of ``pieces`` without turns of the cross layer are too low by this much, the time of
+    the steps still to do."""
     turning: npt.NDArray[np.int64]
     """Shape (5,): the least of ``left``."""
+
+
+NO_SECONDS: Final = SecondsTables(
+    np.empty((0, 18), dtype=np.int32),
+    np.empty((0, 4, 4), dtype=np.int32),
+    np.empty((0, 24), dtype=np.uint8),
+    np.empty((2, 0, 24), dtype=np.uint8),
+    np.empty((2, 2, 0, KINDS), dtype=np.uint8),
+    np.empty((5, 24), dtype=np.int64),
+    np.empty(5, dtype=np.int64),
+    np.empty(5, dtype=np.int64),
+)
+"""Tables for compiling the kernel while the real ones are being made."""
 
 
 @njit(cache=True, nogil=True)
@@ -154,21 +168,64 @@ def _pair_bound(tables, hands, place, goal, still, k, holding):  # type: ignore[
 
 
 @njit(cache=True, nogil=True)
+def _doors(place, slot, k):  # type: ignore[no-untyped-def]
+    """Bit b: after D^b a keyhole into the slot has a door, the pieces being at offset k.
+
+    The same question as the techniques ask, of a position in the middle of a sequence.
+    """
+    doors = 0
+    waits_for_corner = place[slot] != PLACES_AT[k, slot]
+    if waits_for_corner == (place[slot + 4] != PLACES_AT[k, slot + 4]):
+        return doors  # nothing of it is home, or all
+    for b in range(1, 4):
+        # The home of a slot's corner lies under the slot that is k + b places further on.
+        door = (slot + k + b if waits_for_corner else slot - k - b) & 3
+        free = place[door] != PLACES_AT[k, door]
+        if waits_for_corner:
+            free |= place[door + 4] != PLACES_AT[k, door + 4]
+        if free and door != slot:
+            doors |= 1 << b
+    return doors
+
+
+@njit(cache=True, nogil=True)
+def _solved_slots(place, k):  # type: ignore[no-untyped-def]
+    """The goal of all slots that are solved up to offset k."""
+    goal = 0
+    for slot in range(4):
+        if place[slot] == PLACES_AT[k, slot] and place[slot + 4] == PLACES_AT[k, slot + 4]:
+            goal |= 0b10001 << slot
+    return goal
+
+
+@njit(cache=True, nogil=True)
 def _keep(  # type: ignore[no-untyped-def]
     cost, length, turns, moves, held, end, out_cost, out_length, out_turns, out_moves, out_held,
     out_end, found,
 ):  # fmt: skip
-    """Enter a way among the cheapest so far, its turns only once; returns how many there are."""
+    """Enter a way among the cheapest so far, its turns only once; returns how many there are.
+
+    Opposite turns may stand in either order.
+    """
     most = out_cost.shape[0]
     at = found
     for row in range(found):
         if out_length[row] == length:
-            same = True
-            for i in range(length):
-                if out_turns[row, i] != turns[i]:
-                    same = False
+            i = 0
+            while i < length:
+                one, other = turns[i], out_turns[row, i]
+                if one == other:
+                    i += 1
+                elif (
+                    i + 1 < length
+                    and OPPOSITE[one // 3] == other // 3
+                    and one == out_turns[row, i + 1]
+                    and turns[i + 1] == other
+                ):
+                    i += 2  # opposite turns, in the other order
+                else:
                     break
-            if same:
+            if i >= length:
                 if out_cost[row] < cost:
                     return found
                 if out_cost[row] == cost:
@@ -214,13 +271,14 @@ def _deepen(  # type: ignore[no-untyped-def]
 ):  # fmt: skip
     """All ways from one holding that cost at most the limit; returns how many there are now."""
     (
-        cross, place, held, state, cost, part, begun, offset, viable, many, upcoming, children_of,
-        turned, crossed, ends, path_turn, path_move, path_held, orders, counts,
+        cross, place, held, state, cost, part, begun, offset, more_goal, viable, many, upcoming,
+        children_of, turned, crossed, ends, path_turn, path_move, path_held, orders, counts,
     ) = stack  # fmt: skip
     bounds = np.empty(KINDS, dtype=np.int64)
     own, at_offset = np.empty(KINDS, dtype=np.int64), np.empty(KINDS, dtype=np.int64)
     rooms, turns = np.empty((18, KINDS), dtype=np.int64), np.empty(18, dtype=np.int64)
     offset_of = np.array([0, 0, 1, 0, 2, 0, 0, 0, 3])
+    zero, one = np.int64(0), np.int64(1)  # plain numbers would each have a compilation
     last_part = tasks.shape[0] - 1
     goal = tasks[last_part, 0]
     tied, target = tasks[last_part, 5], tasks[last_part, 4]
@@ -229,7 +287,7 @@ def _deepen(  # type: ignore[no-untyped-def]
     for piece in range(8):
         place[0, piece] = places0[piece]
     held[0], state[0], cost[0] = start, hands.start, 0
-    part[0], begun[0], offset[0] = 0, False, -1
+    part[0], begun[0], offset[0], more_goal[0] = 0, False, -1, 0
     viable[0] = 15
     root_offset = 0  # the first part has one prefix for all offsets
     for k in range(4):
@@ -254,6 +312,9 @@ def _deepen(  # type: ignore[no-untyped-def]
             else:
                 at = offset[level] if level > 0 else root_offset
                 prefix = task[2] >> 4 * at & 15
+                if task[2] == AT_DOORS:
+                    prefix = _doors(place[level], target, at)
+                    more_goal[level] = _solved_slots(place[level], at)
                 mask = allowed if prefix & 1 else 0
                 for a in range(1, 4):
                     if prefix >> a & 1:
@@ -270,7 +331,7 @@ def _deepen(  # type: ignore[no-untyped-def]
             here, now = held[level], state[level]
             # The milliseconds left after a turn, by the kind of holding that it leads to.
             left = limit - cost[level]
-            count = 0
+            count = zero
             for turn in range(18):
                 face = turn // 3
                 if not mask >> turn & 1 or face == before:
@@ -290,12 +351,13 @@ def _deepen(  # type: ignore[no-untyped-def]
             for i in range(min(3, asked.shape[0])):
                 if not still:
                     count = _sift(
-                        tables, crossed[level], place[level], order[i], 0, 0, 0, rooms, turns, count
-                    )
+                        tables, crossed[level], place[level], order[i], zero, zero, zero, rooms,
+                        turns, count,
+                    )  # fmt: skip
                 elif viable[level] in (1, 2, 4, 8):
                     k = offset_of[viable[level]]
                     count = _sift(
-                        tables, crossed[level], place[level], asked[i], 1, k,
+                        tables, crossed[level], place[level], asked[i], one, k,
                         tables.more[k if last else 4], rooms, turns, count,
                     )  # fmt: skip
             for nth_turn in range(count):
@@ -314,7 +376,7 @@ def _deepen(  # type: ignore[no-untyped-def]
                 for kind in range(KINDS):
                     bounds[kind] = 0
                 if not (still and last) and not _piece_bounds(
-                    tables, other, places, order, 0, 0, 0, room, bounds
+                    tables, other, places, order, zero, zero, zero, room, bounds
                 ):
                     continue
                 if still:
@@ -323,8 +385,8 @@ def _deepen(  # type: ignore[no-untyped-def]
                         own[kind] = NO_LIMIT
                     for k in range(4):
                         if viable[level] >> k & 1 and _piece_bounds(
-                            tables, other, places, asked, 1, k, tables.more[k if last else 4],
-                            room, at_offset,
+                            tables, other, places, asked, one, zero + k,
+                            tables.more[k if last else 4], room, at_offset,
                         ):  # fmt: skip
                             ends[level, turn] |= 1 << k
                             for kind in range(KINDS):
@@ -339,7 +401,7 @@ def _deepen(  # type: ignore[no-untyped-def]
                 aside = not begun[level] and face == 5 and not allowed >> turn & 1
                 reached = -1
                 if not closing and not aside:
-                    reached = _reached(other, places, task[0])
+                    reached = _reached(other, places, task[0] | more_goal[level])
                     if task[3] == NO_TAIL and reached > 0:
                         reached = -1
                 done = closing or (reached == 0 and last)
@@ -378,29 +440,26 @@ def _deepen(  # type: ignore[no-untyped-def]
                             continue
                         if price + tables.cross[other, to] * UNIT_MS > limit:
                             continue
-                        if price + _pair_bound(tables, hands, places, goal, 0, 0, to) > limit:
+                        if price + _pair_bound(tables, hands, places, goal, zero, zero, to) > limit:
                             continue
                         if still:
                             far = True
                             for k in range(4):
                                 if ends[level, turn] >> k & 1:
-                                    bound = _pair_bound(tables, hands, places, task[0], 1, k, to)
+                                    bound = _pair_bound(tables, hands, places, task[0], one, k, to)
                                     bound += tables.turning[k if last else 4]
                                     if price + bound <= limit:
                                         far = False
                                         break
                             if far:
                                 continue
-                        # After a part that leaves the layer where it is, that part may go on,
-                        # or the next begins.
-                        for onward in range(2):
-                            if onward and not (reached >= 0 and not last):
-                                continue
-                            child = children_of[level, children]
-                            child[0], child[1], child[2], child[3] = turn, move, at, price
-                            child[4] = part[level] + onward
-                            child[5] = reached if onward or last else -1
-                            children += 1
+                        # A part that leaves the layer where it is ends, and the next begins.
+                        onward = reached >= 0 and not last
+                        child = children_of[level, children]
+                        child[0], child[1], child[2], child[3] = turn, move, at, price
+                        child[4] = part[level] + onward
+                        child[5] = reached
+                        children += 1
             many[level] = children
         n = upcoming[level]
         if n == many[level]:
@@ -424,6 +483,7 @@ def _deepen(  # type: ignore[no-untyped-def]
         part[level + 1] = onto
         offset[level + 1] = child[5]
         begun[level + 1] = onto == part[level]
+        more_goal[level + 1] = more_goal[level]
         viable[level + 1] = ends[level, turn]
         level += 1
         fresh = True
@@ -459,6 +519,7 @@ def fastest(  # type: ignore[no-untyped-def]
         np.empty(size, dtype=np.int64),  # part
         np.empty(size, dtype=np.bool_),  # begun
         np.empty(size, dtype=np.int64),  # offset: −1, or where the layer is left
+        np.empty(size, dtype=np.int64),  # more_goal: pieces that the first part has solved
         np.empty(size, dtype=np.int64),  # viable: bit k: the part may still end at offset k
         np.empty(size, dtype=np.int64),  # many children
         np.empty(size, dtype=np.int64),  # upcoming child
@@ -475,7 +536,8 @@ def fastest(  # type: ignore[no-untyped-def]
     bounds = np.empty(KINDS, dtype=np.int64)
     order = orders[parts - 1, : counts[parts - 1]]
     rooms = np.full(KINDS, NO_LIMIT, dtype=np.int64)
-    _piece_bounds(tables, cross, places, order, 0, 0, 0, rooms, bounds)
+    zero = np.int64(0)
+    _piece_bounds(tables, np.int64(cross), places, order, zero, zero, zero, rooms, bounds)
     limit = np.int64(NO_LIMIT)
     for start in starts:
         low = np.int64(tables.cross[cross, start]) * UNIT_MS

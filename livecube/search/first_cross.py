@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from livecube.cube.geometry import OPPOSITE
-from livecube.cube.position import SOLVED
+from livecube.cube.position import SOLVED, in_one_order
 from livecube.hands.automaton import NEVER
 from livecube.search.book import FIRST_ROTATION
 from livecube.search.hand_arrays import ORBIT, ROTATED_BY, SPIN
@@ -88,7 +88,7 @@ def fastest_crosses(
         limit = best + FASTEST_MS if found else limit + _STEP_MS
     cheapest: dict[tuple[int, ...], Written] = {}
     for way in sorted(found, key=lambda way: way.ms):
-        cheapest.setdefault(way.turns, way)
+        cheapest.setdefault(in_one_order(way.turns), way)
     return [way for way in cheapest.values() if way.ms <= best + FASTEST_MS][:MOST_WAYS]
 
 

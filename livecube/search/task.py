@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "ALL_TURNS",
+    "AT_DOORS",
     "D_TURNS",
     "FASTEST_MS",
     "FIELDS",
@@ -24,6 +25,7 @@ __all__ = [
     "NO_D",
     "NO_TAIL",
     "TURNED_BACK",
+    "TWO_PARTS_MS",
     "UNIT_MS",
     "Found",
     "Task",
@@ -38,6 +40,8 @@ NO_D: Final = ALL_TURNS & ~D_TURNS
 NO_TAIL: Final = 0
 TURNED_BACK: Final = 1
 LEFT: Final = 2
+
+AT_DOORS: Final = -1
 
 LONGEST: Final = 20
 """Searches give up beyond this many turns; every answer has fewer."""
@@ -57,8 +61,8 @@ class Task(NamedTuple):
     allowed: int = ALL_TURNS
     """Bit t: turn t may stand in X."""
     prefix: int = 1
-    """Bit a: X may follow D^a (bit 0: no turn). In a second part: four bits for each offset at
-    which the first may end."""
+    """Bit a: X may follow D^a (bit 0: no turn). In a second part: ``AT_DOORS``, the turns that
+    open a door for a keyhole into the target, which depend on where the first part ended."""
     tail: int = NO_TAIL
     """``NO_TAIL``: solved at offset 0 at the end of X. ``TURNED_BACK``: solved at any offset at
     the end of X, and one D turn, counted, aligns it if need be. ``LEFT``: solved at any offset
@@ -97,6 +101,8 @@ FASTEST_MS: Final = 50
 NEARLY_MS: Final = 120
 """A plan may use ways at most this much slower than the fastest."""
 MOST_WAYS: Final = 8
+TWO_PARTS_MS: Final = 1900
+"""Ways in two parts that are slower are not looked for: two plain pairs take less."""
 
 
 class Written(NamedTuple):

@@ -129,6 +129,9 @@ class Chance(NamedTuple):
     only the first part."""
     then_into: tuple[int, ...] = ()
     """Slots that the continuing technique fills."""
+    second: Task | None = None
+    """The continuation as a task, which is searched together with the first part. None: the first
+    part is one with the fewest turns, and is continued by the quickest of the techniques."""
 
 
 class Technique(Protocol):

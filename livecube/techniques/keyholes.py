@@ -15,7 +15,7 @@ import numpy as np
 from livecube.cube.geometry import CORNERS, EDGES, FACES, HOME, NEXT_STICKER, PIECE_AT
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.search.situation import SLOT_PIECES, Situation, slot_bits
-from livecube.search.task import LEFT, NO_D, TURNED_BACK, Task
+from livecube.search.task import AT_DOORS, LEFT, NO_D, TURNED_BACK, Task
 from livecube.techniques.base import About, Chance, Level, Showing, goal_bits, traits
 
 if TYPE_CHECKING:
@@ -261,7 +261,8 @@ class KeyholeFlip:
 #
 # Two slots have one piece home each, and a third is free. The first keyhole ends where its X
 # does, at an offset, with the home piece of the other slot still solved up to it; the second
-# begins there, turns the cross layer on to its own door if need be, and ends at offset 0.
+# begins there, turns the cross layer on to its own door, and ends at offset 0. Which doors it
+# has depends on what the first has moved.
 
 
 _KEYHOLES: Final = (KeyholeCorner(), KeyholeEdge(), KeyholeFlip())
@@ -297,19 +298,26 @@ class KeyholeChain:
         waiting = situation.corners ^ situation.edges
         if situation.offset is None or waiting.bit_count() < 2 or situation.free.bit_count() < 3:
             return []
-        aligned = 1 << (-situation.offset % 4)  # ends straight, so nothing is left out
         return [
-            self._chance(situation, first, other)
+            self._chance(situation, first, prefix, other)
             for keyhole in _KEYHOLES
             for first in keyhole.chances(situation)
-            if first.task.prefix & ~aligned
             for other in slot_bits(waiting & ~(1 << first.slots[0]))
+            if (prefix := self._going_on(situation, first, other))
         ]
 
-    def _chance(self, situation: Situation, first: Chance, other: int) -> Chance:
+    def _going_on(self, situation: Situation, first: Chance, other: int) -> int:
+        """The turns aside of the first keyhole from which the layer can be turned on to a door."""
+        doors = slot_bits(situation.free & ~(1 << first.slots[0]) & ~(1 << other))
+        onward = 1 if situation.edges >> other & 1 else -1
+        needed = {onward * (door - other) % 4 for door in doors}
+        ends = [((situation.offset or 0) + a) % 4 for a in range(4)]
+        return sum(first.task.prefix & 1 << a for a in range(4) if needed - {ends[a]})
+
+    def _chance(self, situation: Situation, first: Chance, prefix: int, other: int) -> Chance:
         held = other if situation.corners >> other & 1 else other + 4
-        prefix = first.task.prefix & ~(1 << (-(situation.offset or 0) % 4))
         task = first.task._replace(goal=first.task.goal | 1 << held, prefix=prefix, tail=LEFT)
+        both = goal_bits(situation.solved | 1 << first.slots[0] | 1 << other)
         return Chance(
             self.id,
             (first.slots[0], other),
@@ -317,4 +325,5 @@ class KeyholeChain:
             "each has one piece home, and the cross layer comes back only once",
             then=tuple(keyhole.id for keyhole in _KEYHOLES),
             then_into=(other,),
+            second=Task(both, NO_D, AT_DOORS, TURNED_BACK, target=other),
         )
