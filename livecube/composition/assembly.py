@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import gc
 from importlib.metadata import entry_points
-from threading import Thread
+from threading import Event, Thread
 from typing import TYPE_CHECKING, Final, cast
 
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.cache import (
+    BOUND_STEPS,
     TABLE_STEPS,
     begin_tables,
     keep_compiled_code,
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
     from livecube.advice.advisor import Advisor, Focus
     from livecube.decoding import Decoder
+    from livecube.edges.cache import Apart
     from livecube.edges.habits_file import Habits
     from livecube.hands.automaton import Automaton
     from livecube.holding.follower import HoldingFollower
@@ -48,12 +50,15 @@ ADVISOR_STEPS: Final = TABLE_STEPS + 1
 
 
 def load_advisor(
-    step: Callable[[int], None] = lambda steps: None, hands: Automaton | None = None
+    step: Callable[[int], None] = lambda steps: None,
+    hands: Automaton | None = None,
+    searching: Callable[[Advisor], None] = lambda advisor: None,
 ) -> Advisor:
     """The advisor with its tables, ready to answer at once; ``hands``: None for the usual ones.
 
     On a machine's first start kernels are compiled while another process builds tables. That
-    takes some seconds; ``step`` is called with the number of finished parts.
+    takes some seconds; ``step`` is called with the number of finished parts. ``searching`` then
+    gets, some seconds before the end, an advisor that has no engine yet.
     """
     keep_compiled_code()
     # Imported after the line above: numba looks for its cache when kernels are defined.
@@ -75,15 +80,31 @@ def load_advisor(
         done += 1
         step(1)
 
+    bounds = Event()
+
+    def counted() -> None:
+        count()
+        if done >= BOUND_STEPS:
+            bounds.set()
+
+    def wait(apart: Apart) -> None:
+        apart.wait(counted)
+        bounds.set()  # also if it broke off
+
     if (tables_apart := begin_tables()) is not None:
-        waiting = Thread(target=tables_apart.wait, args=(count,), daemon=True)
+        waiting = Thread(target=wait, args=(tables_apart,), daemon=True)
         waiting.start()
-        _compile_kernels(hands)
+        _compile_fastest(hands)
+        bounds.wait()
+        answers = Answers(hands, usual_book(hands), load_search(hands))
+        searching(Advisor(answers.twin(), known_techniques(), Level.CALM))
+        _compile_shortest()
         waiting.join()
+    else:
+        answers = Answers(hands, usual_book(hands), load_search(hands))
     engine = Engine(load_tables())
     if (pairs := kept_pair_table()) is not None:
         engine.pairs = pairs
-    answers = Answers(hands, usual_book(hands), load_search(hands))
     advisor = Advisor(answers, known_techniques(), Level.CALM, engine)
     # One slot is free here, so that every kernel is compiled or loaded before it is needed: a
     # kernel loaded later would wait for compilations in another thread.
@@ -105,6 +126,7 @@ def quick_advisor(level: str, hands: Automaton | None = None) -> Advisor | None:
 
     None if there is no book for these hands.
     """
+    keep_compiled_code()
     from livecube.advice.advisor import Advisor
     from livecube.search.answers import Answers
     from livecube.search.book import usual_book, usual_cross
@@ -118,17 +140,29 @@ def quick_advisor(level: str, hands: Automaton | None = None) -> Advisor | None:
     return advisor
 
 
-def _compile_kernels(hands: Automaton) -> None:
-    """Compile an advisor's kernels with empty questions, which need no tables."""
+def _compile_fastest(hands: Automaton) -> None:
+    """Compile the kernels for the fastest ways with empty questions, which need no tables."""
     from livecube.cube.position import SOLVED
-    from livecube.search.engine import Engine
+    from livecube.search.fastest_kernel import NO_SECONDS
     from livecube.search.hand_arrays import hand_arrays
     from livecube.search.situation import Situation
     from livecube.search.spelling import spelled
+    from livecube.search.task import Task
+    from livecube.search.ways import FastestSearch
+
+    search = FastestSearch(NO_SECONDS, hands)
+    search.ways(Situation.of(SOLVED, 0), [Task(goal=0)], [], ceiling_ms=0)
+    spelled(hand_arrays(hands), [(0,)], [0])
+
+
+def _compile_shortest() -> None:
+    """Compile the engine's kernels with an empty question, which needs no tables."""
+    from livecube.cube.position import SOLVED
+    from livecube.search.engine import Engine
+    from livecube.search.situation import Situation
     from livecube.search.tables import NO_TABLES
 
     Engine(NO_TABLES).search(Situation.of(SOLVED, 0), [])
-    spelled(hand_arrays(hands), [(0,)], [0])
 
 
 def load_holdings(own: Habits | None = None) -> HoldingFollower:

@@ -145,8 +145,13 @@ class Refiner:
         self._news = asyncio.Event()
 
     def begin(self, advisor: Advisor) -> None:
-        """Answer from now on; only the thread uses the advisor."""
+        """Answer from now on; only the thread uses the advisor.
+
+        What an advisor before this one has answered is asked again, if it is still of use.
+        """
         self._advisor = advisor
+        self._pipeline.ask_again()
+        self.look()
         self._news.set()
 
     def look(self) -> None:
@@ -165,7 +170,7 @@ class Refiner:
             if question is not None and advisor is not None:
                 stopped = partial(self._moved_on, question)
                 rows = await asyncio.to_thread(find_openings, advisor, question, stopped)
-                if rows is not None:
+                if rows is not None and advisor is self._advisor:
                     self._tell(self._pipeline.opened(question, rows, self._now()))
 
     def _moved_on(self, question: OpeningQuestion) -> bool:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 from livecube.composition.assembly import load_advisor, load_holdings, quick_advisor, set_level
 from livecube.composition.following import CubeFollower
 from livecube.composition.keyboard import Keyboard, stating
+from livecube.edges.cache import are_tables_kept
 from livecube.edges.log_files import LogWriter, started_now
 from livecube.edges.sinks import FirstHint, LogSink
 from livecube.errors import KeepingError
@@ -111,18 +112,31 @@ class AdvisedPart:
         return works
 
     async def _get_ready(self, level: str) -> None:
-        """Load the advisor beside the turning cube, after the link's first item."""
+        """Load the advisor beside the turning cube, after the link's first item.
+
+        On a first start a scrambled cube is told the fastest cross from the book, and again what
+        is best when the search is ready.
+        """
         board, pipeline, hands = self._output.board, self._pipeline, self._solver.wishes.hands
+        refiner, loop = self._follower.refiner, asyncio.get_running_loop()
         board.change(preparing=PREPARING)
         await asyncio.sleep(_HEAD_START_S)
-        pipeline.advisor = await asyncio.to_thread(quick_advisor, level, hands)
-        advisor = await asyncio.to_thread(load_advisor, hands=hands)
+        pipeline.advisor = quick = await asyncio.to_thread(quick_advisor, level, hands)
+        if quick is not None and not are_tables_kept():
+            refiner.begin(quick.twin())
+
+        def searching(advisor: Advisor) -> None:
+            set_level(advisor, level)
+            with suppress(RuntimeError):  # the run has ended meanwhile
+                loop.call_soon_threadsafe(refiner.begin, advisor)
+
+        advisor = await asyncio.to_thread(load_advisor, hands=hands, searching=searching)
         set_level(advisor, level)
         pipeline.advisor = advisor
+        refiner.begin(advisor.twin())
         pipeline.holdings = holdings = await asyncio.to_thread(load_holdings, self._solver.habits)
         if self._session is not None:
             self._session.hindsight = holdings.hindsight
-        self._follower.refiner.begin(advisor.twin())
         board.change(preparing="")
         await self._ready(advisor)
 

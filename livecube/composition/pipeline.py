@@ -66,6 +66,8 @@ class Pipeline:
         """Infers the holding; may be set later, like the advisor."""
         self.question: OpeningQuestion | None = None
         """The question of a scrambled cube at rest, or None."""
+        self._opened: OpeningQuestion | None = None
+        """That question when it was answered, and nothing has happened since."""
         self.solves = 0
         self.advice_ms: list[float] = []
         """Milliseconds for the advice at each beginning."""
@@ -152,9 +154,13 @@ class Pipeline:
         """Take in the beginnings found at ``t``; returns what is said, if still of use."""
         if question is not self.question:
             return []
-        self.question = None
+        self.question, self._opened = None, question
         crosses = _crosses_after(question.position, rows[0].turns_fixed) if rows else frozenset()
         return self._in_clues(self._say(self._speaker.open(t, rows, crosses)))
+
+    def ask_again(self) -> None:
+        """Ask about the scrambled cube at rest once more, for a better answer than the last."""
+        self.question = self.question or self._opened
 
     def _asked(self, event: CubeEvent) -> list[Happening]:
         """The next clue, if the event asks for it: by a key, or by a gesture with the cube."""
@@ -179,17 +185,17 @@ class Pipeline:
         """Keep what later advice needs; at the end of a solve, returns the hints held back."""
         match progress:
             case Turned():
-                self._turned, self.question = progress, None
+                self._turned, self.question, self._opened = progress, None, None
             case Resynced():
-                self._turned = self.question = None
+                self._turned = self.question = self._opened = None
             case HeldAs():
-                self.question = None
+                self.question = self._opened = None
             case SolveBegun():
-                self.question = None
+                self.question = self._opened = None
                 self._withheld.forget()
             case SolveOver():
                 self.solves += 1
-                self._turned = self.question = None
+                self._turned = self.question = self._opened = None
                 if self.manner.when == "after":
                     return [self._withheld.release(progress)]
         return []

@@ -25,8 +25,10 @@ if TYPE_CHECKING:
     from livecube.search.ways import FastestSearch
 
 __all__ = [
+    "BOUND_STEPS",
     "TABLE_STEPS",
     "Apart",
+    "are_tables_kept",
     "begin_tables",
     "cache_folder",
     "keep_compiled_code",
@@ -49,8 +51,10 @@ _SHAPES: Final[dict[str, tuple[int, ...]]] = {
 }
 _PAIRS: Final[dict[str, tuple[int, ...]]] = {"pairs": (54743040,)}
 
-TABLE_STEPS: Final = 15
+TABLE_STEPS: Final = 16
 """Number of steps that ``make_and_keep_tables`` reports when it builds all tables."""
+BOUND_STEPS: Final = 5
+"""After this many of them the bounds of the usual hands are kept."""
 
 
 def cache_folder() -> Path:
@@ -101,25 +105,32 @@ def kept_pair_table() -> npt.NDArray[np.uint8] | None:
 
 
 def make_and_keep_tables() -> None:
-    """Build and keep those of the search tables and the pair table that are missing in the cache.
+    """Build and keep the search tables, the bounds of the usual hands and the pair table.
 
-    Takes some seconds; a full stop on standard output reports each step.
+    Those in the cache are not built again. Takes some seconds; a full stop on standard output
+    reports each step.
     """
+    from livecube.edges.automaton_file import load_hands
     from livecube.search.tables import build_pair_table
 
     def step() -> None:
         print(".", end="", flush=True)
 
     moves = load_tables(step).moves
+    load_search(load_hands())
+    step()
     if kept_pair_table() is None:
         _keep("pairs", build_pair_table(moves, step))
 
 
+def are_tables_kept() -> bool:
+    """Whether no table is missing in the cache, the bounds of other hands apart."""
+    return _kept_tables() is not None and kept_pair_table() is not None
+
+
 def begin_tables() -> Apart | None:
     """Let another process make the tables; None if all are kept, or if none can be kept."""
-    if _kept_tables() is not None and kept_pair_table() is not None:
-        return None
-    return Apart(make_and_keep_tables) if _can_keep() else None
+    return Apart(make_and_keep_tables) if not are_tables_kept() and _can_keep() else None
 
 
 def _can_keep() -> bool:
