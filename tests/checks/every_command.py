@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 FIXTURES = Path(__file__).parent.parent.parent / "fixtures"
 LOG = str(FIXTURES / "evening.jsonl")
-CAPTURE = str(FIXTURES / "cairn.capture.jsonl")
+CAPTURE = str(FIXTURES / "skerry.capture.jsonl")
 QUICKLY = ("--simulated", "--speed", "1000", "--seed", "1", "--person", "ada")
 COMMANDS: dict[str, tuple[str, ...]] = {
     "live": (*QUICKLY, "--no-hints"),

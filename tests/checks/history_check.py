@@ -111,7 +111,7 @@ def long_history(folder: Path, count: int, most: int | None) -> None:
         print(f"{' '.join(command):<48}{timed(folder, *command):6.2f} s")
 
 
-def many_logs(folder: Path, count: int) -> None:
+def many_logs(folder: Path, count: int, imports: int) -> None:
     logs = folder / "logs"
     logs.mkdir()
     solves = 0
@@ -138,7 +138,7 @@ def many_logs(folder: Path, count: int) -> None:
     process.wait()
     with History(data) as history:
         print(f"killed after {alive_s:.0f} s with {len(history.list(Wanted()))} solves kept")
-    for _ in range(2):
+    for _ in range(imports):
         print(f"import {timed(data, 'history', 'import', str(logs)):6.1f} s")
         with History(data) as history:
             kept = history.list(Wanted())
@@ -150,10 +150,11 @@ def main() -> None:
     parser.add_argument("--solves", type=int, default=100_000)
     parser.add_argument("--logs", type=int, default=10_000)
     parser.add_argument("--questions", type=int, help="only this many questions")
+    parser.add_argument("--imports", type=int, default=2, help="after the one that is killed")
     arguments = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         long_history(Path(folder) / "long", arguments.solves, arguments.questions)
-        many_logs(Path(folder), arguments.logs)
+        many_logs(Path(folder), arguments.logs, arguments.imports)
 
 
 if __name__ == "__main__":
