@@ -7,6 +7,7 @@ import shutil
 import signal
 import sys
 import tempfile
+from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -68,6 +69,22 @@ def pytest_configure(config: pytest.Config) -> None:
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_setupnodes() -> None:
     """Make tables and compile once, before the workers start."""
+    stamp, sources = Path(os.environ["LIVECUBE_CACHE"]) / "made", _sources()
+    if stamp.exists() and stamp.read_text() == sources:
+        return
+    _make_all()
+    stamp.write_text(sources)
+
+
+def _sources() -> str:
+    """A text that is another if a source of the package changes, or the place of compiled code."""
+    package = Path(__file__).parent.parent / "livecube"
+    changed = [f"{path} {path.stat().st_mtime_ns}" for path in sorted(package.rglob("*.py"))]
+    told = "\n".join([sys.version, os.environ.get("NUMBA_CACHE_DIR", ""), *changed])
+    return sha256(told.encode()).hexdigest()
+
+
+def _make_all() -> None:
     from livecube.composition.assembly import load_advisor, load_holdings, set_level
     from livecube.composition.scrambler import load_scrambler
 
