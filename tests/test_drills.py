@@ -220,7 +220,7 @@ def test_set_ups_of_a_set_are_short(advisor: Advisor) -> None:
     """Each place is near the end of the one before."""
     lengths = []
     for name, face in (("made-pair", 0), ("pseudo-x-cross", 5)):
-        of = drawn_set(advisor, Wish(TECHNIQUES[name], 4, face), random.Random(face))
+        of = drawn_set(advisor, Wish(TECHNIQUES[name], 3, face), random.Random(face))
         for one, other in pairwise(of):
             end = apply_turns(array(one.position), one.row.turns_fixed).tobytes()
             link = partial_link(end, other.position, pieces_that_count(one.face))
@@ -310,7 +310,7 @@ def test_the_plain_way_is_judged_as_another(
     name: str, scrambler: Scrambler, advisor: Advisor
 ) -> None:
     judged_so = set()
-    for place in aligned(advisor, name, 3):
+    for place in aligned(advisor, name, 2):
         way = plain_turns(advisor, place)
         somebody = Somebody([place], scrambler)
         somebody.set_up()

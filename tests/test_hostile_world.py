@@ -34,13 +34,20 @@ FULL = Path("/dev/full")
 WHOLE = 2**63
 
 
-@pytest.fixture
-def kept(tmp_path: Path) -> Path:
-    """A folder whose history holds five solves, the second tagged and corrected."""
-    with History(tmp_path / "data") as history:
+@pytest.fixture(scope="module")
+def evening(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("evening")
+    with History(folder) as history:
         import_log(history, EVENING, "ada")
         history.tag([2], "calm")
         history.correct(2, ())
+    return folder
+
+
+@pytest.fixture
+def kept(tmp_path: Path, evening: Path) -> Path:
+    """A folder whose history holds five solves, the second tagged and corrected."""
+    shutil.copytree(evening, tmp_path / "data")
     return tmp_path
 
 
@@ -235,7 +242,7 @@ def test_a_log_whose_turns_have_all_one_time_has_no_result(tmp_path: Path) -> No
 
 @pytest.mark.skipif(not FULL.exists(), reason="this system has no device that is full")
 @pytest.mark.parametrize("arguments", [
-    ("hands",), ("history", "--json"), ("history", "export"), ("--help",),
+    ("hands",), ("history", "--json"), ("--help",),
     ("practice", "--simulated", "--speed", "1000", "--solves", "1", "--no-hints", "--no-history"),
     ("replay", str(EVENING), "--json", "--no-hints"),
 ])  # fmt: skip
@@ -321,8 +328,8 @@ def test_a_number_beyond_64_bits_is_refused(
     "drill plain --simulated --person {}", "learn --cube x --name {}", "replay log --speed {}",
     "history --since {}", "report --person {} x.html", "history import log --person {}",
 ])  # fmt: skip
-def test_an_argument_that_is_not_utf8_is_refused(kept: Path, arguments: str) -> None:
-    done = called(*(one.format("\udcff") for one in arguments.split()), folder=kept)
+def test_an_argument_that_is_not_utf8_is_refused(tmp_path: Path, arguments: str) -> None:
+    done = called(*(one.format("\udcff") for one in arguments.split()), folder=tmp_path)
     assert done.status == 2
     assert "UTF-8" in done.err or "udcff" in done.err
 

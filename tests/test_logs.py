@@ -202,10 +202,13 @@ def test_other_line_ends_blank_lines_and_what_is_unknown(path: Path) -> None:
 # Torn logs.
 
 
-def test_a_log_cut_at_every_byte(path: Path) -> None:
-    data = written(*EVENTS)
+@pytest.mark.parametrize("number", range(len(EVENTS)))
+def test_a_log_cut_at_every_byte(path: Path, number: int) -> None:
+    """At every byte of the header and of the first event, or of another event after the first."""
+    events = EVENTS[:1] + EVENTS[1:][number - 1 : number]
+    data = written(*events)
     header = data.index(b"\n")
-    for cut in range(len(data)):
+    for cut in range(len(written(*events[:1])) if number else 0, len(data)):
         part = data[:cut]
         if cut < header:
             path.write_bytes(part)
@@ -216,11 +219,11 @@ def test_a_log_cut_at_every_byte(path: Path) -> None:
         lines = part[header + 1 :].split(b"\n")
         complete = data[cut : cut + 1] == b"\n"  # only the line end is missing
         count = len(lines) if complete and cut > header else len(lines) - 1
-        assert read(path, part) == (EVENTS[:count], bool(lines[-1]) and not complete)
+        assert read(path, part) == (events[:count], bool(lines[-1]) and not complete)
 
 
 def test_resuming_after_a_cut_at_every_byte(path: Path) -> None:
-    data = written(*EVENTS)
+    data = written(*EVENTS[:5])
     header = data.index(b"\n")
     for cut in range(len(data)):
         path.write_bytes(data[:cut])
