@@ -37,7 +37,7 @@ from livecube.dashboard.settings import parse_address
 from livecube.dashboard.sink import schema_names, schema_text, tree_text
 from livecube.dashboard.topics import NAMES, Tree, desk_name, desk_part
 from livecube.errors import UsageError
-from livecube.events import Battery, LinkChange, SolveMark, SolvePhase, Turn
+from livecube.events import Battery, Gap, LinkChange, SolveMark, SolvePhase, Turn
 from livecube.practice.attempts import Attempt, Attempts
 from livecube.practice.news import Corrected, Discarded, Judged, Tally
 from livecube.stages.progress import SolveBegun, SolveOver, StageDone, Turned
@@ -333,6 +333,9 @@ def test_a_cube_that_is_turned_is_connected_and_states_are_said_when_they_change
     messenger = Messenger("d", Cube("c", "c"), str, lambda: "x")
     messenger.begin()
     turned = Turned(1.0, 0, 1, b"", None, None, ())
+    assert messenger.take(Gap(0.5, 1)) == [], (
+        "a sign of life, but no item that concerns a dashboard"
+    )
     assert [m.body["up"] for m in messenger.take(turned)] == [True]
     assert messenger.take(turned) == []
     assert len(messenger.take(Battery(1.0, 50))) == 1

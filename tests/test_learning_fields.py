@@ -15,7 +15,14 @@ from learn_check import CLAIM
 from learn_layouts import made, recording
 
 from livecube.cube.geometry import PIECE_AT, TWIST_AT
-from livecube.cube.position import SOLVED, apply_turn, inverse_turns, summed_quarters
+from livecube.cube.notation import parse_turns
+from livecube.cube.position import (
+    SOLVED,
+    apply_turn,
+    apply_turns,
+    inverse_turns,
+    summed_quarters,
+)
 from livecube.events import Packet
 from livecube.learning.bits import Bits, labels
 from livecube.learning.checksums import find_check
@@ -38,6 +45,7 @@ from livecube.learning.samples import Samples, samples_of, states_of
 from livecube.learning.secrecy import looks_encrypted
 from livecube.learning.stickers import find_stickers, shown_colours
 from livecube.learning.verdicts import Refused
+from livecube.learning.verifying import _is_solved, _Item, _Lost
 from livecube.profiles.checks import Check
 from livecube.profiles.fields import Entries, Field
 from livecube.profiles.values import TurnList
@@ -284,6 +292,8 @@ def test_two_turns_with_one_code_are_told_by_no_field() -> None:
         (17, 6, 0),
         (3, 5, 7),
         (1, 5, 0),
+        (2, 49, 3),
+        (2, -49, 60),
     ],
 )
 def test_turns_listed_beside_the_newest_are_found(count: int, stride: int, start: int) -> None:
@@ -297,7 +307,7 @@ def test_turns_listed_beside_the_newest_are_found(count: int, stride: int, start
     bits = bits_with(fields, 16, "little", noise=6)
     found = FoundTurns(TurnList(Entries(first, 1, 5)), {turn: turn for turn in QUARTERS})
     listed = find_list(bits, found, array(turns), array(range(len(turns))))
-    if count == 1:
+    if count == 1 or abs(stride) > 48:  # beyond six bytes it is no list
         assert listed == found
     else:
         expected = Entries(first, min(count, 16), stride)
@@ -575,6 +585,38 @@ def test_a_row_of_stickers_is_found(order: Order, width: int, stride: int, count
     (spoiled, *_) = fields
     fields[spoiled] = [*fields[spoiled][:-1], numbers[(shown[-1, facelets[0]] + 1) % 6]]
     assert find_stickers(bits_with(fields, (5 + 54 * stride) // 8 + 1, order), positions) is None
+
+
+# Whether the cube is solved in the end.
+
+
+def test_a_cube_is_solved_in_the_end_if_few_lost_turns_explain_it() -> None:
+    way = parse_turns("(R U R' U')6")
+    turns: list[_Item] = [*way]
+    scrambled = apply_turns(SOLVED, way[:6]).tobytes()
+    lost, none = [*turns[:3], *turns[4:]], None
+    assert _is_solved(turns, none)
+    assert _is_solved([*turns[2:5], scrambled, *turns[6:]], none)
+    assert not _is_solved(lost, none)
+    # One turn may be missing from a place on, counted from the last position.
+    assert [_is_solved(lost, start) for start in (0, 3, 4, len(lost))] == [True, True, False, False]
+    known: list[_Item] = [7, scrambled, *turns[6:8], *turns[9:]]
+    assert [_is_solved(known, start) for start in (2, 4, 5)] == [True, True, False]
+    assert not _is_solved([*known, *turns, SOLVED.tobytes(), *turns[1:], 7], 3)
+    assert _is_solved(turns[:-1], len(turns) - 1)
+    # At a gap one turn may be, or two; only two if they are said to be two.
+    for missing, count, solved in (
+        (1, 1, True), (1, None, True), (2, None, False), (2, 1, False), (2, 2, True), (3, 2, False),
+    ):  # fmt: skip
+        gap = [*turns[:3], _Lost(count=count), *turns[3 + missing :]]
+        assert _is_solved(gap, none) == solved, (missing, count)
+    assert not _is_solved([*turns[:3], _Lost(count=1), *turns[4:6], _Lost(count=1), *turns[7:]], 0)
+    # Turns that were asked for are tried; of six losses not all can be.
+    either: list[_Item] = [_Lost(((turn,), ())) for turn in way]
+    assert _is_solved([*either[:3], *turns[3:]], none)
+    assert _is_solved([*turns[:3], _Lost(((), (0,))), *turns[3:]], none)
+    assert not _is_solved([*either[:2], _Lost(((0,), (1,))), *turns[3:]], none)
+    assert [_is_solved([*either[:n], *turns[n:]], none) for n in (5, 6)] == [True, False]
 
 
 # Samples.

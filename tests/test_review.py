@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 from pathlib import Path
+from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -23,7 +24,8 @@ from livecube.history.store import History
 from livecube.holding.inference import read_solve
 from livecube.holding.observations import solves_in
 from livecube.holding.written import write_solve
-from livecube.review.making import review_solve, splits_of, stage_span
+from livecube.review.findings import _spare_s
+from livecube.review.making import _spare, review_solve, splits_of, stage_span
 from livecube.review.text import review_json, review_lines
 from livecube.stages.progress import SURE
 from livecube.stages.tracker import Tracker
@@ -35,7 +37,7 @@ if TYPE_CHECKING:
 
     from livecube.advice.advisor import Advisor
     from livecube.practice.news import Reviewed
-    from livecube.review.reviewed import Review
+    from livecube.review.reviewed import Review, SpareRotations
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
 
@@ -140,6 +142,43 @@ def test_rotations_of_the_last_layer_or_of_doubtful_readings_are_not_counted(
         assert all("% certain" in sentence for sentence in told)
     assert told, "the last one has some"
     assert counted >= 1
+
+
+def test_rotations_cost_no_more_than_the_way_without_them_saves() -> None:
+    hands, slots = load_hands(), ("green-red",)
+    split = SimpleNamespace(slots=slots)
+
+    def way(seconds: float, moves: str, slots: tuple[str, ...] = slots) -> Any:
+        return SimpleNamespace(slots=slots, moves=parse_moves(moves), seconds=seconds)
+
+    def spare(moves: str, predicted: float | None, *rows: Any) -> SpareRotations | None:
+        written = [SimpleNamespace(move=move) for move in parse_moves(moves)]
+        stage: Any = SimpleNamespace(moves=written, split=split)
+        return _spare(stage, predicted, rows, hands)
+
+    still = way(1.0, "R U R'")
+    rotation_s = hands.done_ms(parse_moves("y")) / 1000
+    assert 0.05 < rotation_s < 1.0
+    dear, near = spare("y L U L'", 2.0, still), spare("y L U L'", 1.05, still)
+    assert dear is not None
+    assert (dear.rotations, dear.way, dear.cost_s) == (1, still, round(rotation_s, 3))
+    assert near is not None
+    assert near.cost_s == 0.05
+    assert spare("y L U L'", 1.0, still) is not None
+    assert spare("y L U L'", 0.99, still) is None
+    assert spare("L U L'", 2.0, still) is spare("y L U L'", None, still) is None
+    assert spare("y U", 2.0, way(1.0, "y R"), way(1.0, "R", ("other",))) is None
+
+    # What the wrong way costs is counted once: as rotations, or as a slow way.
+    def counted(slow_s: float | None) -> float:
+        against = None if slow_s is None else SimpleNamespace(slow_s=slow_s)
+        stage: Any = SimpleNamespace(
+            spare=dear, against_plan=against, predicted_s=2.0, turned_s=2.0 - rotation_s / 2
+        )
+        return _spare_s(stage)
+
+    assert counted(None) == counted(0.05) == dear.cost_s
+    assert counted(0.5) == pytest.approx(rotation_s / 2)
 
 
 def test_what_was_slower_is_no_chance(advisor: Advisor) -> None:

@@ -46,13 +46,9 @@ def _changed(packet: bytes, rng: random.Random) -> bytes:
 
 def one_hostile(packets: Sequence[bytes], rng: random.Random) -> bytes:
     """One packet, each with equal chance: random, cut off, changed, or good (at any place)."""
-    way = rng.randrange(4)
-    if way == 0:
-        return rng.randbytes(rng.randrange(40))
-    packet = rng.choice(packets)
-    if way == 1:
-        return packet[: rng.randrange(len(packet) + 1)]
-    return _changed(packet, rng) if way == 2 else packet
+    good = rng.choice(packets)
+    cut_off = good[: rng.randrange(len(good) + 1)]
+    return rng.choice((rng.randbytes(rng.randrange(40)), cut_off, _changed(good, rng), good))
 
 
 ATTACKS: Final[dict[str, Callable[[Sequence[bytes], random.Random], list[bytes]]]] = {

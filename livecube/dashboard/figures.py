@@ -95,9 +95,9 @@ class Figures:
 
     def _against_month(self, session: float | None, times: int) -> list[dict[str, Any]]:
         month = None if self._month is None else self._month.mean
-        there = session is not None and month is not None
-        value = session - month if session is not None and month is not None else None
-        return [_figure("session-against-month", value, times if there else 0)]
+        if session is None or month is None:
+            return [_figure("session-against-month", None, 0)]
+        return [_figure("session-against-month", session - month, times)]
 
     def _changed(self, now: Mapping[str, dict[str, Any]]) -> Iterator[dict[str, Any]]:
         for name, body in now.items():

@@ -193,9 +193,6 @@ def believe(seen: Seen, turn: int, holding: int) -> None:
 # Solves cut out of the tracker's progress, each with the stage of every turn.
 
 
-_LAST_STAGE: Final = 7
-
-
 @dataclass(frozen=True, slots=True)
 class SolveTurns:
     """A solve in hindsight and its turns."""
@@ -251,7 +248,7 @@ def _part(solve: Solve, turned: list[Turned], stated: dict[int, int]) -> SolvePa
     return SolvePart(
         [t.turn for t in turned],
         [t.t for t in turned],
-        [min(_LAST_STAGE, sum(end < t.line for end in ends)) for t in turned],
+        [sum(end < t.line for end in ends) for t in turned],
         -1 if solve.cross is None else parse_colour(solve.cross),
         stated,
         [t.attitude for t in turned],

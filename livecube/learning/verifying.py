@@ -252,10 +252,12 @@ def _is_solved(items: list[_Item], anywhere_from: int | None) -> bool:
         turns, gaps = _with(rest, iter(chosen))
         if not gaps and _after(position, turns) == SOLVED_BYTES:
             return True
-        if len(gaps) == 1 and _one_missing(position, turns, gaps, most=gaps[0][1] or 1):
-            return True
+        if len(gaps) == 1:
+            [(at, count)] = gaps
+            if _one_missing(position, turns, [at], most=count or 1):
+                return True
         if not gaps and anywhere_from is not None and known < anywhere_from:
-            places = [(at, 1) for at in range(max(0, anywhere_from - known - 1), len(turns) + 1)]
+            places = range(max(0, anywhere_from - known - 1), len(turns) + 1)
             if _one_missing(position, turns, places, most=1):
                 return True
     return False
@@ -277,13 +279,11 @@ def _with(
     return turns, gaps
 
 
-def _one_missing(
-    position: bytes, turns: list[int], places: Sequence[tuple[int, int | None]], most: int
-) -> bool:
+def _one_missing(position: bytes, turns: list[int], places: Sequence[int], most: int) -> bool:
     """Whether one turn (two if ``most`` is 2) at one of the places solves the cube in the end."""
     after = _after(SOLVED_BYTES, inverse_turns(turns))
     at = 0
-    for place, _ in places:
+    for place in places:
         for turn in turns[at:place]:
             position = position.translate(TURN_BYTES[turn])
             after = after.translate(TURN_BYTES[turn])

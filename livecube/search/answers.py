@@ -137,19 +137,20 @@ class Answers:
         upright = all(start in UPRIGHT for start in starts)
         if len(parts) > 1 or not upright or situation.offset is None:
             return None
+        [part] = parts
         fronts = np.array([UPRIGHT.index(start) for start in starts])
         rows = np.repeat(task_rows(parts), len(fronts), axis=0)
         places = np.broadcast_to(situation.places, (len(fronts), 8))
         numbers = question_numbers(situation.offset, places, fronts, rows)
         key = numbers.tobytes(), fronts.tobytes()
         if (ways := self._known.get(key)) is None:
-            at = self.filled(numbers) if (numbers >= 0).all() else np.array([-1])
+            at = self.filled(numbers)
             if (at < 0).any():
                 return None
             if len(self._known) >= _REMEMBERED:
                 self._known.clear()
             ways = self._known[key] = self._cheapest(fronts, at)
-        highest = ceiling_ms(parts[0])
+        highest = ceiling_ms(part)
         if not ways or (highest is not None and ways[0].ms + FASTEST_MS > highest):
             return None if however_dear and self.search is not None else []
         return [way for way in ways if way.ms <= ways[0].ms + FASTEST_MS][:MOST_WAYS]

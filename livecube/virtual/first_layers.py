@@ -158,16 +158,16 @@ class FirstLayers:
         return self.hands.put_in(position[CORNER + slot], position[EDGE + slot], slot)
 
     def keyhole_corner(self, slot: int) -> bool:
-        """The edge is in: put the corner in through another free slot."""
-        if not self.edge_in(slot) or self.corner_in(slot):
+        """The edge of a free slot is in: put the corner in through another free slot."""
+        if not self.edge_in(slot):
             return False
         keep = self._pieces_in(self.solved()) | {EDGE + slot}
         plans = [self.plan(slot, None, offset, keep) for offset in (1, 2, 3)]
         return self._do(self._best(*plans)) and self._aligned()
 
     def keyhole_edge(self, slot: int) -> bool:
-        """The corner is in: put the edge in over an unsolved corner."""
-        if not self.corner_in(slot) or self.edge_in(slot):
+        """The corner of a free slot is in: put the edge in over an unsolved corner."""
+        if not self.corner_in(slot):
             return False
         keep = self._pieces_in(self.solved()) | {CORNER + slot}
         plans = [self.plan(None, slot, offset, keep) for offset in (1, 2, 3)]

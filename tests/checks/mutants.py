@@ -68,8 +68,9 @@ def mutants_of(file: str, source: str) -> list[Mutant]:
     """All mutants of a module.
 
     Not changed: text, annotations, decorators, imports, messages to developers (``assert``,
-    ``raise``), and compiled kernels. In a file with kernels, code outside of functions is not
-    changed either: it is compiled into the kernels.
+    ``raise``, ``strict=True``), and compiled kernels. In a file with kernels, code outside of
+    functions is not changed either: it is compiled into the kernels. Nor are changes made that mean
+    the same: None for False, and ``<=`` for ``<`` beside a number drawn at random.
     """
     tree = ast.parse(source)
     has_kernels = any(_is_kernel(node) for node in ast.walk(tree))
@@ -132,6 +133,8 @@ class _Walk(ast.NodeVisitor):
             case ast.Import() | ast.ImportFrom() | ast.Global() | ast.Nonlocal():
                 return
             case ast.Assign(targets=[ast.Name(id="__all__")]):
+                return
+            case ast.keyword(arg="strict"):
                 return
             case ast.JoinedStr() | ast.AnnAssign(annotation=ast.Name(id="TypeAlias")):
                 return
@@ -216,7 +219,7 @@ def _changed(node: ast.expr | ast.stmt) -> Iterator[ast.expr | ast.stmt]:
                 swapped = copy.copy(node)
                 swapped.args = [second, first, *node.args[2:]]
                 yield swapped
-        case ast.Return(value=ast.expr() as value) if not _is_none(value):
+        case ast.Return(value=ast.expr() as value) if not _is_nothing(value):
             yield ast.Return(ast.Constant(None))
         case ast.Expr(value=ast.Call() | ast.YieldFrom() | ast.Yield()) | ast.AugAssign():
             yield ast.Pass()
@@ -227,8 +230,10 @@ def _changed(node: ast.expr | ast.stmt) -> Iterator[ast.expr | ast.stmt]:
 
 
 def _compared(node: ast.Compare) -> Iterator[ast.expr]:
+    # A number drawn at random is never equal to the limit, so only which side it is on counts.
+    is_drawn = ast.unparse(node.left).endswith(".random()")
     for at, op in enumerate(node.ops):
-        for other in (_COMPARED, _REVERSED):
+        for other in (_REVERSED,) if is_drawn else (_COMPARED, _REVERSED):
             if type(op) in other:
                 changed = copy.copy(node)
                 changed.ops = [*node.ops[:at], other[type(op)](), *node.ops[at + 1 :]]
@@ -244,5 +249,6 @@ def _is_text(node: ast.BinOp) -> bool:
     )
 
 
-def _is_none(value: ast.expr) -> bool:
-    return isinstance(value, ast.Constant) and value.value is None
+def _is_nothing(value: ast.expr) -> bool:
+    """None, or False, which callers take for the same."""
+    return isinstance(value, ast.Constant) and (value.value is None or value.value is False)
