@@ -11,6 +11,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+import beside  # noqa: F401 - before numpy
 import pytest
 from examples import examples
 from hypothesis import settings

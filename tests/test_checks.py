@@ -48,6 +48,10 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "mutation_check": ("--mutants", "1", "--rooms", "timing"),
     "packets_check": ("--packets", "20", "--decoder", "cairn"),
     "pairs_check": ("--solves", "5"),
+    "person_check": (
+        *("--persons", "1", "--near", "1", "--read", "1", "--after", "5", "--tests", "3"),
+        *("--solvers", "1", "--many", "20"),
+    ),
     "review_check": ("--solves", "1"),
     "saying_check": ("--solves", "2"),
     "scramble_check": ("--draws", "200", "--scrambles", "2", "--no-superflip"),

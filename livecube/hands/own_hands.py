@@ -1,0 +1,244 @@
+"""One's own hands, learned from the times of written moves. Pure, numpy only.
+
+:func:`learn_hands` learns from many solves, :meth:`OwnHands.after` from one more. What is learned
+is tried on solves that it was not learned from; ``verdict.keeps`` says whether it predicts them
+better than the usual prices do.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+import numpy as np
+
+from livecube.hands.automaton import NEVER
+from livecube.hands.executions import cells_of, gaps_of
+from livecube.hands.kinship import Means
+from livecube.hands.noise import FIRST_NOISE, parts_of, refined
+from livecube.hands.trust import believed
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from livecube.cube.holding import Move
+    from livecube.hands.executions import Array, Execution, Gaps
+    from livecube.hands.kinship import Fit, Kinship
+    from livecube.hands.noise import Noise
+
+__all__ = ["OwnHands", "Predicted", "Sums", "Verdict", "learn_hands"]
+
+_ROUNDS: Final = 8
+"""Rounds of: what was each gap; then the prices from the gaps that were turning."""
+_STEPS: Final = 6
+"""Steps in each round towards the likeliest variances."""
+_FOLDS: Final = 10
+_LEAST_WEIGHT: Final = 0.05
+"""A cell with less evidence is left out."""
+_SURE: Final = 1.96
+
+
+class Sums(NamedTuple):
+    """What the gaps say of each cell, shape (cells,). Sums of two sets of gaps can be added."""
+
+    weight: Array
+    """Sum of the probabilities that the gap was turning."""
+    log_ratio: Array
+    """The same, times the logarithm of measured against usual time."""
+    ms: Array
+    """The same, times the milliseconds measured."""
+
+    @classmethod
+    def of(cls, gaps: Gaps, kin: Kinship, turned: Array) -> Sums:
+        """``turned``: for each gap the probability that it was turning."""
+        ratio = np.log(gaps.ms / kin.usual_ms[gaps.cell])
+        return cls(
+            *(
+                np.bincount(gaps.cell, turned * each, len(kin.usual_ms))
+                for each in (np.ones(len(ratio)), ratio, gaps.ms)
+            )
+        )
+
+    def plus(self, other: Sums, sign: int = 1) -> Sums:
+        """Both together, or (−1) what is left without the other."""
+        return Sums(*(one + sign * two for one, two in zip(self, other, strict=True)))
+
+    def means(self, noise: Noise, executions: float, solves: float) -> Means:
+        """The mean of each cell that was seen."""
+        cell = np.flatnonzero(self.weight > _LEAST_WEIGHT)
+        weight = self.weight[cell]
+        common = noise.of_execution / max(executions, 1) + noise.of_solve / max(solves, 1)
+        return Means(cell, self.log_ratio[cell] / weight, noise.spread**2 / weight, common)
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """Errors on executions of solves that nothing was learned from, hesitations set aside."""
+
+    solves: int = 0
+    executions: int = 0
+    usual_ms: float = 0.0
+    """Sum of the absolute differences between measured time and the usual prices."""
+    own_ms: float = 0.0
+    """The same with one's own prices."""
+    squares: float = 0.0
+    """Sum over solves of the square of usual less own."""
+
+    @property
+    def keeps(self) -> bool:
+        """Whether one's own prices are better: by a t-test over solves, 5 % to be wrong."""
+        free = self.solves - 1
+        if free < 1:
+            return False
+        mean = (self.usual_ms - self.own_ms) / self.solves
+        variance = max(self.squares / self.solves - mean**2, 0.0) / free
+        needed = 1.645 + 1.52 / free + 1.9 / free**2  # Student's quantile, to about 1 %
+        return bool(mean > needed * np.sqrt(variance))
+
+    def plus(self, other: Verdict) -> Verdict:
+        """Both together."""
+        return Verdict(
+            self.solves + other.solves,
+            self.executions + other.executions,
+            self.usual_ms + other.usual_ms,
+            self.own_ms + other.own_ms,
+            self.squares + other.squares,
+        )
+
+
+class Predicted(NamedTuple):
+    """Milliseconds of a sequence after its first turn."""
+
+    low: float
+    """With ``high``: 95 % of executions without hesitation are between."""
+    expected: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OwnHands:
+    """What is known of one person's hands; never changed."""
+
+    fit: Fit
+    sums: Sums
+    noise: Noise
+    verdict: Verdict
+    executions: int
+    solves: int
+
+    @property
+    def kin(self) -> Kinship:
+        """The cells, and the usual prices."""
+        return self.fit.of
+
+    @property
+    def price_ms(self) -> Array:
+        """Own prices of all cells, kept or not, shape (cells,); ``NEVER`` where never."""
+        return _prices(self.fit, self.sums)
+
+    def spread(self, cells: Array) -> Array:
+        """Standard deviation of what is unknown of the logarithms of these cells' prices."""
+        return np.asarray(np.sqrt(np.diag(self.fit.covariance(np.asarray(cells)))))
+
+    def predicted(self, moves: tuple[Move, ...]) -> Predicted | None:
+        """How long an execution takes after its first turn; None for a single turn."""
+        cells = np.array([cell for cell in cells_of(self.kin.usual, moves) if cell >= 0])
+        if not len(cells):
+            return None
+        prices = self.price_ms[cells]
+        total = float(prices.sum())
+        share = prices / total
+        noise = np.expm1(self.noise.spread**2) * float((share**2).sum())
+        unknown = float(share @ self.fit.covariance(cells) @ share)
+        variance = np.log1p(noise + unknown + self.noise.of_execution + self.noise.of_solve)
+        out = _SURE * np.sqrt(variance)
+        middle = np.log(total) - variance / 2
+        return Predicted(float(np.exp(middle - out)), total, float(np.exp(middle + out)))
+
+    def after(self, solve: Sequence[Execution]) -> OwnHands:
+        """What is known after one more solve, which is first predicted.
+
+        The spread of noise stays as it is; :func:`learn_hands` measures it anew.
+        """
+        gaps = gaps_of(self.kin.usual, [solve])
+        if not len(gaps.ms):
+            return replace(self, solves=self.solves + 1)
+        off = np.log(gaps.ms / self.kin.usual_ms[gaps.cell]) - self.fit.values[gaps.cell]
+        tempo = float(self.sums.log_ratio.sum()) / max(float(self.sums.weight.sum()), 1.0)
+        sure = believed(self.kin, gaps, tempo)
+        turned = parts_of(off, sure, self.kin.rotated[gaps.cell], self.noise).turned
+        executions, solves = self.executions + len(solve), self.solves + 1
+        sums = self.sums.plus(Sums.of(gaps, self.kin, turned))
+        means = sums.means(self.noise, executions, solves)
+        return replace(
+            self,
+            fit=self.kin.fit(means, self.fit.variances),
+            sums=sums,
+            verdict=self.verdict.plus(_judged(gaps, turned, self.kin.usual_ms, self.price_ms)),
+            executions=executions,
+            solves=solves,
+        )
+
+
+def learn_hands(kin: Kinship, solves: Sequence[Sequence[Execution]]) -> OwnHands:
+    """A person's hands from all their solves, each a list of executions."""
+    gaps = gaps_of(kin.usual, solves)
+    executions = sum(map(len, solves))
+    ratio, rotated = np.log(gaps.ms / kin.usual_ms[gaps.cell]), kin.rotated[gaps.cell]
+    tempo = float(np.median(ratio)) if len(ratio) else 0.0
+    sure = believed(kin, gaps, tempo)
+    noise, variances, inside, off = FIRST_NOISE, None, np.zeros(len(ratio)), ratio - tempo
+    for _ in range(_ROUNDS):
+        parts = parts_of(off / (1 - inside), sure, rotated, noise)
+        noise = refined(gaps, off, off / (1 - inside), rotated, parts)
+        sums = Sums.of(gaps, kin, parts.turned)
+        fit = kin.fit(sums.means(noise, executions, len(solves)), variances, _STEPS)
+        variances, off = fit.variances, ratio - fit.values[gaps.cell]
+        unknown = np.zeros(len(kin.usual_ms))
+        unknown[fit.means.cell] = fit.unknown()
+        inside = np.clip(parts.turned * unknown[gaps.cell] / noise.spread**2, 0.0, 0.9)
+    one = OwnHands(fit, sums, noise, Verdict(), executions, len(solves))
+    return replace(one, verdict=_tried(one, gaps, parts.turned))
+
+
+def _prices(fit: Fit, sums: Sums) -> Array:
+    """Prices whose sum over what was measured is the sum measured.
+
+    The exponential of a mean logarithm is too small as a mean (N. Duan's smearing estimate, J. Am.
+    Stat. Assoc. 78 (1983), 605–610).
+    """
+    usual = fit.of.usual_ms
+    prices = usual * np.exp(fit.values)
+    cell = fit.means.cell
+    predicted = float(sums.weight[cell] @ prices[cell])
+    factor = float(sums.ms[cell].sum()) / predicted if predicted else 1.0
+    return np.where(usual < NEVER, prices * factor, usual)
+
+
+def _tried(own: OwnHands, gaps: Gaps, turned: Array) -> Verdict:
+    """Predict each part of the solves from the others, with the same noise and variances."""
+    total, folds = Verdict(), min(_FOLDS, own.solves)
+    fold = np.arange(own.solves) % max(folds, 1)
+    for number in range(folds if folds > 1 else 0):
+        here = fold == number
+        part, turning = gaps.of_solves(here), turned[here[gaps.solve]]
+        sums = own.sums.plus(Sums.of(part, own.kin, turning), -1)
+        left = 1 - float(here.mean())
+        means = sums.means(own.noise, left * own.executions, left * own.solves)
+        prices = _prices(own.kin.fit(means, own.fit.variances), sums)
+        total = total.plus(_judged(part, turning, own.kin.usual_ms, prices))
+    return total
+
+
+def _judged(gaps: Gaps, turned: Array, usual_ms: Array, own_ms: Array) -> Verdict:
+    used = turned > 0.5
+    if not used.any():
+        return Verdict()
+    _, first, number = np.unique(gaps.execution[used], return_index=True, return_inverse=True)
+    cell, ms = gaps.cell[used], gaps.ms[used]
+    usual, own = (np.abs(np.bincount(number, ms - prices[cell])) for prices in (usual_ms, own_ms))
+    _, solve = np.unique(gaps.solve[used][first], return_inverse=True)
+    gain = np.bincount(solve, usual - own)
+    return Verdict(
+        len(gain), len(usual), float(usual.sum()), float(own.sum()), float((gain**2).sum())
+    )

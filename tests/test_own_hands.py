@@ -1,0 +1,167 @@
+"""Hands learned from turns, on a person whose true hands are known."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+from drawn_persons import draw_hands, part_of, stated, timed, true_cells, walks, without_waits
+from holding_truth import true_path
+from hypothesis import given
+from hypothesis import strategies as st
+
+from livecube.cube.notation import parse_moves
+from livecube.edges.automaton_file import load_hands
+from livecube.hands.automaton import MOVES, NEVER
+from livecube.hands.executions import Execution, cells_of, gaps_of
+from livecube.hands.kinship import Kinship
+from livecube.hands.own_hands import OwnHands, learn_hands
+from livecube.hands.trust import believed
+from livecube.holding.executions import executions_read
+from livecube.holding.inference import Reading
+from livecube.virtual.habits import RIGHT_HANDED
+
+if TYPE_CHECKING:
+    from drawn_persons import Hands, Kind, Timed
+
+    from livecube.cube.holding import Move
+
+KIN = Kinship(load_hands())
+LEARNED, TESTS = 40, 20
+ROTATIONS = tuple(parse_moves("x x' x2 y y' y2 z z' z2"))
+
+
+@cache
+def person(kind: Kind) -> tuple[Hands, list[Timed]]:
+    rng = np.random.default_rng(22)
+    hands = draw_hands(rng, KIN.usual, kind)
+    return hands, timed(hands, walks(RIGHT_HANDED, KIN.usual, LEARNED + TESTS), rng)
+
+
+@cache
+def learned(kind: Kind) -> OwnHands:
+    return learn_hands(KIN, [stated(one) for one in person(kind)[1][:LEARNED]])
+
+
+def error(prices: np.ndarray, solves: list[Timed]) -> float:
+    """Mean absolute error of insertions, hesitations set aside, in milliseconds."""
+    gaps = gaps_of(KIN.usual, [stated(without_waits(one)) for one in solves])
+    off = np.bincount(gaps.execution, gaps.ms - prices[gaps.cell])
+    return float(np.abs(off).mean())
+
+
+def test_a_persons_prices_are_learned_and_predict_better_than_the_usual_ones() -> None:
+    hands, solves = person("ordinary")
+    own, tests = learned("ordinary"), solves[LEARNED:]
+    true, usual = error(true_cells(hands, KIN.usual), tests), error(KIN.usual_ms, tests)
+    assert error(own.price_ms, tests) - true < 0.2 * (usual - true)
+    assert own.verdict.keeps
+    assert own.verdict.solves == LEARNED
+    assert own.noise.spread == pytest.approx(hands.spread, rel=0.1)
+
+
+def test_predicted_times_are_as_sure_as_they_say() -> None:
+    own, inside, number = learned("ordinary"), 0, 0
+    for one in person("ordinary")[1][LEARNED:]:
+        for execution in stated(without_waits(one)):
+            if (span := own.predicted(execution.moves)) is not None:
+                number += 1
+                took = gaps_of(KIN.usual, [[execution]]).ms.sum()
+                inside += span.low <= took <= span.high
+    assert 0.88 < inside / number < 0.99
+    assert own.predicted(tuple(parse_moves("R"))) is None
+
+
+def test_without_turns_and_for_usual_hands_the_usual_prices_stay() -> None:
+    nothing = learn_hands(KIN, [])
+    assert np.array_equal(nothing.price_ms, KIN.usual_ms)
+    assert not nothing.verdict.keeps
+    one = learn_hands(KIN, [stated(person("near")[1][0])])
+    assert not one.verdict.keeps
+    near = learned("near")
+    assert not near.verdict.keeps
+    used = near.fit.means.cell[~KIN.rotated[near.fit.means.cell]]
+    assert np.median(np.abs(np.log(near.price_ms[used] / KIN.usual_ms[used]))) < 0.05
+
+
+def test_hesitations_are_no_slow_fingers() -> None:
+    rng = np.random.default_rng(3)
+    solves = [stated(one) for one in person("ordinary")[1][:LEARNED]]
+    hesitant = [[_hesitating(execution, rng) for execution in one] for one in solves]
+    own, slower = learned("ordinary"), learn_hands(KIN, hesitant)
+    used = own.sums.weight > 5
+    off = np.log(slower.price_ms[used] / own.price_ms[used])
+    assert abs(np.average(off, weights=own.sums.weight[used])) < 0.02
+    assert np.abs(off).max() < 0.15
+    assert slower.noise.waits > own.noise.waits + 0.04
+
+
+def _hesitating(execution: Execution, rng: np.random.Generator) -> Execution:
+    waits = np.where(rng.random(len(execution.moves)) < 0.07, rng.uniform(300, 900), 0.0)
+    at = np.array(execution.at_ms) + np.cumsum(waits)
+    return replace(execution, at_ms=tuple(at.tolist()))
+
+
+def test_one_more_solve_is_predicted_first_and_then_learned_from() -> None:
+    solves = [stated(one) for one in person("ordinary")[1][:LEARNED]]
+    own = learn_hands(KIN, solves[:30])
+    before = own.verdict
+    for solve in solves[30:]:
+        own = own.after(solve)
+    whole = learned("ordinary")
+    assert own.solves == whole.solves == own.verdict.solves
+    assert own.verdict.usual_ms > before.usual_ms
+    used = whole.sums.weight > 5
+    assert np.abs(np.log(own.price_ms[used] / whole.price_ms[used])).max() < 0.05
+    assert own.after([]).solves == LEARNED + 1
+
+
+def test_the_other_way_round_is_recognised_by_the_usual_prices_alone() -> None:
+    around = str.maketrans("RLFB", "LRBF")
+    right, wrong = [], []
+    for one in person("ordinary")[1][:LEARNED]:
+        for execution in stated(one):
+            if "F" not in "".join(map(str, execution.moves)):
+                continue  # the hands are nearly mirror images of one another
+            half_sure = replace(execution, sure=0.5)
+            moves = tuple(parse_moves(" ".join(map(str, execution.moves)).translate(around)))
+            right.append(half_sure)
+            wrong.append(replace(half_sure, moves=moves))
+    gaps = gaps_of(KIN.usual, [right])
+    tempo = float(np.log(np.median(gaps.ms / KIN.usual_ms[gaps.cell])))
+    told = [believed(KIN, gaps_of(KIN.usual, [some]), tempo).mean() for some in (right, wrong)]
+    assert told[0] > 0.6
+    assert told[1] < 0.4
+
+
+@given(st.lists(st.sampled_from((*MOVES, *ROTATIONS)), max_size=12))
+def test_the_cells_add_up_to_the_price_of_a_sequence(moves: list[Move]) -> None:
+    automaton = KIN.usual
+    total = automaton.sequence_ms(moves)
+    cells = cells_of(automaton, tuple(moves))
+    turns = [number for number, move in enumerate(moves) if not move.is_rotation]
+    if total >= NEVER or not turns:
+        return
+    first = automaton.sequence_ms(moves[: turns[0] + 1])
+    tail = automaton.sequence_ms(moves[turns[-1] + 1 :])
+    known = sum(KIN.usual_ms[cell] for cell in cells if cell >= 0)
+    assert first + known + tail == total
+
+
+def test_a_reading_becomes_the_moves_that_were_turned() -> None:
+    one = person("ordinary")[1][1]
+    part, path = part_of(one), true_path(one.walk.of)
+    held = np.zeros((len(part.turns), 24))
+    for step in path:
+        held[step.first : step.first + step.reports, step.holding] = 0.9
+    read = executions_read(part, Reading(path, held, held, held, held))
+    assert [execution.sure for execution in read] == [0.9] * len(read)
+    for own, true in zip(read, stated(one), strict=True):
+        turns = [(m, at) for m, at in zip(own.moves, own.at_ms, strict=True) if not m.is_rotation]
+        expected = [
+            (m, a) for m, a in zip(true.moves, true.at_ms, strict=True) if not m.is_rotation
+        ]
+        assert turns == expected
