@@ -12,13 +12,13 @@ from livecube.cube.position import apply_turns
 from livecube.search.situation import SLOT_PIECES, Situation
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from livecube.advice.rows import Opportunity
     from livecube.cube.geometry import Array
     from livecube.cube.holding import Holding, Move
 
-__all__ = ["Sighting", "Track", "first_part", "track"]
+__all__ = ["Sighting", "Track", "along", "first_part", "sightings", "track"]
 
 _PIECES: Final = ("corner", "edge")
 
@@ -68,18 +68,24 @@ def track(position: Array, face: int, row: Opportunity) -> Track:
     A sighting is added whenever the place of a piece in the hands changes: by a turn, a rotation,
     or the rotation that is part of a wide turn.
     """
+    seen = sightings(position, face, row.holding, row.moves, row.slots)
+    return Track(row, tuple(seen))
+
+
+def sightings(
+    position: Array, face: int, holding: Holding, moves: Sequence[Move], slots: Sequence[str]
+) -> Iterator[Sighting]:
+    """The places of the pieces of these slots: at first, and then each new one."""
     known = Situation.of(position, face).slot_names(range(4))
     last: dict[tuple[str, str], str] = {}
-    sightings = []
-    for after, (move, situation, holding) in enumerate(_along(position, face, row)):
+    for after, (move, situation, held, _) in enumerate(along(position, face, holding, moves)):
         standing = _standing(situation)
-        for slot in row.slots:
-            places = piece_words(standing, known.index(slot), holding)
+        for slot in slots:
+            places = piece_words(standing, known.index(slot), held)
             for piece, where in zip(_PIECES, places, strict=True):
                 if last.get((slot, piece)) != where:
                     last[slot, piece] = where
-                    sightings.append(Sighting(slot, piece, after, move, where))
-    return Track(row, tuple(sightings))
+                    yield Sighting(slot, piece, after, move, where)
 
 
 def first_part(position: Array, face: int, row: Opportunity) -> int:
@@ -90,22 +96,22 @@ def first_part(position: Array, face: int, row: Opportunity) -> int:
     """
     known = Situation.of(position, face).slot_names(range(4))
     i, j = (known.index(slot) for slot in row.slots)
-    for after, (_, situation, _) in enumerate(_along(position, face, row)):
+    along_row = along(position, face, row.holding, row.moves)
+    for after, (_, situation, _, _) in enumerate(along_row):
         if situation.corners >> i & 1 and situation.edges >> j & 1:
             return after
     return len(row.moves)
 
 
-def _along(
-    position: Array, face: int, row: Opportunity
-) -> Iterator[tuple[Move | None, Situation, Holding]]:
-    """The start and then every move, each with the situation and the holding after it."""
-    holding = row.holding
-    yield None, Situation.of(position, face), holding
-    for move in row.moves:
+def along(
+    position: Array, face: int, holding: Holding, moves: Sequence[Move]
+) -> Iterator[tuple[Move | None, Situation, Holding, Array]]:
+    """The start and then every move, with the situation, the holding and the position after it."""
+    yield None, Situation.of(position, face), holding, position
+    for move in moves:
         turns, holding = fixed_turns([move], holding)
         position = apply_turns(position, turns)
-        yield move, Situation.of(position, face), holding
+        yield move, Situation.of(position, face), holding, position
 
 
 def _standing(situation: Situation) -> Situation:

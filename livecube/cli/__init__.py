@@ -39,6 +39,7 @@ _MODULES: Final = {
     "review": "review",
     "again": "again",
     "bring": "again",
+    "show": "show",
     "drill": "drill",
     "write": "write",
     "adapt": "adapt",

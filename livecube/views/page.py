@@ -7,13 +7,14 @@ from importlib import resources
 from typing import TYPE_CHECKING, Final
 
 from livecube.cube.geometry import FACES
-from livecube.cube.holding import COLOURS
-from livecube.cube.notation import facelets_text
+from livecube.cube.holding import COLOURS, SCRAMBLE_HOLDING
+from livecube.views.picture import held_letters
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
 
     from livecube.cube.geometry import Array
+    from livecube.cube.holding import Holding
 
 __all__ = [
     "beside",
@@ -37,14 +38,21 @@ _GAP: Final = 3
 """Between faces."""
 
 
-def position_svg(position: Array, title: str) -> str:
+def position_svg(
+    position: Array,
+    title: str,
+    holding: Holding = SCRAMBLE_HOLDING,
+    marked: Collection[int] = (),
+) -> str:
     """The drawing of one position (20 facelets); ``title`` is its text for screen readers.
 
-    Colours come from the page's style (classes ``sticker white`` and so on).
+    Colours come from the page's style (classes ``sticker white`` and so on); ``marked`` facelets,
+    numbered in the hands, are of the class ``marked`` too.
     """
-    letters = facelets_text(position)
+    letters = held_letters(position, holding)
     stickers = "".join(
-        _sticker(facelet, COLOURS[FACES.index(letter)]) for facelet, letter in enumerate(letters)
+        _sticker(facelet, COLOURS[FACES.index(letter)] + " marked" * (facelet in marked))
+        for facelet, letter in enumerate(letters)
     )
     return (
         f'<svg class="position" viewBox="-1 -1 {12 * _PITCH + 3 * _GAP + 2} '

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from livecube.cube.geometry import Array
     from livecube.stages.progress import Turned
 
-__all__ = ["LargePicture", "Picture", "free_slots", "held_picture"]
+__all__ = ["LargePicture", "Picture", "free_slots", "held_letters", "held_picture"]
 
 # The free slots of a position in words.
 
@@ -72,8 +72,7 @@ class Picture:
     """
 
     def __init__(self, position: bytes, holding: Holding = SCRAMBLE_HOLDING) -> None:
-        fixed = facelets_text(np.frombuffer(position, dtype=np.uint8))
-        letters = "".join(map(fixed.__getitem__, _fixed_facelets(holding)))
+        letters = held_letters(np.frombuffer(position, dtype=np.uint8), holding)
         rows = [_segments(letters[at : at + 3]) for at in range(0, 54, 3)]
         face = {name: rows[3 * at : 3 * at + 3] for at, name in enumerate(FACES)}
         gap, margin = Segment(" "), Segment(" " * _MARGIN)
@@ -91,6 +90,11 @@ class Picture:
             yield Segment.line()
 
 
+def held_letters(position: Array, holding: Holding) -> str:
+    """The 54 face letters of the colours of a position, in the order of the hands' facelets."""
+    return "".join(map(facelets_text(position).__getitem__, _fixed_facelets(holding)))
+
+
 @cache
 def _fixed_facelets(holding: Holding) -> list[int]:
     """For each facelet in the hands the fixed-frame facelet at that place."""
@@ -106,22 +110,29 @@ def _segments(letters: str) -> list[Segment]:
 
 def held_picture(position: Array, holding: Holding, marked: Collection[int] = ()) -> list[Text]:
     """The unfolded cube in a holding; ``marked`` facelets (numbered in the hands) in brackets."""
-    letters = facelets_text(position)
-    return _unfolded("".join(letters[one] for one in _fixed_facelets(holding)), marked)
+    return _unfolded(held_letters(position, holding), marked)
 
 
 class LargePicture:
-    """The unfolded cube in a holding; stickers are two lines high if there is room."""
+    """The unfolded cube in a holding; stickers are two lines high if there is room.
 
-    def __init__(self, position: Array, holding: Holding) -> None:
+    ``marked`` facelets (numbered in the hands) are in brackets.
+    """
+
+    def __init__(self, position: Array, holding: Holding, marked: Collection[int] = ()) -> None:
         self._position = position
         self._holding = holding
+        self._marked = marked
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """Draw it; small if the terminal is small."""
-        small = held_picture(self._position, self._holding)
+        small = held_picture(self._position, self._holding, self._marked)
         fits = console.height >= _LARGE_HEIGHT and options.max_width >= _LARGE_WIDTH
         yield from _enlarged(small) if fits else small
+
+
+_WIDE: Final = {" ": "  ", "[": "[ ", "]": " ]"}
+"""What is left and right of a letter becomes twice as wide."""
 
 
 def _enlarged(small: list[Text]) -> list[Text]:
@@ -131,8 +142,9 @@ def _enlarged(small: list[Text]) -> list[Text]:
         letters, empty = Text(), Text()
         for number, letter in enumerate(line.plain):
             style = next((s.style for s in line.spans if s.start <= number < s.end), "")
-            letters.append(letter if letter != " " else "  ", style)
-            empty.append(" " if letter != " " else "  ", style)
+            wide = _WIDE.get(letter, letter)
+            letters.append(wide, style)
+            empty.append(" " * len(wide), style)
         lines += [letters, empty]
     return lines
 

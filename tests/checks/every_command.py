@@ -47,6 +47,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "review": (LOG, "--solve", "1"),
     "again": ("1",),
     "bring": ("R U' R'", *QUICKLY[:-2], "--tries", "1"),
+    "show": ("R U' R' U", "U' R U R'"),
     "drill beat": (*QUICKLY,),
     "drill due": (*QUICKLY,),
     "drill fingers": (*QUICKLY, "--rounds", "1"),

@@ -1,0 +1,1 @@
+"""Teaching: demonstrations, step by step."""

@@ -1,0 +1,95 @@
+"""A demonstration: a sequence from a position, one step for each move. Pure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from livecube.advice.pieces import slot_stickers
+from livecube.advice.tracking import along, sightings
+from livecube.cube.holding import COLOURS, fixed_turns
+from livecube.cube.notation import moves_text
+from livecube.errors import UsageError
+from livecube.search.situation import Situation, slot_bits
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from livecube.cube.geometry import Array
+    from livecube.cube.holding import Holding, Move
+
+__all__ = ["Demonstration", "Step", "demonstrated"]
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """What a spectator sees after some of the moves."""
+
+    position: bytes
+    """20 facelets."""
+    holding: Holding
+    marked: frozenset[int]
+    """Facelets, numbered in the hands, of the pieces that the sequence brings home."""
+    words: str
+    """Where those pieces have come to; empty if the move left them where they were."""
+
+
+@dataclass(frozen=True, slots=True)
+class Demonstration:
+    """A sequence to show; ``steps[n]`` is what is seen after n moves."""
+
+    title: str
+    moves: tuple[Move, ...]
+    slots: tuple[str, ...]
+    """Those that the moves fill."""
+    steps: tuple[Step, ...]
+
+    def move_words(self, number: int) -> str:
+        """The step's name: *start*, or the number and the move."""
+        return "start" if number == 0 else f"{number}. {self.moves[number - 1]}"
+
+    def turns(self, number: int) -> tuple[int, ...]:
+        """The turns of the move that leads to a step, in the fixed frame; none for a rotation."""
+        before = self.steps[number - 1].holding
+        return tuple(fixed_turns([self.moves[number - 1]], before)[0])
+
+
+def demonstrated(
+    position: Array, face: int, holding: Holding, moves: Sequence[Move]
+) -> Demonstration:
+    """The steps of moves that begin in ``holding`` at a position (shape (20,)).
+
+    The pieces that are set off belong to the slots that the moves fill, for the cross on ``face``.
+    Raises :class:`~livecube.errors.UsageError` if there are no moves.
+    """
+    if not moves:
+        raise UsageError("there is nothing to show without moves; give some")
+    seen = list(along(position, face, holding, moves))
+    first, last = seen[0][1], seen[-1][1]
+    filled = slot_bits(last.solved & ~first.solved)
+    slots = first.slot_names(filled)
+    told: dict[int, list[str]] = {}
+    for one in sightings(position, face, holding, moves, slots):
+        piece = one.piece if len(slots) == 1 else f"{one.slot} {one.piece}"
+        told.setdefault(one.after, []).append(f"{piece} {one.where}")
+    steps = tuple(
+        Step(
+            bytes(now.tolist()),
+            held,
+            _marked(situation, filled, held),
+            "; ".join(told.get(number, ())),
+        )
+        for number, (_, situation, held, now) in enumerate(seen)
+    )
+    into = f" into {' and '.join(slots)}" if slots else ""
+    title = f"{moves_text(moves)}{into}, {COLOURS[face]} cross"
+    return Demonstration(title, tuple(moves), slots, steps)
+
+
+def _marked(situation: Situation, slots: Sequence[int], holding: Holding) -> frozenset[int]:
+    return frozenset(
+        sticker.facelet
+        for slot in slots
+        for piece in slot_stickers(situation, slot, holding)
+        for sticker in piece
+    )
