@@ -237,7 +237,7 @@ def test_most_of_the_last_layer_is_read_right_and_confidence_means_what_it_says(
     right: list[bool] = []
     sure: list[float] = []
     last_layer: list[bool] = []
-    for done in virtual_solves(range(100), RIGHT_HANDED):
+    for done in virtual_solves(range(60), RIGHT_HANDED):
         part, truth = true_part(done), np.array(true_holdings(done))
         held = read_solve(part, TRAINED).held
         right += (held.argmax(axis=1) == truth).tolist()
@@ -251,7 +251,7 @@ def test_most_of_the_last_layer_is_read_right_and_confidence_means_what_it_says(
 
 def test_a_left_handed_solver_is_recognised() -> None:
     right = []
-    for done in virtual_solves(range(40), LEFT_HANDED):
+    for done in virtual_solves(range(25), LEFT_HANDED):
         part = true_part(done)
         held = read_solve(part, TRAINED).held
         late = np.array(part.stages) >= ORIENT

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from called import called
-from narrow import WORLDS, impatient, narrowing
+from narrow import WORLDS, impatient, locked, narrowing, no_room
 
 from livecube.edges.log_files import LogReader
 from livecube.history.importing import recover
@@ -86,8 +86,9 @@ def test_a_disk_that_fills_up_loses_nothing_in_silence(
 
 
 @pytest.mark.parametrize("command", [("practice", "result"), ("live", "solve")])
-@pytest.mark.parametrize("world", WORLDS)
-@pytest.mark.parametrize("mended_at", [2, None])
+@pytest.mark.parametrize(
+    ("world", "mended_at"), [*((world, 2) for world in WORLDS), (no_room, None), (locked, None)]
+)
 def test_a_session_that_begins_where_nothing_can_be_kept_is_kept_when_there_is_room(
     tmp_path: Path,
     command: tuple[str, str],
@@ -159,8 +160,10 @@ def test_what_is_done_while_another_program_has_the_history_locked_is_kept_after
 
 
 @pytest.mark.usefixtures("tables")
-@pytest.mark.parametrize("world", WORLDS)
-@pytest.mark.parametrize("is_mended", [True, False])
+@pytest.mark.parametrize(
+    ("world", "is_mended"),
+    [*((world, True) for world in WORLDS), (no_room, False), (locked, False)],
+)
 def test_drills_go_on_where_nothing_can_be_kept_and_are_kept_when_there_is_room(
     tmp_path: Path,
     world: Callable[[Path], AbstractContextManager[Callable[[], None]]],
