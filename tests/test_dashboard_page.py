@@ -18,7 +18,10 @@ from test_dashboard import TREE, practised, told
 from livecube.dashboard.sink import page_text
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
+
+    from selenium.webdriver import Chrome
 
 pytestmark = [
     pytest.mark.skipif(bool(NO_BROKER), reason=NO_BROKER),
@@ -26,6 +29,13 @@ pytestmark = [
 ]
 
 EVIL = "<img src=x onerror=document.title='harmed'>"
+
+
+@pytest.fixture(scope="module")
+def driver() -> Iterator[Chrome]:
+    """One browser for tests that load a page anew."""
+    with browser("--window-size=1280,900") as started:
+        yield started
 
 
 async def test_the_page_shows_desks_of_a_real_broker_and_obeys_nothing(tmp_path: Path) -> None:
@@ -88,7 +98,7 @@ async def test_the_page_shows_desks_of_a_real_broker_and_obeys_nothing(tmp_path:
 
 
 def test_whoever_is_refused_or_not_there_gets_the_form_back_and_a_password_can_be_typed(
-    tmp_path: Path,
+    tmp_path: Path, driver: Chrome
 ) -> None:
     """Earlier there was no way back, and no place for a password beside an address after #."""
     from selenium.webdriver.support.ui import WebDriverWait
@@ -102,45 +112,44 @@ def test_whoever_is_refused_or_not_there_gets_the_form_back_and_a_password_can_b
     broker = Broker(folder, (line,), web_port=free_port()).start()
     there, nobody = f"ws://127.0.0.1:{broker.web_port}/home", f"ws://127.0.0.1:{free_port()}"
     try:
-        with browser("--window-size=1280,900") as driver:
-            wait = WebDriverWait(driver, 20, poll_frequency=0.05)
+        wait = WebDriverWait(driver, 20, poll_frequency=0.05)
 
-            def said(words: str) -> None:
-                wait.until(lambda d: words in d.find_element("id", "state").text)
+        def said(words: str) -> None:
+            wait.until(lambda d: words in d.find_element("id", "state").text)
 
-            def typed(**fields: str) -> None:
-                for name, value in fields.items():
-                    field = driver.find_element("id", name)
-                    field.clear()
-                    field.send_keys(value)
-                driver.find_element("css selector", "#where button").click()
+        def typed(**fields: str) -> None:
+            for name, value in fields.items():
+                field = driver.find_element("id", name)
+                field.clear()
+                field.send_keys(value)
+            driver.find_element("css selector", "#where button").click()
 
-            driver.get(f"{page.as_uri()}#{nobody}")
-            said("No broker answers")
-            typed(url="http://127.0.0.1")
-            said("begins with ws:// or wss://")
-            typed(url=there)
-            said("does not accept anybody without")
-            typed(user="ann", password="secret of eve")
-            said("does not accept the user ann")
-            assert "eve" not in driver.find_element("id", "state").text
-            typed(password="secret of ann")
-            said("listening")
-            driver.find_element("id", "other").click()
-            assert driver.find_element("id", "where").is_displayed()
-            driver.get("about:blank")
-            driver.get(f"{page.as_uri()}#{there.replace('//', '//ann@')}")
-            said("type it here")
-            assert driver.switch_to.active_element.get_attribute("id") == "password"
-            typed(password="secret of ann")
-            said("listening")
+        driver.get(f"{page.as_uri()}#{nobody}")
+        said("No broker answers")
+        typed(url="http://127.0.0.1")
+        said("begins with ws:// or wss://")
+        typed(url=there)
+        said("does not accept anybody without")
+        typed(user="ann", password="secret of eve")
+        said("does not accept the user ann")
+        assert "eve" not in driver.find_element("id", "state").text
+        typed(password="secret of ann")
+        said("listening")
+        driver.find_element("id", "other").click()
+        assert driver.find_element("id", "where").is_displayed()
+        driver.get("about:blank")
+        driver.get(f"{page.as_uri()}#{there.replace('//', '//ann@')}")
+        said("type it here")
+        assert driver.switch_to.active_element.get_attribute("id") == "password"
+        typed(password="secret of ann")
+        said("listening")
     finally:
         broker.stop()
 
 
 @pytest.mark.parametrize("width", [360, 390])
 def test_on_a_phone_no_word_is_broken_and_names_turn_nothing_around(
-    tmp_path: Path, width: int
+    tmp_path: Path, driver: Chrome, width: int
 ) -> None:
     """Earlier stages' names broke inside words, and a desk's name could turn the text around it."""
     page = tmp_path / "page.html"
@@ -148,20 +157,19 @@ def test_on_a_phone_no_word_is_broken_and_names_turn_nothing_around(
     name = "a\u202eb\u200fc\x07d e"
     messages = [message for message in told(1)[0] if message.name != "link"]
     screen = {"width": width, "height": 800, "deviceScaleFactor": 1, "mobile": False}
-    with browser() as driver:
-        driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", screen)
-        driver.get(page.as_uri())
-        for message in messages:
-            driver.execute_script(
-                "take('p', arguments[0], new TextEncoder().encode(arguments[1]))",
-                f"p/{quote(name)}/{message.name}", message.payload,
-            )  # fmt: skip
-        shown = driver.find_element("tag name", "h2").text
-        assert shown == "".join(sign if sign.isprintable() else "\ufffd" for sign in name)
-        assert len(driver.find_elements("tag name", "li")) == 8
-        broken = driver.execute_script(_BROKEN)
-        assert broken == []
-        assert driver.execute_script("return document.documentElement.scrollWidth") <= width
+    driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", screen)
+    driver.get(page.as_uri())
+    for message in messages:
+        driver.execute_script(
+            "take('p', arguments[0], new TextEncoder().encode(arguments[1]))",
+            f"p/{quote(name)}/{message.name}", message.payload,
+        )  # fmt: skip
+    shown = driver.find_element("tag name", "h2").text
+    assert shown == "".join(sign if sign.isprintable() else "\ufffd" for sign in name)
+    assert len(driver.find_elements("tag name", "li")) == 8
+    broken = driver.execute_script(_BROKEN)
+    assert broken == []
+    assert driver.execute_script("return document.documentElement.scrollWidth") <= width
 
 
 _BROKEN = """
