@@ -115,8 +115,10 @@ def _lowest(
         return []
     lows = np.arange(bits.size)
     starts = lows if bits.order == "little" else lows - width + 1
-    lows = lows[(starts >= 0) & (starts + width <= bits.size)]
-    lows = np.array([low for low in lows.tolist() if _is_free(bits, low, width, free)])
+    inside = (starts >= 0) & (starts + width <= bits.size)
+    lows, starts = lows[inside], starts[inside]
+    taken_before = np.append(0, np.cumsum(~free))
+    lows = lows[taken_before[starts + width] == taken_before[starts]]
     if not len(lows):
         return []
     some = np.linspace(0, len(host_s) - 1, min(len(host_s), 24)).astype(np.int64)

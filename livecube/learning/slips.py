@@ -89,7 +89,7 @@ class _Search:
             best = reach, self.turns, self.left_out
             for turns, left_out in self._slips(self._heard[reach]):
                 self._tries += 1
-                new = self._reach(shape, turns, left_out)
+                new = self._reach(shape, turns, left_out, best[0])
                 if new > best[0]:
                     best = new, turns, left_out
                 if new == len(self._heard) or new >= reach + _FAR or self._tries > _TRIES:
@@ -110,8 +110,14 @@ class _Search:
                 if (turn,) != self.turns[number]:
                     yield [*self.turns[:number], (turn,), *self.turns[number + 1 :]], self.left_out
 
-    def _reach(self, shape: _Shape, turns: list[tuple[int, ...]], left_out: set[int]) -> int:
-        """For how many steps with packets fields show the positions after ``turns``."""
+    def _reach(
+        self, shape: _Shape, turns: list[tuple[int, ...]], left_out: set[int], enough: int = -1
+    ) -> int:
+        """For how many steps with packets fields show the positions after ``turns``.
+
+        A result up to ``enough`` is only a bound: the search ends early, and the true number may
+        be smaller.
+        """
         used = [k for k, number in enumerate(self._heard) if number not in left_out]
         positions = asked_positions(turns)
         shown = b"".join(positions[self._heard[k]] for k in used)
@@ -125,6 +131,8 @@ class _Search:
                 same = fields[:, :reach] == row[:reach]
                 if not same.all(axis=1).any():
                     reach = int(np.argmin(same, axis=1).max())
+                    if used[reach] <= enough:
+                        return used[reach]
         return used[reach] if reach < len(used) else len(self._heard)
 
     def _labels(
