@@ -259,12 +259,14 @@ def find_elapsed(
         steps[np.diff(index) != 1] = wrap << _MOST_BITS
     best: Field | None = None
     for width in _ELAPSED_BITS:
-        fitting = steps < (1 << width)
-        if fitting.sum() < _LEAST_CHECKS:
+        fitting = np.flatnonzero(steps < (1 << width))
+        wanted = steps[fitting]
+        if len(fitting) < _LEAST_CHECKS or len(np.unique(wanted)) <= 4:
             continue
         for start in range(bits.size - width + 1):
             values = bits.read(start, width)[1:]
-            if (values[fitting] == steps[fitting]).all() and len(set(values[fitting].tolist())) > 4:
+            # The first one is compared alone, since most places differ there already.
+            if values[fitting[0]] == wanted[0] and (values[fitting] == wanted).all():
                 best = bits.field(start, width)
     if best is None:
         return None
