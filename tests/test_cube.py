@@ -33,6 +33,7 @@ from livecube.cube.position import (
     compose,
     from_stickers,
     htm,
+    in_one_order,
     inverse,
     inverse_turn,
     inverse_turns,
@@ -44,6 +45,7 @@ from livecube.cube.position import (
     rotated,
     rotation_taking,
     stickers,
+    summed_quarters,
     turn_face,
     turn_name,
     turn_quarters,
@@ -255,6 +257,16 @@ def test_merging(text: str, merged: str, half: int, quarter: int) -> None:
     sequence = [parse_turn(name) for name in text.split()]
     assert turns_text(m.turn for m in merge(sequence)) == merged
     assert (htm(sequence), qtm(sequence)) == (half, quarter)
+    assert turns_text(in_one_order(sequence)) == merged
+
+
+@pytest.mark.parametrize(
+    ("turns", "summed"),
+    [([], []), ([0], [(0, 1)]), ([1], [(0, 2)]), ([0, 0], [(0, 2)]), ([2, 1], [(0, 1)]),
+     ([0, 3, 0], [(0, 1), (1, 1), (0, 1)]), ([17, 17], [(5, 2)]), ([0, 2], [(0, 0)])],
+)  # fmt: skip
+def test_neighbours_of_one_face_are_summed(turns: list[int], summed: list[tuple[int, int]]) -> None:
+    assert summed_quarters(turns) == summed
 
 
 def test_merged_turns_tell_what_they_were_made_of() -> None:

@@ -7,7 +7,13 @@ from itertools import product
 import pytest
 
 from livecube.cube.notation import parse_turns
-from livecube.practice.gestures import BreakRule, BreakWatcher, Gesture, GestureWatcher
+from livecube.practice.gestures import (
+    BreakRule,
+    BreakWatcher,
+    Gesture,
+    GestureWatcher,
+    TurnsWatcher,
+)
 from livecube.virtual.session import session
 
 
@@ -54,6 +60,18 @@ def test_what_is_no_gesture(turns: str) -> None:
 def test_one_that_takes_more_than_three_seconds_is_none() -> None:
     assert seen("R L R' L'", each_s=1.0) == ["next"]
     assert seen("R L R' L'", each_s=1.01) == []
+
+
+def test_in_the_middle_of_a_solve_the_last_four_turns_are_a_gesture() -> None:
+    def times(turns: str, each_s: float = 0.3) -> list[int]:
+        watcher = TurnsWatcher()
+        made = enumerate(parse_turns(turns), start=1)
+        return [at for at, turn in made if watcher.turned(at * each_s, turn)]
+
+    assert times("R U F R L R' L' U") == [7]
+    assert times("R L R' L' R L R' L' R L R' L'") == [4, 8, 12]  # never with turns of the last one
+    assert times("R L R' L' U' D' U D", each_s=1.0) == [4, 8]
+    assert times("R L R' L'", each_s=1.01) == times("R L' R' L") == times("R L U R' L'") == []
 
 
 @pytest.mark.parametrize("seed", range(3))

@@ -21,7 +21,6 @@ from livecube.cube.position import (
     apply_turn,
     apply_turns,
     inverse_turns,
-    summed_quarters,
 )
 from livecube.events import Packet
 from livecube.learning.bits import Bits, labels
@@ -711,15 +710,6 @@ def test_positions_go_with_the_last_packet_of_each_step() -> None:
     assert len(states.positions) == len(asked) - 1
     assert states.host_s[:7].tolist() == [0.1, 1.1, 2.1, 3.1, 4.1, 6.1, 7.1]
     assert states_of([]) is None
-
-
-@pytest.mark.parametrize(
-    ("turns", "summed"),
-    [([], []), ([0], [(0, 1)]), ([1], [(0, 2)]), ([0, 0], [(0, 2)]), ([2, 1], [(0, 1)]),
-     ([0, 3, 0], [(0, 1), (1, 1), (0, 1)]), ([17, 17], [(5, 2)]), ([0, 2], [(0, 0)])],
-)  # fmt: skip
-def test_neighbours_of_one_face_are_summed(turns: list[int], summed: list[tuple[int, int]]) -> None:
-    assert summed_quarters(turns) == summed
 
 
 # Whole recordings.

@@ -22,7 +22,7 @@ from livecube.decoding import Advertisement
 from livecube.edges.profile_files import load_profile, user_profiles
 from livecube.errors import ProfileError, UsageError
 from livecube.profiles.lines import line_of
-from livecube.profiles.parsing import parse_profile, profile_schema_text
+from livecube.profiles.parsing import check_name, parse_profile, profile_schema_text
 from livecube.profiles.schema import first_fault
 from livecube.profiles.writing import profile_text
 
@@ -78,13 +78,16 @@ def test_a_wrong_profile_is_refused_with_file_line_and_reason(
     assert on in text.splitlines()[error.line - 1]
 
 
-@pytest.mark.parametrize("name", ["a.b", "rows, 1", "rows, 0, deep", "text", "late.key", "late"])
+@pytest.mark.parametrize(
+    "name", ["a.b", "rows, 0", "rows, 1", "rows, 0, deep", "text", "late.key", "late"]
+)
 def test_lines_are_found_whatever_toml_allows(name: str) -> None:
     text = (
-        "a.b = 1\n\n# rows\n[[rows]]\nx = [\n  1,\n]\ndeep = { y = 2 }\n[[rows]]\n"
+        "a.b = 1\n\n# rows\n\n[[rows]]\nx = [\n  1,\n]\ndeep = { y = 2 }\n[[rows]]\n"
         'text = """\n[late]\n"""\n[late]\n"key" = 1\n'
     )
-    lines = {"a.b": 1, "rows, 1": 9, "rows, 0, deep": 8, "text": 10, "late.key": 14, "late": 13}
+    lines = {"a.b": 1, "rows, 0": 5, "rows, 0, deep": 9, "rows, 1": 10, "text": 11}
+    lines |= {"late": 14, "late.key": 15}
     path: tuple[str | int, ...] = tuple(
         int(word) if word.isdigit() else word for word in name.replace(".", ", ").split(", ")
     )
@@ -145,6 +148,22 @@ def test_the_schema_is_one_and_uses_nothing_that_our_judge_does_not_know() -> No
 @pytest.mark.parametrize("name", NAMES)
 def test_a_profile_is_written_and_read_back_the_same(name: str) -> None:
     assert parse_profile(profile_text(PROFILES[name], "a\n\nb"), "again.toml") == PROFILES[name]
+
+
+def test_where_a_counter_begins_anew_is_written_too() -> None:
+    counter = "counter = { at = 1, bits = 8"
+    text = TEXTS["skerry"].replace(counter, f"{counter}, wrap = 240")
+    profile = parse_profile(text, "wrapped.toml")
+    assert 240 in [layout.wrap for layout in profile.layouts]
+    assert parse_profile(profile_text(profile, "a"), "again.toml") == profile
+
+
+def test_a_profile_has_a_plain_name() -> None:
+    check_name("my-cube")
+    check_name("c" * 40)
+    for name in ("", "My-cube", "my cube", "../cube", "c" * 41):
+        with pytest.raises(UsageError, match="like my-cube; this is"):
+            check_name(name)
 
 
 # Places of profiles, and what belongs to them.

@@ -19,9 +19,13 @@ from livecube.timing.results import (
     next_call,
     parse_penalties,
     parse_time,
+    penalties_json,
+    penalties_sentence,
     penalties_text,
+    result_json,
     result_of,
     result_text,
+    seconds_text,
     standing,
     standing_penalties,
     time_text,
@@ -55,6 +59,8 @@ def results(text: str) -> list[Result]:
 )
 def test_times_are_cut_not_rounded(ms: int, shown: str) -> None:
     assert time_text(truncated(ms)) == shown
+    if ms < 60_000:
+        assert seconds_text(ms / 1000) == shown
 
 
 @pytest.mark.parametrize(
@@ -195,6 +201,14 @@ def test_how_the_cube_stands_when_the_time_is_stopped(
     assert standing(position) == how
     assert [penalty.kind for penalty in standing_penalties(position)] == kinds
     assert standing(SOLVED_BYTES) == "solved"
+    (*penalties,) = standing_penalties(position)
+    assert penalties_json(penalties) == [{"kind": kind, "reason": how} for kind in kinds]
+    assert penalties_sentence(penalties * 2) == (how if kinds else "")
+
+
+def test_a_result_in_json_is_a_time_or_a_reason_why_there_is_none() -> None:
+    assert result_json(12_670) == {"result_ms": 12_670, "no_time": None}
+    assert result_json("DNS") == {"result_ms": None, "no_time": "DNS"}
 
 
 @given(st.integers(0, 59_999_99))

@@ -29,6 +29,7 @@ from livecube.cube.position import (
 )
 from livecube.errors import UsageError
 from livecube.virtual.cross import cross_table, plan_cross
+from livecube.virtual.cube import simulated_cube
 from livecube.virtual.fingers import Insertion, fingers_of
 from livecube.virtual.habits import OTHERWISE
 from livecube.virtual.hands import CrossFrame, Hands
@@ -414,6 +415,8 @@ def test_what_cannot_be_had_is_refused() -> None:
         solve(0, kinds=["nonsense"])  # type: ignore[list-item]
     with pytest.raises(UsageError, match="given scramble"):
         solve(0, parse_turns("R U F"), kinds=["orient-skip"])
+    with pytest.raises(UsageError, match=r"speaks .nonsense.; installed: .*turnwire"):
+        simulated_cube("nonsense")
 
 
 def test_a_given_scramble_is_solved_with_the_cross_asked_for() -> None:

@@ -34,7 +34,7 @@ TESTS: Final[dict[str, str]] = {
     "manner advice_rows",
     "clock": "clock turnwire",
     "conformance": "conformance decoders_hostile",
-    "cube": "cube notation facelets published_group",
+    "cube": "cube notation facelets position_codes published_group",
     "dashboard": "dashboard desks outbox monthly mqtt_commands",
     "decoding": "clock conformance profile_golden",
     "drills": "drill_golden drill_rounds drills",
@@ -65,6 +65,7 @@ _LEFT_OUT: Final = (
     "test_the_technique_is_the_best_choice",
     "test_set_ups_of_a_set_are_short",
     "test_killed_at_random_moments_it_loses_no_finished_solve",
+    "test_a_position_that_is_brought_is_tried_and_compared",
     "test_a_password_on_the_command_line_is_refused_and_not_repeated",
 )
 """Slow tests that notice little more than the others of their room."""
