@@ -85,6 +85,7 @@ class TurnwireDecoder:
 
     def connected(self) -> tuple[Write, ...]:
         """Ask for hello and the position; turns made meanwhile are asked for later."""
+        self._snapshot = None  # it may have been anybody's: the cube tells its own
         self._state_wanted = True
         self._state_waited = 1
         self._asked_up_to = self._last

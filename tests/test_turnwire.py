@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 from examples import examples
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from livecube_protocols.turnwire import GIVE_UP_AFTER, RETRY_AFTER, WINDOW, TurnwireDecoder
 from livecube_protocols.turnwire_bytes import PacketError, check_byte, decode, encode
@@ -191,6 +191,7 @@ FORGED = st.one_of(
 )
 
 
+@example([Snapshot(0, seq, 0, SOLVED.tobytes()) for seq in (308, 397)])
 @given(st.lists(FORGED | st.binary(max_size=20), max_size=60))
 def test_after_forged_packets_the_cubes_own_bring_the_position_back(
     forged: list[Turns | Snapshot | BatteryPacket | TooOld | bytes],
