@@ -33,6 +33,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "drill_check": ("--sets", "1", "--positions", "1", "--technique", "made-pair"),
     "finite_check": ("--every", "2000"),
     "fit_hands": ("judge", "--cases", "2", "--draws", "1"),
+    "forget_check": ("--kills", "1", "--solves", "2"),
     "fuzz_decoders": ("--packets", "500", "--decoder", "turnwire"),
     "history_check": ("--solves", "20", "--logs", "1", "--questions", "0", "--imports", "1"),
     "holding_check": ("--solves", "5", "--counted", "20", "--learned", "2", "--others", "1"),

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import os
 import re
 import sqlite3
+import time
 import zipfile
 from collections import Counter
 from contextlib import closing
@@ -23,12 +25,17 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 
+from livecube.advice.speaker import Manner
 from livecube.cli.meeting import Meeting
 from livecube.cli.options import HintsAsked, hint_options
 from livecube.composition.assembly import find_decoder
 from livecube.composition.choosing import ChosenCube
 from livecube.composition.choosing import Wanted as WantedCube
-from livecube.composition.sources import CubeSource
+from livecube.composition.live import Followed, LivePart, Solver
+from livecube.composition.pipeline import Pipeline
+from livecube.composition.publishing import Publishing
+from livecube.composition.run import Output, Run, Wishes
+from livecube.composition.sources import CubeSource, SimulatedSource, Simulation
 from livecube.cube.holding import Holding
 from livecube.dashboard.messages import Message
 from livecube.dashboard.outbox import Outbox
@@ -38,6 +45,7 @@ from livecube.edges.bleak_radio import BleakRadio
 from livecube.edges.log_files import LogReader
 from livecube.edges.radio import Sighting
 from livecube.edges.remembered import RememberedCube, remember_cube
+from livecube.edges.sinks import Board
 from livecube.errors import KeepingError, UsageError
 from livecube.history.forgetting import forget_person
 from livecube.history.importing import import_log
@@ -58,9 +66,11 @@ from livecube.solves.people import (
 )
 from livecube.solves.reading import solves_in
 from livecube.solves.records import Wanted
+from livecube.stages.tracker import Tracker
+from livecube.views.live_screen import LiveScreen
 
 if TYPE_CHECKING:
-    from livecube.composition.live import Solver
+    from livecube.composition.sources import Source
     from livecube.solves.reading import FoundSolve
 
 FIXTURES: Final = Path(__file__).parent.parent / "fixtures"
@@ -576,3 +586,36 @@ def test_a_cubes_owner_is_met_when_it_is_found_with_settings_of_their_own(
     assert at_cube("ice cube", "--person", "bo").wishes.level == "keen"
     with pytest.raises(UsageError, match=r"Ada, Bo.*--person NAME"):
         at_cube("another cube")
+
+
+def test_the_solves_of_a_run_belong_to_whom_the_found_cube_says(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("LIVECUBE_DATA", str(tmp_path))
+    with History(tmp_path) as history:
+        People(history).add("Ada")
+        People(history).add("Bo")
+    met: list[str] = []
+
+    def at_cube(source: Source) -> Solver:
+        met.append(source.title)
+        quiet = Wishes(None, None, Manner(crosses=(5,)), voice=False)
+        return Solver("bo", quiet, Holding.of(5, 2), title="Bo")
+
+    nobody = Solver(None, Wishes("bold", None, Manner(), voice=False))
+    pipeline = Pipeline(Tracker(), time.perf_counter)
+    part = LivePart(
+        pipeline,
+        Publishing(None, None, plain=False, off=True),
+        Followed(nobody, None, at_cube),
+        log=None,
+        begin=asyncio.Event(),
+    )
+    board: Board[Any] = Board(LiveScreen(""))
+    Run(SimulatedSource(Simulation(1, 1, 1000)), Output(board, as_json=True)).go(part)
+    assert met == ["simulated cube, seed 1"]
+    assert board.shown.source == "simulated cube, seed 1, Bo"
+    assert pipeline.manner.crosses == (5,)
+    assert '"event": "solve"' in capsys.readouterr().out
+    with History(tmp_path) as history:
+        assert [one.person for one in history.list(Wanted())] == ["Bo"]

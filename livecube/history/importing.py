@@ -11,7 +11,6 @@ from livecube.edges.log_files import LogReader, regular
 from livecube.errors import LogError, UsageError
 from livecube.history.logs import forsaken_logs, session_of, unfinished_folder
 from livecube.solves.reading import SolveReader, as_told
-from livecube.solves.records import NOBODY
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -156,7 +155,9 @@ def keep_open_log(history: History, path: Path) -> Sequence[Kept]:
         solves = SolveReader(reader.header, _told(history))
         for event in reader:
             if (found := solves.feed(event)) is not None:
-                number = history.keep(found, person or NOBODY, session if person else None)
+                number = history.keep(
+                    found, person or history.unnamed(), session if person else None
+                )
                 known = number or history.number_of(found.kept.listed.identity) or 0
                 kept.append(Kept(known, number is not None))
     if kept and not solves.is_under_way:

@@ -17,7 +17,7 @@ from livecube.history.database import check_nobody_has, open_database
 from livecube.history.rows import insert_stages
 from livecube.history.store import DATABASE, History
 from livecube.solves.reading import solves_in
-from livecube.solves.records import NOBODY, Wanted
+from livecube.solves.records import Wanted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -146,7 +146,7 @@ def _take_from_logs(history: History) -> int:
         for one in found:
             number = history.number_of(one.kept.listed.identity)
             if number is None:
-                helped += history.keep(one, NOBODY) is not None
+                helped += history.keep(one, history.unnamed()) is not None
             elif not history.stages(number):
                 with history.together():
                     insert_stages(history.database, number, one.kept.stages)

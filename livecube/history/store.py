@@ -23,7 +23,7 @@ from livecube.history.rows import (
 )
 from livecube.history.schema import next_number
 from livecube.solves.people import Person, named
-from livecube.solves.records import KeptSolve
+from livecube.solves.records import NOBODY, KeptSolve
 from livecube.timing.results import Penalty, penalties_text
 
 if TYPE_CHECKING:
@@ -133,6 +133,11 @@ class History:
     def people(self) -> list[str]:
         """The names of all people."""
         return [name for (name,) in self._database.execute("SELECT name FROM person ORDER BY id")]
+
+    def unnamed(self) -> str:
+        """The person to whom solves belong about which nothing says whose they are."""
+        people = self.people()
+        return people[0] if len(people) == 1 else NOBODY
 
     def person_number(self, name: str) -> int | None:
         """The number of a person; None if nobody has this name."""
