@@ -7,6 +7,7 @@ from itertools import product
 import pytest
 
 from livecube.cube.notation import parse_turns
+from livecube.cube.position import SOLVED, apply_turn, apply_turns
 from livecube.practice.gestures import (
     BreakRule,
     BreakWatcher,
@@ -62,6 +63,21 @@ def test_one_that_takes_more_than_three_seconds_is_none() -> None:
     assert seen("R L R' L'", each_s=1.01) == []
 
 
+def test_a_report_in_between_breaks_a_gesture_off() -> None:
+    watcher = GestureWatcher(apply_turns(SOLVED, parse_turns("R U")).tobytes())
+    turns = parse_turns("U' R' R L R' L'")
+    assert [watcher.turned(0.0, turn) for turn in turns] == [*[None] * 5, "next"]
+    for at in range(1, 4):
+        told: list[Gesture | None] = []
+        position = SOLVED
+        for number, turn in enumerate(turns[2:]):
+            if number == at:
+                watcher.stands(position.tobytes())
+            position = apply_turn(position, turn)
+            told.append(watcher.turned(1.0, turn))
+        assert told == [None] * 4
+
+
 def test_in_the_middle_of_a_solve_the_last_four_turns_are_a_gesture() -> None:
     def times(turns: str, each_s: float = 0.3) -> list[int]:
         watcher = TurnsWatcher()
@@ -106,7 +122,7 @@ def test_of_all_ways_to_turn_two_layers_four_times_only_these_are_gestures(pair:
 
 
 def test_a_break_is_due_after_so_many_minutes_and_again_if_nobody_takes_it() -> None:
-    watcher = BreakWatcher(BreakRule(minutes=10, turns=0, pause_minutes=3))
+    watcher = BreakWatcher(BreakRule(minutes=10, turns=0))
     due = [t for t in range(0, 1200, 10) if watcher.turned(t)]
     assert due == [600, 900]
     assert watcher.turned(1190 + 180) is None  # rested three minutes

@@ -15,12 +15,14 @@ from slip_check import judged as slipped
 from slip_check import of_profile
 from wild_layouts import SLIPS, Slip, Wild, recorded, wild
 
+from livecube.cube.notation import parse_turns
 from livecube.cube.position import parse_turn
 from livecube.events import Asked, Packet
 from livecube.learning.learner import learn
 from livecube.learning.recording import Recording, Step
 from livecube.learning.routine import (
     BRIEF_S,
+    FREE_S,
     PATIENCE_S,
     QUIET_S,
     REST_S,
@@ -28,6 +30,7 @@ from livecube.learning.routine import (
     Background,
     Routine,
 )
+from livecube.learning.understanding import TRIED_AT, first_understanding
 from livecube.learning.verdicts import Learned, Refused
 from livecube.profiles.parsing import parse_profile
 from livecube.profiles.writing import profile_text
@@ -332,6 +335,51 @@ def test_the_routine_gives_up_on_a_cube_that_says_nothing() -> None:
     assert routine.wake(REST_S + PATIENCE_S)
     assert routine.given_up
     assert routine.over
+
+
+def test_a_step_is_asked_for_again_and_more_can_follow_the_last() -> None:
+    routine = Routine(0.0)
+    routine.wake(REST_S)
+
+    def done() -> None:
+        routine.take(Packet(routine.due, "turns", b"1"), telling=True)
+        assert routine.wake(routine.due)
+
+    done()
+    routine.again(7.0)
+    assert routine.asks == STEPS[0]
+    assert routine.due == 7.0 + PATIENCE_S
+    done()
+    assert routine.asks == STEPS[1]
+    while not routine.over:
+        assert routine.asks is not None or routine.at == len(STEPS)
+        done()
+    routine.more([(3,), None], 900.0)
+    assert routine.asks == (3,)
+    assert routine.due == 900.0 + PATIENCE_S
+    done()
+    assert routine.asks is None
+    assert not routine.over
+    routine.take(Packet(1000.0, "turns", b"2"), telling=True)
+    assert routine.due == 1000.0 + FREE_S
+
+
+def test_a_first_hypothesis_decodes_what_follows_and_is_dropped_after_four_doubts() -> None:
+    whole = recording(made(2), 10_002)
+    early = Recording(whole.rest, whole.steps[: TRIED_AT[0]])
+    understanding = first_understanding(early)
+    assert understanding is not None
+    for step in whole.steps[TRIED_AT[0] : 40]:
+        told = [turn for packet in step.packets for turn in understanding.told(packet)]
+        assert step.turns is not None
+        assert understanding.judge(step.turns, told)
+        assert understanding.told(replace(step.packets[0], char="another")) == []
+    right = [True, False, False, False, True, False, False, False, False]
+    assert [understanding.judge([0], [0] if one else [3]) for one in right] == right
+    assert not understanding.stands
+    assert understanding.judge(parse_turns("L R"), parse_turns("R L"))
+    assert understanding.stands
+    assert first_understanding(Recording(whole.rest, whole.steps[:2])) is None
 
 
 def test_an_owner_who_pauses_is_reminded_and_asked_anew() -> None:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import pytest
 from advising import advisor_at
 
+from livecube.advice.settings import parse_clues
 from livecube.advice.speaker import (
     STEP_S,
     WHEN,
@@ -30,6 +31,7 @@ from livecube.composition.following import Hub, follow_log
 from livecube.composition.pipeline import OpeningQuestion, Pipeline
 from livecube.cube.holding import Holding, parse_colour
 from livecube.cube.position import SOLVED, apply_turns
+from livecube.errors import UsageError
 from livecube.events import Battery, ClueAsked, CubeEvent, HeldAs, Turn
 from livecube.search.situation import Situation
 from livecube.stages.progress import SolveOver, StageDone, Turned
@@ -331,3 +333,17 @@ def test_the_next_clue_comes_when_a_key_or_a_gesture_asks_for_it() -> None:
     assert what.tells == Telling.WHAT
     assert isinstance(moves, Spoken)
     assert asking[2].t not in by_time, "half a gesture asks nothing"
+
+
+@pytest.mark.parametrize(
+    ("text", "seconds"),
+    [("off", None), (" Asked ", inf), ("0.5", 0.5), ("60", 60.0), ("2.5", 2.5)],
+)
+def test_seconds_between_clues(text: str, seconds: float | None) -> None:
+    assert parse_clues(text) == seconds
+
+
+@pytest.mark.parametrize("text", ["", "0.4", "60.1", "soon", "-1", "nan", "inf"])
+def test_clues_that_never_come_are_refused(text: str) -> None:
+    with pytest.raises(UsageError, match="does not say when clues come"):
+        parse_clues(text)

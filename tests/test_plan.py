@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from itertools import islice
+from itertools import islice, product
 from math import inf
 from typing import TYPE_CHECKING, Final, cast
 
@@ -15,11 +15,12 @@ from livecube.advice.advisor import Focus
 from livecube.advice.examples import broken_pairs
 from livecube.advice.pieces import slot_stickers
 from livecube.advice.plan import Beam, _Batch, _best, _Nodes, _part
+from livecube.advice.rows import _orders
 from livecube.advice.speaker import Planned, Speaker
 from livecube.advice.words import Level
 from livecube.cube.geometry import CORNERS, FACES, PIECE_AT, piece_faces
 from livecube.cube.holding import COLOURS, HOLDINGS, Holding, fixed_turns
-from livecube.cube.notation import parse_turns
+from livecube.cube.notation import parse_moves, parse_turns
 from livecube.cube.position import SOLVED, TURN_NAMES, apply_turns
 from livecube.edges.automaton_file import load_hands
 from livecube.search.answers import Answers
@@ -312,6 +313,28 @@ def test_nothing_to_plan_without_a_whole_cross_or_a_free_slot(advisor: Advisor) 
     found = advisor.plans(one_free, _YELLOW)
     assert found
     assert plan_lines(found) == [], "there is nothing to choose"
+
+
+def test_turns_are_priced_in_the_cheapest_of_their_orders(advisor: Advisor) -> None:
+    layers = parse_turns("L R U D' F R2 L2")
+    written = {tuple(TURN_NAMES[turn] for turn in order) for order in _orders(layers)}
+    ways = product(("L R", "R L"), ("U D'", "D' U"), ("F",), ("R2 L2", "L2 R2"))
+    assert written == {tuple(" ".join(way).split()) for way in ways}
+    assert len(_orders(parse_turns("L R U D") * 2)) == 16
+    assert len(_orders(parse_turns("L R U D F B") * 3)) == 64
+
+    held = _down_holdings(_YELLOW)[0]
+
+    def priced(text: str) -> float:
+        return advisor.priced(fixed_turns(parse_moves(text), held)[0], _YELLOW, held)
+
+    assert priced("L R U D") == priced("R L D U") == priced("R L U D' D2") > priced("L R U")
+    moves = parse_moves("R U R' U'")
+    assert priced("R U R' U'") == written_ms(advisor.answers.automaton, moves, held, _YELLOW) / 1000
+    twin = advisor.twin()
+    assert twin.priced(layers, _YELLOW) == advisor.priced(layers, _YELLOW)
+    assert twin.engine is not advisor.engine
+    assert twin.engine.tables is advisor.engine.tables
 
 
 # Crosses before kernels are loaded.

@@ -45,28 +45,19 @@ class GestureWatcher:
 
     def __init__(self, position: bytes = SOLVED_BYTES) -> None:
         self._position = position
-        self._made: list[tuple[float, int]] | None = [] if position == SOLVED_BYTES else None
-        """Turns since the cube was solved; None: it never was, or there were too many turns."""
+        self._made: deque[tuple[float, int]] = deque(maxlen=_LENGTH)
 
     def turned(self, t: float, turn: int) -> Gesture | None:
         """Take in a turn at ``t`` seconds; returns the gesture that it completes, or None."""
-        before = self._position
-        self._position = before.translate(TURN_BYTES[turn])
-        if before == SOLVED_BYTES:
-            self._made = []
-        if self._made is None:
-            return None
+        self._position = self._position.translate(TURN_BYTES[turn])
         self._made.append((t, turn))
-        if self._position == SOLVED_BYTES:
-            return _meaning(self._made)
-        if len(self._made) > _LENGTH:
-            self._made = None
-        return None
+        # A gesture changes no position, so the cube was solved before it as well.
+        return _meaning(self._made) if self._position == SOLVED_BYTES else None
 
     def stands(self, position: bytes) -> None:
         """Set the position after a report or a reset of the cube."""
         self._position = position
-        self._made = [] if position == SOLVED_BYTES else None
+        self._made.clear()
 
 
 class TurnsWatcher:

@@ -125,7 +125,7 @@ class Practice:
             return self._inspect(t)
         if self.phase == "inspect" and self._inspected is not None and due is not None:
             passed = round(1000 * (due - self._inspected))
-            self._expect_call(passed)
+            self._expect_call(self._inspected, passed)
             return [Called(t, passed // 1000)]
         return []
 
@@ -212,12 +212,11 @@ class Practice:
         self.phase = "inspect"
         if timed:
             self._inspected = mark.t
-            self._expect_call(0)
+            self._expect_call(mark.t, 0)
         return [InspectionBegun(mark.t, self.number, path.turns, timed), mark]
 
-    def _expect_call(self, passed_ms: int) -> None:
+    def _expect_call(self, inspected: float, passed_ms: int) -> None:
         moment = next_call(passed_ms)
-        inspected = self._inspected or 0.0
         self.due = None if moment is None else inspected + moment / 1000
 
     # Solve.
