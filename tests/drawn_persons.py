@@ -57,7 +57,7 @@ WAITED_S: Final = 0.6
 SLICE_MS: Final = 150.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Walk:
     """The moves of one virtual solve as numbers; arrays have one entry a move."""
 

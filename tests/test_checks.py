@@ -32,6 +32,9 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "doors_check": ("--solves", "1"),
     "drill_check": ("--sets", "1", "--positions", "1", "--technique", "made-pair"),
     "finite_check": ("--every", "2000"),
+    "eyes_check": (
+        *("--persons", "1", "--near", "1", "--after", "5", "--tests", "3", "--solvers", "1"),
+    ),
     "fit_hands": ("judge", "--cases", "2", "--draws", "1"),
     "forget_check": ("--kills", "1", "--solves", "2"),
     "fuzz_decoders": ("--packets", "500", "--decoder", "turnwire"),

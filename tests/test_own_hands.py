@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from drawn_eyes import draw_eyes, looks
 from drawn_persons import draw_hands, part_of, stated, timed, true_cells, walks, without_waits
 from holding_truth import true_path
 from hypothesis import given
@@ -16,9 +17,11 @@ from hypothesis import strategies as st
 from livecube.cube.notation import parse_moves
 from livecube.edges.automaton_file import load_hands
 from livecube.hands.automaton import MOVES, NEVER
-from livecube.hands.executions import Execution, cells_of, gaps_of
+from livecube.hands.executions import Execution, cells_of, first_cell, gaps_of
 from livecube.hands.kinship import Kinship
+from livecube.hands.own_eyes import learn_eyes
 from livecube.hands.own_hands import OwnHands, learn_hands
+from livecube.hands.own_table import own_automaton
 from livecube.hands.trust import believed
 from livecube.holding.executions import executions_read
 from livecube.holding.inference import Reading
@@ -147,6 +150,7 @@ def test_the_cells_add_up_to_the_price_of_a_sequence(moves: list[Move]) -> None:
         return
     first = automaton.sequence_ms(moves[: turns[0] + 1])
     tail = automaton.sequence_ms(moves[turns[-1] + 1 :])
+    assert KIN.usual_ms[first_cell(automaton, tuple(moves))] == first
     known = sum(KIN.usual_ms[cell] for cell in cells if cell >= 0)
     assert first + known + tail == total
 
@@ -165,3 +169,45 @@ def test_a_reading_becomes_the_moves_that_were_turned() -> None:
             (m, a) for m, a in zip(true.moves, true.at_ms, strict=True) if not m.is_rotation
         ]
         assert turns == expected
+
+
+def test_the_table_has_what_predicts_better_and_else_the_usual_prices() -> None:
+    usual, own = KIN.usual, learned("ordinary")
+    assert own_automaton(learned("near"), None, usual) is usual
+    table = own_automaton(own, None, usual)
+    assert table.fingerprint != usual.fingerprint
+    assert table.looking is usual.looking
+    moves = tuple(parse_moves("R U R' U2 F' U' F"))
+    prices = own.price_ms[[first_cell(usual, moves), *cells_of(usual, moves)[1:]]]
+    assert abs(table.sequence_ms(moves) - prices.sum()) <= len(moves) / 2
+    assert (table.seconds_ms >= 1).all()
+    assert ((table.seconds_ms == NEVER) == (usual.seconds_ms == NEVER)).all()
+    tempo = own.price_ms[own.fit.means.cell].sum() / KIN.usual_ms[own.fit.means.cell].sum()
+    assert table.single_rotation_ms["y"] == pytest.approx(320 * tempo, rel=0.25)
+
+
+def test_a_persons_eyes_are_learned_and_the_usual_ones_kept() -> None:
+    usual, own_walks = KIN.usual.looking, walks(RIGHT_HANDED, KIN.usual, LEARNED + TESTS)
+    for near in (False, True):
+        rng = np.random.default_rng(5)
+        solves = looks(draw_eyes(rng, usual, near=near), usual, own_walks, rng)
+        eyes = learn_eyes(usual, [[one.look for one in solve] for solve in solves[:LEARNED]])
+        assert eyes.verdict.keeps is not near
+        tests = [one for solve in solves[LEARNED:] for one in solve]
+        took = np.array([one.took_ms for one in tests])
+        by_own, by_usual = (
+            float(np.abs(some.expected_ms([one.look for one in tests]) - took).mean())
+            for some in (eyes, learn_eyes(usual, []))
+        )
+        by_true = float(np.abs([one.true_ms - one.took_ms for one in tests]).mean())
+        if near:
+            assert by_own < 1.1 * by_usual
+            continue
+        assert by_own - by_true < 0.4 * (by_usual - by_true)
+        table = own_automaton(None, eyes, KIN.usual)
+        assert table.fingerprint == KIN.usual.fingerprint
+        assert table.looking.base_ms != usual.base_ms
+        more = eyes.after([one.look for one in solves[LEARNED]])
+        assert more.verdict.predicted > eyes.verdict.predicted
+        assert more.spread("edge") < eyes.spread("edge")
+        assert eyes.spread("edge") < learn_eyes(usual, []).spread("edge")

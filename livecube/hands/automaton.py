@@ -9,7 +9,7 @@ of holding costs ``rotation_ms`` and leads to *rotated*; each sequence begins in
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import reduce
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any, Final, TypeAlias
@@ -28,7 +28,16 @@ if TYPE_CHECKING:
     from livecube.cube.holding import Holding
     from livecube.hands.features import Behind, Features
 
-__all__ = ["MOVES", "NEVER", "REGRIP_MS", "Automaton", "Looking", "looking_ms", "make_automaton"]
+__all__ = [
+    "MOVES",
+    "NEVER",
+    "REGRIP_MS",
+    "Automaton",
+    "Looking",
+    "looking_ms",
+    "make_automaton",
+    "make_looking",
+]
 
 NEVER: Final = 1 << 28
 """Milliseconds of a move that is never written; large, and a few of them still fit in int32."""
@@ -98,6 +107,27 @@ class Automaton:
         """A text that is equal for hands with equal tables (the eyes do not count)."""
         parts = (self.seconds_ms, self.next, self.rotation_ms)
         return sha256(b"".join(part.tobytes() for part in parts)).hexdigest()[:16]
+
+    def priced(
+        self,
+        seconds_ms: npt.NDArray[np.int32],
+        rotation_ms: Mapping[str, int],
+        looking: Looking,
+    ) -> Automaton:
+        """The same states with other prices: of moves, of the nine rotations, of looking."""
+        triples = {
+            axis: (rotation_ms[axis], rotation_ms[axis + "2"], rotation_ms[axis + "'"])
+            for axis in ROTATION_SYMBOLS
+        }
+        sums, moves = _rotations(triples)
+        return replace(
+            self,
+            seconds_ms=seconds_ms.astype(np.int32),
+            rotation_ms=sums,
+            rotation_moves=moves,
+            single_rotation_ms=dict(rotation_ms),
+            looking=looking,
+        )
 
     def sequence_ms(self, moves: Iterable[Move]) -> int:
         """Price of a written sequence that begins in ``start``.
@@ -196,7 +226,7 @@ def make_automaton(features: Features, source: str) -> Automaton:
             f"{source}: {_NAMES[move]} after {_state_name(_STATES[state])} comes to "
             f"{seconds[state, move] / 1000:.3f} s; make its turn slower or the extra smaller"
         )
-    rotation_ms, rotation_moves = _rotations(features)
+    rotation_ms, rotation_moves = _rotations(features.rotation)
     return Automaton(
         seconds_ms=seconds.astype(np.int32),
         next=after.astype(np.int16),
@@ -208,7 +238,7 @@ def make_automaton(features: Features, source: str) -> Automaton:
         single_rotation_ms={
             str(move): features.rotation[move.symbol][move.quarters - 1] for move in _ROTATIONS
         },
-        looking=_looking(features),
+        looking=make_looking(features.eyes, features.places, features.techniques),
     )
 
 
@@ -258,7 +288,7 @@ def _after(state: tuple[str, str], move: str) -> int:
 
 
 def _rotations(
-    features: Features,
+    prices: Mapping[str, tuple[int, int, int]],
 ) -> tuple[npt.NDArray[np.int32], tuple[tuple[tuple[Move, ...], ...], ...]]:
     """Cheapest sums of rotations between all holdings: milliseconds (24, 24) and moves.
 
@@ -270,7 +300,7 @@ def _rotations(
         known = dict(ways)
         for holding, (ms, moves) in known.items():
             for move in _ROTATIONS:
-                way = ms + features.rotation[move.symbol][move.quarters - 1], (*moves, move)
+                way = ms + prices[move.symbol][move.quarters - 1], (*moves, move)
                 to = holding.after(move)
                 if to not in ways or _rank(way) < _rank(ways[to]):
                     ways[to] = way
@@ -295,9 +325,11 @@ def _rank(way: _RotationWay) -> tuple[int, int, str]:
     return ms, len(moves), " ".join(map(str, moves))
 
 
-def _looking(features: Features) -> Looking:
-    eyes = features.eyes
-    where = [eyes[features.places[place]] for place in PIECES]
+def make_looking(
+    eyes: Mapping[str, int], places: Mapping[str, str], techniques: Mapping[str, int]
+) -> Looking:
+    """The table of the eyes from its prices in milliseconds; see :class:`Features`."""
+    where = [eyes[places[place]] for place in PIECES]
     corner, edge = np.repeat(where[:8], 3), np.repeat(where[8:], 2)
     moved = np.array([[eyes["stayed"]], [eyes["moved"]]])
     up = np.zeros(24, dtype=np.int32)
@@ -307,14 +339,13 @@ def _looking(features: Features) -> Looking:
         corner_ms=(eyes["corner"] + moved + corner).astype(np.int32),
         edge_ms=(eyes["edge"] + moved + edge).astype(np.int32),
         corner_up_ms=up,
-        technique_ms=dict(features.techniques),
+        technique_ms=dict(techniques),
         table={
             **{name: ms / 1000 for name, ms in eyes.items()},
             "places": {
-                name: [place for place in PLACES if features.places[place] == name]
-                for name in WHERE
+                name: [place for place in PLACES if places[place] == name] for name in WHERE
             },
-            "techniques": {name: ms / 1000 for name, ms in features.techniques.items()},
+            "techniques": {name: ms / 1000 for name, ms in techniques.items()},
         },
     )
 

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from livecube.cube.holding import Holding, Move
     from livecube.hands.automaton import Automaton
 
-__all__ = ["Array", "Execution", "Gaps", "cells_of", "gaps_of", "usual_ms"]
+__all__ = ["Array", "Execution", "Gaps", "cells_of", "first_cell", "gaps_of", "usual_ms"]
 
 Array: TypeAlias = npt.NDArray[Any]
 
@@ -99,6 +99,25 @@ def cells_of(automaton: Automaton, moves: tuple[Move, ...]) -> tuple[int, ...]:
             state, turned, started = int(automaton.next[state, number]), None, True
         cells.append(cell)
     return tuple(cells)
+
+
+def first_cell(automaton: Automaton, moves: tuple[Move, ...]) -> int:
+    """The cell of the first turn of an execution, with the rotations before it; −1 if none.
+
+    The pause before an insertion is its price and a look.
+    """
+    turned = HOLDINGS[0]
+    for move in moves:
+        if move.is_rotation:
+            turned = turned.after(move)
+        elif move in _NUMBER:
+            row = automaton.start
+            if turned != HOLDINGS[0]:
+                row = len(automaton.seconds_ms) + _HOLDING[turned]
+            return row * len(MOVES) + _NUMBER[move]
+        else:
+            break
+    return NO_CELL
 
 
 def gaps_of(automaton: Automaton, solves: Iterable[Sequence[Execution]]) -> Gaps:

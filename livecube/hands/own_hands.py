@@ -17,6 +17,7 @@ from livecube.hands.executions import cells_of, gaps_of
 from livecube.hands.kinship import Means
 from livecube.hands.noise import FIRST_NOISE, parts_of, refined
 from livecube.hands.trust import believed
+from livecube.hands.verdict import Verdict, judged
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
     from livecube.hands.kinship import Fit, Kinship
     from livecube.hands.noise import Noise
 
-__all__ = ["OwnHands", "Predicted", "Sums", "Verdict", "learn_hands"]
+__all__ = ["OwnHands", "Predicted", "Sums", "learn_hands"]
 
 _ROUNDS: Final = 8
 """Rounds of: what was each gap; then the prices from the gaps that were turning."""
@@ -69,41 +70,6 @@ class Sums(NamedTuple):
         weight = self.weight[cell]
         common = noise.of_execution / max(executions, 1) + noise.of_solve / max(solves, 1)
         return Means(cell, self.log_ratio[cell] / weight, noise.spread**2 / weight, common)
-
-
-@dataclass(frozen=True, slots=True)
-class Verdict:
-    """Errors on executions of solves that nothing was learned from, hesitations set aside."""
-
-    solves: int = 0
-    executions: int = 0
-    usual_ms: float = 0.0
-    """Sum of the absolute differences between measured time and the usual prices."""
-    own_ms: float = 0.0
-    """The same with one's own prices."""
-    squares: float = 0.0
-    """Sum over solves of the square of usual less own."""
-
-    @property
-    def keeps(self) -> bool:
-        """Whether one's own prices are better: by a t-test over solves, 5 % to be wrong."""
-        free = self.solves - 1
-        if free < 1:
-            return False
-        mean = (self.usual_ms - self.own_ms) / self.solves
-        variance = max(self.squares / self.solves - mean**2, 0.0) / free
-        needed = 1.645 + 1.52 / free + 1.9 / free**2  # Student's quantile, to about 1 %
-        return bool(mean > needed * np.sqrt(variance))
-
-    def plus(self, other: Verdict) -> Verdict:
-        """Both together."""
-        return Verdict(
-            self.solves + other.solves,
-            self.executions + other.executions,
-            self.usual_ms + other.usual_ms,
-            self.own_ms + other.own_ms,
-            self.squares + other.squares,
-        )
 
 
 class Predicted(NamedTuple):
@@ -236,9 +202,5 @@ def _judged(gaps: Gaps, turned: Array, usual_ms: Array, own_ms: Array) -> Verdic
         return Verdict()
     _, first, number = np.unique(gaps.execution[used], return_index=True, return_inverse=True)
     cell, ms = gaps.cell[used], gaps.ms[used]
-    usual, own = (np.abs(np.bincount(number, ms - prices[cell])) for prices in (usual_ms, own_ms))
-    _, solve = np.unique(gaps.solve[used][first], return_inverse=True)
-    gain = np.bincount(solve, usual - own)
-    return Verdict(
-        len(gain), len(usual), float(usual.sum()), float(own.sum()), float((gain**2).sum())
-    )
+    usual, own = (np.bincount(number, ms - prices[cell]) for prices in (usual_ms, own_ms))
+    return judged(usual, own, gaps.solve[used][first])
