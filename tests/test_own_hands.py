@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from functools import cache
 from typing import TYPE_CHECKING
@@ -21,6 +22,7 @@ from livecube.hands.executions import Execution, cells_of, first_cell, gaps_of
 from livecube.hands.kinship import Kinship
 from livecube.hands.own_eyes import learn_eyes
 from livecube.hands.own_hands import OwnHands, learn_hands
+from livecube.hands.own_state import eyes_from, eyes_state, hands_from, hands_state
 from livecube.hands.own_table import own_automaton
 from livecube.hands.trust import believed
 from livecube.holding.executions import executions_read
@@ -171,6 +173,18 @@ def test_a_reading_becomes_the_moves_that_were_turned() -> None:
         assert turns == expected
 
 
+def test_what_was_learned_can_be_kept_and_learned_on() -> None:
+    own = learned("ordinary")
+    state = json.loads(json.dumps(hands_state(own)))
+    back = hands_from(state, KIN)
+    assert np.allclose(back.price_ms, own.price_ms, rtol=1e-4)
+    assert (back.verdict, back.noise, back.solves) == (own.verdict, own.noise, own.solves)
+    solve = stated(person("ordinary")[1][LEARNED])
+    assert np.allclose(back.after(solve).price_ms, own.after(solve).price_ms, rtol=1e-4)
+    with pytest.raises(ValueError, match="other usual prices"):
+        hands_from(state, Kinship(load_hands("left")))
+
+
 def test_the_table_has_what_predicts_better_and_else_the_usual_prices() -> None:
     usual, own = KIN.usual, learned("ordinary")
     assert own_automaton(learned("near"), None, usual) is usual
@@ -207,6 +221,9 @@ def test_a_persons_eyes_are_learned_and_the_usual_ones_kept() -> None:
         table = own_automaton(None, eyes, KIN.usual)
         assert table.fingerprint == KIN.usual.fingerprint
         assert table.looking.base_ms != usual.base_ms
+        back = eyes_from(json.loads(json.dumps(eyes_state(eyes))), usual)
+        assert np.allclose(back.effects, eyes.effects)
+        assert back.verdict == eyes.verdict
         more = eyes.after([one.look for one in solves[LEARNED]])
         assert more.verdict.predicted > eyes.verdict.predicted
         assert more.spread("edge") < eyes.spread("edge")

@@ -25,9 +25,11 @@ if TYPE_CHECKING:
     from livecube.hands.automaton import Looking
     from livecube.hands.executions import Array
 
-__all__ = ["Look", "OwnEyes", "learn_eyes"]
+__all__ = ["EFFECTS", "EyeSums", "Look", "OwnEyes", "learn_eyes"]
 
 _TERMS: Final = (*EYES, *TECHNIQUES)
+EFFECTS: Final = ("tempo", "new", *_TERMS)
+"""Names of the effects that are learned, in order."""
 _TEMPO: Final = 0.35
 """Usual spread of the tempo between persons, as a share."""
 _NEW: Final = 0.4
@@ -81,7 +83,7 @@ class _Data(NamedTuple):
         return _Data(*(each[here] for each in self))
 
 
-class _Sums(NamedTuple):
+class EyeSums(NamedTuple):
     """Sufficient statistics of weighted least squares."""
 
     square: Array
@@ -103,7 +105,7 @@ class OwnEyes:
     covariance: Array
     """Of what is unknown of them."""
     variances: Array
-    sums: _Sums
+    sums: EyeSums
     noise: Noise
     verdict: Verdict
     solves: int
@@ -118,7 +120,7 @@ class OwnEyes:
     def spread(self, name: str) -> float:
         """Standard deviation of what is unknown of a term, as a share of its usual price."""
         both = np.zeros(len(self.effects))
-        both[0] = both[2 + _TERMS.index(name)] = 1.0
+        both[0] = both[EFFECTS.index(name)] = 1.0
         return float(np.sqrt(both @ self.covariance @ both))
 
     @property
@@ -146,7 +148,7 @@ class OwnEyes:
             return replace(self, solves=self.solves + 1)
         weight = _weights(data, self.effects, self.noise)
         more = _summed(data, self.effects, self.noise, weight)
-        sums = _Sums(self.sums.square + more.square, self.sums.product + more.product)
+        sums = EyeSums(self.sums.square + more.square, self.sums.product + more.product)
         effects, covariance = sums.effects(self.variances)
         return replace(
             self,
@@ -161,7 +163,7 @@ class OwnEyes:
 def learn_eyes(usual: Looking, solves: Sequence[Sequence[Look]]) -> OwnEyes:
     """A person's eyes from all their solves, each a list of looks."""
     data = _data(usual, solves)
-    effects, noise = np.zeros(2 + len(_TERMS)), _FIRST
+    effects, noise = np.zeros(len(EFFECTS)), _FIRST
     prior = np.array([_TEMPO**2, _NEW**2, *[_TERM**2] * len(_TERMS)])
     variances = prior.copy()
     if len(data.ms):
@@ -174,6 +176,7 @@ def learn_eyes(usual: Looking, solves: Sequence[Sequence[Look]]) -> OwnEyes:
         seen = np.diag(sums.square)[2:] > 0
         drawn = (effects[2:] ** 2 + np.diag(covariance)[2:])[seen]
         variances[2:] = (_HELD * _TERM**2 + drawn.sum()) / (_HELD + seen.sum())
+    effects, covariance = sums.effects(variances)
     known = float(data.columns[:, 1].sum() / data.usual_ms.sum()) if len(data.ms) else 0.0
     one = OwnEyes(usual, effects, covariance, variances, sums, noise, Verdict(), len(solves), known)
     return replace(one, verdict=_tried(one, data, weight))
@@ -234,10 +237,10 @@ def _off(data: _Data, effects: Array, noise: Noise) -> Array:
     return off
 
 
-def _summed(data: _Data, effects: Array, noise: Noise, weight: Array) -> _Sums:
+def _summed(data: _Data, effects: Array, noise: Noise, weight: Array) -> EyeSums:
     each = weight / (noise.spread * _expected(data, effects)) ** 2
     scaled = data.columns * each[:, None]
-    return _Sums(scaled.T @ data.columns, scaled.T @ (data.ms - data.usual_ms))
+    return EyeSums(scaled.T @ data.columns, scaled.T @ (data.ms - data.usual_ms))
 
 
 def _refined(data: _Data, effects: Array, weight: Array, noise: Noise) -> Noise:

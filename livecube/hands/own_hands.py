@@ -31,7 +31,7 @@ __all__ = ["OwnHands", "Predicted", "Sums", "learn_hands"]
 
 _ROUNDS: Final = 8
 """Rounds of: what was each gap; then the prices from the gaps that were turning."""
-_STEPS: Final = 6
+_STEPS: Final = 4
 """Steps in each round towards the likeliest variances."""
 _FOLDS: Final = 10
 _LEAST_WEIGHT: Final = 0.05
