@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tomllib
 from dataclasses import replace
 from functools import cache
 from typing import TYPE_CHECKING
@@ -17,13 +18,15 @@ from hypothesis import strategies as st
 
 from livecube.cube.notation import parse_moves
 from livecube.edges.automaton_file import load_hands
-from livecube.hands.automaton import MOVES, NEVER
+from livecube.hands.automaton import MOVES, NEVER, make_automaton
 from livecube.hands.executions import Execution, cells_of, first_cell, gaps_of
+from livecube.hands.features import parse_features
 from livecube.hands.kinship import Kinship
 from livecube.hands.own_eyes import learn_eyes
 from livecube.hands.own_hands import OwnHands, learn_hands
 from livecube.hands.own_state import eyes_from, eyes_state, hands_from, hands_state
 from livecube.hands.own_table import own_automaton
+from livecube.hands.price_file import CLOSE_MS, price_file
 from livecube.hands.trust import believed
 from livecube.holding.executions import executions_read
 from livecube.holding.inference import Reading
@@ -228,3 +231,14 @@ def test_a_persons_eyes_are_learned_and_the_usual_ones_kept() -> None:
         assert more.verdict.predicted > eyes.verdict.predicted
         assert more.spread("edge") < eyes.spread("edge")
         assert eyes.spread("edge") < learn_eyes(usual, []).spread("edge")
+
+
+def test_a_table_becomes_a_file_of_prices_and_is_read_back() -> None:
+    for table in (KIN.usual, own_automaton(learned("ordinary"), None, KIN.usual)):
+        text = price_file(table, "Hands of a test.\nLearned from 40 solves.")
+        back = make_automaton(parse_features(tomllib.loads(text), "test"), "test")
+        off = np.abs(back.seconds_ms - table.seconds_ms)[table.seconds_ms < NEVER]
+        assert off.max() <= CLOSE_MS
+        assert off.mean() < 0.5
+        assert back.single_rotation_ms == table.single_rotation_ms
+        assert back.looking.table == table.looking.table

@@ -34,6 +34,7 @@ __all__ = [
     "REGRIP_MS",
     "Automaton",
     "Looking",
+    "cells_of_line",
     "looking_ms",
     "make_automaton",
     "make_looking",
@@ -217,7 +218,7 @@ def make_automaton(features: Features, source: str) -> Automaton:
     ).ravel()
     extra = np.zeros((len(_STATES), len(MOVES)), dtype=np.int64)
     for line in features.behind:
-        extra[np.ix_(_fitting_states(line), _fitting_moves(line.moves[-1]))] = line.extra_ms
+        extra[cells_of_line(line)] = line.extra_ms
     after = np.array([[_after(state, move) for move in _NAMES] for state in _STATES])
     seconds = np.where(after >= 0, price + extra, NEVER)
     if (seconds < 1).any():
@@ -256,8 +257,10 @@ def _fits(move: str, token: str) -> bool:
     return same and (amount == "*" or move.replace("w", "")[1:] == amount)
 
 
-def _fitting_moves(token: str) -> list[int]:
-    return [number for number, name in enumerate(_NAMES) if _fits(name, token)]
+def cells_of_line(line: Behind) -> tuple[npt.NDArray[np.intp], ...]:
+    """The prices to which a line of ``behind`` applies, as an index into ``seconds_ms``."""
+    moves = [number for number, name in enumerate(_NAMES) if _fits(name, line.moves[-1])]
+    return np.ix_(_fitting_states(line), moves)
 
 
 def _fitting_states(line: Behind) -> list[int]:

@@ -8,6 +8,7 @@ better than the usual prices do.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
@@ -81,7 +82,7 @@ class Predicted(NamedTuple):
     high: float
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class OwnHands:
     """What is known of one person's hands; never changed."""
 
@@ -97,7 +98,7 @@ class OwnHands:
         """The cells, and the usual prices."""
         return self.fit.of
 
-    @property
+    @cached_property
     def price_ms(self) -> Array:
         """Own prices of all cells, kept or not, shape (cells,); ``NEVER`` where never."""
         return _prices(self.fit, self.sums)
