@@ -17,6 +17,7 @@ from livecube.advice.words import (
     focus_note,
     repair_sentence,
 )
+from livecube.cube.geometry import FACES
 from livecube.cube.position import apply_turns, htm
 from livecube.search.hand_arrays import UPRIGHT, holding_in_down_frame
 from livecube.search.situation import Situation, slot_bits
@@ -76,6 +77,7 @@ class Beginning:
     None if no hint stands, or if its technique does not work from here."""
 
 
+_D: Final = FACES.index("D")
 _AT_ONCE: Final = 2
 """One search repairs at most this many slots."""
 _AS_GOOD_MS: Final = 100
@@ -375,7 +377,39 @@ class Advisor:
         self, situation: Situation, holding: Holding | None, level: Level, *, looking: bool = True
     ) -> list[Line]:
         start = None if holding is None else holding_in_down_frame(holding, situation.face)
-        return self._beam(level).lines(situation, start, looking=looking)
+        lines = self._beam(level).lines(situation, start, looking=looking)
+        if lines or not situation.offset:
+            return lines
+        # No keyhole is possible: the layer is turned back, and a plan begins there.
+        back = 3 * _D + 3 - situation.offset
+        down = apply_turns(situation.position, [back])
+        aligned = Situation.of_down(down, situation.face)
+        lines = self._beam(level).lines(aligned, start, looking=looking)
+        behind = [self._behind_turn(situation, back, line) for line in lines]
+        return sorted(behind, key=lambda line: line.ms)
+
+    def _behind_turn(self, situation: Situation, turn: int, line: Line) -> Line:
+        """A line whose first step begins with a turn in the holding at its start."""
+        hands, first = self.answers.hands, line.steps[0]
+        start = first.way.start
+        written = hands.spelled[start, turn].tolist()
+        token = next(move for move in written if hands.after[start, move] == start)
+        tokens = (token, *first.way.tokens)
+        moves = self.answers.moves(tokens)
+        way = first.way._replace(
+            ms=self.answers.automaton.sequence_ms(moves) + int(hands.finish[first.way.end]),
+            turns=(turn, *first.way.turns),
+            tokens=tokens,
+        )
+        chance = first.chance._replace(why="the cross layer is turned back first")
+        first, *others = first._replace(chance=chance, way=way), *line.steps[1:]
+        if others:  # what the turn has moved has to be found again
+            down = apply_turns(situation.position, way.turns)
+            after = Situation.of_down(down, situation.face)
+            moved = (after.places != situation.places).tolist()
+            looking = self._rows.looking_ms(after, others[0].chance, others[0].way, moved)
+            others[0] = others[0]._replace(looking_ms=looking)
+        return Line((first, *others))
 
     def _plans(self, situation: Situation, lines: Sequence[Line]) -> tuple[Plan, ...]:
         """Lines as plans; only their first steps are compared with the plain way."""

@@ -212,7 +212,7 @@ class Rows:
             if self._traits_of(chance).is_yardstick:
                 continue
             for way in self._ways(situation, chance, starts):
-                looking = self._looking(situation, chance, way, moved)
+                looking = self.looking_ms(situation, chance, way, moved)
                 rows.append(Row(chance, way, looking))
         return rows
 
@@ -252,7 +252,7 @@ class Rows:
         ways = sorted(spelled(self._answers.hands, whole, starts), key=lambda way: way.ms)
         return [way for way in ways if way.ms <= ways[0].ms + FASTEST_MS][:MOST_WAYS]
 
-    def _looking(
+    def looking_ms(
         self,
         situation: Situation,
         chance: Chance,
@@ -316,7 +316,7 @@ class Rows:
                 for number in same:
                     told[number] = told[number]._replace(shortest=True)
                 if not same:
-                    looking = self._looking(situation, chance, way)
+                    looking = self.looking_ms(situation, chance, way)
                     known[key].append(len(told))
                     told.append(Row(chance, way, looking, shortest=True, fastest=False))
         return told
