@@ -12,6 +12,7 @@ import pytest
 from advising import advisor_at
 from rich.console import Console
 
+from livecube.advice.advisor import Advisor
 from livecube.advice.speaker import (
     STEP_S,
     Adjusted,
@@ -48,8 +49,11 @@ from livecube.events import (
     State,
     Turn,
 )
+from livecube.search.answers import Answers
+from livecube.search.book import usual_cross
 from livecube.stages.progress import Resynced, SolveBegun, SolveOver, StageDone, Turned
 from livecube.stages.tracker import Tracker
+from livecube.techniques.registry import TECHNIQUES
 from livecube.views.happenings import happening_json, happening_line
 from livecube.views.live_screen import LiveScreen, plan_line
 from livecube.virtual.session import session
@@ -115,6 +119,29 @@ async def test_a_cube_that_stands_scrambled_is_looked_at_and_told_of_by_clues() 
     assert [type(item) for item in told[:3]] == [Clue, Clue, Spoken]
     assert len({item.opportunity for item in told[:3]}) == 1
     assert told[0].opportunity.technique == "x-cross"
+
+
+async def test_a_better_advisor_answers_again_until_the_cube_is_turned() -> None:
+    """A first start: the book knows the fastest cross, the search an X-cross too."""
+    desk = Desk(Manner(), Level.KEEN)
+    better = advisor_at(Level.KEEN)
+    hands = better.answers.automaton
+    book = Answers(hands, better.answers.book, crosses=usual_cross(hands))
+    quick = Advisor(book, TECHNIQUES, Level.KEEN)
+    desk.follower.refiner.begin(quick)
+
+    async def events() -> AsyncIterator[CubeEvent]:
+        yield State(0.0, START)
+        await desk.until(lambda: desk.of(Spoken))
+        desk.follower.refiner.begin(better)
+        await desk.until(lambda: len(desk.of(Spoken)) > 1)
+        for turn in TURNS[:2]:
+            yield turn
+        desk.follower.refiner.begin(better)
+
+    await desk.follow(events())
+    told = [item.opportunity.technique for item in desk.items if isinstance(item, Spoken)]
+    assert told == ["cross", "x-cross"]
 
 
 async def test_what_is_told_as_it_is_reaches_a_sink_once_and_is_shown_as_well_as_logged() -> None:
