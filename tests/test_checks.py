@@ -23,7 +23,10 @@ NO_COMMANDS: Final = ("beside", "every_command", "mutant_tests", "mutants", "usu
 CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "advice_check": ("--positions", "4"),
     "code_check": ("--positions", "20"),
-    "compare_fastest": ("--positions", "1", "--techniques", "plain", "--plans", "1", "--seed", "6"),
+    "compare_fastest": (
+        *("--positions", "1", "--plans", "1", "--seed", "6"),
+        *("--techniques", "plain", "keyhole-chain", "cross", "x-cross"),
+    ),
     "count_check": ("--fewer", "4"),
     "dashboard_chaos": ("--solves", "3", "--faults", "1"),
     "dashboard_day": ("--solves", "3"),

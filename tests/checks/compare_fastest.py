@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 import tempfile
 from itertools import islice
 from pathlib import Path
@@ -37,6 +38,7 @@ COMPARED: Final = (
     "pseudo-pair",
     "keyhole-chain",
     "x-cross",
+    "cross",
 )
 _MOST_ROWS: Final = 8
 _FEW: Final = 5
@@ -62,6 +64,22 @@ def fastest_rows(place: Place) -> list[dict[str, Any]]:
     return [row for found in rows for row in found["opportunities"] if row.get("fastest")]
 
 
+def fastest_crosses(place: Place) -> list[dict[str, Any]]:
+    """The crosses of ``livecube inspect --json``, which ranks them with the plans after them."""
+    from livecube.cli.inspection import inspect
+
+    done = CliRunner().invoke(inspect, [place.turns, "--cross", COLOURS[place.down], "--json"])
+    assert done.exit_code == 0, done.output
+    (found,) = json.loads(done.output)["crosses"]
+    rows: list[dict[str, Any]] = found["crosses"]
+    return sorted(rows, key=lambda row: float(row["seconds"]))
+
+
+def targets_of(place: Place, technique: str) -> list[tuple[str, ...]]:
+    """The slots that a technique can fill; for the plain cross there are none."""
+    return [()] if technique == "cross" else [*TECHNIQUES[technique](place.view)]
+
+
 def differences(
     referee: Referee, place: Place, technique: str, rows: list[dict[str, Any]]
 ) -> list[str]:
@@ -74,7 +92,7 @@ def differences(
         if row["technique"] == technique:
             listed.setdefault(tuple(row["slots"]), []).append(row)
     own: dict[tuple[str, ...], dict[str, int]] = {}
-    for targets in TECHNIQUES[technique](place.view):
+    for targets in targets_of(place, technique):
         for way in referee.fastest(place.view, technique, targets) or []:
             kept = own.setdefault(targets, {})
             kept[way.turns] = min(way.ms, kept.get(way.turns, way.ms))
@@ -128,17 +146,26 @@ def main() -> None:
     if many:
         learn_distances(free=False, folder=Path(tempfile.gettempdir()))
     referee = Referee(printed_table(), whole_cross=many)
+    total = 0
     for technique in options.techniques:
-        kind = "scrambled" if technique == "x-cross" else "inserted"
+        inspected = technique in ("cross", "x-cross")
+        places = places_for(
+            "x-cross" if inspected else technique,
+            options.seed,
+            "scrambled" if inspected else "inserted",
+        )
         asked = found = 0
-        for place in islice(places_for(technique, options.seed, kind), options.positions):
-            asked += len(TECHNIQUES[technique](place.view))
-            for line in differences(referee, place, technique, fastest_rows(place)):
+        for place in islice(places, options.positions):
+            asked += len(targets_of(place, technique))
+            rows = fastest_crosses(place) if technique == "cross" else fastest_rows(place)
+            for line in differences(referee, place, technique, rows):
                 print(line, flush=True)
                 found += 1
+        total += found
         print(f"{technique}: {asked} questions, {found} differences", flush=True)
     if options.plans:
         print(plans_compared(referee, options.seed, options.plans))
+    sys.exit(total > 0)
 
 
 if __name__ == "__main__":
