@@ -272,13 +272,16 @@ def test_the_history_and_its_trends_are_as_the_schemas_say() -> None:
     objects("review", "--kept", "1", "--level", "bold", "--json")
     (shown,) = objects("history", "show", "1", "--json")
     assert shown["chances"]
+    assert shown["prices"]
     solves = [*objects("history", "--json"), *objects("history", "export", "--json"), shown]
     assert len(solves) == 11
     for one in solves:
         validator("history").validate(one)
-    (told,) = objects("trends", "--json")
-    validator("trends").validate(told)
-    assert told["figures"]
+    for arguments in ((), ("--focus", "plain"), ("--focus", "pseudo-pair", "--within", "0")):
+        (told,) = objects("trends", "--json", *arguments)
+        validator("trends").validate(told)
+        assert told["figures"]
+        assert bool(told["focus"]) == bool(arguments)
 
 
 def test_objects_of_other_commands_are_as_the_schema_says(tmp_path: Path) -> None:

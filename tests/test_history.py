@@ -32,7 +32,7 @@ from livecube.history.store import DATABASE, History
 from livecube.logs.lines import Header
 from livecube.practice.news import Corrected, Discarded, Judged, Tally
 from livecube.solves.reading import solves_in
-from livecube.solves.records import Chance, Wanted
+from livecube.solves.records import Chance, Price, Wanted
 from livecube.timing.results import Penalty, result_text
 from livecube.virtual.session import session
 
@@ -256,6 +256,30 @@ def test_a_log_whose_solve_is_kept_already_only_goes(history: History) -> None:
     assert len({*recover(history).solves}) == 1
     assert len(history.list(Wanted())) == 1
     assert log_files([history.folder / "open"]).logs == ()
+
+
+def test_a_history_of_an_older_version_gets_prices_and_keeps_its_chances(tmp_path: Path) -> None:
+    old = sqlite3.connect(tmp_path / DATABASE)
+    for statements in MIGRATIONS[:4]:
+        for statement in statements.split(";"):
+            old.execute(statement)
+    old.execute("PRAGMA user_version = 4")
+    old.commit()
+    with History(tmp_path / "model") as model:
+        import_log(model, EVENING, "ada")
+        model.note_chances(1, [Chance(2, "keyhole-corner", "GR", True, 350)])
+        for table in ("person", "solve", "chance"):
+            known = [name for _, name, *_ in old.execute(f"PRAGMA table_info({table})")]
+            rows = model.database.execute(f"SELECT {', '.join(known)} FROM {table}")
+            old.executemany(f"INSERT INTO {table} VALUES ({', '.join('?' * len(known))})", rows)
+    old.commit()
+    old.close()
+    with History(tmp_path) as history:
+        assert history.chances(1) == (Chance(2, "keyhole-corner", "GR", True, 350),)
+        assert history.prices(1) == ()
+        price = Price(2, "keyhole-corner", 120, True)
+        history.note_chances(1, history.chances(1), [price])
+        assert history.prices(1) == (price,)
 
 
 def test_a_database_of_a_newer_version_is_refused(tmp_path: Path) -> None:

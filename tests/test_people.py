@@ -150,12 +150,12 @@ def older(folder: Path, version: int) -> None:
             "log) VALUES (?, ?, ?, ?, '2026-01-01T10:00:00Z', 9000, 50, 1, 0, 'solves/a.jsonl')",
             [(1, "a", 1, 4), (2, "b", 1, None), (7, "c", 2, None)],
         )
-        old.execute("INSERT INTO imported VALUES ('d', 'n', '2026-01-01T10:00:00Z')")
+        old.execute("INSERT INTO imported (digest, name, imported) VALUES ('d', 'n', '')")
         old.execute(f"PRAGMA user_version = {version}")
         old.commit()
 
 
-@pytest.mark.parametrize("version", range(1, len(MIGRATIONS)))
+@pytest.mark.parametrize("version", range(1, 5))  # the fifth migration makes the roster
 def test_a_history_of_each_older_version_gets_a_roster_and_keeps_its_solves(
     tmp_path: Path, version: int
 ) -> None:

@@ -491,6 +491,15 @@ def test_with_a_focus_its_cheapest_way_is_said_if_it_costs_no_more_than_that(
             assert found.silence is None
             assert not found.rows[0].silenced
         said.add((found.price_s is None, is_best))
+        prices = {
+            row.technique: price
+            for row, price in calm.prices(position, face)
+            if row.technique in practised
+        }
+        within = {price for price in prices.values() if price <= within_s}
+        assert min(within, default=None) == pytest.approx(found.price_s, abs=1e-9)
+        if not is_best:  # the best plan may begin with a way that is not the fastest of its pair
+            assert set(prices) == {row.technique for row in totals.values()}
     assert len(said) == 3
 
 

@@ -14,7 +14,7 @@ from referee_review import complaints
 from review_check import MODEL, Figures, bold_advisor, check, given_of, one_review
 
 from livecube.composition.practising import SessionReviews
-from livecube.composition.reviewing import chances_of
+from livecube.composition.reviewing import chances_of, prices_of
 from livecube.cube.notation import moves_text, parse_moves, parse_turns
 from livecube.cube.position import SOLVED, apply_turns, htm, merge
 from livecube.edges.automaton_file import load_hands
@@ -179,6 +179,28 @@ def test_rotations_cost_no_more_than_the_way_without_them_saves() -> None:
 
     assert counted(None) == counted(0.05) == dear.cost_s
     assert counted(0.5) == pytest.approx(rotation_s / 2)
+
+
+def test_every_pair_has_prices_and_those_of_what_was_done_are_taken(advisor: Advisor) -> None:
+    taken = pairs = 0
+    for seed in range(4):
+        _, _, review = one_review(seed, advisor)
+        prices = prices_of(review)
+        for number, stage in enumerate(review.stages):
+            its = [one for one in prices if one.stage == number]
+            if stage.against_plan is not None:
+                pairs += 1
+                assert min(one.price_ms for one in its) == 0, "the best plan begins with something"
+                best = stage.against_plan.plan.steps[0].technique
+                assert (best, 0) in {(one.technique, one.price_ms) for one in its}
+            assert {one.technique for one in its if one.taken} <= {
+                stage.split.technique, "keyhole-chain", "pseudo-pair"
+            }  # fmt: skip
+            names = {one.technique for one in its}
+            assert len(names) == len(its)
+            taken += stage.split.technique in {one.technique for one in its if one.taken}
+    assert pairs > 10
+    assert taken > 0.8 * pairs
 
 
 def test_what_was_slower_is_no_chance(advisor: Advisor) -> None:

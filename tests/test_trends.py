@@ -20,11 +20,11 @@ from hypothesis import strategies as st
 from livecube.cli.trends import trends as command
 from livecube.history.importing import import_log
 from livecube.history.store import History
-from livecube.solves.records import Chance, Wanted
+from livecube.solves.records import Chance, Price, Wanted
 from livecube.timing.results import DNF, Penalty, result_of
 from livecube.trends.figures import results_ms
 from livecube.trends.making import trends_of
-from livecube.trends.measures import ChanceColumns, SolveColumns, Trends
+from livecube.trends.measures import ChanceColumns, FocusColumns, SolveColumns, Trends
 from livecube.trends.text import sparkline, trends_lines
 
 if TYPE_CHECKING:
@@ -208,6 +208,85 @@ def test_chances_are_told_by_technique_and_slot(kept: Path) -> None:
     assert slots == {"GR": (2, 1, 0.45), "GO": (1, 0, 0.25), "BO": (1, 0, 0.0)}
 
 
+PRICES = {
+    1: [Price(1, "keyhole-edge", 100, True), Price(1, "keyhole-corner", 200, False),
+        Price(1, "plain", 0, False), Price(2, "keyhole-edge", 900, True),
+        Price(3, "keyhole-corner", 300, False)],
+    2: [Price(1, "keyhole-corner", 301, False), Price(2, "keyhole-corner", 50, False),
+        Price(2, "keyhole-edge", 700, True)],
+}  # fmt: skip
+"""By solve; the two keyholes at most 0.3 s dearer came before three pairs, and two were taken."""
+
+
+def test_chances_within_a_focus_are_counted_once_a_pair(kept: Path) -> None:
+    with History(kept) as history:
+        for number, prices in PRICES.items():
+            history.note_chances(number, [], [Price(4, "keyhole-edge", 0, True)])
+            history.note_chances(number, [Chance(1, "plain", "GR", False, 500)], prices)
+            assert set(history.prices(number)) == set(prices)
+
+        def told(techniques: str, within_s: float, **wanted: Any) -> tuple[int, int, float | None]:
+            of = Wanted(**wanted)
+            practised = history.practised(of, frozenset(techniques.split()), within_s)
+            rng = np.random.default_rng(1)
+            found = trends_of(*history.columns(of), rng, practised)
+            assert found is not None
+            assert found.focus is not None
+            one = found.focus
+            assert [*one.techniques] == sorted(techniques.split())
+            assert one.share is None or one.share.value == one.taken / one.came
+            price = None if one.price is None else round(one.price.value, 6)
+            return one.came, one.taken, price
+
+        both = "keyhole-edge keyhole-corner"
+        assert told(both, 0.3) == (3, 2, 0.15)
+        assert told(both, 1.0) == (5, 3, 0.3302)
+        assert told("keyhole-corner", 0.3) == (3, 0, 0.183333)
+        assert told("keyhole-edge", 0.3) == (1, 1, 0.1)
+        assert told("plain", 0.0) == (1, 0, 0.0)
+        assert told("pseudo-pair", 5.0) == (0, 0, None)
+        assert told(both, 0.3, most=3) == (0, 0, None)
+        history.delete([1])
+        assert told(both, 0.3) == (1, 1, 0.05)
+
+
+def test_a_focus_of_many_evenings_has_intervals() -> None:
+    rng = np.random.default_rng(4)
+    solve = np.sort(rng.integers(1, 361, 500))
+    focus = FocusColumns(
+        ("plain",), 0.3, solve, rng.integers(0, 300, 500), (rng.random(500) < 0.4).astype(int)
+    )
+    found = trends_of(columns(evening_noise(rng, 360)), NONE, rng, focus)
+    assert found is not None
+    assert found.focus is not None
+    for one, expected in ((found.focus.share, 0.4), (found.focus.price, 0.15)):
+        assert one is not None
+        assert one.low is not None
+        assert one.high is not None
+        assert one.low < expected < one.high
+        assert one.high - one.low < 0.35 * expected
+
+
+def test_the_focus_is_that_of_the_options_or_of_the_configuration(kept: Path) -> None:
+    with History(kept) as history:
+        for number, prices in PRICES.items():
+            history.note_chances(number, [Chance(1, "plain", "GR", False, 500)], prices)
+    run = CliRunner(env={"LIVECUBE_DATA": str(kept), "LIVECUBE_CONFIG": str(kept)})
+    assert "Focus" not in run.invoke(command, []).output
+    assert json.loads(run.invoke(command, ["--json"]).output)["focus"] is None
+    (kept / "config.toml").write_text('[hints]\nfocus = "keyhole"\nwithin = 1\n')
+    told = json.loads(run.invoke(command, ["--json"]).output)["focus"]
+    assert (told["came"], told["taken"], told["within"]) == (5, 3, 1.0)
+    assert {"keyhole-edge", "keyhole-corner", "keyhole-flip"} < set(told["techniques"])
+    text = " ".join(
+        run.invoke(command, ["--within", "0.3", "--focus", "keyhole-edge"]).output.split()
+    )
+    assert "Focus on keyhole-edge: 1 chance, 1 taken, 100.0 % (–). A chance is a pair" in text
+    assert "costs at most 0.30 s more than the best plan; on average it cost 0.10 s more" in text
+    none = run.invoke(command, ["--focus", "pseudo-pair"]).output
+    assert "Focus on pseudo-pair: the reviews found no chance." in none
+
+
 def test_the_command_tells_as_text_and_as_json(kept: Path) -> None:
     run = CliRunner(env={"LIVECUBE_DATA": str(kept)})
     text = run.invoke(command, [])
@@ -239,7 +318,7 @@ def test_the_distribution_holds_every_time_and_no_other() -> None:
     assert all(one[1] == other[0] for one, other in pairwise(found.counts))
 
 
-TOLD = {9: "ad21e721", 19: "604c4893", 40: "755e7764", 300: "48f42067", 700: "df4460df"}
+TOLD = {9: "7fb91d58", 19: "a2383d19", 40: "60f6b854", 300: "8f8c1b7b", 700: "321198d5"}
 """By number of solves, a digest of the trends."""
 
 

@@ -245,19 +245,9 @@ class Advisor:
 
         If none is cheap enough, the plans stay as they are and the price is None.
         """
-        best, most = plans[0], plans[0].total + focus.within_s
-        if best.steps[0].technique in focus.techniques:
+        found, best = self._cheapest(situation, position, holding, focus, plans[0]), plans[0]
+        if found is best:
             return plans, 0.0
-        found: Plan | None = None
-        for row in self._quickest_of(situation, holding, focus):
-            limit = most if found is None else min(most, found.total)
-            if row.total > limit:
-                continue
-            after = apply_turns(position, row.turns_fixed)
-            onward = self.plans(after, situation.face, self.upright(row, situation.face))
-            plan = Plan((row, *(onward[0].steps if onward else ())))
-            if plan.total <= limit:
-                found = plan
         if found is None:
             return plans, None
         price = max(0.0, found.total - best.total)
@@ -265,6 +255,53 @@ class Advisor:
         notes = tuple(note for note in row.notes if not note.silences)
         told = replace(row, notes=(*notes, focus_note(price)))
         return (Plan((told, *found.steps[1:])), *plans), price
+
+    def _cheapest(
+        self,
+        situation: Situation,
+        position: Array,
+        holding: Holding | None,
+        focus: Focus,
+        best: Plan,
+    ) -> Plan | None:
+        """The quickest plan that begins with a technique of the focus; None: each costs too much.
+
+        ``best`` itself if it begins with one.
+        """
+        if best.steps[0].technique in focus.techniques:
+            return best
+        found, most = None, best.total + focus.within_s
+        for row in self._quickest_of(situation, holding, focus):
+            if row.total > most:
+                continue
+            after = apply_turns(position, row.turns_fixed)
+            onward = self.plans(after, situation.face, self.upright(row, situation.face))
+            plan = Plan((row, *(onward[0].steps if onward else ())))
+            if plan.total <= most:
+                found, most = plan, plan.total
+        return found
+
+    def prices(
+        self, position: Array, face: int, holding: Holding | None = None
+    ) -> tuple[tuple[Opportunity, float], ...]:
+        """The cheapest first step of each technique that can be a focus, and its price in seconds.
+
+        The price is what a hint of the focus tells: by how much the plan that begins with this step
+        is slower than the best plan.
+        """
+        situation = Situation.of(position, face)
+        plans = self.plans(position, face, holding)
+        if not plans:
+            return ()
+        found = []
+        for name, its in self._traits.items():
+            if its.in_inspection or its.is_yardstick:
+                continue
+            only = Focus(frozenset({name}), inf)
+            plan = self._cheapest(situation, position, holding, only, plans[0])
+            if plan is not None:
+                found.append((plan.steps[0], max(0.0, plan.total - plans[0].total)))
+        return tuple(found)
 
     def _quickest_of(
         self, situation: Situation, holding: Holding | None, focus: Focus

@@ -47,7 +47,7 @@ if TYPE_CHECKING:
     from livecube.advice.advisor import Beginning, Focus
     from livecube.advice.plan import Plan
     from livecube.advice.rows import Opportunity
-    from livecube.stages.solve import Solve
+    from livecube.stages.solve import Split
 
 __all__ = [
     "STEP_S",
@@ -70,6 +70,7 @@ __all__ = [
     "Withdrawn",
     "Withheld",
     "best_chances",
+    "is_filled_by",
 ]
 
 # How a solver wants to be advised.
@@ -214,18 +215,19 @@ class Withheld:
     def release(self, over: SolveOver) -> Unsaid:
         """The solve is over: all hints that were kept back, and which of them were missed."""
         hints, self._hints = tuple(self._hints), []
-        missed = tuple(hint for hint in hints if not _is_done(hint.opportunity, over.solve))
+        splits = over.solve.splits
+        missed = tuple(hint for hint in hints if not is_filled_by(hint.opportunity, splits))
         return Unsaid(over.t, hints, missed, over.solve.started)
 
 
-def _is_done(row: Opportunity, solve: Solve) -> bool:
-    """Whether all its slots were filled by its technique.
+def is_filled_by(row: Opportunity, splits: Sequence[Split]) -> bool:
+    """Whether its technique filled all its slots in these stages.
 
     In hindsight, two slots that one row fills are named one by one. There any technique counts that
     is not ordinary.
     """
     techniques = [
-        next((split.technique for split in solve.splits if slot in split.slots), None)
+        next((split.technique for split in splits if slot in split.slots), None)
         for slot in row.slots
     ]
     if len(techniques) < 2:

@@ -132,11 +132,14 @@ def history(
 def show(number: int, as_json: bool) -> None:
     """Show solve NUMBER (livecube history lists them) with its stages."""
     with History(data_folder(), reading=True) as kept:
-        solve, chances = kept.solve(number), kept.chances(number)
+        solve, chances, prices = kept.solve(number), kept.chances(number), kept.prices(number)
         several = len(kept.people()) > 1
     if as_json:
-        told = {**kept_json(solve), "chances": [chance_json(chance) for chance in chances]}
-        click.echo(json.dumps(told))
+        found = {
+            "chances": [chance_json(chance) for chance in chances],
+            "prices": [price._asdict() for price in prices],
+        }
+        click.echo(json.dumps({**kept_json(solve), **found}))
     else:
         say("\n".join(kept_lines(solve, chances, width=screen_width(), named=several)))
 

@@ -29,19 +29,21 @@ from livecube.errors import UsageError
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-    from livecube.advice.advisor import Advisor
+    from livecube.advice.advisor import Advisor, Focus
     from livecube.edges.habits_file import Habits
     from livecube.entries import Value
     from livecube.hands.automaton import Automaton
     from livecube.holding.follower import HoldingFollower
 
 __all__ = [
+    "FocusAsked",
     "HintsAsked",
     "a_number",
     "advisor_with_progress",
     "configured_holding",
     "crosses_option",
     "cube_options",
+    "focus_options",
     "front_option",
     "hands_option",
     "hint_options",
@@ -87,21 +89,20 @@ front_option = click.option(
     "--front", type=click.Choice(COLOURS), help="Colour held in front, with --up."
 )
 
+_FOCUS = functools.partial(click.option, "--focus", multiple=True, metavar="TECHNIQUE")
+_WITHIN_OPTION = click.option(
+    "--within",
+    type=click.FloatRange(0, 5),
+    callback=lambda context, option, value: value and a_number(context, option, value),
+    help="With --focus: at most this many seconds more.",
+)
 _HINT_OPTIONS = (
     _LEVEL(),
-    click.option(
-        "--focus",
-        multiple=True,
-        metavar="TECHNIQUE",
+    _FOCUS(
         help="A technique that you practise: it is the hint whenever it costs little more than the "
-        "best plan. keyhole: all keyholes. May be given several times.",
+        "best plan. keyhole: all keyholes. May be given several times."
     ),
-    click.option(
-        "--within",
-        type=click.FloatRange(0, 5),
-        callback=lambda context, option, value: value and a_number(context, option, value),
-        help="With --focus: at most this many seconds more.",
-    ),
+    _WITHIN_OPTION,
     hands_option,
     _CROSSES(),
     click.option(
@@ -130,6 +131,21 @@ _CUBE_OPTIONS = (
 )
 
 
+class FocusAsked:
+    """The options about a focus on the command line."""
+
+    def __init__(self, options: dict[str, Any]) -> None:
+        """Takes its own out of all options."""
+        self._named, self._within_s = options.pop("focus"), options.pop("within")
+
+    def focus(self, settings: Mapping[str, Value] = MappingProxyType({})) -> Focus | None:
+        """The focus of the options, else of a person with these settings of their own, if any."""
+        chosen = read_configuration().table("hints") | {**settings}
+        names = self._named or str(chosen["focus"] or "").split()
+        within_s = chosen["within"] if self._within_s is None else self._within_s
+        return focus_on(names, float(str(within_s or 0.0))) if names else None
+
+
 class HintsAsked:
     """The options about hints on the command line."""
 
@@ -138,9 +154,9 @@ class HintsAsked:
         self._no_hints, self._hands = options.pop("no_hints"), options.pop("hands")
         if options.pop("degrees"):
             options["clues"] = options["clues"] or f"{STEP_S:g}"
-        said = {name: options.pop(name) for name in ("level", "within", "when", "clues", "voice")}
+        said = {name: options.pop(name) for name in ("level", "when", "clues", "voice")}
         self._said = {name: value for name, value in said.items() if value is not None}
-        self._crosses, self._focus = options.pop("crosses"), options.pop("focus")
+        self._crosses, self._focus = options.pop("crosses"), FocusAsked(options)
 
     def wishes(self, settings: Mapping[str, Value] = MappingProxyType({})) -> Wishes:
         """The wishes of a person with these settings of their own."""
@@ -149,7 +165,6 @@ class HintsAsked:
         if hands is None and chosen["hands"] is not None:
             hands = load_hands(str(chosen["hands"]))
         crosses = " ".join(self._crosses) or str(chosen["cross"])
-        focus = self._focus or str(chosen["focus"] or "").split()
         voice = bool(chosen["voice"])
         return Wishes(
             level=None if self._no_hints else str(chosen["level"]),
@@ -158,7 +173,7 @@ class HintsAsked:
                 str(chosen["when"]),
                 tuple(map(parse_colour, parse_crosses(crosses))),
                 parse_clues(str(chosen["clues"])),
-                focus_on(focus, float(chosen["within"] or 0.0)) if focus else None,
+                self._focus.focus(settings),
             ),
             voice=voice and not self._no_hints,
             calls=voice,
@@ -175,6 +190,20 @@ def hint_options(command: Callable[..., None]) -> Callable[..., None]:
     for option in reversed(_HINT_OPTIONS):
         gathered = option(gathered)
     return gathered
+
+
+def focus_options(command: Callable[..., None]) -> Callable[..., None]:
+    """The options about a focus on past solves; a command gets them together as ``focus``."""
+
+    @functools.wraps(command)
+    def gathered(**options: Any) -> None:
+        command(focus=FocusAsked(options), **options)
+
+    told = (
+        "A technique that you practise: count the chances that cost little more than the best "
+        "plan. keyhole: all keyholes. May be given several times."
+    )
+    return _FOCUS(help=told)(_WITHIN_OPTION(gathered))
 
 
 def cube_options(command: Callable[..., None]) -> Callable[..., None]:

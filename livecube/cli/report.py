@@ -13,7 +13,7 @@ import click
 import numpy as np
 
 from livecube.cli.history import wanted_of, wanted_options
-from livecube.cli.options import level_option
+from livecube.cli.options import focus_options, level_option
 from livecube.cli.whose import own_of_solve, whose_in
 from livecube.edges.log_files import new_file
 from livecube.edges.saying import say
@@ -24,6 +24,8 @@ from livecube.history.store import History
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from livecube.cli.options import FocusAsked
+
 __all__ = ["report"]
 
 
@@ -32,11 +34,13 @@ __all__ = ["report"]
 @click.argument("file", type=click.Path(path_type=Path), metavar="FILE.html")
 @wanted_options
 @click.option("--session", type=int, help="Solves of this session.")
+@focus_options
 @level_option
 def report(
     numbers: tuple[int, ...],
     file: Path,
     session: int | None,
+    focus: FocusAsked,
     level: str | None,
     **asked: str | None,
 ) -> None:
@@ -50,7 +54,7 @@ def report(
     if file.exists():
         raise UsageError(f"{file} exists; choose another name or remove it")
     _need_plots()
-    text = _of_solve(numbers[0], level) if numbers else _of_many(session, asked)
+    text = _of_solve(numbers[0], level) if numbers else _of_many(session, focus, asked)
     with new_file(file) as out:
         out.write(text)
     say(f"written: {file}")
@@ -75,15 +79,17 @@ def _of_solve(number: int, level: str | None) -> str:
     return solve_page(solve, chances, positions, review, named=several)
 
 
-def _of_many(session: int | None, asked: Mapping[str, str | None]) -> str:
+def _of_many(session: int | None, focus: FocusAsked, asked: Mapping[str, str | None]) -> str:
     # Loading matplotlib takes as long as reading a long history and computing its figures.
     with ThreadPoolExecutor(1) as beside, History(data_folder(), reading=True) as history:
         loading = beside.submit(import_module, "livecube.trends.page")
+        from livecube.cli.trends import practised_in
         from livecube.trends.making import trends_of
 
         whose = whose_in(history, asked["person"], session)
         wanted = replace(wanted_of(whose, **asked), session=session)
-        found = trends_of(*history.columns(wanted), np.random.default_rng(1))
+        practised = practised_in(history, whose, wanted, focus)
+        found = trends_of(*history.columns(wanted), np.random.default_rng(1), practised)
     if found is None:
         raise UsageError("no kept solve with a time fits; livecube history lists all")
     said = {

@@ -119,13 +119,13 @@ def _last_kept(person: str | None) -> int:
 
 def _note(number: int, found: Review) -> None:
     """Keep the chances of a kept solve with it."""
-    from livecube.composition.reviewing import chances_of
+    from livecube.composition.reviewing import chances_of, prices_of
     from livecube.history.folder import data_folder
     from livecube.history.store import History
 
     try:
         with History(data_folder()) as history:
-            history.note_chances(number, chances_of(found))
+            history.note_chances(number, chances_of(found), prices_of(found))
     except KeepingError as error:
         say(f"livecube: its chances cannot be kept: {error}", err=True)
 

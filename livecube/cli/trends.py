@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import click
 import numpy as np
 
 from livecube.cli.history import wanted_of, wanted_options
+from livecube.cli.options import focus_options
 from livecube.cli.whose import whose_in
 from livecube.edges.saying import say, screen_width
 from livecube.errors import UsageError
@@ -16,13 +18,20 @@ from livecube.history.folder import data_folder
 from livecube.history.store import History
 from livecube.trends.making import trends_of
 
-__all__ = ["trends"]
+if TYPE_CHECKING:
+    from livecube.cli.options import FocusAsked
+    from livecube.solves.people import Whose
+    from livecube.solves.records import Wanted
+    from livecube.trends.measures import FocusColumns
+
+__all__ = ["practised_in", "trends"]
 
 
 @click.command()
 @wanted_options
 @click.option("--session", type=int, help="Solves of this session.")
 @click.option("--last", type=click.IntRange(1), help="This many of the latest.")
+@focus_options
 @click.option(
     "--seed",
     default=1,
@@ -32,18 +41,35 @@ __all__ = ["trends"]
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def trends(
-    session: int | None, last: int | None, seed: int, as_json: bool, **asked: str | None
+    session: int | None,
+    last: int | None,
+    focus: FocusAsked,
+    seed: int,
+    as_json: bool,
+    **asked: str | None,
 ) -> None:
     """Show how times, splits, pauses and chances taken develop, and what is only noise."""
     from livecube.trends.text import trends_json, trends_lines
 
     with History(data_folder(), reading=True) as history:
         whose = whose_in(history, asked["person"], session)
-        columns = history.columns(replace(wanted_of(whose, **asked), session=session, most=last))
-    found = trends_of(*columns, np.random.default_rng(seed))
+        wanted = replace(wanted_of(whose, **asked), session=session, most=last)
+        columns = history.columns(wanted)
+        practised = practised_in(history, whose, wanted, focus)
+    found = trends_of(*columns, np.random.default_rng(seed), practised)
     if found is None:
         raise UsageError("no kept solve with a time fits; livecube history lists all")
     if as_json:
         click.echo(json.dumps({"person": whose.name, **trends_json(found)}))
     else:
         say("\n".join(trends_lines(found, screen_width(), whose.title)))
+
+
+def practised_in(
+    history: History, whose: Whose, wanted: Wanted, asked: FocusAsked
+) -> FocusColumns | None:
+    """The chances within the focus in these solves; None without a focus."""
+    focus = asked.focus({} if whose.person is None else whose.person.settings)
+    if focus is None:
+        return None
+    return history.practised(wanted, focus.techniques, focus.within_s)

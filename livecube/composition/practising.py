@@ -15,7 +15,7 @@ from livecube.composition.following import CubeFollower
 from livecube.composition.keyboard import WISHES, Keyboard
 from livecube.composition.live import AdvisedPart
 from livecube.composition.reception import decoded
-from livecube.composition.reviewing import begun_kept, chances_of, review_of
+from livecube.composition.reviewing import begun_kept, chances_of, prices_of, review_of
 from livecube.cube.position import turns_text
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.log_files import started_now
@@ -113,7 +113,7 @@ class SessionReviews:
         # Through its own connection: the session's may be writing.
         with History(self._folder) as history:
             review = review_of(begun_kept(history, kept), advisor, hands, own=own)
-            history.note_chances(kept, chances_of(review))
+            history.note_chances(kept, chances_of(review), prices_of(review))
         return costs_told(review)
 
 

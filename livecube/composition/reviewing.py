@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from livecube.advice.speaker import is_filled_by
 from livecube.composition.assembly import load_holdings
 from livecube.composition.writing import written_solves
 from livecube.edges.log_files import LogReader
@@ -16,10 +17,11 @@ from livecube.stages.tracker import Tracker
 from livecube.views.happenings import STAGE_TITLES
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator, Sequence
     from pathlib import Path
 
     from livecube.advice.advisor import Advisor
+    from livecube.advice.rows import Opportunity
     from livecube.cube.geometry import Array
     from livecube.edges.habits_file import Habits
     from livecube.events import CubeEvent
@@ -27,10 +29,19 @@ if TYPE_CHECKING:
     from livecube.history.store import History
     from livecube.holding.observations import Solves, SolveTurns
     from livecube.review.reviewed import Review
-    from livecube.solves.records import Chance, KeptSolve
+    from livecube.solves.records import Chance, KeptSolve, Price
     from livecube.stages.progress import Progress
+    from livecube.stages.solve import Split
 
-__all__ = ["Begun", "begun_kept", "begun_solves", "chances_of", "positions_of", "review_of"]
+__all__ = [
+    "Begun",
+    "begun_kept",
+    "begun_solves",
+    "chances_of",
+    "positions_of",
+    "prices_of",
+    "review_of",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +128,27 @@ def chances_of(review: Review) -> list[Chance]:
         for way in stage.chances
         for slot in way.row.slots
     ]
+
+
+def prices_of(review: Review) -> list[Price]:
+    """The part of a review for a later focus: what each technique cost before each pair."""
+    from livecube.solves.records import Price
+
+    splits = [stage.split for stage in review.stages]
+    return [
+        Price(number, row.technique, round(1000 * price_s), _is_done(row, splits[number:]))
+        for number, stage in enumerate(review.stages)
+        for row, price_s in stage.prices
+    ]
+
+
+def _is_done(row: Opportunity, splits: Sequence[Split]) -> bool:
+    """Whether the first of these pairs was done by the row's technique, into any slot.
+
+    If the row fills two slots, the first two pairs count, as in :func:`.is_filled_by`.
+    """
+    its = splits[: len(row.slots)]
+    return its[0].technique == row.technique or (len(its) > 1 and is_filled_by(row, its))
 
 
 # The positions at the ends of a solve's stages, for a report.

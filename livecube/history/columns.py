@@ -8,17 +8,17 @@ import numpy as np
 
 from livecube.history.rows import conditions_of
 from livecube.solves.records import Wanted
-from livecube.trends.measures import ChanceColumns, SolveColumns
+from livecube.trends.measures import ChanceColumns, FocusColumns, SolveColumns
 
 if TYPE_CHECKING:
     import sqlite3
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
 
     import numpy.typing as npt
 
     from livecube.trends.measures import Whole
 
-__all__ = ["chance_columns", "solve_columns"]
+__all__ = ["chance_columns", "focus_columns", "solve_columns"]
 
 _PLUS: Final = """
     SELECT solve, corrected, SUM(kind = '+2') AS plus, MAX(kind = 'DNF') AS is_dnf
@@ -107,6 +107,27 @@ def chance_columns(database: sqlite3.Connection, wanted: Wanted) -> ChanceColumn
         [*techniques, *slots, *(values if narrow else ())],
     ).T
     return ChanceColumns(solve, stage, technique, slot, taken, saved, techniques, slots)
+
+
+def focus_columns(
+    database: sqlite3.Connection, wanted: Wanted, techniques: Collection[str], within_s: float
+) -> FocusColumns:
+    """The chances within a focus in these solves.
+
+    A chance is a pair before which a technique of the focus cost at most ``within_s``. Its price is
+    that of the cheapest one. It is taken if the pair was done by any technique of the focus.
+    """
+    which, values = _which(wanted)
+    names = sorted(techniques)
+    solve, price_ms, taken = _table(
+        database,
+        ("solve", "min(price_ms)", "max(taken)"),
+        f"FROM price WHERE technique IN ({', '.join('?' * len(names))}) "
+        f"AND solve IN (SELECT id {which}) "
+        "GROUP BY solve, stage HAVING min(price_ms) <= ?",
+        [*names, *values, round(1000 * within_s)],
+    ).T
+    return FocusColumns(tuple(names), within_s, solve, price_ms, taken)
 
 
 def _names(database: sqlite3.Connection, column: str) -> list[str]:

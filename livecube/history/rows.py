@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 from livecube.history.schema import SPLITS, next_number
-from livecube.solves.records import Chance, KeptStage, Listed
+from livecube.solves.records import Chance, KeptStage, Listed, Price
 from livecube.timing.results import Penalty
 
 if TYPE_CHECKING:
@@ -22,6 +22,7 @@ __all__ = [
     "insert_stages",
     "listed",
     "listed_numbers",
+    "prices_of",
     "stages_of",
     "stages_of_many",
 ]
@@ -183,6 +184,18 @@ def chances_of(database: sqlite3.Connection, number: int) -> tuple[Chance, ...]:
     return tuple(
         Chance(stage, technique, slot, bool(taken), saved_ms)
         for stage, technique, slot, taken, saved_ms in rows
+    )
+
+
+def prices_of(database: sqlite3.Connection, number: int) -> tuple[Price, ...]:
+    """The prices of techniques that a review found in a solve; empty without a review."""
+    rows = database.execute(
+        "SELECT stage, technique, price_ms, taken FROM price WHERE solve = ? "
+        "ORDER BY stage, technique",
+        (number,),
+    )
+    return tuple(
+        Price(stage, technique, price_ms, bool(taken)) for stage, technique, price_ms, taken in rows
     )
 
 

@@ -216,7 +216,19 @@ CREATE TABLE used_number (
 """The roster of people. ``used_number`` holds the last numbers of people, sessions and solves that
 were forgotten: they are not given again."""
 
-MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _DRILLS, _SPLITS, _GRADES, _ROSTER)
+_PRICES: Final = """
+CREATE TABLE price (
+    solve INTEGER NOT NULL REFERENCES solve ON DELETE CASCADE,
+    stage INTEGER NOT NULL,
+    technique TEXT NOT NULL,
+    price_ms INTEGER NOT NULL,
+    taken INTEGER NOT NULL,
+    PRIMARY KEY (solve, stage, technique)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX price_by_technique ON price (technique, price_ms);
+"""
+
+MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _DRILLS, _SPLITS, _GRADES, _ROSTER, _PRICES)
 
 
 def next_number(table: str) -> str:

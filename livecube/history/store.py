@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final
 
 from livecube.errors import KeepingError, UsageError
-from livecube.history.columns import chance_columns, solve_columns
+from livecube.history.columns import chance_columns, focus_columns, solve_columns
 from livecube.history.database import busy_s, open_database, read_database, trouble_with
 from livecube.history.logs import log_place, write_log
 from livecube.history.rows import (
@@ -18,6 +18,7 @@ from livecube.history.rows import (
     insert_solve,
     listed,
     listed_numbers,
+    prices_of,
     stages_of,
     stages_of_many,
 )
@@ -27,13 +28,13 @@ from livecube.solves.records import NOBODY, KeptSolve
 from livecube.timing.results import Penalty, penalties_text
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
     from pathlib import Path
     from typing import Self
 
     from livecube.solves.reading import FoundSolve, Told
-    from livecube.solves.records import Chance, KeptStage, Listed, Wanted
-    from livecube.trends.measures import ChanceColumns, SolveColumns
+    from livecube.solves.records import Chance, KeptStage, Listed, Price, Wanted
+    from livecube.trends.measures import ChanceColumns, FocusColumns, SolveColumns
 
 __all__ = ["DATABASE", "History", "now_text"]
 
@@ -225,11 +226,19 @@ class History:
                 f"no solve has the number {', '.join(missing)}; livecube history lists them"
             )
 
-    # The chances that a review found.
+    # The chances that a review found, and the prices of techniques.
 
-    def note_chances(self, number: int, chances: Iterable[Chance]) -> None:
-        """Keep the chances in a solve, in the place of earlier ones."""
+    def note_chances(
+        self, number: int, chances: Iterable[Chance], prices: Iterable[Price] = ()
+    ) -> None:
+        """Keep the chances and prices in a solve, in the place of earlier ones."""
         with self.together():
+            self._database.execute("DELETE FROM price WHERE solve = ?", (number,))
+            self._database.executemany(
+                "INSERT INTO price (solve, stage, technique, price_ms, taken) "
+                "VALUES (?, ?, ?, ?, ?)",
+                [(number, *price) for price in prices],
+            )
             self._database.execute("DELETE FROM chance WHERE solve = ?", (number,))
             self._database.executemany(
                 "INSERT INTO chance (solve, stage, technique, slot, taken, saved_ms) "
@@ -241,11 +250,21 @@ class History:
         """The chances in a solve; empty without a review."""
         return chances_of(self._database, number)
 
+    def prices(self, number: int) -> Sequence[Price]:
+        """The prices of techniques in a solve; empty without a review."""
+        return prices_of(self._database, number)
+
     # Many solves as columns.
 
     def columns(self, wanted: Wanted) -> tuple[SolveColumns, ChanceColumns]:
         """The wanted solves, and their chances, as columns."""
         return solve_columns(self._database, wanted), chance_columns(self._database, wanted)
+
+    def practised(
+        self, wanted: Wanted, techniques: Collection[str], within_s: float
+    ) -> FocusColumns:
+        """The chances within a focus on ``techniques`` in the wanted solves."""
+        return focus_columns(self._database, wanted, techniques, within_s)
 
     # Changes, which can be undone.
 

@@ -193,6 +193,7 @@ class _Looker:
             predicted,
             (*first, *self._later(number, begun, end, best)),
             tuple(way for way in ways if way.saved_s > 0 or _is_taken(way, split)),
+            self._advisor.prices(self._position(begun), self._face, held),
             self._against_plan(begun, held, split.slots, turned),
             held,
             turned,

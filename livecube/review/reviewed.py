@@ -87,6 +87,9 @@ class StageReview:
     chances: tuple[Alternative, ...] = ()
     """Of a pair: the quickest way of each technique and slots when it began, if this way was
     quicker than the turns made, or was taken."""
+    prices: tuple[tuple[Opportunity, float], ...] = ()
+    """Of a pair: the cheapest way to begin with each technique, also with slow ones, and its price;
+    see :meth:`.Advisor.prices`."""
     against_plan: AgainstPlan | None = None
     """Of a pair with a slot of its own: how it compares with the plan when it began."""
     held: Holding | None = None

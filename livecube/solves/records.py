@@ -11,7 +11,7 @@ from livecube.timing.results import result_of, workings_text
 if TYPE_CHECKING:
     from livecube.timing.results import Penalty, Result
 
-__all__ = ["NOBODY", "Chance", "KeptSolve", "KeptStage", "Listed", "Wanted"]
+__all__ = ["NOBODY", "Chance", "KeptSolve", "KeptStage", "Listed", "Price", "Wanted"]
 
 NOBODY: Final = "me"
 """The person to whom solves belong if no person is named."""
@@ -43,6 +43,18 @@ class Chance(NamedTuple):
     taken: bool
     saved_ms: int
     """Predicted, against the turns that were made."""
+
+
+class Price(NamedTuple):
+    """The cost of beginning a pair with a technique, as a review found it."""
+
+    stage: int
+    """Number of the stage among the eight, from 0."""
+    technique: str
+    price_ms: int
+    """Predicted: by how much the best plan that begins with it is slower than the best plan."""
+    taken: bool
+    """Whether the pair was done by this technique."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,7 @@ from livecube.trends.figures import (
     sums_of,
 )
 from livecube.trends.measures import Change, Figure, Month, Period, Trends
-from livecube.trends.uptake import left_a_solve, uptakes
+from livecube.trends.uptake import focus_uptake, left_a_solve, uptakes
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from livecube.trends.figures import Floats, Look
     from livecube.trends.measures import (
         ChanceColumns,
+        FocusColumns,
         Interval,
         SolveColumns,
         Uptake,
@@ -107,7 +108,10 @@ _STEPS_MS: Final = (100, 200, 500, 1_000, 2_000, 5_000, 10_000, 20_000, 50_000, 
 
 
 def trends_of(
-    columns: SolveColumns, chances: ChanceColumns, rng: np.random.Generator
+    columns: SolveColumns,
+    chances: ChanceColumns,
+    rng: np.random.Generator,
+    focus: FocusColumns | None = None,
 ) -> Trends | None:
     """The trends of solves; None if none of them has a time."""
     results = results_ms(columns)
@@ -130,6 +134,9 @@ def trends_of(
         left=left,
         techniques=techniques,
         slots=slots,
+        focus=None
+        if focus is None
+        else focus_uptake(focus, block[_places(columns, focus.solve)], rng),
     )
 
 
@@ -137,10 +144,8 @@ def _chances(
     columns: SolveColumns, chances: ChanceColumns, block: Whole, rng: np.random.Generator
 ) -> tuple[int, Interval | None, tuple[Uptake, ...], tuple[Uptake, ...]]:
     """Number of reviewed solves, seconds missed in them, uptake by technique and by slot."""
-    place = np.full(int(max(columns.number.max(), chances.solve.max(initial=0))) + 1, -1)
-    place[columns.number] = np.arange(len(columns.number))
     # Solves and blocks are in the order in which the solves were made.
-    of = place[chances.solve]
+    of = _places(columns, chances.solve)
     is_reviewed = np.zeros(len(columns.number), dtype=np.bool_)
     is_reviewed[of] = True
     reviewed, row = np.flatnonzero(is_reviewed), (np.cumsum(is_reviewed) - 1)[of]
@@ -154,6 +159,13 @@ def _chances(
         uptakes(chances, chances.techniques, chances.technique, row, its, weights),
         uptakes(chances, chances.slots, chances.slot, row, its, weights),
     )
+
+
+def _places(columns: SolveColumns, numbers: Whole) -> Whole:
+    """The rows of solves in the columns, by their numbers in the history."""
+    place = np.full(int(max(columns.number.max(), numbers.max(initial=0))) + 1, -1)
+    place[columns.number] = np.arange(len(columns.number))
+    return place[numbers]
 
 
 def _blocks(columns: SolveColumns) -> tuple[Whole, Literal["sessions", "solves"]]:

@@ -16,6 +16,8 @@ __all__ = [
     "ChanceColumns",
     "Change",
     "Figure",
+    "FocusColumns",
+    "FocusUptake",
     "Interval",
     "Month",
     "Period",
@@ -81,6 +83,20 @@ class ChanceColumns:
 
 
 @dataclass(frozen=True, slots=True)
+class FocusColumns:
+    """Chances within a focus, at most one for each pair; a column for each figure."""
+
+    techniques: tuple[str, ...]
+    """The techniques of the focus."""
+    within_s: float
+    """Seconds that a chance may cost more than the best plan."""
+    solve: Whole
+    price_ms: Whole
+    """Predicted milliseconds by which the chance was slower than the best plan."""
+    taken: Whole
+
+
+@dataclass(frozen=True, slots=True)
 class Interval:
     """A figure and the 95 % interval of its bootstrap; the ends are None with too few solves."""
 
@@ -143,6 +159,20 @@ class Uptake:
 
 
 @dataclass(frozen=True, slots=True)
+class FocusUptake:
+    """Chances within a focus: how many came and were taken, and their price."""
+
+    techniques: tuple[str, ...]
+    within_s: float
+    came: int
+    taken: int
+    share: Interval | None
+    """``taken`` divided by ``came``; None if no chance came."""
+    price: Interval | None
+    """Mean seconds by which a chance was slower than the best plan; predicted."""
+
+
+@dataclass(frozen=True, slots=True)
 class Trends:
     """The trends of many solves."""
 
@@ -168,6 +198,8 @@ class Trends:
     solve."""
     techniques: tuple[Uptake, ...]
     slots: tuple[Uptake, ...]
+    focus: FocusUptake | None = None
+    """None: no focus was asked for."""
 
 
 @dataclass(frozen=True, slots=True)

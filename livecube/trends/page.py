@@ -11,6 +11,7 @@ from livecube.trends.text import (
     basis,
     change_text,
     figure_text,
+    focus_sentence,
     interval_text,
     short_verdict,
     span,
@@ -129,10 +130,12 @@ def _chances(trends: Trends) -> str:
         "chances of one pair only one can be taken, so the rows do not add up."
     )
     plot = uptake_plot(trends.techniques, "Chances taken, by technique; figures in the table below")
+    focus = "" if trends.focus is None else paragraph(focus_sentence(trends.focus))
     return (
         paragraph(said)
         + plot
         + beside(_uptake_table("technique", trends.techniques), _uptake_table("slot", trends.slots))
+        + focus
     )
 
 

@@ -11,13 +11,14 @@ from livecube.views.lines import folded, table_lines
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from livecube.trends.measures import Figure, Interval, Period, Trends, Unit, Uptake
+    from livecube.trends.measures import Figure, FocusUptake, Interval, Period, Trends, Unit, Uptake
 
 __all__ = [
     "REVIEW_FIRST",
     "basis",
     "change_text",
     "figure_text",
+    "focus_sentence",
     "interval_text",
     "short_verdict",
     "span",
@@ -208,6 +209,7 @@ def _chances(trends: Trends, width: int | None) -> list[str]:
     if trends.left is None:
         return _wrapped(REVIEW_FIRST, width)
     left = figure_text(trends.left.value, "seconds")
+    focus = [] if trends.focus is None else ["", *_wrapped(focus_sentence(trends.focus), width)]
     said = (
         f"Chances in {trends.reviewed} reviewed solves: the best missed one of each pair would "
         f"have saved {left} s a solve ({interval_text(trends.left, 'seconds')}; predicted). Of the "
@@ -219,7 +221,26 @@ def _chances(trends: Trends, width: int | None) -> list[str]:
         *_uptakes("technique", trends.techniques, width),
         "",
         *_uptakes("slot", trends.slots, width),
+        *focus,
     ]
+
+
+def focus_sentence(focus: FocusUptake) -> str:
+    """The chances within a focus, in words."""
+    names = f"Focus on {', '.join(focus.techniques)}"
+    chance = (
+        "A chance is a pair for which one of these techniques costs at most "
+        f"{focus.within_s:.2f} s more than the best plan"
+    )
+    if focus.share is None or focus.price is None:
+        return f"{names}: the reviews found no chance. {chance}."
+    came = "1 chance" if focus.came == 1 else f"{focus.came} chances"
+    share, price = figure_text(focus.share.value, "share"), f"{focus.price.value:.2f}"
+    return (
+        f"{names}: {came}, {focus.taken} taken, {share} ({interval_text(focus.share, 'share')}). "
+        f"{chance}; on average it cost {price} s more ({interval_text(focus.price, 'seconds')}; "
+        "predicted)."
+    )
 
 
 def _uptakes(head: str, uptakes: Sequence[Uptake], width: int | None) -> list[str]:
@@ -265,6 +286,18 @@ def trends_json(trends: Trends) -> dict[str, Any]:
         "left": None if trends.left is None else _interval(trends.left),
         "techniques": [_uptake(one) for one in trends.techniques],
         "slots": [_uptake(one) for one in trends.slots],
+        "focus": None if trends.focus is None else _focus_json(trends.focus),
+    }
+
+
+def _focus_json(one: FocusUptake) -> dict[str, Any]:
+    return {
+        "techniques": list(one.techniques),
+        "within": one.within_s,
+        "came": one.came,
+        "taken": one.taken,
+        "share": None if one.share is None else _interval(one.share),
+        "price": None if one.price is None else _interval(one.price),
     }
 
 

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from livecube.trends.figures import block_sums, interval
-from livecube.trends.measures import Uptake
+from livecube.trends.figures import block_sums, drawn, interval
+from livecube.trends.measures import FocusUptake, Uptake
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -15,9 +15,9 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from livecube.trends.figures import Floats
-    from livecube.trends.measures import ChanceColumns, Interval, Whole
+    from livecube.trends.measures import ChanceColumns, FocusColumns, Interval, Whole
 
-__all__ = ["left_a_solve", "uptakes"]
+__all__ = ["focus_uptake", "left_a_solve", "uptakes"]
 
 _CAME, _TAKEN, _LEFT, _REVIEWED = range(4)
 
@@ -72,6 +72,21 @@ def left_a_solve(chances: ChanceColumns, row: Whole, block: Whole, weights: Floa
     np.maximum.at(best, (row, chances.stage), missed)
     sums = block_sums(np.stack([best.sum(1), np.ones(len(block))], axis=1), block)
     return interval(sums, weights @ sums, lambda s: _divided(s[..., 0], s[..., 1]))
+
+
+def focus_uptake(focus: FocusColumns, block: Whole, rng: np.random.Generator) -> FocusUptake:
+    """The uptake within a focus; ``block`` (chances,) is the bootstrap block of each chance."""
+    share = price = None
+    if len(block):
+        its = np.unique(block, return_inverse=True)[1]
+        columns = (focus.taken, focus.price_ms / 1000, np.ones(len(its)))
+        sums = np.stack([np.bincount(its, one) for one in columns], axis=1).astype(np.float64)
+        samples = drawn(len(sums), rng) @ sums
+        share = interval(sums, samples, lambda s: _divided(s[..., 0], s[..., 2]))
+        price = interval(sums, samples, lambda s: _divided(s[..., 1], s[..., 2]))
+    return FocusUptake(
+        focus.techniques, focus.within_s, len(block), int(focus.taken.sum()), share, price
+    )
 
 
 def _divided(above: Floats, below: Floats) -> Floats:

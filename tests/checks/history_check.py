@@ -25,7 +25,7 @@ from livecube.history.rows import insert_solve
 from livecube.history.store import History
 from livecube.logs.lines import Header
 from livecube.solves.reading import solves_in
-from livecube.solves.records import Chance, KeptSolve, Wanted
+from livecube.solves.records import Chance, KeptSolve, Price, Wanted
 from livecube.timing.results import Penalty
 from livecube.virtual.session import session
 
@@ -47,7 +47,7 @@ def fill(history: History, count: int, seed: int = 1) -> None:
             model = models[int(rng.integers(len(models)))]
             solve = _varied(model, number, float(rng.lognormal(0.0, 0.2)), rng.random() < 0.05)
             insert_solve(history._database, solve, person, None)
-            history.note_chances(number + 1, _chances(rng))
+            history.note_chances(number + 1, _chances(rng), _prices(rng))
     for tag in ("calm", "competition"):
         history.tag([int(n) for n in rng.integers(1, count, 300)], tag)
 
@@ -63,6 +63,15 @@ def _chances(rng: np.random.Generator) -> list[Chance]:
             int(rng.exponential(400)),
         )
         for _ in range(3)
+    ]
+
+
+def _prices(rng: np.random.Generator) -> list[Price]:
+    """Before each pair of a solve, for some techniques."""
+    return [
+        Price(pair, technique, int(rng.exponential(500)), bool(rng.random() < 0.3))
+        for pair in range(1, 5)
+        for technique in ("plain", "keyhole-corner", "keyhole-edge")
     ]
 
 
@@ -105,6 +114,7 @@ def long_history(folder: Path, count: int, most: int | None) -> None:
         ("history", "--cross", "red", "--person", "ada"),
         ("history", "show", str(min(777, count))),
         ("trends",),
+        ("trends", "--focus", "keyhole"),
         ("report", str(folder / "page.html")),
     )
     for command in questions[:most]:
