@@ -7,6 +7,7 @@ import os
 import pty
 import random
 import re
+import shutil
 import struct
 import sys
 import termios
@@ -24,19 +25,39 @@ from click.testing import CliRunner
 from every_command import commands
 from review_check import one_review
 from rich.console import Console
+from test_screen import followed
 
 from livecube.advice.examples import broken_pairs
+from livecube.advice.plan import Plan
+from livecube.advice.speaker import (
+    Clue,
+    Planned,
+    Repair,
+    Spoken,
+    Telling,
+    Unsaid,
+    Withdrawn,
+)
 from livecube.advice.words import Level
-from livecube.cli import _livecube
+from livecube.cli import _livecube, main
 from livecube.composition.items import Staying
 from livecube.composition.scrambler import load_scrambler
+from livecube.cube.holding import Holding, parse_colour
 from livecube.cube.position import SOLVED, apply_turns, inverse_turns
+from livecube.drills.beat import BeatJudged, BeatReady, BeatTurned, judged_beat
+from livecube.drills.fingers import (
+    PATTERNS,
+    FingerAsked,
+    FingerRound,
+    FingersOver,
+    FingerTurned,
+    Sides,
+)
 from livecube.drills.news import as_drill
 from livecube.drills.place import DrillPlace, case_of
-from livecube.drills.screen import DrillScreen
+from livecube.drills.screen import BeatScreen, DrillScreen, FingerScreen
 from livecube.edges.sinks import Board
-from livecube.errors import LivecubeError
-from livecube.events import Turn
+from livecube.events import Battery, Gap, HeldAs, LinkChange, Turn
 from livecube.history.importing import import_log
 from livecube.history.people import People
 from livecube.history.store import History
@@ -48,12 +69,20 @@ from livecube.review.text import review_lines
 from livecube.review.trying import Place, SetUpAsked, Trying
 from livecube.search.situation import Situation
 from livecube.solves.records import Chance
-from livecube.views.happenings import solve_lines
+from livecube.stages.cases import PERMUTATION_SEQUENCES, orientation_classes
+from livecube.views.happenings import hint_text, solve_lines
 from livecube.views.lines import folded, table_lines
+from livecube.views.live_screen import LiveScreen
 from livecube.views.written import written_lines
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Collection, Iterable, Iterator, Sequence
+
+    from livecube.advice.advisor import Advisor
+    from livecube.advice.rows import Opportunity
+    from livecube.advice.speaker import Happening
+    from livecube.drills.fingers import FingerNews
+    from livecube.drills.news import DrillNews
 
 FIXTURES: Final = Path(__file__).parent.parent / "fixtures"
 SIZES: Final = ((60, 20), (80, 24), (120, 40))
@@ -64,7 +93,36 @@ PRINTED: Final = (
     "history",
     "history show 2",
     "people",
+    "people add a-name-of-some-length",
+    "people move ada bo",
+    "people rename ada a-name-of-some-length",
+    "people set ada --level bold",
+    "people export ada NEW",
+    "people forget ada --yes",
+    "history show 99",
+    f"history import {FIXTURES}",
+    "history export NEW.parquet",
+    "history tag a-tag-of-some-length 1",
+    "history penalty 1 DNF",
+    "history delete 4",
+    "history undo",
+    "history rescue",
     "trends",
+    "trends --focus keyhole",
+    "trends --since 2050",
+    "report NEW.html",
+    f"replay {FIXTURES / 'given-start.jsonl'} --speed max --level bold",
+    f"adapt {FIXTURES / 'given-start.jsonl'}",
+    "profile",
+    "scan --seconds 0.1",
+    f"learn --name mine --capture {FIXTURES / 'evening.jsonl'}",
+    "mqtt check",
+    "mqtt forget",
+    "mqtt listen",
+    "mqtt page NEW.html",
+    "simulate NEW.jsonl --seed 1",
+    "bench --radio --brief",
+    "again 99",
     f"review {FIXTURES / 'evening.jsonl'} --solve 2 --level bold",
     "review --kept 3",
     f"write {FIXTURES / 'evening.jsonl'}",
@@ -79,7 +137,12 @@ PRINTED: Final = (
     "drill due --person ada",
 )
 """Commands whose words are printed."""
-BARS: Final = re.compile(r"[█▏▁▂▃▄▅▆▇·]+")
+FOR_PROGRAMS: Final = {"completion", "mqtt schema"}
+DRAWN: Final = {"live", "practice", "again", "bring", "drill beat", "drill fingers"}
+"""Commands whose screens are drawn below, together with what they leave on the terminal."""
+DIFFERS: Final = {"bench": r"\d[\d.]*|-:--:--", "history": r"(?<=broken-)\d+-\d+"}
+"""By the first word of a command: what differs from run to run."""
+BARS: Final = re.compile(r"[█▏▁▂▃▄▅▆▇·━╸╺]+")
 
 
 def words(lines: Iterable[str]) -> set[str]:
@@ -105,9 +168,14 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def printed(command: str, kept: Path, width: int) -> list[str]:
-    """The output of a command on a terminal of this width; a pipe for unlimited width."""
-    arguments = [SCRAMBLE if word == "MOVES" else word for word in command.split()]
-    folders = {"LIVECUBE_DATA": str(kept), "LIVECUBE_CONFIG": str(kept), "TERM": "xterm"}
+    """What a command prints on a terminal so wide; a pipe is asked for what has no end."""
+    folder = kept.with_name(f"data-{width}")
+    shutil.copytree(kept, folder, dirs_exist_ok=True)  # a command may change it
+    arguments = [
+        SCRAMBLE if word == "MOVES" else word.replace("NEW", f"{folder}/{command.split()[0]}")
+        for word in command.split()
+    ]
+    folders = {"LIVECUBE_DATA": str(folder), "LIVECUBE_CONFIG": str(folder), "TERM": "xterm"}
     terminal, ours = pty.openpty()
     fcntl.ioctl(ours, termios.TIOCSWINSZ, struct.pack("HHHH", 24, width, 0, 0))
     told: list[bytes] = []
@@ -123,14 +191,20 @@ def printed(command: str, kept: Path, width: int) -> list[str]:
         open(ours, "w", encoding="utf-8") as out,  # noqa: PTH123 - a terminal has no path
         patch.dict(os.environ, folders | {"COLUMNS": str(width)}),
         patch.object(sys, "stdout", out),
-        suppress(LivecubeError, SystemExit),
+        patch.object(sys, "stderr", out),
+        patch.object(sys, "argv", ["livecube", *arguments]),
+        suppress(SystemExit),
     ):
-        _livecube.main(arguments, prog_name="livecube", standalone_mode=False)
-        out.flush()
+        try:
+            main()
+        finally:
+            out.flush()
     reader.join()
     os.close(terminal)
-    text = b"".join(told).decode().replace("\r\n", "\n")
-    return re.sub(r"\x1b\[[\d;?]*[A-Za-z]", "", text).splitlines()
+    shutil.rmtree(folder)
+    text = b"".join(told).decode().replace("\r\n", "\n").replace(str(folder), "DATA")
+    text = re.sub(r"\x1b\[[\d;?]*[A-Za-z]", "", text)
+    return re.sub(DIFFERS.get(command.split()[0], "^$"), "0", text).splitlines()
 
 
 @pytest.mark.parametrize("command", PRINTED)
@@ -138,6 +212,15 @@ def test_what_is_printed_fits_and_no_word_is_cut(command: str, kept: Path) -> No
     whole = printed(command, kept, HUGE[0])
     for width in WIDTHS:
         assert unfit(printed(command, kept, width), whole, width) == []
+
+
+def test_every_command_is_looked_at_in_this_file() -> None:
+    told = {
+        name
+        for name in commands(_livecube)
+        if any(f"{one} ".startswith(f"{name} ") for one in PRINTED)
+    }
+    assert told | DRAWN | FOR_PROGRAMS == {*commands(_livecube)}
 
 
 def test_the_help_of_every_command_fits() -> None:
@@ -197,9 +280,12 @@ def drawn(shown: object, size: tuple[int, int]) -> list[str]:
 GLYPHS: Final = re.compile(r"[█▀▄▐▌▝▘▗▖▛▜▙▟]+")
 
 
-def wrong_on(shown: object, keys: str) -> list[str]:
-    """Lines too long, cut words, or missing keys on a screen at any size."""
-    known = words(GLYPHS.sub(" ", line) for line in drawn(shown, HUGE))
+def wrong_on(shown: object, keys: str, more: Collection[str] = ()) -> list[str]:
+    """What is over or cut on a screen at any size, or whose keys are not where they should be.
+
+    ``more``: words that a narrow screen has, and a wide one has not.
+    """
+    known = {*more} | words(GLYPHS.sub(" ", line) for line in drawn(shown, HUGE))
     complaints = []
     for size in SIZES:
         lines = drawn(shown, size)
@@ -211,6 +297,79 @@ def wrong_on(shown: object, keys: str) -> list[str]:
         if keys not in " ".join(lines[-3:]):
             complaints.append(f"{size}: no keys below")
     return complaints
+
+
+def lost_on(shown: object, told: Iterable[str] | None = None) -> list[str]:
+    """The words of ``told``, or of the whole screen without an end, that a size does not show."""
+    told = drawn(shown, HUGE) if told is None else told
+    whole = words(GLYPHS.sub(" ", line) for line in told)
+    return [
+        f"{size}: {word}"
+        for size in SIZES
+        for word in sorted(whole - words(GLYPHS.sub(" ", line) for line in drawn(shown, size)))
+    ]
+
+
+SHORTER: Final = {"holding", "solved"}
+"""Words of the keys that a narrow screen has instead of longer ones."""
+
+
+def hints_in_full(advisor: Advisor) -> Iterator[Happening]:
+    """For each technique the hint with the longest sentence, in all ways; then all other news."""
+    longest: dict[str, Opportunity] = {}
+    rng, row = random.Random(9), None
+    for _ in range(24):
+        turns = broken_pairs(rng, 4, 4)
+        position = apply_turns(SOLVED, Situation.of(SOLVED, 0).fixed(turns))
+        for row in advisor.advise(position, 0).opportunities:
+            known = longest.get(row.technique)
+            if known is None or len(hint_text(row)) > len(hint_text(known)):
+                longest[row.technique] = row
+    assert row is not None
+    plan = Plan((*longest.values(),)[:4])
+    for row in longest.values():
+        yield from (Clue(1.0, row, tells) for tells in (Telling.WHERE, Telling.WHAT))
+        yield Spoken(2.0, row)
+        yield Planned(2.0, (plan,))
+        yield Withdrawn(3.0, row)
+    rows = sorted(longest.values(), key=lambda row: len(hint_text(row)))
+    yield Repair(4.0, rows[-1])
+    yield Spoken(5.0, rows[-1], tuple(rows[:3]), inspection=True)
+    yield Gap(6.0, 3)
+    yield LinkChange(7.0, up=False)
+    yield Battery(8.0, 100)
+    yield HeldAs(9.0, Holding.of(parse_colour("yellow"), parse_colour("orange")))
+    hints = tuple(Spoken(100.0 + n, row) for n, row in enumerate(rows[-3:]))
+    yield Unsaid(200.0, hints, hints, 10.0)
+
+
+def test_the_live_screen_fits_at_every_size() -> None:
+    advisor = advisor_at(Level.BOLD)
+    board = Board(LiveScreen("cube with a long name, by radio"))
+    board.change(keys=True)
+    _, of, _ = one_review(11, advisor)
+    splits = [
+        replace(s, technique="keyhole-corner", case=None, seconds=123.45, slots=("green-orange",))
+        for s in of.solve.splits
+    ]
+    staying, seen = Staying(), set()
+    for news in (*followed(advisor), *hints_in_full(advisor)):
+        board.take(news)
+        staying.take(news)
+        seen.add(type(news).__name__)
+        assert wrong_on(board.shown, "q ends", SHORTER) == [], news
+        assert lost_on(board.shown, [line.plain for line in board.shown.words]) == [], news
+    assert {"Spoken", "Clue", "Unsaid", "Repair", "StageDone", "SolveOver"} <= seen
+    for width in WIDTHS:
+        assert unfit(staying.lines(width), staying.lines(HUGE[0]), width) == []
+    names = [*orientation_classes()]
+    for at, case in enumerate([*names, *PERMUTATION_SEQUENCES]):
+        splits[5 if at < len(names) else 6] = replace(
+            splits[5], technique=None, case=case, slots=()
+        )
+        stages = LiveScreen("", splits=tuple(splits)).stages
+        for size in SIZES:
+            assert unfit(drawn(stages, size), drawn(stages, HUGE), size[0]) == [], case
 
 
 def an_evening() -> Iterator[PracticeNews]:
@@ -281,3 +440,40 @@ def test_the_screens_of_tries_and_drills_fit_at_every_size() -> None:
         for news in told:
             board.take(as_drill(news))
             assert wrong_on(board.shown, "q ends") == [], news
+            assert lost_on(board.shown) == [], news
+
+
+def test_the_screens_of_fingers_and_beat_fit_at_every_size() -> None:
+    source = "cube with a long name, by radio"
+    fingers = Board(FingerScreen("Ring fingers: 12 rounds"))
+    beat = Board(BeatScreen("To a beat of 2.5 turns a second"))
+    pattern = PATTERNS[-1]
+    slow = [(q, 1.0 + 0.9 * (n % 2)) for n, q in enumerate(pattern.quarters)]
+    rounds = [FingerRound(float(n), n, pattern, tuple(slow), 12) for n in range(1, 13)]
+    told: list[FingerNews] = []
+    for one in rounds:
+        told.append(FingerAsked(one.t, one.number, 12, pattern))
+        told += [FingerTurned(one.t, one.number, 1, slip=True), one]
+    told.append(FingersOver(20.0, tuple(rounds), Sides(1.234, 2.345, differ=True)))
+    slots = ("green-orange", "green-red", "blue-orange", "blue-red")
+    stages = ["cross", *(f"pair {slot}" for slot in slots), "orient", "permute", "auf"]
+    turns = [(0.4 * n + 0.37 * (n % 3) + n // 9, stages[n // 12]) for n in range(96)]
+    result = judged_beat(turns, 2.5)
+    position = SOLVED.tobytes()
+    beats: list[DrillNews] = [
+        BeatReady(0.0, 2.5, position),
+        BeatTurned(1.0, 123, position),
+        BeatJudged(9.0, result),
+    ]
+    news: Sequence[DrillNews]
+    for board, news in ((fingers, told), (beat, beats)):
+        board.change(keys=True, source=source)
+        for item in news:
+            board.take(item)
+            assert wrong_on(board.shown, "q ends") == [], item
+            staying = Staying()
+            staying.take(item)
+            for width in WIDTHS:
+                assert unfit(staying.lines(width), staying.lines(HUGE[0]), width) == [], item
+            if board is beat or isinstance(item, FingersOver):
+                assert lost_on(board.shown) == [], item

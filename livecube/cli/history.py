@@ -273,4 +273,7 @@ def _list(numbers: Sequence[int]) -> str:
 
 
 def _say(as_json: bool, sentence: str, **told: Any) -> None:
-    click.echo(json.dumps(told) if as_json else sentence)
+    if as_json:
+        click.echo(json.dumps(told))
+    else:
+        say(sentence)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from typing import TYPE_CHECKING
 
 import click
@@ -10,12 +11,13 @@ import click
 from livecube.cli.bars import progress_bar
 from livecube.cli.options import holdings_with_progress
 from livecube.cli.whose import habits_of, read_roster
-from livecube.edges.saying import say
+from livecube.edges.saying import say, screen_width
 from livecube.errors import LogError, UsageError
 from livecube.history.folder import data_folder
 from livecube.history.importing import Imported, import_log, log_files
 from livecube.history.store import History
 from livecube.solves.people import named
+from livecube.views.lines import folded
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -42,8 +44,9 @@ def import_all(paths: Sequence[Path], person: str, *, as_json: bool) -> None:
         task = bar.add_task("", total=len(files.logs))
 
         def remark(sentence: str) -> None:
-            said = f"livecube: {sentence}"
-            bar.console.print(said, highlight=False, markup=False, soft_wrap=True)
+            width = screen_width(sys.stderr)
+            for line in folded([f"livecube: {sentence}"], width):
+                bar.console.print(line, highlight=False, markup=False, soft_wrap=True)
 
         for path in files.passed_over:
             remark(f"{path}: passed over, since it is not a regular file")

@@ -92,7 +92,7 @@ async def _led(cube: str, log: Path | None) -> tuple[Recording, str | None]:
         if log is not None:
             header = Header(started_now(), "unknown", "host")
             keep = stack.enter_context(LogWriter(log, header)).write
-        recording = await led_by_radio(radio, sighting, click.echo, keep)
+        recording = await led_by_radio(radio, sighting, say, keep)
     return recording, sighting.name
 
 

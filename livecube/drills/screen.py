@@ -20,7 +20,6 @@ from livecube.drills.text import (
     fingers_sentence,
     judged_sentence,
     pattern_text,
-    round_sentence,
 )
 from livecube.review.again_screen import BEGIN, AgainScreen, LargeText
 from livecube.review.again_text import better_way
@@ -28,6 +27,8 @@ from livecube.review.trying import TryTurned, WayShown
 from livecube.views.picture import LargePicture, Picture
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rich.console import RenderableType
 
     from livecube.drills.news import News
@@ -99,7 +100,7 @@ class FingerScreen(AgainScreen):
     anew: ClassVar[str] = "restarts this round"
 
     asked: FingerAsked | None = None
-    rounds: tuple[str, ...] = ()
+    rounds: tuple[FingerRound, ...] = ()
 
     def changes(self, news: News) -> dict[str, Any]:
         """The fields that the news changes."""
@@ -110,9 +111,10 @@ class FingerScreen(AgainScreen):
                 notice = "Wrong turn; go on." if news.slip else ""
                 return {"notice": notice, "middle": self._drawn(self.asked, news.done)}
             case FingerRound():
-                return {"rounds": (*self.rounds, round_sentence(news))}
+                return {"rounds": (*self.rounds, news)}
             case FingersOver():
-                return {"middle": (*map(Text, self.rounds), Text(fingers_sentence(news.sides)))}
+                verdict = Text(fingers_sentence(news.sides), "bold")
+                return {"notice": "", "middle": (verdict, Text(), *_round_rows(news.rounds))}
         return super().changes(news)
 
     def _drawn(self, asked: FingerAsked, done: int) -> tuple[RenderableType, ...]:
@@ -124,9 +126,25 @@ class FingerScreen(AgainScreen):
             LargeText(" ".join(left[:_SHOWN_LARGE])),
             Text(),
             Text(f"{len(left)} to go" if done else "Rest first; begin when you like."),
-            *((Text(),) if self.rounds else ()),
-            *map(Text, self.rounds),
+            Text(),
+            *_round_rows(self.rounds[::-1]),  # the latest first: a small screen cuts the others
         )
+
+
+def _round_rows(rounds: Sequence[FingerRound]) -> list[Text]:
+    """The figures of rounds, a line each, under a heading; empty without rounds."""
+    if not rounds:
+        return []
+    rows = [Text("rounds: from turn to turn (measured)", "dim")]
+    for one in rounds:
+        name = f"{one.number:>2}  {one.pattern.name:12}"
+        slips = f"   {one.slips} wrong" if one.slips else ""
+        if one.mean_s is None:
+            rows.append(Text(f"{name}  too few turns{slips}"))
+            continue
+        even = "" if one.evenness is None else f", varying by {100 * one.evenness:.0f} %"
+        rows.append(Text(f"{name}  {1000 * one.mean_s:4.0f} ms{even}{slips}"))
+    return rows
 
 
 @dataclass(frozen=True)

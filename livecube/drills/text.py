@@ -13,9 +13,10 @@ from livecube.drills.fingers import LEFT, FingerAsked, FingerRound, FingersOver,
 from livecube.drills.judging import DrillJudged
 from livecube.drills.news import DrillReady
 from livecube.timing.results import seconds_text
-from livecube.views.happenings import STAGE_TITLES
+from livecube.views.happenings import SHORT_TITLES, STAGE_TITLES
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from datetime import timedelta
 
     from livecube.drills.beat import BeatResult
@@ -172,32 +173,33 @@ def beat_lines(result: BeatResult, *, solved: bool = True) -> list[str]:
     lines = [
         f"{'' if solved else 'Stopped early. '}"
         f"{result.missed} of {turns_counted(len(result.turns))} missed their beat by more than "
-        f"{100 * TOLERANCE:.0f} % of the time between beats; {result.empty} beats were empty "
-        f"({result.tempo:g} turns a second; measured)."
+        f"{100 * TOLERANCE:.0f} %; {result.empty} beats were empty ({result.tempo:g} turns a "
+        "second; measured)."
     ]
     lines += [
-        f"{_stage(one.stage):28} {turns_counted(one.turns):>9}, {one.missed} missed, "
-        f"{one.empty} empty before or within"
+        f"{_stage(one.stage, STAGE_TITLES):18}  {turns_counted(one.turns):>8}, "
+        f"{one.missed} missed, {one.empty} empty"
         for one in result.stages
     ]
     if off := result.farthest_off:
         told = ", ".join(
-            f"turn {one.number} by {abs(one.off_s):.2f} s ({_stage(one.stage)}, "
+            f"turn {one.number} by {abs(one.off_s):.2f} s ({_stage(one.stage, SHORT_TITLES)}, "
             f"{'late' if one.off_s > 0 else 'early'})"
             for one in off
         )
         lines.append(f"Farthest off the beat: {told}.")
     if pauses := result.longest_pauses:
         told = ", ".join(
-            f"{one.empty} empty before turn {one.number} ({_stage(one.stage)})" for one in pauses
+            f"{one.empty} empty before turn {one.number} ({_stage(one.stage, SHORT_TITLES)})"
+            for one in pauses
         )
         lines.append(f"Longest pauses: {told}.")
     return lines
 
 
-def _stage(name: str) -> str:
+def _stage(name: str, titles: Mapping[str, str]) -> str:
     stage, *slots = name.split()
-    return " ".join((STAGE_TITLES.get(stage, stage), *slots))
+    return " ".join((titles.get(stage, stage), *slots))
 
 
 # News of drills as JSON objects. Keys are stable.

@@ -133,7 +133,11 @@ class AgainScreen:
         return [Text(f"{max(0.0, self.now() - self.since):.1f} s", "bold"), Text()]
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        """Draw the lines from the top; if too many, the middle is cut, not the time and keys."""
+        """Draw the lines from the top.
+
+        If they are too many, empty lines are left out, then the last of the middle: time and keys
+        stay.
+        """
         keys = f"n {self.anew}{self.more_keys}   q ends" if self.keys else "Ctrl-C ends."
         free = options.update(height=None)
         foot = console.render_lines(
@@ -155,6 +159,8 @@ class AgainScreen:
             free,
         )
         room = max(0, options.max_height - len(foot))
+        if len(body) > room:
+            body = [line for line in body if any(one.text.strip() for one in line)]
         for line in [*body[:room], *foot][: options.max_height]:
             yield from line
             yield Text("\n", end="")

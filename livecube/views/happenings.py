@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Final
 
@@ -48,6 +49,7 @@ if TYPE_CHECKING:
 __all__ = [
     "LINK_BACK",
     "LINK_LOST",
+    "SHORT_TITLES",
     "STAGE_TITLES",
     "clock_sentence",
     "clue_text",
@@ -270,6 +272,8 @@ STAGE_TITLES: Final = {
     "permute": "permutation (PLL)",
     "auf": "closing turn (AUF)",
 }
+SHORT_TITLES: Final = {"orient": "OLL", "permute": "PLL", "auf": "AUF"}
+"""Titles for small places; other stages keep their names."""
 
 
 LINK_LOST: Final = "The connection to the cube is lost; trying to bring it back."
@@ -388,16 +392,19 @@ def clue_text(clue: Clue) -> str:
     return sentence(clue.opportunity)
 
 
-def unsaid_lines(unsaid: Unsaid, width: int | None = None) -> list[str]:
+def unsaid_lines(unsaid: Unsaid, width: int | None = None, *, notes: bool = True) -> list[str]:
     """How many hints were kept back during a solve, and the best of those that were missed.
 
-    Times count from the first turn of the solve.
+    Times count from the first turn of the solve. ``notes``: False: without what the rules of the
+    trade say about them.
     """
     best = best_chances(unsaid.missed)
     count = f"{len(unsaid.hints)} hint{'s' if len(unsaid.hints) != 1 else ''} kept back"
     if not best:
         return [f"{count}; nothing beyond the ordinary insertions was missed", ""]
-    lines = [f"{_since(hint.t - unsaid.started)}  {hint_text(hint.opportunity)}" for hint in best]
+    rows = [(hint.t - unsaid.started, hint.opportunity) for hint in best]
+    rows = [(t, row if notes else replace(row, notes=())) for t, row in rows]
+    lines = [f"{_since(t)}  {hint_text(row)}" for t, row in rows]
     return [f"{count}; the best chances that were missed:", *folded(lines, width, 9), ""]
 
 

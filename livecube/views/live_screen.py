@@ -43,6 +43,7 @@ from livecube.timing.results import seconds_text
 from livecube.views.happenings import (
     LINK_BACK,
     LINK_LOST,
+    SHORT_TITLES,
     clue_text,
     note_sentence,
     twisted_sentence,
@@ -150,8 +151,10 @@ PREPARING: Final = "Hints are being prepared …"
 _COLUMNS: Final = ("cross", "pair", "pair", "pair", "pair", "orient", "permute", "auf")
 _GAP: Final = 2
 """Columns between the picture and the facts beside it."""
-_LONG_NAME: Final = 11
+_LONG_NAME: Final = 10
 """Longer ones may not fit into a column."""
+_HOW_FROM: Final = 70
+"""From this width on, the longest names of techniques and cases fit beside each other."""
 _LINES: Final = 5
 """Lines reserved for the hint, so that the lines below do not move."""
 _LAYOUTS: Final = (
@@ -162,7 +165,6 @@ _LAYOUTS: Final = (
     ("words", "bottom"),
 )
 """Blocks that are drawn, the tallest layout first; the first one that fits is taken."""
-_TITLES: Final = {"orient": "OLL", "permute": "PLL", "auf": "AUF"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -295,13 +297,13 @@ class LiveScreen:
                 moves = (moves_text(way.moves), "bold")
                 return [Text.assemble(moves, f"   [{way.holding}]"), Text(way.why)]
             case Unsaid():
-                return [Text(line) for line in unsaid_lines(self.said)]
+                return [Text(line) for line in unsaid_lines(self.said, notes=False)]
         return [Text(self.preparing, "dim")] if self.preparing else []
 
     @property
     def stages(self) -> RenderableType:
         """The stages with their splits."""
-        return self._kept_stages.showing(self.splits, self._stages)
+        return self._kept_stages.showing(self.splits, lambda: _Stages(self.splits))
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """Draw the whole screen, or as much as fits: hint and keys are dropped last."""
@@ -324,6 +326,9 @@ class LiveScreen:
             lines = [line for name in layout for line in drawn[name]]
             if len(lines) <= height:
                 break
+        else:
+            bottom = drawn["bottom"]
+            lines = [*drawn["words"][: max(0, height - len(bottom))], *bottom]
         for line in lines[:height]:
             yield from line
             yield Segment.line()
@@ -370,21 +375,6 @@ class LiveScreen:
             facts.append(words)
         return facts
 
-    def _stages(self) -> Table:
-        table = Table(box=None, expand=True, padding=(0, 1), show_edge=False, pad_edge=False)
-        by_column: list[Split | None] = [*self.splits] + [None] * 8
-        names, seconds, how = [], [], []
-        for column, split in zip(_COLUMNS, by_column, strict=False):
-            table.add_column(_TITLES.get(column, column), justify="left", ratio=1)
-            names.append("/\n".join(split.slots[0].split("-")) if split and split.slots else "")
-            time = "" if split is None else "–" if split.shared else seconds_text(split.seconds)
-            seconds.append(Text(time, "bold"))
-            how.append(_in_a_column(split.technique or split.case or "") if split else "")
-        table.add_row(*seconds)
-        table.add_row(*names)
-        table.add_row(*how)
-        return table
-
     def _foot(self, width: int) -> Group:
         notice = self.notice or self.standing
         keys = next((one for one in self._bottoms() if len(one) <= width), self._bottoms()[-1])
@@ -414,6 +404,48 @@ class LiveScreen:
         from livecube.views.picture import free_slots
 
         return free_slots(self.settled, self.shown_as)
+
+
+class _Stages:
+    """The stages as columns; a narrow terminal leaves out how each was done."""
+
+    def __init__(self, splits: Sequence[Split]) -> None:
+        self._splits = splits
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Draw the table with or without its last row."""
+        by_column = [*self._splits, *[None] * len(_COLUMNS)]
+        columns = [
+            _stage_cells(name, split) for name, split in zip(_COLUMNS, by_column, strict=False)
+        ]
+        if options.max_width < _HOW_FROM:
+            columns = [cells[:-1] for cells in columns]
+        table = Table(box=None, expand=True, padding=(0, 1, 0, 0), show_edge=False, pad_edge=False)
+        for title, *cells in columns:
+            table.add_column(title, width=_least_width((title, *cells)), ratio=1)
+        seconds, *rest = zip(*(cells[1:] for cells in columns), strict=True)
+        table.add_row(*(Text(time, "bold") for time in seconds))
+        for row in rest:
+            table.add_row(*row)
+        yield table
+
+
+def _stage_cells(name: str, split: Split | None) -> tuple[str, ...]:
+    """The cells of a stage's column: title, seconds, slot, how it was done."""
+    title = SHORT_TITLES.get(name, name)
+    if split is None:
+        return title, "", "", ""
+    return (
+        title,
+        "–" if split.shared else seconds_text(split.seconds),
+        "/\n".join(split.slots[0].split("-")) if split.slots else "",
+        _in_a_column(split.technique or split.case or ""),
+    )
+
+
+def _least_width(cells: Sequence[str]) -> int:
+    """The length of the longest word."""
+    return max(len(word) for cell in cells for word in cell.split() or ("",))
 
 
 def _in_a_column(name: str) -> str:
