@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import subprocess
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 import aiomqtt
@@ -93,8 +93,33 @@ async def test_the_page_shows_desks_of_a_real_broker_and_obeys_nothing(tmp_path:
             assert not driver.find_elements("tag name", "img")
             said: list[dict[str, str]] = driver.get_log("browser")  # type: ignore[no-untyped-call]
             assert [one for one in said if one["level"] == "SEVERE"] == []
+            fits_and_prints(driver)
     finally:
         broker.stop()
+
+
+SEEN = """
+const styled = one => getComputedStyle(document.querySelector(one));
+return [document.documentElement.scrollWidth, styled('body').backgroundColor, styled('h2').color,
+        styled('#other').display, styled('.bar').printColorAdjust,
+        [...document.querySelectorAll('.under span')].at(-1).getBoundingClientRect().height]
+"""
+
+
+def fits_and_prints(of: Chrome) -> None:
+    """On a phone nothing is wider than the screen, and no name is broken; dark ink is on paper."""
+    driver: Any = of
+    dark = [{"name": "prefers-color-scheme", "value": "dark"}]
+    phone = {"width": 360, "height": 800, "deviceScaleFactor": 1, "mobile": True}
+    driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", phone)
+    seen = {}
+    for media in ("", "print"):
+        driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": media, "features": dark})
+        width, *seen[media], height = driver.execute_script(SEEN)
+        assert width <= 360
+        assert height < 45, "the drill and its technique stand in one line"
+    assert seen[""][:2] == ["rgb(20, 24, 26)", "rgb(236, 234, 228)"]
+    assert seen["print"] == ["rgb(255, 255, 255)", "rgb(0, 0, 0)", "none", "exact"]
 
 
 def test_whoever_is_refused_or_not_there_gets_the_form_back_and_a_password_can_be_typed(

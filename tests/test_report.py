@@ -31,6 +31,8 @@ from livecube.trends.plots import distribution_plot
 from livecube.views.page import position_svg
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from selenium.webdriver import Chrome
 
     from livecube.review.reviewed import Review
@@ -107,6 +109,7 @@ def test_pages_fetch_and_run_nothing(kept: Path, tmp_path: Path) -> None:
 
 def test_the_page_of_a_solve_holds_its_review(kept: Path) -> None:
     text = unescape(written(kept, "2").read_text(encoding="utf-8"))
+    text = re.sub(r'<span class="whole">([^<]*)</span>', r"\1", text)
     one = reviewed(kept, 2)
     assert len(costs_told(one)) == 3
     for sentence in costs_told(one):
@@ -180,57 +183,79 @@ return [...document.querySelectorAll('.scroll')].filter(one => one.scrollWidth >
   .map(one => one.getAttribute('aria-label') + ' ' + one.scrollWidth + ' ' + one.clientWidth)
 """
 USED = "return document.querySelector('main').getBoundingClientRect().width"
+BROKEN = """
+return [...document.querySelectorAll('.whole')].filter(one => one.getClientRects().length > 1)
+  .map(one => one.textContent)
+"""
+STYLED = """
+const styled = one => getComputedStyle(document.querySelector(one));
+return [styled('body').backgroundColor, styled('body').color, styled('nav').display,
+        styled('.scroll').overflowX, styled('table').breakInside]
+"""
+PAPER = ["rgb(255, 255, 255)", "rgb(0, 0, 0)", "none", "visible", "avoid"]
+SCHEMES = {"light": "rgb(250, 249, 246)", "dark": "rgb(23, 25, 28)"}
+A4 = 720
+"""Width of a sheet within its margins, in pixels of the page."""
+
+
+class Shown:
+    """A page in a browser, as wide and as lit as wanted."""
+
+    def __init__(self, of: Chrome) -> None:
+        self.driver: Any = of
+
+    def open(self, page: Path, width: int, scheme: str, media: str = "") -> None:
+        """Open a page; ``media``: ``print`` for paper."""
+        wanted = [{"name": "prefers-color-scheme", "value": scheme}]
+        self._devtools("setEmulatedMedia", media=media, features=wanted)
+        self._devtools("setDeviceMetricsOverride", width=width, height=800, deviceScaleFactor=1,
+                       mobile=width < 500)  # fmt: skip
+        self.driver.get(page.as_uri())
+        assert self.js("return document.documentElement.scrollWidth") <= width
+
+    def _devtools(self, name: str, **values: Any) -> None:
+        self.driver.execute_cdp_cmd(f"Emulation.{name}", values)
+
+    def js(self, script: str) -> Any:
+        return self.driver.execute_script(script)
+
+
+@pytest.fixture(scope="module")
+def shown() -> Iterator[Shown]:
+    with browser("--window-size=1000,900") as driver:
+        yield Shown(driver)
 
 
 @pytest.mark.skipif(bool(NO_BROWSER), reason=NO_BROWSER)
-def test_no_column_lies_outside_on_a_desk_or_a_phone(tmp_path: Path) -> None:
+def test_no_column_lies_outside_and_no_name_is_broken(tmp_path: Path, shown: Shown) -> None:
     kept = kept_with(tmp_path / "data", "pseudo-x-cross")
     many = long_page(tmp_path, "pseudo-x-cross")
-    pages = (written(kept, "2"), written(kept), many, few_solves(tmp_path))
-    with browser("--window-size=1000,900") as of:
-        driver: Any = of
-        for page in pages:
-            for width in WIDTHS:
-                driver.execute_cdp_cmd(
-                    "Emulation.setDeviceMetricsOverride",
-                    {"width": width, "height": 800, "deviceScaleFactor": 1, "mobile": width < 500},
-                )
-                driver.get(page.as_uri())
-                assert driver.execute_script(OUTSIDE) == [], (page.name, width)
-                assert driver.execute_script("return document.documentElement.scrollWidth") <= width
-                assert driver.execute_script(USED) > 0.9 * width, "the page uses its width"
+    for page in (written(kept, "2"), written(kept), many, few_solves(tmp_path)):
+        for width in WIDTHS:
+            shown.open(page, width, "light")
+            assert shown.js(OUTSIDE) == [], (page.name, width)
+            assert shown.js(BROKEN) == [], (page.name, width)
+            assert shown.js(USED) > 0.9 * width, "the page uses its width"
+        shown.open(page, A4, "dark", "print")
+        assert shown.js(STYLED) == PAPER
+        assert shown.js(BROKEN) == []
 
 
 @pytest.mark.skipif(bool(NO_BROWSER), reason=NO_BROWSER)
 @pytest.mark.skipif(not AXE.exists(), reason=NO_AXE)
-def test_pages_in_a_real_browser(kept: Path, tmp_path: Path) -> None:
-    pages = (written(kept, "2"), written(kept), long_page(tmp_path))
-    with browser("--window-size=1000,900") as driver:
-        for page in pages:
-            for scheme, width in (("light", 1000), ("dark", 360)):
-                look(driver, page, scheme, width)
-
-
-def look(of: Chrome, page: Path, scheme: str, width: int) -> None:
-    driver: Any = of
-
-    def devtools(name: str, **values: Any) -> None:
-        driver.execute_cdp_cmd(name, values)
-
-    devtools("Emulation.setEmulatedMedia",
-             features=[{"name": "prefers-color-scheme", "value": scheme}])  # fmt: skip
-    devtools("Emulation.setDeviceMetricsOverride", width=width, height=800, deviceScaleFactor=1,
-             mobile=width < 500)  # fmt: skip
-    driver.get(page.as_uri())
-    paper = driver.execute_script("return getComputedStyle(document.body).backgroundColor")
-    assert paper == ("rgb(250, 249, 246)" if scheme == "light" else "rgb(23, 25, 28)")
-    # Nothing but tables is wider than the screen, and those can be scrolled.
-    assert driver.execute_script("return document.documentElement.scrollWidth") <= width
-    assert driver.title != "harmed"
-    driver.execute_script(AXE.read_text(encoding="utf-8"))
-    found = driver.execute_async_script(
-        "const done = arguments[arguments.length - 1]; axe.run().then(r => done(r.violations))"
-    )
-    assert [(one["id"], one["nodes"][0]["html"]) for one in found] == []
-    said: list[dict[str, str]] = driver.get_log("browser")
-    assert [one for one in said if one["level"] == "SEVERE"] == []
+def test_everybody_can_read_a_page_and_it_runs_nothing(
+    kept: Path, tmp_path: Path, shown: Shown
+) -> None:
+    for page in (written(kept, "2"), written(kept), long_page(tmp_path)):
+        for scheme, width in (("light", 1000), ("dark", 360)):
+            shown.open(page, width, scheme)
+            assert shown.js(STYLED)[0] == SCHEMES[scheme]
+            assert shown.driver.title != "harmed"
+            shown.js(AXE.read_text(encoding="utf-8"))
+            found = shown.driver.execute_async_script(
+                "const done = arguments[arguments.length - 1];"
+                "axe.run().then(r => done(r.violations))"
+            )
+            assert [(one["id"], one["nodes"][0]["html"]) for one in found] == []
+            said: list[dict[str, str]] = shown.driver.get_log("browser")
+            assert [one for one in said if one["level"] == "SEVERE"] == []

@@ -17,6 +17,7 @@ from livecube.history.people import HABITS, People
 from livecube.history.store import History
 from livecube.solves.people import named, shown_name
 from livecube.solves.records import Wanted
+from livecube.views.lines import counted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -52,13 +53,12 @@ def adapt(logs: tuple[Path, ...], forget: bool, person: str | None) -> None:
     if len(whole) < _FEW:
         where = "the logs hold" if logs else "the history has"
         raise UsageError(
-            f"{where} {len(whole)} whole solve{'s' if len(whole) != 1 else ''}; at least "
-            f"{_FEW} are needed"
+            f"{where} {counted(len(whole), 'whole solve')}; at least {_FEW} are needed"
         )
     counts = _learned(whole)
     several = _keep(name, counts, len(whole))
     of_whom = f" of {shown_name(name)}" if several else ""
-    say(f"Learned from {len(whole)} solves{of_whom}, kept in the history.")
+    say(f"Learned from {counted(len(whole), 'solve')}{of_whom}, kept in the history.")
 
 
 def _kept_logs(name: str) -> Sequence[Path]:

@@ -29,6 +29,7 @@ from livecube.history.text import (
 )
 from livecube.solves.records import Wanted
 from livecube.timing.results import parse_penalties
+from livecube.views.lines import counted
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -210,8 +211,8 @@ def rescue(as_json: bool) -> None:
 
     found = rescued(data_folder())
     sentence = (
-        f"the new history holds {found.solves} solves, {found.from_logs} of which needed their "
-        f"logs; the old one is {found.aside}"
+        f"the new history holds {counted(found.solves, 'solve')}, {found.from_logs} of them from "
+        f"their logs; the old one is {found.aside}"
     )
     _say(as_json, sentence, solves=found.solves, from_logs=found.from_logs, aside=str(found.aside))
 

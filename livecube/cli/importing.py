@@ -17,7 +17,7 @@ from livecube.history.folder import data_folder
 from livecube.history.importing import Imported, import_log, log_files
 from livecube.history.store import History
 from livecube.solves.people import named
-from livecube.views.lines import folded
+from livecube.views.lines import counted, folded
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -68,8 +68,8 @@ def import_all(paths: Sequence[Path], person: str, *, as_json: bool) -> None:
             bar.advance(task)
     if not as_json:
         say(
-            f"{len(files.logs)} logs: {added} new solves, {known} known before; {skipped} logs had "
-            f"been imported already, {broken} could not be read"
+            f"{counted(len(files.logs), 'log')}: {counted(added, 'new solve')}, {known} known "
+            f"before; already imported: {counted(skipped, 'log')}; not readable: {broken}"
         )
     if broken:
         raise UsageError(

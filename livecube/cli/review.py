@@ -19,6 +19,7 @@ from livecube.cli.whose import own_for, own_of_solve, whose_in
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.saying import say, screen_width
 from livecube.errors import KeepingError, UsageError
+from livecube.views.lines import counted
 
 if TYPE_CHECKING:
     from livecube.cli.whose import Own
@@ -84,7 +85,9 @@ def solves_of(log: Path | None, wanted: int | None) -> list[tuple[str, Begun]]:
     if wanted is None:
         return solves
     if wanted > len(solves):
-        raise UsageError(f"{log} holds {len(solves)} solves; --solve {wanted} is too many")
+        raise UsageError(
+            f"{log} holds {counted(len(solves), 'solve')}; --solve {wanted} is too many"
+        )
     return solves[wanted - 1 : wanted]
 
 

@@ -12,6 +12,7 @@ from livecube.cli.whose import own_for
 from livecube.composition.writing import solves_of_log, written_solves
 from livecube.edges.saying import say, screen_width
 from livecube.errors import UsageError
+from livecube.views.lines import counted
 from livecube.views.written import written_json, written_lines
 
 __all__ = ["write"]
@@ -34,7 +35,9 @@ def write(log: Path, wanted: int | None, person: str | None, as_json: bool) -> N
     if not written:
         raise UsageError(f"{log} holds no solve")
     if wanted is not None and wanted > len(written):
-        raise UsageError(f"{log} holds {len(written)} solves; --solve {wanted} is too many")
+        raise UsageError(
+            f"{log} holds {counted(len(written), 'solve')}; --solve {wanted} is too many"
+        )
     for number, solve in written:
         if wanted not in (None, number):
             continue

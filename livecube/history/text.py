@@ -16,7 +16,7 @@ from livecube.timing.results import (
     time_text,
 )
 from livecube.views.happenings import STAGE_TITLES, day_and_time
-from livecube.views.lines import folded, table_lines
+from livecube.views.lines import counted, folded, table_lines
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -93,7 +93,7 @@ def summary_lines(solves: Sequence[Listed]) -> list[str]:
     times = [result for result in results if not isinstance(result, str)]
     if not times:
         return []
-    parts = [f"{len(results)} solves", f"mean of the times {result_text(mean(times))}"]
+    parts = [counted(len(results), "solve"), f"mean of the times {result_text(mean(times))}"]
     parts.append(f"best {time_text(min(times))}")
     for count in AVERAGES_OF:
         best = best_average(results, count)

@@ -8,17 +8,18 @@ from livecube.trends.measures import SPLITS
 from livecube.trends.plots import distribution_plot, mean_plot, split_plot, uptake_plot
 from livecube.trends.text import (
     REVIEW_FIRST,
+    about,
     basis,
     change_text,
     figure_text,
     focus_sentence,
     interval_text,
     short_verdict,
-    span,
     too_few,
     uptake_rows,
     verdict_text,
 )
+from livecube.views.lines import counted
 from livecube.views.page import beside, details, figures_list, page, paragraph, table
 
 if TYPE_CHECKING:
@@ -31,10 +32,9 @@ _TOLD_FIRST = ("mean time", "median", "pausing, of the time", "spread (deviation
 
 def trends_page(trends: Trends, title: str) -> str:
     """The page on many solves."""
-    about = f"{trends.solves} solves, {trends.times} with a time, {span(trends)}"
     return page(
         title,
-        about,
+        about(trends),
         [
             ("change", "What has changed", _changes(trends)),
             ("times", "Times", _times(trends)),
@@ -106,7 +106,7 @@ def _seconds(value: float | None) -> str:
 
 
 def _splits(trends: Trends) -> str:
-    rows: list[tuple[str, ...]] = [("when", *SPLITS, "pausing")]
+    rows: list[tuple[str, ...]] = [("when", *SPLITS[:2], "OLL", "PLL", "pausing")]
     for one in trends.periods:
         pause = "–" if one.pause is None else figure_text(one.pause, "share")
         rows.append((one.name, *(_seconds(value) for value in one.splits or (None,) * 4), pause))
@@ -125,9 +125,9 @@ def _chances(trends: Trends) -> str:
         return paragraph(REVIEW_FIRST)
     left = figure_text(trends.left.value, "seconds")
     said = (
-        f"In {trends.reviewed} reviewed solves, the best missed chance of each pair would have "
-        f"saved {left} s a solve ({interval_text(trends.left, 'seconds')}; predicted). Of the "
-        "chances of one pair only one can be taken, so the rows do not add up."
+        f"In {counted(trends.reviewed, 'reviewed solve')}, the best missed chance of each pair "
+        f"would have saved {left} s a solve ({interval_text(trends.left, 'seconds')}; predicted). "
+        "Of the chances of one pair only one can be taken, so the rows do not add up."
     )
     plot = uptake_plot(trends.techniques, "Chances taken, by technique; figures in the table below")
     focus = "" if trends.focus is None else paragraph(focus_sentence(trends.focus))

@@ -96,6 +96,7 @@ def distribution_plot(counts: Sequence[tuple[float, float, int]], title: str) ->
             color=_SOFT, edgecolor=_ACCENT,
         )  # fmt: skip
         axes.set_xlabel("seconds")
+        axes.locator_params(axis="y", integer=True)
         return _svg(figure, title, "distribution")
 
 
@@ -121,7 +122,8 @@ def uptake_plot(uptakes: Sequence[Uptake], title: str) -> str:
         for name, one in zip(names, uptakes, strict=True):
             if one.share.low is not None and one.share.high is not None:
                 axes.hlines(name, 100 * one.share.low, 100 * one.share.high, _SOFT, linewidth=5)
-        axes.plot([100 * one.share.value for one in uptakes], names, "o", color=_ACCENT)
+        shares = [100 * one.share.value for one in uptakes]
+        axes.plot(shares, names, "o", color=_ACCENT, clip_on=False)
         axes.set_xlim(0, 100)
         axes.set_ylim(len(names) - 0.5, -0.5)
         axes.set_xlabel("taken, % of those that came")

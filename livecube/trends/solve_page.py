@@ -11,7 +11,7 @@ from livecube.review.text import costs_told
 from livecube.timing.results import result_text, seconds_text
 from livecube.trends.plots import pause_plot
 from livecube.views.happenings import STAGE_TITLES, day_and_time
-from livecube.views.page import figures_list, numbered, page, paragraph, position_svg, table
+from livecube.views.page import beside, figures_list, numbered, page, paragraph, position_svg, table
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -83,20 +83,20 @@ def _review(review: Review | None) -> str:
     ways = [(stage, way) for stage in review.stages for way in stage.alternatives]
     if not ways:
         return told
-    rows = [("pair", "when", "moves", "held", "instead", "turns saved", "seconds (predicted)")]
+    rows = [("pair", "when", "moves [held]", "instead", "turns saved", "seconds saved")]
     rows += [
         (
             " and ".join(stage.split.slots),
             f"after {turns_counted(way.after)}" if way.after else "at once",
-            moves_text(way.row.moves),
-            str(way.row.holding),
+            f"{moves_text(way.row.moves)} [{way.row.holding}]",
             f"{way.row.title} into {' and '.join(way.row.slots)}",
             f"{way.saved_turns:+d}",
             f"{way.saved_s:+.2f}",
         )
         for stage, way in ways
     ]
-    return told + table("Ways that would have been quicker", rows, (1, 2, 3, 4), (1, 5))
+    caption = "Ways that would have been quicker (predicted)"
+    return told + table(caption, rows, (1, 2, 3), (1, 4))
 
 
 def _stages(solve: KeptSolve) -> str:
@@ -109,7 +109,7 @@ def _stages(solve: KeptSolve) -> str:
     pauses = [stage.pause_ms / 1000 for stage in own]
     turning = [(stage.ms - stage.pause_ms) / 1000 for stage in own]
     title = "Pause and turning of each stage; the table below has its figures"
-    return pause_plot([_title(stage) for stage in own], pauses, turning, title) + told
+    return beside(pause_plot([_title(stage) for stage in own], pauses, turning, title), told)
 
 
 def _title(stage: KeptStage) -> str:
@@ -144,7 +144,7 @@ def _positions(positions: Sequence[tuple[str, Array]]) -> str:
 def _chances(chances: Sequence[Chance]) -> str:
     if not chances:
         return paragraph(_NO_CHANCES)
-    rows = [("technique", "slot", "chance", "seconds saved (predicted)", "stage")]
+    rows = [("technique", "slot", "chance", "seconds saved", "stage")]
     rows += [
         (
             one.technique,
@@ -155,4 +155,4 @@ def _chances(chances: Sequence[Chance]) -> str:
         )
         for one in chances
     ]
-    return table("Chances that the review found", rows, (1, 2, 4), (4,))
+    return table("Chances that the review found (seconds are predicted)", rows, (1, 2, 4), (4,))

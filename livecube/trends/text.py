@@ -6,7 +6,7 @@ import textwrap
 from typing import TYPE_CHECKING, Any, Final
 
 from livecube.trends.measures import SPLITS
-from livecube.views.lines import folded, table_lines
+from livecube.views.lines import counted, folded, table_lines
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -15,13 +15,13 @@ if TYPE_CHECKING:
 
 __all__ = [
     "REVIEW_FIRST",
+    "about",
     "basis",
     "change_text",
     "figure_text",
     "focus_sentence",
     "interval_text",
     "short_verdict",
-    "span",
     "sparkline",
     "too_few",
     "trends_json",
@@ -65,6 +65,8 @@ def change_text(figure: Figure) -> str:
     if figure.change is None:
         return "–"
     text = figure_text(figure.change.difference.value, figure.unit).replace("%", "points")
+    if not any(digit in text for digit in "123456789"):
+        return text.removeprefix("-")
     return text if text.startswith("-") else f"+{text}"
 
 
@@ -88,9 +90,16 @@ def short_verdict(figure: Figure) -> str:
     return "could be noise" if is_noise else verdict_text(figure)
 
 
-def span(trends: Trends) -> str:
+def about(trends: Trends) -> str:
+    """Which solves they are, in words."""
+    return f"{counted(trends.solves, 'solve')}, {trends.times} with a time, {_span(trends)}"
+
+
+def _span(trends: Trends) -> str:
     """The first and the last day, in words."""
     first, last = trends.days
+    if first == last:
+        return f"of {first}" if first else "undated"
     return f"from {first or 'undated'} to {last or 'undated'}"
 
 
@@ -120,9 +129,8 @@ def trends_lines(trends: Trends, width: int | None = None, title: str | None = N
     ``title``: whose they are, if there are several people.
     """
     whose = "" if title is None else f"{title}: "
-    about = f"{whose}{trends.solves} solves, {trends.times} with a time, {span(trends)}"
     return [
-        *folded([about], width),
+        *folded([f"{whose}{about(trends)}"], width),
         "",
         *_figures(trends, width),
         "",
@@ -211,9 +219,10 @@ def _chances(trends: Trends, width: int | None) -> list[str]:
     left = figure_text(trends.left.value, "seconds")
     focus = [] if trends.focus is None else ["", *_wrapped(focus_sentence(trends.focus), width)]
     said = (
-        f"Chances in {trends.reviewed} reviewed solves: the best missed one of each pair would "
-        f"have saved {left} s a solve ({interval_text(trends.left, 'seconds')}; predicted). Of the "
-        "chances of one pair only one can be taken, so the rows below do not add up."
+        f"Chances in {counted(trends.reviewed, 'reviewed solve')}: the best missed one of each "
+        f"pair would have saved {left} s a solve ({interval_text(trends.left, 'seconds')}; "
+        "predicted). Of the chances of one pair only one can be taken, so the rows below do not "
+        "add up."
     )
     return [
         *_wrapped(said, width),
@@ -234,7 +243,7 @@ def focus_sentence(focus: FocusUptake) -> str:
     )
     if focus.share is None or focus.price is None:
         return f"{names}: the reviews found no chance. {chance}."
-    came = "1 chance" if focus.came == 1 else f"{focus.came} chances"
+    came = counted(focus.came, "chance")
     share, price = figure_text(focus.share.value, "share"), f"{focus.price.value:.2f}"
     return (
         f"{names}: {came}, {focus.taken} taken, {share} ({interval_text(focus.share, 'share')}). "

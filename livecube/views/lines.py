@@ -11,9 +11,14 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-__all__ = ["folded", "table_lines", "table_rows"]
+__all__ = ["counted", "folded", "table_lines", "table_rows"]
 
 _BETWEEN_COLUMNS = "  "
+
+
+def counted(number: int, noun: str) -> str:
+    """*1 solve*, *2 solves*."""
+    return f"{number} {noun}{'s' if number != 1 else ''}"
 
 
 def folded(lines: Iterable[str], width: int | None, deeper: int = 2) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from html import escape
 from importlib import resources
 from typing import TYPE_CHECKING, Final
@@ -84,9 +85,24 @@ def page(title: str, about: str, sections: Sequence[tuple[str, str, str]]) -> st
         f'<link rel="icon" href="data:,">\n<title>{escape(title)}</title>\n'
         f"<style>\n{style}</style>\n</head>\n<body>\n"
         '<a class="skip" href="#content">To the content</a>\n'
-        f"<header><h1>{escape(title)}</h1>{paragraph(about, quiet=True)}</header>\n"
+        f"<header><h1>{_written(title)}</h1>{paragraph(about, quiet=True)}</header>\n"
         f'<nav aria-label="Sections"><ul>{links}</ul></nav>\n'
         f'<main id="content">\n{body}</main>\n</body>\n</html>\n'
+    )
+
+
+_NAMES: Final = re.compile(r"\w+(?:-\w+)+")
+_LONGEST_NAME: Final = 20
+"""Longer ones may be wider than a phone."""
+
+
+def _written(text: str) -> str:
+    """Text, escaped; lines never end at the hyphen of a name or a date."""
+    return _NAMES.sub(
+        lambda found: (
+            f'<span class="whole">{found[0]}</span>' if len(found[0]) <= _LONGEST_NAME else found[0]
+        ),
+        escape(text),
     )
 
 
@@ -100,12 +116,12 @@ def section(key: str, head: str, inner: str) -> str:
 def paragraph(text: str, *, quiet: bool = False, turns: bool = False) -> str:
     """A paragraph of text."""
     kind = ' class="quiet"' if quiet else ' class="turns"' if turns else ""
-    return f"<p{kind}>{escape(text)}</p>"
+    return f"<p{kind}>{_written(text)}</p>"
 
 
 def numbered(sentences: Sequence[str]) -> str:
     """A list of sentences, the most important first."""
-    return f"<ol>{''.join(f'<li>{escape(one)}</li>' for one in sentences)}</ol>\n"
+    return f"<ol>{''.join(f'<li>{_written(one)}</li>' for one in sentences)}</ol>\n"
 
 
 def table(
@@ -143,7 +159,7 @@ def table(
 def _cell(tag: str, text: str, kind: str, scope: str) -> str:
     scoped = f' scope="{scope}"' if scope else ""
     named = f' class="{kind}"' if kind else ""
-    return f"<{tag}{scoped}{named}>{escape(text)}</{tag}>"
+    return f"<{tag}{scoped}{named}>{_written(text)}</{tag}>"
 
 
 def beside(*parts: str) -> str:
