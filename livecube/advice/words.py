@@ -99,7 +99,7 @@ class Case(NamedTuple):
 def _level(case: Case) -> Note | None:
     if case.needed <= case.level:
         return None
-    return Note("level", f"spoken of from level {case.needed.name.lower()} on", silences=True)
+    return Note("level", f"told from level {case.needed.name.lower()} on", silences=True)
 
 
 def _corner_facing_up(case: Case) -> Note | None:
@@ -139,8 +139,10 @@ def _edge_side(case: Case) -> Note | None:
         return Note("good-edge", "good edge: it goes in from the right or left face")
     symbols = {move.symbol for move in case.row.moves}
     wide = symbols & {"Uw", "Dw"} and not symbols & {"F", "Fw", "B", "Bw"}
-    how = "the wide turn here saves it" if wide else "a wide upper turn for the D turn can save it"
-    return Note("bad-edge", f"bad edge: from the right or left it takes a rotation; {how}")
+    saving = "the wide turn saves" if wide else "a wide upper turn in place of D may save"
+    return Note(
+        "bad-edge", f"bad edge: it needs the front or back face, or a rotation, which {saving}"
+    )
 
 
 def _quiet_top(case: Case) -> Note | None:

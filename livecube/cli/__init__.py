@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import os
+import re
 import sqlite3
 import sys
 from contextlib import suppress
@@ -91,7 +92,18 @@ class _Commands(click.Group):
         if cmd_name not in _MODULES:
             return None
         module = import_module(f"livecube.cli.{_MODULES[cmd_name]}")
-        return refusing_the_unstorable(getattr(module, cmd_name))
+        return _in_whole_sentences(refusing_the_unstorable(getattr(module, cmd_name)))
+
+
+def _in_whole_sentences(command: click.Command) -> click.Command:
+    """A command whose line in a list of commands is its first sentence, however long.
+
+    Click would cut it.
+    """
+    command.short_help = " ".join(re.split(r"(?<=\.)\s", command.help or "", maxsplit=1)[0].split())
+    for below in getattr(command, "commands", {}).values():
+        _in_whole_sentences(below)
+    return command
 
 
 @click.group(cls=_Commands, context_settings={"help_option_names": sorted(_HELP)})

@@ -39,10 +39,11 @@ _MOST_ROUNDS: Final = 12
 )
 @drilling_options
 def fingers(rounds: int, drilling: Drilling) -> None:
-    """Ring fingers: short rounds of D and D', their speed and evenness by the cube's clock.
+    """Train your ring fingers: short rounds of D and D'.
 
-    Hold the layer down; the first turn chooses the layer. Rest between the rounds as long as you
-    like, keep your grip loose, and stop if anything hurts or tingles.
+    The cube's clock measures speed and evenness. Hold the layer down; the first turn chooses the
+    layer. Rest between the rounds as long as you like, keep your grip loose, and stop if anything
+    hurts or tingles.
     """
     from livecube.drills.fingers import FingerDrill, FingersOver
     from livecube.drills.screen import FingerScreen
@@ -79,7 +80,7 @@ def fingers(rounds: int, drilling: Drilling) -> None:
 @click.option("--silent", is_flag=True, help="No bell; the beat is only shown.")
 @drilling_options
 def beat(tempo: float, silent: bool, drilling: Drilling) -> None:
-    """A slow solve to a beat, one turn on each, without pauses.
+    """Solve slowly to a beat: one turn on each beat, without pauses.
 
     The cube is scrambled as shown. Then the beat begins; start when you like. Afterwards it says
     how many turns missed their beat, and where beats stayed empty.

@@ -35,7 +35,7 @@ _ROWS = 12
 @click.option(
     "--cross",
     type=click.Choice(COLOURS),
-    help="Cross colour; left out: the whole cross with the most slots solved but one still free.",
+    help="Cross colour. Without it: the whole cross with the most solved slots and a free one.",
 )
 @up_option
 @front_option
@@ -46,7 +46,7 @@ _ROWS = 12
     show_default=True,
     help="Techniques of this level; all: every known technique.",
 )
-@click.option("--no-looking", is_flag=True, help="Rank and plan by turning alone.")
+@click.option("--no-looking", is_flag=True, help="Rank and plan without the seconds of looking.")
 @hands_option
 @click.option("--all", "show_all", is_flag=True, help=f"Show all rows, not only {_ROWS}.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table.")

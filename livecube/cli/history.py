@@ -171,7 +171,7 @@ def undo(as_json: bool) -> None:
 @history.command()
 @click.argument("name")
 @click.argument("numbers", type=int, nargs=-1, required=True)
-@click.option("--off", is_flag=True, help="Take it from them.")
+@click.option("--off", is_flag=True, help="Remove the tag.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def tag(name: str, numbers: tuple[int, ...], off: bool, as_json: bool) -> None:
     """Give the solves with these NUMBERS the tag NAME."""

@@ -118,8 +118,8 @@ def live(
 ) -> None:
     """Follow a cube: stages with their splits, and hints as they become possible.
 
-    Without --simulated, --typed or --virtual-radio it is a cube by Bluetooth: the one that
-    --cube names, else the last one followed, else the only one nearby.
+    The cube is connected by Bluetooth, unless --simulated, --typed or --virtual-radio is given. It
+    is the cube that --cube names, else the last one followed, else the only one nearby.
     """
     kind = _Kind(simulated, virtual_radio, typed)
     kind.check(scramble=scramble, wanted=wanted, capture=capture)

@@ -58,7 +58,8 @@ _LEVEL = functools.partial(
     click.option,
     "--level",
     type=click.Choice(LEVEL_NAMES),
-    help="Which techniques: calm, then all keyholes and X-crosses, then pseudo pairs too.",
+    help="Which techniques. calm: plain pairs and keyhole corners; keen: all keyholes and "
+    "X-crosses too; bold: pseudo pairs too.",
 )
 _CROSSES = functools.partial(
     click.option,
@@ -94,7 +95,7 @@ _WITHIN_OPTION = click.option(
     "--within",
     type=click.FloatRange(0, 5),
     callback=lambda context, option, value: value and a_number(context, option, value),
-    help="With --focus: at most this many seconds more.",
+    help="With --focus: how many seconds it may cost more than the best plan.",
 )
 _HINT_OPTIONS = (
     _LEVEL(),

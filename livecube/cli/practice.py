@@ -61,7 +61,7 @@ def _number(context: click.Context, option: click.Parameter, value: float | None
     "--settle",
     type=click.FloatRange(0, 600),
     callback=_number,
-    help="Seconds between the last turn of a scramble and inspection.",
+    help="Seconds from the last turn of a scramble to inspection.",
 )
 @click.option("--person", help="Whose solves these are; a virtual solver's are kept only with it.")
 @click.option("--no-history", is_flag=True, help="Keep nothing.")
@@ -78,7 +78,7 @@ def _number(context: click.Context, option: click.Parameter, value: float | None
     "--break-minutes",
     type=click.FloatRange(0, 600),
     callback=_number,
-    help="Remind of a break after this many minutes without one; 0: never.",
+    help="Remind you of a break after this many minutes without one; 0: never.",
 )
 @click.option("--break-turns", type=click.IntRange(0), help="Or after this many turns; 0: never.")
 @up_option
@@ -105,7 +105,7 @@ def practice(
     """Practise: a scramble is shown and followed, then inspection, the solve and its result.
 
     Hands-free: on the solved cube, turn two opposite layers a quarter in the same direction and
-    both back. Red and orange: the next scramble; blue and green: the next of the penalties;
+    both back. Red and orange: the next scramble; blue and green: the next penalty;
     white and yellow: discard the solve, or bring it back.
 
     Options not given come from [practice] in your configuration.

@@ -31,7 +31,7 @@ __all__ = ["scan", "sighting_json"]
     type=click.FloatRange(0.1, 600),
     help="How long to listen.",
 )
-@click.option("--all", "everything", is_flag=True, help="Also devices that no decoder claims.")
+@click.option("--all", "everything", is_flag=True, help="Also devices that no decoder can read.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 def scan(seconds: float, everything: bool, as_json: bool) -> None:
     """List the cubes nearby, the strongest signal first."""

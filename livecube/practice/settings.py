@@ -24,14 +24,14 @@ PRACTICE_ENTRIES: Final = (
     Entry(
         "settle",
         "number",
-        "Seconds between the last turn of a scramble and inspection.",
+        "Seconds from the last turn of a scramble to inspection.",
         _RULES.settle_s,
         most=600,
     ),
     Entry(
         "break_minutes",
         "number",
-        "Remind of a break after this many minutes without one; 0: never.",
+        "Remind you of a break after this many minutes without one; 0: never.",
         _RULES.breaks.minutes,
         most=600,
     ),

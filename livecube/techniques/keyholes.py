@@ -119,18 +119,18 @@ def _position(home: Sequence[int], places: dict[int, int]) -> Array:
 _ABOUT_CORNER: Final = About(
     title="Keyhole corner",
     summary="the edge is home; its corner goes in through another free slot",
-    seeing="The edge of a slot is home and only its corner is missing. Turn the cross layer until "
-    "the corner's place lies under another slot that is still free, insert the corner "
-    "there, and turn the cross layer back: the free slot is the door through which it went. "
-    "To see it, look for an edge that already fits its two centres, and for the corner "
-    "with the same two colours in the upper layer; then choose the door that takes the "
-    "corner in with one easy trigger.",
-    paying="It pays because a single corner goes in quickly, even with the two turns of the cross "
-    "layer, while the plain way takes the good edge out first; and the upper layer hardly "
-    "changes, so that what you saw for the next pair stays. It pays less when the cross "
-    "colour of the corner faces up: that corner takes several turns more, and it is better to "
-    "do another pair first. Without another free slot, so for the last pair, there is no "
-    "door.",
+    seeing="The edge of a slot is home, and only its corner is missing. Turn the cross layer "
+    "until the corner's place lies under another free slot. Insert the corner there, "
+    "and turn the cross layer back. The free slot is the door through which the "
+    "corner went. To see it, look for an edge that already fits its two centres, and "
+    "for the corner with the same two colours in the upper layer. Then choose the "
+    "door that takes the corner in with one easy trigger.",
+    paying="It pays because a single corner goes in quickly, even with the two turns of the "
+    "cross layer. The plain way would take the good edge out first. The upper layer "
+    "hardly changes, so what you saw for the next pair stays. It pays less when the "
+    "cross colour of the corner faces up: that corner takes several turns more, so do "
+    "another pair first. The last pair has no keyhole, since no other slot is free to "
+    "be the door.",
 )
 
 
@@ -173,34 +173,36 @@ _EDGE: Final = About(
     title="Keyhole edge",
     level=Level.KEEN,
     summary="the corner is home; its edge goes in over a free corner's place",
-    seeing="The corner of a slot is home and only its edge is missing. Turn the cross layer until "
-    "the place of another corner that is not solved yet lies under the slot, insert the "
-    "edge there without caring for what stands below it, and turn the cross layer back, "
-    "which brings the good corner under its edge. To see it, look for a cross-coloured "
-    "corner that fits the two cross edges beside it, and for its edge in the upper layer.",
-    paying="An edge alone goes in by a short trigger from one of the two sides of its slot, and "
-    "the good corner stays; the very shortest plain sequence is often no longer, but harder "
-    "to find. Which side it is, the colour on top of the edge says: it goes in from the "
-    "face of the other colour. The right and left sides are good; if it takes the front or "
-    "the back, a wide turn of the upper two layers in place of the cross-layer turn may "
-    "save the rotation. It needs another slot whose corner is not solved.",
+    seeing="The corner of a slot is home, and only its edge is missing. Turn the cross layer "
+    "until the place of another unsolved corner lies under the slot. Insert the edge "
+    "there; what stands below it does not matter. Turn the cross layer back, and the "
+    "good corner comes back under its edge. To see it, look for a cross-coloured "
+    "corner that fits the two cross edges beside it, and for its edge in the upper "
+    "layer.",
+    paying="An edge alone goes in by a short trigger from one of the two sides of its slot, "
+    "and the good corner stays. The shortest plain sequence often takes no more "
+    "turns, but it is harder to find. The colour on top of the edge says which side "
+    "it is: the edge goes in from the face of the other colour. Right and left are "
+    "good sides. If it has to go in from the front or the back, a wide turn of the "
+    "upper two layers in place of the cross-layer turn may save the rotation. It "
+    "needs another slot whose corner is not solved.",
 )
 
 _FLIP: Final = About(
     title="Keyhole flip",
     level=Level.KEEN,
     summary="the corner is home; its edge stands in the slot flipped",
-    seeing="Corner and edge are both in their slot, the corner right and the edge flipped. As with "
-    "the keyhole edge, the cross layer is turned so that an unsolved corner's place lies "
-    "under the slot; there the edge is taken out and put back the other way, and the cross "
-    "layer is turned back. To see it, look at a slot whose corner fits the cross while the "
-    "edge above it shows its two colours exchanged.",
-    paying="A flipped edge is long in every way. Against the very shortest plain sequence the "
-    "keyhole hardly ever wins a turn; what speaks for it is that it can be found on the "
-    "spot: an edge out, an edge in, and the good corner left alone. If another pair can be "
-    "done first so that it takes the flipped edge out on its way, that is often better, "
-    "because what is left is a keyhole edge. For the last pair there is no other place to "
-    "turn under the slot, and only the plain way remains.",
+    seeing="Corner and edge are both in their slot, the corner right and the edge flipped. "
+    "As with the keyhole edge, turn the cross layer until an unsolved corner's place "
+    "lies under the slot. Take the edge out there, put it back the other way, and "
+    "turn the cross layer back. To see it, look at a slot whose corner fits the cross "
+    "while the edge above it shows its two colours exchanged.",
+    paying="A flipped edge takes long in every way. The keyhole hardly ever saves a turn "
+    "against the shortest plain sequence. Its strength is that you can find it on the "
+    "spot: an edge out, an edge in, and the good corner stays. Often it is better to "
+    "do another pair first that takes the flipped edge out on its way, since a "
+    "keyhole edge is left. For the last pair no other place can be turned under the "
+    "slot, and only the plain way remains.",
 )
 
 
@@ -238,7 +240,7 @@ class KeyholeEdge:
     def chances(self, situation: Situation) -> list[Chance]:
         """One for each slot whose corner waits for its edge."""
         slots = situation.corners & ~situation.edges & ~situation.flipped
-        return _chances(self.id, situation, slots, "its corner is home and waits for the edge")
+        return _chances(self.id, situation, slots, "its corner is home")
 
 
 class KeyholeFlip:
@@ -254,7 +256,7 @@ class KeyholeFlip:
     def chances(self, situation: Situation) -> list[Chance]:
         """One for each slot whose edge stands the wrong way round under its corner."""
         slots = situation.corners & situation.flipped
-        return _chances(self.id, situation, slots, "its corner is home, its edge only flipped")
+        return _chances(self.id, situation, slots, "its corner is home, its edge is flipped")
 
 
 # ``keyhole-chain``: two keyholes, and the cross layer is not turned back between them.
@@ -271,17 +273,18 @@ _ABOUT_CHAIN: Final = About(
     title="Keyhole chain",
     level=Level.BOLD,
     summary="two keyholes without turning the cross layer back between them",
-    seeing="Two slots have one piece home each, so that both are waiting for a keyhole. Turn the "
-    "cross layer aside for the first, insert its piece, and leave the layer where it is; from "
-    "there turn it on to the door of the second, insert that piece too, and only then turn "
-    "everything straight. To see it, look for two slots whose edges already fit their centres, "
-    "or whose corners already stand beside the right cross edges, and for a third free slot, "
-    "which is the door of the second and often of both.",
-    paying="It saves the turn of the cross layer that would bring it back and out again between "
-    "two keyholes, and the upper layer stays quiet all the way. But nothing looks solved in "
-    "between, and the second keyhole has to be found with the layer turned aside, so that a "
-    "wrong count costs more than the chain saves. It is for solvers who follow the layer's "
-    "offset without looking; with the pieces of one slot only, it is an ordinary keyhole.",
+    seeing="Two slots have one piece home each, so both wait for a keyhole. Turn the cross "
+    "layer aside for the first, insert its piece, and leave the layer there. Turn it "
+    "on to the door of the second, and insert that piece too. Only then turn "
+    "everything straight. To see it, look for two slots whose edges already fit their "
+    "centres, or whose corners stand beside the right cross edges. A third slot must "
+    "be free: it is the door of the second and often of both.",
+    paying="It saves the turn that would bring the cross layer back and out again between "
+    "two keyholes, and the upper layer stays quiet all the way. But nothing looks "
+    "solved in between, and you have to find the second keyhole with the layer turned "
+    "aside. A wrong count costs more than the chain saves. It is for solvers who "
+    "follow the layer's offset without looking. With the pieces of one slot only, it "
+    "is an ordinary keyhole.",
 )
 
 
@@ -322,7 +325,7 @@ class KeyholeChain:
             self.id,
             (first.slots[0], other),
             task,
-            "each has one piece home, and the cross layer comes back only once",
+            "one piece of each is home, and the cross layer turns back only once",
             then=tuple(keyhole.id for keyhole in _KEYHOLES),
             then_into=(other,),
             second=Task(both, NO_D, AT_DOORS, TURNED_BACK, target=other),

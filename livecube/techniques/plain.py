@@ -19,15 +19,16 @@ __all__ = ["MadePair", "Plain", "Shortest", "plain_task"]
 _ABOUT_SHORTEST: Final = About(
     title="Shortest",
     summary="the yardstick: no sequence at all is shorter",
-    seeing="This is no technique but the yardstick for all of them: the shortest of all sequences "
-    "that solve one free slot and keep the cross and the solved slots, with every face "
-    "allowed, the cross layer too. Nobody sees these in general during a solve. Many turn "
-    "out to be one of the other techniques; the rest turn the cross layer or a solved "
-    "slot aside, do something there, and turn it back.",
-    paying="Look at it after the solve, beside what you did: the difference says how much was left "
-    "in that position. Learn a sequence only if you can say why it works, since then you "
-    "will see it again. Fewer turns are not always less time: one that needs F and B turns "
-    "or another grip loses against two turns more that run easily in the hands.",
+    seeing="This is no technique. It is the yardstick for all of them: the shortest sequence "
+    "that solves one free slot and keeps the cross and the solved slots. Every face "
+    "may turn, the cross layer too. Hardly anybody sees these sequences during a "
+    "solve. Many turn out to be another technique. The others turn the cross layer or "
+    "a solved slot aside, do something there, and turn it back.",
+    paying="Look at it after the solve, beside what you did. The difference says how many "
+    "turns the position left. Learn such a sequence only if you can say why it works, "
+    "since then you will see it again. Fewer turns do not always take less time: a "
+    "sequence with F and B turns or another grip loses against one that is two turns "
+    "longer and runs easily in the hands.",
 )
 
 
@@ -57,16 +58,16 @@ class Shortest:
 _ABOUT_PLAIN: Final = About(
     title="Plain",
     summary="the ordinary insertion, without a turn of the cross layer",
-    seeing="The ordinary way to solve a slot: bring its corner and its edge together in the upper "
-    "layer and insert them as a pair, or leave them apart so that one insertion takes both. "
-    "The cross layer is never turned. To see it, find the two pieces: if both are in the "
-    "upper layer you are in one of the known cases; if one of them is stuck in a slot, it "
-    "comes out on the way, best so that the two are joined by the same turns.",
-    paying="It is always there as long as the cross stands straight, and it is what every other "
-    "technique is measured against. Take it without a thought if it is short. It is poor "
-    "when one piece is home already, for then the good piece must come out only to go back, "
-    "or when a piece sits in a slot the wrong way round; look for a keyhole then, or do "
-    "another pair first, which may bring the piece out by itself.",
+    seeing="This is the ordinary way to solve a slot. Bring the corner and the edge together "
+    "in the upper layer and insert them as a pair, or leave them apart so that one "
+    "insertion takes both. The cross layer never turns. To see it, find the two "
+    "pieces. If both are in the upper layer, you know the case. If one of them is "
+    "stuck in a slot, it comes out on the way; at best the same turns join the two.",
+    paying="It is there whenever the cross stands straight, and every other technique is "
+    "measured against it. Take it without a thought if it is short. It is poor when "
+    "one piece is home already, since the good piece must come out only to go back. "
+    "It is poor, too, when a piece sits in a slot the wrong way round. Look for a "
+    "keyhole then, or do another pair first, which may bring the piece out.",
 )
 
 
@@ -102,15 +103,16 @@ _ABOUT_MADE_PAIR: Final = About(
     title="Made pair",
     summary="corner and edge are joined already and only have to go in",
     seeing="The corner and the edge of a slot touch already, outside their slot, and the two "
-    "colours that they share match: a small block that only has to be brought to its slot. "
-    "No turn may part them. To see it, look along the upper layer for an edge and a corner "
-    "side by side that show one colour on top and one colour on the side; these two colours "
-    "name the slot.",
-    paying="It nearly always pays, and at once, because any other pair may tear it apart. Finding "
-    "takes no time and inserting few turns, while your eyes are free for the next pair. It "
-    "pays less when the block stands on the wrong side of its slot, so that it takes a "
-    "rotation or an awkward face; and if another insertion leaves it joined, it may wait. "
-    "`livecube hints --json` says how many made pairs each sequence keeps.",
+    "colours that they share match. They form a small block that only has to reach "
+    "its slot. No turn may part them. To see it, look along the upper layer for an "
+    "edge and a corner side by side that show one colour on top and one colour on the "
+    "side. These two colours name the slot.",
+    paying="It nearly always pays, and it pays at once, because any other pair may tear the "
+    "block apart. There is nothing to find, and the insertion takes few turns, so "
+    "your eyes are free for the next pair. It pays less when the block stands on the "
+    "wrong side of its slot and needs a rotation or an awkward face. If another "
+    "insertion leaves it joined, it may wait. `livecube hints --json` says how many "
+    "made pairs each sequence keeps.",
 )
 
 

@@ -22,17 +22,19 @@ _ABOUT: Final = About(
     title="Pseudo pair",
     level=Level.BOLD,
     summary="a corner home here, an edge there: one insertion solves both",
-    seeing="One slot has its corner home but not its edge, and another has its edge home but not "
-    "its corner. The missing two belong to different slots. Turn the cross layer so that "
-    "the place of the missing corner lies under the slot of the missing edge, insert both "
-    "there as if they were a pair, and turn the cross layer back: two slots are solved by "
-    "one insertion. To see it, notice two half-done slots, one of each kind, and then treat "
-    "the two strangers as a pair whose colours do not match.",
-    paying="Two pairs for about the price of one, where the plain way would take both good pieces "
-    "out again. Half-done slots like these seldom come by chance; fast solvers make them on "
-    "purpose, by single corners and edges put in early. The price is in the head: the pair "
-    "has no matching colours to guide you, so that it must be planned before the first "
-    "turn. While ordinary pairs still make you stop and look, practise those first.",
+    seeing="One slot has its corner home but not its edge. Another has its edge home but not "
+    "its corner. The two missing pieces belong to different slots. Turn the cross "
+    "layer so that the place of the missing corner lies under the slot of the missing "
+    "edge. Insert both there as if they were a pair, and turn the cross layer back: "
+    "one insertion solves two slots. To see it, notice two half-done slots, one of "
+    "each kind. Then treat the two missing pieces as a pair whose colours do not "
+    "match.",
+    paying="You get two pairs for about the price of one. The plain way would take both good "
+    "pieces out again. Half-done slots like these seldom come by chance; fast solvers "
+    "make them on purpose, by single corners and edges put in early. The price is in "
+    "the head: no matching colours guide you, so you must plan the pair before the "
+    "first turn. While ordinary pairs still make you stop and look, practise those "
+    "first.",
 )
 
 
@@ -64,4 +66,7 @@ def _task(situation: Situation, i: int, j: int) -> Task:
 
 def _why(situation: Situation, i: int, j: int) -> str:
     with_corner, with_edge = situation.slot_name(i), situation.slot_name(j)
-    return f"{with_corner} has its corner and {with_edge} its edge, one insertion serves both"
+    return (
+        f"the corner of {with_corner} and the edge of {with_edge} are home, and one insertion "
+        "solves both"
+    )

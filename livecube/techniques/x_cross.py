@@ -17,16 +17,16 @@ _ABOUT_X_CROSS: Final = About(
     title="X-cross",
     level=Level.KEEN,
     summary="in inspection: the cross and one pair together",
-    seeing="In inspection, before the first turn, the cross is planned so that one pair comes with "
-    "it: after the last turn of the cross a slot is solved too. To see one, plan the cross "
-    "first and then ask what becomes of a corner and edge that stand near each other: often "
-    "another order of the same turns, or one turn more, keeps them together or joins them. "
-    "A pair that is made already is the best start.",
-    paying="It saves a pair for a few turns more than the cross, and the search for it happens "
-    "before the clock starts. It pays if you can still follow with closed eyes where its "
-    "pieces go; if not, the stop after the cross eats up what was saved. A cross of few "
-    "turns leaves room for it; if the cross alone is long already, plan the first pair "
-    "behind it and no more. Here every slot is searched.",
+    seeing="In inspection, before the first turn, plan the cross so that one pair comes with "
+    "it: the last turn of the cross solves a slot too. To see one, plan the cross "
+    "first. Then ask what becomes of a corner and an edge that stand near each other. "
+    "Often another order of the same turns, or one turn more, keeps them together or "
+    "joins them. A pair that is made already is the best start.",
+    paying="It saves a pair for a few turns more than the cross, and you search for it "
+    "before the clock starts. It pays if you can follow its pieces with closed eyes. "
+    "If you cannot, the stop after the cross eats up what you saved. A short cross "
+    "leaves room for it. If the cross alone is long, plan the first pair behind it "
+    "and no more. Here every slot is searched.",
 )
 
 
@@ -71,17 +71,19 @@ _ABOUT_PSEUDO: Final = About(
     title="Pseudo X-cross",
     level=Level.BOLD,
     summary="in inspection: the cross with a corner and another slot's edge",
-    seeing="In inspection the cross is planned with a corner of one slot and an edge of another, "
-    "and the cross layer may stand turned aside at the end. This sets up a pseudo pair: the "
-    "other edge and the other corner then go in with one insertion, and a turn of the cross "
-    "layer puts everything straight. To see one, look for an X-cross and let go of the "
-    "demand that corner and edge belong together: any corner that lands beside the right "
-    "cross edges and any edge that lands between its centres will do.",
-    paying="There are many more of these than X-crosses, so that a short one is there more often, "
-    "and two slots are solved at the end of it. But two steps have to be planned, the "
-    "second without matching colours to hold on to, and a mistake leaves two half-done "
-    "slots. It is for fast solvers who see pseudo pairs without a stop; compare the sum of "
-    "both parts with the cross and two plain pairs, and take it only if it is clearly less.",
+    seeing="In inspection, plan the cross together with a corner of one slot and an edge of "
+    "another. The cross layer may stand turned aside at the end. This sets up a "
+    "pseudo pair: the other edge and the other corner then go in with one insertion, "
+    "and a turn of the cross layer puts everything straight. To see one, look for an "
+    "X-cross, and do not ask that corner and edge belong together. Any corner that "
+    "lands beside the right cross edges will do, and any edge that lands between its "
+    "centres.",
+    paying="There are many more of these than X-crosses, so a short one is there more often, "
+    "and it leads to two solved slots. But you have to plan two steps, the second one "
+    "without matching colours, and a mistake leaves two half-done slots. It is for "
+    "fast solvers who see pseudo pairs without a stop. Compare the seconds of both "
+    "parts with those of the cross and two plain pairs, and take it only if they are "
+    "clearly less.",
 )
 
 
@@ -102,7 +104,7 @@ class PseudoXCross(_InInspection):
                 (i, j),
                 Task(1 << i | 1 << j + 4, tail=LEFT, target=i),
                 f"the corner of {situation.slot_name(i)} and the edge of "
-                f"{situation.slot_name(j)} come with the cross, then one insertion serves both",
+                f"{situation.slot_name(j)} come with the cross, and then one insertion solves both",
                 then=("pseudo-pair",),
                 then_into=(i, j),
             )
