@@ -138,7 +138,7 @@ PRINTED: Final = (
 )
 """Commands whose words are printed."""
 FOR_PROGRAMS: Final = {"completion", "mqtt schema"}
-DRAWN: Final = {"live", "practice", "again", "bring", "drill beat", "drill fingers"}
+DRAWN: Final = {"live", "practice", "again", "bring", "drill beat", "drill fingers", "show"}
 """Commands whose screens are drawn below, together with what they leave on the terminal."""
 DIFFERS: Final = {"bench": r"\d[\d.]*|-:--:--", "history": r"(?<=broken-)\d+-\d+"}
 """By the first word of a command: what differs from run to run."""
