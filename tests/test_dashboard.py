@@ -27,6 +27,7 @@ from livecube.dashboard.discovery import (
     configurations,
     discovery_topics,
     is_birth,
+    is_death,
     is_known,
 )
 from livecube.dashboard.drilling import HOW_WELL, BeatDone, DrillDone, FingersDone
@@ -40,7 +41,7 @@ from livecube.errors import UsageError
 from livecube.events import Battery, Gap, LinkChange, SolveMark, SolvePhase, Turn
 from livecube.practice.attempts import Attempt, Attempts
 from livecube.practice.news import Corrected, Discarded, Judged, Tally
-from livecube.stages.progress import SolveBegun, SolveOver, StageDone, Turned
+from livecube.stages.progress import Reopened, SolveBegun, SolveOver, StageDone, Turned
 from livecube.timing.averages import mean
 from livecube.timing.results import Penalty, Result
 from livecube.trends.measures import Month
@@ -340,6 +341,20 @@ def test_a_cube_that_is_turned_is_connected_and_states_are_said_when_they_change
     assert messenger.take(turned) == []
     assert len(messenger.take(Battery(1.0, 50))) == 1
     assert messenger.take(Battery(2.0, 50)) == []
+
+
+def test_a_pair_that_is_broken_up_is_no_stage_that_is_done() -> None:
+    messenger = Messenger("d", Cube("c", "c"), str, lambda: "x")
+    items = list(itertools.chain.from_iterable(happenings(4, 1)))
+    begun = next(item for item in items if isinstance(item, SolveBegun))
+    pair = next(item for item in items if isinstance(item, StageDone) and item.split.slots)
+
+    def done(item: object) -> int:
+        (stages,) = [m.body["stages"] for m in messenger.take(item) if m.name == "solve/stages"]
+        return sum(stage is not None for stage in stages)
+
+    slots = pair.split.slots
+    assert [done(begun), done(pair), done(Reopened(9.0, slots, 1))] == [0, 1, 0]
 
 
 names = st.text(min_size=1, max_size=40).filter(str.isprintable)
@@ -727,6 +742,7 @@ def test_the_number_of_a_message_is_read_or_none(payload: bytes, seq: int) -> No
 def test_home_assistant_says_online_when_it_is_there() -> None:
     assert birth_topic("homeassistant") == "homeassistant/status"
     assert [is_birth(said) for said in (b"online", b"offline", b"")] == [True, False, False]
+    assert [is_death(said) for said in (b"online", b"offline", b"")] == [False, True, False]
 
 
 def test_what_is_no_desks_part_is_its_own_name() -> None:

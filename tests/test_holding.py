@@ -21,7 +21,7 @@ from livecube.edges.holding_file import holding_model, shipped_counts
 from livecube.errors import UsageError
 from livecube.holding.counts import counts_text, parse_counts
 from livecube.holding.follower import LiveHolding
-from livecube.holding.inference import HoldingModel, adapted, drawn_paths, read_solve
+from livecube.holding.inference import HoldingModel, adapted, drawn_paths, evidence, read_solve
 from livecube.holding.likelihoods import likelihoods
 from livecube.holding.observations import SolvePart, observe
 from livecube.holding.written import (
@@ -368,6 +368,15 @@ def test_a_broken_file_of_ones_own_says_where_it_is(
     (tmp_path / "holding.json").write_text("{}", encoding="utf-8")
     with pytest.raises(UsageError, match=r"holding\.json.*adapt --forget"):
         holding_model(account_habits())
+
+
+def test_a_part_without_turns_tells_nothing_about_its_solver() -> None:
+    nothing = SolvePart([], [], [], 0)
+    reading = read_solve(nothing, TRAINED)
+    assert (reading.path, reading.held.shape, reading.kinds.shape) == ([], (0, 24), (0, 3))
+    assert reading.unexpected.shape == (0,)
+    assert reading.by_kind.tolist() == [0.0] * len(TRAINED.kinds)
+    assert [evidence(nothing, likely) for likely in TRAINED.kinds] == [0.0] * len(TRAINED.kinds)
 
 
 def test_adapting_never_makes_it_worse_for_whom_it_already_fits() -> None:

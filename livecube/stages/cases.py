@@ -16,6 +16,7 @@ from left to right).
 from __future__ import annotations
 
 from functools import cache, lru_cache
+from itertools import product
 from typing import Final
 
 import numpy as np
@@ -150,9 +151,7 @@ def _orientation_name(pattern: Pattern) -> str:
 def orientation_classes() -> dict[str, frozenset[Pattern]]:
     """All 58 orientation classes: name → patterns; 216 patterns in all."""
     classes: dict[str, set[Pattern]] = {}
-    for number in range(27 * 8):
-        twists = [number % 3, number // 3 % 3, number // 9 % 3]
-        flips = [number // 27 % 2, number // 54 % 2, number // 108]
+    for twists, flips in product(product(range(3), repeat=3), product(range(2), repeat=3)):
         pattern = (*twists, -sum(twists) % 3, *flips, sum(flips) % 2)
         classes.setdefault(_orientation_name(pattern), set()).add(pattern)
     return {name: frozenset(patterns) for name, patterns in classes.items()}

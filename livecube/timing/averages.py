@@ -7,6 +7,7 @@ left out at either end. For 5 this agrees with the Regulations.
 
 from __future__ import annotations
 
+import sys
 from bisect import bisect_left, insort
 from typing import TYPE_CHECKING, Final
 
@@ -29,7 +30,7 @@ __all__ = [
 
 AVERAGES_OF: Final = (5, 12, 50, 100)
 _MEAN_OF: Final = 3
-_NO_TIME_MS: Final = 10**15
+_NO_TIME_MS: Final = sys.maxsize
 """Stands for a DNF or DNS: worse than any time."""
 
 

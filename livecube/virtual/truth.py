@@ -27,6 +27,7 @@ half turn reported in two quarters is two lines):
 
 from __future__ import annotations
 
+import sys
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, NamedTuple
 
@@ -158,7 +159,7 @@ def find_truth(looks: Sequence[Look], first: int) -> Truth:
     return Truth(follower.cross, rows, follower.reopened, crosses)
 
 
-_NEVER: Final = 10**9
+_NEVER: Final = sys.maxsize
 
 
 def _rank(follower: _Follower) -> tuple[int, int, int, int]:

@@ -41,7 +41,7 @@ TESTS: Final[dict[str, str]] = {
     "entries": "mqtt_commands",
     "events": "clock logs mending",
     "hands": "automaton review_golden",
-    "holding": "holding_golden holding acquaintance",
+    "holding": "holding_golden holding acquaintance write",
     "holding/written": "write",
     "learning": "learning_fields learning",
     "logs": "logs logs_refused",
