@@ -410,6 +410,11 @@ def test_inspection_is_the_longest_pause_before_the_cross() -> None:
         assert pauses.index(max(pauses)) == done.start_turn - done.first_line - 1
 
 
+def test_a_session_without_solves_begins_solved() -> None:
+    nothing = session(5, 0)
+    assert (nothing.solves, nothing.turns, nothing.scramble) == ([], [], [])
+
+
 def test_what_cannot_be_had_is_refused() -> None:
     with pytest.raises(UsageError, match="unknown kinds"):
         solve(0, kinds=["nonsense"])  # type: ignore[list-item]

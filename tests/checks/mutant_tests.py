@@ -86,6 +86,8 @@ class Observed:
 
     name: str
     took_s: float
+    worked_s: float
+    """Processor time with children, by which tests are chosen: a busy machine changes it little."""
     blocks: frozenset[tuple[str, int]]
     """Module and first line of each block that it runs."""
 
@@ -126,7 +128,12 @@ class Copy:
             return said, []
         told = json.loads(found.read_text("utf-8"))
         return None, [
-            Observed(name, one["took_s"], frozenset(map(tuple, one["blocks"] + told["imported"])))
+            Observed(
+                name,
+                one["took_s"],
+                one["worked_s"],
+                frozenset(map(tuple, one["blocks"] + told["imported"])),
+            )
             for name, one in told["tests"].items()
         ]
 
@@ -214,14 +221,14 @@ def chosen(mutant: Mutant, tests: Sequence[Observed]) -> list[Observed]:
     # Tables were cached when the tests were observed, so the code that makes them was not run.
     any_may = mutant.block is None or _makes_tables(mutant)
     near = [test for test in tests if any_may or place in test.blocks]
-    far = [test for test in tests if test not in near and test.took_s < _QUICK_S]
-    quicker = [test for test in near if test.took_s < _SLOW_S]
+    far = [test for test in tests if test not in near and test.worked_s < _QUICK_S]
+    quicker = [test for test in near if test.worked_s < _SLOW_S]
     near = quicker if len(quicker) >= _SOME else near
     steps = (0.05, 0.3, 1.0, 3.0)
     files = [test.name.split("::")[0] for test in tests]
 
     def order(test: Observed) -> tuple[int, int, float]:
-        step = sum(test.took_s >= limit for limit in steps)
-        return step, files.index(test.name.split("::")[0]), test.took_s
+        step = sum(test.worked_s >= limit for limit in steps)
+        return step, files.index(test.name.split("::")[0]), test.worked_s
 
     return sorted(near, key=order) + (sorted(far, key=order) if near else [])

@@ -46,6 +46,10 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         )
 
 
+def _worked_s() -> float:
+    return sum(os.times()[:4])
+
+
 def _taken() -> Blocks:
     blocks = set(sitecustomize.run_blocks)
     sitecustomize.run_blocks.clear()
@@ -74,13 +78,13 @@ def pytest_runtest_protocol(item: pytest.Item) -> Iterator[None]:
     if _FOUND is None:
         return (yield)
     _taken()
-    since = time.perf_counter()
+    since, worked = time.perf_counter(), _worked_s()
     result = yield
-    took = time.perf_counter() - since
+    took, worked = time.perf_counter() - since, _worked_s() - worked
     blocks = _taken()
     for name in getattr(item, "fixturenames", ()):
         blocks |= _of_fixtures.get(name, set())
-    _observed[item.nodeid] = {"took_s": took, "blocks": sorted(blocks)}
+    _observed[item.nodeid] = {"took_s": took, "worked_s": worked, "blocks": sorted(blocks)}
     return result
 
 
