@@ -16,6 +16,7 @@ from livecube_protocols.turnwire_cube import TurnwireCube
 from livecube.conformance import decoder_tests
 from livecube.conformance.attacks import ATTACKS, one_hostile
 from livecube.conformance.bench import Follower, look_at
+from livecube.conformance.cube_tests import faces_turned
 from livecube.cube.position import SOLVED, TURN_BYTES, apply_turns, turns_text
 from livecube.decoding import Advertisement, Decoded, Decoder, Write
 from livecube.events import (
@@ -480,7 +481,10 @@ class Listening(Sound):
 def heard_in(name: str) -> tuple[int, str]:
     """How many packets come in a test, and a digest of them."""
     Listening.count, Listening.heard = 0, sha256()
-    getattr(decoder_tests(Listening, TurnwireCube)(), name)()
+    try:
+        getattr(decoder_tests(Listening, TurnwireCube)(), name)()
+    except SkipTest:
+        pytest.fail("of turnwire nothing is open")
     return Listening.count, Listening.heard.hexdigest()[:8]
 
 
@@ -519,6 +523,10 @@ def test_what_attacks_make_of_good_packets(attack: str) -> None:
             differ = Counter(min(sum(a != b for a, b in zip(p, q, strict=True))
                                  for q in good if len(q) == len(p)) for p in hostile)  # fmt: skip
             assert set(differ) == {0, 1, 2, 3}
+
+
+def test_a_half_turn_is_the_same_face_twice() -> None:
+    assert faces_turned([0, 1, 5, 16]) == [0, 0, 0, 1, 5, 5]
 
 
 def test_one_hostile_packet_is_one_of_four_kinds() -> None:

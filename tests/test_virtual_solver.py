@@ -34,6 +34,7 @@ from livecube.virtual.fingers import Insertion, fingers_of
 from livecube.virtual.habits import OTHERWISE
 from livecube.virtual.hands import CrossFrame, Hands
 from livecube.virtual.last_layer import answers, is_settled
+from livecube.virtual.pairs import layer_turn
 from livecube.virtual.sequences import ORIENT, PERMUTE, mirrored, read_sequence
 from livecube.virtual.session import session
 from livecube.virtual.solver import (
@@ -408,6 +409,13 @@ def test_inspection_is_the_longest_pause_before_the_cross() -> None:
         times = [v.t for v in done.turns[: end + 1]]
         pauses = [b - a for a, b in pairwise(times)]
         assert pauses.index(max(pauses)) == done.start_turn - done.first_line - 1
+
+
+def test_whole_rounds_of_the_cross_layer_are_no_turn() -> None:
+    assert [layer_turn(quarters) for quarters in (-4, 0, 4)] == [[], [], []]
+    assert [layer_turn(quarters) for quarters in (-1, 2, 5)] == [
+        [*parse_turns(t)] for t in ("D'", "D2", "D")
+    ]
 
 
 def test_a_session_without_solves_begins_solved() -> None:
