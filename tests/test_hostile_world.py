@@ -404,7 +404,7 @@ def test_times_are_those_of_the_place_and_an_evening_may_cross_midnight(tmp_path
     for log, hour in ((late, "14:55"), (next_day, "15:05")):  # 23:55, 00:05
         text = log.read_text(encoding="utf-8")
         log.write_text(text.replace("T18:20:00Z", f"T{hour}:00Z"), encoding="utf-8")
-        assert "1 new solves" in called("history", "import", str(log), folder=tmp_path).out
+        assert "1 new solve," in called("history", "import", str(log), folder=tmp_path).out
     listed = called("history", folder=tmp_path).out
     assert "2026-03-01 23:55" in listed
     assert "2026-03-02 00:05" in listed

@@ -140,7 +140,10 @@ PRINTED: Final = (
 FOR_PROGRAMS: Final = {"completion", "mqtt schema"}
 DRAWN: Final = {"live", "practice", "again", "bring", "drill beat", "drill fingers", "show"}
 """Commands whose screens are drawn below, together with what they leave on the terminal."""
-DIFFERS: Final = {"bench": r"\d[\d.]*|-:--:--", "history": r"(?<=broken-)\d+-\d+"}
+DIFFERS: Final = {
+    "bench": r"\d[\d.]*|-:--:--",
+    "history": r"(?<=broken-)\d+-\d+|\d+:\d\d:\d\d|-:--:--",
+}
 """By the first word of a command: what differs from run to run."""
 BARS: Final = re.compile(r"[█▏▁▂▃▄▅▆▇·━╸╺]+")
 
