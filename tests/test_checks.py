@@ -24,7 +24,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "advice_check": ("--positions", "4"),
     "code_check": ("--positions", "20"),
     "compare_fastest": (
-        *("--positions", "1", "--plans", "1", "--seed", "6"),
+        *("--positions", "1", "--plans", "1", "--seed", "7"),
         *("--techniques", "plain", "keyhole-chain", "cross", "x-cross"),
     ),
     "count_check": ("--fewer", "4"),
