@@ -39,6 +39,7 @@ from livecube.review.trying import (
     Trying,
     TryNews,
     TryTurned,
+    WayShown,
 )
 
 if TYPE_CHECKING:
@@ -111,6 +112,19 @@ def test_what_is_advised_is_known_again(moments: list[Moment], scrambler: Scramb
         assert tried.pause_ms == 250
         names.update(tried.techniques)
     assert len(names) > 2, names  # not always the same
+
+
+def test_the_way_is_shown_when_the_position_is_set_up_and_for_this_try_only(
+    moments: list[Moment], scrambler: Scrambler
+) -> None:
+    somebody = Somebody(moments[0], scrambler)
+    assert somebody.trying.show(0.0) == []
+    for is_shown in (True, False):
+        somebody.set_up()
+        if is_shown:
+            assert somebody.trying.show(9.0) == [WayShown(9.0, 1, moments[0])]
+        made = somebody.turn(moments[0].row.turns_fixed)
+        assert [one.shown for one in made if isinstance(one, Tried)] == [is_shown]
 
 
 def test_another_way_is_told_from_what_was_advised(
@@ -309,7 +323,7 @@ def test_when_no_place_is_left_nothing_is_asked_whatever_happens(scrambler: Scra
     assert not trying.over  # it has not begun
     assert trying.begin(0.0) == []
     assert (trying.number, trying.over) == (1, True)
-    assert trying.give_up(1.0) == []
+    assert trying.give_up(1.0) == trying.show(1.0) == []
     for event in (Turn(2.0, 4), Reset(3.0), State(4.0, SOLVED_BYTES)):
         assert trying.feed(event) == []
     assert trying.begin(5.0) == []
