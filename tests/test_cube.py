@@ -218,6 +218,10 @@ def test_rotations_are_all_24_of_space() -> None:
 # Vocabularies, there and back.
 
 
+def test_nobody_can_turn_the_solved_position_itself() -> None:
+    assert not SOLVED.flags.writeable
+
+
 def test_turn_names() -> None:
     assert [parse_turn(turn_name(turn)) for turn in range(18)] == list(range(18))
     assert [make_turn(turn_face(t), turn_quarters(t)) for t in range(18)] == list(range(18))

@@ -98,9 +98,9 @@ def best_average(results: Sequence[Result], count: int) -> Result | None:
     total = sum(ordered)
     least = _NO_TIME_MS
     for at in range(count, len(keys) + 1):
-        if ordered[-aside - 1] < _NO_TIME_MS:
-            counted = total - sum(ordered[:aside]) - sum(ordered[-aside:])
-            least = min(least, counted)
+        # With more results without a time than are left out, it is no less than one of them.
+        counted = total - sum(ordered[:aside]) - sum(ordered[-aside:])
+        least = min(least, counted)
         if at < len(keys):
             del ordered[bisect_left(ordered, keys[at - count])]
             insort(ordered, keys[at])
