@@ -9,7 +9,7 @@ from hashlib import sha256
 from itertools import cycle, islice, pairwise
 
 import pytest
-from learn_check import CLAIM, encrypted_outcome, exact, learned, outcome
+from learn_check import CLAIM, encrypted_outcome, exact, learned, of_verdict, outcome
 from learn_layouts import SHAPES, made, recording
 from slip_check import judged as slipped
 from slip_check import of_profile
@@ -110,6 +110,25 @@ def test_a_clock_at_an_odd_bit_beside_a_list_was_taken_for_one_of_125_ticks() ->
     assert layout.clock == made(52).profile.layouts[0].clock
     assert verdict.profile.per_second == 1000
     assert judged(52).verdict == "exact"
+
+
+def test_a_clock_between_bytes_was_taken_for_one_of_128_ticks() -> None:
+    """Jitter hides the three bits before the byte; only the list's times prove that they tick."""
+    cube = made(143)
+    verdict = learned(143)
+    assert of_verdict(verdict, cube) == ("exact", "")
+    assert isinstance(verdict, Learned)
+    assert verdict.profile.per_second == 1024
+    (layout,) = cube.profile.layouts
+    assert layout.turns is not None
+    layout = replace(layout, turns=replace(layout.turns, elapsed=None))
+    cube = replace(cube, profile=replace(cube.profile, layouts=(layout,)))
+    verdict = learn(recording(cube, 10_143), "learned", CLAIM)
+    assert of_verdict(verdict, cube) == (
+        "less",
+        "Perhaps lower bits of the clock are left out: the radio's jitter hides whether they "
+        "belong to it. Turns are timed to 8 ms.",
+    )
 
 
 def refused(found: Recording) -> Refused:

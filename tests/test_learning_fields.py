@@ -196,7 +196,8 @@ def test_a_clock_is_found_with_its_rate(order: Order, rate: int) -> None:
     highest = next(w for w in range(width, 0, -1) if len({t % 2**20 >> (w - 1) for t in ticks}) > 1)
     start = 9 + (width - highest if order == "big" else 0)
     found = find_clock(bits, seconds + late, grain=1)
-    assert found == FoundClock(Field(start, highest, order), rate)
+    assert found is not None
+    assert found._replace(finer=()) == FoundClock(Field(start, highest, order), rate)
     assert find_clock(bits, seconds + late * 4, grain=1) is None or rate == 10
     assert find_clock(Bits([b"0" * 6] * 19, order), seconds[:19]) is None
 

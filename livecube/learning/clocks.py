@@ -48,6 +48,8 @@ class FoundClock(NamedTuple):
     """Combined with the field by exclusive or."""
     hidden: int = 0
     """Number of lower bits that are left out, since jitter hides whether they are masked."""
+    finer: tuple[FoundClock, ...] = ()
+    """Clocks that also have the bits below, which jitter hides; the commonest rate first."""
 
 
 def find_clock(
@@ -73,11 +75,17 @@ def find_clock(
     if not found:
         return None
     _, _, rate, low = min(found)
-    for _, _, other, lower in sorted(found, key=lambda one: one[1]):
-        if other > rate and _goes_on(bits, host_s, (rate, low), (other, lower)):
-            rate, low = other, lower
+    by_rank = [(rate, low) for _, _, rate, low in sorted(found, key=lambda one: one[1])]
+    for fast in by_rank:
+        if _goes_on(bits, host_s, (rate, low), fast):
+            rate, low = fast
             break
-    return FoundClock(_widest(bits, host_s, rate, low, free), rate)
+    finer = tuple(
+        FoundClock(_widest(bits, host_s, other, lower, free), other)
+        for other, lower in by_rank
+        if _may_go_on(bits, (rate, low), (other, lower))
+    )
+    return FoundClock(_widest(bits, host_s, rate, low, free), rate, finer=finer)
 
 
 def _goes_on(
@@ -88,8 +96,8 @@ def _goes_on(
     If so, packets are later by the slow clock by as much time as these bits stand for.
     """
     (rate, low), (other, lower) = slow, fast
-    more = low - lower if bits.order == "little" else lower - low
-    if 1 / rate < _TURNED_S / 2 or more <= 0 or other != rate << more:
+    more = _bits_below(bits, slow, fast)
+    if 1 / rate < _TURNED_S / 2 or not more:
         return False
     below = bits.read(start_of(bits, lower, more), more) / other
     width = max(_LEAST_BITS, int(np.ceil(np.log2(_LEAST_S * rate))))
@@ -99,6 +107,21 @@ def _goes_on(
     usual = late <= np.quantile(late, 1 - _LATE)
     covariance = np.cov(late[usual], below[usual])
     return bool(covariance[0, 1] > covariance[1, 1] / 2)
+
+
+def _bits_below(bits: Bits, slow: tuple[int, int], fast: tuple[int, int]) -> int:
+    """How many bits below the slow clock make it the fast one; 0: none do."""
+    (rate, low), (other, lower) = slow, fast
+    more = low - lower if bits.order == "little" else lower - low
+    return more if more > 0 and other == rate << more else 0
+
+
+def _may_go_on(bits: Bits, slow: tuple[int, int], fast: tuple[int, int]) -> bool:
+    """Whether all bits below the slow clock that make it the fast one change."""
+    more = _bits_below(bits, slow, fast)
+    start = start_of(bits, fast[1], more)
+    below = bits.table[:, start : start + more]
+    return more > 0 and bool((below.min(axis=0) != below.max(axis=0)).all())
 
 
 def start_of(bits: Bits, low: int, width: int) -> int:

@@ -66,6 +66,8 @@ class Candidate:
     """Ticks a second of a clock that is left out, since several turns may have the same tick."""
     hidden: int = 0
     """Lower bits of the clock that are left out; see ``FoundClock``."""
+    finer: bool = False
+    """Whether the clock may have lower bits than those of its field."""
     beyond: bool = False
     """Whether the counter is the lower part of a wider one; see ``FoundCounter``."""
 
@@ -191,16 +193,11 @@ def _with_the_rest(
         taken |= raw_bits(counter.field)
     low = row.codes.first if counter is None else counter.field
     clock = _clock(samples.tables, samples.host_s, taken, _grain(low, row.codes))
-    if clock is not None:
-        table = samples.tables[clock.field.order]
-        ticks = table.read(clock.field.start, clock.field.bits)
-        for other in (order, *ORDERS):
-            elapsed = find_elapsed(
-                samples.tables[other], row.codes, ticks, clock.field.values, samples.index
-            )
-            if elapsed is not None:
-                row = TurnList(row.codes, row.none, elapsed)
-                break
+    for one in () if clock is None else (clock, *clock.finer):
+        elapsed = _elapsed(samples, order, row.codes, one)
+        if elapsed is not None:
+            row, clock = TurnList(row.codes, row.none, elapsed), one._replace(finer=())
+            break
     layout = replace(_layout(kind, order, counter, clock), turns=row)
     layout = replace(layout, mask=_mask(found, counter, clock))
     return Candidate(
@@ -210,8 +207,20 @@ def _with_the_rest(
         per_second=_rate(clock),
         wrap_seen=counter is None or counter.seen,
         hidden=0 if clock is None else clock.hidden,
+        finer=clock is not None and bool(clock.finer),
         beyond=counter is not None and counter.beyond,
     )
+
+
+def _elapsed(samples: Samples, order: Order, codes: Entries, clock: FoundClock) -> Entries | None:
+    """The fields of the ticks between turns; they prove the clock's lowest bits, too."""
+    ticks = samples.tables[clock.field.order].read(clock.field.start, clock.field.bits)
+    for other in (order, *ORDERS):
+        table = samples.tables[other]
+        elapsed = find_elapsed(table, codes, ticks, clock.field.values, samples.index)
+        if elapsed is not None:
+            return elapsed
+    return None
 
 
 def _mask(found: FoundTurns, counter: FoundCounter | None, clock: FoundClock | None) -> bytes:
@@ -285,6 +294,7 @@ def _by_states(
             code,
             _rate(clock),
             counter is None or counter.seen,
+            finer=clock is not None and bool(clock.finer),
         )
 
 

@@ -30,6 +30,8 @@ __all__ = ["learn"]
 
 _SHOWN_PER_S: Final = 33
 """Faster ticks are hidden by the radio's jitter."""
+_FINE_PER_S: Final = 500
+"""Whether a clock ticks faster than this makes no difference to times of turns."""
 
 
 def learn(recording: Recording, name: str, claim: Claim) -> Learned | Refused:
@@ -131,6 +133,11 @@ def _counter_notes(candidate: Candidate) -> Iterator[str]:
 
 def _clock_notes(candidate: Candidate) -> Iterator[str]:
     per_second = candidate.per_second
+    if candidate.finer and candidate.layout.clock is not None and per_second < _FINE_PER_S:
+        yield (
+            "Perhaps lower bits of the clock are left out: the radio's jitter hides whether they "
+            f"belong to it. Turns are timed to {1000 / per_second:.0f} ms."
+        )
     if candidate.coarse:
         yield (
             f"A clock of {candidate.coarse} ticks a second was left out: two turns in one tick "
