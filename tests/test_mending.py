@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import random
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from hypothesis import given
@@ -17,6 +18,7 @@ from livecube.mending.mender import (
     LONGEST_LINK,
     Correction,
     Mender,
+    _near,
     _turns_after,
     _turns_before,
     shortest_link,
@@ -75,6 +77,25 @@ def test_positions_at_each_distance_are_linked_by_as_many_turns() -> None:
             if (other := position.translate(table)) not in seen
         }
         seen |= level
+
+
+def test_a_search_in_vain_looked_up_all_positions_within_four_turns(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Every one of 46,740 ends was undone and looked up by itself; now only the likely ones are."""
+    looked_up: list[bytes] = []
+
+    class Watched(dict[bytes, tuple[int, ...]]):
+        def get(self, key: bytes, default: Any = None) -> Any:
+            looked_up.append(key)
+            return super().get(key, default)
+
+    near = Watched(_near())
+    monkeypatch.setattr("livecube.mending.mender._near", lambda: near)
+    rng = random.Random(20)
+    far = [standing([rng.randrange(18) for _ in range(30)]) for _ in range(20)]
+    assert [shortest_link(standing(), position) for position in far] == [None] * len(far)
+    assert len(looked_up) <= 10 * len(far)
 
 
 def fed(mender: Mender, *events: CubeEvent) -> list[CubeEvent]:

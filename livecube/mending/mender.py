@@ -12,11 +12,16 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
-from typing import Final
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
 
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.position import SOLVED_BYTES, TURN_BYTES, inverse_turn, what_was_done
 from livecube.events import CubeEvent, Gap, LinkChange, Reset, State, Turn
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
 
 __all__ = ["LONGEST_LINK", "Correction", "Mender", "shortest_link"]
 
@@ -24,10 +29,11 @@ __all__ = ["LONGEST_LINK", "Correction", "Mender", "shortest_link"]
 #
 # All positions within four turns of the solved one are known (46,741 of the whole cube). As many
 # are tried from the other end, so that every link of up to eight turns is found, the shortest
-# first.
+# first. They are tried all at once: ten facelets choose the few that are looked up.
 
 
 _HALF: Final = 4
+_FACELETS: Final = 10
 LONGEST_LINK: Final = 2 * _HALF
 """Longer links are not searched for."""
 
@@ -42,22 +48,60 @@ def shortest_link(start: bytes, end: bytes, most: int = LONGEST_LINK) -> tuple[i
     near = _near()
     if (known := near.get(change)) is not None:
         return known if len(known) <= most else None
-    # Undo one turn more each time, until the remaining change is known.
-    level: dict[bytes, tuple[int, ...]] = {change: ()}
-    for undone in range(1, min(_HALF, most - _HALF) + 1):
-        following: dict[bytes, tuple[int, ...]] = {}
-        for position, last in level.items():
-            for turn in _turns_before(last[0] if last else None):
-                earlier = position.translate(TURN_BYTES[inverse_turn(turn)])
-                if earlier in following:
-                    continue
-                first = near.get(earlier)
-                if first is not None:
-                    assert len(first) + undone <= most
-                    return (*first, turn, *last)
-                following[earlier] = (turn, *last)
-        level = following
+    if most <= _HALF:
+        return None
+    ends, moved, keys = _last_turns()
+    for number in _likely(change, moved, keys):
+        last = ends[number]
+        if len(last) > most - _HALF:
+            break
+        earlier = change
+        for turn in reversed(last):
+            earlier = earlier.translate(TURN_BYTES[inverse_turn(turn)])
+        first = near.get(earlier)
+        if first is not None:
+            assert len(first) + len(last) <= most
+            return (*first, *last)
     return None
+
+
+def _likely(change: bytes, moved: npt.NDArray[np.uint8], keys: npt.NDArray[np.int64]) -> list[int]:
+    """The last turns without which the change seems to be a known position, by their numbers."""
+    wanted = _key(moved[list(change[:_FACELETS])])
+    places = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
+    found: list[int] = np.flatnonzero(keys[places] == wanted).tolist()
+    return found
+
+
+def _key(facelets: npt.NDArray[np.uint8]) -> npt.NDArray[np.int64]:
+    """One number for each column of ``facelets`` (10, n)."""
+    wide = facelets.astype(np.int64) << 6 * np.arange(_FACELETS)[:, None]
+    return np.asarray(wide.sum(axis=0))
+
+
+@cache
+def _last_turns() -> tuple[
+    tuple[tuple[int, ...], ...], npt.NDArray[np.uint8], npt.NDArray[np.int64]
+]:
+    """All ends of one to four turns, the shortest first; the keys of known positions, in order.
+
+    Between them: where each facelet goes if these turns are undone, shape (54, ends).
+    """
+    ends: dict[bytes, tuple[int, ...]] = {}
+    level: dict[bytes, tuple[int, ...]] = {bytes(range(54)): ()}
+    for _ in range(_HALF):
+        following: dict[bytes, tuple[int, ...]] = {}
+        for moved, last in level.items():
+            for turn in _turns_before(last[0] if last else None):
+                other = moved.translate(TURN_BYTES[inverse_turn(turn)])
+                following.setdefault(other, (turn, *last))
+        # A link that ends in these turns, and is no shorter without them, was tried before.
+        level = {moved: last for moved, last in following.items() if moved not in ends}
+        ends |= level
+    table = np.frombuffer(b"".join(ends), dtype=np.uint8).reshape(-1, 54)
+    known = np.frombuffer(b"".join(_near()), dtype=np.uint8).reshape(-1, len(SOLVED_BYTES))
+    keys = np.sort(_key(known[:, :_FACELETS].T))
+    return tuple(ends.values()), np.ascontiguousarray(table.T), keys
 
 
 @cache
@@ -132,7 +176,7 @@ Turns that are sent again all arrive at once, whenever they were made."""
 _PATIENCE_EVENTS: Final = 256
 """The mender holds back at most this many events."""
 _SEARCHES: Final = 4
-"""At most this many long searches in a row: one that finds no link costs 20 ms."""
+"""At most this many long searches in a row: one that finds no link costs some milliseconds."""
 _TURNS_A_SEARCH: Final = 48
 """Reported turns after which one more long search is allowed. If a cube reports only positions
 far from one another, links of up to four turns are still found: they cost almost nothing."""
