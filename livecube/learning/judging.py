@@ -50,19 +50,21 @@ def cut(recording: Recording) -> int:
 def judge_all(recording: Recording, name: str, claim: Claim) -> list[Judged]:
     """Every candidate, judged.
 
-    Kinds with a type field or of any length are tried only if whole lengths make no sense.
+    Kinds with a type field or of any length are tried only if whole lengths make no sense; but
+    packets that made sense in one byte order are tried in the other one, too.
     """
     kinds = [(kind, order) for order in ORDERS for kind in kinds_in(recording.packets, order)]
     judged: list[Judged] = []
-    done: set[str] = set()
+    done: dict[str, list[Packet]] = {}
     for kind, order in sorted(kinds, key=lambda one: _last_resort(one[0])):
-        if kind.characteristic in done and (kind.match or kind.longest):
+        packets = [*filter(kind.holds, recording.packets)]
+        if (kind.match or kind.longest) and done.get(kind.characteristic, packets) != packets:
             continue
         for candidate in _candidates(kind, recording, order):
             one = _judged(kind, candidate, recording, name, claim)
             judged.append(one)
             if one.hearing.perfect:
-                done.add(kind.characteristic)
+                done.setdefault(kind.characteristic, packets)
     return judged
 
 
