@@ -315,6 +315,11 @@ def test_a_mask_hid_counter_list_and_clock(seed: int) -> None:
     assert parse_profile(profile_text(verdict.profile), "learned.toml") == verdict.profile
 
 
+def test_sixteen_lost_turns_of_a_cube_that_counts_to_ten_made_its_profile_wrong() -> None:
+    """No decoder can tell them from six: the check lost more than the cube itself can tell."""
+    assert slipped(412, []) == ("exact", "")
+
+
 def test_what_a_profile_lacks_is_said() -> None:
     """Masked bits that jitter hides, ticks with two turns, counters not seen whole."""
     assert slipped(164, []) == ("less", "fine clock")

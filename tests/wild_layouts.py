@@ -305,11 +305,16 @@ def way_home(owner: Owner) -> list[int]:
 def session(
     layout: Wild, seed: int, made: int, cube_s: float, count: int, loss: float = 0.0
 ) -> tuple[list[Packet], list[tuple[int, float]]]:
-    """Packets of another day, and the turns with their times."""
+    """Packets of another day, and the turns with their times.
+
+    No more turns in a row are lost than a counter with this wrap can tell.
+    """
     owner = Owner(layout, random.Random(f"session {seed}"), made, cube_s)
-    packets = []
+    packets, missed = [], 0
     for number in range(count):
         turn = owner.rng.randrange(18)
-        lost = number > 0 and owner.rng.random() < loss
+        missed += 1 if turn in layout.codes else 2
+        lost = number > 0 and owner.rng.random() < loss and missed < layout.counter_wrap // 2
+        missed *= lost
         packets += owner.turned(turn, owner.rng.choice((0.1, 0.3, 0.3, 2.0)), lost=lost)
     return packets, owner.done
