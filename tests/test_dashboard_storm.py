@@ -18,4 +18,5 @@ async def test_every_solve_arrives_once_and_in_order_whatever_is_killed(tmp_path
     outcome = await run(tmp_path, seed=3, solves=20, faults=5, pace_s=0.1)
     assert (outcome.missing, outcome.twice, outcome.in_order) == ([], [], True)
     assert len(outcome.faults) >= 3
-    assert outcome.repeated > 0  # the storm was one
+    # The storm was one. Whether anything had to be sent again depends on the moments it hit.
+    assert outcome.faults["broker"] + outcome.faults["livecube"] > 0
