@@ -35,8 +35,10 @@ if TYPE_CHECKING:
     from livecube.practice.news import Tally
 
 
-__all__ = ["SILENCE", "Staying", "item_json", "item_line", "item_words", "said_aloud"]
+__all__ = ["SILENCE", "Staying", "item_json", "item_lines", "item_words", "said_aloud"]
 
+_DEEPER = 10
+"""Columns by which a folded line goes on farther in: behind its time."""
 SILENCE = ""
 """Stop speaking: the last text is no longer valid."""
 
@@ -67,13 +69,19 @@ def item_json(item: News) -> dict[str, Any]:
     return again_json(item) if isinstance(item, TryNews) else happening_json(item)
 
 
-def item_line(item: News) -> str | None:
+def _line(item: News) -> str | None:
     """An item as one line of text; None: no line."""
     if isinstance(item, PracticeNews):
         return practice_line(item)
     if isinstance(item, DrillNews):
         return drill_line(item)
     return again_line(item) if isinstance(item, TryNews) else happening_line(item)
+
+
+def item_lines(item: News, width: int | None) -> list[str]:
+    """An item as lines of so many columns (None: however long they are); empty: no line."""
+    line = _line(item)
+    return [] if line is None else folded(line.split("\n"), width, _DEEPER)
 
 
 def item_words(item: News, stated: Holding | None) -> str | None:

@@ -20,7 +20,7 @@ import click
 from rich.console import Console
 
 from livecube.composition.following import SWITCH_S, Hub
-from livecube.composition.items import Staying, item_json, item_line, item_words
+from livecube.composition.items import Staying, item_json, item_lines, item_words
 from livecube.edges.keys import Keys, keyboard, piped_keys
 from livecube.edges.saying import say
 from livecube.edges.sinks import JsonSink, LineSink, ScreenSink
@@ -87,7 +87,7 @@ class Output:
         if self.drawn and self.console.is_terminal:
             self.screen = ScreenSink(self.console, self.board, self.ending.because, Staying())
             return [self.screen]
-        return [LineSink(sys.stdout, item_line)]
+        return [LineSink(sys.stdout, item_lines)]
 
     def published(
         self,

@@ -13,7 +13,6 @@ from livecube.edges.saying import screen_width
 from livecube.events import Cause, CubeEvent
 from livecube.practice.news import Called, PracticeNews
 from livecube.review.trying import TryNews
-from livecube.views.lines import folded
 
 if TYPE_CHECKING:
     import asyncio
@@ -129,18 +128,17 @@ class LineSink:
 
     name = "text output"
 
-    def __init__(self, out: IO[str], as_line: Callable[[News], str | None]) -> None:
+    def __init__(self, out: IO[str], as_lines: Callable[[News, int | None], Sequence[str]]) -> None:
+        """``as_lines``: the lines of news in so many columns; None: however long they are."""
         self._out = out
-        self._as_line = as_line
+        self._as_lines = as_lines
 
     async def take(self, item: Item) -> None:
         """Write a happening that is worth a line."""
         if isinstance(item, Cause):
             return
-        line = self._as_line(item)
-        if line is not None:
-            told = folded(line.split("\n"), screen_width(self._out), 10)
-            self._out.write("\n".join(told) + "\n")
+        if lines := self._as_lines(item, screen_width(self._out)):
+            self._out.write("\n".join(lines) + "\n")
             self._out.flush()
 
     async def close(self) -> None:
