@@ -1,4 +1,4 @@
-"""Where the two pieces of a slot are, in words, as the cube is held; what a sequence keeps."""
+"""Where the two pieces of a slot are, in words, as the cube is held."""
 
 from __future__ import annotations
 
@@ -10,24 +10,19 @@ import numpy as np
 from livecube.cube.geometry import (
     FACES,
     HOME,
-    PIECE_AT,
     ROTATIONS,
     Array,
     face_of,
-    piece_faces,
     sticker_cycle,
 )
 from livecube.cube.holding import COLOURS, HOLDINGS
-from livecube.cube.position import TURN_BYTES
-from livecube.search.situation import AT_OFFSETS, DOWN_ROTATIONS, JOINED, SLOT_PIECES
+from livecube.search.situation import AT_OFFSETS, DOWN_ROTATIONS, SLOT_PIECES
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Sequence
-
     from livecube.cube.holding import Holding
     from livecube.search.situation import Situation
 
-__all__ = ["Sticker", "kept", "piece_words", "slot_stickers", "slot_words"]
+__all__ = ["Sticker", "piece_words", "slot_stickers", "slot_words"]
 
 _HANDS: Final = ("up", "left", "front", "right", "back", "down")
 """The faces in the hands, in the order U L F R B D."""
@@ -123,37 +118,3 @@ def _down_to_fixed(face: int) -> Array:
 def _fixed_to_hands(holding: Holding) -> Array:
     """Shape (54,): the facelet in the hands of each fixed-frame facelet."""
     return np.argsort(ROTATIONS[HOLDINGS.index(holding)]).astype(np.uint8)
-
-
-# What a sequence keeps: upper-layer pieces and made pairs.
-
-
-_UPPER: Final = frozenset(
-    f for f in range(54) if PIECE_AT[f] != 255 and 0 in piece_faces(int(PIECE_AT[f]))
-)
-"""Facelets of the upper layer."""
-_UPPER_TURNS: Final = (bytes(range(54)), *TURN_BYTES[:3])
-
-
-def kept(situation: Situation, turns: Sequence[int], targets: Collection[int]) -> tuple[int, int]:
-    """How many upper-layer pieces, and how many made pairs, a sequence keeps.
-
-    ``targets``: the slots that it fills; their pieces do not count. A piece is kept if it stands
-    as before, up to one turn of the upper layer, the one that keeps most. A pair is kept if it is
-    joined before and after.
-    """
-    before = bytes(situation.position.tolist())
-    after = before
-    for turn in turns:
-        after = after.translate(TURN_BYTES[turn])
-    ours = {piece for slot in targets for piece in (SLOT_PIECES[slot], SLOT_PIECES[slot + 4])}
-    counted = [p for p in range(20) if before[p] in _UPPER and p not in ours]
-    top = max(
-        sum(table[after[piece]] == before[piece] for piece in counted) for table in _UPPER_TURNS
-    )
-    pairs = 0
-    for slot in range(4):
-        corner, edge = SLOT_PIECES[slot], SLOT_PIECES[slot + 4]
-        if slot not in targets and (before[corner], before[edge]) in JOINED[slot]:
-            pairs += (after[corner], after[edge]) in JOINED[slot]
-    return top, pairs

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
 
-from livecube.advice.pieces import kept
 from livecube.advice.plan import looking_before
 from livecube.advice.words import Case, apply_rules, plan_words, sentence
 from livecube.cube.geometry import OPPOSITE
@@ -18,7 +17,14 @@ from livecube.cube.holding import HOLDINGS, Holding
 from livecube.cube.notation import moves_text
 from livecube.cube.position import apply_turns, htm, in_one_order, merge, turns_text
 from livecube.search.hand_arrays import UPRIGHT, holding_in_down_frame
-from livecube.search.situation import DOWN_ROTATIONS, PLACES_AT, SLOT_SYMMETRY, Situation, turn_map
+from livecube.search.situation import (
+    DOWN_ROTATIONS,
+    PLACES_AT,
+    SLOT_SYMMETRY,
+    Situation,
+    kept,
+    turn_map,
+)
 from livecube.search.task import FASTEST_MS, MOST_WAYS
 from livecube.techniques.base import USUAL, About, Chance, Level, about, traits
 from livecube.techniques.plain import Plain, plain_task

@@ -20,12 +20,20 @@ from livecube.cube.geometry import (
     TWIST_AT,
     Array,
     parse_piece,
+    piece_faces,
 )
 from livecube.cube.holding import COLOURS
-from livecube.cube.position import SOLVED, apply_turn, blocks_outside, rotated, rotation_taking
+from livecube.cube.position import (
+    SOLVED,
+    TURN_BYTES,
+    apply_turn,
+    blocks_outside,
+    rotated,
+    rotation_taking,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Collection, Iterable, Sequence
 
     import numpy.typing as npt
 
@@ -45,6 +53,7 @@ __all__ = [
     "Situation",
     "cross_number",
     "cross_places",
+    "kept",
     "piece_places",
     "slot_bits",
     "turn_map",
@@ -319,3 +328,37 @@ def _slot_names(face: int) -> tuple[str, ...]:
     return tuple(
         "-".join(sorted((COLOURS[fixed[s]], COLOURS[fixed[(s + 1) % 4]]))) for s in range(4)
     )
+
+
+# What a sequence keeps: upper-layer pieces and made pairs.
+
+
+_UPPER: Final = frozenset(
+    f for f in range(54) if PIECE_AT[f] != 255 and 0 in piece_faces(int(PIECE_AT[f]))
+)
+"""Facelets of the upper layer."""
+_UPPER_TURNS: Final = (bytes(range(54)), *TURN_BYTES[:3])
+
+
+def kept(situation: Situation, turns: Sequence[int], targets: Collection[int]) -> tuple[int, int]:
+    """How many upper-layer pieces, and how many made pairs, a sequence keeps.
+
+    ``targets``: the slots that it fills; their pieces do not count. A piece is kept if it stands
+    as before, up to one turn of the upper layer, the one that keeps most. A pair is kept if it is
+    joined before and after.
+    """
+    before = bytes(situation.position.tolist())
+    after = before
+    for turn in turns:
+        after = after.translate(TURN_BYTES[turn])
+    ours = {piece for slot in targets for piece in (SLOT_PIECES[slot], SLOT_PIECES[slot + 4])}
+    counted = [p for p in range(20) if before[p] in _UPPER and p not in ours]
+    top = max(
+        sum(table[after[piece]] == before[piece] for piece in counted) for table in _UPPER_TURNS
+    )
+    pairs = 0
+    for slot in range(4):
+        corner, edge = SLOT_PIECES[slot], SLOT_PIECES[slot + 4]
+        if slot not in targets and (before[corner], before[edge]) in JOINED[slot]:
+            pairs += (after[corner], after[edge]) in JOINED[slot]
+    return top, pairs

@@ -20,15 +20,14 @@ _ABOUT_SHORTEST: Final = About(
     title="Shortest",
     summary="the yardstick: no sequence at all is shorter",
     seeing="This is no technique. It is the yardstick for all of them: the shortest sequence "
-    "that solves one free slot and keeps the cross and the solved slots. Every face "
-    "may turn, the cross layer too. Hardly anybody sees these sequences during a "
-    "solve. Many turn out to be another technique. The others turn the cross layer or "
-    "a solved slot aside, do something there, and turn it back.",
-    paying="Look at it after the solve, beside what you did. The difference says how many "
-    "turns the position left. Learn such a sequence only if you can say why it works, "
-    "since then you will see it again. Fewer turns do not always take less time: a "
-    "sequence with F and B turns or another grip loses against one that is two turns "
-    "longer and runs easily in the hands.",
+    "that solves one free slot and keeps the cross and the solved slots. Every face may turn, the"
+    " cross layer too. Hardly anybody sees these sequences during a solve. Many turn out to be "
+    "another technique. The others turn the cross layer or a solved slot aside, do something "
+    "there, and turn it back.",
+    paying="Look at it after the solve, beside what you did. The difference says how many turns "
+    "the position left. Learn such a sequence only if you can say why it works, since then you "
+    "will see it again. Fewer turns do not always take less time: a sequence with F and B turns "
+    "or another grip loses against one that is two turns longer and runs easily in the hands.",
 )
 
 
