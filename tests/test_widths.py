@@ -64,7 +64,8 @@ from livecube.history.store import History
 from livecube.practice.loop import Practice, PracticeRules
 from livecube.practice.news import PracticeNews
 from livecube.practice.screen import PracticeScreen
-from livecube.review.again_screen import AgainScreen
+from livecube.review.again_screen import AgainScreen, BringScreen
+from livecube.review.moment import brought
 from livecube.review.text import review_lines
 from livecube.review.trying import Place, SetUpAsked, Trying
 from livecube.search.situation import Situation
@@ -421,8 +422,13 @@ def test_the_screens_of_tries_and_drills_fit_at_every_size() -> None:
     case = case_of(Situation.of(position, 0), row)
     plain = Place(position.tobytes(), 0, row)
     drill = DrillPlace(position.tobytes(), 0, row, case, "hidden", 0.2)
+    handed_on = brought(advisor_at(Level.BOLD), position, 0)
     title = "Drill: what is due, 8 cases"
-    for place, screen in ((plain, AgainScreen(title)), (drill, DrillScreen(title))):
+    for place, screen in (
+        (plain, AgainScreen(title)),
+        (handed_on, BringScreen("position 3KYP-SG2S-WBJX-U8TB, orange cross")),
+        (drill, DrillScreen(title)),
+    ):
         board = Board(screen)
         board.change(keys=True, source="cube with a long name, by radio")
         trying, t = Trying(iter([place, place]), load_scrambler(seed=3).to), 0.0
@@ -438,7 +444,7 @@ def test_the_screens_of_tries_and_drills_fit_at_every_size() -> None:
             told += trying.feed(Turn(t, turn))
         told += trying.show(t)
         t += 2.0
-        for turn in row.turns_fixed:
+        for turn in place.row.turns_fixed:
             t += 0.3
             told += trying.feed(Turn(t, turn))
         for news in told:
