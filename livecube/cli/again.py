@@ -10,16 +10,17 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from livecube.cli.cubes import by_radio, check_source, typed_source
+from livecube.cli.cubes import check_source, tries_source
 from livecube.cli.options import (
     a_number,
     advisor_with_progress,
     cube_options,
     front_option,
     hands_option,
-    holding_option,
     holdings_with_progress,
     level_option,
+    likely_cross_option,
+    position_given,
     up_option,
 )
 from livecube.cli.review import kept_solve, reviewed, solves_of
@@ -27,7 +28,7 @@ from livecube.cli.scramble import scrambler_with_progress
 from livecube.cli.whose import own_for, own_of_solve
 from livecube.composition.again import TrierSource, TryPart
 from livecube.composition.run import Output, Run
-from livecube.cube.holding import COLOURS, parse_colour
+from livecube.cube.holding import COLOURS
 from livecube.edges.sinks import Board
 from livecube.review.again_screen import AgainScreen, BringScreen
 from livecube.review.again_text import moment_sentence
@@ -38,7 +39,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from livecube.composition.choosing import Wanted
-    from livecube.composition.sources import Source
     from livecube.hands.automaton import Automaton
     from livecube.review.moment import Moment
     from livecube.review.trying import Place
@@ -67,13 +67,10 @@ class _Tries:
             self.tries or (_SIMULATED_TRIES if self.simulated else None),
             lambda: scrambler_with_progress(None),
         )
-        source: Source
+        virtual = None
         if self.simulated:
-            source = TrierSource(self.tries or _SIMULATED_TRIES, self.seed, self.speed)
-        elif self.typed:
-            source = typed_source(lambda: part.holding, None)
-        else:
-            source = by_radio(self.wanted, self.as_json, False)
+            virtual = TrierSource(self.tries or _SIMULATED_TRIES, self.seed, self.speed)
+        source = tries_source(part, self.wanted, virtual, typed=self.typed, as_json=self.as_json)
         Run(source, Output(Board(screen), as_json=self.as_json)).go(part)
 
 
@@ -139,11 +136,7 @@ def again(
 
 @click.command()
 @click.argument("position")
-@click.option(
-    "--cross",
-    type=click.Choice(COLOURS),
-    help="Cross colour; left out: the whole cross with the most slots solved but one still free.",
-)
+@likely_cross_option
 @up_option
 @front_option
 @_trying_options
@@ -163,12 +156,9 @@ def bring(
     which ends when a pair is solved. Then you see what you did beside the quickest way of each
     technique.
     """
-    from livecube.advice.advisor import likely_cross
-    from livecube.cube.code import parse_position, position_code
+    from livecube.cube.code import position_code
 
-    asked, told = parse_position(position)
-    holding = holding_option(up, front) or told
-    face = parse_colour(cross) if cross else likely_cross(asked)
+    asked, holding, face = position_given(position, up, front, cross)
     own = own_for(None)
     advisor = advisor_with_progress(own.level(level), own.hands(hands))
     place = brought(advisor, asked, face, holding)

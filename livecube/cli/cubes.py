@@ -13,11 +13,12 @@ from livecube.errors import UsageError
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from livecube.composition.again import TrierSource, TryPart
     from livecube.composition.choosing import ChosenCube, Wanted
     from livecube.composition.sources import Source
     from livecube.cube.holding import Holding
 
-__all__ = ["by_radio", "check_source", "say_aside", "typed_source"]
+__all__ = ["by_radio", "check_source", "say_aside", "tries_source", "typed_source"]
 
 
 def check_source(wanted: Wanted, *, simulated: bool, typed: bool) -> None:
@@ -47,6 +48,17 @@ def by_radio(wanted: Wanted, as_json: bool, capture: bool) -> Source:
     say("livecube: listening for cubes …", err=True)
     ask = _ask if can_ask else None
     return CubeSource(BleakRadio(), wanted, ask, capture=capture, complain=say_aside)
+
+
+def tries_source(
+    part: TryPart, wanted: Wanted, virtual: TrierSource | None, *, typed: bool, as_json: bool
+) -> Source:
+    """The cube of tries or drills: that of a virtual solver, typed turns, or one by Bluetooth."""
+    if virtual is not None:
+        return virtual
+    if typed:
+        return typed_source(lambda: part.holding, None)
+    return by_radio(wanted, as_json, False)
 
 
 def say_aside(sentence: str) -> None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from livecube.cli.broker_options import publishing_options
-from livecube.cli.cubes import by_radio, check_source, typed_source
+from livecube.cli.cubes import check_source, tries_source
 from livecube.cli.options import a_number, cube_options
 from livecube.cli.whose import is_kept, keeper, own_of_name
 from livecube.composition.again import TrierSource
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from livecube.composition.again import TryPart
     from livecube.composition.choosing import Wanted
     from livecube.composition.publishing import Publishing
-    from livecube.composition.sources import Source
     from livecube.drills.keeping import DrillKeeper
     from livecube.edges.sinks import Board
 
@@ -78,13 +77,10 @@ class Drilling:
         tempo: float | None = None,
     ) -> None:
         """Run a drill on the cube; ``tries`` and ``tempo`` are for a virtual solver."""
-        source: Source
+        virtual = None
         if self.simulated:
-            source = TrierSource(tries, self.seed or 0, self.speed, tempo)
-        elif self.typed:
-            source = typed_source(lambda: part.holding, None)
-        else:
-            source = by_radio(self.wanted, self.as_json, False)
+            virtual = TrierSource(tries, self.seed or 0, self.speed, tempo)
+        source = tries_source(part, self.wanted, virtual, typed=self.typed, as_json=self.as_json)
         output = Output(board, as_json=self.as_json)
         if keeper is not None:
             keeper.complain = output.complain

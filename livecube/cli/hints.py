@@ -14,10 +14,10 @@ from livecube.cli.options import (
     advisor_with_progress,
     front_option,
     hands_option,
-    holding_option,
+    likely_cross_option,
+    position_given,
     up_option,
 )
-from livecube.cube.holding import COLOURS, parse_colour
 from livecube.views.happenings import note_sentence
 from livecube.views.lines import table_lines
 from livecube.views.live_screen import plan_lines
@@ -32,11 +32,7 @@ _ROWS = 12
 
 @click.command()
 @click.argument("position")
-@click.option(
-    "--cross",
-    type=click.Choice(COLOURS),
-    help="Cross colour. Without it: the whole cross with the most solved slots and a free one.",
-)
+@likely_cross_option
 @up_option
 @front_option
 @click.option(
@@ -66,12 +62,9 @@ def hints(
     POSITION is given by turns, made on a solved cube with white up and green in front, by its
     code, or by 54 facelets.
     """
-    from livecube.advice.advisor import likely_cross
-    from livecube.cube.code import parse_position, position_code
+    from livecube.cube.code import position_code
 
-    asked, told = parse_position(position)
-    holding = holding_option(up, front) or told
-    face = parse_colour(cross) if cross else likely_cross(asked)
+    asked, holding, face = position_given(position, up, front, cross)
     advisor = advisor_with_progress(LEVEL_NAMES[-1] if level == "all" else level, hands)
     start = time.perf_counter()
     advice = advisor.advise(asked, face, holding, looking=not no_looking)

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from livecube.advice.advisor import Advisor, Focus
+    from livecube.cube.geometry import Array
     from livecube.edges.habits_file import Habits
     from livecube.entries import Value
     from livecube.hands.automaton import Automaton
@@ -50,7 +51,9 @@ __all__ = [
     "holding_option",
     "holdings_with_progress",
     "level_option",
+    "likely_cross_option",
     "person_option",
+    "position_given",
     "up_option",
 ]
 
@@ -88,6 +91,12 @@ hands_option = click.option(
 up_option = click.option("--up", type=click.Choice(COLOURS), help="Colour held up, with --front.")
 front_option = click.option(
     "--front", type=click.Choice(COLOURS), help="Colour held in front, with --up."
+)
+
+likely_cross_option = click.option(
+    "--cross",
+    type=click.Choice(COLOURS),
+    help="Cross colour. Without it: the whole cross with the most solved slots and a free one.",
 )
 
 _FOCUS = functools.partial(click.option, "--focus", multiple=True, metavar="TECHNIQUE")
@@ -247,6 +256,22 @@ def holding_option(up: str | None, front: str | None) -> Holding | None:
         return Holding.of(parse_colour(up), parse_colour(front))
     except ValueError as error:
         raise UsageError(str(error)) from None
+
+
+def position_given(
+    text: str, up: str | None, front: str | None, cross: str | None
+) -> tuple[Array, Holding | None, int]:
+    """A position, how it is held, and the face of its cross, as options or its code tell them.
+
+    Without a colour the cross is the likeliest one. Raises as :func:`.parse_position` and
+    :func:`holding_option` do.
+    """
+    from livecube.advice.advisor import likely_cross
+    from livecube.cube.code import parse_position
+
+    position, told = parse_position(text)
+    face = parse_colour(cross) if cross else likely_cross(position)
+    return position, holding_option(up, front) or told, face
 
 
 def a_number(_context: click.Context, _option: click.Parameter, value: float) -> float:

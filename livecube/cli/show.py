@@ -14,15 +14,15 @@ from livecube.cli.options import (
     cube_options,
     front_option,
     hands_option,
-    holding_option,
     level_option,
+    position_given,
     up_option,
 )
 from livecube.cli.whose import own_for
 from livecube.composition.run import Output, Run
 from livecube.composition.showing import NoCube, ShowPart
 from livecube.cube.geometry import FACES, OPPOSITE
-from livecube.cube.holding import COLOURS, Holding, parse_colour
+from livecube.cube.holding import COLOURS, Holding
 from livecube.edges.log_files import new_file
 from livecube.edges.sinks import Board
 from livecube.lessons.steps import demonstrated
@@ -74,16 +74,13 @@ def show(
     home are set off, and each step says where they are. The keys n and b step on and back. Without
     a terminal all steps are printed.
     """
-    from livecube.advice.advisor import likely_cross
-    from livecube.cube.code import parse_position, position_code
+    from livecube.cube.code import position_code
 
-    asked, told = parse_position(position)
-    held = holding_option(up, front) or told
-    faces = [parse_colour(cross)] if cross else [likely_cross(asked)]
+    asked, held, likely = position_given(position, up, front, cross)
     if moves is None:
-        shown = _advised(asked, faces[0], held, level, hands)
+        shown = _advised(asked, likely, held, level, hands)
     else:
-        faces += [] if cross else range(6)
+        faces = [likely] if cross else [likely, *range(6)]
         shown = max((_given(asked, face, held, moves) for face in faces), key=_filled)
     if page is not None:
         from livecube.lessons.step_page import step_page
