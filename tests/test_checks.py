@@ -22,6 +22,9 @@ NO_COMMANDS: Final = ("beside", "every_command", "mutant_tests", "mutants", "usu
 """Files of the folder that are not checks."""
 CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "advice_check": ("--positions", "4"),
+    "archive_check": (
+        *("--solves", "2", "--workers", "1", "2", "--kills", "1", "--every", "1", "--rows", "50"),
+    ),
     "code_check": ("--positions", "20"),
     "compare_fastest": (
         *("--positions", "1", "--plans", "1", "--seed", "6"),

@@ -36,6 +36,7 @@ _MODULES: Final = {
     "people": "people",
     "trends": "trends",
     "report": "report",
+    "archive": "archive",
     "replay": "replay",
     "review": "review",
     "again": "again",

@@ -14,12 +14,14 @@ import numpy as np
 
 from livecube.cli.history import wanted_of, wanted_options
 from livecube.cli.options import focus_options, level_option
-from livecube.cli.whose import own_of_solve, whose_in
+from livecube.cli.trends import archive_option, practised_in, solves_from
+from livecube.cli.whose import own_of_solve
 from livecube.edges.log_files import new_file
 from livecube.edges.saying import say
 from livecube.errors import UsageError
 from livecube.history.folder import data_folder
 from livecube.history.store import History
+from livecube.trends.making import trends_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -34,12 +36,14 @@ __all__ = ["report"]
 @click.argument("file", type=click.Path(path_type=Path), metavar="FILE.html")
 @wanted_options
 @click.option("--session", type=int, help="Solves of this session.")
+@archive_option
 @focus_options
 @level_option
 def report(
     numbers: tuple[int, ...],
     file: Path,
     session: int | None,
+    archive: Path | None,
     focus: FocusAsked,
     level: str | None,
     **asked: str | None,
@@ -48,13 +52,13 @@ def report(
 
     The page needs no other file. It can be read on a phone, printed, and listened to.
     """
-    narrow = session is not None or any(value is not None for value in asked.values())
+    narrow = any(value is not None for value in (session, archive, *asked.values()))
     if len(numbers) > 1 or (numbers and narrow):
         raise UsageError("name one solve, or choose solves by options")
     if file.exists():
         raise UsageError(f"{file} exists; choose another name or remove it")
     _need_plots()
-    text = _of_solve(numbers[0], level) if numbers else _of_many(session, focus, asked)
+    text = _of_solve(numbers[0], level) if numbers else _of_many(archive, session, focus, asked)
     with new_file(file) as out:
         out.write(text)
     say(f"written: {file}")
@@ -79,17 +83,21 @@ def _of_solve(number: int, level: str | None) -> str:
     return solve_page(solve, chances, positions, review, named=several)
 
 
-def _of_many(session: int | None, focus: FocusAsked, asked: Mapping[str, str | None]) -> str:
+def _of_many(
+    archive: Path | None,
+    session: int | None,
+    focus: FocusAsked,
+    asked: Mapping[str, str | None],
+) -> str:
     # Loading matplotlib takes as long as reading a long history and computing its figures.
-    with ThreadPoolExecutor(1) as beside, History(data_folder(), reading=True) as history:
+    with (
+        ThreadPoolExecutor(1) as beside,
+        solves_from(archive, asked["person"], session) as (source, whose),
+    ):
         loading = beside.submit(import_module, "livecube.trends.page")
-        from livecube.cli.trends import practised_in
-        from livecube.trends.making import trends_of
-
-        whose = whose_in(history, asked["person"], session)
         wanted = replace(wanted_of(whose, **asked), session=session)
-        practised = practised_in(history, whose, wanted, focus)
-        found = trends_of(*history.columns(wanted), np.random.default_rng(1), practised)
+        practised = practised_in(source, whose, wanted, focus)
+        found = trends_of(*source.columns(wanted), np.random.default_rng(1), practised)
     if found is None:
         raise UsageError("no kept solve with a time fits; livecube history lists all")
     said = {

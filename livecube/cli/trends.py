@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+from contextlib import contextmanager
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -11,7 +13,7 @@ import numpy as np
 
 from livecube.cli.history import wanted_of, wanted_options
 from livecube.cli.options import focus_options
-from livecube.cli.whose import whose_in
+from livecube.cli.whose import whose_in, whose_of_names
 from livecube.edges.saying import say, screen_width
 from livecube.errors import UsageError
 from livecube.history.folder import data_folder
@@ -19,18 +21,53 @@ from livecube.history.store import History
 from livecube.trends.making import trends_of
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from livecube.archive.columns import Archive
     from livecube.cli.options import FocusAsked
     from livecube.solves.people import Whose
     from livecube.solves.records import Wanted
     from livecube.trends.measures import FocusColumns
 
-__all__ = ["practised_in", "trends"]
+__all__ = ["archive_option", "practised_in", "solves_from", "trends"]
+
+archive_option = click.option(
+    "--archive",
+    type=click.Path(path_type=Path),
+    metavar="FOLDER",
+    help="Read this data set, which livecube archive has made, instead of the history.",
+)
+
+
+@contextmanager
+def solves_from(
+    archive: Path | None, person: str | None, session: int | None
+) -> Iterator[tuple[History | Archive, Whose]]:
+    """The history, or the data set in a folder, for reading; and whose solves of it.
+
+    Raises :class:`~livecube.errors.UsageError` if there is no data set, or nothing says whose.
+    """
+    if archive is None:
+        with History(data_folder(), reading=True) as history:
+            yield history, whose_in(history, person, session)
+        return
+    if session is not None:
+        raise UsageError("--session goes with the history, not with --archive")
+    try:
+        from livecube.archive.columns import Archive
+    except ImportError:
+        raise UsageError(
+            "an archive needs pyarrow; install it: pip install 'livecube[archive]'"
+        ) from None
+    data = Archive(archive)
+    yield data, whose_of_names(data.people(), person)
 
 
 @click.command()
 @wanted_options
 @click.option("--session", type=int, help="Solves of this session.")
 @click.option("--last", type=click.IntRange(1), help="This many of the latest.")
+@archive_option
 @focus_options
 @click.option(
     "--seed",
@@ -43,6 +80,7 @@ __all__ = ["practised_in", "trends"]
 def trends(
     session: int | None,
     last: int | None,
+    archive: Path | None,
     focus: FocusAsked,
     seed: int,
     as_json: bool,
@@ -51,11 +89,10 @@ def trends(
     """Show how times, splits, pauses and chances taken develop, and what is only noise."""
     from livecube.trends.text import trends_json, trends_lines
 
-    with History(data_folder(), reading=True) as history:
-        whose = whose_in(history, asked["person"], session)
+    with solves_from(archive, asked["person"], session) as (source, whose):
         wanted = replace(wanted_of(whose, **asked), session=session, most=last)
-        columns = history.columns(wanted)
-        practised = practised_in(history, whose, wanted, focus)
+        columns = source.columns(wanted)
+        practised = practised_in(source, whose, wanted, focus)
     found = trends_of(*columns, np.random.default_rng(seed), practised)
     if found is None:
         raise UsageError("no kept solve with a time fits; livecube history lists all")
@@ -66,10 +103,10 @@ def trends(
 
 
 def practised_in(
-    history: History, whose: Whose, wanted: Wanted, asked: FocusAsked
+    source: History | Archive, whose: Whose, wanted: Wanted, asked: FocusAsked
 ) -> FocusColumns | None:
     """The chances within the focus in these solves; None without a focus."""
     focus = asked.focus({} if whose.person is None else whose.person.settings)
     if focus is None:
         return None
-    return history.practised(wanted, focus.techniques, focus.within_s)
+    return source.practised(wanted, focus.techniques, focus.within_s)

@@ -20,6 +20,7 @@ from livecube.history.people import HABITS, People
 from livecube.history.store import DATABASE, History
 from livecube.solves.people import (
     Asked,
+    Person,
     Whose,
     known_person,
     named,
@@ -35,7 +36,6 @@ if TYPE_CHECKING:
 
     from livecube.entries import Value
     from livecube.hands.automaton import Automaton
-    from livecube.solves.people import Person
 
 __all__ = [
     "Own",
@@ -50,6 +50,7 @@ __all__ = [
     "read_roster",
     "say_if_new",
     "whose_in",
+    "whose_of_names",
 ]
 
 
@@ -98,6 +99,12 @@ def whose_in(history: History, said: str | None, session: int | None = None) -> 
     if said is None and session is not None:
         said = history.session_person(session)
     return persons_read(history.roster(), asked_for(said))
+
+
+def whose_of_names(names: Sequence[str], said: str | None) -> Whose:
+    """As :func:`whose_in`, among people who are in no roster."""
+    people = tuple(Person(number, name) for number, name in enumerate(names, start=1))
+    return persons_read(people, Asked(said))
 
 
 @dataclass(frozen=True, slots=True)

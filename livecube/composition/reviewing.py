@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from livecube.hands.automaton import Automaton
     from livecube.history.store import History
     from livecube.holding.observations import Solves, SolveTurns
+    from livecube.logs.lines import Header
     from livecube.review.reviewed import Review
     from livecube.solves.records import Chance, KeptSolve, Price
     from livecube.stages.progress import Progress
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Begun",
+    "begun_in",
     "begun_kept",
     "begun_solves",
     "chances_of",
@@ -57,11 +59,16 @@ def begun_solves(log: Path) -> list[Begun]:
 
     Raises :class:`~livecube.errors.LogError`.
     """
+    with LogReader(log) as reader:
+        return begun_in(reader.header, reader)
+
+
+def begun_in(header: Header, events: Iterable[CubeEvent]) -> list[Begun]:
+    """All solves in the events of a log."""
     load_holdings()
     from livecube.holding.observations import Solves
 
-    with LogReader(log) as reader:
-        return _begun(Tracker(reader.header.position), reader, Solves())
+    return _begun(Tracker(header.position), events, Solves())
 
 
 def begun_kept(history: History, number: int) -> Begun:

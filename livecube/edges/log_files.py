@@ -6,6 +6,7 @@ import os
 from codecs import BOM_UTF8
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
+from io import BytesIO
 from typing import IO, TYPE_CHECKING, BinaryIO, Final
 
 from livecube.errors import LogError, UsageError
@@ -85,13 +86,15 @@ class LogReader:
     header and while iterating for the events.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, content: bytes | None = None) -> None:
+        """``content``: what the file held elsewhere; the path is only its name then."""
         self.path = path
         self.torn = False
         try:
-            if path.exists() and not path.is_file():  # a pipe may never end, or never begin
-                raise self._fail(0, "cannot be opened: this is not a regular file")
-            self._file: BinaryIO = path.open("rb")
+            if content is not None:
+                self._file: BinaryIO = BytesIO(content)
+            else:
+                self._file = self._opened()
         except OSError as error:
             raise LogError(str(path), 0, f"cannot be opened: {error.strerror}") from None
         try:
@@ -105,6 +108,11 @@ class LogReader:
 
     def __exit__(self, *_: object) -> None:
         self._file.close()
+
+    def _opened(self) -> BinaryIO:
+        if self.path.exists() and not self.path.is_file():  # a pipe may never end, or never begin
+            raise self._fail(0, "cannot be opened: this is not a regular file")
+        return self.path.open("rb")
 
     def _fail(self, line: int, reason: str) -> LogError:
         return LogError(str(self.path), line, reason)

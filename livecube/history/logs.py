@@ -18,9 +18,9 @@ from livecube.logs.lines import event_line, header_line
 try:
     import fcntl
 except ImportError:  # a system that cannot remove open files: no locks needed
-    _LOCKS = False
+    LOCKS = False
 else:
-    _LOCKS = True
+    LOCKS = True
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable
@@ -31,8 +31,10 @@ if TYPE_CHECKING:
     from livecube.solves.records import Listed
 
 __all__ = [
+    "LOCKS",
     "OpenLog",
     "forsaken_logs",
+    "locked",
     "log_place",
     "logs_of_sessions",
     "logs_of_solves",
@@ -83,7 +85,7 @@ class OpenLog:
         hidden = self.path.with_suffix(".new")
         hidden.unlink(missing_ok=True)
         self._writer = LogWriter(hidden, header)
-        self._lock = _locked(hidden)
+        self._lock = locked(hidden)
         hidden.rename(self.path)
 
     def write(self, event: CubeEvent) -> None:
@@ -105,9 +107,9 @@ class OpenLog:
             self.close()
 
 
-def _locked(path: Path) -> IO[bytes] | None:
+def locked(path: Path) -> IO[bytes] | None:
     """A lock on a file that ends with this process; None if another process holds it."""
-    if not _LOCKS:
+    if not LOCKS:
         return None
     file = path.open("rb")
     try:
@@ -131,10 +133,10 @@ def _age(path: Path) -> float:
 
 
 def _is_held(path: Path) -> bool:
-    if not _LOCKS:
+    if not LOCKS:
         return False
     try:
-        lock = _locked(path)
+        lock = locked(path)
     except OSError:  # deleted meanwhile
         return True
     if lock is None:

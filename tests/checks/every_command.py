@@ -43,6 +43,8 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "people set": ("me", "--level", "keen"),
     "trends": (),
     "report": ("report.html",),
+    "archive review": (".", "--to", "set"),
+    "archive publish": ("set", "--to", "other"),
     "replay": (LOG, "--no-hints"),
     "review": (LOG, "--solve", "1"),
     "again": ("1",),

@@ -1,0 +1,1 @@
+"""A data set of reviewed solves, for years of logs and many people."""

@@ -1,0 +1,310 @@
+"""A data set of reviewed solves: the history's figures, whatever breaks off, and without names."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, ClassVar
+
+import numpy as np
+import pyarrow.parquet as pq
+import pytest
+from command import started
+
+from livecube.archive import logs as logs_module
+from livecube.archive.columns import Archive
+from livecube.archive.folder import Making, opened, people_of, read_rows, table_of, write_parts
+from livecube.archive.logs import batches_of, found_logs
+from livecube.archive.rows import splits_of
+from livecube.archive.schema import FOLDERS, TABLES
+from livecube.composition import archiving
+from livecube.composition.archiving import add_batches, review_logs
+from livecube.composition.assembly import load_advisor, load_holdings
+from livecube.composition.reviewing import begun_kept, chances_of, prices_of, review_of
+from livecube.edges.automaton_file import load_hands
+from livecube.edges.log_files import LogWriter
+from livecube.errors import KeepingError, UsageError
+from livecube.history.importing import import_log
+from livecube.history.store import History
+from livecube.logs.lines import Header
+from livecube.solves.records import Wanted
+from livecube.timing.results import Penalty
+from livecube.trends.making import trends_of
+from livecube.virtual.session import session
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from livecube.archive.logs import Log
+    from livecube.composition.archiving import Reviewed, Sent
+
+MAKING = Making("calm", "hands", "version")
+FORMAT = Path(__file__).parent.parent / "livecube" / "formats" / "data-set.md"
+
+
+class Result:
+    """A result that is there."""
+
+    def __init__(self, value: Reviewed) -> None:
+        self._value = value
+
+    def result(self) -> Reviewed:
+        return self._value
+
+
+class Desk:
+    """In place of a cluster: reviews each batch at once, and each log only once ever."""
+
+    known: ClassVar[dict[tuple[str, ...], Reviewed]] = {}
+
+    def nthreads(self) -> dict[str, int]:
+        return {"here": 1}
+
+    def submit(
+        self, function: Callable[..., Reviewed], logs: Sequence[Sent], level: str, key: str
+    ) -> Result:
+        names = tuple(log.digest for log in logs)
+        if names not in self.known:
+            self.known[names] = function(logs, level)
+        return Result(self.known[names])
+
+    def cancel(self, futures: Sequence[Result]) -> None: ...
+
+
+def write_log(
+    path: Path, seed: int, solves: int = 1, started: str = "2026-03-01T18:00:00Z"
+) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with LogWriter(path, Header(started, f"virtual {seed}", "cube")) as writer:
+        for event in session(seed, solves).events():
+            writer.write(event)
+
+
+@pytest.fixture(scope="module")
+def logs(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Logs of two people in two months, one of them broken, one a copy under another name."""
+    folder: Path = tmp_path_factory.mktemp("logs")
+    write_log(folder / "ana" / "1.jsonl", 1, 2)
+    write_log(folder / "ana" / "2.jsonl", 2, 1, "2026-04-01T18:00:00Z")
+    write_log(folder / "ben" / "1.jsonl", 3, 1)
+    (folder / "ben" / "torn.jsonl").write_text("no log\n")
+    shutil.copy(folder / "ben" / "1.jsonl", folder / "ben" / "again.jsonl")
+    with (folder / "ben" / "longer.jsonl").open("w") as file:  # the same solve in another log
+        file.write(
+            (folder / "ben" / "1.jsonl").read_text()
+            + '{"t": 99.0, "ev": "battery", "percent": 9}\n'
+        )
+    return folder
+
+
+def found(logs: Path) -> tuple[Log, ...]:
+    return found_logs([logs], lambda path: path.parent.name, lambda logs: None).logs
+
+
+def add(logs: Path, to: Path) -> tuple[int, int]:
+    with opened(to, MAKING) as data:
+        batches = [*batches_of(found(logs), data.logs)]
+        data.forget_waiting({batch.key for batch in batches})
+        return add_batches(data, batches, Desk(), "calm", lambda logs: None)
+
+
+def content(folder: Path) -> dict[str, bytes]:
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
+
+
+def test_the_figures_are_those_of_the_history(logs: Path, tmp_path: Path) -> None:
+    advisor, holdings = load_advisor(), load_holdings()
+    with History(tmp_path / "history") as history:
+        history.hindsight = holdings.hindsight
+        number = history.begin_session("ana", "2026-03-01T17:59:00Z", "practice")
+        for one in found(logs / "ana"):
+            import_log(history, one.path, one.person)
+        history.database.execute("UPDATE solve SET session = ? WHERE id = 1", (number,))
+        for solve in history.list(Wanted()):
+            review = review_of(begun_kept(history, solve.number), advisor, load_hands())
+            history.note_chances(solve.number, chances_of(review), prices_of(review))
+        history.correct(2, (Penalty("+2"),))
+        history.tag([3], "late")
+        history.database.commit()
+    assert add(tmp_path / "history", tmp_path / "archive") == (3, 0)
+    archive = Archive(tmp_path / "archive")
+    with History(tmp_path / "history", reading=True) as history:
+        for wanted in (
+            Wanted(),
+            Wanted(person="ana", until="2026-03-31"),
+            Wanted(since="2026-04-01"),
+            Wanted(tag="late"),
+            Wanted(cross=history.list(Wanted())[0].cross),
+            Wanted(technique="plain"),
+            Wanted(most=2),
+        ):
+            told = []
+            for source in (history, archive):
+                columns, chances = source.columns(wanted)
+                focus = source.practised(wanted, ["keyhole-corner", "keyhole-edge"], 9.0)
+                rng = np.random.default_rng(1)
+                told.append(trends_of(columns, chances, rng, focus))
+            assert told[0] == told[1]
+            assert told[0] is not None
+        assert [splits_of(solve.stages)["whole"] for solve in history.solves(Wanted())] == [
+            True
+        ] * 3
+    sessions = archive.columns(Wanted())[0].session
+    assert sorted(sessions.tolist()) == [-1, -1, 0]
+
+
+def test_the_files_are_the_same_whatever_the_batches(
+    logs: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert add(logs, tmp_path / "one") == (4, 1)
+    monkeypatch.setattr(logs_module, "_MOST_LOGS", 1)
+    monkeypatch.setattr(archiving, "_MERGED", 1)
+    add(logs, tmp_path / "other")
+    assert content(tmp_path / "one") == content(tmp_path / "other")
+    assert people_of(tmp_path / "one") == ["ana", "ben"]
+    notes = [
+        json.loads(line) for line in (tmp_path / "one" / "logs.jsonl").read_text().splitlines()
+    ]
+    assert {"/".join(Path(one["log"]).parts[-2:]): one["solves"] for one in notes} == {
+        "ana/1.jsonl": 2, "ana/2.jsonl": 1, "ben/1.jsonl": 1, "ben/longer.jsonl": 1,
+        "ben/torn.jsonl": 0,
+    }  # fmt: skip
+    (torn,) = (note for note in notes if note["broken"])
+    assert torn["log"].endswith("torn.jsonl")
+    assert "JSON" in torn["broken"]
+
+
+def test_adding_again_adds_nothing(logs: Path, tmp_path: Path) -> None:
+    add(logs / "ana", tmp_path / "archive")
+    before = content(tmp_path / "archive")
+    assert add(logs / "ana", tmp_path / "archive") == (0, 0)
+    assert content(tmp_path / "archive") == before
+    assert add(logs, tmp_path / "archive") == (1, 1)
+    with pytest.raises(UsageError, match="level calm, and this is bold"):
+        opened(tmp_path / "archive", replace(MAKING, level="bold"))
+    with opened(tmp_path / "archive", MAKING), pytest.raises(KeepingError, match="another"):
+        opened(tmp_path / "archive", MAKING).__enter__()
+
+
+@pytest.mark.parametrize("move", ["replace", "rename", "write_bytes"])
+def test_nothing_is_lost_or_twice_wherever_it_breaks_off(
+    logs: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, move: str
+) -> None:
+    monkeypatch.setattr(logs_module, "_MOST_LOGS", 2)
+    monkeypatch.setattr(archiving, "_MERGED", 2)
+    add(logs, tmp_path / "whole")
+    real, to, broken = getattr(Path, move), tmp_path / "archive", 0
+    opened(to, MAKING)
+    while True:
+        left = broken
+
+        def breaks(path: Path, *arguments: Any, **named: Any) -> Any:
+            nonlocal left
+            if path.is_relative_to(to):
+                left -= 1
+                if left == -1:
+                    raise MemoryError
+            return real(path, *arguments, **named)
+
+        monkeypatch.setattr(Path, move, breaks)
+        try:
+            add(logs, to)
+        except MemoryError:
+            broken += 1
+        else:
+            break
+        finally:
+            monkeypatch.setattr(Path, move, real)
+        add(logs, to)
+        assert content(to) == content(tmp_path / "whole")
+        shutil.rmtree(to)
+        opened(to, MAKING)
+    assert broken >= 2
+
+
+def test_published_without_names(logs: Path, tmp_path: Path) -> None:
+    add(logs, tmp_path / "archive")
+    done = started("archive", "publish", str(tmp_path / "archive"), "--to", str(tmp_path / "new"))
+    assert done.returncode == 0, done.stderr
+    assert "not anonymous" in done.stdout
+    assert people_of(tmp_path / "new") == ["1", "2"]
+    before, after = (Archive(tmp_path / name).columns(Wanted()) for name in ("archive", "new"))
+    assert sorted(before[0].ms) == sorted(after[0].ms)
+    assert sorted(before[1].saved_ms) == sorted(after[1].saved_ms)
+    assert {*after[0].started} == {"2026-02-23T00:00:00Z", "2026-03-30T00:00:00Z"}
+    for path in (tmp_path / "new").rglob("*"):
+        assert "ana" not in path.name
+        assert "ben" not in path.name
+    solves = pq.read_table(tmp_path / "new" / "solves").to_pylist()
+    assert sorted(one["solve"] for one in solves) == [0, 1, 2, 3]
+    assert {one[name] for one in solves for name in ("identity", "scramble")} == {None}
+    again = started("archive", "publish", str(tmp_path / "archive"), "--to", str(tmp_path / "new"))
+    assert again.returncode == 2
+    assert "not empty" in again.stderr
+    with pytest.raises(UsageError, match="published"):
+        opened(tmp_path / "new", replace(MAKING, names=False))
+
+
+@pytest.mark.parametrize("name", ["../../up", "a/b=c%2F", "Zoë Ōta", "..", "person=x"])
+def test_a_name_stays_within_the_folder_and_comes_back(name: str, tmp_path: Path) -> None:
+    row = dict.fromkeys(pq_names(), None) | {
+        "solve": 1,
+        "person": name,
+        "month": "2026-03",
+        "ms": 9,
+    }
+    tables = {table: table_of(table, [row] if table == "solves" else []) for table in TABLES}
+    write_parts(tmp_path / "set", tables)
+    assert [one.name for one in tmp_path.iterdir()] == ["set"]
+    assert {one.name for one in (tmp_path / "set").iterdir()} == {*TABLES}
+    assert people_of(tmp_path / "set") == [name]
+    solves = read_rows(tmp_path / "set", "solves", ["person"]).to_pylist()
+    assert [one["person"] for one in solves] == [name]
+
+
+def pq_names() -> list[str]:
+    return [*TABLES["solves"].names, *FOLDERS.names]
+
+
+def test_a_fault_of_ours_sets_one_log_aside(logs: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fails(*arguments: object) -> None:
+        raise RuntimeError("a fault")
+
+    monkeypatch.setattr(archiving, "review_of", fails)
+    sent = [archiving._read(one) for one in found(logs / "ana")]
+    reviewed = review_logs(sent, "calm")
+    assert {note.broken for note in reviewed.notes} == {"cannot be reviewed: RuntimeError: a fault"}
+
+
+def test_the_rest_of_livecube_loads_nothing_of_it() -> None:
+    modules = "cli.live, livecube.cli.review, livecube.cli.trends, livecube.cli.report"
+    code = (
+        f"import sys, livecube.{modules}, livecube.composition.live\n"
+        "print({'dask', 'distributed', 'pyarrow', 'livecube.archive'} & {*sys.modules})"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout == "set()\n"
+
+
+def test_the_format_names_every_column() -> None:
+    text = FORMAT.read_text()
+    for table, schema in TABLES.items():
+        section = text.split(f"## {table}\n")[1].split("\n## ")[0]
+        for field in schema:
+            assert (
+                f"| `{field.name}` | {kind_of(field)} | {field.metadata[b'about'].decode()} |"
+                in section
+            )
+
+
+def kind_of(field: Any) -> str:
+    kind = getattr(field.type, "value_type", field.type)
+    return f"list of {kind}" if str(field.type).startswith("list") else str(kind)
