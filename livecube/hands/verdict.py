@@ -31,8 +31,8 @@ class Verdict:
     def keeps(self) -> bool:
         """Whether one's own prices are better: by a t-test over solves, 5 % to be wrong."""
         free = self.solves - 1
-        if free < 1:
-            return False
+        if free < 2:
+            return False  # two solves prove nothing
         mean = (self.usual_ms - self.own_ms) / self.solves
         variance = max(self.squares / self.solves - mean**2, 0.0) / free
         needed = 1.645 + 1.52 / free + 1.9 / free**2  # Student's quantile, to about 1 %

@@ -40,7 +40,7 @@ TESTS: Final[dict[str, str]] = {
     "drills": "drill_golden drill_rounds drills",
     "entries": "mqtt_commands",
     "events": "clock logs mending",
-    "hands": "automaton own_hands review_golden",
+    "hands": "own_formulas own_golden automaton own_hands review_golden",
     "holding": "holding_golden holding acquaintance write",
     "holding/written": "write",
     "learning": "learning_fields learning",

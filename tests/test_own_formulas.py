@@ -1,0 +1,365 @@
+"""The statistics of learned hands and eyes computed again, by scalars and loops.
+
+The numbers that stand here a second time (shares, spreads, how firmly they are held) are those of
+the modules' docstrings; whoever changes one, changes what is learned of every person.
+"""
+
+from __future__ import annotations
+
+from itertools import permutations
+from math import exp, expm1, log, log1p, sqrt
+from statistics import NormalDist, fmean, stdev
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+
+from livecube.cube.notation import parse_moves
+from livecube.edges.automaton_file import load_hands
+from livecube.hands.automaton import MOVES
+from livecube.hands.executions import Execution, Gaps, cells_of, first_cell, gaps_of
+from livecube.hands.kinship import GROUPS, Kinship, Means
+from livecube.hands.noise import Noise, Parts, parts_of, refined
+from livecube.hands.own_hands import Sums, learn_hands
+from livecube.hands.trust import believed
+from livecube.hands.verdict import Verdict, judged
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+KIN = Kinship(load_hands())
+SPREADS = {
+    "person": 0.3, "hand": 0.1, "face": 0.1, "half": 0.1, "turn": 0.15, "wide": 0.15,
+    "wide turn": 0.1, "grip": 0.2, "faces": 0.05, "pair": 0.1, "three": 0.05,
+    "rotation": 0.1, "rotations": 0.1,
+}  # fmt: skip
+USUAL = np.array([SPREADS[group.name] ** 2 for group in GROUPS])
+
+
+def cell(text: str) -> int:
+    """The price of the last turn of a sequence; of a single one, at the beginning."""
+    moves = tuple(parse_moves(text))
+    own = cells_of(KIN.usual, moves)[-1]
+    return own if own >= 0 else first_cell(KIN.usual, moves)
+
+
+def density(off: float, mean: float, spread: float) -> float:
+    return NormalDist(mean, spread).pdf(off)
+
+
+def test_a_gap_is_shared_out_by_bayes_rule_among_four_kinds() -> None:
+    noise = Noise(0.3, 0.1, 0.4, 1.0, 0.5)
+    cases = [(0.1, 1.0, False), (1.2, 0.9, False), (-0.8, 0.5, True), (3.0, 1.0, True)]
+    off, sure, rotated = map(np.array, zip(*cases, strict=True))
+    parts = parts_of(off, sure, rotated, noise)
+    for number, (x, p, spun) in enumerate(cases):
+        waits = 0.4 if spun else 0.1
+        turned = (0.99 - waits) * p * density(x, 0.0, 0.3)
+        waited = waits * density(x, 1.0, 0.5)
+        misread = (0.99 - waits) * (1 - p) * density(x, 0.0, 0.6)
+        total = turned + waited + misread + 0.01 / 7
+        assert parts.turned[number] == pytest.approx(turned / total)
+        assert parts.waited[number] == pytest.approx(waited / total)
+
+
+def shared(groups: Sequence[int], off: Sequence[float], weight: Sequence[float], f: float) -> float:
+    """Variance that the entries of a group share, by all pairs of two of them."""
+    over, under = 10 * f, 10.0
+    for group in set(groups):
+        here = [number for number, own in enumerate(groups) if own == group]
+        pairs = sum(weight[i] * weight[j] for i, j in permutations(here, 2))
+        if not pairs:
+            continue
+        both = sum(weight[i] * off[i] * weight[j] * off[j] for i, j in permutations(here, 2))
+        count = pairs / (sum(weight[i] for i in here) ** 2 / 4 + 1)
+        over, under = over + count * both / pairs, under + count
+    return max(over / under, 0.0)
+
+
+def test_noise_is_that_of_the_gaps_held_as_if_ten_had_been_seen() -> None:
+    execution, solve = [0, 0, 0, 1, 2, 2, 4, 4], [0, 0, 0, 0, 1, 1, 2, 2]
+    off = [0.3, 0.5, 0.2, -0.4, 1.5, 0.2, -0.3, -0.1]
+    apart = [1.2 * x for x in off]
+    turned, waited = [0.9, 0.8, 0.9, 1.0, 0.1, 0.7, 0.95, 0.9], [0.05, 0.1, 0, 0, 0.9, 0.2, 0, 0.1]
+    rotated = [False, False, True, False, True, False, False, False]
+    gaps = Gaps(np.zeros(8, int), np.ones(8), np.ones(8), np.array(execution), np.array(solve))
+    parts = parts_of_lists(turned, waited)
+    own = refined(gaps, np.array(off), np.array(apart), np.array(rotated), parts)
+    spread = 10 * 0.28**2 + sum(t * x * y for t, x, y in zip(turned, off, apart, strict=True))
+    assert own.spread == pytest.approx(sqrt(spread / (10 + sum(turned))))
+    for share, first, spun in ((own.waits, 0.05, False), (own.waits_rotated, 0.5, True)):
+        seen = [w for w, own_spun in zip(waited, rotated, strict=True) if own_spun == spun]
+        assert share == pytest.approx((10 * first + sum(seen)) / (10 + len(seen)))
+    waits = 2 + sum(waited)
+    wait = (2 * 1.0 + sum(w * x for w, x in zip(waited, off, strict=True))) / waits
+    assert own.wait == pytest.approx(wait)
+    wide = 2 * 0.6**2 + sum(w * (x - wait) ** 2 for w, x in zip(waited, off, strict=True))
+    assert own.wait_spread == pytest.approx(sqrt(wide / waits))
+    means, counted = [], []
+    for number in (0, 1, 2, 4):
+        here = [i for i, of in enumerate(execution) if of == number]
+        weight = sum(turned[i] for i in here)
+        means.append(sum(turned[i] * off[i] for i in here) / weight)
+        counted.append(float(weight > 1))
+    of_solve = shared([0, 0, 1, 2], means, counted, 0.05**2)
+    both = shared(execution, off, turned, 0.06**2 + 0.05**2)
+    assert own.of_solve == pytest.approx(of_solve)
+    assert own.of_execution == pytest.approx(both - of_solve)
+    # Executions of a solve that counted: their tempo is shared.
+    two = Gaps(np.zeros(4, int), np.ones(4), np.ones(4), np.array([0, 0, 1, 1]), np.zeros(4, int))
+    tempo = np.array([0.4, 0.4, 0.2, 0.2])
+    own = refined(two, tempo, tempo, np.zeros(4, bool), parts_of_lists([1.0] * 4, [0.0] * 4))
+    assert own.of_solve == pytest.approx(shared([0, 0], [0.4, 0.2], [1, 1], 0.05**2))
+
+
+def parts_of_lists(turned: list[float], waited: list[float]) -> Parts:
+    return Parts(np.array(turned), np.array(waited))
+
+
+def test_without_gaps_and_with_odd_ones_noise_stays_within_reason() -> None:
+    none = Gaps(*np.zeros((5, 0), dtype=int))
+    nothing = np.zeros(0)
+    first = refined(none, nothing, nothing, np.zeros(0, bool), parts_of_lists([], []))
+    assert first == pytest.approx((0.28, 0.05, 0.5, 1.0, 0.6, 0.06**2, 0.05**2))
+    many = Gaps(np.zeros(40, int), np.ones(40), np.ones(40), np.arange(40), np.arange(40))
+    for off, wait, wide in ((np.zeros(40), log(2), 0.689), (np.full(40, 1.0), 1.0, 0.4)):
+        own = refined(many, off, off, np.zeros(40, bool), parts_of_lists([0.0] * 40, [1.0] * 40))
+        assert own.wait == pytest.approx(wait)  # hands that wait take at least twice as long
+        # 40 waits at once, log(2) from their mean: sqrt((2 · 0.36 + 40 · 0.48) / 42). Waits that
+        # are all alike would have no spread; the least is 0.4.
+        assert own.wait_spread == pytest.approx(wide, abs=0.001)
+    wild = np.tile([4.0, -4.0], 20)
+    own = refined(many, wild, wild, np.zeros(40, bool), parts_of_lists([0.0] * 40, [1.0] * 40))
+    assert own.wait_spread == 1.0
+    # Eight in each solve, two in each execution: what differs within is not shared.
+    one, two = np.arange(40) // 2, np.arange(40) // 8
+    pairs = Gaps(np.zeros(40, int), np.ones(40), np.ones(40), one, two)
+    for within, shared_by in ((wild, 0), (np.tile([4.0, 4.0, -4.0, -4.0], 10), 1)):
+        parts = parts_of_lists([1.0] * 40, [0.0] * 40)
+        own = refined(pairs, within, within, np.zeros(40, bool), parts)
+        assert own.of_solve == (0.0 if shared_by else pytest.approx(0.0, abs=0.002))
+        assert (own.of_execution > 5) is bool(shared_by)
+
+
+@pytest.mark.parametrize(
+    ("solves", "student"),
+    [(3, 2.920), (4, 2.353), (5, 2.132), (6, 2.015), (11, 1.812), (21, 1.725), (121, 1.658)],
+)
+def test_own_prices_are_kept_by_students_t_test(solves: int, student: float) -> None:
+    # Quantiles of 95 %, one-sided: M. Abramowitz, I. Stegun, Handbook of Mathematical Functions,
+    # table 26.10.
+    rng = np.random.default_rng(solves)
+    drawn = rng.normal(size=solves)
+    drawn = (drawn - fmean(drawn)) / stdev(drawn)
+    for factor, keeps in ((1.02, True), (0.96, False)):
+        gains = drawn + factor * student / sqrt(solves)
+        # Two times in each solve, on either side of the measured time.
+        usual = np.repeat(50 + gains / 2, 2) * np.tile([1, -1], solves)
+        verdict = judged(usual, np.full(2 * solves, -50.0), np.repeat(7 + np.arange(solves), 2))
+        assert (verdict.solves, verdict.predicted) == (solves, 2 * solves)
+        assert verdict.usual_ms - verdict.own_ms == pytest.approx(gains.sum())
+        assert verdict.keeps is keeps
+        half = judged(usual[:2], np.full(2, -50.0), np.zeros(2))
+        rest = judged(usual[2:], np.full(2 * solves - 2, -50.0), np.repeat(np.arange(1, solves), 2))
+        assert half.plus(rest).squares == pytest.approx(verdict.squares)
+        assert half.plus(rest).keeps is keeps
+        assert not half.keeps
+
+
+def test_without_a_gain_nothing_is_kept() -> None:
+    assert not Verdict().keeps
+    assert not Verdict(5, 20, 1000.0, 1000.0, 0.0).keeps
+    # Each solve gains the same: no doubt, unless there are two solves only.
+    assert Verdict(3, 20, 1060.0, 1000.0, 1200.0).keeps
+    assert not Verdict(2, 20, 1040.0, 1000.0, 800.0).keeps
+
+
+def test_a_wrong_reading_is_mostly_half_a_turn_of_the_cube() -> None:
+    around = str.maketrans("RLFB", "LRBF")
+    texts = ["R U' R' F R F'", "y L' U L Fw", "R B' R'", "U R U' R'"]
+    sures, tempo = [0.6, 0.3, 1.0, 0.9], 0.2
+    rng = np.random.default_rng(1)
+    executions = [
+        Execution(moves, tuple(np.cumsum(rng.uniform(80, 400, len(moves))).tolist()), sure)
+        for moves, sure in zip((tuple(parse_moves(text)) for text in texts), sures, strict=True)
+    ]
+    gaps = gaps_of(KIN.usual, [executions])
+    told = believed(KIN, gaps, tempo)
+
+    def bell(off: float, spread: float) -> float:
+        return exp(-0.5 * (off / spread) ** 2) / spread
+
+    for number, (one, text) in enumerate(zip(executions, texts, strict=True)):
+        other = tuple(parse_moves(text.translate(around)))
+        evidence = 0.0
+        for written, turned_round, ms in zip(
+            (own for own in cells_of(KIN.usual, one.moves) if own >= 0),
+            (own for own in cells_of(KIN.usual, other) if own >= 0),
+            gaps.ms[gaps.execution == number],
+            strict=True,
+        ):
+            off, off_round = (
+                log(ms / KIN.usual_ms[own]) - tempo for own in (written, turned_round)
+            )
+            wrong = 0.75 * bell(off_round, 0.4) + 0.25 * bell(off, 0.6)
+            evidence += log((bell(off, 0.4) + 0.01) / (wrong + 0.01))
+        odds = one.sure / (1 - one.sure) * exp(0.7 * evidence) if one.sure < 1 else 1e12
+        assert told[gaps.execution == number] == pytest.approx(odds / (1 + odds))
+    assert len(np.unique(told.round(6))) == 4
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "groups"),
+    [
+        # The right hand turns U, the left U'. At a beginning nothing is gripped wrongly.
+        ("U", "U'", {"face": 1, "faces": 1}),
+        ("U", "R", {"hand": 1}),
+        ("F", "R", {"hand": 1}),
+        ("F", "D'", {"hand": 1}),
+        ("F'", "L", {"hand": 1}),
+        ("F'", "D", {"hand": 1}),
+        ("F'", "R", {}),
+        ("B", "D2", {}),
+        ("B2", "F2", {"half": 1}),
+        ("B", "B", {"face": 1, "turn": 1, "faces": 1, "pair": 1}),
+        ("U2", "R2", {"hand": 1, "half": 1}),
+        ("Rw", "R", {"hand": 1, "face": 1, "turn": 1, "faces": 1}),
+        ("Rw", "Rw'", {"hand": 1, "face": 1, "wide": 1, "faces": 1}),
+        (
+            "Rw",
+            "Rw",
+            {"hand": 1, "face": 1, "turn": 1, "wide": 1, "wide turn": 1, "faces": 1, "pair": 1},
+        ),
+        ("R U", "F U", {"hand": 1, "face": 1, "turn": 1}),
+        ("L U", "L' U'", {"face": 1, "faces": 1}),
+        ("L F", "B U L F", {"face": 1, "turn": 1, "hand": 1, "faces": 1, "pair": 1}),
+        ("L U F", "R U F", {"face": 1, "turn": 1, "hand": 1, "faces": 1, "pair": 1}),
+        ("L U F", "R L U F", {"face": 1, "turn": 1, "hand": 1, "faces": 1, "pair": 1, "three": 1}),
+    ],
+)
+def test_prices_are_as_alike_as_what_they_share(
+    one: str, other: str, groups: dict[str, float]
+) -> None:
+    grips = [
+        log(KIN.usual_ms[cell(text)] / KIN.usual_ms[cell(text.split()[-1])])
+        for text in (one, other)
+    ]
+    expected = sum(share * SPREADS[name] ** 2 for name, share in groups.items())
+    expected += 0.3**2 + 0.2**2 * grips[0] * grips[1]
+    found = KIN.covariance(np.array([cell(one)]), np.array([cell(other)]), USUAL)
+    assert found[0, 0] == pytest.approx(expected)
+
+
+def test_a_gap_with_a_rotation_is_shared_between_it_and_its_turn() -> None:
+    # y costs 320 ms: of "R y U" the turn has its own share of both.
+    turn = KIN.usual.seconds_ms[KIN.usual.rotated, [str(move) for move in MOVES].index("U")]
+    share, share_x = (turn / (turn + KIN.usual.single_rotation_ms[axis]) for axis in "yx")
+    assert KIN.usual_ms[cell("R y U")] == turn + 320
+    of_turn = 0.1**2 + 0.1**2 + 0.15**2 + 0.05**2 + 0.1**2  # hand, face, turn, faces, pair
+    for other, other_share, of_rotation in (("R x U", share_x, 0.1**2), ("R y U", share, 0.02)):
+        found = KIN.covariance(np.array([cell("R y U")]), np.array([cell(other)]), USUAL)
+        rotations = (1 - share) * (1 - other_share) * of_rotation
+        assert found[0, 0] == pytest.approx(0.3**2 + share * other_share * of_turn + rotations)
+    alone = KIN.covariance(np.array([cell("R y U")]), np.array([cell("R U")]), USUAL)
+    assert alone[0, 0] == pytest.approx(0.3**2 + share * (0.1**2 + 0.1**2 + 0.15**2))
+    assert KIN.rotated[cell("R y U")]
+    assert not KIN.rotated[cell("R U")]
+
+
+MEASURED = Means(
+    np.array([cell(text) for text in ("R U", "R U R'", "U R", "R' F", "Rw U", "F y U", "L2 U2")]),
+    np.array([0.3, 0.1, -0.2, 0.5, 0.25, 0.9, -0.4]),
+    np.array([0.01, 0.02, 0.05, 0.04, 0.1, 0.2, 0.02]),
+    0.003,
+)
+
+
+def test_all_prices_follow_from_some_as_in_a_normal_distribution() -> None:
+    """The cells are measured one after the other, by the formulas for one number."""
+    fit = KIN.fit(MEASURED)
+    assert fit.variances == pytest.approx(USUAL)
+    others = np.array([cell(text) for text in ("R U'", "B", "L U", "x R")])
+    cells = np.concatenate([MEASURED.cell, others])
+    size = len(cells) + 1  # the error that all have in common is the last one
+    covariance = np.zeros((size, size))
+    covariance[:-1, :-1] = KIN.covariance(cells, cells, USUAL)
+    covariance[-1, -1] = MEASURED.common
+    mean = np.zeros(size)
+    for number, (value, variance) in enumerate(zip(MEASURED.value, MEASURED.variance, strict=True)):
+        look = np.zeros(size)
+        look[[number, -1]] = 1
+        gain = covariance @ look / (look @ covariance @ look + variance)
+        mean = mean + gain * (value - look @ mean)
+        covariance = covariance - np.outer(gain, look @ covariance)
+    assert fit.values[cells] == pytest.approx(mean[:-1])
+    assert fit.covariance(cells) == pytest.approx(covariance[:-1, :-1])
+    both = np.zeros((len(MEASURED.cell), size))
+    both[:, : len(MEASURED.cell)] = np.eye(len(MEASURED.cell))
+    both[:, -1] = 1
+    assert fit.unknown() == pytest.approx(np.diag(both @ covariance @ both.T))
+
+
+def test_variances_become_the_likeliest_held_by_the_usual_ones() -> None:
+    """At the end no variance can be changed so that what was measured gets likelier."""
+    held = np.array([40.0 if group.name.startswith("rotation") else 4.0 for group in GROUPS])
+
+    def likelihood(logs: np.ndarray) -> float:
+        variances = np.exp(logs)
+        matrix = KIN.measured(MEASURED, variances)
+        fits = MEASURED.value @ np.linalg.solve(matrix, MEASURED.value)
+        prior = held @ (logs + USUAL / variances)
+        return -0.5 * float(np.linalg.slogdet(matrix)[1] + fits + prior)
+
+    found = np.log(KIN.fit(MEASURED, None, 60).variances)
+    step = 1e-4 * np.eye(len(GROUPS))
+    for one in step:
+        slope = (likelihood(found + one) - likelihood(found - one)) / 2e-4
+        assert slope == pytest.approx(0, abs=2e-3)
+    # Each step makes it likelier, and goes on from the variances that it is given.
+    told = [KIN.fit(MEASURED, USUAL, steps).variances for steps in range(4)]
+    rising = [likelihood(np.log(one)) for one in told]
+    assert rising == sorted(set(rising))
+    assert KIN.fit(MEASURED, told[1], 2).variances == pytest.approx(told[3])
+
+
+def test_sums_become_means_of_the_cells_with_evidence() -> None:
+    sums = Sums(np.array([2.0, 0.04, 0.06]), np.array([0.5, 1.0, 0.03]), np.zeros(3))
+    means = sums.means(Noise(0.3, 0.1, 0.1, 1.0, 0.5, 0.02, 0.03), 4, 2)
+    assert means.cell.tolist() == [0, 2]
+    assert means.value == pytest.approx([0.25, 0.5])
+    assert means.variance == pytest.approx([0.045, 1.5])
+    assert means.common == pytest.approx(0.005 + 0.015)
+    few = sums.means(Noise(0.3, 0.1, 0.1, 1.0, 0.5, 0.02, 0.03), 0, 0)
+    assert few.common == pytest.approx(0.05)
+    assert sums.plus(sums, -1).weight.tolist() == [0, 0, 0]
+
+
+def test_what_is_predicted_without_knowing_the_person_is_the_usual_price_and_wide() -> None:
+    nothing = learn_hands(KIN, [])
+    cells = np.array([cell("R U"), cell("R U F")])
+    prior = KIN.covariance(cells, cells, USUAL)
+    assert nothing.spread(cells) == pytest.approx(np.sqrt(np.diag(prior)))
+    prices = KIN.usual_ms[cells]
+    total = prices.sum()
+    share = prices / total
+    unknown = sum(share[i] * share[j] * prior[i, j] for i in range(2) for j in range(2))
+    noise = expm1(0.28**2) * (share[0] ** 2 + share[1] ** 2)
+    variance = log1p(noise + unknown + 0.06**2 + 0.05**2)
+    told = nothing.predicted(tuple(parse_moves("R U F")))
+    assert told is not None
+    assert told.expected == pytest.approx(total)
+    bell = NormalDist(log(total) - variance / 2, sqrt(variance))
+    # 95 % are within: 1.96 standard deviations, to the digits given.
+    assert bell.cdf(log(told.low)) == pytest.approx(0.025, abs=1e-4)
+    assert bell.cdf(log(told.high)) == pytest.approx(0.975, abs=1e-4)
+
+
+def test_prices_add_up_to_what_was_measured() -> None:
+    moves = tuple(parse_moves("R U R' F R F'"))
+    at = [0.0, 120.0, 300.0, 480.0, 560.0, 830.0]
+    own = learn_hands(
+        KIN, [[Execution(moves, tuple(at))], [Execution(moves, (0, 100, 210, 380, 480, 650))]]
+    )
+    assert own.executions == own.solves == 2
+    seen = own.fit.means.cell
+    assert own.sums.weight[seen] @ own.price_ms[seen] == pytest.approx(own.sums.ms[seen].sum())
