@@ -62,6 +62,7 @@ from livecube.solves.people import (
     known_person,
     parse_person,
     person_kept,
+    person_meant,
     persons_read,
 )
 from livecube.solves.reading import solves_in
@@ -117,6 +118,52 @@ def test_the_option_comes_before_the_cube_and_that_before_the_configuration(
     assert person_kept(people, asked) == kept
     assert persons_read(people, asked).name == read
     assert persons_read(people, asked).title == (read if len(people) > 1 else None)
+
+
+@pytest.mark.parametrize(
+    ("people", "asked", "meant"),
+    [
+        ((), Asked(), None),
+        ((ADA,), Asked(), "Ada"),
+        ((ADA, BO), Asked(), None),
+        ((ADA,), Asked("eve", ("ice cube",), "ada"), None),
+        ((ADA, BO), Asked("ADA", ("aa:bb",), "bo"), "Ada"),
+        ((ADA, BO), Asked(None, ("aa:bb",), "Ada"), "bo"),
+        ((ADA, BO), Asked(None, ("x",), "ada"), "Ada"),
+        ((ADA,), Asked(configured="eve"), None),
+    ],
+)
+def test_settings_are_those_of_a_person_who_is_clear(
+    people: tuple[Person, ...], asked: Asked, meant: str | None
+) -> None:
+    person = person_meant(people, asked)
+    assert (person and person.name) == meant
+    with pytest.raises(UsageError):
+        person_meant(people, replace(asked, said=" "))
+
+
+def test_a_name_is_that_of_whoever_writes_it_so() -> None:
+    small = replace(BO, name="ada")
+    for name, found in (("ada", small), ("Ada", ADA), ("ADA", small)):
+        assert known_person((small, ADA), name) is found
+    with pytest.raises(UsageError, match="--person is empty"):
+        known_person((ADA,), " ")
+    with pytest.raises(UsageError, match="no people are known yet"):
+        known_person((), "Ada")
+    for asked in (Asked("ADA"), Asked(configured="ADA")):
+        assert person_kept((ADA,), asked) == "Ada"
+    with pytest.raises(UsageError, match="--person is empty"):
+        person_kept((ADA,), Asked(" "))
+    with pytest.raises(UsageError, match=r"41$"):
+        parse_person(41 * "x")
+    for people in ((), (ADA,)):
+        everybody = persons_read(people, Asked("any"))
+        assert (everybody.name, everybody.title) == (None, None)
+    nobody = persons_read((), Asked(configured="Ada"))
+    assert (nobody.name, nobody.title) == (None, None)
+    unshown = replace(ADA, name="a\x1b")
+    assert persons_read((unshown, BO), Asked("a\x1b")).title == r"'a\x1b'"
+    assert persons_read((replace(ADA, name=" "), BO), Asked(None, ("Ice Cube",))).title == "' '"
 
 
 def test_nothing_is_mixed_unless_that_is_asked_for() -> None:
