@@ -5,7 +5,7 @@ It applies to all commands that follow a cube or a log with hints. An option ove
 
 from __future__ import annotations
 
-from math import inf
+from math import inf, nan
 from typing import Final
 
 from livecube.advice.speaker import WHEN
@@ -66,7 +66,7 @@ def parse_clues(text: str) -> float | None:
     try:
         seconds = float(word)
     except ValueError:
-        seconds = -1.0
+        seconds = nan  # neither more nor less than any number
     if not 0.5 <= seconds <= _LONGEST_S:
         raise UsageError(
             f"{text!r} does not say when clues come; give seconds from 0.5 to {_LONGEST_S:g}, "

@@ -43,7 +43,7 @@ TESTS: Final[dict[str, str]] = {
     "hands": "own_formulas own_golden automaton own_hands review_golden",
     "holding": "holding_golden holding acquaintance write",
     "holding/written": "write",
-    "learning": "learning_fields learning",
+    "learning": "learning_golden learning_fields learning",
     "logs": "logs logs_refused",
     "mending": "mending",
     "practice": "practice_golden gestures practice",
