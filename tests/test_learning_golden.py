@@ -43,7 +43,7 @@ from livecube.profiles.values import TurnList
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-    from livecube.learning.bits import Ints
+    from livecube.cube.geometry import Array
     from livecube.profiles.fields import Order
 
 GOLDEN: Final = Path(__file__).parent.parent / "fixtures" / "learning.golden.txt"
@@ -195,16 +195,18 @@ def elapsed() -> Iterator[object]:
         yield find_elapsed(Bits(sent, "little"), row, ticks, 1 << 24, index)
 
 
-def positions(rng: random.Random, turns: Sequence[int]) -> Ints:
-    position = SOLVED.copy()
-    return np.array([position := apply_turn(position, turn) for turn in turns])
+def positions(turns: Sequence[int]) -> Array:
+    found = [SOLVED]
+    for turn in turns:
+        found.append(apply_turn(found[-1], turn))
+    return np.array(found[1:], dtype=np.uint8)
 
 
 def state_fields() -> Iterator[object]:
     for seed in range(8):
         rng, order = random.Random(seed), ORDERS[seed % 2]
         count = rng.choice((12, 40, 60))
-        at = positions(rng, [rng.randrange(18) for _ in range(count)])
+        at = positions([rng.randrange(18) for _ in range(count)])
         fields = []
         bit = seed % 3
         for first, pieces, width, twist in ((0, 8, 3, 2), (8, 12, 4, 1)):
@@ -241,7 +243,7 @@ def slips() -> Iterator[object]:
         made = list(asked)
         for _ in range(1 + seed % 2):
             made[rng.randrange(6, count)] = rng.randrange(18)
-        facelets = shown_facelets(positions(rng, made))
+        facelets = shown_facelets(positions(made))
         width = (3, 4, 8)[seed % 3]
         fields = [
             (Field(width * k, width), facelets[:, k].tolist()) for k in range(facelets.shape[1])

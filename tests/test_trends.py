@@ -22,8 +22,8 @@ from livecube.history.importing import import_log
 from livecube.history.store import History
 from livecube.solves.records import Chance, Price, Wanted
 from livecube.timing.results import DNF, Penalty, result_of
-from livecube.trends.figures import results_ms
-from livecube.trends.making import trends_of
+from livecube.trends.figures import Look, results_ms
+from livecube.trends.making import _blocks, _counts, _verdict, periods_of, trends_of
 from livecube.trends.measures import ChanceColumns, FocusColumns, SolveColumns, Trends
 from livecube.trends.text import sparkline, trends_lines
 
@@ -316,6 +316,83 @@ def test_the_distribution_holds_every_time_and_no_other() -> None:
     for first, last, count in found.counts[:-1]:
         assert count == sum(first <= one / 1000 < last for one in ms)
     assert all(one[1] == other[0] for one, other in pairwise(found.counts))
+
+
+def test_bars_are_as_wide_as_24_of_them_need() -> None:
+    for most, width in ((12_390, 0.1), (12_400, 0.2), (14_790, 0.2), (14_800, 0.5)):
+        first, *_, last = _counts(np.array([10_000, *[most] * 200, -1]))
+        assert (first[0], first[2]) == (10.0, 1)
+        assert first[1] == pytest.approx(10.0 + width)
+        assert last[2] == 200
+        assert last[0] <= most / 1000 < last[1]
+
+
+@pytest.mark.parametrize(
+    ("count", "apart", "name"),
+    [(24, 1, "2026-03-01"), (25, 1, "2026-03"), (48, 31, "2026-03"), (50, 31, "2026")],
+)
+def test_periods_are_days_or_months_or_years(count: int, apart: int, name: str) -> None:
+    since = [n if apart == 1 else n // 2 * apart + n % 2 for n in range(count)]
+    days = np.array([str(np.datetime64("2026-03-01") + n) for n in since])
+    of = columns([10_000] * count, day=days)
+    periods = periods_of(of, results_ms(of), np.random.default_rng(1))
+    assert periods[0].name == name
+    assert [one.name for one in periods] == sorted({day[: len(name)] for day in days})
+    assert sum(one.solves for one in periods) == count
+
+
+def test_a_period_counts_what_was_measured() -> None:
+    of = columns([10_000, 12_000, 99_000, 16_000], is_dnf=[0, 0, 1, 0], whole=[1, 1, 0, 0])
+    of = replace(of, is_dnf=np.array(of.is_dnf), whole=np.array(of.whole))
+    (one,) = periods_of(of, results_ms(of), np.random.default_rng(1))
+    assert (one.solves, one.times, one.best) == (4, 3, 10.0)
+    assert one.mean is not None
+    assert one.mean.value == pytest.approx(38 / 3)
+    assert one.deviation == pytest.approx(np.std([10, 12, 16]))
+    # Of the first two solves: an eighth cross, half pairs, an eighth, a quarter; a quarter pauses.
+    assert one.splits == pytest.approx((1.375, 5.5, 1.375, 2.75))
+    assert one.pause == pytest.approx(0.25)
+    none = replace(of, is_dnf=of.ms, whole=0 * of.ms, day=np.array([""] * 4))
+    (one,) = periods_of(none, results_ms(none), np.random.default_rng(1))
+    assert (one.name, one.solves, one.times) == ("undated", 4, 0)
+    assert (one.mean, one.best, one.deviation, one.splits, one.pause) == (None,) * 5
+
+
+@pytest.mark.parametrize(
+    ("sessions", "a_day", "drawn"),
+    [
+        ([-1] * 19, 1, "solves"),
+        ([-1] * 20, 1, "sessions"),  # days separate solves without a session
+        ([-1] * 40, 40, "solves"),
+        ([7] * 40, 1, "solves"),  # one session of many midnights
+        ([*range(20)], 20, "sessions"),
+        ([*range(19)], 19, "solves"),
+    ],
+)
+def test_sessions_are_drawn_if_there_are_twenty(
+    sessions: list[int], a_day: int, drawn: str
+) -> None:
+    of = columns([10_000] * len(sessions), a_day, session=np.array(sessions))
+    block, told = _blocks(of)
+    assert told == drawn
+    assert block.tolist() == [*range(20 if drawn == "sessions" else len(sessions))]
+
+
+def test_a_change_is_told_if_its_interval_misses_zero() -> None:
+    less, more, neither = (
+        Look("", "number", np.asarray, "less"),
+        Look("", "number", np.asarray, "more"),
+        Look("", "number", np.asarray, "neither"),
+    )
+    for look, below, above in (
+        (less, "better", "worse"), (more, "worse", "better"), (neither, "changed", "changed")
+    ):  # fmt: skip
+        assert _verdict(look, -2.0, -1.0, 10) == below
+        assert _verdict(look, 1.0, 2.0, 10) == above
+        assert _verdict(look, 1.0, 2.0, 9) == "too few"
+        assert _verdict(look, None, 2.0, 10) == _verdict(look, 1.0, None, 10) == "too few"
+        for low, high in ((-1.0, 1.0), (0.0, 1.0), (-1.0, 0.0)):
+            assert _verdict(look, low, high, 10) == "noise"
 
 
 TOLD = {9: "7fb91d58", 19: "a2383d19", 40: "60f6b854", 300: "8f8c1b7b", 700: "321198d5"}
