@@ -73,11 +73,12 @@ def of_review(seed: int) -> str:
 
 
 def of_text(seed: int) -> str:
-    """All lines of the text."""
+    """All lines of the text, numbers to six digits: the last ones are the processor's."""
     review = reviewed(seed)
     whole = "\n".join([*review_lines(review, "a solve"), repr(review.sides), repr(review.stages),
                        *(moment_of(seed, pair) for pair in (None, 1, 2, 3, 4))])  # fmt: skip
-    return f"text {seed} {sha256(whole.encode()).hexdigest()[:12]}"
+    told = re.sub(r"\d+\.\d+(e-?\d+)?", lambda found: f"{float(found[0]):.6g}", whole)
+    return f"text {seed} {sha256(told.encode()).hexdigest()[:12]}"
 
 
 def of_hands(name: str) -> str:
