@@ -213,8 +213,8 @@ def state_fields() -> Iterator[object]:
             own = at[:, first : first + pieces]
             told, turned = PIECE_AT[own] - first, TWIST_AT[own].astype(np.int64)
             if seed % 2:
-                told = np.argsort(told, axis=1)
-                turned = np.take_along_axis(turned, told, axis=1)
+                told = np.argsort(told, axis=1).astype(np.uint8)
+                turned = np.take_along_axis(turned, told.astype(np.int64), axis=1)
             # Numbers of its own for the pieces; twists from another sticker of one of them.
             names = np.array(rng.sample(range(pieces), pieces))
             turned = (turned + np.where(told == 2, 1, 0)) % (3 if twist == 2 else 2)
