@@ -20,6 +20,7 @@ from livecube.cli.options import (
     holdings_with_progress,
     level_option,
     likely_cross_option,
+    person_option,
     position_given,
     up_option,
 )
@@ -139,12 +140,14 @@ def again(
 @likely_cross_option
 @up_option
 @front_option
+@person_option
 @_trying_options
 def bring(
     position: str,
     cross: str | None,
     up: str | None,
     front: str | None,
+    person: str | None,
     on: _Tries,
     level: str | None,
     hands: Automaton | None,
@@ -159,10 +162,11 @@ def bring(
     from livecube.cube.code import position_code
 
     asked, holding, face = position_given(position, up, front, cross)
-    own = own_for(None)
+    own = own_for(person)
     advisor = advisor_with_progress(own.level(level), own.hands(hands))
     place = brought(advisor, asked, face, holding)
     title = f"position {position_code(asked, holding)}, {COLOURS[face]} cross"
+    title = ", ".join(filter(None, [title, own.told(hands)]))
     on.run(place, BringScreen(title))
 
 

@@ -15,9 +15,11 @@ from livecube.cli.options import (
     front_option,
     hands_option,
     likely_cross_option,
+    person_option,
     position_given,
     up_option,
 )
+from livecube.cli.whose import own_for
 from livecube.views.happenings import note_sentence
 from livecube.views.lines import table_lines
 from livecube.views.live_screen import plan_lines
@@ -43,6 +45,7 @@ _ROWS = 12
     help="Techniques of this level; all: every known technique.",
 )
 @click.option("--no-looking", is_flag=True, help="Rank and plan without the seconds of looking.")
+@person_option
 @hands_option
 @click.option("--all", "show_all", is_flag=True, help=f"Show all rows, not only {_ROWS}.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table.")
@@ -53,6 +56,7 @@ def hints(
     front: str | None,
     level: str,
     no_looking: bool,
+    person: str | None,
     hands: Automaton | None,
     show_all: bool,
     as_json: bool,
@@ -65,16 +69,20 @@ def hints(
     from livecube.cube.code import position_code
 
     asked, holding, face = position_given(position, up, front, cross)
-    advisor = advisor_with_progress(LEVEL_NAMES[-1] if level == "all" else level, hands)
+    own = own_for(person)
+    its = LEVEL_NAMES[-1] if level == "all" else level
+    advisor = advisor_with_progress(its, own.hands(hands))
     start = time.perf_counter()
     advice = advisor.advise(asked, face, holding, looking=not no_looking)
     advice_ms = (time.perf_counter() - start) * 1000
     if as_json:
-        click.echo(json.dumps(advice.as_json(advice_ms)))
+        click.echo(json.dumps({**advice.as_json(advice_ms), "own_hands": own.own_solves(hands)}))
         return
     console = Console(highlight=False, markup=False)
     console.print(_summary(advice.cross, advice.offset, advice.solved_slots))
     console.print(f"code {position_code(asked, holding)}")
+    if told := own.told(hands):
+        console.print(f"seconds {told}")
     if not advice.opportunities:
         return
     shown = advice.opportunities if show_all else advice.opportunities[:_ROWS]

@@ -16,6 +16,7 @@ from livecube.errors import LogError, UsageError
 from livecube.history.folder import data_folder
 from livecube.history.importing import Imported, import_log, log_files
 from livecube.history.store import History
+from livecube.own.keeping import Taker
 from livecube.solves.people import named
 from livecube.views.lines import counted, folded
 
@@ -35,12 +36,13 @@ def import_all(paths: Sequence[Path], person: str, *, as_json: bool) -> None:
     files = log_files(paths)
     added = known = skipped = broken = timeless = 0
     people = read_roster()
-    holdings = holdings_with_progress(habits_of(named(people, person), people))
+    own = habits_of(named(people, person), people)
+    holdings, taker = holdings_with_progress(own), Taker(own)
     with (
         History(data_folder()) as history,
         progress_bar("importing", with_time_left=True) as bar,
     ):
-        history.hindsight = holdings.hindsight
+        history.hindsight, history.take = holdings.hindsight, taker.take
         task = bar.add_task("", total=len(files.logs))
 
         def remark(sentence: str) -> None:

@@ -14,7 +14,9 @@ from livecube.cli.options import (
     advisor_with_progress,
     crosses_option,
     hands_option,
+    person_option,
 )
+from livecube.cli.whose import own_for
 from livecube.cube.holding import parse_colour
 
 if TYPE_CHECKING:
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
 
 __all__ = ["inspect"]
 
+_LEVEL = "keen"
 _ROWS = 3
 _WIDTH = 80
 
@@ -35,17 +38,18 @@ _WIDTH = 80
 @click.option(
     "--level",
     type=click.Choice(LEVEL_NAMES),
-    default="keen",
-    show_default=True,
-    help="calm: the cross alone; keen: X-crosses too; bold: pseudo X-crosses too.",
+    help="calm: the cross alone; keen: X-crosses too; bold: pseudo X-crosses too. Without it: the "
+    f"person's own, else {_LEVEL}.",
 )
+@person_option
 @hands_option
 @click.option("--all", "show_all", is_flag=True, help=f"Show all rows, not only {_ROWS} of each.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object instead of text.")
 def inspect(
     scramble: str,
     crosses: tuple[str, ...],
-    level: str,
+    level: str | None,
+    person: str | None,
     hands: Automaton | None,
     show_all: bool,
     as_json: bool,
@@ -58,26 +62,38 @@ def inspect(
     from livecube.cube.code import parse_position
 
     position, _ = parse_position(scramble)
-    advisor = advisor_with_progress(level, hands)
+    own = own_for(person)
+    its = level or str(own.chosen.get("level", _LEVEL))
+    advisor = advisor_with_progress(its, own.hands(hands))
     start = time.perf_counter()
     inspections = [
-        inspect_cross(advisor, position, parse_colour(c)) for c in parse_crosses(" ".join(crosses))
+        inspect_cross(advisor, position, parse_colour(c))
+        for c in parse_crosses(" ".join(crosses) or str(own.settings["cross"]))
     ]
     advice_ms = (time.perf_counter() - start) * 1000
     if as_json:
         told = [inspection.as_json() for inspection in inspections]
         click.echo(
-            json.dumps({"scramble": scramble, "crosses": told, "advice_ms": round(advice_ms, 3)})
+            json.dumps(
+                {
+                    "scramble": scramble,
+                    "crosses": told,
+                    "advice_ms": round(advice_ms, 3),
+                    "own_hands": own.own_solves(hands),
+                }
+            )
         )
     else:
-        _print(inspections, None if show_all else _ROWS)
+        _print(inspections, None if show_all else _ROWS, own.told(hands))
 
 
-def _print(inspections: Sequence[Inspection], most: int | None) -> None:
+def _print(inspections: Sequence[Inspection], most: int | None, told: str) -> None:
     from livecube.views.inspection import comparison_lines, inspection_blocks
 
     console = Console(highlight=False, markup=False)
     console.width = min(console.width, _WIDTH)  # longer lines are hard to read, as in explanations
+    if told:
+        console.print(f"Seconds are {told}.")
     if len(inspections) > 1:
         for line in comparison_lines(inspections):
             console.print(line)

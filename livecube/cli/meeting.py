@@ -7,7 +7,16 @@ from typing import TYPE_CHECKING
 
 from livecube.cli.cubes import say_aside
 from livecube.cli.options import configured_holding
-from livecube.cli.whose import asked_for, habits_of, read_roster, say_if_new
+from livecube.cli.whose import (
+    asked_for,
+    habits_of,
+    hands_told,
+    learned_of,
+    own_settings,
+    read_roster,
+    say_if_new,
+    usual_hands,
+)
 from livecube.composition.live import Followed, Solver
 from livecube.composition.sources import CubeSource
 from livecube.errors import KeepingError, LivecubeError
@@ -82,10 +91,14 @@ class Meeting:
         settings = {} if person is None else person.settings
         several = len(self._people) + (name is not None and person is None) > 1
         who = name or (person.name if person else "")
+        title = shown_name(who) if several and who else ""
+        table = own_settings(person)
+        learned = None if self._hints.hands_said is not None else learned_of(person, table)
         return Solver(
             name,
-            self._hints.wishes(settings),
+            self._hints.wishes(settings, None if learned is None else learned.automaton),
             configured_holding(*self._held, settings),
             habits_of(person, self._people),
-            shown_name(who) if several and who else "",
+            ", ".join(filter(None, [title, hands_told(learned, title)])),
+            usual_hands(table),
         )

@@ -78,7 +78,8 @@ level_option = _LEVEL()
 person_option = click.option(
     "--person", metavar="NAME", help="Whose settings and habits of holding apply."
 )
-crosses_option = _CROSSES(default=("white",), show_default=True)
+crosses_option = _CROSSES()
+"""Without it, the colours are the person's own, else the configuration's."""
 
 hands_option = click.option(
     "--hands",
@@ -161,17 +162,27 @@ class HintsAsked:
 
     def __init__(self, options: dict[str, Any]) -> None:
         """Takes its own out of all options."""
-        self._no_hints, self._hands = options.pop("no_hints"), options.pop("hands")
+        self._no_hints = options.pop("no_hints")
+        self._hands: Automaton | None = options.pop("hands")
         if options.pop("degrees"):
             options["clues"] = options["clues"] or f"{STEP_S:g}"
         said = {name: options.pop(name) for name in ("level", "when", "clues", "voice")}
         self._said = {name: value for name, value in said.items() if value is not None}
         self._crosses, self._focus = options.pop("crosses"), FocusAsked(options)
 
-    def wishes(self, settings: Mapping[str, Value] = MappingProxyType({})) -> Wishes:
-        """The wishes of a person with these settings of their own."""
+    @property
+    def hands_said(self) -> Automaton | None:
+        """The hands that an option names."""
+        return self._hands
+
+    def wishes(
+        self,
+        settings: Mapping[str, Value] = MappingProxyType({}),
+        learned: Automaton | None = None,
+    ) -> Wishes:
+        """The wishes of a person with these settings, and hands, of their own."""
         chosen = read_configuration().table("hints") | {**settings} | self._said
-        hands = self._hands
+        hands = self._hands or learned
         if hands is None and chosen["hands"] is not None:
             hands = load_hands(str(chosen["hands"]))
         crosses = " ".join(self._crosses) or str(chosen["cross"])

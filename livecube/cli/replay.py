@@ -77,7 +77,7 @@ def replay(
     """
     pace = _speed(speed or ("1" if sys.stdout.isatty() and not as_json else "max"))
     own = own_for(person)
-    wishes = hints.wishes(own.settings)
+    wishes = hints.wishes(own.settings, own.hands(None))
     if wishes.voice and pace is None:
         if click.get_current_context().get_parameter_source("voice") is ParameterSource.COMMANDLINE:
             raise UsageError("--voice cannot keep up with --speed max; give another speed")
@@ -96,8 +96,9 @@ def replay(
         pipeline.holdings = holdings_with_progress(own.habits)
     if torn:
         say(f"livecube: {log}: the last line is cut off and was left out", err=True)
+    title = ", ".join(filter(None, [f"replay of {log.name}", own.told(hints.hands_said)]))
     drawn = pace is not None
-    output = Output(Board(LiveScreen(f"replay of {log.name}")), as_json=as_json, drawn=drawn)
+    output = Output(Board(LiveScreen(title)), as_json=as_json, drawn=drawn)
     sinks = output.sinks()
     if wishes.voice:
         sinks.append(output.voice())

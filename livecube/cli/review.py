@@ -66,7 +66,9 @@ def review(
     begun = kept_solve(kept) if kept is not None else solves_of(log, wanted)
     found = reviewed(begun, own, level, hands)
     for title, one in found:
-        _tell(title, one, as_json=as_json)
+        _tell(title, one, own.own_solves(hands), as_json=as_json)
+    if not as_json and (told := own.told(hands)):
+        say(f"Predicted seconds are {told}.")
     if kept is not None:
         _note(kept, found[0][1])
 
@@ -151,10 +153,11 @@ def reviewed(
         return [(title, review_of(one, advisor, its, step, own.habits)) for title, one in begun]
 
 
-def _tell(title: str, found: Review, *, as_json: bool) -> None:
+def _tell(title: str, found: Review, own_solves: int | None, *, as_json: bool) -> None:
     from livecube.review.text import review_json, review_lines
 
     if as_json:
-        click.echo(json.dumps({"event": "review", **review_json(found)}))
+        told = {"event": "review", **review_json(found), "own_hands": own_solves}
+        click.echo(json.dumps(told))
     else:
         say("\n".join([*review_lines(found, title, screen_width()), ""]))

@@ -15,6 +15,7 @@ from livecube.cli.options import (
     front_option,
     hands_option,
     level_option,
+    person_option,
     position_given,
     up_option,
 )
@@ -28,6 +29,7 @@ from livecube.edges.sinks import Board
 from livecube.lessons.steps import demonstrated
 
 if TYPE_CHECKING:
+    from livecube.cli.whose import Own
     from livecube.composition.choosing import Wanted
     from livecube.composition.sources import Source
     from livecube.cube.geometry import Array
@@ -53,6 +55,7 @@ _WIDTH: Final = 80
 @click.option("--with-cube", is_flag=True, help="The turns of your cube step on and back, too.")
 @cube_options
 @click.option("--page", type=click.Path(path_type=Path), help="Write a page to this new file.")
+@person_option
 @level_option
 @hands_option
 def show(
@@ -64,6 +67,7 @@ def show(
     with_cube: bool,
     wanted: Wanted,
     page: Path | None,
+    person: str | None,
     level: str | None,
     hands: Automaton | None,
 ) -> None:
@@ -78,7 +82,7 @@ def show(
 
     asked, held, likely = position_given(position, up, front, cross)
     if moves is None:
-        shown = _advised(asked, likely, held, level, hands)
+        shown = _advised(asked, likely, held, own_for(person), level, hands)
     else:
         faces = [likely] if cross else [likely, *range(6)]
         shown = max((_given(asked, face, held, moves) for face in faces), key=_filled)
@@ -106,11 +110,15 @@ def _given(position: Array, face: int, held: Holding | None, moves: str) -> Demo
 
 
 def _advised(
-    position: Array, face: int, held: Holding | None, level: str | None, hands: Automaton | None
+    position: Array,
+    face: int,
+    held: Holding | None,
+    own: Own,
+    level: str | None,
+    hands: Automaton | None,
 ) -> Demonstration:
     from livecube.review.moment import brought
 
-    own = own_for(None)
     advisor = advisor_with_progress(own.level(level), own.hands(hands))
     row = brought(advisor, position, face, held).row
     return demonstrated(position, face, row.holding, row.moves)

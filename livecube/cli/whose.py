@@ -6,10 +6,11 @@ one person.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 from livecube.advice.settings import parse_crosses
+from livecube.cli.bars import late, progress_bar
 from livecube.cli.cubes import say_aside
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.configuration import read_configuration
@@ -18,6 +19,7 @@ from livecube.errors import LivecubeError
 from livecube.history.folder import data_folder
 from livecube.history.people import HABITS, People
 from livecube.history.store import DATABASE, History
+from livecube.own.keeping import LEARNING_STEPS, is_changed, learned_now, used_table
 from livecube.solves.people import (
     Asked,
     Person,
@@ -30,25 +32,31 @@ from livecube.solves.people import (
     persons_read,
     shown_name,
 )
+from livecube.views.lines import counted
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from livecube.entries import Value
     from livecube.hands.automaton import Automaton
+    from livecube.own.table import LearnedTable
 
 __all__ = [
     "Own",
     "asked_for",
     "habits_of",
+    "hands_told",
     "is_kept",
     "keeper",
+    "learned_of",
     "own_for",
     "own_of",
     "own_of_name",
     "own_of_solve",
+    "own_settings",
     "read_roster",
     "say_if_new",
+    "usual_hands",
     "whose_in",
     "whose_of_names",
 ]
@@ -114,6 +122,12 @@ class Own:
     settings: Mapping[str, Value]
     """All entries of the table [hints]."""
     habits: Habits | None
+    learned: LearnedTable | None = None
+    """Their own hands and eyes, if these predict better than the usual ones."""
+    name: str = ""
+    """Their name, if there are several people."""
+    chosen: Mapping[str, Value] = field(default_factory=dict)
+    """The entries that they set for themselves."""
 
     def level(self, said: str | None) -> str:
         """The level of advice; an option comes first."""
@@ -121,8 +135,18 @@ class Own:
 
     def hands(self, said: Automaton | None) -> Automaton | None:
         """The hands; an option comes first. None: the usual ones."""
+        if said is None and self.learned is not None:
+            return self.learned.automaton
         name = self.settings["hands"]
         return said if said is not None or name is None else load_hands(str(name))
+
+    def own_solves(self, said: Automaton | None = None) -> int | None:
+        """Number of solves that the hands were learned from; None: they are not their own."""
+        return None if said is not None or self.learned is None else self.learned.solves
+
+    def told(self, said: Automaton | None = None) -> str:
+        """For whose hands seconds are, if for somebody's own; else empty."""
+        return "" if said is not None else hands_told(self.learned, self.name)
 
     @property
     def cross(self) -> str:
@@ -133,8 +157,49 @@ class Own:
 def own_of(person: Person | None, people: Sequence[Person]) -> Own:
     """What applies to a person among these; None: to nobody in particular."""
     settings = {} if person is None else person.settings
-    table = read_configuration().table("hints") | {**settings}
-    return Own(table, habits_of(person, people))
+    table = own_settings(person)
+    name = shown_name(person.name) if person is not None and len(people) > 1 else ""
+    learned = learned_of(person, table, anew=True)
+    return Own(table, habits_of(person, people), learned, name, settings)
+
+
+def own_settings(person: Person | None) -> Mapping[str, Value]:
+    """All entries of the table [hints] as they apply to a person."""
+    settings = {} if person is None else person.settings
+    return read_configuration().table("hints") | {**settings}
+
+
+def usual_hands(settings: Mapping[str, Value]) -> Automaton:
+    """The hands that a person's own are compared with: those of their settings."""
+    return load_hands(str(settings["hands"] or "right"))
+
+
+def learned_of(
+    person: Person | None, settings: Mapping[str, Value], *, anew: bool = False
+) -> LearnedTable | None:
+    """A person's own hands and eyes, if they predict better than the usual ones.
+
+    ``anew``: learn them anew if the person's solves have changed meanwhile, with a bar.
+    """
+    if person is None:
+        return None
+    usual = usual_hands(settings)
+    with History(data_folder(), reading=True, wait_s=_WAIT_S) as history:
+        if not anew or not is_changed(history, person, usual):
+            return used_table(history, person, usual)
+        bar = progress_bar("learning your hands")
+        task = bar.add_task("", total=LEARNING_STEPS)
+        with late(bar):
+            own = learned_now(history, person, usual, lambda parts: bar.advance(task, parts))
+    return None if own is None else own.used
+
+
+def hands_told(learned: LearnedTable | None, name: str) -> str:
+    """``for your hands, 412 solves``; empty without own hands."""
+    if learned is None:
+        return ""
+    whose = f"{name}'s" if name else "your"
+    return f"for {whose} hands, {counted(learned.solves, 'solve')}"
 
 
 def habits_of(person: Person | None, people: Sequence[Person]) -> Habits | None:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 from livecube.composition.assembly import load_advisor, load_holdings, quick_advisor, set_level
 from livecube.composition.following import CubeFollower
 from livecube.composition.keyboard import Keyboard, stating
+from livecube.edges.automaton_file import load_hands
 from livecube.edges.cache import are_tables_kept
 from livecube.edges.log_files import LogWriter, started_now
 from livecube.edges.sinks import FirstHint, LogSink
@@ -18,6 +19,7 @@ from livecube.history.folder import data_folder
 from livecube.history.kept_session import Session
 from livecube.history.sink import FollowedSink
 from livecube.logs.lines import Header
+from livecube.own.keeping import Learner, Taker
 from livecube.views.live_screen import PREPARING
 
 if TYPE_CHECKING:
@@ -34,6 +36,7 @@ if TYPE_CHECKING:
     from livecube.cube.holding import Holding
     from livecube.edges.habits_file import Habits
     from livecube.edges.sinks import Sink
+    from livecube.hands.automaton import Automaton
 
 __all__ = ["AdvisedPart", "Followed", "LivePart", "Solver"]
 
@@ -56,7 +59,9 @@ class Solver:
     habits: Habits | None = None
     """How they hold the cube, as learned; None: as people do."""
     title: str = ""
-    """Their name, if there are several people."""
+    """Their name, if there are several people, and whether seconds are for their own hands."""
+    usual: Automaton | None = None
+    """The hands that their own are compared with; None: the usual ones."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,8 +142,13 @@ class AdvisedPart:
         pipeline.holdings = holdings = await asyncio.to_thread(load_holdings, self._solver.habits)
         if self._session is not None:
             self._session.hindsight = holdings.hindsight
+            await asyncio.to_thread(self._begin_learning, self._session)
         board.change(preparing="")
         await self._ready(advisor)
+
+    def _begin_learning(self, session: Session) -> None:
+        taker, learner = Taker(self._solver.habits), Learner(self._solver.usual or load_hands())
+        session.begin_learning(taker.take, learner.kept_in(session.person))
 
     async def _ready(self, advisor: Advisor) -> None:
         """Called when the pipeline has the advisor."""

@@ -6,16 +6,17 @@ import sqlite3
 from contextlib import suppress
 from typing import TYPE_CHECKING
 
+from livecube.errors import LivecubeError
 from livecube.history.database import trouble_with
 from livecube.history.importing import recover
 from livecube.history.store import DATABASE, History
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
     from pathlib import Path
     from typing import Self
 
-    from livecube.solves.reading import Told
+    from livecube.solves.reading import FoundSolve, Told
 
 __all__ = ["Session"]
 
@@ -39,6 +40,8 @@ class Session:
         self._say = say
         self._history: History | None = None
         self._hindsight: Callable[[], Told] | None = None
+        self._take: Callable[[FoundSolve], str] | None = None
+        self._learn: Callable[[History, Sequence[int]], None] | None = None
 
     @classmethod
     def begun(cls, history: History, number: int) -> Self:
@@ -65,6 +68,25 @@ class Session:
         if self._history is not None:
             self._history.hindsight = told
 
+    def begin_learning(
+        self,
+        take: Callable[[FoundSolve], str],
+        learn: Callable[[History, Sequence[int]], None],
+    ) -> None:
+        """From now on, ``take`` from each kept solve what it says about hands, and ``learn``."""
+        self._take, self._learn = take, learn
+        if self._history is not None:
+            self._history.take = take
+
+    def learn_from(self, numbers: Sequence[int]) -> None:
+        """Learn from solves that were just kept.
+
+        If this fails they stay kept, and the next one learns everything anew.
+        """
+        if self._learn is not None and numbers:
+            with suppress(sqlite3.Error, LivecubeError):
+                self._learn(self.history, numbers)
+
     def begin(self) -> None:
         """Begin the session if needed; first keep solves that a crash left, and ``say`` so.
 
@@ -76,7 +98,7 @@ class Session:
         history: History | None = None
         try:
             history = History(self.folder)
-            history.hindsight = self._hindsight
+            history.hindsight, history.take = self._hindsight, self._take
             if sentence := recover(history).sentence:
                 self._say(sentence)
             number = history.begin_session(self.person, self._started, self._source)

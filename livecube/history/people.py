@@ -27,10 +27,12 @@ if TYPE_CHECKING:
     from livecube.history.store import History
     from livecube.solves.people import Person
 
-__all__ = ["DRILLED", "HABITS", "People"]
+__all__ = ["DRILLED", "HABITS", "HANDS", "People"]
 
 HABITS: Final = "holding"
 """Kind of what was learned: how the cube is held and turned."""
+HANDS: Final = "hands"
+"""Kind of what was learned: what moves and looks cost."""
 DRILLED: Final = ("drill_try", "drill_card", "drill_round")
 """The tables of drills."""
 

@@ -228,7 +228,15 @@ CREATE TABLE price (
 CREATE INDEX price_by_technique ON price (technique, price_ms);
 """
 
-MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _DRILLS, _SPLITS, _GRADES, _ROSTER, _PRICES)
+_TAKEN: Final = """
+CREATE TABLE taken (
+    solve INTEGER PRIMARY KEY REFERENCES solve ON DELETE CASCADE,
+    content TEXT NOT NULL
+) STRICT;
+"""
+"""What a solve says about hands and eyes (``livecube/own``)."""
+
+MIGRATIONS: Final = (_FIRST, _DRILLS, _SPLITS, _GRADES, _ROSTER, _PRICES, _TAKEN)
 
 
 def next_number(table: str) -> str:

@@ -144,6 +144,7 @@ class HistorySink:
         if not kept:
             raise KeepingError("its log could not be written whole yet")
         self._numbers[number] = kept[-1].number
+        self._session.learn_from([one.number for one in kept if one.is_new])
 
     def _log(self, number: int) -> Path | None:
         """The log of a solve, if there is one."""
@@ -241,7 +242,8 @@ class FollowedSink:
         await self._work.do()
 
     def _keep(self, found: FoundSolve) -> None:
-        self._session.history.keep(found, self._session.person, self._session.number)
+        number = self._session.history.keep(found, self._session.person, self._session.number)
+        self._session.learn_from([] if number is None else [number])
 
     @property
     def last_words(self) -> list[str]:

@@ -55,6 +55,8 @@ class History:
         self.folder = folder
         self.hindsight: Callable[[], Told] | None = None
         """Adds holdings to the tracker's progress of a log; None: only stated holdings are used."""
+        self.take: Callable[[FoundSolve], str] | None = None
+        """Takes from a new solve what it says about hands; None: that is done later."""
         opened = read_database if reading else open_database
         self._database = opened(folder / DATABASE, busy_s() if wait_s is None else wait_s)
 
@@ -184,9 +186,20 @@ class History:
         place = log_place(found.kept.listed)
         write_log(self.folder / place, found.header, found.events)
         solve = KeptSolve(found.kept.listed, found.kept.stages, place)
+        taken = None if self.take is None else self.take(found)
         with self.together():
             keeper = self._keeper(person, session)
-            return insert_solve(self._database, solve, keeper, session)
+            number = insert_solve(self._database, solve, keeper, session)
+            if taken is not None and number is not None:
+                self.note_taken(number, taken)
+            return number
+
+    def note_taken(self, number: int, content: str) -> None:
+        """Keep what a solve says about hands."""
+        with self.together():
+            self._database.execute(
+                "INSERT OR REPLACE INTO taken (solve, content) VALUES (?, ?)", (number, content)
+            )
 
     def number_of(self, identity: str) -> int | None:
         """The number of the solve with this identity, deleted or not; None if it is not kept."""

@@ -154,7 +154,7 @@ def _chance_line(chance: Chance) -> str:
     )
 
 
-_LEARNED: Final = {"holding": "how the cube is held"}
+_LEARNED: Final = {"holding": "how the cube is held", "hands": "what moves and looks cost"}
 
 
 def people_lines(people: Sequence[PersonKept], width: int | None = None) -> list[str]:

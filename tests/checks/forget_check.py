@@ -22,7 +22,7 @@ from typing import Final
 from livecube.edges.log_files import LogWriter
 from livecube.history.forgetting import forget_person
 from livecube.history.importing import import_log
-from livecube.history.people import HABITS, People
+from livecube.history.people import HABITS, HANDS, People
 from livecube.history.store import History
 from livecube.logs.lines import Header
 from livecube.solves.records import Wanted
@@ -60,8 +60,10 @@ def made(folder: Path, solves: int) -> None:
             with LogWriter(log, Header("2026-03-01T18:20:00Z", "simulation", "cube")) as writer:
                 for event in session(seed, count).events():
                     writer.write(event)
+            history.take = lambda _, whose=name: f'"{whose}"'  # type: ignore[misc]
             import_log(history, log, name)
         People(history).note_learned(NAME, HABITS, "x" * 200_000, solves)
+        People(history).note_learned(NAME, HANDS, f'"{NAME}"', solves)
 
 
 def killed(folder: Path, after_s: float) -> None:

@@ -1,0 +1,241 @@
+"""Hands and eyes from kept solves: taken, learned on, kept, used and forgotten."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+from drawn_eyes import scenes
+from drawn_persons import draw_hands, part_of, stated, timed, walks
+from holding_truth import true_path
+
+from livecube.cube.position import SOLVED, apply_turns
+from livecube.edges.automaton_file import load_hands
+from livecube.edges.log_files import LogWriter
+from livecube.hands.kinship import Kinship
+from livecube.history.forgetting import forget_person
+from livecube.history.importing import import_log
+from livecube.history.people import HANDS, People
+from livecube.history.store import History
+from livecube.holding.inference import Reading
+from livecube.holding.observations import SolveTurns
+from livecube.logs.lines import Header
+from livecube.own.keeping import Learner, Taker, is_changed, learned_now, missing, take_missing
+from livecube.own.learning import learn, learned_from, learned_state
+from livecube.own.table import table_from, table_state
+from livecube.own.taking import Pair, Seen, pairs_from, pairs_taken, pairs_text
+from livecube.solves.reading import solves_in
+from livecube.solves.records import Wanted
+from livecube.stages.solve import Solve, Split
+from livecube.virtual.habits import RIGHT_HANDED
+from livecube.virtual.session import session
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from drawn_persons import Timed
+
+    from livecube.hands.executions import Execution
+
+KIN = Kinship(load_hands())
+COUNT = 24
+
+
+def some_solves() -> list[Timed]:
+    rng = np.random.default_rng(22)
+    hands = draw_hands(rng, KIN.usual, "ordinary")
+    return timed(hands, walks(RIGHT_HANDED, KIN.usual, COUNT), rng)
+
+
+SOLVES = some_solves()
+
+
+def taken(one: Timed, sure: float = 1.0) -> list[Pair]:
+    """The pairs of a solve, as they would be taken if every holding was read right."""
+    done, part, path = one.walk.of, part_of(one), true_path(one.walk.of)
+    held = np.zeros((len(part.turns), 24))
+    for step in path:
+        held[step.first : step.first + step.reports, step.holding] = sure
+    splits = tuple(
+        Split(
+            stage.stage, stage.slots, stage.end_turn, turns=0, seconds=0.0, pause=0.0,
+            technique=stage.technique, case=None, offset=0, shared=stage.shared, holding=None,
+        )
+        for stage in done.stages
+    )  # fmt: skip
+    solve = Solve(None, done.cross_colour, done.start_turn, 0.0, 0.0, 0, solved=True, splits=splits)
+    start = apply_turns(SOLVED, done.scramble).tobytes()
+    turned = SolveTurns(solve, done.start_turn, part)
+    return pairs_taken(turned, start, Reading(path, held, held, held, held))
+
+
+PAIRS = [taken(one) for one in SOLVES]
+
+
+def test_what_is_taken_from_a_solve_is_what_the_hands_and_eyes_did() -> None:
+    turned = seen = 0
+    for one, pairs in zip(SOLVES, PAIRS, strict=True):
+        true = {tuple(m for m in its.moves if not m.is_rotation): its for its in stated(one)}
+        for pair in pairs:
+            its = true.get(tuple(m for m in pair.execution.moves if not m.is_rotation))
+            if its is not None:
+                turned += 1
+                took = pair.execution.at_ms[-1] - pair.execution.at_ms[0]
+                assert took <= its.at_ms[-1] - its.at_ms[0]
+                assert pair.pause_ms > 0
+        found = [pair.seen for pair in pairs if pair.seen is not None]
+        known = [Seen(s.technique, s.corner, s.edge, s.case) for s in scenes(one.walk) if s]
+        seen += len(found)
+        assert sum(each in known for each in found) >= len(found) - 1
+    assert turned > 3 * COUNT
+    assert seen > 3 * COUNT
+
+
+def test_a_solve_with_lost_turns_says_nothing() -> None:
+    pairs = taken(SOLVES[0], sure=0.5)
+    assert [pair.execution.sure for pair in pairs] == [0.5] * len(pairs)
+    assert pairs_from(pairs_text([])) == []
+
+
+def test_what_is_taken_can_be_kept() -> None:
+    for pairs in PAIRS:
+        back = pairs_from(pairs_text(pairs))
+        assert [pair.execution.moves for pair in back] == [pair.execution.moves for pair in pairs]
+        assert [pair.seen for pair in back] == [pair.seen for pair in pairs]
+        assert pairs_text(back) == pairs_text(pairs)
+    for broken in ("[1]", '[{"moves":"R U","ms":[0],"sure":1,"pause":1}]', "[["):
+        with pytest.raises((KeyError, TypeError, ValueError)):
+            pairs_from(broken)
+
+
+def test_learning_on_meets_cases_in_order_and_is_kept_whole() -> None:
+    whole = learn(KIN, PAIRS)
+    assert whole.met.total() == sum(pair.seen is not None for pairs in PAIRS for pair in pairs)
+    on = learn(KIN, PAIRS[:-4])
+    for pairs in PAIRS[-4:]:
+        on = on.after(pairs)
+    assert on.met == whole.met
+    assert on.solves == whole.solves == COUNT
+    assert not on.is_stale
+    assert learn(KIN, PAIRS[:2]).after(PAIRS[2]).after(PAIRS[3]).is_stale
+    assert whole.used is not None
+    assert whole.used.solves == COUNT
+    state = json.loads(json.dumps([learned_state(on), table_state(on.used, KIN.usual)]))
+    back = learned_from(state[0], KIN, table_from(state[1], KIN.usual))
+    assert back.met == on.met
+    assert back.used is not None
+    assert on.used is not None
+    assert back.used.automaton.fingerprint == on.used.automaton.fingerprint
+    assert back.used.automaton.looking.table == on.used.automaton.looking.table
+    assert table_from(state[1], load_hands("left")) is None
+    assert table_from(None, KIN.usual) is None
+
+
+def test_the_table_in_use_stays_until_prices_have_changed_enough() -> None:
+    first = learn(KIN, PAIRS[:12])
+    assert first.used is not None
+    on = first.after(PAIRS[12])
+    assert on.used is not None
+    assert on.used.automaton.fingerprint == first.used.automaton.fingerprint
+    assert on.used.solves == 13
+    slower = [
+        [replace(pair, execution=_slower(pair.execution)) for pair in pairs] for pairs in PAIRS
+    ]
+    other = learn(KIN, slower, used=first.used)
+    assert other.used is not None
+    assert other.used.automaton.fingerprint != first.used.automaton.fingerprint
+
+
+def _slower(one: Execution) -> Execution:
+    return replace(one, at_ms=tuple(1.3 * at for at in one.at_ms))
+
+
+def _kept(folder: Path, names: Sequence[str] = ("Ada", "Bo")) -> History:
+    """A history of people with virtual solves; what is taken from them is made up."""
+    history = History(folder)
+    for seed, name in enumerate(names):
+        log = folder / f"{name}.jsonl"
+        with LogWriter(log, Header("2026-03-01T18:20:00Z", name, "cube")) as writer:
+            for event in session(seed, 5).events():
+                writer.write(event)
+        import_log(history, log, name)
+        log.unlink()
+    rows = history.database.execute("SELECT id FROM solve ORDER BY id").fetchall()
+    for (number,), pairs in zip(rows, PAIRS, strict=False):
+        history.note_taken(number, pairs_text(pairs))
+    return history
+
+
+def _state(history: History, name: str) -> dict[str, Any]:
+    text = People(history).learned(People(history).one(name).person, HANDS)
+    assert text is not None
+    state: dict[str, Any] = json.loads(text)
+    return state
+
+
+def test_each_kept_solve_is_learned_from_and_changes_lead_to_learning_anew(tmp_path: Path) -> None:
+    with _kept(tmp_path) as history:
+        ada, bo = history.roster()
+        assert is_changed(history, ada, KIN.usual)
+        learner = Learner(KIN.usual)
+        numbers = [one.number for one in history.list(Wanted(person="Ada"))]
+        learner.kept(history, "Ada", numbers)
+        assert not is_changed(history, ada, KIN.usual)
+        assert _state(history, "Ada")["learned"]["hands"]["solves"] == len(numbers)
+        history.delete(numbers[:1])
+        assert is_changed(history, ada, KIN.usual)
+        own = learned_now(history, ada, KIN.usual)
+        assert own is not None
+        assert own.solves == len(numbers) - 1
+        assert not is_changed(history, ada, KIN.usual)
+        assert is_changed(history, ada, load_hands("left"))
+        People(history).move("Ada", "Bo", numbers[1:2])
+        assert is_changed(history, ada, KIN.usual)
+        learner = Learner(KIN.usual)
+        learner.kept(history, "Bo", numbers[1:2])
+        assert _state(history, "Bo")["learned"]["hands"]["solves"] == len(numbers) + 1
+        forget_person(history, "Bo")
+        rows = history.database.execute("SELECT count(*) FROM taken").fetchone()
+        assert rows == (len(numbers) - 1,)
+        assert "hands" not in {kind for (kind,) in history.database.execute(
+            "SELECT kind FROM learned WHERE person = ?", (bo.number,))}  # fmt: skip
+
+
+def test_one_solve_more_is_learned_on_and_not_anew(tmp_path: Path) -> None:
+    with _kept(tmp_path, ["Ada"]) as history:
+        ada = history.roster()[0]
+        (last, content), *_ = history.database.execute(
+            "SELECT solve, content FROM taken ORDER BY solve DESC"
+        ).fetchall()
+        history.note_taken(last, "[]")
+        before = learned_now(history, ada, KIN.usual)
+        assert before is not None
+        history.note_taken(last, content)
+        Learner(KIN.usual).kept(history, "Ada", [last])
+        learned = _state(history, "Ada")["learned"]
+        assert learned["whole"] == before.solves
+        assert learned["hands"]["solves"] == before.solves + 1
+
+
+def test_a_log_is_read_for_hands_unless_its_times_are_those_of_arrival(tmp_path: Path) -> None:
+    with _kept(tmp_path, ["Ada"]) as history:
+        ada = history.roster()[0]
+        history.database.execute("DELETE FROM taken")
+        steps: list[int] = []
+        taker = Taker()
+        take_missing(history, ada, taker, steps.append)
+        assert not missing(history, ada)
+        for number, text in history.database.execute("SELECT solve, content FROM taken").fetchall():
+            pairs = {round(pair.pause_ms): pair for pair in pairs_from(text)}
+            stages = [s for s in history.stages(number) if s.stage == "pair" and not s.shared]
+            assert len(pairs) == len(stages)
+            for stage in stages:
+                pair = pairs[stage.pause_ms]
+                assert abs(pair.execution.at_ms[-1] - (stage.ms - stage.pause_ms)) <= 1
+                assert 0 < pair.execution.sure <= 1
+        found = next(solves_in(Header("", "x", "host"), session(0, 1).events()))
+        assert taker.take(found) == "[]"
