@@ -95,7 +95,7 @@ def told(solves: int = 3, *, battery: bool = True) -> tuple[list[Message], list[
 
 DRILL = DrillDone(
     50.0, 3, "keyhole-corner", "front right; corner up, edge home", "easy", "sound", True,
-    2140, 1800, 8, 7,
+    2140, 1800, 8, 7, "3KYP-SG2S-WBJX-U8TB",
 )  # fmt: skip
 
 

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import json
+import sys
+from typing import TYPE_CHECKING, Any
+
 import numpy as np
 import pytest
 from code_check import CHARACTERS, slips
@@ -11,9 +15,12 @@ from hypothesis import strategies as st
 
 from livecube.cube.code import parse_code, parse_position, position_code, spelled_code
 from livecube.cube.holding import HOLDINGS, Holding
-from livecube.cube.notation import facelets_text
-from livecube.cube.position import SOLVED, apply_turns, turns_text
+from livecube.cube.notation import facelets_text, parse_turns
+from livecube.cube.position import SOLVED, apply_turns, inverse_turns, turns_text
 from livecube.errors import NotationError, PositionError
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 MADE = "R D L2 R F U' L R2 D' R B' U' L U2 B2 U D2 L' F U' F2 B' U' F' D' R F2 U2 R2"
 
@@ -76,6 +83,48 @@ def test_a_position_may_be_given_as_turns_facelets_or_code() -> None:
 def test_turns_are_never_taken_for_a_code(made: list[int]) -> None:
     for text in (turns_text(made), turns_text(made).replace(" ", "")):
         assert (parse_position(text)[0] == apply_turns(SOLVED, made)).all()
+
+
+def test_a_code_that_the_voice_reads_aloud_is_the_same_when_it_is_typed(tmp_path: Path) -> None:
+    heard, program = tmp_path / "heard", tmp_path / "espeak-ng"
+    program.write_text(
+        f"#!{sys.executable}\nimport sys\nopen({str(heard)!r}, 'w').write(sys.stdin.read())\n"
+    )
+    program.chmod(0o755)
+    code = position_code(apply_turns(SOLVED, parse_turns("R U' F2 D")), HOLDINGS[9])
+    done = started("hints", code, "--json", "--voice", PATH=str(tmp_path))
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout)["code"] == code
+    words = heard.read_text(encoding="utf-8")
+    assert not {*words} & {*"-0123456789"}
+    assert json.loads(started("hints", words, "--json").stdout)["code"] == code
+
+
+def test_every_command_with_a_position_takes_a_code_and_tells_it() -> None:
+    position = apply_turns(SOLVED, parse_turns("R U' R' F2"))
+    code = position_code(position)
+    (scramble,) = json_of("scramble", code, "--json")
+    assert (apply_turns(SOLVED, parse_turns(scramble["scramble"])) == position).all()
+    assert scramble["code"] == code
+    assert json_of("inspect", code, "--json")[0]["code"] == code
+    back = turns_text(inverse_turns(parse_turns("R U' R' F2")))
+    typed = ("live", "--typed", "--no-hints", "--no-history", "--json", "--scramble")
+    by_code, by_turns = (
+        [
+            one
+            for one in json_of(*typed, start, text=back + "\n")
+            if one["event"] in ("solve", "turn")
+        ]
+        for start in (code, "R U' R' F2")
+    )
+    assert by_code[-1]["solved"]
+    assert [{**one, "t": 0} for one in by_code[:-1]] == [{**one, "t": 0} for one in by_turns[:-1]]
+
+
+def json_of(*arguments: str, text: str = "") -> list[Any]:
+    done = started(*arguments, text=text)
+    assert done.returncode == 0, done.stderr
+    return [json.loads(line) for line in done.stdout.splitlines()]
 
 
 def test_a_position_that_is_brought_is_tried_and_compared() -> None:

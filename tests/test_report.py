@@ -94,6 +94,51 @@ def test_a_drawing_shows_every_sticker_where_it_is() -> None:
     assert [rows[str(33 + 10 * n), "43"] for n in range(3)] == ["green"] * 3
 
 
+FORMATS = {0: 0b101010000010010, 1: 0b101000100100101, 2: 0b101111001111100,
+           3: 0b101101101001011, 4: 0b100010111111001, 5: 0b100000011001110,
+           6: 0b100111110010111, 7: 0b100101010100000}  # fmt: skip
+"""ISO/IEC 18004, table C.1: the sign of level M with each mask, from memory."""
+MASKS = (
+    lambda y, x: (y + x) % 2, lambda y, x: y % 2, lambda y, x: x % 3, lambda y, x: (y + x) % 3,
+    lambda y, x: (y // 2 + x // 3) % 2, lambda y, x: y * x % 2 + y * x % 3,
+    lambda y, x: (y * x % 2 + y * x % 3) % 2, lambda y, x: ((y + x) % 2 + y * x % 3) % 2,
+)  # fmt: skip
+
+
+def scanned(svg: str) -> str:
+    """The text in a drawn QR code of the smallest size, without any correction of errors."""
+    dark = {(int(y) - 4, int(x) - 4) for x, y in re.findall(r"M(\d+) (\d+)h1v1h-1z", svg)}
+    sign = [(8, x) for x in (0, 1, 2, 3, 4, 5, 7, 8)] + [(y, 8) for y in (7, 5, 4, 3, 2, 1, 0)]
+    told = sum(((spot in dark) << 14 - at) for at, spot in enumerate(sign))
+    (mask,) = [number for number, known in FORMATS.items() if known == told]
+    bits = ""
+    for right in (20, 18, 16, 14, 12, 10, 8, 5, 3, 1):
+        up = right in (20, 16, 12, 8, 3)
+        for y in range(20, -1, -1) if up else range(21):
+            for x in (right, right - 1):
+                if y != 6 and not (y < 9 and (x < 9 or x > 12)) and not (y > 12 and x < 9):
+                    bits += str(int(((y, x) in dark) ^ (not MASKS[mask](y, x))))
+    assert bits[:4] == "0010", "capitals, digits and few signs"
+    letters = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $%*+-./:"
+    count, text = int(bits[4:13], 2), ""
+    for at in range(13, 13 + 11 * (count // 2), 11):
+        text += letters[int(bits[at : at + 11], 2) // 45] + letters[int(bits[at : at + 11], 2) % 45]
+    last = 13 + 11 * (count // 2)
+    return text + (letters[int(bits[last : last + 6], 2)] if count % 2 else "")
+
+
+def test_a_code_is_scanned_as_it_is_written(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    figures = re.findall(r"<figcaption>.*?</figcaption>", written(kept, "2").read_text("utf-8"))
+    assert len(figures) > 5
+    for figure in figures:
+        (code,) = re.findall(r'class="turns"[^>]*>(?:<span class="whole">)?([2-9A-Z-]{19})', figure)
+        assert scanned(figure) == code
+    monkeypatch.setattr("livecube.views.page.find_spec", lambda name: None)
+    without = written(kept, "2").read_text("utf-8")
+    assert code in without
+    assert 'class="qr"' not in without
+
+
 def test_pages_fetch_and_run_nothing(kept: Path, tmp_path: Path) -> None:
     for page in (written(kept, "2"), written(kept), long_page(tmp_path)):
         text = page.read_text(encoding="utf-8")

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from livecube.composition.again import TrierSource, TryPart
     from livecube.composition.choosing import ChosenCube, Wanted
     from livecube.composition.sources import Source
+    from livecube.cube.geometry import Array
     from livecube.cube.holding import Holding
 
 __all__ = ["by_radio", "check_source", "say_aside", "tries_source", "typed_source"]
@@ -29,14 +30,11 @@ def check_source(wanted: Wanted, *, simulated: bool, typed: bool) -> None:
         raise UsageError("--cube and --decoder are for a cube by radio")
 
 
-def typed_source(held: Callable[[], Holding | None], scramble: str | None) -> Source:
-    """Typed turns in the holding ``held``, from solved or after a scramble."""
+def typed_source(held: Callable[[], Holding | None], start: Array | None) -> Source:
+    """Typed turns in the holding ``held``, from a position (shape (20,)); None: from solved."""
     from livecube.composition.sources import TypedSource
-    from livecube.cube.notation import parse_turns
-    from livecube.cube.position import SOLVED, apply_turns
 
-    position = None if scramble is None else apply_turns(SOLVED, parse_turns(scramble)).tobytes()
-    return TypedSource(held, position)
+    return TypedSource(held, None if start is None else start.tobytes())
 
 
 def by_radio(wanted: Wanted, as_json: bool, capture: bool) -> Source:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import time
 from typing import TYPE_CHECKING
@@ -10,6 +11,7 @@ import click
 from rich.console import Console
 
 from livecube.advice.settings import LEVEL_NAMES
+from livecube.cli.cubes import say_aside
 from livecube.cli.options import (
     advisor_with_progress,
     front_option,
@@ -20,11 +22,13 @@ from livecube.cli.options import (
     up_option,
 )
 from livecube.cli.whose import own_for
+from livecube.edges.voice import speak
 from livecube.views.happenings import note_sentence
 from livecube.views.lines import table_lines
 from livecube.views.live_screen import plan_lines
 
 if TYPE_CHECKING:
+    from livecube.advice.rows import Advice
     from livecube.hands.automaton import Automaton
 
 __all__ = ["hints"]
@@ -48,6 +52,7 @@ _ROWS = 12
 @person_option
 @hands_option
 @click.option("--all", "show_all", is_flag=True, help=f"Show all rows, not only {_ROWS}.")
+@click.option("--voice", is_flag=True, help="Say the code of the position aloud, too.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table.")
 def hints(
     position: str,
@@ -59,6 +64,7 @@ def hints(
     person: str | None,
     hands: Automaton | None,
     show_all: bool,
+    voice: bool,
     as_json: bool,
 ) -> None:
     """Say what is possible in POSITION.
@@ -66,7 +72,7 @@ def hints(
     POSITION is given by turns, made on a solved cube with white up and green in front, by its
     code, or by 54 facelets.
     """
-    from livecube.cube.code import position_code
+    from livecube.cube.code import position_code, spelled_code
 
     asked, holding, face = position_given(position, up, front, cross)
     own = own_for(person)
@@ -75,13 +81,21 @@ def hints(
     start = time.perf_counter()
     advice = advisor.advise(asked, face, holding, looking=not no_looking)
     advice_ms = (time.perf_counter() - start) * 1000
+    code = position_code(asked, holding)
     if as_json:
-        click.echo(json.dumps({**advice.as_json(advice_ms), "own_hands": own.own_solves(hands)}))
-        return
+        told = {**advice.as_json(advice_ms), "code": code, "own_hands": own.own_solves(hands)}
+        click.echo(json.dumps(told))
+    else:
+        _print(advice, code, own.told(hands), show_all=show_all)
+    if voice:
+        asyncio.run(speak(spelled_code(code), say_aside))
+
+
+def _print(advice: Advice, code: str, told: str, *, show_all: bool) -> None:
     console = Console(highlight=False, markup=False)
     console.print(_summary(advice.cross, advice.offset, advice.solved_slots))
-    console.print(f"code {position_code(asked, holding)}")
-    if told := own.told(hands):
+    console.print(f"code {code}")
+    if told:
         console.print(f"seconds {told}")
     if not advice.opportunities:
         return

@@ -59,7 +59,7 @@ def inspect(
     SCRAMBLE may also be the code of a position, or its 54 facelets.
     """
     from livecube.advice.inspection import inspect_cross
-    from livecube.cube.code import parse_position
+    from livecube.cube.code import parse_position, position_code
 
     position, _ = parse_position(scramble)
     own = own_for(person)
@@ -71,27 +71,26 @@ def inspect(
         for c in parse_crosses(" ".join(crosses) or str(own.settings["cross"]))
     ]
     advice_ms = (time.perf_counter() - start) * 1000
+    code = position_code(position)
     if as_json:
-        told = [inspection.as_json() for inspection in inspections]
-        click.echo(
-            json.dumps(
-                {
-                    "scramble": scramble,
-                    "crosses": told,
-                    "advice_ms": round(advice_ms, 3),
-                    "own_hands": own.own_solves(hands),
-                }
-            )
-        )
+        found = {
+            "scramble": scramble,
+            "code": code,
+            "crosses": [inspection.as_json() for inspection in inspections],
+            "advice_ms": round(advice_ms, 3),
+            "own_hands": own.own_solves(hands),
+        }
+        click.echo(json.dumps(found))
     else:
-        _print(inspections, None if show_all else _ROWS, own.told(hands))
+        _print(inspections, None if show_all else _ROWS, code, own.told(hands))
 
 
-def _print(inspections: Sequence[Inspection], most: int | None, told: str) -> None:
+def _print(inspections: Sequence[Inspection], most: int | None, code: str, told: str) -> None:
     from livecube.views.inspection import comparison_lines, inspection_blocks
 
     console = Console(highlight=False, markup=False)
     console.width = min(console.width, _WIDTH)  # longer lines are hard to read, as in explanations
+    console.print(f"code {code}")
     if told:
         console.print(f"Seconds are {told}.")
     if len(inspections) > 1:

@@ -26,6 +26,7 @@ from livecube.composition.live import LivePart
 from livecube.composition.pipeline import Pipeline
 from livecube.composition.run import Output, Run, echo_end
 from livecube.composition.sources import SimulatedSource, Simulation
+from livecube.cube.code import parse_position
 from livecube.cube.holding import SCRAMBLE_HOLDING
 from livecube.edges.sinks import Board
 from livecube.errors import UsageError
@@ -87,7 +88,11 @@ class _Kind:
     callback=a_number,
     help="Speed of a virtual solver.",
 )
-@click.option("--scramble", metavar="MOVES", help="With --typed: the scramble at the start.")
+@click.option(
+    "--scramble",
+    metavar="POSITION",
+    help="With --typed: the position at the start, by its code, 54 facelets, or a scramble.",
+)
 @click.option("--person", help="Whose solves these are; a virtual solver's are kept only with it.")
 @click.option("--no-history", is_flag=True, help="Keep nothing.")
 @click.option("--log", type=click.Path(path_type=Path), help="Record the turns in this new file.")
@@ -135,8 +140,9 @@ def live(
         source = _virtual(kind, Simulation(solves or 1, seed, speed), capture, begin)
         followed = replace(followed, solves=None)  # the virtual solver ends by itself
     elif kind.typed:
-        source = typed_source(lambda: pipeline.tracker.holding, scramble)
-        held = followed.solver.holding or SCRAMBLE_HOLDING
+        start, told = (None, None) if scramble is None else parse_position(scramble)
+        source = typed_source(lambda: pipeline.tracker.holding, start)
+        held = followed.solver.holding or told or SCRAMBLE_HOLDING
         followed = replace(followed, solver=replace(followed.solver, holding=held))
     else:
         source = by_radio(wanted, as_json, capture)

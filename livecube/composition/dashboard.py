@@ -19,6 +19,7 @@ from statistics import fmean
 from typing import TYPE_CHECKING, Final, cast
 
 from livecube.composition.sources import CubeSource
+from livecube.cube.code import position_code
 from livecube.dashboard.broker import Access, open_to_others, password, tls_context
 from livecube.dashboard.drilling import BeatDone, DrillDone, FingersDone
 from livecube.dashboard.messages import Cube, Messenger
@@ -365,6 +366,7 @@ def drill_told(item: Item) -> Told:
                 look_ms=item.look_ms,
                 turns=item.turns,
                 fewest=item.place.row.turns,
+                code=position_code(item.began),
             )
         case FingersOver():
             return _fingers(item)

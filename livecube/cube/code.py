@@ -52,13 +52,13 @@ _WORDS: Final = {
 _LETTERS: Final = {word.replace("-", ""): letter for letter, word in _WORDS.items()}
 
 
-def position_code(position: Array, holding: Holding | None = None) -> str:
-    """The code of a position (shape (20,)) and of how the cube is held there, if that is told.
+def position_code(position: Array | bytes, holding: Holding | None = None) -> str:
+    """The code of a position (20 facelets) and of how the cube is held there, if that is told.
 
     >>> position_code(SOLVED)
     '2222-2222-2222-22TS'
     """
-    number = _number(position)
+    number = _number(np.frombuffer(position, dtype=np.uint8))
     digits = [number // _BASE**at % _BASE for at in reversed(range(_DIGITS))]
     digits.append(_UNTOLD if holding is None else HOLDINGS.index(holding))
     rest = _weighed(digits)

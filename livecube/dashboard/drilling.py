@@ -36,6 +36,8 @@ class DrillDone(Moment):
     turns: int
     fewest: int
     """Turns of the shortest way."""
+    code: str
+    """Of the position where it began."""
 
 
 @dataclass(frozen=True, slots=True)

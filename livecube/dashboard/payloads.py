@@ -116,6 +116,7 @@ def drill_payload(done: DrillDone) -> dict[str, Any]:
         "look_seconds": _s(done.look_ms / 1000),
         "turns": done.turns,
         "fewest_turns": done.fewest,
+        "code": done.code,
     }
 
 

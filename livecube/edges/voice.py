@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from livecube.drills.news import News
     from livecube.edges.sinks import Item
 
-__all__ = ["SystemVoice", "Voice", "VoiceSink", "speech_command"]
+__all__ = ["SystemVoice", "Voice", "VoiceSink", "speak", "speech_command"]
 
 _COMMANDS: Final[tuple[tuple[str, ...], ...]] = (
     ("espeak-ng", "--stdin"),
@@ -96,6 +96,11 @@ class SystemVoice:
                 process.kill()
             await saying
 
+    async def finish(self) -> None:
+        """Wait until the present text has been spoken."""
+        if self._saying is not None:
+            await self._saying
+
     async def _attend(self, process: Process, text: str) -> None:
         """Give a process its text and wait for its end."""
         _, told = await process.communicate(text.encode())
@@ -111,6 +116,16 @@ class SystemVoice:
             program = self._command[0]
             self._command = None
             self._complain(f"{program} cannot speak ({reason}); {_REMEDY}.")
+
+
+async def speak(text: str, complain: Callable[[str], None]) -> None:
+    """Say one text to its end; ``complain`` as of :class:`SystemVoice`."""
+    voice = SystemVoice(speech_command(), complain)
+    try:
+        await voice.say(text)
+        await voice.finish()
+    finally:
+        await voice.hush()
 
 
 class VoiceSink:

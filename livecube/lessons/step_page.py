@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from livecube.views.page import page, paragraph, position_svg
+from livecube.views.page import code_shown, page, paragraph, position_svg
 
 if TYPE_CHECKING:
     from livecube.lessons.steps import Demonstration
@@ -40,7 +40,7 @@ def step_page(shown: Demonstration, code: str) -> str:
                 "position",
                 "The position",
                 paragraph("livecube bring CODE brings it onto your cube; this is the code:")
-                + paragraph(code, turns=True),
+                + code_shown(code),
             ),
         ],
     )

@@ -198,6 +198,7 @@ class _Looker:
             held,
             turned,
             None if held is None else _spare(stage, predicted, rows, self._hands),
+            self._positions[begun],
         )
 
     def _span(self, number: int) -> tuple[int, int]:

@@ -99,6 +99,8 @@ class StageReview:
     """Of a pair: predicted time of its turns, written in the cheapest way."""
     spare: SpareRotations | None = None
     """Of a pair whose holdings are sure: rotations that another way avoids."""
+    began: bytes | None = None
+    """Of a pair: the position at its beginning, 20 facelets; None if turns were lost."""
 
     @property
     def split(self) -> Split:

@@ -6,6 +6,7 @@ from math import floor
 from typing import TYPE_CHECKING, Any, Final
 
 from livecube.advice.words import place_of, turns_counted
+from livecube.cube.code import position_code
 from livecube.cube.notation import moves_text
 from livecube.stages.progress import SURE
 from livecube.timing.results import seconds_text
@@ -56,7 +57,14 @@ def _stages(review: Review, width: int | None) -> Iterator[str]:
     yield from told[0]
     for stage, lines in zip(review.stages, told[1:], strict=True):
         yield from lines
+        if stage.alternatives:
+            yield f"    code before it: {_code(stage)}"
         yield from folded(map(_alternative, stage.alternatives), width, 4)
+
+
+def _code(stage: StageReview) -> str | None:
+    """The code of the position at the beginning of a pair, and of the holding if it is sure."""
+    return None if stage.began is None else position_code(stage.began, stage.held)
 
 
 def costs_told(review: Review) -> tuple[str, ...]:
@@ -213,6 +221,7 @@ def _stage_json(stage: StageReview) -> dict[str, Any]:
         "confidence": round(stage.written.confidence, 3),
         "held": stage.held and {"up": stage.held.up, "front": stage.held.front},
         "turned": None if stage.turned_s is None else round(stage.turned_s, 3),
+        "code": _code(stage),
         "spare": None
         if stage.spare is None
         else {

@@ -11,7 +11,16 @@ from livecube.review.text import costs_told
 from livecube.timing.results import result_text, seconds_text
 from livecube.trends.plots import pause_plot
 from livecube.views.happenings import STAGE_TITLES, day_and_time
-from livecube.views.page import beside, figures_list, numbered, page, paragraph, position_svg, table
+from livecube.views.page import (
+    beside,
+    code_shown,
+    figures_list,
+    numbered,
+    page,
+    paragraph,
+    position_svg,
+    table,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -134,7 +143,7 @@ def _positions(positions: Sequence[tuple[str, Array]]) -> str:
     )
     drawn = "".join(
         f"<figure>{position_svg(position, title)}"
-        f"<figcaption>{paragraph(title)}{paragraph(position_code(position), turns=True)}"
+        f"<figcaption>{paragraph(title)}{code_shown(position_code(position))}"
         "</figcaption></figure>\n"
         for title, position in positions
     )

@@ -8,6 +8,7 @@ from rich.text import Text
 
 from livecube.advice.pieces import piece_words, slot_stickers
 from livecube.advice.words import place_of
+from livecube.cube.code import position_code
 from livecube.cube.notation import moves_text
 from livecube.techniques.base import about
 from livecube.techniques.registry import TECHNIQUES
@@ -72,6 +73,10 @@ def _example_lines(example: Example) -> list[Text]:
         *_legend(example),
         Text(),
         *_sequences(example),
+        Text(),
+        Text(
+            f"livecube bring {position_code(example.position, holding)} brings it onto your cube."
+        ),
     ]
 
 

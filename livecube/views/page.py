@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from html import escape
 from importlib import resources
+from importlib.util import find_spec
 from typing import TYPE_CHECKING, Final
 
 from livecube.cube.geometry import FACES
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "beside",
+    "code_shown",
     "details",
     "figures_list",
     "numbered",
@@ -68,6 +70,42 @@ def _sticker(facelet: int, colour: str) -> str:
     return (
         f'<g class="sticker {colour}"><rect x="{x}" y="{y}" width="9.2" height="9.2" rx="1.6"/>'
         f'<text x="{x + 4.6}" y="{y + 6.8}">{colour[0].upper()}</text></g>'
+    )
+
+
+# A code of a position, with its QR code.
+
+
+_MARGIN: Final = 4
+"""Empty modules around a QR code, by its standard (ISO/IEC 18004)."""
+
+
+def code_shown(code: str) -> str:
+    """The code of a position, and below it as a QR code if segno is installed (``livecube[qr]``).
+
+    It is read as the same text, so it can be scanned where it would be typed.
+    """
+    drawn = "" if find_spec("segno") is None else _qr_svg(code)
+    return paragraph(code, turns=True) + drawn
+
+
+def _qr_svg(code: str) -> str:
+    import segno
+
+    # Nineteen capitals, digits and hyphens just fit the smallest symbol, at the second level of
+    # correction, so its modules are as large as they can be.
+    rows = segno.make_qr(code, error="m").matrix
+    side = len(rows) + 2 * _MARGIN
+    spots = "".join(
+        f"M{x + _MARGIN} {y + _MARGIN}h1v1h-1z"
+        for y, row in enumerate(rows)
+        for x, dark in enumerate(row)
+        if dark
+    )
+    return (
+        f'<svg class="qr" viewBox="0 0 {side} {side}" role="img" '
+        f'aria-label="QR code of {escape(code)}"><rect width="{side}" height="{side}"/>'
+        f'<path d="{spots}"/></svg>'
     )
 
 
