@@ -2,4 +2,5 @@
 
 from livecube.cli import main
 
-main()
+if __name__ == "__main__":  # processes for reviews import this module again
+    main()

@@ -304,6 +304,9 @@ def test_objects_of_other_commands_are_as_the_schema_says(tmp_path: Path) -> Non
             )
         ],
         "config": objects("config", "--json"),
+        "reviewed": [
+            {"event": "reviewed", "number": 3, "person": "Eve", "chances": 9, "trouble": None}
+        ],
         "import": objects("history", "import", str(EVENING), "--person", "Eve", "--json"),
         "tag": objects("history", "tag", "calm", "1", "2", "--json"),
         "delete": objects("history", "delete", "1", "--json"),

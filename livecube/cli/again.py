@@ -31,6 +31,7 @@ from livecube.composition.again import TrierSource, TryPart
 from livecube.composition.run import Output, Run
 from livecube.cube.holding import COLOURS
 from livecube.edges.sinks import Board
+from livecube.errors import UsageError
 from livecube.review.again_screen import AgainScreen, BringScreen
 from livecube.review.again_text import moment_sentence
 from livecube.review.moment import brought, missed_moment
@@ -44,15 +45,17 @@ if TYPE_CHECKING:
     from livecube.review.moment import Moment
     from livecube.review.trying import Place
 
-__all__ = ["again", "bring"]
+__all__ = ["Tries", "again", "bring"]
 
 _SIMULATED_TRIES: Final = 2
 """Tries of a virtual solver, which learns nothing from more."""
+_COUNT: Final = 8
+"""Missed chances that come one after the other."""
 
 
 @dataclass(frozen=True, slots=True)
-class _Tries:
-    """On which cube a position is tried, and how often."""
+class Tries:
+    """On which cube positions are tried, and how often."""
 
     tries: int | None
     simulated: bool
@@ -63,6 +66,7 @@ class _Tries:
     as_json: bool
 
     def run(self, place: Place, screen: AgainScreen) -> None:
+        """Try one position again and again."""
         part = TryPart(
             lambda scrambler: Trying(repeat(place), scrambler.short),
             self.tries or (_SIMULATED_TRIES if self.simulated else None),
@@ -100,7 +104,7 @@ def _trying_options(command: Callable[..., None]) -> Callable[..., None]:
 
     @functools.wraps(command)
     def gathered(wanted: Wanted, **options: Any) -> None:
-        on = _Tries(**{name: options.pop(name) for name in _NAMES}, wanted=wanted)
+        on = Tries(**{name: options.pop(name) for name in _NAMES}, wanted=wanted)
         check_source(wanted, simulated=on.simulated, typed=on.typed)
         command(on=on, **options)
 
@@ -110,17 +114,34 @@ def _trying_options(command: Callable[..., None]) -> Callable[..., None]:
 
 
 @click.command()
-@click.argument("number", type=click.IntRange(1))
+@click.argument("number", type=click.IntRange(1), required=False)
 @click.option("--pair", type=click.IntRange(1, 4), help="This pair, not the costliest one.")
 @click.option(
     "--log", type=click.Path(path_type=Path), help="NUMBER is that of a solve in this log."
 )
+@click.option(
+    "--technique",
+    "techniques",
+    multiple=True,
+    metavar="TECHNIQUE",
+    help="Instead of NUMBER: all missed chances of this technique that are due. keyhole: all "
+    "keyholes. May be given several times.",
+)
+@click.option("--person", metavar="NAME", help="With --technique: whose missed chances.")
+@click.option(
+    "--count",
+    type=click.IntRange(1, 100),
+    help=f"With --technique: at most this many chances; {_COUNT} by default.",
+)
 @_trying_options
 def again(
-    number: int,
+    number: int | None,
     pair: int | None,
     log: Path | None,
-    on: _Tries,
+    techniques: tuple[str, ...],
+    person: str | None,
+    count: int | None,
+    on: Tries,
     level: str | None,
     hands: Automaton | None,
 ) -> None:
@@ -130,7 +151,22 @@ def again(
     there from any position of the cube; they are shown and followed like a scramble. Then the
     first turn starts the time, which ends when the pair is solved. To begin again, turn back to
     the position of the moment.
+
+    With --technique it leads through all your missed chances of a technique, those that cost most
+    first. Each is tried once, without seeing the way, and judged as a drill; it comes again when
+    it is due.
     """
+    if (number is None) == (not techniques):
+        raise UsageError("name a solve, or a technique by --technique")
+    if number is None:
+        if pair is not None or log is not None or on.tries is not None or level is not None:
+            raise UsageError("--pair, --log, --tries and --level go with the NUMBER of a solve")
+        from livecube.cli.missing import again_missed
+
+        again_missed(techniques, person, count or _COUNT, on, hands)
+        return
+    if person is not None or count is not None:
+        raise UsageError("--person and --count go with --technique")
     moment, title = _moment(number, pair, log, level, hands)
     on.run(moment, AgainScreen(moment_sentence(moment, title)))
 
@@ -148,7 +184,7 @@ def bring(
     up: str | None,
     front: str | None,
     person: str | None,
-    on: _Tries,
+    on: Tries,
     level: str | None,
     hands: Automaton | None,
 ) -> None:

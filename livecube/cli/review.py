@@ -35,7 +35,15 @@ __all__ = ["kept_solve", "review", "reviewed", "solves_of"]
 @click.option("--solve", "wanted", type=click.IntRange(1), help="Only this solve of the log.")
 @click.option("--kept", type=click.IntRange(1), help="Solve with this number in the history.")
 @click.option("--last", is_flag=True, help="The last solve of the history.")
-@click.option("--person", metavar="NAME", help="Whose last solve, or whose solves LOG holds.")
+@click.option("--missing", is_flag=True, help="All solves of the history without a review.")
+@click.option(
+    "--person", metavar="NAME", help="Whose last or missing solves, or whose solves LOG holds."
+)
+@click.option(
+    "--processes",
+    type=click.IntRange(1, 64),
+    help="With --missing: this many processes; one for each core by default.",
+)
 @level_option
 @hands_option
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
@@ -44,7 +52,9 @@ def review(
     wanted: int | None,
     kept: int | None,
     last: bool,
+    missing: bool,
     person: str | None,
+    processes: int | None,
     level: str | None,
     hands: Automaton | None,
     as_json: bool,
@@ -53,12 +63,22 @@ def review(
 
     For each pair it says what would have been better when it began, and what turned up later.
     Times are measured. Times of other ways are predicted by the model of the hands, and marked
-    so.
+    so. With --missing only the chances are kept, for trends and again. It can be stopped and
+    started again at any time.
     """
-    if (log is not None) + (kept is not None) + last != 1:
-        raise UsageError("name a log, or a solve of the history by --kept NUMBER or --last")
+    if (log is not None) + (kept is not None) + last + missing != 1:
+        raise UsageError(
+            "name a log, or solves of the history by --kept NUMBER, --last or --missing"
+        )
     if (wanted and log is None) or (person is not None and kept is not None):
-        raise UsageError("--solve goes with a log, --person with a log or --last")
+        raise UsageError("--solve goes with a log, --person with a log, --last or --missing")
+    if processes is not None and not missing:
+        raise UsageError("--processes goes with --missing")
+    if missing:
+        from livecube.cli.missing import review_missing
+
+        review_missing(person, level, hands, processes, as_json=as_json)
+        return
     if last:
         kept = _last_kept(person)
     own = own_for(person) if kept is None else own_of_solve(kept)

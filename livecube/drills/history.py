@@ -5,18 +5,19 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
+from livecube.drills.place import MissedPlace
 from livecube.drills.scheduling import DrillCard, after_drill
 from livecube.errors import KeepingError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     from livecube.drills.judging import DrillJudged
     from livecube.history.store import History
 
-__all__ = ["DrillBook"]
+__all__ = ["DrillBook", "Missed"]
 
 _INSERT: Final = (
     "INSERT INTO drill_try (person, tried, technique, case_name, grade, place, done, slots, "
@@ -29,6 +30,27 @@ _PUT: Final = (
     "ON CONFLICT (person, technique, case_name) DO UPDATE SET due = excluded.due, "
     "state = excluded.state"
 )
+
+
+_PUT_MISSED: Final = (
+    "INSERT INTO chance_card (solve, stage, technique, due, state) VALUES (?, ?, ?, ?, ?) "
+    "ON CONFLICT (solve, stage, technique) DO UPDATE SET due = excluded.due, "
+    "state = excluded.state"
+)
+_WORTH_MS: Final = 50
+"""Chances that would have saved less are not tried again: predictions are not that exact."""
+
+
+class Missed(NamedTuple):
+    """A missed chance of a kept solve."""
+
+    solve: int
+    pair: int
+    technique: str
+    saved_ms: int
+    """Predicted."""
+    due: datetime | None
+    """When it is due again, in UTC; None: it was never tried."""
 
 
 class DrillBook:
@@ -81,14 +103,20 @@ class DrillBook:
         technique, case = row.technique, str(judged.case)
         with self._history.together():
             person = self._keeper()
-            after = after_drill(self.card(technique, case), technique, case, judged.how_well, at)
+            missed = judged.place if isinstance(judged.place, MissedPlace) else None
+            card = self.card(technique, case) if missed is None else self._missed_card(missed)
+            after = after_drill(card, technique, case, judged.how_well, at)
             self._database.execute(
                 _INSERT,
                 (person, _text(at), technique, case, judged.place.grade, judged.place.key,
                  " ".join(judged.techniques), " ".join(judged.slots), judged.how_well,
                  judged.turns, row.turns, judged.ms, judged.look_ms, judged.pause_ms, seed),
             )  # fmt: skip
-            self._database.execute(_PUT, (person, technique, case, _text(after.due), after.state))
+            when = (technique, _text(after.due), after.state)
+            if missed is not None:
+                self._database.execute(_PUT_MISSED, (missed.solve, missed.pair, *when))
+            else:
+                self._database.execute(_PUT, (person, technique, case, *when[1:]))
         return replace(judged, next_in=after.due - at)
 
     def keep_round(self, kind: str, figures: Mapping[str, Any], at: datetime) -> None:
@@ -110,6 +138,35 @@ class DrillBook:
     def cards(self) -> Sequence[DrillCard]:
         """All cards, the longest due first."""
         return self._cards("1")
+
+    def missed(self, techniques: Collection[str]) -> Sequence[Missed]:
+        """The person's missed chances of these techniques, the dearest first.
+
+        A chance of one technique before one pair counts once, and not if it was taken.
+        """
+        rows = self._database.execute(
+            "SELECT solve, stage, technique, saved, due FROM ("
+            "SELECT solve, stage, technique, max(saved_ms) AS saved, max(taken) AS done "
+            f"FROM chance WHERE technique IN ({', '.join('?' * len(techniques))}) AND solve IN "
+            f"(SELECT id FROM solve WHERE {_OF_PERSON} AND deleted IS NULL) "
+            "GROUP BY solve, stage, technique) LEFT JOIN chance_card "
+            "USING (solve, stage, technique) WHERE NOT done AND saved >= ? "
+            "ORDER BY saved DESC, solve, stage, technique",
+            (*sorted(techniques), self._person(), _WORTH_MS),
+        )
+        return [
+            Missed(solve, pair, technique, saved_ms, None if due is None else _time(due))
+            for solve, pair, technique, saved_ms, due in rows
+        ]
+
+    def _missed_card(self, place: MissedPlace) -> DrillCard | None:
+        row = self._database.execute(
+            "SELECT due, state FROM chance_card WHERE solve = ? AND stage = ? AND technique = ?",
+            (place.solve, place.pair, place.technique),
+        ).fetchone()
+        if row is None:
+            return None
+        return DrillCard(place.technique, str(place.case), _time(row[0]), row[1])
 
     def _cards(self, condition: str, *values: str) -> list[DrillCard]:
         rows = self._database.execute(

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from livecube.advice.rows import Opportunity
     from livecube.search.situation import Situation
 
-__all__ = ["Case", "DrillPlace", "case_of", "key_of", "pieces_that_count"]
+__all__ = ["Case", "DrillPlace", "MissedPlace", "case_of", "key_of", "pieces_that_count"]
 
 # The case of a drill: the slot in the hands, and where its two pieces are, in few words.
 #
@@ -106,6 +106,18 @@ class DrillPlace(Place):
     def key(self) -> str:
         """See :func:`key_of`."""
         return key_of(self.position, self.face)
+
+
+@dataclass(frozen=True, slots=True)
+class MissedPlace(DrillPlace):
+    """A chance that a person missed in a kept solve, to be tried again."""
+
+    solve: int
+    """Number of the solve in the history."""
+    pair: int
+    """The pair before which it came, from 1."""
+    saved_s: float
+    """Predicted seconds that it would have saved."""
 
 
 def pieces_that_count(face: int) -> tuple[int, ...]:

@@ -1,10 +1,15 @@
-"""Sets of positions for drills: drawn for a technique, or for the cases that are due."""
+"""Sets of positions for drills: drawn for the cases that are due, or missed in kept solves."""
 
 from __future__ import annotations
 
 import random
 from collections import defaultdict
 from typing import TYPE_CHECKING
+
+import numpy as np
+
+from livecube.cube.holding import parse_colour
+from livecube.drills.place import MissedPlace
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Sequence
@@ -13,8 +18,9 @@ if TYPE_CHECKING:
     from livecube.drills.place import DrillPlace
     from livecube.drills.positions import Wish
     from livecube.drills.scheduling import DrillCard
+    from livecube.review.reviewed import Review
 
-__all__ = ["due_set", "generator"]
+__all__ = ["due_set", "generator", "missed_place"]
 
 
 def generator(seed: int | None) -> random.Random:
@@ -57,3 +63,21 @@ def due_set(
             found[technique, str(place.case)] = place
     places = [found.get((card.technique, card.case)) for card in cards]
     return [place for place in places if place is not None]
+
+
+def missed_place(review: Review, solve: int, pair: int, technique: str) -> MissedPlace | None:
+    """The chance of a technique before a pair of a reviewed solve; None if the review has none."""
+    from livecube.drills.judging import grade_of, points
+    from livecube.drills.place import case_of
+    from livecube.search.situation import Situation
+
+    stage = review.stages[pair] if pair < len(review.stages) else None
+    ways = [] if stage is None else [w for w in stage.chances if w.row.technique == technique]
+    if stage is None or stage.began is None or not ways:
+        return None
+    way = ways[0]  # of all its slots the one that would have saved most
+    face = parse_colour(review.written.of.solve.cross or "")
+    situation = Situation.of(np.frombuffer(stage.began, dtype=np.uint8), face)
+    grade = grade_of(points(situation, way.row))
+    case = case_of(situation, way.row)
+    return MissedPlace(stage.began, face, way.row, case, grade, None, solve, pair, way.saved_s)

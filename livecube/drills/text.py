@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from livecube.advice.words import turns_counted
+from livecube.cube.code import position_code
 from livecube.cube.notation import facelets_text, moves_text
 from livecube.drills.beat import TOLERANCE, BeatJudged, BeatReady, BeatTurned
 from livecube.drills.fingers import LEFT, FingerAsked, FingerRound, FingersOver, FingerTurned
 from livecube.drills.judging import DrillJudged
 from livecube.drills.news import DrillReady
+from livecube.drills.place import MissedPlace
 from livecube.timing.results import seconds_text
 from livecube.views.happenings import SHORT_TITLES, STAGE_TITLES
 
@@ -91,13 +93,16 @@ def lasting_lines(news: DrillNews) -> list[str]:
 def asked_sentence(place: DrillPlace) -> str:
     """The question of a position."""
     into = "two slots" if len(place.row.slots) > 1 else "which slot"
-    return f"{place.row.title}: into {into}, and how? ({place.grade})"
+    of = ""
+    if isinstance(place, MissedPlace):
+        of = f"; missed in solve {place.solve}, pair {place.pair}: {place.saved_s:.2f} s"
+    return f"{place.row.title}: into {into}, and how? ({place.grade}{of})"
 
 
 def judged_sentence(judged: DrillJudged) -> str:
     """The try, the asked way, and when the case comes again, in short sentences."""
     again = "" if judged.next_in is None else f" Again in {span_text(judged.next_in)}."
-    return f"{_done(judged)} {_best(judged)}{again}"
+    return f"{_done(judged)} {_best(judged)}{again} Code {position_code(judged.began)}."
 
 
 def _done(judged: DrillJudged) -> str:
@@ -218,10 +223,12 @@ def _event(news: DrillNews) -> tuple[str, dict[str, Any]]:
             return "drill-ready", {
                 "number": news.number,
                 "facelets": facelets,
+                "code": position_code(news.position),
                 **_place(news.place),
             }
         case DrillJudged():
-            return "drill-judged", {"number": news.number, **_judged(news)}
+            code = position_code(news.began)
+            return "drill-judged", {"number": news.number, "code": code, **_judged(news)}
         case FingerAsked():
             return "finger-round", {
                 "number": news.number,
@@ -263,6 +270,9 @@ def _place(place: DrillPlace) -> dict[str, Any]:
         "case": str(place.case),
         "grade": place.grade,
         "margin_s": None if place.margin_s is None else round(place.margin_s, 3),
+        "missed": None
+        if not isinstance(place, MissedPlace)
+        else {"solve": place.solve, "pair": place.pair, "saved_predicted": round(place.saved_s, 3)},
     }
 
 

@@ -266,3 +266,14 @@ class People:
             for row in cursor:
                 told = dict(zip(columns, row, strict=True))
                 yield {"what": table.removeprefix("drill_"), **told, "person": person.name}
+        cursor = self._database.execute(
+            "SELECT * FROM chance_card WHERE solve IN (SELECT id FROM solve WHERE person = ?)",
+            (person.number,),
+        )
+        columns = [column for column, *_ in cursor.description]
+        for row in cursor:
+            yield {
+                "what": "chance",
+                **dict(zip(columns, row, strict=True)),
+                "person": person.name,
+            }

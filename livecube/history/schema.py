@@ -236,7 +236,27 @@ CREATE TABLE taken (
 """
 """What a solve says about hands and eyes (``livecube/own``)."""
 
-MIGRATIONS: Final = (_FIRST, _DRILLS, _SPLITS, _GRADES, _ROSTER, _PRICES, _TAKEN)
+_REVIEWED: Final = """
+CREATE TABLE reviewed (
+    solve INTEGER PRIMARY KEY REFERENCES solve ON DELETE CASCADE,
+    made TEXT NOT NULL
+) STRICT;
+INSERT INTO reviewed SELECT solve, '' FROM price UNION SELECT solve, '' FROM chance;
+
+CREATE TABLE chance_card (
+    solve INTEGER NOT NULL REFERENCES solve ON DELETE CASCADE,
+    stage INTEGER NOT NULL,
+    technique TEXT NOT NULL,
+    due TEXT NOT NULL,
+    state TEXT NOT NULL,
+    PRIMARY KEY (solve, stage, technique)
+) STRICT, WITHOUT ROWID;
+"""
+"""Which solves have a review, also if it found nothing; missed chances that were tried again."""
+
+MIGRATIONS: Final[tuple[str, ...]] = (
+    _FIRST, _DRILLS, _SPLITS, _GRADES, _ROSTER, _PRICES, _TAKEN, _REVIEWED,
+)  # fmt: skip
 
 
 def next_number(table: str) -> str:

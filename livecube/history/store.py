@@ -14,6 +14,7 @@ from livecube.history.database import busy_s, open_database, read_database, trou
 from livecube.history.logs import log_place, write_log
 from livecube.history.rows import (
     chances_of,
+    conditions_of,
     insert_penalties,
     insert_solve,
     listed,
@@ -24,7 +25,7 @@ from livecube.history.rows import (
 )
 from livecube.history.schema import next_number
 from livecube.solves.people import Person, named
-from livecube.solves.records import NOBODY, KeptSolve
+from livecube.solves.records import NOBODY, KeptSolve, Wanted
 from livecube.timing.results import Penalty, penalties_text
 
 if TYPE_CHECKING:
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
     from typing import Self
 
     from livecube.solves.reading import FoundSolve, Told
-    from livecube.solves.records import Chance, KeptStage, Listed, Price, Wanted
+    from livecube.solves.records import Chance, KeptStage, Listed, Price
     from livecube.trends.measures import ChanceColumns, FocusColumns, SolveColumns
 
 __all__ = ["DATABASE", "History", "now_text"]
@@ -258,6 +259,9 @@ class History:
                 "VALUES (?, ?, ?, ?, ?, ?)",
                 [(number, *chance) for chance in chances],
             )
+            self._database.execute(
+                "INSERT OR REPLACE INTO reviewed (solve, made) VALUES (?, ?)", (number, now_text())
+            )
 
     def chances(self, number: int) -> Sequence[Chance]:
         """The chances in a solve; empty without a review."""
@@ -266,6 +270,16 @@ class History:
     def prices(self, number: int) -> Sequence[Price]:
         """The prices of techniques in a solve; empty without a review."""
         return prices_of(self._database, number)
+
+    def without_review(self, person: str | None) -> Sequence[int]:
+        """Numbers of the solves without a review, the latest first; ``person``: None: all."""
+        conditions, values = conditions_of(Wanted(person=person))
+        rows = self._database.execute(
+            f"SELECT id FROM solve WHERE {conditions} AND id NOT IN (SELECT solve FROM reviewed) "
+            "ORDER BY started DESC, id DESC",
+            values,
+        )
+        return [number for (number,) in rows]
 
     # Many solves as columns.
 

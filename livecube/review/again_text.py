@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from livecube.advice.words import turns_counted
+from livecube.cube.code import position_code
 from livecube.cube.holding import hand_moves
 from livecube.cube.notation import facelets_text, moves_text
 from livecube.cube.position import turns_text
@@ -42,7 +43,8 @@ __all__ = [
 def moment_sentence(moment: Moment, title: str) -> str:
     """The moment that is set up, and how the solve went on from it."""
     when = f"after {turns_counted(moment.after)} of" if moment.after else "at the beginning of"
-    return f"{title}, {when} pair {moment.pair}; then: {_done_then(moment)}"
+    code = position_code(moment.position)
+    return f"{title}, {when} pair {moment.pair} ({code}); then: {_done_then(moment)}"
 
 
 def better_way(place: Place) -> str:
@@ -139,6 +141,7 @@ def again_json(news: TryNews) -> dict[str, Any]:
                     "moves": moves_text(hand_moves(news.turns, holding)),
                     "up": holding.up,
                     "front": holding.front,
+                    "code": position_code(news.place.position),
                 },
             )
         case SetUpGuided():

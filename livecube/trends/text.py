@@ -30,9 +30,7 @@ __all__ = [
     "verdict_text",
 ]
 
-REVIEW_FIRST: Final = (
-    "No chances of these solves are known; livecube review --kept NUMBER finds those of one."
-)
+REVIEW_FIRST: Final = "No chances of these solves are known; livecube review --missing finds them."
 _VERDICTS: Final = {
     "better": "better",
     "worse": "worse",

@@ -60,7 +60,7 @@ def made(folder: Path, solves: int) -> None:
             with LogWriter(log, Header("2026-03-01T18:20:00Z", "simulation", "cube")) as writer:
                 for event in session(seed, count).events():
                     writer.write(event)
-            history.take = lambda _, whose=name: f'"{whose}"'  # type: ignore[misc]
+            history.take = lambda _, whose=name: f'"{whose}"'
             import_log(history, log, name)
         People(history).note_learned(NAME, HABITS, "x" * 200_000, solves)
         People(history).note_learned(NAME, HANDS, f'"{NAME}"', solves)
