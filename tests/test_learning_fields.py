@@ -6,8 +6,10 @@ Where a finder has a limit there is one packet, bit or value on either side of i
 from __future__ import annotations
 
 import random
+import re
+from dataclasses import replace
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
@@ -35,8 +37,10 @@ from livecube.learning.codes import (
     turn_bits,
 )
 from livecube.learning.counters import FoundCounter, find_counters
+from livecube.learning.inference import Candidate
+from livecube.learning.judging import _others
 from livecube.learning.kinds import Kind, kinds_in
-from livecube.learning.learner import learn
+from livecube.learning.learner import _clock_notes, learn
 from livecube.learning.masked_clocks import find_masked_clock
 from livecube.learning.pieces import find_pieces
 from livecube.learning.routine import STEPS
@@ -47,7 +51,7 @@ from livecube.learning.verdicts import Refused
 from livecube.learning.verifying import _is_solved, _Item, _Lost
 from livecube.profiles.checks import Check
 from livecube.profiles.fields import Entries, Field
-from livecube.profiles.values import TurnList
+from livecube.profiles.values import Layout, TurnList
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -459,7 +463,37 @@ def test_a_check_value_covers_two_bytes_at_least_and_moves() -> None:
     assert find_check([bytes([*p, sum(p) & 255]) for p in pairs], "little") is not None
 
 
-# Kinds of packets and secrecy.
+# What is said of a profile; other packets; kinds of packets and secrecy.
+
+
+@pytest.mark.parametrize(
+    ("clock", "changes", "said"),
+    [
+        (False, {}, "No clock was found"),
+        (False, {"finer": True, "per_second": 100}, "No clock was found"),
+        (False, {"coarse": 10}, "A clock of 10 ticks a second was left out"),
+        (True, {"per_second": 33}, ""),
+        (True, {"per_second": 34}, "it ticks 34 times a second is inferred"),
+        (True, {"per_second": 125, "hidden": 3}, "lowest 3 bits.*timed to 8 ms"),
+        (True, {"per_second": 25, "finer": True}, "Perhaps lower bits.*timed to 40 ms"),
+        (True, {"per_second": 500, "finer": True}, "it ticks 500 times a second is inferred"),
+    ],
+)
+def test_a_clock_is_told_with_what_is_unsure_of_it(
+    clock: bool, changes: dict[str, Any], said: str
+) -> None:
+    layout = Layout("a", 5, 5, clock=Field(8, 16) if clock else None)
+    notes = [*_clock_notes(replace(Candidate(layout, "little", {}), **changes))]
+    assert len(notes) == bool(said)
+    assert re.search(said, "".join(notes))
+
+
+def test_other_lengths_of_the_characteristic_are_known_and_ignored() -> None:
+    sent = [Packet(0.0, "a", bytes(n)) for n in (0, 3, 5, 6, 7, 8, 3)] + [Packet(0.0, "b", b"12")]
+    known = Layout("a", 5, 7)
+    assert [*_others(known, sent)] == [Layout("a", 3, 3), Layout("a", 8, 8)]
+    typed = replace(known, match=((Field(0, 8), 1),))
+    assert [one.shortest for one in _others(typed, sent)] == [3, 5, 6, 7, 8]
 
 
 def test_kinds_are_lengths_and_fields_with_few_values() -> None:

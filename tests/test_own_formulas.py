@@ -16,10 +16,11 @@ import pytest
 
 from livecube.cube.notation import parse_moves
 from livecube.edges.automaton_file import load_hands
-from livecube.hands.automaton import MOVES
+from livecube.hands.automaton import MOVES, looking_ms
 from livecube.hands.executions import Execution, Gaps, cells_of, first_cell, gaps_of
 from livecube.hands.kinship import GROUPS, Kinship, Means
 from livecube.hands.noise import Noise, Parts, parts_of, refined
+from livecube.hands.own_eyes import Look, learn_eyes
 from livecube.hands.own_hands import Sums, learn_hands
 from livecube.hands.trust import believed
 from livecube.hands.verdict import Verdict, judged
@@ -363,3 +364,40 @@ def test_prices_add_up_to_what_was_measured() -> None:
     assert own.executions == own.solves == 2
     seen = own.fit.means.cell
     assert own.sums.weight[seen] @ own.price_ms[seen] == pytest.approx(own.sums.ms[seen].sum())
+
+
+def test_two_turns_told_at_once_are_a_millisecond_apart() -> None:
+    moves = tuple(parse_moves("R U R'"))
+    gaps = gaps_of(
+        KIN.usual, [[], [Execution(moves, (5.0, 5.0, 9.0), 0.5)], [Execution(moves, (1, 2.5, 2))]]
+    )
+    assert gaps.ms.tolist() == [1.0, 4.0, 1.5, 1.0]
+    assert gaps.sure.tolist() == [0.5, 0.5, 1.0, 1.0]
+    assert gaps.execution.tolist() == [0, 0, 1, 1]
+    assert gaps.solve.tolist() == [1, 1, 2, 2]
+    assert gaps.of_solves(np.array([True, False, True])).ms.tolist() == [1.5, 1.0]
+
+
+def test_eyes_that_were_never_seen_look_as_the_usual_ones() -> None:
+    usual = KIN.usual.looking
+    nothing = learn_eyes(usual, [])
+    assert (nothing.solves, nothing.known, nothing.new_share) == (0, 0.0, 0.0)
+    assert not nothing.effects.any()
+    assert nothing.looking.table == usual.table
+    for technique, corner, edge, alone in (
+        ("plain", (3, 1), (7, 0), False), ("keyhole-corner", (0, 0), None, True),
+        ("keyhole-corner", (3, 1), None, True), ("x-cross", (14, 0), (23, 1), False),
+        ("shortest", None, (12, 1), False),
+    ):  # fmt: skip
+        expected = looking_ms(
+            usual, technique, [corner] if corner else (), [edge] if edge else (), corner_alone=alone
+        )
+        look = Look(0.0, technique, corner, edge, alone)
+        assert nothing.expected_ms([look]) == pytest.approx(float(expected))
+    # A tempo is unsure by 35 %, a term by 20 % more.
+    assert nothing.spread("edge") == pytest.approx(sqrt(0.35**2 + 0.2**2))
+    assert nothing.spread("new") == pytest.approx(sqrt(0.35**2 + 0.4**2))
+    assert nothing.after([]).solves == 1
+    one = nothing.after([Look(400.0, "plain", (3, 1), (7, 0))])
+    assert (one.solves, one.verdict.solves, one.verdict.predicted) == (1, 1, 1)
+    assert not one.verdict.keeps

@@ -7,6 +7,7 @@ difference before you commit it.
 
 from __future__ import annotations
 
+import json
 import tomllib
 from dataclasses import replace
 from hashlib import sha256
@@ -24,6 +25,7 @@ from livecube.hands.features import TECHNIQUES
 from livecube.hands.kinship import Kinship
 from livecube.hands.own_eyes import EFFECTS, Look, learn_eyes
 from livecube.hands.own_hands import learn_hands
+from livecube.hands.own_state import eyes_from, eyes_state, hands_from, hands_state
 from livecube.hands.own_table import own_automaton
 from livecube.hands.price_file import price_file
 from livecube.hands.verdict import Verdict
@@ -74,6 +76,8 @@ def of_hands(own: OwnHands) -> Iterator[str]:
         cells = [first_cell(KIN.usual, moves), *(c for c in cells_of(KIN.usual, moves) if c >= 0)]
         yield f"{text}: {digits(own.price_ms[cells])}; {digits(own.predicted(moves) or ())}"
         yield f"  within {digits(own.spread(np.array(cells)))}"
+    back = hands_from(json.loads(json.dumps(hands_state(own))), KIN)
+    yield f"kept {digits(back.price_ms[:36:5])} {back.executions} {back.solves}"
 
 
 def vars_of(verdict: Verdict) -> tuple[float, ...]:
@@ -120,9 +124,12 @@ def of_eyes(own: OwnEyes) -> Iterator[str]:
     yield f"effects {digits(own.effects)}"
     yield f"variances {digits(own.variances)}"
     yield f"verdict {own.verdict.solves} {own.verdict.predicted} {digits(vars_of(own.verdict))}"
+    yield f"solves {own.solves} keeps {own.verdict.keeps}"
     yield f"noise {digits(own.noise)} known {own.known:.6g} new {own.new_share:.6g}"
     yield f"spread {digits(map(own.spread, EFFECTS[1:]))}"
     yield f"table {own.looking.table}"
+    back = eyes_from(json.loads(json.dumps(eyes_state(own))), KIN.usual.looking)
+    yield f"kept {digits(back.effects)} {back.solves} {back.known:.6g}"
 
 
 def eyes() -> Iterator[str]:

@@ -27,6 +27,7 @@ _FOUND: Final = os.environ.get("LIVECUBE_MUTANT_FOUND")
 _CHILDREN: Final = Path(os.environ.get("LIVECUBE_MUTANT_BLOCKS", ""))
 _observed: dict[str, dict[str, object]] = {}
 _of_fixtures: dict[str, Blocks] = {}
+_of_collection: Blocks = set()
 
 
 @pytest.hookimpl(trylast=True)
@@ -73,6 +74,12 @@ def pytest_fixture_setup(fixturedef: pytest.FixtureDef[Any]) -> Iterator[None]:
     return result
 
 
+def pytest_collection_finish() -> None:
+    """What a test file makes while it is imported is made for each of its tests."""
+    if _FOUND is not None:
+        _of_collection.update(_taken())
+
+
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_protocol(item: pytest.Item) -> Iterator[None]:
     if _FOUND is None:
@@ -90,5 +97,6 @@ def pytest_runtest_protocol(item: pytest.Item) -> Iterator[None]:
 
 def pytest_sessionfinish() -> None:
     if _FOUND is not None:
-        found = {"imported": sorted(sitecustomize.imported_blocks), "tests": _observed}
+        imported = sorted(sitecustomize.imported_blocks | _of_collection)
+        found = {"imported": imported, "tests": _observed}
         Path(_FOUND).write_text(json.dumps(found), "utf-8")
