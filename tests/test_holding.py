@@ -16,11 +16,13 @@ from hypothesis import strategies as st
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import HOLDINGS, Holding, fixed_turns
 from livecube.cube.notation import moves_text, parse_moves
+from livecube.cube.position import SOLVED_BYTES
 from livecube.edges.habits_file import account_habits
 from livecube.edges.holding_file import holding_model, shipped_counts
 from livecube.errors import UsageError
+from livecube.events import HeldAs
 from livecube.holding.counts import counts_text, parse_counts
-from livecube.holding.follower import LiveHolding
+from livecube.holding.follower import HoldingFollower, LiveHolding
 from livecube.holding.inference import HoldingModel, adapted, drawn_paths, evidence, read_solve
 from livecube.holding.likelihoods import likelihoods
 from livecube.holding.observations import SolvePart, observe
@@ -34,6 +36,7 @@ from livecube.holding.written import (
     SEEN_AS_SLICE,
     SEEN_AS_WIDE,
 )
+from livecube.stages.progress import SolveBegun, Turned
 from livecube.virtual.habits import LEFT_HANDED, RIGHT_HANDED
 
 if TYPE_CHECKING:
@@ -290,6 +293,21 @@ def test_live_goes_on_when_a_solve_does_not_end() -> None:
     for i in range(1200):
         live.turn(int(rng.integers(18)), 0.2 * i, 1, 5)
     assert np.isclose(live.held.sum(), 1.0)
+
+
+def test_an_attempt_that_never_ends_is_not_followed_and_not_read_for_ever() -> None:
+    """A cube that jumped cost more with each turn, and 36 kB of memory for each kind of solver."""
+    follower = HoldingFollower(TRAINED)
+    stated = HeldAs(200.0, WHITE_DOWN)
+    turned = [Turned(0.2 * i, i % 18, i + 1, SOLVED_BYTES, None, None, ()) for i in range(1001)]
+    follower.take([SolveBegun(0.0, None, 1, 0.0), *turned[:999], stated])
+    assert follower.sure == WHITE_DOWN
+    follower.take([*turned[999:], stated])
+    assert follower.sure is None
+    follower.take([SolveBegun(201.0, None, 2, 0.2), stated])
+    assert follower.sure == WHITE_DOWN  # a solve of a thousand turns
+    follower.take([SolveBegun(202.0, None, 1, 0.0), stated])
+    assert follower.sure is None
 
 
 def test_tables_of_moves_are_what_the_cube_does() -> None:

@@ -165,6 +165,9 @@ class LiveHolding:
 _STILL_SURE: Final = 0.6
 """A named holding stays while it is at least this sure, so that hints do not flicker."""
 _LAST_STAGE: Final = 7
+_LONGEST: Final = 1000
+"""Longer attempts are not followed and not read: nobody solves in so many turns. A cube that jumps,
+or is turned on and on, would cost more work with each turn, and more memory than there is."""
 
 
 class HoldingFollower:
@@ -178,6 +181,8 @@ class HoldingFollower:
         self._turned: list[Turned] = []
         """Turns that may belong to a solve that has not been recognised yet."""
         self._begun = False
+        self._last_line = 0
+        """The last line that is followed, if the solve lasts so long."""
         self._stages = 0
         self._cross: int
         """Face of the cross that is done, −1 before; set when the first solve begins."""
@@ -228,17 +233,19 @@ class HoldingFollower:
 
     def _turn(self, turned: Turned) -> None:
         self._turned.append(turned)
+        self._begun = self._begun and turned.line <= self._last_line
         if self._begun:
             stage = min(_LAST_STAGE, self._stages)
             self._live.turn(turned.turn, turned.t, stage, self._cross, turned.attitude)
 
     def _begin(self, start: int) -> None:
         """Take in the beginning of a solve, perhaps some turns ago."""
-        self._begun, self._stages, self._cross = True, 0, -1
+        self._stages, self._cross, self._last_line = 0, -1, start + _LONGEST - 1
         self._live.begin()
-        for turned in self._turned:
-            if turned.line >= start:
-                self._live.turn(turned.turn, turned.t, 0, -1, turned.attitude)
+        begun = [turned for turned in self._turned if turned.line >= start]
+        self._begun = len(begun) <= _LONGEST
+        for turned in begun if self._begun else ():
+            self._live.turn(turned.turn, turned.t, 0, -1, turned.attitude)
 
     def _stage(self, split: Split) -> Split:
         self._stages += 1
@@ -288,6 +295,8 @@ class Hindsight:
 def with_holdings(over: SolveTurns, solver: Acquaintance) -> Solve:
     """The solve, each split with the holding at its end where that is sure."""
     solve = over.solve
+    if len(over.part.turns) > _LONGEST:
+        return solve
     reading = solver.read(over.part)
     at = {step.first + i: step for step in reading.path for i in range(step.reports)}
 
