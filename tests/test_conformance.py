@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from collections import Counter
 from dataclasses import replace
+from functools import partial
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any, ClassVar
 from unittest import SkipTest
@@ -12,6 +13,7 @@ from unittest import SkipTest
 import pytest
 from livecube_protocols.turnwire import TurnwireDecoder
 from livecube_protocols.turnwire_cube import TurnwireCube
+from profile_texts import PROFILES
 
 from livecube.conformance import decoder_tests
 from livecube.conformance.attacks import ATTACKS, one_hostile
@@ -27,11 +29,14 @@ from livecube.events import (
     StateReport,
     TurnReport,
 )
+from livecube.profiles.decoder import decoder_class
+from livecube.virtual.profile_cube import ProfileCube
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from livecube.events import Report
+    from livecube.virtual.cube import SimulatedCubeFactory
 
 
 class Sound:
@@ -161,6 +166,38 @@ def test_half_turns_may_be_told_as_two_quarters(test: str) -> None:
 def test_a_fault_is_found(decoder: type[Sound], test: str) -> None:
     with pytest.raises(AssertionError if decoder is not Raising else ValueError):
         getattr(decoder_tests(decoder, TurnwireCube)(), test)()
+
+
+@pytest.mark.parametrize("per_second", [10, 16, 60, 128])
+def test_a_true_clock_of_ten_ticks_a_second_was_called_wrong(per_second: int) -> None:
+    profile = replace(PROFILES["skerry"], per_second=per_second)
+    times_of(decoder_class(profile), partial(ProfileCube, profile))
+    twice = replace(profile, per_second=2 * per_second)
+    with pytest.raises(AssertionError, match="ms off"):
+        times_of(decoder_class(twice), partial(ProfileCube, profile))
+
+
+def times_of(decoder: Callable[[], Decoder], cube: SimulatedCubeFactory) -> None:
+    test = "test_the_clock_may_wrap"
+    getattr(decoder_tests(decoder, cube)(), test)()
+
+
+class Swaying(Sound):
+    """Every other turn is told forty milliseconds late."""
+
+    def received(self, characteristic: str, data: bytes) -> Decoded:
+        told = super().received(characteristic, data)
+        return replace(told, reports=tuple(map(self._late, told.reports)))
+
+    def _late(self, report: Report) -> Report:
+        if not isinstance(report, TurnReport) or report.cube_ms is None or report.seq is None:
+            return report
+        return replace(report, cube_ms=(report.cube_ms + 40 * (report.seq % 2)) % 2**32)
+
+
+def test_a_fine_clock_is_not_excused_as_a_coarse_one() -> None:
+    with pytest.raises(AssertionError, match="40 ms off"):
+        times_of(Swaying, TurnwireCube)
 
 
 # A decoder of a third party that has nothing but example packets.
@@ -451,7 +488,7 @@ HEARD = {
     "test_reordered_packets": (3382, "57044446"),
     "test_repeated_packets": (7126, "ba1ded95"),
     "test_repeats_are_dropped": (1246, "a4a5916c"),
-    "test_the_clock_may_wrap": (192, "3fb0d45b"),
+    "test_the_clock_may_wrap": (329, "50f802b1"),
     "test_the_same_packets_mean_the_same": (6081, "894b6d3f"),
     "test_truncated_packets": (4342, "3593d25b"),
     "test_turns_are_told_in_order": (422, "3508e265"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final
 from unittest import SkipTest
 
@@ -27,7 +28,10 @@ _LIMIT: Final = 200
 _QUARTER_TURNS: Final = tuple(turn for turn in range(18) if turn % 3 != 1)
 """Every cube sends these as one turn; a half turn may come as two."""
 _TICK_MS: Final = 11
-"""Allowed error: a clock may be as coarse as a hundredth of a second."""
+"""Allowed error of a clock of a hundred ticks a second or more."""
+_COARSEST_MS: Final = 101
+"""The same for a clock of ten ticks a second. Coarser ones are of no use for splits."""
+_PROBE_MS: Final = 3
 
 
 def _unbent(packets: list[bytes]) -> list[bytes]:
@@ -142,6 +146,7 @@ class CubeTests(DecoderTests):
         wrap_ms = self.decoder().clock_wrap_ms
         if wrap_ms is None:
             return
+        allowed = max(_TICK_MS, min(_COARSEST_MS, self._tick_ms() + 1))
         for start in (0, int(wrap_ms) - 3000, 2**32 - 3000):
             bench, clock = self._bench(), CubeClock(wrap_ms)
             times, cube_ms = [], start
@@ -153,7 +158,16 @@ class CubeTests(DecoderTests):
                 times += [(e.t, cube_ms / 1000) for e in events if isinstance(e, Turn)]
             zero = times[0][1] - times[0][0]
             worst = max(abs(t + zero - true) for t, true in times)
-            assert worst * 1000 < _TICK_MS, f"a turn is {worst * 1000:.0f} ms off from {start}"
+            assert worst * 1000 < allowed, f"a turn is {worst * 1000:.0f} ms off from {start}"
+
+    def _tick_ms(self) -> int:
+        """The smallest step between the times of turns that follow one another closely."""
+        bench = self._bench()
+        for number in range(400 // _PROBE_MS):
+            bench.turn(3 * (number % 6), 1000 + number * _PROBE_MS)
+        told = {r.cube_ms for r in bench.told if isinstance(r, TurnReport)}
+        times = sorted(ms for ms in told if ms is not None)
+        return min((later - ms for ms, later in pairwise(times)), default=0)
 
     def test_after_nonsense_it_finds_its_way_back(self) -> None:
         """After hostile packets the decoder recovers on a good radio."""
