@@ -277,6 +277,29 @@ def test_a_clock_of_another_tick_and_order_was_not_found(rate: int, big: bool) -
     assert of_layout(layout)[0] == "exact"
 
 
+@pytest.mark.parametrize(
+    ("rate", "wrap", "big", "parts"),
+    [
+        (1000, 60000, True, ("clock", "code", "counter")),
+        (100, 1000, False, ("code", "clock", "counter")),
+        (10, 600, True, ("clock", "code")),
+        (1024, 30 * 1024, False, ("code", "counter", "clock")),
+    ],
+)
+def test_a_clock_that_starts_again_each_minute_was_not_found(
+    rate: int, wrap: int, big: bool, parts: tuple[str, ...]
+) -> None:
+    layout = replace(BARE, clock_rate=rate, clock_wrap=wrap, clock_big=big, clock_bytes=2,
+                     check="", parts=parts)  # fmt: skip
+    verdict, learned = of_layout(layout)
+    assert verdict == "exact"
+    assert isinstance(learned, Learned)
+    assert [one.clock_wrap for one in learned.profile.layouts] == [wrap]
+    assert any(f"exactly {wrap} ticks" in note for note in learned.notes)
+    text = profile_text(learned.profile)
+    assert parse_profile(text, "learned.toml") == learned.profile
+
+
 def test_packets_sent_again_that_nothing_tells_apart_are_said_to_be_so() -> None:
     layout = replace(BARE, parts=("code", "const"), check="", repeats=2)
     _, verdict = of_layout(layout)

@@ -21,10 +21,12 @@ from livecube.composition.decoders import known_decoders
 from livecube.decoding import Advertisement
 from livecube.edges.profile_files import load_profile, user_profiles
 from livecube.errors import ProfileError, UsageError
+from livecube.profiles.decoder import decoder_class
 from livecube.profiles.lines import line_of
 from livecube.profiles.parsing import check_name, parse_profile, profile_schema_text
 from livecube.profiles.schema import first_fault
 from livecube.profiles.writing import profile_text
+from livecube.views.profile import profile_lines
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -155,6 +157,18 @@ def test_where_a_counter_begins_anew_is_written_too() -> None:
     text = TEXTS["skerry"].replace(counter, f"{counter}, wrap = 240")
     profile = parse_profile(text, "wrapped.toml")
     assert 240 in [layout.wrap for layout in profile.layouts]
+    assert parse_profile(profile_text(profile, "a"), "again.toml") == profile
+
+
+def test_where_a_clock_begins_anew_is_written_and_read() -> None:
+    clock = "clock = { at = 2, bits = 16"
+    text = TEXTS["skerry"].replace(clock, f"{clock}, wrap = 60000")
+    profile = parse_profile(text, "wrapped.toml")
+    assert profile.clock_values == 60000
+    assert any("(16 bits, little) (wraps after 60000)" in line for line in profile_lines(profile))
+    one_of_two = TEXTS["skerry"].replace(clock, f"{clock}, wrap = 9", 1)
+    assert "must wrap at the same number" in str(refusal(one_of_two))
+    assert decoder_class(profile).clock_wrap_ms == 60000 * 1000 / 1024
     assert parse_profile(profile_text(profile, "a"), "again.toml") == profile
 
 

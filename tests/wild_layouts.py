@@ -8,7 +8,7 @@ made, and when.
 from __future__ import annotations
 
 import random
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final, Literal
 
 from livecube.cube.position import inverse_turn, inverse_turns
@@ -56,6 +56,12 @@ class Wild:
     """Whether the length of a packet depends on the number of turns in the last two seconds."""
     repeats: int
     battery: int
+    clock_wrap: int = 0
+    """Ticks after which the clock starts again; 0: when its bytes are used up."""
+
+    @property
+    def clock_values(self) -> int:
+        return self.clock_wrap or 1 << 8 * self.clock_bytes
 
     @property
     def half_turns(self) -> bool:
@@ -72,6 +78,7 @@ class Wild:
             told.append(f"counter {self.counter_bits} bits modulo {self.counter_wrap}")
         if "clock" in self.parts:
             told.append(f"clock {8 * self.clock_bytes} bits at {self.clock_rate}/s")
+            told.append(f"from 0 after {self.clock_wrap}" * bool(self.clock_wrap))
         told += [self.check, "masked" * bool(self.mask), self.orientation, "varying" * self.varying]
         return ", ".join(filter(None, told))
 
@@ -95,7 +102,7 @@ def wild(seed: int) -> Wild:
     )  # fmt: skip
     history = rng.randrange(2, 7) if has_counter and rng.random() < 0.5 else 0
     varying = history > 0 and rng.random() < 0.15
-    return Wild(
+    layout = Wild(
         seed=seed,
         parts=tuple(sorted(parts, key=lambda part: varying and part == "code")),
         codes=dict(zip(turns, rng.sample(range(1, 256), len(turns)), strict=True))
@@ -119,6 +126,17 @@ def wild(seed: int) -> Wild:
         repeats=rng.choice((1, 1, 1, 2)),
         battery=rng.randrange(20, 100),
     )  # fmt: skip
+    return replace(layout, clock_wrap=_clock_wrap(layout))
+
+
+def _clock_wrap(layout: Wild) -> int:
+    """For one cube of ten a wrap of its clock at a round number; drawn apart from the rest."""
+    rng = random.Random(f"wrap {layout.seed}")
+    if rng.random() >= 0.1:
+        return 0
+    wraps = [seconds * layout.clock_rate for seconds in (10, 20, 60)] + [10000, 50000]
+    longest = min(1 << 8 * layout.clock_bytes, 60 * layout.clock_rate + 1)
+    return rng.choice([0, *(w for w in wraps if 10 * layout.clock_rate <= w < longest)])
 
 
 class Firmware:
@@ -173,7 +191,7 @@ class Firmware:
                 order: Literal["big", "little"] = "big" if layout.counter_big else "little"
                 return number.to_bytes(1 + (layout.counter_bits > 8), order)
             case "clock":
-                ticks = int(cube_s * layout.clock_rate) % (1 << 8 * layout.clock_bytes)
+                ticks = int(cube_s * layout.clock_rate) % layout.clock_values
                 return ticks.to_bytes(layout.clock_bytes, "big" if layout.clock_big else "little")
             case "noise":
                 return rng.randbytes(1)

@@ -14,7 +14,16 @@ if TYPE_CHECKING:
     from livecube.learning.bits import Bits, Ints
     from livecube.profiles.fields import Field
 
-__all__ = ["LEAST", "RATES", "FoundClock", "allowed", "find_clock", "spread", "start_of"]
+__all__ = [
+    "LEAST",
+    "RATES",
+    "FoundClock",
+    "allowed",
+    "find_clock",
+    "find_wrapped_clock",
+    "spread",
+    "start_of",
+]
 
 RATES: Final = (
     1000, 1024, 100, 10, 500, 512, 250, 256, 200, 50, 128, 64, 125, 2000, 2048, 400, 800, 20, 25,
@@ -37,6 +46,10 @@ _LEAST_S: Final = 4.0
 LEAST: Final = 20
 _LEAST_BITS: Final = 8
 _MOST_BITS: Final = 32
+_ROUND_S: Final = (10, 20, 30, 60, 120, 180, 240, 300, 600, 900)
+_ROUND: Final = tuple(digit * 10**zeros for zeros in range(2, 7) for digit in range(1, 10))
+"""A clock that starts again sooner than its bits do it at a round number of seconds or ticks:
+an assumption. Jitter shows the number only to one part in some hundred."""
 
 
 class FoundClock(NamedTuple):
@@ -44,6 +57,8 @@ class FoundClock(NamedTuple):
 
     field: Field
     per_second: int
+    wrap: int | None = None
+    """It starts again after this many ticks; None: after all values of its bits."""
     mask: int = 0
     """Combined with the field by exclusive or."""
     hidden: int = 0
@@ -146,8 +161,47 @@ def _lowest(
         return []
     some = np.linspace(0, len(host_s) - 1, min(len(host_s), 24)).astype(np.int64)
     values = np.array([bits.read(start_of(bits, low, width), width)[some] for low in lows.tolist()])
-    fits = spread(values, host_s[some], rate, width) <= allowed(host_s, rate)
+    fits = spread(values, host_s[some], rate, 1 << width) <= allowed(host_s, rate)
     return [low for low in lows[fits].tolist() if _is_clock(bits, host_s, rate, low, width)]
+
+
+def find_wrapped_clock(
+    bits: Bits, host_s: npt.NDArray[np.float64], taken: Collection[int] = (), grain: int = 8
+) -> FoundClock | None:
+    """The clock that was seen to start again at a round number below what its bits can count.
+
+    Arguments as in :func:`find_clock`; its lowest bit is aligned to ``grain``.
+    """
+    if len(host_s) < LEAST:
+        return None
+    free = np.ones(bits.size, dtype=bool)
+    free[list(taken)] = False
+    lows = [e if bits.order == "little" else bits.size - e - 1 for e in range(0, bits.size, grain)]
+    seconds = host_s.max() - host_s.min()
+    for rate in RATES:
+        for wrap in sorted({*_ROUND, *(rate * s for s in _ROUND_S)}):
+            width = (wrap - 1).bit_length()
+            if not _LEAST_S * rate <= wrap <= seconds * rate or wrap == 1 << width:
+                continue
+            for low in lows:
+                start = start_of(bits, low, width)
+                inside = 0 <= start <= bits.size - width
+                if inside and free[start : start + width].all():
+                    values = bits.read(start, width)
+                    if values.max() < wrap and _goes_round(values, host_s, rate, wrap):
+                        return FoundClock(bits.field(start, width), rate, wrap)
+    return None
+
+
+def _goes_round(values: Ints, host_s: npt.NDArray[np.float64], rate: int, wrap: int) -> bool:
+    """Whether the values advance as the host's time does, and start again at ``wrap``."""
+    within = allowed(host_s, rate)
+    few = slice(None, None, max(1, len(values) // 24))
+    return bool(
+        spread(values[None, few], host_s[few], rate, wrap)[0] <= within
+        and spread(values[None, :], host_s, rate, wrap)[0] <= within
+        and not _has_turned_bit(values, host_s, rate, wrap)
+    )
 
 
 def _is_free(bits: Bits, low: int, width: int, free: npt.NDArray[np.bool_]) -> bool:
@@ -180,20 +234,19 @@ def _widest(
 
 def _is_clock(bits: Bits, host_s: npt.NDArray[np.float64], rate: int, low: int, width: int) -> bool:
     values = bits.read(start_of(bits, low, width), width)
-    if spread(values[None, :], host_s, rate, width)[0] > allowed(host_s, rate):
+    if spread(values[None, :], host_s, rate, 1 << width)[0] > allowed(host_s, rate):
         return False
-    return not _has_turned_bit(values, host_s, rate, width)
+    return not _has_turned_bit(values, host_s, rate, 1 << width)
 
 
-def _has_turned_bit(values: Ints, host_s: npt.NDArray[np.float64], rate: int, width: int) -> bool:
+def _has_turned_bit(values: Ints, host_s: npt.NDArray[np.float64], rate: int, wrap: int) -> bool:
     """Whether some bit, set or not, changes how late packets are, by about the bit's worth.
 
     Such a bit is inverted, or belongs to another field.
     """
-    wrap = 1 << width
     late = (host_s * rate - values) % wrap
     late = (late - late[0] + wrap / 2) % wrap
-    for bit in range(width):
+    for bit in range((wrap - 1).bit_length()):
         worth, is_set = 1 << bit, (values >> bit & 1).astype(bool)
         if worth > _TURNED_S * rate and _TURNED_LEAST < is_set.sum() < len(values) - _TURNED_LEAST:
             if abs(np.median(late[~is_set]) - np.median(late[is_set])) > worth / 2:
@@ -210,10 +263,12 @@ def allowed(host_s: npt.NDArray[np.float64], rate: float) -> float:
 
 
 def spread(
-    values: Ints, host_s: npt.NDArray[np.float64], rate: float, width: int
+    values: Ints, host_s: npt.NDArray[np.float64], rate: float, wrap: int
 ) -> npt.NDArray[np.float64]:
-    """For each row, the range of the packets' delays in ticks, without a few outliers."""
-    wrap = 1 << width
+    """For each row, the range of the packets' delays in ticks, without a few outliers.
+
+    ``wrap``: number of values of the clock.
+    """
     late = (host_s * rate - values) % wrap  # how late each packet came, up to a constant
     late = np.sort((late - late[:, :1] + wrap / 2) % wrap, axis=1)
     some = int(len(host_s) * _LATE)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 from livecube.learning.bits import Bits
 from livecube.learning.checksums import find_check
-from livecube.learning.clocks import RATES, find_clock
+from livecube.learning.clocks import RATES, find_clock, find_wrapped_clock
 from livecube.learning.codes import (
     find_elapsed,
     find_list,
@@ -137,6 +137,7 @@ def _layout(
         counter=None if counter is None else _in_order(counter.field, order),
         wrap=None if counter is None or counter.wrap == counter.field.values else counter.wrap,
         clock=None if clock is None else clock.field,
+        clock_wrap=None if clock is None else clock.wrap,
     )
 
 
@@ -172,7 +173,7 @@ def _without_clock(candidate: Candidate) -> Candidate:
     """
     layout, turns = candidate.layout, candidate.layout.turns
     assert turns is not None
-    layout = replace(layout, clock=None, turns=replace(turns, elapsed=None))
+    layout = replace(layout, clock=None, clock_wrap=None, turns=replace(turns, elapsed=None))
     return replace(candidate, layout=layout, per_second=1000, coarse=candidate.per_second)
 
 
@@ -215,9 +216,10 @@ def _with_the_rest(
 def _elapsed(samples: Samples, order: Order, codes: Entries, clock: FoundClock) -> Entries | None:
     """The fields of the ticks between turns; they prove the clock's lowest bits, too."""
     ticks = samples.tables[clock.field.order].read(clock.field.start, clock.field.bits)
+    wrap = clock.wrap or clock.field.values
     for other in (order, *ORDERS):
         table = samples.tables[other]
-        elapsed = find_elapsed(table, codes, ticks, clock.field.values, samples.index)
+        elapsed = find_elapsed(table, codes, ticks, wrap, samples.index)
         if elapsed is not None:
             return elapsed
     return None
@@ -251,9 +253,9 @@ def _clock(
 ) -> FoundClock | None:
     """The clock, searched in both orders; of two the one whose rate is first in ``RATES``.
 
-    Only if none is found, its bits may be masked.
+    Only if none is found, it may start again at a round number, or its bits may be masked.
     """
-    for find in (find_clock, find_masked_clock):
+    for find in (find_clock, find_wrapped_clock, find_masked_clock):
         found = []
         for order in ORDERS:
             own = {raw if order == "big" else raw - raw % 8 + 7 - raw % 8 for raw in taken}

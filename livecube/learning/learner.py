@@ -132,7 +132,12 @@ def _counter_notes(candidate: Candidate) -> Iterator[str]:
 
 
 def _clock_notes(candidate: Candidate) -> Iterator[str]:
-    per_second = candidate.per_second
+    per_second, wrap = candidate.per_second, candidate.layout.clock_wrap
+    if wrap is not None:
+        yield (
+            f"The clock starts again after {wrap / per_second:g} s; that this takes exactly "
+            f"{wrap} ticks is inferred, since it is a round number."
+        )
     if candidate.finer and candidate.layout.clock is not None and per_second < _FINE_PER_S:
         yield (
             "Perhaps lower bits of the clock are left out: the radio's jitter hides whether they "

@@ -92,7 +92,7 @@ def _from_low(
     if width < _LEAST_BITS or (1 << width) / per_second < _LEAST_S or rate % (1 << hidden):
         return None
     start = start_of(bits, places[hidden], width)
-    return FoundClock(bits.field(start, width), per_second, mask >> hidden, hidden)
+    return FoundClock(bits.field(start, width), per_second, None, mask >> hidden, hidden)
 
 
 def _number(columns: Ints, mask: int) -> Ints:
@@ -117,7 +117,7 @@ def _slow(columns: Ints, host_s: npt.NDArray[np.float64], rate: float) -> tuple[
 
 
 def _goes_on(values: Ints, host_s: npt.NDArray[np.float64], rate: float, width: int) -> bool:
-    return bool(spread(values[None, :], host_s, rate, width)[0] <= allowed(host_s, rate))
+    return bool(spread(values[None, :], host_s, rate, 1 << width)[0] <= allowed(host_s, rate))
 
 
 def _effect(

@@ -140,8 +140,9 @@ class _Packet:
             match=self._match(),
             check=self._check() if "check" in entry else None,
             counter=self._optional("counter"),
-            wrap=self._wrap(),
+            wrap=self._wrap("counter"),
             clock=self._clock(),
+            clock_wrap=self._wrap("clock"),
             battery=self._optional("battery"),
             turns=self._turns() if "turn" in entry else None,
             state=self._state(),
@@ -172,11 +173,11 @@ class _Packet:
             return None
         return self._field(self.entry[key], (*self.path, key))
 
-    def _wrap(self) -> int | None:
-        """The counter's wrap, if the profile gives one."""
-        wrap: int | None = self.entry.get("counter", {}).get("wrap")
-        if wrap is not None and wrap > 1 << self.entry["counter"]["bits"]:
-            path = (*self.path, "counter", "wrap")
+    def _wrap(self, key: str) -> int | None:
+        """The wrap of the counter or the clock, if the profile gives one."""
+        wrap: int | None = self.entry.get(key, {}).get("wrap")
+        if wrap is not None and wrap > 1 << self.entry[key]["bits"]:
+            path = (*self.path, key, "wrap")
             raise WrongError(path, f"is {wrap}, more than its bits can count")
         return wrap
 
@@ -296,7 +297,8 @@ def _check_whole(profile: Profile) -> None:
             field, others = getattr(layout, key), [getattr(one, key) for one in profile.layouts]
             if field is not None and any(o is not None and o.bits != field.bits for o in others):
                 raise WrongError((*path, key), "must have the same width in all packets")
-        if len({one.numbers for one in profile.layouts if one.counter is not None}) > 1:
-            raise WrongError((*path, "counter"), "must wrap at the same number in all packets")
+        for key, values in (("counter", "numbers"), ("clock", "clock_values")):
+            if len({getattr(one, values) for one in profile.layouts} - {0}) > 1:
+                raise WrongError((*path, key), "must wrap at the same number in all packets")
     if not any(layout.turns or layout.state for layout in profile.layouts):
         raise WrongError(("packet", 0), "and all others have neither turns nor a position")

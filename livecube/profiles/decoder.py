@@ -33,10 +33,10 @@ def decoder_class(profile: Profile, transform: TransformFactory | None = None) -
     """
     if profile.transform is not None and transform is None:
         transform = find_transform(profile.transform)
-    bits = profile.clock_bits
+    values = profile.clock_values
     members = {
         "name": profile.name,
-        "clock_wrap_ms": None if bits is None else (1 << bits) * 1000 / profile.per_second,
+        "clock_wrap_ms": None if values is None else values * 1000 / profile.per_second,
         "notify": profile.notify,
         "profile": profile,
         "transform": None if transform is None else staticmethod(transform),
@@ -64,7 +64,7 @@ class ProfileDecoder:
         self._behind = 0
         self._rejoined = False  # connected again: turns may be missing, or the counter restarted
         self._met = False
-        self._latest: tuple[int, int] | None = None  # code and ticks of the last unnumbered turn
+        self._latest: tuple[int, int | None] | None = None  # code, ticks: last unnumbered turn
         self._ticks: int | None = None  # of the last reported turn
         self._position: bytes | None = None
         self._percent: int | None = None
@@ -177,7 +177,7 @@ class ProfileDecoder:
         """Whether this turn, with a time but no number, is a repeat of the last one."""
         if layout.counter is not None or layout.clock is None:
             return False
-        latest = codes[0], layout.clock.read(data)
+        latest = codes[0], layout.ticks(data)
         repeats = latest == self._latest
         self._latest = latest
         return repeats
@@ -200,9 +200,9 @@ class ProfileDecoder:
         Earlier ones without a time of their own are spread evenly over the time since the last
         reported turn.
         """
-        if layout.clock is None:
+        wrap, newest = layout.clock_values, layout.ticks(data)
+        if newest is None:
             return [None] * count
-        wrap, newest = layout.clock.values, layout.clock.read(data)
         if turns.elapsed is not None:
             steps = [0, *turns.elapsed.read(data)]
             return [(newest - sum(steps[: k + 1])) % wrap for k in range(count)]
@@ -281,9 +281,8 @@ class ProfileDecoder:
                 self._tell_state(layout, data, position)
             return
         if turn is not None and (not numbered or news == 1):
-            ticks = None if layout.clock is None else layout.clock.read(data)
             self._position = before
-            self._tell_turn(turn, self._last, ticks)
+            self._tell_turn(turn, self._last, layout.ticks(data))
             if self._state_waited is not None:
                 self._tell_state(layout, data, position)
             return
@@ -291,7 +290,7 @@ class ProfileDecoder:
         self._tell_state(layout, data, position)
 
     def _tell_state(self, layout: Layout, data: bytes, position: bytes) -> None:
-        ticks = None if layout.clock is None else layout.clock.read(data)
+        ticks = layout.ticks(data)
         seq = layout.number(data)
         self._reports.append(StateReport(position, seq, self._ms(ticks)))
         self._position = position

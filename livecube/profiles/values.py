@@ -70,6 +70,8 @@ class Layout:
     wrap: int | None = None
     """The counter starts again after this number of turns; None: after all values of its bits."""
     clock: Field | None = None
+    clock_wrap: int | None = None
+    """The clock starts again at 0 after this many ticks; None: after all values of its bits."""
     battery: Field | None = None
     turns: TurnList | None = None
     state: tuple[Entries, ...] = ()
@@ -85,6 +87,15 @@ class Layout:
     def number(self, data: bytes) -> int | None:
         """The counter's value, from 0 to below :attr:`numbers`; None without a counter."""
         return None if self.counter is None else self.counter.read(data) % self.numbers
+
+    @property
+    def clock_values(self) -> int:
+        """Number of values of the clock; 0 without a clock."""
+        return 0 if self.clock is None else self.clock_wrap or self.clock.values
+
+    def ticks(self, data: bytes) -> int | None:
+        """The clock, from 0 to below :attr:`clock_values`; None without a clock."""
+        return None if self.clock is None else self.clock.read(data) % self.clock_values
 
     def end(self, data: bytes | bytearray) -> int:
         """The number of bytes before a check value at the packet's end."""
@@ -127,9 +138,9 @@ class Profile:
         return tuple(dict.fromkeys(layout.characteristic for layout in self.layouts))
 
     @cached_property
-    def clock_bits(self) -> int | None:
-        """Width of the clock in bits, the same in all packets; None without a clock."""
-        return next((lay.clock.bits for lay in self.layouts if lay.clock is not None), None)
+    def clock_values(self) -> int | None:
+        """Number of values of the clock, the same in all packets; None without a clock."""
+        return next((lay.clock_values for lay in self.layouts if lay.clock is not None), None)
 
     @cached_property
     def tells_turns(self) -> bool:

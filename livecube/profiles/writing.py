@@ -34,7 +34,7 @@ def _lines(profile: Profile, comment: str) -> Iterator[str]:
         yield from _entries({"transform": profile.transform})
     yield from ("", "[claim]")
     yield from _entries(vars(profile.claim))
-    if profile.clock_bits is not None:
+    if profile.clock_values is not None:
         yield from ("", "[clock]", f"per_second = {profile.per_second}")
     if profile.turns:
         yield from ("", "[turns]")
@@ -102,8 +102,9 @@ def _packet(layout: Layout, order: Order) -> dict[str, Any]:
     for key in ("counter", "clock", "battery"):
         if (field := getattr(layout, key)) is not None:
             table[key] = _field(field, order)
-    if layout.wrap is not None:
-        table["counter"]["wrap"] = layout.wrap
+    for key, wrap in (("counter", layout.wrap), ("clock", layout.clock_wrap)):
+        if wrap is not None:
+            table[key]["wrap"] = wrap
     if layout.turns is not None:
         turns = layout.turns
         table["turn"] = _row(turns.codes, order)

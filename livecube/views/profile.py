@@ -60,16 +60,20 @@ def _parts(layout: Layout, profile: Profile) -> str:
     if layout.state:
         parts.append("pieces" if isinstance(profile.state, PieceCode) else "stickers")
     if layout.counter is not None:
-        wrap = f" (wraps after {layout.wrap})" if layout.wrap is not None else ""
-        parts.append(f"counter {_where(layout.counter)}{wrap}")
+        parts.append(f"counter {_where(layout.counter)}{_wraps(layout.wrap)}")
     if layout.clock is not None:
-        parts.append(f"clock of {profile.per_second} ticks a second {_where(layout.clock)}")
+        where = f"{_where(layout.clock)}{_wraps(layout.clock_wrap)}"
+        parts.append(f"clock of {profile.per_second} ticks a second {where}")
     if layout.battery is not None:
         parts.append(f"battery {_where(layout.battery)}")
     if layout.check is not None:
         place = "at the end" if layout.check.last < 0 else _where(layout.check.field)
         parts.append(f"{layout.check.kind} {place}")
     return ", ".join(parts) or "nothing that is used"
+
+
+def _wraps(after: int | None) -> str:
+    return "" if after is None else f" (wraps after {after})"
 
 
 def _where(field: Field) -> str:

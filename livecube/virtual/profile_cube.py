@@ -97,7 +97,7 @@ class ProfileCube:
         if layout.counter is not None:
             layout.counter.write(data, self.made % layout.numbers)
         if layout.clock is not None:
-            layout.clock.write(data, self._ticks(cube_ms) % layout.clock.values)
+            layout.clock.write(data, self._ticks(cube_ms) % layout.clock_values)
         if layout.battery is not None:
             layout.battery.write(data, self.battery_percent)
         if layout.turns is not None:

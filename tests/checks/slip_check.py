@@ -100,7 +100,7 @@ def wrong_day(profile: Profile, layout: Wild, seed: int, made: int, cube_s: floa
         or len(lines_of(reports)) > 1
     ):
         return f"from turn {made}, second {cube_s:.0f}: turns"
-    if profile.clock_bits is not None and layout.half_turns:
+    if profile.clock_values is not None and layout.half_turns:
         zero = events[0].t - done[0][1]
         late = max(abs(e.t - zero - s) for e, (_, s) in zip(events, done, strict=True))
         if late > 0.0025 + 2 / min(layout.clock_rate, profile.per_second):
