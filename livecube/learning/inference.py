@@ -73,12 +73,20 @@ class Candidate:
 
 
 def candidates(
-    kind: Kind, steps: Steps, order: Order, later: Sequence[Packet] = ()
+    kind: Kind,
+    steps: Steps,
+    order: Order,
+    later: Sequence[Packet] = (),
+    *,
+    slipped: bool = False,
 ) -> list[Candidate]:
     """All candidates of a kind; ``steps`` and ``later`` hold only packets of this kind.
 
-    ``later``: more packets, whose turns are unknown.
+    ``later``: more packets, whose turns are unknown. ``slipped``: instead, those whose packets send
+    positions that differ from the asked ones by a few slips.
     """
+    if slipped and kind.length < _STATE_BYTES:
+        return []
     packets = [p.data for p in [*(p for _, packets in steps for p in packets), *later]]
     check = find_check(packets, order) if kind.longest else None
     whole = _Whole(check.check.behind if check is not None else 0)
@@ -86,7 +94,11 @@ def candidates(
         cut = partial(whole.cut, length=kind.length - whole.behind)
         steps = [(turns, [*map(cut, packets)]) for turns, packets in steps]
         later = [*map(cut, later)]
-    found = [*_by_turns(kind, steps, order, later, whole), *_by_states(kind, steps, order, later)]
+    if slipped:
+        found = [*_by_slipped_states(kind, steps, order, later)]
+    else:
+        found = [*_by_turns(kind, steps, order, later, whole)]
+        found += _by_states(kind, steps, order, later)
     if not found:
         return found
     if kind.longest:
@@ -281,8 +293,6 @@ def _by_states(
     if kind.length < _STATE_BYTES:
         return
     found = _found_states(steps, order, later)
-    if found is None and (other := without_slips(steps, order)) is not None:
-        found = _found_states(other, order, later)
     if found is None:
         return
     states, tables, rows, code = found
@@ -298,6 +308,15 @@ def _by_states(
             counter is None or counter.seen,
             finer=clock is not None and bool(clock.finer),
         )
+
+
+def _by_slipped_states(
+    kind: Kind, steps: Steps, order: Order, later: Sequence[Packet]
+) -> Iterator[Candidate]:
+    if _found_states(steps, order, later) is None:
+        made = without_slips(steps, order)
+        if made is not None:
+            yield from _by_states(kind, made, order, later)
 
 
 def _found_states(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import permutations
+from itertools import permutations, product
 from typing import TYPE_CHECKING, Final
 
 from livecube.learning.inference import candidates
@@ -51,16 +51,21 @@ def judge_all(recording: Recording, name: str, claim: Claim) -> list[Judged]:
     """Every candidate, judged.
 
     Kinds with a type field or of any length are tried only if whole lengths make no sense; but
-    packets that made sense in one byte order are tried in the other one, too.
+    packets that made sense in one byte order are tried in the other one, too. The long search for
+    slips in positions is only for characteristics that make no sense without.
     """
     kinds = [(kind, order) for order in ORDERS for kind in kinds_in(recording.packets, order)]
+    kinds.sort(key=lambda one: _last_resort(one[0]))
     judged: list[Judged] = []
     done: dict[str, list[Packet]] = {}
-    for kind, order in sorted(kinds, key=lambda one: _last_resort(one[0])):
+    for slipped, (kind, order) in product((False, True), kinds):
         packets = [*filter(kind.holds, recording.packets)]
-        if (kind.match or kind.longest) and done.get(kind.characteristic, packets) != packets:
+        last = kind.match or kind.longest
+        if (last and done.get(kind.characteristic, packets) != packets) or (
+            slipped and kind.characteristic in done
+        ):
             continue
-        for candidate in _candidates(kind, recording, order):
+        for candidate in _candidates(kind, recording, order, slipped):
             one = _judged(kind, candidate, recording, name, claim)
             judged.append(one)
             if one.hearing.perfect:
@@ -72,7 +77,7 @@ def _last_resort(kind: Kind) -> tuple[bool, bool, int]:
     return bool(kind.longest), bool(kind.match), kind.types
 
 
-def _candidates(kind: Kind, recording: Recording, order: Order) -> list[Candidate]:
+def _candidates(kind: Kind, recording: Recording, order: Order, slipped: bool) -> list[Candidate]:
     known = cut(recording)
     if kind.longest and not _apart(kind, recording):
         return []  # packets at rest that are as long would be taken for turns
@@ -85,7 +90,7 @@ def _candidates(kind: Kind, recording: Recording, order: Order) -> list[Candidat
         return []
     later = [packet for _, packets in asked[known:] for packet in packets]
     later += [p for step in recording.free for p in step.packets if kind.holds(p)]
-    return candidates(kind, asked[:known], order, later)
+    return candidates(kind, asked[:known], order, later, slipped=slipped)
 
 
 def _apart(kind: Kind, recording: Recording) -> bool:
@@ -166,7 +171,8 @@ def completed(best: Judged, recording: Recording, name: str, claim: Claim) -> Ju
     ]  # fmt: skip
     again = [
         _judged(best.kind, candidate, recording, name, claim)
-        for candidate in candidates(best.kind, steps, best.candidate.order)
+        for slipped in ((False,) if best.candidate.state is None else (False, True))
+        for candidate in candidates(best.kind, steps, best.candidate.order, slipped=slipped)
     ]
     whole = [one for one in again if one.hearing.perfect]
     return max([*whole, best] if best.candidate.wrap_seen else whole or [best], key=worth)

@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from livecube.events import Packet
-    from livecube.learning.bits import Ints
     from livecube.learning.samples import Steps
     from livecube.profiles.fields import Order
 
@@ -119,39 +118,66 @@ class _Search:
         be smaller.
         """
         used = [k for k, number in enumerate(self._heard) if number not in left_out]
-        positions = asked_positions(turns)
-        shown = b"".join(positions[self._heard[k]] for k in used)
+        early = [k for k in used if k <= enough]
+        if early and (reach := self._shown(shape, turns, left_out, early, True)) < len(early):
+            return early[reach]
+        reach = self._shown(shape, turns, left_out, used, False)
+        return used[reach] if reach < len(used) else len(self._heard)
+
+    def _shown(
+        self,
+        shape: _Shape,
+        turns: list[tuple[int, ...]],
+        left_out: set[int],
+        used: list[int],
+        rough: bool,
+    ) -> int:
+        """For how many of these packets, the first ones that are not left out, fields show it.
+
+        If ``rough``, it is a bound if it is not all.
+        """
+        positions = asked_positions(turns[: self._heard[used[-1]] + 1])
+        shown = b"".join([positions[self._heard[k]] for k in used])
         array = np.frombuffer(shown, dtype=np.uint8).reshape(-1, 20)
         reach = len(used)
         for what, width in shape:
             values = shown_facelets(array) if what == "stickers" else shown_pieces(array)[what]
-            wanted = _all_labels(values.T)
-            fields = self._labels(width, frozenset(left_out), used)
-            for row in wanted:
+            fields = self._labels(width, frozenset(left_out))
+            for row in _all_labels(values.T):
                 same = fields[:, :reach] == row[:reach]
                 if not same.all(axis=1).any():
                     reach = int(np.argmin(same, axis=1).max())
-                    if used[reach] <= enough:
-                        return used[reach]
-        return used[reach] if reach < len(used) else len(self._heard)
+                    if rough:
+                        return reach
+        return reach
 
-    def _labels(
-        self, width: int, left_out: frozenset[int], used: list[int]
-    ) -> npt.NDArray[np.uint8]:
+    def _labels(self, width: int, left_out: frozenset[int]) -> npt.NDArray[np.uint8]:
         """The labels of all fields of a width, each pattern once, shape (fields, packets)."""
-        key = width, left_out
-        if key not in self._fields:
+        if (kept := self._fields.get((width, left_out))) is not None:
+            return kept
+        if left_out:  # fields that are alike in all packets are alike in these
+            used = [k for k, number in enumerate(self._heard) if number not in left_out]
+            labels = _all_labels(self._labels(width, frozenset())[:, used])
+        else:
             starts = range(self._bits.size - width + 1)
-            values = np.array([self._bits.read(start, width)[used] for start in starts])
-            self._fields[key] = np.unique(_all_labels(values), axis=0)
-        return self._fields[key]
+            values = np.array([self._bits.read(start, width) for start in starts])
+            labels = np.unique(_all_labels(values), axis=0)
+        self._fields[width, left_out] = labels
+        return labels
 
 
-def _all_labels(values: Ints) -> npt.NDArray[np.uint8]:
+def _all_labels(values: npt.NDArray[np.integer]) -> npt.NDArray[np.uint8]:
     """The labels of each row: each value replaced by the rank of its first occurrence."""
     rows, count = values.shape
-    first = np.full((rows, int(values.max()) + 1), count, dtype=np.int64)
-    for at in range(count - 1, -1, -1):
-        first[np.arange(rows), values[:, at]] = at
+    first = np.full((rows, int(values.max()) + 1), count)
+    if count <= first.shape[1]:
+        every = np.arange(rows)
+        for at in range(count - 1, -1, -1):
+            first[every, values[:, at]] = at
+    else:
+        for value in range(first.shape[1]):
+            there = values == value
+            at = there.argmax(axis=1)
+            first[:, value] = np.where(there[:, 0] | (at > 0), at, count)
     ranks = np.argsort(np.argsort(first, axis=1, kind="stable"), axis=1)
-    return np.take_along_axis(ranks, values, axis=1).astype(np.uint8)
+    return np.take_along_axis(ranks.astype(np.uint8), values, axis=1)
