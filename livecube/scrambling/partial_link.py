@@ -35,7 +35,7 @@ class _Level(NamedTuple):
     """All sequences of a given length; opposite faces come in one order only."""
 
     stickers: Array
-    """Shape (n, 54): where each sequence takes each facelet."""
+    """Shape (54, n): where each sequence takes each facelet."""
     before: npt.NDArray[np.int64]
     """Shape (n,): row of the sequence without its last turn, in the level before."""
     turns: npt.NDArray[np.int64]
@@ -55,21 +55,21 @@ def partial_link(start: bytes, end: bytes, pieces: Sequence[int]) -> tuple[int, 
     for length in range(LONGEST_PARTIAL_LINK + 1):
         first, last = (length + 1) // 2, length // 2
         if first == len(made):
-            made.append(_hashes(_levels()[first].stickers[:, here]))
+            made.append(_hashes(_levels()[first].stickers, here))
         if last == len(undone):
-            undone.append(_hashes(_levels()[last].stickers[:, there]))
+            undone.append(_hashes(_levels()[last].stickers, there))
         for i, j in _meetings(made[first], undone[last]):
-            ways = _levels()[first].stickers[i], _levels()[last].stickers[j]
+            ways = _levels()[first].stickers[:, i], _levels()[last].stickers[:, j]
             if (ways[0][here] == ways[1][there]).all():
                 return (*_turning(first, i), *inverse_turns(_turning(last, j)))
     return None
 
 
-def _hashes(places: Array) -> npt.NDArray[np.uint64]:
-    """One number for each row of places."""
-    result = np.zeros(len(places), dtype=np.uint64)
-    for column, factor in zip(places.T, _FACTORS, strict=False):
-        result += (column.astype(np.uint64) + np.uint64(1)) * factor
+def _hashes(stickers: Array, facelets: Array) -> npt.NDArray[np.uint64]:
+    """One number for each sequence, of the places of these facelets."""
+    result = np.zeros(stickers.shape[1], dtype=np.uint64)
+    for facelet, factor in zip(facelets, _FACTORS, strict=False):
+        result += stickers[facelet] * factor
     return result
 
 
@@ -77,11 +77,13 @@ def _meetings(
     made: npt.NDArray[np.uint64], undone: npt.NDArray[np.uint64]
 ) -> list[tuple[int, int]]:
     """Pairs of rows with the same number, in the order of the made rows."""
-    order = undone.argsort(kind="stable")
-    in_order = undone[order]
-    at = np.minimum(in_order.searchsorted(made), len(undone) - 1)
-    same = np.flatnonzero(in_order[at] == made)
-    return list(zip(same.tolist(), order[at[same]].tolist(), strict=True))
+    in_order, others = np.sort(made), np.sort(undone)  # much quicker than the rows' own order
+    at = np.minimum(others.searchsorted(in_order), len(others) - 1)
+    both = np.unique(in_order[others[at] == in_order])  # few, or none
+    first: dict[int, int] = {}
+    for j in np.flatnonzero(np.isin(undone, both)).tolist():
+        first.setdefault(int(undone[j]), j)
+    return [(i, first[int(made[i])]) for i in np.flatnonzero(np.isin(made, both)).tolist()]
 
 
 def _turning(length: int, row: int) -> tuple[int, ...]:
@@ -96,13 +98,13 @@ def _turning(length: int, row: int) -> tuple[int, ...]:
 @cache
 def _levels() -> tuple[_Level, ...]:
     nothing = np.zeros(1, dtype=np.int64)
-    levels = [_Level(np.arange(54, dtype=np.uint8)[None], nothing, ~nothing)]
+    levels = [_Level(np.arange(54, dtype=np.uint8)[:, None], nothing, ~nothing)]
     for _ in range(_DEPTH):
         level = levels[-1]
         rows = [np.flatnonzero(_may_follow(level.turns // 3, turn // 3)) for turn in range(18)]
         levels.append(
             _Level(
-                np.concatenate([TURNS[t][level.stickers[row]] for t, row in enumerate(rows)]),
+                np.hstack([TURNS[t][level.stickers.take(row, 1)] for t, row in enumerate(rows)]),
                 np.concatenate(rows),
                 np.repeat(np.arange(18), [len(row) for row in rows]),
             )
