@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Final
@@ -33,8 +34,14 @@ def load_hands(name_or_path: str | Path = "right") -> Automaton:
 
     Raises :class:`~livecube.errors.UsageError` with file and reason.
     """
-    source = _USUAL if name_or_path in ("right", "left") else str(name_or_path)
-    return make_automaton(load_features(name_or_path), source)
+    if name_or_path in ("right", "left"):
+        return _usual_hands(str(name_or_path))
+    return make_automaton(load_features(name_or_path), str(name_or_path))
+
+
+@cache
+def _usual_hands(name: str) -> Automaton:
+    return make_automaton(load_features(name), _USUAL)
 
 
 def load_features(name_or_path: str | Path = "right") -> Features:
