@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import shutil
 import signal
@@ -99,6 +100,10 @@ def _make_all() -> None:
     from livecube.cube.position import SOLVED, apply_turns
 
     inspect_cross(advisor, apply_turns(SOLVED, parse_turns("R U2 F' L D B R' U F2 L2")), 0)
+
+
+def pytest_collection_finish() -> None:
+    gc.freeze()  # collections need not look again at all that is imported
 
 
 def pytest_unconfigure(config: pytest.Config) -> None:
