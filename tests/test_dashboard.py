@@ -20,6 +20,7 @@ from home import Home
 from hypothesis import given
 from hypothesis import strategies as st
 
+from livecube.cube.code import parse_position
 from livecube.dashboard.desks import MOST_BYTES, Desks
 from livecube.dashboard.discovery import (
     Form,
@@ -133,6 +134,7 @@ def test_a_judged_drill_is_told_in_the_words_of_the_dashboard() -> None:
     place: Any = SimpleNamespace(row=row, case=case, grade="easy")
     measured: dict[str, Any] = dict.fromkeys(one.name for one in fields(DrillJudged))
     measured |= {"t": 50.0, "number": 3, "place": place, "turns": 8, "ms": 2140, "look_ms": 1800}
+    measured["began"] = parse_position(DRILL.code)[0].tobytes()
     tried = DrillJudged(**measured | {"how_well": "sound", "as_advised": True})
     assert drill_told(tried) == DRILL
     assert HOW_WELL == THEIRS
@@ -668,8 +670,8 @@ def heard() -> list[str]:
 
 DIGESTS = {
     "messages": "5d003ef4",
-    "practised": "c40667d3",
-    "heard": "c17f8249",
+    "practised": "7d50f9ba",
+    "heard": "543062d6",
     "device 0": "c751c2a6",
     "device 14": "d68a531d",
     "entities 0": "b4802d3b",

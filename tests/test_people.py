@@ -475,6 +475,7 @@ def test_a_home_of_one_needs_no_names_and_one_of_two_says_whose(tmp_path: Path) 
     refused = (
         *("history", "trends", "review --last", "report a.html", "history export"),
         *("drill due --typed", "history import x", "live --typed", "practice --typed"),
+        *("review --missing", "again --technique plain"),
     )
     for command in refused:
         done = called(*command.split(), folder=tmp_path)
