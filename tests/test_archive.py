@@ -141,6 +141,7 @@ def test_the_figures_are_those_of_the_history(logs: Path, tmp_path: Path) -> Non
             Wanted(),
             Wanted(person="ana", until="2026-03-31"),
             Wanted(since="2026-04-01"),
+            Wanted(until=history.list(Wanted())[0].started),
             Wanted(tag="late"),
             Wanted(cross=history.list(Wanted())[0].cross),
             Wanted(technique="plain"),

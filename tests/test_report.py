@@ -12,6 +12,7 @@ import pytest
 from browser import MISSING as NO_BROWSER
 from browser import browser
 from click.testing import CliRunner
+from test_comparing import comparison
 from test_trends import columns, evening_noise
 
 from livecube.cli.report import report as command
@@ -275,7 +276,8 @@ def shown() -> Iterator[Shown]:
 def test_no_column_lies_outside_and_no_name_is_broken(tmp_path: Path, shown: Shown) -> None:
     kept = kept_with(tmp_path / "data", "pseudo-x-cross")
     many = long_page(tmp_path, "pseudo-x-cross")
-    for page in (written(kept, "2"), written(kept), many, few_solves(tmp_path)):
+    compared = comparison(tmp_path, "pseudo-x-cross")
+    for page in (written(kept, "2"), written(kept), many, few_solves(tmp_path), compared):
         for width in WIDTHS:
             shown.open(page, width, "light")
             assert shown.js(OUTSIDE) == [], (page.name, width)
@@ -291,7 +293,9 @@ def test_no_column_lies_outside_and_no_name_is_broken(tmp_path: Path, shown: Sho
 def test_everybody_can_read_a_page_and_it_runs_nothing(
     kept: Path, tmp_path: Path, shown: Shown
 ) -> None:
-    for page in (written(kept, "2"), written(kept), long_page(tmp_path)):
+    for page in (
+        written(kept, "2"), written(kept), long_page(tmp_path), comparison(tmp_path, EVIL)
+    ):  # fmt: skip
         for scheme, width in (("light", 1000), ("dark", 360)):
             shown.open(page, width, scheme)
             assert shown.js(STYLED)[0] == SCHEMES[scheme]

@@ -23,7 +23,7 @@ from livecube.history.store import History
 from livecube.solves.records import Chance, Price, Wanted
 from livecube.timing.results import DNF, Penalty, result_of
 from livecube.trends.figures import Look, results_ms
-from livecube.trends.making import _blocks, _counts, _verdict, periods_of, trends_of
+from livecube.trends.making import _counts, _verdict, blocks_of, periods_of, trends_of
 from livecube.trends.measures import ChanceColumns, FocusColumns, SolveColumns, Trends
 from livecube.trends.text import sparkline, trends_lines
 
@@ -373,7 +373,7 @@ def test_sessions_are_drawn_if_there_are_twenty(
     sessions: list[int], a_day: int, drawn: str
 ) -> None:
     of = columns([10_000] * len(sessions), a_day, session=np.array(sessions))
-    block, told = _blocks(of)
+    block, told = blocks_of(of)
     assert told == drawn
     assert block.tolist() == [*range(20 if drawn == "sessions" else len(sessions))]
 

@@ -15,6 +15,7 @@ import pyarrow.compute as pc
 
 from livecube.archive.folder import people_of, read_making, read_rows
 from livecube.archive.schema import TABLES
+from livecube.solves.people import Person
 from livecube.trends.measures import ChanceColumns, FocusColumns, SolveColumns
 
 if TYPE_CHECKING:
@@ -61,9 +62,9 @@ class Archive:
         self._folder = folder
         self._last: tuple[Wanted, _Solves] | None = None
 
-    def people(self) -> list[str]:
-        """Everybody who has solves here, in order."""
-        return people_of(self._folder)
+    def roster(self) -> tuple[Person, ...]:
+        """Everybody who has solves here, numbered in order."""
+        return tuple(Person(n, name) for n, name in enumerate(people_of(self._folder), start=1))
 
     def columns(self, wanted: Wanted) -> tuple[SolveColumns, ChanceColumns]:
         """The wanted solves, and the chances in them."""
@@ -145,7 +146,8 @@ def _condition(wanted: Wanted) -> pc.Expression | None:
     if wanted.since is not None:
         conditions.append(started >= _moment(wanted.since))
     if wanted.until is not None:
-        after = _moment(wanted.until) + timedelta(days=1)
+        is_day = len(wanted.until) == len("2026-03-01")
+        after = _moment(wanted.until) + (timedelta(days=1) if is_day else timedelta(seconds=1))
         conditions.append((started < after) | started.is_null())
     if wanted.cross is not None:
         conditions.append(pc.field("cross").isin([wanted.cross]))

@@ -36,7 +36,14 @@ if TYPE_CHECKING:
 
     from livecube.solves.people import Whose
 
-__all__ = ["history", "since_option", "until_option", "wanted_of", "wanted_options"]
+__all__ = [
+    "history",
+    "moments_named",
+    "since_option",
+    "until_option",
+    "wanted_of",
+    "wanted_options",
+]
 
 _DAY: Final = re.compile(r"\d{4}(-\d{2}(-\d{2})?)?")
 _SHOWN: Final = 25
@@ -47,15 +54,27 @@ def _day(_context: click.Context, option: click.Parameter, text: str | None) -> 
     if text is None:
         return None
     try:
-        if not _DAY.fullmatch(text):
-            raise ValueError
-        first, behind = _days_named(text)
-        named = first if option.name == "since" else behind - timedelta(seconds=1)
+        first, last = moments_named(text)
+        named = first if option.name == "since" else last
         return named.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-    except (ValueError, OverflowError):
+    except (UsageError, OverflowError):
         raise click.BadParameter(
             f"{text!r} is not a day; write 2026-03-01, 2026-03 or 2026.", param=option
         ) from None
+
+
+def moments_named(text: str) -> tuple[datetime, datetime]:
+    """The first and the last second of a local day, month or year.
+
+    Raises :class:`~livecube.errors.UsageError` if it does not exist.
+    """
+    try:
+        if not _DAY.fullmatch(text):
+            raise ValueError
+        first, behind = _days_named(text)
+    except (ValueError, OverflowError):
+        raise UsageError(f"{text!r} is not a day; write 2026-03-01, 2026-03 or 2026") from None
+    return first, behind - timedelta(seconds=1)
 
 
 def _days_named(text: str) -> tuple[datetime, datetime]:

@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING
 import click
 import numpy as np
 
+from livecube.cli.comparing import comparing_options, comparison_of, disguised, narrowed
 from livecube.cli.history import wanted_of, wanted_options
 from livecube.cli.options import focus_options, level_option
-from livecube.cli.trends import archive_option, practised_in, solves_from
+from livecube.cli.trends import archive_option, opened_source, practised_in, whose_from
 from livecube.cli.whose import own_of_solve
 from livecube.edges.log_files import new_file
 from livecube.edges.saying import say
@@ -26,6 +27,7 @@ from livecube.trends.making import trends_of
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from livecube.cli.comparing import Compared
     from livecube.cli.options import FocusAsked
 
 __all__ = ["report"]
@@ -37,6 +39,7 @@ __all__ = ["report"]
 @wanted_options
 @click.option("--session", type=int, help="Solves of this session.")
 @archive_option
+@comparing_options
 @focus_options
 @level_option
 def report(
@@ -44,21 +47,34 @@ def report(
     file: Path,
     session: int | None,
     archive: Path | None,
+    compared: Compared,
     focus: FocusAsked,
     level: str | None,
     **asked: str | None,
 ) -> None:
     """Write a page about solve N, or about all solves that the options choose, to FILE.html.
 
-    The page needs no other file. It can be read on a phone, printed, and listened to.
+    The page needs no other file. It can be read on a phone, printed, and listened to. With --with,
+    --period or --before-after it sets people or periods side by side; with --focus one technique
+    over all of them.
     """
-    narrow = any(value is not None for value in (session, archive, *asked.values()))
+    narrow = compared.is_asked or any(
+        value is not None for value in (session, archive, *asked.values())
+    )
     if len(numbers) > 1 or (numbers and narrow):
         raise UsageError("name one solve, or choose solves by options")
     if file.exists():
         raise UsageError(f"{file} exists; choose another name or remove it")
-    _need_plots()
-    text = _of_solve(numbers[0], level) if numbers else _of_many(archive, session, focus, asked)
+    if compared.is_asked:
+        text = comparison_of(compared, archive, session, focus, asked)
+    else:
+        _need_plots()
+        named = not compared.no_names
+        text = (
+            _of_solve(numbers[0], level, named=named)
+            if numbers
+            else _of_many(archive, session, focus, asked, named=named)
+        )
     with new_file(file) as out:
         out.write(text)
     say(f"written: {file}")
@@ -69,7 +85,7 @@ def _need_plots() -> None:
         raise UsageError("a report needs matplotlib; install it: pip install 'livecube[report]'")
 
 
-def _of_solve(number: int, level: str | None) -> str:
+def _of_solve(number: int, level: str | None, *, named: bool) -> str:
     from livecube.cli.review import kept_solve, reviewed
     from livecube.composition.reviewing import positions_of
     from livecube.trends.solve_page import solve_page
@@ -80,7 +96,7 @@ def _of_solve(number: int, level: str | None) -> str:
         positions = positions_of(solve, history.folder / solve.log)
     own = own_of_solve(number)
     review = reviewed(kept_solve(number), own, level, None)[0][1] if positions else None
-    return solve_page(solve, chances, positions, review, named=several)
+    return solve_page(solve, chances, positions, review, named=several and named)
 
 
 def _of_many(
@@ -88,23 +104,19 @@ def _of_many(
     session: int | None,
     focus: FocusAsked,
     asked: Mapping[str, str | None],
+    *,
+    named: bool,
 ) -> str:
     # Loading matplotlib takes as long as reading a long history and computing its figures.
-    with (
-        ThreadPoolExecutor(1) as beside,
-        solves_from(archive, asked["person"], session) as (source, whose),
-    ):
+    with ThreadPoolExecutor(1) as beside, opened_source(archive) as source:
         loading = beside.submit(import_module, "livecube.trends.page")
+        whose = whose_from(source, asked["person"], session)
         wanted = replace(wanted_of(whose, **asked), session=session)
         practised = practised_in(source, whose, wanted, focus)
         found = trends_of(*source.columns(wanted), np.random.default_rng(1), practised)
     if found is None:
         raise UsageError("no kept solve with a time fits; livecube history lists all")
-    said = {
-        "session": wanted.session, "tag": wanted.tag, "technique": wanted.technique,
-        "cross": wanted.cross,
-    }  # fmt: skip
-    first = "Solves" if whose.title is None else f"Solves of {whose.title}"
-    narrowed = [f"{name} {value}" for name, value in said.items() if value is not None]
-    text: str = loading.result().trends_page(found, ", ".join([first, *narrowed]))
+    title = whose.title if named or whose.person is None else disguised(whose.person)
+    first = "Solves" if whose.title is None else f"Solves of {title}"
+    text: str = loading.result().trends_page(found, ", ".join([first, *narrowed(asked, session)]))
     return text

@@ -13,11 +13,12 @@ import numpy as np
 
 from livecube.cli.history import wanted_of, wanted_options
 from livecube.cli.options import focus_options
-from livecube.cli.whose import whose_in, whose_of_names
+from livecube.cli.whose import whose_in
 from livecube.edges.saying import say, screen_width
 from livecube.errors import UsageError
 from livecube.history.folder import data_folder
 from livecube.history.store import History
+from livecube.solves.people import Asked, persons_read
 from livecube.trends.making import trends_of
 
 if TYPE_CHECKING:
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
     from livecube.solves.records import Wanted
     from livecube.trends.measures import FocusColumns
 
-__all__ = ["archive_option", "practised_in", "solves_from", "trends"]
+__all__ = ["archive_option", "opened_source", "practised_in", "trends", "whose_from"]
 
 archive_option = click.option(
     "--archive",
@@ -40,27 +41,34 @@ archive_option = click.option(
 
 
 @contextmanager
-def solves_from(
-    archive: Path | None, person: str | None, session: int | None
-) -> Iterator[tuple[History | Archive, Whose]]:
-    """The history, or the data set in a folder, for reading; and whose solves of it.
+def opened_source(archive: Path | None) -> Iterator[History | Archive]:
+    """The history, or the data set in a folder, for reading.
 
-    Raises :class:`~livecube.errors.UsageError` if there is no data set, or nothing says whose.
+    Raises :class:`~livecube.errors.UsageError` if there is no data set.
     """
     if archive is None:
         with History(data_folder(), reading=True) as history:
-            yield history, whose_in(history, person, session)
+            yield history
         return
-    if session is not None:
-        raise UsageError("--session goes with the history, not with --archive")
     try:
         from livecube.archive.columns import Archive
     except ImportError:
         raise UsageError(
             "an archive needs pyarrow; install it: pip install 'livecube[archive]'"
         ) from None
-    data = Archive(archive)
-    yield data, whose_of_names(data.people(), person)
+    yield Archive(archive)
+
+
+def whose_from(source: History | Archive, said: str | None, session: int | None) -> Whose:
+    """Whose solves are read.
+
+    Raises :class:`~livecube.errors.UsageError` if nothing says whose.
+    """
+    if isinstance(source, History):
+        return whose_in(source, said, session)
+    if session is not None:
+        raise UsageError("--session goes with the history, not with --archive")
+    return persons_read(source.roster(), Asked(said))
 
 
 @click.command()
@@ -89,7 +97,8 @@ def trends(
     """Show how times, splits, pauses and chances taken develop, and what is only noise."""
     from livecube.trends.text import trends_json, trends_lines
 
-    with solves_from(archive, asked["person"], session) as (source, whose):
+    with opened_source(archive) as source:
+        whose = whose_from(source, asked["person"], session)
         wanted = replace(wanted_of(whose, **asked), session=session, most=last)
         columns = source.columns(wanted)
         practised = practised_in(source, whose, wanted, focus)

@@ -22,7 +22,6 @@ from livecube.history.store import DATABASE, History
 from livecube.own.keeping import LEARNING_STEPS, is_changed, learned_now, used_table
 from livecube.solves.people import (
     Asked,
-    Person,
     Whose,
     known_person,
     named,
@@ -40,6 +39,7 @@ if TYPE_CHECKING:
     from livecube.entries import Value
     from livecube.hands.automaton import Automaton
     from livecube.own.table import LearnedTable
+    from livecube.solves.people import Person
 
 __all__ = [
     "Own",
@@ -58,7 +58,6 @@ __all__ = [
     "say_if_new",
     "usual_hands",
     "whose_in",
-    "whose_of_names",
 ]
 
 
@@ -107,12 +106,6 @@ def whose_in(history: History, said: str | None, session: int | None = None) -> 
     if said is None and session is not None:
         said = history.session_person(session)
     return persons_read(history.roster(), asked_for(said))
-
-
-def whose_of_names(names: Sequence[str], said: str | None) -> Whose:
-    """As :func:`whose_in`, among people who are in no roster."""
-    people = tuple(Person(number, name) for number, name in enumerate(names, start=1))
-    return persons_read(people, Asked(said))
 
 
 @dataclass(frozen=True, slots=True)

@@ -114,6 +114,8 @@ class Look:
     unit: Unit
     statistic: Statistic
     better: Literal["less", "more", "neither"]
+    counted: int = _TIMES
+    """Which of the sums is the number of solves behind it."""
 
 
 def results_ms(columns: SolveColumns) -> Whole:
@@ -162,14 +164,14 @@ def looks(edges: Floats) -> tuple[Look, ...]:
         Look("median", "seconds", _quantile(edges, 0.5), "less"),
         Look("nine tenths, at most", "seconds", _quantile(edges, 0.9), "less"),
         Look("spread (deviation / mean)", "share", _spread, "less"),
-        Look("no time (DNF)", "share", lambda s: 1 - _ratio(_TIMES, _SOLVES)(s), "less"),
+        Look("no time (DNF)", "share", lambda s: 1 - _ratio(_TIMES, _SOLVES)(s), "less", _SOLVES),
         *(
-            Look(name, "seconds", _ratio(_FIRST_SPLIT + at, _WHOLE), "less")
+            Look(name, "seconds", _ratio(_FIRST_SPLIT + at, _WHOLE), "less", _WHOLE)
             for at, name in enumerate(SPLITS)
         ),
-        Look("pausing", "seconds", _ratio(_PAUSE, _WHOLE), "less"),
-        Look("turning", "seconds", _turning, "less"),
-        Look("pausing, of the time", "share", _ratio(_PAUSE, _STAGES), "less"),
+        Look("pausing", "seconds", _ratio(_PAUSE, _WHOLE), "less", _WHOLE),
+        Look("turning", "seconds", _turning, "less", _WHOLE),
+        Look("pausing, of the time", "share", _ratio(_PAUSE, _STAGES), "less", _WHOLE),
         Look("turns", "number", _ratio(_TURNS, _TIMES), "neither"),
     )
 

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
         Whole,
     )
 
-__all__ = ["month_of", "periods_of", "trends_of"]
+__all__ = ["blocks_of", "month_of", "periods_of", "places_of", "trends_of"]
 
 # Days, months or years, one after the other.
 
@@ -117,7 +117,7 @@ def trends_of(
     results = results_ms(columns)
     if not (results >= 0).any():
         return None
-    block, resampled = _blocks(columns)
+    block, resampled = blocks_of(columns)
     figures = _figures(columns, results, block, rng)
     reviewed, left, techniques, slots = _chances(columns, chances, block, rng)
     return Trends(
@@ -136,7 +136,7 @@ def trends_of(
         slots=slots,
         focus=None
         if focus is None
-        else focus_uptake(focus, block[_places(columns, focus.solve)], rng),
+        else focus_uptake(focus, block[places_of(columns, focus.solve)], rng),
     )
 
 
@@ -145,7 +145,7 @@ def _chances(
 ) -> tuple[int, Interval | None, tuple[Uptake, ...], tuple[Uptake, ...]]:
     """Number of reviewed solves, seconds missed in them, uptake by technique and by slot."""
     # Solves and blocks are in the order in which the solves were made.
-    of = _places(columns, chances.solve)
+    of = places_of(columns, chances.solve)
     is_reviewed = np.zeros(len(columns.number), dtype=np.bool_)
     is_reviewed[of] = True
     reviewed, row = np.flatnonzero(is_reviewed), (np.cumsum(is_reviewed) - 1)[of]
@@ -161,14 +161,14 @@ def _chances(
     )
 
 
-def _places(columns: SolveColumns, numbers: Whole) -> Whole:
+def places_of(columns: SolveColumns, numbers: Whole) -> Whole:
     """The rows of solves in the columns, by their numbers in the history."""
     place = np.full(int(max(columns.number.max(), numbers.max(initial=0))) + 1, -1)
     place[columns.number] = np.arange(len(columns.number))
     return place[numbers]
 
 
-def _blocks(columns: SolveColumns) -> tuple[Whole, Literal["sessions", "solves"]]:
+def blocks_of(columns: SolveColumns) -> tuple[Whole, Literal["sessions", "solves"]]:
     """The block of each solve, numbered from 0 in order, and the kind of block."""
     # An evening may cross midnight: days separate only solves without a session.
     other_day = (columns.day[1:] != columns.day[:-1]) & (columns.session[1:] < 0)

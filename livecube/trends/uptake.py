@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from livecube.trends.figures import Floats
     from livecube.trends.measures import ChanceColumns, FocusColumns, Interval, Whole
 
-__all__ = ["focus_uptake", "left_a_solve", "uptakes"]
+__all__ = ["focus_uptake", "left_a_solve", "left_behind", "share_taken", "uptake_sums", "uptakes"]
 
 _CAME, _TAKEN, _LEFT, _REVIEWED = range(4)
 
@@ -35,19 +35,42 @@ def uptakes(
     ``kind`` (chances,) is the index of each chance's name, ``row`` (chances,) the index of its
     solve among the solves with chances, and ``block`` (solves,) the bootstrap block of each solve.
     """
-    missed = np.where(chances.taken != 0, 0, np.maximum(chances.saved_ms, 0)) / 1000
-    reviewed = np.bincount(block)
-    cell = block[row] * len(names) + kind
-    counted = [
-        np.bincount(cell, worth, minlength=len(reviewed) * len(names)).reshape(-1, len(names))
-        for worth in (None, chances.taken, missed)
-    ]
+    table = uptake_sums(chances, len(names), kind, row, block)
     found = []
     for at, name in enumerate(names):
-        sums = np.stack([*(one[:, at] for one in counted), reviewed], axis=1).astype(np.float64)
+        sums = table[:, at]
         if sums[:, _CAME].any():
             found.append(_uptake(name, sums, weights))
     return tuple(sorted(found, key=lambda one: (-one.left.value, one.name)))
+
+
+def uptake_sums(
+    chances: ChanceColumns, names: int, kind: Whole, row: Whole, block: Whole
+) -> Floats:
+    """Sums (blocks, names, 4) for :func:`share_taken` and :func:`left_behind`; see :func:`uptakes`.
+
+    They are the chances that came and that were taken, the predicted seconds missed, and the
+    reviewed solves.
+    """
+    missed = np.where(chances.taken != 0, 0, np.maximum(chances.saved_ms, 0)) / 1000
+    reviewed = np.bincount(block)
+    cell = block[row] * names + kind
+    counted = [
+        np.bincount(cell, worth, minlength=len(reviewed) * names).reshape(-1, names)
+        for worth in (None, chances.taken, missed)
+    ]
+    solves = np.repeat(reviewed[:, None], names, axis=1)
+    return np.stack([*counted, solves], axis=2).astype(np.float64)
+
+
+def share_taken(sums: Floats) -> Floats:
+    """Chances taken, divided by those that came."""
+    return _divided(sums[..., _TAKEN], sums[..., _CAME])
+
+
+def left_behind(sums: Floats) -> Floats:
+    """Predicted seconds missed, for each reviewed solve."""
+    return _divided(sums[..., _LEFT], sums[..., _REVIEWED])
 
 
 def _uptake(name: str, sums: Floats, weights: Floats) -> Uptake:
@@ -56,8 +79,8 @@ def _uptake(name: str, sums: Floats, weights: Floats) -> Uptake:
         name,
         int(whole[_CAME]),
         int(whole[_TAKEN]),
-        interval(sums, samples, lambda s: _divided(s[..., _TAKEN], s[..., _CAME])),
-        interval(sums, samples, lambda s: _divided(s[..., _LEFT], s[..., _REVIEWED])),
+        interval(sums, samples, share_taken),
+        interval(sums, samples, left_behind),
     )
 
 
