@@ -69,6 +69,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "slip_check": ("--cubes", "1"),
     "stage_check": ("--sessions", "2"),
     "technique_comparison": ("--positions", "1"),
+    "technique_worth_check": ("--persons", "3"),
     "worth_check": ("--positions", "1"),
 }
 

@@ -15,7 +15,13 @@ import numpy as np
 from livecube.cli.comparing import comparing_options, comparison_of, disguised, narrowed
 from livecube.cli.history import wanted_of, wanted_options
 from livecube.cli.options import focus_options, level_option
-from livecube.cli.trends import archive_option, opened_source, practised_in, whose_from
+from livecube.cli.trends import (
+    archive_option,
+    opened_source,
+    practised_in,
+    whose_from,
+    worth_in,
+)
 from livecube.cli.whose import own_of_solve
 from livecube.edges.log_files import new_file
 from livecube.edges.saying import say
@@ -113,7 +119,8 @@ def _of_many(
         whose = whose_from(source, asked["person"], session)
         wanted = replace(wanted_of(whose, **asked), session=session)
         practised = practised_in(source, whose, wanted, focus)
-        found = trends_of(*source.columns(wanted), np.random.default_rng(1), practised)
+        worth = worth_in(source, wanted)
+        found = trends_of(*source.columns(wanted), np.random.default_rng(1), practised, worth)
     if found is None:
         raise UsageError("no kept solve with a time fits; livecube history lists all")
     title = whose.title if named or whose.person is None else disguised(whose.person)

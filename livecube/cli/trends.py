@@ -28,9 +28,16 @@ if TYPE_CHECKING:
     from livecube.cli.options import FocusAsked
     from livecube.solves.people import Whose
     from livecube.solves.records import Wanted
-    from livecube.trends.measures import FocusColumns
+    from livecube.trends.measures import FocusColumns, WorthColumns
 
-__all__ = ["archive_option", "opened_source", "practised_in", "trends", "whose_from"]
+__all__ = [
+    "archive_option",
+    "opened_source",
+    "practised_in",
+    "trends",
+    "whose_from",
+    "worth_in",
+]
 
 archive_option = click.option(
     "--archive",
@@ -102,13 +109,19 @@ def trends(
         wanted = replace(wanted_of(whose, **asked), session=session, most=last)
         columns = source.columns(wanted)
         practised = practised_in(source, whose, wanted, focus)
-    found = trends_of(*columns, np.random.default_rng(seed), practised)
+        worth = worth_in(source, wanted)
+    found = trends_of(*columns, np.random.default_rng(seed), practised, worth)
     if found is None:
         raise UsageError("no kept solve with a time fits; livecube history lists all")
     if as_json:
         click.echo(json.dumps({"person": whose.name, **trends_json(found)}))
     else:
         say("\n".join(trends_lines(found, screen_width(), whose.title)))
+
+
+def worth_in(source: History | Archive, wanted: Wanted) -> WorthColumns | None:
+    """What is measured of techniques in these solves; None: a data set does not say."""
+    return source.worth(wanted) if isinstance(source, History) else None
 
 
 def practised_in(

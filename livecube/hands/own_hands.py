@@ -38,6 +38,11 @@ _FOLDS: Final = 10
 _LEAST_WEIGHT: Final = 0.05
 """A cell with less evidence is left out."""
 _SURE: Final = 1.96
+_FREE: Final = 2
+"""Degrees of freedom of the noise that a solve is worth: few solves tell it badly."""
+_MISREAD: Final = 0.12**2
+"""Variance of a pair's time, on the logarithm's scale, if no reading of its holding can be trusted;
+measured on persons whose holdings were read (``tests/checks/person_check.py``)."""
 
 
 class Sums(NamedTuple):
@@ -92,6 +97,8 @@ class OwnHands:
     verdict: Verdict
     executions: int
     solves: int
+    doubt: float = 0.0
+    """Mean probability that a gap was read in a wrong holding."""
 
     @property
     def kin(self) -> Kinship:
@@ -117,8 +124,11 @@ class OwnHands:
         share = prices / total
         noise = np.expm1(self.noise.spread**2) * float((share**2).sum())
         unknown = float(share @ self.fit.covariance(cells) @ share)
-        variance = np.log1p(noise + unknown + self.noise.of_execution + self.noise.of_solve)
-        out = _SURE * np.sqrt(variance)
+        common = self.noise.of_execution + self.noise.of_solve + _MISREAD * self.doubt
+        variance = np.log1p(noise + unknown + common)
+        free = max(_FREE * (self.solves - 1), 1)
+        # Student's quantile, to about 1 % from four degrees on.
+        out = (_SURE + 2.37 / free + 2.8 / free**2) * np.sqrt(variance)
         middle = np.log(total) - variance / 2
         return Predicted(float(np.exp(middle - out)), total, float(np.exp(middle + out)))
 
@@ -164,7 +174,8 @@ def learn_hands(kin: Kinship, solves: Sequence[Sequence[Execution]]) -> OwnHands
         unknown = np.zeros(len(kin.usual_ms))
         unknown[fit.means.cell] = fit.unknown()
         inside = np.clip(parts.turned * unknown[gaps.cell] / noise.spread**2, 0.0, 0.9)
-    one = OwnHands(fit, sums, noise, Verdict(), executions, len(solves))
+    doubt = 1 - float(sure.mean()) if len(sure) else 0.0
+    one = OwnHands(fit, sums, noise, Verdict(), executions, len(solves), doubt)
     return replace(one, verdict=_tried(one, gaps, parts.turned))
 
 

@@ -39,6 +39,7 @@ def hands_state(own: OwnHands) -> dict[str, Any]:
         "usual": own.kin.usual.fingerprint,
         "solves": own.solves,
         "executions": own.executions,
+        "doubt": round(own.doubt, _DIGITS),
         "cells": {
             names[cell]: [round(float(each[cell]), _DIGITS) for each in own.sums] for cell in cells
         },
@@ -68,7 +69,8 @@ def hands_from(state: Mapping[str, Any], kin: Kinship) -> OwnHands:
     variances = np.array([state["variances"][group.name] for group in GROUPS])
     executions, solves = int(state["executions"]), int(state["solves"])
     fit = kin.fit(sums.means(noise, executions, solves), variances)
-    return OwnHands(fit, sums, noise, Verdict(**state["verdict"]), executions, solves)
+    verdict, doubt = Verdict(**state["verdict"]), float(state["doubt"])
+    return OwnHands(fit, sums, noise, verdict, executions, solves, doubt)
 
 
 def eyes_state(own: OwnEyes) -> dict[str, Any]:

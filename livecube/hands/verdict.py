@@ -29,13 +29,13 @@ class Verdict:
 
     @property
     def keeps(self) -> bool:
-        """Whether one's own prices are better: by a t-test over solves, 5 % to be wrong."""
+        """Whether one's own prices are better: by a t-test over solves, 2.5 % to be wrong."""
         free = self.solves - 1
         if free < 2:
             return False  # two solves prove nothing
         mean = (self.usual_ms - self.own_ms) / self.solves
         variance = max(self.squares / self.solves - mean**2, 0.0) / free
-        needed = 1.645 + 1.52 / free + 1.9 / free**2  # Student's quantile, to about 1 %
+        needed = 1.96 + 2.37 / free + 2.8 / free**2  # Student's quantile, to about 1 %
         return bool(mean > needed * np.sqrt(variance))
 
     def plus(self, other: Verdict) -> Verdict:

@@ -8,7 +8,7 @@ import numpy as np
 
 from livecube.history.rows import conditions_of
 from livecube.solves.records import Wanted
-from livecube.trends.measures import ChanceColumns, FocusColumns, SolveColumns
+from livecube.trends.measures import ChanceColumns, FocusColumns, SolveColumns, WorthColumns
 
 if TYPE_CHECKING:
     import sqlite3
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from livecube.trends.measures import Whole
 
-__all__ = ["chance_columns", "focus_columns", "solve_columns"]
+__all__ = ["chance_columns", "focus_columns", "solve_columns", "worth_columns"]
 
 _PLUS: Final = """
     SELECT solve, corrected, SUM(kind = '+2') AS plus, MAX(kind = 'DNF') AS is_dnf
@@ -128,6 +128,53 @@ def focus_columns(
         [*names, *values, round(1000 * within_s)],
     ).T
     return FocusColumns(tuple(names), within_s, solve, price_ms, taken)
+
+
+def worth_columns(database: sqlite3.Connection, wanted: Wanted) -> WorthColumns:
+    """Pairs of these solves at whose beginning a review found a technique possible.
+
+    A technique fills two slots if most of its pairs were done together with the next one.
+    """
+    which, values = _which(wanted)
+    names = [
+        name
+        for (name,) in database.execute("SELECT DISTINCT technique FROM price ORDER BY 1")
+        if name not in _PLAINLY
+    ]
+    plainly = ", ".join("?" * len(_PLAINLY))
+    solve, technique, place, ms, price_ms, taken, next_ms, together = _table(
+        database,
+        (
+            "price.solve",
+            _numbered("price.technique", names),
+            "price.stage",
+            "stage.ms",
+            "price_ms",
+            "taken",
+            "next.ms",
+            "next.shared AND next.stage = 'pair'",
+        ),
+        "FROM price JOIN stage ON stage.solve = price.solve AND stage.place = price.stage "
+        "JOIN stage AS next ON next.solve = price.solve AND next.place = price.stage + 1 "
+        f"WHERE price.technique NOT IN ({plainly}) AND NOT stage.shared AND NOT stage.gap "
+        f"AND NOT next.gap AND (taken OR stage.technique IN ({plainly})) "
+        f"AND price.stage BETWEEN 1 AND 4 AND price.solve IN (SELECT id {which})",
+        [*names, *_PLAINLY, *_PLAINLY, *values],
+    ).T
+    used = np.bincount(technique, taken != 0, len(names))
+    double = 2 * np.bincount(technique, (taken != 0) & (together != 0), len(names)) > used
+    two = double[technique]
+    ms = ms + np.where(two, next_ms, 0)
+    # Two pairs against two pairs: the last pair has none behind it.
+    kept = ~two | (taken != 0) | (place < 4)
+    return WorthColumns(
+        tuple(names), solve[kept], technique[kept], place[kept], ms[kept], price_ms[kept],
+        taken[kept],
+    )  # fmt: skip
+
+
+_PLAINLY: Final = ("plain", "shortest")
+"""Names of pairs that were done without a technique."""
 
 
 def _names(database: sqlite3.Connection, column: str) -> list[str]:

@@ -9,7 +9,12 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final
 
 from livecube.errors import KeepingError, UsageError
-from livecube.history.columns import chance_columns, focus_columns, solve_columns
+from livecube.history.columns import (
+    chance_columns,
+    focus_columns,
+    solve_columns,
+    worth_columns,
+)
 from livecube.history.database import busy_s, open_database, read_database, trouble_with
 from livecube.history.logs import log_place, write_log
 from livecube.history.rows import (
@@ -35,7 +40,7 @@ if TYPE_CHECKING:
 
     from livecube.solves.reading import FoundSolve, Told
     from livecube.solves.records import Chance, KeptStage, Listed, Price
-    from livecube.trends.measures import ChanceColumns, FocusColumns, SolveColumns
+    from livecube.trends.measures import ChanceColumns, FocusColumns, SolveColumns, WorthColumns
 
 __all__ = ["DATABASE", "History", "now_text"]
 
@@ -292,6 +297,10 @@ class History:
     ) -> FocusColumns:
         """The chances within a focus on ``techniques`` in the wanted solves."""
         return focus_columns(self._database, wanted, techniques, within_s)
+
+    def worth(self, wanted: Wanted) -> WorthColumns:
+        """Pairs at whose beginning a technique was possible, for what it is worth."""
+        return worth_columns(self._database, wanted)
 
     # Changes, which can be undone.
 

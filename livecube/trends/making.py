@@ -19,6 +19,7 @@ from livecube.trends.figures import (
 )
 from livecube.trends.measures import Change, Figure, Month, Period, Trends
 from livecube.trends.uptake import focus_uptake, left_a_solve, uptakes
+from livecube.trends.worth import worths
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
         Uptake,
         Verdict,
         Whole,
+        WorthColumns,
     )
 
 __all__ = ["blocks_of", "month_of", "periods_of", "places_of", "trends_of"]
@@ -112,6 +114,7 @@ def trends_of(
     chances: ChanceColumns,
     rng: np.random.Generator,
     focus: FocusColumns | None = None,
+    worth: WorthColumns | None = None,
 ) -> Trends | None:
     """The trends of solves; None if none of them has a time."""
     results = results_ms(columns)
@@ -137,6 +140,7 @@ def trends_of(
         focus=None
         if focus is None
         else focus_uptake(focus, block[places_of(columns, focus.solve)], rng),
+        worth=() if worth is None else worths(worth, block[places_of(columns, worth.solve)]),
     )
 
 

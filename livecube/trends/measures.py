@@ -22,10 +22,12 @@ __all__ = [
     "Month",
     "Period",
     "SolveColumns",
+    "TechniqueWorth",
     "Trends",
     "Unit",
     "Uptake",
     "Verdict",
+    "WorthColumns",
 ]
 
 SPLITS: Final = ("cross", "pairs", "orientation", "permutation")
@@ -103,6 +105,40 @@ class Interval:
     value: float
     low: float | None
     high: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class WorthColumns:
+    """Pairs at whose beginning a review found a technique possible; a column for each figure.
+
+    Only pairs done by the technique or plainly. A pair with several techniques has several rows.
+    """
+
+    techniques: tuple[str, ...]
+    solve: Whole
+    technique: Whole
+    """Index into ``techniques``."""
+    place: Whole
+    """Which pair it was, from 1."""
+    ms: Whole
+    """Measured, the pause included; of two pairs if the technique fills two slots."""
+    price_ms: Whole
+    """Predicted milliseconds by which the technique was slower than the best plan."""
+    taken: Whole
+    """Whether the pair was done by the technique."""
+
+
+@dataclass(frozen=True, slots=True)
+class TechniqueWorth:
+    """What a technique is worth to a person."""
+
+    name: str
+    used: int
+    """Pairs done by it."""
+    plain: int
+    """Pairs of the same kind done plainly."""
+    saved: Interval | None
+    """Seconds for each pair; None: too few to tell."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,6 +236,8 @@ class Trends:
     slots: tuple[Uptake, ...]
     focus: FocusUptake | None = None
     """None: no focus was asked for."""
+    worth: tuple[TechniqueWorth, ...] = ()
+    """What techniques are worth, measured."""
 
 
 @dataclass(frozen=True, slots=True)

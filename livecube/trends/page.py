@@ -8,6 +8,7 @@ from livecube.trends.measures import SPLITS
 from livecube.trends.plots import distribution_plot, mean_plot, split_plot, uptake_plot
 from livecube.trends.text import (
     REVIEW_FIRST,
+    WORTH,
     about,
     basis,
     change_text,
@@ -18,6 +19,7 @@ from livecube.trends.text import (
     too_few,
     uptake_rows,
     verdict_text,
+    worth_rows,
 )
 from livecube.views.lines import counted
 from livecube.views.page import beside, details, figures_list, page, paragraph, table
@@ -131,6 +133,8 @@ def _chances(trends: Trends) -> str:
     )
     plot = uptake_plot(trends.techniques, "Chances taken, by technique; figures in the table below")
     focus = "" if trends.focus is None else paragraph(focus_sentence(trends.focus))
+    if trends.worth:
+        focus += table(WORTH, worth_rows(trends), (), (3, 4))
     return (
         paragraph(said)
         + plot

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "REVIEW_FIRST",
+    "WORTH",
     "about",
     "basis",
     "change_text",
@@ -28,9 +29,14 @@ __all__ = [
     "trends_lines",
     "uptake_rows",
     "verdict_text",
+    "worth_rows",
 ]
 
 REVIEW_FIRST: Final = "No chances of these solves are known; livecube review --missing finds them."
+WORTH: Final = (
+    "Techniques, measured: seconds saved for each pair done by one, against pairs for which it was "
+    "possible and that were done plainly, in the same sessions."
+)
 _VERDICTS: Final = {
     "better": "better",
     "worse": "worse",
@@ -216,6 +222,8 @@ def _chances(trends: Trends, width: int | None) -> list[str]:
         return _wrapped(REVIEW_FIRST, width)
     left = figure_text(trends.left.value, "seconds")
     focus = [] if trends.focus is None else ["", *_wrapped(focus_sentence(trends.focus), width)]
+    if trends.worth:
+        focus += ["", *_wrapped(WORTH, width), "", *table_lines(worth_rows(trends), width, (3, 2))]
     said = (
         f"Chances in {counted(trends.reviewed, 'reviewed solve')}: the best missed one of each "
         f"pair would have saved {left} s a solve ({interval_text(trends.left, 'seconds')}; "
@@ -248,6 +256,17 @@ def focus_sentence(focus: FocusUptake) -> str:
         f"{chance}; on average it cost {price} s more ({interval_text(focus.price, 'seconds')}; "
         "predicted)."
     )
+
+
+def worth_rows(trends: Trends) -> list[tuple[str, ...]]:
+    """Rows of what techniques are worth, the headings first."""
+    rows: list[tuple[str, ...]] = [("technique", "used", "plainly", "s saved", "95 % interval")]
+    for one in trends.worth:
+        saved = ("too few to tell", "–")
+        if one.saved is not None:
+            saved = (f"{one.saved.value:+.2f}", interval_text(one.saved, "seconds"))
+        rows.append((one.name, str(one.used), str(one.plain), *saved))
+    return rows
 
 
 def _uptakes(head: str, uptakes: Sequence[Uptake], width: int | None) -> list[str]:
@@ -294,6 +313,15 @@ def trends_json(trends: Trends) -> dict[str, Any]:
         "techniques": [_uptake(one) for one in trends.techniques],
         "slots": [_uptake(one) for one in trends.slots],
         "focus": None if trends.focus is None else _focus_json(trends.focus),
+        "worth": [
+            {
+                "name": one.name,
+                "used": one.used,
+                "plain": one.plain,
+                "saved": None if one.saved is None else _interval(one.saved),
+            }
+            for one in trends.worth
+        ],
     }
 
 
