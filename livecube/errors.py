@@ -8,6 +8,7 @@ Exceptions are for a caller's or a user's mistake; bad bytes from a cube are dat
     ├── PositionError      facelets or pieces that no cube can show (which check fails)
     ├── LogError           a log cannot be read (file, line, reason)
     ├── ProfileError       a profile cannot be read (file, line, reason)
+    ├── LessonError        a lesson or a task cannot be read (file, line, reason)
     ├── RadioError         a cube cannot be found, connected or kept (trouble)
     ├── BrokerError        a broker cannot be reached, or refuses livecube (trouble)
     ├── DrawingError       the screen cannot be drawn: a bug in livecube (exit status 1)
@@ -27,6 +28,7 @@ __all__ = [
     "BrokerTrouble",
     "DrawingError",
     "KeepingError",
+    "LessonError",
     "LivecubeError",
     "LogError",
     "NotationError",
@@ -126,6 +128,16 @@ class BrokerError(LivecubeError):
 
 class ProfileError(LivecubeError):
     """A profile cannot be read. ``line`` counts from 1; 0 means the file as a whole."""
+
+    def __init__(self, file: str, line: int, reason: str) -> None:
+        super().__init__(f"{file}, line {line}: {reason}" if line else f"{file}: {reason}")
+        self.file = file
+        self.line = line
+        self.reason = reason
+
+
+class LessonError(LivecubeError):
+    """A lesson or task cannot be read. ``line`` counts from 1; 0 means the file as a whole."""
 
     def __init__(self, file: str, line: int, reason: str) -> None:
         super().__init__(f"{file}, line {line}: {reason}" if line else f"{file}: {reason}")

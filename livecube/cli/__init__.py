@@ -43,6 +43,7 @@ _MODULES: Final = {
     "bring": "again",
     "show": "show",
     "drill": "drill",
+    "lesson": "lesson",
     "write": "write",
     "adapt": "adapt",
     "hints": "hints",

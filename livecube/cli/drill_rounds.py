@@ -19,9 +19,8 @@ if TYPE_CHECKING:
     from livecube.cli.drill_options import Drilling
     from livecube.composition.scrambler import Scrambler
     from livecube.drills.beat import BeatSession
-    from livecube.drills.news import DrillNews
     from livecube.edges.sinks import Item
-    from livecube.review.trying import TryNews
+    from livecube.lessons.course import CourseNews
 
 __all__ = ["beat", "fingers"]
 
@@ -53,7 +52,7 @@ def fingers(rounds: int, drilling: Drilling) -> None:
     with ExitStack() as stack:
         keeper = drilling.keeper(stack)
 
-        def told(news: TryNews | DrillNews) -> Item:
+        def told(news: CourseNews) -> Item:
             if isinstance(news, FingersOver) and keeper is not None:
                 keeper.keep_round("fingers", drill_json(news))
             return news
@@ -110,7 +109,7 @@ def beat(tempo: float, silent: bool, drilling: Drilling) -> None:
 
             return BeatSession(tempo, random_state(draw), scrambler.to)
 
-        def told(news: TryNews | DrillNews) -> Item:
+        def told(news: CourseNews) -> Item:
             if isinstance(news, BeatJudged) and keeper is not None:
                 keeper.keep_round("beat", drill_json(news))
             return news

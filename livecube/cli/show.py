@@ -22,8 +22,7 @@ from livecube.cli.options import (
 from livecube.cli.whose import own_for
 from livecube.composition.run import Output, Run
 from livecube.composition.showing import NoCube, ShowPart
-from livecube.cube.geometry import FACES, OPPOSITE
-from livecube.cube.holding import COLOURS, Holding
+from livecube.cube.holding import COLOURS, cross_down
 from livecube.edges.log_files import new_file
 from livecube.edges.sinks import Board
 from livecube.lessons.steps import demonstrated
@@ -33,12 +32,12 @@ if TYPE_CHECKING:
     from livecube.composition.choosing import Wanted
     from livecube.composition.sources import Source
     from livecube.cube.geometry import Array
+    from livecube.cube.holding import Holding
     from livecube.hands.automaton import Automaton
     from livecube.lessons.steps import Demonstration
 
 __all__ = ["show"]
 
-_GREEN, _RED = FACES.index("F"), FACES.index("R")
 _WIDTH: Final = 80
 
 
@@ -103,10 +102,7 @@ def _filled(shown: Demonstration) -> int:
 def _given(position: Array, face: int, held: Holding | None, moves: str) -> Demonstration:
     from livecube.cube.notation import parse_moves
 
-    front = _GREEN if face not in (_GREEN, OPPOSITE[_GREEN]) else _RED
-    return demonstrated(
-        position, face, held or Holding.of(OPPOSITE[face], front), parse_moves(moves)
-    )
+    return demonstrated(position, face, held or cross_down(face), parse_moves(moves))
 
 
 def _advised(

@@ -24,11 +24,10 @@ if TYPE_CHECKING:
     from livecube.composition.scrambler import Scrambler
     from livecube.cube.holding import Holding
     from livecube.dashboard.sink import Told
-    from livecube.drills.news import DrillNews
     from livecube.edges.practised_link import PractisedLink
     from livecube.edges.sinks import Item, Sink
     from livecube.events import CubeEvent
-    from livecube.review.trying import TryNews
+    from livecube.lessons.course import CourseNews
 
 __all__ = ["Again", "Led", "TrierSource", "TryPart"]
 
@@ -57,19 +56,19 @@ class Led(Protocol):
         """Whether all tries or rounds are over."""
         ...
 
-    def begin(self, t: float) -> Sequence[TryNews | DrillNews]:
+    def begin(self, t: float) -> Sequence[CourseNews]:
         """Begin."""
         ...
 
-    def give_up(self, t: float) -> Sequence[TryNews | DrillNews]:
+    def give_up(self, t: float) -> Sequence[CourseNews]:
         """Begin the present try or round once more."""
         ...
 
-    def feed(self, event: CubeEvent) -> Sequence[TryNews | DrillNews]:
+    def feed(self, event: CubeEvent) -> Sequence[CourseNews]:
         """Take in an event; returns the news."""
         ...
 
-    def finish(self) -> Sequence[TryNews | DrillNews]:
+    def finish(self) -> Sequence[CourseNews]:
         """End; returns the news about the tries or rounds so far."""
         ...
 
@@ -87,11 +86,11 @@ class Again:
         trying: Led,
         hub: Hub,
         tries: int | None,
-        heard: Callable[[TryNews | DrillNews], None] = lambda news: None,
+        heard: Callable[[CourseNews], None] = lambda news: None,
         *,
         speed: float = 1.0,
         speaks: bool = True,
-        as_told: Callable[[TryNews | DrillNews], Item] = lambda news: news,
+        as_told: Callable[[CourseNews], Item] = lambda news: news,
     ) -> None:
         self.holding: Holding | None = None
         """The stated holding, if any; each set-up begins in its own."""
@@ -127,12 +126,16 @@ class Again:
 
     def anew(self) -> None:
         """Set the moment up once more, as the solver asks."""
-        self._tell(self._trying.give_up(self._moment[0]))
+        self.wish(self._trying.give_up)
+
+    def wish(self, what: Callable[[float], Iterable[CourseNews]]) -> None:
+        """Tell what a wish of the solver brings; ``what`` gets the time of the last event."""
+        self._tell(what(self._moment[0]))
 
     def show(self) -> None:
         """The solver is stuck and wants to see the way; rounds have none."""
         if isinstance(self._trying, Trying):
-            self._tell(self._trying.show(self._moment[0]))
+            self.wish(self._trying.show)
 
     def finish(self) -> None:
         """End: the solver stops, or the cube is gone."""
@@ -153,7 +156,7 @@ class Again:
         self._tell(self._trying.feed(self._correction.correct(event)))
         self._begin()
 
-    def _tell(self, told: Iterable[TryNews | DrillNews]) -> None:
+    def _tell(self, told: Iterable[CourseNews]) -> None:
         for news in told:
             if isinstance(news, SetUpAsked):
                 if self._left == 0:
@@ -186,7 +189,7 @@ class TrierSource:
         self._seed = seed
         self._practised: PractisedLink | None = None
 
-    def show(self, news: TryNews | DrillNews) -> None:
+    def show(self, news: CourseNews) -> None:
         """Show news to the virtual solver."""
         if isinstance(news, SetUpAsked) and isinstance(news.place, Place):
             self._turns = news.place.row.turns_fixed
@@ -252,7 +255,7 @@ class TryPart:
         scrambler: Callable[[], Scrambler],
         *,
         publishing: Publishing | None = None,
-        as_told: Callable[[TryNews | DrillNews], Item] = lambda news: news,
+        as_told: Callable[[CourseNews], Item] = lambda news: news,
         sinks: Sequence[Sink] = (),
     ) -> None:
         self._made = led

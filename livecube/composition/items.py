@@ -9,6 +9,8 @@ from livecube.advice.speaker import Clue, Spoken, Taken, Telling, Unsaid, Withdr
 from livecube.advice.words import spoken_place, spoken_words
 from livecube.drills.news import DrillNews
 from livecube.drills.text import drill_json, drill_line, lasting_lines
+from livecube.lessons.news import LessonNews
+from livecube.lessons.text import lesson_json, lesson_lasting, lesson_line
 from livecube.practice.news import Corrected, Discarded, Judged, PracticeNews, Reviewed
 from livecube.practice.text import (
     corrected_sentence,
@@ -66,6 +68,8 @@ def item_json(item: News) -> dict[str, Any]:
         return practice_json(item)
     if isinstance(item, DrillNews):
         return drill_json(item)
+    if isinstance(item, LessonNews):
+        return lesson_json(item)
     return again_json(item) if isinstance(item, TryNews) else happening_json(item)
 
 
@@ -75,6 +79,8 @@ def _line(item: News) -> str | None:
         return practice_line(item)
     if isinstance(item, DrillNews):
         return drill_line(item)
+    if isinstance(item, LessonNews):
+        return lesson_line(item)
     return again_line(item) if isinstance(item, TryNews) else happening_line(item)
 
 
@@ -89,7 +95,7 @@ def item_words(item: News, stated: Holding | None) -> str | None:
 
     None: nothing to say, and the last text stays valid.
     """
-    if isinstance(item, TryNews | DrillNews):
+    if isinstance(item, TryNews | DrillNews | LessonNews):
         return None
     return practice_words(item) if isinstance(item, PracticeNews) else said_aloud(item, stated)
 
@@ -114,6 +120,9 @@ class Staying:
         """Take in an item."""
         if isinstance(item, DrillNews):
             self._blocks.append((None, "drill", _sentences(lasting_lines(item))))
+            return
+        if isinstance(item, LessonNews):
+            self._blocks.append((None, "lesson", _sentences(lesson_lasting(item))))
             return
         match item:
             case Judged():

@@ -5,8 +5,8 @@ from __future__ import annotations
 import asyncio
 from typing import TYPE_CHECKING, Any, Literal
 
-from livecube.cube.position import inverse_turn
 from livecube.events import Turn
+from livecube.lessons.steps import Walk
 
 if TYPE_CHECKING:
     from collections.abc import AsyncGenerator, Callable, Coroutine
@@ -44,19 +44,14 @@ class NoCube:
 
 
 class ShowPart:
-    """Steps forth and back through a demonstration.
-
-    A cube steps on when it makes the turns of the next move, and back when it undoes those of the
-    last one; other turns do nothing, and neither does the position of the cube.
-    """
+    """A demonstration, stepped through by keys and by the turns of a cube."""
 
     is_done = False
     """Ends by a key."""
 
     def __init__(self, board: Board[StepScreen]) -> None:
         self._board = board
-        self._made: list[int] = []
-        """Turns of the next move that the cube has made."""
+        self._walk = Walk(board.shown.shown)
 
     def prepare(self) -> None:
         """Nothing to prepare."""
@@ -80,7 +75,8 @@ class ShowPart:
         """Step by the turns of a cube."""
         async for event in events:
             if isinstance(event, Turn):
-                self._turned(event.turn)
+                self._walk.turned(event.turn)
+                self._show()
 
     def press(self, key: str, end: Callable[[], object]) -> None:
         """On, back, to the start, or the end."""
@@ -90,7 +86,7 @@ class ShowPart:
             case "b":
                 self._step(-1)
             case "s":
-                self._step(-len(self._board.shown.shown.moves))
+                self._step(-self._walk.number)
             case "q":
                 end()
 
@@ -101,25 +97,8 @@ class ShowPart:
         """Nothing to finish."""
 
     def _step(self, by: int) -> None:
-        self._made.clear()
-        self._board.shown = self._board.shown.moved(by)
+        self._walk.step(by)
+        self._show()
 
-    def _turned(self, turn: int) -> None:
-        at, shown = self._board.shown.number, self._board.shown.shown
-        while at < len(shown.moves) and not shown.turns(at + 1):
-            at += 1  # a rotation turns nothing: it goes with the next move
-        wanted = shown.turns(at + 1) if at < len(shown.moves) else ()
-        self._made.append(turn)
-        if tuple(self._made) == wanted:
-            self._step(at + 1 - self._board.shown.number)
-        elif tuple(self._made) != wanted[: len(self._made)]:
-            self._back(turn)
-
-    def _back(self, turn: int) -> None:
-        """Step back if the turn undoes the last move; else it does nothing."""
-        self._made.clear()
-        at, shown = self._board.shown.number, self._board.shown.shown
-        while at and not shown.turns(at):
-            at -= 1
-        if at and shown.turns(at) == (inverse_turn(turn),):
-            self._step(at - 1 - self._board.shown.number)
+    def _show(self) -> None:
+        self._board.change(number=self._walk.number)

@@ -30,6 +30,7 @@ __all__ = [
     "SLICE_SYMBOLS",
     "Holding",
     "Move",
+    "cross_down",
     "fixed_turns",
     "hand_moves",
     "parse_colour",
@@ -133,6 +134,12 @@ def piece_colours(piece: int) -> str:
 
 SCRAMBLE_HOLDING: Final = HOLDINGS[0]
 """White up, green front: article 4d1."""
+
+
+def cross_down(face: int) -> Holding:
+    """The holding with the cross on ``face`` down, and green in front if possible; else red."""
+    green, red = COLOURS.index("green"), COLOURS.index("red")
+    return Holding.of(OPPOSITE[face], green if face not in (green, OPPOSITE[green]) else red)
 
 
 @cache

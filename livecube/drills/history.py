@@ -57,40 +57,40 @@ class DrillBook:
     """The drills of one person, who may be new to the history."""
 
     def __init__(self, history: History, person: str) -> None:
-        self._history = history
-        self._database = history.database
+        self.history = history
+        self.database = history.database
         self._name = person
         self._number: int | None = None
         """Stays the same when the person gets another name."""
 
     def enter(self) -> None:
         """Enter the person into the history. If this succeeds, drills can be kept."""
-        with self._history.together():
-            number = self._history.person(self._name)
+        with self.history.together():
+            number = self.history.person(self._name)
         self._number = number
 
-    def _person(self) -> int | None:
+    def person(self) -> int | None:
         """The person's number; None as long as they are new to the history."""
         if self._number is None:
-            self._number = self._history.person_number(self._name)
+            self._number = self.history.person_number(self._name)
         return self._number
 
-    def _keeper(self) -> int:
-        """The person's number, to keep a drill.
+    def keeper(self) -> int:
+        """The person's number, to keep something.
 
         Raises :class:`~livecube.errors.KeepingError` if they were forgotten meanwhile.
         """
         if self._number is None:
-            return self._history.person(self._name)
-        row = self._database.execute("SELECT 1 FROM person WHERE id = ?", (self._number,))
+            return self.history.person(self._name)
+        row = self.database.execute("SELECT 1 FROM person WHERE id = ?", (self._number,))
         if row.fetchone() is None:
             raise KeepingError(f"{self._name} was forgotten meanwhile")
         return self._number
 
     def known(self) -> frozenset[str]:
         """Keys of all positions that the person has drilled."""
-        rows = self._database.execute(
-            f"SELECT DISTINCT place FROM drill_try WHERE {_OF_PERSON}", (self._person(),)
+        rows = self.database.execute(
+            f"SELECT DISTINCT place FROM drill_try WHERE {_OF_PERSON}", (self.person(),)
         )
         return frozenset(place for (place,) in rows)
 
@@ -101,12 +101,12 @@ class DrillBook:
         """
         row = judged.place.row
         technique, case = row.technique, str(judged.case)
-        with self._history.together():
-            person = self._keeper()
+        with self.history.together():
+            person = self.keeper()
             missed = judged.place if isinstance(judged.place, MissedPlace) else None
             card = self.card(technique, case) if missed is None else self._missed_card(missed)
             after = after_drill(card, technique, case, judged.how_well, at)
-            self._database.execute(
+            self.database.execute(
                 _INSERT,
                 (person, _text(at), technique, case, judged.place.grade, judged.place.key,
                  " ".join(judged.techniques), " ".join(judged.slots), judged.how_well,
@@ -114,17 +114,17 @@ class DrillBook:
             )  # fmt: skip
             when = (technique, _text(after.due), after.state)
             if missed is not None:
-                self._database.execute(_PUT_MISSED, (missed.solve, missed.pair, *when))
+                self.database.execute(_PUT_MISSED, (missed.solve, missed.pair, *when))
             else:
-                self._database.execute(_PUT, (person, technique, case, *when[1:]))
+                self.database.execute(_PUT, (person, technique, case, *when[1:]))
         return replace(judged, next_in=after.due - at)
 
     def keep_round(self, kind: str, figures: Mapping[str, Any], at: datetime) -> None:
         """Keep the figures of rounds of one kind (*fingers*, *beat*), as JSON."""
-        with self._history.together():
-            self._database.execute(
+        with self.history.together():
+            self.database.execute(
                 "INSERT INTO drill_round (person, tried, kind, figures) VALUES (?, ?, ?, ?)",
-                (self._keeper(), _text(at), kind, json.dumps(figures)),
+                (self.keeper(), _text(at), kind, json.dumps(figures)),
             )
 
     def card(self, technique: str, case: str) -> DrillCard | None:
@@ -144,7 +144,7 @@ class DrillBook:
 
         A chance of one technique before one pair counts once, and not if it was taken.
         """
-        rows = self._database.execute(
+        rows = self.database.execute(
             "SELECT solve, stage, technique, saved, due FROM ("
             "SELECT solve, stage, technique, max(saved_ms) AS saved, max(taken) AS done "
             f"FROM chance WHERE technique IN ({', '.join('?' * len(techniques))}) AND solve IN "
@@ -152,7 +152,7 @@ class DrillBook:
             "GROUP BY solve, stage, technique) LEFT JOIN chance_card "
             "USING (solve, stage, technique) WHERE NOT done AND saved >= ? "
             "ORDER BY saved DESC, solve, stage, technique",
-            (*sorted(techniques), self._person(), _WORTH_MS),
+            (*sorted(techniques), self.person(), _WORTH_MS),
         )
         return [
             Missed(solve, pair, technique, saved_ms, None if due is None else _time(due))
@@ -160,7 +160,7 @@ class DrillBook:
         ]
 
     def _missed_card(self, place: MissedPlace) -> DrillCard | None:
-        row = self._database.execute(
+        row = self.database.execute(
             "SELECT due, state FROM chance_card WHERE solve = ? AND stage = ? AND technique = ?",
             (place.solve, place.pair, place.technique),
         ).fetchone()
@@ -169,10 +169,10 @@ class DrillBook:
         return DrillCard(place.technique, str(place.case), _time(row[0]), row[1])
 
     def _cards(self, condition: str, *values: str) -> list[DrillCard]:
-        rows = self._database.execute(
+        rows = self.database.execute(
             "SELECT technique, case_name, due, state FROM drill_card "
             f"WHERE {_OF_PERSON} AND {condition} ORDER BY due, technique, case_name",
-            (self._person(), *values),
+            (self.person(), *values),
         )
         return [DrillCard(name, case, _time(due), state) for name, case, due, state in rows]
 

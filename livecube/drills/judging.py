@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
     from livecube.advice.rows import Opportunity
     from livecube.drills.place import Case
+    from livecube.review.trying import Place
     from livecube.search.situation import Situation
 
 __all__ = [
@@ -50,9 +51,7 @@ __all__ = [
 # edge, for a keyhole. But a keyhole always ends with the turn of the cross layer back.
 
 
-def drill_names(
-    place: DrillPlace, techniques: tuple[str, ...], turns: Sequence[int]
-) -> tuple[str, ...]:
+def drill_names(place: Place, techniques: tuple[str, ...], turns: Sequence[int]) -> tuple[str, ...]:
     """``techniques`` as hindsight names them; a keyhole that turns nothing back becomes plain."""
     if len(techniques) == 1 and own_traits(techniques[0]).is_keyhole:
         turned_back = bool(turns) and turns[-1] // 3 == place.face

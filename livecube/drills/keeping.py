@@ -50,15 +50,16 @@ class DrillKeeper:
     def keep(self, judged: DrillJudged, seed: int | None) -> DrillJudged:
         """Keep a try, now or later; if kept now, the result has its ``next_in`` set."""
         at, told = datetime.now(UTC), [judged]
-        self._add(lambda book: told.append(book.keep(judged, seed, at)))
+        self.add(lambda book: told.append(book.keep(judged, seed, at)))
         return told[-1]
 
     def keep_round(self, kind: str, figures: Mapping[str, Any]) -> None:
         """Keep the figures of rounds of one kind, now or later."""
         at = datetime.now(UTC)
-        self._add(lambda book: book.keep_round(kind, figures, at))
+        self.add(lambda book: book.keep_round(kind, figures, at))
 
-    def _add(self, what: Callable[[DrillBook], None]) -> None:
+    def add(self, what: Callable[[DrillBook], None]) -> None:
+        """Keep something else, now or later."""
         self._waiting.append(what)
         self._store(patient=not self._why)
 

@@ -13,6 +13,7 @@ from livecube.review.trying import ReadyToTry, Tried
 
 if TYPE_CHECKING:
     from livecube.advice.speaker import Happening
+    from livecube.lessons.news import LessonNews
     from livecube.practice.news import PracticeNews
     from livecube.review.trying import TryNews
 
@@ -29,7 +30,7 @@ class DrillReady(ReadyToTry):
 DrillNews: TypeAlias = DrillReady | DrillJudged | FingerNews | BeatNews
 
 
-def as_drill(news: TryNews | DrillNews) -> TryNews | DrillNews:
+def as_drill(news: TryNews | DrillNews | LessonNews) -> TryNews | DrillNews | LessonNews:
     """News of a try as news of a drill: no way is shown before it, and a judgement follows."""
     if isinstance(news, ReadyToTry) and isinstance(news.place, DrillPlace):
         return DrillReady(news.t, news.number, news.place, news.position)
@@ -38,5 +39,5 @@ def as_drill(news: TryNews | DrillNews) -> TryNews | DrillNews:
     return news
 
 
-News: TypeAlias = "Happening | PracticeNews | TryNews | DrillNews"
-"""All news that follow from a cube's events: of the pipeline, practice, tries and drills."""
+News: TypeAlias = "Happening | PracticeNews | TryNews | DrillNews | LessonNews"
+"""All news that follow from a cube's events: of the pipeline, practice, tries, drills, lessons."""

@@ -7,17 +7,18 @@ from typing import TYPE_CHECKING
 
 from livecube.advice.pieces import slot_stickers
 from livecube.advice.words import place_of
-from livecube.cube.geometry import OPPOSITE, PIECE_AT
-from livecube.cube.holding import COLOURS, Holding
+from livecube.cube.geometry import PIECE_AT
+from livecube.cube.holding import cross_down
 from livecube.review.trying import Place
 from livecube.search.situation import AT_OFFSETS, SLOT_PIECES
 from livecube.stages.frame import FRAMES
 
 if TYPE_CHECKING:
     from livecube.advice.rows import Opportunity
+    from livecube.cube.holding import Holding
     from livecube.search.situation import Situation
 
-__all__ = ["Case", "DrillPlace", "MissedPlace", "case_of", "key_of", "pieces_that_count"]
+__all__ = ["Case", "DrillPlace", "MissedPlace", "case_of", "key_of", "pieces_that_count", "pieces_words"]
 
 # The case of a drill: the slot in the hands, and where its two pieces are, in few words.
 #
@@ -46,10 +47,11 @@ def case_of(situation: Situation, row: Opportunity) -> Case:
     if len(numbers) > 1:
         apart = "opposite slots" if (numbers[0] - numbers[1]) % 4 == 2 else "neighbouring slots"
         return Case(" and ".join(sorted(sides)), apart)
-    return Case(sides[0], _pieces(situation, numbers[0], row.holding))
+    return Case(sides[0], pieces_words(situation, numbers[0], row.holding))
 
 
-def _pieces(situation: Situation, slot: int, holding: Holding) -> str:
+def pieces_words(situation: Situation, slot: int, holding: Holding) -> str:
+    """Where the corner and the edge of a slot are: *corner home, edge above*."""
     corner, edge = _corner(situation, slot, holding), _edge(situation, slot, holding)
     joined = ", joined" if situation.joined >> slot & 1 else ""
     return f"corner {corner}, edge {edge}{joined}"
@@ -99,8 +101,7 @@ class DrillPlace(Place):
     @property
     def set_up_holding(self) -> Holding:
         """The cross down, and green in front if possible; else red."""
-        up, front = OPPOSITE[self.face], COLOURS.index("green")
-        return Holding.of(up, front if front not in (up, self.face) else COLOURS.index("red"))
+        return cross_down(self.face)
 
     @property
     def key(self) -> str:

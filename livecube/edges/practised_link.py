@@ -14,6 +14,7 @@ from livecube.cube.position import inverse_turn
 from livecube.drills.beat import BeatJudged, BeatReady
 from livecube.drills.fingers import FingerAsked, FingersOver
 from livecube.edges.link import LinkUp, Notification
+from livecube.lessons.news import LessonOver, SolveReady
 from livecube.practice.news import InspectionBegun, Judged, ScrambleAsked
 from livecube.review.trying import ReadyToTry, SetUpAsked, Tried
 
@@ -23,10 +24,9 @@ if TYPE_CHECKING:
     import numpy as np
 
     from livecube.decoding import Write
-    from livecube.drills.news import DrillNews
     from livecube.edges.link import LinkItem
+    from livecube.lessons.course import CourseNews
     from livecube.practice.news import PracticeNews
-    from livecube.review.trying import TryNews
     from livecube.virtual.cube import SimulatedCube
 
 __all__ = ["PractisedLink"]
@@ -46,7 +46,7 @@ _BOTTOM: Final = 15
 """First turn of the drill's layer."""
 _SEEN: Final = (
     ScrambleAsked, InspectionBegun, Judged, SetUpAsked, ReadyToTry, Tried, BeatReady, BeatJudged,
-    FingerAsked, FingersOver,
+    FingerAsked, FingersOver, SolveReady, LessonOver,
 )  # fmt: skip
 """The news to which the virtual solver reacts."""
 _IDLE_S: Final = 0.1
@@ -79,10 +79,10 @@ class PractisedLink:
         self._began = now()
         self._latest_ms = 0
         """The cube's clock; it never passes a turn that is not made yet."""
-        self._seen: asyncio.Queue[PracticeNews | TryNews | DrillNews] = asyncio.Queue()
+        self._seen: asyncio.Queue[PracticeNews | CourseNews] = asyncio.Queue()
         self._sent: asyncio.Queue[LinkItem | None] = asyncio.Queue()
 
-    def show(self, news: PracticeNews | TryNews | DrillNews) -> None:
+    def show(self, news: PracticeNews | CourseNews) -> None:
         """Show news to the virtual solver."""
         if isinstance(news, _SEEN):
             self._seen.put_nowait(news)
@@ -113,7 +113,7 @@ class PractisedLink:
                     # Worked out now, so that it takes no time from inspection.
                     upcoming = await asyncio.to_thread(self._solving, seen.turns)
                     await self._scramble(seen.turns)
-                case InspectionBegun() | ReadyToTry() | BeatReady():
+                case InspectionBegun() | ReadyToTry() | BeatReady() | SolveReady():
                     await self._solve(upcoming)
                 case Judged():
                     self._solves -= 1
@@ -123,6 +123,9 @@ class PractisedLink:
                         self._turn(turn)
                 case FingerAsked():
                     await self._stroke(seen.pattern.quarters)
+                case LessonOver():
+                    self._solves = 0
+                    await self._pass(_LINGER_S)
                 case Tried() | BeatJudged() | FingersOver():
                     self._solves -= 1
                     await self._pass(_LOOK_S if self._solves else _LINGER_S)

@@ -11,6 +11,7 @@ from livecube.drills.news import DrillNews
 from livecube.edges.drawing import Drawing
 from livecube.edges.saying import screen_width
 from livecube.events import Cause, CubeEvent
+from livecube.lessons.news import LessonNews
 from livecube.practice.news import Called, PracticeNews
 from livecube.review.trying import TryNews
 
@@ -42,9 +43,9 @@ __all__ = [
 # The interface of a sink: it takes in what happens, and never calls back.
 
 
-Item: TypeAlias = CubeEvent | Happening | PracticeNews | TryNews | DrillNews
+Item: TypeAlias = CubeEvent | Happening | PracticeNews | TryNews | DrillNews | LessonNews
 """Everything that a sink may get: events of the cube, progress and advice of the pipeline, news
-of practice, a try or a drill."""
+of practice, a try, a drill or a lesson."""
 
 
 class Sink(Protocol):

@@ -123,20 +123,22 @@ def write_json(solves: Iterable[KeptSolve], out: IO[str]) -> None:
 def write_person(history: History, name: str, path: Path) -> int:
     """Everything that is kept of a person as one ZIP file; returns the number of solves.
 
-    ``person.json``; ``solves.csv`` and ``solves.jsonl`` as the other exports; ``drills.jsonl``;
-    ``learned/KIND.json``; and in ``logs/`` the log of each solve, which can be imported.
+    ``person.json``; ``solves.csv`` and ``solves.jsonl`` as the other exports; ``drills.jsonl`` and
+    ``lessons.jsonl``; ``learned/KIND.json``; and in ``logs/`` the log of each solve, which can be
+    imported.
     """
     people = People(history)
     kept = people.one(name)
     solves = history.solves(Wanted(person=kept.person.name))
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as whole:
         whole.writestr("person.json", json.dumps(person_json(kept)) + "\n")
-        for file, write in (("solves.csv", write_csv), ("solves.jsonl", write_json)):
+        for name, write in (("solves.csv", write_csv), ("solves.jsonl", write_json)):
             text = io.StringIO()
             write(solves, text)
-            whole.writestr(file, text.getvalue())
-        drills = (json.dumps(one) + "\n" for one in people.drills(kept.person.name))
-        whole.writestr("drills.jsonl", "".join(drills))
+            whole.writestr(name, text.getvalue())
+        for file, rows in (("drills.jsonl", people.drills), ("lessons.jsonl", people.lessons)):
+            lines = (json.dumps(one) + "\n" for one in rows(kept.person.name))
+            whole.writestr(file, "".join(lines))
         for one in kept.learned:
             content = people.learned(kept.person, one.kind) or ""
             whole.writestr(f"learned/{one.kind}.json", content)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 from livecube.errors import KeepingError
 from livecube.history.database import emptied
 from livecube.history.logs import logs_of_sessions, logs_of_solves
-from livecube.history.people import DRILLED, People
+from livecube.history.people import DRILLED, LESSONS, People
 from livecube.solves.people import known_person
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Forgotten", "forget_person"]
 
-_THEIR_ROWS: Final = ("solve", "session", *DRILLED, "learned", "owned_cube")
+_THEIR_ROWS: Final = ("solve", "session", *DRILLED, *LESSONS, "learned", "owned_cube")
 
 
 @dataclass(frozen=True, slots=True)

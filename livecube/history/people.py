@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from livecube.history.store import History
     from livecube.solves.people import Person
 
-__all__ = ["DRILLED", "HABITS", "HANDS", "People"]
+__all__ = ["DRILLED", "HABITS", "HANDS", "LESSONS", "People"]
 
 HABITS: Final = "holding"
 """Kind of what was learned: how the cube is held and turned."""
@@ -35,6 +35,8 @@ HANDS: Final = "hands"
 """Kind of what was learned: what moves and looks cost."""
 DRILLED: Final = ("drill_try", "drill_card", "drill_round")
 """The tables of drills."""
+LESSONS: Final = ("lesson_step", "lesson_stop", "task")
+"""The tables of lessons and tasks."""
 
 
 class People:
@@ -257,23 +259,25 @@ class People:
 
     def drills(self, name: str) -> Iterator[dict[str, Any]]:
         """A person's tries, cards and rounds, as the rows are; ``what`` says which."""
-        person = self._known(name)
         for table in DRILLED:
-            cursor = self._database.execute(
-                f"SELECT * FROM {table} WHERE person = ? ORDER BY 1, 2, 3", (person.number,)
-            )
-            columns = [column for column, *_ in cursor.description]
-            for row in cursor:
-                told = dict(zip(columns, row, strict=True))
-                yield {"what": table.removeprefix("drill_"), **told, "person": person.name}
+            for row in self._rows(table, name):
+                yield {"what": table.removeprefix("drill_"), **row}
+        of_theirs = "solve IN (SELECT id FROM solve WHERE person = ?)"
+        yield from ({"what": "chance", **row} for row in self._rows("chance_card", name, of_theirs))
+
+    def lessons(self, name: str) -> Iterator[dict[str, Any]]:
+        """A person's steps of lessons, stops in them, and tasks; ``what`` says which."""
+        for table in LESSONS:
+            for row in self._rows(table, name):
+                yield {"what": table.removeprefix("lesson_"), **row}
+
+    def _rows(
+        self, table: str, name: str, theirs: str = "person = ?"
+    ) -> Iterator[dict[str, Any]]:
+        person = self._known(name)
         cursor = self._database.execute(
-            "SELECT * FROM chance_card WHERE solve IN (SELECT id FROM solve WHERE person = ?)",
-            (person.number,),
+            f"SELECT * FROM {table} WHERE {theirs} ORDER BY 1, 2, 3", (person.number,)
         )
         columns = [column for column, *_ in cursor.description]
         for row in cursor:
-            yield {
-                "what": "chance",
-                **dict(zip(columns, row, strict=True)),
-                "person": person.name,
-            }
+            yield {**dict(zip(columns, row, strict=True)), "person": person.name}

@@ -27,7 +27,7 @@ __all__ = ["Rescued", "rescue"]
 _TABLES: Final = (
     "person", "session", "solve", "stage", "split", "penalty", "tag", "chance", "price",
     "reviewed", "chance_card", "imported", "change", "drill_try", "drill_card", "drill_round",
-    "owned_cube", "learned", "used_number", "taken",
+    "owned_cube", "learned", "used_number", "taken", "lesson_step", "lesson_stop", "task",
 )  # fmt: skip
 """Tables that others refer to come first."""
 _ENDS: Final = ("", "-wal", "-shm")

@@ -254,8 +254,41 @@ CREATE TABLE chance_card (
 """
 """Which solves have a review, also if it found nothing; missed chances that were tried again."""
 
+_LESSONS: Final = """
+CREATE TABLE lesson_step (
+    id INTEGER PRIMARY KEY,
+    person INTEGER NOT NULL REFERENCES person,
+    done TEXT NOT NULL,
+    lesson TEXT NOT NULL,
+    step INTEGER NOT NULL,
+    kind TEXT NOT NULL,
+    passed INTEGER NOT NULL,
+    made INTEGER NOT NULL,
+    good INTEGER NOT NULL
+) STRICT;
+CREATE INDEX lesson_step_by_lesson ON lesson_step (person, lesson, step);
+
+CREATE TABLE lesson_stop (
+    person INTEGER NOT NULL REFERENCES person,
+    lesson TEXT NOT NULL,
+    stopped TEXT NOT NULL,
+    step INTEGER NOT NULL,
+    steps INTEGER NOT NULL,
+    PRIMARY KEY (person, lesson)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE task (
+    id INTEGER PRIMARY KEY,
+    person INTEGER NOT NULL REFERENCES person,
+    taken TEXT NOT NULL,
+    identity TEXT NOT NULL,
+    content TEXT NOT NULL,
+    UNIQUE (person, identity)
+) STRICT;
+"""
+
 MIGRATIONS: Final[tuple[str, ...]] = (
-    _FIRST, _DRILLS, _SPLITS, _GRADES, _ROSTER, _PRICES, _TAKEN, _REVIEWED,
+    _FIRST, _DRILLS, _SPLITS, _GRADES, _ROSTER, _PRICES, _TAKEN, _REVIEWED, _LESSONS,
 )  # fmt: skip
 
 

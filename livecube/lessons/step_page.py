@@ -12,16 +12,11 @@ from livecube.views.page import code_shown, page, paragraph, position_svg
 if TYPE_CHECKING:
     from livecube.lessons.steps import Demonstration
 
-__all__ = ["step_page"]
+__all__ = ["step_page", "walk"]
 
 
 def step_page(shown: Demonstration, code: str) -> str:
-    """The page; ``code`` is that of the position where the demonstration begins.
-
-    Each step follows a button of one group, and only the step of the chosen button is seen: the
-    browser's own keys for such a group step through them.
-    """
-    steps = "".join(_step(shown, number) for number in range(len(shown.steps)))
+    """The page; ``code`` is that of the position where the demonstration begins."""
     return page(
         "Step by step",
         shown.title,
@@ -34,7 +29,7 @@ def step_page(shown: Demonstration, code: str) -> str:
                     "the stickers of the pieces that come home.",
                     quiet=True,
                 )
-                + f'<div class="walk" role="group" aria-label="Steps">{steps}</div>\n',
+                + walk(shown, "step", "Steps"),
             ),
             (
                 "position",
@@ -46,7 +41,17 @@ def step_page(shown: Demonstration, code: str) -> str:
     )
 
 
-def _step(shown: Demonstration, number: int) -> str:
+def walk(shown: Demonstration, key: str, label: str) -> str:
+    """The steps of one demonstration among others on a page; ``key`` is its own on the page.
+
+    Each step follows a button of one group, and only the step of the chosen button is seen: the
+    browser's own keys for such a group step through them.
+    """
+    steps = "".join(_step(shown, number, key) for number in range(len(shown.steps)))
+    return f'<div class="walk" role="group" aria-label="{escape(label)}">{steps}</div>\n'
+
+
+def _step(shown: Demonstration, number: int, key: str) -> str:
     step, name = shown.steps[number], shown.move_words(number)
     drawn = position_svg(
         np.frombuffer(step.position, dtype=np.uint8),
@@ -56,12 +61,12 @@ def _step(shown: Demonstration, number: int) -> str:
     )
     words = paragraph(step.words) if step.words else ""
     links = "".join(
-        f'<label for="step-{to}">{text}</label> '
+        f'<label for="{key}-{to}">{text}</label> '
         for to, text in ((number - 1, "back"), (number + 1, "next"))
         if 0 <= to < len(shown.steps)
     )
     return (
-        f'<input type="radio" name="step" id="step-{number}" aria-label="{escape(name)}"'
+        f'<input type="radio" name="{key}" id="{key}-{number}" aria-label="{escape(name)}"'
         f"{' checked' * (number == 0)}>"
         f'<section><p class="now">{escape(name)}</p>'
         f"{paragraph(f'held with {step.holding}', quiet=True)}{drawn}{words}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from livecube.drills.news import News
     from livecube.lessons.steps import Demonstration
 
-__all__ = ["StepScreen", "step_lines"]
+__all__ = ["StepScreen", "moves_line", "step_lines"]
 
 _KEYS: Final = "n or space: next   b: back   s: start   q: ends"
 _LEGEND: Final = "In brackets: the stickers of the pieces that come home."
@@ -43,18 +43,13 @@ class StepScreen:
         """The same: a demonstration has no news."""
         return self
 
-    def moved(self, by: int) -> Self:
-        """The screen so many steps on; it stays at the ends."""
-        number = min(max(self.number + by, 0), len(self.shown.moves))
-        return replace(self, number=number)
-
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """Draw the step; in a low terminal the last lines are left out, not the picture."""
         step = self.shown.steps[self.number]
         position = np.frombuffer(step.position, dtype=np.uint8)
         body = Group(
             Text(f"livecube show   {self.source}".rstrip(), "dim"),
-            self._moves(),
+            moves_line(self.shown, self.number),
             Text(f"held with {step.holding}", "dim"),
             Text(),
             LargePicture(position, step.holding, step.marked),
@@ -67,14 +62,15 @@ class StepScreen:
             yield from line
             yield Text("\n", end="")
 
-    def _moves(self) -> Text:
-        """All moves; the last one that was made stands between pointers."""
-        text = Text("start" if self.number == 0 else "", "bold")
-        for number, move in enumerate(self.shown.moves, 1):
-            now = number == self.number
-            blank = "  " if text.plain else ""
-            text.append(f"{blank}▸{move}◂" if now else f"{blank}{move}", "bold" if now else "dim")
-        return text
+
+def moves_line(shown: Demonstration, after: int) -> Text:
+    """All moves; the last one that was made stands between pointers."""
+    text = Text("start" if after == 0 else "", "bold")
+    for number, move in enumerate(shown.moves, 1):
+        now = number == after
+        blank = "  " if text.plain else ""
+        text.append(f"{blank}▸{move}◂" if now else f"{blank}{move}", "bold" if now else "dim")
+    return text
 
 
 def step_lines(shown: Demonstration, width: int) -> Iterator[str]:

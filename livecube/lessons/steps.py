@@ -9,6 +9,7 @@ from livecube.advice.pieces import slot_stickers
 from livecube.advice.tracking import along, sightings
 from livecube.cube.holding import COLOURS, fixed_turns
 from livecube.cube.notation import moves_text
+from livecube.cube.position import inverse_turn
 from livecube.errors import UsageError
 from livecube.search.situation import Situation, slot_bits
 
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     from livecube.cube.geometry import Array
     from livecube.cube.holding import Holding, Move
 
-__all__ = ["Demonstration", "Step", "demonstrated"]
+__all__ = ["Demonstration", "Step", "Walk", "demonstrated"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +85,52 @@ def demonstrated(
     into = f" into {' and '.join(slots)}" if slots else ""
     title = f"{moves_text(moves)}{into}, {COLOURS[face]} cross"
     return Demonstration(title, tuple(moves), slots, steps)
+
+
+class Walk:
+    """Steps forth and back through a demonstration.
+
+    A cube steps on when it makes the turns of the next move, and back when it undoes those of the
+    last one; other turns do nothing, and neither does the position of the cube.
+    """
+
+    def __init__(self, shown: Demonstration) -> None:
+        self.shown = shown
+        self.number = 0
+        """So many moves have been made."""
+        self._made: list[int] = []
+        """Turns of the next move that the cube has made."""
+
+    @property
+    def at_end(self) -> bool:
+        """Whether all moves have been made."""
+        return self.number == len(self.shown.moves)
+
+    def step(self, by: int) -> None:
+        """Go so many steps on; it stays at the ends."""
+        self._made.clear()
+        self.number = min(max(self.number + by, 0), len(self.shown.moves))
+
+    def turned(self, turn: int) -> None:
+        """Take in a turn of the cube."""
+        at, shown = self.number, self.shown
+        while at < len(shown.moves) and not shown.turns(at + 1):
+            at += 1  # a rotation turns nothing: it goes with the next move
+        wanted = shown.turns(at + 1) if at < len(shown.moves) else ()
+        self._made.append(turn)
+        if tuple(self._made) == wanted:
+            self.step(at + 1 - self.number)
+        elif tuple(self._made) != wanted[: len(self._made)]:
+            self._back(turn)
+
+    def _back(self, turn: int) -> None:
+        """Step back if the turn undoes the last move; else it does nothing."""
+        self._made.clear()
+        at, shown = self.number, self.shown
+        while at and not shown.turns(at):
+            at -= 1
+        if at and shown.turns(at) == (inverse_turn(turn),):
+            self.step(at - 1 - self.number)
 
 
 def _marked(situation: Situation, slots: Sequence[int], holding: Holding) -> frozenset[int]:

@@ -126,6 +126,10 @@ class AgainScreen:
             *((Text(), Text(self.last)) if self.last else ()),
         )
 
+    def _keys(self) -> str:
+        """What the keys do."""
+        return f"n {self.anew}{self.more_keys}   q ends"
+
     def _time(self) -> list[RenderableType]:
         """The running time in seconds; empty if none runs."""
         if self.since is None:
@@ -138,7 +142,7 @@ class AgainScreen:
         If they are too many, empty lines are left out, then the last of the middle: time and keys
         stay.
         """
-        keys = f"n {self.anew}{self.more_keys}   q ends" if self.keys else "Ctrl-C ends."
+        keys = self._keys() if self.keys else "Ctrl-C ends."
         free = options.update(height=None)
         foot = console.render_lines(
             Group(

@@ -12,6 +12,8 @@ from livecube.review.making import pairs_on, splits_of, stage_span
 from livecube.review.trying import Place
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+
     from livecube.advice.advisor import Advisor
     from livecube.advice.rows import Opportunity
     from livecube.cube.geometry import Array
@@ -92,21 +94,33 @@ class Brought(Place):
 
 
 def brought(
-    advisor: Advisor, position: Array, face: int, holding: Holding | None = None
+    advisor: Advisor,
+    position: Array,
+    face: int,
+    holding: Holding | None = None,
+    technique: str | None = None,
+    slots: Collection[str] = (),
 ) -> Brought:
     """A position (shape (20,)) to be tried, and what could be done there for a cross.
 
-    Raises :class:`~livecube.errors.UsageError` if no pair can be done there.
+    ``technique`` and ``slots``: what is asked, if anything is; then ``row`` is the quickest such
+    way. Raises :class:`~livecube.errors.UsageError` if no such pair can be done there.
     """
     advice = advisor.advise(position, face, holding, shortest=False, above_level=False)
     quickest: dict[str, Opportunity] = {}
     for row in sorted(advice.opportunities, key=lambda row: row.total):
         if row.slots:
             quickest.setdefault(row.technique, row)
-    if not quickest:
+    asked = [
+        row
+        for row in advice.opportunities
+        if row.slots and technique in (None, row.technique) and {*slots} in (set(), {*row.slots})
+    ]
+    if not asked:
+        into = f" into {' and '.join(slots)}" if slots else ""
         raise UsageError(
-            f"there is no pair to do in this position for the {COLOURS[face]} cross; "
-            "name another --cross, or take --level bold"
+            f"there is no {technique or 'pair'}{into} to do in this position for the "
+            f"{COLOURS[face]} cross; name another --cross, or take --level bold"
         )
-    first = next(row for row in advice.opportunities if row.slots)
+    first = min(asked, key=lambda row: row.total) if technique or slots else asked[0]
     return Brought(bytes(position.tolist()), face, first, tuple(quickest.values()))

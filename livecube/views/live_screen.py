@@ -63,6 +63,7 @@ if TYPE_CHECKING:
     from livecube.advice.speaker import Happening
     from livecube.cube.holding import Holding
     from livecube.drills.news import DrillNews, News
+    from livecube.lessons.news import LessonNews
     from livecube.review.trying import TryNews
     from livecube.stages.solve import Split
 
@@ -212,7 +213,7 @@ class LiveScreen:
             return self
         return replace(self, t=news.t, **self._changes(news))
 
-    def _changes(self, happening: Happening | TryNews | DrillNews) -> dict[str, Any]:
+    def _changes(self, happening: Happening | TryNews | DrillNews | LessonNews) -> dict[str, Any]:
         """The fields that a happening changes."""
         match happening:
             case Turned():

@@ -1,0 +1,58 @@
+"""The lessons that ship, and lessons in files."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from livecube.edges.log_files import regular
+from livecube.errors import LessonError, UsageError
+from livecube.lessons.reading import NAME, parse_lesson
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
+    from livecube.lessons.lesson import Lesson
+
+__all__ = ["SHIPPED", "read_lesson", "shipped_lesson"]
+
+SHIPPED: Final = (
+    "free-slot-cross",
+    "keyhole-corners",
+    "keyhole-edges",
+    "flipped-edges",
+    "corner-up",
+    "quiet-layer",
+    "keyhole-x-cross",
+    "pseudo-pairs",
+)
+"""The names of the lessons that ship, in the order in which they build on one another."""
+
+
+def shipped_lesson(name: str, techniques: Collection[str]) -> Lesson:
+    """One of the lessons that ship."""
+    text = files("livecube.lessons").joinpath("texts", f"{name}.md").read_text("utf-8")
+    return parse_lesson(text, f"{name}.md", techniques)
+
+
+def read_lesson(named: str, techniques: Collection[str]) -> tuple[Lesson, str]:
+    """A lesson by its name or its file, and what it is called in messages.
+
+    Raises :class:`~livecube.errors.LessonError` if the file is no lesson, and
+    :class:`~livecube.errors.UsageError` if there is neither.
+    """
+    if named in SHIPPED:
+        return shipped_lesson(named, techniques), f"{named}.md"
+    path = Path(named)
+    if not path.exists() and NAME.fullmatch(named):
+        raise UsageError(
+            f"no lesson and no file is called {named!r}; the lessons: {', '.join(SHIPPED)}"
+        )
+    try:
+        text = regular(path).read_bytes().decode("utf-8")
+    except UnicodeDecodeError as error:
+        raise LessonError(named, 0, f"byte {error.start + 1} is not UTF-8") from None
+    except OSError as error:
+        raise LessonError(named, 0, f"cannot be read: {error.strerror}") from None
+    return parse_lesson(text, named, techniques), named
