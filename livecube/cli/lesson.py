@@ -10,7 +10,7 @@ import click
 
 from livecube.cli.cubes import tries_source
 from livecube.cli.drill_options import drilling_options
-from livecube.cli.options import advisor_with_progress, hands_option
+from livecube.cli.options import advisor_with_progress
 from livecube.cli.refusing import refusing_the_unstorable
 from livecube.cli.scramble import scrambler_with_progress
 from livecube.cli.whose import asked_for, read_roster
@@ -32,7 +32,6 @@ if TYPE_CHECKING:
     from livecube.cli.drill_options import Drilling
     from livecube.composition.lesson import LessonPaths
     from livecube.drills.place import DrillPlace
-    from livecube.hands.automaton import Automaton
     from livecube.lessons.course import Course
     from livecube.lessons.lesson import Drill, Lesson
 
@@ -119,9 +118,8 @@ def page(named: str, page: Path) -> None:
 @click.command()
 @click.argument("named", metavar="FILE|NAME")
 @click.option("--step", type=click.IntRange(1), help="Begin at this step, not where you stopped.")
-@hands_option
 @drilling_options
-def _run(named: str, step: int | None, hands: Automaton | None, drilling: Drilling) -> None:
+def _run(named: str, step: int | None, drilling: Drilling) -> None:
     """Take a lesson, step by step, on your cube.
 
     n goes on, p goes back. Positions to try come onto your cube by a few turns; a try is over when
@@ -130,12 +128,10 @@ def _run(named: str, step: int | None, hands: Automaton | None, drilling: Drilli
     one, called = read_lesson(named, technique_names())
     if step is not None and step > len(one.steps):
         raise UsageError(f"{called} has {counted(len(one.steps), 'step')}; there is no step {step}")
-    take_lesson(one, called, step, drilling, hands)
+    take_lesson(one, called, step, drilling)
 
 
-def take_lesson(
-    lesson: Lesson, called: str, step: int | None, drilling: Drilling, hands: Automaton | None
-) -> None:
+def take_lesson(lesson: Lesson, called: str, step: int | None, drilling: Drilling) -> None:
     """Take a lesson on the cube, from a step or from where the person stopped; it is kept."""
     from livecube.composition.lesson import LessonPart, StudentSource
     from livecube.composition.run import Output, Run
@@ -146,7 +142,7 @@ def take_lesson(
     from livecube.lessons.lesson import Try
     from livecube.lessons.screen import LessonScreen
 
-    advisor = advisor_with_progress("bold", drilling.own.hands(hands))
+    advisor = advisor_with_progress("bold")  # its claims are checked with the usual hands
     twin = advisor.twin()
     virtual = StudentSource(drilling.seed or 0, drilling.speed) if drilling.simulated else None
     with ExitStack() as stack:

@@ -35,11 +35,11 @@ if TYPE_CHECKING:
     from livecube.composition.scrambler import Scrambler
     from livecube.drills.history import DrillBook, Missed
     from livecube.drills.keeping import DrillKeeper
-    from livecube.drills.news import DrillNews
     from livecube.drills.place import MissedPlace
     from livecube.edges.sinks import Item
     from livecube.hands.automaton import Automaton
-    from livecube.review.trying import Trying, TryNews
+    from livecube.lessons.course import CourseNews
+    from livecube.review.trying import Trying
     from livecube.scrambling.path import ScramblePath
     from livecube.solves.people import Person
 
@@ -214,7 +214,7 @@ def _run(places: Sequence[MissedPlace], title: str, on: Tries, keeper: DrillKeep
 
         return Trying(iter(places), path)
 
-    def told(news: TryNews | DrillNews) -> Item:
+    def told(news: CourseNews) -> Item:
         item = as_drill(news)
         if isinstance(item, DrillJudged) and keeper is not None:
             return keeper.keep(item, None)

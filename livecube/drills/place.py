@@ -18,7 +18,15 @@ if TYPE_CHECKING:
     from livecube.cube.holding import Holding
     from livecube.search.situation import Situation
 
-__all__ = ["Case", "DrillPlace", "MissedPlace", "case_of", "key_of", "pieces_that_count", "pieces_words"]
+__all__ = [
+    "Case",
+    "DrillPlace",
+    "MissedPlace",
+    "case_of",
+    "key_of",
+    "pieces_that_count",
+    "pieces_words",
+]
 
 # The case of a drill: the slot in the hands, and where its two pieces are, in few words.
 #

@@ -271,9 +271,7 @@ class People:
             for row in self._rows(table, name):
                 yield {"what": table.removeprefix("lesson_"), **row}
 
-    def _rows(
-        self, table: str, name: str, theirs: str = "person = ?"
-    ) -> Iterator[dict[str, Any]]:
+    def _rows(self, table: str, name: str, theirs: str = "person = ?") -> Iterator[dict[str, Any]]:
         person = self._known(name)
         cursor = self._database.execute(
             f"SELECT * FROM {table} WHERE {theirs} ORDER BY 1, 2, 3", (person.number,)

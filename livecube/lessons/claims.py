@@ -75,15 +75,20 @@ class _Facts:
 
     @cached_property
     def advice(self) -> Advice:
-        return self.advisor.advise(self.position, self.face, self.holding, plans=False)
+        """The fastest ways, which take a thousandth of the time of the shortest ones."""
+        return self.advisor.advise(
+            self.position, self.face, self.holding, shortest=False, plans=False
+        )
 
-    def rows(self, *, plain: bool = False) -> list[Opportunity]:
-        """All ways into the same slots, or all plain ones."""
-        return [
-            row
-            for row in self.advice.opportunities
-            if {*row.slots} == {*self.slots} and (row.traits.is_plain or not plain)
-        ]
+    def rows(self) -> list[Opportunity]:
+        """The fastest ways into the same slots, of each technique."""
+        return [row for row in self.advice.opportunities if {*row.slots} == {*self.slots}]
+
+    @cached_property
+    def plain(self) -> Opportunity | None:
+        """The quickest plain way into the same slots, looking included."""
+        rows = [row for row in self.rows() if row.traits.is_plain]
+        return min(rows, key=lambda row: row.total, default=None)
 
     @cached_property
     def own(self) -> Opportunity | None:
@@ -113,7 +118,7 @@ class _Facts:
 
 
 def _turns(facts: _Facts, number: str) -> str:
-    return _compared(int(number), htm(facts.turns), "turns")
+    return _compared(number, htm(facts.turns), "turns")
 
 
 def _fills(facts: _Facts, slots: str) -> str:
@@ -141,7 +146,7 @@ def _by(facts: _Facts, technique: str) -> str:
 
 def _keeps(facts: _Facts, number: str) -> str:
     stay, of = facts.kept
-    return _compared(of if number == "all" else int(number), stay, "upper-layer pieces that stay")
+    return _compared(str(of) if number == "all" else number, stay, "upper-layer pieces that stay")
 
 
 def _fastest(facts: _Facts) -> str:
@@ -154,33 +159,71 @@ def _fastest(facts: _Facts) -> str:
 
 
 def _fewest(facts: _Facts) -> str:
-    least = min((row.turns for row in facts.rows()), default=0)
+    advice = facts.advisor.advise(facts.position, facts.face, facts.holding, plans=False)
+    least = min((row.turns for row in advice.opportunities if row.slots == facts.slots), default=0)
     return "" if least >= htm(facts.turns) else f"there is a way of {least} turns"
 
 
 def _plain_takes(facts: _Facts, number: str) -> str:
-    least = min((row.turns for row in facts.rows(plain=True)), default=None)
-    return "there is no plain way" if least is None else _compared(int(number), least, "turns")
+    if facts.plain is None:
+        return "there is no plain way"
+    return _compared(number, facts.plain.turns, "turns")
 
 
 def _no_plain(facts: _Facts) -> str:
-    return "there is a plain way" if facts.rows(plain=True) else ""
+    return "" if facts.plain is None else "there is a plain way"
+
+
+def _no_keyhole(facts: _Facts) -> str:
+    found = {row.technique for row in facts.advice.opportunities if row.traits.is_keyhole}
+    return f"there is {' and '.join(sorted(found))}" if found else ""
 
 
 def _beats_plain(facts: _Facts) -> str:
-    plain = min((row.total for row in facts.rows(plain=True)), default=None)
-    if facts.own is None or plain is None:
+    if facts.own is None or facts.plain is None:
         return "there is nothing to compare"
-    if facts.own.total < plain - _SAME_S:
+    if facts.own.total < facts.plain.total - _SAME_S:
         return ""
-    return f"the plain way takes {plain:.2f} s, and these moves {facts.own.total:.2f} s"
+    return f"the plain way takes {facts.plain.total:.2f} s, these moves {facts.own.total:.2f} s"
+
+
+def _loses_to_plain(facts: _Facts) -> str:
+    if facts.own is None or facts.plain is None:
+        return "there is nothing to compare"
+    if facts.own.total > facts.plain.total + _SAME_S:
+        return ""
+    return f"the plain way takes {facts.plain.total:.2f} s, these moves {facts.own.total:.2f} s"
+
+
+def _cross_takes(facts: _Facts, number: str) -> str:
+    rows = facts.advisor.crosses(facts.position, facts.face, facts.holding)
+    if not rows:
+        return "the cross is whole"
+    return _compared(number, min(rows, key=lambda row: row.total).turns, "turns")
+
+
+def _ends_aligning(facts: _Facts) -> str:
+    """Whether all but the last turn leave cross and filled slots solved, only aside."""
+    *before, last = facts.turns
+    aside = Situation.of(apply_turns(facts.position, before), facts.face)
+    if last // 3 != facts.face or aside.offset in (None, 0):
+        return "the last turn does not align the cross layer"
+    return "" if aside.solved == facts.after.solved else "the slots are not filled before it"
 
 
 def _pieces(facts: _Facts, slot: str, words: str) -> str:
-    names = facts.before.slot_names(range(4))
+    return _where(facts, facts.before, slot, words)
+
+
+def _pieces_then(facts: _Facts, slot: str, words: str) -> str:
+    return _where(facts, facts.after, slot, words)
+
+
+def _where(facts: _Facts, at: Situation, slot: str, words: str) -> str:
+    names = at.slot_names(range(4))
     if slot not in names:
         return f"there is no slot {slot}"
-    found = pieces_words(facts.before, names.index(slot), facts.holding)
+    found = pieces_words(at, names.index(slot), facts.holding)
     return "" if found == words else f"its pieces: {found}"
 
 
@@ -199,13 +242,13 @@ def _leaves_made(facts: _Facts, slot: str) -> str:
     return "" if slot in made else f"made afterwards: {' and '.join(made) or 'none'}"
 
 
-def _compared(said: int, found: int, what: str) -> str:
-    return "" if said == found else f"{what}: {found}"
+def _compared(said: str, found: int, what: str) -> str:
+    return "" if int(said.split()[0]) == found else f"{what}: {found}"
 
 
 _SLOT: Final = r"([a-z]+-[a-z]+)"
 PHRASES: Final[tuple[tuple[str, str, Callable[..., str]], ...]] = (
-    (r"(\d+) turns?", "{0} turns", _turns),
+    (r"(\d+ turns?)", "{0}", _turns),
     (rf"fills ({_SLOT[1:-1]}(?: and {_SLOT[1:-1]})?)", "into {0}", _fills),
     (r"opens no slot", "cross and solved slots are whole again", _opens_none),
     (r"by ([a-z-]+)", "a {0}", _by),
@@ -213,10 +256,15 @@ PHRASES: Final[tuple[tuple[str, str, Callable[..., str]], ...]] = (
     (r"keeps (all) upper-layer pieces", "all other upper-layer pieces stay", _keeps),
     (r"fastest", "no other way there is quicker (predicted)", _fastest),
     (r"fewest turns", "no other way there has fewer turns", _fewest),
-    (r"plain takes (\d+) turns", "the shortest plain way takes {0} turns", _plain_takes),
+    (r"quickest plain way takes (\d+ turns?)", "the quickest plain way takes {0}", _plain_takes),
+    (r"quickest cross takes (\d+ turns?)", "the quickest cross alone takes {0}", _cross_takes),
+    (r"ends by aligning", "only the last turn aligns the cross layer", _ends_aligning),
     (r"no plain way", "there is no plain way", _no_plain),
+    (r"no keyhole", "no keyhole is possible here", _no_keyhole),
     (r"quicker than plain", "quicker than any plain way (predicted)", _beats_plain),
-    (rf"{_SLOT}: ((?:corner|edge) .+)", "{0}: {1}", _pieces),
+    (r"slower than plain", "slower than the plain way (predicted)", _loses_to_plain),
+    (rf"{_SLOT}: (corner .+)", "{0}: {1}", _pieces),
+    (rf"then {_SLOT}: (corner .+)", "then {0}: {1}", _pieces_then),
     (rf"{_SLOT} edge is (good|bad)", "the edge of {0} is on its {1} side", _edge),
     (rf"leaves {_SLOT} made", "{0} is a made pair afterwards", _leaves_made),
 )

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Protocol, TypeAlias
 import numpy as np
 
 from livecube.cube.holding import cross_down
-from livecube.cube.position import SOLVED_BYTES, TURN_BYTES
+from livecube.cube.position import SOLVED_BYTES, TURN_BYTES, htm
 from livecube.drills.judging import DrillJudged, drill_names
 from livecube.drills.news import as_drill
 from livecube.drills.place import pieces_that_count
@@ -78,11 +78,15 @@ def lesson_place(advisor: Advisor, step: Try, file: str) -> LessonPlace:
         )
     except UsageError as error:
         raise LessonError(file, step.line, str(error)) from None
-    if step.turns is not None and found.row.turns > step.turns:
-        raise LessonError(
-            file, step.line, f"allows {step.turns} turns; the quickest way takes {found.row.turns}"
-        )
-    return LessonPlace(found.position, found.face, found.row, found.ways, step)
+    place = LessonPlace(found.position, found.face, found.row, found.ways, step)
+    one = OneTry(place, place.position)
+    *before, last = [one.turn(0.0, turn) for turn in place.row.turns_fixed]
+    if any(before) or not last:
+        raise LessonError(file, step.line, "is over before its quickest way is")
+    amiss = _amiss(place, *one.done(), place.row.turns_fixed, place.position)
+    if amiss:
+        raise LessonError(file, step.line, f"its quickest way would not count: {amiss}")
+    return place
 
 
 class Paths(Protocol):
@@ -295,7 +299,10 @@ class Course:
             case DrillJudged():
                 self._good += news.as_asked
             case Tried():
-                amiss = _amiss(news)
+                assert isinstance(news.place, LessonPlace)
+                amiss = _amiss(news.place, news.techniques, news.slots, news.made, news.began)
+                if news.shown and not amiss:
+                    amiss = "with the way shown; once more without it"
                 self._good += not amiss
                 told = [TryJudged(news.t, self.number, amiss)]
             case SolveDone():
@@ -317,27 +324,30 @@ class Course:
         return told, is_over
 
 
-def _amiss(tried: Tried) -> str:
-    """What was not as a *try* asked; empty: nothing."""
-    place = tried.place
-    assert isinstance(place, LessonPlace)
+def _amiss(
+    place: LessonPlace,
+    techniques: tuple[str, ...],
+    slots: tuple[str, ...],
+    turns: Sequence[int],
+    began: bytes,
+) -> str:
+    """What was not as a *try* asked, in turns that began in a position; empty: nothing."""
     step = place.step
-    if step.slots and {*tried.slots} != {*step.slots}:
-        return f"into {' and '.join(tried.slots)}; asked was {' and '.join(step.slots)}"
-    names = drill_names(place, tried.techniques, tried.made)
-    if step.technique is not None and names not in _right_names(tried):
+    if step.slots and {*slots} != {*step.slots}:
+        return f"into {' and '.join(slots)}; asked was {' and '.join(step.slots)}"
+    names = drill_names(place, techniques, turns)
+    if step.technique is not None and names not in _right_names(place, slots, began):
         return f"by {' and '.join(names)}; asked was {step.technique}"
-    if step.turns is not None and tried.turns > step.turns:
-        return f"in {tried.turns} turns; at most {step.turns} are asked"
-    return "with the way shown; once more without it" if tried.shown else ""
+    if step.turns is not None and htm(turns) > step.turns:
+        return f"in {htm(turns)} turns; at most {step.turns} are asked"
+    return ""
 
 
-def _right_names(tried: Tried) -> Iterator[tuple[str, ...]]:
+def _right_names(place: Place, slots: tuple[str, ...], began: bytes) -> Iterator[tuple[str, ...]]:
     """The names that hindsight may give to a try by the asked technique."""
-    place = tried.place
     yield (place.row.technique,)
-    if {*tried.slots} == {*place.row.slots}:
-        advised = OneTry(place, tried.began)
+    if {*slots} == {*place.row.slots}:
+        advised = OneTry(place, began)
         for turn in place.row.turns_fixed:
             advised.turn(0.0, turn)
         yield drill_names(place, advised.done()[0], advised.turns)

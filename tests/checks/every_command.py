@@ -53,6 +53,8 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "drill beat": (*QUICKLY,),
     "drill due": (*QUICKLY,),
     "drill fingers": (*QUICKLY, "--rounds", "1"),
+    "lesson check": ("keyhole-corners",),
+    "lesson page": ("keyhole-corners", "page.html"),
     "write": (LOG,),
     "adapt": (LOG,),
     "hints": ("R U R'",),
