@@ -44,6 +44,7 @@ _MODULES: Final = {
     "show": "show",
     "drill": "drill",
     "lesson": "lesson",
+    "task": "task",
     "write": "write",
     "adapt": "adapt",
     "hints": "hints",

@@ -2,23 +2,37 @@
 
 from __future__ import annotations
 
+import json
+import zipfile
 from datetime import UTC, datetime, timedelta
-from typing import TYPE_CHECKING, Literal, Protocol
+from typing import TYPE_CHECKING, Any, Final, Literal, Protocol
 
 from livecube.cube.position import turns_text
+from livecube.drills.history import DrillBook
 from livecube.drills.judging import DrillJudged
+from livecube.errors import LessonError
 from livecube.history.store import now_text
 from livecube.lessons.news import LessonOver, SolveDone, StepBegun, StepDone
 from livecube.logs.lines import Header
 from livecube.solves.reading import solves_in
 
 if TYPE_CHECKING:
-    from livecube.drills.history import DrillBook
+    from pathlib import Path
+
     from livecube.drills.keeping import DrillKeeper
+    from livecube.history.store import History
     from livecube.lessons.course import CourseNews
     from livecube.lessons.lesson import Lesson
 
-__all__ = ["LessonBook", "LessonKeeper"]
+__all__ = ["LessonBook", "LessonKeeper", "exported_rows"]
+
+_LARGEST: Final = 200_000_000
+"""Bytes of a file in an export; larger ones are not read."""
+_NEEDED: Final[dict[str, dict[str, type]]] = {
+    "try": {"technique": str, "grade": str, "how_well": str, "tried": str},
+    "step": {"lesson": str, "step": int, "passed": int, "done": str},
+}
+"""Keys of the rows that tell progress."""
 
 
 class LessonBook:
@@ -27,6 +41,28 @@ class LessonBook:
     def __init__(self, book: DrillBook) -> None:
         self._book = book
         self._database = book.database
+
+    @classmethod
+    def of(cls, history: History, name: str) -> LessonBook:
+        """The book of the person with this name, who may be new."""
+        return cls(DrillBook(history, name))
+
+    def take(self, identity: str, content: str) -> bool:
+        """Keep a task's file; returns whether it is new."""
+        with self._book.history.together():
+            cursor = self._database.execute(
+                "INSERT INTO task (person, taken, identity, content) VALUES (?, ?, ?, ?) "
+                "ON CONFLICT (person, identity) DO NOTHING",
+                (self._book.keeper(), now_text(), identity, content),
+            )
+        return bool(cursor.rowcount)
+
+    def tasks(self) -> list[str]:
+        """The files of the person's tasks, in the order in which they were taken."""
+        rows = self._database.execute(
+            "SELECT content FROM task WHERE person = ? ORDER BY id", (self._book.person(),)
+        )
+        return [content for (content,) in rows]
 
     def keep_step(self, lesson: str, done: StepDone, at: str) -> None:
         """Keep a step that is over; ``at``: when, in UTC."""
@@ -137,3 +173,36 @@ class LessonKeeper:
             case SolveDone():
                 self._keeper.add(lambda book: LessonBook(book).keep_solve(self._name, news, source))
         return news
+
+
+def exported_rows(path: Path) -> tuple[str, list[dict[str, Any]], list[dict[str, Any]]]:
+    """A person's name, tries of drills, and steps of lessons, from what an export wrote.
+
+    Raises :class:`~livecube.errors.LessonError` if the file is no such export.
+    """
+    try:
+        with zipfile.ZipFile(path) as whole:
+            if any(one.file_size > _LARGEST for one in whole.infolist()):
+                raise LessonError(str(path), 0, "holds a file that is too large to be an export")
+            name = json.loads(whole.read("person.json"))["name"]
+            if not isinstance(name, str):
+                raise TypeError("the name is no text")
+            drills = _exported(whole.read("drills.jsonl"), "try")
+            steps = _exported(whole.read("lessons.jsonl"), "step")
+    except OSError as error:
+        raise LessonError(str(path), 0, f"cannot be read: {error.strerror or error}") from None
+    except (zipfile.BadZipFile, KeyError, TypeError, ValueError, RuntimeError) as error:
+        raise LessonError(
+            str(path), 0, f"is no export of a person ({error}); livecube people export writes one"
+        ) from None
+    return name, drills, steps
+
+
+def _exported(lines: bytes, what: str) -> list[dict[str, Any]]:
+    rows = [json.loads(line) for line in lines.decode("utf-8").splitlines()]
+    told = [row for row in rows if row["what"] == what]
+    for row in told:
+        for key, kind in _NEEDED[what].items():
+            if not isinstance(row[key], kind):
+                raise TypeError(f"{key} of a row is wrong")
+    return told

@@ -15,7 +15,7 @@ from livecube.lessons.lesson import Drill, Show, Text, Try
 from livecube.lessons.step_page import walk
 from livecube.lessons.steps import demonstrated
 from livecube.lessons.text import asked_words
-from livecube.views.page import page, paragraph, position_svg
+from livecube.views.page import code_shown, page, paragraph, position_svg
 
 if TYPE_CHECKING:
     from livecube.lessons.lesson import Lesson, Step
@@ -73,7 +73,7 @@ def _show(step: Show, number: int) -> str:
     told.append(walk(shown, f"moves-{number}", f"The moves of step {number}"))
     if claimed := claims_sentence(step.claims):
         told.append(paragraph(claimed))
-    told.append(paragraph(position_code(position, step.holding), turns=True))
+    told.append(code_shown(position_code(position, step.holding)))
     return "".join(told)
 
 
@@ -84,5 +84,5 @@ def _position(step: Try) -> str:
     return (
         paragraph(f"Held with {holding}:", quiet=True)
         + position_svg(position, title, holding)
-        + paragraph(position_code(position, step.holding), turns=True)
+        + code_shown(position_code(position, step.holding))
     )

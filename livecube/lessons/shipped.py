@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from livecube.lessons.lesson import Lesson
 
-__all__ = ["SHIPPED", "read_lesson", "shipped_lesson"]
+__all__ = ["SHIPPED", "read_lesson", "read_text", "shipped_lesson", "shipped_text"]
 
 SHIPPED: Final = (
     "free-slot-cross",
@@ -32,8 +32,12 @@ SHIPPED: Final = (
 
 def shipped_lesson(name: str, techniques: Collection[str]) -> Lesson:
     """One of the lessons that ship."""
-    text = files("livecube.lessons").joinpath("texts", f"{name}.md").read_text("utf-8")
-    return parse_lesson(text, f"{name}.md", techniques)
+    return parse_lesson(shipped_text(name), f"{name}.md", techniques)
+
+
+def shipped_text(name: str) -> str:
+    """The text of one of the lessons that ship."""
+    return files("livecube.lessons").joinpath("texts", f"{name}.md").read_text("utf-8")
 
 
 def read_lesson(named: str, techniques: Collection[str]) -> tuple[Lesson, str]:
@@ -49,10 +53,17 @@ def read_lesson(named: str, techniques: Collection[str]) -> tuple[Lesson, str]:
         raise UsageError(
             f"no lesson and no file is called {named!r}; the lessons: {', '.join(SHIPPED)}"
         )
+    return parse_lesson(read_text(named), named, techniques), named
+
+
+def read_text(named: str) -> str:
+    """The text of a file: a lesson, or a task.
+
+    Raises :class:`~livecube.errors.LessonError` if it cannot be read.
+    """
     try:
-        text = regular(path).read_bytes().decode("utf-8")
+        return regular(Path(named)).read_bytes().decode("utf-8")
     except UnicodeDecodeError as error:
         raise LessonError(named, 0, f"byte {error.start + 1} is not UTF-8") from None
     except OSError as error:
         raise LessonError(named, 0, f"cannot be read: {error.strerror}") from None
-    return parse_lesson(text, named, techniques), named
