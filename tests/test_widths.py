@@ -102,6 +102,11 @@ PRINTED: Final = (
     "people export ada NEW",
     "people forget ada --yes",
     "history show 99",
+    "lesson check keyhole-corners",
+    "lesson page keyhole-corners NEW.html",
+    "task give NEW 3KYP-SG2S-WBJX-U8TB",
+    "task progress nothing.json",
+    "task take nothing.json",
     f"history import {FIXTURES}",
     "history export NEW.parquet",
     "history tag a-tag-of-some-length 1",
@@ -140,7 +145,16 @@ PRINTED: Final = (
 )
 """Commands whose words are printed."""
 FOR_PROGRAMS: Final = {"completion", "mqtt schema"}
-DRAWN: Final = {"live", "practice", "again", "bring", "drill beat", "drill fingers", "show"}
+DRAWN: Final = {
+    "live",
+    "practice",
+    "again",
+    "bring",
+    "drill beat",
+    "drill fingers",
+    "show",
+    "task run",
+}
 """Commands whose screens are drawn below, together with what they leave on the terminal."""
 SLOW: Final = {"bench", "replay", "review"}
 """By the first word of a command: it computes for seconds, so only the narrowest width is tried."""
