@@ -23,7 +23,7 @@ NO_COMMANDS: Final = ("beside", "every_command", "mutant_tests", "mutants", "usu
 CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "advice_check": ("--positions", "4"),
     "archive_check": (
-        *("--solves", "2", "--workers", "1", "2", "--kills", "1", "--every", "1", "--rows", "50"),
+        *("--solves", "2", "--workers", "1", "--rows", "20"),
     ),
     "code_check": ("--positions", "20"),
     "compare_fastest": (
@@ -45,7 +45,10 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "forget_check": ("--kills", "1", "--solves", "2"),
     "fuzz_decoders": ("--packets", "500", "--decoder", "turnwire"),
     "history_check": ("--solves", "20", "--logs", "1", "--questions", "0", "--imports", "1"),
-    "holding_check": ("--solves", "2", "--counted", "8", "--learned", "1", "--others", "1"),
+    "holding_check": (
+        *("--solves", "2", "--counted", "8", "--learned", "1", "--others", "1"),
+        *("--persons", "1", "--each", "1"),
+    ),
     "home_check": ("--brief",),
     "hostile_commands": ("--each", "1", "--only", "hints", "history show", "learn", "live"),
     "kill_check": ("--kills", "1"),

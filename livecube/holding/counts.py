@@ -27,10 +27,12 @@ if TYPE_CHECKING:
     from livecube.holding.observations import Path
 
 __all__ = [
+    "COUNTED",
     "GRIPS",
     "GROUPS",
     "LAST_LAYER",
     "LONGEST",
+    "USUAL_WAYS",
     "Context",
     "Counts",
     "begin_context",
@@ -42,8 +44,15 @@ __all__ = [
 GROUPS: Final = (0, 1, 2, 2, 2)
 """Stages whose moves are counted together: cross, pairs, last layer."""
 
-GRIPS: Final = ("planned", "unplanned")
-"""Whether the holding is chosen for all turns of an insertion, or only for the first of them."""
+COUNTED: Final = ("planned", "unplanned")
+"""How virtual solvers choose the holding of an insertion: for all its turns, or for the first."""
+
+USUAL_WAYS: Final = ("front", "back")
+"""How people with the usual sequences do, whom nobody counted: with the slot at the front, or
+wherever it is; see :mod:`livecube.holding.usual_hands`."""
+
+GRIPS: Final = (*COUNTED, *USUAL_WAYS)
+"""All kinds."""
 
 LAST_LAYER: Final = 2
 """The group of the last layer."""

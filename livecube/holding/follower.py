@@ -47,6 +47,8 @@ __all__ = ["Hindsight", "HoldingFollower", "LiveHolding", "with_holdings"]
 
 _ROOM: Final = 512
 """Turns kept of one solve; a longer one is continued from a new beginning."""
+_FOLLOWED: Final = 4
+"""Most kinds of solver followed at a time, so that a turn stays cheap; of equals the first ones."""
 _LAG: Final = 3
 """Number of the last turns whose holdings later turns still revise."""
 
@@ -79,7 +81,8 @@ class LiveHolding:
         self._cross = -1
         self._attitude: Quaternion | None = None
         self._weights = self.kinds.copy()
-        self._followed = np.flatnonzero(weighed(self._weights) >= NEGLIGIBLE)
+        likely = np.argsort(-self._weights, kind="stable")[:_FOLLOWED]
+        self._followed = likely[weighed(self._weights)[likely] >= NEGLIGIBLE]
         if self._told is not None:
             believe(self._seen, 0, self._told)
             self._told_at = 0

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from livecube.holding.counts import GROUPS, LAST_LAYER, Counts
+from livecube.holding.counts import COUNTED, GROUPS, LAST_LAYER, USUAL_WAYS, Counts
 from livecube.holding.kernel import forward, rows_for
 from livecube.holding.likelihoods import likelihoods
 from livecube.holding.looking_back import backward, trace
@@ -182,9 +182,10 @@ def _traced(seen: Seen, down: Array, likely: Likelihoods, rows: Rows, draws: Arr
 # with the same confidence. They are recognised by the turns of the last layer, where people know
 # most by heart: how unexpected these turns were over the solves so far. A stranger's other habits
 # may differ from the counts too, so for strangers every probability is lowered to what it was worth
-# with other strangers.
+# with other strangers. Nobody counted people with the usual ways, so they are always strangers.
 #
-# Every number below was measured on virtual solvers by ``tests/checks/make_acquaintance.py``.
+# Every number below was measured by ``tests/checks/make_acquaintance.py``, on virtual solvers and
+# on everyday solvers (``tests/everyday_solver.py``).
 
 
 USUAL: Final = 1.15
@@ -236,9 +237,17 @@ _WORTH: Final = {
         Worth(-0.09, 0.44, 5.0),
         Worth(-0.17, 0.36, 10.0),
     ),
+    **dict.fromkeys(
+        USUAL_WAYS,
+        (
+            Worth(0.40, 1.02, 10.0),
+            Worth(0.18, 0.51, 10.0),
+            Worth(0.02, 0.43, 10.0),
+        ),
+    ),
 }
 """For strangers, in hindsight, by their choice of grip and by group of stages; about the same after
-learning from their solves."""
+learning from their solves. For the kinds that nobody counted: for everybody."""
 _WORTH_LIVE: Final = {
     "planned": (
         Worth(0.09, 1.00, 2.5),
@@ -249,6 +258,14 @@ _WORTH_LIVE: Final = {
         Worth(-0.30, 0.80, 2.5),
         Worth(-0.14, 0.45, 2.5),
         Worth(-0.36, 0.48, 8.0),
+    ),
+    **dict.fromkeys(
+        USUAL_WAYS,
+        (
+            Worth(0.90, 1.36, 2.5),
+            Worth(0.08, 0.72, 2.5),
+            Worth(-0.19, 0.59, 6.0),
+        ),
     ),
 }
 """The same, live, at the turn itself."""
@@ -264,6 +281,7 @@ class Acquaintance:
         self._worth, self._worth_live = (
             np.array([by_grip[grip] for grip in model.grips]) for by_grip in (_WORTH, _WORTH_LIVE)
         )
+        self._counted = np.array([grip in COUNTED for grip in model.grips])
         self._solves = 0
         self._surprise = 0.0
 
@@ -309,9 +327,9 @@ class Acquaintance:
         by_kind = (self._worth_live if live else self._worth)[:, groups]
         a, b, most = np.moveaxis(by_kind, -1, 0)
         right = 1 / (1 + np.exp(-(a + b * np.minimum(log_odds(top), most))))
-        worth = np.minimum(top, weighed(self.kinds) @ right)
-        stranger = self.stranger
-        worth = (1 - stranger) * top + stranger * worth
+        strange = np.where(self._counted, self.stranger, 1.0)[:, None]
+        by_kind = (1 - strange) * top + strange * np.minimum(top, right)
+        worth = weighed(self.kinds) @ by_kind
         # Mixed with equal shares, as if the turns sometimes told nothing: the likeliest stays so.
         even = 1 / held.shape[1]
         share = np.clip((worth - even) / np.maximum(top - even, 1e-9), 0.0, 1.0)[:, None]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from functools import cache
 from typing import TYPE_CHECKING, Final, NamedTuple
 
@@ -108,7 +109,20 @@ def _unfamiliar(counts: Counts) -> dict[Context, Array]:
             follow[move] += row
             follow[INVERSE, INVERSE[move]] += row
     rows: dict[Context, Array] = {(_UNFAMILIAR, move): follow[move] for move in range(_MOVES)}
-    return {(_UNFAMILIAR,): follow.sum(axis=0), **rows}
+    return {(_UNFAMILIAR,): follow.sum(axis=0), **rows, **_unfamiliar_triples(counts)}
+
+
+def _unfamiliar_triples(counts: Counts) -> dict[Context, Array]:
+    """The same for three moves in a row: sequences are made of triggers, also backwards."""
+    rows: dict[Context, Array] = defaultdict(lambda: np.zeros(_MOVES))
+    for (group, *last), row in counts.moves.items():
+        if group == LAST_LAYER and len(last) == 2 and max(last) < _MOVES:
+            one, two = last
+            rows[_UNFAMILIAR, one, two] += row
+            for move in np.flatnonzero(row):
+                back = (_UNFAMILIAR, int(INVERSE[move]), int(INVERSE[two]))
+                rows[back][INVERSE[one]] += row[move]
+    return dict(rows)
 
 
 def _nodes(rows: dict[Context, Array]) -> dict[Context, int]:

@@ -17,7 +17,15 @@ from livecube.cube.notation import moves_text, parse_moves
 from livecube.cube.position import SOLVED, TURN_BYTES, inverse_turns, make_turn
 from livecube.virtual.pairs import CORNER, EDGE
 
-__all__ = ["Answer", "Known", "carried_moves", "known_answers", "known_habits", "settled_case"]
+__all__ = [
+    "Answer",
+    "Known",
+    "carried_moves",
+    "known_answers",
+    "known_habits",
+    "settled_case",
+    "usual_sequences",
+]
 
 _MIRRORED: Final = {"R": "F", "F": "R", "L": "B", "B": "L", "U": "U", "D": "D"}
 _Y_CYCLE: Final = {"F": "L", "L": "B", "B": "R", "R": "F", "U": "U", "D": "D"}
@@ -99,6 +107,11 @@ def known_answers(corner: int, edge: int, slot: int) -> list[Answer]:
             case = (slot, table[corner], table[edge])
         answers += [Answer(quarters, known) for known in _book().get(case, ())]
     return answers
+
+
+def usual_sequences() -> dict[tuple[int, int, int], tuple[tuple[Move, ...], ...]]:
+    """By slot, and facelets of corner and edge up to a turn of U: the sequences, cross frame."""
+    return {case: tuple(known.moves for known in its) for case, its in _book().items()}
 
 
 @cache

@@ -18,6 +18,7 @@ from livecube.edges.cache import keep_compiled_code
 
 keep_compiled_code()
 
+from everyday_solver import draw_person, everyday_solves  # noqa: E402
 from holding_truth import (  # noqa: E402 - behind the line above, as numba wants it
     true_counts,
     true_holdings,
@@ -27,6 +28,7 @@ from holding_truth import (  # noqa: E402 - behind the line above, as numba want
 )
 
 from livecube.edges.holding_file import shipped_counts  # noqa: E402
+from livecube.holding.counts import COUNTED  # noqa: E402
 from livecube.holding.follower import LiveHolding  # noqa: E402
 from livecube.holding.inference import (  # noqa: E402
     Acquaintance,
@@ -45,6 +47,8 @@ if TYPE_CHECKING:
     from livecube.virtual.records import VirtualSolve
 
 NAMED = np.array((0, 1, 1, 1, 1, 2, 3, 4))
+JUDGED = 100
+"""The first everyday solver; no number of livecube was chosen on these."""
 BINS = np.arange(0.0, 1.0, 0.1)
 KINDS = ("face", "wide", "slice")
 
@@ -62,6 +66,14 @@ class Tally:
         self.right += (held.argmax(axis=1) == np.array(truth)).tolist()
         self.sure += held.max(axis=1).tolist()
 
+    def row(self) -> str:
+        """Right in each stage, and right of those said with 80 to 90 %, percent."""
+        stages, right, sure = np.array(self.stages), np.array(self.right), np.array(self.sure)
+        shares = [100 * right[stages == i].mean() for i in range(len(STAGES))]
+        within = (sure >= 0.8) & (sure < 0.9)
+        told = [f"{100 * values[within].mean():.1f}" for values in (sure, right)]
+        return "".join(f"{share:9.1f}" for share in shares) + f"   {told[0]}, {told[1]}"
+
     def print(self, title: str) -> None:
         stages, right, sure = np.array(self.stages), np.array(self.right), np.array(self.sure)
         shares = [f"{name} {100 * right[stages == i].mean():.1f}" for i, name in enumerate(STAGES)]
@@ -75,6 +87,28 @@ class Tally:
                 p, r = 100 * sure[within].mean(), 100 * right[within].mean()
                 told.append(f"{p:.1f}→{r:.1f} ({within.sum()})")
         print("   confidence → right, %: " + "  ".join(told))
+
+
+def everyday(persons: int, solves: int, models: dict[str, HoldingModel]) -> None:
+    """Judge people whose habits are in no table, from their first solve on."""
+    made = [list(everyday_solves(draw_person(n), solves)) for n in range(JUDGED, JUDGED + persons)]
+    print(f"\n{persons} everyday solvers, {solves} solves each, in hindsight")
+    print(f"{'':34}{''.join(f'{name:>9}' for name in STAGES)}   said 80 to 90 %, right")
+    for title, model in models.items():
+        tallies = {"all turns": Tally(), "first turns of stages": Tally()}
+        for its in made:
+            solver = Acquaintance(model)
+            for done in its:
+                stages, held = done.part.stages, solver.read(done.part).held
+                first = [i for i, its in enumerate(stages) if not i or its != stages[i - 1]]
+                truth = np.array(done.holdings)
+                tallies["all turns"].add(stages, held, done.holdings)
+                tallies["first turns of stages"].add(
+                    [stages[i] for i in first], held[first], truth[first].tolist()
+                )
+        for which, tally in tallies.items():
+            print(f"{title + ', ' + which:34}{tally.row()}")
+        tallies["all turns"].print(title)
 
 
 def by_itself(title: str, solves: Sequence[VirtualSolve], model: HoldingModel) -> None:
@@ -136,9 +170,13 @@ def main() -> None:
     parser.add_argument("--counted", type=int, default=20_000, help="for the true habits")
     parser.add_argument("--learned", type=int, default=20, help="solves that are adapted to")
     parser.add_argument("--others", type=int, default=3, help="kinds of other solvers")
+    parser.add_argument("--persons", type=int, default=40, help="everyday solvers")
+    parser.add_argument("--each", type=int, default=10, help="solves of each of them")
     given = parser.parse_args()
     learned = given.learned
     shipped = HoldingModel.of(shipped_counts())
+    by_counts = HoldingModel.of(shipped_counts()[: len(COUNTED)])
+    everyday(given.persons, given.each, {"by counts alone": by_counts, "as shipped": shipped})
     solves = list(virtual_solves(range(given.solves), RIGHT_HANDED))
     counted = range(2_000_000, 2_000_000 + given.counted)
     hindsight("right-handed", solves, shipped)

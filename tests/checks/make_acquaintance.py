@@ -2,14 +2,15 @@
 
 ``python tests/checks/make_acquaintance.py`` takes some minutes. Strangers are virtual solvers with
 random habits: they know other sequences for the last layer than the counted solvers, and most of
-them plan no grip. ``tests/checks/holding_check.py`` tries none of them.
+them plan no grip. The kinds that nobody counted are measured on everyday solvers
+(``everyday_solver.py``). ``tests/checks/holding_check.py`` tries none of them.
 """
 
 from __future__ import annotations
 
 import argparse
 from dataclasses import replace
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
 import beside  # noqa: F401 - before helpers are imported
 import numpy as np
@@ -18,10 +19,11 @@ from livecube.edges.cache import keep_compiled_code
 
 keep_compiled_code()
 
+from everyday_solver import draw_person, everyday_solves  # noqa: E402
 from holding_truth import true_holdings, true_part, virtual_solves  # noqa: E402
 
 from livecube.edges.holding_file import shipped_counts  # noqa: E402
-from livecube.holding.counts import GRIPS, GROUPS  # noqa: E402
+from livecube.holding.counts import COUNTED, GROUPS, USUAL_WAYS  # noqa: E402
 from livecube.holding.follower import LiveHolding  # noqa: E402
 from livecube.holding.inference import (  # noqa: E402  # noqa: E402
     Acquaintance,
@@ -36,17 +38,24 @@ from livecube.holding.observations import stage_name_numbers  # noqa: E402
 from livecube.virtual.habits import LEFT_HANDED, RIGHT_HANDED, UNPLANNED, Habits  # noqa: E402
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from livecube.holding.kernel import Array
+    from livecube.holding.observations import SolvePart
     from livecube.virtual.records import VirtualSolve
 
 KNOWN = {900_000: RIGHT_HANDED, 910_000: LEFT_HANDED, 920_000: UNPLANNED}
 """The counted solvers, and their first seeds."""
+EVERYDAY = 10_000
+"""The first everyday solver; ``holding_check.py`` tries others."""
 MOST = (2.5, 3.0, 3.5, 4.0, 5.0, 6.0, 8.0, 10.0)
 """Bounds for log odds that are tried."""
 LEAST_BETWEEN = 0.3
 """Few kinds of solvers were counted; more would differ more than these."""
+
+
+Told: TypeAlias = "tuple[SolvePart, Sequence[int]]"
+"""A solve as the cube tells it, and the true holding of each turn."""
 
 
 class Readings(NamedTuple):
@@ -70,6 +79,10 @@ def readings(
 ) -> Readings:
     odds = log_odds(np.array(sure))
     return Readings(np.array(groups), odds, np.array(right), np.array(surprises), solver.grip)
+
+
+def told(solves: Iterable[VirtualSolve]) -> list[Told]:
+    return [(true_part(done), true_holdings(done)) for done in solves]
 
 
 def stranger(seed: int) -> Habits:
@@ -98,39 +111,33 @@ def stranger(seed: int) -> Habits:
     )
 
 
-def read(
-    solves: Sequence[VirtualSolve], model: HoldingModel, met: Sequence[VirtualSolve] = ()
-) -> Readings:
+def read(solves: Sequence[Told], model: HoldingModel, met: Sequence[Told] = ()) -> Readings:
     """Readings of one solver's solves, after the solves in ``met``."""
     groups, sure, right, surprises = list[int](), list[float](), list[bool](), list[float]()
     solver = Acquaintance(model)
-    for done in met:
-        solver.read(true_part(done))
-    for done in solves:
-        part = true_part(done)
+    for part, _ in met:
+        solver.read(part)
+    for part, truth in solves:
         names, reading = stage_name_numbers(part.stages), read_solve(part, model, solver.kinds)
         solver.read(part)
         groups += [GROUPS[name] for name in names]
         sure += reading.held.max(axis=1).tolist()
-        right += (reading.held.argmax(axis=1) == np.array(true_holdings(done))).tolist()
+        right += (reading.held.argmax(axis=1) == np.array(truth)).tolist()
         if (surprising := surprise(reading, names)) is not None:
             surprises.append(surprising)
     return readings(groups, sure, right, surprises, solver)
 
 
-def read_live(
-    solves: Sequence[VirtualSolve], model: HoldingModel, met: Sequence[VirtualSolve]
-) -> Readings:
+def read_live(solves: Sequence[Told], model: HoldingModel, met: Sequence[Told]) -> Readings:
     """The same, turn by turn."""
     groups, sure, right = list[int](), list[float](), list[bool]()
     solver, follower = Acquaintance(model), LiveHolding(model)
-    for done in met:
-        solver.read(true_part(done))
-    for done in solves:
-        part = true_part(done)
+    for part, _ in met:
+        solver.read(part)
+    for part, truths in solves:
         follower.kinds = solver.kinds
         follower.begin()
-        rows = zip(part.turns, part.times, part.stages, true_holdings(done), strict=True)
+        rows = zip(part.turns, part.times, part.stages, truths, strict=True)
         for turn, t, stage, truth in rows:
             follower.turn(turn, t, stage, part.cross if stage else -1)
             held = follower.recent()[-1]
@@ -184,27 +191,42 @@ def main() -> None:
         default=20,
         help="solves of each before the judged ones",
     )
+    parser.add_argument("--everyday", type=int, default=40, help="persons with the usual ways")
     asked = parser.parse_args()
     counts = shipped_counts()
     model = HoldingModel.of(counts)
     known = [
-        read(list(virtual_solves(range(first, first + asked.known), habits)), model)
+        read(told(virtual_solves(range(first, first + asked.known), habits)), model)
         for first, habits in KNOWN.items()
     ]
     print(f"known: {like(known)}")
     strangers, live, own = list[Readings](), list[Readings](), list[Readings]()
     for number in range(asked.strangers):
         seeds = range(10_000 * number, 10_000 * number + asked.solves + asked.learned)
-        solves = list(virtual_solves(seeds, stranger(1_000 + number)))
+        solves = told(virtual_solves(seeds, stranger(1_000 + number)))
         first, others = solves[: asked.learned], solves[asked.learned :]
         strangers.append(read(others, model, first))
         live.append(read_live(others, model, first))
-        learned = adapted(counts, [true_part(done) for done in first], np.random.default_rng(0))
+        learned = adapted(counts, [part for part, _ in first], np.random.default_rng(0))
         own.append(read(others, HoldingModel.own(learned)))
     print(f"strangers: {like(strangers)}")
     for title, read_so in (("worth", [*strangers, *own]), ("worth live", live)):
-        for grip in GRIPS:
+        for grip in COUNTED:
             print(f"{title}, {grip}: {worth([its for its in read_so if its.grip == grip])}")
+    usual(asked.everyday, asked.solves, model)
+
+
+def usual(persons: int, solves: int, model: HoldingModel) -> None:
+    """For people with the usual ways, from their first solve on: also a first reading is believed
+    for what it is worth."""
+    found, live = list[Readings](), list[Readings]()
+    for number in range(EVERYDAY, EVERYDAY + persons):
+        its = [(done.part, done.holdings) for done in everyday_solves(draw_person(number), solves)]
+        found.append(read(its, model))
+        live.append(read_live(its, model, ()))
+    for title, read_so in (("worth", found), ("worth live", live)):
+        chosen = [its for its in read_so if its.grip in USUAL_WAYS]
+        print(f"{title}, usual ways, {len(chosen)} of {persons}: {worth(chosen)}")
 
 
 if __name__ == "__main__":

@@ -1,6 +1,8 @@
-"""Makes ``livecube/holding/counts_*.json``: counts of the virtual solver's moves.
+"""Makes ``livecube/holding/counts_*.json``: of the virtual solver's moves, and of the usual ways.
 
 ``python tests/checks/make_holding_counts.py`` takes about ten minutes; same seeds, same files.
+``--usual`` makes only those of the usual ways, from the counts that are there: after a change of
+the usual prices, the last-slot cases or the known sequences.
 """
 
 from __future__ import annotations
@@ -12,7 +14,10 @@ import beside  # noqa: F401 - before helpers are imported
 from holding_truth import true_counts, virtual_solves
 
 import livecube
-from livecube.holding.counts import counts_text
+from livecube.edges.automaton_file import load_hands
+from livecube.edges.holding_file import shipped_counts
+from livecube.holding.counts import Counts, counts_text
+from livecube.holding.usual_hands import MANNERS, usual_counts
 from livecube.virtual.habits import RIGHT_HANDED, UNPLANNED
 
 FIRST = 1_000_000
@@ -27,17 +32,29 @@ def main() -> None:
     parser.add_argument(
         "--folder", type=Path, default=Path(livecube.__file__).parent / "holding", metavar="FOLDER"
     )
+    parser.add_argument("--usual", action="store_true", help="only the usual ways")
     asked = parser.parse_args()
-    seeds = range(FIRST, FIRST + asked.solves)
+    planned = shipped_counts()[0] if asked.usual else counted(asked.folder, asked.solves)
+    for kind in MANNERS:
+        counts = usual_counts(kind, load_hands(), planned)
+        write(asked.folder, counts, "the usual hands, cases and sequences; beside counts_planned")
+
+
+def counted(folder: Path, solves: int) -> Counts:
+    """Count the virtual solvers; returns the counts of those who plan a grip."""
+    seeds = range(FIRST, FIRST + solves)
+    made = []
     for which, habits in SOLVERS.items():
         counts = true_counts(virtual_solves(seeds, habits))
         counts.grip = which
-        about = (
-            "tests/checks/make_holding_counts.py: "
-            f"virtual solves {seeds.start} to {seeds.stop - 1}, habits {habits.name}"
-        )
-        text = counts_text(counts, about, LEAST)
-        (asked.folder / f"counts_{which}.json").write_text(text, encoding="utf-8")
+        write(folder, counts, f"virtual solves {FIRST} to {seeds.stop - 1}, habits {habits.name}")
+        made.append(counts)
+    return made[0]
+
+
+def write(folder: Path, counts: Counts, source: str) -> None:
+    text = counts_text(counts, f"tests/checks/make_holding_counts.py: {source}", LEAST)
+    (folder / f"counts_{counts.grip}.json").write_text(text, encoding="utf-8")
 
 
 if __name__ == "__main__":
