@@ -15,6 +15,7 @@ from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, apply_turn, apply_turns, inverse_turns
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.cache import load_search
+from livecube.hands.automaton import MOVES
 from livecube.search.answers import Answers, make_book
 from livecube.search.book import (
     NO_BOOK,
@@ -289,6 +290,14 @@ def test_a_book_that_holds_one_question_answers_it_without_a_search(
     assert known.twin().ways(situation, [task], starts) == found
     assert known.ways(situation, [task], [UPRIGHT[slot - 1]]) == []  # another question
     assert Answers(hands).ways(situation, [task], starts) == []
+
+
+def test_no_way_in_the_whole_book_has_a_turn_of_b(hands: Automaton) -> None:
+    """With the cross whole, hands can always do without; nor do plans use one."""
+    tokens = usual_book(hands).entries.tokens
+    turns = {str(move) for number, move in enumerate(MOVES) if (tokens == number).any()}
+    assert {"F", "R'", "Uw", "Dw'"} <= turns
+    assert not turns & {"B", "B2", "B'", "Bw", "Bw2", "Bw'"}
 
 
 def test_the_number_of_a_question_tells_all_that_it_asks(hands: Automaton) -> None:

@@ -1,7 +1,8 @@
 """Every row of the advice is correct, judged by the referee's cube.
 
 ``python tests/checks/advice_check.py --positions 10000`` checks more positions than the test does
-and prints the figures.
+and prints the figures, among them how odd the fastest rows at beginnings (the cross whole) are: two
+wide turns, a turn of B where another of these rows has none, a face twice in a row.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ import time
 from collections import Counter
 from dataclasses import dataclass, field
 from functools import lru_cache
-from itertools import islice
+from itertools import islice, pairwise
 from typing import TYPE_CHECKING, Final
 
 import beside  # noqa: F401 - before helpers are imported
@@ -46,6 +47,7 @@ __all__ = ["IN_INSPECTION", "Figures", "check", "row_differences", "told"]
 
 YARDSTICK: Final = "shortest"
 IN_INSPECTION: Final = ("x-cross", "pseudo-x-cross")
+ODD: Final = ("two wide turns", "a turn of B that could be avoided", "a face twice in a row")
 PIECES: Final = [
     place
     for place, (point, normal) in enumerate(FACELETS)
@@ -177,6 +179,10 @@ class Figures:
     """Targets whose whole list was compared with the slow search."""
     sequences: int = 0
     """Sequences in those lists."""
+    beginnings: int = 0
+    """Positions with a whole cross and a free slot."""
+    odd: Counter[str] = field(default_factory=Counter)
+    """Fastest rows at beginnings that are odd, by how, and the number of all."""
     wrong: list[str] = field(default_factory=list)
 
     def lines(self) -> list[str]:
@@ -188,6 +194,8 @@ class Figures:
             + ", ".join(f"{name}, {what}: {n}" for (name, what), n in sorted(self.rows.items())),
             f"{self.compared.total()} lists of {self.sequences} sequences compared whole: "
             f"{dict(self.compared)}",
+            f"{self.beginnings} beginnings, {self.odd['rows']} fastest rows: "
+            + ", ".join(f"{self.odd[what]} with {what}" for what in ODD),
             f"{len(self.wrong)} differences",
             *self.wrong[:20],
         ]
@@ -203,6 +211,10 @@ def check(advisor: Advisor, case: Case, figures: Figures, *, whole: bool) -> Non
     )
     rows = [told(row) for row in advice.opportunities]
     found = [*_about_rows(view, case, rows), *_about_all(view, case, rows), *_about_fastest(rows)]
+    if view.offset is not None and view.free:
+        figures.beginnings += 1
+        figures.odd += (odd := oddities(rows))
+        found += [f"has {odd[what]} rows with {what}" for what in ODD[1:] if odd[what]]
     if (advice.offset, set(advice.solved_slots)) != (view.offset, set(view.solved)):
         found.append(f"offset {advice.offset}, solved {advice.solved_slots}")
     if whole:
@@ -262,6 +274,22 @@ def _about_fastest(rows: list[Told]) -> Iterator[str]:
             yield f"{target} has fastest rows of {fastest} ms"
         elif min(row.ms for row in ours) < min(fastest) and target[0] not in GOES_ON:
             yield f"{target} has a row faster than its fastest of {min(fastest)} ms"
+
+
+def oddities(rows: Iterable[Told]) -> Counter[str]:
+    """How many of the fastest rows are odd, by how, and how many there are."""
+    counts: Counter[str] = Counter()
+    fastest = [(row, row.moves.split()) for row in rows if row.fastest]
+    without = {
+        (row.technique, row.slots) for row, moves in fastest if not any(m[0] == "B" for m in moves)
+    }
+    for row, moves in fastest:
+        counts["rows"] += 1
+        counts[ODD[0]] += sum("w" in move for move in moves) > 1
+        turns_b = any(move[0] == "B" for move in moves)
+        counts[ODD[1]] += turns_b and (row.technique, row.slots) in without
+        counts[ODD[2]] += any(a[0] == b[0] for a, b in pairwise(moves))
+    return counts
 
 
 def _about_lists(case: Case, rows: list[Told], figures: Figures) -> Iterator[str]:
