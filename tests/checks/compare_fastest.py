@@ -1,7 +1,8 @@
 """The program's fastest rows against the referee of seconds.
 
 ``python tests/checks/compare_fastest.py --positions N --seed S``
-asks ``livecube hints --json`` about N positions a technique, and prints every difference.
+asks the advisor about N positions a technique, and prints every difference. ``--kept FILE`` keeps
+what was compared: after an interruption the next call goes on from there.
 ``--plans N`` also compares N plans without looking with the referee's own beam, 200 wide: how much
 more time they take, in percent (mean and most).
 """
@@ -12,6 +13,8 @@ import argparse
 import json
 import sys
 import tempfile
+from dataclasses import asdict, dataclass
+from functools import cache
 from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -19,13 +22,18 @@ from typing import TYPE_CHECKING, Any, Final
 import beside  # noqa: F401 - before helpers are imported
 from click.testing import CliRunner
 from referee import TECHNIQUES
-from referee_cube import COLOURS
+from referee_cube import COLOURS, FACES
 from referee_plan import best_plan
 from referee_positions import places_for
 from referee_seconds import SLACK_MS, Referee, learn_distances, merged
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from referee_positions import Place
+
+    from livecube.advice.advisor import Advisor
+    from livecube.cube.geometry import Array
 
 __all__ = ["COMPARED", "differences", "fastest_rows", "printed_table"]
 
@@ -40,9 +48,20 @@ COMPARED: Final = (
     "x-cross",
     "cross",
 )
+IN_INSPECTION: Final = ("cross", "x-cross", "pseudo-x-cross")
 _MOST_ROWS: Final = 8
 _FEW: Final = 5
 """Up to this many positions of a technique, the referee's larger tables are not worth making."""
+
+
+@dataclass(frozen=True)
+class Compared:
+    """The result for one place."""
+
+    place: str
+    """Technique, seed and number of the place."""
+    questions: int
+    differences: list[str]
 
 
 def printed_table() -> dict[str, Any]:
@@ -53,26 +72,31 @@ def printed_table() -> dict[str, Any]:
     return table
 
 
-def fastest_rows(place: Place) -> list[dict[str, Any]]:
-    """The rows of ``livecube hints --json`` that are marked as fastest."""
-    from livecube.cli.hints import hints
+@cache
+def _advisor() -> Advisor:
+    from livecube.composition.assembly import load_advisor
 
-    arguments = [place.turns, "--cross", COLOURS[place.down], "--json"]
-    done = CliRunner().invoke(hints, arguments)
-    assert done.exit_code == 0, done.output
-    rows = [json.loads(line) for line in done.output.splitlines()]
-    return [row for found in rows for row in found["opportunities"] if row.get("fastest")]
+    return load_advisor()
 
 
-def fastest_crosses(place: Place) -> list[dict[str, Any]]:
-    """The crosses of ``livecube inspect --json``, which ranks them with the plans after them."""
-    from livecube.cli.inspection import inspect
+def fastest_rows(place: Place, technique: str) -> list[dict[str, Any]]:
+    """The rows of one technique that ``livecube hints --json`` marks as fastest."""
+    from livecube.techniques.registry import TECHNIQUES as KNOWN
 
-    done = CliRunner().invoke(inspect, [place.turns, "--cross", COLOURS[place.down], "--json"])
-    assert done.exit_code == 0, done.output
-    (found,) = json.loads(done.output)["crosses"]
-    rows: list[dict[str, Any]] = found["crosses"]
-    return sorted(rows, key=lambda row: float(row["seconds"]))
+    position, face = _asked(place)
+    if technique == "cross":
+        return [row.as_json() for row in _advisor().crosses(position, face)]
+    advisor = _advisor().only([one for one in KNOWN if one.id == technique])
+    found = advisor.advise(position, face, shortest=False, plans=False)
+    return [row.as_json() for row in found.opportunities if row.fastest]
+
+
+def _asked(place: Place) -> tuple[Array, int]:
+    """The position of a place, and the face of its cross."""
+    from livecube.cube.position import SOLVED, apply_turns, parse_turn
+
+    position = apply_turns(SOLVED, map(parse_turn, place.turns.split()))
+    return position, FACES.index(place.down)
 
 
 def targets_of(place: Place, technique: str) -> list[tuple[str, ...]]:
@@ -134,12 +158,37 @@ def plans_compared(referee: Referee, seed: str, count: int) -> str:
     return f"{count} plans take {mean:+.1f} % (mean), {max(more):+.1f} % (most) of the referee's"
 
 
+def compared(
+    referee: Referee, technique: str, seed: str, count: int, kept: Path | None
+) -> Iterator[Compared]:
+    """What is compared for one technique, place by place; known results are taken from ``kept``."""
+    inspected = technique in IN_INSPECTION
+    places = places_for(
+        "x-cross" if technique == "cross" else technique,
+        seed,
+        "scrambled" if inspected else "inserted",
+    )
+    known = [] if kept is None or not kept.exists() else kept.read_text().splitlines()
+    done = {one.place: one for one in (Compared(**json.loads(line)) for line in known)}
+    for number, place in enumerate(islice(places, count)):
+        name = f"{technique} {seed} {number}"
+        if name not in done:
+            rows = fastest_rows(place, technique)
+            wrong = differences(referee, place, technique, rows)
+            done[name] = Compared(name, len(targets_of(place, technique)), wrong)
+            if kept is not None:
+                with kept.open("a") as file:
+                    file.write(json.dumps(asdict(done[name])) + "\n")
+        yield done[name]
+
+
 def main() -> None:
     """Compare and print."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--positions", type=int, default=20)
     parser.add_argument("--seed", default="1")
     parser.add_argument("--techniques", nargs="*", default=COMPARED)
+    parser.add_argument("--kept", type=Path, help="file for what was compared")
     parser.add_argument("--plans", type=int, default=0)
     options = parser.parse_args()
     many = options.positions > _FEW
@@ -148,19 +197,11 @@ def main() -> None:
     referee = Referee(printed_table(), whole_cross=many)
     total = 0
     for technique in options.techniques:
-        inspected = technique in ("cross", "x-cross")
-        places = places_for(
-            "x-cross" if inspected else technique,
-            options.seed,
-            "scrambled" if inspected else "inserted",
-        )
         asked = found = 0
-        for place in islice(places, options.positions):
-            asked += len(targets_of(place, technique))
-            rows = fastest_crosses(place) if technique == "cross" else fastest_rows(place)
-            for line in differences(referee, place, technique, rows):
-                print(line, flush=True)
-                found += 1
+        for one in compared(referee, technique, options.seed, options.positions, options.kept):
+            print(*one.differences, sep="\n", end="\n" * bool(one.differences), flush=True)
+            asked += one.questions
+            found += len(one.differences)
         total += found
         print(f"{technique}: {asked} questions, {found} differences", flush=True)
     if options.plans:
