@@ -5,6 +5,9 @@ from __future__ import annotations
 import asyncio
 import io
 import json
+import subprocess
+import sys
+import threading
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -30,6 +33,7 @@ from livecube.composition.following import CubeFollower, Hub
 from livecube.composition.items import item_json
 from livecube.composition.keyboard import Keyboard
 from livecube.composition.pipeline import Pipeline
+from livecube.composition.preparing import is_preparing, prepared
 from livecube.composition.run import run_in_order
 from livecube.cube.geometry import FACES, OPPOSITE
 from livecube.cube.holding import Move
@@ -359,3 +363,34 @@ def test_a_mistake_beside_the_following_is_the_users_to_mend() -> None:
 
     with pytest.raises(UsageError, match="cannot be loaded"):
         run_in_order(following(), lambda: None)
+
+
+def test_the_end_of_the_program_does_not_wait_for_preparations() -> None:
+    """A compiler cannot be interrupted: the loop ends beside it, then the process."""
+    more = threading.Event()
+
+    async def given_up() -> None:
+        with pytest.raises(TimeoutError):
+            await asyncio.wait_for(prepared(more.wait), 0.01)
+        assert is_preparing()
+
+    asyncio.run(given_up())
+    more.set()
+    assert asyncio.run(prepared(lambda: 5)) == 5
+    with pytest.raises(ZeroDivisionError):
+        asyncio.run(prepared(lambda: 1 // 0))
+
+
+@pytest.mark.parametrize(("argument", "status"), [("--version", 0), ("nothing", 2)])
+def test_a_thread_that_prepares_does_not_keep_the_process(argument: str, status: int) -> None:
+    script = f"""
+import sys, threading
+from livecube.cli import main
+sys.argv = ["livecube", {argument!r}]
+threading.Thread(target=threading.Event().wait, args=(600,), name="preparing").start()
+main()"""
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=False, timeout=300
+    )
+    assert done.returncode == status
+    assert bool(done.stdout) == (status == 0)

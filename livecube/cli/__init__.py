@@ -11,6 +11,7 @@ import os
 import re
 import sqlite3
 import sys
+import threading
 from contextlib import suppress
 from importlib import import_module
 from typing import TYPE_CHECKING, Final
@@ -138,6 +139,14 @@ def main() -> None:
         # A file name need not be valid text, and a terminal may lack some letters.
         sys.stdout.reconfigure(errors="backslashreplace")
     try:
+        _run()
+    finally:
+        _leave_compilers()
+
+
+def _run() -> None:
+    """Run the command; every known error ends it with its exit status."""
+    try:
         _livecube.main(prog_name="livecube", standalone_mode=False)
         if sys.stdout is not None:
             sys.stdout.flush()  # a full disk shows only now
@@ -160,6 +169,21 @@ def main() -> None:
         _complain(str(error))
         _forget_output()
         sys.exit(1)
+
+
+def _leave_compilers() -> None:
+    """End at once if a thread still compiles: nobody needs it, and the usual end would wait."""
+    if threading.active_count() == 1:
+        return
+    from livecube.composition.preparing import is_preparing
+
+    error = sys.exception()
+    if is_preparing() and (error is None or isinstance(error, SystemExit)):
+        with suppress(OSError, ValueError, AttributeError):
+            sys.stdout.flush()
+            sys.stderr.flush()
+        status = 0 if error is None else error.code or 0
+        os._exit(status if isinstance(status, int) else 1)
 
 
 def _complain(sentence: str) -> None:

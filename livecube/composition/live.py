@@ -5,11 +5,13 @@ from __future__ import annotations
 import asyncio
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 from livecube.composition.assembly import load_advisor, load_holdings, quick_advisor, set_level
 from livecube.composition.following import CubeFollower
 from livecube.composition.keyboard import Keyboard, stating
+from livecube.composition.preparing import prepared
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.cache import are_tables_kept
 from livecube.edges.log_files import LogWriter, started_now
@@ -126,7 +128,7 @@ class AdvisedPart:
         refiner, loop = self._follower.refiner, asyncio.get_running_loop()
         board.change(preparing=PREPARING)
         await asyncio.sleep(_HEAD_START_S)
-        pipeline.advisor = quick = await asyncio.to_thread(quick_advisor, level, hands)
+        pipeline.advisor = quick = await prepared(partial(quick_advisor, level, hands))
         if quick is not None and not are_tables_kept():
             refiner.begin(quick.twin())
 
@@ -135,11 +137,12 @@ class AdvisedPart:
             with suppress(RuntimeError):  # the run has ended meanwhile
                 loop.call_soon_threadsafe(refiner.begin, advisor)
 
-        advisor = await asyncio.to_thread(load_advisor, hands=hands, searching=searching)
+        advisor = await prepared(partial(load_advisor, hands=hands, searching=searching))
         set_level(advisor, level)
         pipeline.advisor = advisor
         refiner.begin(advisor.twin())
-        pipeline.holdings = holdings = await asyncio.to_thread(load_holdings, self._solver.habits)
+        holdings = await prepared(partial(load_holdings, self._solver.habits))
+        pipeline.holdings = holdings
         if self._session is not None:
             self._session.hindsight = holdings.hindsight
             await asyncio.to_thread(self._begin_learning, self._session)
