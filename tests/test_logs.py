@@ -273,6 +273,20 @@ def test_a_quaternion_that_no_reader_takes_was_written(quaternion: tuple[float, 
     assert events == [Attitude(0.0, (1.0, 0, 0, 0))]
 
 
+@pytest.mark.parametrize(
+    ("quaternion", "written"),
+    [
+        ((0.5, -0.25, 0.0, 0.12344), "[0.5, -0.25, 0.0, 0.1234]"),
+        ((0.0, -0.1, 0.05, 0.0), "[0.0, -0.1, 0.05, 0.0]"),
+        ((0.0, -0.08, 0.04, 0.0), "[0.0, -1.0, 0.5, 0.0]"),
+    ],
+)
+def test_only_a_small_quaternion_is_scaled(
+    quaternion: tuple[float, float, float, float], written: str
+) -> None:
+    assert f'"quaternion": {written}' in event_line(Attitude(1.0, quaternion))
+
+
 def test_nothing_was_left_of_a_very_small_quaternion() -> None:
     read = parse_event(event_line(Attitude(1.0, (2e-5, 0.0, -1e-5, 0.0))))
     assert read == Attitude(1.0, (1.0, 0.0, -0.5, 0.0))

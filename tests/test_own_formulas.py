@@ -362,6 +362,9 @@ def test_prices_add_up_to_what_was_measured() -> None:
         KIN, [[Execution(moves, tuple(at))], [Execution(moves, (0, 100, 210, 380, 480, 650))]]
     )
     assert own.executions == own.solves == 2
+    assert (own.verdict.solves, own.verdict.predicted) == (2, 2)  # each from the other
+    alone = learn_hands(KIN, [[Execution(moves, tuple(at))] * 2])
+    assert (alone.solves, alone.verdict) == (1, Verdict())
     seen = own.fit.means.cell
     assert own.sums.weight[seen] @ own.price_ms[seen] == pytest.approx(own.sums.ms[seen].sum())
 
@@ -401,3 +404,6 @@ def test_eyes_that_were_never_seen_look_as_the_usual_ones() -> None:
     one = nothing.after([Look(400.0, "plain", (3, 1), (7, 0))])
     assert (one.solves, one.verdict.solves, one.verdict.predicted) == (1, 1, 1)
     assert not one.verdict.keeps
+    looks = [Look(400.0, "plain", (3, 1), (7, 0)), Look(500.0, "plain", (3, 0), (7, 0))]
+    assert learn_eyes(usual, [looks]).verdict == Verdict()
+    assert learn_eyes(usual, [looks[:1], looks[1:]]).verdict.solves == 2

@@ -156,6 +156,11 @@ def test_progress_is_told() -> None:
     assert verdicts(made(columns(ms[::-1].copy())))["mean time"] == "worse"
 
 
+def test_without_reviews_no_chance_is_told() -> None:
+    found = made(columns([10_000, 11_000]))
+    assert (found.reviewed, found.left, found.techniques, found.slots) == (0, None, (), ())
+
+
 def test_few_solves_are_too_few() -> None:
     found = made(columns([12_000, 9_000, 11_000] * 3))
     assert set(verdicts(found).values()) == {"too few"}

@@ -254,7 +254,7 @@ def _refined(data: _Data, effects: Array, weight: Array, noise: Noise) -> Noise:
 def _tried(own: OwnEyes, data: _Data, weight: Array) -> Verdict:
     """Predict each part of the solves from the others, with the same noise and variances."""
     total, folds = Verdict(), min(_FOLDS, own.solves)
-    for number in range(folds if folds > 1 else 0):
+    for number in range(folds) if folds > 1 else ():
         here = data.solve % folds == number
         rest, kept = data.some(~here), weight[~here]
         effects = _summed(rest, own.effects, own.noise, kept).effects(own.variances)[0]

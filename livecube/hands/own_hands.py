@@ -197,7 +197,7 @@ def _tried(own: OwnHands, gaps: Gaps, turned: Array) -> Verdict:
     """Predict each part of the solves from the others, with the same noise and variances."""
     total, folds = Verdict(), min(_FOLDS, own.solves)
     fold = np.arange(own.solves) % max(folds, 1)
-    for number in range(folds if folds > 1 else 0):
+    for number in range(folds) if folds > 1 else ():
         here = fold == number
         part, turning = gaps.of_solves(here), turned[here[gaps.solve]]
         sums = own.sums.plus(Sums.of(part, own.kin, turning), -1)
