@@ -22,9 +22,7 @@ NO_COMMANDS: Final = ("beside", "every_command", "mutant_tests", "mutants", "usu
 """Files of the folder that are not checks."""
 CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "advice_check": ("--positions", "4"),
-    "archive_check": (
-        *("--solves", "2", "--workers", "1", "--rows", "20"),
-    ),
+    "archive_check": (*("--solves", "2", "--workers", "1", "--rows", "20"),),
     "code_check": ("--positions", "20"),
     "compare_fastest": (
         *("--positions", "1", "--plans", "1", "--seed", "6"),

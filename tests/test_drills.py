@@ -57,9 +57,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from livecube.advice.advisor import Advisor
-    from livecube.drills.news import DrillNews
     from livecube.edges.sinks import Item
-    from livecube.review.trying import TryNews
+    from livecube.lessons.news import CourseNews
     from livecube.scrambling.path import ScramblePath
 
 TECHNIQUES = {one.id: one for one in drilled_techniques()}
@@ -436,7 +435,7 @@ class PlainSource(TrierSource):
         super().__init__(len(ways), 2, 200.0)
         self._ways = ways
 
-    def show(self, news: TryNews | DrillNews) -> None:
+    def show(self, news: CourseNews) -> None:
         super().show(news)
         if isinstance(news, SetUpAsked) and isinstance(news.place, DrillPlace):
             self._turns = self._ways[news.place.key]
