@@ -58,7 +58,8 @@ if TYPE_CHECKING:
 
     from livecube.advice.advisor import Advisor
     from livecube.edges.sinks import Item
-    from livecube.lessons.news import CourseNews
+    from livecube.lessons.course import CourseNews
+    from livecube.review.trying import TryNews
     from livecube.scrambling.path import ScramblePath
 
 TECHNIQUES = {one.id: one for one in drilled_techniques()}
