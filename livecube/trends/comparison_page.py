@@ -57,7 +57,7 @@ def _who(comparison: Comparison) -> str:
         f"and the difference is significant, with all {comparison.compared} comparisons of this "
         "page tested together. Anything else may be chance."
     )
-    return table("Groups of solves", rows, (), (3,)) + paragraph(told, quiet=True)
+    return table("Groups of solves", rows, (), (2, 3)) + paragraph(told, quiet=True)
 
 
 def _about(one: GroupAbout) -> tuple[str, str, str, str, str, str]:
