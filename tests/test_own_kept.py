@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from called import called
 from drawn_eyes import scenes
 from drawn_persons import draw_hands, part_of, stated, timed, walks
 from holding_truth import true_path
+from test_formats import kind_validator
 
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.automaton_file import load_hands
@@ -19,13 +21,15 @@ from livecube.hands.kinship import Kinship
 from livecube.history.forgetting import forget_person
 from livecube.history.importing import import_log
 from livecube.history.people import HANDS, People
+from livecube.history.rescuing import _TABLES
 from livecube.history.store import History
 from livecube.holding.inference import Reading
 from livecube.holding.observations import SolveTurns
 from livecube.logs.lines import Header
+from livecube.own.figures import case_name
 from livecube.own.keeping import Learner, Taker, is_changed, learned_now, missing, take_missing
 from livecube.own.learning import learn, learned_from, learned_state
-from livecube.own.table import table_from, table_state
+from livecube.own.table import LearnedTable, table_from, table_state
 from livecube.own.taking import Pair, Seen, pairs_from, pairs_taken, pairs_text
 from livecube.solves.reading import solves_in
 from livecube.solves.records import Wanted
@@ -239,3 +243,72 @@ def test_a_log_is_read_for_hands_unless_its_times_are_those_of_arrival(tmp_path:
                 assert 0 < pair.execution.sure <= 1
         found = next(solves_in(Header("", "x", "host"), session(0, 1).events()))
         assert taker.take(found) == "[]"
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder for commands, with two people; Ada's looking takes a second longer than usual."""
+    folder = tmp_path_factory.mktemp("home")
+    with _kept(folder / "data") as history:
+        for person in history.roster():
+            learned_now(history, person, KIN.usual)
+        state = _state(history, "Ada")
+        looking = dict(KIN.usual.looking.table) | {"base": 1.05}
+        usual = table_state(LearnedTable(KIN.usual, 412), KIN.usual)
+        assert usual is not None
+        state["table"] = usual | {"looking": looking}
+        People(history).note_learned("Ada", HANDS, json.dumps(state), 412)
+    return folder
+
+
+def test_commands_use_a_persons_own_table_and_say_so(home: Path) -> None:
+    pair = "R U R' U2 R U' R'"
+
+    def hinted(*more: str) -> dict[str, Any]:
+        done = called("hints", pair, "--cross", "yellow", "--json", *more, folder=home)
+        assert done.status == 0, done.err
+        told: dict[str, Any] = json.loads(done.out)
+        return told
+
+    ada, nobody = hinted("--person", "Ada"), hinted("--person", "Bo", "--hands", "right")
+    assert (ada["own_hands"], nobody["own_hands"]) == (412, None)
+    assert hinted("--person", "ada", "--hands", "right") | {"advice_ms": 0} == nobody | {
+        "advice_ms": 0
+    }
+    looks = [one["looking"] for one in ada["opportunities"] if one["technique"] == "plain"]
+    usual = [one["looking"] for one in nobody["opportunities"] if one["technique"] == "plain"]
+    assert [round(one - 1, 3) for one in looks] == usual
+    done = called("hints", pair, "--cross", "yellow", "--person", "Ada", folder=home)
+    assert "for Ada's hands, 412 solves" in done.out
+    assert called("hints", pair, "--person", "Eve", folder=home).status == 2
+
+
+def test_what_is_known_of_hands_is_told_as_a_table_and_as_json(home: Path) -> None:
+    told = json.loads(called("hands", "--person", "bo", "--json", folder=home).out)
+    kind_validator("own-hands", "own").validate(told)
+    assert told["person"] == "Bo"
+    assert told["solves"] == 5
+    by_name = {one["name"]: one for one in told["moves"]}
+    assert len(by_name) == 18
+    assert by_name["R"]["times"] > by_name["B2"]["times"]
+    lines = called("hands", "--person", "bo", folder=home).out
+    assert "Learned from 5 solves" in lines
+    assert "Each move" in lines
+    both = json.loads(called("hands", "compare", "bo", "ada", "--json", folder=home).out)
+    kind_validator("own-hands", "compared").validate(both)
+    assert both["people"][0] == told
+    assert "Bo" in called("hands", "compare", "bo", "ada", folder=home).out
+    wrong = called("hands", "--person", "Eve", folder=home)
+    assert (wrong.status, "Eve" in wrong.err) == (2, True)
+
+
+def test_cases_have_names_that_a_person_can_follow() -> None:
+    assert case_name((0, 0)) == "corner at UFR up, edge at UF"
+    with pytest.raises(IndexError):
+        case_name((0, 24))
+
+
+def test_a_rescue_knows_every_table(tmp_path: Path) -> None:
+    with History(tmp_path) as history:
+        rows = history.database.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
+        assert {name for (name,) in rows} == {*_TABLES}
