@@ -16,7 +16,9 @@ from test_formats import kind_validator
 
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.automaton_file import load_hands
+from livecube.edges.cache import _path
 from livecube.edges.log_files import LogWriter
+from livecube.hands.automaton import NEVER
 from livecube.hands.kinship import Kinship
 from livecube.history.forgetting import forget_person
 from livecube.history.importing import import_log
@@ -27,7 +29,15 @@ from livecube.holding.inference import Reading
 from livecube.holding.observations import SolveTurns
 from livecube.logs.lines import Header
 from livecube.own.figures import case_name
-from livecube.own.keeping import Learner, Taker, is_changed, learned_now, missing, take_missing
+from livecube.own.keeping import (
+    Learner,
+    Taker,
+    is_changed,
+    keep,
+    learned_now,
+    missing,
+    take_missing,
+)
 from livecube.own.learning import learn, learned_from, learned_state
 from livecube.own.table import LearnedTable, table_from, table_state
 from livecube.own.taking import Pair, Seen, pairs_from, pairs_taken, pairs_text
@@ -300,6 +310,26 @@ def test_what_is_known_of_hands_is_told_as_a_table_and_as_json(home: Path) -> No
     assert "Bo" in called("hands", "compare", "bo", "ada", folder=home).out
     wrong = called("hands", "--person", "Eve", folder=home)
     assert (wrong.status, "Eve" in wrong.err) == (2, True)
+
+
+def test_what_the_search_kept_for_replaced_prices_is_deleted(tmp_path: Path) -> None:
+    with _kept(tmp_path, ["Ada"]) as history:
+        ada = history.roster()[0]
+        own = learned_now(history, ada, KIN.usual)
+        assert own is not None
+        prices = KIN.usual.seconds_ms + (KIN.usual.seconds_ms < NEVER)
+        looking = KIN.usual.looking
+        other = KIN.usual.priced(prices, KIN.usual.single_rotation_ms, looking)
+        bounds, usual = (_path(f"pieces-{one.fingerprint}") for one in (other, KIN.usual))
+        bounds.parent.mkdir(parents=True, exist_ok=True)
+        had_usual = usual.exists()
+        bounds.touch()
+        keep(history, ada, replace(own, used=LearnedTable(other, 1)), "", None)
+        assert bounds.exists()
+        keep(history, ada, own, "", LearnedTable(other, 1))
+        assert not bounds.exists()
+        keep(history, ada, own, "", LearnedTable(KIN.usual, 1))
+        assert usual.exists() == had_usual
 
 
 def test_cases_have_names_that_a_person_can_follow() -> None:

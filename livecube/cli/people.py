@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +17,8 @@ from livecube.cli.settings_options import (
     said_settings,
     settings_options,
 )
+from livecube.cli.whose import own_settings, usual_hands
+from livecube.edges.cache import forget_search
 from livecube.edges.configuration import read_configuration
 from livecube.edges.habits_file import forget_account_habits
 from livecube.edges.log_files import new_place
@@ -27,6 +30,7 @@ from livecube.history.forgetting import forget_person
 from livecube.history.people import People
 from livecube.history.store import History
 from livecube.history.text import people_lines, person_json
+from livecube.own.keeping import used_table
 from livecube.solves.people import owner_of, same, shown_name
 from livecube.solves.records import Wanted
 
@@ -189,7 +193,13 @@ def forget(name: str, yes: bool, as_json: bool) -> None:
         kept = People(history).one(name)
         if not yes:
             _confirm(kept)
+        own = None
+        with suppress(UsageError):  # the file of their prices may be gone
+            usual = usual_hands(own_settings(kept.person))
+            own = used_table(history, kept.person, usual)
         forgotten = forget_person(history, kept.person.name)
+    if own is not None and own.automaton.fingerprint != usual.fingerprint:
+        forget_search(own.automaton.fingerprint)
     left = [*_left(kept.person, forgotten)]
     if as_json:
         click.echo(

@@ -77,7 +77,7 @@ def replay(
     """
     pace = _speed(speed or ("1" if sys.stdout.isatty() and not as_json else "max"))
     own = own_for(person)
-    wishes = hints.wishes(own.settings, own.hands(None))
+    wishes = hints.wishes(own.settings, own.hands(hints.hands_said))
     if wishes.voice and pace is None:
         if click.get_current_context().get_parameter_source("voice") is ParameterSource.COMMANDLINE:
             raise UsageError("--voice cannot keep up with --speed max; give another speed")

@@ -7,6 +7,7 @@ one person.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cache
 from typing import TYPE_CHECKING, Final
 
 from livecube.advice.settings import parse_crosses
@@ -34,7 +35,7 @@ from livecube.solves.people import (
 from livecube.views.lines import counted
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from livecube.entries import Value
     from livecube.hands.automaton import Automaton
@@ -115,12 +116,17 @@ class Own:
     settings: Mapping[str, Value]
     """All entries of the table [hints]."""
     habits: Habits | None
-    learned: LearnedTable | None = None
-    """Their own hands and eyes, if these predict better than the usual ones."""
+    find: Callable[[], LearnedTable | None] = lambda: None
+    """Looks for their own hands and eyes, which may take a moment; the same each time."""
     name: str = ""
     """Their name, if there are several people."""
     chosen: Mapping[str, Value] = field(default_factory=dict)
     """The entries that they set for themselves."""
+
+    @property
+    def learned(self) -> LearnedTable | None:
+        """Their own hands and eyes, if these predict better than the usual ones."""
+        return self.find()
 
     def level(self, said: str | None) -> str:
         """The level of advice; an option comes first."""
@@ -152,8 +158,8 @@ def own_of(person: Person | None, people: Sequence[Person]) -> Own:
     settings = {} if person is None else person.settings
     table = own_settings(person)
     name = shown_name(person.name) if person is not None and len(people) > 1 else ""
-    learned = learned_of(person, table, anew=True)
-    return Own(table, habits_of(person, people), learned, name, settings)
+    find = cache(lambda: learned_of(person, table, anew=True))
+    return Own(table, habits_of(person, people), find, name, settings)
 
 
 def own_settings(person: Person | None) -> Mapping[str, Value]:

@@ -31,6 +31,7 @@ __all__ = [
     "are_tables_kept",
     "begin_tables",
     "cache_folder",
+    "forget_search",
     "keep_compiled_code",
     "kept_pair_table",
     "load_phase_tables",
@@ -50,6 +51,11 @@ _SHAPES: Final[dict[str, tuple[int, ...]]] = {
     "alone": (190080,),
 }
 _PAIRS: Final[dict[str, tuple[int, ...]]] = {"pairs": (54743040,)}
+
+_CROSS: Final = "cross"
+_PIECES: Final = "pieces"
+_OF_HANDS: Final = (_CROSS, _PIECES)
+"""Bounds that are kept for each table of hands."""
 
 TABLE_STEPS: Final = 16
 """Number of steps that ``make_and_keep_tables`` reports when it builds all tables."""
@@ -179,19 +185,26 @@ def load_search(automaton: Automaton) -> FastestSearch:
 
     six = usual_cross(automaton)
     if six is None:
-        six = kept(f"cross-{mark}", lambda: cross_seconds(moves, tables.seen, hands))
+        six = kept(f"{_CROSS}-{mark}", lambda: cross_seconds(moves, tables.seen, hands))
     left, more = left_over(hands)
     bounds = SecondsTables(
         moves,
         kept("views", lambda: cross_views(tables.seen)),
         spread_cross_seconds(six, tables.seen),
         pair_seconds(hands),
-        kept(f"pieces-{mark}", lambda: np.stack([pieces(False), pieces(True)])),
+        kept(f"{_PIECES}-{mark}", lambda: np.stack([pieces(False), pieces(True)])),
         left,
         more,
         left.min(axis=1),
     )
     return FastestSearch(bounds, automaton)
+
+
+def forget_search(fingerprint: str) -> None:
+    """Delete the bounds that :func:`load_search` keeps for hands that nobody has any more."""
+    for name in _OF_HANDS:
+        with suppress(OSError):
+            _path(f"{name}-{fingerprint}").unlink()
 
 
 class Apart:

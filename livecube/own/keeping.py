@@ -6,6 +6,7 @@ import hashlib
 import json
 from typing import TYPE_CHECKING, Any, Final
 
+from livecube.edges.cache import forget_search
 from livecube.edges.log_files import LogReader
 from livecube.errors import LogError
 from livecube.hands.kinship import Kinship
@@ -203,17 +204,27 @@ def learn_anew(
     rows, state = _taken(history, person), _state(history, person)
     used = None if state is None else table_from(state["table"], kin.usual)
     own = learn(kin, [pairs_from(text) for _, text in rows], used, step)
-    keep(history, person, own, _mark(number for number, _ in rows))
+    keep(history, person, own, _mark(number for number, _ in rows), used)
     return own
 
 
-def keep(history: History, person: Person, own: OwnLearned, mark: str) -> None:
-    """Keep what is known of a person; ``mark``: of the solves it was learned from."""
+def keep(
+    history: History, person: Person, own: OwnLearned, mark: str, before: LearnedTable | None
+) -> None:
+    """Keep what is known of a person; ``mark``: of the solves it was learned from.
+
+    ``before``: the table in use until now. If its prices are replaced, what the search kept for
+    them (91 MB) is deleted.
+    """
     from livecube.own.learning import learned_state
 
     usual = own.hands.kin.usual
     state = {"mark": mark, "learned": learned_state(own), "table": table_state(own.used, usual)}
     People(history).note_learned(person.name, HANDS, json.dumps(state), own.solves)
+    if before is not None:
+        now = usual if own.used is None else own.used.automaton
+        if before.automaton.fingerprint not in (now.fingerprint, usual.fingerprint):
+            forget_search(before.automaton.fingerprint)
 
 
 class Learner:
@@ -243,9 +254,10 @@ class Learner:
         if self._own is None or self._own.is_stale:
             self._own = learn_anew(history, person, Kinship(self._usual))
         else:
+            used = self._own.used
             for number in sorted({*numbers} & {*now}):
                 self._own = self._own.after(_pairs(history, number))
-            keep(history, person, self._own, _mark(now))
+            keep(history, person, self._own, _mark(now), used)
         self._mark = _mark(now)
 
     def _known(self, history: History, person: Person, mark: str) -> OwnLearned | None:
