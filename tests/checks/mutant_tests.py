@@ -17,11 +17,13 @@ if TYPE_CHECKING:
 
     from mutants import Mutant
 
-__all__ = ["TESTS", "Copy", "Observed", "chosen"]
+__all__ = ["TESTS", "TOO_LONG", "Copy", "Observed", "chosen"]
 
 _LEAST_LIMIT_S: Final = 30.0
 _SLOWER: Final = 3.0
 """A mutant that takes this many times as long as the program counts as endless."""
+TOO_LONG: Final = "it took too long"
+"""In place of a failure."""
 _TABLES_S: Final = 120.0
 """Additional seconds if it has to make the program's tables."""
 _QUICK_S: Final = 0.1
@@ -191,7 +193,7 @@ class Copy:
         except subprocess.TimeoutExpired:
             os.killpg(process.pid, signal.SIGKILL)
             process.communicate()
-            return "it took too long"
+            return TOO_LONG
         if process.returncode == 0:
             return None
         failed = [line for line in out.splitlines() if line.startswith(("FAILED", "ERROR"))]

@@ -24,7 +24,7 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from mutant_tests import TESTS, Copy, Observed, chosen
+from mutant_tests import TESTS, TOO_LONG, Copy, Observed, chosen
 from mutants import Mutant, mutants_of
 
 if TYPE_CHECKING:
@@ -143,10 +143,10 @@ def _judge(copy: Copy, drawn: list[Mutant], workers: int, minutes: float) -> int
         print("\n".join(wrong))
         return 2
     alive: list[Mutant] = []
-    tried = 0
+    tried = late = 0
 
     def judged(at: int) -> None:
-        nonlocal tried
+        nonlocal tried, late
         if time.monotonic() - begun > 60 * minutes:
             return
         mutant = drawn[at]
@@ -154,6 +154,7 @@ def _judge(copy: Copy, drawn: list[Mutant], workers: int, minutes: float) -> int
         since = time.monotonic()
         said = copy.run(mutant, its, at) if its else None
         tried += 1
+        late += said == TOO_LONG
         if said is None:
             alive.append(mutant)
         took_s = time.monotonic() - since
@@ -164,6 +165,8 @@ def _judge(copy: Copy, drawn: list[Mutant], workers: int, minutes: float) -> int
         list(pool.map(judged, range(len(drawn))))
     share = len(alive) / max(1, tried)
     print(f"{tried} tried in {time.monotonic() - begun:.0f} s, {len(alive)} live: {share:.1%}")
+    if late:
+        print(f"{late} ended at the time limit; on a busy machine they may live, too")
     for mutant in sorted(alive, key=lambda one: one.name):
         print(f"  {mutant.name}  (line {mutant.line})")
     return int((tried >= _ENOUGH and share > _MOST_ALIVE) or tried < len(drawn))
