@@ -94,7 +94,8 @@ LEARNED = {
 
 
 def digest(verdict: Learned | Refused) -> str:
-    return sha256(repr(verdict).encode()).hexdigest()[:8]
+    text = repr(verdict).replace(", clock_wrap=None", "")  # there were no such wraps once
+    return sha256(text.encode()).hexdigest()[:8]
 
 
 @pytest.mark.parametrize("seed", CUBES)
@@ -298,6 +299,12 @@ def test_a_clock_that_starts_again_each_minute_was_not_found(
     assert any(f"exactly {wrap} ticks" in note for note in learned.notes)
     text = profile_text(learned.profile)
     assert parse_profile(text, "learned.toml") == learned.profile
+
+
+def test_a_clock_that_starts_again_at_no_round_number_was_taken_for_one_that_does() -> None:
+    """At 50,021 instead of 50,000: turns were timed 21 ms off, more after each wrap."""
+    layout = replace(BARE, clock_wrap=50021, clock_bytes=2, check="")
+    assert of_layout(layout)[0] == "less"
 
 
 def test_packets_sent_again_that_nothing_tells_apart_are_said_to_be_so() -> None:

@@ -36,6 +36,8 @@ _JITTER_S: Final = 0.15
 _DRIFT: Final = 1e-4
 _MOST_DRIFT_S: Final = 0.1
 """Two clocks drift by ``_DRIFT`` seconds a second, but by no more than this in all."""
+_WRAP_DRIFT: Final = 2.5 * _DRIFT
+"""More drift shows that the clock starts again after another number of ticks."""
 _LATE: Final = 0.04
 """Share of the packets that may come even later."""
 _TURNED_S: Final = 0.03
@@ -49,7 +51,7 @@ _MOST_BITS: Final = 32
 _ROUND_S: Final = (10, 20, 30, 60, 120, 180, 240, 300, 600, 900)
 _ROUND: Final = tuple(digit * 10**zeros for zeros in range(2, 7) for digit in range(1, 10))
 """A clock that starts again sooner than its bits do it at a round number of seconds or ticks:
-an assumption. Jitter shows the number only to one part in some hundred."""
+an assumption. A recording shows the number only to one part in some thousand."""
 
 
 class FoundClock(NamedTuple):
@@ -201,7 +203,16 @@ def _goes_round(values: Ints, host_s: npt.NDArray[np.float64], rate: int, wrap: 
         spread(values[None, few], host_s[few], rate, wrap)[0] <= within
         and spread(values[None, :], host_s, rate, wrap)[0] <= within
         and not _has_turned_bit(values, host_s, rate, wrap)
+        and abs(_drift(values, host_s, rate, wrap)) <= _WRAP_DRIFT
     )
+
+
+def _drift(values: Ints, host_s: npt.NDArray[np.float64], rate: int, wrap: int) -> float:
+    """Seconds a second by which packets come later and later."""
+    late = (host_s * rate - values) % wrap
+    late = (late - np.median(late) + wrap / 2) % wrap / rate
+    usual = abs(late - np.median(late)) <= _JITTER_S
+    return float(np.polyfit(host_s[usual] - host_s[0], late[usual], 1)[0])
 
 
 def _is_free(bits: Bits, low: int, width: int, free: npt.NDArray[np.bool_]) -> bool:
