@@ -313,8 +313,8 @@ class Course:
         passed = bool(self._good)
         match step:
             case Drill():
-                is_over = self._made >= len(self._places[self.number])
-                passed = self._good >= step.mark
+                drawn = len(self._places[self.number])  # perhaps fewer: some are rare
+                is_over, passed = self._made >= drawn, self._good >= min(step.mark, drawn)
             case Solves():
                 is_over = self._made >= step.count
             case _:
