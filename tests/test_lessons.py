@@ -72,7 +72,7 @@ Read this.
 # Moves
 
 ```show
-position: R U R' U'
+position: L D L' D'
 held: yellow up, red front
 moves: y U R U' R' x
 claim: 4 turns
@@ -251,9 +251,6 @@ def test_demonstrations_that_go_on_begin_where_the_one_before_ends() -> None:
         assert apply_turns(begun, row.turns_fixed).tobytes() == later.position
 
 
-SHOW = "```show\nposition: R\nmoves: R'\n"
-
-
 @pytest.mark.parametrize(
     ("old", "new", "line", "words"),
     [
@@ -270,8 +267,8 @@ SHOW = "```show\nposition: R\nmoves: R'\n"
         ("```show", "```picture", 13, "'picture' is no kind of step"),
         ("claim: 4 turns\n```", "claim: 4 turns", 19, "is no entry"),
         ("focus: keyhole-corner\n```", "focus: keyhole-corner", 35, "does not end"),
-        ("position: R U R' U'", "position: R Q", 14, "column 3"),
-        ("position: R U R' U'", "position: 3MAX-FHKE-AC76-TQJ8", 14, "character of this code"),
+        ("position: L D L' D'", "position: R Q", 14, "column 3"),
+        ("position: L D L' D'", "position: 3MAX-FHKE-AC76-TQJ8", 14, "character of this code"),
         ("moves: y U R U' R' x\n", "", 13, "show has no moves"),
         ("moves: y U R U' R' x", "moves: y U Q", 16, "moves, column 5"),
         ("moves: y U R U' R' x", "moves: ()", 16, "moves"),
@@ -304,11 +301,10 @@ FALSE_CLAIMS = [
     ("fills green-red", "fill"),
     ("by keyhole-edge", "they are"),
     ("keeps all upper-layer pieces", "that stay"),
-    ("fastest", "advisor does not know"),
-    ("quickest plain way takes 9 turns", "turns: 4"),
+    ("quickest plain way takes 9 turns", "turns:"),
     ("no plain way", "there is a plain way"),
-    ("quicker than plain", "nothing to compare"),
-    ("quickest cross takes 1 turn", "the cross is whole"),
+    ("quicker than plain", "is not so"),
+    ("quickest cross takes 7 turns", "is not so"),
     ("ends by aligning", "does not align"),
     ("no such phrase", "no claim that can be checked"),
     ("blue-orange: corner above facing up, edge home", "its pieces"),
