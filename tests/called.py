@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 from unittest.mock import patch
 
-from livecube.cli import main
+from livecube.cli import run
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -54,7 +54,7 @@ def called(
         stack.enter_context(redirect_stderr(err))
         stack.callback(sys.setswitchinterval, sys.getswitchinterval())
         try:
-            main()
+            run()
         except SystemExit as end:
             status = end.code if isinstance(end.code, int) else 1
     return Done(status, _text(out), _text(err))

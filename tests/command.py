@@ -19,7 +19,7 @@ def started(
     *arguments: str, text: str = "", **environment: str
 ) -> subprocess.CompletedProcess[str]:
     """Run ``livecube`` with these arguments, this input and this environment."""
-    from livecube.cli import main
+    from livecube.cli import run
 
     out, err, status = io.StringIO(), io.StringIO(), 0
     usual = sys.getswitchinterval()
@@ -31,7 +31,7 @@ def started(
         redirect_stderr(err),
     ):
         try:
-            main()
+            run()
         except SystemExit as over:
             status = over.code if isinstance(over.code, int) else int(over.code is not None)
         finally:

@@ -76,6 +76,7 @@ async def test_the_page_shows_desks_of_a_real_broker_and_obeys_nothing(tmp_path:
             told_of = practice.find_element("class name", "under").text
             assert told_of == (
                 "last solve, in seconds · +2 counted in · thrown away · drill keyhole-corner: sound"
+                " · position 3KYP-SG2S-WBJX-U8TB"
             )
             assert practice.find_element("class name", "time").text == "20.34"
             names = [one.text for one in practice.find_elements("tag name", "dt")]

@@ -13,10 +13,12 @@ import jsonschema
 import pytest
 from command import started
 from referencing import Registry, Resource
+from test_lessons import played, small
 from test_practice_golden import evening_told
 
 from livecube.cli.scan import sighting_json
 from livecube.composition.benchmark import Figure, figure_json
+from livecube.composition.items import item_json
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import parse_colour
 from livecube.cube.position import turn_name
@@ -155,8 +157,10 @@ def stream(tables: None, tmp_path_factory: pytest.TempPathFactory) -> list[dict[
         for one in evening_told(seed).told
         if isinstance(one, PracticeNews)
     ]
+    lesson = [item_json(one) for one in played(small(), slips=1).told]
     return [
         *golden,
+        *lesson,
         *seldom,
         *json.loads(json.dumps(evenings)),
         practice_json(Reviewed(1.0, 2, 14, ("The grip was wrong.",))),

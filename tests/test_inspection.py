@@ -224,7 +224,7 @@ def test_json_is_one_object_with_all_colours_asked_for() -> None:
     done = inspect(SCRAMBLE, "--cross", "yellow", "--cross", "white", "--level", "bold", "--json")
     assert done.returncode == 0, done.stderr
     told = json.loads(done.stdout)
-    assert set(told) == {"scramble", "code", "crosses", "advice_ms"}
+    assert set(told) == {"scramble", "code", "crosses", "advice_ms", "own_hands"}
     assert told["scramble"] == SCRAMBLE
     assert [one["cross"] for one in told["crosses"]] == ["yellow", "white"]
     for one in told["crosses"]:

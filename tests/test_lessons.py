@@ -359,7 +359,9 @@ def test_the_screen_of_a_lesson_fits_at_every_size(small_played: Student) -> Non
         board.take(news)
         if type(news) not in seen or isinstance(news, TryJudged | StepBegun):
             seen.add(type(news))
-            assert not wrong_on(board.shown, "q ends"), news
+            # A narrow screen writes the facelets that a wide one draws.
+            wrong = wrong_on(board.shown, "q ends")
+            assert not [one for one in wrong if not re.search(r": (\[[A-Z]\])+$", one)], news
     assert {StepBegun, StepWalked, TryJudged, DrillJudged, SolveDone, LessonOver} <= seen
 
 

@@ -39,7 +39,7 @@ from livecube.advice.speaker import (
     Withdrawn,
 )
 from livecube.advice.words import Level
-from livecube.cli import _livecube, main
+from livecube.cli import _livecube, run
 from livecube.composition.items import Staying
 from livecube.composition.scrambler import load_scrambler
 from livecube.cube.holding import Holding, parse_colour
@@ -118,6 +118,8 @@ PRINTED: Final = (
     "trends --focus keyhole",
     "trends --since 2050",
     "report NEW.html",
+    "archive review nothing --to NEW",
+    "archive publish nothing --to NEW",
     f"replay {FIXTURES / 'given-start.jsonl'} --speed max --level bold",
     f"adapt {FIXTURES / 'given-start.jsonl'}",
     "profile",
@@ -138,6 +140,7 @@ PRINTED: Final = (
     "explain",
     "explain keyhole-corner",
     "hands --table",
+    "hands compare ada bo",
     "config",
     "guide",
     "scramble --seed 1",
@@ -217,7 +220,7 @@ def printed(command: str, kept: Path, width: int) -> list[str]:
         suppress(SystemExit),
     ):
         try:
-            main()
+            run()
         finally:
             out.flush()
     reader.join()

@@ -27,7 +27,7 @@ from livecube.errors import DrawingError, KeepingError, LivecubeError
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-__all__ = ["commands", "main"]
+__all__ = ["commands", "main", "run"]
 
 _MODULES: Final = {
     "live": "live",
@@ -139,13 +139,13 @@ def main() -> None:
         # A file name need not be valid text, and a terminal may lack some letters.
         sys.stdout.reconfigure(errors="backslashreplace")
     try:
-        _run()
+        run()
     finally:
         _leave_compilers()
 
 
-def _run() -> None:
-    """Run the command; every known error ends it with its exit status."""
+def run() -> None:
+    """Run the command in a process that goes on; every known error is a ``SystemExit``."""
     try:
         _livecube.main(prog_name="livecube", standalone_mode=False)
         if sys.stdout is not None:

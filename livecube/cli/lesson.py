@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from livecube.lessons.course import Course
     from livecube.lessons.lesson import Drill, Lesson
 
-__all__ = ["lesson"]
+__all__ = ["drawn_for", "lesson", "take_lesson", "technique_names"]
 
 
 class _Lessons(click.Group):

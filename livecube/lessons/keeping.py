@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from livecube.lessons.course import CourseNews
     from livecube.lessons.lesson import Lesson
 
-__all__ = ["LessonBook", "LessonKeeper", "exported_rows"]
+__all__ = ["LessonBook", "LessonKeeper", "Source", "exported_rows"]
 
 _LARGEST: Final = 200_000_000
 """Bytes of a file in an export; larger ones are not read."""

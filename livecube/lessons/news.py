@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 __all__ = [
     "LessonNews",
     "LessonOver",
+    "OfStep",
     "PlacesAwaited",
     "SolveDone",
     "SolveReady",

@@ -64,7 +64,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "hints": ("R U R'",),
     "inspect": ("R U F",),
     "explain": (),
-    "hands": (),
+    "hands compare": ("me", "ada"),
     "profile": (),
     "learn": ("--name", "mine", "--capture", CAPTURE),
     "mqtt check": (),
