@@ -13,6 +13,7 @@ import pytest
 from advising import advisor_at
 from browser import MISSING, browser
 from command import started
+from test_report import AXE
 from test_widths import drawn, wrong_on
 
 from livecube.composition.assembly import drilled_techniques, find_technique
@@ -447,3 +448,10 @@ def test_the_hand_out_needs_no_script_and_fits_a_phone(tmp_path: Path) -> None:
         assert not driver.find_elements("css selector", "script, link[rel=stylesheet]")
         ids = driver.execute_script("return [...document.querySelectorAll('[id]')].map(e => e.id)")
         assert len(ids) == len({*ids})
+        if AXE.exists():  # tests/test_report.py says how to install it
+            driver.execute_script(AXE.read_text(encoding="utf-8"))
+            found = driver.execute_async_script(
+                "const done = arguments[arguments.length - 1];"
+                "axe.run().then(r => done(r.violations))"
+            )
+            assert [(one["id"], one["nodes"][0]["html"]) for one in found] == []
