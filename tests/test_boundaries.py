@@ -104,3 +104,14 @@ def test_all_lists_what_a_module_offers(name: str) -> None:
     }
     assert own <= set(listed), "a public name is missing in __all__"
     assert all(hasattr(module, key) for key in listed)
+
+
+def test_a_wheel_has_every_package() -> None:
+    packages = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["setuptools"][
+        "packages"
+    ]
+    made = {
+        ".".join(path.parent.relative_to(ROOT).parts)
+        for path in ROOT.glob("livecube/**/__init__.py")
+    }
+    assert {*packages} == made | {"livecube_protocols"}
