@@ -96,12 +96,12 @@ def pair_seconds(hands: HandArrays) -> npt.NDArray[np.uint8]:
     home = 24 * int(SOLVED_PLACES[0]) + int(SOLVED_PLACES[4])
     in_place = np.zeros(24, dtype=np.int64)
     anywhere = hands._replace(finish=np.zeros_like(hands.finish))
-    return np.stack(
-        [
-            _solve(moves, seen, every, every, in_place, home, barred, *_prices(end)).T
-            for barred, end in ((0, hands), (D_TURNS, anywhere))
-        ]
-    )
+    both = [
+        _solve(moves, seen, every, every, in_place, home, barred, *_prices(end)).T
+        for barred, end in ((0, hands), (D_TURNS, anywhere))
+    ]
+    # In another order of memory the kernel would be compiled again for it, which takes 10 s.
+    return np.ascontiguousarray(np.stack(both))
 
 
 def piece_seconds(
