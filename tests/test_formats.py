@@ -157,7 +157,7 @@ def stream(tables: None, tmp_path_factory: pytest.TempPathFactory) -> list[dict[
         for one in evening_told(seed).told
         if isinstance(one, PracticeNews)
     ]
-    lesson = [item_json(one) for one in played(small(), slips=1).told]
+    lesson = [item_json(one) for one in played(small(), slips=1, found=1).told]
     return [
         *golden,
         *lesson,

@@ -35,6 +35,7 @@ from livecube.lessons.lesson import Lesson as LessonValue
 from livecube.lessons.lesson_page import lesson_page
 from livecube.lessons.news import (
     LessonOver,
+    PlacesScarce,
     SolveDone,
     SolveReady,
     StepBegun,
@@ -125,11 +126,12 @@ def paths() -> LessonPaths:
 class Student:
     """A virtual student: reads, tries as advised unless ``slips`` are left, and solves."""
 
-    def __init__(self, lesson: LessonValue, *, at: int = 1, slips: int = 0) -> None:
+    def __init__(self, lesson: LessonValue, *, at: int = 1, slips: int = 0, found: int = 2) -> None:
         self.asked: list[tuple[int, Drill]] = []
         self.told: list[CourseNews] = []
         self.t = 0.0
         self.slips = slips
+        self._found = found
         self._places = {
             step: lesson_place(advisor(), step, "test")
             for step in lesson.steps
@@ -190,7 +192,7 @@ class Student:
         situation, row = Situation.of(position, place.face), place.row
         grade = grade_of(points(situation, row))
         one = DrillPlace(place.position, place.face, row, case_of(situation, row), grade, 0.2)
-        return [one] * min(drill.count, 2)
+        return [one] * min(drill.count, self._found)
 
 
 def _another_way(ready: ReadyToTry) -> tuple[int, ...]:
@@ -224,6 +226,20 @@ def test_every_shipped_lesson_is_played_from_its_first_step_to_its_last(name: st
     assert tuple(done) == lesson.turned
     assert all(one.passed for one in done.values())
     assert all(not one.amiss for one in told if isinstance(one, TryJudged))
+
+
+@pytest.mark.parametrize("found", [0, 1])
+def test_a_drill_whose_positions_are_rare_says_so_and_the_lesson_goes_on(found: int) -> None:
+    student = played(small(), found=found)
+    (scarce,) = [one for one in student.told if isinstance(one, PlacesScarce)]
+    told = item_json(scarce)
+    assert (told["number"], told["found"], told["count"]) == (4, found, 2)
+    (line,) = item_lines(scarce, 999)
+    assert ("1 of 2 positions" if found else "No position was found") in line
+    assert "in which keyhole-corner is the best choice and that are hard" in line
+    over = student.told[-1]
+    assert isinstance(over, LessonOver)
+    assert (4 in over.open) == (found == 0)
 
 
 @pytest.mark.parametrize("name", SHIPPED)

@@ -76,7 +76,7 @@ def done_as_asked(place: DrillPlace, one: OneTry, advised: OneTry) -> bool:
 # - each turn beyond five (at most three points), for one slot; beyond ten for two;
 # - the slot is at the back in the row's holding;
 # - each of the two pieces that shows no sticker on the visible faces (up, front, right);
-# - the cross layer is not aligned at the beginning;
+# - the cross layer is not aligned at the beginning, but for a keyhole, which turns it anyway;
 # - the sequence has a wide turn or a rotation.
 #
 # No points: *easy*; one or two: *medium*; more: *hard*.
@@ -94,7 +94,8 @@ def points(situation: Situation, row: Opportunity) -> int:
     turns = min(_MOST_FOR_TURNS, max(0, row.turns - _EASY_TURNS * len(row.slots)))
     back = any("back" in place_of(slot, row.holding) for slot in row.slots)
     handled = any(move.symbol not in FACES for move in row.moves)
-    return turns + back + _unseen(situation, row) + bool(situation.offset) + handled
+    aside = bool(situation.offset) and not row.traits.is_keyhole
+    return turns + back + _unseen(situation, row) + aside + handled
 
 
 def grade_of(points: int) -> str:

@@ -23,6 +23,7 @@ from livecube.lessons.lesson import Drill, Show, Solves, Text, Try, kind_of
 from livecube.lessons.news import (
     LessonOver,
     PlacesAwaited,
+    PlacesScarce,
     SolveDone,
     StepBegun,
     StepDone,
@@ -263,9 +264,12 @@ class Course:
         places = self._places.get(self.number)
         if places is None:
             return [PlacesAwaited(t, self.number)]
-        if not places:  # such positions are rare, and none was found now
-            return self._go_to(t, self.number + 1)
-        return self._tried(t, iter(places))
+        step, told = self._step, list[CourseNews]()
+        assert isinstance(step, Drill)
+        if len(places) < step.count:
+            told = [PlacesScarce(t, self.number, len(places), step)]
+        following = self._tried(t, iter(places)) if places else self._go_to(t, self.number + 1)
+        return [*told, *following]
 
     def _tried(self, t: float, places: Iterator[Place]) -> list[CourseNews]:
         step = self._step

@@ -9,7 +9,7 @@ from livecube.events import Moment
 
 if TYPE_CHECKING:
     from livecube.events import Turn
-    from livecube.lessons.lesson import Step
+    from livecube.lessons.lesson import Drill, Step
     from livecube.lessons.steps import Demonstration
     from livecube.stages.solve import Solve
 
@@ -18,6 +18,7 @@ __all__ = [
     "LessonOver",
     "OfStep",
     "PlacesAwaited",
+    "PlacesScarce",
     "SolveDone",
     "SolveReady",
     "SolveTurned",
@@ -67,6 +68,14 @@ class TryJudged(OfStep):
 @dataclass(frozen=True, slots=True)
 class PlacesAwaited(OfStep):
     """The positions of a drill are still being looked for."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlacesScarce(OfStep):
+    """Fewer positions than a drill wants were found; none: the lesson goes on without it."""
+
+    found: int
+    drill: Drill
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +140,7 @@ LessonNews: TypeAlias = (
     | StepWalked
     | TryJudged
     | PlacesAwaited
+    | PlacesScarce
     | SolveReady
     | SolveTurned
     | SolveDone

@@ -18,6 +18,7 @@ from livecube.lessons.lesson import Text as Reading
 from livecube.lessons.news import (
     LessonOver,
     PlacesAwaited,
+    PlacesScarce,
     SolveDone,
     SolveReady,
     SolveTurned,
@@ -31,6 +32,7 @@ from livecube.lessons.text import (
     amiss_sentence,
     asked_words,
     over_sentence,
+    scarce_sentence,
     solve_sentence,
     step_sentence,
 )
@@ -71,6 +73,8 @@ class LessonScreen(DrillScreen):
                 return {"middle": self._walked(news)}
             case PlacesAwaited():
                 return {"middle": (Text("Looking for positions …"),)}
+            case PlacesScarce():
+                return {"last": f"{scarce_sentence(news)} {self.last}".rstrip()}
             case SetUpAsked() | SetUpGuided():
                 return {**super().changes(news), "notice": ""}
             case SolveReady():

@@ -11,6 +11,7 @@ from livecube.lessons.lesson import Drill, Show, Solves, Text, Try, kind_of
 from livecube.lessons.news import (
     LessonOver,
     PlacesAwaited,
+    PlacesScarce,
     SolveDone,
     SolveReady,
     SolveTurned,
@@ -33,6 +34,7 @@ __all__ = [
     "lesson_lasting",
     "lesson_line",
     "over_sentence",
+    "scarce_sentence",
     "solve_sentence",
     "step_sentence",
 ]
@@ -83,6 +85,8 @@ def lesson_line(news: LessonNews) -> str | None:
             text = amiss_sentence(news)
         case PlacesAwaited():
             text = "looking for positions"
+        case PlacesScarce():
+            text = scarce_sentence(news)
         case SolveReady():
             text = "scrambled; the first turn starts the solve"
         case SolveDone():
@@ -117,6 +121,15 @@ def solve_sentence(done: SolveDone) -> str:
     )
 
 
+def scarce_sentence(scarce: PlacesScarce) -> str:
+    """How many positions a drill has, and why not more."""
+    grade = f" and that are {scarce.drill.grade}" if scarce.drill.grade else ""
+    which = f"in which {scarce.drill.technique} is the best choice{grade}"
+    if not scarce.found:
+        return f"No position was found now {which}; the step stays open."
+    return f"{scarce.found} of {scarce.drill.count} positions were found {which}; they are rare."
+
+
 def step_sentence(done: StepDone) -> str:
     """How a step in which the student turned ended."""
     how = "passed" if done.passed else "not passed yet"
@@ -139,6 +152,8 @@ def lesson_lasting(news: LessonNews) -> list[str]:
     match news:
         case SolveDone():
             return [solve_sentence(news)]
+        case PlacesScarce():
+            return [scarce_sentence(news)]
         case StepDone():
             return [step_sentence(news)]
         case LessonOver():
@@ -164,6 +179,8 @@ def lesson_json(news: LessonNews) -> dict[str, Any]:
             name, rest = "try-judged", {"passed": not news.amiss, "amiss": news.amiss}
         case PlacesAwaited():
             name, rest = "places-awaited", {}
+        case PlacesScarce():
+            name, rest = "places-scarce", {"found": news.found, "count": news.drill.count}
         case SolveReady():
             name, rest = "solve-ready", {"solve": news.solve, "facelets": _facelets(news.position)}
         case SolveTurned():
