@@ -39,6 +39,8 @@ __all__ = [
     "people_of",
     "read_making",
     "read_rows",
+    "read_stream",
+    "stream_of",
     "table_of",
     "write_making",
     "write_parts",
@@ -230,7 +232,7 @@ class DataSet:
                 LogNote(**json.loads(line))
                 for line in (place / _LOGS).read_text(encoding="utf-8").splitlines()
             ]
-            tables = {name: _stream(place / name) for name in TABLES}
+            tables = {name: read_stream((place / name).read_bytes()) for name in TABLES}
             came = tables["solves"]["solve"].to_pylist()
             new = [solve for solve in came if solve not in self._solves]
             self._solves.update(new)
@@ -299,8 +301,17 @@ def _plain(field: pa.Field) -> pa.Field:
     return field.with_type(field.type.value_type) if is_name else field
 
 
-def _stream(path: Path) -> pa.Table:
-    with pa.ipc.open_stream(path.read_bytes()) as reader:
+def stream_of(table: pa.Table) -> bytes:
+    """A table as an Arrow stream."""
+    sink = pa.BufferOutputStream()
+    with pa.ipc.new_stream(sink, table.schema) as writer:
+        writer.write_table(table)
+    return sink.getvalue().to_pybytes()  # type: ignore[no-any-return]
+
+
+def read_stream(content: bytes) -> pa.Table:
+    """The table in an Arrow stream."""
+    with pa.ipc.open_stream(content) as reader:
         return reader.read_all()
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-import io
 import logging
 import os
 import platform
@@ -21,13 +20,11 @@ from distributed import Client, KilledWorker, LocalCluster
 from distributed.client import FutureCancelledError
 from distributed.comm import CommClosedError
 
-from livecube.archive.folder import LogNote, table_of
+from livecube.archive.folder import LogNote, read_stream, stream_of, table_of
 from livecube.archive.logs import Batch
 from livecube.archive.rows import rows_of
 from livecube.archive.schema import TABLES
-from livecube.composition.assembly import load_advisor, load_holdings, set_level
-from livecube.composition.reviewing import begun_in, chances_of, prices_of, review_of
-from livecube.edges.automaton_file import load_hands
+from livecube.composition.reviewing import Reviewer, begun_in, chances_of, prices_of
 from livecube.edges.log_files import LogReader
 from livecube.errors import KeepingError, LogError, UsageError
 from livecube.solves.reading import solves_in
@@ -37,11 +34,8 @@ if TYPE_CHECKING:
 
     from distributed import Future
 
-    from livecube.advice.advisor import Advisor
     from livecube.archive.folder import DataSet
     from livecube.archive.logs import KeptWith, Log
-    from livecube.hands.automaton import Automaton
-    from livecube.holding.follower import HoldingFollower
 
 __all__ = ["Reviewed", "Sent", "add_batches", "cluster", "review_logs", "versions_here"]
 
@@ -68,13 +62,8 @@ class Reviewed:
     notes: tuple[LogNote, ...]
 
 
-@functools.cache
-def _advisor(level: str) -> tuple[Advisor, Automaton, HoldingFollower]:
-    """Loaded once in a worker, which finds tables and compiled code in its machine's cache."""
-    hands = load_hands()
-    advisor = load_advisor(hands=hands)
-    set_level(advisor, level)
-    return advisor, hands, load_holdings()
+_reviewer: Final = functools.cache(Reviewer)
+"""Loaded once in a worker, which finds tables and compiled code in its machine's cache."""
 
 
 def review_logs(logs: Sequence[Sent], level: str) -> Reviewed:
@@ -97,19 +86,19 @@ def review_logs(logs: Sequence[Sent], level: str) -> Reviewed:
                 seen.add(number)
                 for name, its in one.items():
                     rows[name] += its
-    return Reviewed({name: _stream(table_of(name, its)) for name, its in rows.items()}, (*notes,))
+    return Reviewed({name: stream_of(table_of(name, its)) for name, its in rows.items()}, (*notes,))
 
 
 def _rows_of_log(log: Sent, level: str) -> list[dict[str, list[dict[str, Any]]]]:
-    advisor, hands, holdings = _advisor(level)
+    reviewer = _reviewer(level)
     with LogReader(Path(log.name), log.content) as reader:
-        solves = [*solves_in(reader.header, reader, holdings.hindsight())]
+        solves = [*solves_in(reader.header, reader, reviewer.holdings.hindsight())]
     rows = []
     for one in solves if log.kept is None else solves[-1:]:
         listed = replace(one.kept.listed, person=log.person)
         if log.kept is not None:
             listed = replace(listed, corrected=log.kept.penalties, tags=log.kept.tags)
-        review = review_of(begun_in(one.header, one.events)[-1], advisor, hands)
+        review = reviewer.review(begun_in(one.header, one.events)[-1])
         rows.append(
             rows_of(
                 replace(one.kept, listed=listed),
@@ -120,17 +109,6 @@ def _rows_of_log(log: Sent, level: str) -> list[dict[str, list[dict[str, Any]]]]
             )
         )
     return rows
-
-
-def _table(stream: bytes) -> pa.Table:
-    return pa.ipc.open_stream(stream).read_all()
-
-
-def _stream(table: pa.Table) -> bytes:
-    sink = io.BytesIO()
-    with pa.ipc.new_stream(sink, table.schema) as writer:
-        writer.write_table(table)
-    return sink.getvalue()
 
 
 # Handing out work and taking it back.
@@ -276,7 +254,7 @@ def _result(client: Client, batch: Batch, future: Future, level: str) -> Reviewe
     except KilledWorker:
         parts = [_alone(client, log, level) for log in batch.logs]
     tables = {
-        name: _stream(pa.concat_tables([_table(part.tables[name]) for part in parts]))
+        name: stream_of(pa.concat_tables([read_stream(part.tables[name]) for part in parts]))
         for name in TABLES
     }
     return Reviewed(tables, tuple(note for part in parts for note in part.notes))
@@ -288,4 +266,4 @@ def _alone(client: Client, log: Log, level: str) -> Reviewed:
         return reviewed
     except KilledWorker:
         note = LogNote(str(log.path), log.digest, log.person, 0, "its review ended every worker")
-        return Reviewed({name: _stream(table_of(name, [])) for name in TABLES}, (note,))
+        return Reviewed({name: stream_of(table_of(name, [])) for name in TABLES}, (note,))

@@ -9,14 +9,12 @@ from dataclasses import dataclass
 from multiprocessing.connection import wait
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias, cast
 
-from livecube.composition.assembly import load_advisor, load_holdings, set_level
-from livecube.composition.reviewing import begun_kept, chances_of, prices_of, review_of
-from livecube.edges.automaton_file import load_hands
+from livecube.composition.reviewing import Reviewer, begun_kept, chances_of, prices_of
 from livecube.errors import KeepingError, LivecubeError
 from livecube.history.store import History
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
     from multiprocessing.connection import Connection
     from multiprocessing.process import BaseProcess
     from pathlib import Path
@@ -50,21 +48,20 @@ class Found(NamedTuple):
     """Why the solve could not be reviewed; empty if it was."""
 
 
-class _Reviewer:
-    def __init__(self, manner: Manner) -> None:
-        self._manner = manner
-        self._advisor, self._hands = load_advisor(hands=manner.hands), manner.hands or load_hands()
-        set_level(self._advisor, manner.level)
-        load_holdings(manner.habits)
+def _found_by(manner: Manner) -> Callable[[int], Found]:
+    """Reviews the solve with a number."""
+    reviewer = Reviewer(manner.level, manner.hands, manner.habits)
 
-    def review(self, number: int) -> Found:
+    def found(number: int) -> Found:
         try:
-            with History(self._manner.folder, reading=True) as history:
+            with History(manner.folder, reading=True) as history:
                 begun = begun_kept(history, number)
-            one = review_of(begun, self._advisor, self._hands, own=self._manner.habits)
+            one = reviewer.review(begun)
         except LivecubeError as error:
             return Found(number, trouble=str(error))
         return Found(number, tuple(chances_of(one)), tuple(prices_of(one)))
+
+    return found
 
 
 def reviews_of_kept(manner: Manner, numbers: Sequence[int], processes: int) -> Iterator[Found]:
@@ -74,7 +71,7 @@ def reviews_of_kept(manner: Manner, numbers: Sequence[int], processes: int) -> I
     process ends too early, as when memory is short.
     """
     if processes == 1 or len(numbers) == 1:
-        yield from map(_Reviewer(manner).review, numbers)
+        yield from map(_found_by(manner), numbers)
         return
     waiting = iter(numbers)
     helpers = [_begun(manner) for _ in range(min(processes, len(numbers)))]
@@ -119,7 +116,7 @@ def _begun(manner: Manner) -> tuple[BaseProcess, _Link]:
 def _serve(link: _Link, manner: Manner) -> None:
     """Review the solves whose numbers come, until the link is closed."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the process that asks
-    reviewer = _Reviewer(manner)
+    found = _found_by(manner)
     with suppress(EOFError, OSError):
         while True:
-            link.send(reviewer.review(link.recv()))
+            link.send(found(link.recv()))

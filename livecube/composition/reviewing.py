@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from livecube.advice.speaker import is_filled_by
-from livecube.composition.assembly import load_holdings
+from livecube.composition.assembly import load_advisor, load_holdings, set_level
 from livecube.composition.writing import written_solves
+from livecube.edges.automaton_file import load_hands
 from livecube.edges.log_files import LogReader
 from livecube.errors import LogError, UsageError
 from livecube.stages.progress import Resynced, Turned
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Begun",
+    "Reviewer",
     "begun_in",
     "begun_kept",
     "begun_solves",
@@ -117,6 +119,26 @@ def review_of(
 
     (written,) = written_solves([begun.of], own)
     return review_solve(written, begun.start, advisor, hands, step)
+
+
+class Reviewer:
+    """Reviews many solves in one manner; what it needs is loaded once.
+
+    ``hands``: None for the usual ones. ``habits``: of the person who made the solves.
+    """
+
+    def __init__(
+        self, level: str, hands: Automaton | None = None, habits: Habits | None = None
+    ) -> None:
+        self.holdings = load_holdings(habits)
+        self._hands = hands or load_hands()
+        self._advisor = load_advisor(hands=self._hands)
+        set_level(self._advisor, level)
+        self._habits = habits
+
+    def review(self, begun: Begun) -> Review:
+        """The review of one solve."""
+        return review_of(begun, self._advisor, self._hands, own=self._habits)
 
 
 def chances_of(review: Review) -> list[Chance]:
