@@ -279,7 +279,7 @@ def test_a_fault_of_ours_sets_one_log_aside(logs: Path, monkeypatch: pytest.Monk
     def fails(*arguments: object) -> None:
         raise RuntimeError("a fault")
 
-    monkeypatch.setattr(archiving, "review_of", fails)
+    monkeypatch.setattr(archiving.Reviewer, "review", fails)
     sent = [archiving._read(one) for one in found(logs / "ana")]
     reviewed = review_logs(sent, "calm")
     assert {note.broken for note in reviewed.notes} == {"cannot be reviewed: RuntimeError: a fault"}
