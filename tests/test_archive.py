@@ -21,7 +21,7 @@ from livecube.archive.folder import Making, opened, people_of, read_rows, table_
 from livecube.archive.logs import batches_of, found_logs
 from livecube.archive.rows import splits_of
 from livecube.archive.schema import FOLDERS, TABLES
-from livecube.composition import archiving
+from livecube.composition import archiving, reviewing
 from livecube.composition.archiving import add_batches, review_logs
 from livecube.composition.assembly import load_advisor, load_holdings
 from livecube.composition.reviewing import begun_kept, chances_of, prices_of, review_of
@@ -279,7 +279,7 @@ def test_a_fault_of_ours_sets_one_log_aside(logs: Path, monkeypatch: pytest.Monk
     def fails(*arguments: object) -> None:
         raise RuntimeError("a fault")
 
-    monkeypatch.setattr(archiving.Reviewer, "review", fails)
+    monkeypatch.setattr(reviewing.Reviewer, "review", fails)
     sent = [archiving._read(one) for one in found(logs / "ana")]
     reviewed = review_logs(sent, "calm")
     assert {note.broken for note in reviewed.notes} == {"cannot be reviewed: RuntimeError: a fault"}

@@ -17,7 +17,8 @@ from test_trends import columns, evening_noise
 
 from livecube.cli.report import report as command
 from livecube.composition.assembly import load_advisor, set_level
-from livecube.composition.reviewing import begun_kept, review_of
+from livecube.composition.reviewing import begun_kept, begun_solves, review_of
+from livecube.cube.code import position_code
 from livecube.cube.notation import moves_text, parse_turns
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.automaton_file import load_hands
@@ -165,7 +166,10 @@ def test_the_page_of_a_solve_holds_its_review(kept: Path) -> None:
     for way in ways:
         assert moves_text(way.row.moves) in text
     with History(kept) as history:
-        (history.folder / history.solve(2).log).unlink()
+        log = history.folder / history.solve(2).log
+    (begun,) = begun_solves(log)
+    assert position_code(np.frombuffer(begun.start, dtype=np.uint8)) in text
+    log.unlink()
     assert "Its log cannot be read any more." in written(kept, "2").read_text(encoding="utf-8")
 
 

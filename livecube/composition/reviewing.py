@@ -180,12 +180,16 @@ def _is_done(row: Opportunity, splits: Sequence[Split]) -> bool:
     return its[0].technique == row.technique or (len(its) > 1 and is_filled_by(row, its))
 
 
-# The positions at the ends of a solve's stages, for a report.
+# The positions of a solve, for a report.
 
 
 def positions_of(solve: KeptSolve, log: Path) -> list[tuple[str, Array]]:
-    """Positions with their titles: where each stage ended; empty if the log cannot be read."""
+    """Positions with their titles: where it began, and where each stage ended.
+
+    Empty if the log cannot be read.
+    """
     try:
+        began = begun_solves(log)[-1:]
         with LogReader(log) as reader:
             tracker = Tracker(reader.header.position)
             stood = {0: tracker.position}
@@ -195,7 +199,7 @@ def positions_of(solve: KeptSolve, log: Path) -> list[tuple[str, Array]]:
                         stood[tracker.line] = progress.position
     except LogError:
         return []
-    found = []
+    found = [("Where it began", np.frombuffer(one.start, dtype=np.uint8)) for one in began]
     for stage in solve.stages:
         if stage.end_turn in stood and not stage.shared:
             name = " ".join((STAGE_TITLES[stage.stage], *stage.slots))

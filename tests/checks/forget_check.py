@@ -24,6 +24,8 @@ from livecube.history.forgetting import forget_person
 from livecube.history.importing import import_log
 from livecube.history.people import HABITS, HANDS, People
 from livecube.history.store import History
+from livecube.lessons.keeping import LessonBook
+from livecube.lessons.news import StepDone
 from livecube.logs.lines import Header
 from livecube.solves.records import Wanted
 from livecube.virtual.session import session
@@ -62,6 +64,11 @@ def made(folder: Path, solves: int) -> None:
                     writer.write(event)
             history.take = lambda _, whose=name: f'"{whose}"'
             import_log(history, log, name)
+        for name in (NAME, OTHER):
+            book = LessonBook.of(history, name)
+            book.take(name, f'"{name}"')
+            book.keep_step(name, StepDone(0.0, 1, "try", True, 1, 1), "2026-03-01T18:20:00Z")
+            book.keep_stop(name, 2, 3)
         People(history).note_learned(NAME, HABITS, "x" * 200_000, solves)
         People(history).note_learned(NAME, HANDS, f'"{NAME}"', solves)
 
@@ -92,6 +99,8 @@ def look(folder: Path, account: Account) -> None:
             assert not theirs
         kept = history.solves(Wanted())
         assert {one.listed.person for one in kept} == {OTHER}
+        book = LessonBook.of(history, OTHER)
+        assert (book.tasks(), book.stops()) == ([f'"{OTHER}"'], {OTHER: (2, 3)})
         assert {*folder.glob("solves/*/*")} == {folder / one.log for one in kept}
     for path in folder.rglob("*"):
         assert not path.is_file() or NAME.encode() not in path.read_bytes(), path
