@@ -493,7 +493,7 @@ def test_with_a_focus_its_cheapest_way_is_said_if_it_costs_no_more_than_that(
         said.add((found.price_s is None, is_best))
         prices = {
             row.technique: price
-            for row, price in calm.prices(position, face)
+            for row, price in calm.prices(position, face, None, calm.plans(position, face))
             if row.technique in practised
         }
         within = {price for price in prices.values() if price <= within_s}

@@ -282,15 +282,14 @@ class Advisor:
         return found
 
     def prices(
-        self, position: Array, face: int, holding: Holding | None = None
+        self, position: Array, face: int, holding: Holding | None, plans: tuple[Plan, ...]
     ) -> tuple[tuple[Opportunity, float], ...]:
         """The cheapest first step of each technique that can be a focus, and its price in seconds.
 
         The price is what a hint of the focus tells: by how much the plan that begins with this step
-        is slower than the best plan.
+        is slower than the best one of ``plans``, which are those from here.
         """
         situation = Situation.of(position, face)
-        plans = self.plans(position, face, holding)
         if not plans:
             return ()
         found = []

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from livecube.advice.advisor import Advisor
+    from livecube.advice.plan import Plan
     from livecube.advice.rows import Opportunity
     from livecube.cube.geometry import Array
     from livecube.hands.automaton import Automaton
@@ -184,6 +185,8 @@ class _Looker:
         begun, end = self._span(number)
         held = self._held[number]
         turned = self._seconds(self._turns[begun:end], held)
+        position = self._position(begun)
+        plans = self._advisor.plans(position, self._face, held)
         rows = self._rows(begun, held)
         ways = self._ways(number, begun, _best_of_each(rows))
         first = [way for way in ways if way.saved_s >= _WORTH_S][:_TOLD]
@@ -193,8 +196,8 @@ class _Looker:
             predicted,
             (*first, *self._later(number, begun, end, best)),
             tuple(way for way in ways if way.saved_s > 0 or _is_taken(way, split)),
-            self._advisor.prices(self._position(begun), self._face, held),
-            self._against_plan(begun, held, split.slots, turned),
+            self._advisor.prices(position, self._face, held, plans),
+            _against_plan(plans, split.slots, turned),
             held,
             turned,
             None if held is None else _spare(stage, predicted, rows, self._hands),
@@ -211,16 +214,6 @@ class _Looker:
         )
         rows = [row for row in advice.opportunities if not row.silenced]
         return sorted(rows, key=lambda row: row.seconds)
-
-    def _against_plan(
-        self, at: int, holding: Holding | None, slots: Sequence[str], turned: float
-    ) -> AgainstPlan | None:
-        """A pair against the plan; None if there is no plan that begins with it."""
-        plans = self._advisor.plans(self._position(at), self._face, holding)
-        own = next((plan for plan in plans if {*plan.steps[0].slots} == {*slots}), None)
-        if own is None:
-            return None
-        return AgainstPlan(plans[0], own, round(turned - own.steps[0].seconds, 3))
 
     def _later(self, number: int, begun: int, end: int, best_s: float) -> list[Alternative]:
         """Ways that opened within a pair, in order of time; each saves more than all before it.
@@ -298,6 +291,14 @@ def _best_of_each(rows: Sequence[Opportunity]) -> list[Opportunity]:
     for row in rows:
         best.setdefault((row.technique, row.slots), row)
     return [*best.values()]
+
+
+def _against_plan(plans: Sequence[Plan], slots: Sequence[str], turned: float) -> AgainstPlan | None:
+    """A pair that took ``turned`` seconds against the plan; None if no plan begins with it."""
+    own = next((plan for plan in plans if {*plan.steps[0].slots} == {*slots}), None)
+    if own is None:
+        return None
+    return AgainstPlan(plans[0], own, round(turned - own.steps[0].seconds, 3))
 
 
 def _is_taken(way: Alternative, split: Split) -> bool:
