@@ -240,7 +240,7 @@ def test_published_without_names(logs: Path, tmp_path: Path) -> None:
     before, after = (Archive(tmp_path / name).columns(Wanted()) for name in ("archive", "new"))
     assert sorted(before[0].ms) == sorted(after[0].ms)
     assert sorted(before[1].saved_ms) == sorted(after[1].saved_ms)
-    assert {*after[0].started} == {"2026-02-23T00:00:00Z", "2026-03-30T00:00:00Z"}
+    assert {after[0].first, after[0].last} == {"2026-02-23T00:00:00Z", "2026-03-30T00:00:00Z"}
     for path in (tmp_path / "new").rglob("*"):
         assert "ana" not in path.name
         assert "ben" not in path.name

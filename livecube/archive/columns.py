@@ -50,7 +50,7 @@ class _Solves:
         if not len(self.numbers):
             return np.full(len(sought), -1)
         at = np.minimum(np.searchsorted(self.numbers, sought), len(self.numbers) - 1)
-        return np.where(self.numbers[at] == sought, self.rows[at], -1)
+        return np.where(self.numbers[at] == sought, self.rows[at], np.int32(-1))
 
 
 class Archive:
@@ -97,6 +97,8 @@ class Archive:
         pairs = pairs.filter(pc.less_equal(pairs["price_ms_min"], round(1000 * within_s)))
         row = self._solves(wanted).rows_of(pairs["solve"])
         has = row >= 0
+        del table
+        pa.default_memory_pool().release_unused()
         price_ms, taken = (_whole(pairs[name])[has] for name in ("price_ms_min", "taken_max"))
         return FocusColumns(tuple(names), within_s, row[has], price_ms, taken)
 
@@ -129,14 +131,15 @@ class Archive:
         started = table["started"].to_numpy().astype("datetime64[s]")
         columns = SolveColumns(
             number=np.arange(len(number)),
-            started=_times(started),
+            first=_time(started[:1]),
+            last=_time(started[-1:]),
             day=_days(_local(started)),
             session=_sessions(table),
             splits_ms=np.stack([values.pop(name) for name in _SPLITS], axis=1),
             **values,
         )
         by_number = number.argsort()
-        return _Solves(columns, number[by_number], by_number)
+        return _Solves(columns, number[by_number], by_number.astype(np.int32))
 
 
 def _condition(wanted: Wanted) -> pc.Expression | None:
@@ -165,21 +168,15 @@ def _has_tag(tags: pa.ChunkedArray, tag: str) -> pa.Array:
 
 
 def _whole(column: pa.ChunkedArray) -> Whole:
-    values: Whole = column.cast(pa.int64()).to_numpy()
+    """Numbers in 32 bits, which hold the milliseconds of 24 days: half the memory."""
+    values: Whole = column.cast(pa.int32()).to_numpy()
     return values
 
 
-_AT_ONCE: Final = 50_000
-
-
-def _times(moments: npt.NDArray[np.datetime64]) -> npt.NDArray[np.str_]:
-    """ISO 8601 in UTC; empty where a moment is unknown."""
-    texts = np.zeros(len(moments), dtype="U20")
-    for first in range(0, len(moments), _AT_ONCE):  # numpy needs much room for texts of times
-        some = moments[first : first + _AT_ONCE]
-        texts[first : first + _AT_ONCE] = np.datetime_as_string(some, timezone="UTC")
-    texts[np.isnat(moments)] = ""
-    return texts
+def _time(moments: npt.NDArray[np.datetime64]) -> str:
+    """The only one of these moments, ISO 8601 in UTC; empty if it is unknown, or if there is none."""
+    known = moments[~np.isnat(moments)]
+    return str(np.datetime_as_string(known[0], timezone="UTC")) if len(known) else ""
 
 
 def _days(moments: npt.NDArray[np.datetime64]) -> npt.NDArray[np.str_]:
@@ -215,5 +212,5 @@ def _numbered(names: pa.ChunkedArray) -> tuple[Whole, list[str]]:
     words = whole.dictionary.to_pylist()
     ordered = sorted(words)
     place = {word: number for number, word in enumerate(ordered)}
-    number = np.array([*(place[word] for word in words), -1])
+    number = np.array([*(place[word] for word in words), -1], dtype=np.int32)
     return number[whole.indices.fill_null(len(words)).to_numpy(zero_copy_only=False)], ordered

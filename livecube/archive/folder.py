@@ -7,10 +7,8 @@ on how many workers there were. A batch and a table's part appear whole or not a
 from __future__ import annotations
 
 import json
-import os
 import shutil
 from collections import defaultdict
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from glob import escape as glob_escape
 from typing import TYPE_CHECKING, Any, Final
@@ -147,18 +145,18 @@ def read_rows(
 ) -> pa.Table:
     """Some columns of a table, of one person or of all; person and month may be among them.
 
-    Parts are read one after another: pyarrow's own data sets take twice the memory and the time.
+    Parts are read one after another: pyarrow's own data sets take twice the memory and the time,
+    and so do threads and buffers, since the parts are small.
     """
     schema = pa.schema([_WITH_FOLDERS[table].field(name) for name in columns])
     whose = "*" if person is None else glob_escape(_quoted(person))
     paths = sorted((folder / table).glob(f"person={whose}/month=*/{_PART}"))
-    with ThreadPoolExecutor(os.cpu_count()) as readers:
-        parts = [*readers.map(lambda path: _read_part(path, columns), paths)]
+    parts = [_read_part(path, columns) for path in paths]
     return pa.concat_tables([schema.empty_table(), *parts]).unify_dictionaries()
 
 
 def _read_part(path: Path, columns: Sequence[str]) -> pa.Table:
-    with pq.ParquetFile(path) as file:
+    with pq.ParquetFile(str(path), pre_buffer=False) as file:
         part = file.read([one for one in columns if one not in FOLDERS.names], use_threads=False)
     for folder in path.parents[:2]:
         name, _, text = folder.name.partition("=")

@@ -56,7 +56,8 @@ def solve_columns(database: sqlite3.Connection, wanted: Wanted) -> SolveColumns:
     *splits_ms, pause_ms, whole = _rows_of(numbers, splits).T
     return SolveColumns(
         number=numbers,
-        started=started,
+        first=str(started[0]) if len(started) else "",
+        last=str(started[-1]) if len(started) else "",
         day=day,
         session=session,
         ms=ms,

@@ -208,6 +208,7 @@ def _joined(columns: Sequence[SolveColumns]) -> SolveColumns:
     named: dict[str, Any] = {
         field.name: np.concatenate([getattr(one, field.name) for one in columns])
         for field in fields(SolveColumns)
+        if field.name not in ("first", "last")  # no figure depends on them
     }
     return replace(columns[0], **named)
 

@@ -126,8 +126,8 @@ def trends_of(
     return Trends(
         solves=len(results),
         times=int((results >= 0).sum()),
-        first=str(columns.started[0]),
-        last=str(columns.started[-1]),
+        first=columns.first,
+        last=columns.last,
         days=(str(columns.day[0]), str(columns.day[-1])),
         resampled=resampled,
         figures=figures,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Literal, TypeAlias
+from typing import TYPE_CHECKING, Any, Final, Literal, TypeAlias
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,17 +37,18 @@ Verdict: TypeAlias = Literal["better", "worse", "changed", "noise", "too few"]
 """The verdict on a change; *changed* if neither direction is better."""
 Unit: TypeAlias = Literal["seconds", "share", "number"]
 
-Whole: TypeAlias = "npt.NDArray[np.int64]"
+Whole: TypeAlias = "npt.NDArray[np.signedinteger[Any]]"
 
 
 @dataclass(frozen=True, slots=True)
 class SolveColumns:
     """Solves in the order in which they were made, a column for each figure, n rows."""
 
+    first: str
+    """When the first of them was made, ISO 8601 in UTC; empty if unknown, or if there is none."""
+    last: str
     number: Whole
     """The solve's number in the history."""
-    started: npt.NDArray[np.str_]
-    """ISO 8601 in UTC; empty if unknown."""
     day: npt.NDArray[np.str_]
     """The solver's local date, ``2026-03-01``; empty if unknown."""
     session: Whole
