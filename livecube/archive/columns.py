@@ -174,7 +174,7 @@ def _whole(column: pa.ChunkedArray) -> Whole:
 
 
 def _time(moments: npt.NDArray[np.datetime64]) -> str:
-    """The only one of these moments, ISO 8601 in UTC; empty if it is unknown, or if there is none."""
+    """The only moment of these, ISO 8601 in UTC; empty if unknown, or if there is none."""
     known = moments[~np.isnat(moments)]
     return str(np.datetime_as_string(known[0], timezone="UTC")) if len(known) else ""
 
