@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 
     from livecube.archive.folder import DataSet
     from livecube.archive.logs import KeptWith, Log
+    from livecube.solves.reading import FoundSolve
 
 __all__ = ["Reviewed", "Sent", "add_batches", "cluster", "review_logs", "versions_here"]
 
@@ -92,23 +93,26 @@ def review_logs(logs: Sequence[Sent], level: str) -> Reviewed:
 def _rows_of_log(log: Sent, level: str) -> list[dict[str, list[dict[str, Any]]]]:
     reviewer = _reviewer(level)
     with LogReader(Path(log.name), log.content) as reader:
-        solves = [*solves_in(reader.header, reader, reviewer.holdings.hindsight())]
-    rows = []
-    for one in solves if log.kept is None else solves[-1:]:
+        solves = solves_in(reader.header, reader, reviewer.holdings.hindsight())
+        return [*_reviewed(solves if log.kept is None else [*solves][-1:], log, reviewer)]
+
+
+def _reviewed(
+    solves: Iterable[FoundSolve], log: Sent, reviewer: Reviewer
+) -> Iterator[dict[str, list[dict[str, Any]]]]:
+    """The rows of each solve, one after the other: then the inference of holdings reads it once."""
+    for one in solves:
         listed = replace(one.kept.listed, person=log.person)
         if log.kept is not None:
             listed = replace(listed, corrected=log.kept.penalties, tags=log.kept.tags)
         review = reviewer.review(begun_in(one.header, one.events)[-1])
-        rows.append(
-            rows_of(
-                replace(one.kept, listed=listed),
-                None if log.kept is None else log.kept.session,
-                review,
-                chances_of(review),
-                prices_of(review),
-            )
+        yield rows_of(
+            replace(one.kept, listed=listed),
+            None if log.kept is None else log.kept.session,
+            review,
+            chances_of(review),
+            prices_of(review),
         )
-    return rows
 
 
 # Handing out work and taking it back.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+from functools import lru_cache
 from importlib.metadata import entry_points
 from threading import Event, Thread
 from typing import TYPE_CHECKING, Final, cast
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from livecube.edges.habits_file import Habits
     from livecube.hands.automaton import Automaton
     from livecube.holding.follower import HoldingFollower
+    from livecube.holding.inference import HoldingModel
     from livecube.techniques.base import Technique
 
 __all__ = [
@@ -171,16 +173,23 @@ def load_holdings(own: Habits | None = None) -> HoldingFollower:
     Raises :class:`~livecube.errors.UsageError` if the habits make no sense.
     """
     keep_compiled_code()
+    from livecube.holding.follower import HoldingFollower
+
+    return HoldingFollower(_ready_model(own))
+
+
+@lru_cache(maxsize=4)
+def _ready_model(own: Habits | None) -> HoldingModel:
+    """The model; every kernel is compiled or loaded now, before a cube waits for it."""
     from livecube.edges.holding_file import holding_model
-    from livecube.holding.follower import HoldingFollower, LiveHolding
+    from livecube.holding.follower import LiveHolding
     from livecube.holding.inference import read_solve
     from livecube.holding.observations import SolvePart
 
     model = holding_model(own)
-    # Every kernel is compiled or loaded now, before a cube waits for it.
     read_solve(SolvePart([0, 3, 5], [0.0, 1.0, 1.01], [0, 0, 0], 5), model)
     LiveHolding(model).turn(0, 0.0, 0, -1)
-    return HoldingFollower(model)
+    return model
 
 
 def known_techniques() -> tuple[Technique, ...]:

@@ -115,7 +115,7 @@ def read_solve(part: SolvePart, model: HoldingModel, before: Array | float = 0.0
     held, kinds = np.zeros((turns, 24)), np.zeros((turns, 3))
     if not turns:
         return Reading([], held, kinds, np.zeros(0), np.zeros(len(model.kinds)))
-    rows = [_filled(seen, down, likely) for likely in model.kinds]
+    rows = _LAST.rows(part, model, seen)
     by_kind = np.array([np.log(row.scales).sum() for row in rows])
     shares = weighed(before + by_kind)
     for share, likely, row in zip(shares, model.kinds, rows, strict=True):
@@ -160,6 +160,32 @@ def _filled(seen: Seen, down: Array, likely: Likelihoods, *, best: bool = False)
     rows = rows_for(len(seen.turns), len(likely.moves))
     forward(seen, down, likely, best, rows)
     return rows
+
+
+class _LastRows:
+    """Remembers the rows of the solve that was read last.
+
+    A solve is often read two or three times in a row: for its splits, for its moves, and for what
+    it says of hands. The rows take most of that time, and no evidence of others changes them.
+    """
+
+    def __init__(self) -> None:
+        self._last: tuple[object, HoldingModel, list[Rows]] | None = None
+
+    def rows(self, part: SolvePart, model: HoldingModel, seen: Seen) -> list[Rows]:
+        """The rows of each kind of solver."""
+        key = (*map(tuple, (part.turns, part.times, part.stages, part.attitudes)), part.cross)
+        asked = (key, sorted(part.stated.items()))
+        last = self._last
+        if last is not None and last[1] is model and last[0] == asked:
+            return last[2]
+        down = downs(part.cross)
+        rows = [_filled(seen, down, likely) for likely in model.kinds]
+        self._last = asked, model, rows
+        return rows
+
+
+_LAST: Final = _LastRows()
 
 
 def _best_path(seen: Seen, down: Array, likely: Likelihoods) -> Path:
