@@ -275,8 +275,8 @@ class Advisor:
             if row.total > most:
                 continue
             after = apply_turns(position, row.turns_fixed)
-            onward = self.plans(after, situation.face, self.upright(row, situation.face))
-            plan = Plan((row, *(onward[0].steps if onward else ())))
+            onward = self._best_plan(after, situation.face, self.upright(row, situation.face))
+            plan = Plan((row, *(onward.steps if onward else ())))
             if plan.total <= most:
                 found, most = plan, plan.total
         return found
@@ -373,6 +373,12 @@ class Advisor:
         lines = self._lines(situation, holding, level or self.level, looking=looking)
         return self._plans(situation, lines)
 
+    def _best_plan(self, position: Array, face: int, holding: Holding | None) -> Plan | None:
+        """The first of :meth:`plans`; None: there is none."""
+        situation = Situation.of(position, face)
+        lines = self._lines(situation, holding, self.level)
+        return next(iter(self._plans(situation, lines[:1])), None)
+
     def crosses(
         self, position: Array, face: int, holding: Holding | None = None
     ) -> tuple[Opportunity, ...]:
@@ -392,8 +398,7 @@ class Advisor:
     def with_plan(self, row: Opportunity, position: Array, face: int) -> Opportunity:
         """A row with the best plan for the slots that are free after it."""
         after = apply_turns(position, row.turns_fixed)
-        found = self.plans(after, face, self.upright(row, face))
-        return replace(row, then=found[0] if found else None)
+        return replace(row, then=self._best_plan(after, face, self.upright(row, face)))
 
     def _beam(self, level: Level) -> Beam:
         if level not in self._beams:
@@ -487,8 +492,8 @@ class Advisor:
         if row is None:
             return None
         after = apply_turns(position, row.turns_fixed)
-        onward = self.plans(after, face, self.upright(row, face))
-        total = row.seconds + row.looking + (onward[0].total if onward else 0)
+        onward = self._best_plan(after, face, self.upright(row, face))
+        total = row.seconds + row.looking + (onward.total if onward else 0)
         return Way(row, total)
 
     def upright(self, row: Opportunity, face: int) -> Holding:

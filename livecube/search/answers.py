@@ -71,7 +71,7 @@ class Answers:
         crosses without a search."""
         self._moves: list[tuple[Move, ...]] = [(move,) for move in MOVES]
         self._moves += automaton.rotation_moves[0]
-        self._known: dict[tuple[bytes, bytes], list[Written]] = {}
+        self._known: dict[tuple[int, bytes, Task, tuple[int, ...]], list[Written]] = {}
 
     def twin(self) -> Answers:
         """Answers for the same hands in another thread; tables and book are shared."""
@@ -138,12 +138,12 @@ class Answers:
         if len(parts) > 1 or not upright or situation.offset is None:
             return None
         [part] = parts
-        fronts = np.array([UPRIGHT.index(start) for start in starts])
-        rows = np.repeat(task_rows(parts), len(fronts), axis=0)
-        places = np.broadcast_to(situation.places, (len(fronts), 8))
-        numbers = question_numbers(situation.offset, places, fronts, rows)
-        key = numbers.tobytes(), fronts.tobytes()
+        key = situation.offset, situation.places.tobytes(), part, tuple(starts)
         if (ways := self._known.get(key)) is None:
+            fronts = np.array([UPRIGHT.index(start) for start in starts])
+            rows = np.repeat(task_rows(parts), len(fronts), axis=0)
+            places = np.broadcast_to(situation.places, (len(fronts), 8))
+            numbers = question_numbers(situation.offset, places, fronts, rows)
             at = self.filled(numbers)
             if (at < 0).any():
                 return None
