@@ -290,7 +290,7 @@ def _among(tasks, number, out_turns, out_length, out_task, found):  # type: igno
 @njit(cache=True, nogil=True)
 def run(  # type: ignore[no-untyped-def]
     moves, rows, alone, seen, pairs, symmetry, turn_seen, piece_moves, solved_cross,
-    solved_places, cross, places, tasks, stop, out_turns, out_length, out_task,
+    solved_places, cross, places, tasks, out_turns, out_length, out_task,
 ):  # fmt: skip
     """Answer all tasks about one position; returns the number of sequences found.
 
@@ -298,8 +298,7 @@ def run(  # type: ignore[no-untyped-def]
     shape (n, FIELDS), int64. Sequences are written to ``out_turns`` (m, LONGEST), uint8, their
     lengths and task numbers to ``out_length`` and ``out_task``, int64; shorter ones of a task
     come first. At most m are found: a return value of m means that there was not
-    enough room. When another thread sets ``stop[0]``, the search ends soon and returns −1.
-    Nothing is checked.
+    enough room. Nothing is checked.
     """
     followers = np.empty((7, 18), dtype=np.int64)
     many = np.empty(7, dtype=np.int64)
@@ -316,8 +315,6 @@ def run(  # type: ignore[no-untyped-def]
         depth = np.int64(1)
         while depth < LONGEST and depth <= shortest:
             for prefix in range(4):
-                if stop[0]:
-                    return -1
                 if task[2] >> prefix & 1:
                     found = _search(
                         moves, rows, alone, seen, pairs, symmetry, turn_seen, piece_moves,
@@ -343,7 +340,6 @@ class Engine:
         self.pairs = np.empty(0, dtype=np.uint8)
         """The pair table, once it is built; it makes every search several times faster."""
         self.tables = tables
-        self._stop = np.zeros(1, dtype=np.uint8)
         self._turns = np.zeros((_ROOM, LONGEST), dtype=np.uint8)  # valid turns, even where unused
         self._lengths = np.empty(_ROOM, dtype=np.int64)
         self._tasks = np.empty(_ROOM, dtype=np.int64)
@@ -354,16 +350,11 @@ class Engine:
         twin.pairs = self.pairs
         return twin
 
-    def stop(self) -> None:
-        """Make the search that runs in another thread end soon; its answer is empty."""
-        self._stop[0] = 1
-
     def search(self, situation: Situation, tasks: Sequence[Task]) -> Found:
         """All shortest sequences of all tasks.
 
         Raises ``OverflowError`` if there are too many.
         """
-        self._stop[0] = 0
         found = run(
             self.tables.moves,
             self.tables.rows,
@@ -378,14 +369,12 @@ class Engine:
             situation.cross,
             situation.places,
             task_rows(tasks),
-            self._stop,
             self._turns,
             self._lengths,
             self._tasks,
         )
         if found == _ROOM:
             raise OverflowError(f"a position has {_ROOM} sequences or more")
-        found = max(found, 0)
         return Found(self._turns[:found], self._lengths[:found], self._tasks[:found])
 
     def shortest(self, situation: Situation, task: Task) -> int:

@@ -266,7 +266,7 @@ def _keep(  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _deepen(  # type: ignore[no-untyped-def]
-    tables, hands, cross0, places0, tasks, start, limit, within, most, stop, stack, out_cost,
+    tables, hands, cross0, places0, tasks, start, limit, within, most, stack, out_cost,
     out_length, out_turns, out_moves, out_held, out_end, found,
 ):  # fmt: skip
     """All ways from one holding that cost at most the limit; returns how many there are now."""
@@ -299,8 +299,6 @@ def _deepen(  # type: ignore[no-untyped-def]
         if fresh:
             fresh = False
             many[level] = upcoming[level] = 0
-            if stop[0]:
-                return -1
             task = tasks[part[level]]
             allowed = task[1]
             last = part[level] == last_part
@@ -492,10 +490,10 @@ def _deepen(  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def fastest(  # type: ignore[no-untyped-def]
-    tables, hands, cross, places, tasks, starts, ceiling, within, most, stop, out_cost, out_length,
+    tables, hands, cross, places, tasks, starts, ceiling, within, most, out_cost, out_length,
     out_turns, out_moves, out_held, out_end,
 ):  # fmt: skip
-    """The cheapest ways of one question, best first; returns how many, −1 if ``stop`` was set.
+    """The cheapest ways of one question, best first; returns how many.
 
     ``tasks`` has shape (parts, FIELDS); the second part begins where the first ends. ``starts``
     are the holdings from which a way may begin. Finds the ways up to ``within`` milliseconds
@@ -553,11 +551,9 @@ def fastest(  # type: ignore[no-untyped-def]
                 if found >= most:
                     tightest = min(tightest, out_cost[most - 1])
             found = _deepen(
-                tables, hands, cross, places, tasks, start, tightest, within, most, stop, stack,
+                tables, hands, cross, places, tasks, start, tightest, within, most, stack,
                 out_cost, out_length, out_turns, out_moves, out_held, out_end, found,
             )  # fmt: skip
-            if found < 0:
-                return -1
         if limit >= ceiling or found >= most or (found and limit >= out_cost[0] + within):
             break
         limit += _STEP_MS

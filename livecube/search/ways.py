@@ -54,7 +54,6 @@ class FastestSearch:
         self.automaton = automaton
         self.tables = tables
         self._hands = hand_arrays(automaton)
-        self._stop = np.zeros(1, dtype=np.uint8)
         size = (_ROOM, LONGEST_WAY)
         self._out = (
             np.empty(_ROOM, dtype=np.int64),
@@ -68,10 +67,6 @@ class FastestSearch:
     def twin(self) -> FastestSearch:
         """A search over the same tables, for another thread."""
         return FastestSearch(self.tables, self.automaton)
-
-    def stop(self) -> None:
-        """Make the search that runs in another thread end soon; its answer is empty."""
-        self._stop[0] = 1
 
     def ways(
         self,
@@ -106,14 +101,13 @@ class FastestSearch:
         ceiling_ms: int = NO_LIMIT,
     ) -> list[Way]:
         """The same for the number of a cross and the places of the slot pieces, shape (8,)."""
-        self._stop[0] = 0
         rows = task_rows(parts).copy()
         rows[0, 2] *= 0x1111
         count = fastest(
             self.tables, self._hands, cross, places, rows,
-            np.array(starts, dtype=np.int64), ceiling_ms, within_ms, most, self._stop, *self._out,
+            np.array(starts, dtype=np.int64), ceiling_ms, within_ms, most, *self._out,
         )  # fmt: skip
-        found = [self._way(row, starts) for row in range(max(count, 0))]
+        found = [self._way(row, starts) for row in range(count)]
         found.sort(key=lambda way: (way.ms, self.text(way)))
         return found[:most]
 
