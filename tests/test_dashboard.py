@@ -42,7 +42,7 @@ from livecube.errors import UsageError
 from livecube.events import Battery, Gap, LinkChange, SolveMark, SolvePhase, Turn
 from livecube.practice.attempts import Attempt, Attempts
 from livecube.practice.news import Corrected, Discarded, Judged, Tally
-from livecube.stages.progress import Reopened, SolveBegun, SolveOver, StageDone, Turned
+from livecube.stages.progress import HelpWanted, Reopened, SolveBegun, SolveOver, StageDone, Turned
 from livecube.timing.averages import mean
 from livecube.timing.results import Penalty, Result
 from livecube.trends.measures import Month
@@ -204,8 +204,23 @@ def practised(solves: int = 6) -> list[Message]:
     return session.messages
 
 
+def helped() -> list[Message]:
+    """The messages of whoever asks for help, and leaves."""
+    messenger = Messenger("d", Cube("c", "n"), str, lambda: "id")
+    told = messenger.begin() + messenger.take(HelpWanted(1.0, wanted=True))
+    return told + messenger.take(HelpWanted(2.0, wanted=True)) + messenger.end()
+
+
+def test_help_is_wanted_until_the_desk_ends() -> None:
+    wanted = [one.body["wanted"] for one in helped() if one.name == "help"]
+    assert wanted == [True, False]
+    left: dict[str, dict[str, Any]] = {"help": {"wanted": True}}  # a killed desk left it
+    begun = Messenger("d", Cube("c", "n"), str, lambda: "id", last=left).begin()
+    assert [one.body["wanted"] for one in begun if one.name == "help"] == [False]
+
+
 def test_every_message_is_as_its_published_schema_says_and_every_schema_is_met() -> None:
-    messages = told()[0] + practised()
+    messages = told()[0] + practised() + helped()
     for message in messages:
         SCHEMAS[schema_name(message.name)].validate(json.loads(message.payload))
     SCHEMAS["availability"].validate(availability("d", "online", "i"))
@@ -671,14 +686,14 @@ def heard() -> list[str]:
 DIGESTS = {
     "messages": "5d003ef4",
     "practised": "7d50f9ba",
-    "heard": "543062d6",
+    "heard": "cbc240fb",
     "device 0": "c751c2a6",
     "device 14": "d68a531d",
     "entities 0": "b4802d3b",
     "entities 14": "70c293eb",
     "off 0": "e3b0c442",
     "off 14": "e3b0c442",
-    "topics": "30c7ec16",
+    "topics": "0464b14b",
 }
 """Digests of all messages, and of a listener's states."""
 

@@ -142,6 +142,10 @@ def stream(tables: None, tmp_path_factory: pytest.TempPathFactory) -> list[dict[
     folder = tmp_path_factory.mktemp("formats")
     marks = folder / "marks.jsonl"
     marks.write_text("\n".join(EVERY_MARK) + "\n", encoding="utf-8")
+    asking = folder / "asking.jsonl"
+    turns = [json.dumps({"t": 1.0 + 0.3 * at, "turn": turn})
+             for at, turn in enumerate("R2 L2 R2 L2".split())]  # fmt: skip
+    asking.write_text("\n".join((EVERY_MARK[0], *turns)) + "\n", encoding="utf-8")
     quickly = ("--simulated", "--speed", "1000", "--seed", "1", "--json")
     seldom = list[dict[str, Any]]()
     for seed in ("1", "48"):  # these seeds have such events
@@ -168,6 +172,7 @@ def stream(tables: None, tmp_path_factory: pytest.TempPathFactory) -> list[dict[
         *objects("replay", str(SHORT), "--json", "--when", "after"),
         *objects("replay", str(SHORT), "--json", "--clues", "2"),
         *objects("replay", str(marks), "--json", "--no-hints"),
+        *objects("replay", str(asking), "--json", "--no-hints"),
         *objects("replay", str(repaired_log(folder)), "--json"),
         *objects("live", *quickly, "--no-hints"),
         *objects("practice", *quickly, "--solves", "2"),

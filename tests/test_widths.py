@@ -150,6 +150,7 @@ PRINTED: Final = (
 FOR_PROGRAMS: Final = {"completion", "mqtt schema"}
 DRAWN: Final = {
     "live",
+    "group",
     "practice",
     "again",
     "bring",

@@ -136,6 +136,10 @@ class Advisor:
         """An advisor for the same hands that knows only these techniques; for the same thread."""
         return Advisor(self.answers, techniques, self.level, self._engine)
 
+    def at(self, level: Level) -> Advisor:
+        """An advisor for the same hands at another level; for the same thread."""
+        return Advisor(self.answers, self._techniques, level, self._engine)
+
     def twin(self) -> Advisor:
         """Another advisor of the same kind, for another thread; tables and book are shared."""
         answers = self.answers.twin()

@@ -10,7 +10,7 @@ from livecube.advice.words import cross_sentence
 from livecube.cube.holding import COLOURS
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Generator, Sequence
 
     from livecube.advice.advisor import Advisor
     from livecube.advice.rows import Opportunity
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from livecube.cube.holding import Holding
     from livecube.techniques.base import Technique
 
-__all__ = ["Inspection", "inspect_cross", "openings"]
+__all__ = ["Inspection", "inspect_cross", "opening_steps", "openings"]
 
 _PLANNED: Final = 8
 """For this many rows of each kind, the plan after them is looked for."""
@@ -117,11 +117,25 @@ def openings(
     Rows are ranked together with the plan after them. ``stopped`` is asked before each colour;
     None if it returns True, which means that nobody needs the answer any more.
     """
+    steps = opening_steps(advisor, position, faces, holding)
+    while not stopped():
+        try:
+            next(steps)
+        except StopIteration as over:
+            found: list[Opportunity] = over.value
+            return found
+    return None
+
+
+def opening_steps(
+    advisor: Advisor, position: Array, faces: Sequence[int], holding: Holding | None = None
+) -> Generator[None, None, list[Opportunity]]:
+    """:func:`openings` in steps of one colour each, so that several questions can take turns."""
     techniques = [one.id for one in advisor.in_inspection if advisor.speaks_of(one.id)]
     found: list[Opportunity] = []
-    for face in faces:
-        if stopped():
-            return None
+    for number, face in enumerate(faces):
+        if number:
+            yield
         if techniques:
             seen = inspect_cross(advisor, position, face, holding)
             crosses, others = seen.crosses, seen.opportunities

@@ -32,6 +32,7 @@ from livecube.events import HeldAs, Moment
 from livecube.stages.progress import (
     CrossColour,
     HeldNow,
+    HelpWanted,
     Progress,
     Resynced,
     SolveBegun,
@@ -188,7 +189,7 @@ class Planned(Moment):
 
 Said: TypeAlias = Spoken | Adjusted | Taken | Withdrawn | Repair | Planned
 """The events of the speaker."""
-Happening: TypeAlias = Progress | HeldNow | Said | Clue | Unsaid
+Happening: TypeAlias = Progress | HeldNow | HelpWanted | Said | Clue | Unsaid
 """All events of the pipeline."""
 
 

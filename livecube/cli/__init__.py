@@ -31,6 +31,7 @@ __all__ = ["commands", "main", "run"]
 
 _MODULES: Final = {
     "live": "live",
+    "group": "group",
     "scan": "scan",
     "practice": "practice",
     "history": "history",

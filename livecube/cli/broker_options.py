@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from livecube.dashboard.sending import Plan
     from livecube.edges.configuration import Configuration
 
-__all__ = ["broker_options", "publishing_options"]
+__all__ = ["broker_options", "group_options", "publishing_options"]
 
 _DESK = click.option("--desk", metavar="NAME", help="Name of this livecube there.")
 _PLAIN = click.option(
@@ -46,6 +46,43 @@ def publishing_options(command: Callable[..., None]) -> Callable[..., None]:
             is_flag=False,
             flag_value=CONFIGURED,
             help="Publish on this broker; without an address, on the configured one.",
+        ),
+    ):
+        gathered = option(gathered)
+    return gathered
+
+
+def group_options(command: Callable[..., None]) -> Callable[..., None]:
+    """``--mqtt`` and ``--listen``; a command gets ``publishing`` and ``listening``.
+
+    The desks of a group publish only if the command line asks for it.
+    """
+
+    @functools.wraps(command)
+    def gathered(**options: Any) -> None:
+        url, heard, plain = (options.pop(name) for name in ("mqtt", "listen", "plain"))
+        listening = None
+        if heard is not None:
+            known = None if heard == CONFIGURED else heard
+            listening = _plan(read_configuration(), known, None, plain)
+        publishing = Publishing(url, None, plain, off=url is None)
+        command(publishing=publishing, listening=listening, **options)
+
+    for option in (
+        _PLAIN,
+        click.option(
+            "--listen",
+            metavar="[mqtts://USER@HOST/PREFIX]",
+            is_flag=False,
+            flag_value=CONFIGURED,
+            help="Show the desks on this broker, too; without an address, on the configured one.",
+        ),
+        click.option(
+            "--mqtt",
+            metavar="[mqtts://USER@HOST/PREFIX]",
+            is_flag=False,
+            flag_value=CONFIGURED,
+            help="Publish each desk here under its name. Ask the people at the cubes before.",
         ),
     ):
         gathered = option(gathered)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from functools import partial
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Protocol
 
 from livecube.mending.mender import Correction
 
@@ -18,7 +18,16 @@ if TYPE_CHECKING:
     from livecube.edges.sinks import Item, Sink
     from livecube.events import CubeEvent
 
-__all__ = ["SWITCH_S", "CubeFollower", "Hub", "Refiner", "find_openings", "follow_log"]
+__all__ = [
+    "SWITCH_S",
+    "CubeFollower",
+    "FindOpenings",
+    "Hub",
+    "Refiner",
+    "find_beside",
+    "find_openings",
+    "follow_log",
+]
 
 # The hub: passes every event and happening to all sinks, each through a queue of its own.
 #
@@ -125,10 +134,28 @@ def find_openings(
     return openings(advisor, question.position, question.faces, question.holding, stopped=stopped)
 
 
-class Refiner:
-    """Answers a pipeline's latest question in a thread of its own.
+class FindOpenings(Protocol):
+    """Finds the beginnings of a solve without holding up the loop; as :func:`find_openings`."""
 
-    ``tell`` gets the happenings of an answer; ``now`` gives the cube's time.
+    async def __call__(
+        self, advisor: Advisor, question: OpeningQuestion, stopped: Callable[[], bool]
+    ) -> list[Opportunity] | None:
+        """The beginnings, or None if they are no longer needed."""
+        ...
+
+
+async def find_beside(
+    advisor: Advisor, question: OpeningQuestion, stopped: Callable[[], bool]
+) -> list[Opportunity] | None:
+    """:func:`find_openings` in a thread."""
+    return await asyncio.to_thread(find_openings, advisor, question, stopped)
+
+
+class Refiner:
+    """Answers a pipeline's latest question in another thread.
+
+    ``tell`` gets the happenings of an answer; ``now`` gives the cube's time; ``find`` finds the
+    answers.
     """
 
     def __init__(
@@ -136,8 +163,10 @@ class Refiner:
         pipeline: Pipeline,
         tell: Callable[[Iterable[Happening]], None],
         now: Callable[[], float],
+        find: FindOpenings = find_beside,
     ) -> None:
         self._advisor: Advisor | None = None
+        self._find = find
         self._pipeline = pipeline
         self._tell = tell
         self._now = now
@@ -169,7 +198,7 @@ class Refiner:
             question, advisor = self._asked, self._advisor
             if question is not None and advisor is not None:
                 stopped = partial(self._moved_on, question)
-                rows = await asyncio.to_thread(find_openings, advisor, question, stopped)
+                rows = await self._find(advisor, question, stopped)
                 if rows is not None and advisor is self._advisor:
                     self._tell(self._pipeline.opened(question, rows, self._now()))
 
@@ -186,7 +215,8 @@ class CubeFollower:
     """Follows a cube, wakes the pipeline when it is due, and takes in the solver's statements.
 
     ``speed``: how many of the cube's seconds pass in one real second. Its ``refiner`` must run
-    beside it. ``lead`` may put marks before and after an event.
+    beside it. ``lead`` may put marks before and after an event. ``find``: as for
+    :class:`Refiner`.
     """
 
     def __init__(
@@ -195,9 +225,10 @@ class CubeFollower:
         hub: Hub,
         speed: float = 1.0,
         lead: Callable[[CubeEvent], Iterable[CubeEvent]] = lambda event: (event,),
+        find: FindOpenings = find_beside,
     ) -> None:
         self._loop = asyncio.get_running_loop()
-        self.refiner = Refiner(pipeline, self._tell, self.now)
+        self.refiner = Refiner(pipeline, self._tell, self.now, find)
         self._lead = lead
         self._pipeline = pipeline
         self._hub = hub

@@ -9,7 +9,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 from livecube.composition.assembly import load_advisor, load_holdings, quick_advisor, set_level
-from livecube.composition.following import CubeFollower
+from livecube.composition.following import CubeFollower, find_beside
 from livecube.composition.keyboard import Keyboard, stating
 from livecube.composition.preparing import prepared
 from livecube.edges.automaton_file import load_hands
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from livecube.advice.advisor import Advisor
-    from livecube.composition.following import Hub
+    from livecube.composition.following import FindOpenings, Hub
     from livecube.composition.pipeline import Pipeline
     from livecube.composition.publishing import Publishing
     from livecube.composition.run import Output, Run, Wishes
@@ -86,6 +86,7 @@ class AdvisedPart:
         self._publishing = publishing
         self._followed = followed
         self._session: Session | None = None
+        self._find: FindOpenings = find_beside
         self._follower: CubeFollower
         self._source: Source
         self._output: Output
@@ -119,15 +120,27 @@ class AdvisedPart:
         return works
 
     async def _get_ready(self, level: str) -> None:
-        """Load the advisor beside the turning cube, after the link's first item.
+        """Load the advisor beside the turning cube, after the link's first item."""
+        board = self._output.board
+        board.change(preparing=PREPARING)
+        await asyncio.sleep(_HEAD_START_S)
+        advisor = await self._load(level)
+        holdings = await prepared(partial(load_holdings, self._solver.habits))
+        self._pipeline.holdings = holdings
+        if self._session is not None:
+            self._session.hindsight = holdings.hindsight
+            await asyncio.to_thread(self._begin_learning, self._session)
+        board.change(preparing="")
+        await self._ready(advisor)
+
+    async def _load(self, level: str) -> Advisor:
+        """Give pipeline and refiner their advisors; returns the pipeline's.
 
         On a first start a scrambled cube is told the fastest cross from the book, and again what
         is best when the search is ready.
         """
-        board, pipeline, hands = self._output.board, self._pipeline, self._solver.wishes.hands
+        pipeline, hands = self._pipeline, self._solver.wishes.hands
         refiner, loop = self._follower.refiner, asyncio.get_running_loop()
-        board.change(preparing=PREPARING)
-        await asyncio.sleep(_HEAD_START_S)
         pipeline.advisor = quick = await prepared(partial(quick_advisor, level, hands))
         if quick is not None and not are_tables_kept():
             refiner.begin(quick.twin())
@@ -141,13 +154,7 @@ class AdvisedPart:
         set_level(advisor, level)
         pipeline.advisor = advisor
         refiner.begin(advisor.twin())
-        holdings = await prepared(partial(load_holdings, self._solver.habits))
-        pipeline.holdings = holdings
-        if self._session is not None:
-            self._session.hindsight = holdings.hindsight
-            await asyncio.to_thread(self._begin_learning, self._session)
-        board.change(preparing="")
-        await self._ready(advisor)
+        return advisor
 
     def _begin_learning(self, session: Session) -> None:
         taker, learner = Taker(self._solver.habits), Learner(self._solver.usual or load_hands())
@@ -215,7 +222,7 @@ class LivePart(AdvisedPart):
     def begin(self, run: Run, hub: Hub) -> CubeFollower:
         """Begin; each event is written before it is passed on."""
         lead = (lambda event: (event,)) if self._keeping is None else self._keeping.lead
-        self._follower = CubeFollower(self._pipeline, hub, run.source.speed, lead)
+        self._follower = CubeFollower(self._pipeline, hub, run.source.speed, lead, self._find)
         return self._follower
 
     def start(self) -> None:

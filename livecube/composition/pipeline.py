@@ -12,9 +12,9 @@ from livecube.advice.speaker import STEP_S, Asks, Clues, Manner, Speaker, Spoken
 from livecube.cube.holding import parse_colour
 from livecube.cube.position import TURN_BYTES, apply_turns
 from livecube.events import ClueAsked, HeldAs, Turn
-from livecube.practice.gestures import TurnsWatcher
+from livecube.practice.gestures import HelpWatcher, TurnsWatcher
 from livecube.stages.frame import FRAMES
-from livecube.stages.progress import Resynced, SolveBegun, SolveOver, Turned
+from livecube.stages.progress import HelpWanted, Resynced, SolveBegun, SolveOver, Turned
 from livecube.stages.tracker import Resting
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from livecube.advice.advisor import Advisor, Beginning
     from livecube.advice.rows import Opportunity
-    from livecube.advice.speaker import Happening, Said, Unsaid
+    from livecube.advice.speaker import Happening, Said
     from livecube.cube.geometry import Array
     from livecube.cube.holding import Holding
     from livecube.events import CubeEvent
@@ -77,6 +77,7 @@ class Pipeline:
         self._speaker = Speaker()
         self._withheld = Withheld()
         self._gestures = TurnsWatcher()
+        self._help, self._wants_help = HelpWatcher(), False
         self._resting = Resting(tracker)
         self._turned: Turned | None = None
         """The last turn of the solve under way."""
@@ -124,7 +125,7 @@ class Pipeline:
         told = self.tracker.feed(event)
         self._resting.watch(event, told)
         happenings = self._advised(self._held(told))
-        return [*happenings, *self._asked(event)]
+        return [*happenings, *self._asked(event), *self._helped(event)]
 
     def finish(self) -> list[Happening]:
         """End of the events."""
@@ -169,6 +170,13 @@ class Pipeline:
         is_gesture = isinstance(event, Turn) and self._gestures.turned(event.t, event.turn)
         return self._clues.ask(event.t) if is_gesture or isinstance(event, ClueAsked) else []
 
+    def _helped(self, event: CubeEvent) -> list[Happening]:
+        """Whether help is wanted from now on, if the event completes that gesture."""
+        if not isinstance(event, Turn) or not self._help.turned(event.t, event.turn):
+            return []
+        self._wants_help = not self._wants_help
+        return [HelpWanted(event.t, self._wants_help)]
+
     def _held(self, told: Sequence[Progress]) -> Sequence[Progress | HeldNow]:
         return self.holdings.take(told) if self.holdings else told
 
@@ -181,8 +189,11 @@ class Pipeline:
             happenings += self._say(self._answered(told[-1].t))
         return self._in_clues(happenings)
 
-    def _noted(self, progress: Progress | HeldNow) -> Sequence[Unsaid]:
-        """Keep what later advice needs; at the end of a solve, returns the hints held back."""
+    def _noted(self, progress: Progress | HeldNow) -> Sequence[Happening]:
+        """Keep what later advice needs; at the end of a solve, returns the hints held back.
+
+        Help is no longer wanted then.
+        """
         match progress:
             case Turned():
                 self._turned, self.question, self._opened = progress, None, None
@@ -196,8 +207,13 @@ class Pipeline:
             case SolveOver():
                 self.solves += 1
                 self._turned = self.question = self._opened = None
+                told: list[Happening] = (
+                    [HelpWanted(progress.t, wanted=False)] if self._wants_help else []
+                )
+                self._wants_help = False
                 if self.manner.when == "after":
-                    return [self._withheld.release(progress)]
+                    told.append(self._withheld.release(progress))
+                return told
         return []
 
     def _answered(self, t: float) -> list[Said]:

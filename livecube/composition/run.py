@@ -217,13 +217,16 @@ class Run:
         self.source = source
         self.output = output
         self.hub: Hub | None = None
+        self.end: Callable[[], object] | None = None
+        """Ends following in order; None before the cube is followed, and after."""
 
     def go(self, part: Part) -> None:
         """Follow to the end, and show the closing sentences."""
-        run_in_order(self._follow(part), self.output.close, self.output.ending)
+        run_in_order(self.follow(part), self.output.close, self.output.ending)
         self.output.conclude(self.hub)
 
-    async def _follow(self, part: Part) -> None:
+    async def follow(self, part: Part) -> None:
+        """Follow to the end; the screen stays open."""
         sys.setswitchinterval(SWITCH_S)
         source, board = self.source, self.output.board
         await asyncio.gather(asyncio.to_thread(part.prepare), source.find())
@@ -241,10 +244,12 @@ class Run:
                     follower.follow(_until(events, lambda: part.is_done)), name="cube"
                 )
                 part.start()
+                self.end = following.cancel
                 try:
                     with self._keys(part, following.cancel):
                         await asyncio.wait([following])
                 finally:
+                    self.end = None
                     part.finish()
                 await part.settle()
                 for task in helping:

@@ -12,6 +12,7 @@ from livecube.composition.choosing import ChosenCube, Wanted, choose_cube
 from livecube.composition.reception import decoded
 from livecube.cube.holding import SCRAMBLE_HOLDING, Holding, Move, fixed_turns
 from livecube.cube.notation import parse_moves
+from livecube.edges.log_files import LogReader
 from livecube.edges.remembered import RememberedCube, remember_cube, remembered_cube
 from livecube.edges.simulated_link import SimulatedLink
 from livecube.errors import UsageError
@@ -19,6 +20,9 @@ from livecube.events import HeldAs, State, Turn
 
 if TYPE_CHECKING:
     from collections.abc import AsyncGenerator, Callable, Sequence
+    from pathlib import Path
+
+    from bumble.link import LocalLink
 
     from livecube.edges.radio import Radio
     from livecube.events import CubeEvent
@@ -27,11 +31,13 @@ if TYPE_CHECKING:
 
 __all__ = [
     "CubeSource",
+    "LogSource",
     "SimulatedSource",
     "Simulation",
     "Source",
     "TypedCube",
     "TypedSource",
+    "VirtualPlace",
     "VirtualRadioSource",
 ]
 
@@ -123,8 +129,6 @@ class TypedCube:
 
 _PROTOCOL: Final = "turnwire"
 """Protocol of simulated cubes."""
-_VIRTUAL_SCAN_S: Final = 0.5
-"""On the virtual radio there is one cube, and it advertises every 20 ms."""
 
 
 class Source(Protocol):
@@ -233,8 +237,13 @@ class CubeSource:
         *,
         capture: bool = False,
         complain: Callable[[str], None] = lambda sentence: None,
+        remembers: bool = True,
     ) -> None:
-        """``complain`` gets a sentence about each unusable decoder or profile."""
+        """``complain`` gets a sentence about each unusable decoder or profile.
+
+        ``remembers``: whether the cube is the one that is followed the next time.
+        """
+        self._remembers = remembers
         self.link = radio.label
         self._radio = radio
         self._complain = complain
@@ -251,7 +260,9 @@ class CubeSource:
 
     @property
     def title(self) -> str:
-        """Its name, as it gives it."""
+        """Its name, as it gives it; until it is found, the wanted one."""
+        if self._chosen is None:
+            return self._wanted.cube or "a cube"
         return self.chosen.sighting.name or self.chosen.sighting.address
 
     @property
@@ -274,8 +285,9 @@ class CubeSource:
             raise UsageError(f"no decoder is called {self._wanted.decoder!r}; installed: {known}")
         remembered = remembered_cube()
         self._chosen = await choose_cube(self._radio, decoders, self._wanted, remembered, self._ask)
-        sighting = self._chosen.sighting
-        remember_cube(RememberedCube(sighting.address, sighting.name, self._chosen.name))
+        if self._remembers:
+            sighting = self._chosen.sighting
+            remember_cube(RememberedCube(sighting.address, sighting.name, self._chosen.name))
 
     async def events(self) -> AsyncGenerator[CubeEvent, None]:
         """Its events; they end only with the program, or if the cube cannot be connected."""
@@ -288,11 +300,50 @@ class CubeSource:
         return decoded(link, chosen.decoder(), capture=self._capture)
 
 
+class VirtualPlace:
+    """A virtual radio that several cubes share; each gets an address of its own."""
+
+    def __init__(self) -> None:
+        self._radio: asyncio.Future[tuple[LocalLink, Radio]] | None = None
+        self._cubes = 0
+
+    async def radio(self) -> tuple[LocalLink, Radio]:
+        """The link of the cubes, and the radio that hears them; switched on by the first call."""
+        if self._radio is None:
+            self._radio = asyncio.ensure_future(self._switched_on())
+        return await asyncio.shield(self._radio)
+
+    async def _switched_on(self) -> tuple[LocalLink, Radio]:
+        from livecube.composition.sharing import SharedRadio
+        from livecube.edges.virtual_radio.radio import VirtualRadio
+
+        radio = VirtualRadio()
+        await radio.start()
+        return radio.link, SharedRadio(radio)
+
+    def address(self) -> str:
+        """An address that no other cube has."""
+        self._cubes += 1
+        return f"F0:F1:F2:F3:F5:{self._cubes:02X}"
+
+
 class VirtualRadioSource(_Simulated):
     """A simulated cube, by way of a real GATT exchange and bleak. Needs the extra ``virtual``."""
 
     link = "virtual radio"
     called = "virtual radio, simulated cube"
+
+    def __init__(
+        self,
+        simulation: Simulation,
+        *,
+        capture: bool = False,
+        begin: asyncio.Event | None = None,
+        place: VirtualPlace | None = None,
+    ) -> None:
+        """``place``: the radio that it shares with others; None: one of its own."""
+        super().__init__(simulation, capture=capture, begin=begin)
+        self._place = place or VirtualPlace()
 
     async def find(self) -> None:
         """Check that bumble is installed."""
@@ -306,23 +357,58 @@ class VirtualRadioSource(_Simulated):
     async def events(self) -> AsyncGenerator[CubeEvent, None]:
         """Its events, until the virtual solver is done."""
         from livecube.edges.radio_link import RadioLink
-        from livecube.edges.virtual_radio.radio import VirtualRadio, VirtualSolver
+        from livecube.edges.virtual_radio.radio import VirtualSolver
 
         session = await asyncio.to_thread(_session, self._simulation)
-        radio = VirtualRadio()
-        await radio.start()
-        firmware = _firmware(session)
+        cubes, radio = await self._place.radio()
+        firmware, address = _firmware(session), self._place.address()
         solver = VirtualSolver(
-            radio.link, firmware, session, time.monotonic, self.speed, begin=self._begin
+            cubes,
+            firmware,
+            session,
+            time.monotonic,
+            self.speed,
+            address=address,
+            begin=self._begin,
         )
         solving = asyncio.create_task(solver.run(), name="virtual solver")
-        chosen = await choose_cube(
-            radio, {_PROTOCOL: find_decoder(_PROTOCOL)}, Wanted(), None, None, _VIRTUAL_SCAN_S
-        )
+        decoders = {_PROTOCOL: find_decoder(_PROTOCOL)}
+        chosen = await choose_cube(radio, decoders, Wanted(address), None, None)
         link = RadioLink(radio, chosen.sighting, chosen.decoder.notify, time.monotonic)
         return _until(
             decoded(link, chosen.decoder(), capture=self._capture, speed=self.speed), solving
         )
+
+
+class LogSource:
+    """A recorded log, as if it happened now, at ``speed`` of its seconds in a second."""
+
+    typed = None
+
+    def __init__(self, path: Path, speed: float) -> None:
+        """Raises :class:`~livecube.errors.LogError` if the log is broken."""
+        with LogReader(path) as reader:
+            self._events = [*reader]
+            self.header = reader.header
+        self.title = f"replay of {path.name}"
+        self.speed = speed
+        self.name = self.header.source
+        self.clock: Literal["cube", "host"] = self.header.clock
+        self.link = self.header.link or "log"
+
+    async def find(self) -> None:
+        """Nothing to look for."""
+
+    async def events(self) -> AsyncGenerator[CubeEvent, None]:
+        """Its events, each when it is due."""
+        return self._paced()
+
+    async def _paced(self) -> AsyncGenerator[CubeEvent, None]:
+        began, first = time.monotonic(), self._events[0].t if self._events else 0.0
+        for event in self._events:
+            due = began + (event.t - first) / self.speed
+            await asyncio.sleep(max(0.0, due - time.monotonic()))
+            yield event
 
 
 class TypedSource:

@@ -46,6 +46,7 @@ class DeskNow:
     """The average of 5 that ends with the last solve."""
     mean_s: float | None = None
     """Of its present session."""
+    wants_help: bool = False
     stages: tuple[tuple[str, float], ...] = ()
     """Names and seconds of the stages: of the solve under way, or of the last one."""
 
@@ -137,6 +138,8 @@ def _update(desk: DeskNow, name: str, body: dict[str, Any]) -> None:
             desk.online = {"online": True, "offline": False}.get(_text(body.get("state")))
         case topics.LINK:
             desk.link = up if isinstance(up := body.get("up"), bool) else None
+        case topics.HELP:
+            desk.wants_help = body.get("wanted") is True
         case topics.BATTERY:
             percent = _number(body.get("percent"))
             desk.battery = None if percent is None else round(min(max(percent, 0), 100))

@@ -32,6 +32,7 @@ from livecube.dashboard.topics import (
     DRILL_LATEST,
     FIGURES,
     FINGERS,
+    HELP,
     LATEST,
     LINK,
     OUTBOX,
@@ -43,7 +44,15 @@ from livecube.dashboard.topics import (
 )
 from livecube.events import Battery, LinkChange, SolveMark, SolvePhase
 from livecube.practice.news import Corrected, Discarded, Judged
-from livecube.stages.progress import CrossColour, Reopened, SolveBegun, SolveOver, StageDone, Turned
+from livecube.stages.progress import (
+    CrossColour,
+    HelpWanted,
+    Reopened,
+    SolveBegun,
+    SolveOver,
+    StageDone,
+    Turned,
+)
 from livecube.trends.measures import Month
 
 if TYPE_CHECKING:
@@ -53,7 +62,7 @@ __all__ = ["CONCERNS", "RECENT_SOLVES", "Cube", "Message", "Messenger"]
 
 CONCERNS: Final = (
     SolveBegun, StageDone, Reopened, CrossColour, SolveOver, Battery, LinkChange, SolveMark,
-    Judged, Corrected, Discarded, DrillDone, FingersDone, BeatDone, Month,
+    Judged, Corrected, Discarded, DrillDone, FingersDone, BeatDone, Month, HelpWanted,
 )  # fmt: skip
 """Items that become messages; other items may be dropped before."""
 RECENT_SOLVES: Final = 12
@@ -134,6 +143,7 @@ class Messenger:
             charge.get("percent") if charge.get("cube") == self._cube else None
         )
         """Last reported charge of this cube."""
+        self._wants_help = last.get(HELP, {}).get("wanted") is True
         self._session = "idle"
         self._times: list[float] = []
         """Seconds of the finished solves of this session."""
@@ -150,13 +160,14 @@ class Messenger:
         told = [self._state(LINK, {"up": self._link}), self._session_is("idle")]
         if self._battery is None:
             told.append(self._state(BATTERY, {"percent": None}))
-        return told
+        return told + self._help_is(wanted=False)
 
     def end(self) -> list[Message]:
         """The messages at the end of the run."""
         told = self._unjudged()
         self._solve = None
-        return [*told, *self._link_is(False), self._session_is("idle")]
+        told += [*self._link_is(False), *self._help_is(wanted=False)]
+        return [*told, self._session_is("idle")]
 
     def take(self, item: object) -> list[Message]:
         """The messages of an item of :data:`CONCERNS`; empty for any other item."""
@@ -199,6 +210,8 @@ class Messenger:
                 told.append(self._state(BATTERY, {"percent": item.percent}))
             case LinkChange():
                 told += self._link_is(item.up)
+            case HelpWanted():
+                told += self._help_is(item.wanted)
         return told
 
     def _practised(self, item: Judged | Corrected | Discarded | DrillDone) -> list[Message]:
@@ -287,6 +300,12 @@ class Messenger:
             return []
         self._link = up
         return [self._state(LINK, {"up": up})]
+
+    def _help_is(self, wanted: bool) -> list[Message]:
+        if wanted == self._wants_help:
+            return []
+        self._wants_help = wanted
+        return [self._state(HELP, {"wanted": wanted})]
 
     def _state(self, name: str, body: dict[str, Any]) -> Message:
         return self._message(name, body, retain=True)

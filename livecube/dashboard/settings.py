@@ -12,7 +12,7 @@ from livecube.dashboard.topics import check_prefix, desk_part
 from livecube.entries import Entry
 from livecube.errors import UsageError
 
-__all__ = ["MQTT_ENTRIES", "Address", "parse_address"]
+__all__ = ["GROUP_ENTRIES", "MQTT_ENTRIES", "Address", "parse_address"]
 
 _PORTS: Final = {"mqtt": 1883, "mqtts": 8883}
 _DEFAULT_PREFIX: Final = "livecube"
@@ -139,3 +139,12 @@ MQTT_ENTRIES: Final = (
     ),
 )
 """The entries of the table [mqtt]."""
+
+GROUP_ENTRIES: Final = (
+    Entry(
+        "desks",
+        "text",
+        "The desks of livecube group: ada=Ice cube, bo=Fire cube. Commands name others.",
+    ),
+)
+"""The entries of the table [group]."""

@@ -79,13 +79,16 @@ async def listen_to_desks(
     plan: Plan,
     heard: Callable[[Desks, Arrived | None], None],
     complain: Callable[[str], None],
+    *,
+    patient: bool = False,
 ) -> None:
     """Listen to all desks below the prefix, for ever; ``heard`` is called with each message.
 
-    Raises :class:`~livecube.errors.BrokerError` only if the first connection fails.
+    Raises :class:`~livecube.errors.BrokerError` only if the first connection fails; ``patient``:
+    not even then.
     """
     desks = Desks(plan.access.address.prefix)
-    waits, first = delays(), True
+    waits, first = delays(), not patient
     while True:
         try:
             async with connected(

@@ -21,6 +21,7 @@ __all__ = [
     "DRILL_LATEST",
     "FIGURES",
     "FINGERS",
+    "HELP",
     "LATEST",
     "LINK",
     "MARK",
@@ -38,6 +39,7 @@ __all__ = [
 ]
 
 AVAILABILITY: Final = "availability"
+HELP: Final = "help"
 LINK: Final = "link"
 BATTERY: Final = "battery"
 SESSION: Final = "session"
@@ -62,6 +64,7 @@ broker it shows which messages it lost; only the desk uses it."""
 NAMES: Final = (
     AVAILABILITY,
     LINK,
+    HELP,
     BATTERY,
     SESSION,
     STAGE,

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final
 import platformdirs
 
 from livecube.advice.settings import HINT_ENTRIES
-from livecube.dashboard.settings import MQTT_ENTRIES
+from livecube.dashboard.settings import GROUP_ENTRIES, MQTT_ENTRIES
 from livecube.entries import checked_table, with_defaults
 from livecube.errors import UsageError
 from livecube.practice.settings import PRACTICE_ENTRIES
@@ -31,6 +31,7 @@ TABLES: Final[dict[str, Sequence[Entry]]] = {
     "hints": HINT_ENTRIES,
     "practice": PRACTICE_ENTRIES,
     "mqtt": MQTT_ENTRIES,
+    "group": GROUP_ENTRIES,
 }
 """The tables that the file may have, with their entries."""
 

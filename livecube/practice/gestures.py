@@ -6,6 +6,8 @@ Two opposite layers are turned a quarter, each clockwise as seen from its own si
 counter-clockwise), and then both are turned back: R L, R' L'. This is neither a slice, which
 people rock back and forth while they wait, nor part of any usual sequence, and it leaves the cube
 solved. The choice of the two layers gives the command.
+
+With half turns, R2 L2, R2 L2, the same gesture asks a coach for help, at any time.
 """
 
 from __future__ import annotations
@@ -26,6 +28,7 @@ __all__ = [
     "BreakWatcher",
     "Gesture",
     "GestureWatcher",
+    "HelpWatcher",
     "TurnsWatcher",
     "layers_and_back",
 ]
@@ -73,6 +76,52 @@ class TurnsWatcher:
             return False
         self._made.clear()
         return True
+
+
+class HelpWatcher:
+    """Watches for the gesture that asks for help: two opposite layers a half turn each, twice.
+
+    The two layers of a half may be turned in any order and by quarters. Common sequences hold
+    nothing like it: it leaves the cube as it was.
+    """
+
+    def __init__(self) -> None:
+        self._made: deque[tuple[float, int]] = deque(maxlen=2 * _LENGTH)
+
+    def turned(self, t: float, turn: int) -> bool:
+        """Take in a turn at ``t`` seconds; returns whether it completes the gesture."""
+        self._made.append((t, turn))
+        if not _halves_twice(self._made):
+            return False
+        self._made.clear()
+        return True
+
+
+_HALF_TURNS: Final = ([2], [1, 1], [3, 3])
+"""A half turn in quarters, as cubes report it."""
+_LONGEST_HALVES_S: Final = 5.0
+
+
+def _halves_twice(made: Sequence[tuple[float, int]]) -> bool:
+    """Whether the last turns are two opposite layers, each a half turn, and the same again."""
+    found: list[list[int]] = []
+    at = len(made)
+    while len(found) < 2:
+        quarters: dict[int, list[int]] = {}
+        units = 0
+        while units < _LENGTH:
+            if not at:
+                return False
+            at -= 1
+            face, amount = made[at][1] // 3, turn_quarters(made[at][1])
+            quarters.setdefault(face, []).append(amount)
+            units += 2 if amount == 2 else 1
+        if any(one not in _HALF_TURNS for one in quarters.values()):
+            return False
+        found.append(sorted(quarters))
+    faces = found[0]
+    is_pair = len(faces) == 2 and OPPOSITE[faces[0]] == faces[1] and faces == found[1]
+    return is_pair and made[-1][0] - made[at][0] <= _LONGEST_HALVES_S
 
 
 def _meaning(made: Sequence[tuple[float, int]]) -> Gesture | None:

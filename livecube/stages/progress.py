@@ -18,6 +18,7 @@ __all__ = [
     "SURE",
     "CrossColour",
     "HeldNow",
+    "HelpWanted",
     "Progress",
     "Reopened",
     "Resynced",
@@ -118,3 +119,11 @@ class HeldNow(Moment):
     """None: not sure enough."""
     confidence: float
     """Probability, 0 to 1."""
+
+
+@dataclass(frozen=True, slots=True)
+class HelpWanted(Moment):
+    """The solver asked for help by a gesture, or wants none any more."""
+
+    wanted: bool
+    """False: the gesture was made again, or the solve is over."""

@@ -28,6 +28,7 @@ from livecube.events import Battery, ClockAccount, DeviceInfo, Gap, HeldAs, Link
 from livecube.stages.progress import (
     CrossColour,
     HeldNow,
+    HelpWanted,
     Reopened,
     Resynced,
     SolveBegun,
@@ -174,6 +175,8 @@ def happening_json(happening: Happening) -> dict[str, Any]:
             held = happening.holding
             where = {"up": held and held.up, "front": held and held.front}
             return _event("holding", happening.t, where)
+        case HelpWanted():
+            return _event("help", happening.t, {"wanted": happening.wanted})
         case HeldNow():
             held = happening.holding
             where = {"up": held and held.up, "front": held and held.front}
@@ -366,6 +369,8 @@ def happening_line(happening: Happening) -> str | None:
             text = LINK_BACK if happening.up else LINK_LOST
         case ClockAccount():
             text = clock_sentence(happening)
+        case HelpWanted():
+            text = "help is wanted" if happening.wanted else "help is not wanted any more"
         case DeviceInfo():
             text = ", ".join(f"{name} {value}" for name, value in happening.told)
         case Spoken():

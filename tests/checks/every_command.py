@@ -25,6 +25,7 @@ CAPTURE = str(FIXTURES / "skerry.capture.jsonl")
 QUICKLY = ("--simulated", "--speed", "1000", "--seed", "1", "--person", "ada")
 COMMANDS: dict[str, tuple[str, ...]] = {
     "live": (*QUICKLY, "--no-hints"),
+    "group": ("ada=simulated:1", "--speed", "1000", "--no-hints"),
     "scan": ("--seconds", "0.1"),
     "practice": (*QUICKLY, "--solves", "1", "--no-hints"),
     "history delete": ("1",),

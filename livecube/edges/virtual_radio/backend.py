@@ -55,6 +55,8 @@ class Central:
         host = Host(self.controller, self.controller)
         self.device = Device(name="host", address=Address(_ADDRESS), host=host)
         self.client = cast("type[BaseBleakClient]", type("Client", (_Client,), {"central": self}))
+        self._connecting = asyncio.Lock()
+        """A controller makes one connection at a time."""
         self.scanner = cast(
             "type[BaseBleakScanner]", type("Scanner", (_Scanner,), {"central": self})
         )
@@ -68,12 +70,13 @@ class Central:
 
         With bumble's own limit the call would never return for a missing peer.
         """
-        try:
-            async with asyncio.timeout(seconds):
-                return await self.device.connect(Address(address), timeout=None)
-        except TimeoutError:
-            self.controller.pending_le_connection = None
-            raise
+        async with self._connecting:
+            try:
+                async with asyncio.timeout(seconds):
+                    return await self.device.connect(Address(address), timeout=None)
+            except TimeoutError:
+                self.controller.pending_le_connection = None
+                raise
 
 
 class _Scanner(BaseBleakScanner):

@@ -1,0 +1,264 @@
+"""A group: several cubes at once, and what they share."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections import Counter
+from io import StringIO
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast
+
+import pytest
+from command import started
+from rich.console import Console
+from test_formats import validator
+
+from livecube.composition.group import _Desk
+from livecube.composition.publishing import Publishing
+from livecube.composition.sharing import SharedAdvisors, SharedRadio, SharedSearch
+from livecube.cube.notation import parse_turns
+from livecube.dashboard.desks import DeskNow
+from livecube.dashboard.group_screen import DeskRow, GroupScreen
+from livecube.decoding import Advertisement
+from livecube.edges.radio import Sighting
+from livecube.errors import RadioError
+from livecube.practice.gestures import HelpWatcher
+from livecube.stages.progress import HelpWanted
+from livecube.views.live_screen import LiveScreen
+from livecube.virtual.session import session
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Generator
+
+FIXTURES = Path(__file__).parent.parent / "fixtures"
+SHORT = str(FIXTURES / "given-start.jsonl")
+
+
+def told(*arguments: str) -> list[dict[str, Any]]:
+    """The JSON output of a command."""
+    done = started(*arguments)
+    assert done.returncode == 0, done.stderr
+    return [json.loads(line) for line in done.stdout.splitlines()]
+
+
+def without_hints(objects: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """What happened, but for events that depend on when the machine has loaded something."""
+    return [one for one in objects if one["event"] not in ("end", "battery")]
+
+
+def test_each_desk_of_a_group_hears_of_its_own_cube_what_it_would_hear_alone() -> None:
+    quickly = ("--speed", "1000", "--no-hints", "--json")
+    whole = told("group", "ada=simulated:3", "bo=simulated:4", f"carl={SHORT}", *quickly)
+    apart = {
+        "ada": told("live", "--simulated", "--seed", "3", *quickly),
+        "bo": told("live", "--simulated", "--seed", "4", *quickly),
+        "carl": told("replay", SHORT, "--no-hints", "--json"),
+    }
+    for name, alone in apart.items():
+        own = [{key: one[key] for key in one if key != "desk"} for one in whole
+               if one["desk"] == name]  # fmt: skip
+        assert own[-1]["event"] == "end"
+        assert own[-1]["solves"] == 1
+        assert without_hints(own) == without_hints(alone), name
+    for one in whole:
+        validator("events").validate({key: one[key] for key in one if key != "desk"})
+
+
+@pytest.mark.parametrize(
+    ("desks", "words"),
+    [
+        ((), "name a desk"),
+        (("ada",), "'ada' is no desk"),
+        (("ada=",), "is no desk"),
+        (("ada=simulated", "ada=simulated"), "two desks are called 'ada'"),
+        (("ada=Ice", "bo=Ice"), "two desks have the cube 'Ice'"),
+        (("ada=simulated:x",), "'x' is no seed"),
+        (("ada=none.jsonl",), "none.jsonl"),
+        (tuple(f"d{n}=simulated" for n in range(9)), "at most 8 desks"),
+    ],
+)
+def test_what_is_no_group_is_told(desks: tuple[str, ...], words: str) -> None:
+    done = started("group", *desks)
+    assert done.returncode == 2
+    assert words in done.stderr
+
+
+class _Broken:
+    """A source that ends in an error."""
+
+    title = name = link = "broken"
+    clock = "host"
+    typed = None
+    speed = 1.0
+
+    def __init__(self, error: Exception) -> None:
+        self.error = error
+        self.looked = 0
+
+    async def find(self) -> None:
+        self.looked += 1
+        raise self.error
+
+
+@pytest.mark.parametrize(
+    ("error", "words"),
+    [
+        (RadioError("not found", "nothing was heard"), "nothing was heard"),
+        (ZeroDivisionError("oh"), "stopped (ZeroDivisionError: oh); this is a bug"),
+    ],
+)
+async def test_an_error_at_one_desk_stays_there(
+    error: Exception, words: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from livecube.advice.speaker import Manner
+    from livecube.composition.group import DeskPlan
+    from livecube.composition.live import Followed, Solver
+    from livecube.composition.run import Wishes
+
+    source = _Broken(error)
+    solver = Solver(None, Wishes(None, None, Manner(), voice=False))
+    plan = DeskPlan("ada", cast("Any", source), Followed(solver, None), asyncio.Event())
+    desk = _Desk(plan, Publishing(None, None, plain=False, off=True), as_json=False, drawn=True)
+    following = asyncio.create_task(desk.follow(SharedAdvisors(), SharedSearch()))
+    async with asyncio.timeout(20):
+        while words not in desk.board.shown.over:  # noqa: ASYNC110 - a thread is waited for
+            await asyncio.sleep(0.01)
+    desk.end(following)
+    await asyncio.wait([following])
+    assert source.looked == 1
+    assert any(words in one for one in desk.last_words())
+
+
+async def test_the_first_colour_of_every_desk_comes_before_the_second_of_any() -> None:
+    order: list[str] = []
+
+    def steps(name: str, _position: Any, faces: int, _holding: Any) -> Generator[None, None, Any]:
+        for number in range(faces):
+            order.append(f"{name}{number}")
+            if number < faces - 1:
+                yield
+        return [name]
+
+    class _Asked:
+        position = holding = None
+
+        def __init__(self, faces: int) -> None:
+            self.faces = faces
+
+    search = SharedSearch(steps)
+
+    def find(name: str, faces: int, stopped: Callable[[], bool] = lambda: False) -> Any:
+        return search.find(cast("Any", name), cast("Any", _Asked(faces)), stopped)
+
+    asked = [asyncio.create_task(find(name, faces)) for name, faces in
+             (("a", 6), ("b", 1), ("c", 2))]  # fmt: skip
+    asked.append(asyncio.create_task(find("d", 3, lambda: "d0" in order)))
+    await asyncio.sleep(0)
+    running = asyncio.create_task(search.run())
+    assert await asyncio.gather(*asked) == [["a"], ["b"], ["c"], None]
+    running.cancel()
+    assert order == ["a0", "b0", "c0", "d0", "a1", "c1", "a2", "a3", "a4", "a5"]
+
+
+def sighting(address: str) -> Sighting:
+    return Sighting(address, None, -50, Advertisement(None, (), ()))
+
+
+async def test_those_who_listen_at_the_same_time_share_one_search() -> None:
+    begun = []
+
+    class _Radio:
+        label = "radio"
+
+        async def scan(self, seconds: float, enough: Callable[[Sighting], bool]) -> None:
+            begun.append(seconds)
+            if len(begun) == 2:
+                raise RadioError("switched off", "the radio is off")
+            for address in "abc":
+                enough(sighting(address))
+                await asyncio.sleep(0.01)
+            await asyncio.sleep(60)
+
+    radio = SharedRadio(cast("Any", _Radio()))
+
+    def look(address: str, seconds: float = 20.0) -> Any:
+        return radio.scan(seconds, lambda seen: seen.address == address)
+
+    found = await asyncio.gather(look("a"), look("c"), look("none", 0.2))
+    assert found[0][-1].address == "a"
+    assert found[1][-1].address == "c"
+    assert len(found[2]) == 3
+    assert len(begun) == 1
+    with pytest.raises(RadioError, match="is off"):
+        await look("a")
+
+
+@pytest.mark.parametrize(
+    "turns",
+    ["R2 L2 R2 L2", "R R L L R R L L", "R L R L R L R L", "L' R L' R R2 L2", "U2 D D D2 U' U'"],
+)
+def test_two_opposite_layers_a_half_turn_each_and_once_more_ask_for_help(turns: str) -> None:
+    watcher = HelpWatcher()
+    made = parse_turns(f"R U F {turns} {turns}")
+    asked = [watcher.turned(0.4 * at, turn) for at, turn in enumerate(made)]
+    assert [at for at, one in enumerate(asked) if one] == [
+        2 + len(parse_turns(turns)), 2 + 2 * len(parse_turns(turns))
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "turns",
+    ["R2 L2 R2 L'", "R L' R L R' L R L", "R2 U2 R2 U2", "R2 L2 F2 B2", "R2 R2 R2 R2",
+     "R L R' L' R L R' L'", "M2 U M2 U2 M2 U M2"],
+)  # fmt: skip
+def test_other_turns_ask_for_nothing(turns: str) -> None:
+    watcher = HelpWatcher()
+    made = parse_turns(turns.replace("M2", "R2 L2"))
+    assert not any(watcher.turned(0.1 * at, turn) for at, turn in enumerate(made))
+    slow = HelpWatcher()
+    assert not any(
+        slow.turned(2.0 * at, turn) for at, turn in enumerate(parse_turns("R2 L2 R2 L2"))
+    )
+
+
+def test_no_solve_holds_the_gesture() -> None:
+    watcher = HelpWatcher()
+    made = session(5, 6).turns
+    assert not any(watcher.turned(turn.t, turn.turn) for turn in made)
+
+
+# The screen
+
+
+def drawn(screen: GroupScreen, width: int = 80, height: int = 24) -> str:
+    out = StringIO()
+    Console(file=out, width=width).print(screen, height=height)
+    return out.getvalue()
+
+
+def rows(count: int) -> tuple[DeskRow, ...]:
+    return tuple(DeskRow(f"desk {n}", LiveScreen("a cube")) for n in range(1, count + 1))
+
+
+@pytest.mark.parametrize("size", [(60, 20), (80, 24), (120, 40)])
+@pytest.mark.parametrize("count", [1, 8])
+def test_all_rows_and_the_keys_are_on_every_screen(size: tuple[int, int], count: int) -> None:
+    text = drawn(GroupScreen(rows(count), keys=True), *size)
+    lines = text.rstrip("\n").split("\n")
+    assert len(lines) <= size[1]
+    assert max(map(len, lines)) <= size[0]
+    for number in range(1, count + 1):
+        assert f"desk {number}" in text
+    assert lines[-1].startswith("1" if count == 1 else "1 to 8")
+
+
+def test_more_desks_than_lines_are_counted_and_whoever_wants_help_is_named() -> None:
+    far = tuple(DeskNow(f"far {n}", online=True, wants_help=n == 30) for n in range(40))
+    own = (rows(1)[0].after(HelpWanted(1.0, wanted=True)),)
+    text = drawn(GroupScreen(own, far, keys=True))
+    assert "desk 1, far 30 want help" in text
+    assert "HELP" in text
+    lines = Counter(line.split()[0] for line in text.split("\n") if line.strip())
+    assert lines["and"] == 1
+    assert "and 22 more" in text
