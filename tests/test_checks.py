@@ -48,6 +48,9 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
         *("--persons", "1", "--each", "1"),
     ),
     "home_check": ("--brief",),
+    "group_check": (
+        *("--desks", "2", "--radio-desks", "2", "--solves", "2", "--rate", "1000", "--here"),
+    ),
     "hostile_commands": ("--each", "1", "--only", "hints", "history show", "learn", "live"),
     "kill_check": ("--kills", "1"),
     "learn_check": ("--cubes", "1"),

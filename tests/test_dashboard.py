@@ -14,6 +14,7 @@ from types import MappingProxyType, SimpleNamespace
 from typing import TYPE_CHECKING, Any, get_args
 
 import jsonschema
+import numpy as np
 import pytest
 from dashboard_chaos import happenings
 from home import Home
@@ -21,6 +22,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from livecube.cube.code import parse_position
+from livecube.cube.notation import facelets_text
 from livecube.dashboard.desks import MOST_BYTES, Desks
 from livecube.dashboard.discovery import (
     Form,
@@ -42,7 +44,14 @@ from livecube.errors import UsageError
 from livecube.events import Battery, Gap, LinkChange, SolveMark, SolvePhase, Turn
 from livecube.practice.attempts import Attempt, Attempts
 from livecube.practice.news import Corrected, Discarded, Judged, Tally
-from livecube.stages.progress import HelpWanted, Reopened, SolveBegun, SolveOver, StageDone, Turned
+from livecube.stages.progress import (
+    HelpWanted,
+    Reopened,
+    SolveBegun,
+    SolveOver,
+    StageDone,
+    Turned,
+)
 from livecube.timing.averages import mean
 from livecube.timing.results import Penalty, Result
 from livecube.trends.measures import Month
@@ -204,10 +213,17 @@ def practised(solves: int = 6) -> list[Message]:
     return session.messages
 
 
+START = parse_position("3KYP-SG2S-WBJX-U8TB")[0].tobytes()
+
+
 def helped() -> list[Message]:
-    """The messages of whoever asks for help, and leaves."""
+    """The messages of whoever publishes a position, asks for help, and leaves."""
     messenger = Messenger("d", Cube("c", "n"), str, lambda: "id")
-    told = messenger.begin() + messenger.take(HelpWanted(1.0, wanted=True))
+    turned = Turned(0.5, 0, 1, START, None, None, ())
+    told = messenger.begin() + messenger.take(turned) + messenger.position()
+    assert not messenger.has_position
+    assert messenger.position() == [], "it has not changed"
+    told += messenger.take(HelpWanted(1.0, wanted=True))
     return told + messenger.take(HelpWanted(2.0, wanted=True)) + messenger.end()
 
 
@@ -217,6 +233,20 @@ def test_help_is_wanted_until_the_desk_ends() -> None:
     left: dict[str, dict[str, Any]] = {"help": {"wanted": True}}  # a killed desk left it
     begun = Messenger("d", Cube("c", "n"), str, lambda: "id", last=left).begin()
     assert [one.body["wanted"] for one in begun if one.name == "help"] == [False]
+
+
+def test_a_position_is_told_by_its_code_and_its_stickers() -> None:
+    (told,) = [one for one in helped() if one.name == "position"]
+    facelets = facelets_text(np.frombuffer(START, dtype=np.uint8))
+    assert (told.body["facelets"], told.retain) == (facelets, True)
+    position, _ = parse_position(told.body["code"])
+    assert position.tobytes() == START
+    desks = Desks("p")
+    assert desks.take("p/d/position", json.dumps(told.body | {"id": "a"}).encode())
+    assert (desks.desks["d"].position, desks.desks["d"].code) == (START, told.body["code"])
+    for wrong in (None, 3, "3KYP-SG2S-WBJX-U8TC", "\x1b[2J"):
+        assert desks.take("p/d/position", json.dumps({"code": wrong}).encode())
+        assert (desks.desks["d"].position, desks.desks["d"].code) == (None, "")
 
 
 def test_every_message_is_as_its_published_schema_says_and_every_schema_is_met() -> None:
@@ -686,14 +716,14 @@ def heard() -> list[str]:
 DIGESTS = {
     "messages": "5d003ef4",
     "practised": "7d50f9ba",
-    "heard": "cbc240fb",
+    "heard": "2583a658",
     "device 0": "c751c2a6",
     "device 14": "d68a531d",
     "entities 0": "b4802d3b",
     "entities 14": "70c293eb",
     "off 0": "e3b0c442",
     "off 14": "e3b0c442",
-    "topics": "0464b14b",
+    "topics": "47079b8f",
 }
 """Digests of all messages, and of a listener's states."""
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import subprocess
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
@@ -19,7 +20,6 @@ from livecube.dashboard.sink import page_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from pathlib import Path
 
     from selenium.webdriver import Chrome
 
@@ -28,6 +28,7 @@ pytestmark = [
     pytest.mark.skipif(bool(NO_BROWSER), reason=NO_BROWSER),
 ]
 
+AXE = Path(__file__).parent.parent / "node_modules" / "axe-core" / "axe.min.js"
 EVIL = "<img src=x onerror=document.title='harmed'>"
 
 
@@ -196,6 +197,69 @@ def test_on_a_phone_no_word_is_broken_and_names_turn_nothing_around(
     broken = driver.execute_script(_BROKEN)
     assert broken == []
     assert driver.execute_script("return document.documentElement.scrollWidth") <= width
+
+
+def feed(driver: Chrome, part: str, name: str, body: dict[str, Any]) -> None:
+    """A message for the page, as if it had arrived."""
+    driver.execute_script(
+        "take('p', arguments[0], new TextEncoder().encode(arguments[1]))",
+        f"p/{part}/{name}", json.dumps(body),
+    )  # fmt: skip
+
+
+def test_a_group_stands_in_rows_with_whoever_wants_help(tmp_path: Path, driver: Chrome) -> None:
+    page = tmp_path / "page.html"
+    page.write_text(page_text(), encoding="utf-8")
+    driver.get(page.as_uri())
+    driver.execute_script("document.getElementById('where').hidden = true")
+    stages = [{"stage": name, "seconds": 2.34} for name in ("cross", "pair", "pair")]
+    for number, desk in enumerate(("Ada", "Bo", "Carl", "D", "E", "F", "G", "Gustav-Adolf")):
+        assert driver.find_element("id", "desks").get_attribute("class") == (
+            "rows" if number > 2 else ""
+        )
+        feed(driver, desk, "availability", {"state": "offline" if desk == "F" else "online"})
+        feed(driver, desk, "session", {"state": "solving"})
+        feed(driver, desk, "solve/stages", {"stages": [*stages, None]})
+        feed(driver, desk, "solve/latest", {"seconds": 12.34, "solved": True})
+        feed(driver, desk, "help", {"wanted": desk in ("Bo", "F") or 1})
+    feed(driver, "Bo", "help", {"wanted": True})
+    feed(driver, "F", "help", {"wanted": True})
+    feed(driver, "Ada", "position", {"facelets": "ULFRBD" * 9, "code": "3KYP-SG2S-WBJX-U8TB"})
+    feed(driver, "Carl", "position", {"facelets": "ULFRBD" * 8 + "<b>", "code": EVIL})
+    assert driver.find_element("id", "asking").text == "Bo wants help"
+    asked = [one.text for one in driver.find_elements("css selector", ".help") if one.text]
+    assert asked == ["wants help: solving pair 3"]
+    for width, height, scheme in ((1920, 1080, "dark"), (360, 800, "light")):
+        screen = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": False}
+        driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", screen)
+        media = [{"name": "prefers-color-scheme", "value": scheme}]
+        driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "", "features": media})
+        wide, high, name, time = driver.execute_script(_SIZES)
+        assert wide <= width
+        if width > 1000:  # from two metres: a page that fills a screen half a metre wide
+            assert high <= height
+            assert (name >= 44, time >= 80) == (True, True)
+        if AXE.exists():
+            driver.execute_script(AXE.read_text(encoding="utf-8"))
+            found = driver.execute_async_script(
+                "const done = arguments[arguments.length - 1];"
+                "axe.run().then(r => done(r.violations))"
+            )
+            assert [(one["id"], one["nodes"][0]["html"]) for one in found] == []
+    driver.find_element("id", "kind").click()
+    nets = [one for one in driver.find_elements("css selector", ".net") if one.is_displayed()]
+    assert [one.get_attribute("aria-label") for one in nets] == [
+        "the cube unfolded, position 3KYP-SG2S-WBJX-U8TB"
+    ]
+    assert nets[0].text.split()[:6] == ["W", "O", "G", "R", "B", "Y"]
+
+
+_SIZES = """
+const size = one => parseFloat(getComputedStyle(document.querySelector(one)).fontSize);
+return [document.documentElement.scrollWidth, document.documentElement.scrollHeight,
+        size('h2'), size('.time')];
+"""
+"""Width and height of the page, and the sizes of a name and a time, in pixels."""
 
 
 _BROKEN = """

@@ -180,14 +180,14 @@ def test_the_example_is_a_configuration_and_so_is_each_line_of_it(place: Path) -
         configure(place, f"[{name}]\n" + "\n".join(said))
         found = read_configuration()
         assert found.table(name) == {**found.table(name), **tomllib.loads("\n".join(said))}
-    assert set(found.tables) == {"group"}
+    assert set(found.tables) == {"offers"}
 
 
 @pytest.mark.parametrize(
     ("text", "words"),
     [
         ("mqtt = 3", "[mqtt] must be a section"),
-        ("[mqt]", "'mqt' is unknown; the sections are [hints], [practice], [mqtt], [group]"),
+        ("[mqt]", "is unknown; the sections are [hints], [practice], [mqtt], [group], [offers]"),
         ('[mqtt]\nurl = ""', "[mqtt] url must be a text"),
         ('[mqtt]\nurl = "http://h"', "[mqtt] url: a broker's address begins"),
         ('[mqtt]\nurl = "mqtt://a:HUSH@h"', "[mqtt] url: a broker's address must not hold"),

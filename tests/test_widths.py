@@ -128,6 +128,7 @@ PRINTED: Final = (
     "mqtt check",
     "mqtt forget",
     "mqtt listen",
+    "task offer ada keyhole-corners --as bo",
     "mqtt page NEW.html",
     "simulate NEW.jsonl --seed 1",
     "bench --radio --brief",

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from livecube.dashboard.sending import Plan
     from livecube.edges.configuration import Configuration
 
-__all__ = ["broker_options", "group_options", "publishing_options"]
+__all__ = ["broker_options", "group_options", "offering_options", "publishing_options"]
 
 _DESK = click.option("--desk", metavar="NAME", help="Name of this livecube there.")
 _PLAIN = click.option(
@@ -87,6 +87,19 @@ def group_options(command: Callable[..., None]) -> Callable[..., None]:
     ):
         gathered = option(gathered)
     return gathered
+
+
+def offering_options(command: Callable[..., None]) -> Callable[..., None]:
+    """``--mqtt`` with a broker's address; a command gets it as ``plan``."""
+
+    @functools.wraps(command)
+    def gathered(**options: Any) -> None:
+        url, plain = options.pop("mqtt"), options.pop("plain")
+        command(plan=_plan(read_configuration(), url, None, plain), **options)
+
+    known = "The broker; left out: the configured one."
+    address = click.option("--mqtt", metavar="mqtts://USER@HOST/PREFIX", help=known)
+    return _PLAIN(address(gathered))
 
 
 def broker_options(command: Callable[..., None]) -> Callable[..., None]:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from livecube.cli.broker_options import offering_options
 from livecube.cli.drill_options import drilling_options
 from livecube.cli.lesson import take_lesson, technique_names
 from livecube.cli.whose import asked_for, keeper, read_roster
@@ -20,7 +21,7 @@ from livecube.history.folder import data_folder
 from livecube.history.people import People
 from livecube.history.store import DATABASE, History, now_text
 from livecube.lessons.keeping import LessonBook, exported_rows
-from livecube.lessons.shipped import SHIPPED, read_lesson, read_text, shipped_text
+from livecube.lessons.shipped import SHIPPED, read_lesson, read_text, shipped_texts
 from livecube.lessons.tasks import (
     CodesPart,
     DrillPart,
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
     from typing import Any
 
     from livecube.cli.drill_options import Drilling
+    from livecube.dashboard.sending import Plan
     from livecube.lessons.tasks import Part
 
 __all__ = ["task"]
@@ -77,18 +79,23 @@ def give(file: Path, parts: tuple[str, ...], title: str | None, by: str | None) 
     A PART is positions of a technique ("20 keyhole-corner hard"), a lesson ("lesson
     keyhole-corners", or a file), or codes of positions, separated by blanks.
     """
+    told, words = _set_task(parts, title, by)
+    text = task_text(told)
+    parse_task(text, str(file), technique_names(), shipped_texts())  # nobody gets an unusable one
+    with new_file(file) as out:
+        out.write(text)
+    say(f"written: {file}: {words}")
+
+
+def _set_task(parts: tuple[str, ...], title: str | None, by: str | None) -> tuple[Task, str]:
+    """A task of these parts, and the parts in words."""
     made = tuple(_part(text) for text in parts)
     try:
         day = None if by is None else day_named(by, date.today())
     except ValueError as error:
         raise UsageError(f"--by, {error}") from None
     words = "; ".join(map(part_words, made))[:200]
-    told = Task(secrets.token_hex(8), title or words, now_text(), day, made)
-    text = task_text(told)
-    parse_task(text, str(file), technique_names(), _shipped())  # nobody gets what cannot be read
-    with new_file(file) as out:
-        out.write(text)
-    say(f"written: {file}: {words}")
+    return Task(secrets.token_hex(8), title or words, now_text(), day, made), words
 
 
 def _part(text: str) -> Part:
@@ -102,12 +109,57 @@ def _part(text: str) -> Part:
 
 
 @task.command()
+@click.argument("desk")
+@click.argument("parts", nargs=-1, required=True, metavar="PART…")
+@click.option("--title", help="A line; left out: the parts in words.")
+@click.option("--by", metavar="DAY", help="The last day: 2026-05-29, or friday.")
+@click.option("--as", "coach", metavar="NAME", help="Your name there; left out: the broker's user.")
+@offering_options
+def offer(
+    desk: str,
+    parts: tuple[str, ...],
+    title: str | None,
+    by: str | None,
+    coach: str | None,
+    plan: Plan,
+) -> None:
+    """Offer a task to the DESK of a student, over the broker.
+
+    A PART is as for livecube task give; a single one may be a file that it wrote. The student's
+    livecube has to run, and to name you as its coach. It shows the offer; the student takes or
+    declines it.
+    """
+    import asyncio
+
+    from livecube.dashboard.offers import MOST_BYTES, offer_payload
+    from livecube.dashboard.tools import send_offer
+
+    name = coach or plan.access.address.user
+    if name is None:
+        raise UsageError("say who offers: --as NAME, or a user in the broker's address")
+    if len(parts) == 1 and Path(parts[0]).suffix == ".json":
+        text = read_text(parts[0])
+    else:
+        text = task_text(_set_task(parts, title, by)[0])
+    told = parse_task(text, "the offer", technique_names(), shipped_texts())
+    payload = offer_payload(secrets.token_hex(8), now_text(), text)
+    if len(payload.encode()) > MOST_BYTES:
+        raise UsageError(
+            f"the offer is larger than {MOST_BYTES // 1024} kB; give the task as a file"
+        )
+    is_heard = asyncio.run(send_offer(plan, name, desk, payload))
+    say(f"offered to {desk}: {told.title}")
+    if not is_heard:
+        say(f"nobody hears it: livecube must run at {desk}, with coach = {name!r} in [offers]")
+
+
+@task.command()
 @click.argument("file")
 @click.option("--person", help="Whose task it is.")
 def take(file: str, person: str | None) -> None:
     """Take the task in FILE, which a coach gave you."""
     text = read_text(file)
-    told = parse_task(text, file, technique_names(), _shipped())
+    told = parse_task(text, file, technique_names(), shipped_texts())
     name = keeper(person)
     with History(data_folder()) as history:
         is_new = LessonBook.of(history, name).take(told.identity, text)
@@ -154,7 +206,7 @@ def progress(file: str, exports: tuple[str, ...], as_json: bool) -> None:
 
     Students of this home are in the history. Others send what livecube people export writes.
     """
-    told = parse_task(read_text(file), file, technique_names(), _shipped())
+    told = parse_task(read_text(file), file, technique_names(), shipped_texts())
     for name in exports:
         person, drills, steps = exported_rows(Path(name))
         _tell(told, drills, steps, as_json, person=person)
@@ -165,10 +217,6 @@ def progress(file: str, exports: tuple[str, ...], as_json: bool) -> None:
         for one in history.roster():
             drills, steps = _rows(people, one.name)
             _tell(told, drills, steps, as_json, person=one.name)
-
-
-def _shipped() -> dict[str, str]:
-    return {name: shipped_text(name) for name in SHIPPED}
 
 
 def _rows(people: People, name: str) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
@@ -189,7 +237,7 @@ def _kept(
     with History(data_folder(), reading=True) as history:
         texts = LessonBook.of(history, person.name).tasks()
         drills, steps = _rows(People(history), person.name)
-    names, shipped = technique_names(), _shipped()
+    names, shipped = technique_names(), shipped_texts()
     return {
         number: (parse_task(text, f"task {number}", names, shipped), drills, steps)
         for number, text in enumerate(texts, 1)

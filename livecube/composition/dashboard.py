@@ -11,6 +11,7 @@ import contextlib
 import hashlib
 import sqlite3
 import threading
+import time
 import uuid
 from collections import deque
 from dataclasses import dataclass
@@ -23,6 +24,7 @@ from livecube.cube.code import position_code
 from livecube.dashboard.broker import Access, open_to_others, password, tls_context
 from livecube.dashboard.drilling import BeatDone, DrillDone, FingersDone
 from livecube.dashboard.messages import Cube, Messenger
+from livecube.dashboard.offers import read_offer
 from livecube.dashboard.outbox import Outbox
 from livecube.dashboard.own_desk import outbox_path, own_desk
 from livecube.dashboard.sending import FAREWELL_S, Plan, Sender
@@ -33,6 +35,7 @@ from livecube.drills.judging import DrillJudged
 from livecube.errors import LivecubeError, UsageError
 from livecube.events import LinkChange
 from livecube.history.store import History
+from livecube.lessons.shipped import shipped_texts
 from livecube.review.trying import SetUpGuided
 from livecube.solves.records import Wanted
 from livecube.trends.making import month_of
@@ -44,6 +47,7 @@ if TYPE_CHECKING:
     from livecube.composition.sources import Source
     from livecube.dashboard.discovery import Form
     from livecube.dashboard.messages import Message
+    from livecube.dashboard.offers import Offer
     from livecube.dashboard.sink import Publisher, Told
     from livecube.edges.configuration import Configuration
     from livecube.edges.sinks import Item
@@ -66,6 +70,7 @@ _LATER_S: Final = 0.02
 """Delay in waking the thread after an item, so that it does not slow the turn's own work."""
 _LAST_CHANCE_S: Final = 2.0
 """Seconds for sending the waiting messages at the end."""
+_POSITIONS_APART_S: Final = 1.0
 _MOST_POSTED: Final = 10_000
 """Most items that wait for the thread, which takes microseconds for each."""
 
@@ -89,7 +94,11 @@ class Dashboard:
         judged: bool = False,
     ) -> None:
         self._outbox = outbox
-        self._sender = Sender(plan, outbox, _new_id, complain)
+        self._plan = plan
+        self._complain = complain
+        self._sender = Sender(plan, outbox, _new_id, complain, self._offered)
+        self._hears: Callable[[Offer], None] | None = None
+        self._has_complained = False
         last = dict(outbox.all_states())
         self._messenger = Messenger(
             plan.desk, cube, clock, _new_id, outbox.seq, last, judged=judged
@@ -124,6 +133,26 @@ class Dashboard:
         with contextlib.suppress(RuntimeError):  # the thread has ended by an error
             self._thread_loop.call_soon_threadsafe(self._news.set)
 
+    @property
+    def hears_offers(self) -> bool:
+        """Whether a coach is named whose offers are heard."""
+        return self._plan.coach is not None
+
+    @property
+    def positions(self) -> bool:
+        """Whether the cube's position is published."""
+        return self._plan.positions
+
+    def hear_offers(self, hears: Callable[[Offer], None]) -> None:
+        """From now on, pass offers to ``hears``, in the running loop."""
+        loop = asyncio.get_running_loop()
+
+        def told(offer: Offer) -> None:
+            with contextlib.suppress(RuntimeError):  # the run has ended meanwhile
+                loop.call_soon_threadsafe(hears, offer)
+
+        self._hears = told
+
     async def finish(self) -> None:
         """Send the waiting messages and sign off; after some seconds give up the rest."""
         self.post(None)
@@ -142,6 +171,17 @@ class Dashboard:
             self._over.set()
             _close(self._thread_loop)
 
+    def _offered(self, payload: bytes) -> None:
+        """Check an offer, and pass it on."""
+        if self._hears is None or self._plan.coach is None:
+            return
+        offer = read_offer(payload, self._plan.coach, shipped_texts())
+        if offer is not None:
+            self._hears(offer)
+        elif not self._has_complained:
+            self._has_complained = True
+            self._complain(f"an offer from {self._plan.coach} makes no sense and is left out")
+
     async def _serve(self) -> None:
         self._add(self._messenger.begin())
         sending = asyncio.create_task(self._sender.run(), name="sender")
@@ -157,15 +197,22 @@ class Dashboard:
 
     async def _keep_writing(self) -> None:
         """Make messages of all posted items and keep them."""
-        over = False
+        over, placed = False, 0.0
         while not over:
-            await self._news.wait()
+            # A position that came too soon after the last one is published a little later.
+            left = placed + _POSITIONS_APART_S - time.monotonic()
+            is_later = self._plan.positions and self._messenger.has_position
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(self._news.wait(), max(0.0, left) if is_later else None)
             self._news.clear()
             messages: list[Message] = []
             while self._posted and not over:
                 item = self._posted.popleft()
                 over = item is None
                 messages += self._messenger.end() if over else self._messenger.take(item)
+            if self._plan.positions and (over or time.monotonic() >= placed + _POSITIONS_APART_S):
+                messages += self._messenger.position()
+                placed = time.monotonic()
             self._add(messages)
 
     def _add(self, messages: list[Message]) -> None:
@@ -249,7 +296,9 @@ def plan_of(wish: BrokerWish, configuration: Configuration) -> Plan:
     desk = wish.desk or cast("str | None", table["desk"]) or own_desk()
     form = cast("Form", table["discovery"])
     remark = open_to_others(secret) if address.user else None
-    return Plan(access, desk, form, str(table["discovery_prefix"]), remark)
+    coach = cast("str | None", configuration.table("offers")["coach"])
+    positions = table["positions"] is True
+    return Plan(access, desk, form, str(table["discovery_prefix"]), remark, coach, positions)
 
 
 def open_dashboard(

@@ -13,6 +13,7 @@ import sqlite3
 import sys
 import time
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
@@ -24,12 +25,15 @@ from livecube.composition.run import Ending, Output, Run, run_in_order
 from livecube.composition.sharing import SharedAdvisors, SharedSearch
 from livecube.cube.position import SOLVED_BYTES
 from livecube.dashboard.group_screen import DONE, DeskRow, GroupScreen, row_sentence
+from livecube.edges.automaton_file import load_hands
 from livecube.edges.drawing import Drawing
 from livecube.edges.keys import Keys, keyboard
+from livecube.edges.memory import give_back_memory, share_memory
 from livecube.edges.saying import say
 from livecube.edges.sinks import Board, JsonSink, LineSink
 from livecube.errors import LivecubeError, RadioError
 from livecube.events import CubeEvent
+from livecube.own.keeping import Learner, Taker
 from livecube.stages.tracker import Tracker
 from livecube.views.live_screen import LiveScreen
 
@@ -40,10 +44,13 @@ if TYPE_CHECKING:
 
     from livecube.advice.advisor import Advisor
     from livecube.composition.far import FarDesks
+    from livecube.composition.following import CubeFollower, Hub
     from livecube.composition.live import Followed
     from livecube.composition.publishing import Publishing
     from livecube.composition.sources import Source
     from livecube.edges.sinks import Item, Sink
+    from livecube.history.kept_session import Session
+    from livecube.holding.follower import HoldingFollower
 
 __all__ = ["MOST_DESKS", "DeskPlan", "GroupRun"]
 
@@ -51,6 +58,7 @@ MOST_DESKS: Final = 8
 _FRAMES_A_SECOND: Final = 8
 _AGAIN_S: Final = 5.0
 """Seconds before a cube that was not found is looked for again."""
+_TIDY_S: Final = 5.0
 _THREADS_A_DESK: Final = 4
 """A thread that waits for a disk must not keep another desk's work from a thread."""
 
@@ -141,6 +149,9 @@ class _GroupPart(LivePart):
         super().__init__(pipeline, publishing, plan.followed, log=None, begin=plan.begin)
         self._advisors = advisors
         self._find = search.find
+        self._hub: Hub
+        self._kept: list[int] = []
+        """Numbers of the kept solves, from which nothing was learned yet."""
         self.found: Callable[[], None] = lambda: None
         """Called when the cube is connected."""
 
@@ -154,6 +165,33 @@ class _GroupPart(LivePart):
         self._pipeline.advisor = here
         self._follower.refiner.begin(there)
         return here
+
+    async def _load_holdings(self) -> HoldingFollower:
+        return await self._advisors.holdings(self._solver.habits)
+
+    def begin(self, run: Run, hub: Hub) -> CubeFollower:
+        """Begin; each event is written before it is passed on."""
+        self._hub = hub
+        return super().begin(run, hub)
+
+    def _begin_learning(self, session: Session) -> None:
+        # Learning after each solve, as a single cube does, would take the time and memory of all.
+        session.begin_learning(
+            Taker(self._solver.habits).take, lambda history, numbers: self._kept.extend(numbers)
+        )
+
+    async def settle(self) -> None:
+        """Learn from the kept solves, when the last one is kept; one desk after the other."""
+        await self._hub.settle()
+        if self._kept:
+            async with self._advisors.one_by_one:
+                await asyncio.to_thread(self._learn)
+
+    def _learn(self) -> None:
+        learner, session = Learner(self._solver.usual or load_hands()), self._session
+        assert session is not None
+        with suppress(sqlite3.Error, LivecubeError):  # the next use learns everything anew
+            learner.kept(session.history, session.person, self._kept)
 
 
 class _Desk:
@@ -230,6 +268,13 @@ class _Desk:
         return [f"{self.plan.name}: {one}" for one in told]
 
 
+async def _tidied() -> None:
+    """Give memory back now and then, until cancelled."""
+    while True:
+        await asyncio.sleep(_TIDY_S)
+        await asyncio.to_thread(give_back_memory)
+
+
 async def _all(tasks: list[asyncio.Task[None]]) -> None:
     await asyncio.wait(tasks)
 
@@ -297,6 +342,7 @@ class GroupRun:
 
     async def _follow(self) -> None:
         sys.setswitchinterval(SWITCH_S)
+        share_memory()
         if self._far is not None:
             self._far.start()
         threads = ThreadPoolExecutor(_THREADS_A_DESK * max(1, len(self.desks)), "group")
@@ -308,6 +354,7 @@ class GroupRun:
             )
         async with asyncio.TaskGroup() as tasks:
             searching = tasks.create_task(search.run(), name="search")
+            tidying = tasks.create_task(_tidied(), name="memory")
             following = [
                 tasks.create_task(desk.follow(advisors, search), name=desk.plan.name)
                 for desk in self.desks
@@ -325,6 +372,7 @@ class GroupRun:
             if following:
                 await asyncio.wait(following)
             searching.cancel()
+            tidying.cancel()
 
     async def _ended(self, following: list[asyncio.Task[None]]) -> None:
         """Return when the group is ended, or when no cube is left and no far desk is awaited."""

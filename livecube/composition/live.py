@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
     from livecube.advice.advisor import Advisor
     from livecube.composition.following import FindOpenings, Hub
+    from livecube.composition.offers import OfferDesk
     from livecube.composition.pipeline import Pipeline
     from livecube.composition.publishing import Publishing
     from livecube.composition.run import Output, Run, Wishes
@@ -39,6 +40,7 @@ if TYPE_CHECKING:
     from livecube.edges.habits_file import Habits
     from livecube.edges.sinks import Sink
     from livecube.hands.automaton import Automaton
+    from livecube.holding.follower import HoldingFollower
 
 __all__ = ["AdvisedPart", "Followed", "LivePart", "Solver"]
 
@@ -87,6 +89,7 @@ class AdvisedPart:
         self._followed = followed
         self._session: Session | None = None
         self._find: FindOpenings = find_beside
+        self._offers: OfferDesk | None = None
         self._follower: CubeFollower
         self._source: Source
         self._output: Output
@@ -112,6 +115,19 @@ class AdvisedPart:
             say(f"this session cannot be kept now; each solve tries again: {error}")
         return session
 
+    def _hear_offers(self) -> None:
+        """Show what a coach offers, if the dashboard hears one."""
+        dashboard = self._output.dashboard
+        if dashboard is not None and dashboard.hears_offers:
+            from livecube.composition.offers import OfferDesk  # late: most starts do not need it
+
+            self._offers = OfferDesk(self._output, self._solver.person)
+            dashboard.hear_offers(self._offers.offered)
+
+    def _answered(self, key: str) -> bool:
+        """Whether a key answers an offer that is shown."""
+        return self._offers is not None and self._offers.press(key)
+
     def beside(self) -> dict[str, Coroutine[Any, Any, None]]:
         """Loading the advisor, and answering long questions."""
         works: dict[str, Coroutine[Any, Any, None]] = {"refiner": self._follower.refiner.run()}
@@ -125,13 +141,16 @@ class AdvisedPart:
         board.change(preparing=PREPARING)
         await asyncio.sleep(_HEAD_START_S)
         advisor = await self._load(level)
-        holdings = await prepared(partial(load_holdings, self._solver.habits))
+        holdings = await self._load_holdings()
         self._pipeline.holdings = holdings
         if self._session is not None:
             self._session.hindsight = holdings.hindsight
             await asyncio.to_thread(self._begin_learning, self._session)
         board.change(preparing="")
         await self._ready(advisor)
+
+    async def _load_holdings(self) -> HoldingFollower:
+        return await prepared(partial(load_holdings, self._solver.habits))
 
     async def _load(self, level: str) -> Advisor:
         """Give pipeline and refiner their advisors; returns the pipeline's.
@@ -209,6 +228,7 @@ class LivePart(AdvisedPart):
         if self._solver.wishes.voice:
             sinks.append(output.voice())
         sinks += output.published(self._publishing, source)
+        self._hear_offers()
         if self._log is not None and writer is not None:
             sinks.append(LogSink(self._log, writer, output.complain))
         if (person := self._solver.person) is not None:
@@ -239,8 +259,9 @@ class LivePart(AdvisedPart):
         self._begin.set()
 
     def press(self, key: str, end: Callable[[], object]) -> None:
-        """The holding, a solved cube, or the end."""
-        Keyboard(self._follower, self._pipeline, end).press(key)
+        """An answer to an offer, the holding, a solved cube, or the end."""
+        if not self._answered(key):
+            Keyboard(self._follower, self._pipeline, end).press(key)
 
     @property
     def is_done(self) -> bool:

@@ -431,7 +431,9 @@ class PracticePart(AdvisedPart):
             sinks.append(BellSink(output.console))
         if self._solver.wishes.calls:
             sinks.append(output.voice())
-        return [*sinks, *output.published(self._publishing, source, judged=True)]
+        sinks += output.published(self._publishing, source, judged=True)
+        self._hear_offers()
+        return sinks
 
     def begin(self, run: Run, hub: Hub) -> CubeFollower:
         """Begin, with practice between the cube and everything else."""
@@ -472,7 +474,9 @@ class PracticePart(AdvisedPart):
         return self._follower.now()
 
     def press(self, key: str, end: Callable[[], object]) -> None:
-        """A wish in practice; other keys as in following."""
+        """An answer to an offer, or a wish in practice; other keys as in following."""
+        if self._answered(key):
+            return
         wish = WISHES.get(key.lower())
         if wish is None:
             Keyboard(self._follower, self._pipeline, end).press(key)

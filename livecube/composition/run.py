@@ -127,7 +127,7 @@ class Output:
         from livecube.dashboard.sink import DashboardSink
 
         self.last_words.append(lambda: dashboard.last_words)
-        return [DashboardSink(dashboard, told_as)]
+        return [DashboardSink(dashboard, told_as, turns=dashboard.positions)]
 
     def voice(self) -> Sink:
         """The sink that says items aloud."""

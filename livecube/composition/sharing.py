@@ -1,4 +1,4 @@
-"""What the cubes of a group share: the tables, one searching thread, the radio.
+"""What the cubes of a group share: tables and models, one searching thread, the radio.
 
 A desk's advice at a beginning is worked out at once, in the loop, as for a single cube. The
 beginnings of a scrambled cube take long. They are looked for in one thread, a colour at a time:
@@ -15,7 +15,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Final
 
 from livecube.advice.words import parse_level
-from livecube.composition.assembly import load_advisor
+from livecube.composition.assembly import load_advisor, load_holdings
 from livecube.composition.preparing import prepared
 from livecube.edges.automaton_file import load_hands
 
@@ -25,8 +25,10 @@ if TYPE_CHECKING:
     from livecube.advice.advisor import Advisor
     from livecube.advice.rows import Opportunity
     from livecube.composition.pipeline import OpeningQuestion
+    from livecube.edges.habits_file import Habits
     from livecube.edges.radio import Connection, Radio, Sighting
     from livecube.hands.automaton import Automaton
+    from livecube.holding.follower import HoldingFollower
 
 __all__ = ["SharedAdvisors", "SharedRadio", "SharedSearch"]
 
@@ -36,6 +38,8 @@ class SharedAdvisors:
 
     def __init__(self) -> None:
         self._loading: dict[str, asyncio.Future[tuple[Advisor, Advisor]]] = {}
+        self.one_by_one = asyncio.Lock()
+        """Held for work that takes long or much memory, so that no two desks do it at once."""
 
     async def of(self, level: str, hands: Automaton | None) -> tuple[Advisor, Advisor]:
         """An advisor for the loop and one for the searching thread; ``hands``: None: the usual."""
@@ -45,6 +49,14 @@ class SharedAdvisors:
             self._loading[key] = asyncio.ensure_future(prepared(partial(_loaded, hands)))
         here, there = await asyncio.shield(self._loading[key])
         return here.at(parse_level(level)), there.at(parse_level(level))
+
+    async def holdings(self, own: Habits | None) -> HoldingFollower:
+        """A follower of holdings; ``own``: a person's habits.
+
+        One after the other: the first loads what the others need, too.
+        """
+        async with self.one_by_one:
+            return await prepared(partial(load_holdings, own))
 
 
 def _loaded(hands: Automaton) -> tuple[Advisor, Advisor]:

@@ -298,9 +298,13 @@ class Connection:
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(limit_s), contextlib.aclosing(self.arriving()) as arriving:
                 _, found, _ = await anext(arriving)
+        await self.unsubscribe(topic)
+        return found
+
+    async def unsubscribe(self, topic: str) -> None:
+        """Hear a topic no longer."""
         with self._explained():
             await self._client.unsubscribe(topic)
-        return found
 
     async def arriving(self) -> AsyncGenerator[tuple[str, bytes, bool], None]:
         """Topic, payload, and whether it was retained, of each message until it breaks."""

@@ -11,7 +11,9 @@ from collections import OrderedDict
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
+from livecube.cube.code import parse_code, position_code
 from livecube.dashboard import topics
+from livecube.errors import PositionError
 
 __all__ = ["MOST_BYTES", "Arrived", "DeskNow", "Desks", "DesksSeen"]
 
@@ -47,6 +49,10 @@ class DeskNow:
     mean_s: float | None = None
     """Of its present session."""
     wants_help: bool = False
+    position: bytes | None = None
+    """20 facelets; None: it is not published."""
+    code: str = ""
+    """The code of that position."""
     stages: tuple[tuple[str, float], ...] = ()
     """Names and seconds of the stages: of the solve under way, or of the last one."""
 
@@ -140,6 +146,8 @@ def _update(desk: DeskNow, name: str, body: dict[str, Any]) -> None:
             desk.link = up if isinstance(up := body.get("up"), bool) else None
         case topics.HELP:
             desk.wants_help = body.get("wanted") is True
+        case topics.POSITION:
+            desk.position, desk.code = _position(body.get("code"))
         case topics.BATTERY:
             percent = _number(body.get("percent"))
             desk.battery = None if percent is None else round(min(max(percent, 0), 100))
@@ -161,6 +169,15 @@ def _solve(desk: DeskNow, body: dict[str, Any]) -> None:
     desk.penalty = "" if penalty == "none" else penalty
     desk.last_s = _number(body.get("seconds")) if result is None else result
     desk.last_solved = body.get("solved") is True
+
+
+def _position(code: object) -> tuple[bytes | None, str]:
+    """The position of a code, and the code as we write it."""
+    try:
+        position, _ = parse_code(_text(code))
+    except PositionError:
+        return None, ""
+    return position.tobytes(), position_code(position)
 
 
 def _stages(body: dict[str, Any]) -> tuple[tuple[str, float], ...]:

@@ -22,7 +22,9 @@ from livecube.stages.progress import HelpWanted, SolveOver
 from livecube.timing.averages import average
 from livecube.timing.results import DNF, result_text, seconds_text, truncated
 from livecube.views.happenings import clue_text
+from livecube.views.kept import Beside
 from livecube.views.lines import counted
+from livecube.views.picture import Picture
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -324,12 +326,14 @@ def _below(line: _Line) -> Text:
 
 def _far_in_full(desk: DeskNow, keys: bool) -> list[RenderableType]:
     line = _far(desk)
-    told: list[RenderableType] = [
-        Text(f"livecube group   {desk.name}", "dim"),
-        Text(),
-        Text(f"{line.now}   solves {desk.solves}", "bold"),
-        Text(f"last {line.last or '–'}   average of 5 {line.of_5 or '–'}"),
-        Text(),
-    ]
-    told += [Text(f"{name:8} {seconds_text(seconds):>7}") for name, seconds in desk.stages]
-    return [*told, Text(), Text(_in_full("", keys).strip(), "dim")]
+    facts = Text(f"{line.now}   solves {desk.solves}\n", "bold")
+    facts.append(f"last {line.last or '–'}   average of 5 {line.of_5 or '–'}\n\n")
+    facts.append("\n".join(f"{name:8} {seconds_text(s):>7}" for name, s in desk.stages))
+    head = f"{desk.name} wants help" if line.wants_help else desk.name
+    told: list[RenderableType] = [Text(f"livecube group   {head}", "bold"), Text()]
+    if desk.position is None:
+        told.append(facts)
+    else:
+        told.append(Beside(Picture(desk.position).lines, 2, facts))
+        told += [Text(), Text(f"code {desk.code}   livecube bring {desk.code} tries it", "dim")]
+    return [*told, Text(), Text(_in_full(desk.name, keys), "dim")]

@@ -13,6 +13,10 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
+
+from livecube.cube.code import position_code
+from livecube.cube.notation import facelets_text
 from livecube.dashboard.drilling import BeatDone, DrillDone, FingersDone
 from livecube.dashboard.figures import Figures
 from livecube.dashboard.payloads import (
@@ -36,6 +40,7 @@ from livecube.dashboard.topics import (
     LATEST,
     LINK,
     OUTBOX,
+    POSITION,
     RECENT,
     SESSION,
     SOLVE,
@@ -144,6 +149,8 @@ class Messenger:
         )
         """Last reported charge of this cube."""
         self._wants_help = last.get(HELP, {}).get("wanted") is True
+        self._turned: Turned | None = None
+        """The last turn, if its position was not published yet."""
         self._session = "idle"
         self._times: list[float] = []
         """Seconds of the finished solves of this session."""
@@ -172,7 +179,10 @@ class Messenger:
     def take(self, item: object) -> list[Message]:
         """The messages of an item of :data:`CONCERNS`; empty for any other item."""
         if not isinstance(item, CONCERNS):
-            return self._link_is(True) if isinstance(item, Turned) else []
+            if isinstance(item, Turned):
+                self._turned = item
+                return self._link_is(True)
+            return []
         if isinstance(item, Month):
             return self._new_figures(self._figures.of_month(item))
         self._t = item.t
@@ -213,6 +223,21 @@ class Messenger:
             case HelpWanted():
                 told += self._help_is(item.wanted)
         return told
+
+    @property
+    def has_position(self) -> bool:
+        """Whether the cube's position has changed since :meth:`position`."""
+        return self._turned is not None
+
+    def position(self) -> list[Message]:
+        """The message of the cube's position, if it has changed; only if the person wants it."""
+        turned, self._turned = self._turned, None
+        if turned is None:
+            return []
+        self._t = max(self._t, turned.t)
+        facelets = facelets_text(np.frombuffer(turned.position, dtype=np.uint8))
+        code = position_code(turned.position)
+        return [self._state(POSITION, {"code": code, "facelets": facelets})]
 
     def _practised(self, item: Judged | Corrected | Discarded | DrillDone) -> list[Message]:
         match item:

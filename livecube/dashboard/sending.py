@@ -26,6 +26,7 @@ from livecube.dashboard.discovery import (
     is_death,
     is_known,
 )
+from livecube.dashboard.offers import Flood, offers_topic
 from livecube.dashboard.payloads import availability, seq_of
 from livecube.dashboard.topics import AVAILABILITY, MARK, Tree, desk_part
 from livecube.errors import BrokerError, LivecubeError
@@ -52,6 +53,9 @@ _RETAINED_S: Final = 1.0
 _HOME_BACK_S: Final = 30.0
 """Seconds for which messages wait for a home that was there and has gone, or was lost with the
 broker. Home Assistant connects again every 10 s."""
+_TOO_MANY_S: Final = 60.0
+"""Seconds for which no offers are heard after too many of them: then the broker keeps them away,
+and they cost this machine nothing."""
 _BIRTHS_APART_S: Final = 2.0
 """Fewest seconds between two introductions, even if they are requested more often."""
 
@@ -67,11 +71,22 @@ class Plan:
     discovery_prefix: str = "homeassistant"
     remark: str | None = None
     """A warning about the credentials for their owner, or None."""
+    coach: str | None = None
+    """Whose offers are heard; None: nobody's."""
+    positions: bool = False
+    """Whether the cube's position is published."""
 
     @property
     def tree(self) -> Tree:
         """Its topics."""
         return Tree(self.access.address.prefix, desk_part(self.desk))
+
+    @property
+    def offers(self) -> str | None:
+        """The topic of the coach's offers to this desk, if they are heard."""
+        if self.coach is None:
+            return None
+        return offers_topic(self.access.address.prefix, self.coach, self.tree.desk)
 
 
 def delays(chance: Callable[[], float] = random.random) -> Iterator[float]:
@@ -85,7 +100,8 @@ def delays(chance: Callable[[], float] = random.random) -> Iterator[float]:
 class Sender:
     """Sends the messages in ``outbox``. ``complain`` gets a sentence when an error begins or ends.
 
-    ``new_id`` gives a new unique text. Use it in one loop only, that of the outbox.
+    ``new_id`` gives a new unique text. ``offered`` gets the payload of each offer, none too often.
+    Use it in one loop only, that of the outbox.
     """
 
     def __init__(
@@ -94,7 +110,12 @@ class Sender:
         outbox: Outbox,
         new_id: Callable[[], str],
         complain: Callable[[str], None],
+        offered: Callable[[bytes], None] = lambda payload: None,
     ) -> None:
+        self._offered = offered
+        self._flood = Flood()
+        self._flooded = asyncio.Event()
+        """Set while offers are not heard, because there were too many."""
         self._plan = plan
         self._outbox = outbox
         self._new_id = new_id
@@ -157,7 +178,10 @@ class Sender:
                 self._trouble = None
                 self._complain("the dashboard is connected again")
             await _first_of(
-                self._drain(connection), self._listen(connection), self._return(connection)
+                self._drain(connection),
+                self._listen(connection),
+                self._return(connection),
+                self._hear_again(connection),
             )
             await asyncio.wait_for(connection.publish([self._there("offline")]), FAREWELL_S)
 
@@ -166,6 +190,7 @@ class Sender:
         again = await self._forgotten(connection)
         if self._plan.form != "off":
             await connection.subscribe(birth_topic(self._plan.discovery_prefix))
+        await self._hear_offers(connection)
         self._known = {name for name, body in self._outbox.all_states() if is_known(name, body)}
         async with self._in_order:
             await self._take_back(connection)
@@ -175,6 +200,39 @@ class Sender:
             await self._publish(connection, self._outbox.states())
             # Only now: a consumer that waits for the desk to be online must not see old states.
             await connection.publish([self._there("online")])
+
+    async def _hear_offers(self, connection: Connection) -> None:
+        """Subscribe to the coach's offers, if one is named and there were not too many."""
+        topic = self._plan.offers
+        if topic is None or self._flooded.is_set():
+            return
+        try:
+            await connection.subscribe(topic)
+        except BrokerError as error:
+            if error.trouble != "not allowed":
+                raise
+            self._complain(f"no offers can be heard: {error}")
+
+    async def _hear_again(self, connection: Connection) -> None:
+        """Hear offers again some time after there were too many; never returns."""
+        while True:
+            await self._flooded.wait()
+            if self._plan.offers is not None:
+                await connection.unsubscribe(self._plan.offers)
+            await asyncio.sleep(_TOO_MANY_S)
+            self._flooded.clear()
+            await self._hear_offers(connection)
+
+    def _take_offer(self, payload: bytes) -> None:
+        if self._flooded.is_set():
+            return
+        if self._flood.is_too_much(asyncio.get_running_loop().time()):
+            self._flooded.set()
+            self._complain(
+                f"too many offers come from {self._plan.coach}; none are heard for a minute"
+            )
+            return
+        self._offered(payload)
 
     async def _forgotten(self, connection: Connection) -> list[Letter]:
         """The messages that the broker had and has lost, as its retained mark shows.
@@ -244,9 +302,12 @@ class Sender:
         self._outbox.form = number
 
     async def _listen(self, connection: Connection) -> None:
-        """Listen for starts and ends of Home Assistant; ends with the connection."""
+        """Listen for offers, starts and ends of Home Assistant; ends with the connection."""
         async for topic, payload, retained in connection.arriving():
             # A retained message is older than this connection.
+            if topic == self._plan.offers and not retained:
+                self._take_offer(payload)
+                continue
             if topic != birth_topic(self._plan.discovery_prefix) or retained:
                 continue
             if is_birth(payload):

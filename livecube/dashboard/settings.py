@@ -12,7 +12,7 @@ from livecube.dashboard.topics import check_prefix, desk_part
 from livecube.entries import Entry
 from livecube.errors import UsageError
 
-__all__ = ["GROUP_ENTRIES", "MQTT_ENTRIES", "Address", "parse_address"]
+__all__ = ["GROUP_ENTRIES", "MQTT_ENTRIES", "OFFER_ENTRIES", "Address", "parse_address"]
 
 _PORTS: Final = {"mqtt": 1883, "mqtts": 8883}
 _DEFAULT_PREFIX: Final = "livecube"
@@ -130,6 +130,12 @@ MQTT_ENTRIES: Final = (
         check=_check_level,
     ),
     Entry(
+        "positions",
+        "flag",
+        "Publish the cube's position too, at most once a second.",
+        default=False,
+    ),
+    Entry(
         "keepalive_s",
         "number",
         "Seconds; one and a half times as long after a cut the desk is shown as offline.",
@@ -148,3 +154,13 @@ GROUP_ENTRIES: Final = (
     ),
 )
 """The entries of the table [group]."""
+
+OFFER_ENTRIES: Final = (
+    Entry(
+        "coach",
+        "text",
+        "The coach whose offers are shown, by the name of their user at the broker; none: nobody.",
+        check=desk_part,
+    ),
+)
+"""The entries of the table [offers]."""

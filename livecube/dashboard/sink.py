@@ -81,16 +81,22 @@ class Publisher(Protocol):
 class DashboardSink:
     """Passes items on to a dashboard. Of the turns it passes on the first: the cube is there.
 
-    ``told_as`` may turn an item into a value that a dashboard knows.
+    ``told_as`` may turn an item into a value that a dashboard knows. ``turns``: whether it passes
+    on all turns.
     """
 
     name = "dashboard"
 
     def __init__(
-        self, publisher: Publisher, told_as: Callable[[Item], Told] = lambda item: item
+        self,
+        publisher: Publisher,
+        told_as: Callable[[Item], Told] = lambda item: item,
+        *,
+        turns: bool = False,
     ) -> None:
         self._publisher = publisher
         self._told_as = told_as
+        self._turns = turns
         self._heard = False
 
     async def take(self, item: Item) -> None:
@@ -98,7 +104,7 @@ class DashboardSink:
         told = self._told_as(item)
         if isinstance(told, CONCERNS):
             self._publisher.post(told)
-        elif not self._heard and isinstance(told, Turned):
+        elif (self._turns or not self._heard) and isinstance(told, Turned):
             self._heard = True
             self._publisher.post(told)
 

@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING, Final
 from livecube.dashboard.broker import Parcel, connected
 from livecube.dashboard.desks import MOST_BYTES, Desks
 from livecube.dashboard.discovery import discovery_topics
+from livecube.dashboard.offers import offers_topic
 from livecube.dashboard.outbox import Outbox
 from livecube.dashboard.own_desk import outbox_path
 from livecube.dashboard.sending import delays
-from livecube.dashboard.topics import CHECK
+from livecube.dashboard.topics import CHECK, desk_part
 from livecube.errors import BrokerError
 
 if TYPE_CHECKING:
@@ -25,7 +26,13 @@ if TYPE_CHECKING:
     from livecube.dashboard.desks import Arrived
     from livecube.dashboard.sending import Plan
 
-__all__ = ["check_broker", "forget_desk", "listen_to_desks", "waiting_messages"]
+__all__ = [
+    "check_broker",
+    "forget_desk",
+    "listen_to_desks",
+    "send_offer",
+    "waiting_messages",
+]
 
 _BACK_S: Final = 5.0
 """Seconds for our own message to come back."""
@@ -106,6 +113,17 @@ async def listen_to_desks(
                 raise
             complain(str(error))
         await asyncio.sleep(next(waits))
+
+
+async def send_offer(plan: Plan, coach: str, desk: str, payload: str) -> bool:
+    """Offer something to a desk; returns whether it may have been heard.
+
+    Raises :class:`~livecube.errors.BrokerError`, also if the broker does not allow it, and
+    :class:`~livecube.errors.UsageError` if a name cannot be one.
+    """
+    topic = offers_topic(plan.access.address.prefix, coach, desk_part(desk))
+    async with connected(plan.access, _identifier("offer")) as connection:
+        return await connection.publish([Parcel(topic, payload)])
 
 
 async def forget_desk(plan: Plan) -> int:

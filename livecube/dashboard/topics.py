@@ -27,6 +27,7 @@ __all__ = [
     "MARK",
     "NAMES",
     "OUTBOX",
+    "POSITION",
     "RECENT",
     "SESSION",
     "SOLVE",
@@ -40,6 +41,7 @@ __all__ = [
 
 AVAILABILITY: Final = "availability"
 HELP: Final = "help"
+POSITION: Final = "position"
 LINK: Final = "link"
 BATTERY: Final = "battery"
 SESSION: Final = "session"
@@ -65,6 +67,7 @@ NAMES: Final = (
     AVAILABILITY,
     LINK,
     HELP,
+    POSITION,
     BATTERY,
     SESSION,
     STAGE,

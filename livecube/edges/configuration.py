@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final
 import platformdirs
 
 from livecube.advice.settings import HINT_ENTRIES
-from livecube.dashboard.settings import GROUP_ENTRIES, MQTT_ENTRIES
+from livecube.dashboard.settings import GROUP_ENTRIES, MQTT_ENTRIES, OFFER_ENTRIES
 from livecube.entries import checked_table, with_defaults
 from livecube.errors import UsageError
 from livecube.practice.settings import PRACTICE_ENTRIES
@@ -32,6 +32,7 @@ TABLES: Final[dict[str, Sequence[Entry]]] = {
     "practice": PRACTICE_ENTRIES,
     "mqtt": MQTT_ENTRIES,
     "group": GROUP_ENTRIES,
+    "offers": OFFER_ENTRIES,
 }
 """The tables that the file may have, with their entries."""
 

@@ -41,7 +41,7 @@ def holding_model(own: Habits | None = None) -> HoldingModel:
         raise UsageError(f"{own.where}: {error}; {own.way_out} removes it") from None
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=9)  # of a whole group
 def _model(own: str | None) -> HoldingModel:
     """The model of own counts, or of those that come with livecube; cached, since it is slow."""
     if own is None:

@@ -11,7 +11,7 @@ the usual one of a linear mixed model; variances are found by maximum likelihood
 
 from __future__ import annotations
 
-from functools import cached_property
+from functools import cached_property, lru_cache
 from math import log
 from typing import TYPE_CHECKING, Final, NamedTuple, TypeAlias
 
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from livecube.hands.automaton import Automaton
     from livecube.hands.executions import Array
 
-__all__ = ["GROUPS", "Fit", "Group", "Kinship", "Means"]
+__all__ = ["GROUPS", "Fit", "Group", "Kinship", "Means", "kinship_of"]
 
 
 class Group(NamedTuple):
@@ -163,6 +163,12 @@ class Kinship:
             effects = np.bincount(codes[cells], weights * shares[cells], self._effects)
             values += variance * shares * effects[codes]
         return values
+
+
+@lru_cache(maxsize=4)
+def kinship_of(automaton: Automaton) -> Kinship:
+    """The features of an automaton, made once: it takes a moment."""
+    return Kinship(automaton)
 
 
 def _features(automaton: Automaton) -> tuple[Array, Array]:

@@ -21,7 +21,7 @@ from livecube.solves.reading import SolveReader, as_told
 from livecube.stages.progress import SolveOver
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterable
     from pathlib import Path
 
     from livecube.edges.sinks import Item
@@ -231,15 +231,20 @@ class FollowedSink:
             self._log = None
 
     async def _read(self) -> None:
+        unread, self._unread = self._unread, []
+        # Reading how the cube was held takes a while: no other cube's turn must wait for it.
+        for found in await asyncio.to_thread(self._solves_in, unread):
+            self._found += 1
+            self._work.add(self._found, partial(self._keep, found))
+        await self._work.do()
+
+    def _solves_in(self, events: Iterable[CubeEvent]) -> list[FoundSolve]:
+        """The solves that end in the next events."""
         if self._reader is None:
             add = self._session.hindsight
             self._reader = SolveReader(self._header, add() if add else as_told)
-        unread, self._unread = self._unread, []
-        for event in unread:
-            if (found := self._reader.feed(event)) is not None:
-                self._found += 1
-                self._work.add(self._found, partial(self._keep, found))
-        await self._work.do()
+        found = map(self._reader.feed, events)
+        return [one for one in found if one is not None]
 
     def _keep(self, found: FoundSolve) -> None:
         number = self._session.history.keep(found, self._session.person, self._session.number)

@@ -189,7 +189,7 @@ def rows_for(turns: int, nodes: int) -> Rows:
     return Rows(*both[0], *both[1], np.empty(turns), np.full(24 * nodes, -1, dtype=np.int32))
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _put(
     key: int, weight: float, best: bool, where: Array, keys: Array, weights: Array, n: int
 ) -> int:
@@ -209,7 +209,7 @@ def _put(
     return n
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _begin(
     held: Array, nodes: Array, familiar: Array, best: bool, where: Array, keys: Array,
     weights: Array, n: int,
@@ -225,14 +225,14 @@ def _begin(
     return n
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _greater_or_sum(so_far: float, weight: float, best: bool) -> float:
     if best:
         return max(so_far, weight)
     return so_far + weight
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _rest(t: int, seen: Seen, down: Array, likely: Likelihoods, best: bool, rows: Rows) -> None:
     """Fill in the states before turn ``t``, from those after the turn before."""
     nodes = len(likely.moves)
@@ -271,13 +271,13 @@ def _rest(t: int, seen: Seen, down: Array, likely: Likelihoods, best: bool, rows
     rows.rest_n[t] = _begin(rotated, begin[1], familiar, best, where, keys, weights, count)
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def is_slice(turns: Array, t: int) -> bool:
     """Whether turn ``t`` and the one before can be one slice, in any holding."""
     return t > 0 and SEEN_AS_SLICE[0, turns[t - 1], turns[t]] >= 0
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def gaps(t: int, seen: Seen, likely: Likelihoods) -> tuple[float, float]:
     """Likelihood of the gap before turn ``t`` between two moves, and inside one slice."""
     if is_slice(seen.turns, t):
@@ -285,7 +285,7 @@ def gaps(t: int, seen: Seen, likely: Likelihoods) -> tuple[float, float]:
     return 1.0, 0.0
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def seen_as(kind: int, holding: int, turn: int) -> int:
     """The face turn (kind 0) or the wide turn (1) that shows as a turn in a holding."""
     if kind == 0:
@@ -293,7 +293,7 @@ def seen_as(kind: int, holding: int, turn: int) -> int:
     return int(SEEN_AS_WIDE[holding, turn])
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def besides(
     node: int, holding: int, move: int, after: int, rotated: Array, ratios: Array, turned: Array
 ) -> float:
@@ -311,7 +311,7 @@ def besides(
     return likelier
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _move(t: int, seen: Seen, likely: Likelihoods, best: bool, rows: Rows) -> None:
     """Fill in the states after turn ``t``, from those before it and before the one before."""
     nodes = len(likely.moves)
@@ -349,7 +349,7 @@ def _move(t: int, seen: Seen, likely: Likelihoods, best: bool, rows: Rows) -> No
     _scale(t, count, best, rows)
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _scale(t: int, count: int, best: bool, rows: Rows) -> None:
     """Scale the first ``count`` states after turn ``t``, and drop those of negligible weight."""
     keys, weights = rows.keys[t], rows.weights[t]
@@ -363,7 +363,7 @@ def _scale(t: int, count: int, best: bool, rows: Rows) -> None:
     rows.n[t], rows.scales[t] = kept, scale
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def advance(t: int, seen: Seen, down: Array, likely: Likelihoods, best: bool, rows: Rows) -> None:
     """Fill in row ``t``; those before it are filled in.
 
@@ -376,7 +376,7 @@ def advance(t: int, seen: Seen, down: Array, likely: Likelihoods, best: bool, ro
     _move(t, seen, likely, best, rows)
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def forward(seen: Seen, down: Array, likely: Likelihoods, best: bool, rows: Rows) -> None:
     """Fill in all rows."""
     for t in range(len(seen.turns)):

@@ -15,7 +15,14 @@ if TYPE_CHECKING:
 
     from livecube.lessons.lesson import Lesson
 
-__all__ = ["SHIPPED", "read_lesson", "read_text", "shipped_lesson", "shipped_text"]
+__all__ = [
+    "SHIPPED",
+    "read_lesson",
+    "read_text",
+    "shipped_lesson",
+    "shipped_text",
+    "shipped_texts",
+]
 
 SHIPPED: Final = (
     "free-slot-cross",
@@ -38,6 +45,11 @@ def shipped_lesson(name: str, techniques: Collection[str]) -> Lesson:
 def shipped_text(name: str) -> str:
     """The text of one of the lessons that ship."""
     return files("livecube.lessons").joinpath("texts", f"{name}.md").read_text("utf-8")
+
+
+def shipped_texts() -> dict[str, str]:
+    """The texts of all lessons that ship, by name."""
+    return {name: shipped_text(name) for name in SHIPPED}
 
 
 def read_lesson(named: str, techniques: Collection[str]) -> tuple[Lesson, str]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 from livecube.edges.cache import forget_search
 from livecube.edges.log_files import LogReader
 from livecube.errors import LogError
-from livecube.hands.kinship import Kinship
+from livecube.hands.kinship import kinship_of
 from livecube.history.people import HANDS, People
 from livecube.own.table import table_from, table_state
 from livecube.solves.people import named
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from livecube.edges.habits_file import Habits
     from livecube.events import CubeEvent
     from livecube.hands.automaton import Automaton
+    from livecube.hands.kinship import Kinship
     from livecube.history.store import History
     from livecube.logs.lines import Header
     from livecube.own.learning import OwnLearned
@@ -177,7 +178,7 @@ def learned_now(
     """
     from livecube.own.learning import learned_from
 
-    kin, numbers, state = Kinship(usual), _numbers(history, person), _state(history, person)
+    kin, numbers, state = kinship_of(usual), _numbers(history, person), _state(history, person)
     if not numbers:
         return None
     if state is not None and state["mark"] == _mark(numbers):
@@ -252,7 +253,7 @@ class Learner:
         if self._own is None or self._mark != before:
             self._own = self._known(history, person, before)
         if self._own is None or self._own.is_stale:
-            self._own = learn_anew(history, person, Kinship(self._usual))
+            self._own = learn_anew(history, person, kinship_of(self._usual))
         else:
             used = self._own.used
             for number in sorted({*numbers} & {*now}):
@@ -268,7 +269,7 @@ class Learner:
             return None
         try:
             table = table_from(state["table"], self._usual)
-            return learned_from(state["learned"], Kinship(self._usual), table)
+            return learned_from(state["learned"], kinship_of(self._usual), table)
         except ValueError:
             return None
 

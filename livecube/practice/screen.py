@@ -63,6 +63,8 @@ class PracticeScreen:
     """The cube's time in seconds, estimated between its events; callable from any thread."""
     notice: str = ""
     """One line for the user."""
+    offer: str = ""
+    """The offer of a coach, with its keys; shown above the notice."""
     keys: bool = False
     """Whether keys can be pressed."""
     preparing: str = ""
@@ -270,6 +272,8 @@ class PracticeScreen:
 
     def _foot(self) -> Group:
         lines = [Text(self.advice, "bold")] if self.advice else []
+        if self.offer:
+            lines.append(Text(self.offer, "bold", no_wrap=True, overflow="ellipsis"))
         lines += [Text(self.notice, "dim")] if self.notice else []
         if isinstance(self.shown, Judged):
             lines.append(Text(_GESTURES, "dim"))

@@ -177,6 +177,8 @@ class LiveScreen:
     """One line for the user: a fault, or its end."""
     standing: str = ""
     """Another line, shown while there is no notice: how to type."""
+    offer: str = ""
+    """The offer of a coach, with its keys; shown above the notice."""
     preparing: str = ""
     """What the screen waits for, shown in place of the hint."""
     keys: bool = False
@@ -379,7 +381,9 @@ class LiveScreen:
     def _foot(self, width: int) -> Group:
         notice = self.notice or self.standing
         keys = next((one for one in self._bottoms() if len(one) <= width), self._bottoms()[-1])
-        return Group(*([Text(notice, "dim")] if notice else []), Text(keys, "dim"))
+        offer = Text(self.offer, "bold", no_wrap=True, overflow="ellipsis")
+        above = [*([offer] if self.offer else []), *([Text(notice, "dim")] if notice else [])]
+        return Group(*above, Text(keys, "dim"))
 
     def _bottoms(self) -> list[str]:
         """The line of keys in several lengths, the longest first."""

@@ -56,6 +56,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "drill fingers": (*QUICKLY, "--rounds", "1"),
     "lesson check": ("keyhole-corners",),
     "task give": ("friday.json", "20 keyhole-corner hard", "--by", "friday"),
+    "task offer": ("ada", "20 keyhole-corner hard", "--as", "bo"),
     "task progress": ("friday.json",),
     "task run": (*QUICKLY,),
     "task take": ("friday.json",),
@@ -81,7 +82,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "guide": ("following",),
 }
 """Arguments for each command: it ends soon, and would publish if a broker were configured."""
-NEED_A_BROKER = ("mqtt check", "mqtt forget", "mqtt listen")
+NEED_A_BROKER = ("mqtt check", "mqtt forget", "mqtt listen", "task offer")
 
 
 def commands(command: click.Command, path: tuple[str, ...] = ()) -> Iterator[str]:
