@@ -45,7 +45,7 @@ DONE: Final = "done"
 
 _STAGES: Final = ("cross", "pair 1", "pair 2", "pair 3", "pair 4", "OLL", "PLL", "AUF")
 _AVERAGE_OF: Final = 5
-_NAME: Final = 14
+_NAME: Final = 12
 _NOW: Final = 8
 _FINE: Final = 100
 """Width from which splits have two digits."""
