@@ -131,7 +131,7 @@ def offer(
     """
     import asyncio
 
-    from livecube.dashboard.offers import MOST_BYTES, offer_payload
+    from livecube.dashboard.offers import MOST_BYTES, offer_payload, read_offer
     from livecube.dashboard.tools import send_offer
 
     name = coach or plan.access.address.user
@@ -143,9 +143,10 @@ def offer(
         text = task_text(_set_task(parts, title, by)[0])
     told = parse_task(text, "the offer", technique_names(), shipped_texts())
     payload = offer_payload(secrets.token_hex(8), now_text(), text)
-    if len(payload.encode()) > MOST_BYTES:
+    if read_offer(payload.encode(), name, shipped_texts()) is None:
         raise UsageError(
-            f"the offer is larger than {MOST_BYTES // 1024} kB; give the task as a file"
+            f"this is too much for an offer: {MOST_BYTES // 1024} kB and 60 positions at most; give"
+            " it as a file"
         )
     is_heard = asyncio.run(send_offer(plan, name, desk, payload))
     say(f"offered to {desk}: {told.title}")

@@ -25,6 +25,8 @@ __all__ = ["MOST_BYTES", "Flood", "Offer", "Waiting", "offer_payload", "offers_t
 
 MOST_BYTES: Final = 48 * 1024
 """Largest offer: a task with a lesson of the usual length has about 10 kB."""
+_MOST_CODES: Final = 60
+"""Most positions in one offer: checking each takes time that the turns need."""
 _TECHNIQUE: Final = re.compile(r"[a-z0-9-]{1,40}")
 _LONGEST: Final = 200
 _AT_ONCE: Final = 5
@@ -76,6 +78,8 @@ def read_offer(payload: bytes, coach: str, shipped: Mapping[str, str]) -> Offer 
         body = json.loads(payload)
         if not isinstance(body, dict) or body.get("livecube_offer") != 1:
             return None
+        if _codes_in(body.get("task")) > _MOST_CODES:
+            return None
         told = json.dumps(body.get("task"), allow_nan=False)
         task = parse_task(told, "offer", _AnyTechnique(), shipped)
         text = task_text(task)
@@ -84,6 +88,16 @@ def read_offer(payload: bytes, coach: str, shipped: Mapping[str, str]) -> Offer 
         return None
     parts = "; ".join(map(part_words, task.parts))
     return Offer(coach, task.identity, _clean(task.title), _clean(parts), text)
+
+
+def _codes_in(task: object) -> int:
+    parts = task.get("parts") if isinstance(task, dict) else None
+    codes = [
+        part.get("codes")
+        for part in (parts if isinstance(parts, list) else ())
+        if isinstance(part, dict)
+    ]
+    return sum(len(one) for one in codes if isinstance(one, list))
 
 
 class _AnyTechnique:

@@ -37,13 +37,16 @@ from livecube.stages.tracker import Tracker
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
+    from livecube.dashboard.offers import Offer
     from livecube.edges.sinks import Item
     from livecube.events import CubeEvent
 
+__all__ = ["BLOCK", "block"]
+
 _RATE = 50.0
-_BLOCK = 500
+BLOCK = 500
 """Turns in a row under one condition; conditions alternate, to share the machine's load."""
 _CONDITIONS = ("no dashboard", "fast", "slow by 1 s", "gone", "silent")
 
@@ -63,15 +66,25 @@ class _Last:
         pass
 
 
-async def _block(
-    events: Sequence[CubeEvent], position: bytes, port: int | None, file: Path
+async def block(
+    events: Sequence[CubeEvent],
+    position: bytes,
+    port: int | None,
+    file: Path,
+    coach: str | None = None,
+    hears: Callable[[Offer], None] = lambda offer: None,
 ) -> tuple[list[float], list[float]]:
-    """Milliseconds of each turn: its processing, and its delay before that."""
+    """Milliseconds of each turn: its processing, and its delay before that.
+
+    ``hears`` gets the offers of the coach.
+    """
     sinks: list[DashboardSink] = []
     if port is not None:
         access = Access(parse_address(f"mqtt://127.0.0.1:{port}"), keepalive_s=10)
         outbox = Outbox(file, print)
-        dashboard = Dashboard(Plan(access, "bench"), outbox, Cube("c", "c"), time_now, _silent)
+        plan = Plan(access, "bench", coach=coach)
+        dashboard = Dashboard(plan, outbox, Cube("c", "c"), time_now, _silent)
+        dashboard.hear_offers(hears)
         dashboard.start()
         sinks.append(DashboardSink(dashboard))
     last, pipeline = _Last(), Pipeline(Tracker(position), time.perf_counter)
@@ -115,10 +128,8 @@ def main() -> None:
     arguments = argparse.ArgumentParser()
     arguments.add_argument("--turns", type=int, default=6000, help="for each condition")
     given = arguments.parse_args()
-    done = session(5, _BLOCK // 60 + 4, on_cube=False)
-    events = [e for e in done.events(marks=False) if isinstance(e, Turn)][
-        : min(_BLOCK, given.turns)
-    ]
+    done = session(5, BLOCK // 60 + 4, on_cube=False)
+    events = [e for e in done.events(marks=False) if isinstance(e, Turn)][: min(BLOCK, given.turns)]
     position = bytes(apply_turns(SOLVED, done.scramble).tolist())
     sys.setswitchinterval(SWITCH_S)
     with tempfile.TemporaryDirectory() as place:
@@ -132,12 +143,12 @@ def main() -> None:
         ways: dict[str, list[float]] = {name: [] for name in _CONDITIONS}
         late: dict[str, list[float]] = {name: [] for name in _CONDITIONS}
         try:
-            for number in range(max(1, given.turns // _BLOCK)):
+            for number in range(max(1, given.turns // BLOCK)):
                 for name in _CONDITIONS[number % 2 :: 1] + _CONDITIONS[: number % 2]:
                     file = folder / f"{name}.sqlite"
-                    block = asyncio.run(_block(events, position, ports[name], file))
-                    ways[name] += block[0]
-                    late[name] += block[1]
+                    way, delay = asyncio.run(block(events, position, ports[name], file))
+                    ways[name] += way
+                    late[name] += delay
         finally:
             for process in (slow, silent):
                 with process:
