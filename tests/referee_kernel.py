@@ -236,19 +236,21 @@ def _within(  # type: ignore[no-untyped-def]
 @njit(cache=True)
 def walk(  # type: ignore[no-untyped-def]
     cross, corners, edges, corner_targets, edge_targets, bound_of, cross_table, pair_tables,
-    deep_of, distances, worth, glued, allowed, price, follow, turn, after, rotation, rotated,
-    starts, finish_ms, rest_ms, limit, slack, out_moves, out_info,
+    deep_of, distances, worth, glued, allowed, price, follow, turn, after, rotation, order,
+    rotated, starts, finish_ms, rest_ms, limit, slack, out_moves, out_info,
 ):  # fmt: skip
     """All sequences within ``limit`` ms; returns (how many were written out, least price found).
 
     ``starts`` (n, 4): holding, state, ms so far, 1 if the turn of U is spent. ``bound_of``
     (n, 3): for each bound its corner, its edge and its row of ``pair_tables``; ``deep_of``
     (n, 3): the same for ``distances``, with the quarters that turn the slot to the front right;
-    ``worth`` (256,): least ms of this many turns. ``finish_ms`` (24, states): price at the end.
+    ``worth`` (256,): least ms of this many turns. ``order`` (24, 24): from each holding the
+    holdings, cheapest rotation first. ``finish_ms`` (24, states): price at the end.
     ``rest_ms``: least price after it, not in the tables. ``out_moves`` (room, LONGEST):
     36 * holding before the move + move; ``out_info`` (room, 5): ms, number of moves, start,
     holding and state at the end. The limit falls to the least found + slack. A count of −1: there
-    was no room. No turn is written as two.
+    was no room. No turn is written as two. Rows are copied number by number: numba takes seconds
+    to compile an assignment of slices.
     """
     pieces_e, pieces_c = edges.shape[0], corners.shape[0]
     at_x = np.zeros((LONGEST + 1, 4), dtype=np.int64)
@@ -259,17 +261,17 @@ def walk(  # type: ignore[no-untyped-def]
     spent = np.zeros(LONGEST + 1, dtype=np.int64)
     step = np.zeros(LONGEST + 1, dtype=np.int64)
     path = np.zeros(LONGEST + 1, dtype=np.int64)
-    order = np.empty((24, 24), dtype=np.int64)
-    for h in range(24):
-        order[h] = np.argsort(rotation[h])
     count, best = 0, 1 << 28
     for n in range(starts.shape[0]):
         if starts[n, 2] > limit:
             continue
         depth = 0
-        at_x[0] = cross
-        at_c[0, :pieces_c] = corners
-        at_e[0, :pieces_e] = edges
+        for i in range(4):
+            at_x[0, i] = cross[i]
+        for i in range(pieces_c):
+            at_c[0, i] = corners[i]
+        for i in range(pieces_e):
+            at_e[0, i] = edges[i]
         held[0], state[0], spent[0] = starts[n, 0], starts[n, 1], starts[n, 2]
         step[0] = 0
         only_u = starts[n, 3]
@@ -337,7 +339,8 @@ def walk(  # type: ignore[no-untyped-def]
                 if total <= limit:
                     if count == out_info.shape[0]:
                         return -1, best
-                    out_moves[count, :new] = path[:new]
+                    for i in range(new):
+                        out_moves[count, i] = path[i]
                     out_info[count, 0] = total
                     out_info[count, 1] = new
                     out_info[count, 2] = n

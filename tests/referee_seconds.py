@@ -304,7 +304,7 @@ class Referee:
             rows, self._cross_table(free, upright), tables,
             *self._deep(free, core), core.glued,
             np.array([f in core.faces for f in FACES]), hands.price, hands.next, hands.turn,
-            hands.after, hands.rotation, hands.states[1],
+            hands.after, hands.rotation, np.argsort(hands.rotation, axis=1), hands.states[1],
             np.array([start[:4] for start in starts], dtype=np.int64), finish,
             int(finish.min()) + limit.rest, limit.ms, limit.slack, self._moves, self._info,
         )  # fmt: skip

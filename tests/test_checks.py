@@ -22,7 +22,7 @@ NO_COMMANDS: Final = ("beside", "every_command", "mutant_tests", "mutants", "usu
 """Files of the folder that are not checks."""
 CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "advice_check": ("--positions", "4"),
-    "archive_check": (*("--solves", "2", "--workers", "1", "--rows", "20"),),
+    "archive_check": ("--solves", "1", "--workers", "1", "--rows", "20"),
     "code_check": ("--positions", "20"),
     "compare_fastest": (
         *("--positions", "1", "--plans", "1", "--seed", "6"),
@@ -42,9 +42,9 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "fit_hands": ("judge", "--cases", "2", "--draws", "1"),
     "forget_check": ("--kills", "1", "--solves", "2"),
     "fuzz_decoders": ("--packets", "500", "--decoder", "turnwire"),
-    "history_check": ("--solves", "20", "--logs", "1", "--questions", "0", "--imports", "1"),
+    "history_check": ("--solves", "5", "--logs", "1", "--questions", "0", "--imports", "1"),
     "holding_check": (
-        *("--solves", "2", "--counted", "8", "--learned", "1", "--others", "1"),
+        *("--solves", "1", "--counted", "3", "--learned", "1", "--others", "1"),
         *("--persons", "1", "--each", "1"),
     ),
     "home_check": ("--brief",),
@@ -52,12 +52,15 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
         *("--desks", "2", "--radio-desks", "2", "--solves", "2", "--rate", "1000", "--here"),
     ),
     "hostile_commands": ("--each", "1", "--only", "hints", "history show", "learn", "live"),
-    "kill_check": ("--kills", "1"),
+    "kill_check": ("--kills", "2"),
     "learn_check": ("--cubes", "1"),
     "lossy": ("--schedules", "1"),
-    "make_acquaintance": ("--strangers", "2", "--solves", "1", "--known", "1", "--learned", "1"),
+    "make_acquaintance": (
+        *("--strangers", "2", "--solves", "1", "--known", "1", "--learned", "1"),
+        *("--everyday", "3"),
+    ),
     "make_captures": ("--folder", "."),
-    "make_holding_counts": ("--folder", ".", "--solves", "10"),
+    "make_holding_counts": ("--folder", ".", "--solves", "3"),
     "more_examples": ("--times", "1", "--tests", "tests/test_timing.py"),
     "mutation_check": ("--mutants", "1", "--rooms", "timing"),
     "offers_check": ("--turns", "60"),

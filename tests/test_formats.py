@@ -253,9 +253,11 @@ def test_hints_are_as_the_schema_says(moves: str) -> None:
 
 
 @pytest.mark.usefixtures("tables")
-@pytest.mark.parametrize(("moves", "cross"), [(SCRAMBLE, "any"), ("R U R' D", "yellow")])
-def test_inspections_are_as_the_schema_says(moves: str, cross: str) -> None:
-    (told,) = objects("inspect", moves, "--cross", cross, "--level", "bold", "--json")
+@pytest.mark.parametrize(
+    ("moves", "cross", "level"), [(SCRAMBLE, "any", "calm"), ("R U R' D", "yellow", "bold")]
+)
+def test_inspections_are_as_the_schema_says(moves: str, cross: str, level: str) -> None:
+    (told,) = objects("inspect", moves, "--cross", cross, "--level", level, "--json")
     validator("inspect").validate(told)
 
 
@@ -278,7 +280,8 @@ def test_written_solves_are_as_the_schema_says() -> None:
 def test_the_history_and_its_trends_are_as_the_schemas_say() -> None:
     objects("history", "import", str(EVENING), "--json")
     objects("history", "penalty", "2", "+2", "--json")
-    objects("review", "--kept", "1", "--level", "bold", "--json")
+    # For hands of their own, learned from these solves, every answer would be searched for.
+    objects("review", "--kept", "1", "--level", "bold", "--hands", "right", "--json")
     (shown,) = objects("history", "show", "1", "--json")
     assert shown["chances"]
     assert shown["prices"]

@@ -179,7 +179,7 @@ def with_gyroscope(done: VirtualSolve, rng: np.random.Generator) -> SolvePart:
 def test_a_gyroscope_tells_the_holding_and_a_mad_one_does_little_harm() -> None:
     rng = np.random.default_rng(5)
     right, astray, late = [], [], []
-    for done in solves(30):
+    for done in solves(15):
         part, truth = with_gyroscope(done, rng), np.array(true_holdings(done))
         right += (read_solve(part, TRAINED).held.argmax(axis=1) == truth).tolist()
         noise = [quaternion_of(np.linalg.qr(rng.normal(size=(3, 3)))[0]) for _ in part.turns]

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, TypeVar
 
-import kill_check
 import pytest
 from command import started
 from rich.console import Console
@@ -351,10 +350,6 @@ def test_the_command_keeps_what_it_tells(tmp_path: Path) -> None:
     assert [one["turns"] for one in solved] == [one.turns for one in kept]
     scrambles = [one["turns"] for one in told if one["event"] == "scramble"]
     assert scrambles == [one.scramble for one in kept]
-
-
-def test_killed_at_random_moments_it_loses_no_finished_solve(tmp_path: Path) -> None:
-    assert kill_check.run(tmp_path, kills=2, seed=1, processes=1).lost == 0
 
 
 def test_before_a_solve_there_is_nothing_to_correct_or_discard(scrambler: Scrambler) -> None:

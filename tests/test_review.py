@@ -55,11 +55,11 @@ JUDGED |= {"saved_turns", "saved_predicted", "pause", "confidence", "cost"}
 
 def test_names_are_right_and_so_is_every_number(advisor: Advisor) -> None:
     figures = Figures()
-    for seed in range(8):
+    for seed in range(5):
         check(seed, advisor, figures)
     assert figures.wrong == []
     assert figures.named_right >= 0.98 * figures.pairs
-    assert figures.alternatives > 4 * 8
+    assert figures.alternatives > 4 * 5
 
 
 def spoiled(told: Any, path: tuple[str | int, ...] = ()) -> Iterator[tuple[str | int, ...]]:
@@ -287,21 +287,15 @@ def test_a_kept_solve_is_reviewed_and_its_chances_are_kept(tmp_path: Path) -> No
         livecube("history", "import", str(FIXTURES / "evening.jsonl"), data=tmp_path).returncode
         == 0
     )
-    done = livecube("review", "--kept", "2", "--level", "keen", "--json", data=tmp_path)
+    # For hands of their own, learned from these solves, every answer would be searched for.
+    said = ("--level", "keen", "--hands", "right", "--json")
+    done = livecube("review", "--kept", "2", *said, data=tmp_path)
     assert done.returncode == 0, done.stderr
     (row,) = map(json.loads, done.stdout.splitlines())
     shown = json.loads(livecube("history", "show", "2", "--json", data=tmp_path).stdout)
     assert shown["chances"]
-    log = livecube(
-        "review",
-        str(FIXTURES / "evening.jsonl"),
-        "--solve",
-        "2",
-        "--json",
-        "--level",
-        "keen",
-        data=tmp_path,
-    )
+    evening = str(FIXTURES / "evening.jsonl")
+    log = livecube("review", evening, "--solve", "2", *said, data=tmp_path)
     (again,) = map(json.loads, log.stdout.splitlines())
     assert [s["alternatives"] for s in again["stages"]] == [
         s["alternatives"] for s in row["stages"]

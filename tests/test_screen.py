@@ -43,7 +43,8 @@ if TYPE_CHECKING:
     from livecube.advice.advisor import Advisor
 
 
-REPLAYS = 200
+REPLAYS = 60
+"""For each of the six screens."""
 SCREENS: dict[str, Callable[[], Board[Any]]] = {
     "live": lambda: Board(LiveScreen("a cube")),
     "practice": lambda: Board(PracticeScreen("a cube", lambda: 7.0)),

@@ -156,7 +156,8 @@ def _two_phases(  # type: ignore[no-untyped-def]
     upcoming = np.zeros(most + 1, dtype=np.int64)
     reached = np.empty((most + 1, 20), dtype=np.uint8)
     twist[0], flip[0], places[0] = seen
-    reached[0] = position
+    for piece in range(20):  # numba takes two seconds to compile an assignment of a row
+        reached[0, piece] = position[piece]
     nodes = 0
     for length in range(most + 1):
         depth = 0

@@ -127,18 +127,22 @@ def piece_seconds(
     if still:
         turn[:, _D:] = NEVER
         end = np.min([_by_kind(one) - extra for one, extra in zip(left, more, strict=True)], axis=0)
-    steps = [
-        (t, behind, before, int(turn[before, t, behind]) // UNIT_MS)
-        for t in range(18)
-        for behind in range(KINDS)
-        for before in range(KINDS)
-        if turn[before, t, behind] < _MOST_MS
-    ]
+    steps = np.array(
+        [
+            (t, behind, before, int(turn[before, t, behind]) // UNIT_MS)
+            for t in range(18)
+            for behind in range(KINDS)
+            for before in range(KINDS)
+            if turn[before, t, behind] < _MOST_MS
+        ]
+    )
+    # The steps by a turn that lead to a kind stand together.
+    first = np.searchsorted(steps[:, 0] * KINDS + steps[:, 1], np.arange(18 * KINDS + 1))
     home = SOLVED_CROSS * 24 + int(SOLVED_PLACES[4 * kind])
     rotation = np.minimum(rotation // UNIT_MS, _MOST_UNITS)
-    cheapest = min(min(step[3] for step in steps), int(rotation[~np.eye(KINDS, dtype=bool)].min()))
+    cheapest = min(int(steps[:, 3].min()), int(rotation[~np.eye(KINDS, dtype=bool)].min()))
     return _solve_piece(  # type: ignore[no-any-return]
-        moves, PIECE_MOVES[kind], home, np.array(steps), rotation,
+        moves, PIECE_MOVES[kind], home, steps, first, rotation,
         np.minimum(end // UNIT_MS, _MOST_UNITS - 1), max(cheapest, 1),
     )  # fmt: skip
 
@@ -247,7 +251,7 @@ def _solve(moves, seen, chosen, orbit, spin, home, barred, least, inverse, hands
 
 
 @njit(cache=True, nogil=True)
-def _solve_piece(moves, piece_moves, home, steps, rotation, end, width):  # type: ignore[no-untyped-def]
+def _solve_piece(moves, piece_moves, home, steps, first, rotation, end, width):  # type: ignore[no-untyped-def]
     """Dijkstra from the solved states, in units; the next states are found by scanning the table.
 
     Each price is rounded down by itself, so sums are never too high. States less than ``width``
@@ -256,9 +260,8 @@ def _solve_piece(moves, piece_moves, home, steps, rotation, end, width):  # type
     """
     kinds = end.shape[0]
     units = np.full((moves.shape[0] * 24, kinds), _MOST_UNITS, dtype=np.uint8)
-    units[home] = end
-    # The steps by a turn that lead to a kind stand together.
-    first = np.searchsorted(steps[:, 0] * kinds + steps[:, 1], np.arange(18 * kinds + 1))
+    for kind in range(kinds):  # numba takes two seconds to compile an assignment of a row
+        units[home, kind] = end[kind]
     here = np.empty(kinds, dtype=np.int64)
     for now in range(0, _MOST_UNITS, width):
         again = True

@@ -50,6 +50,8 @@ _STEPS_MS: Final = (40, 20, 10, 5)
 _LOYAL: Final = 0.01
 """What it costs to leave the first guess: this times the square of each 10 ms, a position."""
 _PERTURBED: Final = 0.10
+_FEW: Final = 5
+"""Up to this many cases, the referee's table of distances is not worth making."""
 
 
 @dataclass(frozen=True)
@@ -307,8 +309,9 @@ def main() -> None:
         "--draws", type=int, default=12, help="number of tables with random changes of prices"
     )
     asked = parser.parse_args()
-    learn_distances(free=False, folder=Path(tempfile.gettempdir()))
     cases = load_cases()[: asked.cases]
+    if len(cases) > _FEW:
+        learn_distances(free=False, folder=Path(tempfile.gettempdir()))
     if asked.act == "judge":
         table = tomllib.loads(usual_hands_text())
         _report("usual.toml", judged(table, cases), len(cases))

@@ -129,7 +129,9 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=2026)
     arguments = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
-        print(run(Path(folder), arguments.kills, arguments.seed))
+        account = run(Path(folder), arguments.kills, arguments.seed)
+    print(account)
+    sys.exit(account.lost > 0)
 
 
 if __name__ == "__main__":
