@@ -44,7 +44,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "fuzz_decoders": ("--packets", "500", "--decoder", "turnwire"),
     "history_check": ("--solves", "5", "--logs", "1", "--questions", "0", "--imports", "1"),
     "holding_check": (
-        *("--solves", "1", "--counted", "3", "--learned", "1", "--others", "1"),
+        *("--solves", "2", "--counted", "3", "--learned", "1", "--others", "1"),
         *("--persons", "1", "--each", "1"),
     ),
     "home_check": ("--brief",),
