@@ -17,7 +17,15 @@ from command import started
 
 from livecube.archive import logs as logs_module
 from livecube.archive.columns import Archive
-from livecube.archive.folder import Making, opened, people_of, read_rows, table_of, write_parts
+from livecube.archive.folder import (
+    Making,
+    opened,
+    people_of,
+    read_rows,
+    table_of,
+    write_making,
+    write_parts,
+)
 from livecube.archive.logs import batches_of, found_logs
 from livecube.archive.rows import splits_of
 from livecube.archive.schema import FOLDERS, TABLES
@@ -34,6 +42,7 @@ from livecube.logs.lines import Header
 from livecube.solves.records import Wanted
 from livecube.timing.results import Penalty
 from livecube.trends.making import trends_of
+from livecube.trends.worth import PLAINLY
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
@@ -41,6 +50,7 @@ if TYPE_CHECKING:
 
     from livecube.archive.logs import Log
     from livecube.composition.archiving import Reviewed, Sent
+    from livecube.trends.measures import WorthColumns
 
 MAKING = Making("calm", "hands", "version")
 FORMAT = Path(__file__).parent.parent / "livecube" / "formats" / "data-set.md"
@@ -152,14 +162,66 @@ def test_the_figures_are_those_of_the_history(logs: Path, tmp_path: Path) -> Non
                 columns, chances = source.columns(wanted)
                 focus = source.practised(wanted, ["keyhole-corner", "keyhole-edge"], 9.0)
                 rng = np.random.default_rng(1)
-                told.append(trends_of(columns, chances, rng, focus))
+                told.append(trends_of(columns, chances, rng, focus, source.worth(wanted)))
             assert told[0] == told[1]
             assert told[0] is not None
+        pairs = [worth_rows(source.worth(Wanted())) for source in (history, archive)]
+        assert pairs[0] == pairs[1] != []
         assert [splits_of(solve.stages)["whole"] for solve in history.solves(Wanted())] == [
             True
         ] * 3
     sessions = archive.columns(Wanted())[0].session
     assert sorted(sessions.tolist()) == [-1, -1, 0]
+
+
+def worth_rows(columns: WorthColumns) -> list[tuple[Any, ...]]:
+    names = np.array(columns.techniques)[columns.technique]
+    others = (columns.place, columns.ms, columns.price_ms, columns.taken)
+    return sorted(zip(names.tolist(), *(one.tolist() for one in others), strict=True))
+
+
+def test_pairs_that_show_a_techniques_worth_are_found_in_tables_drawn_at_random(
+    tmp_path: Path,
+) -> None:
+    rng = np.random.default_rng(3)
+    solve = {"person": "ana", "month": "2026-03", "is_dnf": False, "whole": True, "session": "s"}
+    zero = dict.fromkeys(("ms", "turns", "plus", "cross_ms", "pairs_ms", "orient_ms"), 0)
+    zero |= dict.fromkeys(("permute_ms", "pause_ms"), 0)
+    kinds = ("cross", *["pair"] * 4, "orient", "permute", "auf")
+    stages, prices, expected = [], [], []
+    for number in range(60):
+        named = rng.choice(["plain", "shortest", "keyhole-edge", "x"], 8).tolist()
+        its = [
+            {
+                "solve": number,
+                "stage": place,
+                "kind": kind,
+                "ms": 100 * number + place,
+                "technique": named[place],
+                "slots": [],
+                "shared": bool(rng.random() < 0.2),
+                "gap": bool(rng.random() < 0.1),
+            }
+            for place, kind in enumerate(kinds)
+        ]
+        stages += its
+        for place in range(1, 5):
+            for name in ("keyhole-edge", "plain", "x"):
+                taken = named[place] == name
+                price = {"solve": number, "stage": place, "technique": name, "taken": taken}
+                prices.append(price | {"price_ms": 10 * number + place})
+                one, after = its[place], its[place + 1]
+                lost = one["shared"] or one["gap"] or after["gap"]
+                if name != "plain" and not lost and (taken or named[place] in PLAINLY):
+                    expected.append((name, place, one["ms"], 10 * number + place, taken))
+    tables = {
+        "solves": [{**solve, **zero, "solve": n, "cross": "white"} for n in range(60)],
+        "stages": stages,
+        "prices": prices,
+    }
+    write_parts(tmp_path, {name: table_of(name, tables.get(name, [])) for name in TABLES})
+    write_making(tmp_path, MAKING)
+    assert worth_rows(Archive(tmp_path).worth(Wanted())) == sorted(expected)
 
 
 def test_the_files_are_the_same_whatever_the_batches(

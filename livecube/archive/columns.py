@@ -16,7 +16,8 @@ import pyarrow.compute as pc
 from livecube.archive.folder import people_of, read_making, read_rows
 from livecube.archive.schema import TABLES
 from livecube.solves.people import Person
-from livecube.trends.measures import ChanceColumns, FocusColumns, SolveColumns
+from livecube.trends.measures import ChanceColumns, FocusColumns, SolveColumns, WorthColumns
+from livecube.trends.worth import PLAINLY, comparable
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -31,6 +32,8 @@ __all__ = ["Archive"]
 
 _SPLITS: Final = ("cross_ms", "pairs_ms", "orient_ms", "permute_ms")
 _READ: Final = ("ms", "turns", "plus", "is_dnf", *_SPLITS, "pause_ms", "whole")
+_PRICES: Final = ("solve", "stage", "technique", "price_ms", "taken")
+_STAGES: Final = ("solve", "stage", "kind", "technique", "ms", "shared", "gap")
 _NEEDED: Final = ("solve", "person", "started", "session", "cross", *_READ)
 
 
@@ -88,8 +91,7 @@ class Archive:
     ) -> FocusColumns:
         """The chances within a focus; as in :func:`livecube.history.columns.focus_columns`."""
         names = sorted(techniques)
-        columns = ["solve", "stage", "technique", "price_ms", "taken"]
-        table = read_rows(self._folder, "prices", columns, wanted.person)
+        table = read_rows(self._folder, "prices", _PRICES, wanted.person)
         table = table.filter(pc.field("technique").isin(names))
         pairs = table.group_by(["solve", "stage"]).aggregate(
             [("price_ms", "min"), ("taken", "max")]
@@ -101,6 +103,45 @@ class Archive:
         pa.default_memory_pool().release_unused()
         price_ms, taken = (_whole(pairs[name])[has] for name in ("price_ms_min", "taken_max"))
         return FocusColumns(tuple(names), within_s, row[has], price_ms, taken)
+
+    def worth(self, wanted: Wanted) -> WorthColumns:
+        """Pairs at whose beginning a technique was possible; as the history has them."""
+        solves = self._solves(wanted)
+        prices = read_rows(self._folder, "prices", _PRICES, wanted.person)
+        prices = prices.filter(~pc.field("technique").isin(PLAINLY))
+        stages = read_rows(self._folder, "stages", _STAGES, wanted.person)
+        technique, names = _numbered(prices["technique"])
+        place, price_ms, taken = (_whole(prices[one]) for one in ("stage", "price_ms", "taken"))
+
+        # A cell for each of the eight stages of every solve.
+        row, of = solves.rows_of(prices["solve"]), solves.rows_of(stages["solve"])
+        its = of >= 0
+        cell = 8 * of[its].astype(np.int64) + _whole(stages["stage"])[its]
+
+        def spread(values: Whole) -> Whole:
+            found = np.zeros(8 * len(solves.numbers) + 1, dtype=np.int64)
+            found[cell] = values[its]
+            return found
+
+        ms, shared, gap = (spread(_whole(stages[one])) for one in ("ms", "shared", "gap"))
+        there = spread(np.ones(len(of), dtype=np.int64))
+        plainly, pair = (
+            spread(_whole(pc.fill_null(pc.is_in(stages[name], pa.array(words)), False)))
+            for name, words in (("technique", PLAINLY), ("kind", ["pair"]))
+        )
+        at = 8 * row.astype(np.int64) + place
+        kept = (row >= 0) & (place >= 1) & (place <= 4)
+        at = np.where(kept, at, 0)
+        after = at + 1
+        kept &= (there[at] & there[after]) != 0
+        kept &= (shared[at] | gap[at] | gap[after]) == 0
+        kept &= (taken | plainly[at]) != 0
+        at, after = at[kept], after[kept]
+        pairs = WorthColumns(
+            tuple(names), row[kept], technique[kept], place[kept], ms[at], price_ms[kept],
+            taken[kept],
+        )  # fmt: skip
+        return comparable(pairs, ms[after], shared[after] & pair[after])
 
     def _solves(self, wanted: Wanted) -> _Solves:
         """The wanted solves; the last choice is remembered."""

@@ -120,8 +120,13 @@ def trends(
 
 
 def worth_in(source: History | Archive, wanted: Wanted) -> WorthColumns | None:
-    """What is measured of techniques in these solves; None: a data set does not say."""
-    return source.worth(wanted) if isinstance(source, History) else None
+    """What is measured of techniques in these solves.
+
+    None for everybody in a data set, of whom there may be many.
+    """
+    if wanted.person is None and not isinstance(source, History):
+        return None
+    return source.worth(wanted)
 
 
 def practised_in(

@@ -9,6 +9,7 @@ import numpy as np
 from livecube.history.rows import conditions_of
 from livecube.solves.records import Wanted
 from livecube.trends.measures import ChanceColumns, FocusColumns, SolveColumns, WorthColumns
+from livecube.trends.worth import PLAINLY, comparable
 
 if TYPE_CHECKING:
     import sqlite3
@@ -132,17 +133,14 @@ def focus_columns(
 
 
 def worth_columns(database: sqlite3.Connection, wanted: Wanted) -> WorthColumns:
-    """Pairs of these solves at whose beginning a review found a technique possible.
-
-    A technique fills two slots if most of its pairs were done together with the next one.
-    """
+    """Pairs of these solves at whose beginning a review found a technique possible."""
     which, values = _which(wanted)
     names = [
         name
         for (name,) in database.execute("SELECT DISTINCT technique FROM price ORDER BY 1")
-        if name not in _PLAINLY
+        if name not in PLAINLY
     ]
-    plainly = ", ".join("?" * len(_PLAINLY))
+    plainly = ", ".join("?" * len(PLAINLY))
     solve, technique, place, ms, price_ms, taken, next_ms, together = _table(
         database,
         (
@@ -160,22 +158,10 @@ def worth_columns(database: sqlite3.Connection, wanted: Wanted) -> WorthColumns:
         f"WHERE price.technique NOT IN ({plainly}) AND NOT stage.shared AND NOT stage.gap "
         f"AND NOT next.gap AND (taken OR stage.technique IN ({plainly})) "
         f"AND price.stage BETWEEN 1 AND 4 AND price.solve IN (SELECT id {which})",
-        [*names, *_PLAINLY, *_PLAINLY, *values],
+        [*names, *PLAINLY, *PLAINLY, *values],
     ).T
-    used = np.bincount(technique, taken != 0, len(names))
-    double = 2 * np.bincount(technique, (taken != 0) & (together != 0), len(names)) > used
-    two = double[technique]
-    ms = ms + np.where(two, next_ms, 0)
-    # Two pairs against two pairs: the last pair has none behind it.
-    kept = ~two | (taken != 0) | (place < 4)
-    return WorthColumns(
-        tuple(names), solve[kept], technique[kept], place[kept], ms[kept], price_ms[kept],
-        taken[kept],
-    )  # fmt: skip
-
-
-_PLAINLY: Final = ("plain", "shortest")
-"""Names of pairs that were done without a technique."""
+    pairs = WorthColumns(tuple(names), solve, technique, place, ms, price_ms, taken)
+    return comparable(pairs, next_ms, together)
 
 
 def _names(database: sqlite3.Connection, column: str) -> list[str]:

@@ -16,13 +16,16 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from livecube.trends.measures import Interval, TechniqueWorth
+from livecube.trends.measures import Interval, TechniqueWorth, WorthColumns
 
 if TYPE_CHECKING:
     from livecube.trends.figures import Floats
-    from livecube.trends.measures import Whole, WorthColumns
+    from livecube.trends.measures import Whole
 
-__all__ = ["FEWEST_PAIRS", "worth_of", "worths"]
+__all__ = ["FEWEST_PAIRS", "PLAINLY", "comparable", "worth_of", "worths"]
+
+PLAINLY: Final = ("plain", "shortest")
+"""Names of pairs that were done without a technique."""
 
 FEWEST_PAIRS: Final = 15
 """Pairs by a technique, and pairs done plainly, that are needed: fewer tell nothing."""
@@ -30,6 +33,27 @@ FEWEST_BLOCKS: Final = 8
 """Sessions that hold both kinds."""
 _LONGEST: Final = 4.0
 """Seconds above so many times the median are a hesitation; they count as that many."""
+
+
+def comparable(pairs: WorthColumns, next_ms: Whole, together: Whole) -> WorthColumns:
+    """The pairs that can be compared, each with the time of as many pairs as its technique fills.
+
+    ``pairs`` have their own times; ``next_ms`` are those of the stages after them, and ``together``
+    is not 0 if such a stage is a pair that was done by the same turn. A technique fills two slots
+    if most of its pairs were done together with the next one.
+    """
+    taken = pairs.taken != 0
+    names = len(pairs.techniques)
+    used = np.bincount(pairs.technique, taken, names)
+    double = 2 * np.bincount(pairs.technique, taken & (together != 0), names) > used
+    two = double[pairs.technique]
+    ms = pairs.ms + np.where(two, next_ms, 0)
+    # Two pairs against two pairs: the last pair has none behind it.
+    kept = ~two | taken | (pairs.place < 4)
+    return WorthColumns(
+        pairs.techniques, pairs.solve[kept], pairs.technique[kept], pairs.place[kept], ms[kept],
+        pairs.price_ms[kept], pairs.taken[kept],
+    )  # fmt: skip
 
 
 def worths(columns: WorthColumns, block: Whole) -> tuple[TechniqueWorth, ...]:
