@@ -291,6 +291,9 @@ def test_commands_use_a_persons_own_table_and_say_so(home: Path) -> None:
     done = called("hints", pair, "--cross", "yellow", "--person", "Ada", folder=home)
     assert "for Ada's hands, 412 solves" in done.out
     assert called("hints", pair, "--person", "Eve", folder=home).status == 2
+    asked = ("drill", "made-pair", "--count", "1", "--seed", "1", "--simulated", "--speed", "1000")
+    done = called(*asked, "--person", "Ada", folder=home)
+    assert done.out.startswith("Drill: made-pair, 1 position, for Ada's hands, 412 solves\n")
 
 
 def test_what_is_known_of_hands_is_told_as_a_table_and_as_json(home: Path) -> None:

@@ -202,8 +202,7 @@ def bring(
     advisor = advisor_with_progress(own.level(level), own.hands(hands))
     place = brought(advisor, asked, face, holding)
     title = f"position {position_code(asked, holding)}, {COLOURS[face]} cross"
-    title = ", ".join(filter(None, [title, own.told(hands)]))
-    on.run(place, BringScreen(title))
+    on.run(place, BringScreen(own.titled(title, hands)))
 
 
 def _moment(
@@ -213,4 +212,4 @@ def _moment(
     holdings_with_progress(own.habits)
     begun = kept_solve(number) if log is None else solves_of(log, number)
     ((title, review),) = reviewed(begun, own, level, hands)
-    return missed_moment(review, begun[0][1].start, pair), title
+    return missed_moment(review, begun[0][1].start, pair), own.titled(title, hands)

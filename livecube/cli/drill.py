@@ -23,6 +23,7 @@ from livecube.cube.holding import COLOURS, parse_colour
 from livecube.drills.sets import due_set, generator
 from livecube.edges.saying import say
 from livecube.errors import UsageError
+from livecube.views.lines import counted
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -86,6 +87,8 @@ class _Asked:
     slots: tuple[str, ...]
     cross: str
     hands: Automaton | None
+    said: Automaton | None
+    """The hands that were asked for; None: whoever drills has their own, or the usual ones."""
 
 
 _OPTIONS: Final = (
@@ -120,7 +123,8 @@ def _position_options(command: Callable[..., None]) -> Callable[..., None]:
     def gathered(drilling: Drilling, **options: Any) -> None:
         named = {name: options.pop(name) for name in ("count", "grade", "slots", "cross", "hands")}
         named["cross"] = named["cross"] or drilling.own.cross
-        named["hands"] = drilling.own.hands(named["hands"])
+        named["said"] = named["hands"]
+        named["hands"] = drilling.own.hands(named["said"])
         command(asked=_Asked(**named), drilling=drilling, **options)
 
     for option in reversed(_OPTIONS):
@@ -142,8 +146,8 @@ def _technique(technique: str, asked: _Asked, drilling: Drilling) -> None:
     with ExitStack() as stack:
         keeper = drilling.keeper(stack)
         places = _drawn(technique, wish, asked, drilling.seed, _known(drilling, keeper))
-        title = f"Drill: {technique}, {len(places)} position{'s' if len(places) != 1 else ''}"
-        _run(places, title, drilling, keeper)
+        title = f"Drill: {technique}, {counted(len(places), 'position')}"
+        _run(places, drilling.own.titled(title, asked.said), drilling, keeper)
 
 
 @drill.command()
@@ -178,8 +182,8 @@ def due(asked: _Asked, drilling: Drilling) -> None:
                 err=True,
             )
         if places:
-            title = f"Drill: what is due, {len(places)} case{'s' if len(places) != 1 else ''}"
-            _run(places, title, drilling, keeper)
+            title = f"Drill: what is due, {counted(len(places), 'case')}"
+            _run(places, drilling.own.titled(title, asked.said), drilling, keeper)
 
 
 def _known(drilling: Drilling, keeper: DrillKeeper | None) -> frozenset[str]:

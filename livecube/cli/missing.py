@@ -135,6 +135,7 @@ def again_missed(
         places = _places(due, count, own, own.hands(hands))
         names = ", ".join(dict.fromkeys(one.technique for one in places))
         title = f"Missed chances, the dearest first: {names}; {len(places)} of {len(due)} due"
+        title = own.titled(title, hands)
         keeps = is_kept(said, no_history=False, virtual=on.simulated)
         _run(places, title, on, keeper if keeps else None)
 

@@ -96,7 +96,7 @@ def replay(
         pipeline.holdings = holdings_with_progress(own.habits)
     if torn:
         say(f"livecube: {log}: the last line is cut off and was left out", err=True)
-    title = ", ".join(filter(None, [f"replay of {log.name}", own.told(hints.hands_said)]))
+    title = own.titled(f"replay of {log.name}", hints.hands_said)
     drawn = pace is not None
     output = Output(Board(LiveScreen(title)), as_json=as_json, drawn=drawn)
     sinks = output.sinks()

@@ -147,6 +147,10 @@ class Own:
         """For whose hands seconds are, if for somebody's own; else empty."""
         return "" if said is not None else hands_told(self.learned, self.name)
 
+    def titled(self, title: str, said: Automaton | None = None) -> str:
+        """A title, and behind it for whose hands seconds are."""
+        return ", ".join(filter(None, [title, self.told(said)]))
+
     @property
     def cross(self) -> str:
         """The colour of their cross; the first, if there are several."""
