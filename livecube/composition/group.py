@@ -43,10 +43,12 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from livecube.advice.advisor import Advisor
+    from livecube.advice.speaker import Happening
     from livecube.composition.far import FarDesks
     from livecube.composition.following import CubeFollower, Hub
     from livecube.composition.live import Followed
     from livecube.composition.publishing import Publishing
+    from livecube.composition.sharing import Courtesy
     from livecube.composition.sources import Source
     from livecube.edges.sinks import Item, Sink
     from livecube.history.kept_session import Session
@@ -135,6 +137,22 @@ class _DeskOutput(Output):
             say(f"livecube: {self._name}: {sentence}", err=True)
 
 
+class _DeskPipeline(Pipeline):
+    """A pipeline for which the searching thread waits."""
+
+    def __init__(self, tracker: Tracker, courtesy: Courtesy) -> None:
+        super().__init__(tracker, time.perf_counter)
+        self._courtesy = courtesy
+
+    def feed(self, event: CubeEvent) -> list[Happening]:
+        """Take in an event; returns its happenings, in order."""
+        self._courtesy.is_busy = True
+        try:
+            return super().feed(event)
+        finally:
+            self._courtesy.is_busy = False
+
+
 class _GroupPart(LivePart):
     """A desk's part: its advisors and the search are those of the group."""
 
@@ -148,7 +166,7 @@ class _GroupPart(LivePart):
     ) -> None:
         super().__init__(pipeline, publishing, plan.followed, log=None, begin=plan.begin)
         self._advisors = advisors
-        self._find = search.find
+        self._find, self._reading = search.find, advisors.reading
         self._hub: Hub
         self._kept: list[int] = []
         """Numbers of the kept solves, from which nothing was learned yet."""
@@ -226,7 +244,7 @@ class _Desk:
 
     async def _once(self, advisors: SharedAdvisors, search: SharedSearch) -> None:
         plan = self.plan
-        self.pipeline = pipeline = Pipeline(Tracker(plan.start), time.perf_counter)
+        self.pipeline = pipeline = _DeskPipeline(Tracker(plan.start), advisors.courtesy)
         part = _GroupPart(plan, pipeline, self._publishing, advisors, search)
         part.found = lambda: self.board.is_over("")
         self._run = run = Run(plan.source, self.output)

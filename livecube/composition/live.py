@@ -90,6 +90,7 @@ class AdvisedPart:
         self._session: Session | None = None
         self._find: FindOpenings = find_beside
         self._offers: OfferDesk | None = None
+        self._reading: asyncio.Lock | None = None
         self._follower: CubeFollower
         self._source: Source
         self._output: Output
@@ -234,7 +235,9 @@ class LivePart(AdvisedPart):
         if (person := self._solver.person) is not None:
             self._session = self._begun_session(person, header, output.complain)
             stack.callback(self._session.close)
-            self._keeping = keeping = FollowedSink(self._session, header, output.complain)
+            self._keeping = keeping = FollowedSink(
+                self._session, header, output.complain, self._reading
+            )
             output.last_words.append(lambda: keeping.last_words)
             sinks.append(keeping)
         return sinks

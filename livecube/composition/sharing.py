@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import heapq
+import time
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import partial
@@ -30,14 +31,41 @@ if TYPE_CHECKING:
     from livecube.hands.automaton import Automaton
     from livecube.holding.follower import HoldingFollower
 
-__all__ = ["SharedAdvisors", "SharedRadio", "SharedSearch"]
+__all__ = ["Courtesy", "SharedAdvisors", "SharedRadio", "SharedSearch"]
+
+
+class Courtesy:
+    """Lets the searching thread wait while the loop works on a turn.
+
+    Python lets two threads at work take turns, so that advice would take twice as long.
+    """
+
+    def __init__(self) -> None:
+        self.is_busy = False
+        """Whether the loop works on a turn."""
+
+    def wait(self) -> None:
+        """Wait until it does not, but not for long."""
+        until = time.monotonic() + _MOST_WAIT_S
+        while self.is_busy and time.monotonic() < until:
+            time.sleep(_WAIT_S)
+
+
+_WAIT_S: Final = 0.0003
+_MOST_WAIT_S: Final = 0.1
 
 
 class SharedAdvisors:
-    """Advisors for all desks from one set of tables for each kind of hands."""
+    """Advisors for all desks from one set of tables for each kind of hands.
 
-    def __init__(self) -> None:
+    ``courtesy``: of the searching thread.
+    """
+
+    def __init__(self, courtesy: Courtesy | None = None) -> None:
+        self.courtesy = courtesy or Courtesy()
         self._loading: dict[str, asyncio.Future[tuple[Advisor, Advisor]]] = {}
+        self.reading = asyncio.Lock()
+        """Held while a finished solve is read for its holdings."""
         self.one_by_one = asyncio.Lock()
         """Held for work that takes long or much memory, so that no two desks do it at once."""
 
@@ -48,6 +76,7 @@ class SharedAdvisors:
         if key not in self._loading:
             self._loading[key] = asyncio.ensure_future(prepared(partial(_loaded, hands)))
         here, there = await asyncio.shield(self._loading[key])
+        there.answers.pause = self.courtesy.wait
         return here.at(parse_level(level)), there.at(parse_level(level))
 
     async def holdings(self, own: Habits | None) -> HoldingFollower:

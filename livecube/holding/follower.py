@@ -51,6 +51,8 @@ _FOLLOWED: Final = 4
 """Most kinds of solver followed at a time, so that a turn stays cheap; of equals the first ones."""
 _LAG: Final = 3
 """Number of the last turns whose holdings later turns still revise."""
+_ROWS: Final = 16
+"""Turns whose states are kept: those of one turn take 40 kB for each kind of solver."""
 
 
 class LiveHolding:
@@ -61,7 +63,7 @@ class LiveHolding:
         """The evidence about the solver when the next solve begins, see
         :attr:`livecube.holding.inference.Acquaintance.kinds`."""
         self._model = model
-        self._rows = [rows_for(_ROOM, len(likely.moves)) for likely in model.kinds]
+        self._rows = [rows_for(_ROWS, len(likely.moves)) for likely in model.kinds]
         self._told: int | None = None
         """Number of the holding stated last."""
         self._told_at = 0
@@ -76,6 +78,8 @@ class LiveHolding:
         """
         self._seen = room_for(_ROOM)
         self._count = 0
+        self._forgotten = 0
+        """Number of turns before the first row."""
         self._observer = Observer(self._seen, self._observer.gaps)
         self._down = downs(-1)
         self._cross = -1
@@ -105,6 +109,8 @@ class LiveHolding:
         """
         if self._count == _ROOM - 1:
             self.begin()
+        if self._count - self._forgotten == _ROWS:
+            self._forget()
         i, seen = self._count, self._seen
         if cross != self._cross:
             self._cross, self._down = cross, downs(cross)
@@ -113,11 +119,20 @@ class LiveHolding:
         if i:
             seen.turned[i] = turned_between(self._attitude, attitude)
         self._attitude = attitude
+        row, kept = i - self._forgotten, Seen._make(a[self._forgotten :] for a in seen)
         for number in self._followed:
             rows = self._rows[number]
-            advance(i, seen, self._down, self._model.kinds[number], False, rows)
-            self._weights[number] += np.log(rows.scales[i])
+            advance(row, kept, self._down, self._model.kinds[number], False, rows)
+            self._weights[number] += np.log(rows.scales[row])
         self._count += 1
+
+    def _forget(self) -> None:
+        """Keep only the last rows, at the beginning: later turns do not revise the others."""
+        last = _LAG + 1
+        for number in self._followed:
+            for a in self._rows[number][:-1]:
+                a[:last] = a[_ROWS - last :]
+        self._forgotten += _ROWS - last
 
     def _look_down(self, turn: int) -> None:
         """Take in the colour of the cross, which is known from now on."""
@@ -131,7 +146,7 @@ class LiveHolding:
         likely = np.full(24, 1 / 24)
         if self._count:
             likely = np.zeros(24)
-            i = self._count - 1
+            i = self._count - 1 - self._forgotten
             for share, rows, kind in self._each():
                 keys = rows.keys[i, : rows.n[i]] // len(kind.moves)
                 np.add.at(likely, keys, share * rows.weights[i, : rows.n[i]])
@@ -151,7 +166,8 @@ class LiveHolding:
         held = np.zeros((self._count - first, 24))
         for share, rows, likely in self._each():
             its, kinds = np.zeros_like(held), np.zeros((len(held), 3))
-            part = Rows._make([*(a[first : self._count] for a in rows[:-1]), rows.where])
+            kept = slice(first - self._forgotten, self._count - self._forgotten)
+            part = Rows._make([*(a[kept] for a in rows[:-1]), rows.where])
             backward(self._part(first), self._down, likely, part, its, kinds)
             held += share * its
         return held

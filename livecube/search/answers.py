@@ -31,7 +31,7 @@ from livecube.search.task import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     import numpy.typing as npt
 
@@ -51,6 +51,10 @@ _REMEMBERED: Final = 10_000
 """Number of kept answers: the same pair is asked for repeatedly while others are solved."""
 
 
+def _at_once() -> None:
+    """Do not wait."""
+
+
 class Answers:
     """Answers questions for one pair of hands. Not to be used by two threads at once."""
 
@@ -66,6 +70,8 @@ class Answers:
         self.book = book
         self.search = search
         """None: only the book answers, and ``crosses``."""
+        self.pause: Callable[[], None] = _at_once
+        """Called before each answer: a thread may let another one go first."""
         self._crosses = crosses
         """The table of :func:`livecube.search.bounds.cross_seconds`, which finds the fastest
         crosses without a search."""
@@ -84,6 +90,7 @@ class Answers:
 
     def filled(self, numbers: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
         """The place of each question in the book, answered first if need be; −1: unknown."""
+        self.pause()
         at = self.book.places_of(numbers)
         missing = np.unique(numbers[(at < 0) & (numbers >= 0)]).tolist()
         if not missing or self.search is None:
@@ -110,6 +117,7 @@ class Answers:
         the ceiling of the book; some of these searches take long. In two parts no way is slower
         than ``TWO_PARTS_MS``.
         """
+        self.pause()
         known = self._from_book(situation, parts, starts, however_dear=however_dear)
         if known is not None:
             return known
