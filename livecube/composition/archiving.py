@@ -125,6 +125,15 @@ _ANSWERS_S: Final = 10
 """Seconds that a scheduler has to answer."""
 
 
+_LOCAL: Final = {
+    # A worker may be killed often, by a system that is short of memory or by a person. That says
+    # nothing about the batch that it had.
+    "distributed.scheduler.allowed-failures": 20,
+    # Nobody looks at it, and it takes a tenth of a worker's time.
+    "distributed.worker.profile.enabled": False,
+}
+
+
 @contextmanager
 def cluster(scheduler: str | None, workers: int | None) -> Iterator[Client]:
     """A client of the cluster at an address, or of workers on this machine's cores.
@@ -134,10 +143,8 @@ def cluster(scheduler: str | None, workers: int | None) -> Iterator[Client]:
     """
     logging.getLogger("distributed").setLevel(logging.CRITICAL)  # errors are said in a sentence
     if scheduler is None:
-        # A worker may be killed often, by a system that is short of memory or by a person. That
-        # says nothing about the batch that it had.
         with (
-            dask.config.set({"distributed.scheduler.allowed-failures": 20}),
+            dask.config.set(_LOCAL),
             LocalCluster(
                 n_workers=workers or os.cpu_count() or 1,
                 threads_per_worker=1,
