@@ -11,6 +11,7 @@ import asyncio
 import json
 import sqlite3
 import sys
+import threading
 import time
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
@@ -26,9 +27,10 @@ from livecube.composition.sharing import SharedAdvisors, SharedSearch
 from livecube.cube.position import SOLVED_BYTES
 from livecube.dashboard.group_screen import DONE, DeskRow, GroupScreen, row_sentence
 from livecube.edges.automaton_file import load_hands
+from livecube.edges.cache import rest_tables
 from livecube.edges.drawing import Drawing
 from livecube.edges.keys import Keys, keyboard
-from livecube.edges.memory import give_back_memory, share_memory
+from livecube.edges.memory import give_back_memory, resident_mb, share_memory
 from livecube.edges.saying import say
 from livecube.edges.sinks import Board, JsonSink, LineSink
 from livecube.errors import LivecubeError, RadioError
@@ -60,7 +62,10 @@ MOST_DESKS: Final = 8
 _FRAMES_A_SECOND: Final = 8
 _AGAIN_S: Final = 5.0
 """Seconds before a cube that was not found is looked for again."""
-_TIDY_S: Final = 5.0
+_TIDY_S: Final = 0.25
+_LARGE_MB: Final = 300.0
+"""Above this, memory is given back: that of tables, which come from files again, and freed memory
+that the C library keeps."""
 _THREADS_A_DESK: Final = 4
 """A thread that waits for a disk must not keep another desk's work from a thread."""
 
@@ -286,11 +291,12 @@ class _Desk:
         return [f"{self.plan.name}: {one}" for one in told]
 
 
-async def _tidied() -> None:
-    """Give memory back now and then, until cancelled."""
-    while True:
-        await asyncio.sleep(_TIDY_S)
-        await asyncio.to_thread(give_back_memory)
+def _keep_small(over: threading.Event) -> None:
+    """Keep the process small until the event is set; in a thread, since the loop may be busy."""
+    while not over.wait(_TIDY_S):
+        if resident_mb() > _LARGE_MB:
+            rest_tables()
+            give_back_memory()
 
 
 async def _all(tasks: list[asyncio.Task[None]]) -> None:
@@ -337,6 +343,7 @@ class GroupRun:
         self._keys = False
         self._drawing: Drawing | None = None
         self._over = asyncio.Event()
+        self._closed = threading.Event()
 
     def go(self) -> None:
         """Follow all cubes to the end, and show the closing sentences."""
@@ -361,6 +368,9 @@ class GroupRun:
     async def _follow(self) -> None:
         sys.setswitchinterval(SWITCH_S)
         share_memory()
+        threading.Thread(
+            target=_keep_small, args=(self._closed,), name="memory", daemon=True
+        ).start()
         if self._far is not None:
             self._far.start()
         threads = ThreadPoolExecutor(_THREADS_A_DESK * max(1, len(self.desks)), "group")
@@ -372,7 +382,6 @@ class GroupRun:
             )
         async with asyncio.TaskGroup() as tasks:
             searching = tasks.create_task(search.run(), name="search")
-            tidying = tasks.create_task(_tidied(), name="memory")
             following = [
                 tasks.create_task(desk.follow(advisors, search), name=desk.plan.name)
                 for desk in self.desks
@@ -390,7 +399,6 @@ class GroupRun:
             if following:
                 await asyncio.wait(following)
             searching.cancel()
-            tidying.cancel()
 
     async def _ended(self, following: list[asyncio.Task[None]]) -> None:
         """Return when the group is ended, or when no cube is left and no far desk is awaited."""
@@ -426,6 +434,7 @@ class GroupRun:
             self.desks[shown - 1].press(key)
 
     def _close(self) -> None:
+        self._closed.set()
         if self._far is not None:
             self._far.stop()
         if self._drawing is not None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import weakref
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from pathlib import Path
@@ -13,6 +14,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import platformdirs
+
+from livecube.edges.memory import forget_pages
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -39,6 +42,7 @@ __all__ = [
     "load_tables",
     "make_and_keep_tables",
     "pair_table_made_apart",
+    "rest_tables",
 ]
 
 _VERSION: Final = 6
@@ -244,7 +248,23 @@ def _load(name: str) -> npt.NDArray[Any] | None:
         table = np.asarray(np.load(_path(name), mmap_mode="c"))
     except (OSError, ValueError, EOFError):
         return None
+    if isinstance(table.base, np.ndarray):
+        _MAPPED.append(weakref.ref(table.base))
     return table if table.shape == (_SHAPES | _PAIRS).get(name, table.shape) else None
+
+
+_MAPPED: Final[list[weakref.ref[npt.NDArray[Any]]]] = []
+"""The tables that are maps of files."""
+
+
+def rest_tables() -> None:
+    """Give back the memory of the kept tables; what is needed again comes from the files.
+
+    Nobody writes into them. The system would do the same when it has no memory left.
+    """
+    for mapped in _MAPPED:
+        if (table := mapped()) is not None:
+            forget_pages(table.ctypes.data, table.nbytes)
 
 
 def _keep(name: str, table: npt.NDArray[Any]) -> npt.NDArray[Any]:
