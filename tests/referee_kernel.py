@@ -249,8 +249,7 @@ def walk(  # type: ignore[no-untyped-def]
     ``rest_ms``: least price after it, not in the tables. ``out_moves`` (room, LONGEST):
     36 * holding before the move + move; ``out_info`` (room, 5): ms, number of moves, start,
     holding and state at the end. The limit falls to the least found + slack. A count of −1: there
-    was no room. No turn is written as two. Rows are copied number by number: numba takes seconds
-    to compile an assignment of slices.
+    was no room. No turn is written as two.
     """
     pieces_e, pieces_c = edges.shape[0], corners.shape[0]
     at_x = np.zeros((LONGEST + 1, 4), dtype=np.int64)

@@ -161,7 +161,7 @@ def _compared(seed: int, hands: Automaton) -> tuple[Array, Task, list[int], _Pla
     return position, task, starts, plain
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(8))
 def test_the_search_finds_what_plain_enumeration_finds(
     seed: int, hands: Automaton, search: FastestSearch
 ) -> None:

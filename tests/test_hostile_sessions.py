@@ -272,7 +272,7 @@ def test_what_a_virtual_solver_does_is_kept_under_a_name_that_is_given_and_no_ot
     own.parent.mkdir()
     own.write_text('[practice]\nperson = "me"\n', encoding="utf-8")
     asked = (*command.split(), "--simulated", "--seed", "3", "--json", "--speed", "1000")
-    for more in ((), ("--no-history",), ("--person", "bo", "--no-history")):
+    for more in ((), ("--person", "bo", "--no-history")):
         assert called(*asked, *more, folder=tmp_path).status == 0
         assert not (tmp_path / "data").exists()
     assert called(*asked, "--person", "bo", folder=tmp_path).status == 0

@@ -31,7 +31,7 @@ from livecube.views.happenings import twisted_sentence
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-SCHEDULES = 6
+SCHEDULES = 10
 turns = st.lists(st.integers(0, 17), max_size=LONGEST_LINK)
 
 

@@ -156,7 +156,7 @@ def _two_phases(  # type: ignore[no-untyped-def]
     upcoming = np.zeros(most + 1, dtype=np.int64)
     reached = np.empty((most + 1, 20), dtype=np.uint8)
     twist[0], flip[0], places[0] = seen
-    for piece in range(20):  # numba takes two seconds to compile an assignment of a row
+    for piece in range(20):  # see the traps in livecube/search/README.md
         reached[0, piece] = position[piece]
     nodes = 0
     for length in range(most + 1):

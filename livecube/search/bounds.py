@@ -260,7 +260,7 @@ def _solve_piece(moves, piece_moves, home, steps, first, rotation, end, width): 
     """
     kinds = end.shape[0]
     units = np.full((moves.shape[0] * 24, kinds), _MOST_UNITS, dtype=np.uint8)
-    for kind in range(kinds):  # numba takes two seconds to compile an assignment of a row
+    for kind in range(kinds):  # see the traps in livecube/search/README.md
         units[home, kind] = end[kind]
     here = np.empty(kinds, dtype=np.int64)
     for now in range(0, _MOST_UNITS, width):
