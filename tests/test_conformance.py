@@ -429,6 +429,25 @@ def test_a_long_history_hid_gaps_that_were_left_out() -> None:
     assert failing(with_fault(ReversingHistory, Long), packets) == [LOST]
 
 
+def test_attitudes_between_the_turns_hid_gaps_that_were_left_out() -> None:
+    """Most of the packets that were lost in a row reported no turns."""
+
+    class Swinging(Unnumbered):
+        history: ClassVar[int] = 4
+
+        def received(self, characteristic: str, data: bytes) -> Decoded:
+            if data == b"swing":
+                return Decoded((AttitudeReport((1.0, 0.0, 0.0, 0.0)),))
+            return super().received(characteristic, data)
+
+    made = [turn for _, (turn,) in examples(Bare)][:100]
+    padded, packets = [0] * 3 + made, list[tuple[bytes, list[int]]]()
+    for n, turn in enumerate(made):
+        packets += [(bytes([n, *padded[n : n + 4][::-1]]), [turn]), (b"swing", []), (b"swing", [])]
+    assert outcomes(Swinging, packets) == {}
+    assert failing(with_fault(LeavingOutGaps, Swinging), packets) == [LOST]
+
+
 def test_the_kit_says_what_packets_cannot_show() -> None:
     """Of a code alone, neither repeats nor losses can be known; before, these tests just passed."""
     found = outcomes(Bare, examples(Bare))

@@ -147,7 +147,7 @@ class DecoderTests:
         once = [report for reports in each for report in reports]
         noticed = True
         for most in (1, 2, 3, self._longest_loss(good, each)):
-            kept = _kept(len(good), most)
+            kept = _kept([bool(_turns(reports)) for reports in each], most)
             told = self._told([good[at] for at in kept])
             untrue = why_untrue(lines_of(told), _turns(once))
             if untrue and _are_positions_of(told, once):
@@ -241,14 +241,17 @@ def _why_repeats_are_unknown(
     return None
 
 
-def _kept(count: int, most: int) -> list[int]:
-    """The packets that arrive, of ``count``, if at times up to ``most`` in a row are lost."""
+def _kept(telling: Sequence[bool], most: int) -> list[int]:
+    """The packets that arrive, if at times up to ``most`` in a row are lost.
+
+    ``telling``: whether a packet reports turns; others do not count, and are lost with them.
+    """
     rng, left, kept = random.Random(most - 1), 0, []
-    for number in range(count):
+    for number, tells in enumerate(telling):
         left = rng.randint(1, most) if not left and rng.random() < 0.15 else left
         if not left or number == 0:
             kept.append(number)
-        left = max(0, left - 1)
+        left = max(0, left - tells)
     return kept
 
 
