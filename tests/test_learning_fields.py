@@ -206,6 +206,15 @@ def test_a_clock_is_found_with_its_rate(order: Order, rate: int) -> None:
     assert find_clock(Bits([b"0" * 6] * 19, order), seconds[:19]) is None
 
 
+def test_bits_that_seldom_change_were_taken_for_the_lowest_of_a_faster_clock() -> None:
+    """Of a clock of 50 ticks in the order big, read in the other one as 200 ticks."""
+    seconds = np.linspace(320, 640, 200) + np.random.default_rng(1).uniform(0, 0.5, 200)
+    bits = Bits([int(s * 50).to_bytes(2, "big") for s in seconds], "little")
+    found = find_clock(bits, seconds)
+    assert found is not None
+    assert found.per_second == 50
+
+
 @pytest.mark.parametrize(("width", "found"), [(11, False), (12, True), (32, True)])
 def test_a_clock_is_wide_enough_to_be_told_from_chance(width: int, found: bool) -> None:
     seconds = np.arange(20) * (1 << width) / 1000 / 3.7
@@ -383,6 +392,8 @@ def test_time_since_the_turn_before_is_found(width: int, found: bool) -> None:
     assert several == (Entries(field, 3, 9) if found else None)
     back = find_elapsed(bits, Entries(Field(2, 5), 3, -9), ticks, 2**24)  # down to the first bit
     assert back == (Entries(field, 3, -9) if found else None)
+    taken = find_elapsed(bits, row, ticks, 2**24, None, {field.end - 1})  # of another field
+    assert taken != Entries(field, 1, width)
     beyond = [find_elapsed(bits, Entries(Field(2, 5), 9, s), ticks, 2**24) for s in (9, -9)]
     assert beyond == [None, None]
 

@@ -360,6 +360,21 @@ def test_a_packet_may_be_as_long_as_it_says_and_hold_fields_to_its_end() -> None
     assert (layout.shortest, layout.longest, layout.battery) == (4, 5, None)
 
 
+def test_a_packet_that_comes_again_told_an_old_turn_after_connecting() -> None:
+    """It is sent at rest, too: the first one is no turn, and neither is one with its number."""
+    text = PLAIN + "again = true\n"
+    profile = parse_profile(text, "test.toml")
+    assert parse_profile(profile_text(profile), "again.toml") == profile
+    turns = [r for r in told(text, "70000100", "70100100", "80200201") if isinstance(r, TurnReport)]
+    assert [(turn.turn, turn.seq) for turn in turns] == [(R_, 8)]
+    assert len(told(PLAIN, "70000100")) == 1
+    unnumbered = text.replace("counter", "battery").replace(", count = 2, stride = 8", "")
+    assert len(told(unnumbered, "70000100", "70000100", "70100100")) == 1 + 1  # charge and turn
+    with pytest.raises(ProfileError, match="needs a counter or a clock"):
+        parse_profile(unnumbered.replace("clock = {", "match = [{ value = 0,").replace(
+            "bits = 12 }", "bits = 12 }]"), "test.toml")  # fmt: skip
+
+
 VARYING = PLAIN.replace("length = 4", "length = 4\nlongest = 9").replace("count = 2", "count = 6")
 
 

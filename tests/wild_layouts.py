@@ -24,7 +24,8 @@ __all__ = ["SLIPS", "Firmware", "Slip", "Wild", "recorded", "session", "way_home
 MAIN: Final = "b2b9a3a6-6f0f-4a35-8e4c-0d4f6b1f5b01"
 OTHER: Final = "b2b9a3a6-6f0f-4a35-8e4c-0d4f6b1f5b02"
 Slip = Literal["wrong", "corrected", "corrected late", "lost", "late", "pause"]
-Orientation = Literal["", "same length", "other length", "other characteristic"]
+Orientation = Literal["", "same length", "other length", "other characteristic", "again"]
+"""What a cube streams: its attitude, or again and again the packet with the latest turn."""
 SLIPS: Final[tuple[Slip, ...]] = ("wrong", "corrected", "corrected late", "lost", "late", "pause")
 
 
@@ -126,7 +127,14 @@ def wild(seed: int) -> Wild:
         repeats=rng.choice((1, 1, 1, 2)),
         battery=rng.randrange(20, 100),
     )  # fmt: skip
-    return replace(layout, clock_wrap=_clock_wrap(layout))
+    layout = replace(layout, clock_wrap=_clock_wrap(layout))
+    return replace(layout, orientation="again") if _sends_again(layout) else layout
+
+
+def _sends_again(layout: Wild) -> bool:
+    """Whether it sends its latest packet again: some that count turns and stream nothing else."""
+    numbered = "counter" in layout.parts and not layout.orientation and not layout.varying
+    return numbered and random.Random(f"again {layout.seed}").random() < 0.3
 
 
 def _clock_wrap(layout: Wild) -> int:
@@ -160,8 +168,12 @@ class Firmware:
         return [self._sealed(data)] * self.layout.repeats
 
     def attitude(self, cube_s: float) -> tuple[str, bytes]:
-        """A packet with the attitude of the cube."""
+        """A packet of its stream."""
         layout = self.layout
+        if layout.orientation == "again":
+            return MAIN, self._sealed(
+                bytearray(b"".join(self._part(part, cube_s) for part in layout.parts))
+            )
         self.turned = [x + self.rng.gauss(0, 0.02) for x in self.turned]
         numbers = b"".join(
             int(max(-1, min(1, x)) * 32767).to_bytes(2, "little", signed=True) for x in self.turned

@@ -46,6 +46,8 @@ _TURNED_LEAST: Final = 12
 _LEAST_S: Final = 4.0
 """A clock that wraps sooner could be chance, and is of little use."""
 LEAST: Final = 20
+_RESTLESS: Final = 0.1
+"""A clock's lowest bit changes in this share of the packets, unless it never does."""
 _LEAST_BITS: Final = 8
 _MOST_BITS: Final = 32
 _ROUND_S: Final = (10, 20, 30, 60, 120, 180, 240, 300, 600, 900)
@@ -67,6 +69,8 @@ class FoundClock(NamedTuple):
     """Number of lower bits that are left out, since jitter hides whether they are masked."""
     finer: tuple[FoundClock, ...] = ()
     """Clocks that also have the bits below, which jitter hides; the commonest rate first."""
+    still: bool = False
+    """Whether its lowest bit seldom or never changes: it may belong to another field."""
 
 
 def find_clock(
@@ -77,8 +81,9 @@ def find_clock(
     ``host_s`` (packets,). The highest bit is the highest one that was seen to change: the bits
     above it may belong to another field, and a clock without its highest bits is still a clock.
     The lowest bits change too fast to be checked over the radio. Among clocks with different lowest
-    bits, those come first that are aligned as other fields of the packet are (``grain``: to 8, 4 or
-    1 bits), then the commonest rate. ``taken``: bits that belong to other fields.
+    bits, those come last whose lowest bit changes, but seldom; then those come first that are
+    aligned as other fields of the packet are (``grain``: to 8, 4 or 1 bits), then the commonest
+    rate. ``taken``: bits that belong to other fields.
     """
     if len(host_s) < LEAST:
         return None
@@ -88,11 +93,12 @@ def find_clock(
     for rank, rate in enumerate(RATES):
         for low in _lowest(bits, host_s, rate, free):
             edge = low if bits.order == "little" else bits.size - low - 1
-            found.append((edge % grain != 0, rank, rate, low))
+            seldom = 0 < _changes(bits, low) < _RESTLESS
+            found.append((seldom, edge % grain != 0, rank, rate, low))
     if not found:
         return None
-    _, _, rate, low = min(found)
-    by_rank = [(rate, low) for _, _, rate, low in sorted(found, key=lambda one: one[1])]
+    *_, rate, low = min(found)
+    by_rank = [(rate, low) for *_, rate, low in sorted(found, key=lambda one: one[2])]
     for fast in by_rank:
         if _goes_on(bits, host_s, (rate, low), fast):
             rate, low = fast
@@ -102,7 +108,14 @@ def find_clock(
         for other, lower in by_rank
         if _may_go_on(bits, (rate, low), (other, lower))
     )
-    return FoundClock(_widest(bits, host_s, rate, low, free), rate, finer=finer)
+    field = _widest(bits, host_s, rate, low, free)
+    return FoundClock(field, rate, finer=finer, still=_changes(bits, low) < _RESTLESS)
+
+
+def _changes(bits: Bits, low: int) -> float:
+    """The share of the packets in which a bit differs from the packet before."""
+    column = bits.table[:, low]
+    return float((column[1:] != column[:-1]).mean())
 
 
 def _goes_on(

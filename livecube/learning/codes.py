@@ -13,12 +13,11 @@ from livecube.profiles.fields import Entries
 from livecube.profiles.values import TurnList
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
 
     import numpy.typing as npt
 
     from livecube.learning.bits import Bits, Ints
-    from livecube.profiles.fields import Field
 
 __all__ = [
     "FoundTurns",
@@ -247,17 +246,22 @@ def lengthened(
 
 
 def find_elapsed(
-    bits: Bits, row: Entries, ticks: Sequence[int] | Ints, wrap: int, index: Ints | None = None
+    bits: Bits,
+    row: Entries,
+    ticks: Sequence[int] | Ints,
+    wrap: int,
+    index: Ints | None = None,
+    taken: Collection[int] = (),
 ) -> Entries | None:
-    """The field that holds the ticks since the turn before.
+    """The fields that hold the ticks since the turn before, for each turn of ``row``.
 
     ``ticks``: the clock at each packet's turn; ``index``: the number of that turn; None if there is
-    one packet for each turn, in order.
+    one packet for each turn, in order. ``taken``: bits that belong to other fields.
     """
     steps = np.diff(np.asarray(ticks)) % wrap
     if index is not None:
         steps[np.diff(index) != 1] = wrap << _MOST_BITS
-    best: Field | None = None
+    best: Entries | None = None
     for width in _ELAPSED_BITS:
         fitting = np.flatnonzero(steps < (1 << width))
         wanted = steps[fitting]
@@ -267,10 +271,16 @@ def find_elapsed(
             values = bits.read(start, width)[1:]
             # The first one is compared alone, since most places differ there already.
             if values[fitting[0]] == wanted[0] and (values[fitting] == wanted).all():
-                best = bits.field(start, width)
-    if best is None:
-        return None
-    entries = Entries(best, row.count, row.stride if row.count > 1 else best.bits)
-    last = entries.fields[-1]
-    inside = last.start >= 0 and last.end <= bits.size
-    return entries if inside else None
+                entries = Entries(
+                    bits.field(start, width), row.count, row.stride if row.count > 1 else width
+                )
+                if _is_free(entries, bits.size, taken):
+                    best = entries
+    return best
+
+
+def _is_free(entries: Entries, size: int, taken: Collection[int]) -> bool:
+    """Whether all fields lie in the packet, and in no other field."""
+    fields = entries.fields
+    inside = all(field.start >= 0 and field.end <= size for field in fields)
+    return inside and not any(bit in taken for f in fields for bit in range(f.start, f.end))

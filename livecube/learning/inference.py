@@ -207,7 +207,8 @@ def _with_the_rest(
     low = row.codes.first if counter is None else counter.field
     clock = _clock(samples.tables, samples.host_s, taken, _grain(low, row.codes))
     for one in () if clock is None else (clock, *clock.finer):
-        elapsed = _elapsed(samples, order, row.codes, one)
+        others = taken | raw_bits(one.field)
+        elapsed = _elapsed(samples, order, row.codes, one, others)
         if elapsed is not None:
             row, clock = TurnList(row.codes, row.none, elapsed), one._replace(finer=())
             break
@@ -225,13 +226,15 @@ def _with_the_rest(
     )
 
 
-def _elapsed(samples: Samples, order: Order, codes: Entries, clock: FoundClock) -> Entries | None:
+def _elapsed(
+    samples: Samples, order: Order, codes: Entries, clock: FoundClock, taken: set[int]
+) -> Entries | None:
     """The fields of the ticks between turns; they prove the clock's lowest bits, too."""
     ticks = samples.tables[clock.field.order].read(clock.field.start, clock.field.bits)
     wrap = clock.wrap or clock.field.values
     for other in (order, *ORDERS):
         table = samples.tables[other]
-        elapsed = find_elapsed(table, codes, ticks, wrap, samples.index)
+        elapsed = find_elapsed(table, codes, ticks, wrap, samples.index, _own(taken, other))
         if elapsed is not None:
             return elapsed
     return None
@@ -263,20 +266,26 @@ def _grain(field: Field, row: Entries) -> int:
 def _clock(
     tables: Mapping[Order, Bits], host_s: npt.NDArray[np.float64], taken: set[int], grain: int
 ) -> FoundClock | None:
-    """The clock, searched in both orders; of two the one whose rate is first in ``RATES``.
+    """The clock, searched in both orders.
 
+    Of two, it is the one whose lowest bit is restless, then the one whose rate is first in
+    ``RATES``.
     Only if none is found, it may start again at a round number, or its bits may be masked.
     """
     for find in (find_clock, find_wrapped_clock, find_masked_clock):
         found = []
         for order in ORDERS:
-            own = {raw if order == "big" else raw - raw % 8 + 7 - raw % 8 for raw in taken}
-            clock = find(tables[order], host_s, own, grain)
+            clock = find(tables[order], host_s, _own(taken, order), grain)
             if clock is not None:
                 found.append(clock)
         if found:
-            return max(found, key=lambda c: (-RATES.index(c.per_second), c.field.bits))
+            return max(found, key=lambda c: (not c.still, -RATES.index(c.per_second), c.field.bits))
     return None
+
+
+def _own(raw: set[int], order: Order) -> set[int]:
+    """Bits counted in the order ``big``, as an order counts them."""
+    return raw if order == "big" else {bit - bit % 8 + 7 - bit % 8 for bit in raw}
 
 
 def raw_bits(field: Field) -> set[int]:

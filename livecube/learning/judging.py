@@ -110,6 +110,7 @@ def _apart(kind: Kind, recording: Recording) -> bool:
 def _judged(
     kind: Kind, candidate: Candidate, recording: Recording, name: str, claim: Claim
 ) -> Judged:
+    candidate = replace(candidate, layout=_again(kind, candidate.layout, recording))
     layouts = (candidate.layout, *_others(candidate.layout, recording.packets))
     profile = Profile(
         name=name,
@@ -121,7 +122,34 @@ def _judged(
         per_second=candidate.per_second,
     )
     one = Judged(kind, candidate, profile, hear(profile, recording))
+    if (count := _contradictions(one, recording)) > 0:
+        one.hearing.bad["another turn than the packet before, with the same number"] += count
     return _with_strange(one, recording)
+
+
+def _again(kind: Kind, layout: Layout, recording: Recording) -> Layout:
+    """The layout; if the cube also sends such packets at rest, it says so."""
+    numbered = layout.counter is not None or layout.clock is not None
+    at_rest = any(kind.holds(p) and layout.fits(layout.plain(p.data)) for p in recording.rest)
+    return replace(layout, again=numbered and at_rest)
+
+
+def _contradictions(judged: Judged, recording: Recording) -> int:
+    """How many packets show another turn than the packet before, with the same number.
+
+    They would be told as turns if that packet were lost.
+    """
+    layout, codes = judged.candidate.layout, judged.profile.turns
+    if layout.turns is None or layout.counter is None:
+        return 0
+    row, counter, count = layout.turns.codes.first, layout.counter, 0
+    latest: tuple[int, int] | None = None
+    for data in (layout.plain(p.data) for p in recording.packets if judged.kind.holds(p)):
+        number, code = counter.read(data) % layout.numbers, row.read(data)
+        if latest is None or latest[0] != number:
+            latest = number, code
+        count += code != latest[1] and code in codes
+    return count
 
 
 def _with_strange(judged: Judged, recording: Recording) -> Judged:

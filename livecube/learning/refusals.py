@@ -21,6 +21,8 @@ __all__ = ["LEAST_FREE", "ambiguous", "explained", "slip_text", "too_few", "unde
 _QUARTERS: Final = tuple(turn for turn in range(18) if turn % 3 != 1)
 _LEAST_EACH: Final = 3
 """Every quarter turn must be asked for this often, each time after a different turn."""
+_ASLEEP_S: Final = 15.0
+"""In a pause longer than this a cube may lose power or sleep, and its counter start again."""
 LEAST_FREE: Final = 8
 """A free sequence has at least this many turns."""
 
@@ -39,10 +41,23 @@ def too_few(recording: Recording) -> Refused | None:
     if not recording.free:
         return Refused("too few", "there is no free sequence that ends with the cube solved")
     if not _characteristics_of_turning(recording):
-        return Refused(
+        return _scattered(recording) or Refused(
             "too few", "too few packets came while the cube was turned; was it connected and awake?"
         )
     return None
+
+
+def _scattered(recording: Recording) -> Refused | None:
+    """The refusal if packets came in most steps, but from different characteristics."""
+    heard = sum(bool(step.packets) for step in recording.asked)
+    if heard < PRESENT * len(recording.asked):
+        return None
+    many = len({p.char for step in recording.asked for p in step.packets})
+    return Refused(
+        "unknown",
+        f"packets came in {heard} of {len(recording.asked)} steps, but from {many} characteristics "
+        "and from none of them in most steps; that takes a decoder in code",
+    )
 
 
 def _characteristics_of_turning(recording: Recording) -> list[str]:
@@ -93,6 +108,14 @@ def unseen(best: Judged, good: list[Judged], recording: Recording) -> Refused | 
             f"start again; make about {more} more turns",
             more=more,
         )
+    times = [p.t for p in recording.packets if best.kind.holds(p)]
+    if layout.wrap is not None and (pause_s := _only_fell_asleep(values, times)):
+        return Refused(
+            "wrap",
+            f"the counter of turns started again only in a pause of {pause_s:.0f} s: the cube may "
+            f"have been switched off; make about {more} more turns without a pause",
+            more=more,
+        )
     wraps = {
         one.candidate.layout.numbers
         for one in good
@@ -107,6 +130,13 @@ def unseen(best: Judged, good: list[Judged], recording: Recording) -> Refused | 
             more=max(wraps),
         )
     return None
+
+
+def _only_fell_asleep(values: list[int], times: list[float]) -> float:
+    """The longest pause in which a counter started again, if each such pause was long; else 0."""
+    pauses = [b - a for (a, b), (old, new) in zip(pairwise(times), pairwise(values), strict=True)
+              if new < old]  # fmt: skip
+    return max(pauses, default=0.0) if min(pauses, default=0.0) > _ASLEEP_S else 0.0
 
 
 def explained(recording: Recording, judged: list[Judged]) -> Refused:
@@ -141,6 +171,12 @@ def explained(recording: Recording, judged: list[Judged]) -> Refused:
 def _missed(nearly: Judged, recording: Recording) -> Refused:
     """The refusal of a candidate that decodes most of the steps right."""
     hearing = nearly.hearing
+    if (halved := sum(_is_halved(slip) for slip in hearing.otherwise)) > hearing.slips / 2:
+        return Refused(
+            "unknown",
+            f"{halved} half turns came as one quarter turn: it seems that a packet may report "
+            "several turns at once, and only one of them was found; that takes a decoder in code",
+        )
     if not hearing.few_slips:
         first = [slip_text(slip) for slip in hearing.otherwise[:3]]
         first += [f"no turn came in step {at}" for at in hearing.silent[:2]]
@@ -164,6 +200,13 @@ def _missed(nearly: Judged, recording: Recording) -> Refused:
             "is not solved after the free sequence; "
             f"{_of_other_lengths(nearly, recording)}record once more",
         )
+    if hearing.at_rest:
+        return Refused(
+            "unknown",
+            f"{len(hearing.at_rest)} turns came while the cube was at rest at the beginning: if it "
+            "was not turned, other packets are taken for turns, or old turns are sent again, and "
+            "that takes a decoder in code; else record once more",
+        )
     if len(hearing.free) < LEAST_FREE:
         return Refused("too few", f"the free sequence must have {LEAST_FREE} turns or more")
     return Refused(
@@ -172,6 +215,12 @@ def _missed(nearly: Judged, recording: Recording) -> Refused:
         "received the cube is not solved after the free sequence; solve it once more, or record "
         "once more",
     )
+
+
+def _is_halved(slip: Otherwise) -> bool:
+    """Whether of a half turn only one quarter was reported."""
+    (asked, *more), told = slip.asked, slip.told
+    return not more and asked % 3 == 1 and len(told) == 1 and told[0] in (asked - 1, asked + 1)
 
 
 def _of_other_lengths(nearly: Judged, recording: Recording) -> str:

@@ -38,7 +38,9 @@ _LEAST: Final = 3
 _FEW: Final = 4
 """A byte with at most this many values at rest may separate kinds of packets."""
 _MANY: Final = 12
-"""A byte with more values than this does not."""
+"""A byte with more values than this does not,"""
+_COUNTS: Final = 0.8
+"""unless it changes with at least this share of the news."""
 FREE_S: Final = 6.0
 """A pause this long ends the free sequence."""
 _MIXED: Final = 54
@@ -89,13 +91,16 @@ class Background:
 
     A stream of the cube's orientation may have packets as long as those of turns. Then bytes with
     few values at rest separate them: a packet with another value there is news. A byte that keeps
-    showing new values separates nothing.
+    showing new values separates nothing, unless it changes with nearly all news: it counts turns.
     """
 
     def __init__(self) -> None:
         self._rest: dict[tuple[str, int], list[set[int]]] = {}
         self._since: dict[tuple[str, int], list[set[int]]] = {}
         self._latest: dict[tuple[str, int], bytes] = {}
+        self._before: dict[tuple[str, int], bytes] = {}
+        self._changes: dict[tuple[str, int], Counter[int]] = {}
+        self._news: Counter[tuple[str, int]] = Counter()
         self._count: Counter[tuple[str, int]] = Counter()
 
     def take(self, packet: Packet) -> None:
@@ -110,17 +115,33 @@ class Background:
         if self._count[kind] < _LEAST:
             return kind not in self._count
         since = self._values(self._since, packet)
+        changes = self._changed(packet)
         told = bytes(
             byte
-            for rest, seen, byte in zip(self._rest[kind], since, packet.data, strict=True)
-            if len(rest) <= _FEW and len(seen | rest) <= _MANY and byte not in rest
+            for at, (rest, seen, byte) in enumerate(
+                zip(self._rest[kind], since, packet.data, strict=True)
+            )
+            if len(rest) <= _FEW
+            and (len(seen | rest) <= _MANY or changes[at] >= _COUNTS * self._news[kind])
+            and byte not in rest
         )
         for values, byte in zip(since, packet.data, strict=True):
             values.add(byte)
         # A packet that is sent repeatedly after a turn is news only once.
         latest = self._latest.get(kind)
         self._latest[kind] = told
-        return bool(told) and told != latest
+        is_news = bool(told) and told != latest
+        self._news[kind] += is_news
+        return is_news
+
+    def _changed(self, packet: Packet) -> Counter[int]:
+        """How often each byte has changed from one packet of this kind to the next."""
+        kind = packet.char, len(packet.data)
+        changes = self._changes.setdefault(kind, Counter())
+        before = self._before.get(kind, packet.data)
+        changes.update(at for at, byte in enumerate(packet.data) if byte != before[at])
+        self._before[kind] = packet.data
+        return changes
 
     @staticmethod
     def _values(of: dict[tuple[str, int], list[set[int]]], packet: Packet) -> list[set[int]]:

@@ -3,7 +3,8 @@
 After a slip all positions differ from the asked ones. A field that shows a facelet (or a place, or
 a piece) is equal in two steps if the facelet is. While the asked positions are right, some field
 shows each facelet. At the first step where none does, the search tries every slip up to that step,
-and takes the one with which fields show the positions for the most steps.
+and takes the one with which fields show the positions for the most steps: another turn than asked,
+one more before it, or a packet that came too late.
 """
 
 from __future__ import annotations
@@ -28,10 +29,10 @@ if TYPE_CHECKING:
 
 __all__ = ["without_slips"]
 
-_LEAST_BYTES: Final = 15
+_LEAST_BYTES: Final = 13
 """A packet with a position has at least this many bytes."""
-_LEAST_REACH: Final = 8
-"""If fields show the positions for fewer steps, it is chance: no field shows positions."""
+_LEAST_REACH: Final = 2
+"""Fields show the positions for this many steps at least: the first step is no slip."""
 _FAR: Final = 25
 """A slip that makes this many more steps right is taken without trying the others."""
 _SLIPS: Final = 4
@@ -75,15 +76,23 @@ class _Search:
         self._fields: dict[tuple[int, frozenset[int]], npt.NDArray[np.uint8]] = {}
         self._tries = 0
         reaches = {shape: self._reach(shape, turns, set()) for shape in _SHAPES}
-        self._shape = max(_SHAPES, key=reaches.__getitem__)
-        self.reach = reaches[self._shape]
+        self.reach = max(reaches.values())
         """Number of steps with packets for which fields show the asked positions."""
+        self._shapes = [shape for shape in _SHAPES if reaches[shape] == self.reach]
 
     def find(self) -> bool:
         """Whether a few slips explain all packets; sets ``turns`` and ``left_out``."""
-        shape, reach = self._shape, self.reach
-        if not _LEAST_REACH <= reach < len(self._heard):
+        if not _LEAST_REACH <= self.reach < len(self._heard):
             return False
+        asked = self.turns
+        for shape in self._shapes:
+            self.turns, self.left_out, self._tries = asked, set(), 0
+            if self._finds(shape):
+                return True
+        return False
+
+    def _finds(self, shape: _Shape) -> bool:
+        reach = self.reach
         for _ in range(_SLIPS):
             best = reach, self.turns, self.left_out
             for turns, left_out in self._slips(self._heard[reach]):
@@ -105,9 +114,11 @@ class _Search:
         for number in range(last, -1, -1):
             if number in self._heard:
                 yield self.turns, self.left_out | {number}
+            asked = self.turns[number]
             for turn in range(18):
-                if (turn,) != self.turns[number]:
-                    yield [*self.turns[:number], (turn,), *self.turns[number + 1 :]], self.left_out
+                for made in ((turn,), (turn, *asked)):
+                    if made != asked:
+                        yield [*self.turns[:number], made, *self.turns[number + 1 :]], self.left_out
 
     def _reach(
         self, shape: _Shape, turns: list[tuple[int, ...]], left_out: set[int], enough: int = -1

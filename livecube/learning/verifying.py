@@ -78,6 +78,8 @@ class Hearing:
     """Bad packets, by their reason."""
     solved: bool = False
     """Whether the cube was solved after the last free sequence."""
+    at_rest: list[int] = field(default_factory=list)
+    """Turns reported before the first step."""
 
     @property
     def slips(self) -> int:
@@ -107,8 +109,9 @@ def hear(profile: Profile, recording: Recording) -> Hearing:
     decoder.connected()
     hearing = Hearing(len(recording.asked))
     items: list[_Item] = []
-    rest = _reports(decoder, recording.rest, Counter())
-    items += [report.position for report in rest if isinstance(report, StateReport)]
+    rest = [*_reports(decoder, recording.rest, Counter())]
+    items += _items(rest)
+    hearing.at_rest = [report.turn for report in rest if isinstance(report, TurnReport)]
     owed: list[tuple[int, tuple[int, ...]]] = []
     free_from: int | None = None
     for number, step in enumerate(recording.steps, start=1):

@@ -146,8 +146,16 @@ class _Packet:
             battery=self._optional("battery"),
             turns=self._turns() if "turn" in entry else None,
             state=self._state(),
+            again=self._again(),
             mask=self._mask(longest),
         )
+
+    def _again(self) -> bool:
+        """Whether packets come without a turn, too; then they must tell whether there was one."""
+        again: bool = self.entry.get("again", False)
+        if again and "turn" in self.entry and not {"counter", "clock"} & self.entry.keys():
+            raise WrongError((*self.path, "again"), "needs a counter or a clock beside it")
+        return again
 
     def _mask(self, longest: int) -> bytes:
         mask = bytes.fromhex(self.entry.get("mask", ""))

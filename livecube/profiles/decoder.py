@@ -159,6 +159,10 @@ class ProfileDecoder:
 
     def _take_turns(self, layout: Layout, turns: TurnList, data: bytes) -> str | None:
         codes = turns.codes.read_in(data, layout.end(data))
+        if layout.again and self._last is None and layout.counter is not None:
+            self._count_from(layout, data)
+            self._ticks = layout.ticks(data)
+            return None
         news = self._news(layout, data)
         if news == -1 or news == 0 or codes[0] == turns.none or self._repeats(layout, codes, data):
             return None
@@ -178,7 +182,7 @@ class ProfileDecoder:
         if layout.counter is not None or layout.clock is None:
             return False
         latest = codes[0], layout.ticks(data)
-        repeats = latest == self._latest
+        repeats = latest == self._latest or (layout.again and self._latest is None)
         self._latest = latest
         return repeats
 

@@ -76,6 +76,8 @@ class Layout:
     turns: TurnList | None = None
     state: tuple[Entries, ...] = ()
     """The rows of the position: four by pieces, one by stickers, or none."""
+    again: bool = False
+    """Whether the cube also sends it when no turn was made: the first one shows no new turn."""
     mask: bytes = b""
     """Combined with the packet's first bytes by exclusive or, before anything is read."""
 

@@ -93,6 +93,8 @@ def _packet(layout: Layout, order: Order) -> dict[str, Any]:
     table: dict[str, Any] = {"from": layout.characteristic, "length": layout.shortest}
     if layout.longest != layout.shortest:
         table["longest"] = layout.longest
+    if layout.again:
+        table["again"] = True
     if layout.mask:
         table["mask"] = layout.mask.hex(" ")
     if layout.match:

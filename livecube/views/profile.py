@@ -59,6 +59,8 @@ def _parts(layout: Layout, profile: Profile) -> str:
         parts.append(f"{many} {_where(row.first)}")
     if layout.state:
         parts.append("pieces" if isinstance(profile.state, PieceCode) else "stickers")
+    if layout.again:
+        parts.append("sent without turns, too")
     if layout.counter is not None:
         parts.append(f"counter {_where(layout.counter)}{_wraps(layout.wrap)}")
     if layout.clock is not None:

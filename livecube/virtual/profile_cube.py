@@ -55,7 +55,7 @@ class ProfileCube:
 
     def restarted(self) -> None:
         """Lose power: numbers start again."""
-        self.made = 0
+        self.made = self._made_ms = 0
         self._history: deque[tuple[int, int]] = deque(maxlen=self._longest + 1)
 
     def turn(self, turn: int, cube_ms: int) -> tuple[bytes, ...]:
@@ -64,6 +64,7 @@ class ProfileCube:
             return self.turn(turn - 1, cube_ms) + self.turn(turn - 1, cube_ms)
         self.position = self.position.translate(TURN_BYTES[turn])
         self.made += 1
+        self._made_ms = cube_ms
         self._history.append((turn, self._ticks(cube_ms)))
         layouts = self.profile.layouts
         telling = [la for la in layouts if (la.turns if self.profile.tells_turns else la.state)]
@@ -77,8 +78,9 @@ class ProfileCube:
         return tuple(self._packet(layout, cube_ms) for layout in stating)
 
     def idle(self, cube_ms: int) -> tuple[bytes, ...]:
-        """Never sends anything."""
-        return ()
+        """Send the packets that come without turns, too."""
+        latest_ms = self._made_ms if self._history else cube_ms
+        return tuple(self._packet(la, latest_ms) for la in self.profile.layouts if la.again)
 
     def set_battery(self, percent: int, cube_ms: int) -> tuple[bytes, ...]:
         """Change the charge, and send it if the profile has a packet for the charge alone."""
