@@ -444,7 +444,7 @@ def test_attitudes_between_the_turns_hid_gaps_that_were_left_out() -> None:
     padded, packets = [0] * 3 + made, list[tuple[bytes, list[int]]]()
     for n, turn in enumerate(made):
         packets += [(bytes([n, *padded[n : n + 4][::-1]]), [turn]), (b"swing", []), (b"swing", [])]
-    assert outcomes(Swinging, packets) == {}
+    assert [*outcomes(Swinging, packets)] == [REPEATS]  # no turn comes twice in a row
     assert failing(with_fault(LeavingOutGaps, Swinging), packets) == [LOST]
 
 
@@ -502,7 +502,7 @@ HEARD = {
     "test_packets_of_another_characteristic": (1, "f6c7025c"),
     "test_packets_tell_the_turns_that_are_given_with_them": (0, "e3b0c442"),
     "test_repeated_packets_tell_nothing_twice": (2912, "de82a486"),
-    "test_what_is_lost_is_recovered_in_order_or_a_gap": (3368, "15a8626d"),
+    "test_what_is_lost_is_recovered_in_order_or_a_gap": (3358, "887ef906"),
     "test_random_packets": (6889, "563ab05a"),
     "test_reordered_packets": (3382, "57044446"),
     "test_repeated_packets": (7126, "ba1ded95"),

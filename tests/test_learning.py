@@ -379,7 +379,7 @@ def test_attitudes_with_the_number_of_the_turn_were_taken_for_turns() -> None:
                      counter_wrap=16)  # fmt: skip
     found, rng, number = recorded(layout, 1), random.Random(1), 0
     for packets in (found.rest, *(step.packets for step in found.steps)):
-        sent = packets or [Packet(0.1, MAIN, b"\0")] * 9
+        sent = [*packets] or [Packet(0.1, MAIN, b"\0")] * 9
         packets[:] = []
         for one in sent:
             number = one.data[0]
