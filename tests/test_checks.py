@@ -73,7 +73,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "review_check": ("--solves", "1"),
     "saying_check": ("--solves", "1"),
     "scramble_check": ("--draws", "200", "--scrambles", "2", "--no-superflip"),
-    "screen_check": ("--count", "1", "--slowest", "50", "--cut", "0.3"),
+    "screen_check": ("--count", "1", "--slowest", "4", "--cut", "0.3"),
     "slip_check": ("--cubes", "1"),
     "stage_check": ("--sessions", "2"),
     "technique_comparison": ("--positions", "1"),

@@ -39,7 +39,7 @@ from livecube.advice.speaker import (
     Withdrawn,
 )
 from livecube.advice.words import Level
-from livecube.cli import _livecube, run
+from livecube.cli import _livecube, bars, run
 from livecube.composition.items import Staying
 from livecube.composition.scrambler import load_scrambler
 from livecube.cube.holding import Holding, parse_colour
@@ -219,6 +219,7 @@ def printed(command: str, kept: Path, width: int) -> list[str]:
         patch.object(sys, "stdout", out),
         patch.object(sys, "stderr", out),
         patch.object(sys, "argv", ["livecube", *arguments]),
+        patch.object(bars, "LATE_S", 3600.0),  # on a slow machine a bar would be among the lines
         suppress(SystemExit),
     ):
         try:
