@@ -6,6 +6,7 @@ import json
 import shutil
 import subprocess
 import sys
+import threading
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -371,3 +372,25 @@ def test_the_format_names_every_column() -> None:
 def kind_of(field: Any) -> str:
     kind = getattr(field.type, "value_type", field.type)
     return f"list of {kind}" if str(field.type).startswith("list") else str(kind)
+
+
+def test_other_workers_are_started_for_those_that_dask_gave_up(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A worker that was killed while it started was lost for good: without any, it hung."""
+    monkeypatch.setattr(archiving, "_LOST_S", 0.0)
+    monkeypatch.setattr(archiving, "_LOOK_S", 0.001)
+    scaled = threading.Event()
+
+    class Some:
+        worker_spec: ClassVar[dict[int, str]] = {0: "lost", 1: "there"}
+
+        def nthreads(self) -> dict[str, int]:
+            return {"there": 1} | ({"new": 1} if scaled.is_set() else {})
+
+        def scale(self, wanted: int) -> None:
+            assert wanted == 3
+            scaled.set()
+
+    with archiving._replacing(Some(), Some()):
+        assert scaled.wait(60)

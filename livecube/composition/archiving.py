@@ -6,6 +6,8 @@ import functools
 import logging
 import os
 import platform
+import threading
+import time
 from collections import deque
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -153,6 +155,7 @@ def cluster(scheduler: str | None, workers: int | None) -> Iterator[Client]:
                 silence_logs=logging.CRITICAL,
             ) as local,
             Client(local) as client,
+            _replacing(local, client),
         ):
             yield client
         return
@@ -165,6 +168,41 @@ def cluster(scheduler: str | None, workers: int | None) -> Iterator[Client]:
     with client:
         _compare_versions(client)
         yield client
+
+
+_LOST_S: Final = 8.0
+"""Seconds without a worker until another one is started. Dask starts most of them again itself."""
+_LOOK_S: Final = 1.0
+
+
+@contextmanager
+def _replacing(local: LocalCluster, client: Client) -> Iterator[None]:
+    """Start other workers for those that are lost for good.
+
+    Dask gives up a worker that is killed while it starts; without any, the work would never end.
+    """
+    wanted, over = len(local.worker_spec), threading.Event()
+
+    def look() -> None:
+        since = time.monotonic()
+        while not over.wait(_LOOK_S):
+            try:
+                missing = wanted - len(client.nthreads())
+            except OSError:  # the work is just ending
+                return
+            if missing <= 0:
+                since = time.monotonic()
+            elif time.monotonic() - since > _LOST_S:
+                local.scale(len(local.worker_spec) + missing)  # the lost ones still count there
+                since = time.monotonic()
+
+    looking = threading.Thread(target=look, name="workers", daemon=True)
+    looking.start()
+    try:
+        yield
+    finally:
+        over.set()
+        looking.join()
 
 
 def versions_here() -> dict[str, str]:
