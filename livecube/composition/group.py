@@ -62,8 +62,8 @@ MOST_DESKS: Final = 8
 _FRAMES_A_SECOND: Final = 8
 _AGAIN_S: Final = 5.0
 """Seconds before a cube that was not found is looked for again."""
-_TIDY_S: Final = 0.25
-_LARGE_MB: Final = 300.0
+_TIDY_S: Final = 0.05
+_LARGE_MB: Final = 260.0
 """Above this, memory is given back: that of tables, which come from files again, and freed memory
 that the C library keeps."""
 _THREADS_A_DESK: Final = 4

@@ -179,6 +179,7 @@ class _LastRows:
         last = self._last
         if last is not None and last[1] is model and last[0] == asked:
             return last[2]
+        self._last = last = None  # 20 MB, before as many are needed again
         down = downs(part.cross)
         rows = [_filled(seen, down, likely) for likely in model.kinds]
         self._last = asked, model, rows
