@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import sys
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -12,7 +13,10 @@ if TYPE_CHECKING:
 
     from selenium.webdriver import Chrome
 
-__all__ = ["MISSING", "browser"]
+__all__ = ["AXE", "MISSING", "browser"]
+
+AXE = Path(__file__).parent.parent / "node_modules" / "axe-core" / "axe.min.js"
+"""Looks for what not everybody can read; tests/test_report.py says how to install it."""
 
 _CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 _DRIVER = shutil.which("chromedriver")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import subprocess
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
@@ -12,14 +11,15 @@ import aiomqtt
 import pytest
 from broker import MISSING as NO_BROKER
 from broker import Broker, free_port
+from browser import AXE, browser
 from browser import MISSING as NO_BROWSER
-from browser import browser
 from test_dashboard import TREE, practised, told
 
 from livecube.dashboard.sink import page_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from pathlib import Path
 
     from selenium.webdriver import Chrome
 
@@ -28,7 +28,6 @@ pytestmark = [
     pytest.mark.skipif(bool(NO_BROWSER), reason=NO_BROWSER),
 ]
 
-AXE = Path(__file__).parent.parent / "node_modules" / "axe-core" / "axe.min.js"
 EVIL = "<img src=x onerror=document.title='harmed'>"
 
 

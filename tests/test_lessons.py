@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 from advising import advisor_at
-from browser import MISSING, browser
+from browser import AXE, MISSING, browser
 from command import started
-from test_report import AXE
 from test_widths import drawn, wrong_on
 
 from livecube.composition.assembly import drilled_techniques, find_technique

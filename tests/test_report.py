@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from browser import AXE, browser
 from browser import MISSING as NO_BROWSER
-from browser import browser
 from click.testing import CliRunner
 from test_comparing import comparison
 from test_trends import columns, evening_noise
@@ -40,7 +40,6 @@ if TYPE_CHECKING:
     from livecube.review.reviewed import Review
 
 ROOT = Path(__file__).parent.parent
-AXE = ROOT / "node_modules" / "axe-core" / "axe.min.js"
 NO_AXE = "axe-core is not there: npm install --prefix . --no-save axe-core"
 NONE = np.zeros(0, dtype=np.int64)
 NO_CHANCES = ChanceColumns(NONE, NONE, NONE, NONE, NONE, NONE, (), ())

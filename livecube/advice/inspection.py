@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from livecube.cube.holding import Holding
     from livecube.techniques.base import Technique
 
-__all__ = ["Inspection", "inspect_cross", "opening_steps", "openings"]
+__all__ = ["Inspection", "answer_after", "inspect_cross", "opening_steps", "openings"]
 
 _PLANNED: Final = 8
 """For this many rows of each kind, the plan after them is looked for."""
@@ -119,11 +119,18 @@ def openings(
     """
     steps = opening_steps(advisor, position, faces, holding)
     while not stopped():
-        try:
-            next(steps)
-        except StopIteration as over:
-            found: list[Opportunity] = over.value
+        if (found := answer_after(steps)) is not None:
             return found
+    return None
+
+
+def answer_after(steps: Generator[None, None, list[Opportunity]]) -> list[Opportunity] | None:
+    """Look at one more colour; returns the answer if it was the last one."""
+    try:
+        next(steps)
+    except StopIteration as over:
+        found: list[Opportunity] = over.value
+        return found
     return None
 
 

@@ -25,6 +25,17 @@ _PLAIN = click.option(
 )
 
 
+def _broker_at(name: str, help_text: str) -> Callable[..., Any]:
+    """An option with a broker's address; without an address it means the configured one."""
+    return click.option(
+        name,
+        metavar="[mqtts://USER@HOST/PREFIX]",
+        is_flag=False,
+        flag_value=CONFIGURED,
+        help=help_text,
+    )
+
+
 def publishing_options(command: Callable[..., None]) -> Callable[..., None]:
     """``--mqtt`` and its options; a command gets them together as ``publishing``."""
 
@@ -40,13 +51,7 @@ def publishing_options(command: Callable[..., None]) -> Callable[..., None]:
         _PLAIN,
         _DESK,
         click.option("--no-mqtt", is_flag=True, help="Publish nothing, even if it is configured."),
-        click.option(
-            "--mqtt",
-            metavar="[mqtts://USER@HOST/PREFIX]",
-            is_flag=False,
-            flag_value=CONFIGURED,
-            help="Publish on this broker; without an address, on the configured one.",
-        ),
+        _broker_at("--mqtt", "Publish on this broker; without an address, on the configured one."),
     ):
         gathered = option(gathered)
     return gathered
@@ -70,19 +75,12 @@ def group_options(command: Callable[..., None]) -> Callable[..., None]:
 
     for option in (
         _PLAIN,
-        click.option(
+        _broker_at(
             "--listen",
-            metavar="[mqtts://USER@HOST/PREFIX]",
-            is_flag=False,
-            flag_value=CONFIGURED,
-            help="Show the desks on this broker, too; without an address, on the configured one.",
+            "Show the desks on this broker, too; without an address, on the configured one.",
         ),
-        click.option(
-            "--mqtt",
-            metavar="[mqtts://USER@HOST/PREFIX]",
-            is_flag=False,
-            flag_value=CONFIGURED,
-            help="Publish each desk here under its name. Ask the people at the cubes before.",
+        _broker_at(
+            "--mqtt", "Publish each desk here under its name. Ask the people at the cubes before."
         ),
     ):
         gathered = option(gathered)

@@ -14,7 +14,7 @@ from livecube.cli.options import advisor_with_progress
 from livecube.cli.refusing import refusing_the_unstorable
 from livecube.cli.scramble import scrambler_with_progress
 from livecube.cli.whose import asked_for, read_roster
-from livecube.composition.assembly import drilled_techniques, find_technique
+from livecube.composition.assembly import find_technique, technique_names
 from livecube.edges.log_files import new_file
 from livecube.edges.saying import say
 from livecube.errors import UsageError
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from livecube.lessons.course import Course
     from livecube.lessons.lesson import Drill, Lesson
 
-__all__ = ["drawn_for", "lesson", "take_lesson", "technique_names"]
+__all__ = ["drawn_for", "lesson", "take_lesson"]
 
 
 class _Lessons(click.Group):
@@ -84,11 +84,6 @@ def _stops(said: str | None) -> dict[str, tuple[int, int]]:
         return {}
     with History(data_folder(), reading=True) as history:
         return LessonBook(DrillBook(history, person.name)).stops()
-
-
-def technique_names() -> tuple[str, ...]:
-    """The techniques that a lesson can ask for."""
-    return tuple(one.id for one in drilled_techniques())
 
 
 @lesson.command()

@@ -12,8 +12,9 @@ import click
 
 from livecube.cli.broker_options import offering_options
 from livecube.cli.drill_options import drilling_options
-from livecube.cli.lesson import take_lesson, technique_names
+from livecube.cli.lesson import take_lesson
 from livecube.cli.whose import asked_for, keeper, read_roster
+from livecube.composition.assembly import technique_names
 from livecube.edges.log_files import new_file
 from livecube.edges.saying import say
 from livecube.errors import UsageError

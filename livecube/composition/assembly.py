@@ -43,6 +43,7 @@ __all__ = [
     "load_holdings",
     "quick_advisor",
     "set_level",
+    "technique_names",
 ]
 
 KEYHOLES: Final = "keyhole"
@@ -217,6 +218,11 @@ def drilled_techniques() -> tuple[Technique, ...]:
     from livecube.techniques.base import traits
 
     return tuple(one for one in known_techniques() if not traits(one).is_yardstick)
+
+
+def technique_names() -> tuple[str, ...]:
+    """The techniques that a lesson or a task can ask for."""
+    return tuple(one.id for one in drilled_techniques())
 
 
 def find_technique(name: str) -> Technique:

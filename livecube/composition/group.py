@@ -118,11 +118,10 @@ class _DeskOutput(Output):
     def __init__(self, name: str, board: _DeskBoard, *, as_json: bool, drawn: bool) -> None:
         super().__init__(board, as_json=as_json, drawn=drawn)
         self._name = name
-        self.row = board
 
     def sinks(self) -> list[Sink]:
         """The row; without a screen lines or JSON objects, too."""
-        sinks: list[Sink] = [_RowSink(self.row)]
+        sinks: list[Sink] = [_RowSink(self.board)]
         if self.as_json:
             sinks.append(JsonSink(sys.stdout, lambda item: {"desk": self._name, **item_json(item)}))
         elif not self.drawn:
@@ -320,8 +319,7 @@ def _in_words(error: BaseException) -> str:
 class GroupRun:
     """A group, from the first look for cubes to the last word.
 
-    ``beside``: more tasks that run as long as the desks. ``far``: desks on a broker, if they are
-    listened to; then the group goes on until it is ended.
+    ``far``: desks on a broker, if they are listened to; then the group goes on until it is ended.
     """
 
     def __init__(

@@ -26,15 +26,14 @@ def take_offer(offer: Offer, person: str) -> bool:
 
     Raises :class:`~livecube.errors.LessonError` if it names a technique that is not known.
     """
-    from livecube.composition.assembly import drilled_techniques
+    from livecube.composition.assembly import technique_names
     from livecube.history.folder import data_folder
     from livecube.history.store import History
     from livecube.lessons.keeping import LessonBook
     from livecube.lessons.shipped import shipped_texts
     from livecube.lessons.tasks import parse_task
 
-    names = tuple(one.id for one in drilled_techniques())
-    told = parse_task(offer.text, "the offer", names, shipped_texts())
+    told = parse_task(offer.text, "the offer", technique_names(), shipped_texts())
     with History(data_folder()) as history:
         return LessonBook.of(history, person).take(told.identity, offer.text)
 

@@ -13,7 +13,7 @@ from livecube.composition.writing import written_solves
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.log_files import LogReader
 from livecube.errors import LogError, UsageError
-from livecube.stages.progress import Resynced, Turned
+from livecube.stages.progress import Resynced, SolveOver, Turned
 from livecube.stages.tracker import Tracker
 from livecube.views.happenings import STAGE_TITLES
 
@@ -189,17 +189,18 @@ def positions_of(solve: KeptSolve, log: Path) -> list[tuple[str, Array]]:
     Empty if the log cannot be read.
     """
     try:
-        began = begun_solves(log)[-1:]
         with LogReader(log) as reader:
             tracker = Tracker(reader.header.position)
-            stood = {0: tracker.position}
+            stood, begun = {0: tracker.position}, list[int]()
             for event in reader:
                 for progress in tracker.feed(event):
                     if isinstance(progress, Turned | Resynced):
                         stood[tracker.line] = progress.position
+                    elif isinstance(progress, SolveOver):
+                        begun = [progress.solve.start_turn]
     except LogError:
         return []
-    found = [("Where it began", np.frombuffer(one.start, dtype=np.uint8)) for one in began]
+    found = [("Where it began", np.frombuffer(stood[at - 1], dtype=np.uint8)) for at in begun]
     for stage in solve.stages:
         if stage.end_turn in stood and not stage.shared:
             name = " ".join((STAGE_TITLES[stage.stage], *stage.slots))

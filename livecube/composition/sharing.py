@@ -148,8 +148,10 @@ class SharedSearch:
                 if one.answer.done() or one.stopped():
                     _settle(one, None)
                     continue
+                from livecube.advice.inspection import answer_after  # late, as in find
+
                 try:
-                    found = await loop.run_in_executor(thread, _step, one.steps)
+                    found = await loop.run_in_executor(thread, answer_after, one.steps)
                 except Exception as error:
                     # A desk's question that cannot be answered must not stop the others.
                     if not one.answer.done():
@@ -160,16 +162,6 @@ class SharedSearch:
                 else:
                     one.colours += 1
                     heapq.heappush(self._waiting, one)
-
-
-def _step(steps: Generator[None, None, list[Opportunity]]) -> list[Opportunity] | None:
-    """Look at one more colour; returns the answer if it was the last one."""
-    try:
-        next(steps)
-    except StopIteration as over:
-        found: list[Opportunity] = over.value
-        return found
-    return None
 
 
 def _settle(one: _Question, found: list[Opportunity] | None) -> None:

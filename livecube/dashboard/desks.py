@@ -56,6 +56,13 @@ class DeskNow:
     stages: tuple[tuple[str, float], ...] = ()
     """Names and seconds of the stages: of the solve under way, or of the last one."""
 
+    @property
+    def presence(self) -> str:
+        """Away, without a cube, or the present state of its session."""
+        if self.online is not True:
+            return "away" if self.online is False else "?"
+        return "no cube" if self.link is False else self.session or "here"
+
 
 @dataclass(frozen=True, slots=True)
 class Arrived:
@@ -197,8 +204,4 @@ def _number(value: object) -> float | None:
 
 
 def _text(value: object) -> str:
-    if not isinstance(value, str):
-        return ""
-    return "".join(
-        char if char.isprintable() else "\N{REPLACEMENT CHARACTER}" for char in value[:_LONGEST]
-    )
+    return topics.clean(value, _LONGEST) if isinstance(value, str) else ""

@@ -51,7 +51,7 @@ def desks_table(desks: DesksSeen, rows: int, width: int, notice: str = "") -> Ta
         means = (desk.average_s, desk.mean_s)[: 1 + is_fine]
         stages = " ".join(f"{seconds:.{1 + is_fine}f}" for _, seconds in desk.stages)
         table.add_row(
-            *(Text(cell) for cell in (desk.name, _presence(desk), str(desk.solves or ""))),
+            *(Text(cell) for cell in (desk.name, desk.presence, str(desk.solves or ""))),
             *(Text(cell) for cell in (_last(desk), *map(_seconds, means))),
             Text(stages, no_wrap=True, overflow="ellipsis"),
             *((Text(_cube(desk), no_wrap=True, overflow="ellipsis"),) if width >= _WIDE else ()),
@@ -63,13 +63,6 @@ def desks_table(desks: DesksSeen, rows: int, width: int, notice: str = "") -> Ta
 
 def _cube(desk: DeskNow) -> str:
     return desk.cube + ("" if desk.battery is None else f" {desk.battery} %")
-
-
-def _presence(desk: DeskNow) -> str:
-    """Away, without a cube, or the present state of its session."""
-    if desk.online is not True:
-        return "away" if desk.online is False else "?"
-    return "no cube" if desk.link is False else desk.session or "here"
 
 
 def _last(desk: DeskNow) -> str:

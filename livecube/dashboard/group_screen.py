@@ -263,7 +263,7 @@ def _far(desk: DeskNow) -> _Line:
     time = "" if last is None else seconds_text(last) if is_time else DNF
     return _Line(
         desk.name,
-        _presence(desk),
+        desk.presence,
         "",
         tuple(seconds for _, seconds in desk.stages),
         time,
@@ -271,12 +271,6 @@ def _far(desk: DeskNow) -> _Line:
         Text(f"far: {desk.cube}" if desk.cube else "far", "dim"),
         desk.wants_help and desk.online is True,
     )
-
-
-def _presence(desk: DeskNow) -> str:
-    if desk.online is not True:
-        return "away" if desk.online is False else "?"
-    return "no cube" if desk.link is False else desk.session or "here"
 
 
 def _columns(width: int) -> Table:

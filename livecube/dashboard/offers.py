@@ -12,9 +12,9 @@ import json
 import re
 from collections import deque
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
-from livecube.dashboard.topics import desk_part
+from livecube.dashboard.topics import clean, desk_part
 from livecube.errors import LessonError
 from livecube.lessons.tasks import parse_task, part_words, task_text
 
@@ -87,7 +87,7 @@ def read_offer(payload: bytes, coach: str, shipped: Mapping[str, str]) -> Offer 
     except (ValueError, TypeError, RecursionError, LessonError):
         return None
     parts = "; ".join(map(part_words, task.parts))
-    return Offer(coach, task.identity, _clean(task.title), _clean(parts), text)
+    return Offer(coach, task.identity, clean(task.title, _LONGEST), clean(parts, _LONGEST), text)
 
 
 def _codes_in(task: object) -> int:
@@ -111,12 +111,6 @@ class _AnyTechnique:
 
     def __len__(self) -> int:
         return 1
-
-
-def _clean(text: str) -> str:
-    return "".join(
-        char if char.isprintable() else "\N{REPLACEMENT CHARACTER}" for char in text[:_LONGEST]
-    )
 
 
 class Flood:
@@ -150,7 +144,7 @@ class Waiting:
 
     def add(self, offer: Offer) -> bool:
         """Add an offer; returns False if it waits already, was answered, or finds no room."""
-        known: set[Any] = {one.identity for one in self._offers} | {*self._answered}
+        known = {one.identity for one in self._offers} | {*self._answered}
         if offer.identity in known or len(self._offers) >= _MOST_WAITING:
             return False
         self._offers.append(offer)

@@ -35,6 +35,7 @@ __all__ = [
     "STAGES",
     "Tree",
     "check_prefix",
+    "clean",
     "desk_name",
     "desk_part",
 ]
@@ -112,6 +113,13 @@ def desk_name(part: str) -> str:
         return _ESCAPED.sub(lambda m: bytes.fromhex(m[0].replace("_", "")).decode(), part)
     except UnicodeDecodeError:
         return part
+
+
+def clean(text: str, longest: int) -> str:
+    """A text of others, at most ``longest`` characters of it, as it can be shown."""
+    return "".join(
+        char if char.isprintable() else "\N{REPLACEMENT CHARACTER}" for char in text[:longest]
+    )
 
 
 def check_prefix(prefix: str) -> str:

@@ -176,10 +176,9 @@ class _LastRows:
         """The rows of each kind of solver."""
         key = (*map(tuple, (part.turns, part.times, part.stages, part.attitudes)), part.cross)
         asked = (key, sorted(part.stated.items()))
-        last = self._last
-        if last is not None and last[1] is model and last[0] == asked:
-            return last[2]
-        self._last = last = None  # 20 MB, before as many are needed again
+        if self._last is not None and self._last[1] is model and self._last[0] == asked:
+            return self._last[2]
+        self._last = None  # 20 MB, before as many are needed again
         down = downs(part.cross)
         rows = [_filled(seen, down, likely) for likely in model.kinds]
         self._last = asked, model, rows

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Literal, TypeAlias
+from typing import TYPE_CHECKING, ClassVar, Final, Literal, TypeAlias
 
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.position import SOLVED_BYTES, TURN_BYTES, turn_quarters
@@ -66,35 +66,35 @@ class GestureWatcher:
 class TurnsWatcher:
     """Watches for a gesture in the middle of a solve, with any two opposite layers."""
 
+    _length: ClassVar[int] = _LENGTH
+    """Most turns of the gesture."""
+
     def __init__(self) -> None:
-        self._made: deque[tuple[float, int]] = deque(maxlen=_LENGTH)
+        self._made: deque[tuple[float, int]] = deque(maxlen=self._length)
 
     def turned(self, t: float, turn: int) -> bool:
-        """Take in a turn at ``t`` seconds; returns whether it completes a gesture."""
+        """Take in a turn at ``t`` seconds; returns whether it completes the gesture."""
         self._made.append((t, turn))
-        if layers_and_back(self._made) is None:
+        if not self._is_made():
             return False
         self._made.clear()
         return True
 
+    def _is_made(self) -> bool:
+        return layers_and_back(self._made) is not None
 
-class HelpWatcher:
+
+class HelpWatcher(TurnsWatcher):
     """Watches for the gesture that asks for help: two opposite layers a half turn each, twice.
 
     The two layers of a half may be turned in any order and by quarters. Common sequences hold
     nothing like it: it leaves the cube as it was.
     """
 
-    def __init__(self) -> None:
-        self._made: deque[tuple[float, int]] = deque(maxlen=2 * _LENGTH)
+    _length: ClassVar[int] = 2 * _LENGTH
 
-    def turned(self, t: float, turn: int) -> bool:
-        """Take in a turn at ``t`` seconds; returns whether it completes the gesture."""
-        self._made.append((t, turn))
-        if not _halves_twice(self._made):
-            return False
-        self._made.clear()
-        return True
+    def _is_made(self) -> bool:
+        return _halves_twice(self._made)
 
 
 _HALF_TURNS: Final = ([2], [1, 1], [3, 3])

@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from livecube.edges.sinks import Item
     from livecube.events import CubeEvent
 
-__all__ = ["BLOCK", "block"]
+__all__ = ["BLOCK", "block", "turns"]
 
 _RATE = 50.0
 BLOCK = 500
@@ -64,6 +64,13 @@ class _Last:
 
     async def close(self) -> None:
         pass
+
+
+def turns(count: int) -> tuple[list[CubeEvent], bytes]:
+    """At most a block of turns, and the position (20 facelets) in which they begin."""
+    done = session(5, BLOCK // 60 + 4, on_cube=False)
+    events = [event for event in done.events(marks=False) if isinstance(event, Turn)]
+    return [*events[: min(BLOCK, count)]], bytes(apply_turns(SOLVED, done.scramble).tolist())
 
 
 async def block(
@@ -128,9 +135,7 @@ def main() -> None:
     arguments = argparse.ArgumentParser()
     arguments.add_argument("--turns", type=int, default=6000, help="for each condition")
     given = arguments.parse_args()
-    done = session(5, BLOCK // 60 + 4, on_cube=False)
-    events = [e for e in done.events(marks=False) if isinstance(e, Turn)][: min(BLOCK, given.turns)]
-    position = bytes(apply_turns(SOLVED, done.scramble).tolist())
+    events, position = turns(given.turns)
     sys.setswitchinterval(SWITCH_S)
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place)

@@ -27,14 +27,11 @@ import beside  # noqa: F401 - before helpers are imported
 import aiomqtt
 import numpy as np
 from broker import Broker
-from dashboard_turns import BLOCK, block
+from dashboard_turns import BLOCK, block, turns
 
 from livecube.composition.following import SWITCH_S
-from livecube.cube.position import SOLVED, apply_turns
 from livecube.dashboard.offers import MOST_BYTES, offers_topic
-from livecube.events import Turn
 from livecube.history.folder import data_folder
-from livecube.virtual.session import session
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -85,9 +82,7 @@ def main() -> None:
     if given.flood:
         asyncio.run(_flood(int(given.flood[0]), given.flood[1]))
         return
-    done = session(5, BLOCK // 60 + 4, on_cube=False)
-    events = [e for e in done.events(marks=False) if isinstance(e, Turn)][: min(BLOCK, given.turns)]
-    position = bytes(apply_turns(SOLVED, done.scramble).tolist())
+    events, position = turns(given.turns)
     sys.setswitchinterval(SWITCH_S)
     ways: dict[str, list[float]] = {name: [] for name in _CONDITIONS}
     heard: list[Offer] = []
