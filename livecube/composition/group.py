@@ -30,7 +30,13 @@ from livecube.edges.automaton_file import load_hands
 from livecube.edges.cache import rest_tables
 from livecube.edges.drawing import Drawing
 from livecube.edges.keys import Keys, keyboard
-from livecube.edges.memory import give_back_memory, resident_mb, share_memory
+from livecube.edges.memory import (
+    code_of,
+    forget_pages,
+    give_back_memory,
+    resident_mb,
+    share_memory,
+)
 from livecube.edges.saying import say
 from livecube.edges.sinks import Board, JsonSink, LineSink
 from livecube.errors import LivecubeError, RadioError
@@ -66,6 +72,8 @@ _TIDY_S: Final = 0.05
 _LARGE_MB: Final = 260.0
 """Above this, memory is given back: that of tables, which come from files again, and freed memory
 that the C library keeps."""
+_COMPILER: Final = "libllvmlite.so"
+"""70 MB, of which little is needed when the kernels are loaded."""
 _THREADS_A_DESK: Final = 4
 """A thread that waits for a disk must not keep another desk's work from a thread."""
 
@@ -292,9 +300,13 @@ class _Desk:
 
 def _keep_small(over: threading.Event) -> None:
     """Keep the process small until the event is set; in a thread, since the loop may be busy."""
+    compiler: list[tuple[int, int]] = []
     while not over.wait(_TIDY_S):
         if resident_mb() > _LARGE_MB:
             rest_tables()
+            compiler = compiler or code_of(_COMPILER)
+            for address, size in compiler:
+                forget_pages(address, size)
             give_back_memory()
 
 

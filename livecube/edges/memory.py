@@ -13,7 +13,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
-__all__ = ["forget_pages", "give_back_memory", "resident_mb", "share_memory"]
+__all__ = ["code_of", "forget_pages", "give_back_memory", "resident_mb", "share_memory"]
 
 _ARENA_MAX: Final = -8
 """M_ARENA_MAX of glibc's malloc.h."""
@@ -34,6 +34,24 @@ def share_memory() -> None:
     if sys.platform == "linux":
         with suppress(OSError, AttributeError):
             ctypes.CDLL(None).mallopt(_ARENA_MAX, _ARENAS)
+
+
+def code_of(library: str) -> list[tuple[int, int]]:
+    """Where the code of a loaded library lies: addresses and sizes, for :func:`forget_pages`.
+
+    ``library``: the end of its file's name.
+    """
+    try:
+        maps = Path("/proc/self/maps").read_text(encoding="utf-8").splitlines()
+    except OSError:
+        return []
+    found = []
+    for line in maps:
+        span, kind, *_ = line.split()
+        if kind == "r-xp" and line.endswith(library):  # never written: its file has all of it
+            first, end = (int(part, 16) for part in span.split("-"))
+            found.append((first, end - first))
+    return found
 
 
 def forget_pages(address: int, size: int) -> None:

@@ -13,7 +13,15 @@ import numpy as np
 from livecube.cube.holding import COLOURS, HOLDINGS
 from livecube.events import HeldAs
 from livecube.holding.inference import NEGLIGIBLE, Acquaintance, downs, weighed
-from livecube.holding.kernel import Rows, Seen, advance, room_for, rows_for, turned_between
+from livecube.holding.kernel import (
+    Rows,
+    Seen,
+    advance,
+    nowhere,
+    room_for,
+    rows_for,
+    turned_between,
+)
 from livecube.holding.looking_back import backward
 from livecube.holding.observations import Observer, Solves, believe, stage_name_numbers
 from livecube.holding.written import HELD_AFTER
@@ -63,7 +71,9 @@ class LiveHolding:
         """The evidence about the solver when the next solve begins, see
         :attr:`livecube.holding.inference.Acquaintance.kinds`."""
         self._model = model
-        self._rows = [rows_for(_ROWS, len(likely.moves)) for likely in model.kinds]
+        nodes = [len(likely.moves) for likely in model.kinds]
+        where = nowhere(max(nodes))
+        self._rows = [rows_for(_ROWS, number, where) for number in nodes]
         self._told: int | None = None
         """Number of the holding stated last."""
         self._told_at = 0

@@ -38,6 +38,7 @@ __all__ = [
     "forward",
     "gaps",
     "is_slice",
+    "nowhere",
     "room_for",
     "rows_for",
     "seen_as",
@@ -180,13 +181,20 @@ class Rows(NamedTuple):
     """Shape (24 * nodes,), int32: −1 everywhere between calls."""
 
 
-def rows_for(turns: int, nodes: int) -> Rows:
-    """Room for the states of this many turns."""
+def rows_for(turns: int, nodes: int, where: Array | None = None) -> Rows:
+    """Room for the states of this many turns; ``where``: shared by rows filled one by one."""
     both = [
         (np.empty((turns, _MOST), np.int32), np.empty((turns, _MOST)), np.zeros(turns, np.int32))
         for _ in range(2)
     ]
-    return Rows(*both[0], *both[1], np.empty(turns), np.full(24 * nodes, -1, dtype=np.int32))
+    if where is None:
+        where = nowhere(nodes)
+    return Rows(*both[0], *both[1], np.empty(turns), where[: 24 * nodes])
+
+
+def nowhere(nodes: int) -> Array:
+    """Shape (24 * nodes,), int32: −1 everywhere, for :attr:`Rows.where`."""
+    return np.full(24 * nodes, -1, dtype=np.int32)
 
 
 @numba.njit(cache=True, nogil=True)
