@@ -39,6 +39,9 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "eyes_check": (
         *("--persons", "1", "--near", "1", "--after", "5", "--tests", "3", "--solvers", "1"),
     ),
+    "first_advice_check": (
+        *("--persons", "1", "--after", "5", "--beginnings", "2", "--other-hand"),
+    ),
     "fit_hands": ("judge", "--cases", "2", "--draws", "1"),
     "forget_check": ("--kills", "1", "--solves", "2"),
     "fuzz_decoders": ("--packets", "500", "--decoder", "turnwire"),

@@ -184,7 +184,7 @@ async def test_an_offer_is_taken_or_declined_by_a_key_and_does_nothing_by_itself
     nobody = OfferDesk(cast("Any", output), None)
     nobody.offered(offer_of("00000003"))
     assert nobody.press("t")
-    assert "start without --no-history" in output.said[2]
+    assert "leave out --no-history" in output.said[2]
     assert output.offer, "it still waits"
 
 

@@ -64,7 +64,10 @@ class OfferDesk:
         if first is None or key.lower() not in ("t", "d"):
             return False
         if key.lower() == "t" and self._person is None:
-            self._output.complain("An offer is kept with your solves: start without --no-history.")
+            self._output.complain(
+                "An offer is kept with your solves, and these are not kept: leave out --no-history; "
+                "with a virtual cube give --person."
+            )
             return True
         self._waiting.answer()
         if key.lower() == "t":

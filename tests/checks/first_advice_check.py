@@ -1,0 +1,158 @@
+"""How often the first advice is the fastest for a person's true hands.
+
+``python tests/checks/first_advice_check.py`` draws persons whose true prices are known
+(``tests/drawn_persons.py``), learns their hands from some solves with stated holdings, and asks at
+beginnings of pairs of other virtual solves for the quickest next pair, by any technique that needs
+no more than the position. What is advised by the prices in use, and by the usual ones, is priced by
+the true ones: *loss* is the seconds by which it is slower than what the true prices would advise.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections import defaultdict
+from itertools import islice
+from typing import TYPE_CHECKING, Final
+
+import beside  # noqa: F401 - before helpers are imported
+import numpy as np
+
+from livecube.edges.cache import keep_compiled_code
+
+keep_compiled_code()
+
+from drawn_persons import draw_hands, solvers, stated, timed, walks  # noqa: E402 - as numba wants
+
+from livecube.cube.position import SOLVED, apply_turns  # noqa: E402
+from livecube.edges.automaton_file import load_hands  # noqa: E402
+from livecube.edges.cache import forget_search, load_search  # noqa: E402
+from livecube.hands.automaton import NEVER  # noqa: E402
+from livecube.hands.kinship import Kinship  # noqa: E402
+from livecube.hands.own_hands import learn_hands  # noqa: E402
+from livecube.hands.own_table import own_automaton  # noqa: E402
+from livecube.search.answers import Answers  # noqa: E402
+from livecube.search.book import usual_book  # noqa: E402
+from livecube.search.hand_arrays import UPRIGHT  # noqa: E402
+from livecube.search.situation import Situation  # noqa: E402
+from livecube.techniques.base import traits  # noqa: E402
+from livecube.techniques.registry import TECHNIQUES  # noqa: E402
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from drawn_persons import Hands, Walk
+
+    from livecube.hands.automaton import Automaton
+    from livecube.search.task import Written
+
+KINDS: Final = ("ordinary", "ordinary", "triggers", "ordinary", "ordinary", "fatigue")
+NEAR_MS: Final = 20
+
+
+def true_automaton(hands: Hands, usual: Automaton) -> Automaton:
+    """A person's true prices, in whole milliseconds."""
+    table = np.where(usual.seconds_ms < NEVER, np.rint(hands.table(usual)), NEVER)
+    spun = hands.price[usual.seconds_ms.size :].tolist()
+    names = usual.single_rotation_ms
+    order = [axis + amount for axis in "xyz" for amount in ("", "2", "'")]
+    rotations = {name: max(1, round(spun[order.index(name)])) for name in names}
+    return usual.priced(np.maximum(table, 1).astype(np.int32), rotations, usual.looking)
+
+
+def beginnings(solves: Sequence[Walk], count: int, rng: np.random.Generator) -> list[Situation]:
+    """Positions at which a pair begins, one of each solve."""
+    found: list[Situation] = []
+    for walk in solves:
+        done = walk.of
+        ends = [one.end_turn for one in done.stages if one.stage in ("cross", "pair")]
+        line = int(rng.choice(ends)) + 1 - done.first_line
+        turned = done.start_turn > done.first_line
+        turns = [] if turned else [*done.scramble]
+        turns += [report.turn for report in done.turns[:line]]
+        situation = Situation.of(apply_turns(SOLVED, turns), done.cross)
+        if situation.offset is not None and situation.free:
+            found.append(situation)
+        if len(found) == count:
+            break
+    return found
+
+
+def quickest(answers: Answers, situation: Situation) -> Written:
+    """The quickest way to a next pair, from the best front."""
+    best: Written | None = None
+    for technique in TECHNIQUES:
+        if traits(technique).is_yardstick or not traits(technique).sees_only_state:
+            continue
+        for chance in technique.chances(situation):
+            if chance.then:
+                continue
+            for way in answers.ways(situation, [chance.task], UPRIGHT, however_dear=False)[:1]:
+                if best is None or way.ms < best.ms:
+                    best = way
+    assert best is not None  # a plain pair is always possible
+    return best
+
+
+def price_ms(answers: Answers, way: Written) -> int:
+    """A way by the prices of these answers, until the cross is down again."""
+    moves = answers.moves(way.tokens)
+    return answers.automaton.sequence_ms(moves) + int(answers.hands.finish[way.end])
+
+
+def answers_of(automaton: Automaton) -> Answers:
+    return Answers(automaton, usual_book(automaton), load_search(automaton))
+
+
+def main() -> None:
+    """Measure and print."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--persons", type=int, default=24)
+    parser.add_argument("--after", type=int, default=50, help="solves to learn from")
+    parser.add_argument("--beginnings", type=int, default=40, help="for each person")
+    parser.add_argument("--solvers", type=int, default=4, help="virtual solvers who solve for them")
+    parser.add_argument("--seed", type=int, default=9)
+    parser.add_argument(
+        "--other-hand",
+        action="store_true",
+        help="persons with the usual prices of the other hand: quick, as no bounds must be made",
+    )
+    given = parser.parse_args()
+    losses: dict[str, list[int]] = defaultdict(list)
+    for number, solver in enumerate(islice(solvers(), given.solvers)):
+        automaton = load_hands("left" if solver.left_handed else "right")
+        by_usual = answers_of(automaton)
+        every = walks(solver, automaton, given.after + 2 * given.beginnings)
+        for person in range(number, given.persons, given.solvers):
+            rng = np.random.default_rng([given.seed, person])
+            if given.other_hand:
+                true = load_hands("right" if solver.left_handed else "left")
+                hands = draw_hands(rng, true, "near")
+            else:
+                hands = draw_hands(rng, automaton, KINDS[person % len(KINDS)])
+                true = true_automaton(hands, automaton)
+            solves = timed(hands, every[: given.after], rng)
+            own = learn_hands(Kinship(automaton), [stated(one) for one in solves])
+            used = own_automaton(own, None, automaton)
+            by_true = answers_of(true)
+            by_own = by_usual if used is automaton else answers_of(used)
+            for situation in beginnings(every[given.after :], given.beginnings, rng):
+                best = quickest(by_true, situation)
+                assert best.ms == price_ms(by_true, best)
+                for name, by in (("own", by_own), ("usual", by_usual)):
+                    loss = price_ms(by_true, quickest(by, situation)) - best.ms
+                    assert loss >= 0, "the search is exact"
+                    losses[name].append(loss)
+            shipped = {load_hands(hand).fingerprint for hand in ("left", "right")}
+            for one in {true.fingerprint, used.fingerprint} - shipped:
+                forget_search(one)  # 50 MB each
+    for name, those in losses.items():
+        near = 100 * np.mean(np.array(those) <= NEAR_MS)
+        print(
+            f"{name} prices: {near:.1f} % of {len(those)} first advices are the fastest or within "
+            f"{NEAR_MS / 1000:.2f} s of it; lost on average {np.mean(those) / 1000:.3f} s, "
+            f"95th percentile {np.percentile(those, 95) / 1000:.3f} s"
+        )
+
+
+if __name__ == "__main__":
+    main()
