@@ -52,10 +52,10 @@ def _hostile() -> Iterator[bytes]:
         task = {
             "livecube_task": 1,
             "task": f"{number:016x}",
-            "title": rng.choice(("Good", "\x1b[2J\x1b]0;x\x07", "a\nb", "x" * 5000)),
+            "title": rng.choice(("Good", "Better", "\x1b[2J\x1b]0;x\x07", "a\nb", "x" * 5000)),
             "given": "2026-05-25T17:00:00Z",
             "by": None,
-            "parts": rng.choice((parts, [{"lesson": "x", "text": "\x1b" * 9000}], {}, None)),
+            "parts": rng.choice((parts, parts, [{"lesson": "x", "text": "\x1b" * 9000}], {}, None)),
         }
         body = json.dumps({"livecube_offer": 1, "id": "x", "at": "", "task": task}).encode()
         yield rng.choice((body, body, body[:-3], b"\xff" * 900, b"[" * 9000, b" " * MOST_BYTES))
