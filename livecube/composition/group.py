@@ -68,7 +68,7 @@ MOST_DESKS: Final = 8
 _FRAMES_A_SECOND: Final = 8
 _AGAIN_S: Final = 5.0
 """Seconds before a cube that was not found is looked for again."""
-_TIDY_S: Final = 0.05
+_TIDY_S: Final = 0.02
 _LARGE_MB: Final = 260.0
 """Above this, memory is given back: that of tables, which come from files again, and freed memory
 that the C library keeps."""
