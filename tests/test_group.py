@@ -5,17 +5,23 @@ from __future__ import annotations
 import asyncio
 import json
 from collections import Counter
+from contextlib import suppress
 from io import StringIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
+import aiomqtt
 import pytest
+from broker import MISSING, Broker
 from command import started
 from rich.console import Console
 from test_formats import validator
 
-from livecube.composition.group import _Desk
+from livecube.advice.speaker import Manner
+from livecube.composition.group import DeskPlan, GroupRun, _Desk
+from livecube.composition.live import Followed, Solver
 from livecube.composition.publishing import Publishing
+from livecube.composition.run import Wishes
 from livecube.composition.sharing import SharedAdvisors, SharedRadio, SharedSearch
 from livecube.cube.notation import parse_turns
 from livecube.dashboard.desks import DeskNow
@@ -23,7 +29,11 @@ from livecube.dashboard.group_screen import DeskRow, GroupScreen
 from livecube.decoding import Advertisement
 from livecube.edges.radio import Sighting
 from livecube.errors import RadioError
+from livecube.history.folder import data_folder
+from livecube.history.people import HANDS, People, known_person
+from livecube.history.store import History
 from livecube.practice.gestures import HelpWatcher
+from livecube.solves.records import Wanted
 from livecube.stages.progress import HelpWanted
 from livecube.views.live_screen import LiveScreen
 from livecube.virtual.session import session
@@ -65,6 +75,67 @@ def test_each_desk_of_a_group_hears_of_its_own_cube_what_it_would_hear_alone() -
         validator("events").validate({key: one[key] for key in one if key != "desk"})
 
 
+@pytest.mark.skipif(bool(MISSING), reason=MISSING)
+def test_each_desk_has_its_lines_its_solves_its_prices_and_its_topics(tmp_path: Path) -> None:
+    broker = Broker(tmp_path / "broker").start()
+    try:
+        desks = ("ada=simulated:3", "bo=simulated:4")
+        quickly = ("--solves", "2", "--speed", "1000", "--keep")
+        done = started("group", *desks, *quickly, "--mqtt", broker.url)
+        assert done.returncode == 0, done.stderr
+        begins = {line.split(":")[0] for line in done.stdout.splitlines() if line}
+        assert begins == {"ada", "bo"}
+        assert asyncio.run(_published(broker.port)) >= {"livecube/ada", "livecube/bo"}
+    finally:
+        broker.stop()
+    with History(data_folder(), reading=True) as history:
+        for name in ("ada", "bo"):
+            assert len(history.list(Wanted(person=name))) == 2
+            text = People(history).learned(known_person(history.roster(), name), HANDS)
+            assert text is not None
+            assert '"mark"' in text
+
+
+async def _published(port: int) -> set[str]:
+    """The first two parts of the topics that a broker keeps."""
+    found: set[str] = set()
+    async with aiomqtt.Client("127.0.0.1", port) as client:
+        await client.subscribe("livecube/#")
+        with suppress(TimeoutError):
+            async with asyncio.timeout(1.0):
+                async for message in client.messages:
+                    found.add("/".join(str(message.topic).split("/")[:2]))
+    return found
+
+
+class _Part:
+    """Takes the keys of a desk."""
+
+    def __init__(self) -> None:
+        self.keys: list[str] = []
+
+    def press(self, key: str, end: Callable[[], None]) -> None:
+        self.keys.append(key)
+        end()
+
+
+def test_a_digit_shows_a_cube_in_full_which_then_takes_the_keys_but_not_q() -> None:
+    plans = [_plan("ada", _Broken(RadioError("", ""))), _plan("bo", _Broken(RadioError("", "")))]
+    run = GroupRun(plans, _UNPUBLISHED, Console(file=StringIO()), as_json=False)
+    parts = [_Part(), _Part()]
+    for desk, part in zip(run.desks, parts, strict=True):
+        desk._part = cast("Any", part)
+    shown = []
+    for key in ("h", "2", "c", "Q", "9", "h", "0", "h"):
+        run._press(key)
+        shown.append(run._screen().shown)
+    assert shown == [None, 2, 2, 2, 9, 9, None, None]
+    assert [part.keys for part in parts] == [[], ["c"]]
+    assert run._over.is_set(), "q ends the group"
+    run.desks[1].press("q")
+    assert parts[1].keys == ["c"], "and not a desk"
+
+
 @pytest.mark.parametrize(
     ("desks", "words"),
     [
@@ -101,32 +172,38 @@ class _Broken:
         raise self.error
 
 
+def _plan(name: str, source: _Broken) -> DeskPlan:
+    solver = Solver(None, Wishes(None, None, Manner(), voice=False))
+    return DeskPlan(name, cast("Any", source), Followed(solver, None), asyncio.Event())
+
+
+_UNPUBLISHED = Publishing(None, None, plain=False, off=True)
+
+
 @pytest.mark.parametrize(
-    ("error", "words"),
+    ("error", "words", "looks"),
     [
-        (RadioError("not found", "nothing was heard"), "nothing was heard"),
-        (ZeroDivisionError("oh"), "stopped (ZeroDivisionError: oh); this is a bug"),
+        (RadioError("not found", "nothing was heard"), "nothing was heard", 3),
+        (ZeroDivisionError("oh"), "stopped (ZeroDivisionError: oh); this is a bug", 1),
     ],
 )
 async def test_an_error_at_one_desk_stays_there(
-    error: Exception, words: str, monkeypatch: pytest.MonkeyPatch
+    error: Exception, words: str, looks: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from livecube.advice.speaker import Manner
-    from livecube.composition.group import DeskPlan
-    from livecube.composition.live import Followed, Solver
-    from livecube.composition.run import Wishes
-
+    """A cube that is not found is looked for again; what broke is not begun again."""
+    monkeypatch.setattr("livecube.composition.group._AGAIN_S", 0.001)
     source = _Broken(error)
-    solver = Solver(None, Wishes(None, None, Manner(), voice=False))
-    plan = DeskPlan("ada", cast("Any", source), Followed(solver, None), asyncio.Event())
-    desk = _Desk(plan, Publishing(None, None, plain=False, off=True), as_json=False, drawn=True)
+    desk = _Desk(_plan("ada", source), _UNPUBLISHED, as_json=False, drawn=True)
     following = asyncio.create_task(desk.follow(SharedAdvisors(), SharedSearch()))
     async with asyncio.timeout(20):
-        while words not in desk.board.shown.over:  # noqa: ASYNC110 - a thread is waited for
+        while source.looked < looks:  # noqa: ASYNC110 - a thread is waited for
             await asyncio.sleep(0.01)
+        if looks == 1:
+            await following
+    assert words in desk.board.shown.over
     desk.end(following)
     await asyncio.wait([following])
-    assert source.looked == 1
+    assert (source.looked == 1) == (looks == 1)
     assert any(words in one for one in desk.last_words())
 
 
