@@ -9,6 +9,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pytest
 from everyday_solver import draw_person, everyday_solves
 from holding_truth import true_holdings, true_part, virtual_solves
 from hypothesis import given
@@ -16,7 +17,8 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from livecube.edges.holding_file import holding_model
-from livecube.holding.inference import Acquaintance, read_solve
+from livecube.holding.counts import GROUPS
+from livecube.holding.inference import Acquaintance, log_odds, read_solve
 from livecube.virtual.habits import LEFT_HANDED, OTHERWISE, RIGHT_HANDED, UNPLANNED, Habits
 
 if TYPE_CHECKING:
@@ -117,6 +119,43 @@ def test_nothing_becomes_likelier_than_it_was_read_to_be(
     assert (believed.max(axis=1) <= held.max(axis=1) + 1e-12).all()
     likeliest = believed[np.arange(len(held)), held.argmax(axis=1)]
     assert np.allclose(likeliest, believed.max(axis=1))
+
+
+STRANGERS = {
+    False: {
+        "planned": ((8.0, 4.21), (5.0, 2.66), (10.0, 3.37)),
+        "unplanned": ((10.0, 5.36), (5.0, 2.11), (10.0, 3.43)),
+        "front": ((10.0, 10.6), (10.0, 5.28), (10.0, 4.32)),
+    },
+    True: {
+        "planned": ((2.5, 2.59), (3.5, 2.685), (8.0, 3.28)),
+        "unplanned": ((2.5, 1.7), (2.5, 0.985), (8.0, 3.48)),
+        "front": ((2.5, 4.3), (2.5, 1.88), (6.0, 3.35)),
+    },
+}
+"""Live or not, by grip, for cross, pairs and last layer: log odds that are not told from higher
+ones, and the log odds that they are worth with strangers."""
+
+
+@pytest.mark.parametrize("live", [False, True])
+@pytest.mark.parametrize("grip", ["planned", "unplanned", "front"])
+def test_how_sure_a_reading_of_a_stranger_can_be(grip: str, live: bool) -> None:
+    solver = Acquaintance(TRAINED)
+    solver._solves, solver._surprise = 50, 50 * 9.0
+    assert solver.stranger > 0.9999
+    solver.kinds = np.where([one == grip for one in TRAINED.grips], 0.0, -700.0)
+    held = np.zeros((6, 24))
+    names = [GROUPS.index(group) for group in (0, 1, 2)] * 2
+    for row, (at, _) in enumerate(STRANGERS[live][grip] * 2):
+        odds = at - 0.3 if row < 3 else at + 3.0
+        held[row, 0] = 1 / (1 + np.exp(-odds))
+        held[row, 1:] = (1 - held[row, 0]) / 23
+    told = log_odds(solver.believed(held, names, live=live).max(axis=1))
+    for row, (at, worth) in enumerate(STRANGERS[live][grip] * 2):
+        if row < 3:
+            assert told[row] < worth - 0.05
+        else:
+            assert told[row] == pytest.approx(min(worth, at + 3.0), abs=0.02)
 
 
 def test_who_states_the_holding_is_believed_though_a_stranger() -> None:

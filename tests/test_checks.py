@@ -18,7 +18,10 @@ from broker import MISSING
 from command import started
 
 FOLDER: Final = Path(__file__).parent / "checks"
-NO_COMMANDS: Final = ("beside", "every_command", "mutant_tests", "mutants", "usual_cases")
+NO_COMMANDS: Final = (
+    *("beside", "every_command", "known_sequences", "mutant_tests", "mutants"),
+    *("usual_cases", "usual_counts"),
+)
 """Files of the folder that are not checks."""
 CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "advice_check": ("--positions", "4"),

@@ -154,6 +154,27 @@ def test_a_clock_gives_account_of_itself() -> None:
     assert account.late_ms == pytest.approx(30)
 
 
+@pytest.mark.parametrize(("steps_ms", "late_ms"), [(range(10, 29), 10), (range(10, 50), 12)])
+def test_without_a_clock_lateness_is_below_the_shortest_twentieth_of_the_steps(
+    steps_ms: range, late_ms: float
+) -> None:
+    """The radio delivers in steps of its own; a few that were shorter are chance."""
+    host, t = CubeClock(None), 0.0
+    host.events([TurnReport(0, None, None)], t)
+    for step in steps_ms:
+        t += step / 1000
+        host.events([TurnReport(0, None, None)], t)
+    account = host.account()
+    assert account is not None
+    assert account.late_ms == pytest.approx(late_ms)
+
+
+def test_a_pause_of_half_a_day_holds_whole_wraps_of_a_16_bit_clock() -> None:
+    hours_s = 12 * 3600
+    arrivals = [(0, 5.0), (hours_s * 1000 % 2**16, 5.0 + hours_s * (1 + 5e-5))]
+    assert times(2**16, arrivals) == [0, pytest.approx(hours_s)]
+
+
 def test_a_simulated_cube_at_another_speed_gives_no_account_of_its_clock() -> None:
     """It reported a drift of millions of millionths."""
 

@@ -340,6 +340,13 @@ def test_counts_read_back() -> None:
     assert counts_text(parse_counts(text), "a test") == text
 
 
+def test_what_never_happened_may_be_counted_as_0() -> None:
+    text = counts_text(shipped_counts()[0], "a test")
+    assert '"pair: R": {"U": ' in text
+    zero = text.replace('"pair: R": {"U": ', '"pair: R": {"D": 0, "U": ', 1)
+    assert counts_text(parse_counts(zero), "a test") == text
+
+
 def test_the_mirror_of_what_was_counted_is_what_the_mirrors_counts_say() -> None:
     counts = shipped_counts()[1]
     mirrored, of_mirror = likelihoods(counts).mirrored(), likelihoods(counts.mirrored())

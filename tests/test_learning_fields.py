@@ -27,7 +27,7 @@ from livecube.cube.position import (
 from livecube.events import Packet
 from livecube.learning.bits import Bits, labels
 from livecube.learning.checksums import find_check
-from livecube.learning.clocks import FoundClock, find_clock
+from livecube.learning.clocks import RATES, FoundClock, find_clock
 from livecube.learning.codes import (
     FoundTurns,
     find_elapsed,
@@ -36,7 +36,7 @@ from livecube.learning.codes import (
     lengthened,
     turn_bits,
 )
-from livecube.learning.counters import FoundCounter, find_counters
+from livecube.learning.counters import FoundCounter, _wraps, find_counters
 from livecube.learning.inference import Candidate
 from livecube.learning.judging import _others
 from livecube.learning.kinds import Kind, kinds_in
@@ -46,6 +46,7 @@ from livecube.learning.pieces import find_pieces
 from livecube.learning.routine import STEPS
 from livecube.learning.samples import Samples, samples_of, states_of
 from livecube.learning.secrecy import looks_encrypted
+from livecube.learning.slips import without_slips
 from livecube.learning.stickers import find_stickers, shown_colours
 from livecube.learning.verdicts import Refused
 from livecube.learning.verifying import _is_solved, _Item, _Lost
@@ -148,6 +149,11 @@ def test_a_counter_that_wraps_at_another_number_was_taken_for_lost_packets(
     assert all(not one.seen for one in find_counters(short, array(range(8)), short))
 
 
+def test_a_number_seen_only_at_first_is_one_that_a_wrap_must_leave_room_for() -> None:
+    assert _wraps(np.array([0, 1, 2, 1]), 8) == set()
+    assert _wraps(np.array([1, 2, 1]), 8) == {2}
+
+
 def test_the_lower_byte_of_a_counter_that_goes_beyond_it_is_one() -> None:
     made_turns = array(range(150))
     bits = bits_with({Field(0, 16, "big"): (made_turns + 0x3F0).tolist()}, 2, "big")
@@ -206,6 +212,13 @@ def test_a_clock_is_found_with_its_rate(order: Order, rate: int) -> None:
     assert find_clock(Bits([b"0" * 6] * 19, order), seconds[:19]) is None
 
 
+def test_rates_are_round_numbers_of_people_or_of_machines() -> None:
+    for rate in RATES:
+        for factor in (3, *(5,) * 6, *(2,) * 15):
+            rate = rate // factor if rate % factor == 0 else rate
+        assert rate == 1
+
+
 def test_bits_that_seldom_change_were_taken_for_the_lowest_of_a_faster_clock() -> None:
     """Of a clock of 50 ticks in the order big, read in the other one as 200 ticks."""
     seconds = np.linspace(320, 640, 200) + np.random.default_rng(1).uniform(0, 0.5, 200)
@@ -244,6 +257,18 @@ def test_a_masked_clock_is_found_without_the_bits_that_jitter_hides(
     assert abs(steps).max() <= 1.01 / found.per_second
     noise = Bits([rng.bytes(5) for _ in seconds], order)
     assert find_masked_clock(noise, host, grain=4) is None
+
+
+def test_a_bit_that_jitter_cannot_hide_must_go_with_the_clock() -> None:
+    """Bits worth 0.064 s are always seen: where they are noise, the bits above are no clock."""
+    rng = np.random.default_rng(1)
+    seconds = np.cumsum(rng.uniform(0.6, 2.4, 400))
+    host = seconds + rng.uniform(0.005, 0.05, len(seconds))
+    ticks = (seconds * 1000).astype(np.int64) ^ 0b10110011010110101101
+    for spoilt in (0, 1 << 6):
+        shown = (ticks ^ spoilt * rng.integers(2, size=len(ticks))).tolist()
+        bits = bits_with({Field(8, 20): shown}, 5, "little", noise=2)
+        assert (find_masked_clock(bits, host, grain=4) is None) is bool(spoilt)
 
 
 # Turns.
@@ -568,7 +593,8 @@ def test_rows_of_pieces_are_found(
         [position := apply_turn(position, int(t)) for t in rng.integers(18, size=90)]
     )
     fields: dict[Field, Sequence[int]] = {}
-    rows, at = [], 6
+    long = 8 * sum(strides[:2]) + 12 * sum(strides[2:])
+    rows, at = [], 8 - long % 8  # the last one ends with the packet
     for start, count, width, turned, some in (
         (0, 8, 3, 2, strides[:2]), (8, 12, 4, 1, strides[2:])
     ):  # fmt: skip
@@ -584,7 +610,7 @@ def test_rows_of_pieces_are_found(
             rows.append(row)
             fields |= {field: values[:, k].tolist() for k, field in enumerate(row.fields)}
             at += count * stride
-    found = find_pieces(bits_with(fields, at // 8 + 1, order), positions)
+    found = find_pieces(bits_with(fields, at // 8, order), positions)
     assert found is not None
     assert found.rows == tuple(rows)
     assert (found.code.says, found.code.twist) == (
@@ -759,6 +785,16 @@ def test_positions_go_with_the_last_packet_of_each_step() -> None:
 
 
 # Whole recordings.
+
+
+@pytest.mark.parametrize("slips", [4, 5])
+def test_four_slips_are_found_and_more_are_too_many(slips: int) -> None:
+    made_turns = [(step.turns, step.packets) for step in recording(made(5), 3).steps[:34]]
+    told = list(made_turns)
+    for number in range(4, 34, 7)[:slips]:
+        ((turn,), packets) = told[number]
+        told[number] = ((turn + 3) % 18,), packets
+    assert without_slips(told, "little") == (made_turns if slips == 4 else None)
 
 
 @pytest.mark.parametrize(("turns", "why"), [(7, "too few"), (8, None)])

@@ -298,6 +298,11 @@ def test_errors_name_the_column(text: str, column: int, says: str) -> None:
     assert str(caught.value) == f"column {column}: {caught.value.reason}"
 
 
+def test_an_error_in_a_move_quotes_all_of_it() -> None:
+    with pytest.raises(NotationError, match='column 4: in "U3\'", only 2'):
+        parse_moves("R U3' F")
+
+
 @given(st.one_of(st.text(), st.text("RUFrufxyMSw23'’() /\n9Q", max_size=40)))
 @example("(" * 10_000)
 @example("(R)" * 2_000)

@@ -65,15 +65,15 @@ def parts_of(off: Array, sure: Array, rotated: Array, noise: Noise) -> Parts:
     """
     waits = np.where(rotated, noise.waits_rotated, noise.waits)
     hasty = 1 - waits - _STRAY
-    turned = hasty * sure * _normal(off, 0.0, noise.spread)
-    waited = waits * _normal(off, noise.wait, noise.wait_spread)
-    misread = hasty * (1 - sure) * _normal(off, 0.0, _MISREAD_SPREAD)
+    turned = hasty * sure * _normal(off, noise.spread)
+    waited = waits * _normal(off - noise.wait, noise.wait_spread)
+    misread = hasty * (1 - sure) * _normal(off, _MISREAD_SPREAD)
     total = turned + waited + misread + _STRAY * _STRAY_DENSITY
     return Parts(turned / total, waited / total)
 
 
-def _normal(x: Array, mean: float, spread: float) -> Array:
-    density: Array = np.exp(-0.5 * ((x - mean) / spread) ** 2) / (spread * np.sqrt(2 * np.pi))
+def _normal(x: Array, spread: float) -> Array:
+    density: Array = np.exp(-0.5 * (x / spread) ** 2) / (spread * np.sqrt(2 * np.pi))
     return density
 
 

@@ -49,7 +49,7 @@ COUNTED: Final = ("planned", "unplanned")
 
 USUAL_WAYS: Final = ("front", "back")
 """How people with the usual sequences do, whom nobody counted: with the slot at the front, or
-wherever it is; see :mod:`livecube.holding.usual_hands`."""
+wherever it is; see ``tests/checks/usual_counts.py``."""
 
 GRIPS: Final = (*COUNTED, *USUAL_WAYS)
 """All kinds."""

@@ -320,10 +320,11 @@ class KeyholeChain:
     def _chance(self, situation: Situation, first: Chance, prefix: int, other: int) -> Chance:
         held = other if situation.corners >> other & 1 else other + 4
         task = first.task._replace(goal=first.task.goal | 1 << held, prefix=prefix, tail=LEFT)
-        both = goal_bits(situation.solved | 1 << first.slots[0] | 1 << other)
+        (slot,) = first.slots
+        both = goal_bits(situation.solved | 1 << slot | 1 << other)
         return Chance(
             self.id,
-            (first.slots[0], other),
+            (slot, other),
             task,
             "one piece of each is home, and the cross layer turns back only once",
             then=tuple(keyhole.id for keyhole in _KEYHOLES),

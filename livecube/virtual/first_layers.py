@@ -199,9 +199,7 @@ class FirstLayers:
         return False
 
     def flipped_edge(self) -> bool:
-        """Put a corner in, and its edge above it flipped."""
-        if len(self.free()) < 2:
-            return False
+        """Put a corner in, and its edge above it flipped; for two free slots or more."""
         slot = self._mixed()[0]
         keep = self._pieces_in(self.solved())
         return self._do(self.plan(slot, slot, 0, keep, flipped=True))

@@ -165,10 +165,9 @@ _NEVER: Final = sys.maxsize
 def _rank(follower: _Follower) -> tuple[int, int, int, int]:
     """Order of the colours in hindsight; without four held slots, most slots come first."""
     four = _NEVER if follower.four_held is None else follower.four_held
-    slots = 0 if follower.four_held is not None else -len(follower.pairs)
     pair = min((done.line for done in follower.pairs.values()), default=_NEVER)
     cross = _NEVER if follower.cross_done is None else follower.cross_done.line
-    return four, slots, pair, cross
+    return four, -len(follower.pairs), pair, cross
 
 
 def _cross_and_pairs(follower: _Follower, shown: dict[int, Look]) -> list[TrueStage]:

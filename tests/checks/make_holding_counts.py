@@ -12,12 +12,12 @@ from pathlib import Path
 
 import beside  # noqa: F401 - before helpers are imported
 from holding_truth import true_counts, virtual_solves
+from usual_counts import MANNERS, usual_counts
 
 import livecube
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.holding_file import shipped_counts
 from livecube.holding.counts import Counts, counts_text
-from livecube.holding.usual_hands import MANNERS, usual_counts
 from livecube.virtual.habits import RIGHT_HANDED, UNPLANNED
 
 FIRST = 1_000_000

@@ -101,7 +101,9 @@ def main() -> None:
                         f"{spent[0]:.1f} s, replay {spent[1]:.1f} s",
                         flush=True,
                     )
-    print(f"slowest decoder: {slowest[0]:.1f} s of processor time, slowest replay {slowest[1]:.1f} s")
+    print(
+        f"slowest decoder: {slowest[0]:.1f} s of processor time, slowest replay {slowest[1]:.1f} s"
+    )
 
 
 if __name__ == "__main__":

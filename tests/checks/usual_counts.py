@@ -15,12 +15,12 @@ from statistics import NormalDist
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
+from known_sequences import ORIENT, PERMUTE
 
 from livecube.cube.holding import HOLDINGS, Move, fixed_turns
 from livecube.cube.notation import parse_moves
 from livecube.hands.executions import cells_of, usual_ms
 from livecube.holding.counts import GROUPS, LAST_LAYER, Counts, begin_context, longer
-from livecube.holding.known_sequences import ORIENT, PERMUTE
 from livecube.holding.observations import TEMPOS
 from livecube.holding.written import HAND_MOVES, HELD_AFTER, MIRRORED, ROTATED, hand_move
 from livecube.virtual.usual_cases import carried_moves, usual_sequences
