@@ -27,19 +27,24 @@ from livecube.cube.notation import parse_turns
 from livecube.dashboard.desks import DeskNow
 from livecube.dashboard.group_screen import DeskRow, GroupScreen
 from livecube.decoding import Advertisement
+from livecube.edges.automaton_file import load_hands
 from livecube.edges.radio import Sighting
 from livecube.errors import RadioError
 from livecube.history.folder import data_folder
-from livecube.history.people import HANDS, People, known_person
+from livecube.history.people import HANDS, People
 from livecube.history.store import History
 from livecube.practice.gestures import HelpWatcher
+from livecube.solves.people import known_person
 from livecube.solves.records import Wanted
 from livecube.stages.progress import HelpWanted
+from livecube.techniques.base import Level
 from livecube.views.live_screen import LiveScreen
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator
+
+    from livecube.hands.automaton import Automaton
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
 SHORT = str(FIXTURES / "given-start.jsonl")
@@ -120,7 +125,10 @@ class _Part:
 
 
 def test_a_digit_shows_a_cube_in_full_which_then_takes_the_keys_but_not_q() -> None:
-    plans = [_plan("ada", _Broken(RadioError("", ""))), _plan("bo", _Broken(RadioError("", "")))]
+    plans = [
+        _plan("ada", _Broken(RadioError("other", ""))),
+        _plan("bo", _Broken(RadioError("other", ""))),
+    ]
     run = GroupRun(plans, _UNPUBLISHED, Console(file=StringIO()), as_json=False)
     parts = [_Part(), _Part()]
     for desk, part in zip(run.desks, parts, strict=True):
@@ -236,6 +244,59 @@ async def test_the_first_colour_of_every_desk_comes_before_the_second_of_any() -
     assert await asyncio.gather(*asked) == [["a"], ["b"], ["c"], None]
     running.cancel()
     assert order == ["a0", "b0", "c0", "d0", "a1", "c1", "a2", "a3", "a4", "a5"]
+
+
+async def test_a_question_that_cannot_be_answered_stops_no_other() -> None:
+    def steps(name: Any, *_: Any) -> Generator[None, None, Any]:
+        yield
+        if name == "bad":
+            raise ZeroDivisionError
+        return [name]
+
+    class _Asked:
+        position = faces = holding = None
+
+    search = SharedSearch(steps)
+    running = asyncio.create_task(search.run())
+    asked: list[Any] = [
+        search.find(cast("Any", name), cast("Any", _Asked()), lambda: False)
+        for name in ("bad", "good", "better")
+    ]
+    bad, *good = await asyncio.gather(*asked, return_exceptions=True)
+    running.cancel()
+    assert isinstance(bad, ZeroDivisionError)
+    assert good == [["good"], ["better"]]
+
+
+async def test_desks_with_the_same_hands_share_tables_and_others_have_their_own(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    loaded: list[Automaton] = []
+
+    class _Advisor:
+        def __init__(self, hands: Automaton) -> None:
+            self.hands, self.answers, self.level = hands, self, Level.CALM
+
+        def at(self, level: Level) -> _Advisor:
+            self.level = level
+            return self
+
+    def load(hands: Automaton) -> tuple[_Advisor, _Advisor]:
+        loaded.append(hands)
+        return _Advisor(hands), _Advisor(hands)
+
+    monkeypatch.setattr("livecube.composition.sharing._loaded", load)
+    right, left = load_hands("right"), load_hands("left")
+    sharing = SharedAdvisors()
+    asked = await asyncio.gather(
+        *(sharing.of("bold", hands) for hands in (None, right, left, right))
+    )
+    found = [cast("_Advisor", here) for here, _ in asked]
+    assert len(loaded) == 2
+    assert [one.hands.fingerprint == left.fingerprint for one in found] == [
+        False, False, True, False
+    ]  # fmt: skip
+    assert {one.level for one in found} == {Level.BOLD}
 
 
 def sighting(address: str) -> Sighting:

@@ -8,6 +8,7 @@ import re
 import subprocess
 from contextlib import suppress
 from pathlib import Path
+from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any, cast
 
 import pytest
@@ -20,6 +21,7 @@ from livecube.composition.far import FarDesks
 from livecube.composition.offers import OfferDesk
 from livecube.cube.code import parse_code
 from livecube.dashboard.broker import Access, Parcel, connected
+from livecube.dashboard.desks import DeskNow
 from livecube.dashboard.messages import Cube
 from livecube.dashboard.offers import (
     MOST_BYTES,
@@ -186,6 +188,39 @@ async def test_an_offer_is_taken_or_declined_by_a_key_and_does_nothing_by_itself
     assert nobody.press("t")
     assert "leave out --no-history" in output.said[2]
     assert output.offer, "it still waits"
+
+
+async def test_an_offer_that_comes_twice_is_told_once_and_a_declined_one_is_not_taken() -> None:
+    output = _Output()
+    output.screen = None
+    desk = OfferDesk(cast("Any", output), "ada")
+    for number in (1, 1, 2):
+        desk.offered(offer_of(f"{number:08d}"))
+    assert len(output.said) == 2
+    assert desk.press("d")
+    assert desk.press("t")
+    await settled(lambda: len(output.said) == 3)
+    assert [json.loads(text)["task"] for text in tasks_of("ada")] == ["00000002"]
+
+
+async def test_far_desks_are_those_of_others_and_stay_when_the_connection_is_lost(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    far = FarDesks(cast("Any", None), ["ada"])
+    desks = {name: DeskNow(name) for name in ("ada", "bo")}
+    far._heard(cast("Any", SimpleNamespace(desks=desks)), None)
+    assert far.seen == ((desks["bo"],), "")
+    far._complain("the broker is gone")
+    assert far.seen == ((desks["bo"],), "the broker is gone")
+
+    async def cannot(*_: object, **__: object) -> None:
+        raise BrokerError("other", "no such file: ca.pem")
+
+    monkeypatch.setattr("livecube.composition.far.listen_to_desks", cannot)
+    far.start()
+    await settled(lambda: far.seen[1] != "the broker is gone")
+    far.stop()
+    assert far.seen == ((desks["bo"],), "no far desk can be heard: no such file: ca.pem")
 
 
 # With a real broker

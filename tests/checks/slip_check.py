@@ -174,10 +174,14 @@ def main() -> None:
                     arguments.verbose and one.verdict != "exact"
                 ):
                     print(f"{seed} ({wild(seed)}), {how}: {one.verdict}, {one.why}", flush=True)
-    for title, count in counts.items():
+    for title, count in counts.items() if seeds else ():
         print(f"{title}: " + ", ".join(f"{n} {verdict}" for verdict, n in count.most_common()))
         print(f"  without: {', '.join(f'{part} {n}' for part, n in lacks[title].most_common())}")
-    print(f"{kept} of the {learned} learned from a clean recording were also learned with slips")
+    if seeds:
+        print(
+            f"{kept} of the {learned} learned from a clean recording were also learned with slips"
+        )
+        print(f"{spent / len(seeds):.2f} s of processor time for each cube")
     with ProcessPoolExecutor() as workers:
         live: Counter[str] = Counter()
         for seed, one, asked in workers.map(
@@ -193,7 +197,6 @@ def main() -> None:
         print(
             "led, with slips: " + ", ".join(f"{n} {verdict}" for verdict, n in live.most_common())
         )
-    print(f"{spent / len(seeds):.2f} s of processor time for each cube")
 
 
 if __name__ == "__main__":
