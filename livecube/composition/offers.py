@@ -65,8 +65,8 @@ class OfferDesk:
             return False
         if key.lower() == "t" and self._person is None:
             self._output.complain(
-                "An offer is kept with your solves, and these are not kept: leave out --no-history; "
-                "with a virtual cube give --person."
+                "An offer is kept with your solves, and these are not kept: leave out "
+                "--no-history; with a virtual cube give --person."
             )
             return True
         self._waiting.answer()
