@@ -413,14 +413,29 @@ def test_time_since_the_turn_before_is_found(width: int, found: bool) -> None:
     row = Entries(Field(2, 5), 1, 5)
     elapsed = find_elapsed(bits, row, [t % 2**18 for t in ticks], 2**18)
     assert elapsed == (Entries(field, 1, width) if found else None)
-    several = find_elapsed(bits, Entries(Field(2, 5), 3, 9), ticks, 2**24)
-    assert several == (Entries(field, 3, 9) if found else None)
-    back = find_elapsed(bits, Entries(Field(2, 5), 3, -9), ticks, 2**24)  # down to the first bit
-    assert back == (Entries(field, 3, -9) if found else None)
     taken = find_elapsed(bits, row, ticks, 2**24, None, {field.end - 1})  # of another field
     assert taken != Entries(field, 1, width)
-    beyond = [find_elapsed(bits, Entries(Field(2, 5), 9, s), ticks, 2**24) for s in (9, -9)]
-    assert beyond == [None, None]
+
+
+@pytest.mark.parametrize("stride", [17, -17])
+def test_times_of_earlier_turns_are_compared_too(stride: int) -> None:
+    """Codes in two bytes stood 17 bits apart in one order and 15 in the other.
+
+    With 15 the first time was found without its highest bits, and the next one was wrong.
+    """
+    steps = np.random.default_rng(3).integers(1, 2**12, 60)
+    ticks = np.cumsum(steps)
+    entries = Entries(Field(36, 12), 3, stride)
+    fields = {field: [0] * lag + steps[: 60 - lag].tolist()
+              for lag, field in enumerate(entries.fields)}  # fmt: skip
+    bits = bits_with(fields, 12, "little", noise=3)
+    codes = Entries(Field(2, 5), 3, stride)
+    assert find_elapsed(bits, codes, ticks, 2**24) == entries
+    assert find_elapsed(bits, replace(codes, count=2), ticks, 2**24) == replace(entries, count=2)
+    for other in (15, -15, 16):
+        assert find_elapsed(bits, replace(codes, stride=other), ticks, 2**24) is None
+    beyond = find_elapsed(bits, replace(codes, count=9), ticks, 2**24)
+    assert beyond is None, "they do not lie in the packet"
 
 
 @pytest.mark.parametrize(

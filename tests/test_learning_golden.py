@@ -189,9 +189,16 @@ def elapsed() -> Iterator[object]:
         steps = [rng.choice((*values, 3 << width)) for _ in range(count)]
         ticks = np.cumsum(steps)
         shown = [min(step, (1 << width) - 1) for step in steps]
-        sent = packets(rng, 5, [(Field(4 + seed % 9, width), shown)], count)
-        row = Entries(Field(0, 4), *((1, 4), (2, 9), (2, -9))[seed % 3])
         index = None if seed % 2 else np.cumsum([1 + (rng.random() < 0.1) for _ in steps])
+        stride = (0, 20, -20)[seed % 3]
+        row = Entries(Field(0, 4), 1 + (seed % 3 > 0), stride or 4)
+        fields = [(Field(20 + seed % 9, width), shown)]
+        if stride:  # now and then the second time is another
+            earlier = [0, *shown[:-1]]
+            if seed % 5 == 4:
+                earlier[9] += 1
+            fields.append((Field(20 + seed % 9 + stride, width), earlier))
+        sent = packets(rng, 9, fields, count)
         yield find_elapsed(Bits(sent, "little"), row, ticks, 1 << 24, index)
 
 

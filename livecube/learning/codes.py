@@ -255,12 +255,22 @@ def find_elapsed(
 ) -> Entries | None:
     """The fields that hold the ticks since the turn before, for each turn of ``row``.
 
+    All of them are compared: two bytes' codes may stand at one distance in one order of bits and at
+    another in the other, where the ticks of the first turn fit as well.
+
     ``ticks``: the clock at each packet's turn; ``index``: the number of that turn; None if there is
     one packet for each turn, in order. ``taken``: bits that belong to other fields.
     """
     steps = np.diff(np.asarray(ticks)) % wrap
-    if index is not None:
-        steps[np.diff(index) != 1] = wrap << _MOST_BITS
+    index = np.arange(len(steps) + 1) if index is None else index
+    unknown = wrap << _MOST_BITS
+    steps[np.diff(index) != 1] = unknown
+    of_turn = np.full(int(index.max()) + 1, unknown)
+    of_turn[index[1:]] = steps
+    earlier = [
+        np.where(index >= lag, of_turn[np.maximum(index - lag, 0)], unknown)
+        for lag in range(1, row.count)
+    ]
     best: Entries | None = None
     for width in _ELAPSED_BITS:
         fitting = np.flatnonzero(steps < (1 << width))
@@ -274,9 +284,20 @@ def find_elapsed(
                 entries = Entries(
                     bits.field(start, width), row.count, row.stride if row.count > 1 else width
                 )
-                if _is_free(entries, bits.size, taken):
+                if _is_free(entries, bits.size, taken) and _go_on(bits, entries, earlier):
                     best = entries
     return best
+
+
+def _go_on(bits: Bits, entries: Entries, earlier: Sequence[Ints]) -> bool:
+    """Whether the fields of earlier turns hold their ticks, too, where these are known."""
+    first = entries.first
+    for lag, ticks in enumerate(earlier, start=1):
+        known = ticks < (1 << first.bits)
+        values = bits.read(first.start + lag * entries.stride, first.bits)
+        if (values[known] != ticks[known]).any():
+            return False
+    return True
 
 
 def _is_free(entries: Entries, size: int, taken: Collection[int]) -> bool:
