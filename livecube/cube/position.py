@@ -71,6 +71,8 @@ SOLVED.setflags(write=False)
 SOLVED_BYTES: Final = bytes(SOLVED.tolist())
 
 _NEXT: Final = np.array([np.arange(54, dtype=np.uint8), NEXT_STICKER, NEXT_STICKER[NEXT_STICKER]])
+_CENTRES: Final = np.flatnonzero(PIECE_AT == 255)
+_PIECE: Final = np.where(PIECE_AT == 255, 0, PIECE_AT)
 _STICKERS_AT_HOME: Final = np.argsort(ROTATIONS, axis=1)[:, HOME]
 """Shape (24, 20): the facelets that each rotation takes to the homes of the pieces."""
 _SOURCES: Final = PIECE_AT[_STICKERS_AT_HOME]
@@ -99,10 +101,9 @@ def apply_turns(position: Array, turns: Iterable[int]) -> Array:
 
 def stickers(position: Array) -> Array:
     """The places of all 54 stickers, shape (…, 54): entry f for the sticker whose home is f."""
-    centres = PIECE_AT == 255
-    piece = np.where(centres, 0, PIECE_AT)
-    places = _NEXT[TWIST_AT, position[..., piece]]
-    return np.where(centres, np.arange(54, dtype=np.uint8), places)
+    places: Array = _NEXT[TWIST_AT, position[..., _PIECE]]
+    places[..., _CENTRES] = _CENTRES
+    return places
 
 
 def from_stickers(places: Array) -> Array:

@@ -28,11 +28,8 @@ class Bits:
         self._read: dict[tuple[int, int], Ints] = {}
         self._labels: dict[tuple[int, int], bytes] = {}
         self.table: Ints = np.unpackbits(raw, axis=1, bitorder=order).astype(np.int64)
-
-    @property
-    def size(self) -> int:
+        self.size = int(self.table.shape[1])
         """Number of bits of a packet."""
-        return int(self.table.shape[1])
 
     def read(self, start: int, bits: int) -> Ints:
         """The number at a place in each packet, shape (packets,)."""
@@ -58,7 +55,6 @@ class Bits:
 
 def labels(values: Ints) -> bytes:
     """A key of which values are equal: each value replaced by the rank of its first occurrence."""
-    _, first, which = np.unique(values, return_index=True, return_inverse=True)
-    ranks = np.empty(len(first), dtype=np.uint8)
-    ranks[np.argsort(first)] = np.arange(len(first)) & 0xFF
-    return ranks[which].tobytes()
+    told = values.tolist()
+    ranks = {value: rank & 0xFF for rank, value in enumerate(dict.fromkeys(told))}
+    return bytes(map(ranks.__getitem__, told))

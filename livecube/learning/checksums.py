@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from livecube.profiles.checks import Check
+from livecube.profiles.checks import Check, crc
 from livecube.profiles.fields import Field
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
     from livecube.profiles.fields import Order
 
@@ -101,11 +101,34 @@ def _of_field(
     if field.bits == 8:
         plain = Check("xor", field, first, at)
         yield Check("xor", field, first, at, initial=plain.value(packet) ^ value)
+    difference, change = _least_difference(packet, others, first, at, told)
     for polynomial in _POLYNOMIALS[field.bits]:
         for reflects in (False, True):
+            other = crc(
+                difference, field.bits, polynomial, reflect_in=reflects, reflect_out=reflects
+            )
+            if other != change:
+                continue  # whatever the initial value
             # For one length, an initial value has the effect of an exclusive or at the end.
             for initial in (0,) if at >= 0 else (0, field.values - 1):
                 check = Check("crc", field, first, at, polynomial, initial, reflects, reflects)
                 final = check.value(packet) ^ value
                 if all(check.value(other) ^ told(other) == final for other in others):
                     yield replace(check, final=final)
+
+
+def _least_difference(
+    packet: bytes, others: list[bytes], first: int, at: int, told: Callable[[bytes], int]
+) -> tuple[bytes, int]:
+    """The shortest exclusive or of covered bytes, from its first bit on, and of its check values.
+
+    The CRC of the one, without initial value, is the other. Both are empty if all lengths differ.
+    """
+    covered = int.from_bytes(packet[first:at], "big")
+    found = []
+    for other in others:
+        if len(other) == len(packet):
+            apart = covered ^ int.from_bytes(other[first:at], "big")
+            found.append((apart, told(packet) ^ told(other)))
+    apart, change = min(found, default=(0, 0))
+    return apart.to_bytes(-(-apart.bit_length() // 8), "big"), change

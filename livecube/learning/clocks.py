@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
@@ -90,8 +91,9 @@ def find_clock(
     free = np.ones(bits.size, dtype=bool)
     free[list(taken)] = False
     found = []
+    few = _Few(bits, host_s)
     for rank, rate in enumerate(RATES):
-        for low in _lowest(bits, host_s, rate, free):
+        for low in _lowest(bits, host_s, rate, free, few):
             edge = low if bits.order == "little" else bits.size - low - 1
             seldom = 0 < _changes(bits, low) < _RESTLESS
             found.append((seldom, edge % grain != 0, rank, rate, low))
@@ -159,8 +161,31 @@ def start_of(bits: Bits, low: int, width: int) -> int:
     return low if bits.order == "little" else low - width + 1
 
 
+class _Few:
+    """Some of the packets, to exclude most fields quickly."""
+
+    def __init__(self, bits: Bits, host_s: npt.NDArray[np.float64]) -> None:
+        some = np.linspace(0, len(host_s) - 1, min(len(host_s), 24)).astype(np.int64)
+        self.host_s = host_s[some]
+        self._table, self._order = bits.table[some], bits.order
+        self._values: dict[int, Ints] = {}
+
+    def values(self, width: int) -> Ints:
+        """The numbers in all fields of a width, shape (starts, packets)."""
+        if (kept := self._values.get(width)) is None:
+            powers = 1 << np.arange(width, dtype=np.int64)
+            windows = np.lib.stride_tricks.sliding_window_view(self._table, width, axis=1)
+            kept = (windows @ (powers if self._order == "little" else powers[::-1])).T
+            self._values[width] = kept
+        return kept
+
+
 def _lowest(
-    bits: Bits, host_s: npt.NDArray[np.float64], rate: int, free: npt.NDArray[np.bool_]
+    bits: Bits,
+    host_s: npt.NDArray[np.float64],
+    rate: int,
+    free: npt.NDArray[np.bool_],
+    few: _Few,
 ) -> list[int]:
     """The lowest bits of all clocks of this rate that have the least width allowed."""
     width = max(_LEAST_BITS, int(np.ceil(np.log2(_LEAST_S * rate))))
@@ -171,12 +196,12 @@ def _lowest(
     inside = (starts >= 0) & (starts + width <= bits.size)
     lows, starts = lows[inside], starts[inside]
     taken_before = np.append(0, np.cumsum(~free))
-    lows = lows[taken_before[starts + width] == taken_before[starts]]
+    apart = taken_before[starts + width] == taken_before[starts]
+    lows, starts = lows[apart], starts[apart]
     if not len(lows):
         return []
-    some = np.linspace(0, len(host_s) - 1, min(len(host_s), 24)).astype(np.int64)
-    values = np.array([bits.read(start_of(bits, low, width), width)[some] for low in lows.tolist()])
-    fits = spread(values, host_s[some], rate, 1 << width) <= allowed(host_s, rate)
+    values = few.values(width)[starts]
+    fits = spread(values, few.host_s, rate, 1 << width) <= allowed(host_s, rate)
     return [low for low in lows[fits].tolist() if _is_clock(bits, host_s, rate, low, width)]
 
 
@@ -193,18 +218,22 @@ def find_wrapped_clock(
     free[list(taken)] = False
     lows = [e if bits.order == "little" else bits.size - e - 1 for e in range(0, bits.size, grain)]
     seconds = host_s.max() - host_s.min()
+
+    @cache
+    def fields(width: int) -> list[tuple[int, Ints, int]]:
+        """Start, numbers and greatest number of each field of a width that may be the clock."""
+        starts = [start_of(bits, low, width) for low in lows]
+        inside = [s for s in starts if 0 <= s <= bits.size - width and free[s : s + width].all()]
+        return [(s, bits.read(s, width), int(bits.read(s, width).max())) for s in inside]
+
     for rate in RATES:
         for wrap in sorted({*_ROUND, *(rate * s for s in _ROUND_S)}):
             width = (wrap - 1).bit_length()
             if not _LEAST_S * rate <= wrap <= seconds * rate or wrap == 1 << width:
                 continue
-            for low in lows:
-                start = start_of(bits, low, width)
-                inside = 0 <= start <= bits.size - width
-                if inside and free[start : start + width].all():
-                    values = bits.read(start, width)
-                    if values.max() < wrap and _goes_round(values, host_s, rate, wrap):
-                        return FoundClock(bits.field(start, width), rate, wrap)
+            for start, values, most in fields(width):
+                if most < wrap and _goes_round(values, host_s, rate, wrap):
+                    return FoundClock(bits.field(start, width), rate, wrap)
     return None
 
 

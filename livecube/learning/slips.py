@@ -13,16 +13,18 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 
 import numpy as np
 
+from livecube.cube.geometry import HOME, face_of, sticker_cycle
 from livecube.learning.bits import Bits
 from livecube.learning.pieces import shown_pieces
 from livecube.learning.samples import asked_positions
 from livecube.learning.stickers import shown_facelets
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
     import numpy.typing as npt
 
+    from livecube.cube.geometry import Array
     from livecube.events import Packet
     from livecube.learning.samples import Steps
     from livecube.profiles.fields import Order
@@ -44,6 +46,9 @@ _SHAPES: Final[tuple[_Shape, ...]] = (
     (("corner there", 3), ("edge there", 4)), (("corner place", 3), ("edge place", 4)),
 )  # fmt: skip
 """What the fields of a packet may show together, with the width of each field in bits."""
+_COUNTS: Final = {
+    "stickers": 48, "corner there": 8, "edge there": 12, "corner place": 8, "edge place": 12,
+}  # fmt: skip
 
 
 def without_slips(steps: Steps, order: Order) -> Steps | None:
@@ -74,6 +79,8 @@ class _Search:
         self.turns, self.left_out = turns, set[int]()
         self._heard, self._bits = heard, Bits([packet.data for packet in ends], order)
         self._fields: dict[tuple[int, frozenset[int]], npt.NDArray[np.uint8]] = {}
+        self._patterns: dict[tuple[int, frozenset[int], int], frozenset[bytes]] = {}
+        self._unlike = 0
         self._tries = 0
         reaches = {shape: self._reach(shape, turns, set()) for shape in _SHAPES}
         self.reach = max(reaches.values())
@@ -130,10 +137,34 @@ class _Search:
         """
         used = [k for k, number in enumerate(self._heard) if number not in left_out]
         early = [k for k in used if k <= enough]
-        if early and (reach := self._shown(shape, turns, left_out, early, True)) < len(early):
-            return early[reach]
-        reach = self._shown(shape, turns, left_out, used, False)
+        if early and not self._are_shown(shape, turns, left_out, early):
+            return min(enough, early[-1])
+        reach = self._shown(shape, turns, left_out, used)
         return used[reach] if reach < len(used) else len(self._heard)
+
+    def _positions(self, turns: list[tuple[int, ...]], used: list[int]) -> Array:
+        """The positions after ``turns`` at these packets, shape (packets, 20)."""
+        positions = asked_positions(turns[: self._heard[used[-1]] + 1])
+        shown = b"".join([positions[self._heard[k]] for k in used])
+        return np.frombuffer(shown, dtype=np.uint8).reshape(-1, 20)
+
+    def _are_shown(
+        self, shape: _Shape, turns: list[tuple[int, ...]], left_out: set[int], used: list[int]
+    ) -> bool:
+        """Whether fields show it for all of these packets, the first ones that are not left out.
+
+        What no field showed the last time is looked at first: most slips fail there.
+        """
+        positions = self._positions(turns, used)
+        for what, width in shape:
+            patterns = self._first_labels(width, frozenset(left_out), len(used))
+            shown, count = _one_by_one(what, positions), _COUNTS[what]
+            for k in range(count):
+                number = (self._unlike + k) % count
+                if _labels_of(shown(number)) not in patterns:
+                    self._unlike = number
+                    return False
+        return True
 
     def _shown(
         self,
@@ -141,15 +172,9 @@ class _Search:
         turns: list[tuple[int, ...]],
         left_out: set[int],
         used: list[int],
-        rough: bool,
     ) -> int:
-        """For how many of these packets, the first ones that are not left out, fields show it.
-
-        If ``rough``, it is a bound if it is not all.
-        """
-        positions = asked_positions(turns[: self._heard[used[-1]] + 1])
-        shown = b"".join([positions[self._heard[k]] for k in used])
-        array = np.frombuffer(shown, dtype=np.uint8).reshape(-1, 20)
+        """For how many of these packets, the first ones that are not left out, fields show it."""
+        array = self._positions(turns, used)
         reach = len(used)
         for what, width in shape:
             values = shown_facelets(array) if what == "stickers" else shown_pieces(array)[what]
@@ -158,9 +183,15 @@ class _Search:
                 same = fields[:, :reach] == row[:reach]
                 if not same.all(axis=1).any():
                     reach = int(np.argmin(same, axis=1).max())
-                    if rough:
-                        return reach
         return reach
+
+    def _first_labels(self, width: int, left_out: frozenset[int], count: int) -> frozenset[bytes]:
+        """The labels of all fields of a width in the first ``count`` packets."""
+        if (kept := self._patterns.get((width, left_out, count))) is None:
+            fields = self._labels(width, left_out)
+            kept = frozenset(row[:count].tobytes() for row in fields)
+            self._patterns[width, left_out, count] = kept
+        return kept
 
     def _labels(self, width: int, left_out: frozenset[int]) -> npt.NDArray[np.uint8]:
         """The labels of all fields of a width, each pattern once, shape (fields, packets)."""
@@ -175,6 +206,39 @@ class _Search:
             labels = np.unique(_all_labels(values), axis=0)
         self._fields[width, left_out] = labels
         return labels
+
+
+def _one_by_one(what: str, positions: Array) -> Callable[[int], bytes]:
+    """A function that returns what one facelet (or place, or piece) shows in each position."""
+    if what == "stickers":
+        return lambda facelet: (
+            _COLOURS[facelet][_EACH, positions].sum(axis=1, dtype=np.uint8).tobytes()
+        )
+    shown = shown_pieces(positions)[what].astype(np.uint8)
+    return lambda number: shown[:, number].tobytes()
+
+
+def _colours() -> npt.NDArray[np.uint8]:
+    """[facelet][piece][place of its reference sticker] → the face whose colour the piece shows
+    at the facelet; 0 if it is not there."""
+    table = np.zeros((54, 20, 54), dtype=np.uint8)
+    for piece, home in enumerate(HOME.tolist()):
+        own = sticker_cycle(home)
+        for place in range(54):
+            there = sticker_cycle(place)
+            if len(there) == len(own):
+                table[there, piece, place] = [face_of(sticker) for sticker in own]
+    return table
+
+
+_COLOURS: Final = _colours()[[facelet for facelet in range(54) if facelet % 9 != 4]]
+_EACH: Final = np.arange(20)
+
+
+def _labels_of(shown: bytes) -> bytes:
+    """Each value replaced by the rank of its first occurrence."""
+    different = bytes(dict.fromkeys(shown))
+    return shown.translate(bytes.maketrans(different, bytes(range(len(different)))))
 
 
 def _all_labels(values: npt.NDArray[np.integer]) -> npt.NDArray[np.uint8]:
