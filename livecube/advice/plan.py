@@ -9,7 +9,7 @@ import numpy as np
 
 from livecube.cube.notation import moves_text
 from livecube.cube.position import SOLVED, apply_turns, blocks_outside
-from livecube.search.book import question_numbers
+from livecube.search.book import NO_TURN, question_numbers
 from livecube.search.situation import (
     PIECE_MOVES,
     PLACES_AT,
@@ -111,6 +111,8 @@ _MOVED: Final = np.concatenate(
 """Shape (2, 19, 24): ``PIECE_MOVES``, then a turn that moves nothing."""
 _KIND: Final = np.arange(8) // 4
 _HOME: Final = PLACES_AT[0]
+_DIGITS: Final = 1 << 6 * np.arange(7, -1, -1)
+"""Shape (8,): make one number of the places and movements of all pieces."""
 
 
 class Step(NamedTuple):
@@ -399,17 +401,12 @@ def looking_before(
     places when solved, at the present offset.
     """
     look = np.array([eyes.base_ms + eyes.technique_ms.get(one.technique, 0) for one in chances])
-    fills = np.array([[slot in one.slots for slot in range(4)] for one in chances])
+    fills = np.array([[slot in one.slots for slot in range(4)] * 2 for one in chances])
     corner_up = np.array([one.inserts_alone == "corner" for one in its])
-    result = look[chance]
-    for slot in range(4):
-        for piece, table in ((slot, eyes.corner_ms), (slot + 4, eyes.edge_ms)):
-            sought = fills[chance, slot] & (places[:, piece] != home[piece])
-            there = places[:, piece]
-            result = result + np.where(sought, table[moved[:, piece].astype(int), there], 0)
-            if piece < 4:
-                up = np.where(sought & corner_up[chance], eyes.corner_up_ms[there], 0)
-                result = result + up
+    sought = fills[chance] & (places != home)
+    each = np.array([eyes.corner_ms, eyes.edge_ms])[_KIND, moved.astype(np.int64), places]
+    each[:, :4] += corner_up[chance, None] * eyes.corner_up_ms[places[:, :4]]
+    result: npt.NDArray[np.int64] = look[chance] + (sought * each).sum(axis=1)
     return result
 
 
@@ -425,7 +422,8 @@ def _after(
     """The positions after ``entries`` are turned in the positions of their parents."""
     before = nodes.places[parent]
     places = before
-    for turn in entries.turns[entry].T:
+    turns = entries.turns[entry]
+    for turn in turns[:, (turns != NO_TURN).any(axis=0)].T:
         places = _MOVED[_KIND, turn[:, None], places]
     slot = entries.front[entry].astype(np.int64)
     seen, moved = _seen(places.astype(np.int64), places != before, slot)
@@ -470,9 +468,7 @@ def _best(batches: Sequence[_Batch]) -> _Nodes:
     moved = np.concatenate([batch.moved for batch in batches])
     ms = np.concatenate([batch.ms for batch in batches])
     first = np.concatenate([batch.first for batch in batches])
-    key = front << 4 | first
-    for piece in range(8):
-        key = key << 6 | places[:, piece] << 1 | moved[:, piece]
+    key = (front << 4 | first) << 48 | (places << 1 | moved) @ _DIGITS
     order = np.lexsort((key, ms))
     _, unique = np.unique(key[order], return_index=True)
     order = order[np.sort(unique)]

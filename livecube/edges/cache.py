@@ -11,6 +11,7 @@ from contextlib import suppress
 from pathlib import Path
 from tempfile import TemporaryFile
 from typing import TYPE_CHECKING, Any, Final
+from weakref import WeakValueDictionary
 
 import numpy as np
 import platformdirs
@@ -190,11 +191,13 @@ def load_search(automaton: Automaton) -> FastestSearch:
     six = usual_cross(automaton)
     if six is None:
         six = kept(f"{_CROSS}-{mark}", lambda: cross_seconds(moves, tables.seen, hands))
+    if (spread := _SPREAD.get(mark)) is None:
+        spread = _SPREAD[mark] = spread_cross_seconds(six, tables.seen)
     left, more = left_over(hands)
     bounds = SecondsTables(
         moves,
         kept("views", lambda: cross_views(tables.seen)),
-        spread_cross_seconds(six, tables.seen),
+        spread,
         pair_seconds(hands),
         kept(f"{_PIECES}-{mark}", lambda: np.stack([pieces(False), pieces(True)])),
         left,
@@ -202,6 +205,10 @@ def load_search(automaton: Automaton) -> FastestSearch:
         left.min(axis=1),
     )
     return FastestSearch(bounds, automaton)
+
+
+_SPREAD: Final[WeakValueDictionary[str, npt.NDArray[np.uint8]]] = WeakValueDictionary()
+"""By fingerprint: the bounds of crosses for hands in use, 5 MB that all their searches share."""
 
 
 def forget_search(fingerprint: str) -> None:

@@ -59,6 +59,14 @@ FIRST_ROTATION: Final = 36
 Ints = npt.NDArray[np.int64]
 
 
+_EACH: Final = np.arange(8)[:, None]
+_KINDS: Final = _EACH // 4
+_SEEN_PIECE: Final = (_EACH + np.arange(4)) % 4 + 4 * _KINDS
+"""Shape (8, 4): which piece is piece i when slot s is at the front right."""
+_BITS: Final = 1 << np.arange(8)
+_CODES: Final = 32 * _EACH
+
+
 def question_numbers(
     offset: Ints | int, places: npt.NDArray[Any], front: Ints | int, tasks: npt.NDArray[np.int64]
 ) -> Ints:
@@ -68,19 +76,16 @@ def question_numbers(
     ``places`` (n, 8) are those of the slot pieces, ``tasks`` (n, FIELDS).
     """
     goal, allowed, prefix, tail, _, tied = tasks.T
-    front = np.broadcast_to(np.asarray(front, dtype=np.int64), goal.shape)
-    offset = np.broadcast_to(np.asarray(offset, dtype=np.int64), goal.shape)
-    row = np.arange(len(goal))
-    number, loose, seen = np.ones(len(goal), dtype=np.int64), np.zeros(len(goal), dtype=int), 0
-    for i in range(8):
-        kind = i // 4
-        piece = (front + i) % 4 + 4 * kind
-        place = places[row, piece]
-        wanted = goal >> piece & 1
-        seen = seen | wanted << i
-        out = (wanted == 1) & (place != PLACES_AT[offset, piece])
-        number = np.where(out, number << 8 | 32 * i + SLOT_SYMMETRY[front, kind, place], number)
-        loose += out
+    piece = _SEEN_PIECE[:, np.broadcast_to(np.asarray(front, dtype=np.int64), goal.shape)]
+    place = places[np.arange(len(goal)), piece]
+    wanted = goal >> piece & 1
+    seen = _BITS @ wanted
+    out = (wanted == 1) & (place != PLACES_AT[offset, piece])
+    # A byte for each unsolved piece, the first one highest, behind a leading 1.
+    before = np.cumsum(out, axis=0)
+    loose = before[-1]
+    each = (_CODES + SLOT_SYMMETRY[front, _KINDS, place]) << 8 * (loose - before)
+    number = (1 << 8 * loose) + (each * out).sum(axis=0)
     sort = prefix | tail << 4 | tied << 6
     number = ((number << 8 | sort) << 8 | seen) << 2 | offset
     return np.where((loose <= _MOST_LOOSE) & (allowed == NO_D), number, -1)
@@ -298,16 +303,36 @@ def unpacked_cross(data: bytes, automaton: Automaton) -> npt.NDArray[np.uint8] |
         return parts["cross"] if _fits(parts, automaton) else None
 
 
+_USUAL_BOOKS: Final[dict[str, Book]] = {}
+_USUAL_CROSSES: Final[dict[str, npt.NDArray[np.uint8]]] = {}
+"""By the fingerprint of the usual hands: unpacked once, for all advisors of this process."""
+
+
 def usual_book(automaton: Automaton) -> Book:
     """The book that comes with livecube, if it was made for these hands; else an empty one."""
-    data = _shipped()
-    return (data and unpacked_book(data, automaton)) or NO_BOOK
+    mark = automaton.fingerprint
+    if mark not in _USUAL_BOOKS:
+        data = _shipped()
+        book = unpacked_book(data, automaton) if data else None
+        if book is None:
+            return NO_BOOK
+        _USUAL_BOOKS[mark] = book
+    return _USUAL_BOOKS[mark]
 
 
 def usual_cross(automaton: Automaton) -> npt.NDArray[np.uint8] | None:
-    """The table of crosses that comes with livecube; None if it was made for other hands."""
-    data = _shipped()
-    return unpacked_cross(data, automaton) if data else None
+    """The table of crosses that comes with livecube; None if it was made for other hands.
+
+    It is the same array each time and must not be changed.
+    """
+    mark = automaton.fingerprint
+    if mark not in _USUAL_CROSSES:
+        data = _shipped()
+        six = unpacked_cross(data, automaton) if data else None
+        if six is None:
+            return None
+        _USUAL_CROSSES[mark] = six
+    return _USUAL_CROSSES[mark]
 
 
 def _shipped() -> bytes | None:

@@ -30,10 +30,12 @@ def spelled(
     begin = np.array(starts, dtype=np.int64)
     longest = max(map(len, sequences), default=0)
     moves, held = np.empty(longest, dtype=np.int64), np.empty(longest, dtype=np.int64)
+    shape = longest + 1, 24 * hands.seconds.shape[0]
+    cost, way = np.full(shape, NEVER, dtype=np.int64), np.empty((4, *shape), dtype=np.int16)
     written = []
     for turns in sequences:
         row = np.array(turns, dtype=np.int64)
-        ms, start, end = _spell(hands, row, begin, moves, held)
+        ms, start, end = _spell(hands, row, begin, moves, held, cost, way)
         tokens: list[int] = []
         now = start
         for move, at in zip(moves[: len(row)].tolist(), held[: len(row)].tolist(), strict=True):
@@ -46,15 +48,14 @@ def spelled(
 
 
 @njit(cache=True, nogil=True)
-def _spell(hands, turns, starts, moves, held):  # type: ignore[no-untyped-def]
-    """Write the cheapest moves and the holdings of each; returns price, start, end."""
+def _spell(hands, turns, starts, moves, held, cost, way):  # type: ignore[no-untyped-def]
+    """Write the cheapest moves and the holdings of each; returns price, start, end.
+
+    ``cost`` is ``NEVER`` everywhere, and is so again in the end; ``way`` is scratch.
+    """
     states = hands.seconds.shape[0]
     count = turns.shape[0]
-    cost = np.full((count + 1, 24 * states), NEVER, dtype=np.int64)
-    came_from = np.full((count + 1, 24 * states), -1, dtype=np.int64)
-    made_in = np.zeros((count + 1, 24 * states), dtype=np.int64)
-    made_as = np.zeros((count + 1, 24 * states), dtype=np.int64)
-    reached = np.empty((count + 1, 24 * states), dtype=np.int64)
+    came_from, made_in, made_as, reached = way[0], way[1], way[2], way[3]
     many = np.zeros(count + 1, dtype=np.int64)
     for start in starts:
         at = start * states + hands.start
@@ -63,13 +64,13 @@ def _spell(hands, turns, starts, moves, held):  # type: ignore[no-untyped-def]
         many[0] += 1
     for i in range(count):
         for n in range(many[i]):
-            at = reached[i, n]
+            at = np.int64(reached[i, n])
             holding, state = at // states, at % states
             for other in range(24):
                 spent = cost[i, at] + hands.rotation[holding, other]
                 now = state if other == holding else hands.rotated
-                for way in range(2):
-                    move = hands.spelled[other, turns[i], way]
+                for either in range(2):
+                    move = hands.spelled[other, turns[i], either]
                     price = spent + hands.seconds[now, move]
                     if price >= NEVER:
                         continue
@@ -85,7 +86,7 @@ def _spell(hands, turns, starts, moves, held):  # type: ignore[no-untyped-def]
     best = np.int64(-1)
     total = np.int64(NEVER)
     for n in range(many[count]):
-        at = reached[count, n]
+        at = np.int64(reached[count, n])
         price = cost[count, at] + hands.finish[at // states]
         if price < total:
             best, total = at, price
@@ -93,5 +94,8 @@ def _spell(hands, turns, starts, moves, held):  # type: ignore[no-untyped-def]
     for i in range(count, 0, -1):
         moves[i - 1] = made_as[i, at]
         held[i - 1] = made_in[i, at]
-        at = came_from[i, at]
+        at = np.int64(came_from[i, at])
+    for i in range(count + 1):
+        for n in range(many[i]):
+            cost[i, reached[i, n]] = NEVER
     return total, at // states, best // states
