@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import permutations
-from math import exp, expm1, log, log1p, sqrt
+from math import exp, expm1, lgamma, log, log1p, pi, sqrt
 from statistics import NormalDist, fmean, stdev
 from typing import TYPE_CHECKING
 
@@ -24,7 +24,7 @@ from livecube.hands.noise import Noise, Parts, parts_of, refined
 from livecube.hands.own_eyes import Look, learn_eyes
 from livecube.hands.own_hands import Sums, learn_hands
 from livecube.hands.trust import believed
-from livecube.hands.verdict import Verdict, judged
+from livecube.hands.verdict import Verdict, judged, student
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -409,3 +409,41 @@ def test_eyes_that_were_never_seen_look_as_the_usual_ones() -> None:
     looks = [Look(400.0, "plain", (3, 1), (7, 0)), Look(500.0, "plain", (3, 0), (7, 0))]
     assert learn_eyes(usual, [looks]).verdict == Verdict()
     assert learn_eyes(usual, [looks[:1], looks[1:]]).verdict.solves == 2
+
+
+PUBLISHED = {
+    1: 12.706, 2: 4.303, 3: 3.182, 4: 2.776, 5: 2.571, 6: 2.447, 7: 2.365, 8: 2.306, 9: 2.262,
+    10: 2.228, 12: 2.179, 15: 2.131, 20: 2.086, 25: 2.060, 30: 2.042, 40: 2.021, 60: 2.000,
+    120: 1.980,
+}  # fmt: skip
+"""Abramowitz and Stegun, Handbook of Mathematical Functions (1964), table 26.10, at 95 % on both
+sides together."""
+
+
+def test_students_quantile_is_the_published_one_at_all_degrees_of_freedom() -> None:
+    for free, published in PUBLISHED.items():
+        assert student(free) == pytest.approx(published, abs=0.0006), free
+    for free in (*range(1, 8), 50, 400, 999, 1000, 1001, 1002, 20_000):
+        # The density, summed by Simpson's rule up to the quantile, is 0.475.
+        x = np.linspace(0, student(free), 20_001)
+        scale = exp(lgamma((free + 1) / 2) - lgamma(free / 2)) / sqrt(free * pi)
+        density = scale * (1 + x**2 / free) ** (-(free + 1) / 2)
+        ends, odd, even = density[[0, -1]].sum(), density[1:-1:2].sum(), density[2:-1:2].sum()
+        assert (ends + 4 * odd + 2 * even) * (x[1] - x[0]) / 3 == pytest.approx(0.475, abs=1e-9)
+    rising = [student(free) for free in range(200, 0, -1)]
+    assert rising == sorted(rising)
+
+
+@pytest.mark.parametrize(("solves", "needed"), [(3, 4.303), (4, 3.182), (5, 2.776)])
+def test_few_solves_keep_prices_only_if_students_quantile_is_reached(
+    solves: int, needed: float
+) -> None:
+    def keeps(t: float) -> bool:
+        # Gains with mean 1 and a standard error of 1 / t.
+        off = np.linspace(-1, 1, solves)
+        off *= sqrt(solves * (solves - 1)) / t / sqrt(float((off**2).sum()))
+        gain = 1 + off
+        return judged(100 + gain, np.full(solves, 100.0), np.arange(solves)).keeps
+
+    assert keeps(1.01 * needed)
+    assert not keeps(0.99 * needed)

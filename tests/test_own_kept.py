@@ -150,12 +150,12 @@ def test_learning_on_meets_cases_in_order_and_is_kept_whole() -> None:
 
 
 def test_the_table_in_use_stays_until_prices_have_changed_enough() -> None:
-    first = learn(KIN, PAIRS[:12])
+    first = learn(KIN, PAIRS[:13])
     assert first.used is not None
-    on = first.after(PAIRS[12])
+    on = first.after(PAIRS[13])
     assert on.used is not None
     assert on.used.automaton.fingerprint == first.used.automaton.fingerprint
-    assert on.used.solves == 13
+    assert on.used.solves == 14
     slower = [
         [replace(pair, execution=_slower(pair.execution)) for pair in pairs] for pairs in PAIRS
     ]

@@ -18,7 +18,7 @@ from livecube.hands.executions import cells_of, gaps_of
 from livecube.hands.kinship import Means
 from livecube.hands.noise import FIRST_NOISE, parts_of, refined
 from livecube.hands.trust import believed
-from livecube.hands.verdict import Verdict, judged
+from livecube.hands.verdict import Verdict, judged, student
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,7 +37,6 @@ _STEPS: Final = 4
 _FOLDS: Final = 10
 _LEAST_WEIGHT: Final = 0.05
 """A cell with less evidence is left out."""
-_SURE: Final = 1.96
 _FREE: Final = 2
 """Degrees of freedom of the noise that a solve is worth: few solves tell it badly."""
 _MISREAD: Final = 0.12**2
@@ -127,8 +126,7 @@ class OwnHands:
         common = self.noise.of_execution + self.noise.of_solve + _MISREAD * self.doubt
         variance = np.log1p(noise + unknown + common)
         free = max(_FREE * (self.solves - 1), 1)
-        # Student's quantile, to about 1 % from four degrees on.
-        out = (_SURE + 2.37 / free + 2.8 / free**2) * np.sqrt(variance)
+        out = student(free) * np.sqrt(variance)
         middle = np.log(total) - variance / 2
         return Predicted(float(np.exp(middle - out)), total, float(np.exp(middle + out)))
 

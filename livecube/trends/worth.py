@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from livecube.hands.verdict import student
 from livecube.trends.measures import Interval, TechniqueWorth, WorthColumns
 
 if TYPE_CHECKING:
@@ -111,5 +112,5 @@ def worth_of(
         without = np.linalg.pinv(np.eye(len(square)) - inside @ square)
         variance += float((without @ inside @ (rows.T @ off))[0]) ** 2
     spread, free = float(np.sqrt(variance)), both - 1
-    out = (1.96 + 2.37 / free + 2.8 / free**2) * spread
+    out = student(free) * spread
     return Interval(-float(beta[0]), -float(beta[0]) - out, -float(beta[0]) + out)
