@@ -33,7 +33,13 @@ from livecube.archive.schema import FOLDERS, TABLES
 from livecube.composition import archiving, reviewing
 from livecube.composition.archiving import add_batches, review_logs
 from livecube.composition.assembly import load_advisor, load_holdings
-from livecube.composition.reviewing import begun_kept, chances_of, prices_of, review_of
+from livecube.composition.reviewing import (
+    begun_kept,
+    chances_of,
+    plans_of,
+    prices_of,
+    review_of,
+)
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.log_files import LogWriter
 from livecube.errors import KeepingError, UsageError
@@ -141,7 +147,8 @@ def test_the_figures_are_those_of_the_history(logs: Path, tmp_path: Path) -> Non
         history.database.execute("UPDATE solve SET session = ? WHERE id = 1", (number,))
         for solve in history.list(Wanted()):
             review = review_of(begun_kept(history, solve.number), advisor, load_hands())
-            history.note_chances(solve.number, chances_of(review), prices_of(review))
+            parts = chances_of(review), prices_of(review), plans_of(review)
+            history.note_chances(solve.number, *parts)
         history.correct(2, (Penalty("+2"),))
         history.tag([3], "late")
         history.database.commit()
@@ -163,11 +170,16 @@ def test_the_figures_are_those_of_the_history(logs: Path, tmp_path: Path) -> Non
                 columns, chances = source.columns(wanted)
                 focus = source.practised(wanted, ["keyhole-corner", "keyhole-edge"], 9.0)
                 rng = np.random.default_rng(1)
-                told.append(trends_of(columns, chances, rng, focus, source.worth(wanted)))
+                measured = source.worth(wanted), source.losses(wanted)
+                told.append(trends_of(columns, chances, rng, focus, *measured))
             assert told[0] == told[1]
             assert told[0] is not None
+            assert told[0].losses is not None
+            assert told[0].losses.pairs > 0
         pairs = [worth_rows(source.worth(Wanted())) for source in (history, archive)]
         assert pairs[0] == pairs[1] != []
+        loss_rows = [sorted(s.losses(Wanted()).parts_ms.tolist()) for s in (history, archive)]
+        assert loss_rows[0] == loss_rows[1]
         assert [splits_of(solve.stages)["whole"] for solve in history.solves(Wanted())] == [
             True
         ] * 3
@@ -189,7 +201,7 @@ def test_pairs_that_show_a_techniques_worth_are_found_in_tables_drawn_at_random(
     zero = dict.fromkeys(("ms", "turns", "plus", "cross_ms", "pairs_ms", "orient_ms"), 0)
     zero |= dict.fromkeys(("permute_ms", "pause_ms"), 0)
     kinds = ("cross", *["pair"] * 4, "orient", "permute", "auf")
-    stages, prices, expected = [], [], []
+    stages, prices, plans, expected, lost_ms = [], [], [], [], []
     for number in range(60):
         named = rng.choice(["plain", "shortest", "keyhole-edge", "x"], 8).tolist()
         its = [
@@ -202,11 +214,20 @@ def test_pairs_that_show_a_techniques_worth_are_found_in_tables_drawn_at_random(
                 "slots": [],
                 "shared": bool(rng.random() < 0.2),
                 "gap": bool(rng.random() < 0.1),
+                "inferred": bool(rng.random() < 0.1),
+                "pause_ms": 10 * place,
             }
             for place, kind in enumerate(kinds)
         ]
         stages += its
         for place in range(1, 5):
+            own = 900 + int(rng.integers(200))
+            plan = {"solve": number, "stage": place, "plan_ms": 900, "own_ms": own, "slots": []}
+            plans.append(plan | {"slow_ms": number, "turning_ms": 5, "pause_ms": 7})
+            one, after = its[place], its[place + 1]
+            alone = not one["shared"] and not (after["shared"] and after["kind"] == "pair")
+            if alone and not one["gap"] and not one["inferred"]:
+                lost_ms.append([10 * place - 7, one["ms"] - 10 * place - 5, number, own - 900])
             for name in ("keyhole-edge", "plain", "x"):
                 taken = named[place] == name
                 price = {"solve": number, "stage": place, "technique": name, "taken": taken}
@@ -219,10 +240,19 @@ def test_pairs_that_show_a_techniques_worth_are_found_in_tables_drawn_at_random(
         "solves": [{**solve, **zero, "solve": n, "cross": "white"} for n in range(60)],
         "stages": stages,
         "prices": prices,
+        "plans": plans,
     }
     write_parts(tmp_path, {name: table_of(name, tables.get(name, [])) for name in TABLES})
     write_making(tmp_path, MAKING)
     assert worth_rows(Archive(tmp_path).worth(Wanted())) == sorted(expected)
+    assert sorted(Archive(tmp_path).losses(Wanted()).parts_ms.tolist()) == sorted(lost_ms)
+    # A data set of an older livecube has no such columns; it can still be added to.
+    (part,) = (tmp_path / "plans").rglob("*.parquet")
+    pq.write_table(pq.ParquetFile(part).read().drop_columns(["turning_ms", "pause_ms"]), part)
+    assert len(Archive(tmp_path).losses(Wanted()).solve) == 0
+    more = {name: [row for row in its if row["solve"] == 7] for name, its in tables.items()}
+    write_parts(tmp_path, {name: table_of(name, more.get(name, [])) for name in TABLES})
+    assert {*Archive(tmp_path).losses(Wanted()).parts_ms[:, 2].tolist()} == {7}
 
 
 def test_the_files_are_the_same_whatever_the_batches(

@@ -348,13 +348,13 @@ def test_what_is_predicted_without_knowing_the_person_is_the_usual_price_and_wid
     noise = expm1(0.28**2) * (share[0] ** 2 + share[1] ** 2)
     variance = log1p(noise + unknown + 0.06**2 + 0.05**2)
     # Student's quantiles of 97.5 %, two degrees of freedom for each solve beyond the first.
-    for solves, student in ((3, 2.776), (6, 2.228), (11, 2.086), (61, 1.980)):
+    for solves, quantile in ((3, 2.776), (6, 2.228), (11, 2.086), (61, 1.980)):
         told = replace(nothing, solves=solves).predicted(tuple(parse_moves("R U F")))
         assert told is not None
         assert told.expected == pytest.approx(total)
-        middle, out = log(total) - variance / 2, student * sqrt(variance)
-        assert middle - log(told.low) == pytest.approx(out, rel=0.02)
-        assert log(told.high) - middle == pytest.approx(out, rel=0.02)
+        middle, out = log(total) - variance / 2, quantile * sqrt(variance)
+        assert middle - log(told.low) == pytest.approx(out, rel=5e-4)
+        assert log(told.high) - middle == pytest.approx(out, rel=5e-4)
 
 
 def test_prices_add_up_to_what_was_measured() -> None:

@@ -344,7 +344,7 @@ def test_turns_are_priced_in_the_cheapest_of_their_orders(advisor: Advisor) -> N
     held = _down_holdings(_YELLOW)[0]
 
     def priced(text: str) -> float:
-        return advisor.priced(fixed_turns(parse_moves(text), held)[0], _YELLOW, held)
+        return advisor.priced(fixed_turns(parse_moves(text), held)[0], _YELLOW, held).seconds
 
     assert priced("L R U D") == priced("R L D U") == priced("R L U D' D2") > priced("L R U")
     moves = parse_moves("R U R' U'")

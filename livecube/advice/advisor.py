@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from livecube.advice.plan import Beam, Line, Plan
-from livecube.advice.rows import Advice, Opportunity, Row, Rows, held_as, starts_of
+from livecube.advice.rows import Advice, Opportunity, Priced, Row, Rows, held_as, starts_of
 from livecube.advice.words import (
     BEFORE_THE_EYES,
     before_the_eyes,
@@ -192,7 +192,7 @@ class Advisor:
             found,
         )
 
-    def priced(self, turns: Sequence[int], face: int, holding: Holding | None = None) -> float:
+    def priced(self, turns: Sequence[int], face: int, holding: Holding | None = None) -> Priced:
         """Seconds of fixed-frame turns, written the cheapest way; see :meth:`.Rows.priced`."""
         return self._rows.priced(turns, face, starts_of(holding, face))
 

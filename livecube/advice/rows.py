@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from livecube.search.task import Written
     from livecube.techniques.base import Technique, Traits
 
-__all__ = ["Advice", "Opportunity", "PlainWay", "Row", "Rows", "held_as", "starts_of"]
+__all__ = ["Advice", "Opportunity", "PlainWay", "Priced", "Row", "Rows", "held_as", "starts_of"]
 
 # An opportunity: one sequence of one technique, with its prices.
 
@@ -54,6 +54,14 @@ class PlainWay(NamedTuple):
     """Seconds of turning of the fastest way."""
     looking: float
     """Seconds of looking before the pairs."""
+
+
+class Priced(NamedTuple):
+    """What turns cost the hands, by their table."""
+
+    seconds: float
+    first: float
+    """Of it, the first turn and the rotations before it: they are made at the end of a pause."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -327,7 +335,7 @@ class Rows:
                     told.append(Row(chance, way, looking, shortest=True, fastest=False))
         return told
 
-    def priced(self, turns: Sequence[int], face: int, starts: Sequence[int]) -> float:
+    def priced(self, turns: Sequence[int], face: int, starts: Sequence[int]) -> Priced:
         """Seconds of fixed-frame turns, merged, written the cheapest way.
 
         They begin with the best of ``starts`` and end with the cross on ``face`` down. Opposite
@@ -338,7 +346,8 @@ class Rows:
         there = turn_map(DOWN_ROTATIONS[face])
         down = [there[merged.turn] for merged in merge(turns)]
         ways = spelled(self._answers.hands, _orders(down), starts)
-        return min(way.ms for way in ways) / 1000
+        best = min(ways, key=lambda way: way.ms)
+        return Priced(best.ms / 1000, self._answers.first_ms(best) / 1000)
 
     def opportunities(
         self,

@@ -16,11 +16,17 @@ import pyarrow.compute as pc
 from livecube.archive.folder import people_of, read_making, read_rows
 from livecube.archive.schema import TABLES
 from livecube.solves.people import Person
-from livecube.trends.measures import ChanceColumns, FocusColumns, SolveColumns, WorthColumns
+from livecube.trends.measures import (
+    ChanceColumns,
+    FocusColumns,
+    LossColumns,
+    SolveColumns,
+    WorthColumns,
+)
 from livecube.trends.worth import PLAINLY, comparable
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Collection, Sequence
     from pathlib import Path
 
     import numpy.typing as npt
@@ -34,6 +40,8 @@ _SPLITS: Final = ("cross_ms", "pairs_ms", "orient_ms", "permute_ms")
 _READ: Final = ("ms", "turns", "plus", "is_dnf", *_SPLITS, "pause_ms", "whole")
 _PRICES: Final = ("solve", "stage", "technique", "price_ms", "taken")
 _STAGES: Final = ("solve", "stage", "kind", "technique", "ms", "shared", "gap")
+_PLANS: Final = ("solve", "stage", "plan_ms", "own_ms", "slow_ms", "turning_ms", "pause_ms")
+_MEASURED: Final = ("solve", "stage", "kind", "ms", "pause_ms", "shared", "inferred", "gap")
 _NEEDED: Final = ("solve", "person", "started", "session", "cross", *_READ)
 
 
@@ -54,6 +62,33 @@ class _Solves:
             return np.full(len(sought), -1)
         at = np.minimum(np.searchsorted(self.numbers, sought), len(self.numbers) - 1)
         return np.where(self.numbers[at] == sought, self.rows[at], np.int32(-1))
+
+
+class _Cells:
+    """A cell for each of the eight stages of every wanted solve, and one behind them."""
+
+    def __init__(self, solves: _Solves, stages: pa.Table) -> None:
+        self._stages = stages
+        of = solves.rows_of(stages["solve"])
+        self._its = of >= 0
+        self._cell = 8 * of[self._its].astype(np.int64) + _whole(stages["stage"])[self._its]
+        self._count = 8 * len(solves.numbers) + 1
+
+    @property
+    def there(self) -> Whole:
+        """1 where a stage is."""
+        return self.spread(pa.chunked_array([pa.repeat(1, len(self._its))]))
+
+    def spread(self, column: pa.ChunkedArray) -> Whole:
+        """A column of the stages by cell; 0 where no stage is."""
+        found = np.zeros(self._count, dtype=np.int64)
+        found[self._cell] = _whole(column)[self._its]
+        return found
+
+    def named(self, name: str, words: Sequence[str]) -> Whole:
+        """1 where a column of the stages is one of these words."""
+        found = pc.is_in(self._stages[name], pa.array([*words]))
+        return self.spread(pc.fill_null(found, False))
 
 
 class Archive:
@@ -113,22 +148,10 @@ class Archive:
         technique, names = _numbered(prices["technique"])
         place, price_ms, taken = (_whole(prices[one]) for one in ("stage", "price_ms", "taken"))
 
-        # A cell for each of the eight stages of every solve.
-        row, of = solves.rows_of(prices["solve"]), solves.rows_of(stages["solve"])
-        its = of >= 0
-        cell = 8 * of[its].astype(np.int64) + _whole(stages["stage"])[its]
-
-        def spread(values: Whole) -> Whole:
-            found = np.zeros(8 * len(solves.numbers) + 1, dtype=np.int64)
-            found[cell] = values[its]
-            return found
-
-        ms, shared, gap = (spread(_whole(stages[one])) for one in ("ms", "shared", "gap"))
-        there = spread(np.ones(len(of), dtype=np.int64))
-        plainly, pair = (
-            spread(_whole(pc.fill_null(pc.is_in(stages[name], pa.array(words)), False)))
-            for name, words in (("technique", PLAINLY), ("kind", ["pair"]))
-        )
+        row, cells = solves.rows_of(prices["solve"]), _Cells(solves, stages)
+        ms, shared, gap = (cells.spread(stages[one]) for one in ("ms", "shared", "gap"))
+        there = cells.there
+        plainly, pair = cells.named("technique", PLAINLY), cells.named("kind", ["pair"])
         at = 8 * row.astype(np.int64) + place
         kept = (row >= 0) & (place >= 1) & (place <= 4)
         at = np.where(kept, at, 0)
@@ -142,6 +165,32 @@ class Archive:
             taken[kept],
         )  # fmt: skip
         return comparable(pairs, ms[after], shared[after] & pair[after])
+
+    def losses(self, wanted: Wanted) -> LossColumns:
+        """Pairs against the best plan; as the history has them."""
+        solves = self._solves(wanted)
+        plans = read_rows(self._folder, "plans", _PLANS, wanted.person)
+        stages = read_rows(self._folder, "stages", _MEASURED, wanted.person)
+        row, cells = solves.rows_of(plans["solve"]), _Cells(solves, stages)
+        kept = (row >= 0) & plans["pause_ms"].is_valid().to_numpy()  # older data sets have none
+        plans, row = plans.filter(pa.array(kept)), row[kept]
+        at = 8 * row.astype(np.int64) + _whole(plans["stage"])
+        after = at + 1
+        shared = cells.spread(stages["shared"])
+        left_out = shared[at] | (shared & cells.named("kind", ["pair"]))[after]
+        for name in ("gap", "inferred"):
+            left_out |= cells.spread(stages[name])[at]
+        ms, pause_ms = (cells.spread(stages[name])[at] for name in ("ms", "pause_ms"))
+        said = {name: _whole(plans[name]).astype(np.int64) for name in _PLANS[2:]}
+        parts = (
+            pause_ms - said["pause_ms"],
+            ms - pause_ms - said["turning_ms"],
+            said["slow_ms"],
+            said["own_ms"] - said["plan_ms"],
+        )
+        has = (left_out == 0) & (cells.there[at] & cells.there[after] != 0)
+        # The hands of a data set are the usual ones.
+        return LossColumns(row[has], np.stack(parts, axis=1)[has], np.zeros(has.sum(), dtype=int))
 
     def _solves(self, wanted: Wanted) -> _Solves:
         """The wanted solves; the last choice is remembered."""

@@ -158,6 +158,10 @@ def read_rows(
 def _read_part(path: Path, columns: Sequence[str]) -> pa.Table:
     with pq.ParquetFile(str(path), pre_buffer=False) as file:
         part = file.read([one for one in columns if one not in FOLDERS.names], use_threads=False)
+    for name in columns:
+        if name not in part.column_names and name not in FOLDERS.names:  # of an older livecube
+            field = TABLES[path.parents[2].name].field(name)
+            part = part.append_column(field, pa.nulls(len(part), field.type))
     for folder in path.parents[:2]:
         name, _, text = folder.name.partition("=")
         if name in columns:

@@ -135,6 +135,8 @@ def _plan_row(solve: int, stage: int, against: AgainstPlan) -> dict[str, Any]:
         "plan_ms": round(1000 * against.plan.total),
         "own_ms": round(1000 * against.own.total),
         "slow_ms": round(1000 * against.slow_s),
+        "turning_ms": round(1000 * against.turning_s),
+        "pause_ms": round(1000 * against.pause_s),
         "technique": first.technique,
         "slots": [*first.slots, *first.also],
         "moves": moves_text(first.moves),

@@ -97,6 +97,8 @@ TABLES: Final = {
         ("plan_ms", pa.int32(), "predicted: the best plan for all free slots [ms]"),
         ("own_ms", pa.int32(), "predicted: the best plan that begins with the pair made [ms]"),
         ("slow_ms", pa.int32(), "predicted: the pair's turns less the plan's for it [ms]"),
+        ("turning_ms", pa.int32(), "predicted: the pair's turns after the first [ms]"),
+        ("pause_ms", pa.int32(), "predicted: the pause before the pair, first turn included [ms]"),
         ("technique", _NAME, "of the best plan's first step"),
         ("slots", pa.list_(pa.string()), "that this step fills, by colours"),
         ("moves", pa.string(), "this step in the hands, holding unsaid"),

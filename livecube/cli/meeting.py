@@ -94,11 +94,14 @@ class Meeting:
         title = shown_name(who) if several and who else ""
         table = own_settings(person)
         learned = None if self._hints.hands_said is not None else learned_of(person, table)
+        told = hands_told(learned, title)
         return Solver(
             name,
             self._hints.wishes(settings, None if learned is None else learned.automaton),
             configured_holding(*self._held, settings),
             habits_of(person, self._people),
-            ", ".join(filter(None, [title, hands_told(learned, title)])),
+            ", ".join(filter(None, [title, told])),
             usual_hands(table),
+            None if learned is None else learned.solves,
+            told,
         )

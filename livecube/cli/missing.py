@@ -82,7 +82,7 @@ def review_missing(
             manner = Manner(data_folder(), own.level(level), own.hands(hands), own.habits)
             with bar, History(data_folder()) as history:
                 for found in reviews_of_kept(manner, numbers, processes or _cores()):
-                    _keep(history, one, found, as_json=as_json)
+                    _keep(history, one, found, own.own_solves(hands), as_json=as_json)
                     done, refused = done + (not found.trouble), refused + bool(found.trouble)
                     bar.advance(task)
     except KeyboardInterrupt:
@@ -98,11 +98,13 @@ def _cores() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def _keep(history: History, person: Person, found: Found, *, as_json: bool) -> None:
+def _keep(
+    history: History, person: Person, found: Found, own_solves: int | None, *, as_json: bool
+) -> None:
     if found.trouble:
         say_aside(f"solve {found.number}: {found.trouble}")
     else:
-        history.note_chances(found.number, found.chances, found.prices)
+        history.note_chances(found.number, found.chances, found.prices, found.plans, own_solves)
     if as_json:
         told = {
             "event": "reviewed",

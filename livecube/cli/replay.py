@@ -100,6 +100,8 @@ def replay(
     drawn = pace is not None
     output = Output(Board(LiveScreen(title)), as_json=as_json, drawn=drawn)
     sinks = output.sinks()
+    if wishes.level is not None:
+        output.tell_hands(own.own_solves(hints.hands_said), own.told(hints.hands_said))
     if wishes.voice:
         sinks.append(output.voice())
     hub = Hub([*sinks, *_published(output, publishing, log, header.started)])

@@ -17,12 +17,13 @@ from livecube.cli.history import wanted_of, wanted_options
 from livecube.cli.options import focus_options, level_option
 from livecube.cli.trends import (
     archive_option,
+    losses_in,
     opened_source,
     practised_in,
     whose_from,
     worth_in,
 )
-from livecube.cli.whose import own_of_solve
+from livecube.cli.whose import own_of_solve, own_settings, usual_hands
 from livecube.edges.log_files import new_file
 from livecube.edges.saying import say
 from livecube.errors import UsageError
@@ -33,8 +34,11 @@ from livecube.trends.making import trends_of
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from livecube.archive.columns import Archive
     from livecube.cli.comparing import Compared
     from livecube.cli.options import FocusAsked
+    from livecube.own.figures import OwnFigures
+    from livecube.solves.people import Whose
 
 __all__ = ["report"]
 
@@ -119,11 +123,34 @@ def _of_many(
         whose = whose_from(source, asked["person"], session)
         wanted = replace(wanted_of(whose, **asked), session=session)
         practised = practised_in(source, whose, wanted, focus)
-        worth = worth_in(source, wanted)
-        found = trends_of(*source.columns(wanted), np.random.default_rng(1), practised, worth)
+        found = trends_of(
+            *source.columns(wanted),
+            np.random.default_rng(1),
+            practised,
+            worth_in(source, wanted),
+            losses_in(source, wanted),
+        )
+        hands = _hands_of(source, whose, named=named)
     if found is None:
         raise UsageError("no kept solve with a time fits; livecube history lists all")
     title = whose.title if named or whose.person is None else disguised(whose.person)
     first = "Solves" if whose.title is None else f"Solves of {title}"
-    text: str = loading.result().trends_page(found, ", ".join([first, *narrowed(asked, session)]))
+    title = ", ".join([first, *narrowed(asked, session)])
+    text: str = loading.result().trends_page(found, title, hands)
     return text
+
+
+def _hands_of(
+    source: History | Archive, whose: Whose, *, named: bool
+) -> tuple[str, OwnFigures] | None:
+    """A person's name, empty if it need not be said, and what was learned of their hands."""
+    if whose.person is None or not isinstance(source, History):
+        return None
+    from livecube.own.figures import figures_of
+    from livecube.own.keeping import last_learned
+
+    own = last_learned(source, whose.person, usual_hands(own_settings(whose.person)))
+    if own is None:
+        return None
+    name = "" if whose.title is None else whose.title if named else disguised(whose.person)
+    return name, figures_of(own, [])

@@ -90,7 +90,7 @@ def review(
     if not as_json and (told := own.told(hands)):
         say(f"Predicted seconds are {told}.")
     if kept is not None:
-        _note(kept, found[0][1])
+        _note(kept, found[0][1], own.own_solves(hands))
 
 
 def solves_of(log: Path | None, wanted: int | None) -> list[tuple[str, Begun]]:
@@ -142,15 +142,17 @@ def _last_kept(person: str | None) -> int:
     return solves[0].number
 
 
-def _note(number: int, found: Review) -> None:
-    """Keep the chances of a kept solve with it."""
-    from livecube.composition.reviewing import chances_of, prices_of
+def _note(number: int, found: Review, own_solves: int | None) -> None:
+    """Keep what a review found with its solve."""
+    from livecube.composition.reviewing import chances_of, plans_of, prices_of
     from livecube.history.folder import data_folder
     from livecube.history.store import History
 
     try:
         with History(data_folder()) as history:
-            history.note_chances(number, chances_of(found), prices_of(found))
+            history.note_chances(
+                number, chances_of(found), prices_of(found), plans_of(found), own_solves
+            )
     except KeepingError as error:
         say(f"livecube: its chances cannot be kept: {error}", err=True)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -117,7 +118,8 @@ def _advised(
 
     advisor = advisor_with_progress(own.level(level), own.hands(hands))
     row = brought(advisor, position, face, held).row
-    return demonstrated(position, face, row.holding, row.moves)
+    shown = demonstrated(position, face, row.holding, row.moves)
+    return replace(shown, hands_told=own.told(hands))
 
 
 def _step_through(shown: Demonstration, wanted: Wanted | None) -> None:

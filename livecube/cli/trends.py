@@ -28,10 +28,11 @@ if TYPE_CHECKING:
     from livecube.cli.options import FocusAsked
     from livecube.solves.people import Whose
     from livecube.solves.records import Wanted
-    from livecube.trends.measures import FocusColumns, WorthColumns
+    from livecube.trends.measures import FocusColumns, LossColumns, WorthColumns
 
 __all__ = [
     "archive_option",
+    "losses_in",
     "opened_source",
     "practised_in",
     "trends",
@@ -109,8 +110,8 @@ def trends(
         wanted = replace(wanted_of(whose, **asked), session=session, most=last)
         columns = source.columns(wanted)
         practised = practised_in(source, whose, wanted, focus)
-        worth = worth_in(source, wanted)
-    found = trends_of(*columns, np.random.default_rng(seed), practised, worth)
+        worth, losses = worth_in(source, wanted), losses_in(source, wanted)
+    found = trends_of(*columns, np.random.default_rng(seed), practised, worth, losses)
     if found is None:
         raise UsageError("no kept solve with a time fits; livecube history lists all")
     if as_json:
@@ -127,6 +128,13 @@ def worth_in(source: History | Archive, wanted: Wanted) -> WorthColumns | None:
     if wanted.person is None and not isinstance(source, History):
         return None
     return source.worth(wanted)
+
+
+def losses_in(source: History | Archive, wanted: Wanted) -> LossColumns | None:
+    """Pairs of these solves against the best plans; None where :func:`worth_in` is."""
+    if wanted.person is None and not isinstance(source, History):
+        return None
+    return source.losses(wanted)
 
 
 def practised_in(

@@ -43,6 +43,7 @@ from livecube.errors import LivecubeError, RadioError
 from livecube.events import CubeEvent
 from livecube.own.keeping import Learner, Taker
 from livecube.stages.tracker import Tracker
+from livecube.views.happenings import end_json, hands_json
 from livecube.views.live_screen import LiveScreen
 
 if TYPE_CHECKING:
@@ -140,6 +141,13 @@ class _DeskOutput(Output):
         before = f"{self._name}: "
         lines = item_lines(item, None if width is None else max(1, width - len(before)))
         return [f"{before}{line}" if line else line for line in lines]
+
+    def tell_hands(self, own_hands: int | None, told: str) -> None:
+        """Tell whose hands predicted seconds are for; a row says it in its desk's screen."""
+        if self.as_json:
+            say(json.dumps({"desk": self._name, **hands_json(own_hands)}))
+        elif not self.drawn and told:
+            say(f"{self._name}: seconds {told}")
 
     def complain(self, sentence: str) -> None:
         """Show a sentence about an error in the desk's row; following goes on."""
@@ -368,8 +376,6 @@ class GroupRun:
                 self._echo_end(desk)
 
     def _echo_end(self, desk: _Desk) -> None:
-        from livecube.views.happenings import end_json
-
         pipeline = desk.pipeline
         if pipeline is not None:
             end = end_json(pipeline.tracker.line, pipeline.solves, pipeline.advice_ms)

@@ -66,6 +66,10 @@ class Solver:
     """Their name, if there are several people, and whether seconds are for their own hands."""
     usual: Automaton | None = None
     """The hands that their own are compared with; None: the usual ones."""
+    own_hands: int | None = None
+    """Number of solves that their hands were learned from; None: the hands are not their own."""
+    hands_told: str = ""
+    """The same in words; empty if the hands are not their own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +107,8 @@ class AdvisedPart:
         self._pipeline.manner = self._solver.wishes.manner
         if self._solver.title:
             self._output.board.change(source=f"{run.source.title}, {self._solver.title}")
+        if self._solver.wishes.level is not None:
+            self._output.tell_hands(self._solver.own_hands, self._solver.hands_told)
 
     def _begun_session(self, person: str, header: Header, say: Callable[[str], None]) -> Session:
         """A session in the history; if it cannot be begun now, ``say`` gets a sentence.

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from multiprocessing.connection import wait
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias, cast
 
-from livecube.composition.reviewing import Reviewer, begun_kept, chances_of, prices_of
+from livecube.composition.reviewing import Reviewer, begun_kept, chances_of, plans_of, prices_of
 from livecube.errors import KeepingError, LivecubeError
 from livecube.history.store import History
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from livecube.edges.habits_file import Habits
     from livecube.hands.automaton import Automaton
-    from livecube.solves.records import Chance, Price
+    from livecube.solves.records import Chance, PlanCost, Price
 
 __all__ = ["Found", "Manner", "reviews_of_kept"]
 
@@ -44,6 +44,7 @@ class Found(NamedTuple):
     number: int
     chances: tuple[Chance, ...] = ()
     prices: tuple[Price, ...] = ()
+    plans: tuple[PlanCost, ...] = ()
     trouble: str = ""
     """Why the solve could not be reviewed; empty if it was."""
 
@@ -59,7 +60,7 @@ def _found_by(manner: Manner) -> Callable[[int], Found]:
             one = reviewer.review(begun)
         except LivecubeError as error:
             return Found(number, trouble=str(error))
-        return Found(number, tuple(chances_of(one)), tuple(prices_of(one)))
+        return Found(number, tuple(chances_of(one)), tuple(prices_of(one)), tuple(plans_of(one)))
 
     return found
 

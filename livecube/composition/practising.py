@@ -15,7 +15,13 @@ from livecube.composition.following import CubeFollower
 from livecube.composition.keyboard import WISHES, Keyboard
 from livecube.composition.live import AdvisedPart
 from livecube.composition.reception import decoded
-from livecube.composition.reviewing import begun_kept, chances_of, prices_of, review_of
+from livecube.composition.reviewing import (
+    begun_kept,
+    chances_of,
+    plans_of,
+    prices_of,
+    review_of,
+)
 from livecube.cube.position import turns_text
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.log_files import started_now
@@ -76,13 +82,22 @@ class SessionReviews:
         self._complain = complain
         self._now = now
         self._waiting: asyncio.Queue[tuple[int, int]] = asyncio.Queue()
-        self._tools: asyncio.Future[tuple[Advisor, Automaton, Habits | None]] = (
+        self._tools: asyncio.Future[tuple[Advisor, Automaton, Habits | None, int | None]] = (
             asyncio.get_running_loop().create_future()
         )
 
-    def begin(self, advisor: Advisor, hands: Automaton, own: Habits | None = None) -> None:
-        """Review from now on; only the thread uses the advisor. ``own``: the person's habits."""
-        self._tools.set_result((advisor, hands, own))
+    def begin(
+        self,
+        advisor: Advisor,
+        hands: Automaton,
+        own: Habits | None = None,
+        own_hands: int | None = None,
+    ) -> None:
+        """Review from now on; only the thread uses the advisor.
+
+        ``own``: the person's habits; ``own_hands``: as for :meth:`.History.note_chances`.
+        """
+        self._tools.set_result((advisor, hands, own, own_hands))
 
     def add(self, number: int, kept: int) -> None:
         """Queue a kept solve: its number in this session and in the history."""
@@ -108,12 +123,18 @@ class SessionReviews:
                 self._waiting.task_done()
 
     def _review(
-        self, kept: int, advisor: Advisor, hands: Automaton, own: Habits | None
+        self,
+        kept: int,
+        advisor: Advisor,
+        hands: Automaton,
+        own: Habits | None,
+        own_hands: int | None,
     ) -> tuple[str, ...]:
         # Through its own connection: the session's may be writing.
         with History(self._folder) as history:
             review = review_of(begun_kept(history, kept), advisor, hands, own=own)
-            history.note_chances(kept, chances_of(review), prices_of(review))
+            found = chances_of(review), prices_of(review), plans_of(review)
+            history.note_chances(kept, *found, own_hands)
         return costs_told(review)
 
 
@@ -455,7 +476,8 @@ class PracticePart(AdvisedPart):
     async def _ready(self, advisor: Advisor) -> None:
         if self._kept is not None:
             hands = self._solver.wishes.hands or load_hands()
-            self._kept.reviews.begin(advisor.twin(), hands, self._solver.habits)
+            solver = self._solver
+            self._kept.reviews.begin(advisor.twin(), hands, solver.habits, solver.own_hands)
 
     def start(self) -> None:
         """Begin with the first scramble."""

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from livecube.holding.observations import Solves, SolveTurns
     from livecube.logs.lines import Header
     from livecube.review.reviewed import Review
-    from livecube.solves.records import Chance, KeptSolve, Price
+    from livecube.solves.records import Chance, KeptSolve, PlanCost, Price
     from livecube.stages.progress import Progress
     from livecube.stages.solve import Split
 
@@ -42,6 +42,7 @@ __all__ = [
     "begun_kept",
     "begun_solves",
     "chances_of",
+    "plans_of",
     "positions_of",
     "prices_of",
     "review_of",
@@ -169,6 +170,25 @@ def prices_of(review: Review) -> list[Price]:
         for number, stage in enumerate(review.stages)
         for row, price_s in stage.prices
     ]
+
+
+def plans_of(review: Review) -> list[PlanCost]:
+    """The part of a review that says how each pair compares with the best plan."""
+    from livecube.solves.records import PlanCost
+
+    return [
+        PlanCost(
+            number,
+            *(
+                round(1000 * seconds)
+                for seconds in (
+                    one.plan.total, one.own.total, one.slow_s, one.turning_s, one.pause_s
+                )
+            ),
+        )
+        for number, stage in enumerate(review.stages)
+        if (one := stage.against_plan) is not None
+    ]  # fmt: skip
 
 
 def _is_done(row: Opportunity, splits: Sequence[Split]) -> bool:

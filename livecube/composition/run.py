@@ -26,7 +26,7 @@ from livecube.edges.saying import say
 from livecube.edges.sinks import JsonSink, LineSink, ScreenSink
 from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
 from livecube.errors import DrawingError, LivecubeError
-from livecube.views.happenings import end_json
+from livecube.views.happenings import end_json, hands_json
 
 if TYPE_CHECKING:
     from collections.abc import AsyncGenerator, Callable, Coroutine, Sequence
@@ -132,6 +132,16 @@ class Output:
     def voice(self) -> Sink:
         """The sink that says items aloud."""
         return VoiceSink(SystemVoice(speech_command(), self.complain), item_words)
+
+    def tell_hands(self, own_hands: int | None, told: str) -> None:
+        """Tell whose hands predicted seconds are for, if no screen has it in its title.
+
+        ``own_hands``: as for :func:`.hands_json`; ``told``: the same in words, or empty.
+        """
+        if self.as_json:
+            click.echo(json.dumps(hands_json(own_hands)))
+        elif self.screen is None and told:
+            say(f"seconds {told}")
 
     def complain(self, sentence: str) -> None:
         """Show a sentence about an error, once; following goes on."""

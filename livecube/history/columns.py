@@ -8,7 +8,13 @@ import numpy as np
 
 from livecube.history.rows import conditions_of
 from livecube.solves.records import Wanted
-from livecube.trends.measures import ChanceColumns, FocusColumns, SolveColumns, WorthColumns
+from livecube.trends.measures import (
+    ChanceColumns,
+    FocusColumns,
+    LossColumns,
+    SolveColumns,
+    WorthColumns,
+)
 from livecube.trends.worth import PLAINLY, comparable
 
 if TYPE_CHECKING:
@@ -19,7 +25,7 @@ if TYPE_CHECKING:
 
     from livecube.trends.measures import Whole
 
-__all__ = ["chance_columns", "focus_columns", "solve_columns", "worth_columns"]
+__all__ = ["chance_columns", "focus_columns", "loss_columns", "solve_columns", "worth_columns"]
 
 _PLUS: Final = """
     SELECT solve, corrected, SUM(kind = '+2') AS plus, MAX(kind = 'DNF') AS is_dnf
@@ -162,6 +168,33 @@ def worth_columns(database: sqlite3.Connection, wanted: Wanted) -> WorthColumns:
     ).T
     pairs = WorthColumns(tuple(names), solve, technique, place, ms, price_ms, taken)
     return comparable(pairs, next_ms, together)
+
+
+def loss_columns(database: sqlite3.Connection, wanted: Wanted) -> LossColumns:
+    """Reviewed pairs of these solves against the best plan from their beginning.
+
+    Pairs that were done by the same turn are left out, and pairs with lost turns or with turns that
+    were worked out: what they took cannot be told apart, or was not measured.
+    """
+    which, values = _which(wanted)
+    solve, looks, turning, way, order, own = _table(
+        database,
+        (
+            "plan.solve",
+            "stage.pause_ms - plan.pause_ms",
+            "stage.ms - stage.pause_ms - turning_ms",
+            "slow_ms",
+            "own_ms - plan_ms",
+            "reviewed.own_hands > 0",
+        ),
+        "FROM plan JOIN stage ON stage.solve = plan.solve AND stage.place = plan.stage "
+        "JOIN stage AS next ON next.solve = plan.solve AND next.place = plan.stage + 1 "
+        "JOIN reviewed ON reviewed.solve = plan.solve "
+        "WHERE NOT stage.shared AND NOT stage.gap AND NOT stage.inferred "
+        f"AND NOT (next.shared AND next.stage = 'pair') AND plan.solve IN (SELECT id {which})",
+        values,
+    ).T
+    return LossColumns(solve, np.stack([looks, turning, way, order], axis=1), own)
 
 
 def _names(database: sqlite3.Connection, column: str) -> list[str]:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 __all__ = ["Rescued", "rescue"]
 
 _TABLES: Final = (
-    "person", "session", "solve", "stage", "split", "penalty", "tag", "chance", "price",
+    "person", "session", "solve", "stage", "split", "penalty", "tag", "chance", "price", "plan",
     "reviewed", "chance_card", "imported", "change", "drill_try", "drill_card", "drill_round",
     "owned_cube", "learned", "used_number", "taken", "lesson_step", "lesson_stop", "task",
 )  # fmt: skip
@@ -95,7 +95,7 @@ def _copy_rows(old: Path, new: Path) -> None:
             for _, rowid, _, _ in rows:
                 if rowid is not None:
                     made.execute(f"DELETE FROM {table} WHERE rowid = ?", (rowid,))
-        for table in ("stage", "penalty", "tag", "price", "chance_card"):
+        for table in ("stage", "penalty", "tag", "price", "plan", "chance_card"):
             made.execute(f"DELETE FROM {table} WHERE solve NOT IN (SELECT id FROM solve)")
         for table in ("drill_card", "owned_cube", "learned"):
             made.execute(f"DELETE FROM {table} WHERE person NOT IN (SELECT id FROM person)")

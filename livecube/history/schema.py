@@ -287,8 +287,25 @@ CREATE TABLE task (
 ) STRICT;
 """
 
+_PLANS: Final = """
+CREATE TABLE plan (
+    solve INTEGER NOT NULL REFERENCES solve ON DELETE CASCADE,
+    stage INTEGER NOT NULL,
+    plan_ms INTEGER NOT NULL,
+    own_ms INTEGER NOT NULL,
+    slow_ms INTEGER NOT NULL,
+    turning_ms INTEGER NOT NULL,
+    pause_ms INTEGER NOT NULL,
+    PRIMARY KEY (solve, stage)
+) STRICT, WITHOUT ROWID;
+ALTER TABLE reviewed ADD COLUMN own_hands INTEGER;
+"""
+"""How each pair compares with the best plan. ``own_hands``: the number of solves that the hands of
+a review were learned from, 0 if they were not the person's own; NULL: the review of an older
+livecube, which kept no plans."""
+
 MIGRATIONS: Final[tuple[str, ...]] = (
-    _FIRST, _DRILLS, _SPLITS, _GRADES, _ROSTER, _PRICES, _TAKEN, _REVIEWED, _LESSONS,
+    _FIRST, _DRILLS, _SPLITS, _GRADES, _ROSTER, _PRICES, _TAKEN, _REVIEWED, _LESSONS, _PLANS,
 )  # fmt: skip
 
 

@@ -12,6 +12,7 @@ from livecube.errors import KeepingError, UsageError
 from livecube.history.columns import (
     chance_columns,
     focus_columns,
+    loss_columns,
     solve_columns,
     worth_columns,
 )
@@ -39,8 +40,14 @@ if TYPE_CHECKING:
     from typing import Self
 
     from livecube.solves.reading import FoundSolve, Told
-    from livecube.solves.records import Chance, KeptStage, Listed, Price
-    from livecube.trends.measures import ChanceColumns, FocusColumns, SolveColumns, WorthColumns
+    from livecube.solves.records import Chance, KeptStage, Listed, PlanCost, Price
+    from livecube.trends.measures import (
+        ChanceColumns,
+        FocusColumns,
+        LossColumns,
+        SolveColumns,
+        WorthColumns,
+    )
 
 __all__ = ["DATABASE", "History", "now_text"]
 
@@ -248,10 +255,25 @@ class History:
     # The chances that a review found, and the prices of techniques.
 
     def note_chances(
-        self, number: int, chances: Iterable[Chance], prices: Iterable[Price] = ()
+        self,
+        number: int,
+        chances: Iterable[Chance],
+        prices: Iterable[Price] = (),
+        plans: Iterable[PlanCost] = (),
+        own_hands: int | None = None,
     ) -> None:
-        """Keep the chances and prices in a solve, in the place of earlier ones."""
+        """Keep what a review found in a solve, in the place of an earlier review.
+
+        ``own_hands``: number of solves that the hands of its predictions were learned from; None:
+        they are not the person's own.
+        """
         with self.together():
+            self._database.execute("DELETE FROM plan WHERE solve = ?", (number,))
+            self._database.executemany(
+                "INSERT INTO plan (solve, stage, plan_ms, own_ms, slow_ms, turning_ms, pause_ms) "
+                "VALUES (?, ?, ?, ?, ?, ?, ?)",
+                [(number, *plan) for plan in plans],
+            )
             self._database.execute("DELETE FROM price WHERE solve = ?", (number,))
             self._database.executemany(
                 "INSERT INTO price (solve, stage, technique, price_ms, taken) "
@@ -265,7 +287,8 @@ class History:
                 [(number, *chance) for chance in chances],
             )
             self._database.execute(
-                "INSERT OR REPLACE INTO reviewed (solve, made) VALUES (?, ?)", (number, now_text())
+                "INSERT OR REPLACE INTO reviewed (solve, made, own_hands) VALUES (?, ?, ?)",
+                (number, now_text(), own_hands or 0),
             )
 
     def chances(self, number: int) -> Sequence[Chance]:
@@ -277,10 +300,14 @@ class History:
         return prices_of(self._database, number)
 
     def without_review(self, person: str | None) -> Sequence[int]:
-        """Numbers of the solves without a review, the latest first; ``person``: None: all."""
+        """Numbers of the solves without a review, the latest first; ``person``: None: all.
+
+        Reviews of an older livecube, which kept no plans, do not count.
+        """
         conditions, values = conditions_of(Wanted(person=person))
         rows = self._database.execute(
-            f"SELECT id FROM solve WHERE {conditions} AND id NOT IN (SELECT solve FROM reviewed) "
+            f"SELECT id FROM solve WHERE {conditions} AND id NOT IN "
+            "(SELECT solve FROM reviewed WHERE own_hands IS NOT NULL) "
             "ORDER BY started DESC, id DESC",
             values,
         )
@@ -301,6 +328,10 @@ class History:
     def worth(self, wanted: Wanted) -> WorthColumns:
         """Pairs at whose beginning a technique was possible, for what it is worth."""
         return worth_columns(self._database, wanted)
+
+    def losses(self, wanted: Wanted) -> LossColumns:
+        """Reviewed pairs against the best plan, for what practising would bring."""
+        return loss_columns(self._database, wanted)
 
     # Changes, which can be undone.
 

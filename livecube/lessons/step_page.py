@@ -19,7 +19,7 @@ def step_page(shown: Demonstration, code: str) -> str:
     """The page; ``code`` is that of the position where the demonstration begins."""
     return page(
         "Step by step",
-        shown.title,
+        shown.about,
         [
             (
                 "steps",

@@ -47,10 +47,11 @@ class StepScreen:
         """Draw the step; in a low terminal the last lines are left out, not the picture."""
         step = self.shown.steps[self.number]
         position = np.frombuffer(step.position, dtype=np.uint8)
+        held = f"held with {step.holding}"
         body = Group(
             Text(f"livecube show   {self.source}".rstrip(), "dim"),
             moves_line(self.shown, self.number),
-            Text(f"held with {step.holding}", "dim"),
+            Text(", ".join(filter(None, (held, self.shown.hands_told))), "dim"),
             Text(),
             LargePicture(position, step.holding, step.marked),
             Text(),
@@ -75,7 +76,7 @@ def moves_line(shown: Demonstration, after: int) -> Text:
 
 def step_lines(shown: Demonstration, width: int) -> Iterator[str]:
     """All steps, for a pipe or a file: words and the unfolded cube."""
-    yield from folded([shown.title, _LEGEND if shown.steps[0].marked else ""], width)
+    yield from folded([shown.about, _LEGEND if shown.steps[0].marked else ""], width)
     for number, step in enumerate(shown.steps):
         yield ""
         head = f"{shown.move_words(number)}, held with {step.holding}"

@@ -44,6 +44,13 @@ class Demonstration:
     slots: tuple[str, ...]
     """Those that the moves fill."""
     steps: tuple[Step, ...]
+    hands_told: str = ""
+    """For whose hands the moves were chosen, if for somebody's own."""
+
+    @property
+    def about(self) -> str:
+        """The title, and behind it for whose hands the moves were chosen."""
+        return ", ".join(filter(None, (self.title, self.hands_told)))
 
     def move_words(self, number: int) -> str:
         """The step's name: *start*, or the number and the move."""

@@ -75,6 +75,14 @@ class OwnFigures:
     cases: tuple[CaseTime, ...]
     """Those that take longest to see, the longest first."""
 
+    @property
+    def sides(self) -> tuple[tuple[Measured, Measured], ...]:
+        """The turns of L, each with its mirror image, which the right hand makes."""
+        by_name = {one.name: one for one in self.moves}
+        return tuple(
+            (by_name[left], by_name[right]) for left, right in zip(_LEFT, _RIGHT, strict=True)
+        )
+
 
 def figures_of(own: OwnLearned, solves: Sequence[Sequence[Pair]]) -> OwnFigures:
     """The figures of a person, from what was learned and the solves it was learned from."""

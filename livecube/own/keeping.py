@@ -36,6 +36,7 @@ __all__ = [
     "is_changed",
     "keep",
     "kept_pairs",
+    "last_learned",
     "learn_anew",
     "learned_now",
     "missing",
@@ -176,20 +177,34 @@ def learned_now(
 
     What is learned anew is kept.
     """
-    from livecube.own.learning import learned_from
-
-    kin, numbers, state = kinship_of(usual), _numbers(history, person), _state(history, person)
+    numbers, state = _numbers(history, person), _state(history, person)
     if not numbers:
         return None
     if state is not None and state["mark"] == _mark(numbers):
-        try:
-            own = learned_from(state["learned"], kin, table_from(state["table"], usual))
-        except ValueError:
-            pass  # against other usual prices
-        else:
-            if not own.is_stale:
-                return own
-    return learn_anew(history, person, kin, step)
+        own = _known(state, usual)
+        if own is not None and not own.is_stale:
+            return own
+    return learn_anew(history, person, kinship_of(usual), step)
+
+
+def last_learned(history: History, person: Person, usual: Automaton) -> OwnLearned | None:
+    """What was known of a person when it was learned last; None: nothing, or not against ``usual``.
+
+    It learns and keeps nothing.
+    """
+    state = _state(history, person)
+    return None if state is None else _known(state, usual)
+
+
+def _known(state: dict[str, Any], usual: Automaton) -> OwnLearned | None:
+    """What is kept; None if it was learned against other usual prices."""
+    from livecube.own.learning import learned_from
+
+    try:
+        table = table_from(state["table"], usual)
+        return learned_from(state["learned"], kinship_of(usual), table)
+    except ValueError:
+        return None
 
 
 def learn_anew(
@@ -262,16 +277,8 @@ class Learner:
         self._mark = _mark(now)
 
     def _known(self, history: History, person: Person, mark: str) -> OwnLearned | None:
-        from livecube.own.learning import learned_from
-
         state = _state(history, person)
-        if state is None or state["mark"] != mark:
-            return None
-        try:
-            table = table_from(state["table"], self._usual)
-            return learned_from(state["learned"], kinship_of(self._usual), table)
-        except ValueError:
-            return None
+        return None if state is None or state["mark"] != mark else _known(state, self._usual)
 
 
 def _pairs(history: History, number: int) -> list[Pair]:

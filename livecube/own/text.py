@@ -11,7 +11,17 @@ if TYPE_CHECKING:
 
     from livecube.own.figures import CaseTime, Measured, OwnFigures
 
-__all__ = ["compared_json", "compared_lines", "own_json", "own_lines", "used_sentence"]
+__all__ = [
+    "DEAREST",
+    "EACH_MOVE",
+    "compared_json",
+    "compared_lines",
+    "own_json",
+    "own_lines",
+    "price_rows",
+    "tempo_sentence",
+    "used_sentence",
+]
 
 _LONGEST: Final = 8
 
@@ -35,30 +45,34 @@ def used_sentence(name: str, own: OwnFigures) -> str:
     return " ".join(told)
 
 
+EACH_MOVE: Final = "Each move, after whatever came before it"
+DEAREST: Final = "Dearer than the usual prices in your tempo"
+
+
+def tempo_sentence(own: OwnFigures) -> str:
+    """The tempo, and the left hand against the right."""
+    told = f"Tempo: {own.tempo:.2f} of the usual seconds."
+    if own.left is None:
+        return told
+    slower = "left" if own.left > 0 else "right"
+    return (
+        f"{told} The {slower} hand is {100 * abs(own.left):.0f} % slower than the other, against "
+        "the usual prices."
+    )
+
+
 def own_lines(name: str, own: OwnFigures, width: int | None = None) -> list[str]:
     """Everything about a person's hands and eyes."""
     whose = f"{name}: " if name else ""
     lines = folded([whose + used_sentence(name, own)], width)
-    tempo = [f"Tempo: {own.tempo:.2f} of the usual seconds."]
-    if own.left is not None:
-        slower = "left" if own.left > 0 else "right"
-        tempo.append(
-            f"The {slower} hand is {100 * abs(own.left):.0f} % slower than the other, against the "
-            "usual prices."
-        )
-    lines += ["", *folded([" ".join(tempo)], width)]
-    rows = [("move", "ms", "usual", "measured")]
-    rows += [(one.name, f"{one.ms:.0f}", f"{one.usual_ms:.0f}", _times(one)) for one in own.moves]
-    lines += [
-        "",
-        "Each move, after whatever came before it:",
-        *table_lines(rows, width, (2, 1, 3)),
-    ]
-    if own.dearest:
-        lines += ["", "Dearer than the usual prices in your tempo:", *_dearest(own.dearest, width)]
-    rows = [("look", "ms", "usual", "measured")]
-    rows += [(one.name, f"{one.ms:.0f}", f"{one.usual_ms:.0f}", _times(one)) for one in own.looks]
-    lines += ["", "Looking before a pair:", *table_lines(rows, width, (2, 1, 3))]
+    lines += ["", *folded([tempo_sentence(own)], width)]
+    for head, what, those in (
+        (EACH_MOVE, "move", own.moves),
+        (DEAREST, "moves", own.dearest),
+        ("Looking before a pair", "look", own.looks),
+    ):
+        if those:
+            lines += ["", f"{head}:", *table_lines(price_rows(what, those), width, (2, 1, 3))]
     if own.cases:
         lines += ["", "Cases that take longest to see:", *_cases(own.cases, width)]
     return lines
@@ -68,10 +82,11 @@ def _times(one: Measured) -> str:
     return counted(one.times, "time") if one.times else "usual"
 
 
-def _dearest(those: Sequence[Measured], width: int | None) -> list[str]:
-    rows = [("moves", "ms", "usual", "measured")]
+def price_rows(what: str, those: Sequence[Measured]) -> list[tuple[str, ...]]:
+    """Rows of a table of prices, the headings first; ``what``: the first heading."""
+    rows: list[tuple[str, ...]] = [(what, "ms", "usual", "measured")]
     rows += [(one.name, f"{one.ms:.0f}", f"{one.usual_ms:.0f}", _times(one)) for one in those]
-    return table_lines(rows, width, (2, 1, 3))
+    return rows
 
 
 def _cases(cases: Sequence[CaseTime], width: int | None) -> list[str]:

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
     from livecube.advice.advisor import Advisor
     from livecube.advice.plan import Plan
-    from livecube.advice.rows import Opportunity
+    from livecube.advice.rows import Opportunity, Priced
     from livecube.cube.geometry import Array
     from livecube.hands.automaton import Automaton
     from livecube.holding.written import WrittenSolve, WrittenStage
@@ -169,7 +169,7 @@ class _Looker:
         self._turns = tuple(written.of.part.turns)
         self._cross = written.of.solve.cross
         self._held = [] if self._cross is None else holdings_before(written, self._face)
-        self._priced: dict[tuple[Holding | None, tuple[int, ...]], float] = {}
+        self._priced: dict[tuple[Holding | None, tuple[int, ...]], Priced] = {}
         self._positions = [start]
         for turn in self._turns:
             self._positions.append(self._positions[-1].translate(TURN_BYTES[turn]))
@@ -184,7 +184,7 @@ class _Looker:
             return StageReview(stage, predicted)
         begun, end = self._span(number)
         held = self._held[number]
-        turned = self._seconds(self._turns[begun:end], held)
+        turned = self._priced_turns(self._turns[begun:end], held)
         position = self._position(begun)
         plans = self._advisor.plans(position, self._face, held)
         rows = self._rows(begun, held)
@@ -199,7 +199,7 @@ class _Looker:
             self._advisor.prices(position, self._face, held, plans),
             _against_plan(plans, split.slots, turned),
             held,
-            turned,
+            turned.seconds,
             None if held is None else _spare(stage, predicted, rows, self._hands),
             self._positions[begun],
         )
@@ -249,6 +249,9 @@ class _Looker:
 
     def _seconds(self, turns: tuple[int, ...], held: Holding | None) -> float:
         """Predicted time of turns, written in the cheapest way."""
+        return self._priced_turns(turns, held).seconds
+
+    def _priced_turns(self, turns: tuple[int, ...], held: Holding | None) -> Priced:
         if (held, turns) not in self._priced:
             self._priced[held, turns] = self._advisor.priced(turns, self._face, held)
         return self._priced[held, turns]
@@ -293,12 +296,20 @@ def _best_of_each(rows: Sequence[Opportunity]) -> list[Opportunity]:
     return [*best.values()]
 
 
-def _against_plan(plans: Sequence[Plan], slots: Sequence[str], turned: float) -> AgainstPlan | None:
-    """A pair that took ``turned`` seconds against the plan; None if no plan begins with it."""
+def _against_plan(
+    plans: Sequence[Plan], slots: Sequence[str], turned: Priced
+) -> AgainstPlan | None:
+    """A pair with these turns against the plan; None if no plan begins with it."""
     own = next((plan for plan in plans if {*plan.steps[0].slots} == {*slots}), None)
     if own is None:
         return None
-    return AgainstPlan(plans[0], own, round(turned - own.steps[0].seconds, 3))
+    return AgainstPlan(
+        plans[0],
+        own,
+        round(turned.seconds - own.steps[0].seconds, 3),
+        round(turned.seconds - turned.first, 3),
+        round(turned.first + own.steps[0].looking, 3),
+    )
 
 
 def _is_taken(way: Alternative, split: Split) -> bool:

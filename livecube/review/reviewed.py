@@ -67,6 +67,11 @@ class AgainstPlan:
     slow_s: float
     """Predicted time of the pair's turns, written in the cheapest way, less that of the first step
     of ``own``."""
+    turning_s: float
+    """Predicted time of these turns after the first one."""
+    pause_s: float
+    """Predicted pause before them: looking for the first step of ``own``, then their first turn
+    with its rotations."""
 
     @property
     def order_s(self) -> float:

@@ -185,6 +185,11 @@ class Answers:
         ms = self.automaton.sequence_ms(self.moves(tokens)) + int(self.hands.finish[way.end])
         return way._replace(ms=ms, tokens=tokens, start=start)
 
+    def first_ms(self, way: Written) -> int:
+        """The price of its first turn, with the rotations before it; 0 without turns."""
+        count = next((n for n, token in enumerate(way.tokens, 1) if token < FIRST_ROTATION), 0)
+        return self.automaton.sequence_ms(self.moves(way.tokens[:count]))
+
     def text(self, way: Written) -> str:
         """A sequence as text."""
         return " ".join(map(str, self.moves(way.tokens)))

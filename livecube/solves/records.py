@@ -11,7 +11,7 @@ from livecube.timing.results import result_of, workings_text
 if TYPE_CHECKING:
     from livecube.timing.results import Penalty, Result
 
-__all__ = ["NOBODY", "Chance", "KeptSolve", "KeptStage", "Listed", "Price", "Wanted"]
+__all__ = ["NOBODY", "Chance", "KeptSolve", "KeptStage", "Listed", "PlanCost", "Price", "Wanted"]
 
 NOBODY: Final = "me"
 """The person to whom solves belong if no person is named."""
@@ -55,6 +55,23 @@ class Price(NamedTuple):
     """Predicted: by how much the best plan that begins with it is slower than the best plan."""
     taken: bool
     """Whether the pair was done by this technique."""
+
+
+class PlanCost(NamedTuple):
+    """A pair against the best plan from its beginning, as a review found it; all predicted."""
+
+    stage: int
+    """Number of the stage among the eight, from 0."""
+    plan_ms: int
+    """The best plan for all free slots, looking included."""
+    own_ms: int
+    """The best plan that begins with the pair that was done."""
+    slow_ms: int
+    """The pair's turns, less the way into its slot by which that plan begins."""
+    turning_ms: int
+    """The pair's turns after the first one."""
+    pause_ms: int
+    """The pause before the pair: looking for that way, and the first turn."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from livecube.trends.figures import (
     results_ms,
     sums_of,
 )
+from livecube.trends.losses import losses_of
 from livecube.trends.measures import Change, Figure, Month, Period, Trends
 from livecube.trends.uptake import focus_uptake, left_a_solve, uptakes
 from livecube.trends.worth import worths
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
         ChanceColumns,
         FocusColumns,
         Interval,
+        LossColumns,
         SolveColumns,
         Uptake,
         Verdict,
@@ -115,6 +117,7 @@ def trends_of(
     rng: np.random.Generator,
     focus: FocusColumns | None = None,
     worth: WorthColumns | None = None,
+    losses: LossColumns | None = None,
 ) -> Trends | None:
     """The trends of solves; None if none of them has a time."""
     results = results_ms(columns)
@@ -141,6 +144,9 @@ def trends_of(
         if focus is None
         else focus_uptake(focus, block[places_of(columns, focus.solve)], rng),
         worth=() if worth is None else worths(worth, block[places_of(columns, worth.solve)]),
+        losses=None
+        if losses is None
+        else losses_of(losses, block[places_of(columns, losses.solve)], rng),
     )
 
 

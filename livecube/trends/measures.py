@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
 __all__ = [
+    "LOSSES",
     "SPLITS",
     "ChanceColumns",
     "Change",
@@ -19,6 +20,9 @@ __all__ = [
     "FocusColumns",
     "FocusUptake",
     "Interval",
+    "LossColumns",
+    "LossPart",
+    "Losses",
     "Month",
     "Period",
     "SolveColumns",
@@ -32,6 +36,10 @@ __all__ = [
 
 SPLITS: Final = ("cross", "pairs", "orientation", "permutation")
 """The parts of a solve; the final AUF belongs to the permutation."""
+
+LOSSES: Final = ("looking", "turning", "way", "pair")
+"""The parts of the seconds that a pair takes longer than the best plan; see
+:mod:`livecube.trends.losses`."""
 
 Verdict: TypeAlias = Literal["better", "worse", "changed", "noise", "too few"]
 """The verdict on a change; *changed* if neither direction is better."""
@@ -127,6 +135,42 @@ class WorthColumns:
     """Predicted milliseconds by which the technique was slower than the best plan."""
     taken: Whole
     """Whether the pair was done by the technique."""
+
+
+@dataclass(frozen=True, slots=True)
+class LossColumns:
+    """Reviewed pairs against the best plan from their beginning; a column for each figure."""
+
+    solve: Whole
+    parts_ms: Whole
+    """(n, 4) as in :data:`LOSSES`: milliseconds more than the plan; they may be below 0."""
+    own: Whole
+    """1 if the plan was predicted for the person's own hands."""
+
+
+@dataclass(frozen=True, slots=True)
+class LossPart:
+    """One part of the seconds that pairs take longer than the best plan."""
+
+    name: str
+    """One of :data:`LOSSES`."""
+    seconds: Interval
+    """Mean of a pair; below 0: less than predicted."""
+    share: Interval | None
+    """Its share in the parts that cost time; None if no part does."""
+
+
+@dataclass(frozen=True, slots=True)
+class Losses:
+    """By how much pairs take longer than the best plan from their beginning, and why."""
+
+    pairs: int
+    own: int
+    """Of these, compared with a plan for the person's own hands."""
+    whole: Interval | None
+    """Seconds of a pair, all parts together; None: no review compared a pair with a plan."""
+    parts: tuple[LossPart, ...]
+    """In the order of :data:`LOSSES`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,6 +283,8 @@ class Trends:
     """None: no focus was asked for."""
     worth: tuple[TechniqueWorth, ...] = ()
     """What techniques are worth, measured."""
+    losses: Losses | None = None
+    """What practising would bring; None: not asked for."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,8 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from livecube.own.text import DEAREST, EACH_MOVE, price_rows, tempo_sentence, used_sentence
 from livecube.trends.measures import SPLITS
-from livecube.trends.plots import distribution_plot, mean_plot, split_plot, uptake_plot
+from livecube.trends.plots import (
+    distribution_plot,
+    mean_plot,
+    prices_plot,
+    sides_plot,
+    split_plot,
+    uptake_plot,
+)
 from livecube.trends.text import (
     REVIEW_FIRST,
     WORTH,
@@ -15,6 +23,9 @@ from livecube.trends.text import (
     figure_text,
     focus_sentence,
     interval_text,
+    loss_rows,
+    loss_sentences,
+    losses_sentence,
     short_verdict,
     too_few,
     uptake_rows,
@@ -22,9 +33,18 @@ from livecube.trends.text import (
     worth_rows,
 )
 from livecube.views.lines import counted
-from livecube.views.page import beside, details, figures_list, page, paragraph, table
+from livecube.views.page import (
+    beside,
+    details,
+    figures_list,
+    numbered,
+    page,
+    paragraph,
+    table,
+)
 
 if TYPE_CHECKING:
+    from livecube.own.figures import OwnFigures
     from livecube.trends.measures import Figure, Period, Trends, Uptake
 
 __all__ = ["trends_page"]
@@ -32,8 +52,11 @@ __all__ = ["trends_page"]
 _TOLD_FIRST = ("mean time", "median", "pausing, of the time", "spread (deviation / mean)")
 
 
-def trends_page(trends: Trends, title: str) -> str:
-    """The page on many solves."""
+def trends_page(trends: Trends, title: str, hands: tuple[str, OwnFigures] | None = None) -> str:
+    """The page on many solves.
+
+    ``hands``: a person's name, empty if there is only one, and what is known of their hands.
+    """
     return page(
         title,
         about(trends),
@@ -42,6 +65,8 @@ def trends_page(trends: Trends, title: str) -> str:
             ("times", "Times", _times(trends)),
             ("splits", "Splits and pauses", _splits(trends)),
             ("chances", "Chances", _chances(trends)),
+            *_practising(trends),
+            *([] if hands is None else [("hands", "Hands", _hands(*hands))]),
         ],
     )
 
@@ -141,6 +166,36 @@ def _chances(trends: Trends) -> str:
         + beside(_uptake_table("technique", trends.techniques), _uptake_table("slot", trends.slots))
         + focus
     )
+
+
+def _practising(trends: Trends) -> list[tuple[str, str, str]]:
+    """The section of what practising would bring, if that was asked for."""
+    losses = trends.losses
+    if losses is None or (losses.whole is None and trends.left is None):
+        return []
+    body = paragraph(losses_sentence(losses))
+    if told := loss_sentences(losses):
+        caption = "Seconds of a pair more than the best plan; shares of the parts that cost time"
+        body += numbered(told) + table(caption, loss_rows(losses), (), (4,))
+    return [("practising", "What practising would bring", body)]
+
+
+def _hands(name: str, own: OwnFigures) -> str:
+    """What is measured of a person's moves, and the usual prices."""
+    told = f"{used_sentence(name, own)} {tempo_sentence(own)}"
+    note = "All kept solves count here. What was never measured follows from what is alike."
+    body = paragraph(told) + paragraph(note, quiet=True)
+    each = "Price of each move; the table has its figures"
+    drawn = prices_plot(own.moves, each, "moves") + sides_plot(
+        own.sides, own.tempo, "The left hand against the right; the table has the figures"
+    )
+    caption = f"{EACH_MOVE} (milliseconds)"
+    body += beside(drawn, table(caption, price_rows("move", own.moves), (3,)))
+    if own.dearest:
+        title = "Moves in a row that cost most; the table has the figures"
+        rows = table(f"{DEAREST} (milliseconds)", price_rows("moves", own.dearest), (3,))
+        body += beside(prices_plot(own.dearest, title, "dearest"), rows)
+    return body
 
 
 def _uptake_table(head: str, uptakes: tuple[Uptake, ...]) -> str:

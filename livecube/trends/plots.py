@@ -16,9 +16,18 @@ if TYPE_CHECKING:
 
     from matplotlib.axes import Axes
 
+    from livecube.own.figures import Measured
     from livecube.trends.measures import Period, Uptake
 
-__all__ = ["distribution_plot", "mean_plot", "pause_plot", "split_plot", "uptake_plot"]
+__all__ = [
+    "distribution_plot",
+    "mean_plot",
+    "pause_plot",
+    "prices_plot",
+    "sides_plot",
+    "split_plot",
+    "uptake_plot",
+]
 
 _INK, _ACCENT, _SOFT, _GRID = "#010101", "#020202", "#030303", "#040404"
 """Placeholders for colours of the page."""
@@ -128,6 +137,63 @@ def uptake_plot(uptakes: Sequence[Uptake], title: str) -> str:
         axes.set_ylim(len(names) - 0.5, -0.5)
         axes.set_xlabel("taken, % of those that came")
         return _svg(figure, title, "uptake")
+
+
+def prices_plot(moves: Sequence[Measured], title: str, prefix: str) -> str:
+    """A person's price of each move as a spot, and the usual price as a stroke.
+
+    A move that was never measured has no spot. ``prefix``: of the drawing's ids on the page.
+    """
+    with matplotlib.rc_context(_STYLE):
+        left = 0.55 + 0.09 * max(len(one.name) for one in moves)
+        figure, axes = _axes("", 0.95 + 0.22 * len(moves), left=left, top=0.4)
+        places = range(len(moves))
+        measured = [(at, one) for at, one in enumerate(moves) if one.times]
+        axes.hlines(
+            [at for at, _ in measured],
+            [min(one.ms, one.usual_ms) for _, one in measured],
+            [max(one.ms, one.usual_ms) for _, one in measured],
+            colors=_SOFT, linewidth=4,
+        )  # fmt: skip
+        spots = [one.ms for _, one in measured]
+        axes.plot(spots, [at for at, _ in measured], "o", color=_ACCENT, label="measured")
+        usual = [one.usual_ms for one in moves]
+        axes.plot(usual, places, "|", color=_INK, markersize=11, mew=1.8, label="usual price")
+        axes.set_yticks(places, [one.name for one in moves])
+        axes.set_ylim(len(moves) - 0.4, -0.6)
+        axes.set_xlim(left=0)
+        axes.set_xlabel("milliseconds")
+        axes.legend(loc="lower center", bbox_to_anchor=(0.45, 1.0), ncols=2, frameon=False)
+        return _svg(figure, title, prefix)
+
+
+def sides_plot(sides: Sequence[tuple[Measured, Measured]], tempo: float, title: str) -> str:
+    """The same turn by the left and the right hand, against the usual prices.
+
+    The stroke is the person's ``tempo`` over all turns. Turns that were never measured are left
+    out; empty if both hands were measured in no turn.
+    """
+    known = [(left, right) for left, right in sides if left.times and right.times]
+    if not known:
+        return ""
+    with matplotlib.rc_context(_STYLE):
+        figure, axes = _axes("", 0.95 + 0.4 * len(known), left=0.95, top=0.4)
+        places = range(len(known))
+        lefts, rights = ([one.ms / one.usual_ms for one in its] for its in zip(*known, strict=True))
+        ends = list(zip(lefts, rights, strict=True))
+        axes.hlines(places, [min(e) for e in ends], [max(e) for e in ends], _SOFT, linewidth=4)
+        axes.axvline(tempo, color=_INK, linewidth=1.8, linestyle=":", label="all turns")
+        axes.plot(lefts, places, "<", color=_ACCENT, markersize=9, label="left hand")
+        axes.plot(
+            rights, places, ">", color=_ACCENT, markersize=9, mfc="none", mew=1.8,
+            label="right hand",
+        )  # fmt: skip
+        axes.set_yticks(places, [f"{left.name}, {right.name}" for left, right in known])
+        axes.set_ylim(len(known) - 0.4, -0.6)
+        axes.set_xlabel("times the usual price")
+        axes.legend(loc="lower center", bbox_to_anchor=(0.4, 1.0), ncols=3, frameon=False,
+                    columnspacing=1.0)  # fmt: skip
+        return _svg(figure, title, "sides")
 
 
 def _axes(

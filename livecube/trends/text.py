@@ -11,7 +11,17 @@ from livecube.views.lines import counted, folded, table_lines
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from livecube.trends.measures import Figure, FocusUptake, Interval, Period, Trends, Unit, Uptake
+    from livecube.trends.measures import (
+        Figure,
+        FocusUptake,
+        Interval,
+        Losses,
+        LossPart,
+        Period,
+        Trends,
+        Unit,
+        Uptake,
+    )
 
 __all__ = [
     "REVIEW_FIRST",
@@ -22,6 +32,9 @@ __all__ = [
     "figure_text",
     "focus_sentence",
     "interval_text",
+    "loss_rows",
+    "loss_sentences",
+    "losses_sentence",
     "short_verdict",
     "sparkline",
     "too_few",
@@ -146,6 +159,7 @@ def trends_lines(trends: Trends, width: int | None = None, title: str | None = N
         *_over_time(trends.periods, width),
         "",
         *_chances(trends, width),
+        *_losses(trends, width),
     ]
 
 
@@ -269,6 +283,96 @@ def worth_rows(trends: Trends) -> list[tuple[str, ...]]:
     return rows
 
 
+# What practising would bring.
+
+
+_PARTS: Final = {
+    "looking": (
+        "Looking",
+        "the pause, which is measured, less the looking that the plan expects and the price of the "
+        "first turn, which are predicted",
+    ),
+    "turning": (
+        "Turning",
+        "the turns after the first one, which are measured, less their price, which is predicted",
+    ),
+    "way": (
+        "The way into the slot",
+        "the price of the turns less that of the plan's way into the same slot, both predicted",
+    ),
+    "pair": (
+        "The choice of pair",
+        "the best plan that begins with the same pair less the best plan of all, both predicted",
+    ),
+}
+
+
+def losses_sentence(losses: Losses) -> str:
+    """By how much pairs took longer than the best plan, or why that is not told."""
+    head = "What practising would bring"
+    if losses.whole is None:
+        return (
+            f"{head}: no review has compared these pairs with plans; livecube review --missing "
+            "does."
+        )
+    pairs = counted(losses.pairs, "reviewed pair")
+    if losses.whole.low is None:
+        return f"{head}: too few to tell ({pairs})."
+    lost = losses.whole.value
+    hands = "the usual hands"
+    if losses.own == losses.pairs:
+        hands = "the solver's own hands, so looking and turning count from their own usual times"
+    elif losses.own:
+        hands = f"the solver's own hands in {losses.own} of them, for the usual hands in the others"
+    return (
+        f"{head}: {pairs} took {abs(lost):.2f} s {'more' if lost >= 0 else 'less'} each than the "
+        f"best plan from their beginning ({interval_text(losses.whole, 'seconds')} s). Plans are "
+        f"predicted for {hands}. Each part is the most that practising it alone could bring."
+    )
+
+
+def loss_sentences(losses: Losses) -> list[str]:
+    """A sentence for each part, the greatest first; none if there are too few pairs."""
+    if losses.whole is None or losses.whole.low is None:
+        return []
+    parts = sorted(losses.parts, key=lambda part: -part.seconds.value)
+    return [_loss_sentence(part) for part in parts]
+
+
+def _loss_sentence(part: LossPart) -> str:
+    name, basis = _PARTS[part.name]
+    value, low, high = part.seconds.value, part.seconds.low, part.seconds.high
+    between = f"({interval_text(part.seconds, 'seconds')} s)"
+    if low is None or high is None or low <= 0 <= high:
+        return f"{name} costs nothing significant {between}: {basis}."
+    if high < 0:
+        return f"{name} takes {-value:.2f} s a pair less than predicted {between}: {basis}."
+    share = "" if part.share is None else f", {100 * part.share.value:.0f} % of all that is lost"
+    return f"{name} costs {value:.2f} s a pair{share} {between}: {basis}."
+
+
+def loss_rows(losses: Losses) -> list[tuple[str, ...]]:
+    """Rows of the parts, the headings first."""
+    rows: list[tuple[str, ...]] = [("part", "s a pair", "95 % interval", "share", "95 % interval")]
+    for one in losses.parts:
+        share = ("–", "–")
+        if one.share is not None:
+            share = (figure_text(one.share.value, "share"), interval_text(one.share, "share"))
+        seconds = f"{one.seconds.value:+.2f}"
+        rows.append((_PARTS[one.name][0], seconds, interval_text(one.seconds, "seconds"), *share))
+    return rows
+
+
+def _losses(trends: Trends, width: int | None) -> list[str]:
+    losses = trends.losses
+    if losses is None or (losses.whole is None and trends.left is None):
+        return []
+    told = ["", *_wrapped(losses_sentence(losses), width)]
+    for sentence in loss_sentences(losses):
+        told += _wrapped(sentence, width)
+    return told
+
+
 def _uptakes(head: str, uptakes: Sequence[Uptake], width: int | None) -> list[str]:
     return table_lines(uptake_rows(head, uptakes), width, (6, 4, 1))
 
@@ -321,6 +425,23 @@ def trends_json(trends: Trends) -> dict[str, Any]:
                 "saved": None if one.saved is None else _interval(one.saved),
             }
             for one in trends.worth
+        ],
+        "losses": None if trends.losses is None else _losses_json(trends.losses),
+    }
+
+
+def _losses_json(losses: Losses) -> dict[str, Any]:
+    return {
+        "pairs": losses.pairs,
+        "own_hands": losses.own,
+        "seconds": None if losses.whole is None else _interval(losses.whole),
+        "parts": [
+            {
+                "name": one.name,
+                "seconds": _interval(one.seconds),
+                "share": None if one.share is None else _interval(one.share),
+            }
+            for one in losses.parts
         ],
     }
 

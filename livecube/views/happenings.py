@@ -56,6 +56,7 @@ __all__ = [
     "clue_text",
     "day_and_time",
     "end_json",
+    "hands_json",
     "happening_json",
     "happening_line",
     "hint_text",
@@ -248,6 +249,14 @@ def solve_json(solve: Solve) -> dict[str, Any]:
         "gap": solve.gap,
         "stages": [split_json(split) for split in solve.splits],
     }
+
+
+def hands_json(own_hands: int | None) -> dict[str, Any]:
+    """The first object of a run: the number of solves that the hands were learned from.
+
+    None: predicted seconds are not for somebody's own hands.
+    """
+    return {"event": "hands", "own_hands": own_hands}
 
 
 def end_json(turns: int, solves: int, advice_ms: Sequence[float]) -> dict[str, Any]:
