@@ -60,7 +60,7 @@ def test_what_pairs_lose_is_shared_among_the_parts_that_cost_time() -> None:
     assert [one.seconds.value for one in found.parts] == pytest.approx([0.4, -0.3, 0.1, 0.2])
     shares = [one.share.value for one in found.parts if one.share]
     assert shares == pytest.approx([4 / 7, 0, 1 / 7, 2 / 7])
-    assert "too few to tell (2 reviewed pairs)" in losses_sentence(found)
+    assert "Too few to tell (2 reviewed pairs)" in losses_sentence(found)
     assert loss_sentences(found) == []
     (gain,) = {one.share for one in losses([(-1, -2, -3, 0)], [0]).parts}
     assert gain is None
@@ -227,7 +227,7 @@ def test_trends_tell_it_as_text_as_json_and_on_the_page(kept: Path) -> None:
             plans = [PlanCost(stage, 9_000, 9_250, 300, 500, 700) for stage in range(1, 5)]
             history.note_chances(one.number, [], [], plans, 40)
     text = " ".join(run.invoke(command, []).output.split())
-    assert "What practising would bring: too few to tell (" in text
+    assert "What practising would bring: Too few to tell (" in text
     told = json.loads(run.invoke(command, ["--json"]).output)
     validator("trends").validate(told)
     assert told["losses"]["pairs"] == told["losses"]["own_hands"] > 0

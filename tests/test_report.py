@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from html import unescape
+from itertools import product
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,12 +23,14 @@ from livecube.cube.code import position_code
 from livecube.cube.notation import moves_text, parse_turns
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.automaton_file import load_hands
+from livecube.hands.verdict import Verdict
 from livecube.history.importing import import_log
 from livecube.history.store import History
+from livecube.own.figures import Measured, OwnFigures
 from livecube.review.text import costs_told
 from livecube.solves.records import Chance
 from livecube.trends.making import trends_of
-from livecube.trends.measures import ChanceColumns
+from livecube.trends.measures import ChanceColumns, LossColumns
 from livecube.trends.page import trends_page
 from livecube.trends.plots import distribution_plot
 from livecube.views.page import position_svg
@@ -71,17 +74,25 @@ def written(kept: Path, *arguments: str) -> Path:
 
 
 def long_page(folder: Path, text: str = EVIL) -> Path:
-    """A page with all sections: many evenings, and chances."""
+    """A page with all sections: many evenings, chances, plans, and hands."""
     rng = np.random.default_rng(2)
     solve, stage = rng.integers(1, 300, 900), rng.integers(1, 5, 900)
     chances = ChanceColumns(
         solve, stage, rng.integers(0, 3, 900), rng.integers(0, 2, 900), rng.integers(0, 2, 900),
         rng.integers(-300, 900, 900), ("keyhole-corner", "plain", text), ("green-orange", "GR"),
     )  # fmt: skip
-    found = trends_of(columns(evening_noise(rng, 300)), chances, rng)
+    parts = rng.normal([400, -100, 200, 5], 300, (900, 4)).astype(int)
+    losses = LossColumns(solve, parts, rng.integers(0, 2, 900))
+    found = trends_of(columns(evening_noise(rng, 300)), chances, rng, None, None, losses)
     assert found is not None
     page = folder / "long.html"
-    page.write_text(trends_page(found, text), encoding="utf-8")
+    moves = tuple(
+        Measured(face + amount, 70.0 + 9 * n, 100.0, n % 5)
+        for n, (face, amount) in enumerate(product("ULFRBD", ("", "2", "'")))
+    )
+    dearest = tuple(Measured(f"R U2 Rw' {one.name}", 900.0, 90.0, 8) for one in moves[:8])
+    own = OwnFigures(40, Verdict(), Verdict(), 1.2, -0.1, moves, dearest, (), ())
+    page.write_text(trends_page(found, text, (text, own)), encoding="utf-8")
     return page
 
 

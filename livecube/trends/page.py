@@ -15,6 +15,7 @@ from livecube.trends.plots import (
     uptake_plot,
 )
 from livecube.trends.text import (
+    PRACTISING,
     REVIEW_FIRST,
     WORTH,
     about,
@@ -177,13 +178,16 @@ def _practising(trends: Trends) -> list[tuple[str, str, str]]:
     if told := loss_sentences(losses):
         caption = "Seconds of a pair more than the best plan; shares of the parts that cost time"
         body += numbered(told) + table(caption, loss_rows(losses), (), (4,))
-    return [("practising", "What practising would bring", body)]
+    return [("practising", PRACTISING, body)]
 
 
 def _hands(name: str, own: OwnFigures) -> str:
     """What is measured of a person's moves, and the usual prices."""
     told = f"{used_sentence(name, own)} {tempo_sentence(own)}"
-    note = "All kept solves count here. What was never measured follows from what is alike."
+    note = (
+        "An own price is learned from the measured times of all kept solves. A move that was never "
+        "measured has no spot: its price follows from what is alike."
+    )
     body = paragraph(told) + paragraph(note, quiet=True)
     each = "Price of each move; the table has its figures"
     drawn = prices_plot(own.moves, each, "moves") + sides_plot(

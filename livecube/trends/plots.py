@@ -29,9 +29,9 @@ __all__ = [
     "uptake_plot",
 ]
 
-_INK, _ACCENT, _SOFT, _GRID = "#010101", "#020202", "#030303", "#040404"
+_INK, _ACCENT, _SOFT, _GRID, _PAPER = "#010101", "#020202", "#030303", "#040404", "#050505"
 """Placeholders for colours of the page."""
-_VARIABLES: Final = {_INK: "ink", _ACCENT: "accent", _SOFT: "soft", _GRID: "rule"}
+_VARIABLES: Final = {_INK: "ink", _ACCENT: "accent", _SOFT: "soft", _GRID: "rule", _PAPER: "paper"}
 _STYLE: Final[Any] = {
     "svg.fonttype": "none",
     "font.family": "sans-serif",
@@ -156,7 +156,7 @@ def prices_plot(moves: Sequence[Measured], title: str, prefix: str) -> str:
             colors=_SOFT, linewidth=4,
         )  # fmt: skip
         spots = [one.ms for _, one in measured]
-        axes.plot(spots, [at for at, _ in measured], "o", color=_ACCENT, label="measured")
+        axes.plot(spots, [at for at, _ in measured], "o", color=_ACCENT, label="own price")
         usual = [one.usual_ms for one in moves]
         axes.plot(usual, places, "|", color=_INK, markersize=11, mew=1.8, label="usual price")
         axes.set_yticks(places, [one.name for one in moves])
@@ -185,7 +185,7 @@ def sides_plot(sides: Sequence[tuple[Measured, Measured]], tempo: float, title: 
         axes.axvline(tempo, color=_INK, linewidth=1.8, linestyle=":", label="all turns")
         axes.plot(lefts, places, "<", color=_ACCENT, markersize=9, label="left hand")
         axes.plot(
-            rights, places, ">", color=_ACCENT, markersize=9, mfc="none", mew=1.8,
+            rights, places, ">", color=_ACCENT, markersize=9, mfc=_PAPER, mew=1.8,
             label="right hand",
         )  # fmt: skip
         axes.set_yticks(places, [f"{left.name}, {right.name}" for left, right in known])

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     )
 
 __all__ = [
+    "PRACTISING",
     "REVIEW_FIRST",
     "WORTH",
     "about",
@@ -283,8 +284,7 @@ def worth_rows(trends: Trends) -> list[tuple[str, ...]]:
     return rows
 
 
-# What practising would bring.
-
+PRACTISING: Final = "What practising would bring"
 
 _PARTS: Final = {
     "looking": (
@@ -309,15 +309,11 @@ _PARTS: Final = {
 
 def losses_sentence(losses: Losses) -> str:
     """By how much pairs took longer than the best plan, or why that is not told."""
-    head = "What practising would bring"
     if losses.whole is None:
-        return (
-            f"{head}: no review has compared these pairs with plans; livecube review --missing "
-            "does."
-        )
+        return "No review has compared these pairs with plans; livecube review --missing does."
     pairs = counted(losses.pairs, "reviewed pair")
     if losses.whole.low is None:
-        return f"{head}: too few to tell ({pairs})."
+        return f"Too few to tell ({pairs})."
     lost = losses.whole.value
     hands = "the usual hands"
     if losses.own == losses.pairs:
@@ -325,7 +321,7 @@ def losses_sentence(losses: Losses) -> str:
     elif losses.own:
         hands = f"the solver's own hands in {losses.own} of them, for the usual hands in the others"
     return (
-        f"{head}: {pairs} took {abs(lost):.2f} s {'more' if lost >= 0 else 'less'} each than the "
+        f"{pairs} took {abs(lost):.2f} s {'more' if lost >= 0 else 'less'} each than the "
         f"best plan from their beginning ({interval_text(losses.whole, 'seconds')} s). Plans are "
         f"predicted for {hands}. Each part is the most that practising it alone could bring."
     )
@@ -367,7 +363,7 @@ def _losses(trends: Trends, width: int | None) -> list[str]:
     losses = trends.losses
     if losses is None or (losses.whole is None and trends.left is None):
         return []
-    told = ["", *_wrapped(losses_sentence(losses), width)]
+    told = ["", f"{PRACTISING}:", *_wrapped(losses_sentence(losses), width)]
     for sentence in loss_sentences(losses):
         told += _wrapped(sentence, width)
     return told
