@@ -171,6 +171,7 @@ def test_without_a_clock_lateness_is_below_the_shortest_twentieth_of_the_steps(
 
 def test_a_pause_of_half_a_day_holds_whole_wraps_of_a_16_bit_clock() -> None:
     hours_s = 12 * 3600
+    arrivals: list[tuple[int | None, float]]
     arrivals = [(0, 5.0), (hours_s * 1000 % 2**16, 5.0 + hours_s * (1 + 5e-5))]
     assert times(2**16, arrivals) == [0, pytest.approx(hours_s)]
 

@@ -37,7 +37,7 @@ from livecube.learning.codes import (
     turn_bits,
 )
 from livecube.learning.counters import FoundCounter, _wraps, find_counters
-from livecube.learning.inference import Candidate
+from livecube.learning.inference import Candidate, _clock
 from livecube.learning.judging import _others
 from livecube.learning.kinds import Kind, kinds_in
 from livecube.learning.learner import _clock_notes, learn
@@ -203,13 +203,52 @@ def test_a_clock_is_found_with_its_rate(order: Order, rate: int) -> None:
     ticks = [int(s * rate) + 77 for s in seconds]
     bits = bits_with({Field(9, width, order): ticks}, 6, order, noise=2)
     late = rng.uniform(0, 0.14, len(seconds))
-    highest = next(w for w in range(width, 0, -1) if len({t % 2**20 >> (w - 1) for t in ticks}) > 1)
+    changes = {w: sum(a >> (w - 1) & 1 != b >> (w - 1) & 1 for a, b in pairwise(ticks))
+               for w in range(1, width + 1)}  # fmt: skip
+    highest = max(w for w, count in changes.items() if count > (2**w > 120 * rate))
     start = 9 + (width - highest if order == "big" else 0)
     found = find_clock(bits, seconds + late, grain=1)
     assert found is not None
     assert found._replace(finer=()) == FoundClock(Field(start, highest, order), rate)
     assert find_clock(bits, seconds + late * 4, grain=1) is None or rate == 10
     assert find_clock(Bits([b"0" * 6] * 19, order), seconds[:19]) is None
+
+
+@orders
+@pytest.mark.parametrize(("width", "found"), [(16, 16), (12, 13)])
+def test_a_bit_that_changed_once_was_taken_for_the_highest_of_a_clock(
+    order: Order, width: int, found: int
+) -> None:
+    """A battery fell as the clock started again. Of a clock of 40 s, any bit that fits is taken."""
+    rng = np.random.default_rng(4)
+    seconds = np.cumsum(rng.uniform(0.5, 1.5, 60)) * 2**width / 100 / 60
+    ticks = (seconds * 100).astype(np.int64)
+    clock = Field(9 if order == "little" else 18, width, order)
+    other = Field(clock.end if order == "little" else clock.start - 1, 1, order)
+    shown = {clock: (ticks % 2**width).tolist(), other: (ticks >> width).tolist()}
+    assert sum(a != b for a, b in pairwise(shown[other])) == 1
+    assert len(set(ticks >> (width - 1))) > 2
+    clocks = find_clock(bits_with(shown, 7, order, noise=2), seconds, grain=1)
+    assert clocks is not None
+    assert clocks.field.bits == found
+
+
+def test_where_other_fields_are_masked_a_clock_is_not_believed_to_be_plain() -> None:
+    """Jitter hides an inverted lowest bit: nine bits that fitted were taken for a plain clock."""
+    rng = np.random.default_rng(5)
+    seconds = np.cumsum(rng.uniform(0.2, 1.6, 200))
+    ticks = (seconds * 128).astype(np.int64) ^ 0x9501
+    packets = packets_with({Field(8, 24): ticks.tolist()}, 5, noise=2)
+    tables = {order: Bits(packets, order) for order in BOTH}
+    host = seconds + rng.uniform(0.005, 0.05, len(seconds))
+    plain, masked = (_clock(tables, host, set(), 8, masked=masked) for masked in (False, True))
+    assert plain is not None
+    assert masked is not None
+    assert (plain.per_second, plain.field.bits, plain.mask) == (128, 9, 0)
+    read = tables["little"].read(masked.field.start, masked.field.bits) ^ masked.mask
+    assert masked.field.bits > 9
+    steps = np.diff(read) % masked.field.values / masked.per_second
+    assert abs(steps - np.diff(seconds)).max() <= 1.01 / masked.per_second
 
 
 def test_rates_are_round_numbers_of_people_or_of_machines() -> None:

@@ -46,6 +46,8 @@ _TURNED_S: Final = 0.03
 _TURNED_LEAST: Final = 12
 _LEAST_S: Final = 4.0
 """A clock that wraps sooner could be chance, and is of little use."""
+_LONG_S: Final = 60.0
+"""Shorter clocks take every bit that fits: a pause is longer than they are."""
 LEAST: Final = 20
 _RESTLESS: Final = 0.1
 """A clock's lowest bit changes in this share of the packets, unless it never does."""
@@ -118,6 +120,12 @@ def _changes(bits: Bits, low: int) -> float:
     """The share of the packets in which a bit differs from the packet before."""
     column = bits.table[:, low]
     return float((column[1:] != column[:-1]).mean())
+
+
+def _is_once(bits: Bits, at: int) -> bool:
+    """Whether a bit changes just once."""
+    column = bits.table[:, at]
+    return int((column[1:] != column[:-1]).sum()) == 1
 
 
 def _goes_on(
@@ -269,7 +277,11 @@ def _widest(
     low: int,
     free: npt.NDArray[np.bool_],
 ) -> Field:
-    """The widest clock with this lowest bit whose highest bit changes."""
+    """The widest clock with this lowest bit whose highest bit changes.
+
+    A bit that changed just once may be another field's, which happened to change as the clock
+    started again; without it the clock is a clock, too, if it is long enough.
+    """
     moves = bits.table.min(axis=0) != bits.table.max(axis=0)
     width = max(_LEAST_BITS, int(np.ceil(np.log2(_LEAST_S * rate))))
     for wider in range(width + 1, _MOST_BITS + 1):
@@ -277,7 +289,7 @@ def _widest(
         if start < 0 or start + wider > bits.size or not _is_free(bits, low, wider, free):
             break
         top = start if bits.order == "big" else start + wider - 1
-        if not moves[top]:
+        if not moves[top] or (_is_once(bits, top) and 1 << width >= _LONG_S * rate):
             continue
         if not _is_clock(bits, host_s, rate, low, wider):
             break

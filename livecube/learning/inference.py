@@ -205,7 +205,8 @@ def _with_the_rest(
     if counter is not None:
         taken |= raw_bits(counter.field)
     low = row.codes.first if counter is None else counter.field
-    clock = _clock(samples.tables, samples.host_s, taken, _grain(low, row.codes))
+    is_masked = any(found.masks) or (counter is not None and counter.mask != 0)
+    clock = _clock(samples.tables, samples.host_s, taken, _grain(low, row.codes), masked=is_masked)
     for one in () if clock is None else (clock, *clock.finer):
         others = taken | raw_bits(one.field)
         elapsed = _elapsed(samples, order, row.codes, one, others)
@@ -264,15 +265,22 @@ def _grain(field: Field, row: Entries) -> int:
 
 
 def _clock(
-    tables: Mapping[Order, Bits], host_s: npt.NDArray[np.float64], taken: set[int], grain: int
+    tables: Mapping[Order, Bits],
+    host_s: npt.NDArray[np.float64],
+    taken: set[int],
+    grain: int,
+    *,
+    masked: bool = False,
 ) -> FoundClock | None:
     """The clock, searched in both orders.
 
     Of two, it is the one whose lowest bit is restless, then the one whose rate is first in
     ``RATES``.
     Only if none is found, it may start again at a round number, or its bits may be masked.
+    ``masked``: other fields are; then a mask comes first: jitter hides it on a clock's fast bits.
     """
-    for find in (find_clock, find_wrapped_clock, find_masked_clock):
+    finders = [find_clock, find_wrapped_clock, find_masked_clock]
+    for find in reversed(finders) if masked else finders:
         found = []
         for order in ORDERS:
             clock = find(tables[order], host_s, _own(taken, order), grain)

@@ -219,8 +219,10 @@ def _one_by_one(what: str, positions: Array) -> Callable[[int], bytes]:
 
 
 def _colours() -> npt.NDArray[np.uint8]:
-    """[facelet][piece][place of its reference sticker] → the face whose colour the piece shows
-    at the facelet; 0 if it is not there."""
+    """The face whose colour a piece shows at a facelet; 0 if the piece is not there.
+
+    By facelet, piece and place of its reference sticker.
+    """
     table = np.zeros((54, 20, 54), dtype=np.uint8)
     for piece, home in enumerate(HOME.tolist()):
         own = sticker_cycle(home)
