@@ -60,7 +60,7 @@ def true_automaton(hands: Hands, usual: Automaton) -> Automaton:
 
 
 def beginnings(solves: Sequence[Walk], count: int, rng: np.random.Generator) -> list[Situation]:
-    """Positions at which a pair begins, one of each solve."""
+    """Positions at which a pair begins with the cross aligned, one of each solve."""
     found: list[Situation] = []
     for walk in solves:
         done = walk.of
@@ -70,7 +70,7 @@ def beginnings(solves: Sequence[Walk], count: int, rng: np.random.Generator) -> 
         turns = [] if turned else [*done.scramble]
         turns += [report.turn for report in done.turns[:line]]
         situation = Situation.of(apply_turns(SOLVED, turns), done.cross)
-        if situation.offset is not None and situation.free:
+        if situation.offset == 0 and situation.free:
             found.append(situation)
         if len(found) == count:
             break
@@ -106,7 +106,7 @@ def answers_of(automaton: Automaton) -> Answers:
 def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--persons", type=int, default=24)
+    parser.add_argument("--persons", type=int, default=8)
     parser.add_argument("--after", type=int, default=50, help="solves to learn from")
     parser.add_argument("--beginnings", type=int, default=40, help="for each person")
     parser.add_argument("--solvers", type=int, default=4, help="virtual solvers who solve for them")
