@@ -34,12 +34,10 @@ def _rotations() -> list[tuple[Move, ...]]:
     return [found[holding] for holding in HOLDINGS]
 
 
-_ROTATIONS = _rotations()
-
-
-@cache
-def _rotated(held: int, rotation: tuple[Move, ...]) -> int:
-    return _HELD[fixed_turns(rotation, HOLDINGS[held])[1]]
+_ROTATED = [
+    [_HELD[fixed_turns(rotation, held)[1]] for rotation in _rotations()] for held in HOLDINGS
+]
+"""[holding][rotation] → the holding after it."""
 
 
 @cache
@@ -66,14 +64,14 @@ def all_paths(seen: Any, cross: int, likely: Likelihoods) -> Iterator[tuple[floa
             yield weight, steps
             return
         stage, since = seen.stages[t], seen.since[t]
-        row = likely.rotations[stage, since, tilted(held), seen.paces[t]]
-        for number, rotation in enumerate(_ROTATIONS):
+        row = likely.rotations[stage, since, tilted(held), seen.paces[t]].tolist()
+        evidence, turned = seen.evidence[t].tolist(), seen.turned[t].tolist()
+        for number, now in enumerate(_ROTATED[held]):
             if t == 0 and number:
                 break
-            now = _rotated(held, rotation)
-            chance = weight * seen.evidence[t, now]
+            chance = weight * evidence[now]
             if t:
-                chance *= row[number] * seen.turned[t, BETWEEN[held, now]]
+                chance *= row[number] * turned[BETWEEN[held, now]]
             begun = number > 0 or since == 0
             nodes = [(node, 1.0)]
             if begun:
@@ -83,11 +81,14 @@ def all_paths(seen: Any, cross: int, likely: Likelihoods) -> Iterator[tuple[floa
                 yield from moves(t, now, int(its), chance * share, steps)
 
     def moves(t: int, held: int, node: int, weight: float, steps: list[Any]) -> Iterator[Any]:
+        if weight == 0.0:
+            return
+        rotated = node in likely.begin[seen.stages[t], 1].tolist()
         for number, reports, after in _seen_as(held, *map(int, seen.turns[t : t + 2])):
-            chance = weight * likely.moves[node, number]
-            if node not in likely.begin[seen.stages[t], 1]:
+            chance = weight * float(likely.moves[node, number])
+            if not rotated:
                 chance *= likely.tempos[seen.tempos[t], number]
-            if t and after != held and node not in likely.begin[seen.stages[t], 1]:
+            if t and after != held and not rotated:
                 chance *= seen.turned[t, BETWEEN[held, after]] / seen.turned[t, 0]
             if reports == 2:
                 chance *= likely.slices[1, seen.close[t + 1]]

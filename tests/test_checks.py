@@ -34,7 +34,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "count_check": ("--fewer", "4"),
     "dashboard_chaos": ("--solves", "2", "--faults", "1"),
     "dashboard_day": ("--solves", "3"),
-    "dashboard_load": ("--desks", "3", "--seconds", "5", "--processes", "1"),
+    "dashboard_load": ("--desks", "2", "--seconds", "5", "--processes", "1"),
     "dashboard_turns": ("--turns", "30"),
     "doors_check": ("--solves", "1"),
     "drill_check": ("--sets", "1", "--positions", "1", "--technique", "made-pair"),
@@ -55,10 +55,10 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     ),
     "home_check": ("--brief",),
     "group_check": (
-        *("--desks", "2", "--radio-desks", "2", "--solves", "2", "--rate", "1000", "--here"),
+        *("--desks", "2", "--radio-desks", "1", "--solves", "2", "--rate", "1000", "--here"),
     ),
     "hostile_commands": ("--each", "1", "--only", "hints", "history show", "learn", "live"),
-    "kill_check": ("--kills", "2"),
+    "kill_check": ("--kills", "1"),
     "learn_check": ("--cubes", "1"),
     "lossy": ("--schedules", "1"),
     "make_acquaintance": (
@@ -69,7 +69,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "make_holding_counts": ("--folder", ".", "--solves", "3"),
     "more_examples": ("--times", "1", "--tests", "tests/test_timing.py"),
     "mutation_check": ("--mutants", "1", "--rooms", "timing"),
-    "offers_check": ("--turns", "60"),
+    "offers_check": ("--turns", "30"),
     "packets_check": ("--packets", "3", "--decoder", "cairn"),
     "pairs_check": ("--solves", "5"),
     "person_check": (

@@ -179,7 +179,7 @@ def with_gyroscope(done: VirtualSolve, rng: np.random.Generator) -> SolvePart:
 def test_a_gyroscope_tells_the_holding_and_a_mad_one_does_little_harm() -> None:
     rng = np.random.default_rng(5)
     right, astray, late = [], [], []
-    for done in solves(15):
+    for done in solves(8):
         part, truth = with_gyroscope(done, rng), np.array(true_holdings(done))
         right += (read_solve(part, TRAINED).held.argmax(axis=1) == truth).tolist()
         noise = [quaternion_of(np.linalg.qr(rng.normal(size=(3, 3)))[0]) for _ in part.turns]
@@ -193,7 +193,7 @@ def test_a_gyroscope_tells_the_holding_and_a_mad_one_does_little_harm() -> None:
 short_turns = st.lists(st.integers(0, 17), min_size=2, max_size=3)
 
 
-@examples(3)
+@examples(4)
 @given(short_turns, st.integers(0, 5), st.data())
 def test_the_kernels_agree_with_trying_every_path(
     turns: list[int], cross: int, data: st.DataObject
@@ -202,7 +202,9 @@ def test_the_kernels_agree_with_trying_every_path(
     begun = data.draw(st.integers(1, len(turns)))
     stages = [4 if i < begun else 5 for i in range(len(turns))]
     times = np.cumsum(gaps)[: len(turns)].tolist()
-    stated = {0: data.draw(st.integers(0, 23))} if data.draw(st.booleans()) else {}
+    # Three turns from any holding have a hundred thousand paths.
+    is_stated = len(turns) == 3 or data.draw(st.booleans())
+    stated = {0: data.draw(st.integers(0, 23))} if is_stated else {}
     spaces = st.sampled_from([None, *map(attitude, (0, 1, 7, 23))])
     attitudes = [data.draw(spaces) for _ in turns]
     part = SolvePart(turns, times, stages, cross, stated, attitudes)
@@ -221,12 +223,12 @@ def test_drawn_paths_are_as_likely_as_they_should_be() -> None:
     part = true_part(solves(1)[0])
     likely = TRAINED.kinds[0]
     held = np.zeros((len(part.turns), 24))
-    paths = drawn_paths(part, likely, np.random.default_rng(1), 2000)
+    paths = drawn_paths(part, likely, np.random.default_rng(1), 1000)
     for path in paths:
         for step in path:
             held[step.first : step.first + step.reports, step.holding] += 1 / len(paths)
-    # Four standard deviations of a share of 2,000 draws, and what is dropped on the way.
-    assert np.abs(held - read_solve(part, HoldingModel((likely,), ("planned",))).held).max() < 0.05
+    # Four standard deviations of a share of 1,000 draws.
+    assert np.abs(held - read_solve(part, HoldingModel((likely,), ("planned",))).held).max() < 0.064
 
 
 def test_the_truth_is_a_path_through_the_same_turns() -> None:
@@ -240,7 +242,7 @@ def test_most_of_the_last_layer_is_read_right_and_confidence_means_what_it_says(
     right: list[bool] = []
     sure: list[float] = []
     last_layer: list[bool] = []
-    for done in virtual_solves(range(60), RIGHT_HANDED):
+    for done in virtual_solves(range(30), RIGHT_HANDED):
         part, truth = true_part(done), np.array(true_holdings(done))
         held = read_solve(part, TRAINED).held
         right += (held.argmax(axis=1) == truth).tolist()
@@ -254,7 +256,7 @@ def test_most_of_the_last_layer_is_read_right_and_confidence_means_what_it_says(
 
 def test_a_left_handed_solver_is_recognised() -> None:
     right = []
-    for done in virtual_solves(range(25), LEFT_HANDED):
+    for done in virtual_solves(range(12), LEFT_HANDED):
         part = true_part(done)
         held = read_solve(part, TRAINED).held
         late = np.array(part.stages) >= ORIENT
@@ -267,7 +269,7 @@ def test_live_says_the_same_as_hindsight_about_the_last_turn() -> None:
     live = LiveHolding(model)
     for i in range(400):
         live.turn(i % 18, 0.25 * i, 1, 0)  # so that the pace is known, too
-    for done in solves(10):
+    for done in solves(5):
         part = replace(true_part(done), cross=-1)
         part = replace(part, times=[0.25 * i for i in range(len(part.turns))])
         live.begin()

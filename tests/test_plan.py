@@ -195,7 +195,7 @@ def test_every_step_costs_what_the_tables_say_and_begins_where_the_one_before_en
     advisor: Advisor,
 ) -> None:
     planned, lengths = 0, set()
-    for position, face, holding in _places(24, 3):
+    for position, face, holding in _places(14, 3):
         situation = Situation.of(position, face)
         plans = advisor.plans(position, face, holding)
         assert [plan.total for plan in plans] == sorted(plan.total for plan in plans)
@@ -209,7 +209,7 @@ def test_every_step_costs_what_the_tables_say_and_begins_where_the_one_before_en
             _followed(advisor, plan, position, face, holding)
             lengths.add(len(plan.steps))
         planned += bool(plans)
-    assert planned >= 12
+    assert planned >= 7
     assert lengths >= {1, 2, 3, 4}
 
 
@@ -217,7 +217,7 @@ def test_a_plan_is_never_slower_than_always_taking_the_quickest_next_step(
     advisor: Advisor,
 ) -> None:
     beam, better = Beam(advisor.answers, _USUAL), 0
-    for position, face, _ in _places(24, 4):
+    for position, face, _ in _places(12, 4):
         situation = Situation.of(position, face)
         for looking in (True, False):
             greedy = beam.quickest_next(situation, looking=looking)
@@ -274,7 +274,7 @@ def test_a_plan_is_kept_that_the_hands_go_on_with_unless_another_is_worth_more(
     advisor: Advisor,
 ) -> None:
     kept = left = 0
-    for position, face, holding in _places(16, 6):
+    for position, face, holding in _places(10, 6):
         plans = advisor.plans(position, face, holding)
         for plan in plans:
             slots = plan.steps[0].slots
@@ -295,7 +295,7 @@ def test_a_plan_uses_what_the_level_speaks_of_and_never_the_yardstick(level: Lev
     advisor = advisor_at(level)
     spoken = {one.id for one in TECHNIQUES if advisor.speaks_of(one.id)} - {"shortest"}
     assert (spoken == _CALM) == (level == Level.CALM)
-    for position, face, holding in _places(12, 7):
+    for position, face, holding in _places(8, 7):
         beginning = advisor.at_beginning(position, face, holding)
         told = advisor.advise(position, face, holding, shortest=False).plans
         for plan in (*beginning.plans, *told, *advisor.plans(position, face, holding)):

@@ -7,7 +7,7 @@ is one table look-up, for one position or a million.
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
@@ -293,6 +293,11 @@ def merge(turns: Iterable[int]) -> list[Merged]:
 
 def in_one_order(turns: Iterable[int]) -> tuple[int, ...]:
     """The merged turns, which are equal where only opposite turns stand in another order."""
+    return _in_one_order(tuple(turns))
+
+
+@lru_cache(maxsize=16384)  # of one position the same sequences are asked for again and again
+def _in_one_order(turns: tuple[int, ...]) -> tuple[int, ...]:
     return tuple(merged.turn for merged in merge(turns))
 
 

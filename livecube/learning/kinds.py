@@ -46,8 +46,11 @@ class Kind:
         """Whether a packet is of this kind."""
         return (
             packet.char == self.characteristic
-            and self.length <= len(packet.data) <= max(self.length, self.longest)
-            and all(field.read(packet.data) == value for field, value in self.match)
+            and self.length <= len(packet.data) <= (self.longest or self.length)
+            and (
+                not self.match
+                or all(field.read(packet.data) == value for field, value in self.match)
+            )
         )
 
 

@@ -112,8 +112,8 @@ class Layout:
 
     def fits(self, data: bytes) -> bool:
         """Whether these bytes, without the mask, are of this kind."""
-        return self.shortest <= len(data) <= self.longest and all(
-            field.read(data) == value for field, value in self.match
+        return self.shortest <= len(data) <= self.longest and (
+            not self.match or all(field.read(data) == value for field, value in self.match)
         )
 
 
