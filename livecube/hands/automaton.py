@@ -10,7 +10,7 @@ of holding costs ``rotation_ms`` and leads to *rotated*; each sequence begins in
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import reduce
+from functools import cache, reduce
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
@@ -219,7 +219,7 @@ def make_automaton(features: Features, source: str) -> Automaton:
     extra = np.zeros((len(_STATES), len(MOVES)), dtype=np.int64)
     for line in features.behind:
         extra[cells_of_line(line)] = line.extra_ms
-    after = np.array([[_after(state, move) for move in _NAMES] for state in _STATES])
+    after = _following()
     seconds = np.where(after >= 0, price + extra, NEVER)
     if (seconds < 1).any():
         state, move = np.argwhere(seconds < 1)[0].tolist()
@@ -277,6 +277,12 @@ def _fitting_states(line: Behind) -> list[int]:
     ]
 
 
+@cache
+def _following() -> npt.NDArray[np.int64]:
+    """Shape (states, moves): the state after each move, as :func:`_after` says."""
+    return np.array([[_after(state, move) for move in _NAMES] for state in _STATES])
+
+
 def _after(state: tuple[str, str], move: str) -> int:
     """Number of the state after a move; −1 if the move is never written."""
     before, turned = state
@@ -297,35 +303,44 @@ def _rotations(
 
     Of equal sums the one with fewer rotations, then the first by its text.
     """
-    ways: dict[Holding, _RotationWay] = {HOLDINGS[0]: (0, ())}
-    known: dict[Holding, _RotationWay] = {}
+    after, each = _rotated(), [prices[move.symbol][move.quarters - 1] for move in _ROTATIONS]
+    ways: dict[int, _RotationWay] = {0: (0, ())}
+    known: dict[int, _RotationWay] = {}
     while known != ways:
         known = dict(ways)
         for holding, (ms, moves) in known.items():
-            for move in _ROTATIONS:
-                way = ms + prices[move.symbol][move.quarters - 1], (*moves, move)
-                to = holding.after(move)
-                if to not in ways or _rank(way) < _rank(ways[to]):
+            for number, to in enumerate(after[holding]):
+                way = ms + each[number], (*moves, number)
+                if to not in ways or _is_better(way, ways[to]):
                     ways[to] = way
     # The same rotations turn the cube in the same way, however it was held before.
     best = [
-        {_HOLDING_NUMBER[_after_all(start, w[1])]: w for w in ways.values()} for start in HOLDINGS
+        {reduce(lambda held, number: after[held][number], w[1], start): w for w in ways.values()}
+        for start in range(24)
     ]
     costs = np.array([[row[to][0] for to in range(24)] for row in best], dtype=np.int32)
-    return costs, tuple(tuple(row[to][1] for to in range(24)) for row in best)
+    written = {w: tuple(_ROTATIONS[number] for number in w[1]) for w in ways.values()}
+    return costs, tuple(tuple(written[row[to]] for to in range(24)) for row in best)
 
 
-def _after_all(holding: Holding, moves: Iterable[Move]) -> Holding:
-    return reduce(lambda held, move: held.after(move), moves, holding)
+@cache
+def _rotated() -> list[list[int]]:
+    """[holding][rotation] → the holding after it."""
+    return [[_HOLDING_NUMBER[held.after(move)] for move in _ROTATIONS] for held in HOLDINGS]
 
 
-_RotationWay: TypeAlias = tuple[int, tuple[Move, ...]]
-"""Milliseconds, and the rotations."""
+_RotationWay: TypeAlias = tuple[int, tuple[int, ...]]
+"""Milliseconds, and numbers of rotations."""
 
 
-def _rank(way: _RotationWay) -> tuple[int, int, str]:
-    ms, moves = way
-    return ms, len(moves), " ".join(map(str, moves))
+def _is_better(one: _RotationWay, other: _RotationWay) -> bool:
+    if (one[0], len(one[1])) != (other[0], len(other[1])):
+        return (one[0], len(one[1])) < (other[0], len(other[1]))
+    return _text(one) < _text(other)
+
+
+def _text(way: _RotationWay) -> str:
+    return " ".join(str(_ROTATIONS[number]) for number in way[1])
 
 
 def make_looking(
