@@ -497,7 +497,7 @@ HEARD = {
     "test_it_claims_its_cube": (0, "e3b0c442"),
     "test_it_describes_itself_and_claims_no_stranger": (0, "e3b0c442"),
     "test_lost_packets_leave_no_wrong_position": (1616, "b628fbea"),
-    "test_memory_is_bounded": (33253, "1a2826cc"),
+    "test_memory_is_bounded": (25044, "fbdffa59"),
     "test_on_a_good_radio_every_turn_is_told_once_and_at_once": (418, "383d2ebd"),
     "test_packets_of_another_characteristic": (1, "f6c7025c"),
     "test_packets_tell_the_turns_that_are_given_with_them": (0, "e3b0c442"),

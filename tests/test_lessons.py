@@ -417,7 +417,10 @@ def test_a_step_that_is_left_is_not_passed_and_back_leads_back() -> None:
 
 def test_what_was_done_is_kept_and_the_lesson_goes_on_where_it_stopped(tmp_path: Path) -> None:
     file = tmp_path / "small.md"
-    file.write_text(SMALL, encoding="utf-8")
+    # Positions for hard keyholes take seconds to find.
+    quick = SMALL.replace("corner\ncount: 2\npass: 1\ngrade: hard", "corner\ncount: 1\npass: 1")
+    assert quick != SMALL
+    file.write_text(quick, encoding="utf-8")
     lesson = ("lesson", str(file), "--typed", "--person", "Ann")
     done = started(*lesson, text="n")
     assert done.returncode == 0, done.stderr

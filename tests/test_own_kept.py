@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -59,13 +60,11 @@ KIN = Kinship(load_hands())
 COUNT = 24
 
 
+@cache
 def some_solves() -> list[Timed]:
     rng = np.random.default_rng(22)
     hands = draw_hands(rng, KIN.usual, "ordinary")
     return timed(hands, walks(RIGHT_HANDED, KIN.usual, COUNT), rng)
-
-
-SOLVES = some_solves()
 
 
 def taken(one: Timed, sure: float = 1.0) -> list[Pair]:
@@ -87,12 +86,14 @@ def taken(one: Timed, sure: float = 1.0) -> list[Pair]:
     return pairs_taken(turned, start, Reading(path, held, held, held, held))
 
 
-PAIRS = [taken(one) for one in SOLVES]
+@cache
+def all_pairs() -> list[list[Pair]]:
+    return [taken(one) for one in some_solves()]
 
 
 def test_what_is_taken_from_a_solve_is_what_the_hands_and_eyes_did() -> None:
     turned = seen = 0
-    for one, pairs in zip(SOLVES, PAIRS, strict=True):
+    for one, pairs in zip(some_solves(), all_pairs(), strict=True):
         true = {tuple(m for m in its.moves if not m.is_rotation): its for its in stated(one)}
         for pair in pairs:
             its = true.get(tuple(m for m in pair.execution.moves if not m.is_rotation))
@@ -110,13 +111,13 @@ def test_what_is_taken_from_a_solve_is_what_the_hands_and_eyes_did() -> None:
 
 
 def test_a_solve_with_lost_turns_says_nothing() -> None:
-    pairs = taken(SOLVES[0], sure=0.5)
+    pairs = taken(some_solves()[0], sure=0.5)
     assert [pair.execution.sure for pair in pairs] == [0.5] * len(pairs)
     assert pairs_from(pairs_text([])) == []
 
 
 def test_what_is_taken_can_be_kept() -> None:
-    for pairs in PAIRS:
+    for pairs in all_pairs():
         back = pairs_from(pairs_text(pairs))
         assert [pair.execution.moves for pair in back] == [pair.execution.moves for pair in pairs]
         assert [pair.seen for pair in back] == [pair.seen for pair in pairs]
@@ -127,15 +128,15 @@ def test_what_is_taken_can_be_kept() -> None:
 
 
 def test_learning_on_meets_cases_in_order_and_is_kept_whole() -> None:
-    whole = learn(KIN, PAIRS)
-    assert whole.met.total() == sum(pair.seen is not None for pairs in PAIRS for pair in pairs)
-    on = learn(KIN, PAIRS[:-4])
-    for pairs in PAIRS[-4:]:
+    whole = learn(KIN, all_pairs())
+    assert whole.met.total() == sum(pair.seen is not None for pairs in all_pairs() for pair in pairs)
+    on = learn(KIN, all_pairs()[:-4])
+    for pairs in all_pairs()[-4:]:
         on = on.after(pairs)
     assert on.met == whole.met
     assert on.solves == whole.solves == COUNT
     assert not on.is_stale
-    assert learn(KIN, PAIRS[:2]).after(PAIRS[2]).after(PAIRS[3]).is_stale
+    assert learn(KIN, all_pairs()[:2]).after(all_pairs()[2]).after(all_pairs()[3]).is_stale
     assert whole.used is not None
     assert whole.used.solves == COUNT
     state = json.loads(json.dumps([learned_state(on), table_state(on.used, KIN.usual)]))
@@ -150,14 +151,20 @@ def test_learning_on_meets_cases_in_order_and_is_kept_whole() -> None:
 
 
 def test_the_table_in_use_stays_until_prices_have_changed_enough() -> None:
+<<<<<<< HEAD
     first = learn(KIN, PAIRS[:13])
     assert first.used is not None
     on = first.after(PAIRS[13])
+=======
+    first = learn(KIN, all_pairs()[:12])
+    assert first.used is not None
+    on = first.after(all_pairs()[12])
+>>>>>>> 64df1a3 (Less is made while tests are collected; a leak is noticed after two rounds of packets instead of three)
     assert on.used is not None
     assert on.used.automaton.fingerprint == first.used.automaton.fingerprint
     assert on.used.solves == 14
     slower = [
-        [replace(pair, execution=_slower(pair.execution)) for pair in pairs] for pairs in PAIRS
+        [replace(pair, execution=_slower(pair.execution)) for pair in pairs] for pairs in all_pairs()
     ]
     other = learn(KIN, slower, used=first.used)
     assert other.used is not None
@@ -179,7 +186,7 @@ def _kept(folder: Path, names: Sequence[str] = ("Ada", "Bo")) -> History:
         import_log(history, log, name)
         log.unlink()
     rows = history.database.execute("SELECT id FROM solve ORDER BY id").fetchall()
-    for (number,), pairs in zip(rows, PAIRS, strict=False):
+    for (number,), pairs in zip(rows, all_pairs(), strict=False):
         history.note_taken(number, pairs_text(pairs))
     return history
 

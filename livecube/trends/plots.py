@@ -7,14 +7,12 @@ import re
 from html import escape
 from typing import TYPE_CHECKING, Any, Final
 
-import matplotlib
-from matplotlib.backends.backend_svg import FigureCanvasSVG
-from matplotlib.figure import Figure
-
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from contextlib import AbstractContextManager
 
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
     from livecube.own.figures import Measured
     from livecube.trends.measures import Period, Uptake
@@ -58,7 +56,7 @@ def mean_plot(periods: Sequence[Period], title: str) -> str:
     known = [(at, one, one.mean) for at, one in enumerate(periods) if one.mean is not None]
     if len(known) < 2:
         return ""
-    with matplotlib.rc_context(_STYLE):
+    with _styled():
         figure, axes = _axes("seconds", bottom=_below(periods))
         places = [at for at, *_ in known]
         sure = [
@@ -82,7 +80,7 @@ def split_plot(names: Sequence[str], periods: Sequence[Period], title: str) -> s
     """
     if sum(one.splits is not None for one in periods) < 2:
         return ""
-    with matplotlib.rc_context(_STYLE):
+    with _styled():
         figure, axes = _axes("seconds", 3.6, bottom=_below(periods), top=0.65)
         for at, (name, (dash, mark)) in enumerate(zip(names, _LINES, strict=True)):
             rows = [(n, one.splits[at]) for n, one in enumerate(periods) if one.splits]
@@ -96,7 +94,7 @@ def split_plot(names: Sequence[str], periods: Sequence[Period], title: str) -> s
 
 def distribution_plot(counts: Sequence[tuple[float, float, int]], title: str) -> str:
     """A histogram of the times."""
-    with matplotlib.rc_context(_STYLE):
+    with _styled():
         figure, axes = _axes("solves")
         widths = [high - low for low, high, _ in counts]  # the last one may be wider
         lows = [low for low, *_ in counts]
@@ -113,7 +111,7 @@ def pause_plot(
     names: Sequence[str], pauses: Sequence[float], turning: Sequence[float], title: str
 ) -> str:
     """Pause and turning of each stage of a solve, in one bar."""
-    with matplotlib.rc_context(_STYLE):
+    with _styled():
         figure, axes = _axes("", 1.1 + 0.3 * len(names), left=1.75, top=0.4)
         axes.barh(names, pauses, color=_SOFT, edgecolor=_ACCENT, hatch="//", label="pause")
         axes.barh(names, turning, left=pauses, color=_ACCENT, edgecolor=_ACCENT, label="turning")
@@ -125,7 +123,7 @@ def pause_plot(
 
 def uptake_plot(uptakes: Sequence[Uptake], title: str) -> str:
     """Share of chances taken, with its interval, by technique."""
-    with matplotlib.rc_context(_STYLE):
+    with _styled():
         figure, axes = _axes("", 0.8 + 0.4 * len(uptakes), left=1.75)
         names = [one.name or "–" for one in uptakes]
         for name, one in zip(names, uptakes, strict=True):
@@ -144,7 +142,7 @@ def prices_plot(moves: Sequence[Measured], title: str, prefix: str) -> str:
 
     A move that was never measured has no spot. ``prefix``: of the drawing's ids on the page.
     """
-    with matplotlib.rc_context(_STYLE):
+    with _styled():
         left = 0.55 + 0.09 * max(len(one.name) for one in moves)
         figure, axes = _axes("", 0.95 + 0.22 * len(moves), left=left, top=0.4)
         places = range(len(moves))
@@ -176,7 +174,7 @@ def sides_plot(sides: Sequence[tuple[Measured, Measured]], tempo: float, title: 
     known = [(left, right) for left, right in sides if left.times and right.times]
     if not known:
         return ""
-    with matplotlib.rc_context(_STYLE):
+    with _styled():
         figure, axes = _axes("", 0.95 + 0.4 * len(known), left=0.95, top=0.4)
         places = range(len(known))
         lefts, rights = ([one.ms / one.usual_ms for one in its] for its in zip(*known, strict=True))
@@ -196,6 +194,12 @@ def sides_plot(sides: Sequence[tuple[Measured, Measured]], tempo: float, title: 
         return _svg(figure, title, "sides")
 
 
+def _styled(style: Any = _STYLE) -> AbstractContextManager[None]:
+    import matplotlib  # a quarter of a second, when a page is made
+
+    return matplotlib.rc_context(style)
+
+
 def _axes(
     label: str,
     tall: float = _SIZE_INCHES[1],
@@ -205,6 +209,9 @@ def _axes(
     top: float = 0.12,
 ) -> tuple[Figure, Axes]:
     """Axes with margins given in inches: fitting them to the labels would draw twice."""
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+    from matplotlib.figure import Figure
+
     wide, tall = _SIZE_INCHES[0], max(tall, 1.6)
     figure = Figure(figsize=(wide, tall))
     figure.subplots_adjust(left / wide, bottom / tall, 1 - 0.22 / wide, 1 - top / tall)
@@ -231,7 +238,7 @@ def _name_periods(axes: Axes, periods: Sequence[Period]) -> None:
 def _svg(figure: Figure, title: str, prefix: str) -> str:
     """The drawing as SVG for a page: unique ids, the page's colours, any width."""
     out = io.StringIO()
-    with matplotlib.rc_context({"svg.hashsalt": prefix}):
+    with _styled({"svg.hashsalt": prefix}):
         figure.savefig(out, format="svg", transparent=True, metadata=dict.fromkeys(
             ("Creator", "Date", "Format", "Type")))  # fmt: skip
     text = out.getvalue()

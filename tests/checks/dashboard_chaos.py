@@ -18,6 +18,7 @@ import tempfile
 import time
 from collections import Counter
 from dataclasses import dataclass, field, replace
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -51,6 +52,7 @@ _DIFFERENT = 8
 _PATIENCE_S = 60.0
 
 
+@cache
 def happenings(seed: int, solves: int) -> list[list[Progress]]:
     """The tracker's events of some virtual solves, one list for each."""
     done = session(seed, solves, on_cube=False)
