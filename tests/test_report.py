@@ -54,6 +54,30 @@ def kept(tmp_path: Path) -> Path:
     return kept_with(tmp_path / "data", EVIL)
 
 
+@pytest.fixture(scope="module")
+def unchanged(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The same history for tests that do not change it."""
+    return kept_with(tmp_path_factory.mktemp("report") / "data", EVIL)
+
+
+@pytest.fixture(scope="module")
+def solve_page(unchanged: Path) -> Path:
+    """The page of its second solve."""
+    return written(unchanged, "2")
+
+
+@pytest.fixture(scope="module")
+def trend_page(unchanged: Path) -> Path:
+    """The page of its trends."""
+    return written(unchanged)
+
+
+@pytest.fixture(scope="module")
+def whole_page(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A page with all sections."""
+    return long_page(tmp_path_factory.mktemp("report"))
+
+
 def kept_with(folder: Path, text: str) -> Path:
     """A history with reviewed solves; ``text`` is a person, a tag and a technique."""
     with History(folder) as history:
@@ -139,20 +163,22 @@ def scanned(svg: str) -> str:
     return text + (letters[int(bits[last : last + 6], 2)] if count % 2 else "")
 
 
-def test_a_code_is_scanned_as_it_is_written(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    figures = re.findall(r"<figcaption>.*?</figcaption>", written(kept, "2").read_text("utf-8"))
+def test_a_code_is_scanned_as_it_is_written(
+    unchanged: Path, solve_page: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    figures = re.findall(r"<figcaption>.*?</figcaption>", solve_page.read_text("utf-8"))
     assert len(figures) > 5
     for figure in figures:
         (code,) = re.findall(r'class="turns"[^>]*>(?:<span class="whole">)?([2-9A-Z-]{19})', figure)
         assert scanned(figure) == code
     monkeypatch.setattr("livecube.views.page.find_spec", lambda name: None)
-    without = written(kept, "2").read_text("utf-8")
+    without = written(unchanged, "2").read_text("utf-8")
     assert code in without
     assert 'class="qr"' not in without
 
 
-def test_pages_fetch_and_run_nothing(kept: Path, tmp_path: Path) -> None:
-    for page in (written(kept, "2"), written(kept), long_page(tmp_path)):
+def test_pages_fetch_and_run_nothing(solve_page: Path, trend_page: Path, whole_page: Path) -> None:
+    for page in (solve_page, trend_page, whole_page):
         text = page.read_text(encoding="utf-8")
         assert "<img" not in text
         assert "<script" not in text
@@ -164,8 +190,8 @@ def test_pages_fetch_and_run_nothing(kept: Path, tmp_path: Path) -> None:
         assert set(re.findall(r'href="#([^"]+)"', text)) <= set(ids)
 
 
-def test_the_page_of_a_solve_holds_its_review(kept: Path) -> None:
-    text = unescape(written(kept, "2").read_text(encoding="utf-8"))
+def test_the_page_of_a_solve_holds_its_review(kept: Path, solve_page: Path) -> None:
+    text = unescape(solve_page.read_text(encoding="utf-8"))
     text = re.sub(r'<span class="whole">([^<]*)</span>', r"\1", text)
     one = reviewed(kept, 2)
     assert len(costs_told(one)) == 3
@@ -305,12 +331,12 @@ def test_no_column_lies_outside_and_no_name_is_broken(tmp_path: Path, shown: Sho
 @pytest.mark.skipif(bool(NO_BROWSER), reason=NO_BROWSER)
 @pytest.mark.skipif(not AXE.exists(), reason=NO_AXE)
 def test_everybody_can_read_a_page_and_it_runs_nothing(
-    kept: Path, tmp_path: Path, shown: Shown
+    solve_page: Path, trend_page: Path, whole_page: Path, tmp_path: Path, shown: Shown
 ) -> None:
     schemes = (("light", 1000), ("dark", 360))
     for page, looks in (
-        (written(kept, "2"), schemes), (written(kept), schemes[:1]),
-        (long_page(tmp_path), schemes[1:]), (comparison(tmp_path, EVIL), schemes),
+        (solve_page, schemes), (trend_page, schemes[:1]),
+        (whole_page, schemes[1:]), (comparison(tmp_path, EVIL), schemes),
     ):  # fmt: skip
         for scheme, width in looks:
             shown.open(page, width, scheme)
