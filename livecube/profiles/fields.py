@@ -36,20 +36,20 @@ class Field:
         return 1 << self.bits
 
     @cached_property
-    def _place(self) -> tuple[int, int, int]:
-        """First byte, first byte after the field, and bits to shift the bytes' number down."""
+    def _place(self) -> tuple[int, int, int, int]:
+        """First byte, first byte after the field, bits to shift the bytes' number down, mask."""
         first, last = self.start // 8, (self.end + 7) // 8
         below = self.start % 8 if self.order == "little" else 8 * last - self.end
-        return first, last, below
+        return first, last, below, self.values - 1
 
     def read(self, data: bytes) -> int:
         """The number; the packet must be long enough."""
-        first, last, below = self._place
-        return int.from_bytes(data[first:last], self.order) >> below & self.values - 1
+        first, last, below, mask = self._place
+        return int.from_bytes(data[first:last], self.order) >> below & mask
 
     def write(self, data: bytearray, value: int) -> None:
         """Write a number; the field must be 0 before."""
-        first, last, below = self._place
+        first, last, below, _ = self._place
         number = int.from_bytes(data[first:last], self.order) | value << below
         data[first:last] = number.to_bytes(last - first, self.order)
 
