@@ -6,6 +6,7 @@ import contextlib
 import io
 import os
 import runpy
+import subprocess
 import sys
 import warnings
 from contextlib import redirect_stdout
@@ -16,6 +17,7 @@ from unittest.mock import patch
 import pytest
 from broker import MISSING
 from command import started
+from forked import Forked
 
 FOLDER: Final = Path(__file__).parent / "checks"
 NO_COMMANDS: Final = (
@@ -97,6 +99,7 @@ def ran(name: str, folder: Path) -> str:
         patch.object(sys, "path", [*sys.path]),
         contextlib.chdir(folder),
         redirect_stdout(out),
+        patch.object(subprocess, "Popen", Forked),
         warnings.catch_warnings(),
     ):
         warnings.simplefilter("ignore", RuntimeWarning)  # means of nothing: there are few of all

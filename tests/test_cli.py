@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 from command import started
+from forked import Forked
 from narrow import without_privileges
 
 from livecube.edges.automaton_file import load_hands
@@ -172,7 +173,7 @@ def test_a_torn_log_is_followed_and_said_to_be_torn(tmp_path: Path) -> None:
 
 def test_ctrl_c_leaves_a_whole_log(tmp_path: Path) -> None:
     log = tmp_path / "cut.jsonl"
-    child = subprocess.Popen(
+    child = Forked(
         [sys.executable, "-m", "livecube", "live", "--simulated", "--seed", "5",
          "--speed", "20", "--no-hints", "--log", str(log)],
         stdout=subprocess.DEVNULL, stderr=subprocess.PIPE,

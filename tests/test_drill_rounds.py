@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from click.testing import CliRunner
+from forked import Forked
 from hypothesis import given
 from hypothesis import strategies as st
 from rich.console import Console
@@ -262,7 +263,7 @@ def test_whole_rounds_count_when_the_rest_is_broken_off() -> None:
 @pytest.mark.parametrize("end", ["q", "", "interrupt"])
 def test_who_has_had_enough_of_the_beat_is_told_and_it_is_kept(tmp_path: Path, end: str) -> None:
     """By a key, by the end of the input, by Ctrl-C."""
-    with subprocess.Popen(
+    with Forked(
         [sys.executable, "-m", "livecube", "drill", "beat", "--typed", "--seed", "4", "--json"],
         env=os.environ | {"LIVECUBE_DATA": str(tmp_path)},
         stdin=subprocess.PIPE,

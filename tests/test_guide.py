@@ -6,13 +6,13 @@ import json
 import os
 import pty
 import re
-import subprocess
 import sys
 import tomllib
 from pathlib import Path
 
 import pytest
 from command import started
+from forked import Forked
 
 from livecube.edges.guide_pages import guide_pages, page_text, pages_by_link, schema_names
 from livecube.views.guide import laid_out
@@ -75,7 +75,7 @@ def test_schemas_are_printed_as_they_ship() -> None:
 
 def test_a_terminal_gets_a_page_laid_out_by_its_pager() -> None:
     ours, theirs = pty.openpty()
-    process = subprocess.Popen(
+    process = Forked(
         [sys.executable, "-m", "livecube", "guide", "safety"],
         stdin=theirs, stdout=theirs, stderr=theirs,
         env={**os.environ, "TERM": "xterm", "COLUMNS": "60", "PAGER": "cat"},

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from called import called
+from forked import Forked
 from narrow import WORLDS, impatient, locked, narrowing, no_room
 
 from livecube.edges.log_files import LogReader
@@ -241,7 +242,7 @@ def test_a_live_run_that_is_killed_leaves_its_solves_and_what_was_under_way(tmp_
     command += ["--speed", "100"]
     environment = {**os.environ, "LIVECUBE_DATA": str(tmp_path / "data")}
     done = []
-    with subprocess.Popen(
+    with Forked(
         command, text=True, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE
     ) as running:
         assert running.stdout is not None

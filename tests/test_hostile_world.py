@@ -16,6 +16,7 @@ from typing import IO, TYPE_CHECKING, Any
 
 import pytest
 from called import called
+from forked import Forked
 from narrow import impatient, locked, narrowing, without_rights_to_write
 
 from livecube.edges.log_files import LogReader
@@ -52,13 +53,16 @@ def kept(tmp_path: Path, evening: Path) -> Path:
 
 
 def process(*arguments: str, folder: Path, stdout: IO[str]) -> subprocess.CompletedProcess[str]:
-    """The command in a process of its own."""
+    """The command in a process of its own; help in a new one, whose end writes output again."""
     own = {f"LIVECUBE_{name}": str(folder / name.lower()) for name in ("DATA", "STATE", "CONFIG")}
-    return subprocess.run(
-        [sys.executable, "-m", "livecube", *arguments],
-        text=True, check=False, timeout=300, env={**os.environ, **own}, stdin=subprocess.DEVNULL,
-        stdout=stdout, stderr=subprocess.PIPE,
-    )  # fmt: skip
+    anew = [sys.executable, "-m", "livecube", *arguments]
+    popen: type[subprocess.Popen[str]] = subprocess.Popen if "--help" in arguments else Forked
+    with popen(
+        anew, text=True, env={**os.environ, **own}, stdin=subprocess.DEVNULL, stdout=stdout,
+        stderr=subprocess.PIPE,
+    ) as run:  # fmt: skip
+        _, said = run.communicate(timeout=300)
+    return subprocess.CompletedProcess(arguments, run.returncode, None, said)
 
 
 def header(**entries: Any) -> str:

@@ -6,13 +6,13 @@ import os
 import pty
 import select
 import signal
-import subprocess
 import sys
 import termios
 import time
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from forked import Forked
 
 from livecube.composition.keyboard import next_holding, stating
 from livecube.cube.holding import Holding, parse_colour
@@ -49,7 +49,7 @@ class Terminal:
         self._ours, theirs = pty.openpty()
         self.log = log
         self.before = self.settings()
-        self.process = subprocess.Popen(
+        self.process = Forked(
             [sys.executable, "-m", "livecube", "live", "--simulated", "--seed", "5",
              "--no-hints", "--log", str(log)],
             stdin=theirs, stdout=theirs, stderr=theirs, preexec_fn=lambda: _own(theirs),

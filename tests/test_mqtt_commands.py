@@ -14,6 +14,7 @@ import jsonschema
 import pytest
 from broker import MISSING, Broker, free_port
 from command import started
+from forked import Forked
 from test_formats import kind_validator
 
 from livecube.dashboard.broker import password
@@ -67,7 +68,7 @@ def test_a_configured_dashboard_is_published_to_and_the_password_is_nowhere(
     checked = livecube("mqtt", "check")
     assert "published and read back" in checked.stdout
     assert "home/K_C3_BCche/" in checked.stdout
-    listening = subprocess.Popen(
+    listening = Forked(
         [sys.executable, "-m", "livecube", "mqtt", "listen", "--json"],
         stdout=subprocess.PIPE, text=True,
     )  # fmt: skip

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
+from forked import Forked
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -215,7 +216,7 @@ def test_killed_at_any_moment_it_has_all_that_was_kept_and_no_half_of_anything(
     file, told = tmp_path / "o.sqlite", 0
     script = WRITER.format(tests=Path(__file__).parent)
     for lines in (2, 40):
-        writer = subprocess.Popen(
+        writer = Forked(
             [sys.executable, "-c", script, str(file)], stdout=subprocess.PIPE, text=True
         )
         assert writer.stdout is not None

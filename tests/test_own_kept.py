@@ -129,7 +129,8 @@ def test_what_is_taken_can_be_kept() -> None:
 
 def test_learning_on_meets_cases_in_order_and_is_kept_whole() -> None:
     whole = learn(KIN, all_pairs())
-    assert whole.met.total() == sum(pair.seen is not None for pairs in all_pairs() for pair in pairs)
+    every = [pair for pairs in all_pairs() for pair in pairs]
+    assert whole.met.total() == sum(pair.seen is not None for pair in every)
     on = learn(KIN, all_pairs()[:-4])
     for pairs in all_pairs()[-4:]:
         on = on.after(pairs)
@@ -164,7 +165,8 @@ def test_the_table_in_use_stays_until_prices_have_changed_enough() -> None:
     assert on.used.automaton.fingerprint == first.used.automaton.fingerprint
     assert on.used.solves == 14
     slower = [
-        [replace(pair, execution=_slower(pair.execution)) for pair in pairs] for pairs in all_pairs()
+        [replace(pair, execution=_slower(pair.execution)) for pair in pairs]
+        for pairs in all_pairs()
     ]
     other = learn(KIN, slower, used=first.used)
     assert other.used is not None

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from advising import advisor_at
+from forked import Forked
 from rich.console import Console
 
 from livecube.advice.speaker import Manner
@@ -238,13 +239,13 @@ main()
 
 def test_an_error_while_drawing_ends_the_program_with_one_sentence() -> None:
     ours, theirs = pty.openpty()
-    done = subprocess.run(
+    with Forked(
         [sys.executable, "-c", BROKEN, "live", "--simulated", "--seed", "1", "--no-hints"],
-        stdin=subprocess.DEVNULL, stdout=theirs, stderr=subprocess.PIPE, text=True, timeout=300,
-        check=False,
-    )  # fmt: skip
+        stdin=subprocess.DEVNULL, stdout=theirs, stderr=subprocess.PIPE, text=True,
+    ) as run:  # fmt: skip
+        _, said = run.communicate(timeout=300)
     os.close(theirs)
     os.close(ours)
-    assert done.returncode == 1
-    assert done.stderr.startswith("livecube: the screen cannot be drawn (ValueError: no such col")
-    assert len(done.stderr.splitlines()) == 1
+    assert run.returncode == 1
+    assert said.startswith("livecube: the screen cannot be drawn (ValueError: no such col")
+    assert len(said.splitlines()) == 1

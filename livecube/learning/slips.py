@@ -219,9 +219,9 @@ def _one_by_one(what: str, positions: Array) -> Callable[[int], bytes]:
 
 
 def _colours() -> npt.NDArray[np.uint8]:
-    """The face whose colour a piece shows at a facelet; 0 if the piece is not there.
+    """[facelet][piece][place of its reference sticker] → the face whose colour it shows there.
 
-    By facelet, piece and place of its reference sticker.
+    0 if the piece is not at the facelet.
     """
     table = np.zeros((54, 20, 54), dtype=np.uint8)
     for piece, home in enumerate(HOME.tolist()):
