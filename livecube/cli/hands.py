@@ -11,6 +11,7 @@ from livecube.cli.bars import late, progress_bar
 from livecube.cli.options import holdings_with_progress
 from livecube.cli.whose import habits_of, own_for, own_settings, usual_hands
 from livecube.edges.automaton_file import automaton_schema_text, load_hands, usual_hands_text
+from livecube.edges.cache import kept_book
 from livecube.edges.saying import say, screen_width
 from livecube.errors import UsageError
 from livecube.hands.automaton import MOVES, NEVER, Automaton
@@ -95,10 +96,26 @@ def _tell_own(name: str, as_json: bool) -> None:
     from livecube.own.text import own_json, own_lines
 
     person, found = own_figures(name)
+    answers = _answers_of(person)
     if as_json:
-        click.echo(json.dumps(own_json(person, found)))
-    else:
-        say("\n".join(own_lines(shown_name(person), found, screen_width())))
+        book = None if answers is None else {"answers": answers[0], "of": answers[1]}
+        click.echo(json.dumps(own_json(person, found) | {"book": book}))
+        return
+    say("\n".join(own_lines(shown_name(person), found, screen_width())))
+    if answers is not None:
+        done, whole = answers
+        rest = "" if done == whole else "; live and practice make the rest beside a run"
+        say(f"\nThe book of beginnings for these prices has {done} of {whole} answers{rest}.")
+
+
+def _answers_of(name: str) -> tuple[int, int] | None:
+    """How many answers a person's own book has, and the whole one; None: they need none."""
+    from livecube.search.book import all_questions, usual_book
+
+    table = own_for(name).learned
+    if table is None or len(usual_book(table.automaton).questions):
+        return None
+    return len(kept_book(table.automaton).questions), len(all_questions())
 
 
 def own_figures(name: str) -> tuple[str, OwnFigures]:

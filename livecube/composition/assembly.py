@@ -14,6 +14,7 @@ from livecube.edges.cache import (
     TABLE_STEPS,
     begin_tables,
     keep_compiled_code,
+    kept_book,
     kept_pair_table,
     load_search,
     load_tables,
@@ -70,7 +71,6 @@ def load_advisor(
     from livecube.cube.notation import parse_turns
     from livecube.cube.position import SOLVED, apply_turns
     from livecube.search.answers import Answers
-    from livecube.search.book import usual_book
     from livecube.search.engine import Engine
     from livecube.stages.cases import orientation_classes, permutation_classes
     from livecube.techniques.base import Level
@@ -99,12 +99,12 @@ def load_advisor(
         waiting.start()
         _compile_fastest(hands)
         bounds.wait()
-        answers = Answers(hands, usual_book(hands), load_search(hands))
+        answers = Answers(hands, kept_book(hands), load_search(hands))
         searching(Advisor(answers.twin(), known_techniques(), Level.CALM))
         _compile_shortest()
         waiting.join()
     else:
-        answers = Answers(hands, usual_book(hands), load_search(hands))
+        answers = Answers(hands, kept_book(hands), load_search(hands))
     engine = Engine(load_tables())
     if (pairs := kept_pair_table()) is not None:
         engine.pairs = pairs

@@ -176,6 +176,8 @@ class _DeskPipeline(Pipeline):
 class _GroupPart(LivePart):
     """A desk's part: its advisors and the search are those of the group."""
 
+    makes_book = False  # the processor is for the desks
+
     def __init__(
         self,
         plan: DeskPlan,

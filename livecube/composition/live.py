@@ -86,6 +86,9 @@ class Followed:
 class AdvisedPart:
     """The base of all parts with hints: it loads the advisor beside the turning cube."""
 
+    makes_book = True
+    """Whether the book of beginnings for the solver's own hands is made beside the run."""
+
     def __init__(self, pipeline: Pipeline, publishing: Publishing, followed: Followed) -> None:
         self._pipeline = pipeline
         self._solver = followed.solver
@@ -155,6 +158,10 @@ class AdvisedPart:
             await asyncio.to_thread(self._begin_learning, self._session)
         board.change(preparing="")
         await self._ready(advisor)
+        if self.makes_book:
+            from livecube.composition.own_book import make_beside  # late: a start must not wait
+
+            await make_beside(advisor)
 
     async def _load_holdings(self) -> HoldingFollower:
         return await prepared(partial(load_holdings, self._solver.habits))

@@ -12,6 +12,7 @@ from pathlib import Path
 from tempfile import TemporaryFile
 from typing import TYPE_CHECKING, Any, Final
 from weakref import WeakValueDictionary
+from zipfile import BadZipFile
 
 import numpy as np
 import platformdirs
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 
     from livecube.hands.automaton import Automaton
     from livecube.scrambling.tables import PhaseTables
+    from livecube.search.book import Book
     from livecube.search.tables import Tables
     from livecube.search.ways import FastestSearch
 
@@ -36,7 +38,10 @@ __all__ = [
     "begin_tables",
     "cache_folder",
     "forget_search",
+    "is_book_kept",
+    "keep_book",
     "keep_compiled_code",
+    "kept_book",
     "kept_pair_table",
     "load_phase_tables",
     "load_search",
@@ -212,10 +217,49 @@ _SPREAD: Final[WeakValueDictionary[str, npt.NDArray[np.uint8]]] = WeakValueDicti
 
 
 def forget_search(fingerprint: str) -> None:
-    """Delete the bounds that :func:`load_search` keeps for hands that nobody has any more."""
-    for name in _OF_HANDS:
+    """Delete what is kept for hands that nobody has any more: bounds and book."""
+    for path in (*(_path(f"{name}-{fingerprint}") for name in _OF_HANDS), _book_path(fingerprint)):
         with suppress(OSError):
-            _path(f"{name}-{fingerprint}").unlink()
+            path.unlink()
+
+
+# The book of beginnings of other hands than the usual ones, as far as it is made.
+
+
+def kept_book(automaton: Automaton) -> Book:
+    """The book that comes with livecube if it fits these hands, else what is kept of theirs."""
+    from livecube.search.book import NO_BOOK, unpacked_book, usual_book
+
+    book = usual_book(automaton)
+    if len(book.questions):
+        return book
+    try:
+        return unpacked_book(_book_path(automaton.fingerprint).read_bytes(), automaton) or NO_BOOK
+    except (OSError, ValueError, KeyError, EOFError, BadZipFile):
+        return NO_BOOK
+
+
+def is_book_kept(automaton: Automaton) -> bool:
+    """Whether something is kept of the book of these hands."""
+    return _book_path(automaton.fingerprint).exists()
+
+
+def keep_book(book: Book, automaton: Automaton) -> None:
+    """Keep a book, whole or in part; a crash never leaves half a file.
+
+    Raises ``OSError`` without room or the right to write.
+    """
+    from livecube.search.book import packed
+
+    path = _book_path(automaton.fingerprint)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    part = path.with_name(f"{path.name}.{os.getpid()}.part")
+    part.write_bytes(packed(book, np.empty(0, dtype=np.uint8), automaton.fingerprint))
+    part.replace(path)
+
+
+def _book_path(fingerprint: str) -> Path:
+    return _path("").with_name(f"book-{fingerprint}.npz")
 
 
 class Apart:

@@ -35,6 +35,7 @@ __all__ = [
     "USUAL_BOOK",
     "Book",
     "Entries",
+    "all_questions",
     "asked",
     "ceiling_ms",
     "packed",
@@ -168,35 +169,45 @@ class Book:
 
     def with_answers(self, answers: Mapping[int, Sequence[Way]], hands: HandArrays) -> Book:
         """The same book with more answers; their questions must be new to it."""
-        rows = enumerate(self.entries.tokens.tolist())
-        known = {tuple(token for token in row if token < 255): n for n, row in rows}
-        tokens = [*known]
-        new: dict[int, list[int]] = {}
-        for number, ways in answers.items():
-            new[number] = []
-            for way in ways:
-                written = way_tokens(way)
-                if written not in known:
-                    known[written] = len(tokens)
-                    tokens.append(written)
-                new[number].append(known[written])
-        questions = np.append(self.questions, np.array([*new], dtype=np.int64))
-        counts = np.append(np.diff(self.ends), [len(ways) for ways in new.values()]).astype(int)
-        firsts = np.append(self.ends[:-1], len(self.ways) + np.cumsum(counts[len(self.questions) :])
-                           - counts[len(self.questions) :])  # fmt: skip
-        flat = np.append(self.ways, [n for ways in new.values() for n in ways]).astype(np.int32)
-        order = questions.argsort(kind="stable")
-        picked = np.concatenate([np.arange(firsts[q], firsts[q] + counts[q]) for q in order])
-        width = max(map(len, tokens))
-        filled = np.full((len(tokens), width), 255, dtype=np.uint8)
-        for row, written in zip(filled, tokens, strict=True):
+        written = {number: [way_tokens(way) for way in ways] for number, ways in answers.items()}
+        return self._with(written, hands)
+
+    def joined(self, other: Book, hands: HandArrays) -> Book:
+        """The same book with the answers of another one for these hands that are new to it."""
+        new = np.flatnonzero(self.places_of(other.questions) < 0).tolist()
+        tokens = other.entries.tokens.tolist()
+        written = {
+            int(other.questions[at]): [
+                tuple(token for token in tokens[entry] if token < 255)
+                for entry in other.ways[other.ends[at] : other.ends[at + 1]].tolist()
+            ]
+            for at in new
+        }
+        return self._with(written, hands) if written else self
+
+    def _with(self, answers: Mapping[int, Sequence[tuple[int, ...]]], hands: HandArrays) -> Book:
+        fresh = dict.fromkeys(written for ways in answers.values() for written in ways)
+        had = self.entries.tokens
+        width = max(had.shape[1], *map(len, fresh)) if fresh else had.shape[1]
+        tokens = np.full((len(had) + len(fresh), width), 255, dtype=np.uint8)
+        tokens[: len(had), : had.shape[1]] = had
+        for row, written in zip(tokens[len(had) :], fresh, strict=True):
             row[: len(written)] = written
-        return Book(
-            questions[order],
-            np.append(0, np.cumsum(counts[order])),
-            flat[picked.astype(int)],
-            Entries.of(filled, hands),
-        )
+        # Of equal rows the first is kept, so the entries stay in their order.
+        rows = tokens.view(np.dtype((np.void, width))).ravel()
+        _, first, same = np.unique(rows, return_index=True, return_inverse=True)
+        kept = np.sort(first)
+        number = np.searchsorted(kept, first[same])
+        entry = dict(zip(fresh, number[len(had) :].tolist(), strict=True))
+        questions = np.append(self.questions, np.array([*answers], dtype=np.int64))
+        counts = np.append(np.diff(self.ends), [len(ways) for ways in answers.values()]).astype(int)
+        more = [entry[written] for ways in answers.values() for written in ways]
+        flat = np.append(number[self.ways], more).astype(np.int32)
+        firsts = np.append(0, np.cumsum(counts)[:-1]).astype(int)
+        order = questions.argsort(kind="stable")
+        ends = np.append(0, np.cumsum(counts[order]))
+        picked = np.arange(len(flat)) + np.repeat(firsts[order] - ends[:-1], counts[order])
+        return Book(questions[order], ends, flat[picked], Entries.of(tokens[kept], hands))
 
 
 def way_tokens(way: Way) -> tuple[int, ...]:
@@ -318,6 +329,15 @@ def usual_book(automaton: Automaton) -> Book:
             return NO_BOOK
         _USUAL_BOOKS[mark] = book
     return _USUAL_BOOKS[mark]
+
+
+def all_questions() -> Ints:
+    """The numbers of all questions that the book of any hands answers, sorted."""
+    data = _shipped()
+    if data is None:
+        return NO_BOOK.questions
+    with np.load(io.BytesIO(data)) as parts:
+        return np.cumsum(_number(parts["questions"]))
 
 
 def usual_cross(automaton: Automaton) -> npt.NDArray[np.uint8] | None:
