@@ -18,13 +18,7 @@ from collections import Counter
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any, Final
 
-from livecube.edges.cache import (
-    is_book_kept,
-    keep_book,
-    keep_compiled_code,
-    kept_book,
-    load_search,
-)
+from livecube.edges.cache import is_book_kept, keep_book, keep_compiled_code, kept_book, load_search
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
