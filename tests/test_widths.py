@@ -14,9 +14,10 @@ import termios
 import threading
 from contextlib import suppress
 from dataclasses import replace
+from functools import cache
 from io import StringIO
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 from unittest.mock import patch
 
 import pytest
@@ -40,6 +41,7 @@ from livecube.advice.speaker import (
 )
 from livecube.advice.words import Level
 from livecube.cli import _livecube, bars, run
+from livecube.composition import radio_benchmark, reviewing
 from livecube.composition.items import Staying
 from livecube.composition.scrambler import load_scrambler
 from livecube.cube.holding import Holding, parse_colour
@@ -83,8 +85,11 @@ if TYPE_CHECKING:
     from livecube.advice.advisor import Advisor
     from livecube.advice.rows import Opportunity
     from livecube.advice.speaker import Happening
+    from livecube.composition.radio_benchmark import RadioFigures
+    from livecube.composition.reviewing import Begun
     from livecube.drills.fingers import FingerNews
     from livecube.drills.news import DrillNews
+    from livecube.review.reviewed import Review
 
 FIXTURES: Final = Path(__file__).parent.parent / "fixtures"
 SIZES: Final = ((60, 20), (80, 24), (120, 40))
@@ -191,6 +196,33 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
         history.note_chances(2, [Chance(1, "keyhole-corner", "green-orange", False, 400)])
         People(history).change("ada", {"cross": "white yellow", "level": "bold"}, cubes=["Ice"])
     return folder
+
+
+@pytest.fixture(scope="module", autouse=True)
+def computed_once() -> Iterator[None]:
+    """A review, or the figures of a benchmark, are the same at each width."""
+    known: dict[tuple[object, ...], Review] = {}
+    real, benchmark = reviewing.review_of, radio_benchmark.measure_radio
+
+    def review_of(begun: Begun, advisor: Advisor, *others: Any, **named: Any) -> Review:
+        key = begun.start, *begun.of.part.turns, advisor.level
+        if key not in known:
+            known[key] = real(begun, advisor, *others, **named)
+        return known[key]
+
+    @cache
+    def measure_radio(count: int, rate: float) -> RadioFigures:
+        return benchmark(advisor_at(), count, rate)
+
+    with (
+        patch.object(reviewing, "review_of", review_of),
+        patch.object(
+            radio_benchmark,
+            "measure_radio",
+            lambda advisor, count, rate, step: measure_radio(count, rate),
+        ),
+    ):
+        yield
 
 
 def printed(command: str, kept: Path, width: int) -> list[str]:

@@ -251,15 +251,15 @@ def _rest(t: int, seen: Seen, down: Array, likely: Likelihoods, best: bool, rows
     if t == 0:
         for holding in range(24):
             begun[holding] = likely.first[down[holding]] * evidence[holding]
-        rows.rest_n[t] = _begin(begun, begin[0], familiar, best, where, keys, weights, 0)
+        rows.rest_n[t] = _begin(begun, begin[0], familiar, best, where, keys, weights, np.int64(0))
         return
     chances = likely.rotations[stage, seen.since[t], :, seen.paces[t]]
     keys_before, weights_before = rows.keys[t - 1], rows.weights[t - 1]
     turned = seen.turned[t]
     held = np.zeros(24)
-    count = 0
+    count = np.int64(0)  # not a literal, for which callees would be compiled again
     for i in range(rows.n[t - 1]):
-        key, weight = keys_before[i], weights_before[i]
+        key, weight = np.int64(keys_before[i]), weights_before[i]
         holding = key // nodes
         held[holding] = _greater_or_sum(held[holding], weight, best)
         weight *= chances[down[holding], 0] * evidence[holding] * turned[0]
@@ -329,7 +329,7 @@ def _move(t: int, seen: Seen, likely: Likelihoods, best: bool, rows: Rows) -> No
     rest_keys, rest_weights = rows.rest_keys[t], rows.rest_weights[t]
     rotated, turned = likely.begin[seen.stages[t], 1], seen.turned[t]
     ratios = likely.tempos[seen.tempos[t]]
-    count = 0
+    count = np.int64(0)
     for i in range(rows.rest_n[t]):
         holding, node = rest_keys[i] // nodes, rest_keys[i] % nodes
         for kind in range(2):

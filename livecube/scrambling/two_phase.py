@@ -169,7 +169,7 @@ def _two_phases(  # type: ignore[no-untyped-def]
             last = turns[depth - 1] // 3 if depth else 6
             if depth == length and need == 0:
                 total, tried = _second_phase(
-                    reached[depth], depth, last, most, turns, piece_at, second, follows,
+                    reached[depth], np.int64(depth), last, most, turns, piece_at, second, follows,
                     corner_moves, edge_moves, order_moves, corner_needs, edge_needs,
                 )  # fmt: skip
                 nodes += tried
@@ -224,9 +224,10 @@ def _second_phase(  # type: ignore[no-untyped-def]
     edges = np.zeros(most + 1, dtype=np.int64)
     orders = np.zeros(most + 1, dtype=np.int64)
     upcoming = np.zeros(most + 1, dtype=np.int64)
-    corners[begun] = _order_number(position, 0, 8, piece_at)
-    edges[begun] = _order_number(position, 8, 8, piece_at)
-    orders[begun] = _order_number(position, 16, 4, piece_at)
+    # A literal number is a type of its own: the function would be compiled for each.
+    corners[begun] = _order_number(position, np.int64(0), np.int64(8), piece_at)
+    edges[begun] = _order_number(position, np.int64(8), np.int64(8), piece_at)
+    orders[begun] = _order_number(position, np.int64(16), np.int64(4), piece_at)
     nodes = 0
     for length in range(begun, min(most, begun + _LONGEST_SECOND) + 1):
         depth = begun

@@ -88,9 +88,9 @@ def pair_seconds(hands: HandArrays) -> npt.NDArray[np.uint8]:
 
     Second: without turns of the cross layer, and without the time to bring the cross down.
     """
-    moves = (24 * PIECE_MOVES[0].T[:, None].astype(np.int32) + PIECE_MOVES[1].T[None]).reshape(
-        576, 18
-    )
+    both_moved = 24 * PIECE_MOVES[0].T[:, None].astype(np.int32) + PIECE_MOVES[1].T[None]
+    # In another order of memory the kernel would be compiled again for it, which takes 10 s.
+    moves = np.ascontiguousarray(both_moved.reshape(576, 18))
     every = np.arange(24)
     seen = np.arange(576, dtype=np.int32)[None]
     home = 24 * int(SOLVED_PLACES[0]) + int(SOLVED_PLACES[4])
@@ -100,8 +100,7 @@ def pair_seconds(hands: HandArrays) -> npt.NDArray[np.uint8]:
         _solve(moves, seen, every, every, in_place, home, barred, *_prices(end)).T
         for barred, end in ((0, hands), (D_TURNS, anywhere))
     ]
-    # In another order of memory the kernel would be compiled again for it, which takes 10 s.
-    return np.ascontiguousarray(np.stack(both))
+    return np.ascontiguousarray(np.stack(both))  # for the same reason
 
 
 def piece_seconds(
