@@ -248,18 +248,20 @@ def _rest(t: int, seen: Seen, down: Array, likely: Likelihoods, best: bool, rows
     begin, familiar, evidence = likely.begin[stage], likely.familiar[stage], seen.evidence[t]
     where, keys, weights = rows.where, rows.rest_keys[t], rows.rest_weights[t]
     begun = np.zeros(24)
+    none: Any = np.int64(0)  # not a literal, for which callees would be compiled again
     if t == 0:
         for holding in range(24):
             begun[holding] = likely.first[down[holding]] * evidence[holding]
-        rows.rest_n[t] = _begin(begun, begin[0], familiar, best, where, keys, weights, np.int64(0))
+        rows.rest_n[t] = _begin(begun, begin[0], familiar, best, where, keys, weights, none)
         return
     chances = likely.rotations[stage, seen.since[t], :, seen.paces[t]]
     keys_before, weights_before = rows.keys[t - 1], rows.weights[t - 1]
     turned = seen.turned[t]
     held = np.zeros(24)
-    count = np.int64(0)  # not a literal, for which callees would be compiled again
+    count = none
     for i in range(rows.n[t - 1]):
-        key, weight = np.int64(keys_before[i]), weights_before[i]
+        weight = weights_before[i]
+        key: Any = np.int64(keys_before[i])
         holding = key // nodes
         held[holding] = _greater_or_sum(held[holding], weight, best)
         weight *= chances[down[holding], 0] * evidence[holding] * turned[0]
@@ -329,7 +331,7 @@ def _move(t: int, seen: Seen, likely: Likelihoods, best: bool, rows: Rows) -> No
     rest_keys, rest_weights = rows.rest_keys[t], rows.rest_weights[t]
     rotated, turned = likely.begin[seen.stages[t], 1], seen.turned[t]
     ratios = likely.tempos[seen.tempos[t]]
-    count = np.int64(0)
+    count: Any = np.int64(0)
     for i in range(rows.rest_n[t]):
         holding, node = rest_keys[i] // nodes, rest_keys[i] % nodes
         for kind in range(2):
