@@ -58,7 +58,8 @@ async def make_beside(advisor: Advisor, pieces: Callable[[], None] = lambda: Non
         return
     fresh = multiprocessing.get_context("spawn")
     ours, theirs = fresh.Pipe()
-    process = fresh.Process(target=_serve, args=(theirs, hands), daemon=True)
+    serving = theirs, hands, _PIECE_S, _SOLVES
+    process = fresh.Process(target=_serve, args=serving, daemon=True)
     try:
         await asyncio.to_thread(process.start)
         theirs.close()
@@ -80,7 +81,7 @@ def _renewed(advisor: Advisor) -> None:
     answers.book = kept_book(answers.automaton).joined(answers.book, answers.hands)
 
 
-def _serve(link: Connection[Any, Any], hands: Automaton) -> None:
+def _serve(link: Connection[Any, Any], hands: Automaton, piece_s: float, solves: int) -> None:
     """Make the book until it is whole, or until the other end of the link is closed."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the run
     with suppress(AttributeError, OSError):
@@ -88,7 +89,7 @@ def _serve(link: Connection[Any, Any], hands: Automaton) -> None:
     threading.Thread(target=_end_with, args=(link,), daemon=True).start()
     keep_compiled_code()
     with suppress(OSError):  # the disk is full: the search goes on answering
-        make_pieces(load_search(hands), in_order())
+        make_pieces(load_search(hands), in_order(solves), piece_s)
 
 
 def _end_with(link: Connection[Any, Any]) -> None:
@@ -98,9 +99,12 @@ def _end_with(link: Connection[Any, Any]) -> None:
 
 
 def make_pieces(
-    search: FastestSearch, numbers: Iterable[int], now: Callable[[], float] = time.monotonic
+    search: FastestSearch,
+    numbers: Iterable[int],
+    piece_s: float = _PIECE_S,
+    now: Callable[[], float] = time.monotonic,
 ) -> None:
-    """Answer questions in this order, and keep the book after each piece.
+    """Answer questions in this order, and keep the book after each piece of ``piece_s`` seconds.
 
     Questions that the kept book answers are passed over. It ends early if that file was thrown
     away meanwhile. Raises ``OSError`` if the book cannot be kept.
@@ -115,7 +119,7 @@ def make_pieces(
         if number in known:
             continue
         answers[number] = book_ways(search, number)
-        if now() - since >= _PIECE_S:
+        if now() - since >= piece_s:
             if begun and not is_book_kept(hands):
                 return
             book = book.with_answers(answers, hand_arrays(hands))
@@ -125,14 +129,14 @@ def make_pieces(
         keep_book(book.with_answers(answers, hand_arrays(hands)), hands)
 
 
-def in_order() -> list[int]:
-    """All questions: those that virtual solves ask, then those that are answered sooner."""
+def in_order(solves: int = _SOLVES) -> list[int]:
+    """All questions: those that so many virtual solves ask, then those that are answered sooner."""
     from livecube.search.book import all_questions, asked, ceiling_ms
 
     others: list[int] = all_questions().tolist()
     # Those with a ceiling may take minutes for quick hands: the search goes up to it.
     others.sort(key=lambda number: ceiling_ms(asked(number)[2]) is not None)
-    return list(dict.fromkeys([*often_asked(_SOLVES), *others]))
+    return list(dict.fromkeys([*often_asked(solves), *others]))
 
 
 def often_asked(solves: int) -> list[int]:
