@@ -45,11 +45,12 @@ _DESKS = dict(zip(_CONDITIONS, (None, "another", "bench"), strict=True))
 
 
 def _hostile() -> Iterator[bytes]:
-    """Offers without end: garbage, escapes, too much, and some that are as they should be."""
+    """Offers without end: every second one is as it should be; garbage, escapes, too much."""
     rng = random.Random(1)
     for number in itertools.count():
         parts = [{"codes": ["3KYP-SG2S-WBJX-U8TB"] * rng.choice((3, 50))}] * 20
-        task = {
+        whole = [{"codes": ["3KYP-SG2S-WBJX-U8TB"] * 3}] * 20
+        task: dict[str, object] = {
             "livecube_task": 1,
             "task": f"{number:016x}",
             "title": rng.choice(("Good", "Better", "\x1b[2J\x1b]0;x\x07", "a\nb", "x" * 5000)),
@@ -57,8 +58,13 @@ def _hostile() -> Iterator[bytes]:
             "by": None,
             "parts": rng.choice((parts, parts, [{"lesson": "x", "text": "\x1b" * 9000}], {}, None)),
         }
+        if number % 2 == 0:
+            task |= {"title": "Good", "parts": whole}
         body = json.dumps({"livecube_offer": 1, "id": "x", "at": "", "task": task}).encode()
-        yield rng.choice((body, body, body[:-3], b"\xff" * 900, b"[" * 9000, b" " * MOST_BYTES))
+        if number % 2 == 0:
+            yield body
+        else:
+            yield rng.choice((body, body[:-3], b"\xff" * 900, b"[" * 9000, b" " * MOST_BYTES))
 
 
 async def _flood(port: int, desk: str) -> None:
@@ -102,6 +108,7 @@ def main() -> None:
             broker.stop()
     most = 5 * max(1, given.turns // BLOCK)
     assert len(heard) <= most, f"{len(heard)} offers were heard, more than {most}"
+    assert heard, "no whole offer was heard"
     assert all(one.sentence.isprintable() for one in heard)
     print("in ms              mean    p50    p99")
     for name in _CONDITIONS:
