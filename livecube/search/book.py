@@ -11,7 +11,7 @@ from __future__ import annotations
 import io
 from dataclasses import dataclass
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -21,7 +21,7 @@ from livecube.search.situation import PLACES_AT, SLOT_SYMMETRY
 from livecube.search.task import NO_D, NO_TAIL, Task
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from livecube.hands.automaton import Automaton
     from livecube.search.hand_arrays import HandArrays
@@ -314,6 +314,7 @@ def unpacked_cross(data: bytes, automaton: Automaton) -> npt.NDArray[np.uint8] |
         return parts["cross"] if _fits(parts, automaton) else None
 
 
+_Part = TypeVar("_Part")
 _USUAL_BOOKS: Final[dict[str, Book]] = {}
 _USUAL_CROSSES: Final[dict[str, npt.NDArray[np.uint8]]] = {}
 """By the fingerprint of the usual hands: unpacked once, for all advisors of this process."""
@@ -321,14 +322,7 @@ _USUAL_CROSSES: Final[dict[str, npt.NDArray[np.uint8]]] = {}
 
 def usual_book(automaton: Automaton) -> Book:
     """The book that comes with livecube, if it was made for these hands; else an empty one."""
-    mark = automaton.fingerprint
-    if mark not in _USUAL_BOOKS:
-        data = _shipped()
-        book = unpacked_book(data, automaton) if data else None
-        if book is None:
-            return NO_BOOK
-        _USUAL_BOOKS[mark] = book
-    return _USUAL_BOOKS[mark]
+    return _once(_USUAL_BOOKS, automaton, unpacked_book) or NO_BOOK
 
 
 def all_questions() -> Ints:
@@ -345,14 +339,23 @@ def usual_cross(automaton: Automaton) -> npt.NDArray[np.uint8] | None:
 
     It is the same array each time and must not be changed.
     """
+    return _once(_USUAL_CROSSES, automaton, unpacked_cross)
+
+
+def _once(
+    kept: dict[str, _Part],
+    automaton: Automaton,
+    unpacked: Callable[[bytes, Automaton], _Part | None],
+) -> _Part | None:
+    """A part of the shipped file, if it was made for these hands; unpacked for the first who ask."""
     mark = automaton.fingerprint
-    if mark not in _USUAL_CROSSES:
+    if mark not in kept:
         data = _shipped()
-        six = unpacked_cross(data, automaton) if data else None
-        if six is None:
+        part = unpacked(data, automaton) if data else None
+        if part is None:
             return None
-        _USUAL_CROSSES[mark] = six
-    return _USUAL_CROSSES[mark]
+        kept[mark] = part
+    return kept[mark]
 
 
 def _shipped() -> bytes | None:
