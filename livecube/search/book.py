@@ -347,7 +347,7 @@ def _once(
     automaton: Automaton,
     unpacked: Callable[[bytes, Automaton], _Part | None],
 ) -> _Part | None:
-    """A part of the shipped file, if it was made for these hands; unpacked for the first who ask."""
+    """A part of the shipped file, if it was made for these hands; unpacked just once."""
     mark = automaton.fingerprint
     if mark not in kept:
         data = _shipped()
