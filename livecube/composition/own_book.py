@@ -52,9 +52,10 @@ async def make_beside(advisor: Advisor, pieces: Callable[[], None] = lambda: Non
     """
     from livecube.search.book import all_questions
 
-    hands, total = advisor.answers.automaton, len(all_questions())
+    hands = advisor.answers.automaton
     await asyncio.sleep(_REST_S)
-    if len(advisor.answers.book.questions) >= total:
+    # In a thread: it unpacks a part of the shipped book, and a turn must not wait for that.
+    if len(advisor.answers.book.questions) >= len(await asyncio.to_thread(all_questions)):
         return
     fresh = multiprocessing.get_context("spawn")
     ours, theirs = fresh.Pipe()
