@@ -20,6 +20,7 @@ from test_formats import validator
 from livecube.advice.speaker import Manner
 from livecube.composition.group import DeskPlan, GroupRun, _Desk
 from livecube.composition.live import Followed, Solver
+from livecube.composition.pipeline import Pipeline
 from livecube.composition.publishing import Publishing
 from livecube.composition.run import Wishes
 from livecube.composition.sharing import SharedAdvisors, SharedRadio, SharedSearch
@@ -30,19 +31,20 @@ from livecube.decoding import Advertisement
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.radio import Sighting
 from livecube.errors import RadioError
+from livecube.events import Turn
 from livecube.history.folder import data_folder
 from livecube.history.people import HANDS, People
 from livecube.history.store import History
-from livecube.practice.gestures import HelpWatcher
 from livecube.solves.people import known_person
 from livecube.solves.records import Wanted
 from livecube.stages.progress import HelpWanted
+from livecube.stages.tracker import Tracker
 from livecube.techniques.base import Level
 from livecube.views.live_screen import LiveScreen
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Generator
+    from collections.abc import Callable, Generator, Iterable
 
     from livecube.hands.automaton import Automaton
 
@@ -332,17 +334,26 @@ async def test_those_who_listen_at_the_same_time_share_one_search() -> None:
         await look("a")
 
 
+def asked(turns: Iterable[tuple[float, int]]) -> list[int]:
+    """After which turns, counted from 0, help is wanted, or not any more."""
+    pipeline, told = Pipeline(Tracker(), lambda: 0.0), []
+    for at, (t, turn) in enumerate(turns):
+        told += [at for one in pipeline.feed(Turn(t, turn)) if isinstance(one, HelpWanted)]
+    return told
+
+
+def in_step(turns: str, each_s: float) -> list[tuple[float, int]]:
+    return [(each_s * at, turn) for at, turn in enumerate(parse_turns(turns))]
+
+
 @pytest.mark.parametrize(
     "turns",
     ["R2 L2 R2 L2", "R R L L R R L L", "R L R L R L R L", "L' R L' R R2 L2", "U2 D D D2 U' U'"],
 )
 def test_two_opposite_layers_a_half_turn_each_and_once_more_ask_for_help(turns: str) -> None:
-    watcher = HelpWatcher()
-    made = parse_turns(f"R U F {turns} {turns}")
-    asked = [watcher.turned(0.4 * at, turn) for at, turn in enumerate(made)]
-    assert [at for at, one in enumerate(asked) if one] == [
-        2 + len(parse_turns(turns)), 2 + 2 * len(parse_turns(turns))
-    ]  # fmt: skip
+    count = len(parse_turns(turns))
+    assert asked(in_step(f"{turns} {turns}", 0.4)) == [count - 1, 2 * count - 1]
+    assert asked(in_step(f"R U F {turns} {turns}", 0.4)) == [count + 2, 2 * count + 2]
 
 
 @pytest.mark.parametrize(
@@ -351,19 +362,12 @@ def test_two_opposite_layers_a_half_turn_each_and_once_more_ask_for_help(turns: 
      "R L R' L' R L R' L'", "M2 U M2 U2 M2 U M2"],
 )  # fmt: skip
 def test_other_turns_ask_for_nothing(turns: str) -> None:
-    watcher = HelpWatcher()
-    made = parse_turns(turns.replace("M2", "R2 L2"))
-    assert not any(watcher.turned(0.1 * at, turn) for at, turn in enumerate(made))
-    slow = HelpWatcher()
-    assert not any(
-        slow.turned(2.0 * at, turn) for at, turn in enumerate(parse_turns("R2 L2 R2 L2"))
-    )
+    assert asked(in_step(turns.replace("M2", "R2 L2"), 0.1)) == []
+    assert asked(in_step("R2 L2 R2 L2", 2.0)) == []
 
 
 def test_no_solve_holds_the_gesture() -> None:
-    watcher = HelpWatcher()
-    made = session(5, 6).turns
-    assert not any(watcher.turned(turn.t, turn.turn) for turn in made)
+    assert asked((turn.t, turn.turn) for turn in session(5, 6).turns) == []
 
 
 # The screen

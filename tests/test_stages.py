@@ -27,13 +27,13 @@ from livecube.events import (
     Turn,
 )
 from livecube.stages.cases import ORIENTED, PERMUTED
-from livecube.stages.frame import FRAMES, CrossFrame, Row
+from livecube.stages.frame import FRAMES, CrossFrame, LastLayer, Row
 from livecube.stages.progress import (
     CrossColour,
     Resynced,
     SolveOver,
 )
-from livecube.stages.solve import LastLayer, pair_technique
+from livecube.stages.solve import last_layer_boundaries, pair_technique
 from livecube.stages.tracker import Resting, Tracker
 from livecube.virtual.records import KINDS
 from livecube.virtual.session import session
@@ -233,7 +233,8 @@ def test_a_layer_beside_an_open_slot_shows_no_case(is_out: bool, case: str | Non
     if is_out:  # two corners below the last layer have changed places
         position[[4, 5]] = position[[5, 4]]
     stood: Any = SimpleNamespace(line=0, position_after=lambda line: position.tobytes())
-    boundary, *_ = LastLayer(FRAMES[5], 0).advance(stood)
+    found = LastLayer(FRAMES[5], 0).advance(stood)
+    boundary, *_ = last_layer_boundaries(stood, FRAMES[5], found)
     assert (boundary.stage, boundary.case) == ("orient", case)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, deque
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -12,7 +12,7 @@ from livecube.advice.speaker import STEP_S, Asks, Clues, Manner, Speaker, Spoken
 from livecube.cube.holding import parse_colour
 from livecube.cube.position import TURN_BYTES, apply_turns
 from livecube.events import ClueAsked, HeldAs, Turn
-from livecube.practice.gestures import HelpWatcher, TurnsWatcher
+from livecube.practice.gestures import MOST_FOR_HELP, TurnsWatcher, asks_for_help
 from livecube.stages.frame import FRAMES
 from livecube.stages.progress import HelpWanted, Resynced, SolveBegun, SolveOver, Turned
 from livecube.stages.tracker import Resting
@@ -77,7 +77,11 @@ class Pipeline:
         self._speaker = Speaker()
         self._withheld = Withheld()
         self._gestures = TurnsWatcher()
-        self._help, self._wants_help = HelpWatcher(), False
+        self._lately: deque[tuple[float, int]] = deque(maxlen=MOST_FOR_HELP)
+        """Times and turns of the last turns."""
+        self._stood: deque[bytes] = deque(maxlen=MOST_FOR_HELP)
+        """The position before each of them."""
+        self._wants_help = False
         self._resting = Resting(tracker)
         self._turned: Turned | None = None
         """The last turn of the solve under way."""
@@ -122,10 +126,11 @@ class Pipeline:
 
     def feed(self, event: CubeEvent) -> list[Happening]:
         """Take in an event; returns its happenings, in order."""
+        stood, wanted = self.tracker.position, self._wants_help
         told = self.tracker.feed(event)
         self._resting.watch(event, told)
         happenings = self._advised(self._held(told))
-        return [*happenings, *self._asked(event), *self._helped(event)]
+        return [*happenings, *self._asked(event), *self._helped(event, stood, not wanted)]
 
     def finish(self) -> list[Happening]:
         """End of the events."""
@@ -170,12 +175,23 @@ class Pipeline:
         is_gesture = isinstance(event, Turn) and self._gestures.turned(event.t, event.turn)
         return self._clues.ask(event.t) if is_gesture or isinstance(event, ClueAsked) else []
 
-    def _helped(self, event: CubeEvent) -> list[Happening]:
-        """Whether help is wanted from now on, if the event completes that gesture."""
-        if not isinstance(event, Turn) or not self._help.turned(event.t, event.turn):
+    def _helped(self, event: CubeEvent, stood: bytes, wanted: bool) -> list[Happening]:
+        """Whether help is wanted from now on, if the event completes that gesture.
+
+        ``stood``: the position before the event; ``wanted``: whether the gesture asks for help.
+        """
+        if not isinstance(event, Turn):
             return []
-        self._wants_help = not self._wants_help
-        return [HelpWanted(event.t, self._wants_help)]
+        self._lately.append((event.t, event.turn))
+        self._stood.append(stood)
+        # The gesture leaves the cube as it was, so most turns need no closer look.
+        if self.tracker.position not in self._stood or not asks_for_help(self._lately):
+            return []
+        self._lately.clear()
+        if wanted == self._wants_help:
+            return []  # the same turn ended a solve, which was told
+        self._wants_help = wanted
+        return [HelpWanted(event.t, wanted)]
 
     def _held(self, told: Sequence[Progress]) -> Sequence[Progress | HeldNow]:
         return self.holdings.take(told) if self.holdings else told

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar, Final, Literal, TypeAlias
+from typing import TYPE_CHECKING, Final, Literal, TypeAlias
 
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.position import SOLVED_BYTES, TURN_BYTES, turn_quarters
@@ -23,13 +23,14 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 __all__ = [
+    "MOST_FOR_HELP",
     "BreakDue",
     "BreakRule",
     "BreakWatcher",
     "Gesture",
     "GestureWatcher",
-    "HelpWatcher",
     "TurnsWatcher",
+    "asks_for_help",
     "layers_and_back",
 ]
 
@@ -66,35 +67,16 @@ class GestureWatcher:
 class TurnsWatcher:
     """Watches for a gesture in the middle of a solve, with any two opposite layers."""
 
-    _length: ClassVar[int] = _LENGTH
-    """Most turns of the gesture."""
-
     def __init__(self) -> None:
-        self._made: deque[tuple[float, int]] = deque(maxlen=self._length)
+        self._made: deque[tuple[float, int]] = deque(maxlen=_LENGTH)
 
     def turned(self, t: float, turn: int) -> bool:
         """Take in a turn at ``t`` seconds; returns whether it completes the gesture."""
         self._made.append((t, turn))
-        if not self._is_made():
+        if layers_and_back(self._made) is None:
             return False
         self._made.clear()
         return True
-
-    def _is_made(self) -> bool:
-        return layers_and_back(self._made) is not None
-
-
-class HelpWatcher(TurnsWatcher):
-    """Watches for the gesture that asks for help: two opposite layers a half turn each, twice.
-
-    The two layers of a half may be turned in any order and by quarters. Common sequences hold
-    nothing like it: it leaves the cube as it was.
-    """
-
-    _length: ClassVar[int] = 2 * _LENGTH
-
-    def _is_made(self) -> bool:
-        return _halves_twice(self._made)
 
 
 _HALF_TURNS: Final = ([2], [1, 1], [3, 3])
@@ -102,8 +84,16 @@ _HALF_TURNS: Final = ([2], [1, 1], [3, 3])
 _LONGEST_HALVES_S: Final = 5.0
 
 
-def _halves_twice(made: Sequence[tuple[float, int]]) -> bool:
-    """Whether the last turns are two opposite layers, each a half turn, and the same again."""
+MOST_FOR_HELP: Final = 2 * _LENGTH
+"""Most turns of the gesture that asks for help."""
+
+
+def asks_for_help(made: Sequence[tuple[float, int]]) -> bool:
+    """Whether the last turns are two opposite layers, each a half turn, and the same again.
+
+    ``made``: times in seconds and turns. The two layers of a half may be turned in any order and by
+    quarters. Common sequences hold nothing like it: it leaves the cube as it was.
+    """
     found: list[list[int]] = []
     at = len(made)
     while len(found) < 2:

@@ -10,13 +10,15 @@ from __future__ import annotations
 from bisect import bisect_right
 from dataclasses import dataclass, field
 from operator import eq
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal, NamedTuple, TypeAlias
 
 from livecube.cube.geometry import CORNERS, EDGES, HOME, NEXT_STICKER, OPPOSITE, TURNS, piece_faces
 from livecube.cube.holding import COLOURS
 from livecube.cube.position import SOLVED_BYTES, TURN_BYTES, blocks_outside
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from livecube.cube.holding import Holding
 
 __all__ = [
@@ -26,6 +28,9 @@ __all__ = [
     "CrossFrame",
     "Done",
     "HeldSlots",
+    "LastLayer",
+    "LastStage",
+    "Reached",
     "Record",
     "Row",
     "Sight",
@@ -455,3 +460,45 @@ class Record:
         """The holding last stated before or at a line."""
         stated = [holding for at, holding in self.holdings if at <= line]
         return stated[-1] if stated else None
+
+
+LastStage: TypeAlias = Literal["orient", "permute", "auf"]
+
+
+class Reached(NamedTuple):
+    """A stage of the last layer that is done."""
+
+    stage: LastStage
+    began: int
+    """The line after which it began."""
+    line: int
+    """The line at which it was done."""
+
+
+class LastLayer:
+    """Finds where orientation, permutation and closing turn are done, line by line.
+
+    ``since``: the line from which all four slots are held. The last layer must show one
+    colour at a line, whether or not the first two layers are intact there.
+    """
+
+    def __init__(self, frame: CrossFrame, since: int) -> None:
+        self._line = self._began = since
+        self._left: list[tuple[LastStage, Callable[[bytes], bool]]] = [
+            ("orient", frame.last_layer_oriented),
+            ("permute", frame.solved_up_to_last_turn),
+            ("auf", SOLVED_BYTES.__eq__),
+        ]
+
+    def advance(self, record: Record) -> list[Reached]:
+        """The stages reached up to now that were not told before; each line is read once."""
+        found: list[Reached] = []
+        while self._left and self._line <= record.line:
+            stage, is_reached = self._left[0]
+            if not is_reached(record.position_after(self._line)):
+                self._line += 1
+                continue
+            found.append(Reached(stage, self._began, self._line))
+            self._began = self._line
+            del self._left[0]
+        return found

@@ -5,20 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
-from livecube.cube.position import SOLVED_BYTES, htm
+from livecube.cube.position import htm
 from livecube.stages.cases import orientation_case, permutation_case
-from livecube.stages.frame import ALL_SLOTS, slots_of
+from livecube.stages.frame import ALL_SLOTS, LastLayer, slots_of
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Iterable, Sequence
 
     from livecube.cube.holding import Holding
-    from livecube.stages.frame import CrossFrame, Done, Record, Row, Sight
+    from livecube.stages.frame import CrossFrame, Done, Reached, Record, Row, Sight
 
 __all__ = [
     "Boundary",
     "Doubt",
-    "LastLayer",
     "Solve",
     "Split",
     "StageName",
@@ -26,6 +25,7 @@ __all__ = [
     "chosen_sight",
     "cross_boundary",
     "joined",
+    "last_layer_boundaries",
     "pair_boundaries",
     "pair_technique",
     "split",
@@ -231,36 +231,16 @@ def pair_boundaries(
     return result
 
 
-class LastLayer:
-    """Finds where orientation, permutation and closing turn are done, line by line.
-
-    ``since``: the line from which all four slots are held. The last layer must show one
-    colour at a line, whether or not the first two layers are intact there.
-    """
-
-    def __init__(self, frame: CrossFrame, since: int) -> None:
-        self._frame = frame
-        self._line = self._began = since
-        self._left: list[tuple[StageName, Callable[[bytes], bool]]] = [
-            ("orient", frame.last_layer_oriented),
-            ("permute", frame.solved_up_to_last_turn),
-            ("auf", SOLVED_BYTES.__eq__),
-        ]
-
-    def advance(self, record: Record) -> list[Boundary]:
-        """The new boundaries up to now; lines read before are not read again."""
-        result: list[Boundary] = []
-        while self._left and self._line <= record.line:
-            stage, reached = self._left[0]
-            if not reached(record.position_after(self._line)):
-                self._line += 1
-                continue
-            case = _case(stage, record.position_after(self._began), self._frame)
-            skipped = self._line == self._began and stage != "auf"
-            result.append(Boundary(stage, self._line, (), "skip" if skipped else None, case))
-            self._began = self._line
-            del self._left[0]
-        return result
+def last_layer_boundaries(
+    record: Record, frame: CrossFrame, found: Iterable[Reached]
+) -> list[Boundary]:
+    """Boundaries of the stages of the last layer that were ``found``, with their cases."""
+    result: list[Boundary] = []
+    for stage, began, line in found:
+        case = _case(stage, record.position_after(began), frame)
+        skipped = line == began and stage != "auf"
+        result.append(Boundary(stage, line, (), "skip" if skipped else None, case))
+    return result
 
 
 def _case(stage: StageName, position: bytes, frame: CrossFrame) -> str | None:
@@ -381,7 +361,7 @@ def _boundaries(record: Record, sight: Sight) -> list[Boundary]:
     pairs = pair_boundaries(record, sight, sight.held.done, cross.line)
     complete = sight.held.complete
     last = LastLayer(sight.frame, complete.line).advance(record) if complete else []
-    return [cross, *pairs, *last]
+    return [cross, *pairs, *last_layer_boundaries(record, sight.frame, last)]
 
 
 _ORDER: tuple[StageName, ...] = (

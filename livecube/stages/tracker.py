@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 from livecube import events
 from livecube.cube.position import SOLVED_BYTES, TURN_BYTES, twisted_corners
-from livecube.stages.frame import ALL_SLOTS, Record, is_scrambled, slots_of
+from livecube.stages.frame import ALL_SLOTS, LastLayer, Record, is_scrambled, slots_of
 from livecube.stages.progress import (
     CrossColour,
     Progress,
@@ -26,8 +26,8 @@ from livecube.stages.progress import (
 from livecube.stages.solve import (
     Boundary,
     Doubt,
-    LastLayer,
     cross_boundary,
+    last_layer_boundaries,
     pair_boundaries,
     split,
     summarise,
@@ -139,7 +139,10 @@ class Narrator:
         if self._last_layer is None:
             self._last_layer = LastLayer(shown.frame, complete.line)
         new = self._last_layer.advance(self.record)
-        return [self._stage(t, shown, boundary) for boundary in new]
+        if not new:
+            return []
+        boundaries = last_layer_boundaries(self.record, shown.frame, new)
+        return [self._stage(t, shown, boundary) for boundary in boundaries]
 
     def _stage(self, t: float, shown: Sight, boundary: Boundary) -> StageDone:
         assert shown.start is not None
