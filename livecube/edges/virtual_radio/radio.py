@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import logging
 from typing import TYPE_CHECKING, Final
 
 from bumble.link import LocalLink
@@ -22,6 +23,9 @@ if TYPE_CHECKING:
 __all__ = ["VirtualRadio", "VirtualSolver"]
 
 _LAST_WORD_S: Final = 0.3
+
+# A packet in flight when its connection ends is no news for whoever reads the screen.
+logging.getLogger("bumble").setLevel(logging.ERROR)
 
 
 class VirtualRadio(BleakRadio):
