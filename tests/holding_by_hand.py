@@ -72,21 +72,19 @@ def all_paths(seen: Any, cross: int, likely: Likelihoods) -> Iterator[tuple[floa
             chance = weight * evidence[now]
             if t:
                 chance *= row[number] * turned[BETWEEN[held, now]]
-            begun = number > 0 or since == 0
-            nodes = [(node, 1.0)]
-            if begun:
-                begins = likely.begin[stage, int(number > 0)]
-                nodes = list(zip(begins, likely.familiar[stage], strict=True))
+            anew = 1.0 if number or since == 0 else float(likely.anew[stage, seen.paces[t]])
+            begins = zip(likely.begin[stage, int(number > 0)], likely.familiar[stage], strict=True)
+            nodes = [(node, 1.0 - anew), *((its, share * anew) for its, share in begins)]
             for its, share in nodes:
                 yield from moves(t, now, int(its), chance * share, steps)
 
     def moves(t: int, held: int, node: int, weight: float, steps: list[Any]) -> Iterator[Any]:
         if weight == 0.0:
             return
-        rotated = node in likely.begin[seen.stages[t], 1].tolist()
+        begun, rotated = (node in its for its in likely.begin[seen.stages[t]].tolist())
         for number, reports, after in _seen_as(held, *map(int, seen.turns[t : t + 2])):
             chance = weight * float(likely.moves[node, number])
-            if not rotated:
+            if not begun and not rotated:
                 chance *= likely.tempos[seen.tempos[t], number]
             if t and after != held and not rotated:
                 chance *= seen.turned[t, BETWEEN[held, after]] / seen.turned[t, 0]

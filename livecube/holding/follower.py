@@ -67,7 +67,7 @@ class LiveHolding:
     """Follows one solve, turn by turn. ``turn`` takes well under a millisecond."""
 
     def __init__(self, model: HoldingModel) -> None:
-        self.kinds = np.zeros(len(model.kinds))
+        self.kinds = model.expected
         """The evidence about the solver when the next solve begins, see
         :attr:`livecube.holding.inference.Acquaintance.kinds`."""
         self._model = model

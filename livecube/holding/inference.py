@@ -48,12 +48,17 @@ NEGLIGIBLE: Final = 1e-6
 """Kinds of solver with a lower probability are left out."""
 
 
+_SELDOM: Final = 15.0
+"""Logarithm of how much rarer the counted kinds are than the usual ways: about what one solve tells.
+Chosen with everyday solvers 200 to 239; more hides for longer who turns like the counted kinds."""
+
+
 @dataclass(frozen=True, slots=True)
 class HoldingModel:
     """The likelihoods of each known kind of solver; the turns decide between them."""
 
     kinds: tuple[Likelihoods, ...]
-    """All equally likely before the solver's first turn."""
+    """Of each kind, hands exchanged included."""
     grips: tuple[str, ...]
     """How each kind chooses a grip, see :data:`livecube.holding.counts.GRIPS`."""
 
@@ -68,6 +73,16 @@ class HoldingModel:
         both = [(hand, one.grip) for one in counts for hand in _hands(likelihoods(one))]
         kinds, grips = zip(*both, strict=True)
         return HoldingModel(kinds, grips)
+
+    @property
+    def expected(self) -> Array:
+        """Shape (kinds,): logarithm of the weight of each kind before a person was seen.
+
+        People have the usual ways. The counted kinds turned virtual solves, and serve those people
+        who turn like them.
+        """
+        counted = [grip in COUNTED for grip in self.grips]
+        return np.where(counted, 0.0 if all(counted) else -_SELDOM, 0.0)
 
 
 def _hands(likely: Likelihoods) -> tuple[Likelihoods, Likelihoods]:
@@ -301,7 +316,7 @@ class Acquaintance:
     """Reads the solves of one person; each finished solve adds evidence about that person."""
 
     def __init__(self, model: HoldingModel) -> None:
-        self.kinds: Array = np.zeros(len(model.kinds))
+        self.kinds = model.expected
         """Logarithm of the weight of each kind of solver that the model knows."""
         self._model = model
         self._worth, self._worth_live = (

@@ -255,6 +255,7 @@ def _rest(t: int, seen: Seen, down: Array, likely: Likelihoods, best: bool, rows
         rows.rest_n[t] = _begin(begun, begin[0], familiar, best, where, keys, weights, none)
         return
     chances = likely.rotations[stage, seen.since[t], :, seen.paces[t]]
+    anew = 1.0 if seen.since[t] == 0 else likely.anew[stage, seen.paces[t]]
     keys_before, weights_before = rows.keys[t - 1], rows.weights[t - 1]
     turned = seen.turned[t]
     held = np.zeros(24)
@@ -265,10 +266,10 @@ def _rest(t: int, seen: Seen, down: Array, likely: Likelihoods, best: bool, rows
         holding = key // nodes
         held[holding] = _greater_or_sum(held[holding], weight, best)
         weight *= chances[down[holding], 0] * evidence[holding] * turned[0]
-        if seen.since[t] == 0:
-            begun[holding] = _greater_or_sum(begun[holding], weight, best)
-        else:
-            count = _put(key, weight, best, where, keys, weights, count)
+        if anew > 0.0:
+            begun[holding] = _greater_or_sum(begun[holding], weight * anew, best)
+        if anew < 1.0:
+            count = _put(key, weight * (1.0 - anew), best, where, keys, weights, count)
     count = _begin(begun, begin[0], familiar, best, where, keys, weights, count)
     rotated = np.zeros(24)
     for holding in range(24):
@@ -305,17 +306,17 @@ def seen_as(kind: int, holding: int, turn: int) -> int:
 
 @numba.njit(cache=True, nogil=True)
 def besides(
-    node: int, holding: int, move: int, after: int, rotated: Array, ratios: Array, turned: Array
+    node: int, holding: int, move: int, after: int, begin: Array, ratios: Array, turned: Array
 ) -> float:
     """Likelihood ratio of a move from the other observations: the gap, and the gyroscope.
 
     ``ratios``: of the gap before the turn, by move; ``turned``: of this turn's gyroscope reading.
-    If the hands rotated before the move (the nodes ``rotated``), the gap tells nothing of the
-    move, and the rotation of the core has been counted already.
+    ``begin``: the nodes at a beginning. There the gap tells nothing of the move. If the hands
+    rotated before it, the rotation of the core has been counted already, too.
     """
-    if node == rotated[0] or node == rotated[1]:
+    if node == begin[1, 0] or node == begin[1, 1]:
         return 1.0
-    likelier: float = ratios[move]
+    likelier: float = 1.0 if node == begin[0, 0] or node == begin[0, 1] else ratios[move]
     if holding != after:
         likelier *= turned[BETWEEN[holding, after]] / turned[0]
     return likelier
@@ -329,7 +330,7 @@ def _move(t: int, seen: Seen, likely: Likelihoods, best: bool, rows: Rows) -> No
     apart, together = gaps(t, seen, likely)
     where, keys, weights = rows.where, rows.keys[t], rows.weights[t]
     rest_keys, rest_weights = rows.rest_keys[t], rows.rest_weights[t]
-    rotated, turned = likely.begin[seen.stages[t], 1], seen.turned[t]
+    begin, turned = likely.begin[seen.stages[t]], seen.turned[t]
     ratios = likely.tempos[seen.tempos[t]]
     count: Any = np.int64(0)
     for i in range(rows.rest_n[t]):
@@ -339,11 +340,11 @@ def _move(t: int, seen: Seen, likely: Likelihoods, best: bool, rows: Rows) -> No
             after = HELD_AFTER[holding, move]
             key = after * nodes + likely.follow[node, move]
             weight = rest_weights[i] * likely.moves[node, move] * apart
-            weight *= besides(node, holding, move, after, rotated, ratios, turned)
+            weight *= besides(node, holding, move, after, begin, ratios, turned)
             count = _put(key, weight, best, where, keys, weights, count)
     if together > 0.0:
         rest_keys, rest_weights = rows.rest_keys[t - 1], rows.rest_weights[t - 1]
-        rotated, turned = likely.begin[seen.stages[t - 1], 1], seen.turned[t - 1]
+        begin, turned = likely.begin[seen.stages[t - 1]], seen.turned[t - 1]
         ratios = likely.tempos[seen.tempos[t - 1]]
         for i in range(rows.rest_n[t - 1]):
             holding, node = rest_keys[i] // nodes, rest_keys[i] % nodes
@@ -351,7 +352,7 @@ def _move(t: int, seen: Seen, likely: Likelihoods, best: bool, rows: Rows) -> No
             after = HELD_AFTER[holding, move]
             key = after * nodes + likely.follow[node, move]
             weight = rest_weights[i] * likely.moves[node, move]
-            weight *= besides(node, holding, move, after, rotated, ratios, turned)
+            weight *= besides(node, holding, move, after, begin, ratios, turned)
             weight *= together / rows.scales[t - 1]
             count = _put(key, weight, best, where, keys, weights, count)
     for i in range(count):

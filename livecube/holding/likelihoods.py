@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from livecube.holding.counts import GROUPS, LAST_LAYER, begin_context
+from livecube.holding.counts import GROUPS, LAST_LAYER, USUAL_WAYS, begin_context
 from livecube.holding.observations import STAGES
 from livecube.holding.written import HAND_MOVES, INVERSE, MIRRORED, MIRRORED_ROTATIONS
 
@@ -31,6 +31,11 @@ _UNFAMILIAR: Final = 3
 _UNFAMILIAR_SHARE: Final = 0.15
 """Expected share of such sequences in the last layer: a guess, no published source."""
 
+_ANEW: Final = (0.001, 0.001, 0.005, 0.02, 0.07, 0.2, 0.33, 0.35, 0.35)
+"""How often people look again in the middle of a stage of the last layer, and begin another
+sequence, by class of the gap (:data:`livecube.holding.observations.PACES`): as 80 everyday solvers
+do (``tests/everyday_solver.py``, 200 to 279), of whom many take two looks."""
+
 TRUST: Final = (0.6, 0.6, 1.0, 1.0)
 """Exponent of the likelihood of a move, by group: moves that follow from one another (a grip is
 chosen for several at once) tell less than as many independent ones."""
@@ -50,6 +55,9 @@ class Likelihoods(NamedTuple):
     0, 1), for counted moves and for an unfamiliar sequence (third index 0, 1)."""
     familiar: Array
     """Shape (5, 2), float64: probability of each of these two."""
+    anew: Array
+    """Shape (5, gaps), float64: probability that a sequence begins in the middle of a stage, without
+    a rotation."""
     tempos: Array
     """Shape (classes, 45), float64: how much likelier a gap is before this move than before any."""
     slices: Array
@@ -83,6 +91,7 @@ def likelihoods(counts: Counts) -> Likelihoods:
         _follow(nodes),
         _begin(nodes),
         np.array([(1 - share, share) for share in _unfamiliar_shares()]),
+        _anew(counts),
         _tempos(counts.tempos),
         _shares(counts.slices + 0.5),
         _shares(counts.first_tilted + 0.5) / (4, 20),
@@ -96,6 +105,14 @@ def _shares(counts: Array) -> Array:
 
 def _unfamiliar_shares() -> list[float]:
     return [_UNFAMILIAR_SHARE if group == LAST_LAYER else 0.0 for group in GROUPS]
+
+
+def _anew(counts: Counts) -> Array:
+    """Virtual solvers, who were counted, never look twice in a stage."""
+    table = np.zeros((len(GROUPS), len(_ANEW)))
+    if counts.grip in USUAL_WAYS:
+        table[np.array(GROUPS) == LAST_LAYER] = _ANEW
+    return table
 
 
 def _unfamiliar(counts: Counts) -> dict[Context, Array]:

@@ -48,7 +48,7 @@ def _back_to_rest(
     if sliced:
         together = gaps(t + 1, seen, likely)[1] / (rows.scales[t] * rows.scales[t + 1])
     keys, weights, scale = rows.rest_keys[t], rows.rest_weights[t], rows.scales[t]
-    rotated, turned = likely.begin[seen.stages[t], 1], seen.turned[t]
+    begin, turned = likely.begin[seen.stages[t]], seen.turned[t]
     ratios = likely.tempos[seen.tempos[t]]
     for i in range(rows.rest_n[t]):
         key, weight = keys[i], weights[i]
@@ -62,7 +62,7 @@ def _back_to_rest(
             held_after = HELD_AFTER[holding, move]
             to = held_after * nodes + likely.follow[node, move]
             share = likely.moves[node, move]
-            share *= besides(node, holding, move, held_after, rotated, ratios, turned)
+            share *= besides(node, holding, move, held_after, begin, ratios, turned)
             share *= beyond[to] * together if kind == 2 else after[to] * apart / scale
             total += share
             for report in range(1 + (kind == 2)):
@@ -80,6 +80,7 @@ def _back_to_turn(
     stage = seen.stages[t]
     begin, familiar, evidence = likely.begin[stage], likely.familiar[stage], seen.evidence[t]
     chances = likely.rotations[stage, seen.since[t], :, seen.paces[t]]
+    anew = 1.0 if seen.since[t] == 0 else likely.anew[stage, seen.paces[t]]
     begun, rotated, turned = np.empty(24), np.empty(24), seen.turned[t]
     for holding in range(24):
         begun[holding] = _ahead(before, holding, nodes, begin[0], familiar)
@@ -87,7 +88,7 @@ def _back_to_turn(
     for i in range(rows.n[t - 1]):
         key = rows.keys[t - 1, i]
         holding = key // nodes
-        ahead = begun[holding] if seen.since[t] == 0 else before[key]
+        ahead = anew * begun[holding] + (1.0 - anew) * before[key]
         total = chances[down[holding], 0] * evidence[holding] * turned[0] * ahead
         for rotation in range(1, 24):
             to = ROTATED[holding, rotation]
@@ -150,7 +151,7 @@ def _moves_to(
     options = 0
     for first in range(t, t - 1 - (together > 0.0), -1):
         keys, weights = rows.rest_keys[first], rows.rest_weights[first]
-        rotated, turned = likely.begin[seen.stages[first], 1], seen.turned[first]
+        begin, turned = likely.begin[seen.stages[first]], seen.turned[first]
         ratios = likely.tempos[seen.tempos[first]]
         for i in range(rows.rest_n[first]):
             holding, node = keys[i] // nodes, keys[i] % nodes
@@ -163,7 +164,7 @@ def _moves_to(
                     rate = apart
                 after = HELD_AFTER[holding, move]
                 if after * nodes + likely.follow[node, move] == state:
-                    rate *= besides(node, holding, move, after, rotated, ratios, turned)
+                    rate *= besides(node, holding, move, after, begin, ratios, turned)
                     choice[options] = weights[i] * likely.moves[node, move] * rate
                     what[options, 0], what[options, 1], what[options, 2] = first, i, move
                     options += 1
@@ -179,8 +180,10 @@ def _states_to(
     holding, node = key // nodes, key % nodes
     stage = seen.stages[t]
     chances = likely.rotations[stage, seen.since[t], :, seen.paces[t]]
-    begun = likely.begin[stage, 1]
-    was_rotated = node in (begun[0], begun[1])
+    anew = 1.0 if seen.since[t] == 0 else likely.anew[stage, seen.paces[t]]
+    begin = likely.begin[stage]
+    was_rotated = node in (begin[1, 0], begin[1, 1])
+    was_begun = node in (begin[0, 0], begin[0, 1])
     for i in range(rows.n[t - 1]):
         before = rows.keys[t - 1, i]
         held = before // nodes
@@ -190,8 +193,9 @@ def _states_to(
                 if ROTATED[held, rotation] == holding:
                     choice[i] = rows.weights[t - 1, i] * chances[down[held], rotation]
                     choice[i] *= seen.turned[t, BETWEEN[held, holding]]
-        elif before == key or (seen.since[t] == 0 and held == holding):
+        elif held == holding and (was_begun or before == key):
             choice[i] = rows.weights[t - 1, i] * chances[down[held], 0]
+            choice[i] *= anew if was_begun else 1.0 - anew
 
 
 @numba.njit(cache=True)
