@@ -49,7 +49,7 @@ NEGLIGIBLE: Final = 1e-6
 
 
 _SELDOM: Final = 15.0
-"""Logarithm of how much rarer the counted kinds are than the usual ways: about what one solve tells.
+"""Logarithm of how much rarer the counted kinds are than the usual ways: one solve tells as much.
 Chosen with everyday solvers 200 to 239; more hides for longer who turns like the counted kinds."""
 
 

@@ -56,8 +56,8 @@ class Likelihoods(NamedTuple):
     familiar: Array
     """Shape (5, 2), float64: probability of each of these two."""
     anew: Array
-    """Shape (5, gaps), float64: probability that a sequence begins in the middle of a stage, without
-    a rotation."""
+    """Shape (5, gaps), float64: probability that a sequence begins in the middle of a stage and the
+    cube is not rotated."""
     tempos: Array
     """Shape (classes, 45), float64: how much likelier a gap is before this move than before any."""
     slices: Array
