@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import gc
 from functools import lru_cache
-from importlib.metadata import entry_points
 from threading import Event, Thread
 from typing import TYPE_CHECKING, Final, cast
 
@@ -20,6 +19,7 @@ from livecube.edges.cache import (
     load_tables,
 )
 from livecube.errors import UsageError
+from livecube.installed import installed
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -202,7 +202,7 @@ def known_techniques() -> tuple[Technique, ...]:
     from livecube.techniques.registry import TECHNIQUES
 
     techniques: list[Technique] = []
-    for entry in entry_points(group="livecube.techniques"):
+    for entry in installed("livecube.techniques"):
         try:
             techniques.append(entry.load()())
         except Exception as error:
@@ -269,7 +269,7 @@ def find_decoder(name: str) -> type[Decoder]:
 
     Raises :class:`~livecube.errors.UsageError` if there is none.
     """
-    found = entry_points(group="livecube.decoders")
+    found = installed("livecube.decoders")
     if name not in found.names:
         known = ", ".join(sorted(found.names)) or "none"
         raise UsageError(f"no decoder is called {name!r}; installed: {known}")

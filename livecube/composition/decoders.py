@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from importlib.metadata import entry_points
 from typing import TYPE_CHECKING, Final, cast
 
 from livecube.edges.profile_files import installed_profiles, profile_folder, user_profiles
 from livecube.errors import UsageError
+from livecube.installed import installed
 from livecube.profiles.decoder import decoder_class
 
 if TYPE_CHECKING:
@@ -62,7 +62,7 @@ def known_decoders(
 
 
 def _installed(complain: Callable[[str], None]) -> Iterator[tuple[str, type[Decoder]]]:
-    for entry in entry_points(group=GROUP):
+    for entry in installed(GROUP):
         try:
             yield entry.name, cast("type[Decoder]", entry.load())
         except Exception as error:  # any error in one must not stop the others

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from importlib.metadata import entry_points
 from importlib.resources import files
 from typing import TYPE_CHECKING, Final
 
@@ -10,6 +9,7 @@ import platformdirs
 
 from livecube.edges.log_files import regular
 from livecube.errors import LivecubeError, UsageError
+from livecube.installed import installed
 from livecube.profiles.parsing import MOST_BYTES, parse_profile
 
 if TYPE_CHECKING:
@@ -64,7 +64,7 @@ def installed_profiles() -> Iterator[Profile]:
 
     Raises :class:`~livecube.errors.ProfileError` if one is wrong.
     """
-    for entry in sorted(entry_points(group=GROUP)):
+    for entry in sorted(installed(GROUP)):
         for file in sorted(files(entry.value).iterdir(), key=lambda file: file.name):
             if file.name.endswith(".toml"):
                 yield parse_profile(file.read_text(encoding="utf-8"), f"{entry.value}/{file.name}")

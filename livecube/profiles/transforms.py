@@ -5,10 +5,10 @@ They come from the entry-point group ``livecube.transforms``; livecube itself ha
 
 from __future__ import annotations
 
-from importlib.metadata import entry_points
 from typing import Final, Protocol
 
 from livecube.errors import UsageError
+from livecube.installed import installed
 
 __all__ = ["GROUP", "Transform", "TransformFactory", "find_transform"]
 
@@ -40,7 +40,7 @@ def find_transform(name: str) -> TransformFactory:
 
     Raises :class:`~livecube.errors.UsageError` if none is installed.
     """
-    found = entry_points(group=GROUP)
+    found = installed(GROUP)
     if name not in found.names:
         known = ", ".join(sorted(found.names)) or "none"
         raise UsageError(f"no transform is called {name!r}; installed: {known}")

@@ -7,10 +7,10 @@ of its decoder. So everything behind the radio can run and be tested against the
 
 from __future__ import annotations
 
-from importlib.metadata import entry_points
 from typing import TYPE_CHECKING, Final, Protocol
 
 from livecube.errors import UsageError
+from livecube.installed import installed
 
 if TYPE_CHECKING:
     from livecube.decoding import Advertisement
@@ -77,7 +77,7 @@ def simulated_cube(name: str) -> SimulatedCubeFactory:
 
     Raises :class:`~livecube.errors.UsageError` if none is installed.
     """
-    found = entry_points(group=GROUP)
+    found = installed(GROUP)
     if name not in found.names:
         known = ", ".join(sorted(found.names)) or "none"
         raise UsageError(f"no simulated cube speaks {name!r}; installed: {known}")
