@@ -135,7 +135,7 @@ def test_random_positions_are_legal_and_even() -> None:
 )
 def test_better_of_two_opposite_crosses(quarters: bool, published: float) -> None:
     # The same study's mean over all positions; here over a sample.
-    sample = random_positions(40_000, seed=2)
+    sample = random_positions(12_000, seed=2)
     turns = [
         crosses(quarters)[[cross_number(p) for p in rotated(sample, DOWN_ROTATIONS[face])]]
         for face in (UP, DOWN)

@@ -44,8 +44,8 @@ if TYPE_CHECKING:
     from livecube.advice.advisor import Advisor
 
 
-REPLAYS = {"live": 200}
-"""By screen; 60 for the others."""
+REPLAYS = {"live": 80}
+"""By screen; 24 for the others. ``checks/screen_check.py`` draws more."""
 SCREENS: dict[str, Callable[[], Board[Any]]] = {
     "live": lambda: Board(LiveScreen("a cube")),
     "practice": lambda: Board(PracticeScreen("a cube", lambda: 7.0)),
@@ -174,7 +174,7 @@ def test_drawing_beside_replays_at_full_speed_never_meets_half_a_change(
     thread = threading.Thread(target=draw)
     thread.start()
     try:
-        replay(board, told[name], REPLAYS.get(name, 60))
+        replay(board, told[name], REPLAYS.get(name, 24))
     finally:
         over.set()
         thread.join()

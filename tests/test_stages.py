@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     from livecube.stages.progress import Progress
     from livecube.stages.solve import Solve
 
-SESSIONS = 40
+SESSIONS = 25
 """``checks/stage_check.py`` follows more."""
 
 
