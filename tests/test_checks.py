@@ -45,7 +45,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
         *("--persons", "1", "--near", "1", "--after", "5", "--tests", "3", "--solvers", "1"),
     ),
     "first_advice_check": (
-        *("--persons", "1", "--after", "5", "--beginnings", "2", "--other-hand"),
+        *("--persons", "1", "--after", "5", "--beginnings", "2", "--solvers", "1", "--slower"),
     ),
     "fit_hands": ("judge", "--cases", "2", "--draws", "1"),
     "forget_check": ("--kills", "1", "--solves", "2"),
@@ -65,7 +65,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "lossy": ("--schedules", "1"),
     "make_acquaintance": (
         *("--strangers", "2", "--solves", "1", "--known", "1", "--learned", "1"),
-        *("--everyday", "3"),
+        *("--everyday", "2"),
     ),
     "make_captures": ("--folder", "."),
     "make_holding_counts": ("--folder", ".", "--solves", "3"),

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 FIXTURES = Path(__file__).parent.parent.parent / "fixtures"
-LOG = str(FIXTURES / "evening.jsonl")
+SHORT = str(FIXTURES / "given-start.jsonl")
 CAPTURE = str(FIXTURES / "skerry.capture.jsonl")
 QUICKLY = ("--simulated", "--speed", "1000", "--seed", "1", "--person", "ada")
 COMMANDS: dict[str, tuple[str, ...]] = {
@@ -30,7 +30,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "practice": (*QUICKLY, "--solves", "1", "--no-hints"),
     "history delete": ("1",),
     "history export": (),
-    "history import": (LOG,),
+    "history import": (SHORT,),
     "history penalty": ("1", "none"),
     "history rescue": (),
     "history show": ("1",),
@@ -46,8 +46,8 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "report": ("report.html",),
     "archive review": (".", "--to", "set"),
     "archive publish": ("set", "--to", "other"),
-    "replay": (LOG, "--no-hints"),
-    "review": (LOG, "--solve", "1"),
+    "replay": (SHORT, "--no-hints"),
+    "review": (SHORT,),
     "again": ("1",),
     "bring": ("R U' R'", *QUICKLY[:-2], "--tries", "1"),
     "show": ("R U' R' U", "U' R U R'"),
@@ -61,8 +61,8 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "task run": (*QUICKLY,),
     "task take": ("friday.json",),
     "lesson page": ("keyhole-corners", "page.html"),
-    "write": (LOG,),
-    "adapt": (LOG,),
+    "write": (SHORT,),
+    "adapt": (SHORT,),
     "hints": ("R U R'",),
     "inspect": ("R U F",),
     "explain": (),
