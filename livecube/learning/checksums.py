@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from livecube.profiles.checks import Check, crc
@@ -42,7 +43,12 @@ def find_check(packets: Sequence[bytes], order: Order) -> FoundCheck | None:
     unlikely enough, with all tried check values taken into account. The more the covered bytes
     differ between packets, the stronger is the evidence.
     """
-    different = list(dict.fromkeys(packets))
+    return _check_in(tuple(dict.fromkeys(packets)), order)
+
+
+@lru_cache(maxsize=16)
+def _check_in(different: tuple[bytes, ...], order: Order) -> FoundCheck | None:
+    """The same, remembered: packets are searched again for slips, and when all turns are known."""
     if len(different) < _LEAST:
         return None
     tried = 0
@@ -72,7 +78,7 @@ def _rank(covered: Sequence[bytes]) -> int:
     return len(basis)
 
 
-def _candidates(packets: list[bytes], order: Order) -> Iterator[Check]:
+def _candidates(packets: Sequence[bytes], order: Order) -> Iterator[Check]:
     lengths = set(map(len, packets))
     for width in (16, 8):
         size = width // 8
@@ -86,7 +92,7 @@ def _candidates(packets: list[bytes], order: Order) -> Iterator[Check]:
 
 
 def _of_field(
-    packet: bytes, others: list[bytes], field: Field, first: int, at: int
+    packet: bytes, others: Sequence[bytes], field: Field, first: int, at: int
 ) -> Iterator[Check]:
     """Sums and exclusive ors with an initial value that fits ``packet``, then CRCs that fit all.
 

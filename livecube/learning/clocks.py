@@ -335,8 +335,11 @@ def spread(
     ``wrap``: number of values of the clock.
     """
     late = (host_s * rate - values) % wrap  # how late each packet came, up to a constant
-    late = np.sort((late - late[:, :1] + wrap / 2) % wrap, axis=1)
+    late = (late - late[:, :1] + wrap / 2) % wrap
     some = int(len(host_s) * _LATE)
+    if not some:
+        return np.asarray(late.max(axis=1) - late.min(axis=1))
+    late.sort(axis=1)
     last = late.shape[1] - 1 - some
     spreads = [late[:, last + drop] - late[:, drop] for drop in range(some + 1)]
     return np.asarray(np.min(spreads, axis=0))

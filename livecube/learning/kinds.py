@@ -44,13 +44,12 @@ class Kind:
 
     def holds(self, packet: Packet) -> bool:
         """Whether a packet is of this kind."""
-        return (
-            packet.char == self.characteristic
-            and self.length <= len(packet.data) <= (self.longest or self.length)
-            and (
-                not self.match
-                or all(field.read(packet.data) == value for field, value in self.match)
-            )
+        if packet.char != self.characteristic or len(packet.data) < self.length:
+            return False
+        if len(packet.data) > (self.longest or self.length):
+            return False
+        return not self.match or all(
+            field.read(packet.data) == value for field, value in self.match
         )
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING, Final, TypeAlias
 
 import numpy as np
@@ -118,13 +118,26 @@ def _counters(
     ends = [(packets[-1], int(at)) for (_, packets), at in zip(steps, made, strict=True) if packets]
     if not ends:
         return []
-    last, counts = [packet.data for packet, _ in ends], np.array([at for _, at in ends])
     whole = [packet.data for _, packets in steps for packet in packets]
     whole += [packet.data for packet in later]
+    last, counts = zip(*((packet.data, at) for packet, at in ends), strict=True)
+    return [*_counters_in(last, counts, tuple(whole), masked=masked)]
+
+
+@lru_cache(maxsize=8)
+def _counters_in(
+    last: tuple[bytes, ...], counts: tuple[int, ...], whole: tuple[bytes, ...], *, masked: bool
+) -> list[FoundCounter]:
+    """The same, remembered: each kind of packet is searched once for each byte order of its codes.
+
+    ``last``: the last packet of each step, with the turns made by then in ``counts``.
+    """
     found = [
         counter
         for order in ORDERS
-        for counter in find_counters(Bits(last, order), counts, Bits(whole, order), masked=masked)
+        for counter in find_counters(
+            Bits(last, order), np.array(counts), Bits(whole, order), masked=masked
+        )
     ]
     # Within one byte both orders have the same numbers.
     different = {tuple(map(one.number, whole)): one for one in reversed(found)}
