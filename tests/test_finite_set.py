@@ -21,10 +21,9 @@ from typing import TYPE_CHECKING, Final
 
 import pytest
 import referee
-from finite_check import BY_ID, DOWN, LONGEST, answers, compared, differences
+from finite_check import BY_ID, DOWN, LONGEST, all_engines, answers, compared, differences
 from finite_keys import keys
 from finite_positions import letters, view_of
-from technique_comparison import load_engines
 
 from livecube.cube.notation import parse_facelets
 from livecube.search.situation import Situation
@@ -38,7 +37,7 @@ EVERY: Final = 49
 
 @pytest.fixture(scope="module")
 def engines() -> dict[str, Engine]:
-    return load_engines()
+    return all_engines()
 
 
 def test_every_key_is_there_once() -> None:

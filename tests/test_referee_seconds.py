@@ -81,14 +81,14 @@ def test_with_every_turn_alike_the_fastest_are_the_shortest() -> None:
         kind = "scrambled" if technique == "x-cross" else "inserted"
         for place in islice(places_for(technique, "seconds", kind), 1):
             for targets, answer in answers(place.turns, place.down, technique, slack=0).items():
-                if answer.length is None or answer.length > 7:
+                if answer.length is None or answer.length > 6:
                     continue
                 ways = referee.fastest(place.view, technique, targets, slack_ms=0)
                 assert ways is not None
                 assert {way.ms for way in ways} == {100 * answer.length}
                 assert {canonical(way.turns.split()) for way in ways} == answer.sequences
                 compared += 1
-    assert compared > 10
+    assert compared > 5
 
 
 @pytest.mark.parametrize("technique", [*ONE_STEP[1:-1], "keyhole-chain"])

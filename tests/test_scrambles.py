@@ -62,7 +62,7 @@ def scrambler() -> Scrambler:
 
 
 def test_marginals_of_random_states_are_even() -> None:
-    drawn = scramble_check.draw_states(6_000, seed=5)
+    drawn = scramble_check.draw_states(3_000, seed=5)
     worst = min(scramble_check.probabilities(drawn).values())
     # In a hundred fair tests the least probability is below this once in ten thousand runs; the
     # seed makes every run the same.
@@ -73,7 +73,7 @@ def test_marginals_of_random_states_are_even() -> None:
 def test_uneven_draws_are_found_out() -> None:
     """A shuffle that exchanges each piece with any other, also with pieces already placed."""
     draw = seeded_draw(1)
-    drawn = [random_state(lambda below: draw(12) % below) for _ in range(6_000)]
+    drawn = [random_state(lambda below: draw(12) % below) for _ in range(3_000)]
     assert min(scramble_check.probabilities(drawn).values()) < 1e-6
 
 

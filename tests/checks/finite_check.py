@@ -35,7 +35,9 @@ if TYPE_CHECKING:
     from livecube.cube.geometry import Array
     from livecube.search.engine import Engine
 
-__all__ = ["BY_ID", "DOWN", "LONGEST", "Answers", "answers", "compared", "differences"]
+__all__ = [
+    "BY_ID", "DOWN", "LONGEST", "Answers", "all_engines", "answers", "compared", "differences",
+]  # fmt: skip
 
 LONGEST: Final = {
     "shortest": 9,
@@ -120,7 +122,7 @@ def totals(found: Iterable[tuple[str, list[str]]]) -> list[str]:
 
 def compared(some: list[Key]) -> tuple[list[str], list[tuple[str, list[str]]]]:
     """The faults of some keys, and their answers by technique; in a process of its own."""
-    engines, wrong, found = _engines(), list[str](), list[tuple[str, list[str]]]()
+    engines, wrong, found = all_engines(), list[str](), list[tuple[str, list[str]]]()
     for key in some:
         expected = answers(key)
         found += zip(key.techniques, expected, strict=True)
@@ -129,7 +131,7 @@ def compared(some: list[Key]) -> tuple[list[str], list[tuple[str, list[str]]]]:
 
 
 @cache
-def _engines() -> dict[str, Engine]:
+def all_engines() -> dict[str, Engine]:
     return load_engines()
 
 
@@ -145,7 +147,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--every", type=int, default=1, help="only every n-th key")
     every = list(keys())[:: parser.parse_args().every]
-    load_engines()  # so that tables exist before two processes want them
+    all_engines()  # so that tables exist before two processes want them
     parts = [every[start : start + CHUNK] for start in range(0, len(every), CHUNK)]
     wrong: list[str] = []
     found: list[tuple[str, list[str]]] = []
