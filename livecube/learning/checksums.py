@@ -124,7 +124,7 @@ def _of_field(
 
 
 def _least_difference(
-    packet: bytes, others: list[bytes], first: int, at: int, told: Callable[[bytes], int]
+    packet: bytes, others: Sequence[bytes], first: int, at: int, told: Callable[[bytes], int]
 ) -> tuple[bytes, int]:
     """The shortest exclusive or of covered bytes, from its first bit on, and of its check values.
 
