@@ -7,8 +7,10 @@ from __future__ import annotations
 
 import random
 import re
+from collections import Counter
 from dataclasses import replace
 from itertools import pairwise
+from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -24,10 +26,11 @@ from livecube.cube.position import (
     apply_turns,
     inverse_turns,
 )
-from livecube.events import Packet
+from livecube.decoding import Decoded
+from livecube.events import BadPacket, GapReport, Packet, StateReport, TurnReport
 from livecube.learning.bits import Bits, labels
 from livecube.learning.checksums import find_check
-from livecube.learning.clocks import RATES, FoundClock, find_clock
+from livecube.learning.clocks import _ROUND, _ROUND_S, RATES, FoundClock, find_clock
 from livecube.learning.codes import (
     FoundTurns,
     find_elapsed,
@@ -37,19 +40,20 @@ from livecube.learning.codes import (
     turn_bits,
 )
 from livecube.learning.counters import FoundCounter, _wraps, find_counters
-from livecube.learning.inference import Candidate, _clock
+from livecube.learning.inference import Candidate, _clock, _grain
 from livecube.learning.judging import _others
 from livecube.learning.kinds import Kind, kinds_in
 from livecube.learning.learner import _clock_notes, learn
 from livecube.learning.masked_clocks import find_masked_clock
 from livecube.learning.pieces import find_pieces
+from livecube.learning.recording import Recording, Step
 from livecube.learning.routine import STEPS
-from livecube.learning.samples import Samples, samples_of, states_of
+from livecube.learning.samples import Samples, _new, samples_of, states_of
 from livecube.learning.secrecy import looks_encrypted
 from livecube.learning.slips import without_slips
 from livecube.learning.stickers import find_stickers, shown_colours
 from livecube.learning.verdicts import Refused
-from livecube.learning.verifying import _is_solved, _Item, _Lost
+from livecube.learning.verifying import Hearing, Otherwise, _is_solved, _Item, _Lost, hear
 from livecube.profiles.checks import Check
 from livecube.profiles.fields import Entries, Field
 from livecube.profiles.values import Layout, TurnList
@@ -57,6 +61,7 @@ from livecube.profiles.values import Layout, TurnList
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
+    from livecube.events import Report
     from livecube.learning.bits import Ints
     from livecube.profiles.fields import Order
 
@@ -256,6 +261,14 @@ def test_rates_are_round_numbers_of_people_or_of_machines() -> None:
         for factor in (3, *(5,) * 6, *(2,) * 15):
             rate = rate // factor if rate % factor == 0 else rate
         assert rate == 1
+    assert all(second % 10 == 0 and 3600 % second == 0 for second in _ROUND_S)
+    assert _ROUND == (
+        *range(100, 1000, 100),
+        *range(1000, 10_000, 1000),
+        *range(10_000, 100_000, 10_000),
+        *range(100_000, 1_000_000, 100_000),
+        *range(1_000_000, 10_000_000, 1_000_000),
+    )
 
 
 def test_bits_that_seldom_change_were_taken_for_the_lowest_of_a_faster_clock() -> None:
@@ -267,12 +280,17 @@ def test_bits_that_seldom_change_were_taken_for_the_lowest_of_a_faster_clock() -
     assert found.per_second == 50
 
 
-@pytest.mark.parametrize(("width", "found"), [(11, False), (12, True), (32, True)])
-def test_a_clock_is_wide_enough_to_be_told_from_chance(width: int, found: bool) -> None:
-    seconds = np.arange(20) * (1 << width) / 1000 / 3.7
-    ticks = [round(s * 1000) for s in seconds]
+@pytest.mark.parametrize(
+    ("width", "rate", "found"),
+    [(11, 1000, False), (12, 1000, True), (32, 1000, True), (15, 10_000, False)],
+)
+def test_a_clock_of_less_than_four_seconds_could_be_chance(
+    width: int, rate: int, found: bool
+) -> None:
+    seconds = np.arange(20) * (1 << width) / rate / 3.7
+    ticks = [round(s * rate) for s in seconds]
     bits = bits_with({Field(3, width): ticks}, 5, "little")
-    assert (find_clock(bits, seconds, grain=1) == FoundClock(Field(3, width), 1000)) is found
+    assert (find_clock(bits, seconds, grain=1) == FoundClock(Field(3, width), rate)) is found
     assert find_clock(Bits([b"12345"] * 19, "little"), seconds[:19]) is None
 
 
@@ -299,15 +317,42 @@ def test_a_masked_clock_is_found_without_the_bits_that_jitter_hides(
 
 
 def test_a_bit_that_jitter_cannot_hide_must_go_with_the_clock() -> None:
-    """Bits worth 0.064 s are always seen: where they are noise, the bits above are no clock."""
+    """Bits worth 0.06 s are always seen: where they are noise, the bits above are no clock."""
     rng = np.random.default_rng(1)
     seconds = np.cumsum(rng.uniform(0.6, 2.4, 400))
     host = seconds + rng.uniform(0.005, 0.05, len(seconds))
-    ticks = (seconds * 1000).astype(np.int64) ^ 0b10110011010110101101
+    ticks = (seconds * 1024).astype(np.int64) ^ 0b10110011010110101101
     for spoilt in (0, 1 << 6):
         shown = (ticks ^ spoilt * rng.integers(2, size=len(ticks))).tolist()
         bits = bits_with({Field(8, 20): shown}, 5, "little", noise=2)
         assert (find_masked_clock(bits, host, grain=4) is None) is bool(spoilt)
+
+
+@pytest.mark.parametrize(
+    ("known", "row", "grain"),
+    [
+        # A narrow field within a byte shows nothing, one across two bytes that any bit will do.
+        ((3, 5), ((40, 5), 1, 5), 8), ((0, 7), ((40, 7), 1, 7), 8),
+        ((4, 5), ((40, 8), 1, 8), 1), ((8, 15), ((40, 8), 1, 8), 1), ((8, 9), ((40, 8), 1, 8), 1),
+        # A wide one lies as it begins.
+        ((8, 16), ((40, 8), 1, 8), 8), ((8, 8), ((40, 8), 1, 8), 8), ((4, 16), ((40, 8), 1, 8), 4),
+        ((12, 20), ((40, 8), 1, 8), 4), ((10, 16), ((40, 8), 1, 8), 1),
+        # Entries of a row lie as far apart as fields are aligned; in whole bytes, their begin says
+        # nothing.
+        ((16, 5), ((40, 5), 4, 8), 8), ((16, 5), ((43, 5), 4, 8), 8), ((20, 5), ((43, 5), 4, 8), 4),
+        ((16, 5), ((40, 4), 4, 4), 4), ((16, 5), ((44, 4), 4, 28), 4),
+        ((16, 5), ((43, 4), 4, 28), 1), ((16, 5), ((43, 4), 4, 36), 1),
+        ((16, 5), ((40, 9), 4, 9), 1), ((17, 5), ((40, 5), 2, 8), 1),
+    ],
+)  # fmt: skip
+def test_fields_are_aligned_as_the_known_ones_are(
+    known: tuple[int, int], row: tuple[tuple[int, int], int, int], grain: int
+) -> None:
+    (at, width), ((first, own), count, stride) = known, row
+    assert _grain(Field(at, width), Entries(Field(first, own), count, stride)) == grain
+    # In the order big the end is what the beginning is in the other.
+    mirrored = Entries(Field(80 - first - own, own, "big"), count, -stride)
+    assert _grain(Field(80 - at - width, width, "big"), mirrored) == grain
 
 
 # Turns.
@@ -744,6 +789,116 @@ def test_a_cube_is_solved_in_the_end_if_few_lost_turns_explain_it() -> None:
     assert [_is_solved([*either[:n], *turns[n:]], none) for n in (5, 6)] == [True, False]
 
 
+# What a profile's decoder makes of a recording.
+
+
+class Scripted:
+    """A decoder whose packets say in words what it reports."""
+
+    notify = ("a",)
+
+    def connected(self) -> tuple[()]:
+        return ()
+
+    def received(self, characteristic: str, data: bytes) -> Decoded:
+        return Decoded(tuple(self._report(word) for word in data.decode().split()))
+
+    @staticmethod
+    def _report(word: str) -> Report:
+        if word.startswith("lost"):
+            return GapReport(int(word[4:]) if word[4:] else None)
+        if word.startswith("="):
+            return StateReport(apply_turns(SOLVED, parse_turns(word[1:])).tobytes(), None, None)
+        if word.startswith("?"):
+            return BadPacket(word, data=b"")
+        return TurnReport(parse_turns(word)[0], None, None)
+
+
+def heard(
+    monkeypatch: pytest.MonkeyPatch, steps: Sequence[tuple[str | None, str]], rest: str = ""
+) -> Hearing:
+    """The hearing of steps, each with the turns asked for (None: any) and what is reported."""
+    monkeypatch.setattr("livecube.learning.verifying.decoder_class", lambda profile: Scripted)
+    profile: Any = SimpleNamespace(layouts=[SimpleNamespace(counter="there")])
+    sent = [[Packet(0.0, "a", told.encode()), Packet(0.0, "b", b"?other")] for _, told in steps]
+    asked = [None if turns is None else tuple(parse_turns(turns)) for turns, _ in steps]
+    made = list(map(Step, asked, sent))
+    return hear(profile, Recording([Packet(0.0, "a", rest.encode())], made))
+
+
+@pytest.mark.parametrize(
+    ("steps", "right", "silent", "otherwise", "lost"),
+    [
+        ([("R", "R"), ("U", "U"), (None, "U' R'")], 2, [], [], 0),
+        ([("R2", "R R"), ("U2", "U' U'"), (None, "U2 R2")], 2, [], [], 0),
+        # Late packets: what is owed comes with the next step.
+        ([("R", ""), ("U", "R U"), (None, "U' R'")], 2, [], [], 0),
+        ([("R", ""), ("F", ""), ("U", "R F U"), (None, "U' F' R'")], 3, [], [], 0),
+        # Lost before the next step: the gap tells how many, and the steps before tell which.
+        ([("R", ""), ("U", "lost1 U"), (None, "U' R'")], 1, [1], [], 1),
+        ([("R", ""), ("U", "lost U"), (None, "U' R'")], 1, [1], [], 1),
+        ([("R2", ""), ("U", "lost1 R U"), (None, "U' R2")], 1, [1], [], 1),
+        ([("R2", ""), ("U", "lost1 R' U"), (None, "U' R2")], 1, [1], [], 1),
+        ([("R", ""), ("F", ""), ("U", "lost1 F U"), (None, "U' F' R'")], 1, [1, 2], [], 1),
+        # A gap that none of them explains: turns that were not asked for.
+        ([("R", "R"), ("U", "lost2 U"), (None, "U' B' F' R'")], 2, [], [], 2),
+        ([("R", "R"), ("U", "lost U"), (None, "U' F' R'")], 2, [], [], 1),
+        ([("R", ""), ("U", "lost2 F"), (None, "F' R'")], 0, [1], [(2, "U", "F")], 2),
+        # Lost before the free sequence.
+        ([("R", "R"), ("U", ""), (None, "lost1 U' R'")], 1, [2], [], 1),
+        ([("R", "R"), ("U2", ""), (None, "lost2 U2 R'")], 1, [2], [], 2),
+        ([("R", "R"), ("U", ""), (None, "U' R'")], 1, [2], [], 0),
+        ([("R", "R"), (None, "lost F' R'")], 1, [], [], 1),
+        ([("R", "R"), (None, "lost2 B' F' R'")], 1, [], [], 2),
+        ([("R", "R"), (None, "R'"), ("U", ""), (None, "lost1 U'"), ("F", "F"), (None, "F'")],
+         2, [2 + 1], [], 1),
+        # An owner's slip.
+        ([("R", "R"), ("U", "U'"), (None, "U R'")], 1, [], [(2, "U", "U'")], 0),
+        ([("R", "R"), ("U", "U F"), (None, "F' U' R'")], 1, [], [(2, "U", "U F")], 0),
+        # Positions: after the first step alone they may stand for its turns.
+        ([("R", "=R"), ("U", "U"), (None, "U' R'")], 2, [], [], 0),
+        ([("R", "R"), ("U", "=RU"), (None, "U' R'")], 1, [], [(2, "U", "")], 0),
+    ],
+)  # fmt: skip
+def test_turns_that_were_heard_late_otherwise_or_not_at_all_are_told_apart(
+    monkeypatch: pytest.MonkeyPatch,
+    steps: Sequence[tuple[str | None, str]],
+    right: int,
+    silent: list[int],
+    otherwise: Sequence[tuple[int, str, str]],
+    lost: int,
+) -> None:
+    found = heard(monkeypatch, steps)
+    assert (found.steps, found.right, found.silent, found.lost) == (
+        sum(asked is not None for asked, _ in steps), right, silent, lost
+    )  # fmt: skip
+    assert found.otherwise == [
+        Otherwise(number, tuple(parse_turns(asked)), tuple(parse_turns(told)))
+        for number, asked, told in otherwise
+    ]
+    assert found.slips == len(silent) + len(otherwise)
+    free = [word for asked, told in steps if asked is None for word in told.split()]
+    assert found.free == [parse_turns(one)[0] for one in free if not one.startswith("lost")]
+    assert found.solved
+    assert found.bad == {}
+    spoiled = heard(monkeypatch, [*steps[:-1], (None, f"{steps[-1][1]} D ?why ?why")], "R F R'")
+    assert (spoiled.solved, spoiled.bad) == (False, {"?why": 2})
+    assert spoiled.at_rest == parse_turns("R F R'")
+
+
+@pytest.mark.parametrize(("steps", "most"), [(12, 5), (65, 5), (67, 6), (102, 8)])
+def test_a_twelfth_of_the_steps_may_be_slips_and_always_five(steps: int, most: int) -> None:
+    for slips in (0, most, most + 1):
+        for at in {0, slips}:
+            other = [Otherwise(1, (0,), (1,))] * at
+            one = Hearing(steps, otherwise=other, silent=[1] * (slips - at), solved=True)
+            assert one.perfect is (slips <= most)
+            assert not replace(one, solved=False).perfect
+            assert not replace(one, bad=Counter({"why": 1})).perfect
+    strange = Counter({"code 17 is no turn": 2, "code 3 is no turn": 1, "another code 4": 1})
+    assert Hearing(steps, bad=strange).strange == [17, 3]
+
+
 # Samples.
 
 
@@ -804,6 +959,20 @@ def test_samples_without_a_counter_are_one_packet_a_turn() -> None:
     assert split.turns.tolist() == split.made.tolist()
     assert split.counter is None
     assert first_of(asked, [[]] * 4, split=True) is None
+
+
+def test_of_copies_in_any_order_every_other_one_is_taken() -> None:
+    def new(sent: str, count: int, copies: int, latest: str = "") -> str:
+        packets = [Packet(0.0, "a", letter.encode()) for letter in sent]
+        found = _new(packets, count, copies, latest.encode())
+        return b"".join(packet.data for packet in found).decode()
+
+    assert new("abba", 4, 2) == "abba"  # as many as turns
+    assert new("aabb", 2, 2) == "ab"
+    assert new("aaaa", 2, 2) == "aa"  # the same turn twice
+    assert new("abba", 2, 2, "a") == "ba"  # as many new ones as turns
+    assert new("aaaaab", 2, 2) == "ab"
+    assert new("aaab", 3, 2, "a") == "b"  # this fits nothing
 
 
 def test_a_packet_that_is_sent_again_while_the_cube_rests_hid_the_turns() -> None:

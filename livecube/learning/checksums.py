@@ -111,7 +111,7 @@ def _of_field(
     for polynomial in _POLYNOMIALS[field.bits]:
         for reflects in (False, True):
             other = crc(
-                difference, field.bits, polynomial, reflect_in=reflects, reflect_out=reflects
+                difference, field.bits, polynomial, 0, reflect_in=reflects, reflect_out=reflects
             )
             if other != change:
                 continue  # whatever the initial value

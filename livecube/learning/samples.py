@@ -204,7 +204,7 @@ def _new(packets: list[Packet], count: int, copies: int, latest: bytes) -> list[
         return packets
     before = [latest, *(packet.data for packet in packets)]
     changed = [packet for packet, data in zip(packets, before, strict=False) if packet.data != data]
-    if len(changed) != count and copies > 1 and len(packets) == copies * count:
+    if len(changed) != count and len(packets) == copies * count:
         return packets[::copies]
     return changed
 

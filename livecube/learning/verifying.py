@@ -117,6 +117,7 @@ def hear(profile: Profile, recording: Recording) -> Hearing:
     for number, step in enumerate(recording.steps, start=1):
         reports = [*_reports(decoder, step.packets, hearing.bad)]
         told = [report.turn for report in reports if isinstance(report, TurnReport)]
+        hearing.lost += sum(r.lost or 1 for r in reports if isinstance(r, GapReport))
         if step.turns is None:
             free_from = len(items) if free_from is None else free_from
             behind = _items(reports)
@@ -124,8 +125,6 @@ def hear(profile: Profile, recording: Recording) -> Hearing:
                 items += _owed(owed, reports, hearing)
                 lost = next((at for at, item in enumerate(behind) if isinstance(item, _Lost)), None)
                 del behind[slice(*(lost, lost + 1) if lost is not None else (0, 0))]
-            else:
-                hearing.lost += sum(r.lost or 1 for r in reports if isinstance(r, GapReport))
             items += behind
             hearing.free += told
             owed = []
@@ -215,7 +214,6 @@ def _owed(
     """The items for steps without reported turns; they count as silent in ``hearing``."""
     hearing.silent += [number for number, _ in owed]
     gaps = [report.lost for report in reports if isinstance(report, GapReport)]
-    hearing.lost += sum(lost or 1 for lost in gaps)
     turns = [turn for _, steps in owed for turn in steps]
     if gaps and not turns:
         return [_Lost(count=gaps[0])]
