@@ -601,7 +601,7 @@ def test_one_hostile_packet_is_one_of_four_kinds() -> None:
             kinds["changed"] += 1
         else:
             kinds["random"] += 1
-    # A quarter of each; a cut may be whole (1 of 13) or, like a change, be none.
+    # A quarter of each; a change may be none.
     assert all(400 < count < 620 for count in kinds.values())
     assert len(kinds) == 4
 

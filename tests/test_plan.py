@@ -324,6 +324,9 @@ def test_a_plan_in_words_fits_the_screen_and_says_what_each_first_pair_comes_to(
 
 def test_nothing_to_plan_without_a_whole_cross_or_a_free_slot(advisor: Advisor) -> None:
     broken = apply_turns(SOLVED, parse_turns("R U R' F"))
+    beam = Beam(advisor.answers, _USUAL)
+    for nothing in (broken, SOLVED):
+        assert beam.quickest_next(Situation.of(nothing, _YELLOW)) is None
     assert advisor.plans(broken, _YELLOW) == ()
     assert advisor.plans(SOLVED, _YELLOW) == ()
     assert plan_lines(()) == []

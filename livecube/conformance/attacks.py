@@ -47,7 +47,7 @@ def _changed(packet: bytes, rng: random.Random) -> bytes:
 def one_hostile(packets: Sequence[bytes], rng: random.Random) -> bytes:
     """One packet, each with equal chance: random, cut off, changed, or good (at any place)."""
     good = rng.choice(packets)
-    cut_off = good[: rng.randrange(len(good) + 1)]
+    cut_off = good[: int(len(good) * rng.random())]
     return rng.choice((rng.randbytes(rng.randrange(40)), cut_off, _changed(good, rng), good))
 
 

@@ -135,7 +135,7 @@ def what_was_done(before: bytes, after: bytes) -> bytes:
 
 def twisted_corners(one: bytes, other: bytes) -> tuple[int, ...]:
     """The corners whose twist is the only difference of two positions; empty if more differs."""
-    if one == other or any(PIECE_AT[a] != PIECE_AT[b] for a, b in zip(one, other, strict=True)):
+    if any(PIECE_AT[a] != PIECE_AT[b] for a, b in zip(one, other, strict=True)):
         return ()
     if any(one[edge] != other[edge] for edge in EDGES):
         return ()

@@ -87,7 +87,7 @@ def crc(
     data: bytes,
     bits: int,
     polynomial: int,
-    initial: int = 0,
+    initial: int,
     *,
     reflect_in: bool = False,
     reflect_out: bool = False,
