@@ -20,7 +20,6 @@ from livecube.cube.position import parse_turn
 from livecube.events import Asked, Packet
 from livecube.learning.learner import learn
 from livecube.learning.recording import Recording, Step
-from livecube.learning.refusals import _only_fell_asleep
 from livecube.learning.routine import (
     BRIEF_S,
     FREE_S,
@@ -402,11 +401,6 @@ def test_untrue_reasons_of_refusals() -> None:
     for step in halved.asked:
         step.packets[:] = step.packets[-1:]
     assert "half turns came as one quarter turn" in refused(halved).reason
-
-
-def test_a_counter_that_started_again_while_the_cube_slept_is_no_wrap() -> None:
-    assert _only_fell_asleep([75, 76, 0, 1], [0.0, 1.0, 40.0, 41.0]) == 39.0
-    assert _only_fell_asleep([75, 76, 0, 76, 0], [0.0, 1.0, 40.0, 41.0, 42.0]) == 0.0
 
 
 # The routine.

@@ -45,7 +45,7 @@ TESTS: Final[dict[str, str]] = {
     "hands": "own_formulas own_golden automaton own_hands review_golden",
     "holding": "holding_golden holding acquaintance write",
     "holding/written": "write",
-    "learning": "learning_golden learning_fields learning",
+    "learning": "learning_golden learning_fields refusals learning",
     "logs": "logs logs_refused",
     "mending": "mending",
     "practice": "practice_golden gestures practice group",
@@ -57,7 +57,7 @@ TESTS: Final[dict[str, str]] = {
     "stages": "stages_golden stages following golden",
     "techniques": "advice_golden advice techniques explain",
     "timing": "timing",
-    "trends": "trends monthly comparing",
+    "trends": "trends technique_worth monthly comparing",
     "virtual": "virtual_golden virtual_solver",
     "virtual/profile_cube": "profile_golden profiles",
 }
