@@ -302,6 +302,9 @@ def test_what_a_solve_counts_is_told_with_it_and_corrected_afterwards() -> None:
             "DNF", True, solve["solve"]
         )  # fmt: skip
     assert session.states["solve/recent"]["solves"][-1]["id"] == solve["id"]
+    session.take(Judged(9.0, 2, 9_000, None, (), session.attempts.tally))  # it was not heard
+    assert "correction" not in [m.name for m in session.penalty()]
+    session.solve(12_345, ())
     lost = [*SOLVES[0], SolveBegun(40.0, 3, 1, 40.0)]  # nobody judges it
     unjudged = [m.body for item in lost for m in session.take(item) if m.name == "solve"]
     assert ["penalty" in body for body in unjudged] == [False]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+from importlib.metadata import EntryPoint, EntryPoints
 from typing import Any
 
 import pytest
@@ -31,6 +32,7 @@ from livecube.profiles.decoder import BEHIND, RETRY_AFTER, decoder_class
 from livecube.profiles.fields import Field
 from livecube.profiles.parsing import parse_profile
 from livecube.profiles.states import PieceCode
+from livecube.profiles.transforms import GROUP
 from livecube.profiles.values import Claim
 from livecube.profiles.writing import profile_text
 from livecube.virtual.profile_cube import ProfileCube
@@ -265,7 +267,9 @@ class Deaf(Mirror):
         raise RuntimeError
 
 
-def test_a_transform_makes_packets_plain_and_its_faults_are_bad_packets() -> None:
+def test_a_transform_makes_packets_plain_and_its_faults_are_bad_packets(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     text = PLAIN.replace('name = "plain"', 'name = "plain"\ntransform = "mirror"')
     text = text.replace(
         "[[packet]]", f'[send]\nconnect = [{{ to = "{EVENTS}", hex = "0f" }}]\n[[packet]]'
@@ -280,8 +284,12 @@ def test_a_transform_makes_packets_plain_and_its_faults_are_bad_packets() -> Non
     assert deaf.connected() == ()  # a write that the transform rejects is not sent
     written = profile_text(parse_profile(text, "test.toml"))
     assert parse_profile(written, "again.toml") == parse_profile(text, "test.toml")
-    with pytest.raises(UsageError, match="no transform is called 'mirror'"):
-        decoder_class(parse_profile(text, "test.toml"))
+    for names, known in ((), "none"), (("b", "a"), "a, b"):
+        own = EntryPoints(EntryPoint(name, "test_profiles:Mirror", GROUP) for name in names)
+        monkeypatch.setattr("livecube.profiles.transforms.entry_points", own.select)
+        with pytest.raises(UsageError) as refused:
+            decoder_class(parse_profile(text, "test.toml"))
+        assert str(refused.value) == f"no transform is called 'mirror'; installed: {known}"
 
 
 def test_a_claim_fits_what_has_all_that_it_names() -> None:

@@ -78,8 +78,9 @@ def slip(step: int, asked: str, told: str) -> Otherwise:
 
 
 def test_each_quarter_turn_is_asked_for_three_times_and_the_end_is_free() -> None:
-    steps: list[tuple[Sequence[int] | None, list[bytes]]] = [([t], [b"xy"]) for t in QUARTERS] * 3
-    free: list[tuple[Sequence[int] | None, list[bytes]]] = [(None, [b"xy"])]
+    steps: list[tuple[str | Sequence[int] | None, list[bytes]]] = []
+    steps += [([turn], [b"xy"]) for turn in QUARTERS] * 3
+    free = [(None, [b"xy"])]
     assert too_few(recording([*steps, *free])) is None
     assert too_few(recording(steps)) == Refused(
         "too few", "there is no free sequence that ends with the cube solved"
