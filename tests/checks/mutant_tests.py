@@ -50,7 +50,7 @@ TESTS: Final[dict[str, str]] = {
     "mending": "mending",
     "practice": "practice_golden gestures practice group",
     "profiles": "profile_golden profiles profile_files",
-    "review": "review_golden review again",
+    "review": "findings review_golden review again",
     "scrambling": "practice_golden scrambles",
     "search": "advice_golden techniques fastest plan published_cube finite_set",
     "solves": "people history practice",
