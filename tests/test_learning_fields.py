@@ -40,7 +40,7 @@ from livecube.learning.codes import (
     turn_bits,
 )
 from livecube.learning.counters import FoundCounter, _wraps, find_counters
-from livecube.learning.inference import Candidate, _clock, _grain
+from livecube.learning.inference import Candidate, _clock, _grain, candidates
 from livecube.learning.judging import _others
 from livecube.learning.kinds import Kind, kinds_in
 from livecube.learning.learner import _clock_notes, learn
@@ -190,6 +190,18 @@ def test_a_counter_is_found_whatever_bits_of_it_are_inverted(order: Order, wrap:
         assert {(b - a) % found.wrap for a, b in pairwise(read)} == {1}
         width = wrap.bit_length() - (wrap == 256)
         assert (found.wrap, found.field.bits, found.seen) == (wrap, width, True)
+
+
+@orders
+def test_of_counters_the_least_contradicted_comes_first_and_then_the_widest(order: Order) -> None:
+    made_turns = array(range(300))
+    narrow, wide, wrong = Field(8, 5, order), Field(24, 8, order), Field(40, 8, order)
+    numbers = made_turns.tolist()
+    slipped = [number + (number >= 150) for number in numbers]
+    fields = {narrow: numbers, wrong: slipped, wide: numbers}
+    bits = bits_with(fields, 7, order, noise=3)
+    found = [one.field for one in find_counters(bits, made_turns, bits)]
+    assert found == [wide, narrow, wrong]
 
 
 # Clocks.
@@ -717,6 +729,31 @@ def test_rows_of_pieces_are_found(
         find_pieces(bits_with({f: v[:3] for f, v in fields.items()}, 200, order), positions[:3])
         is None
     )
+
+
+def test_a_position_fills_thirteen_bytes_and_a_slip_before_it_is_found() -> None:
+    """Also if its fields reach from the packet's first bit to its last one."""
+    turns = np.random.default_rng(7).integers(18, size=40).tolist()
+    position = SOLVED.copy()
+    positions = np.array([position := apply_turn(position, turn) for turn in turns])
+    places, twists = PIECE_AT[positions], TWIST_AT[positions]
+    fields: dict[Field, list[int]] = {}
+    at = 0
+    for values, width, first, count in (
+        (places, 3, 0, 8), (twists, 2, 0, 8), (places - 8, 4, 8, 12), (twists, 1, 8, 12),
+    ):  # fmt: skip
+        for k in range(first, first + count):
+            fields[Field(at, width)] = values[:, k].tolist()
+            at += width
+    packets = [[Packet(0.0, "a", data)] for data in packets_with(fields, 13)]
+    steps = [*zip([(turn,) for turn in turns], packets, strict=True)]
+    slip = [*steps]
+    slip[9] = ((turns[9] + 4) % 18,), packets[9]
+    kind = Kind("a", 13)
+    assert any(one.state is not None for one in candidates(kind, steps, "little"))
+    assert all(one.state is None for one in candidates(kind, slip, "little"))
+    for narrow, found in ((kind, True), (Kind("a", 12), False)):
+        assert bool(candidates(narrow, slip, "little", slipped=True)) is found
 
 
 @orders

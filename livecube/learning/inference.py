@@ -44,7 +44,7 @@ if TYPE_CHECKING:
 __all__ = ["Candidate", "candidates", "raw_bits"]
 
 
-_STATE_BYTES: Final = 12
+_STATE_BYTES: Final = 13
 """A position has 100 bits or more."""
 
 

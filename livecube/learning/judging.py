@@ -178,9 +178,8 @@ def unheard(judged: Judged, recording: Recording) -> list[int]:
     codes = set(judged.candidate.codes.values())
     if not codes:
         return []
-    asked = {turn for step in recording.asked for turn in step.turns or ()}
     halves = any(turn % 3 == 1 for turn in codes)
-    return sorted(turn for turn in asked - codes if halves or turn % 3 != 1)
+    return sorted(turn for turn in {*recording.asked_turns} - codes if halves or turn % 3 != 1)
 
 
 def completed(best: Judged, recording: Recording, name: str, claim: Claim) -> Judged:

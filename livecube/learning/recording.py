@@ -53,6 +53,11 @@ class Recording:
         return [step for step in self.steps if step.turns is not None]
 
     @property
+    def asked_turns(self) -> list[int]:
+        """The turns of these steps, in order."""
+        return [turn for step in self.steps for turn in step.turns or ()]
+
+    @property
     def free(self) -> list[Step]:
         """The free sequences: steps with the owner's own turns."""
         return [step for step in self.steps if step.turns is None]

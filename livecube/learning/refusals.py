@@ -29,7 +29,7 @@ LEAST_FREE: Final = 8
 
 def too_few(recording: Recording) -> Refused | None:
     """The refusal if too few turns were asked for, or too few packets came; else None."""
-    asked = [turn for step in recording.asked for turn in step.turns or ()]
+    asked = recording.asked_turns
     seldom = tuple(turn for turn in _QUARTERS if asked.count(turn) < _LEAST_EACH)
     if seldom:
         return Refused(
@@ -68,9 +68,8 @@ def _characteristics_of_turning(recording: Recording) -> list[str]:
 
 def undecided(recording: Recording) -> tuple[int, ...]:
     """Quarter turns that came after too few different turns: these might be taken for them."""
-    asked = [turn for step in recording.asked for turn in step.turns or ()]
     before: dict[int, set[int]] = {turn: set() for turn in _QUARTERS}
-    for earlier, turn in pairwise(asked):
+    for earlier, turn in pairwise(recording.asked_turns):
         if turn in before:
             before[turn].add(earlier)
     return tuple(turn for turn, others in before.items() if len(others) < _LEAST_EACH)
