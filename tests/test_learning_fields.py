@@ -41,7 +41,7 @@ from livecube.learning.codes import (
 )
 from livecube.learning.counters import FoundCounter, _wraps, find_counters
 from livecube.learning.inference import Candidate, _clock, _grain, candidates
-from livecube.learning.judging import _others
+from livecube.learning.judging import _others, judge_all
 from livecube.learning.kinds import Kind, kinds_in
 from livecube.learning.learner import _clock_notes, learn
 from livecube.learning.masked_clocks import find_masked_clock
@@ -820,6 +820,51 @@ def test_a_cube_is_solved_in_the_end_if_few_lost_turns_explain_it() -> None:
     assert _is_solved([*turns[:3], _Lost(((), (0,))), *turns[3:]], none)
     assert not _is_solved([*either[:2], _Lost(((0,), (1,))), *turns[3:]], none)
     assert [_is_solved([*either[:n], *turns[n:]], none) for n in (5, 6)] == [True, False]
+
+
+# Which kinds are tried.
+
+
+PLAIN, LONG = Kind("a", 3), Kind("b", 2, longest=4)
+TYPED, OTHER = (Kind("a", 3, ((Field(0, 8), value),), types=2) for value in (1, 2))
+KINDS = {"p": PLAIN, "t": TYPED, "o": OTHER, "l": LONG}
+
+
+@pytest.mark.parametrize(
+    ("perfect", "tried", "again"),
+    [
+        ("", "pPtoTOlL", "pPtoTOlL"), ("p", "pPlL", "lL"), ("pl", "pPlL", ""),
+        ("t", "pPtTlL", "lL"), ("o", "pPtoOlL", "lL"), ("l", "pPtoTOlL", "pPtoTO"),
+    ],
+)  # fmt: skip
+def test_kinds_are_tried_in_both_orders_until_the_characteristic_makes_sense(
+    monkeypatch: pytest.MonkeyPatch, perfect: str, tried: str, again: str
+) -> None:
+    """Then, with slips in positions, those that made none."""
+    seen: list[tuple[Kind, Order, bool]] = []
+
+    def noted(kind: Kind, recording: Recording, order: Order, slipped: bool) -> list[str]:
+        seen.append((kind, order, slipped))
+        return ["one", "two"]
+
+    def judged(kind: Kind, *others: object) -> object:
+        return SimpleNamespace(
+            kind=kind, hearing=SimpleNamespace(perfect=kind in map(KINDS.get, perfect))
+        )
+
+    inside = "livecube.learning.judging."
+    monkeypatch.setattr(f"{inside}kinds_in", lambda packets, order: [LONG, TYPED, OTHER, PLAIN])
+    monkeypatch.setattr(f"{inside}_candidates", noted)
+    monkeypatch.setattr(f"{inside}_judged", judged)
+    sent = [Packet(0.0, "a", bytes([number % 2 + 1, 0, 0])) for number in range(4)]
+    sent += [Packet(0.0, "b", bytes(number)) for number in (2, 3, 4)]
+    found = judge_all(Recording([], [Step((0,), sent)]), "name", CLAIM)
+    assert seen == [
+        (KINDS[letter.lower()], "big" if letter.isupper() else "little", slipped)
+        for slipped, letters in ((False, tried), (True, again))
+        for letter in letters
+    ]
+    assert [one.kind for one in found] == [kind for kind, _, _ in seen for _ in range(2)]
 
 
 # What a profile's decoder makes of a recording.

@@ -201,11 +201,10 @@ def test_a_counter_is_seen_to_start_again(
 
 def test_of_counters_that_start_again_after_different_numbers_none_is_believed() -> None:
     best, found = judged(wrap=240, numbers=240), counting([239, 0])
-    another = [judged(wrap=n, numbers=n) for n in (250, 240, 245)]
+    another = [judged(wrap=n, numbers=n) for n in (250, 240)]
     assert unseen(best, [best, *another], found) == Refused(
         "wrap",
-        "the counter of turns may start again after 240 or 245 or 250; turn on until it does so "
-        "once more",
+        "the counter of turns may start again after 240 or 250; turn on until it does so once more",
         more=250,
     )
     for one in another:

@@ -135,7 +135,7 @@ def _only_fell_asleep(values: list[int], times: list[float]) -> float:
     """The longest pause in which a counter started again, if each such pause was long; else 0."""
     pauses = [b - a for (a, b), (old, new) in zip(pairwise(times), pairwise(values), strict=True)
               if new < old]  # fmt: skip
-    return max(pauses, default=0.0) if min(pauses, default=0.0) > _ASLEEP_S else 0.0
+    return max(pauses) if pauses and min(pauses) > _ASLEEP_S else 0.0
 
 
 def explained(recording: Recording, judged: list[Judged]) -> Refused:
@@ -146,7 +146,8 @@ def explained(recording: Recording, judged: list[Judged]) -> Refused:
         if silent and nearly.hearing.strange:
             return _make_again(silent)
         return _missed(nearly, recording)
-    if (copies := max(map(_copies, judged), default=(0, 1))[1]) > 1:
+    repeated = [*filter(None, map(_copies, judged))]
+    if repeated and (copies := max(repeated)[1]) > 1:
         return Refused(
             "unknown",
             f"each packet comes {copies} times, and no field was found that distinguishes a "
@@ -186,7 +187,7 @@ def _missed(nearly: Judged, recording: Recording) -> Refused:
             f"{_of_other_lengths(nearly, recording)}record once more",
         )
     if hearing.bad:
-        reason, count = hearing.bad.most_common(1)[0]
+        ((reason, count),) = hearing.bad.most_common(1)
         return Refused(
             "unknown",
             f"most turns are decoded, but {count} packets do not fit the same form ({reason}); a "
@@ -245,18 +246,20 @@ def _make_again(turns: tuple[int, ...]) -> Refused:
     )
 
 
-def _copies(judged: Judged) -> tuple[int, int]:
+def _copies(judged: Judged) -> tuple[int, int] | None:
     """The most common number of repeats of a step's turns: steps with it, and the number.
 
-    (0, 1) unless most steps are repeated.
+    None unless most steps are repeated.
     """
     times = Counter(
         len(slip.told) // len(slip.asked)
         for slip in judged.hearing.otherwise
         if slip.told == slip.asked * (len(slip.told) // len(slip.asked))
     )
-    often = times.most_common(1)
-    return (often[0][1], often[0][0]) if times.total() > judged.hearing.steps // 2 else (0, 1)
+    if times.total() <= judged.hearing.steps // 2:
+        return None
+    ((copies, steps),) = times.most_common(1)
+    return steps, copies
 
 
 def _of_turning(recording: Recording) -> list[list[bytes]]:
