@@ -220,7 +220,7 @@ def _missed(nearly: Judged, recording: Recording) -> Refused:
 def _is_halved(slip: Otherwise) -> bool:
     """Whether of a half turn only one quarter was reported."""
     (asked, *more), told = slip.asked, slip.told
-    return not more and asked % 3 == 1 and len(told) == 1 and told[0] in (asked - 1, asked + 1)
+    return not more and asked % 3 == 1 and told in ((asked - 1,), (asked + 1,))
 
 
 def _of_other_lengths(nearly: Judged, recording: Recording) -> str:
@@ -271,8 +271,7 @@ def _of_turning(recording: Recording) -> list[list[bytes]]:
         steps.update({(p.char, len(p.data)) for p in step.packets if p.char in turning})
         for p in step.packets:
             kinds.setdefault((p.char, len(p.data)), []).append(p.data)
-    most = max(steps.values(), default=0)
-    return [kinds[kind] for kind, n in steps.items() if n >= PRESENT * most]
+    return [kinds[kind] for kind, n in steps.items() if n >= PRESENT * max(steps.values())]
 
 
 def slip_text(slip: Otherwise) -> str:
