@@ -875,10 +875,14 @@ class Scripted:
 
     notify = ("a",)
 
+    is_connected = False
+
     def connected(self) -> tuple[()]:
+        self.is_connected = True
         return ()
 
     def received(self, characteristic: str, data: bytes) -> Decoded:
+        assert self.is_connected
         return Decoded(tuple(self._report(word) for word in data.decode().split()))
 
     @staticmethod
@@ -973,6 +977,7 @@ def test_a_twelfth_of_the_steps_may_be_slips_and_always_five(steps: int, most: i
             assert one.perfect is (slips <= most)
             assert not replace(one, solved=False).perfect
             assert not replace(one, bad=Counter({"why": 1})).perfect
+    assert not Hearing(steps).perfect
     strange = Counter({"code 17 is no turn": 2, "code 3 is no turn": 1, "another code 4": 1})
     assert Hearing(steps, bad=strange).strange == [17, 3]
 

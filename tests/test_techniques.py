@@ -28,7 +28,7 @@ from livecube.cube.geometry import FACES, PIECE_AT
 from livecube.cube.position import SOLVED
 from livecube.search.situation import AT_OFFSETS, SLOT_PIECES, Situation
 from livecube.search.task import ALL_TURNS, LEFT, NO_D, NO_TAIL, TURNED_BACK
-from livecube.techniques.base import USUAL, Traits, traits, within
+from livecube.techniques.base import USUAL, Showing, Traits, traits, within
 from livecube.techniques.keyholes import questions
 from livecube.techniques.registry import TECHNIQUES, own_traits
 
@@ -141,6 +141,16 @@ def test_a_technique_has_the_usual_traits_and_those_that_it_says() -> None:
         is_yardstick = True
 
     assert traits(InInspection()) == Traits(in_inspection=True, is_yardstick=True)
+
+
+def test_an_example_is_long_enough_to_explain_something() -> None:
+    """Turns that scatter the cross, broken slots, fewest turns, and turns less than plainly."""
+    shown = {one.id: traits(one).showing for one in TECHNIQUES}
+    assert {name: its for name, its in shown.items() if its != Showing()} == {
+        "x-cross": Showing(4, None, 4, 0), "pseudo-x-cross": Showing(3, None, 0, 0),
+        "plain": Showing(0, None, 7, 0), "shortest": Showing(0, None, 0, 2),
+        "keyhole-chain": Showing(0, 3, 0, 0),
+    }  # fmt: skip
 
 
 def test_of_our_own_techniques_one_is_plain_and_one_the_yardstick() -> None:
