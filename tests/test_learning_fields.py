@@ -897,11 +897,14 @@ class Scripted:
 
 
 def heard(
-    monkeypatch: pytest.MonkeyPatch, steps: Sequence[tuple[str | None, str]], rest: str = ""
+    monkeypatch: pytest.MonkeyPatch,
+    steps: Sequence[tuple[str | None, str]],
+    rest: str = "",
+    counter: str | None = "there",
 ) -> Hearing:
     """The hearing of steps, each with the turns asked for (None: any) and what is reported."""
     monkeypatch.setattr("livecube.learning.verifying.decoder_class", lambda profile: Scripted)
-    profile: Any = SimpleNamespace(layouts=[SimpleNamespace(counter="there")])
+    profile: Any = SimpleNamespace(layouts=[SimpleNamespace(counter=counter)])
     sent = [[Packet(0.0, "a", told.encode()), Packet(0.0, "b", b"?other")] for _, told in steps]
     asked = [None if turns is None else tuple(parse_turns(turns)) for turns, _ in steps]
     made = list(map(Step, asked, sent))
@@ -963,9 +966,23 @@ def test_turns_that_were_heard_late_otherwise_or_not_at_all_are_told_apart(
     assert found.free == [parse_turns(one)[0] for one in free if not one.startswith("lost")]
     assert found.solved
     assert found.bad == {}
-    spoiled = heard(monkeypatch, [*steps[:-1], (None, f"{steps[-1][1]} D ?why ?why")], "R F R'")
+    # Turns before the first step count, unless a position is told later.
+    assert heard(monkeypatch, steps, "R F U").solved is any("=" in told for _, told in steps)
+    spoiled = heard(monkeypatch, [*steps[:-1], (None, f"{steps[-1][1]} D ?why ?why")], "R F U")
     assert (spoiled.solved, spoiled.bad) == (False, {"?why": 2})
-    assert spoiled.at_rest == parse_turns("R F R'")
+    assert spoiled.at_rest == parse_turns("R F U")
+
+
+def test_without_a_counter_one_turn_of_the_free_sequence_may_be_missing(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    for counter, free, solved in (
+        (None, "F' R'", True), ("there", "F' R'", False), (None, "U'", False),
+    ):  # fmt: skip
+        steps = [("R", "R"), ("F", "F"), ("U", "U"), (None, free)]
+        assert heard(monkeypatch, steps, counter=counter).solved is solved
+    # One of an earlier step may not.
+    assert not heard(monkeypatch, [("R", "R"), ("F", "R"), (None, "F' R'")], counter=None).solved
 
 
 @pytest.mark.parametrize(("steps", "most"), [(12, 5), (65, 5), (67, 6), (102, 8)])

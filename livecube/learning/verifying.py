@@ -124,7 +124,8 @@ def hear(profile: Profile, recording: Recording) -> Hearing:
             if owed:
                 items += _owed(owed, reports, hearing)
                 lost = next((at for at, item in enumerate(behind) if isinstance(item, _Lost)), None)
-                del behind[slice(*(lost, lost + 1) if lost is not None else (0, 0))]
+                if lost is not None:
+                    del behind[lost]
             items += behind
             hearing.free += told
             owed = []
