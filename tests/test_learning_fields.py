@@ -937,8 +937,11 @@ def heard(
         ([("R", "R"), (None, "lost2 B' F' R'")], 1, [], [], 2),
         ([("R", "R"), (None, "R'"), ("U", ""), (None, "lost1 U'"), ("F", "F"), (None, "F'")],
          2, [2 + 1], [], 1),
+        # Nothing more came.
+        ([("R", "R"), (None, "R'"), ("U", "")], 1, [3], [], 0),
         # An owner's slip.
         ([("R", "R"), ("U", "U'"), (None, "U R'")], 1, [], [(2, "U", "U'")], 0),
+        ([("R", "F"), (None, "F'")], 0, [], [(1, "R", "F")], 0),
         ([("R", "R"), ("U", "U F"), (None, "F' U' R'")], 1, [], [(2, "U", "U F")], 0),
         # Positions: after the first step alone they may stand for its turns.
         ([("R", "=R"), ("U", "U"), (None, "U' R'")], 2, [], [], 0),
