@@ -30,7 +30,14 @@ from livecube.decoding import Decoded
 from livecube.events import BadPacket, GapReport, Packet, StateReport, TurnReport
 from livecube.learning.bits import Bits, labels
 from livecube.learning.checksums import find_check
-from livecube.learning.clocks import _ROUND, _ROUND_S, RATES, FoundClock, find_clock
+from livecube.learning.clocks import (
+    _ROUND,
+    _ROUND_S,
+    RATES,
+    FoundClock,
+    find_clock,
+    find_wrapped_clock,
+)
 from livecube.learning.codes import (
     FoundTurns,
     find_elapsed,
@@ -248,6 +255,26 @@ def test_a_bit_that_changed_once_was_taken_for_the_highest_of_a_clock(
     clocks = find_clock(bits_with(shown, 7, order, noise=2), seconds, grain=1)
     assert clocks is not None
     assert clocks.field.bits == found
+
+
+@orders
+@pytest.mark.parametrize(
+    ("rate", "wrap", "width"), [(1000, 60_000, 16), (100, 1000, 10), (1024, 10_240, 14)]
+)
+def test_a_clock_that_starts_again_at_a_round_number_is_found(
+    order: Order, rate: int, wrap: int, width: int
+) -> None:
+    rng = np.random.default_rng(rate)
+    seconds = np.cumsum(rng.uniform(0.2, 1.2, 150))
+    host = seconds + rng.uniform(0.005, 0.05, len(seconds))
+    ticks = [int(second * rate) % wrap for second in seconds]
+    clock = Field(12 if order == "little" else 28 - width, width, order)
+    bits = bits_with({clock: ticks}, 5, order, noise=2)
+    found = FoundClock(clock, rate, wrap)
+    assert find_wrapped_clock(bits, host, grain=4) == found
+    assert find_wrapped_clock(bits, host, range(clock.start, clock.end), grain=4) is None
+    slow = host * (1 + 5e-4)
+    assert find_wrapped_clock(bits, slow, grain=4) is None
 
 
 def test_where_other_fields_are_masked_a_clock_is_not_believed_to_be_plain() -> None:
@@ -853,7 +880,11 @@ def test_kinds_are_tried_in_both_orders_until_the_characteristic_makes_sense(
         )
 
     inside = "livecube.learning.judging."
-    monkeypatch.setattr(f"{inside}kinds_in", lambda packets, order: [LONG, TYPED, OTHER, PLAIN])
+    kinds = [LONG, TYPED, OTHER, PLAIN]
+    monkeypatch.setattr(
+        f"{inside}kinds_in",
+        lambda packets, order: kinds if packets == sent and order in BOTH else [],
+    )
     monkeypatch.setattr(f"{inside}_candidates", noted)
     monkeypatch.setattr(f"{inside}_judged", judged)
     sent = [Packet(0.0, "a", bytes([number % 2 + 1, 0, 0])) for number in range(4)]
