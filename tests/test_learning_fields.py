@@ -852,16 +852,17 @@ def test_a_cube_is_solved_in_the_end_if_few_lost_turns_explain_it() -> None:
 # Which kinds are tried.
 
 
-PLAIN, LONG = Kind("a", 3), Kind("b", 2, longest=4)
+PLAIN, FOUR, SHORT, LONG = Kind("a", 3), Kind("a", 4), Kind("b", 2), Kind("b", 2, longest=4)
 TYPED, OTHER = (Kind("a", 3, ((Field(0, 8), value),), types=2) for value in (1, 2))
-KINDS = {"p": PLAIN, "t": TYPED, "o": OTHER, "l": LONG}
+KINDS = {"p": PLAIN, "f": FOUR, "s": SHORT, "t": TYPED, "o": OTHER, "l": LONG}
 
 
 @pytest.mark.parametrize(
     ("perfect", "tried", "again"),
     [
-        ("", "pPtoTOlL", "pPtoTOlL"), ("p", "pPlL", "lL"), ("pl", "pPlL", ""),
-        ("t", "pPtTlL", "lL"), ("o", "pPtoOlL", "lL"), ("l", "pPtoTOlL", "pPtoTO"),
+        ("", "psfPSFtoTOlL", "psfPSFtoTOlL"), ("p", "psfPSFlL", "sSlL"), ("pl", "psfPSFlL", ""),
+        ("t", "psfPSFtTlL", "sSlL"), ("o", "psfPSFtoOlL", "sSlL"), ("l", "psfPSFtoTOlL", "pfPFtoTO"),
+        ("s", "psfPSFtoTO", "pfPFtoTO"),
     ],
 )  # fmt: skip
 def test_kinds_are_tried_in_both_orders_until_the_characteristic_makes_sense(
@@ -879,16 +880,16 @@ def test_kinds_are_tried_in_both_orders_until_the_characteristic_makes_sense(
             kind=kind, hearing=SimpleNamespace(perfect=kind in map(KINDS.get, perfect))
         )
 
+    sent = [Packet(0.0, "a", bytes([number % 2 + 1, 0, 0])) for number in range(4)]
+    sent += [Packet(0.0, "b", bytes(number)) for number in (2, 3, 4)]
     inside = "livecube.learning.judging."
-    kinds = [LONG, TYPED, OTHER, PLAIN]
+    kinds = [LONG, TYPED, OTHER, PLAIN, SHORT, FOUR]
     monkeypatch.setattr(
         f"{inside}kinds_in",
         lambda packets, order: kinds if packets == sent and order in BOTH else [],
     )
     monkeypatch.setattr(f"{inside}_candidates", noted)
     monkeypatch.setattr(f"{inside}_judged", judged)
-    sent = [Packet(0.0, "a", bytes([number % 2 + 1, 0, 0])) for number in range(4)]
-    sent += [Packet(0.0, "b", bytes(number)) for number in (2, 3, 4)]
     found = judge_all(Recording([], [Step((0,), sent)]), "name", CLAIM)
     assert seen == [
         (KINDS[letter.lower()], "big" if letter.isupper() else "little", slipped)
