@@ -861,8 +861,8 @@ KINDS = {"p": PLAIN, "f": FOUR, "s": SHORT, "t": TYPED, "o": OTHER, "l": LONG}
     ("perfect", "tried", "again"),
     [
         ("", "psfPSFtoTOlL", "psfPSFtoTOlL"), ("p", "psfPSFlL", "sSlL"), ("pl", "psfPSFlL", ""),
-        ("t", "psfPSFtTlL", "sSlL"), ("o", "psfPSFtoOlL", "sSlL"), ("l", "psfPSFtoTOlL", "pfPFtoTO"),
-        ("s", "psfPSFtoTO", "pfPFtoTO"),
+        ("t", "psfPSFtTlL", "sSlL"), ("o", "psfPSFtoOlL", "sSlL"),
+        ("l", "psfPSFtoTOlL", "pfPFtoTO"), ("s", "psfPSFtoTO", "pfPFtoTO"),
     ],
 )  # fmt: skip
 def test_kinds_are_tried_in_both_orders_until_the_characteristic_makes_sense(
