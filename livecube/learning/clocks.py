@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import cache
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
 
@@ -20,6 +20,7 @@ __all__ = [
     "RATES",
     "FoundClock",
     "allowed",
+    "around",
     "find_clock",
     "find_wrapped_clock",
     "spread",
@@ -143,7 +144,7 @@ def _goes_on(
     width = max(_LEAST_BITS, int(np.ceil(np.log2(_LEAST_S * rate))))
     wrap = 1 << width
     late = (host_s * rate - bits.read(start_of(bits, low, width), width)) % wrap
-    late = ((late - late[0] + wrap / 2) % wrap) / rate
+    late = around(late, late[0], wrap) / rate
     usual = late <= np.quantile(late, 1 - _LATE)
     covariance = np.cov(late[usual], below[usual])
     return bool(covariance[0, 1] > covariance[1, 1] / 2)
@@ -260,7 +261,7 @@ def _goes_round(values: Ints, host_s: npt.NDArray[np.float64], rate: int, wrap: 
 def _drift(values: Ints, host_s: npt.NDArray[np.float64], rate: int, wrap: int) -> float:
     """Seconds a second by which packets come later and later."""
     late = (host_s * rate - values) % wrap
-    late = (late - np.median(late) + wrap / 2) % wrap / rate
+    late = around(late, np.median(late), wrap) / rate
     usual = abs(late - np.median(late)) <= _JITTER_S
     return float(np.polyfit(host_s[usual] - host_s[0], late[usual], 1)[0])
 
@@ -310,7 +311,7 @@ def _has_turned_bit(values: Ints, host_s: npt.NDArray[np.float64], rate: int, wr
     Such a bit is inverted, or belongs to another field.
     """
     late = (host_s * rate - values) % wrap
-    late = (late - late[0] + wrap / 2) % wrap
+    late = around(late, late[0], wrap)
     for bit in range((wrap - 1).bit_length()):
         worth, is_set = 1 << bit, (values >> bit & 1).astype(bool)
         if worth > _TURNED_S * rate and _TURNED_LEAST < is_set.sum() < len(values) - _TURNED_LEAST:
@@ -327,6 +328,14 @@ def allowed(host_s: npt.NDArray[np.float64], rate: float) -> float:
     return (_JITTER_S + drift) * rate + 1
 
 
+def around(
+    late: npt.NDArray[np.float64], middle: npt.NDArray[np.float64] | np.floating[Any], wrap: int
+) -> npt.NDArray[np.float64]:
+    """Times on a clock that wraps, counted from half a wrap before ``middle``."""
+    result: npt.NDArray[np.float64] = (late - middle + wrap / 2) % wrap
+    return result
+
+
 def spread(
     values: Ints, host_s: npt.NDArray[np.float64], rate: float, wrap: int
 ) -> npt.NDArray[np.float64]:
@@ -335,7 +344,7 @@ def spread(
     ``wrap``: number of values of the clock.
     """
     late = (host_s * rate - values) % wrap  # how late each packet came, up to a constant
-    late = (late - late[:, :1] + wrap / 2) % wrap
+    late = around(late, late[:, :1], wrap)
     some = int(len(host_s) * _LATE)
     if not some:
         return np.asarray(late.max(axis=1) - late.min(axis=1))

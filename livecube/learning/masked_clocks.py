@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from livecube.learning.clocks import LEAST, RATES, FoundClock, allowed, spread, start_of
+from livecube.learning.clocks import LEAST, RATES, FoundClock, allowed, around, spread, start_of
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -128,7 +128,7 @@ def _effect(
     Both clocks may drift; a straight line through the lateness is taken away.
     """
     late = (host_s * rate - values) % wrap
-    late = (late - np.median(late) + wrap / 2) % wrap
+    late = around(late, np.median(late), wrap)
     usual = np.abs(late - np.median(late)) <= np.quantile(np.abs(late - np.median(late)), 0.96)
     known = np.stack([column[usual], host_s[usual] - host_s[0], np.ones(usual.sum())], axis=1)
     if column[usual].min() == column[usual].max():
