@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from profile_texts import EVENTS, NAMES, PLAIN, PROFILES, ROOT
 
 from livecube.conformance import decoder_tests
+from livecube.cube.geometry import sticker_cycle
 from livecube.cube.notation import facelets_text, parse_facelets
 from livecube.cube.position import SOLVED, apply_turns, parse_turn
 from livecube.decoding import Advertisement, Write
@@ -186,6 +187,24 @@ def test_stickers_are_judged_as_facelets_are(turns: list[int], data: st.DataObje
     except PositionError:
         found = None
     assert found == expected
+
+
+@pytest.mark.parametrize("name", ["cairn", "skerry"])
+def test_a_position_that_no_turns_lead_to_is_refused(name: str) -> None:
+    code = PROFILES[name].state
+    assert code is not None
+    whole = SOLVED.tobytes()
+    assert code.position(code.rows(whole)) == whole
+    for pieces in ([0], [19], [0, 1], [18, 19]):  # a twist, a flip, two pieces that swap
+        spoilt = bytearray(whole)
+        if len(pieces) == 1:
+            (piece,) = pieces
+            spoilt[piece] = sticker_cycle(spoilt[piece])[1]
+        else:
+            one, two = pieces
+            spoilt[one], spoilt[two] = spoilt[two], spoilt[one]
+        with pytest.raises(PositionError):
+            code.position(code.rows(bytes(spoilt)))
 
 
 def test_turns_follow_from_positions_and_what_no_turn_explains_is_a_gap() -> None:

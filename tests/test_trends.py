@@ -23,7 +23,7 @@ from livecube.history.store import History
 from livecube.solves.records import Chance, Price, Wanted
 from livecube.timing.results import DNF, Penalty, result_of
 from livecube.trends.figures import Look, results_ms
-from livecube.trends.making import _counts, _verdict, blocks_of, periods_of, trends_of
+from livecube.trends.making import _STEPS_MS, _counts, _verdict, blocks_of, periods_of, trends_of
 from livecube.trends.measures import ChanceColumns, FocusColumns, SolveColumns, Trends
 from livecube.trends.text import sparkline, trends_lines
 
@@ -432,3 +432,9 @@ def test_trends_are_what_they_were(count: int, a_day: int) -> None:
     )  # fmt: skip
     found = digits(made(of, chances_of(count, rng)))
     assert sha256(found.encode()).hexdigest()[:8] == TOLD[count]
+
+
+def test_bars_are_as_wide_as_ones_twos_and_fives_of_time() -> None:
+    assert [*map(str, _STEPS_MS)] == [
+        f"{digit}{'0' * zeros}" for zeros in (2, 3, 4, 5) for digit in (1, 2, 5)
+    ][: len(_STEPS_MS)]
