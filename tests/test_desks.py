@@ -69,3 +69,17 @@ def test_what_a_desk_says_of_itself_is_shown_if_it_can_be() -> None:
     desk = heard(("session", {"state": "solving", "solves": 2.6}))
     assert (desk.session, desk.solves) == ("solving", 3)
     assert heard(("session", {"solves": "no"})).solves == 0
+
+
+@pytest.mark.parametrize(
+    ("online", "link", "session", "shown"),
+    [
+        (None, True, "solving", "?"), (False, True, "solving", "away"),
+        (True, False, "solving", "no cube"), (True, True, "solving", "solving"),
+        (True, None, "solving", "solving"), (True, True, "", "here"),
+    ],
+)  # fmt: skip
+def test_a_desk_is_away_without_a_cube_or_in_its_session(
+    online: bool | None, link: bool | None, session: str, shown: str
+) -> None:
+    assert DeskNow("a", online=online, link=link, session=session).presence == shown

@@ -15,6 +15,7 @@ from livecube.timing.averages import average, best_average, current_averages, le
 from livecube.timing.results import (
     Penalty,
     Result,
+    in_milliseconds,
     inspection_penalties,
     next_call,
     parse_penalties,
@@ -61,6 +62,11 @@ def test_times_are_cut_not_rounded(ms: int, shown: str) -> None:
     assert time_text(truncated(ms)) == shown
     if ms < 60_000:
         assert seconds_text(ms / 1000) == shown
+
+
+def test_predicted_seconds_are_whole_milliseconds() -> None:
+    assert in_milliseconds(0.1 + 0.2) == 0.3
+    assert in_milliseconds(1.23456) == 1.235
 
 
 @pytest.mark.parametrize(

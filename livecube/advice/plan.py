@@ -20,6 +20,7 @@ from livecube.search.situation import (
 )
 from livecube.search.task import FIELDS, task_rows
 from livecube.techniques.base import traits
+from livecube.timing.results import in_milliseconds
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -70,8 +71,8 @@ class Plan:
     def as_json(self) -> dict[str, Any]:
         """The object of machine-readable output."""
         return {
-            "seconds": round(self.seconds, 3),
-            "looking": round(self.looking, 3),
+            "seconds": in_milliseconds(self.seconds),
+            "looking": in_milliseconds(self.looking),
             "turns": self.turns,
             "steps": [
                 {
@@ -80,8 +81,8 @@ class Plan:
                     "moves": moves_text(step.moves),
                     "up": step.holding.up,
                     "front": step.holding.front,
-                    "seconds": round(step.seconds, 3),
-                    "looking": round(step.looking, 3),
+                    "seconds": in_milliseconds(step.seconds),
+                    "looking": in_milliseconds(step.looking),
                     "door": step.door,
                 }
                 for step in self.steps

@@ -220,8 +220,8 @@ def _packets_number(packets: Sequence[bytes], each: Sequence[Sequence[Report]]) 
     """Whether a field of the packets of the commonest length counts the turns."""
     ((length, _),) = Counter(map(len, packets)).most_common(1)
     made = np.cumsum([len(_turns(reports)) for reports in each])
-    some = [at for at, packet in enumerate(packets) if len(packet) == length > 0]
-    tables = [Bits([packets[at] for at in some], order) for order in ORDERS] if some else []
+    some = [at for at, packet in enumerate(packets) if len(packet) == length]
+    tables = [Bits([packets[at] for at in some], order) for order in ORDERS]
     return any(find_counters(bits, made[some], bits) for bits in tables)
 
 

@@ -122,8 +122,8 @@ def _judged(
         per_second=candidate.per_second,
     )
     one = Judged(kind, candidate, profile, hear(profile, recording))
-    if (count := _contradictions(one, recording)) > 0:
-        one.hearing.bad["another turn than the packet before, with the same number"] += count
+    unlike = ["another turn than the packet before, with the same number"]
+    one.hearing.bad.update(unlike * _contradictions(one, recording))
     return _with_strange(one, recording)
 
 

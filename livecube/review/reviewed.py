@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
+from livecube.timing.results import in_milliseconds
+
 if TYPE_CHECKING:
     from livecube.advice.plan import Plan
     from livecube.advice.rows import Opportunity
@@ -76,7 +78,7 @@ class AgainstPlan:
     @property
     def order_s(self) -> float:
         """Predicted seconds saved over all pairs by beginning with the pair of ``plan``."""
-        return round(self.own.total - self.plan.total, 3)
+        return in_milliseconds(self.own.total - self.plan.total)
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,6 +30,7 @@ __all__ = [
     "PenaltyReason",
     "Result",
     "Standing",
+    "in_milliseconds",
     "inspection_penalties",
     "next_call",
     "parse_penalties",
@@ -111,6 +112,11 @@ def seconds_text(seconds: float) -> str:
     Whatever stands beside a result is cut alike (article 9f1), so that both agree.
     """
     return f"{round(1000 * seconds) // 10 / 100:.2f}"
+
+
+def in_milliseconds(seconds: float) -> float:
+    """Predicted seconds without what sums of binary fractions leave beside whole milliseconds."""
+    return round(seconds, 3)
 
 
 def parse_time(text: str) -> int:
