@@ -56,13 +56,24 @@ def test_a_hesitation_changes_little() -> None:
     assert abs(found.value - 0.4) < 0.1
 
 
-def test_too_few_pairs_tell_nothing() -> None:
-    seconds, taken, place, price, block = pairs(0.4)
-    few = np.cumsum(taken) <= FEWEST_PAIRS - 1
-    assert worth_of(*(one[few] for one in (seconds, taken, place, price, block))) is None
-    evenings = np.minimum(block, FEWEST_BLOCKS - 2)
-    assert worth_of(seconds, taken, place, price, evenings) is None
-    assert worth_of(seconds, np.ones(COUNT), place, price, block) is None
+def test_fifteen_pairs_of_both_kinds_tell_something_if_eight_evenings_hold_both() -> None:
+    seconds, _, place, price, block = pairs(0.4)
+    nth = np.arange(COUNT) % 20  # of its evening
+
+    def tells(taken: np.ndarray) -> bool:
+        return worth_of(seconds, taken, place, price, block) is not None
+
+    assert (FEWEST_PAIRS, FEWEST_BLOCKS) == (15, 8)
+    for count, enough in ((14, False), (15, True)):
+        some = 12 * nth + block < count  # one of each evening, then a second of each
+        assert some.sum() == count
+        assert tells(some) is enough
+        assert tells(~some) is enough
+    for evenings, enough in ((7, False), (8, True)):
+        both = (block < evenings) & (nth < 4)
+        assert tells(both) is enough
+        assert tells(both | (block == 11)) is enough  # that evening holds one kind only
+    assert not tells(np.ones(COUNT))
 
 
 def test_intervals_hold_the_truth_of_drawn_persons() -> None:
