@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from livecube.events import Packet
-from livecube.learning import judging
+from livecube.learning import judging, understanding
 from livecube.learning.judging import (
     _again,
     _apart,
@@ -246,6 +246,36 @@ def test_a_strange_code_gets_a_turn_if_exactly_one_explains_the_recording(
     else:
         assert new.candidate.codes == new.profile.turns == known | found
         assert new.hearing.perfect
+
+
+def test_a_first_understanding_is_the_best_of_those_that_decode_nearly_all_steps(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def judged(right: int, rank: int, **bad: int) -> Any:
+        hearing = SimpleNamespace(right=right, steps=20, bad=Counter(bad))
+        return SimpleNamespace(hearing=hearing, rank=rank, profile=f"{right} {rank}")
+
+    def chosen(*given: Any) -> str | None:
+        decoders: list[Any] = []
+
+        def made(profile: str) -> Callable[[], Any]:
+            one: Any = SimpleNamespace(
+                profile=profile, notify=(), connected=lambda: decoders.append(one)
+            )
+            return lambda: one
+
+        monkeypatch.setattr(understanding, "judge_all", lambda *told: given)
+        monkeypatch.setattr(understanding, "decoder_class", made)
+        monkeypatch.setattr(understanding, "worth", lambda one: one.rank)
+        found = understanding.first_understanding(Recording(sent([b"1"]), []))
+        assert (found is None) is (not decoders)
+        return decoders[0].profile if decoders else None
+
+    least = next(n for n in range(21) if n >= understanding._RIGHT * 20)
+    assert least < 20
+    assert chosen() is None
+    assert chosen(judged(least - 1, 9), judged(20, 8, why=1)) is None
+    assert chosen(judged(least, 2), judged(20, 1), judged(least - 1, 9)) == f"{least} 2"
 
 
 @pytest.mark.parametrize("state", [None, "positions"])

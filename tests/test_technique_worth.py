@@ -14,14 +14,13 @@ from livecube.history.store import History
 from livecube.logs.lines import Header
 from livecube.solves.records import Price, Wanted
 from livecube.trends.making import trends_of
+from livecube.trends.measures import WorthColumns
 from livecube.trends.text import trends_json, trends_lines
-from livecube.trends.worth import FEWEST_BLOCKS, FEWEST_PAIRS, worth_of
+from livecube.trends.worth import FEWEST_BLOCKS, FEWEST_PAIRS, comparable, worth_of
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
     from pathlib import Path
-
-    from livecube.trends.measures import WorthColumns
 
 COUNT = 240
 
@@ -131,3 +130,32 @@ def test_trends_tell_it_from_the_reviews_of_kept_solves(tmp_path: Path) -> None:
 def _ms(found: WorthColumns) -> list[int]:
     order = np.lexsort((found.solve, found.technique))
     return [int(one) for one in found.ms[order]]
+
+
+def test_a_technique_for_two_slots_is_compared_with_two_pairs() -> None:
+    """It fills two if more than half of its pairs were done together with the next one."""
+    rows = [  # technique, place, milliseconds, of the next stage, together, taken
+        (0, 1, 100, 1, 1, 1), (0, 3, 200, 2, 1, 1), (0, 2, 300, 4, 0, 1), (0, 2, 400, 8, 0, 0),
+        (0, 4, 500, 16, 0, 0), (0, 4, 600, 32, 0, 1),
+        (1, 1, 110, 1, 1, 1), (1, 2, 120, 2, 0, 1), (1, 4, 130, 4, 1, 0),
+        (2, 4, 140, 8, 1, 0),
+    ]  # fmt: skip
+    technique, place, ms, next_ms, together, taken = np.array(rows).T
+    solve, price = np.arange(10), 1000 + np.arange(10)
+
+    def found(own: np.ndarray) -> WorthColumns:
+        pairs = WorthColumns(("a", "b", "c"), solve, technique, place, ms, price, taken)
+        return comparable(pairs, next_ms, own)
+
+    whole = found(together)  # two of four are not more than half of them
+    assert whole.solve.tolist() == solve.tolist()
+    assert whole.ms.tolist() == ms.tolist()
+    together[2] = 1
+    two = found(together)
+    assert two.solve.tolist() == [0, 1, 2, 3, 5, 6, 7, 8, 9]
+    assert two.ms.tolist() == [101, 202, 304, 408, 632, 110, 120, 130, 140]
+    assert two.price_ms.tolist() == [1000 + n for n in two.solve]
+    assert two.taken.tolist() == [1, 1, 1, 0, 1, 1, 1, 0, 0]
+    assert (two.technique.tolist(), two.place.tolist()) == (
+        [technique[n] for n in two.solve], [place[n] for n in two.solve]
+    )  # fmt: skip
