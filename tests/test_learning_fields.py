@@ -46,7 +46,8 @@ from livecube.learning.codes import (
     lengthened,
     turn_bits,
 )
-from livecube.learning.counters import FoundCounter, _wraps, find_counters
+from livecube.learning.counters import _STEP as STEP
+from livecube.learning.counters import FoundCounter, _steady, _wraps, find_counters
 from livecube.learning.inference import Candidate, _clock, _grain, candidates
 from livecube.learning.judging import _others, judge_all
 from livecube.learning.kinds import Kind, kinds_in
@@ -209,6 +210,14 @@ def test_of_counters_the_least_contradicted_comes_first_and_then_the_widest(orde
     bits = bits_with(fields, 7, order, noise=3)
     found = [one.field for one in find_counters(bits, made_turns, bits)]
     assert found == [wide, narrow, wrong]
+
+
+def test_numbers_are_steady_if_they_go_up_by_little_also_as_they_start_again() -> None:
+    steady = array(number % 4 for number in range(3, 85))
+    assert _steady(steady, 2)
+    assert not _steady(steady, 3)  # more than a quarter of them fall
+    for step, few in ((STEP, True), (STEP + 1, False)):
+        assert _steady(array(range(0, 100 * step, step)), 16) is few
 
 
 # Clocks.

@@ -6,7 +6,6 @@ import json
 import sqlite3
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -31,12 +30,9 @@ from livecube.history.store import DATABASE, History
 from livecube.solves.records import PlanCost, Wanted
 from livecube.trends.losses import losses_of
 from livecube.trends.making import trends_of
-from livecube.trends.measures import LossColumns
+from livecube.trends.measures import LossColumns, Losses
 from livecube.trends.page import trends_page
 from livecube.trends.text import loss_sentences, losses_sentence, trends_json
-
-if TYPE_CHECKING:
-    from livecube.trends.measures import Losses
 
 EVENING = Path(__file__).parent.parent / "fixtures" / "evening.jsonl"
 PARTS = st.tuples(*[st.integers(-3_000, 3_000)] * 4)
@@ -47,6 +43,10 @@ def losses(parts: list[tuple[int, ...]], block: list[int], own: int = 0) -> Loss
     table = np.array(parts, dtype=np.int64).reshape(-1, 4)
     rng = np.random.default_rng(1)
     return losses_of(LossColumns(zero, table, zero + own), np.array(block), rng)
+
+
+def test_without_pairs_nothing_was_lost() -> None:
+    assert losses([], []) == Losses(0, 0, None, ())
 
 
 def test_what_pairs_lose_is_shared_among_the_parts_that_cost_time() -> None:

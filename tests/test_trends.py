@@ -371,6 +371,7 @@ def test_a_period_counts_what_was_measured() -> None:
         ([-1] * 20, 1, "sessions"),  # days separate solves without a session
         ([-1] * 40, 40, "solves"),
         ([7] * 40, 1, "solves"),  # one session of many midnights
+        ([0] * 40, 1, "solves"),
         ([*range(20)], 20, "sessions"),
         ([*range(19)], 19, "solves"),
     ],

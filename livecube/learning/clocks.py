@@ -251,8 +251,8 @@ def _goes_round(values: Ints, host_s: npt.NDArray[np.float64], rate: int, wrap: 
     within = allowed(host_s, rate)
     few = slice(None, None, max(1, len(values) // 24))
     return bool(
-        spread(values[None, few], host_s[few], rate, wrap)[0] <= within
-        and spread(values[None, :], host_s, rate, wrap)[0] <= within
+        (spread(values[None, few], host_s[few], rate, wrap) <= within).all()
+        and (spread(values[None, :], host_s, rate, wrap) <= within).all()
         and not _has_turned_bit(values, host_s, rate, wrap)
         and abs(_drift(values, host_s, rate, wrap)) <= _WRAP_DRIFT
     )

@@ -57,7 +57,7 @@ TESTS: Final[dict[str, str]] = {
     "stages": "stages_golden stages following golden",
     "techniques": "advice_golden advice techniques explain",
     "timing": "timing",
-    "trends": "trends technique_worth monthly comparing",
+    "trends": "trends technique_worth losses monthly comparing",
     "virtual": "virtual_golden virtual_solver",
     "virtual/profile_cube": "profile_golden profiles",
 }
