@@ -171,3 +171,19 @@ def test_a_report_compares_people_and_periods_with_and_without_names(tmp_path: P
     for reason, arguments in refused.items():
         done = run.invoke(command, [*arguments, str(tmp_path / "no.html")])
         assert reason in str(done.exception), (arguments, done.exception)
+
+
+def test_who_never_had_a_chance_of_a_technique_has_no_share_and_left_nothing() -> None:
+    rng = np.random.default_rng(5)
+    ada = reviewed(group("Ada", rng, 60), rng)
+    bo = replace(ada, name="Bo", chances=replace(ada.chances, techniques=("plain", "other", "x")))
+    rows = {name: rows for name, *rows in of(ada, bo).techniques}
+    assert [*rows] == ["keyhole", "other", "plain", "x"]
+    for name, own, other in (("keyhole", 0, 1), ("other", 1, 0)):
+        share, left = rows[name]
+        assert share.cells[other] is None
+        mine, theirs = left.cells[own], left.cells[other]
+        assert mine is not None
+        assert theirs is not None
+        assert mine.counted == theirs.counted
+        assert mine.value.value > theirs.value.value == 0
