@@ -767,16 +767,18 @@ def test_rows_of_pieces_are_found(
     )
 
 
-def test_a_position_fills_thirteen_bytes_and_a_slip_before_it_is_found() -> None:
-    """Also if its fields reach from the packet's first bit to its last one."""
+def test_a_position_fills_thirteen_bytes_and_a_slip_before_it_is_found(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Also if its last field ends with the packet."""
     turns = np.random.default_rng(7).integers(18, size=40).tolist()
     position = SOLVED.copy()
     positions = np.array([position := apply_turn(position, turn) for turn in turns])
     places, twists = PIECE_AT[positions], TWIST_AT[positions]
     fields: dict[Field, list[int]] = {}
-    at = 0
+    at = 4
     for values, width, first, count in (
-        (places, 3, 0, 8), (twists, 2, 0, 8), (places - 8, 4, 8, 12), (twists, 1, 8, 12),
+        (twists, 2, 0, 8), (places, 3, 0, 8), (twists, 1, 8, 12), (places - 8, 4, 8, 12),
     ):  # fmt: skip
         for k in range(first, first + count):
             fields[Field(at, width)] = values[:, k].tolist()
@@ -790,6 +792,10 @@ def test_a_position_fills_thirteen_bytes_and_a_slip_before_it_is_found() -> None
     assert all(one.state is None for one in candidates(kind, slip, "little"))
     for narrow, found in ((kind, True), (Kind("a", 12), False)):
         assert bool(candidates(narrow, slip, "little", slipped=True)) is found
+    # The search for slips ends after so many tries.
+    for tries, enough in ((0, False), (36, True)):
+        monkeypatch.setattr("livecube.learning.slips._TRIES", tries)
+        assert (without_slips(slip, "little") is not None) is enough
 
 
 @orders

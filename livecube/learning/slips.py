@@ -81,7 +81,7 @@ class _Search:
         self._fields: dict[tuple[int, frozenset[int]], npt.NDArray[np.uint8]] = {}
         self._patterns: dict[tuple[int, frozenset[int], int], frozenset[bytes]] = {}
         self._unlike = 0
-        self._tries = 0
+        self._tries: int
         reaches = {shape: self._reach(shape, turns, set()) for shape in _SHAPES}
         self.reach = max(reaches.values())
         """Number of steps with packets for which fields show the asked positions."""
