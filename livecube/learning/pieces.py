@@ -221,11 +221,13 @@ def _references(
                 places.setdefault(place, (stickers[piece] - shift) % kind.turns)
             elif place in places:
                 stickers[piece] = (shift + places[place]) % kind.turns
-    for (piece, place), shift in pairs:
-        if (stickers.get(piece, 0) - places.get(place, 0) - shift) % kind.turns:
-            return None
-    whole = len(stickers) == len(places) == len(kind.pieces)
-    return (stickers, places) if whole else None
+    if not len(stickers) == len(places) == len(kind.pieces):
+        return None
+    if any(
+        (stickers[piece] - places[place] - shift) % kind.turns for (piece, place), shift in pairs
+    ):
+        return None
+    return stickers, places
 
 
 def _names(
