@@ -386,7 +386,8 @@ def test_a_bit_that_jitter_cannot_hide_must_go_with_the_clock() -> None:
         ((16, 5), ((40, 5), 4, 8), 8), ((16, 5), ((43, 5), 4, 8), 8), ((20, 5), ((43, 5), 4, 8), 4),
         ((16, 5), ((40, 4), 4, 4), 4), ((16, 5), ((44, 4), 4, 28), 4),
         ((16, 5), ((43, 4), 4, 28), 1), ((16, 5), ((43, 4), 4, 36), 1),
-        ((16, 5), ((40, 9), 4, 9), 1), ((17, 5), ((40, 5), 2, 8), 1),
+        ((16, 5), ((40, 9), 4, 9), 1), ((16, 5), ((43, 4), 2, 28), 1),
+        ((16, 5), ((40, 4), 2, 4), 4), ((17, 5), ((40, 5), 2, 8), 1),
     ],
 )  # fmt: skip
 def test_fields_are_aligned_as_the_known_ones_are(
@@ -1120,6 +1121,7 @@ def test_of_copies_in_any_order_every_other_one_is_taken() -> None:
     assert new("abba", 4, 2) == "abba"  # as many as turns
     assert new("aabb", 2, 2) == "ab"
     assert new("aaaa", 2, 2) == "aa"  # the same turn twice
+    assert new("aaaabb", 3, 2) == "aab"
     assert new("abba", 2, 2, "a") == "ba"  # as many new ones as turns
     assert new("aaaaab", 2, 2) == "ab"
     assert new("aaab", 3, 2, "a") == "b"  # this fits nothing

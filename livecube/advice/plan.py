@@ -271,7 +271,7 @@ class Beam:
         moved: Sequence[bool] = (False,) * 8,
     ) -> Line | None:
         """The line of quickest next steps, to compare plans with; None where lines are empty."""
-        if situation.offset is None or not situation.free:
+        if situation.offset is None:
             return None
         nodes, seen = self._roots(situation, start, moved), situation
         while True:
