@@ -305,7 +305,9 @@ def test_a_transform_makes_packets_plain_and_its_faults_are_bad_packets(
     assert parse_profile(written, "again.toml") == parse_profile(text, "test.toml")
     for names, known in ((), "none"), (("b", "a"), "a, b"):
         own = EntryPoints(EntryPoint(name, "test_profiles:Mirror", GROUP) for name in names)
-        monkeypatch.setattr("livecube.profiles.transforms.entry_points", own.select)
+        monkeypatch.setattr(
+            "livecube.profiles.transforms.installed", {GROUP: own.select(group=GROUP)}.__getitem__
+        )
         with pytest.raises(UsageError) as refused:
             decoder_class(parse_profile(text, "test.toml"))
         assert str(refused.value) == f"no transform is called 'mirror'; installed: {known}"
