@@ -6,7 +6,8 @@ from copy import deepcopy
 from dataclasses import replace
 from functools import cache
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
@@ -18,7 +19,14 @@ from hypothesis.extra.numpy import arrays
 
 from livecube.edges.holding_file import holding_model
 from livecube.holding.counts import GROUPS
-from livecube.holding.inference import Acquaintance, log_odds, read_solve
+from livecube.holding.inference import (
+    FEWEST_TURNS,
+    USUAL,
+    Acquaintance,
+    log_odds,
+    read_solve,
+    surprise,
+)
 from livecube.virtual.habits import LEFT_HANDED, OTHERWISE, RIGHT_HANDED, UNPLANNED, Habits
 
 if TYPE_CHECKING:
@@ -67,6 +75,13 @@ def test_what_it_says_of_a_stranger_is_right_as_often_as_it_says() -> None:
     plainly = np.array(plain)  # the model alone is not right within this bound
     within = (plainly >= 0.6) & (plainly < 0.9)
     assert plainly[within].mean() - hits[within].mean() > 0.06
+
+
+def test_four_turns_of_the_last_layer_tell_how_surprising_they_are() -> None:
+    pair, last = GROUPS.index(1), GROUPS.index(2)
+    unexpected: Any = SimpleNamespace(unexpected=np.array([9.0, *[USUAL + 1] * FEWEST_TURNS]))
+    assert surprise(unexpected, [pair, *[last] * FEWEST_TURNS]) == pytest.approx(FEWEST_TURNS**0.5)
+    assert surprise(unexpected, [pair, pair, *[last] * (FEWEST_TURNS - 1)]) is None
 
 
 def test_which_hand_is_the_stronger_is_known_from_the_solves_before() -> None:

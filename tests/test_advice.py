@@ -228,6 +228,7 @@ def test_a_good_edge_goes_in_from_right_or_left_and_a_bad_one_does_not(advisor: 
         # With the wide turn the right face is where the front was.
         ("D' F' U' F D", "Uw' R' U' R D", "which the wide turn saves"),
         ("D2 F' U' F D2", "D2 F' U' F D2", "which a wide upper turn in place of D may save"),
+        ("D2 B U B' D2", "Uw2 F U F' D2", "which a wide upper turn in place of D may save"),
     ],
 )
 def test_a_bad_edge_with_and_without_the_wide_turn(

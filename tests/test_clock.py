@@ -65,6 +65,8 @@ def test_a_turn_that_is_sent_again_does_not_turn_time_back() -> None:
 
 def test_without_a_clock_the_host_tells_the_time() -> None:
     assert times(None, [(None, 3.0), (None, 3.5)]) == [3.0, 3.5]
+    assert times(None, [(1000, 3.0), (1200, 3.5)]) == [3.0, 3.5]
+    assert times(2**16, [(1000, 0.0), (None, 0.1), (1200, 0.25)]) == [0.0, 0.1, 0.2]
 
 
 def test_other_reports_keep_their_place() -> None:

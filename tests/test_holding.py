@@ -37,7 +37,9 @@ from livecube.holding.written import (
     SEEN_AS_WIDE,
 )
 from livecube.stages.progress import SolveBegun, Turned
+from livecube.stages.tracker import Tracker
 from livecube.virtual.habits import LEFT_HANDED, RIGHT_HANDED
+from livecube.virtual.session import session
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -418,3 +420,19 @@ def test_adapting_never_makes_it_worse_for_whom_it_already_fits() -> None:
         late += [stage >= ORIENT for stage in part.stages]
         right += hits.tolist()
     assert np.array(right)[np.array(late)].mean() > 0.95
+
+
+def test_a_live_reading_knows_the_stage_of_each_turn(monkeypatch: pytest.MonkeyPatch) -> None:
+    stages: list[int] = []
+    turn = LiveHolding.turn
+
+    def noted(live: LiveHolding, turned: int, t: float, stage: int, *others: Any) -> None:
+        stages.append(stage)
+        turn(live, turned, t, stage, *others)
+
+    monkeypatch.setattr(LiveHolding, "turn", noted)
+    follower = HoldingFollower(TRAINED)
+    for progress in Tracker().feed_all(session(25, 1).events()):
+        follower.take([progress])
+    assert stages == sorted(stages)
+    assert {*stages} >= {0, 1, 2, 3, 4, 5, 6}

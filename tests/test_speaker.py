@@ -20,6 +20,7 @@ from livecube.advice.speaker import (
     Spoken,
     Taken,
     Withdrawn,
+    _Pace,
 )
 from livecube.cube.holding import Holding, hand_moves
 from livecube.cube.notation import parse_turns
@@ -482,3 +483,20 @@ def test_where_no_hint_for_a_pair_stands_turns_ask_for_no_moves() -> None:
     opened.speaker.open(0.0, [row()])
     opened.turn(UPPER)
     assert opened.speaker.question() is None  # it is a hint for the beginning of a solve
+
+
+def test_the_pace_is_that_of_the_solve_also_if_its_beginning_is_known_late() -> None:
+    def turned(line: int) -> Turned:
+        return Turned(0.1 * min(line, 9) + 0.7 * max(0, line - 9), 0, line, b"", None, None, ())
+
+    late, in_time = _Pace(), _Pace()
+    for line in range(1, 40):
+        late.turn(turned(line))
+    late.begin(10)
+    for line in range(10, 40):
+        in_time.turn(turned(line))
+    assert late.stop_s == in_time.stop_s == pytest.approx(2.8)
+    for line in range(40, 46):
+        late.turn(turned(line))
+    late.begin(30)  # too few turns to know the pace
+    assert late.stop_s == 1.0

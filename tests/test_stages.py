@@ -295,6 +295,8 @@ def test_ways_to_begin_were_searched_for_at_each_of_20000_positions_some_seconds
         jump(3000.0 + 4 * number)
         take(SolveMark(3001.0 + 4 * number, number, "inspect"))
     assert searches == 8 + 100 // 96 + 10
+    take(HeldAs(3100.0, Holding.of(0, 2)))  # so does another holding
+    assert searches == 8 + 100 // 96 + 11
 
 
 def test_turns_some_seconds_apart_cost_a_search_each_nine_of_them() -> None:

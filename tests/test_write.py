@@ -55,6 +55,9 @@ def test_virtual_solves_read_back() -> None:
                 written = write_solve(one, read_solve(one.part, MODEL))
                 again, _ = fixed_turns(parse_moves(written.text()), SCRAMBLE_HOLDING)
                 assert effect(again) == effect(list(one.part.turns))
+                assert [stage.split for stage in written.stages] == [
+                    split for split in one.solve.splits if split.end_turn is not None
+                ]
                 lines = "\n".join(written_lines(written, 1))
                 assert fixed_turns(parse_moves(lines), SCRAMBLE_HOLDING)[0] == again
 
