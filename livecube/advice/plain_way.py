@@ -167,7 +167,7 @@ def _carried_on(
         if chance.second is not None:  # the layer is turned on in between
             turned = [task._replace(prefix=task.prefix & ~1) for task in tasks]
             tasks = [task for task in turned if task.prefix]
-        for seconds in engine.solve(then, tasks) if tasks else ():
+        for seconds in engine.solve(then, tasks):
             wholes += [first + second for second in seconds if not _merge(first, second)]
     shortest = min(map(len, wholes), default=0)
     return [whole for whole in wholes if len(whole) == shortest <= LONGEST]
