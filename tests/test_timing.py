@@ -15,7 +15,6 @@ from livecube.timing.averages import average, best_average, current_averages, le
 from livecube.timing.results import (
     Penalty,
     Result,
-    in_milliseconds,
     inspection_penalties,
     next_call,
     parse_penalties,
@@ -30,6 +29,7 @@ from livecube.timing.results import (
     standing,
     standing_penalties,
     time_text,
+    to_the_millisecond,
     truncated,
     workings_text,
 )
@@ -65,8 +65,8 @@ def test_times_are_cut_not_rounded(ms: int, shown: str) -> None:
 
 
 def test_predicted_seconds_are_whole_milliseconds() -> None:
-    assert in_milliseconds(0.1 + 0.2) == 0.3
-    assert in_milliseconds(1.23456) == 1.235
+    assert to_the_millisecond(0.1 + 0.2) == 0.3
+    assert to_the_millisecond(1.23456) == 1.235
 
 
 @pytest.mark.parametrize(

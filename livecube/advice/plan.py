@@ -20,7 +20,7 @@ from livecube.search.situation import (
 )
 from livecube.search.task import FIELDS, task_rows
 from livecube.techniques.base import traits
-from livecube.timing.results import in_milliseconds
+from livecube.timing.results import to_the_millisecond
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -71,8 +71,8 @@ class Plan:
     def as_json(self) -> dict[str, Any]:
         """The object of machine-readable output."""
         return {
-            "seconds": in_milliseconds(self.seconds),
-            "looking": in_milliseconds(self.looking),
+            "seconds": to_the_millisecond(self.seconds),
+            "looking": to_the_millisecond(self.looking),
             "turns": self.turns,
             "steps": [
                 {
@@ -81,8 +81,8 @@ class Plan:
                     "moves": moves_text(step.moves),
                     "up": step.holding.up,
                     "front": step.holding.front,
-                    "seconds": in_milliseconds(step.seconds),
-                    "looking": in_milliseconds(step.looking),
+                    "seconds": to_the_millisecond(step.seconds),
+                    "looking": to_the_millisecond(step.looking),
                     "door": step.door,
                 }
                 for step in self.steps

@@ -28,7 +28,7 @@ from livecube.search.situation import (
 from livecube.search.task import FASTEST_MS, MOST_WAYS
 from livecube.techniques.base import USUAL, About, Chance, Level, about, traits
 from livecube.techniques.plain import Plain, plain_task
-from livecube.timing.results import in_milliseconds
+from livecube.timing.results import to_the_millisecond
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -134,12 +134,12 @@ class Opportunity:
             "shortest": self.shortest,
             "fastest": self.fastest,
             "plain_turns": self.plain and self.plain.turns,
-            "plain_seconds": self.plain and in_milliseconds(self.plain.seconds),
-            "plain_looking": self.plain and in_milliseconds(self.plain.looking),
+            "plain_seconds": self.plain and to_the_millisecond(self.plain.seconds),
+            "plain_looking": self.plain and to_the_millisecond(self.plain.looking),
             "top_kept": self.top_kept,
             "pairs_kept": self.pairs_kept,
-            "seconds": in_milliseconds(self.seconds),
-            "looking": in_milliseconds(self.looking),
+            "seconds": to_the_millisecond(self.seconds),
+            "looking": to_the_millisecond(self.looking),
             "door": self.door,
             "why": self.why,
             "notes": [{"rule": note.rule, "text": note.text} for note in self.notes],

@@ -25,7 +25,7 @@ from livecube.search.situation import Situation, slot_bits
 from livecube.stages.frame import FRAMES
 from livecube.techniques.base import traits
 from livecube.techniques.plain import Plain
-from livecube.timing.results import in_milliseconds
+from livecube.timing.results import to_the_millisecond
 
 if TYPE_CHECKING:
     import random
@@ -286,7 +286,7 @@ def _margin(advice: Advice, row: Opportunity) -> float | None:
     if len(row.slots) > 1 and (plain := row.plain) is not None:
         others.append((plain.seconds, plain.seconds + plain.looking))
     margins = [min(s - row.seconds, total - row.total) for s, total in others]
-    return in_milliseconds(min(margins)) if margins else None
+    return to_the_millisecond(min(margins)) if margins else None
 
 
 def _is_close(margin: float | None) -> bool:

@@ -26,7 +26,7 @@ from livecube.review.reviewed import (
 )
 from livecube.search.situation import Situation
 from livecube.stages.progress import SURE
-from livecube.timing.results import in_milliseconds
+from livecube.timing.results import to_the_millisecond
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -246,7 +246,7 @@ class _Looker:
         held = self._held[number]
         done_s = self._seconds(turns[begun:end], held)
         row_s = self._seconds((*turns[begun:at], *row.turns_fixed), held)
-        return Alternative(at - begun, row, saved_turns, in_milliseconds(done_s - row_s))
+        return Alternative(at - begun, row, saved_turns, to_the_millisecond(done_s - row_s))
 
     def _seconds(self, turns: tuple[int, ...], held: Holding | None) -> float:
         """Predicted time of turns, written in the cheapest way."""
@@ -268,7 +268,7 @@ class _Looker:
             if any(split.gap for split in self._splits[: last + 1]):
                 continue
             done = self._turns[: self._span(last)[1]]
-            saved_s = in_milliseconds(self._seconds(done, None) - row.seconds)
+            saved_s = to_the_millisecond(self._seconds(done, None) - row.seconds)
             if saved_s >= _WORTH_S:
                 found.append(Opening(row, htm(done) - row.turns, saved_s))
         return tuple(found)
@@ -307,9 +307,9 @@ def _against_plan(
     return AgainstPlan(
         plans[0],
         own,
-        in_milliseconds(turned.seconds - own.steps[0].seconds),
-        in_milliseconds(turned.seconds - turned.first),
-        in_milliseconds(turned.first + own.steps[0].looking),
+        to_the_millisecond(turned.seconds - own.steps[0].seconds),
+        to_the_millisecond(turned.seconds - turned.first),
+        to_the_millisecond(turned.first + own.steps[0].looking),
     )
 
 
@@ -330,6 +330,8 @@ def _spare(
     for way in rows:
         still = way.slots == stage.split.slots and not any(move.is_rotation for move in way.moves)
         if still and way.seconds <= predicted:
-            cost_s = in_milliseconds(min(hands.done_ms(rotations) / 1000, predicted - way.seconds))
+            cost_s = to_the_millisecond(
+                min(hands.done_ms(rotations) / 1000, predicted - way.seconds)
+            )
             return SpareRotations(len(rotations), way, cost_s)
     return None

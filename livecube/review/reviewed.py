@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
-from livecube.timing.results import in_milliseconds
+from livecube.timing.results import to_the_millisecond
 
 if TYPE_CHECKING:
     from livecube.advice.plan import Plan
@@ -78,7 +78,7 @@ class AgainstPlan:
     @property
     def order_s(self) -> float:
         """Predicted seconds saved over all pairs by beginning with the pair of ``plan``."""
-        return in_milliseconds(self.own.total - self.plan.total)
+        return to_the_millisecond(self.own.total - self.plan.total)
 
 
 @dataclass(frozen=True, slots=True)

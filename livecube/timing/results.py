@@ -30,7 +30,6 @@ __all__ = [
     "PenaltyReason",
     "Result",
     "Standing",
-    "in_milliseconds",
     "inspection_penalties",
     "next_call",
     "parse_penalties",
@@ -45,6 +44,7 @@ __all__ = [
     "standing",
     "standing_penalties",
     "time_text",
+    "to_the_millisecond",
     "truncated",
     "workings_text",
 ]
@@ -114,7 +114,7 @@ def seconds_text(seconds: float) -> str:
     return f"{round(1000 * seconds) // 10 / 100:.2f}"
 
 
-def in_milliseconds(seconds: float) -> float:
+def to_the_millisecond(seconds: float) -> float:
     """Predicted seconds without what sums of binary fractions leave beside whole milliseconds."""
     return round(seconds, 3)
 
