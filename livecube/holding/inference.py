@@ -81,8 +81,7 @@ class HoldingModel:
         People have the usual ways. The counted kinds turned virtual solves, and serve those people
         who turn like them.
         """
-        counted = [grip in COUNTED for grip in self.grips]
-        return np.where(counted, 0.0 if all(counted) else -_SELDOM, 0.0)
+        return np.array([-_SELDOM if grip in COUNTED else 0.0 for grip in self.grips])
 
 
 def _hands(likely: Likelihoods) -> tuple[Likelihoods, Likelihoods]:

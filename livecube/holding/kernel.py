@@ -34,6 +34,7 @@ __all__ = [
     "Rows",
     "Seen",
     "advance",
+    "begins_anew",
     "besides",
     "forward",
     "gaps",
@@ -241,6 +242,15 @@ def _greater_or_sum(so_far: float, weight: float, best: bool) -> float:
 
 
 @numba.njit(cache=True, nogil=True)
+def begins_anew(t: int, seen: Seen, likely: Likelihoods) -> float:
+    """Probability that a sequence begins at turn ``t`` if the cube is not rotated before it."""
+    if seen.since[t] == 0:
+        return 1.0
+    chance: float = likely.anew[seen.stages[t], seen.paces[t]]
+    return chance
+
+
+@numba.njit(cache=True, nogil=True)
 def _rest(t: int, seen: Seen, down: Array, likely: Likelihoods, best: bool, rows: Rows) -> None:
     """Fill in the states before turn ``t``, from those after the turn before."""
     nodes = len(likely.moves)
@@ -255,7 +265,7 @@ def _rest(t: int, seen: Seen, down: Array, likely: Likelihoods, best: bool, rows
         rows.rest_n[t] = _begin(begun, begin[0], familiar, best, where, keys, weights, none)
         return
     chances = likely.rotations[stage, seen.since[t], :, seen.paces[t]]
-    anew = 1.0 if seen.since[t] == 0 else likely.anew[stage, seen.paces[t]]
+    anew = begins_anew(t, seen, likely)
     keys_before, weights_before = rows.keys[t - 1], rows.weights[t - 1]
     turned = seen.turned[t]
     held = np.zeros(24)

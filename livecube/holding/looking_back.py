@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numba
 import numpy as np
 
-from livecube.holding.kernel import BETWEEN, besides, gaps, is_slice, seen_as
+from livecube.holding.kernel import BETWEEN, begins_anew, besides, gaps, is_slice, seen_as
 from livecube.holding.written import HELD_AFTER, ROTATED, SEEN_AS_SLICE
 
 if TYPE_CHECKING:
@@ -80,7 +80,7 @@ def _back_to_turn(
     stage = seen.stages[t]
     begin, familiar, evidence = likely.begin[stage], likely.familiar[stage], seen.evidence[t]
     chances = likely.rotations[stage, seen.since[t], :, seen.paces[t]]
-    anew = 1.0 if seen.since[t] == 0 else likely.anew[stage, seen.paces[t]]
+    anew = begins_anew(t, seen, likely)
     begun, rotated, turned = np.empty(24), np.empty(24), seen.turned[t]
     for holding in range(24):
         begun[holding] = _ahead(before, holding, nodes, begin[0], familiar)
@@ -180,7 +180,7 @@ def _states_to(
     holding, node = key // nodes, key % nodes
     stage = seen.stages[t]
     chances = likely.rotations[stage, seen.since[t], :, seen.paces[t]]
-    anew = 1.0 if seen.since[t] == 0 else likely.anew[stage, seen.paces[t]]
+    anew = begins_anew(t, seen, likely)
     begin = likely.begin[stage]
     was_rotated = node in (begin[1, 0], begin[1, 1])
     was_begun = node in (begin[0, 0], begin[0, 1])
