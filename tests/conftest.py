@@ -16,7 +16,6 @@ import beside  # noqa: F401 - before numpy
 import pytest
 from examples import examples
 from hypothesis import settings
-from remembered import remember
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -104,7 +103,6 @@ def _make_all() -> None:
 
 
 def pytest_collection_finish() -> None:
-    remember()
     gc.freeze()  # collections need not look again at all that is imported
     gc.set_threshold(10_000, 50, 50)  # what tests leave behind is mostly not in cycles
 
