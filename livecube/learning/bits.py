@@ -35,11 +35,19 @@ class Bits:
         """The number at a place in each packet, shape (packets,)."""
         if (kept := self._read.get((start, bits))) is not None:
             return kept
-        powers = 1 << np.arange(bits, dtype=np.int64)
-        columns = self.table[:, start : start + bits]
-        values: Ints = columns @ (powers if self.order == "little" else powers[::-1])
+        values: Ints = self.table[:, start : start + bits] @ self._powers(bits)
         self._read[start, bits] = values
         return values
+
+    def in_packet(self, packet: int, bits: int) -> Ints:
+        """The numbers at all places of one packet, shape (places,)."""
+        windows = np.lib.stride_tricks.sliding_window_view(self.table[packet], bits)
+        values: Ints = windows @ self._powers(bits)
+        return values
+
+    def _powers(self, bits: int) -> Ints:
+        powers = 1 << np.arange(bits, dtype=np.int64)
+        return powers if self.order == "little" else powers[::-1]
 
     def labels(self, start: int, bits: int) -> bytes:
         """The :func:`labels` of the number at a place."""
