@@ -14,7 +14,7 @@ from livecube.learning.verifying import hear
 from livecube.profiles.values import Claim, Layout, Profile
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
     from livecube.events import Packet
     from livecube.learning.inference import Candidate
@@ -47,12 +47,18 @@ def cut(recording: Recording) -> int:
     return round(len(recording.asked) * (1 - _HELD_OUT))
 
 
-def judge_all(recording: Recording, name: str, claim: Claim) -> list[Judged]:
+def judge_all(
+    recording: Recording,
+    name: str,
+    claim: Claim,
+    suffices: Callable[[Judged], bool] = lambda one: False,
+) -> list[Judged]:
     """Every candidate, judged.
 
     Kinds with a type field or of any length are tried only if whole lengths make no sense; but
     packets that made sense in one byte order are tried in the other one, too. The long search for
-    slips in positions is only for characteristics that make no sense without.
+    slips in positions is only for characteristics that make no sense without, and only if no
+    candidate ``suffices``.
     """
     kinds = [(kind, order) for order in ORDERS for kind in kinds_in(recording.packets, order)]
     kinds.sort(key=lambda one: _last_resort(one[0]))
@@ -60,6 +66,8 @@ def judge_all(recording: Recording, name: str, claim: Claim) -> list[Judged]:
     judged: list[Judged] = []
     done: dict[str, list[Packet]] = {}
     for slipped, (kind, order) in product((False, True), kinds):
+        if slipped and any(map(suffices, judged)):
+            break
         own, last = of_kind[kind], kind.match or kind.longest
         packets = own.packets
         if (last and done.get(kind.characteristic, packets) != packets) or (

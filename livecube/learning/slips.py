@@ -186,7 +186,7 @@ class _Search:
         array = self._positions(turns, used)
         reach = len(used)
         for what, width in shape:
-            values = shown_facelets(array) if what == "stickers" else shown_pieces(array)[what]
+            values = shown_facelets(array) if what == "stickers" else shown_pieces(array, what)
             fields = self._labels(width, frozenset(left_out))
             for row in _all_labels(values.T):
                 same = fields[:, :reach] == row[:reach]
@@ -222,7 +222,7 @@ def _one_by_one(what: str, positions: Array) -> Callable[[int], bytes]:
         return lambda facelet: (
             _COLOURS[facelet][_EACH, positions].sum(axis=1, dtype=np.uint8).tobytes()
         )
-    shown = shown_pieces(positions)[what].astype(np.uint8)
+    shown = shown_pieces(positions, what).astype(np.uint8)
     return lambda number: shown[:, number].tobytes()
 
 
