@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 __all__ = ["Bits", "Ints", "labels"]
 
 Ints = npt.NDArray[np.int64]
+
+_POWERS: Final = 1 << np.arange(64, dtype=np.int64)
+"""Of two; a field has at most 64 bits."""
 
 
 class Bits:
@@ -46,7 +49,7 @@ class Bits:
         return values
 
     def _powers(self, bits: int) -> Ints:
-        powers = 1 << np.arange(bits, dtype=np.int64)
+        powers = _POWERS[:bits]
         return powers if self.order == "little" else powers[::-1]
 
     def labels(self, start: int, bits: int) -> bytes:
