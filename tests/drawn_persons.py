@@ -27,7 +27,7 @@ import numpy.typing as npt
 
 from livecube.cube.holding import HOLDINGS
 from livecube.hands.automaton import MOVES, NEVER, Automaton
-from livecube.hands.executions import Execution
+from livecube.hands.executions import Execution, Part
 from livecube.holding.observations import SolvePart
 from livecube.virtual.habits import LEFT_HANDED, RIGHT_HANDED, Habits
 from livecube.virtual.solver import solve
@@ -52,6 +52,7 @@ TRIGGERS: Final = tuple(
         "R' F R F'", "R' U' R", "R' U R", "L U L'", "L U' L'", "F' U' F", "F U F'",
     )
 )  # fmt: skip
+_PARTS: Final = {"cross": Part.CROSS, "pair": Part.PAIRS}
 WAITED_S: Final = 0.6
 """A gap of the virtual solver that is longer was a pause."""
 SLICE_MS: Final = 150.0
@@ -69,8 +70,8 @@ class Walk:
     """Seconds that the virtual solver waited before it."""
     stage: Array
     """Number of the stage, 0 to 8; moves after the last stage have the next number."""
-    pairs: tuple[tuple[int, int], ...]
-    """Pair stages: the first move and the end."""
+    stages: tuple[tuple[int, int, Part], ...]
+    """Stages that are executions: the first move, the end, and the part of the solve."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,12 +176,12 @@ def walk_of(done: VirtualSolve, automaton: Automaton) -> Walk:
     at = np.array([move.t for move in done.moves])
     gaps = np.diff(at, prepend=0.0)
     paused = np.where(gaps > WAITED_S, gaps - 0.2, 0.0)
-    pairs = []
+    executed = []
     for number, stage in enumerate(done.stages):
         own = [i for i, of in enumerate(stages) if of == number]
-        if stage.stage == "pair" and not stage.shared and len(own) > 1:
-            pairs.append((own[0], own[-1] + 1))
-    return Walk(done, moves, np.array(price), paused, np.array(stages), tuple(pairs))
+        if not (stage.stage == "pair" and stage.shared) and len(own) > 1:
+            executed.append((own[0], own[-1] + 1, _PARTS.get(stage.stage, Part.LAST_LAYER)))
+    return Walk(done, moves, np.array(price), paused, np.array(stages), tuple(executed))
 
 
 @cache
@@ -247,11 +248,16 @@ def without_waits(one: Timed) -> Timed:
 
 
 def stated(one: Timed) -> list[Execution]:
-    """The pairs of a solve as they were turned."""
+    """The stages of a solve as they were turned."""
     return [
-        Execution(one.walk.moves[first:end], tuple(one.at_ms[first:end].tolist()))
-        for first, end in one.walk.pairs
+        Execution(one.walk.moves[first:end], tuple(one.at_ms[first:end].tolist()), part=part)
+        for first, end, part in one.walk.stages
     ]
+
+
+def insertions(one: Timed) -> list[Execution]:
+    """The pairs among them."""
+    return [execution for execution in stated(one) if execution.part == Part.PAIRS]
 
 
 def part_of(one: Timed) -> SolvePart:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from called import called
 from test_formats import SHORT, kind_validator
-from test_own_kept import KIN, all_pairs
+from test_own_kept import KIN, all_taken
 from test_own_kept import home as home
 
 from livecube.own.figures import Measured, figures_of
@@ -70,7 +70,7 @@ def test_the_report_shows_a_persons_hands_and_nobody_elses(home: Path, tmp_path:
         return file.read_text(encoding="utf-8")
 
     bo, many = page("--person", "Bo"), page("--person", "any")
-    own = figures_of(learn(KIN, all_pairs()[5:10]), [])
+    own = figures_of(learn(KIN, all_taken()[5:10]), [])
     for one in own.moves:
         name = one.name.replace("'", "&#x27;")
         times = f"{one.times} times" if one.times > 1 else "1 time" if one.times else "usual"

@@ -18,7 +18,7 @@ import pytest
 from livecube.cube.notation import parse_moves
 from livecube.edges.automaton_file import load_hands
 from livecube.hands.automaton import MOVES, looking_ms
-from livecube.hands.executions import Execution, Gaps, cells_of, first_cell, gaps_of
+from livecube.hands.executions import Execution, Gaps, Part, cells_of, first_cell, gaps_of
 from livecube.hands.kinship import GROUPS, Kinship, Means
 from livecube.hands.noise import Noise, Parts, parts_of, refined
 from livecube.hands.own_eyes import Look, learn_eyes
@@ -84,7 +84,7 @@ def test_noise_is_that_of_the_gaps_held_as_if_ten_had_been_seen() -> None:
     apart = [1.2 * x for x in off]
     turned, waited = [0.9, 0.8, 0.9, 1.0, 0.1, 0.7, 0.95, 0.9], [0.05, 0.1, 0, 0, 0.9, 0.2, 0, 0.1]
     rotated = [False, False, True, False, True, False, False, False]
-    gaps = Gaps(np.zeros(8, int), np.ones(8), np.ones(8), np.array(execution), np.array(solve))
+    gaps = gaps_in(execution, solve)
     parts = parts_of_lists(turned, waited)
     own = refined(gaps, np.array(off), np.array(apart), np.array(rotated), parts)
     spread = 10 * 0.28**2 + sum(t * x * y for t, x, y in zip(turned, off, apart, strict=True))
@@ -108,10 +108,17 @@ def test_noise_is_that_of_the_gaps_held_as_if_ten_had_been_seen() -> None:
     assert own.of_solve == pytest.approx(of_solve)
     assert own.of_execution == pytest.approx(both - of_solve)
     # Executions of a solve that counted: their tempo is shared.
-    two = Gaps(np.zeros(4, int), np.ones(4), np.ones(4), np.array([0, 0, 1, 1]), np.zeros(4, int))
+    two = gaps_in([0, 0, 1, 1], [0] * 4)
     tempo = np.array([0.4, 0.4, 0.2, 0.2])
     own = refined(two, tempo, tempo, np.zeros(4, bool), parts_of_lists([1.0] * 4, [0.0] * 4))
     assert own.of_solve == pytest.approx(shared([0, 0], [0.4, 0.2], [1, 1], 0.05**2))
+
+
+def gaps_in(execution: Sequence[int], solve: Sequence[int]) -> Gaps:
+    """Gaps of some executions and solves, all of one cell and of a millisecond."""
+    of = len(execution)
+    none, some = np.zeros(of, int), np.ones(of)
+    return Gaps(none, some, some, np.array(execution, int), np.array(solve, int), none)
 
 
 def parts_of_lists(turned: list[float], waited: list[float]) -> Parts:
@@ -119,11 +126,11 @@ def parts_of_lists(turned: list[float], waited: list[float]) -> Parts:
 
 
 def test_without_gaps_and_with_odd_ones_noise_stays_within_reason() -> None:
-    none = Gaps(*np.zeros((5, 0), dtype=int))
+    none = gaps_in([], [])
     nothing = np.zeros(0)
     first = refined(none, nothing, nothing, np.zeros(0, bool), parts_of_lists([], []))
     assert first == pytest.approx((0.28, 0.05, 0.5, 1.0, 0.6, 0.06**2, 0.05**2))
-    many = Gaps(np.zeros(40, int), np.ones(40), np.ones(40), np.arange(40), np.arange(40))
+    many = gaps_in(range(40), range(40))
     for off, wait, wide in ((np.zeros(40), log(2), 0.689), (np.full(40, 1.0), 1.0, 0.4)):
         own = refined(many, off, off, np.zeros(40, bool), parts_of_lists([0.0] * 40, [1.0] * 40))
         assert own.wait == pytest.approx(wait)  # hands that wait take at least twice as long
@@ -135,7 +142,7 @@ def test_without_gaps_and_with_odd_ones_noise_stays_within_reason() -> None:
     assert own.wait_spread == 1.0
     # Eight in each solve, two in each execution: what differs within is not shared.
     one, two = np.arange(40) // 2, np.arange(40) // 8
-    pairs = Gaps(np.zeros(40, int), np.ones(40), np.ones(40), one, two)
+    pairs = gaps_in(one.tolist(), two.tolist())
     for within, shared_by in ((wild, 0), (np.tile([4.0, 4.0, -4.0, -4.0], 10), 1)):
         parts = parts_of_lists([1.0] * 40, [0.0] * 40)
         own = refined(pairs, within, within, np.zeros(40, bool), parts)
@@ -380,7 +387,25 @@ def test_two_turns_told_at_once_are_a_millisecond_apart() -> None:
     assert gaps.sure.tolist() == [0.5, 0.5, 1.0, 1.0]
     assert gaps.execution.tolist() == [0, 0, 1, 1]
     assert gaps.solve.tolist() == [1, 1, 2, 2]
-    assert gaps.of_solves(np.array([True, False, True])).ms.tolist() == [1.5, 1.0]
+    assert gaps.chosen(gaps.solve == 2).ms.tolist() == [1.5, 1.0]
+
+
+def test_each_part_of_a_solve_has_a_tempo_of_its_own() -> None:
+    moves = tuple(parse_moves("R U R'"))
+    solve = [
+        Execution(moves, (0.0, 100.0, 300.0)),
+        Execution(moves, (0.0, 80.0, 240.0), part=Part.LAST_LAYER),
+        Execution(moves, (0.0, 200.0, 600.0), part=Part.CROSS),
+    ]
+    gaps = gaps_of(KIN.usual, [solve])
+    assert gaps.part.tolist() == [0, 0, 2, 2, 1, 1]
+    even = gaps.in_tempo(np.log([1.0, 2.0, 0.8]))
+    assert even.ms == pytest.approx([100, 200] * 3)
+    own = learn_hands(KIN, [solve] * 400)
+    assert own.tempos[Part.PAIRS] == 0.0
+    assert own.tempos[Part.CROSS] == pytest.approx(log(2.0), rel=0.1)
+    assert own.tempos[Part.LAST_LAYER] == pytest.approx(log(0.8), rel=0.1)
+    assert own.verdict.predicted == 400  # pairs alone are predicted
 
 
 def test_eyes_that_were_never_seen_look_as_the_usual_ones() -> None:

@@ -11,7 +11,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 from drawn_eyes import draw_eyes, looks
-from drawn_persons import draw_hands, part_of, stated, timed, true_cells, walks, without_waits
+from drawn_persons import (
+    draw_hands,
+    insertions,
+    part_of,
+    stated,
+    timed,
+    true_cells,
+    walks,
+    without_waits,
+)
 from holding_truth import true_path
 from hypothesis import given
 from hypothesis import strategies as st
@@ -19,7 +28,7 @@ from hypothesis import strategies as st
 from livecube.cube.notation import parse_moves
 from livecube.edges.automaton_file import load_hands
 from livecube.hands.automaton import MOVES, NEVER, make_automaton
-from livecube.hands.executions import Execution, cells_of, first_cell, gaps_of
+from livecube.hands.executions import Execution, Part, cells_of, first_cell, gaps_of
 from livecube.hands.features import parse_features
 from livecube.hands.kinship import Kinship
 from livecube.hands.own_eyes import learn_eyes
@@ -56,7 +65,7 @@ def learned(kind: Kind) -> OwnHands:
 
 def error(prices: np.ndarray, solves: list[Timed]) -> float:
     """Mean absolute error of insertions, hesitations set aside, in milliseconds."""
-    gaps = gaps_of(KIN.usual, [stated(without_waits(one)) for one in solves])
+    gaps = gaps_of(KIN.usual, [insertions(without_waits(one)) for one in solves])
     off = np.bincount(gaps.execution, gaps.ms - prices[gaps.cell])
     return float(np.abs(off).mean())
 
@@ -74,7 +83,7 @@ def test_a_persons_prices_are_learned_and_predict_better_than_the_usual_ones() -
 def test_predicted_times_are_as_sure_as_they_say() -> None:
     own, inside, number = learned("ordinary"), 0, 0
     for one in person("ordinary")[1][LEARNED:]:
-        for execution in stated(without_waits(one)):
+        for execution in insertions(without_waits(one)):
             if (span := own.predicted(execution.moves)) is not None:
                 number += 1
                 took = gaps_of(KIN.usual, [[execution]]).ms.sum()
@@ -168,7 +177,9 @@ def test_a_reading_becomes_the_moves_that_were_turned() -> None:
         held[step.first : step.first + step.reports, step.holding] = 0.9
     read = executions_read(part, Reading(path, held, held, held, held))
     assert [execution.sure for execution in read] == [0.9] * len(read)
-    for own, true in zip(read, stated(one), strict=True):
+    several = [execution for execution in read if len(execution.moves) > 1]
+    for own, true in zip(several, stated(one), strict=True):
+        assert own.part == true.part
         turns = [(m, at) for m, at in zip(own.moves, own.at_ms, strict=True) if not m.is_rotation]
         expected = [
             (m, a) for m, a in zip(true.moves, true.at_ms, strict=True) if not m.is_rotation
@@ -186,6 +197,26 @@ def test_what_was_learned_can_be_kept_and_learned_on() -> None:
     assert np.allclose(back.after(solve).price_ms, own.after(solve).price_ms, rtol=1e-4)
     with pytest.raises(ValueError, match="other usual prices"):
         hands_from(state, Kinship(load_hands("left")))
+    with pytest.raises(ValueError, match="from pairs alone"):
+        hands_from({name: its for name, its in state.items() if name != "tempos"}, KIN)
+
+
+def test_a_last_layer_that_is_known_by_heart_makes_no_quicker_pairs() -> None:
+    """Nor slower ones: only its tempo is another."""
+    solves = [stated(one) for one in person("ordinary")[1][:LEARNED]]
+    drilled = [[_quicker(execution) for execution in solve] for solve in solves]
+    own, other = learned("ordinary"), learn_hands(KIN, drilled)
+    quicker = other.tempos[Part.LAST_LAYER] - own.tempos[Part.LAST_LAYER]
+    assert quicker == pytest.approx(np.log(0.7), abs=0.04)
+    used = own.sums.weight > 5
+    off = np.log(other.price_ms[used] / own.price_ms[used])
+    assert abs(np.average(off, weights=own.sums.weight[used])) < 0.02
+    assert other.verdict.own_ms == pytest.approx(own.verdict.own_ms, rel=0.05)
+
+
+def _quicker(execution: Execution) -> Execution:
+    factor = 0.7 if execution.part == Part.LAST_LAYER else 1.0
+    return replace(execution, at_ms=tuple(factor * at for at in execution.at_ms))
 
 
 def test_the_table_has_what_predicts_better_and_else_the_usual_prices() -> None:

@@ -20,6 +20,7 @@ from livecube.edges.automaton_file import load_hands
 from livecube.edges.cache import _path
 from livecube.edges.log_files import LogWriter
 from livecube.hands.automaton import NEVER
+from livecube.hands.executions import Part
 from livecube.hands.kinship import Kinship
 from livecube.history.forgetting import forget_person
 from livecube.history.importing import import_log
@@ -41,7 +42,7 @@ from livecube.own.keeping import (
 )
 from livecube.own.learning import learn, learned_from, learned_state
 from livecube.own.table import LearnedTable, table_from, table_state
-from livecube.own.taking import Pair, Seen, pairs_from, pairs_taken, pairs_text
+from livecube.own.taking import Seen, Taken, stages_taken, taken_from, taken_text
 from livecube.solves.reading import solves_in
 from livecube.solves.records import Wanted
 from livecube.stages.solve import Solve, Split
@@ -67,7 +68,7 @@ def some_solves() -> list[Timed]:
     return timed(hands, walks(RIGHT_HANDED, KIN.usual, COUNT), rng)
 
 
-def taken(one: Timed, sure: float = 1.0) -> list[Pair]:
+def taken(one: Timed, sure: float = 1.0) -> list[Taken]:
     """The pairs of a solve, as they would be taken if every holding was read right."""
     done, part, path = one.walk.of, part_of(one), true_path(one.walk.of)
     held = np.zeros((len(part.turns), 24))
@@ -83,17 +84,17 @@ def taken(one: Timed, sure: float = 1.0) -> list[Pair]:
     solve = Solve(None, done.cross_colour, done.start_turn, 0.0, 0.0, 0, solved=True, splits=splits)
     start = apply_turns(SOLVED, done.scramble).tobytes()
     turned = SolveTurns(solve, done.start_turn, part)
-    return pairs_taken(turned, start, Reading(path, held, held, held, held))
+    return stages_taken(turned, start, Reading(path, held, held, held, held))
 
 
 @cache
-def all_pairs() -> list[list[Pair]]:
+def all_taken() -> list[list[Taken]]:
     return [taken(one) for one in some_solves()]
 
 
 def test_what_is_taken_from_a_solve_is_what_the_hands_and_eyes_did() -> None:
     turned = seen = 0
-    for one, pairs in zip(some_solves(), all_pairs(), strict=True):
+    for one, pairs in zip(some_solves(), all_taken(), strict=True):
         true = {tuple(m for m in its.moves if not m.is_rotation): its for its in stated(one)}
         for pair in pairs:
             its = true.get(tuple(m for m in pair.execution.moves if not m.is_rotation))
@@ -101,7 +102,7 @@ def test_what_is_taken_from_a_solve_is_what_the_hands_and_eyes_did() -> None:
                 turned += 1
                 took = pair.execution.at_ms[-1] - pair.execution.at_ms[0]
                 assert took <= its.at_ms[-1] - its.at_ms[0]
-                assert pair.pause_ms > 0
+                assert (pair.pause_ms > 0) == (pair.execution.part == Part.PAIRS)
         found = [pair.seen for pair in pairs if pair.seen is not None]
         known = [Seen(s.technique, s.corner, s.edge, s.case) for s in scenes(one.walk) if s]
         seen += len(found)
@@ -113,31 +114,33 @@ def test_what_is_taken_from_a_solve_is_what_the_hands_and_eyes_did() -> None:
 def test_a_solve_with_lost_turns_says_nothing() -> None:
     pairs = taken(some_solves()[0], sure=0.5)
     assert [pair.execution.sure for pair in pairs] == [0.5] * len(pairs)
-    assert pairs_from(pairs_text([])) == []
+    assert taken_from(taken_text([])) == []
 
 
 def test_what_is_taken_can_be_kept() -> None:
-    for pairs in all_pairs():
-        back = pairs_from(pairs_text(pairs))
-        assert [pair.execution.moves for pair in back] == [pair.execution.moves for pair in pairs]
+    for pairs in all_taken():
+        back = taken_from(taken_text(pairs))
+        for its, kept in zip(pairs, back, strict=True):
+            assert kept.execution.moves == its.execution.moves
+            assert kept.execution.part == its.execution.part
         assert [pair.seen for pair in back] == [pair.seen for pair in pairs]
-        assert pairs_text(back) == pairs_text(pairs)
+        assert taken_text(back) == taken_text(pairs)
     for broken in ("[1]", '[{"moves":"R U","ms":[0],"sure":1,"pause":1}]', "[["):
         with pytest.raises((KeyError, TypeError, ValueError)):
-            pairs_from(broken)
+            taken_from(broken)
 
 
 def test_learning_on_meets_cases_in_order_and_is_kept_whole() -> None:
-    whole = learn(KIN, all_pairs())
-    every = [pair for pairs in all_pairs() for pair in pairs]
+    whole = learn(KIN, all_taken())
+    every = [pair for pairs in all_taken() for pair in pairs]
     assert whole.met.total() == sum(pair.seen is not None for pair in every)
-    on = learn(KIN, all_pairs()[:-4])
-    for pairs in all_pairs()[-4:]:
+    on = learn(KIN, all_taken()[:-4])
+    for pairs in all_taken()[-4:]:
         on = on.after(pairs)
     assert on.met == whole.met
     assert on.solves == whole.solves == COUNT
     assert not on.is_stale
-    assert learn(KIN, all_pairs()[:2]).after(all_pairs()[2]).after(all_pairs()[3]).is_stale
+    assert learn(KIN, all_taken()[:2]).after(all_taken()[2]).after(all_taken()[3]).is_stale
     assert whole.used is not None
     assert whole.used.solves == COUNT
     state = json.loads(json.dumps([learned_state(on), table_state(on.used, KIN.usual)]))
@@ -152,15 +155,15 @@ def test_learning_on_meets_cases_in_order_and_is_kept_whole() -> None:
 
 
 def test_the_table_in_use_stays_until_prices_have_changed_enough() -> None:
-    first = learn(KIN, all_pairs()[:13])
+    first = learn(KIN, all_taken()[:13])
     assert first.used is not None
-    on = first.after(all_pairs()[13])
+    on = first.after(all_taken()[13])
     assert on.used is not None
     assert on.used.automaton.fingerprint == first.used.automaton.fingerprint
     assert on.used.solves == 14
     slower = [
         [replace(pair, execution=_slower(pair.execution)) for pair in pairs]
-        for pairs in all_pairs()
+        for pairs in all_taken()
     ]
     other = learn(KIN, slower, used=first.used)
     assert other.used is not None
@@ -182,8 +185,8 @@ def _kept(folder: Path, names: Sequence[str] = ("Ada", "Bo")) -> History:
         import_log(history, log, name)
         log.unlink()
     rows = history.database.execute("SELECT id FROM solve ORDER BY id").fetchall()
-    for (number,), pairs in zip(rows, all_pairs(), strict=False):
-        history.note_taken(number, pairs_text(pairs))
+    for (number,), pairs in zip(rows, all_taken(), strict=False):
+        history.note_taken(number, taken_text(pairs))
     return history
 
 
@@ -247,7 +250,9 @@ def test_a_log_is_read_for_hands_unless_its_times_are_those_of_arrival(tmp_path:
         take_missing(history, ada, taker, steps.append)
         assert not missing(history, ada)
         for number, text in history.database.execute("SELECT solve, content FROM taken").fetchall():
-            pairs = {round(pair.pause_ms): pair for pair in pairs_from(text)}
+            taken = taken_from(text)
+            assert {one.execution.part for one in taken} == {*Part}
+            pairs = {round(one.pause_ms): one for one in taken if one.execution.part == Part.PAIRS}
             stages = [s for s in history.stages(number) if s.stage == "pair" and not s.shared]
             assert len(pairs) == len(stages)
             for stage in stages:

@@ -20,7 +20,7 @@ from livecube.history.store import History
 from livecube.own.keeping import (
     LEARNING_STEPS,
     Taker,
-    kept_pairs,
+    kept_stages,
     learned_now,
     missing,
     take_missing,
@@ -139,7 +139,7 @@ def own_figures(name: str) -> tuple[str, OwnFigures]:
                 f"no solve of {shown_name(person.name)} says anything about hands yet: it takes "
                 "solves of a cube that sends its own times, and without lost turns"
             )
-        return person.name, figures_of(own, kept_pairs(history, person))
+        return person.name, figures_of(own, kept_stages(history, person))
 
 
 def _read_older(history: History, person: Person) -> None:

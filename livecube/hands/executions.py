@@ -8,7 +8,8 @@ turn of an execution has none, since the time before it is also looking.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from enum import IntEnum
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from livecube.cube.holding import Holding, Move
     from livecube.hands.automaton import Automaton
 
-__all__ = ["Array", "Execution", "Gaps", "cells_of", "first_cell", "gaps_of", "usual_ms"]
+__all__ = ["Array", "Execution", "Gaps", "Part", "cells_of", "first_cell", "gaps_of", "usual_ms"]
 
 Array: TypeAlias = npt.NDArray[Any]
 
@@ -34,9 +35,19 @@ _NUMBER: Final = {move: number for number, move in enumerate(MOVES)}
 _HOLDING: Final = {holding: number for number, holding in enumerate(HOLDINGS)}
 
 
+class Part(IntEnum):
+    """The part of a solve that an execution belongs to; each has a tempo of its own."""
+
+    PAIRS = 0
+    CROSS = 1
+    """It was planned before the first turn."""
+    LAST_LAYER = 2
+    """Its sequences are known by heart."""
+
+
 @dataclass(frozen=True, slots=True)
 class Execution:
-    """What the hands did for one pair, as written."""
+    """What the hands did for one pair, or another stage, as written."""
 
     moves: tuple[Move, ...]
     """Rotations included."""
@@ -44,6 +55,7 @@ class Execution:
     """When each move was complete, on any clock; a rotation's is not used."""
     sure: float = 1.0
     """Probability that the moves are written from the true holding, 0 to 1."""
+    part: Part = Part.PAIRS
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,11 +70,17 @@ class Gaps:
     """Number of the execution, rising from 0."""
     solve: Array
     """Number of the solve, rising from 0."""
+    part: Array
+    """The ``Part`` that each belongs to."""
 
-    def of_solves(self, chosen: Array) -> Gaps:
-        """Those of some solves; ``chosen``: one flag a solve."""
-        here = chosen[self.solve]
-        return Gaps(*(a[here] for a in (self.cell, self.ms, self.sure, self.execution, self.solve)))
+    def chosen(self, here: Array) -> Gaps:
+        """Some of them; ``here``: one flag a gap."""
+        every = (self.cell, self.ms, self.sure, self.execution, self.solve, self.part)
+        return Gaps(*(each[here] for each in every))
+
+    def in_tempo(self, tempos: Array) -> Gaps:
+        """The same in the tempo of pairs; ``tempos``: by part the logarithm of times against it."""
+        return replace(self, ms=self.ms * np.exp(-tempos[self.part]))
 
 
 def usual_ms(automaton: Automaton) -> Array:
@@ -124,7 +142,7 @@ def gaps_of(automaton: Automaton, solves: Iterable[Sequence[Execution]]) -> Gaps
     """The gaps of solves, each a list of executions."""
     cell: list[int] = []
     ms: list[float] = []
-    rows: list[tuple[int, float, int, int]] = []  # gaps, sure, execution, solve
+    rows: list[tuple[int, float, int, int, int]] = []  # gaps, sure, execution, solve, part
     number = 0
     for solve, executions in enumerate(solves):
         for one in executions:
@@ -138,12 +156,12 @@ def gaps_of(automaton: Automaton, solves: Iterable[Sequence[Execution]]) -> Gaps
                     found += 1
                 if not move.is_rotation:
                     before = at
-            rows.append((found, one.sure, number, solve))
+            rows.append((found, one.sure, number, solve, one.part))
             number += 1
-    counts, sure, execution, solve_of = (
+    counts, sure, execution, solve_of, part = (
         (np.array(column) for column in zip(*rows, strict=True))
         if rows
-        else (np.zeros(0, dtype=int),) * 4
+        else (np.zeros(0, dtype=int),) * 5
     )
     return Gaps(
         np.array(cell, dtype=np.int64),
@@ -151,4 +169,5 @@ def gaps_of(automaton: Automaton, solves: Iterable[Sequence[Execution]]) -> Gaps
         np.repeat(sure, counts).astype(float),
         np.repeat(execution, counts),
         np.repeat(solve_of, counts),
+        np.repeat(part, counts),
     )

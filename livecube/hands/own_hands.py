@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 
 from livecube.hands.automaton import NEVER
-from livecube.hands.executions import cells_of, gaps_of
+from livecube.hands.executions import Part, cells_of, gaps_of
 from livecube.hands.kinship import Means
 from livecube.hands.noise import FIRST_NOISE, parts_of, refined
 from livecube.hands.trust import believed
@@ -35,6 +35,8 @@ _ROUNDS: Final = 8
 _STEPS: Final = 4
 """Steps in each round towards the likeliest variances."""
 _FOLDS: Final = 10
+_SAME_TEMPO: Final = 20.0
+"""That the other parts of a solve have the tempo of pairs counts as so many gaps."""
 _LEAST_WEIGHT: Final = 0.05
 """A cell with less evidence is left out."""
 _FREE: Final = 2
@@ -98,6 +100,8 @@ class OwnHands:
     solves: int
     doubt: float = 0.0
     """Mean probability that a gap was read in a wrong holding."""
+    tempos: tuple[float, ...] = (0.0,) * len(Part)
+    """For each part of a solve the logarithm of its times against those of pairs."""
 
     @property
     def kin(self) -> Kinship:
@@ -135,7 +139,7 @@ class OwnHands:
 
         The spread of noise stays as it is; :func:`learn_hands` measures it anew.
         """
-        gaps = gaps_of(self.kin.usual, [solve])
+        gaps = gaps_of(self.kin.usual, [solve]).in_tempo(np.array(self.tempos))
         if not len(gaps.ms):
             return replace(self, solves=self.solves + 1)
         off = np.log(gaps.ms / self.kin.usual_ms[gaps.cell]) - self.fit.values[gaps.cell]
@@ -157,10 +161,12 @@ class OwnHands:
 
 def learn_hands(kin: Kinship, solves: Sequence[Sequence[Execution]]) -> OwnHands:
     """A person's hands from all their solves, each a list of executions."""
-    gaps = gaps_of(kin.usual, solves)
+    as_told = gaps_of(kin.usual, solves)
     executions = sum(map(len, solves))
-    ratio, rotated = np.log(gaps.ms / kin.usual_ms[gaps.cell]), kin.rotated[gaps.cell]
-    tempo = float(np.median(ratio)) if len(ratio) else 0.0
+    whole, rotated = np.log(as_told.ms / kin.usual_ms[as_told.cell]), kin.rotated[as_told.cell]
+    tempo = float(np.median(whole[as_told.part == Part.PAIRS])) if len(whole) else 0.0
+    tempos = _tempos(as_told, whole, np.ones(len(whole)))
+    gaps, ratio = as_told.in_tempo(tempos), whole - tempos[as_told.part]
     sure = believed(kin, gaps, tempo)
     noise, variances, inside, off = FIRST_NOISE, None, np.zeros(len(ratio)), ratio - tempo
     for _ in range(_ROUNDS):
@@ -168,13 +174,34 @@ def learn_hands(kin: Kinship, solves: Sequence[Sequence[Execution]]) -> OwnHands
         noise = refined(gaps, off, off / (1 - inside), rotated, parts)
         sums = Sums.of(gaps, kin, parts.turned)
         fit = kin.fit(sums.means(noise, executions, len(solves)), variances, _STEPS)
+        tempos = _tempos(as_told, whole, parts.turned)
+        gaps, ratio = as_told.in_tempo(tempos), whole - tempos[as_told.part]
         variances, off = fit.variances, ratio - fit.values[gaps.cell]
         unknown = np.zeros(len(kin.usual_ms))
         unknown[fit.means.cell] = fit.unknown()
         inside = np.clip(parts.turned * unknown[gaps.cell] / noise.spread**2, 0.0, 0.9)
     doubt = 1 - float(sure.mean()) if len(sure) else 0.0
-    one = OwnHands(fit, sums, noise, Verdict(), executions, len(solves), doubt)
+    told = tuple(tempos.tolist())
+    one = OwnHands(fit, sums, noise, Verdict(), executions, len(solves), doubt, told)
     return replace(one, verdict=_tried(one, gaps, parts.turned))
+
+
+def _tempos(gaps: Gaps, ratio: Array, turned: Array) -> Array:
+    """For each part the mean logarithm of its times against those of the same cells in pairs.
+
+    ``ratio``: the logarithms of measured against usual times.
+    """
+    shape = len(Part), int(gaps.cell.max(initial=0)) + 1
+    row = gaps.part * shape[1] + gaps.cell
+    weight, total = (
+        np.bincount(row, each, shape[0] * shape[1]).reshape(shape)
+        for each in (turned, turned * ratio)
+    )
+    mean = total / np.maximum(weight, _LEAST_WEIGHT)
+    # A difference of two means is as sure as so many gaps.
+    both = weight * weight[0] / np.maximum(weight + weight[0], _LEAST_WEIGHT)
+    tempos: Array = (both * (mean - mean[0])).sum(axis=1) / (both.sum(axis=1) + _SAME_TEMPO)
+    return tempos
 
 
 def _prices(fit: Fit, sums: Sums) -> Array:
@@ -197,7 +224,7 @@ def _tried(own: OwnHands, gaps: Gaps, turned: Array) -> Verdict:
     fold = np.arange(own.solves) % max(folds, 1)
     for number in range(folds) if folds > 1 else ():
         here = fold == number
-        part, turning = gaps.of_solves(here), turned[here[gaps.solve]]
+        part, turning = gaps.chosen(here[gaps.solve]), turned[here[gaps.solve]]
         sums = own.sums.plus(Sums.of(part, own.kin, turning), -1)
         left = 1 - float(here.mean())
         means = sums.means(own.noise, left * own.executions, left * own.solves)
@@ -207,7 +234,7 @@ def _tried(own: OwnHands, gaps: Gaps, turned: Array) -> Verdict:
 
 
 def _judged(gaps: Gaps, turned: Array, usual_ms: Array, own_ms: Array) -> Verdict:
-    used = turned > 0.5
+    used = (turned > 0.5) & (gaps.part == Part.PAIRS)
     if not used.any():
         return Verdict()
     _, first, number = np.unique(gaps.execution[used], return_index=True, return_inverse=True)

@@ -40,6 +40,7 @@ def hands_state(own: OwnHands) -> dict[str, Any]:
         "solves": own.solves,
         "executions": own.executions,
         "doubt": round(own.doubt, _DIGITS),
+        "tempos": [round(tempo, _DIGITS) for tempo in own.tempos],
         "cells": {
             names[cell]: [round(float(each[cell]), _DIGITS) for each in own.sums] for cell in cells
         },
@@ -55,11 +56,14 @@ def hands_state(own: OwnHands) -> dict[str, Any]:
 def hands_from(state: Mapping[str, Any], kin: Kinship) -> OwnHands:
     """The hands again.
 
-    Raises ``ValueError`` if they were learned against other usual prices: they must be learned
-    anew. Raises ``KeyError`` or ``TypeError`` if the values are not those of ``hands_state``.
+    Raises ``ValueError`` if they were learned against other usual prices, or from pairs alone as an
+    older livecube did: they must be learned anew. Raises ``KeyError`` or ``TypeError`` if the
+    values are not those of ``hands_state``.
     """
     if state["usual"] != kin.usual.fingerprint:
         raise ValueError("these hands were learned against other usual prices")
+    if "tempos" not in state:
+        raise ValueError("these hands were learned from pairs alone")
     numbers = {name: cell for cell, name in enumerate(_cell_names(kin.usual))}
     sums = Sums(*np.zeros((3, len(kin.usual_ms))))
     for name, values in state["cells"].items():
@@ -70,7 +74,8 @@ def hands_from(state: Mapping[str, Any], kin: Kinship) -> OwnHands:
     executions, solves = int(state["executions"]), int(state["solves"])
     fit = kin.fit(sums.means(noise, executions, solves), variances)
     verdict, doubt = Verdict(**state["verdict"]), float(state["doubt"])
-    return OwnHands(fit, sums, noise, verdict, executions, solves, doubt)
+    tempos = tuple(map(float, state["tempos"]))
+    return OwnHands(fit, sums, noise, verdict, executions, solves, doubt, tempos)
 
 
 def eyes_state(own: OwnEyes) -> dict[str, Any]:

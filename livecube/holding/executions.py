@@ -1,4 +1,4 @@
-"""The pairs of a read solve as moves with times, for what learns hands from them."""
+"""The stages of a read solve as moves with times, for what learns hands from them."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING, Final
 
 from livecube.cube.holding import HOLDINGS, Move, rotation_between
-from livecube.hands.executions import Execution
+from livecube.hands.executions import Execution, Part
 from livecube.holding.written import HAND_MOVES, HELD_AFTER
 
 if TYPE_CHECKING:
@@ -17,16 +17,16 @@ if TYPE_CHECKING:
 
 __all__ = ["executions_read"]
 
-_PAIRS: Final = range(1, 5)
+_LAST_PAIR: Final = 4
 
 
 def executions_read(part: SolvePart, reading: Reading) -> list[Execution]:
-    """One for each pair that has turns of its own, as sure as its least sure turn."""
+    """One for each stage that has turns of its own, as sure as its least sure turn."""
     stages = groupby(reading.path, lambda step: part.stages[step.first])
-    return [_execution(steps, part, reading) for stage, steps in stages if stage in _PAIRS]
+    return [_execution(stage, steps, part, reading) for stage, steps in stages]
 
 
-def _execution(steps: Iterable[Step], part: SolvePart, reading: Reading) -> Execution:
+def _execution(stage: int, steps: Iterable[Step], part: SolvePart, reading: Reading) -> Execution:
     moves: list[Move] = []
     at: list[float] = []
     sure, held = 1.0, None
@@ -44,4 +44,5 @@ def _execution(steps: Iterable[Step], part: SolvePart, reading: Reading) -> Exec
         moves.append(move)
         at.append(done)
         held = HOLDINGS[int(HELD_AFTER[step.holding, step.move])]
-    return Execution(tuple(moves), tuple(at), sure)
+    of = Part.CROSS if not stage else Part.PAIRS if stage <= _LAST_PAIR else Part.LAST_LAYER
+    return Execution(tuple(moves), tuple(at), sure, of)

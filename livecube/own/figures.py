@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from livecube.hands.verdict import Verdict
     from livecube.own.learning import OwnLearned
-    from livecube.own.taking import Case, Pair
+    from livecube.own.taking import Case, Taken
 
 __all__ = ["CaseTime", "Measured", "OwnFigures", "case_name", "figures_of"]
 
@@ -84,7 +84,7 @@ class OwnFigures:
         )
 
 
-def figures_of(own: OwnLearned, solves: Sequence[Sequence[Pair]]) -> OwnFigures:
+def figures_of(own: OwnLearned, solves: Sequence[Sequence[Taken]]) -> OwnFigures:
     """The figures of a person, from what was learned and the solves it was learned from."""
     hands, usual = own.hands, own.hands.kin.usual
     size = usual.seconds_ms.size
@@ -163,13 +163,13 @@ def _terms() -> tuple[str, ...]:
     return EFFECTS[2:]
 
 
-def _cases(own: OwnLearned, solves: Sequence[Sequence[Pair]]) -> tuple[CaseTime, ...]:
+def _cases(own: OwnLearned, solves: Sequence[Sequence[Taken]]) -> tuple[CaseTime, ...]:
     """Mean looks of each case, hesitations bounded, drawn to what the table says."""
     took: dict[Case, list[float]] = defaultdict(list)
     said: dict[Case, list[float]] = defaultdict(list)
     met: Counter[Case] = Counter()
-    for pairs in solves:
-        seen = [pair for pair in pairs if pair.seen is not None]
+    for solve in solves:
+        seen = [pair for pair in solve if pair.seen is not None]
         looks = [
             (pair, look)
             for pair in seen

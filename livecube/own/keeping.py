@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from livecube.logs.lines import Header
     from livecube.own.learning import OwnLearned
     from livecube.own.table import LearnedTable
-    from livecube.own.taking import Pair
+    from livecube.own.taking import Taken
     from livecube.solves.people import Person
     from livecube.solves.reading import FoundSolve
 
@@ -35,7 +35,7 @@ __all__ = [
     "Taker",
     "is_changed",
     "keep",
-    "kept_pairs",
+    "kept_stages",
     "last_learned",
     "learn_anew",
     "learned_now",
@@ -72,7 +72,7 @@ class Taker:
         Times of arrival are no times of turns: a log on the host's clock says nothing.
         """
         from livecube.holding.observations import Solves
-        from livecube.own.taking import pairs_taken, pairs_text
+        from livecube.own.taking import stages_taken, taken_text
         from livecube.stages.progress import Resynced, Turned
         from livecube.stages.tracker import Tracker
 
@@ -86,7 +86,7 @@ class Taker:
                     before[tracker.line + 1] = progress.position
                 if (over := solves.take(progress)) is not None and over.part.turns:
                     reading = self._solver.read(over.part)
-                    text = pairs_text(pairs_taken(over, before[over.first_line], reading))
+                    text = taken_text(stages_taken(over, before[over.first_line], reading))
         return text
 
 
@@ -122,11 +122,11 @@ def _taken(history: History, person: Person) -> list[tuple[int, str]]:
     ).fetchall()
 
 
-def kept_pairs(history: History, person: Person) -> list[list[Pair]]:
-    """The pairs of each solve to learn from, in the order in which they were made."""
-    from livecube.own.taking import pairs_from
+def kept_stages(history: History, person: Person) -> list[list[Taken]]:
+    """The stages of each solve to learn from, in the order in which they were made."""
+    from livecube.own.taking import taken_from
 
-    return [pairs_from(text) for _, text in _taken(history, person)]
+    return [taken_from(text) for _, text in _taken(history, person)]
 
 
 def _mark(numbers: Iterable[int]) -> str:
@@ -215,11 +215,11 @@ def learn_anew(
 ) -> OwnLearned:
     """Learn everything from the kept solves of a person, and keep it."""
     from livecube.own.learning import learn
-    from livecube.own.taking import pairs_from
+    from livecube.own.taking import taken_from
 
     rows, state = _taken(history, person), _state(history, person)
     used = None if state is None else table_from(state["table"], kin.usual)
-    own = learn(kin, [pairs_from(text) for _, text in rows], used, step)
+    own = learn(kin, [taken_from(text) for _, text in rows], used, step)
     keep(history, person, own, _mark(number for number, _ in rows), used)
     return own
 
@@ -272,7 +272,7 @@ class Learner:
         else:
             used = self._own.used
             for number in sorted({*numbers} & {*now}):
-                self._own = self._own.after(_pairs(history, number))
+                self._own = self._own.after(_stages(history, number))
             keep(history, person, self._own, _mark(now), used)
         self._mark = _mark(now)
 
@@ -281,9 +281,9 @@ class Learner:
         return None if state is None or state["mark"] != mark else _known(state, self._usual)
 
 
-def _pairs(history: History, number: int) -> list[Pair]:
-    from livecube.own.taking import pairs_from
+def _stages(history: History, number: int) -> list[Taken]:
+    from livecube.own.taking import taken_from
 
     row = history.database.execute("SELECT content FROM taken WHERE solve = ?", (number,))
     (text,) = row.fetchone()
-    return pairs_from(text)
+    return taken_from(text)

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from livecube.hands.kinship import Kinship
     from livecube.hands.own_eyes import Look, OwnEyes
     from livecube.hands.own_hands import OwnHands
-    from livecube.own.taking import Case, Pair
+    from livecube.own.taking import Case, Taken
 
 __all__ = [
     "CHANGED",
@@ -71,11 +71,11 @@ class OwnLearned:
         """Whether hands or eyes predict better than the usual ones."""
         return self.hands.verdict.keeps or self.eyes.verdict.keeps
 
-    def after(self, pairs: Sequence[Pair]) -> OwnLearned:
+    def after(self, solve: Sequence[Taken]) -> OwnLearned:
         """What is known after one more solve."""
         met = Counter(self.met)
-        looks = looks_of(pairs, self.hands.kin.usual, self.hands.price_ms, met)
-        hands = self.hands.after([pair.execution for pair in pairs])
+        looks = looks_of(solve, self.hands.kin.usual, self.hands.price_ms, met)
+        hands = self.hands.after([one.execution for one in solve])
         return replace(self, hands=hands, eyes=self.eyes.after(looks), met=met).with_table()
 
     def with_table(self) -> OwnLearned:
@@ -100,7 +100,7 @@ class OwnLearned:
 
 def learn(
     kin: Kinship,
-    solves: Sequence[Sequence[Pair]],
+    solves: Sequence[Sequence[Taken]],
     used: LearnedTable | None = None,
     step: Callable[[int], None] = lambda parts: None,
 ) -> OwnLearned:
@@ -109,9 +109,9 @@ def learn(
     ``used``: the table in use until now, if any; ``step`` is called twice, with 1.
     """
     met: Counter[Case] = Counter()
-    hands = learn_hands(kin, [[pair.execution for pair in pairs] for pairs in solves])
+    hands = learn_hands(kin, [[one.execution for one in solve] for solve in solves])
     step(1)
-    looks: list[list[Look]] = [looks_of(pairs, kin.usual, hands.price_ms, met) for pairs in solves]
+    looks: list[list[Look]] = [looks_of(solve, kin.usual, hands.price_ms, met) for solve in solves]
     eyes = learn_eyes(kin.usual.looking, looks)
     step(1)
     return OwnLearned(hands, eyes, len(solves), met, used).with_table()

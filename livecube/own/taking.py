@@ -1,13 +1,13 @@
-"""What a solve says about hands and eyes: its pairs as they were turned and seen. Pure.
+"""What a solve says about hands and eyes: its stages as turned, its pairs as seen. Pure.
 
-The moves and the holding are those of the reading; each pair says how sure it is. Solves with lost
-turns say nothing, nor do pairs with a turn that was worked out: its time was made up.
+The moves and the holding are those of the reading; each stage says how sure it is. Solves with lost
+turns say nothing, nor do stages with a turn that was worked out: its time was made up.
 """
 
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import TYPE_CHECKING, Any, Final
 
@@ -17,7 +17,7 @@ from livecube.cube.geometry import FACES
 from livecube.cube.holding import COLOURS, HOLDINGS
 from livecube.cube.notation import moves_text, parse_moves
 from livecube.cube.position import TURN_BYTES
-from livecube.hands.executions import Execution, first_cell
+from livecube.hands.executions import Execution, Part, first_cell
 from livecube.hands.features import TECHNIQUES
 from livecube.hands.own_eyes import Look
 from livecube.holding.executions import executions_read
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from livecube.holding.inference import Reading
     from livecube.holding.observations import SolveTurns
 
-__all__ = ["Case", "Pair", "Seen", "looks_of", "pairs_from", "pairs_taken", "pairs_text"]
+__all__ = ["Case", "Seen", "Taken", "looks_of", "stages_taken", "taken_from", "taken_text"]
 
 Case = tuple[int, int]
 """Places of corner and edge as the slot sees them, up to a turn of the upper layer."""
@@ -54,19 +54,19 @@ class Seen:
 
 
 @dataclass(frozen=True, slots=True)
-class Pair:
-    """One pair of a solve."""
+class Taken:
+    """One stage of a solve."""
 
     execution: Execution
     """Its times count from the first turn."""
     pause_ms: float
-    """From the last turn of the stage before to its first turn."""
+    """Before a pair: from the last turn of the stage before to its first turn."""
     seen: Seen | None
-    """None: the cross was not down, or two slots were filled together."""
+    """None: it is no pair, the cross was not down, or two slots were filled together."""
 
 
-def pairs_taken(one: SolveTurns, start: bytes, reading: Reading) -> list[Pair]:
-    """The pairs of a solve that began in the position ``start`` (20 facelets)."""
+def stages_taken(one: SolveTurns, start: bytes, reading: Reading) -> list[Taken]:
+    """The stages of a solve that began in the position ``start`` (20 facelets)."""
     if one.solve.gap or one.solve.cross is None:
         return []
     part, splits = one.part, one.solve.splits
@@ -75,12 +75,17 @@ def pairs_taken(one: SolveTurns, start: bytes, reading: Reading) -> list[Pair]:
         positions.append(positions[-1].translate(TURN_BYTES[turn]))
     firsts = [(part.stages[step.first], step) for step in reading.path]
     stages = [(stage, next(steps)[1]) for stage, steps in groupby(firsts, lambda its: its[0])]
-    ours = [(stage, step) for stage, step in stages if stage in _PAIRS]
     began = {stage: step.first for stage, step in stages}
-    pairs = []
-    for (stage, step), execution in zip(ours, executions_read(part, reading), strict=True):
-        split = splits[stage]
-        if split.gap or split.inferred or not step.first:
+    taken = []
+    for (stage, step), execution in zip(stages, executions_read(part, reading), strict=True):
+        split = splits[min(stage, len(splits) - 1)]
+        if split.gap or split.inferred:
+            continue
+        if stage not in _PAIRS:
+            if len(execution.moves) > 1:
+                taken.append(Taken(_from_first_turn(execution), 0.0, None))
+            continue
+        if not step.first:
             continue
         alone = len(split.slots) == 1 and not splits[stage + 1].shared
         seen = None
@@ -90,14 +95,14 @@ def pairs_taken(one: SolveTurns, start: bytes, reading: Reading) -> list[Pair]:
             face = COLOURS.index(one.solve.cross)
             seen = _seen(here, before, face, step.holding, split.slots[0], split.technique)
         pause = 1000 * (part.times[step.first] - part.times[step.first - 1])
-        pairs.append(Pair(_from_first_turn(execution), pause, seen))
-    return pairs
+        taken.append(Taken(_from_first_turn(execution), pause, seen))
+    return taken
 
 
 def _from_first_turn(one: Execution) -> Execution:
     turns = (at for move, at in zip(one.moves, one.at_ms, strict=True) if not move.is_rotation)
     first = next(turns, 0.0)
-    return Execution(one.moves, tuple(max(at - first, 0.0) for at in one.at_ms), one.sure)
+    return replace(one, at_ms=tuple(max(at - first, 0.0) for at in one.at_ms))
 
 
 def _seen(
@@ -132,26 +137,26 @@ _TURNS_OF_U: Final = range(3 * FACES.index("U"), 3 * FACES.index("U") + 3)
 
 
 def looks_of(
-    pairs: Sequence[Pair], usual: Automaton, price_ms: Array, met: Counter[Case]
+    taken: Sequence[Taken], usual: Automaton, price_ms: Array, met: Counter[Case]
 ) -> list[Look]:
-    """The looks before these pairs; ``met`` counts cases so far, and counts them too.
+    """The looks before the pairs among them; ``met`` counts cases so far, and counts them too.
 
     ``price_ms``: prices of all cells, which the first turn of each pair takes from its pause.
     """
     looks = []
-    for pair in pairs:
-        cell = first_cell(usual, pair.execution.moves)
-        if (seen := pair.seen) is None or cell < 0:
+    for one in taken:
+        cell = first_cell(usual, one.execution.moves)
+        if (seen := one.seen) is None or cell < 0:
             continue
         looks.append(
             Look(
-                pair.pause_ms - float(price_ms[cell]),
+                one.pause_ms - float(price_ms[cell]),
                 seen.technique,
                 seen.corner,
                 seen.edge,
                 seen.technique == _CORNER_ALONE,
                 met[seen.case],
-                pair.execution.sure,
+                one.execution.sure,
             )
         )
         met[seen.case] += 1
@@ -161,30 +166,33 @@ def looks_of(
 # As the history keeps them.
 
 
-def pairs_text(pairs: Sequence[Pair]) -> str:
-    """Pairs as one line of JSON."""
-    return json.dumps([_told(pair) for pair in pairs], separators=(",", ":"))
+def taken_text(taken: Sequence[Taken]) -> str:
+    """Stages as one line of JSON."""
+    return json.dumps([_told(one) for one in taken], separators=(",", ":"))
 
 
-def _told(pair: Pair) -> dict[str, Any]:
-    one, seen = pair.execution, pair.seen
+def _told(taken: Taken) -> dict[str, Any]:
+    one, seen = taken.execution, taken.seen
     told: dict[str, Any] = {
         "moves": moves_text(one.moves),
         "ms": [round(at) for at in one.at_ms],
         "sure": round(one.sure, _DIGITS),
-        "pause": round(pair.pause_ms),
     }
+    if one.part == Part.PAIRS:
+        told["pause"] = round(taken.pause_ms)
+    else:
+        told["part"] = int(one.part)
     if seen is not None:
         told["seen"] = [seen.technique, seen.corner, seen.edge, seen.case]
     return told
 
 
-def pairs_from(text: str) -> list[Pair]:
-    """Pairs again. Raises ``KeyError``, ``TypeError`` or ``ValueError`` if they are not."""
-    return [_pair(told) for told in json.loads(text)]
+def taken_from(text: str) -> list[Taken]:
+    """Stages again. Raises ``KeyError``, ``TypeError`` or ``ValueError`` if they are not."""
+    return [_taken(told) for told in json.loads(text)]
 
 
-def _pair(told: dict[str, Any]) -> Pair:
+def _taken(told: dict[str, Any]) -> Taken:
     moves, seen = tuple(parse_moves(told["moves"])), None
     if "seen" in told:
         technique, corner, edge, case = told["seen"]
@@ -193,4 +201,6 @@ def _pair(told: dict[str, Any]) -> Pair:
     at = tuple(map(float, told["ms"]))
     if len(at) != len(moves):
         raise ValueError("as many times as moves")
-    return Pair(Execution(moves, at, float(told["sure"])), float(told["pause"]), seen)
+    part = Part(told.get("part", Part.PAIRS))
+    pause = float(told["pause"]) if part == Part.PAIRS else 0.0
+    return Taken(Execution(moves, at, float(told["sure"]), part), pause, seen)

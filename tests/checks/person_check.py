@@ -24,6 +24,7 @@ keep_compiled_code()
 
 from drawn_persons import (  # noqa: E402 - behind the line above, as numba wants it
     draw_hands,
+    insertions,
     part_of,
     solvers,
     stated,
@@ -97,10 +98,10 @@ class Row(NamedTuple):
 
 def trial_of(kin: Kinship, tests: Sequence[Timed]) -> Trial:
     """The insertions of solves, without what the hands waited."""
-    insertions = [one for test in tests for one in stated(without_waits(test))]
-    gaps = gaps_of(kin.usual, [insertions])
+    pairs = [one for test in tests for one in insertions(without_waits(test))]
+    gaps = gaps_of(kin.usual, [pairs])
     measured, number = np.unique(gaps.execution, return_inverse=True)
-    moves = tuple(insertions[execution].moves for execution in measured)
+    moves = tuple(pairs[execution].moves for execution in measured)
     return Trial(gaps.cell, gaps.ms, number, moves)
 
 
