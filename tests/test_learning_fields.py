@@ -452,7 +452,7 @@ def test_two_turns_with_one_code_are_told_by_no_field() -> None:
     ("count", "stride", "start"),
     [
         (4, 9, 0),
-        (4, -9, 40),
+        (4, -9, 27),
         (2, 48, 3),
         (2, -48, 60),
         (16, 6, 0),

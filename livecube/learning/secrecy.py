@@ -36,6 +36,6 @@ def balanced_share(packets: Sequence[bytes]) -> float:
 def looks_encrypted(packets: Sequence[bytes]) -> bool:
     """Whether most of the bits look random; repeated packets count once."""
     packets = list(dict.fromkeys(packets))
-    if len(packets) < _LEAST or 8 * len(packets[0]) < _LEAST_BITS:
+    if len(packets) < _LEAST or 8 * min(map(len, packets)) < _LEAST_BITS:
         return False
     return balanced_share(packets) >= _SHARE

@@ -45,7 +45,7 @@ TESTS: Final[dict[str, str]] = {
     "hands": "own_formulas own_golden automaton own_hands review_golden",
     "holding": "holding_golden holding acquaintance write",
     "holding/written": "write",
-    "learning": "learning_golden learning_fields refusals judging learning",
+    "learning": "learning_golden learning_limits learning_fields refusals judging learning",
     "logs": "logs logs_refused",
     "mending": "mending",
     "practice": "practice_golden gestures practice group",

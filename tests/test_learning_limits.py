@@ -1,0 +1,552 @@
+"""The parts of the learner's finders, each at its limits: exact values, worked out by hand."""
+
+from __future__ import annotations
+
+import asyncio
+from dataclasses import replace
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+
+from livecube.composition import learning
+from livecube.composition.learning import Conductor
+from livecube.events import Packet
+from livecube.learning.bits import Bits
+from livecube.learning.checksums import _least_difference, _rank, find_check
+from livecube.learning.clocks import (
+    FoundClock,
+    _bits_below,
+    _changes,
+    _drift,
+    _goes_on,
+    _goes_round,
+    _has_turned_bit,
+    _is_once,
+    _may_go_on,
+    allowed,
+    around,
+    spread,
+    start_of,
+)
+from livecube.learning.codes import FoundTurns, _codes, _mask, labellings
+from livecube.learning.counters import FoundCounter
+from livecube.learning.inference import (
+    Candidate,
+    _in_order,
+    _layout,
+    _own,
+    _without_clock,
+    raw_bits,
+)
+from livecube.learning.inference import _mask as mask_of
+from livecube.learning.kinds import Kind
+from livecube.learning.learner import _careful, _counter_notes, _notes
+from livecube.learning.masked_clocks import _effect, _number, _slow
+from livecube.learning.recording import Recording
+from livecube.learning.routine import Background, Routine
+from livecube.learning.understanding import Understanding
+from livecube.learning.verifying import Hearing, Otherwise
+from livecube.profiles.checks import Check
+from livecube.profiles.fields import Entries, Field
+from livecube.profiles.values import Layout, TurnList
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from livecube.learning.bits import Ints
+    from livecube.profiles.fields import Order
+
+BOTH: tuple[Order, Order] = ("little", "big")
+orders = pytest.mark.parametrize("order", BOTH)
+RATE = 128
+"""At this rate, seconds and ticks are exact in binary."""
+
+
+def ints(values: Iterable[int]) -> Ints:
+    return np.array(list(values), dtype=np.int64)
+
+
+def table(rows: Sequence[str], order: Order = "little") -> Bits:
+    """Packets of a byte whose bits are given in the order in which they are counted."""
+    numbers = [int(row[::-1] if order == "little" else row, 2) for row in rows]
+    return Bits([bytes([number]) for number in numbers], order)
+
+
+# Clocks.
+
+
+def test_times_on_a_clock_are_counted_from_half_a_wrap_before_the_middle() -> None:
+    late = np.array([0.0, 3.0, 5.0, 15.0])
+    assert around(late, np.float64(0.0), 16).tolist() == [8.0, 11.0, 13.0, 7.0]
+    assert around(late, np.float64(5.0), 16).tolist() == [3.0, 6.0, 8.0, 2.0]
+
+
+@pytest.mark.parametrize(
+    ("span_s", "rate", "ticks"), [(0, 100, 16), (100, 100, 17), (1000, 100, 26), (9000, 200, 51)]
+)
+def test_jitter_of_150_ms_and_a_drift_of_a_tenth_of_a_second_are_allowed(
+    span_s: float, rate: int, ticks: float
+) -> None:
+    assert allowed(np.array([5.0, 5.0 + span_s, 5.0]), rate) == pytest.approx(ticks)
+
+
+@pytest.mark.parametrize(
+    ("count", "late", "ticks"),
+    [
+        (24, {3: 10}, 10), (25, {3: 10}, 0), (25, {3: -10}, 0), (25, {3: 10, 9: 4}, 4),
+        (25, {3: 10, 9: -4}, 4), (49, {3: 10, 9: 11}, 10), (50, {3: 10, 9: 11}, 0),
+        (50, {3: 10, 9: -11}, 0), (50, {3: 10, 9: -11, 20: 7, 21: -2}, 9),
+    ],
+)  # fmt: skip
+def test_a_25th_of_the_packets_may_come_at_any_time(
+    count: int, late: dict[int, int], ticks: float
+) -> None:
+    """However the clock starts again: the other row is another clock, a quarter of a wrap on."""
+    at = np.arange(count) * 100
+    host_s = np.array([(100 * n + late.get(n, 0)) / RATE for n in range(count)])
+    rows = np.stack([at % 256, (at + 64) % 256])
+    assert spread(rows, host_s, RATE, 256).tolist() == [ticks, ticks]
+
+
+def turned(bit: int, late: float, values: Ints) -> bool:
+    """Whether a bit that makes packets so late by ticks is noticed; 256 values of one clock."""
+    host_s = (values + late * (values >> bit & 1)) / RATE
+    return _has_turned_bit(values, host_s, RATE, 256)
+
+
+def test_a_bit_that_delays_packets_by_half_its_worth_is_turned() -> None:
+    """Those worth 30 ms (3.84 ticks) and more are looked at, up to the first of 150 ms (19.2)."""
+    values = ints(range(256))
+    for bit in (2, 3, 4, 5):
+        assert not turned(bit, (1 << bit) / 2, values)
+        assert turned(bit, (1 << bit) / 2 + 0.25, values)
+        assert turned(bit, -(1 << bit) / 2 - 0.25, values)
+    assert not turned(1, 1.75, values)
+    assert not turned(6, 40.0, values)
+    assert not turned(7, 80.0, values)
+
+
+@pytest.mark.parametrize(("count", "seen"), [(12, False), (13, True), (27, True), (28, False)])
+def test_thirteen_packets_with_a_bit_and_without_it_show_that_it_is_turned(
+    count: int, seen: bool
+) -> None:
+    values = ints([(8 if n < count else 0) + n % 4 + n % 3 * 64 for n in range(40)])
+    assert turned(3, 6.0, values) is seen
+
+
+@pytest.mark.parametrize("drift", [0.0, 3e-5, -2e-4])
+def test_the_drift_of_two_clocks_is_a_slope_without_the_packets_that_are_late(
+    drift: float,
+) -> None:
+    host_s = np.arange(1000.0, 1480.0, 8.0)
+    values = ints(np.round(host_s * RATE * (1 - drift)).astype(int) % 4096)
+    late = np.where(np.arange(60) == 55, 0.3, 0.0)
+    assert _drift(values, host_s + late, RATE, 4096) == pytest.approx(drift, abs=2e-6)
+
+
+@pytest.mark.parametrize(("drift", "goes"), [(2.3e-4, True), (2.7e-4, False), (-2.7e-4, False)])
+def test_a_clock_that_goes_round_drifts_by_a_quarter_of_a_thousandth_at_most(
+    drift: float, goes: bool
+) -> None:
+    host_s = np.arange(60, dtype=np.float64) * 7.9
+    ticks = np.round(host_s * RATE * (1 - drift)).astype(int)
+    assert _goes_round(ints(ticks % 1000), host_s, RATE, 1000) is goes
+    assert not _goes_round(ints(ticks % 1001), host_s, RATE, 1000)
+    # All packets count, not only those that are looked at first.
+    wrong = ints(ticks % 1000 + (np.arange(60) % 10 == 9) * 300)
+    assert not _goes_round(wrong, host_s, RATE, 1000)
+
+
+@pytest.mark.parametrize(
+    ("rate", "share", "goes"), [(64, 0.58, True), (64, 0.42, False), (128, 1.0, False)]
+)
+@orders
+def test_bits_below_a_clock_go_on_if_packets_are_late_by_half_their_time(
+    rate: int, share: float, goes: bool, order: Order
+) -> None:
+    """Only below a clock that ticks every 15 ms or more slowly: jitter hides faster ones."""
+    ticks = np.random.default_rng(1).permutation(4096)[:200].cumsum() % (1 << 16)
+    host_s = (ticks >> 3) / rate + share * (ticks & 7) / (8 * rate)
+    bits = Bits([int(one).to_bytes(2, order) for one in ticks], order)
+    low, lower = (3, 0) if order == "little" else (12, 15)
+    assert _goes_on(bits, host_s, (rate, low), (8 * rate, lower)) is goes
+    assert not _goes_on(bits, host_s, (rate, low), (4 * rate, lower))
+    assert not _goes_on(bits, host_s, (rate, low), (rate, low))
+
+
+def test_bits_below_make_a_clock_faster_by_a_power_of_two() -> None:
+    little, big = table(["0" * 8]), table(["0" * 8], "big")
+    for bits, low, lower in ((little, 5, 2), (big, 2, 5)):
+        assert _bits_below(bits, (10, low), (80, lower)) == 3
+        assert _bits_below(bits, (10, low), (40, lower)) == 0
+        assert _bits_below(bits, (80, lower), (10, low)) == 0
+        assert _bits_below(bits, (10, low), (10, low)) == 0
+    assert (start_of(little, 5, 3), start_of(big, 5, 3)) == (5, 3)
+    # All of them have to change.
+    moving, still = ["00000000", "00110000"], ["00000000", "00010000"]
+    for rows, goes in ((moving, True), (still, False)):
+        assert _may_go_on(table(rows), (10, 4), (40, 2)) is goes
+        assert _may_go_on(table(rows, "big"), (10, 1), (40, 3)) is goes
+    assert not _may_go_on(table(moving), (10, 4), (20, 2))
+
+
+def test_changes_of_a_bit_are_counted_from_packet_to_packet() -> None:
+    bits = table(["00000000", "01010000", "01100000", "01110000", "01100000"])
+    assert [_changes(bits, at) for at in range(4)] == [0.0, 0.25, 0.25, 1.0]
+    assert [_is_once(bits, at) for at in range(4)] == [False, True, True, False]
+
+
+# Clocks with a mask.
+
+
+def test_slow_bits_go_on_with_the_mask_that_alone_fits() -> None:
+    """The lowest bits come first; of the highest it does not matter."""
+    ticks = np.random.default_rng(2).integers(1, 9, 90).cumsum()
+    mask = 0b010110
+    columns = (ticks[:, None] ^ mask) >> np.arange(6) & 1
+    assert _number(columns, 0).tolist() == (ticks % 64 ^ mask).tolist()
+    assert _number(columns, mask).tolist() == (ticks % 64).tolist()
+    host_s = ticks / 4.0
+    assert _slow(columns, host_s, 4.0) == (mask & 31, 6)
+    assert _slow(columns[:, :4], host_s, 4.0) == (mask & 7, 4)
+    assert _slow(columns[:, :3], host_s, 4.0) is None
+    # What does not go on ends it.
+    columns[:, 5] = np.arange(90) % 2
+    assert _slow(columns, host_s, 4.0) == (mask & 15, 5)
+    columns[:, 3] = np.arange(90) % 2
+    assert _slow(columns, host_s, 4.0) is None
+
+
+@pytest.mark.parametrize("drift", [0.0, 1e-3])
+def test_the_effect_of_a_bit_is_by_how_many_ticks_packets_are_late_with_it(drift: float) -> None:
+    rng = np.random.default_rng(3)
+    ticks = rng.integers(20, 60, 100).cumsum()
+    column = rng.integers(0, 2, 100)
+    host_s = (ticks * (1 + drift) + 3.0 * column + rng.normal(0, 0.1, 100)) / 64
+    host_s[7] += 0.5  # this one is late
+    effect, error = _effect(column, ticks % 4096, host_s, 64, 4096)
+    assert effect == pytest.approx(3.0, abs=0.1)
+    # The error of a difference of two means of about fifty each.
+    assert error == pytest.approx(0.1 * np.sqrt(1 / 50 + 1 / 50), rel=0.3)
+    assert _effect(column * 0 + 1, ticks % 4096, host_s, 64, 4096) == (0.0, 1.0)
+
+
+# Turns.
+
+
+def test_a_code_belongs_to_its_commonest_turn_unless_another_came_three_times() -> None:
+    def codes(pairs: str) -> dict[int, int] | None:
+        told = [(int(pair[0]), int(pair[1])) for pair in pairs.split()]
+        return _codes(ints(value for value, _ in told), ints(turn for _, turn in told))
+
+    assert codes("5" + "0 50 70 72 72") == {5: 0, 7: 2}
+    assert codes("50 50 50 51 51 72") == {5: 0, 7: 2}
+    assert codes("50 50 50 50 51 51 51") is None
+    assert codes("50 51 51 51") == {5: 1}
+    assert codes("50 70") is None  # one turn with two codes
+    unknown = _codes(ints([5, 7, 6]), ints([0, 2, -1]))
+    assert unknown == {5: 0, 7: 2}
+
+
+def test_the_mask_of_an_earlier_turn_is_the_commonest_difference_from_its_code() -> None:
+    turns, codes = ints([0, 0, 2, 2, 3, 3]), {0: 1, 2: 4}
+    known = np.array([True] * 5 + [False])
+    assert _mask(ints([1 ^ 9, 1 ^ 9, 4 ^ 9, 4, 30, 1]), codes, turns, known) == 9
+    assert _mask(ints([1, 1, 4 ^ 9, 4 ^ 9, 30, 1]), codes, turns, known) in (0, 9)
+    assert _mask(ints([7] * 6), codes, turns, np.zeros(6, dtype=bool)) == 0
+
+
+@pytest.mark.parametrize(
+    ("count", "wrong", "left_out"),
+    [(40, 1, True), (40, 5, True), (64, 6, False), (72, 6, True), (90, 8, True), (90, 9, False)],
+)
+def test_labels_that_contradict_a_field_are_left_out_if_they_are_few(
+    count: int, wrong: int, left_out: bool
+) -> None:
+    """Five, or a twelfth of the labels; 90 / 12 is 7.5, which is rounded to 8, an even number."""
+    turns = [at % 2 for at in range(count)]
+    labels = [turn ^ (at < wrong) for at, turn in enumerate(turns)]
+    bits = Bits([bytes([turn, 7]) for turn in turns], "little")
+    found = labellings(bits, ints(labels))
+    assert found[0].tolist() == labels
+    assert [one.tolist() for one in found[1:]] == [
+        [-1 if at < wrong else turn for at, turn in enumerate(turns)]
+    ] * left_out
+    # Nothing is left out where all fits, nor of a turn that was made only twice.
+    assert len(labellings(bits, ints(turns))) == 1
+    rare = [2 if at < 2 else turn for at, turn in enumerate(turns)]
+    assert len(labellings(bits, ints(rare))) == 1
+    rare = [2 if at < 3 else turn for at, turn in enumerate(turns)]
+    assert len(labellings(bits, ints(rare))) == 2
+
+
+# Fields in both orders.
+
+
+@pytest.mark.parametrize(
+    ("little", "big"), [((0, 3), (5, 3)), ((5, 3), (0, 3)), ((8, 8), (8, 8)), ((18, 4), (18, 4)),
+                        ((17, 1), (22, 1))],
+)  # fmt: skip
+def test_a_field_within_a_byte_is_the_same_in_both_orders(
+    little: tuple[int, int], big: tuple[int, int]
+) -> None:
+    one, other = Field(*little), Field(*big, "big")
+    assert (_in_order(one, "big"), _in_order(other, "little")) == (other, one)
+    assert (_in_order(one, "little"), _in_order(other, "big")) == (one, other)
+    assert raw_bits(one) == raw_bits(other) == set(range(other.start, other.end))
+    assert _own(raw_bits(one), "little") == set(range(one.start, one.end))
+    assert _own(raw_bits(one), "big") == raw_bits(other)
+    data = bytes([0x35, 0xC6, 0x9A])
+    assert one.read(data) == other.read(data)
+
+
+def test_a_field_in_two_bytes_keeps_its_order() -> None:
+    for start in (7, 0):
+        for order in BOTH:
+            field = Field(start, 9, order)
+            assert _in_order(field, "big") == _in_order(field, "little") == field
+    assert raw_bits(Field(6, 4)) == {0, 1, 14, 15}
+    assert _own({0, 1, 14, 15}, "little") == {6, 7, 8, 9}
+
+
+def test_a_layout_has_what_was_found() -> None:
+    kind = Kind("a", 4, ((Field(24, 8), 3),))
+    counter = FoundCounter(Field(0, 4), 16, seen=True)
+    clock = FoundClock(Field(8, 12), 100, 3000)
+    assert _layout(kind, "big", counter, clock) == Layout(
+        "a", 4, 4, kind.match, counter=Field(4, 4, "big"), clock=Field(8, 12), clock_wrap=3000
+    )
+    assert _layout(kind, "little", counter._replace(wrap=10), None) == Layout(
+        "a", 4, 4, kind.match, counter=Field(0, 4), wrap=10
+    )
+    assert _layout(replace(kind, longest=9), "little", None, None) == Layout("a", 4, 9, kind.match)
+
+
+def test_without_its_clock_a_candidate_says_how_coarse_it_was() -> None:
+    codes = Entries(Field(0, 8), 1, 8)
+    turns = TurnList(codes, 7, Entries(Field(16, 8), 1, 8))
+    layout = Layout("a", 4, 4, clock=Field(8, 8), clock_wrap=200, turns=turns)
+    assert _without_clock(Candidate(layout, "little", {}, per_second=10)) == Candidate(
+        Layout("a", 4, 4, turns=TurnList(codes, 7)), "little", {}, per_second=1000, coarse=10
+    )
+
+
+def test_the_mask_of_a_packet_has_the_bits_of_its_fields() -> None:
+    row = TurnList(Entries(Field(0, 4), 2, 12))
+    counter = FoundCounter(Field(4, 4), 16, seen=True, mask=0b1001)
+    clock = FoundClock(Field(24, 16), 100, mask=0x0102)
+    masked = FoundTurns(row, {}, (0, 0b0110))
+    assert mask_of(masked, None, None) == bytes([0, 0b0110 << 4])
+    assert mask_of(masked, counter, clock) == bytes([0b1001 << 4, 0b0110 << 4, 0, 2, 1])
+    assert mask_of(FoundTurns(row, {}), counter, None) == bytes([0b1001 << 4])
+    assert mask_of(FoundTurns(row, {}), None, clock._replace(mask=0)) == b""
+
+
+# Check values.
+
+
+def test_covered_bytes_differ_in_as_many_ways_as_their_bits_are_independent() -> None:
+    one, two, three = bytes([1, 0]), bytes([0, 2]), bytes([1, 2])
+    assert _rank([one]) == _rank([one, one]) == 0
+    assert _rank([bytes(2), one, two, three]) == 2
+    assert _rank([three, one, two]) == 2
+    assert _rank([bytes([9, 9]), bytes([8, 9]), bytes([8, 8]), bytes([8, 9])]) == 2
+    assert _rank([bytes(1), *(bytes([1 << n]) for n in range(8)), b"\xff"]) == 8
+
+
+@pytest.mark.parametrize("count", [16, 17, 24])
+def test_the_odds_of_a_check_value_are_its_bits_for_each_way_less_what_was_tried(
+    count: int,
+) -> None:
+    """The sum is tried first: at odds of 8 bits for each packet but one, less 10 for the others.
+
+    One try of 1024 others has 11 bits.
+    """
+    covered = [bytes([1 << n % 8, 1 << n // 8, n]) for n in range(count)]
+    packets = [one + bytes([sum(one) & 0xFF]) for one in covered]
+    found = find_check(packets, "little")
+    assert found is not None
+    assert found.check == Check("sum", Field(24, 8), 0, 3)
+    ways = min(_rank(covered), count - 1)
+    # Sixteen bits come first: two first bytes with two sums each; their CRCs differ at once.
+    assert found.odds == 8 * ways - (5 * 1024).bit_length()
+
+
+def test_the_shortest_difference_of_packets_of_one_length_is_taken() -> None:
+    def told(packet: bytes) -> int:
+        return packet[-1]
+
+    packet = bytes([9, 1, 2, 3, 7])
+    near, far = bytes([9, 1, 2, 0, 5]), bytes([8, 1, 2, 3, 6])
+    longer = bytes([9, 1, 2, 3, 3, 7])
+    assert _least_difference(packet, [far, near, longer], 0, 4, told) == (bytes([3]), 2)
+    assert _least_difference(packet, [far], 0, 4, told) == (bytes([1, 0, 0, 0]), 1)
+    assert _least_difference(packet, [far], 1, 4, told) == (b"", 1)
+    assert _least_difference(packet, [longer], 0, 4, told) == (b"", 0)
+    assert _least_difference(packet, [near], 0, -1, told) == (bytes([3]), 2)
+
+
+# What is said of a profile.
+
+
+def test_a_check_value_is_used_only_while_the_leading_bytes_stay_the_same() -> None:
+    codes = Entries(Field(16, 8), 3, 8)
+    layout = Layout("a", 6, 6, check=Check("sum", Field(40, 8), 0, 5), turns=TurnList(codes))
+    sent = [bytes([7, 8, n, 3, 4, n]) for n in range(3)]
+    packets = [Packet(0.0, "a", one) for one in sent]
+    packets += [Packet(0.0, "b", bytes(6)), Packet(0.0, "a", bytes(7))]
+
+    def careful(one: Layout) -> list[Layout]:
+        return [*_careful((one,), Recording(packets, []))]
+
+    fixed = ((Field(0, 8), 7), (Field(8, 8), 8))
+    assert careful(layout) == [replace(layout, match=fixed), replace(layout, check=None)]
+    assert careful(replace(layout, check=None)) == [replace(layout, check=None)]
+    # What is matched already is not matched twice, unless only a part of the byte is.
+    for bits, rest in ((8, fixed[1:]), (3, fixed)):
+        match = ((Field(0, bits), 7),)
+        one = replace(layout, match=match)
+        assert careful(one) == [replace(one, match=match + rest), replace(one, check=None)]
+    # A mask is taken away first; where the first byte moves, nothing is in doubt.
+    masked = replace(layout, mask=b"\1")
+    assert careful(masked)[0].match == ((Field(0, 8), 6), fixed[1])
+    packets[0] = Packet(0.0, "a", bytes([1, 8, 0, 3, 4, 0]))
+    assert careful(layout) == [layout]
+    packets[:3] = [Packet(0.0, "a", bytes([7, 8, 1, 3, 4, n])) for n in range(3)]
+    assert len(careful(layout)[0].match) == 5
+    # A check value at the end: the field is counted from there, and lists end before it.
+    del packets[-1]
+    behind = replace(layout, longest=9, check=Check("sum", Field(0, 8), 0, -1))
+    assert [len(one.match) for one in careful(behind)] == [5, 0]
+    assert [one.turns and one.turns.codes.count for one in careful(behind)] == [3, 3]
+    behind = replace(behind, check=Check("sum", Field(0, 16), 0, -2))
+    assert [len(one.match) for one in careful(behind)] == [4, 0]
+    assert [one.turns and one.turns.codes.count for one in careful(behind)] == [3, 2]
+
+
+def test_a_counter_is_told_with_what_its_profile_lacks() -> None:
+    number = Field(0, 8)
+
+    def told(count: int = 2, counter: Field | None = number, **more: Any) -> str:
+        turns = TurnList(Entries(Field(8, 8), count, 8))
+        layout = Layout("a", 9, 9, counter=counter, turns=turns)
+        return " ".join(_counter_notes(Candidate(layout, "little", {}, **more)))
+
+    assert told() == ""
+    assert told(1) == (
+        "No earlier turns were found in a packet: lost turns leave a gap and are not recovered."
+    )
+    none = "No counter of turns was found: a lost packet may go unnoticed."
+    assert told(1, None) == told(2, None, beyond=True) == none
+    assert told(beyond=True) == (
+        "Only the lowest 8 bits of a counter are used, since its wrap was not seen. If that is no "
+        "power of two, a gap is reported there without a loss."
+    )
+    positions = Candidate(Layout("a", 9, 9, counter=Field(0, 8)), "little", {})
+    assert [*_counter_notes(positions)] == []
+
+
+def test_slips_and_silent_steps_are_told() -> None:
+    layout = Layout("a", 9, 9, counter=Field(0, 8), clock=Field(8, 8),
+                    check=Check("xor", Field(16, 8), 0, 2))  # fmt: skip
+    hearing = Hearing(20, silent=[4, 17], otherwise=[Otherwise(3, (0,), (3, 4))])
+    one: Any = SimpleNamespace(
+        candidate=Candidate(layout, "little", {}, per_second=20, odds=77), hearing=hearing
+    )
+    assert _notes(one) == (
+        "A check value was found; a coincidence is less likely than 1 in 2^77.",
+        "Left out as a slip: step 3 asked for U and L L2 came.",
+        "No turn came in step 4, 17: a packet was lost, or no turn was made.",
+    )
+
+
+# The routine.
+
+
+def test_the_routine_waits_for_so_many_seconds() -> None:
+    routine = Routine(100.0)
+    assert routine.due == 104.0
+    assert not routine.wake(103.9)
+    assert routine.wake(104.0)
+    assert (routine.at, routine.due) == (0, 124.0)
+    assert routine.doubtful is None
+    routine.take(Packet(110.0, "a", b"1"))
+    assert routine.due == 111.0
+    for doubtful, due in ((True, 112.5), (False, 110.4)):
+        routine.doubtful = doubtful
+        assert routine.due == due
+    assert not routine.wake(110.3)
+    assert routine.wake(110.5)
+    assert (routine.at, routine.due) == (1, 130.5)
+    assert not routine.wake(130.5)
+    assert (routine.at, routine.due) == (1, 150.5)
+    routine.more([None], 200.0)
+    routine.at = len(routine.steps) - 1
+    assert routine.due == 400.0
+    assert not routine.wake(400.0)
+    assert routine.due == 600.0
+    routine.take(Packet(500.0, "a", b"2"))
+    assert routine.due == 506.0
+    assert not routine.over
+    assert routine.wake(506.0)
+    assert routine.over
+
+
+@pytest.mark.parametrize("at_rest", [0, 1, 2, 3])
+def test_three_packets_at_rest_show_what_stays_the_same(at_rest: int) -> None:
+    background = Background()
+    for _ in range(at_rest):
+        background.take(Packet(0.0, "a", b"12"))
+    assert background.is_news(Packet(1.0, "a", b"13")) is (at_rest in (0, 3))
+    assert background.is_news(Packet(1.0, "a", b"12")) is (at_rest == 0)
+
+
+@pytest.mark.parametrize(("values", "news"), [(4, True), (5, False)])
+def test_a_byte_of_four_values_at_rest_tells_packets_apart(values: int, news: bool) -> None:
+    background = Background()
+    for value in range(values):
+        background.take(Packet(0.0, "a", bytes([value])))
+    assert background.is_news(Packet(1.0, "a", bytes([99]))) is news
+
+
+@pytest.mark.parametrize(("others", "news"), [(4, True), (5, False)])
+def test_a_byte_of_more_than_twelve_values_changes_with_most_of_the_news(
+    others: int, news: bool
+) -> None:
+    """At its thirteenth value it has changed 13 times in 12 and the other news: 4 or 5 of them."""
+    background = Background()
+    for _ in range(3):
+        background.take(Packet(0.0, "a", bytes(2)))
+    sent = [bytes([0, n]) for n in range(1, others + 1)] + [bytes([n, 0]) for n in range(1, 14)]
+    told = [background.is_news(Packet(1.0, "a", data)) for data in sent]
+    assert told == [True] * (len(sent) - 1) + [news]
+
+
+def test_a_hypothesis_is_looked_for_after_so_many_turns(monkeypatch: pytest.MonkeyPatch) -> None:
+    tried: list[int] = []
+
+    def nothing(recording: Recording) -> None:
+        tried.append(conductor.routine.at)
+
+    monkeypatch.setattr(learning, "first_understanding", nothing)
+    conductor = Conductor(lambda: 0.0, lambda asked: None)
+
+    async def led() -> None:
+        for at in range(1, len(conductor.routine.steps)):
+            conductor.routine.at = at
+            await conductor._look_back()
+
+    asyncio.run(led())
+    assert tried == [30, 36, 43, 55, 67, 79, 91, 103, 120]
+
+
+def test_a_hypothesis_stands_until_four_steps_in_a_row_are_other_ones() -> None:
+    decoder: Any = None
+    understanding = Understanding(decoder)
+    assert understanding.stands
+    for number in range(4):
+        assert understanding.stands
+        assert not understanding.judge([0], [3] * number)
+    assert not understanding.stands
