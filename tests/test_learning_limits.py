@@ -46,6 +46,7 @@ from livecube.learning.learner import _careful, _counter_notes, _notes
 from livecube.learning.masked_clocks import _effect, _number, _slow
 from livecube.learning.recording import Recording
 from livecube.learning.routine import Background, Routine
+from livecube.learning.secrecy import balanced_share
 from livecube.learning.understanding import Understanding
 from livecube.learning.verifying import Hearing, Otherwise
 from livecube.profiles.checks import Check
@@ -386,6 +387,27 @@ def test_the_shortest_difference_of_packets_of_one_length_is_taken() -> None:
     assert _least_difference(packet, [far], 1, 4, told) == (b"", 1)
     assert _least_difference(packet, [longer], 0, 4, told) == (b"", 0)
     assert _least_difference(packet, [near], 0, -1, told) == (bytes([3]), 2)
+
+
+# Secrecy.
+
+
+@pytest.mark.parametrize(
+    ("column", "is_fair"),
+    [
+        ("10" * 14 + "0" * 36, True), ("10" * 13 + "0" * 38, False),  # 14 and 13 are set
+        ("01" * 14 + "1" * 36, True), ("01" * 13 + "1" * 38, False),
+        ("0" * 4 + "111110000" * 4 + "11110000" * 3, True),  # 14 changes
+        ("0000011111" * 4 + "00001111" * 3, False),  # 13 changes
+        ("01" * 25 + "1" * 14, True), ("01" * 25 + "0" * 14, False),  # 49 and 50 changes
+    ],
+)  # fmt: skip
+def test_a_fair_bit_is_set_and_changes_within_18_of_half_of_64_packets(
+    column: str, is_fair: bool
+) -> None:
+    """4.5 standard deviations, of four packets each."""
+    assert len(column) == 64
+    assert balanced_share([bytes([int(one)]) for one in column]) == is_fair / 8
 
 
 # What is said of a profile.

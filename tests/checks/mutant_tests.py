@@ -39,7 +39,7 @@ TESTS: Final[dict[str, str]] = {
     "cube": "cube notation facelets position_codes published_group",
     "dashboard": "dashboard desks outbox monthly mqtt_commands offers",
     "decoding": "clock conformance profile_golden",
-    "drills": "drill_golden drill_rounds drills",
+    "drills": "drill_golden drill_rounds drills missing",
     "entries": "mqtt_commands",
     "events": "clock logs mending",
     "hands": "own_formulas own_golden automaton own_hands review_golden",
