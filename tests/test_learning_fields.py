@@ -306,6 +306,7 @@ def test_where_other_fields_are_masked_a_clock_is_not_believed_to_be_plain() -> 
 
 def test_rates_are_round_numbers_of_people_or_of_machines() -> None:
     for rate in RATES:
+        assert rate % 60 == 0 or rate % 3 != 0
         for factor in (3, *(5,) * 6, *(2,) * 15):
             rate = rate // factor if rate % factor == 0 else rate
         assert rate == 1

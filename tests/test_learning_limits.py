@@ -30,7 +30,15 @@ from livecube.learning.clocks import (
     spread,
     start_of,
 )
-from livecube.learning.codes import FoundTurns, _codes, _mask, labellings
+from livecube.learning.codes import (
+    FoundTurns,
+    _codes,
+    _go_on,
+    _is_free,
+    _mask,
+    labellings,
+    lengthened,
+)
 from livecube.learning.counters import FoundCounter
 from livecube.learning.inference import (
     Candidate,
@@ -281,6 +289,81 @@ def test_labels_that_contradict_a_field_are_left_out_if_they_are_few(
     assert len(labellings(bits, ints(rare))) == 1
     rare = [2 if at < 3 else turn for at, turn in enumerate(turns)]
     assert len(labellings(bits, ints(rare))) == 2
+
+
+def test_without_a_turn_that_was_made_three_times_no_label_is_left_out() -> None:
+    bits = Bits([bytes([at]) for at in range(12)], "little")
+    for turns in (ints([-1] * 12), ints([0, 0, 2, 2, *[-1] * 8])):
+        assert [one.tolist() for one in labellings(bits, turns)] == [turns.tolist()]
+
+
+def longer(row: Entries, packets: Sequence[bytes], behind: int = 0) -> Entries:
+    """The list of codes that packets show: turns of codes 10 to 13, the newest one is 13."""
+    found = FoundTurns(TurnList(row), {10 + turn: turn for turn in range(4)})
+    turns, index = ints([0, 1, 2, 3]), ints([3] * len(packets))
+    return lengthened(found, packets, behind, turns, index).row.codes
+
+
+def test_a_list_goes_on_if_twenty_entries_beyond_it_are_right() -> None:
+    one, two = Entries(Field(0, 8), 1, 8), Entries(Field(0, 8), 2, 8)
+    long = bytes([13, 12, 11, 10])
+    for packets, row, count in (
+        ([long[:2]] * 20, one, 16), ([long[:2]] * 19, one, 1), ([long[:1]] * 30, one, 1),
+        ([long[:3]] * 20, two, 16), ([long[:3]] * 19, two, 2), ([long] * 10, two, 16),
+        ([long[:1]] + [long] * 20, two, 2), ([long[:2]] + [long] * 20, two, 16),
+        # Behind the first turn that was made there may be anything, of no check.
+        ([long + b"\x63\x0a"] * 10, two, 16), ([long + b"\x63\x0a"] * 9, two, 2),
+        # One wrong entry, or a code of no turn.
+        ([long] * 20 + [bytes([13, 12, 11, 11])], two, 2),
+        ([long] * 20 + [long[:3] + b"c"], two, 2),
+    ):  # fmt: skip
+        assert longer(row, packets).count == count
+        # A check value behind it.
+        assert longer(row, [packet + b"\x0d" for packet in packets], 1).count == count
+
+
+def test_a_list_goes_on_to_the_very_end() -> None:
+    """Entries of five bits, a byte apart if there is only one of them."""
+    packets = [bytes([13, 12, 11])] * 20
+    for start in (0, 3):
+        own = [bytes(byte << start for byte in packet) for packet in packets]
+        row = Entries(Field(start, 5), 1, 5)
+        assert longer(row, own) == Entries(Field(start, 5), 16, 8)
+    # Nine bits take two bytes, of which the last one may be cut off.
+    wide = [bytes([13, 0, 12, 0, 11, 0])] * 20
+    assert longer(Entries(Field(0, 9), 1, 9), wide) == Entries(Field(0, 9), 16, 16)
+    assert longer(Entries(Field(0, 9), 1, 9), [one[:5] for one in wide]).count == 16
+    # Between the last entry and the end is no room for another one.
+    assert longer(Entries(Field(0, 8), 2, 8), [one + b"\0" for one in packets]).count == 2
+    # A list that goes backwards does not go on to the end.
+    back = Entries(Field(16, 8), 2, -8)
+    assert longer(back, [packet[::-1] for packet in packets]) == back
+
+
+def test_times_lie_in_the_packet_and_in_no_other_field() -> None:
+    row = Entries(Field(0, 8), 3, 8)
+    assert _is_free(row, 24, ())
+    assert not _is_free(row, 23, ())
+    assert _is_free(row, 24, {24, 25})
+    assert not _is_free(row, 24, {0})
+    assert not _is_free(row, 24, {23})
+    back = Entries(Field(16, 8), 3, -8)
+    assert _is_free(back, 24, {24})
+    assert not _is_free(Entries(Field(15, 8), 3, -8), 24, ())
+
+
+def test_times_of_earlier_turns_are_compared_where_their_field_can_hold_them() -> None:
+    """Fields of three bits: the first of two earlier ones holds 1 to 4, the second 5, 6, 7, 0."""
+    bits = Bits([bytes([0, 1 + at | (5 + at) % 8 << 3]) for at in range(4)], "little")
+    row = Entries(Field(5, 3), 3, 3)
+    first, second = ints([1, 2, 3, 4]), ints([5, 6, 7, 8])
+    assert _go_on(bits, row, [first, second])
+    assert _go_on(bits, row, [first])
+    assert _go_on(bits, row, [])
+    assert not _go_on(bits, row, [second, first])
+    assert not _go_on(bits, row, [first, second - 1])
+    assert not _go_on(bits, row, [ints([1, 2, 3, 7]), second])
+    assert _go_on(bits, row, [ints([1, 2, 3, 9]), second])
 
 
 # Fields in both orders.

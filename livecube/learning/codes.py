@@ -75,17 +75,20 @@ def labellings(bits: Bits, turns: Ints) -> list[Ints]:
     Later a decoder that gets the whole recording decides.
     """
     often = [t for t in set(turns[turns >= 0].tolist()) if (turns == t).sum() >= _OFTEN]
+    if not often:
+        return [turns]
     known = np.isin(turns, often)
+    few = max(_SLIPS, round(known.sum() * _SLIP_SHARE))
     usual = np.zeros_like(bits.table)
     for turn in often:
         usual[turns == turn] = 2 * bits.table[turns == turn].sum(axis=0) > (turns == turn).sum()
     odd = (bits.table != usual) & known[:, None]
-    same = (odd.sum(axis=0) <= max(_SLIPS, round(known.sum() * _SLIP_SHARE))).astype(np.int64)
-    varies = usual[known].min(axis=0) != usual[known].max(axis=0) if known.any() else same * 0
+    same = (odd.sum(axis=0) <= few).astype(np.int64)
+    varies = same & (usual[known].min(axis=0) != usual[known].max(axis=0))
     found = {turns.tobytes(): turns}
-    for start, end in _runs(same, same & varies):
-        strange = odd[:, start:end][:, (same & varies)[start:end] > 0].any(axis=1)
-        if 0 < strange.sum() <= max(_SLIPS, round(known.sum() * _SLIP_SHARE)):
+    for start, end in _runs(same, varies):
+        strange = odd[:, start:end][:, varies[start:end].astype(bool)].any(axis=1)
+        if strange.sum() <= few:
             without = np.where(strange, -1, turns)
             found.setdefault(without.tobytes(), without)
     return list(found.values())
