@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import tomllib
 from importlib.metadata import EntryPoint, EntryPoints
 from typing import Any
 
@@ -10,7 +11,7 @@ import pytest
 from examples import examples
 from hypothesis import given
 from hypothesis import strategies as st
-from profile_texts import EVENTS, NAMES, PLAIN, PROFILES, ROOT
+from profile_texts import EVENTS, NAMES, PLAIN, PROFILES, ROOT, TEXTS
 
 from livecube.conformance import decoder_tests
 from livecube.cube.geometry import sticker_cycle
@@ -28,6 +29,7 @@ from livecube.events import (
     StateReport,
     TurnReport,
 )
+from livecube.profiles.building import WrongError, built
 from livecube.profiles.checks import Check, crc
 from livecube.profiles.decoder import BEHIND, RETRY_AFTER, decoder_class
 from livecube.profiles.fields import Field
@@ -438,3 +440,21 @@ def test_a_mask_is_taken_off_before_anything_is_read() -> None:
     assert decoder.received(EVENTS, first).reports == (TurnReport(U, 1, 1000),)
     (bad,) = decoder.received(EVENTS, bytes([*first[:3], 1])).reports
     assert bad == BadPacket("no packet of this profile", bytes([*first[:3], 1]))
+
+
+def test_places_have_their_own_order_and_names_or_those_of_the_pieces() -> None:
+    text = TEXTS["skerry"]
+    state = parse_profile(text, "one.toml").state
+    assert isinstance(state, PieceCode)
+    assert state.corners.places == state.corners.pieces
+    places = ("RUF", *state.corners.pieces[:0:-1])
+    turned = text.replace("says =", f"corner_places = {[*places]}\nsays =")
+    other = parse_profile(turned, "one.toml").state
+    assert isinstance(other, PieceCode)
+    assert (other.corners.pieces, other.corners.places) == (state.corners.pieces, places)
+    assert other.edges == state.edges
+    table = tomllib.loads(text)
+    table["pieces"]["edges"][3] = "UF"
+    with pytest.raises(WrongError, match=r"^names UF twice$") as wrong:
+        built(table)
+    assert wrong.value.path == ("pieces", "edges", 3)
