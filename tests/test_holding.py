@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -22,10 +23,11 @@ from livecube.edges.holding_file import holding_model, shipped_counts
 from livecube.errors import UsageError
 from livecube.events import HeldAs
 from livecube.holding.counts import counts_text, parse_counts
-from livecube.holding.follower import HoldingFollower, LiveHolding
+from livecube.holding.follower import HoldingFollower, LiveHolding, with_holdings
 from livecube.holding.inference import HoldingModel, adapted, drawn_paths, evidence, read_solve
+from livecube.holding.kernel import room_for
 from livecube.holding.likelihoods import likelihoods
-from livecube.holding.observations import SolvePart, observe
+from livecube.holding.observations import Observer, SolvePart, observe
 from livecube.holding.written import (
     HAND_MOVES,
     HELD_AFTER,
@@ -42,6 +44,7 @@ from livecube.virtual.habits import LEFT_HANDED, RIGHT_HANDED
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
     from livecube.holding.kernel import Quaternion
@@ -436,3 +439,46 @@ def test_a_live_reading_knows_the_stage_of_each_turn(monkeypatch: pytest.MonkeyP
         follower.take([progress])
     assert stages == sorted(stages)
     assert {*stages} >= {0, 1, 2, 3, 4, 5, 6}
+
+
+@pytest.mark.parametrize(
+    ("name", "first", "bounds"),
+    [
+        ("paces", 0, (0.7, 1.0, 1.3, 1.7, 2.2, 3.0, 4.2, 6.0)),
+        ("close", 0, (0.005, 0.01, 0.015, 0.02, 0.025, 0.03, 0.04, 0.055, 0.075, 0.1, 0.15)),
+        ("tempos", 1, (0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.35, 1.5, 1.7, 2.0, 2.5, 3.2)),
+    ],
+)
+def test_each_class_of_gaps_begins_at_its_bound(
+    name: str, first: int, bounds: Sequence[float]
+) -> None:
+    """Two turns of neighbouring faces, of hands whose usual gap is one second."""
+
+    def of(gap: float) -> int:
+        seen = room_for(2)
+        observer = Observer(seen, [1.0], learns=False)
+        observer.look(0, 0.0, 2)
+        observer.look(3, gap, 2)
+        return int(getattr(seen, name)[1])
+
+    for number, bound in enumerate(bounds, start=first):
+        assert [of(bound - 1e-4), of(bound)] == [number, number + 1]
+    assert of(99.0) == first + len(bounds)
+
+
+@pytest.mark.parametrize(("count", "is_read"), [(1000, True), (1001, False)])
+def test_the_holdings_of_a_solve_of_a_thousand_turns_are_read(count: int, is_read: bool) -> None:
+    @dataclass(frozen=True)
+    class Done:
+        splits: tuple[()] = ()
+
+    read: list[Any] = []
+
+    def reading(part: Any) -> Any:
+        read.append(part)
+        return SimpleNamespace(path=[])
+
+    over: Any = SimpleNamespace(solve=Done(), part=SimpleNamespace(turns=range(count)))
+    solver: Any = SimpleNamespace(read=reading)
+    assert with_holdings(over, solver) == over.solve
+    assert read == [over.part] * is_read
