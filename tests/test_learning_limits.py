@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import random
 from dataclasses import replace
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
@@ -24,9 +25,12 @@ from livecube.learning.clocks import (
     _goes_round,
     _has_turned_bit,
     _is_once,
+    _least_width,
     _may_go_on,
     allowed,
     around,
+    find_clock,
+    find_wrapped_clock,
     spread,
     start_of,
 )
@@ -51,7 +55,7 @@ from livecube.learning.inference import (
 from livecube.learning.inference import _mask as mask_of
 from livecube.learning.kinds import Kind
 from livecube.learning.learner import _careful, _counter_notes, _notes
-from livecube.learning.masked_clocks import _effect, _number, _slow
+from livecube.learning.masked_clocks import _effect, _number, _slow, find_masked_clock
 from livecube.learning.recording import Recording
 from livecube.learning.routine import Background, Routine
 from livecube.learning.secrecy import balanced_share
@@ -207,7 +211,64 @@ def test_changes_of_a_bit_are_counted_from_packet_to_packet() -> None:
     assert [_is_once(bits, at) for at in range(4)] == [False, True, True, False]
 
 
+def test_of_clocks_whose_lowest_bit_never_changes_the_commonest_rate_is_told() -> None:
+    """Perhaps only even ticks are sent. A bit that changes seldom belongs to another field."""
+    seconds = np.random.default_rng(3).uniform(0.3, 2.0, 80).cumsum()
+    ticks = (seconds * 500).astype(int) % (1 << 15)
+    for low, clock in (
+        (ticks * 0, FoundClock(Field(8, 16), 1000, still=True)),
+        ((np.arange(80) > 40).astype(int), FoundClock(Field(9, 15), 500)),
+    ):
+        packets = [int(2 * tick + bit << 8).to_bytes(4, "little") for tick, bit in
+                   zip(ticks, low, strict=True)]  # fmt: skip
+        found = find_clock(Bits(packets, "little"), seconds, grain=1)
+        assert found is not None
+        assert found._replace(finer=()) == clock
+
+
+@orders
+@pytest.mark.parametrize("rate", [50, 64, 65])
+def test_the_shortest_clock_is_of_a_byte_that_may_be_the_whole_packet(
+    order: Order, rate: int
+) -> None:
+    """It takes four seconds to start again, which 256 ticks at a rate above 64 do not."""
+    assert [_least_width(rate) for rate in (1, 64, 65, 100, 1000, 1024, 1025)] == [
+        8, 8, 9, 9, 12, 12, 13
+    ]  # fmt: skip
+    seconds = np.random.default_rng(rate).uniform(0.3, 2.0, 60).cumsum()
+    packets = [bytes([int(second * rate) % 256]) for second in seconds]
+    found = find_clock(Bits(packets, order), seconds)
+    assert found == (None if rate == 65 else FoundClock(Field(0, 8, order), rate))
+    assert find_clock(Bits(packets, order), seconds, {0}) is None
+    bits = Bits([b"\x07" + one + b"\x07" for one in packets], order)
+    around = {*range(8), *range(16, 24)}
+    assert find_clock(bits, seconds, around) == (
+        None if rate == 65 else FoundClock(Field(8, 8, order), rate)
+    )
+    for bit in (8, 15):
+        assert find_clock(bits, seconds, around | {bit}) is None
+
+
+def test_a_number_that_a_clock_cannot_show_is_of_none_that_goes_round() -> None:
+    seconds = np.random.default_rng(3).uniform(0.3, 2.0, 80).cumsum()
+    ticks = (seconds * 100).astype(int) % 1000
+    for least, goes in ((0, True), (24, False)):  # the lowest ones are shown as 1000 and more
+        shown = np.where(ticks < least, ticks + 1000, ticks)
+        bits = Bits([int(one).to_bytes(2, "little") for one in shown], "little")
+        found = find_wrapped_clock(bits, seconds)
+        assert found == (FoundClock(Field(0, 10), 100, 1000) if goes else None)
+        assert (shown != ticks).any() is not goes
+
+
 # Clocks with a mask.
+
+
+@pytest.mark.parametrize(("count", "found"), [(19, False), (20, True)])
+def test_a_clock_with_a_mask_takes_twenty_packets(count: int, found: bool) -> None:
+    seconds = np.arange(20) * 91.7
+    ticks = (seconds * 10).astype(int) % (1 << 16) ^ 0x2C35
+    bits = Bits([int(one).to_bytes(2, "little") for one in ticks[:count]], "little")
+    assert (find_masked_clock(bits, seconds[:count]) is not None) is found
 
 
 def test_slow_bits_go_on_with_the_mask_that_alone_fits() -> None:
@@ -260,11 +321,10 @@ def test_a_code_belongs_to_its_commonest_turn_unless_another_came_three_times() 
 
 
 def test_the_mask_of_an_earlier_turn_is_the_commonest_difference_from_its_code() -> None:
-    turns, codes = ints([0, 0, 2, 2, 3, 3]), {0: 1, 2: 4}
-    known = np.array([True] * 5 + [False])
-    assert _mask(ints([1 ^ 9, 1 ^ 9, 4 ^ 9, 4, 30, 1]), codes, turns, known) == 9
-    assert _mask(ints([1, 1, 4 ^ 9, 4 ^ 9, 30, 1]), codes, turns, known) in (0, 9)
-    assert _mask(ints([7] * 6), codes, turns, np.zeros(6, dtype=bool)) == 0
+    turns, codes = ints([0, 0, 2, 2, 3, -1, -1, -1, -1]), {0: 1, 2: 4}
+    assert _mask(ints([1 ^ 9, 1 ^ 9, 4 ^ 9, 4, 30, 1, 1, 1, 1]), codes, turns) == 9
+    assert _mask(ints([1, 1, 4 ^ 9, 4, 30, 8, 8, 8, 8]), codes, turns) == 0
+    assert _mask(ints([7] * 9), codes, ints([-1] * 9)) == 0
 
 
 @pytest.mark.parametrize(
@@ -311,6 +371,8 @@ def test_a_list_goes_on_if_twenty_entries_beyond_it_are_right() -> None:
         ([long[:2]] * 20, one, 16), ([long[:2]] * 19, one, 1), ([long[:1]] * 30, one, 1),
         ([long[:3]] * 20, two, 16), ([long[:3]] * 19, two, 2), ([long] * 10, two, 16),
         ([long[:1]] + [long] * 20, two, 2), ([long[:2]] + [long] * 20, two, 16),
+        # A list of more than 16 turns would not end with the packet.
+        ([long + bytes(12)] * 10, two, 16), ([long + bytes(13)] * 10, two, 2),
         # Behind the first turn that was made there may be anything, of no check.
         ([long + b"\x63\x0a"] * 10, two, 16), ([long + b"\x63\x0a"] * 9, two, 2),
         # One wrong entry, or a code of no turn.
@@ -470,6 +532,40 @@ def test_the_shortest_difference_of_packets_of_one_length_is_taken() -> None:
     assert _least_difference(packet, [far], 1, 4, told) == (b"", 1)
     assert _least_difference(packet, [longer], 0, 4, told) == (b"", 0)
     assert _least_difference(packet, [near], 0, -1, told) == (bytes([3]), 2)
+
+
+@pytest.mark.parametrize(("length", "odds"), [(10, 41), (11, 40), (20, None)])
+def test_a_check_value_needs_odds_of_40_bits(length: int, odds: int | None) -> None:
+    """Bytes that differ in 7 ways give 56 bits, less those of what was tried.
+
+    The 16-bit fields of all other places come first, with two sums from each of the first two
+    bytes on: 29, 33 or 69 tries of 1024 others have 15, 16 or 17 bits.
+    """
+    rng = random.Random(length)
+    ways = [rng.randbytes(length - 1) for _ in range(7)]
+    packets = []
+    for _ in range(40):
+        data = bytes(length - 1)
+        for way in ways:
+            if rng.random() < 0.5:
+                data = bytes(one ^ other for one, other in zip(data, way, strict=True))
+        packets.append(data + bytes([sum(data) & 0xFF]))
+    found = find_check(packets, "little")
+    assert (found and found.odds) == odds
+
+
+@pytest.mark.parametrize("initial", [0, 0xFFFF])
+def test_a_crc_of_packets_of_several_lengths_may_begin_with_ones(initial: int) -> None:
+    rng = random.Random(initial)
+    check = Check("crc", Field(0, 16, "big"), 0, -2, 0x1021, initial, final=0x55AA)
+    packets = []
+    for number in range(24):
+        data = bytearray(rng.randbytes(5 + number % 3) + bytes(2))
+        check.write(data)
+        packets.append(bytes(data))
+    found = find_check(packets, "big")
+    assert found is not None
+    assert found.check == check
 
 
 # Secrecy.

@@ -15,8 +15,6 @@ from livecube.profiles.values import TurnList
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
 
-    import numpy.typing as npt
-
     from livecube.learning.bits import Bits, Ints
 
 __all__ = [
@@ -185,22 +183,21 @@ def _lags(
     first = found.row.codes.first
     newest = set(bits.read(first.start, first.bits).tolist())
     codes = {turn: code for code, turn in found.codes.items()}
+    earlier = np.concatenate([np.full(_MOST_TURNS, -1), turns])
     empty: set[int] = set()
     masks = [0]
     for lag in range(1, _MOST_TURNS):
         start = first.start + lag * stride
         if start < 0 or start + first.bits > bits.size:
             break
-        values = bits.read(start, first.bits)
+        values, before = bits.read(start, first.bits), earlier[_MOST_TURNS + index - lag]
         if masked:
-            masks.append(_mask(values, codes, turns[np.maximum(index - lag, 0)], index >= lag))
+            masks.append(_mask(values, codes, before))
             values = values ^ masks[-1]
         told = np.array([found.codes.get(int(value), _NO_TURN) for value in values])
         # A code that some packet has as its newest turn is a turn, even if it was never asked for.
         none = {int(value) for value in values[told == _NO_TURN]} - newest
-        checked = (index >= lag) & (told != _NO_TURN)
-        before = turns[np.maximum(index - lag, 0)]
-        checked &= before >= 0
+        checked = (told != _NO_TURN) & (before >= 0)
         if checked.sum() < _LEAST_CHECKS or len(empty | none) > 1:
             break
         if (told[checked] != before[checked]).any():
@@ -211,9 +208,9 @@ def _lags(
     return lag, empty.pop() if len(empty) == 1 else None, tuple(masks[:lag])
 
 
-def _mask(values: Ints, codes: dict[int, int], turns: Ints, known: npt.NDArray[np.bool_]) -> int:
+def _mask(values: Ints, codes: dict[int, int], turns: Ints) -> int:
     """By what most values differ from the codes of these turns."""
-    pairs = zip(values[known].tolist(), turns[known].tolist(), strict=True)
+    pairs = zip(values.tolist(), turns.tolist(), strict=True)
     masks = Counter(value ^ codes[turn] for value, turn in pairs if turn in codes)
     return max(masks, key=masks.__getitem__, default=0)
 
