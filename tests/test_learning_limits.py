@@ -265,7 +265,7 @@ def test_a_number_that_a_clock_cannot_show_is_of_none_that_goes_round() -> None:
 
 @pytest.mark.parametrize(("count", "found"), [(19, False), (20, True)])
 def test_a_clock_with_a_mask_takes_twenty_packets(count: int, found: bool) -> None:
-    seconds = np.arange(20) * 91.7
+    seconds = np.arange(20, dtype=np.float64) * 91.7
     ticks = (seconds * 10).astype(int) % (1 << 16) ^ 0x2C35
     bits = Bits([int(one).to_bytes(2, "little") for one in ticks[:count]], "little")
     assert (find_masked_clock(bits, seconds[:count]) is not None) is found

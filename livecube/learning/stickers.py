@@ -73,8 +73,7 @@ def _chains(facelets: dict[int, int | None], width: int, count: int) -> list[tup
             if start + (count - 1) * stride not in facelets:
                 break
             row = [facelets[start + k * stride] for k in range(count)]
-            known = {facelet for facelet in row if facelet is not None}
-            if len(known) == 48 and row.count(None) == count - 48:
+            if row.count(None) == count - 48:
                 chains.append((start, stride))
     return chains
 
