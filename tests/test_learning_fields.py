@@ -855,6 +855,7 @@ def test_a_cube_is_solved_in_the_end_if_few_lost_turns_explain_it() -> None:
     assert _is_solved(turns[:-1], len(turns) - 1)
     # At a gap one turn may be, or two; only two if they are said to be two.
     for missing, count, solved in (
+        (0, 1, False), (0, None, False), (0, 2, True),
         (1, 1, True), (1, None, True), (2, None, False), (2, 1, False), (2, 2, True), (3, 2, False),
     ):  # fmt: skip
         gap = [*turns[:3], _Lost(count=count), *turns[3 + missing :]]

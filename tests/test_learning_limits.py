@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import random
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
@@ -46,6 +46,7 @@ from livecube.learning.codes import (
 from livecube.learning.counters import FoundCounter
 from livecube.learning.inference import (
     Candidate,
+    _elapsed,
     _in_order,
     _layout,
     _own,
@@ -54,16 +55,16 @@ from livecube.learning.inference import (
 )
 from livecube.learning.inference import _mask as mask_of
 from livecube.learning.kinds import Kind
-from livecube.learning.learner import _careful, _counter_notes, _notes
+from livecube.learning.learner import _careful, _clock_notes, _counter_notes, _notes, learn
 from livecube.learning.masked_clocks import _effect, _number, _slow, find_masked_clock
-from livecube.learning.recording import Recording
+from livecube.learning.recording import Recording, Step
 from livecube.learning.routine import Background, Routine
 from livecube.learning.secrecy import balanced_share
 from livecube.learning.understanding import Understanding
 from livecube.learning.verifying import Hearing, Otherwise
 from livecube.profiles.checks import Check
 from livecube.profiles.fields import Entries, Field
-from livecube.profiles.values import Layout, TurnList
+from livecube.profiles.values import Claim, Layout, TurnList
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -71,6 +72,7 @@ if TYPE_CHECKING:
     from livecube.learning.bits import Ints
     from livecube.profiles.fields import Order
 
+CLAIM = Claim(name="A")
 BOTH: tuple[Order, Order] = ("little", "big")
 orders = pytest.mark.parametrize("order", BOTH)
 RATE = 128
@@ -428,6 +430,32 @@ def test_times_of_earlier_turns_are_compared_where_their_field_can_hold_them() -
     assert _go_on(bits, row, [ints([1, 2, 3, 9]), second])
 
 
+@orders
+@pytest.mark.parametrize("wrap", [1000, None])
+def test_times_between_turns_are_compared_with_a_clock_that_starts_again(
+    order: Order, wrap: int | None
+) -> None:
+    """They prove the clock, also if they are in the other order."""
+    steps = np.random.default_rng(1).integers(1, 400, 60)
+    other: Order = "big" if order == "little" else "little"
+    clock, own, codes = Field(8, 10, other), Field(32, 9, order), Entries(Field(0, 5, order), 1, 5)
+    packets, rng = [], random.Random(1)
+    for step, tick in zip(steps.tolist(), (steps.cumsum() % (wrap or 1024)).tolist(), strict=True):
+        data = bytearray(6)
+        clock.write(data, tick)
+        own.write(data, step)
+        for beside in (Field(24, 8, order), Field(41, 7, order)):
+            beside.write(data, rng.randrange(beside.values))
+        packets.append(bytes(data))
+    samples: Any = SimpleNamespace(
+        tables={one: Bits(packets, one) for one in BOTH}, index=np.arange(60)
+    )
+    found = _elapsed(samples, order, codes, FoundClock(clock, 100, wrap), set())
+    assert found == Entries(own, 1, 9)
+    assert _elapsed(samples, order, codes, FoundClock(clock, 100, 900), set()) is None
+    assert _elapsed(samples, order, codes, FoundClock(clock, 100, wrap), raw_bits(own)) is None
+
+
 # Fields in both orders.
 
 
@@ -554,6 +582,18 @@ def test_a_check_value_needs_odds_of_40_bits(length: int, odds: int | None) -> N
     assert (found and found.odds) == odds
 
 
+@pytest.mark.parametrize(("values", "found"), [(7, False), (8, True)])
+def test_a_check_value_takes_eight_values(values: int, found: bool) -> None:
+    rng = random.Random(values)
+    packets = []
+    for number in range(40):
+        data = rng.randbytes(9)
+        told = number % values
+        packets.append(data + bytes([(told - sum(data)) & 0xFF, told]))
+    checked = find_check(packets, "little")
+    assert (checked and checked.check) == (Check("sum", Field(80, 8), 0, 10) if found else None)
+
+
 @pytest.mark.parametrize("initial", [0, 0xFFFF])
 def test_a_crc_of_packets_of_several_lengths_may_begin_with_ones(initial: int) -> None:
     rng = random.Random(initial)
@@ -589,7 +629,83 @@ def test_a_fair_bit_is_set_and_changes_within_18_of_half_of_64_packets(
     assert balanced_share([bytes([int(one)]) for one in column]) == is_fair / 8
 
 
+# The choice of a profile.
+
+
+@dataclass(frozen=True)
+class Made:
+    layouts: tuple[()] = ()
+
+
+def judged(right: int = 0, free: int = 8, *, perfect: bool = True) -> Any:
+    """A candidate of which this was heard; of several the one that was right most often is best."""
+    hearing = SimpleNamespace(
+        right=right, free=[0] * free, perfect=perfect, otherwise=[], silent=[]
+    )
+    candidate = Candidate(Layout("a", 4, 4, counter=Field(0, 8), clock=Field(8, 8)), "big", {})
+    return SimpleNamespace(hearing=hearing, profile=Made(), candidate=candidate)
+
+
+def verdict(
+    monkeypatch: pytest.MonkeyPatch, *found: Any, unclear: tuple[int, ...] = (), **refusals: Any
+) -> Any:
+    """The verdict on twenty steps, of which five are set aside; a refusal by its name."""
+    recording = Recording([], [*(Step((n,)) for n in range(10)), Step(None)] * 2)
+
+    def best(of: Any, *others: Any) -> Any:
+        assert others == (recording, "name", CLAIM)
+        return of
+
+    inside = "livecube.learning.learner."
+    for name, stand_in in {
+        "too_few": lambda *told: refusals.get("too_few"),
+        "unseen": lambda *told: refusals.get("unseen") and ("unseen", *told[:2]),
+        "judge_all": lambda *told: [*found] if told == (recording, "name", CLAIM) else None,
+        "undecided": lambda told: unclear,
+        "ambiguous": lambda *told: ("ambiguous", *told),
+        "explained": lambda *told: ("explained", told[0] is recording, told[1]),
+        "completed": best,
+        "worth": lambda one: one.hearing.right,
+    }.items():
+        monkeypatch.setattr(inside + name, stand_in)
+    return learn(recording, "name", CLAIM)
+
+
+def test_the_best_of_the_profiles_that_explain_the_recording_is_learned(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """It says in how many of the steps that were set aside it was right."""
+    few, spoilt, good, better = (
+        judged(30, 7), judged(40, perfect=False), judged(3), judged(5, 9)
+    )  # fmt: skip
+    better.hearing.otherwise = [Otherwise(16, (0,), (3,)), Otherwise(2, (0,), (3,))]
+    better.hearing.silent = [15, 20]
+    learned = verdict(monkeypatch, few, good, better, spoilt)
+    assert learned == replace(learned, profile=Made(), told=3, free=9)
+    assert verdict(monkeypatch, few, spoilt) == ("explained", True, [few, spoilt])
+    assert verdict(monkeypatch, good, better, unseen=True) == ("unseen", better, [good, better])
+    assert verdict(monkeypatch, good, too_few="too few") == "too few"
+
+
+def test_what_fits_half_of_the_steps_learned_from_is_ambiguous_if_turns_are_undecided(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    fits, does_not = judged(8, perfect=False), judged(7, perfect=False)
+    both = fits, does_not
+    assert verdict(monkeypatch, *both, unclear=(3,)) == ("ambiguous", [fits], (3,))
+    assert verdict(monkeypatch, does_not, unclear=(3,))[0] == "explained"
+    assert verdict(monkeypatch, *both)[0] == "explained"
+
+
 # What is said of a profile.
+
+
+def test_a_clock_that_starts_again_is_told_with_its_seconds() -> None:
+    layout = Layout("a", 4, 4, clock=Field(0, 16), clock_wrap=6050)
+    assert [*_clock_notes(Candidate(layout, "little", {}, per_second=20))] == [
+        "The clock starts again after 302.5 s; that this takes exactly 6050 ticks is inferred, "
+        "since it is a round number."
+    ]
 
 
 def test_a_check_value_is_used_only_while_the_leading_bytes_stay_the_same() -> None:
