@@ -305,6 +305,31 @@ def test_the_effect_of_a_bit_is_by_how_many_ticks_packets_are_late_with_it(drift
     assert _effect(column * 0 + 1, ticks % 4096, host_s, 64, 4096) == (0.0, 1.0)
 
 
+@orders
+@pytest.mark.parametrize(("width", "rate"), [(8, 20), (8, 64), (8, 100), (9, 100), (7, 20)])
+def test_a_clock_with_a_mask_has_eight_bits_and_takes_four_seconds(
+    order: Order, width: int, rate: int
+) -> None:
+    rng = np.random.default_rng(5)
+    seconds = rng.uniform(0.3, 2.0, 200).cumsum()
+    mask = 0b01101101
+    shown = (seconds * rate).astype(int) % (1 << width) ^ mask
+    clock = Field(8 if order == "little" else 16 - width, width, order)
+    packets = []
+    for one in shown.tolist():
+        data = bytearray(3)
+        clock.write(data, one)
+        packets.append(bytes(data))
+    found = find_masked_clock(Bits(packets, order), seconds)
+    if width == 7 or (width, rate) == (8, 100):
+        assert found is None
+    else:
+        assert found is not None
+        hidden = found.hidden
+        assert (found.per_second << hidden, found.field.bits + hidden) == (rate, width)
+        assert found.mask == (mask & (1 << (width - 1)) - 1) >> hidden
+
+
 # Turns.
 
 

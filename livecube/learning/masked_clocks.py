@@ -66,7 +66,7 @@ def _from_low(
     still = next((k for k, place in enumerate(places) if not moves[place]), len(places))
     columns: Ints = bits.table[:, list(places[:still])]
     fast = max(0, int(np.ceil(np.log2(_SLOW_S * rate))))
-    if columns.shape[1] < max(_LEAST_BITS, fast + 4):
+    if columns.shape[1] < _LEAST_BITS:
         return None
     slow = _slow(columns[:, fast:], host_s, rate / (1 << fast))
     if slow is None:
