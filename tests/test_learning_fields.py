@@ -534,7 +534,8 @@ def test_time_since_the_turn_before_is_found(width: int, found: bool) -> None:
     for at in range(60):
         most = 1 << width
         ticks.append(
-            ticks[-1] + (2 * most + 5 if at % 11 == 10 else rng.randrange(most // 2, most))
+            ticks[-1]
+            + (most * (at % 2) or 2 * most if at % 11 == 10 else rng.randrange(most // 2, most))
         )
     steps = [0] + [b - a for a, b in pairwise(ticks)]
     field = Field(18, width)

@@ -40,6 +40,7 @@ from livecube.learning.codes import (
     _go_on,
     _is_free,
     _mask,
+    find_list,
     labellings,
     lengthened,
 )
@@ -352,6 +353,21 @@ def test_the_mask_of_an_earlier_turn_is_the_commonest_difference_from_its_code()
     assert _mask(ints([1 ^ 9, 1 ^ 9, 4 ^ 9, 4, 30, 1, 1, 1, 1]), codes, turns) == 9
     assert _mask(ints([1, 1, 4 ^ 9, 4, 30, 8, 8, 8, 8]), codes, turns) == 0
     assert _mask(ints([7] * 9), codes, ints([-1] * 9)) == 0
+
+
+@pytest.mark.parametrize(
+    ("empty", "listed"), [((31, 31), 3), ((31, 30), 2), ((3, 31), 3), ((31, 3), 3)]
+)
+def test_entries_without_a_turn_have_one_code(empty: tuple[int, int], listed: int) -> None:
+    """Each of 24 packets lists three turns, of codes 0 to 7; the first ones are empty."""
+    turns = [at * 5 % 7 for at in range(24)]
+    packets = [
+        bytes(turns[at - lag] if at >= lag else empty[lag - 1] for lag in range(3))
+        for at in range(24)
+    ]
+    found = FoundTurns(TurnList(Entries(Field(0, 8), 1, 8)), {turn: turn for turn in range(7)})
+    row = find_list(Bits(packets, "little"), found, ints(turns), ints(range(24))).row
+    assert row.codes.count == listed
 
 
 @pytest.mark.parametrize(

@@ -86,8 +86,6 @@ def _from_low(
         inverted = effect < 0
         mask |= inverted << k
         values += (columns[:, k] ^ inverted) << k
-    while hidden < fast and rate % (1 << hidden):
-        hidden += 1
     width, per_second = width - hidden, rate >> hidden
     if width < _LEAST_BITS or (1 << width) / per_second < _LEAST_S or rate % (1 << hidden):
         return None
@@ -135,6 +133,6 @@ def _effect(
         return 0.0, 1.0
     fitted, *_ = np.linalg.lstsq(known, late[usual], rcond=None)
     rest = late[usual] - known @ fitted
-    inverse = np.linalg.inv(known.T @ known)
-    error = np.sqrt(rest.var() * inverse[0, 0])
-    return float(fitted[0]), float(error)
+    effect, *_ = fitted
+    variance, *_ = np.linalg.inv(known.T @ known).diagonal()
+    return float(effect), float(np.sqrt(rest.var() * variance))
