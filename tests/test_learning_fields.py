@@ -386,7 +386,8 @@ def test_a_bit_that_jitter_cannot_hide_must_go_with_the_clock() -> None:
         # nothing.
         ((16, 5), ((40, 5), 4, 8), 8), ((16, 5), ((43, 5), 4, 8), 8), ((20, 5), ((43, 5), 4, 8), 4),
         ((16, 5), ((40, 4), 4, 4), 4), ((16, 5), ((44, 4), 4, 28), 4),
-        ((16, 5), ((43, 4), 4, 28), 1), ((16, 5), ((43, 4), 4, 36), 1),
+        ((16, 5), ((40, 5), 4, 12), 4), ((16, 5), ((43, 4), 4, 28), 1),
+        ((16, 5), ((43, 4), 4, 36), 1),
         ((16, 5), ((40, 9), 4, 9), 1), ((16, 5), ((43, 4), 2, 28), 1),
         ((16, 5), ((40, 4), 2, 4), 4), ((17, 5), ((40, 5), 2, 8), 1),
     ],
@@ -763,6 +764,10 @@ def test_rows_of_pieces_are_found(
         says, "clockwise" if sign == 1 else "counterclockwise"
     )  # fmt: skip
     assert found.code.corners.pieces == found.code.corners.places
+    for row in rows * (strides[0] == 3 and order == "little" and sign == 1):  # each is needed
+        (wrong, *_), spoilt = row.fields, dict(fields)
+        spoilt[wrong] = [*spoilt[wrong][:-1], spoilt[wrong][-1] ^ 1]
+        assert find_pieces(bits_with(spoilt, at // 8, order), positions) is None
     # Three positions do not tell the pieces apart.
     assert (
         find_pieces(bits_with({f: v[:3] for f, v in fields.items()}, 200, order), positions[:3])
@@ -833,6 +838,10 @@ def test_a_row_of_stickers_is_found(order: Order, width: int, stride: int, count
         is None
     )
     (spoiled, *_) = fields
+    if (width, count) == (3, 54):  # the field of a centre always shows one colour
+        centre = row.fields[facelets.index(4)]
+        other = fields | {centre: [*fields[centre][:-1], numbers[1]]}
+        assert find_stickers(bits_with(other, (5 + 54 * stride) // 8 + 1, order), positions) is None
     fields[spoiled] = [*fields[spoiled][:-1], numbers[(shown[-1, facelets[0]] + 1) % 6]]
     assert find_stickers(bits_with(fields, (5 + 54 * stride) // 8 + 1, order), positions) is None
 

@@ -136,6 +136,8 @@ def test_published_check_values(
 ) -> None:
     found = crc(b"123456789", width, polynomial, initial, reflect_in=turned, reflect_out=turned)
     assert found ^ final == expected
+    if not turned:
+        assert crc(b"123456789", width, polynomial, initial) == found
 
 
 # Positions.
