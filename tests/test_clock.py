@@ -194,3 +194,13 @@ def test_a_simulated_cube_at_another_speed_gives_no_account_of_its_clock() -> No
 
     assert len(accounts(1.0)) == 1
     assert accounts(20.0) == []
+
+
+def test_of_packets_of_one_time_the_one_that_came_first_counts() -> None:
+    for late in ((5.3, 5.1), (5.1, 5.3), (5.3, 5.1, 5.2)):
+        fit = ClockFit()
+        fit.add(0.5, 4.7)
+        for host_s in late:
+            fit.add(1.0, host_s)
+        assert fit.offset == pytest.approx(4.1)
+        assert fit.host(1.0) == pytest.approx(5.1)

@@ -252,6 +252,17 @@ def test_the_shortest_clock_is_of_a_byte_that_may_be_the_whole_packet(
         assert find_clock(bits, seconds, around | {bit}) is None
 
 
+@orders
+def test_a_clock_has_32_bits_at_most(order: Order) -> None:
+    seconds = np.random.default_rng(3).uniform(0.1, 1.0, 40).cumsum() * 2**33 / 22_000
+    packets = [int(second * 1000).to_bytes(5, order) for second in seconds]
+    assert max(packets, key=lambda one: int.from_bytes(one, order))[-1 if order == "little" else 0]
+    clock = Field(0 if order == "little" else 8, 32, order)
+    found = find_clock(Bits(packets, order), seconds)
+    assert found is not None
+    assert found._replace(finer=()) == FoundClock(clock, 1000)
+
+
 def test_a_number_that_a_clock_cannot_show_is_of_none_that_goes_round() -> None:
     seconds = np.random.default_rng(3).uniform(0.3, 2.0, 80).cumsum()
     ticks = (seconds * 100).astype(int) % 1000
