@@ -342,6 +342,21 @@ def test_a_clock_with_a_mask_has_eight_bits_and_takes_four_seconds(
         assert found.mask == (mask & (1 << (width - 1)) - 1) >> hidden
 
 
+@pytest.mark.parametrize(("wrong", "hidden"), [(0.0, 0), (0.2, 0), (0.35, 2)])
+def test_a_bit_with_less_than_half_its_effect_is_left_out_with_those_below(
+    wrong: float, hidden: int
+) -> None:
+    """The second bit, of 20 ms, is wrong in some packets: of 35 % only 30 % of it is left."""
+    rng = np.random.default_rng(6)
+    seconds = rng.uniform(0.3, 2.0, 600).cumsum()
+    shown = (seconds * 100).astype(int) % (1 << 16) ^ 0x5A5A
+    shown ^= 2 * (rng.random(600) < wrong)
+    bits = Bits([int(one).to_bytes(2, "little") for one in shown], "little")
+    found = find_masked_clock(bits, seconds)
+    assert found is not None
+    assert (found.per_second, found.hidden) == (100 >> hidden, hidden)
+
+
 # Turns.
 
 
