@@ -362,7 +362,7 @@ def news() -> Iterator[object]:
 
 
 def layouts() -> Iterator[object]:
-    for seed in (1, 7, 8, 5):
+    for seed in (1, 2, 7, 8, 5):
         cube = made(seed)
         found = recording(cube, seed, (*STEPS[:40], None))
         kind = Kind(MAIN, cube.profile.layouts[0].shortest)

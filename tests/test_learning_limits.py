@@ -14,7 +14,7 @@ import pytest
 from livecube.composition import learning
 from livecube.composition.learning import Conductor
 from livecube.events import Packet
-from livecube.learning.bits import Bits
+from livecube.learning.bits import Bits, labels
 from livecube.learning.checksums import _least_difference, _rank, find_check
 from livecube.learning.clocks import (
     FoundClock,
@@ -58,9 +58,11 @@ from livecube.learning.inference import _mask as mask_of
 from livecube.learning.kinds import Kind
 from livecube.learning.learner import _careful, _clock_notes, _counter_notes, _notes, learn
 from livecube.learning.masked_clocks import _effect, _number, _slow, find_masked_clock
+from livecube.learning.pieces import _chains as piece_chains
 from livecube.learning.recording import Recording, Step
 from livecube.learning.routine import Background, Routine
 from livecube.learning.secrecy import balanced_share
+from livecube.learning.stickers import _chains as sticker_chains
 from livecube.learning.understanding import Understanding
 from livecube.learning.verifying import Hearing, Otherwise
 from livecube.profiles.checks import Check
@@ -583,6 +585,38 @@ def test_the_mask_of_a_packet_has_the_bits_of_its_fields() -> None:
     assert mask_of(masked, counter, clock) == bytes([0b1001 << 4, 0b0110 << 4, 0, 2, 1])
     assert mask_of(FoundTurns(row, {}), counter, None) == bytes([0b1001 << 4])
     assert mask_of(FoundTurns(row, {}), None, clock._replace(mask=0)) == b""
+
+
+# Positions.
+
+
+def test_values_are_labelled_by_their_first_occurrences_in_a_byte() -> None:
+    assert labels(ints([9, 4, 9, 7])) == bytes([0, 1, 0, 2])
+    assert labels(ints(range(300))) == bytes([*range(256), *range(44)])
+
+
+@pytest.mark.parametrize(
+    ("stride", "width", "found"),
+    [(24, 3, True), (25, 3, False), (3, 3, True), (2, 3, False), (1, 1, True)],
+)
+def test_fields_of_pieces_are_up_to_24_bits_apart(stride: int, width: int, found: bool) -> None:
+    order = [3, 1, 0, 2]
+    which = dict.fromkeys(range(120)) | {7 + stride * k: one for k, one in enumerate(order)}
+    assert piece_chains(which, width, 4) == [(7, stride)] * found
+    which[7 + 2 * stride] = 1  # a piece that comes twice
+    assert piece_chains(which, width, 4) == []
+
+
+@pytest.mark.parametrize("count", [48, 54])
+@pytest.mark.parametrize(("gap", "found"), [(0, True), (5, True), (6, False)])
+def test_fields_of_stickers_are_up_to_five_bits_apart(count: int, gap: int, found: bool) -> None:
+    """The row begins at the second bit and ends with the packet; of 54 fields six are centres."""
+    stride, known = 3 + gap, [one for one in range(54) if count == 54 or one % 9 != 4]
+    ends = {1 + stride * k: one if one % 9 != 4 else None for k, one in enumerate(known)}
+    starts = {at: ends.get(at) for at in range(1 + stride * (count - 1) + 1)}
+    assert ((1, stride) in sticker_chains(starts, 3, count)) is found
+    del starts[max(starts)]
+    assert (1, stride) not in sticker_chains(starts, 3, count)
 
 
 # Check values.
