@@ -204,3 +204,13 @@ def test_of_packets_of_one_time_the_one_that_came_first_counts() -> None:
             fit.add(1.0, host_s)
         assert fit.offset == pytest.approx(4.1)
         assert fit.host(1.0) == pytest.approx(5.1)
+
+
+def test_the_drift_is_the_slope_in_the_middle_of_the_shortest_delays() -> None:
+    """Of an arrival each ten seconds that is later each time, by 0, 2, 4 and 6 ms more."""
+    fit, rates = ClockFit(), []
+    for cube, late in ((0.0, 0.0), (10.0, 0.0), (20.0, 0.002), (30.0, 0.006), (40.0, 0.012)):
+        fit.add(cube, 100 + cube + late)
+        rates.append(fit.rate)
+    assert rates == pytest.approx([1.0, 1.0, 1.0, 1.0002, 1.0002])
+    assert fit.offset == pytest.approx(99.998)

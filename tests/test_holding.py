@@ -16,13 +16,13 @@ from hypothesis import strategies as st
 
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import HOLDINGS, Holding, fixed_turns
-from livecube.cube.notation import moves_text, parse_moves
+from livecube.cube.notation import moves_text, parse_moves, parse_turns
 from livecube.cube.position import SOLVED_BYTES
 from livecube.edges.habits_file import account_habits
 from livecube.edges.holding_file import holding_model, shipped_counts
 from livecube.errors import UsageError
 from livecube.events import HeldAs
-from livecube.holding.counts import counts_text, parse_counts
+from livecube.holding.counts import Counts, counts_text, parse_counts
 from livecube.holding.follower import HoldingFollower, LiveHolding, with_holdings
 from livecube.holding.inference import HoldingModel, adapted, drawn_paths, evidence, read_solve
 from livecube.holding.kernel import room_for
@@ -482,3 +482,22 @@ def test_the_holdings_of_a_solve_of_a_thousand_turns_are_read(count: int, is_rea
     solver: Any = SimpleNamespace(read=reading)
     assert with_holdings(over, solver) == over.solve
     assert read == [over.part] * is_read
+
+
+@pytest.mark.parametrize(
+    ("reports", "counted"), [([2, 1], [0, 1]), ([1, 2], [1, 1]), ([1, 1, 1], [2, 0])]
+)
+def test_turns_that_may_be_a_slice_are_counted_as_one_or_as_two(
+    reports: list[int], counted: list[int]
+) -> None:
+    """R L' R: in the middle of a slice nothing else begins."""
+    seen = room_for(3)
+    seen.turns[:] = parse_turns("R L' R")
+    counts = Counts()
+    firsts = [sum(reports[:number]) for number in range(len(reports))]
+    path: Any = [
+        SimpleNamespace(first=first, reports=own)
+        for first, own in zip(firsts, reports, strict=True)
+    ]
+    counts._count_slices(seen, path, 1.0)
+    assert counts.slices.sum(axis=1).tolist() == counted

@@ -201,6 +201,8 @@ def test_after_a_broken_connection_one_gap_is_marked_or_mended() -> None:
     told = fed(mender, *before, Gap(3.0, 1), Turn(5.0, f), State(5.0, standing("R U F")))
     assert told == [*before, Turn(3.5, u, inferred=True), Turn(5.0, f),
                     State(5.0, standing("R U F"))]  # fmt: skip
+    mender, far = Mender(), State(5.0, random_state(seeded_draw(7)))
+    assert fed(mender, *before, far) == [*before, Gap(2.0, None), far]
     mender = Mender()
     told = fed(mender, *before, Turn(3.0, u), Gap(3.5, 1), State(5.0, standing("R U F")))
     assert told[:6] == [*before, Gap(2.0, None), Turn(3.0, u), Gap(3.5, 1)]

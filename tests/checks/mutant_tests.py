@@ -44,6 +44,7 @@ TESTS: Final[dict[str, str]] = {
     "events": "clock logs mending",
     "hands": "own_formulas own_golden automaton own_hands review_golden",
     "holding": "holding_golden holding acquaintance write",
+    "holding/executions": "own_hands",
     "holding/written": "write",
     "learning": "learning_golden learning_limits learning_fields refusals judging learning",
     "logs": "logs logs_refused",
