@@ -121,7 +121,7 @@ def test_arrivals_on_a_curve_cost_more_and_more() -> None:
     fit = ClockFit()
     for number in range(2000):
         fit.add(number * 0.1, number * 0.1 + (number / 2000) ** 2)
-    assert len(fit._hull) <= 256
+    assert len(fit._hull) == 256
     assert fit.rate == pytest.approx(1 + 5e-4)
 
 
@@ -214,3 +214,13 @@ def test_the_drift_is_the_slope_in_the_middle_of_the_shortest_delays() -> None:
         rates.append(fit.rate)
     assert rates == pytest.approx([1.0, 1.0, 1.0, 1.0002, 1.0002])
     assert fit.offset == pytest.approx(99.998)
+
+
+def test_of_4096_packets_the_delays_are_known() -> None:
+    """All come at once after the first one, which came late, or is forgotten."""
+    fit = ClockFit()
+    for number in range(4096):
+        fit.add(number * 1e-3, 10.0 if number else 20.0)
+    assert fit.late_ms(1.0) == pytest.approx(14_095)
+    fit.add(4.1, 10.0)
+    assert fit.late_ms(1.0) == pytest.approx(4099)

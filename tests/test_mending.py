@@ -171,6 +171,14 @@ def test_a_silent_cube_is_not_waited_for_for_ever() -> None:
     assert mender.give_up() == []
 
 
+def test_256_events_are_held_back_at_most() -> None:
+    mender, u = Mender(), parse_turns("U")[0]
+    fed(mender, State(0.0, standing()), Gap(1.0, None))
+    late = [Turn(2.0, u)] * 257
+    assert fed(mender, *late[1:]) == []
+    assert mender.feed(late[0]) == [Gap(1.0, None), *late]
+
+
 def test_a_position_that_contradicts_the_turns_says_since_when_nothing_is_sure() -> None:
     mender = Mender()
     r = parse_turns("R")[0]
