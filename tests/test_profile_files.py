@@ -22,7 +22,7 @@ from livecube.decoding import Advertisement
 from livecube.edges.profile_files import load_profile, user_profiles
 from livecube.errors import ProfileError, UsageError
 from livecube.profiles.decoder import decoder_class
-from livecube.profiles.lines import line_of
+from livecube.profiles.lines import _first_statement, line_of
 from livecube.profiles.parsing import check_name, parse_profile, profile_schema_text
 from livecube.profiles.schema import first_fault
 from livecube.profiles.writing import profile_text
@@ -272,3 +272,8 @@ def test_the_command_says_what_a_profile_describes(tmp_path: Path) -> None:
     assert "the latest 2 turns, 8 bits apart" in done.output
     assert json.loads(CliRunner().invoke(profile_command, ["--schema"]).output) == SCHEMA
     assert "skerry" in CliRunner().invoke(profile_command).output
+
+
+def test_a_fault_of_a_whole_file_is_told_at_its_first_statement() -> None:
+    lines = ["", "# comment", "  # another", "profile = 1", "", "name = 2", "# end"]
+    assert [_first_statement(lines, start) for start in range(7)] == [4, 4, 4, 4, 6, 6, 7]
