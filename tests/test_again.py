@@ -379,12 +379,12 @@ def test_who_strays_while_setting_up_is_led_on_a_new_path() -> None:
         paths.append((start, target))
         return SimpleNamespace(
             turns=(len(paths),), target=target,
-            guide=lambda position: SimpleNamespace(lost=position != start, path=start),
+            guide=lambda position: SimpleNamespace(lost=position != start, upcoming=start),
         )  # fmt: skip
 
-    setting_up = SettingUp(path_to, b"start", b"target")
-    assert setting_up.guide(b"start").path == b"start"
+    setting_up: Any = SettingUp(path_to, b"start", b"target")
+    assert setting_up.guide(b"start").upcoming == b"start"
     assert (setting_up.turns, paths) == ((1,), [(b"start", b"target")])
-    assert setting_up.guide(b"astray").path == b"astray"
+    assert setting_up.guide(b"astray").upcoming == b"astray"
     assert (setting_up.turns, setting_up.reached) == ((2,), b"target")
     assert paths[1:] == [(b"astray", b"target")]

@@ -54,6 +54,7 @@ TESTS: Final[dict[str, str]] = {
     "review": "findings review_golden review again",
     "scrambling": "practice_golden scrambles",
     "search": "advice_golden techniques fastest plan published_cube finite_set",
+    "search/book": "advice_golden fastest plan finite_set own_book",
     "solves": "people history practice",
     "stages": "stages_golden stages following golden",
     "techniques": "advice_golden advice techniques explain",
