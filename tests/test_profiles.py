@@ -460,3 +460,33 @@ def test_places_have_their_own_order_and_names_or_those_of_the_pieces() -> None:
     with pytest.raises(WrongError, match=r"^names UF twice$") as wrong:
         built(table)
     assert wrong.value.path == ("pieces", "edges", 3)
+
+
+def test_a_position_is_sent_as_its_table_says() -> None:
+    """By pieces in four rows, or by stickers in one."""
+    pieces, stickers = (tomllib.loads(TEXTS[name]) for name in ("skerry", "cairn"))
+    words = (
+        r"^must have corners, twists, edges, flips with a table \[pieces\], or stickers with a "
+        r"table \[stickers\]$"
+    )
+    rows = ("corners", "twists", "edges", "flips")
+    one, at = next((p, n) for n, p in enumerate(pieces["packet"]) if "corners" in p)
+    other, behind = next((p, n) for n, p in enumerate(stickers["packet"]) if "stickers" in p)
+    for table, index, own, foreign in (
+        (pieces, at, one, other), (stickers, behind, other, one)
+    ):  # fmt: skip
+        assert built(table).layouts[index].state
+        kept = {key: own[key] for key in (*rows, "stickers") if key in own}
+        for wrong in (
+            {key: foreign[key] for key in (*rows, "stickers") if key in foreign},
+            kept | {key: foreign[key] for key in (*rows, "stickers") if key in foreign},
+            {key: kept[key] for key in [*kept][1:]} or {"corners": foreign["corners"]},
+        ):
+            changed = {key: value for key, value in own.items() if key not in kept} | wrong
+            packets = [*table["packet"][:index], changed, *table["packet"][index + 1 :]]
+            with pytest.raises(WrongError, match=words) as error:
+                built(table | {"packet": packets})
+            assert error.value.path == ("packet", index)
+        bare = {key: value for key, value in table.items() if key not in ("pieces", "stickers")}
+        with pytest.raises(WrongError, match=words):
+            built(bare)
