@@ -24,8 +24,8 @@ from livecube.errors import ProfileError, UsageError
 from livecube.profiles.decoder import decoder_class
 from livecube.profiles.lines import _first_statement, line_of
 from livecube.profiles.parsing import check_name, parse_profile, profile_schema_text
-from livecube.profiles.schema import first_fault
-from livecube.profiles.writing import profile_text
+from livecube.profiles.schema import _shown, first_fault
+from livecube.profiles.writing import _value, profile_text
 from livecube.views.profile import profile_lines
 
 if TYPE_CHECKING:
@@ -277,3 +277,14 @@ def test_the_command_says_what_a_profile_describes(tmp_path: Path) -> None:
 def test_a_fault_of_a_whole_file_is_told_at_its_first_statement() -> None:
     lines = ["", "# comment", "  # another", "profile = 1", "", "name = 2", "# end"]
     assert [_first_statement(lines, start) for start in range(7)] == [4, 4, 4, 4, 6, 6, 7]
+
+
+def test_a_long_value_is_cut_after_36_characters() -> None:
+    for length, shown in ((37, f"'{'x' * 37}'"), (38, f"'{'x' * 35}…")):
+        assert _shown("x" * length) == shown
+
+
+def test_values_are_written_as_toml() -> None:
+    value = {"a": [True, False, 7], "b": 'say "\\"'}
+    assert _value(value) == '{ a = [true, false, 7], b = "say \\"\\\\\\"" }'
+    assert tomllib.loads(f"one = {_value(value)}") == {"one": value}

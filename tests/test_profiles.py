@@ -32,7 +32,7 @@ from livecube.events import (
 from livecube.profiles.building import WrongError, built
 from livecube.profiles.checks import Check, crc
 from livecube.profiles.decoder import BEHIND, RETRY_AFTER, decoder_class
-from livecube.profiles.fields import Field
+from livecube.profiles.fields import Entries, Field
 from livecube.profiles.parsing import parse_profile
 from livecube.profiles.states import PieceCode
 from livecube.profiles.transforms import GROUP
@@ -490,3 +490,36 @@ def test_a_position_is_sent_as_its_table_says() -> None:
         bare = {key: value for key, value in table.items() if key not in ("pieces", "stickers")}
         with pytest.raises(WrongError, match=words):
             built(bare)
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "words"),
+    [
+        (0, 40, None), (39, 40, None), (0, None, None), (41, 45, None), (41, 50, None),
+        (0, 41, "covers itself"), (40, 41, "covers itself"), (40, 45, "covers itself"),
+        (40, None, "covers the bytes from 40 to before 40: none, or too many"),
+        (41, 51, "covers the bytes from 41 to before 51: none, or too many"),
+    ],
+)  # fmt: skip
+def test_a_check_value_covers_bytes_before_it_or_behind_it(
+    first: int, last: int | None, words: str | None
+) -> None:
+    table = tomllib.loads(PLAIN)
+    check = {"kind": "sum", "at": 40, "bits": 8, "first": first}
+    check |= {} if last is None else {"last": last}
+    (packet,) = table["packet"]
+    changed = table | {"packet": [packet | {"length": 50, "check": check}]}
+    if words is None:
+        own = built(changed).layouts[0].check
+        assert own == Check("sum", Field(320, 8, "big"), first, last or 40)
+    else:
+        with pytest.raises(WrongError, match=f"^{words}$"):
+            built(changed)
+
+
+def test_entries_are_read_as_far_as_the_packet_goes() -> None:
+    for count in (1, 2, 3):
+        row = Entries(Field(0, 8), count, 8)
+        assert row.read_in(b"\1\2\3", count) == [1, 2, 3][:count]
+        if count > 1:
+            assert row.read_in(b"\1\2\3", count - 1) == [1, 2, 3][: count - 1]
