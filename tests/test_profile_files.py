@@ -288,3 +288,35 @@ def test_values_are_written_as_toml() -> None:
     value = {"a": [True, False, 7], "b": 'say "\\"'}
     assert _value(value) == '{ a = [true, false, 7], b = "say \\"\\\\\\"" }'
     assert tomllib.loads(f"one = {_value(value)}") == {"one": value}
+
+
+@pytest.mark.parametrize(
+    ("rule", "right", "wrong", "words"),
+    [
+        ({"const": 1}, [1], [2, True], "must be 1, not {}"),
+        ({"enum": [1, "a"]}, [1, "a"], [2, True, "b"], "must be 1 or 'a', not {}"),
+        ({"minimum": 3}, [3, 4], [2], "must be at least 3, not {}"),
+        ({"maximum": 3}, [3, 2], [4], "must be at most 3, not {}"),
+        ({"minLength": 1}, ["a", "ab"], [""], "must not be empty"),
+        ({"pattern": "^a+$"}, ["a", "aa"], ["ab", "ba", "a\n"], "must look like ^a+$, not {}"),
+        ({"minItems": 2}, [[1, 2], [1, 2, 3]], [[1], []], "must have 2 entries or more"),
+        ({"maxItems": 2}, [[1, 2], []], [[1, 2, 3]], "must have 2 entries or fewer"),
+        ({"minProperties": 1}, [{"a": 1}], [{}], "must not be empty"),
+        ({"type": "integer"}, [1], [True, "a", 1.5], "must be a whole number, not {}"),
+        ({"type": "boolean"}, [True], [1], "must be true or false, not {}"),
+        ({"type": "string"}, ["a"], [1], "must be a text, not {}"),
+        ({"type": "object"}, [{}], [[]], "must be a table, not {}"),
+        ({"type": "array"}, [[]], [{}], "must be a list, not {}"),
+        ({"required": ["a"], "properties": {"a": {}}}, [{"a": 1}], [{}], "lacks 'a'"),
+    ],
+)
+def test_each_rule_of_a_schema_is_told_in_words(
+    rule: dict[str, Any], right: list[Any], wrong: list[Any], words: str
+) -> None:
+    judge = jsonschema.Draft202012Validator(rule)
+    for value in right:
+        assert first_fault(value, rule) is None
+        assert judge.is_valid(value)
+    for value in wrong:
+        assert first_fault(value, rule) == ((), words.format(repr(value)))
+        assert value == "a\n" or not judge.is_valid(value)

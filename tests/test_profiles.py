@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import tomllib
+from dataclasses import replace
 from importlib.metadata import EntryPoint, EntryPoints
 from typing import Any
 
@@ -15,7 +16,7 @@ from profile_texts import EVENTS, NAMES, PLAIN, PROFILES, ROOT, TEXTS
 
 from livecube.conformance import decoder_tests
 from livecube.cube.geometry import sticker_cycle
-from livecube.cube.notation import facelets_text, parse_facelets
+from livecube.cube.notation import facelets_text, parse_facelets, parse_turns
 from livecube.cube.position import SOLVED, apply_turns, parse_turn
 from livecube.decoding import Advertisement, Write
 from livecube.edges.log_files import LogReader
@@ -523,3 +524,23 @@ def test_entries_are_read_as_far_as_the_packet_goes() -> None:
         assert row.read_in(b"\1\2\3", count) == [1, 2, 3][:count]
         if count > 1:
             assert row.read_in(b"\1\2\3", count - 1) == [1, 2, 3][: count - 1]
+
+
+@pytest.mark.parametrize("twist", ["clockwise", "counterclockwise"])
+def test_a_corner_has_three_twists(twist: Any) -> None:
+    code = PROFILES["skerry"].state
+    assert isinstance(code, PieceCode)
+    code = replace(code, twist=twist)
+    position = apply_turns(SOLVED, parse_turns("R U F2 L'")).tobytes()
+    rows = code.rows(position)
+    assert code.position(rows) == position
+    rows[1][2] = 3
+    with pytest.raises(PositionError, match=r"^no piece \d with twist 3$"):
+        code.position(rows)
+
+
+def test_what_is_sent_at_one_time_only_is_written() -> None:
+    whole = PROFILES["skerry"]
+    for profile in (replace(whole, on_connect=()), replace(whole, on_gap=())):
+        assert profile != whole
+        assert parse_profile(profile_text(profile), "one.toml") == profile
