@@ -518,6 +518,40 @@ def test_a_check_value_covers_bytes_before_it_or_behind_it(
             built(changed)
 
 
+@pytest.mark.parametrize(
+    ("check", "first", "words"),
+    [
+        ({"at": -1, "bits": 8}, 0, None), ({"at": -2, "bits": 16}, 0, None),
+        ({"at": -1, "bits": 8, "first": 1}, 1, None), ({"at": -1, "bits": 8, "first": 8}, 8, None),
+        ({"at": -2, "bits": 16, "first": 7}, 7, None),
+        ({"at": -1, "bits": 8, "first": 9}, 9, "covers nothing in 10 bytes"),
+        ({"at": -2, "bits": 16, "first": 8}, 8, "covers nothing in 10 bytes"),
+        ({"at": -2, "bits": 8}, 0, "must end the packet: at = -1, and no last"),
+        ({"at": -2, "bits": 16, "last": 7}, 0, "must end the packet: at = -2, and no last"),
+    ],
+)  # fmt: skip
+def test_a_check_value_may_end_the_packet(
+    check: dict[str, int], first: int, words: str | None
+) -> None:
+    table = tomllib.loads(PLAIN)
+    (packet,) = table["packet"]
+    changed = table | {"packet": [packet | {"length": 10, "check": {"kind": "xor"} | check}]}
+    if words is None:
+        own = built(changed).layouts[0].check
+        assert own == Check("xor", Field(0, check["bits"], "big"), first, check["at"])
+    else:
+        with pytest.raises(WrongError, match=f"^{words}$"):
+            built(changed)
+
+
+def test_without_a_first_byte_all_bytes_before_a_check_value_are_covered() -> None:
+    table = tomllib.loads(PLAIN)
+    (packet,) = table["packet"]
+    check = {"kind": "xor", "at": 8, "bits": 8, "order": "little"}
+    own = built(table | {"packet": [packet | {"length": 10, "check": check}]}).layouts[0].check
+    assert own == Check("xor", Field(64, 8), 0, 8)
+
+
 def test_entries_are_read_as_far_as_the_packet_goes() -> None:
     for count in (1, 2, 3):
         row = Entries(Field(0, 8), count, 8)
