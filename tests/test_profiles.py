@@ -552,6 +552,53 @@ def test_without_a_first_byte_all_bytes_before_a_check_value_are_covered() -> No
     assert own == Check("xor", Field(64, 8), 0, 8)
 
 
+INSIDE = "lies beyond the 4 bytes of the packet"
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"longest": 4}, None), ({"longest": 3}, "is less than length"),
+        ({"mask": "01020304"}, None),
+        ({"mask": "0102030405"}, "is longer than the 4 bytes of the packet"),
+        ({"mask": "0102030405", "longest": 5}, None),
+        ({"match": [{"at": 3, "bits": 2, "value": 3}]}, None),
+        ({"match": [{"at": 3, "bits": 2, "value": 4}]},
+         "has the value 4, which 2 bits cannot hold"),
+        ({"match": [{"at": 3, "bit": 1, "bits": 7, "value": 3}]}, None),
+        ({"match": [{"at": 3, "bit": 1, "bits": 8, "value": 3}]}, INSIDE),
+        ({"match": [{"at": 4, "bits": 1, "value": 1}], "longest": 9}, INSIDE),
+        ({"counter": {"at": 0, "bits": 4, "wrap": 16}}, None),
+        ({"counter": {"at": 0, "bits": 4, "wrap": 17}}, "is 17, more than its bits can count"),
+        ({"clock": {"at": 0, "bit": 4, "bits": 12, "wrap": 4096}}, None),
+        ({"clock": {"at": 0, "bit": 4, "bits": 12, "wrap": 4097}},
+         "is 4097, more than its bits can count"),
+        ({"turn": {"at": 2, "bits": 5, "count": 3, "stride": 5}}, None),
+        ({"turn": {"at": 2, "bits": 5, "count": 3, "stride": 4}},
+         "has a stride that is less than its bits"),
+        ({"turn": {"at": 2, "bits": 5, "count": 1, "stride": 4}}, None),
+        ({"turn": {"at": 2, "bits": 6, "count": 3, "stride": -8}}, None),
+        ({"turn": {"at": 2, "bits": 6, "count": 4, "stride": -8}}, INSIDE),
+        ({"turn": {"at": 2, "bits": 6, "count": 3, "stride": -5}},
+         "has a stride that is less than its bits"),
+        ({"again": True}, None),
+        ({"battery": {"at": 3, "bits": 8}}, None), ({"battery": {"at": 4, "bits": 8}}, INSIDE),
+    ],
+)  # fmt: skip
+def test_what_makes_no_sense_in_a_packet_is_refused_from_there_on(
+    changes: dict[str, Any], words: str | None
+) -> None:
+    table = tomllib.loads(PLAIN)
+    (packet,) = table["packet"]
+    assert packet["length"] == 4
+    changed = table | {"packet": [packet | changes]}
+    if words is None:
+        built(changed)
+    else:
+        with pytest.raises(WrongError, match=f"^{words}$"):
+            built(changed)
+
+
 def test_entries_are_read_as_far_as_the_packet_goes() -> None:
     for count in (1, 2, 3):
         row = Entries(Field(0, 8), count, 8)
