@@ -625,3 +625,18 @@ def test_what_is_sent_at_one_time_only_is_written() -> None:
     for profile in (replace(whole, on_connect=()), replace(whole, on_gap=())):
         assert profile != whole
         assert parse_profile(profile_text(profile), "one.toml") == profile
+
+
+@pytest.mark.parametrize(("first_ms", "ticks", "listed"), [(1002, 4095, 3), (1001, 4096, 2)])
+def test_a_turn_is_listed_if_the_time_since_it_fits_into_its_bits(
+    first_ms: int, ticks: int, listed: int
+) -> None:
+    """Twelve bits for 1024 ticks a second, in Skerry's packets of the latest six turns."""
+    cube = ProfileCube(PROFILES["skerry"])
+    turns = PROFILES["skerry"].layouts[0].turns
+    assert turns is not None
+    assert turns.elapsed is not None
+    for turn, ms in ((0, first_ms), (3, 5001), (6, 5251)):
+        (packet,) = cube.turn(turn, ms)
+    assert sum(code != turns.none for code in turns.codes.read(packet)) == listed
+    assert turns.elapsed.read(packet)[:3] == [256, ticks if listed == 3 else 0, 0]
