@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import tomllib
 from itertools import pairwise
+from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
 import jsonschema
@@ -26,7 +27,7 @@ from livecube.edges.automaton_file import (
 )
 from livecube.edges.cache import load_search
 from livecube.errors import UsageError
-from livecube.hands.automaton import MOVES, NEVER, looking_ms
+from livecube.hands.automaton import MOVES, NEVER, Automaton, looking_ms
 from livecube.hands.features import parse_features
 from livecube.search.book import usual_cross
 
@@ -316,3 +317,8 @@ def test_other_hands_are_advised_otherwise(tmp_path: Path, monkeypatch: pytest.M
     assert "D'" in rows[0]["moves"].split()
     assert not {"D", "D2", "D'"} & {*rows[1]["moves"].split()}
     assert rows[1]["seconds"] > rows[0]["seconds"]
+
+
+def test_a_regrip_costs_40_ms_at_least() -> None:
+    stand_in: Any = SimpleNamespace(_priced=lambda moves: [(90, one) for one in (0, 39, 40, 265)])
+    assert Automaton.regrips_ms(stand_in, ()) == [40, 265]

@@ -347,6 +347,14 @@ def test_counts_read_back() -> None:
     assert counts_text(parse_counts(text), "a test") == text
 
 
+def test_longer_contexts_are_written_if_they_were_seen_often_enough() -> None:
+    counts = Counts()
+    for context, seen in (((0, 1), 0.5), ((0, 1, 2), 2.0), ((0, 2, 2), 1.9), ((1, 2, 3, 4), 2.1)):
+        counts.moves[context][3] = seen
+    text = counts_text(counts, "a test", least=2.0)
+    assert {*parse_counts(text).moves} == {(0, 1), (0, 1, 2), (1, 2, 3, 4)}
+
+
 def test_what_never_happened_may_be_counted_as_0() -> None:
     text = counts_text(shipped_counts()[0], "a test")
     assert '"pair: R": {"U": ' in text
