@@ -290,6 +290,12 @@ def test_who_states_the_holding_is_believed() -> None:
         assert live.held[number] == 1.0
         live.turn(0, 0.1 * number, 1, -1)
         assert live.recent()[-1].argmax() == number
+        live.begin()
+        assert live.held[number] == 1.0
+        live.turn(0, 0.1 * number, 1, -1)
+        live.turn(3, 0.1 * number + 0.2, 1, -1)
+        assert live.recent()[0].argmax() == number
+        assert live.held[number] < 1.0
     live.state(None)
     live.begin()
     assert live.held.max() < 0.1
