@@ -61,6 +61,7 @@ from livecube.learning.masked_clocks import _effect, _number, _slow, find_masked
 from livecube.learning.pieces import _chains as piece_chains
 from livecube.learning.recording import Recording, Step
 from livecube.learning.routine import Background, Routine
+from livecube.learning.samples import _by_number, _by_packet
 from livecube.learning.secrecy import balanced_share
 from livecube.learning.stickers import _chains as sticker_chains
 from livecube.learning.understanding import Understanding
@@ -523,6 +524,24 @@ def test_times_between_turns_are_compared_with_a_clock_that_starts_again(
     assert found == Entries(own, 1, 9)
     assert _elapsed(samples, order, codes, FoundClock(clock, 100, 900), set()) is None
     assert _elapsed(samples, order, codes, FoundClock(clock, 100, wrap), raw_bits(own)) is None
+
+
+@pytest.mark.parametrize(("right", "enough"), [(14, True), (13, False)])
+def test_of_twenty_steps_fourteen_report_as_many_turns_as_were_asked_for(
+    right: int, enough: bool
+) -> None:
+    """By a counter, which else goes up by two; without one, by a packet for each turn."""
+    numbers = np.cumsum([1 if at < right else 2 for at in range(20)]).tolist()
+    counted = [([3], [Packet(float(at), "a", bytes([n]))]) for at, n in enumerate(numbers)]
+    several: list[tuple[list[int], list[Packet]]] = [
+        ([3], [Packet(float(at), "a", bytes([at, n])) for n in range(1 if at < right else 2)])
+        for at in range(20)
+    ]
+    counter = FoundCounter(Field(0, 8), 256, seen=True)
+    for samples in (_by_number(counted, counter), _by_packet(several)):
+        assert (samples is not None) is enough
+        if samples is not None:
+            assert samples.made.tolist() == [3] * 14 + [-1] * 12
 
 
 # Fields in both orders.
