@@ -92,7 +92,7 @@ class Meeting:
             codes = self._codes(second, after)
             for home in self.moving:
                 codes = second.with_piece(codes, turned(home, after))
-            order = np.argsort(codes, kind="stable")
+            order = np.argsort(codes)
             still = codes[order] // np.uint64(24 ** len(self.moving))
             self._ends[after, length] = Ends(second.turns[order], codes[order], still)
         return self._ends[after, length]

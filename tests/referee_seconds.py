@@ -13,7 +13,7 @@ goal is reached, so no listed sequence goes on after its goal.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, cached_property
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 __all__ = [
+    "MOST_MS_OF",
     "SECOND_PARTS",
     "SLACK_MS",
     "Referee",
@@ -50,13 +51,17 @@ __all__ = [
 SLACK_MS: Final = 50
 """Ways up to this much slower than the fastest are listed."""
 
-SECOND_PARTS: Final = ("keyhole-corner", "keyhole-edge", "keyhole-flip")
+SECOND_PARTS: Final = {
+    "keyhole-chain": ("keyhole-corner", "keyhole-edge", "keyhole-flip"),
+    "pseudo-x-cross": ("pseudo-pair",),
+}
 _NAMES: Final = [face + amount for face in FACES for amount in ("", "2", "'")]
 _ROOM: Final = 400_000
 _STEP_MS: Final = 60
 _MOST_MS: Final = 6000
-_MOST_CHAIN_MS: Final = 1900
-"""Slower chains are not searched."""
+MOST_MS_OF: Final = {"keyhole-chain": 1900, "pseudo-x-cross": 1700}
+"""Slower ways in two parts are not searched: the program searches no slower chains, and pseudo
+X-crosses somewhat slower."""
 _D: Final = FACES.index("D")
 _RING: Final = [FACES.index(f) for f in "FRBL"]
 
@@ -243,8 +248,8 @@ class Referee:
         begun = [(h, state, 0) for h in held]
         if technique == "cross":
             question = Question(view.cross, FACES)
-        elif technique == "keyhole-chain":
-            return self._chain(view, targets, begun, slack)
+        elif technique in SECOND_PARTS:
+            return self._in_two(view, technique, targets, begun, slack)
         else:
             asked = TECHNIQUES[technique](view)
             if targets not in asked:
@@ -468,36 +473,81 @@ class Referee:
             distances = np.zeros((1, 1), dtype=np.uint8)
         return np.array(rows, dtype=np.int64).reshape(-1, 3), distances, worth
 
-    # Chains
+    # Techniques in two parts
 
-    def _chain(self, view: View, targets: tuple[str, ...], begun: Any, slack: int) -> Any:
-        asked = TECHNIQUES["keyhole-chain"](view)
+    def _in_two(
+        self, view: View, technique: str, targets: tuple[str, ...], begun: Any, slack: int
+    ) -> Any:
+        asked = TECHNIQUES[technique](view)
         if targets not in asked:
             return None
-        found, limit = _Found(), _Limit(slack, rest=int(self.hands.price.min()) * 5)
-        while limit.ms < _MOST_CHAIN_MS and not limit.done(found):
-            firsts = _Found()
+        chain = technique == "keyhole-chain"
+        rest = self._least_second + chain * int(self.hands.price.min())  # it turns the layer on
+        found, limit = _Found(), _Limit(slack, rest)
+        most = MOST_MS_OF[technique]
+        while limit.ms < most and not limit.done(found):
             inner = _Limit(_MOST_MS, limit.rest)
-            inner.ms = limit.ms
-            self._ask(view, asked[targets], begun, inner, firsts, tails=False)
+            inner.ms = min(limit.ms, most)
+            firsts = self._firsts(view, asked[targets], begun, inner)
             for ms, coded, (turns, to, state) in sorted(firsts.rows.values(), key=lambda r: r[0]):
                 limit.fall(found)
                 if ms + limit.rest > limit.ms:
                     break
                 then = View(View.played(view.where, turns), "D")
-                for second in SECOND_PARTS:
-                    question = TECHNIQUES[second](then).get(targets[1:])
+                for second in SECOND_PARTS[technique]:
+                    # A pseudo pair fills both slots, a keyhole the second.
+                    questions = TECHNIQUES[second](then)
+                    question = questions.get(targets[1:] if chain else targets)
                     if question is None or question.doors is None:
                         continue
-                    doors = frozenset(b for b in question.doors if b)
+                    if not chain and self._comes_earlier(view, asked[targets], turns):
+                        continue
+                    doors = frozenset(b for b in question.doors if b or not chain)
                     wholes = _Found()
                     last = _Limit(slack)
                     last.ms = limit.ms
                     part = Question(question.pieces, question.faces, doors=doors)
                     self._ask(then, part, [(to, state, ms)], last, wholes)
                     for more, (total, moves, _) in wholes.rows.items():
-                        found.add(merged([*turns, *more.split()]), total, (*coded, *moves), ())
-        return [row for row in self._near(found, slack) if row[0] <= _MOST_CHAIN_MS]
+                        # Nobody stops where turns would merge.
+                        whole = merged(apart := [*turns, *more.split()])
+                        if len(whole.split()) == len(apart):
+                            found.add(whole, total, (*coded, *moves), ())
+        return [row for row in self._near(found, slack) if row[0] <= most]
+
+    def _firsts(self, view: View, question: Question, begun: Any, limit: _Limit) -> _Found:
+        """The first parts within the limit; they leave the cross layer where it is."""
+        firsts = _Found()
+        if question.doors is not None:
+            self._ask(view, question, begun, limit, firsts, tails=False)
+            return firsts
+        for offset in question.offsets:
+            core = _core(view, question.pieces, offset, question.faces, question.glued)
+            self._walk(core, [(*start, 0, ()) for start in begun], None, 0, limit, firsts)
+        return firsts
+
+    @cached_property
+    def _least_second(self) -> int:
+        """Least milliseconds of three turns of other layers and one that turns the cross back."""
+        hands, least = self.hands, np.minimum.reduce([self._tail(back) for back in (1, 2, 3)])
+        for _ in range(3):
+            before = np.full_like(least, NEVER)
+            for held, move in np.argwhere(hands.turn // 3 != _D).tolist():
+                done = hands.price[:, move] + least[hands.after[held, move], hands.next[:, move]]
+                before[held] = np.minimum(before[held], done)
+            turned = (hands.rotation + before[:, hands.states[1]]).min(axis=1)
+            least = np.minimum(before, turned[:, None])
+        return int(least.min())
+
+    @staticmethod
+    def _comes_earlier(view: View, question: Question, turns: Sequence[str]) -> bool:
+        """Whether the goal is reached, at any offset, before the last turn."""
+        for cut in range(len(turns)):
+            then = View(View.played(view.where, turns[:cut]), "D")
+            now = then.now(question.pieces)
+            if any(now == then.homes(question.pieces, offset) for offset in question.offsets):
+                return True
+        return False
 
     # As written
 

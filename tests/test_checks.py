@@ -57,7 +57,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     ),
     "home_check": ("--brief",),
     "group_check": (
-        *("--desks", "2", "--radio-desks", "1", "--solves", "2", "--rate", "1000", "--here"),
+        *("--desks", "2", "--radio-desks", "1", "--solves", "1", "--rate", "1000", "--here"),
     ),
     "hostile_commands": ("--each", "1", "--only", "hints", "history show", "learn", "live"),
     "kill_check": ("--kills", "1"),

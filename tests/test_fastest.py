@@ -28,6 +28,7 @@ from livecube.search.book import (
     usual_book,
 )
 from livecube.search.bounds import left_over
+from livecube.search.fastest_kernel import SECOND_AT
 from livecube.search.hand_arrays import UPRIGHT, hand_arrays
 from livecube.search.situation import CROSS_AT, PLACES_AT, Situation, slot_bits
 from livecube.search.task import ALL_TURNS, NO_D, NO_TAIL, TURNED_BACK, Task, task_rows
@@ -240,7 +241,10 @@ def test_the_book_finds_each_of_its_questions_and_no_other() -> None:
 
 
 def test_what_is_left_over_is_the_cheapest_way_to_end() -> None:
-    """The turn back; of a second part a turn aside, three turns and a turn back at least."""
+    """The turn back; of a second part a turn aside, three turns and a turn back at least.
+
+    Where its offset is known, three turns of other layers and the turn back from there.
+    """
     hands = hand_arrays(load_hands())
     left, more = left_over(hands)
     least = hands.seconds.min(axis=0).tolist()
@@ -261,6 +265,11 @@ def test_what_is_left_over_is_the_cheapest_way_to_end() -> None:
     assert left[0].tolist() == finish
     for k in (1, 2, 3):
         assert left[k].tolist() == before(finish, [_D + 3 - k])
+        standing = left[k].tolist()
+        for _ in range(3):
+            standing = before(standing, range(_D))
+        assert left[SECOND_AT[k]].tolist() == standing
+        assert more[SECOND_AT[k]] == min(standing[held] for held in UPRIGHT)
     inserted = before(finish, aside)
     for _ in range(3):
         inserted = before(inserted, every)

@@ -21,7 +21,16 @@ from typing import TYPE_CHECKING, Final
 
 import pytest
 import referee
-from finite_check import BY_ID, DOWN, LONGEST, all_engines, answers, compared, differences
+from finite_check import (
+    BY_ID,
+    DOWN,
+    LONGEST,
+    all_engines,
+    answers,
+    compared,
+    differences,
+    number_of,
+)
 from finite_keys import keys
 from finite_positions import letters, view_of
 
@@ -31,7 +40,7 @@ from livecube.search.situation import Situation
 if TYPE_CHECKING:
     from livecube.search.engine import Engine
 
-EVERY: Final = 49
+EVERY: Final = 87
 """This step reaches all techniques, slots and numbers of kept slots."""
 
 
@@ -92,5 +101,6 @@ def test_answers_at_offset_0_are_those_found_by_meeting_in_the_middle() -> None:
     assert len(found) == sum(len(key.techniques) for key in some)
     assert not wrong, f"{len(wrong)}, the first: " + "\n".join(wrong[:5])
     assert {technique for technique, _ in found} == set(LONGEST)
+    assert {number_of(key) % 4 for key in some} == {len(key.kept) for key in some} == {0, 1, 2, 3}
     for technique, part in found:
         assert len(part[0].split()) <= LONGEST[technique]

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 from called import called
+from slower_hands import other_hands
 from test_formats import kind_validator
 from test_own_kept import home as home
 
@@ -33,10 +34,17 @@ from livecube.edges.cache import (
     kept_book,
     load_search,
 )
-from livecube.hands.automaton import NEVER
 from livecube.search import answers as answers_module
 from livecube.search.answers import Answers, make_book
-from livecube.search.book import NO_BOOK, Book, all_questions, asked, ceiling_ms, usual_book
+from livecube.search.book import (
+    NO_BOOK,
+    Book,
+    all_questions,
+    asked,
+    ceiling_ms,
+    usual_book,
+    usual_cross,
+)
 from livecube.search.hand_arrays import hand_arrays
 from livecube.search.ways import FastestSearch
 
@@ -48,12 +56,6 @@ if TYPE_CHECKING:
 USUAL = load_hands()
 PLAIN = [int(n) for n in all_questions() if ceiling_ms(asked(int(n))[2]) is None]
 NUMBERS = PLAIN[::500]
-
-
-def other_hands() -> Automaton:
-    """Hands a little slower than the usual ones: what bounds those bounds these, too."""
-    slower = np.where(USUAL.seconds_ms < NEVER, USUAL.seconds_ms + 7, NEVER)
-    return USUAL.priced(slower.astype(np.int32), USUAL.single_rotation_ms, USUAL.looking)
 
 
 @pytest.fixture
@@ -182,12 +184,14 @@ def linked() -> Iterator[Automaton]:
     """Other hands whose bounds are kept: those of the usual hands, which hold for these too."""
     hands = other_hands()
     load_search(USUAL)
-    marks = USUAL.fingerprint, hands.fingerprint
-    (pieces, theirs), (six, _) = ([_path(f"{n}-{m}") for m in marks] for n in ("pieces", "cross"))
+    theirs, six = (_path(f"{name}-{hands.fingerprint}") for name in ("pieces", "cross"))
     if not theirs.exists():
-        theirs.hardlink_to(pieces)
+        theirs.hardlink_to(_path(f"pieces-{USUAL.fingerprint}"))
+    crosses = usual_cross(USUAL)
+    assert crosses is not None
+    np.save(six, crosses)
     yield hands
-    for path in (theirs, six.with_name(f"cross-{hands.fingerprint}.npy")):
+    for path in (theirs, six):
         path.unlink(missing_ok=True)
     _book_path(hands.fingerprint).unlink(missing_ok=True)
 
@@ -245,10 +249,11 @@ def test_a_killed_run_leaves_no_process_behind(linked: Automaton, tmp_path: Path
         "from livecube.edges.cache import keep_compiled_code\n"
         "keep_compiled_code()\n"
         "def main():\n"
-        "    import test_own_book as t\n"
+        "    from slower_hands import other_hands\n"
         "    from livecube.advice.advisor import Advisor\n"
+        "    from livecube.composition.assembly import known_techniques\n"
         "    from livecube.search.answers import Answers\n"
-        "    advisor = Advisor(Answers(t.other_hands()), t.known_techniques())\n"
+        "    advisor = Advisor(Answers(other_hands()), known_techniques())\n"
         "    own_book._REST_S, own_book._LOOK_S = 0.0, 0.1\n"
         "    asyncio.run(own_book.make_beside(advisor, lambda: print("
         "*(one.pid for one in multiprocessing.active_children()), flush=True)))\n"

@@ -8,19 +8,21 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner
-from compare_fastest import differences
+from compare_fastest import differences, fastest_rows
 from referee import TECHNIQUES, answers
 from referee_accepts import accepted
 from referee_cube import AXES, FACELETS, FACES, OPPOSITE, View, dot
 from referee_hands import HOLDINGS, held_as, spun
 from referee_plan import best_plan, looking_ms
-from referee_positions import places_for
+from referee_positions import Place, places_for
 from referee_search import canonical
 from referee_seconds import Referee, front_holdings, merged
 from referee_two_steps import does_both
 
 from livecube.cli.hands import hands
 from livecube.cube.geometry import PIECES
+from livecube.cube.notation import parse_turns
+from livecube.cube.position import inverse_turns, turn_name
 from livecube.edges.automaton_file import load_hands
 from livecube.hands.automaton import looking_ms as program_looking_ms
 
@@ -109,6 +111,28 @@ def test_each_way_costs_what_the_table_says_and_does_what_it_should(
                     assert any(accepted(view, question, turns) for turns in orders)
                 checked += 1
     assert checked
+
+
+@pytest.mark.parametrize(
+    ("solution", "slots"),
+    [
+        ("L2 D' F' U F D", ("green-red", "blue-red")),
+        ("F2 R U' R' D2", ("green-orange", "blue-red")),
+        ("F L U R U' R' D", ("blue-red", "blue-orange")),  # quicker ones merge where the parts meet
+    ],
+)
+def test_pseudo_x_crosses_are_those_that_the_referee_finds(
+    usual: Referee, solution: str, slots: tuple[str, str]
+) -> None:
+    place = Place(" ".join(map(turn_name, inverse_turns(parse_turns(solution)))), "D")
+    told = [
+        (round(1000 * row["seconds"]), merged(row["turns_fixed"].split()))
+        for row in fastest_rows(place, "pseudo-x-cross")
+        if tuple(row["slots"]) == slots
+    ]
+    found = usual.fastest(place.view, "pseudo-x-cross", slots)
+    assert found
+    assert sorted(told) == sorted((way.ms, way.turns) for way in found)
 
 
 def test_the_comparison_finds_a_slower_way_a_missing_one_and_a_wrong_price(usual: Referee) -> None:

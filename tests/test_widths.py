@@ -24,7 +24,7 @@ import pytest
 from advising import advisor_at
 from click.testing import CliRunner
 from every_command import commands
-from review_check import one_review
+from review_check import bold_advisor, one_review
 from rich.console import Console
 from test_screen import followed
 
@@ -39,7 +39,6 @@ from livecube.advice.speaker import (
     Unsaid,
     Withdrawn,
 )
-from livecube.advice.words import Level
 from livecube.cli import _livecube, bars, run
 from livecube.composition import radio_benchmark, reviewing
 from livecube.composition.items import Staying
@@ -307,7 +306,7 @@ def test_a_wide_terminal_loses_no_column_and_a_narrow_one_keeps_what_matters() -
 
 @pytest.mark.parametrize("seed", [0, 11])
 def test_solves_reviews_and_written_solves_fit(seed: int) -> None:
-    _, of, review = one_review(seed, advisor_at(Level.BOLD))
+    _, of, review = one_review(seed, bold_advisor())
     # The longest possible lines: every technique and slot with a long name.
     splits = tuple(
         replace(s, technique="keyhole-corner", slots=("green-orange",)) if s.slots else s
@@ -417,7 +416,7 @@ def hints_in_full(advisor: Advisor) -> Iterator[Happening]:
 
 
 def test_the_live_screen_fits_at_every_size() -> None:
-    advisor = advisor_at(Level.BOLD)
+    advisor = bold_advisor()
     board = Board(LiveScreen("cube with a long name, by radio"))
     board.change(keys=True)
     _, of, _ = one_review(11, advisor)
@@ -488,11 +487,11 @@ def test_the_screen_of_practice_fits_at_every_size() -> None:
 def test_the_screens_of_tries_and_drills_fit_at_every_size() -> None:
     turns = broken_pairs(random.Random(4), 3, 4)
     position = apply_turns(SOLVED, Situation.of(SOLVED, 0).fixed(turns))
-    row = advisor_at(Level.BOLD).at_beginning(position, 0).rows[0]
+    row = bold_advisor().at_beginning(position, 0).rows[0]
     case = case_of(Situation.of(position, 0), row)
     plain = Place(position.tobytes(), 0, row)
     drill = DrillPlace(position.tobytes(), 0, row, case, "hidden", 0.2)
-    handed_on = brought(advisor_at(Level.BOLD), position, 0)
+    handed_on = brought(bold_advisor(), position, 0)
     title = "Drill: what is due, 8 cases"
     for place, screen in (
         (plain, AgainScreen(title)),

@@ -205,9 +205,9 @@ def _told_by_code() -> Iterator[tuple[str, str]]:
     for file in sorted((ROOT / "livecube").rglob("*.py")):
         if file.name == "schema.py":
             continue  # it updates old words of the history
-        tree = ast.parse(file.read_text(encoding="utf-8"))
-        docs = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
-        for node in ast.walk(tree):
+        nodes = [*ast.walk(ast.parse(file.read_text(encoding="utf-8")))]
+        docs = {id(node.value) for node in nodes if isinstance(node, ast.Expr)}
+        for node in nodes:
             if not isinstance(node, ast.Constant) or id(node) in docs:
                 continue
             if isinstance(node.value, str) and " " in node.value:

@@ -147,6 +147,15 @@ def _clock_wrap(layout: Wild) -> int:
     return rng.choice([0, *(w for w in wraps if 10 * layout.clock_rate <= w < longest)])
 
 
+def _crc8(byte: int) -> int:
+    for _ in range(8):
+        byte = (byte << 1 ^ (0x07 if byte & 0x80 else 0)) & 0xFF
+    return byte
+
+
+_CRC8: Final = [_crc8(byte) for byte in range(256)]
+
+
 class Firmware:
     """One cube of a kind; ``made`` turns have been made since it was switched on."""
 
@@ -234,9 +243,7 @@ class Firmware:
         elif layout.check == "crc8":
             value = 0
             for byte in covered:
-                value ^= byte
-                for _ in range(8):
-                    value = (value << 1 ^ (0x07 if value & 0x80 else 0)) & 0xFF
+                value = _CRC8[value ^ byte]
             data.append(value)
         return bytes(a ^ b for a, b in zip(data, layout.mask or bytes(len(data)), strict=False))
 

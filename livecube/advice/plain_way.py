@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from livecube.cube.position import apply_turns, htm
 from livecube.search.situation import Situation
-from livecube.search.task import LONGEST
+from livecube.search.task import AT_DOORS, LONGEST
 from livecube.techniques.plain import plain_task
 
 if TYPE_CHECKING:
@@ -164,7 +164,8 @@ def _carried_on(
             for following in technique.chances(then)
             if following.slots == chance.then_into
         ]
-        if chance.second is not None:  # the layer is turned on in between
+        if chance.second is not None and chance.second.prefix == AT_DOORS:
+            # The layer is turned on in between.
             turned = [task._replace(prefix=task.prefix & ~1) for task in tasks]
             tasks = [task for task in turned if task.prefix]
         for seconds in engine.solve(then, tasks):

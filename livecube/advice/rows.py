@@ -235,15 +235,16 @@ class Rows:
         return self._traits.get(chance.technique, USUAL)
 
     def _ways(self, situation: Situation, chance: Chance, starts: Sequence[int]) -> list[Written]:
-        if chance.then and chance.second is None:
-            return self._composed(situation, chance, starts)
         parts = [chance.task] if chance.second is None else [chance.task, chance.second]
-        return self._answers.ways(situation, parts, starts)
+        ways = self._answers.ways(situation, parts, starts)
+        if chance.then and not ways and situation.offset is None:
+            return self._composed(situation, chance, starts)
+        return ways
 
     def _composed(
         self, situation: Situation, chance: Chance, starts: Sequence[int]
     ) -> list[Written]:
-        """The ways of a technique that continues by another, which a single search cannot find.
+        """Quick ways of a technique in two parts whose fastest way takes too long to find.
 
         First parts have the fewest turns. For each, the fastest second parts are looked up, and
         the cheapest writing of both parts together is computed. It is not proven to be the fastest.

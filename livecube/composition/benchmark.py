@@ -36,6 +36,7 @@ _EARLY = 1000
 _LATER = 5000
 """Number of positions with advice."""
 _INSPECTIONS = 200
+_WITHOUT_BOOK = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +118,7 @@ def _tracking(solves: int) -> Figure:
 
 def _advice(step: Callable[[str], None], brief: bool) -> list[Figure]:
     from livecube.composition.assembly import load_advisor, quick_advisor, set_level
-    from livecube.composition.live_benchmark import live_answers
+    from livecube.composition.live_benchmark import live_answers, times_longer_without_book
 
     quick = quick_advisor("bold")
     advisor = load_advisor()
@@ -129,11 +130,14 @@ def _advice(step: Callable[[str], None], brief: bool) -> list[Figure]:
         figures.append(Figure("a beginning, first seconds", _spread(early), "ms", "≤ 1,000 ms"))
     step("a beginning while the screen draws")
     later = live_answers(advisor, _BRIEFLY if brief else _LATER)
+    step("a beginning without the book")
+    longer = times_longer_without_book(advisor, _BRIEFLY if brief else _WITHOUT_BOOK)
     step("inspection")
     inspections = _inspections(advisor, _BRIEFLY if brief else _INSPECTIONS)
     return [
         *figures,
         Figure("a beginning", _spread(later), "ms", "p50 ≤ 30 ms, p99 ≤ 100 ms"),
+        Figure("longer without the book", _spread(longer), "times", "told, not promised"),
         Figure("inspection", _spread(inspections), "ms", "≤ 1,000 ms"),
     ]
 

@@ -12,10 +12,14 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 from rich.console import Console
 
+from livecube.advice.advisor import Advisor
 from livecube.advice.speaker import Spoken
+from livecube.composition.assembly import known_techniques
 from livecube.composition.following import SWITCH_S
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.sinks import Board, ScreenSink
+from livecube.search.answers import Answers
+from livecube.search.book import NO_BOOK
 from livecube.search.situation import Situation, slot_bits
 from livecube.stages.progress import Turned
 from livecube.views.live_screen import LiveScreen
@@ -24,11 +28,10 @@ from livecube.virtual.session import session
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from livecube.advice.advisor import Advisor
     from livecube.cube.geometry import Array
     from livecube.virtual.records import VirtualSolve
 
-__all__ = ["live_answers"]
+__all__ = ["live_answers", "times_longer_without_book"]
 
 _SEED: Final = 11
 _BETWEEN_S: Final = 0.03
@@ -49,6 +52,25 @@ def live_answers(advisor: Advisor, positions: int) -> list[float]:
         return asyncio.run(_ask(advisor, positions))
     finally:
         sys.setswitchinterval(usual)
+
+
+def times_longer_without_book(advisor: Advisor, positions: int) -> list[float]:
+    """For each position, how many times longer the same answer takes if the search finds all of it.
+
+    Neither remembers anything of the positions before.
+    """
+    answers, ratios = advisor.answers, []
+    assert answers.search is not None
+    for place in _places(positions, _SEED):
+        seconds = []
+        for book in (answers.book, NO_BOOK):
+            alone = Answers(answers.automaton, book, answers.search.twin())
+            asked = Advisor(alone, known_techniques(), advisor.level)
+            began = time.perf_counter()
+            asked.at_beginning(place.position, place.situation.face)
+            seconds.append(time.perf_counter() - began)
+        ratios.append(seconds[1] / seconds[0])
+    return ratios
 
 
 async def _ask(advisor: Advisor, positions: int) -> list[float]:

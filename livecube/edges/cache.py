@@ -51,7 +51,7 @@ __all__ = [
     "rest_tables",
 ]
 
-_VERSION: Final = 6
+_VERSION: Final = 7
 """Raise it when the meaning of the tables or the tasks of techniques change."""
 
 _SHAPES: Final[dict[str, tuple[int, ...]]] = {
@@ -198,12 +198,14 @@ def load_search(automaton: Automaton) -> FastestSearch:
         six = kept(f"{_CROSS}-{mark}", lambda: cross_seconds(moves, tables.seen, hands))
     if (spread := _SPREAD.get(mark)) is None:
         spread = _SPREAD[mark] = spread_cross_seconds(six, tables.seen)
+    if (pairs := _OF_PAIRS.get(mark)) is None:
+        pairs = _OF_PAIRS[mark] = pair_seconds(hands)
     left, more = left_over(hands)
     bounds = SecondsTables(
         moves,
         kept("views", lambda: cross_views(tables.seen)),
         spread,
-        pair_seconds(hands),
+        pairs,
         kept(f"{_PIECES}-{mark}", lambda: np.stack([pieces(False), pieces(True)])),
         left,
         more,
@@ -214,6 +216,8 @@ def load_search(automaton: Automaton) -> FastestSearch:
 
 _SPREAD: Final[WeakValueDictionary[str, npt.NDArray[np.uint8]]] = WeakValueDictionary()
 """By fingerprint: the bounds of crosses for hands in use, 5 MB that all their searches share."""
+_OF_PAIRS: Final[WeakValueDictionary[str, npt.NDArray[np.uint8]]] = WeakValueDictionary()
+"""The same of pairs, which take some hundredths of a second each time."""
 
 
 def forget_search(fingerprint: str) -> None:

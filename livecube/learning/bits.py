@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 __all__ = ["Bits", "Ints", "labels"]
 
 Ints = npt.NDArray[np.int64]
+
+_POWERS: Final = 1 << np.arange(64, dtype=np.int64)
+"""Of two; a field has at most 64 bits."""
 
 
 class Bits:
@@ -35,11 +38,19 @@ class Bits:
         """The number at a place in each packet, shape (packets,)."""
         if (kept := self._read.get((start, bits))) is not None:
             return kept
-        powers = 1 << np.arange(bits, dtype=np.int64)
-        columns = self.table[:, start : start + bits]
-        values: Ints = columns @ (powers if self.order == "little" else powers[::-1])
+        values: Ints = self.table[:, start : start + bits] @ self._powers(bits)
         self._read[start, bits] = values
         return values
+
+    def in_packet(self, packet: int, bits: int) -> Ints:
+        """The numbers at all places of one packet, shape (places,)."""
+        windows = np.lib.stride_tricks.sliding_window_view(self.table[packet], bits)
+        values: Ints = windows @ self._powers(bits)
+        return values
+
+    def _powers(self, bits: int) -> Ints:
+        powers = _POWERS[:bits]
+        return powers if self.order == "little" else powers[::-1]
 
     def labels(self, start: int, bits: int) -> bytes:
         """The :func:`labels` of the number at a place."""

@@ -194,18 +194,32 @@ def _lags(
         if masked:
             masks.append(_mask(values, codes, before))
             values = values ^ masks[-1]
-        told = np.array([found.codes.get(int(value), _NO_TURN) for value in values])
+        checked, unknown = _compared(values, before, found.codes)
         # A code that some packet has as its newest turn is a turn, even if it was never asked for.
-        none = {int(value) for value in values[told == _NO_TURN]} - newest
-        checked = (told != _NO_TURN) & (before >= 0)
-        if checked.sum() < _LEAST_CHECKS or len(empty | none) > 1:
-            break
-        if (told[checked] != before[checked]).any():
+        none = unknown - newest
+        if checked < _LEAST_CHECKS or len(empty | none) > 1:
             break
         empty |= none
     else:
         lag = _MOST_TURNS
     return lag, empty.pop() if len(empty) == 1 else None, tuple(masks[:lag])
+
+
+def _compared(values: Ints, turns: Ints, codes: dict[int, int]) -> tuple[int, set[int]]:
+    """How many values are the codes of these turns (-1: unknown), and the values without a turn.
+
+    0 as soon as one is another turn's: most places are wrong, and show it in the first packets.
+    """
+    checked, unknown = 0, set[int]()
+    for value, turn in zip(values.tolist(), turns.tolist(), strict=True):
+        told = codes.get(value)
+        if told is None:
+            unknown.add(value)
+        elif turn >= 0:
+            if told != turn:
+                return 0, unknown
+            checked += 1
+    return checked, unknown
 
 
 def _mask(values: Ints, codes: dict[int, int], turns: Ints) -> int:
@@ -277,10 +291,9 @@ def find_elapsed(
         wanted = steps[fitting]
         if len(fitting) < _LEAST_CHECKS or len(np.unique(wanted)) <= 4:
             continue
-        for start in range(bits.size - width + 1):
-            values = bits.read(start, width)[1:]
-            # The first one is compared alone, since most places differ there already.
-            if values[fitting[0]] == wanted[0] and (values[fitting] == wanted).all():
+        # The first one is compared alone, since most places differ there already.
+        for start in np.flatnonzero(bits.in_packet(1 + fitting[0], width) == wanted[0]).tolist():
+            if (bits.read(start, width)[1:][fitting] == wanted).all():
                 entries = Entries(
                     bits.field(start, width), row.count, row.stride if row.count > 1 else width
                 )

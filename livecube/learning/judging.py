@@ -8,17 +8,17 @@ from typing import TYPE_CHECKING, Final
 
 from livecube.learning.inference import candidates
 from livecube.learning.kinds import kinds_in
+from livecube.learning.recording import Recording, Step
 from livecube.learning.samples import ORDERS
 from livecube.learning.verifying import hear
 from livecube.profiles.values import Claim, Layout, Profile
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
     from livecube.events import Packet
     from livecube.learning.inference import Candidate
     from livecube.learning.kinds import Kind
-    from livecube.learning.recording import Recording
     from livecube.learning.verifying import Hearing
     from livecube.profiles.fields import Order
 
@@ -47,30 +47,45 @@ def cut(recording: Recording) -> int:
     return round(len(recording.asked) * (1 - _HELD_OUT))
 
 
-def judge_all(recording: Recording, name: str, claim: Claim) -> list[Judged]:
+def judge_all(
+    recording: Recording,
+    name: str,
+    claim: Claim,
+    suffices: Callable[[Judged], bool] = lambda one: False,
+) -> list[Judged]:
     """Every candidate, judged.
 
     Kinds with a type field or of any length are tried only if whole lengths make no sense; but
     packets that made sense in one byte order are tried in the other one, too. The long search for
-    slips in positions is only for characteristics that make no sense without.
+    slips in positions is only for characteristics that make no sense without, and only if no
+    candidate ``suffices``.
     """
     kinds = [(kind, order) for order in ORDERS for kind in kinds_in(recording.packets, order)]
     kinds.sort(key=lambda one: _last_resort(one[0]))
+    of_kind = {kind: _only(kind, recording) for kind, _ in kinds}
     judged: list[Judged] = []
     done: dict[str, list[Packet]] = {}
     for slipped, (kind, order) in product((False, True), kinds):
-        packets = [*filter(kind.holds, recording.packets)]
-        last = kind.match or kind.longest
+        if slipped and any(map(suffices, judged)):
+            break
+        own, last = of_kind[kind], kind.match or kind.longest
+        packets = own.packets
         if (last and done.get(kind.characteristic, packets) != packets) or (
             slipped and kind.characteristic in done
         ):
             continue
-        for candidate in _candidates(kind, recording, order, slipped):
+        for candidate in _candidates(kind, recording if kind.longest else own, order, slipped):
             one = _judged(kind, candidate, recording, name, claim)
             judged.append(one)
             if one.hearing.perfect:
                 done.setdefault(kind.characteristic, packets)
     return judged
+
+
+def _only(kind: Kind, recording: Recording) -> Recording:
+    """The recording with packets of one kind, which is tried up to four times."""
+    steps = [Step(step.turns, [*filter(kind.holds, step.packets)]) for step in recording.steps]
+    return Recording([*filter(kind.holds, recording.rest)], steps)
 
 
 def _last_resort(kind: Kind) -> tuple[bool, bool, int]:

@@ -68,20 +68,23 @@ class _Kind:
 
 
 def _kind(positions: Array, pieces: range) -> _Kind:
-    own = positions[:, pieces.start : pieces.stop]
-    place = PIECE_AT[own].astype(np.int64) - pieces.start
+    own, place = positions[:, pieces.start : pieces.stop], _places(positions, pieces)
     return _Kind(pieces, np.argsort(place, axis=1), place, TWIST_AT[own].astype(np.int64))
 
 
-def shown_pieces(positions: Array) -> dict[str, Ints]:
-    """The piece at each place, and the place of each piece; shape (packets, 8 or 12)."""
-    corners, edges = _kind(positions, CORNERS), _kind(positions, EDGES)
-    return {
-        "corner there": corners.there,
-        "corner place": corners.place,
-        "edge there": edges.there,
-        "edge place": edges.place,
-    }
+def shown_pieces(positions: Array, what: str) -> Ints:
+    """The piece at each place, or the place of each piece; shape (packets, 8 or 12).
+
+    ``what``: ``corner there``, ``corner place``, ``edge there`` or ``edge place``.
+    """
+    pieces, says = what.split()
+    place = _places(positions, CORNERS if pieces == "corner" else EDGES)
+    return place if says == "place" else np.argsort(place, axis=1)
+
+
+def _places(positions: Array, pieces: range) -> Ints:
+    own = positions[:, pieces.start : pieces.stop]
+    return PIECE_AT[own].astype(np.int64) - pieces.start
 
 
 def find_pieces(bits: Bits, positions: Array) -> FoundPieces | None:

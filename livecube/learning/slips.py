@@ -9,6 +9,7 @@ one more before it, or a packet that came too late.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from typing import TYPE_CHECKING, Final, TypeAlias
 
 import numpy as np
@@ -80,6 +81,7 @@ class _Search:
         self._heard, self._bits = heard, Bits([packet.data for packet in ends], order)
         self._fields: dict[tuple[int, frozenset[int]], npt.NDArray[np.uint8]] = {}
         self._patterns: dict[tuple[int, frozenset[int], int], frozenset[bytes]] = {}
+        self._kept: dict[frozenset[int], list[int]] = {}
         self._unlike = 0
         self._tries: int
         reaches = {shape: self._reach(shape, turns, set()) for shape in _SHAPES}
@@ -135,12 +137,19 @@ class _Search:
         A result up to ``enough`` is only a bound: the search ends early, and the true number may
         be smaller.
         """
-        used = [k for k, number in enumerate(self._heard) if number not in left_out]
-        early = [k for k in used if k <= enough]
+        used = self._used(frozenset(left_out))
+        early = used[: bisect_right(used, enough)]
         if early and not self._are_shown(shape, turns, left_out, early):
             return min(enough, early[-1])
         reach = self._shown(shape, turns, left_out, used)
         return used[reach] if reach < len(used) else len(self._heard)
+
+    def _used(self, left_out: frozenset[int]) -> list[int]:
+        """The packets that are not left out."""
+        if (kept := self._kept.get(left_out)) is None:
+            kept = [k for k, number in enumerate(self._heard) if number not in left_out]
+            self._kept[left_out] = kept
+        return kept
 
     def _positions(self, turns: list[tuple[int, ...]], used: list[int]) -> Array:
         """The positions after ``turns`` at these packets, shape (packets, 20)."""
@@ -177,7 +186,7 @@ class _Search:
         array = self._positions(turns, used)
         reach = len(used)
         for what, width in shape:
-            values = shown_facelets(array) if what == "stickers" else shown_pieces(array)[what]
+            values = shown_facelets(array) if what == "stickers" else shown_pieces(array, what)
             fields = self._labels(width, frozenset(left_out))
             for row in _all_labels(values.T):
                 same = fields[:, :reach] == row[:reach]
@@ -198,8 +207,7 @@ class _Search:
         if (kept := self._fields.get((width, left_out))) is not None:
             return kept
         if left_out:  # fields that are alike in all packets are alike in these
-            used = [k for k, number in enumerate(self._heard) if number not in left_out]
-            labels = _all_labels(self._labels(width, frozenset())[:, used])
+            labels = _all_labels(self._labels(width, frozenset())[:, self._used(left_out)])
         else:
             starts = range(self._bits.size - width + 1)
             values = np.array([self._bits.read(start, width) for start in starts])
@@ -214,7 +222,7 @@ def _one_by_one(what: str, positions: Array) -> Callable[[int], bytes]:
         return lambda facelet: (
             _COLOURS[facelet][_EACH, positions].sum(axis=1, dtype=np.uint8).tobytes()
         )
-    shown = shown_pieces(positions)[what].astype(np.uint8)
+    shown = shown_pieces(positions, what).astype(np.uint8)
     return lambda number: shown[:, number].tobytes()
 
 

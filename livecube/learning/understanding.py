@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from livecube.decoding import Decoder
     from livecube.events import Packet
+    from livecube.learning.judging import Judged
     from livecube.learning.recording import Recording
 
 __all__ = ["TRIED_AT", "Understanding", "come_to_the_same", "first_understanding"]
@@ -62,12 +63,8 @@ def come_to_the_same(asked: Sequence[int], told: Sequence[int]) -> bool:
 
 def first_understanding(recording: Recording) -> Understanding | None:
     """A hypothesis that decodes nearly all steps so far; its decoder has got their packets."""
-    judged = judge_all(recording, "unknown", Claim(name="unknown"))
-    fitting = [
-        one
-        for one in judged
-        if one.hearing.right >= _RIGHT * one.hearing.steps and not one.hearing.bad
-    ]
+    judged = judge_all(recording, "unknown", Claim(name="unknown"), _tells_turns)
+    fitting = [*filter(_fits, judged)]
     if not fitting:
         return None
     decoder = decoder_class(max(fitting, key=worth).profile)()
@@ -76,3 +73,13 @@ def first_understanding(recording: Recording) -> Understanding | None:
     for packet in recording.packets:
         understanding.told(packet)
     return understanding
+
+
+def _fits(judged: Judged) -> bool:
+    """Whether nearly all steps come out as they were asked for."""
+    return judged.hearing.right >= _RIGHT * judged.hearing.steps and not judged.hearing.bad
+
+
+def _tells_turns(judged: Judged) -> bool:
+    """Whether it also decodes turns: no candidate that decodes positions is worth more."""
+    return judged.candidate.layout.turns is not None and _fits(judged)

@@ -91,8 +91,9 @@ class ProfileDecoder:
         if plain is None:
             return Decoded((BadPacket(f"the transform {self.profile.transform} fails", data),))
         for layout in self.profile.layouts:
-            unmasked = layout.plain(plain)
-            if layout.characteristic == characteristic and layout.fits(unmasked):
+            if layout.characteristic == characteristic and layout.fits(
+                unmasked := layout.plain(plain)
+            ):
                 break
         else:
             return Decoded((BadPacket("no packet of this profile", data),))

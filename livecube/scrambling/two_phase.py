@@ -154,28 +154,27 @@ def _two_phases(  # type: ignore[no-untyped-def]
     flip = np.zeros(most + 1, dtype=np.int64)
     places = np.zeros(most + 1, dtype=np.int64)
     upcoming = np.zeros(most + 1, dtype=np.int64)
-    reached = np.empty((most + 1, 20), dtype=np.uint8)
+    reached = np.empty(20, dtype=np.uint8)
     twist[0], flip[0], places[0] = seen
-    for piece in range(20):  # see the traps in livecube/search/README.md
-        reached[0, piece] = position[piece]
+    least = max(twist_needs[twist[0], places[0]], flip_needs[flip[0], places[0]])
     nodes = 0
-    for length in range(most + 1):
+    for length in range(least, most + 1):
         depth = 0
         upcoming[0] = 0
         while depth >= 0:
-            need = max(
-                twist_needs[twist[depth], places[depth]], flip_needs[flip[depth], places[depth]]
-            )
             last = turns[depth - 1] // 3 if depth else 6
-            if depth == length and need == 0:
+            if depth == length:
+                for piece in range(20):  # see the traps in livecube/search/README.md
+                    reached[piece] = position[piece]
+                    for at in range(depth):
+                        reached[piece] = turned[turns[at], reached[piece]]
                 total, tried = _second_phase(
-                    reached[depth], np.int64(depth), last, most, turns, piece_at, second, follows,
+                    reached, np.int64(depth), last, most, turns, piece_at, second, follows,
                     corner_moves, edge_moves, order_moves, corner_needs, edge_needs,
                 )  # fmt: skip
                 nodes += tried
                 if total >= 0:
                     return total
-            if depth + need > length or depth == length:
                 depth -= 1
                 continue
             turn = upcoming[depth]
@@ -185,17 +184,21 @@ def _two_phases(  # type: ignore[no-untyped-def]
                 depth -= 1
                 continue
             upcoming[depth] = turn + 1
-            turns[depth] = turn
-            twist[depth + 1] = twist_moves[twist[depth], turn]
-            flip[depth + 1] = flip_moves[flip[depth], turn]
-            places[depth + 1] = set_moves[places[depth], turn]
-            for piece in range(20):
-                reached[depth + 1, piece] = turned[turn, reached[depth, piece]]
-            depth += 1
-            upcoming[depth] = 0
             nodes += 1
             if nodes > patience:
                 return -1
+            # Most turns lead too far from the phase's end: they are left out before they are made.
+            place, left = set_moves[places[depth], turn], length - depth - 1
+            new_twist = twist_moves[twist[depth], turn]
+            if twist_needs[new_twist, place] > left:
+                continue
+            new_flip = flip_moves[flip[depth], turn]
+            if flip_needs[new_flip, place] > left:
+                continue
+            turns[depth] = turn
+            depth += 1
+            twist[depth], flip[depth], places[depth] = new_twist, new_flip, place
+            upcoming[depth] = 0
     return -1
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from numba import njit
 
 from livecube.hands.automaton import NEVER
-from livecube.search.fastest_kernel import KINDS
+from livecube.search.fastest_kernel import KINDS, SECOND_AT
 from livecube.search.hand_arrays import CHOSEN, KIND, ORBIT, SPELLED, SPIN, UPRIGHT
 from livecube.search.situation import CROSSES, PIECE_MOVES, SOLVED_PLACES
 from livecube.search.tables import SOLVED_CROSS, decode_cross, encode_cross
@@ -111,8 +111,8 @@ def piece_seconds(
     Holdings are lumped into kinds. A turn costs the least of its prices over the holdings of a
     kind, the states of the hands, and the moves that lead to a holding of the other kind. So each
     way through holdings is one through kinds that costs no more, and the cheapest among kinds
-    bounds it from below. ``still``: without turns of the cross layer; then the end also has a
-    price, the least over the ends in ``left``, each minus its entry in ``more``.
+    bounds it from below. ``still``: without turns of the cross layer. The end has a price: the
+    least over the ends in ``left`` that may follow, each minus its entry in ``more``.
     """
     turn = np.full((KINDS, 18, KINDS), NEVER, dtype=np.int64)
     rotation = np.full((KINDS, KINDS), NEVER, dtype=np.int64)
@@ -121,11 +121,11 @@ def piece_seconds(
         at, to = KIND[holding], KIND[hands.after[holding]]
         np.minimum.at(turn, (at, hands.turn_of[holding], to), least)
         np.minimum.at(rotation, (at, KIND), hands.rotation[holding])
-    left, more = left_over(hands)
-    end = _by_kind(left[0])
     if still:
         turn[:, _D:] = NEVER
-        end = np.min([_by_kind(one) - extra for one, extra in zip(left, more, strict=True)], axis=0)
+    left, more = left_over(hands)
+    ends = range(5) if still else (0, *SECOND_AT[1:])
+    end = np.min([_by_kind(left[one]) - more[one] for one in ends], axis=0)
     steps = np.array(
         [
             (t, behind, before, int(turn[before, t, behind]) // UNIT_MS)
@@ -148,22 +148,30 @@ def piece_seconds(
 
 def left_over(hands: HandArrays) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
     """The ``left`` and ``more`` of ``SecondsTables``: the least time after the end of a part."""
-    left = np.empty((5, 24), dtype=np.int64)
+    left = np.empty((8, 24), dtype=np.int64)
     left[0] = hands.finish
     for k in (1, 2, 3):
         left[k] = _before_turns(hands, left[0], [_D + 3 - k])
-    # A side turn breaks the cross and is undone only after another turn: three at least.
-    left[4] = _before_turns(hands, left[0], range(_D, _D + 3))
-    every = range(18)
-    for _ in range(_FEWEST):
-        left[4] = _before_turns(hands, left[4], every)
-    for _ in range(24):  # any more moves may bring the cross down, too
-        left[4] = np.minimum(left[4], _before_turns(hands, left[4], every))
-    left[4] = _before_turns(hands, left[4], range(_D, _D + 3))
+        left[SECOND_AT[k]] = _before_part(hands, left[k], range(_D))
+    back = _before_turns(hands, left[0], range(_D, _D + 3))
+    left[4] = _before_turns(hands, _before_part(hands, back, range(18)), range(_D, _D + 3))
     more = left[:, list(UPRIGHT)].min(axis=1)
     ends = np.min([_by_kind(one) - extra for one, extra in zip(left[:4], more, strict=False)], 0)
     more[4] = (_by_kind(left[4]) - ends).min()  # so low that the table of the others serves
     return left, more
+
+
+def _before_part(
+    hands: HandArrays, then: npt.NDArray[np.int64], turns: Iterable[int]
+) -> npt.NDArray[np.int64]:
+    """Shape (24,): the least milliseconds of an insertion by some turns, and of ``then``."""
+    turns = [*turns]
+    # A side turn breaks the cross and is undone only after another turn: three at least.
+    for _ in range(_FEWEST):
+        then = _before_turns(hands, then, turns)
+    for _ in range(24):  # any more moves may bring the cross down, too
+        then = np.minimum(then, _before_turns(hands, then, turns))
+    return then
 
 
 def _before_turns(

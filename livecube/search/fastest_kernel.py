@@ -22,13 +22,23 @@ from livecube.search.task import AT_DOORS, NO_D, NO_TAIL, UNIT_MS
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-__all__ = ["KINDS", "LONGEST_WAY", "NO_LIMIT", "NO_SECONDS", "SecondsTables", "fastest"]
+__all__ = [
+    "KINDS",
+    "LONGEST_WAY",
+    "NO_LIMIT",
+    "NO_SECONDS",
+    "SECOND_AT",
+    "SecondsTables",
+    "fastest",
+]
 
 LONGEST_WAY: Final = 26
 """Most moves of a way: at 60 ms a move, more would be far beyond any limit."""
 KINDS: Final = 5
 """Kinds of holding: upright with slot 0, 1, 2 or 3 at the front right; tilted."""
 NO_LIMIT: Final = 1 << 28
+SECOND_AT: Final = (0, 5, 6, 7)
+"""Rows of ``SecondsTables.left`` for a second part at offset 1, 2 or 3."""
 _STEP_MS: Final = 40
 _D: Final = 15
 """The turn D; D2 and D' follow."""
@@ -53,15 +63,15 @@ class SecondsTables(NamedTuple):
     """Shape (2, 2, 4561920, KINDS): for the cross and the corner (first) or edge of slot 0,
     ``24 * cross + place``, from a kind of holding; second, without turns of the cross layer."""
     left: npt.NDArray[np.int64]
-    """Shape (5, 24): least milliseconds after a part without turns of the cross layer: only to
-    bring the cross down; to turn the layer back from offset 1, 2, 3 and then that; to do a second
-    part, which turns the layer on and back, and then that."""
+    """Shape (8, 24): least milliseconds after a part: only to bring the cross down; to turn the
+    layer back from offset 1, 2, 3 and then that; to do a second part, which turns the layer on and
+    back, and then that; to do one that stands at offset 1, 2, 3 (``SECOND_AT``) and then that."""
     more: npt.NDArray[np.int64]
-    """Shape (5,): the least of ``left`` in upright holdings, for a second part somewhat less. The
-    entries of ``pieces`` without turns of the cross layer are too low by this much, the time of
-    the steps still to do."""
+    """Shape (8,): the least of ``left`` in upright holdings, somewhat less for a second part that
+    turns the layer on. The entries of ``pieces`` are too low by this much, the time of the steps
+    still to do."""
     turning: npt.NDArray[np.int64]
-    """Shape (5,): the least of ``left``."""
+    """Shape (8,): the least of ``left``."""
 
 
 NO_SECONDS: Final = SecondsTables(
@@ -70,9 +80,9 @@ NO_SECONDS: Final = SecondsTables(
     np.empty((0, 24), dtype=np.uint8),
     np.empty((2, 0, 24), dtype=np.uint8),
     np.empty((2, 2, 0, KINDS), dtype=np.uint8),
-    np.empty((5, 24), dtype=np.int64),
-    np.empty(5, dtype=np.int64),
-    np.empty(5, dtype=np.int64),
+    np.empty((8, 24), dtype=np.int64),
+    np.empty(8, dtype=np.int64),
+    np.empty(8, dtype=np.int64),
 )
 """Tables for compiling the kernel while the real ones are being made."""
 
@@ -189,13 +199,12 @@ def _doors(place, slot, k):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _solved_slots(place, k):  # type: ignore[no-untyped-def]
-    """The goal of all slots that are solved up to offset k."""
-    goal = 0
-    for slot in range(4):
-        if place[slot] == PLACES_AT[k, slot] and place[slot + 4] == PLACES_AT[k, slot + 4]:
-            goal |= 0b10001 << slot
-    return goal
+def _solved_pieces(place, k):  # type: ignore[no-untyped-def]
+    """The pieces that are solved up to offset k, as the bits of a goal."""
+    pieces = 0
+    for piece in range(8):
+        pieces |= (place[piece] == PLACES_AT[k, piece]) << piece
+    return pieces
 
 
 @njit(cache=True, nogil=True)
@@ -281,6 +290,11 @@ def _deepen(  # type: ignore[no-untyped-def]
     zero, one = np.int64(0), np.int64(1)  # plain numbers would each have a compilation
     last_part = tasks.shape[0] - 1
     goal = tasks[last_part, 0]
+    # A second part behind a first with turns of the cross layer says at which offset it stands.
+    standing = zero
+    if last_part > 0 and tasks[1, 2] != AT_DOORS:
+        while not tasks[1, 2] >> standing & 1:
+            standing += 1
     tied, target = tasks[last_part, 5], tasks[last_part, 4]
     order = orders[last_part, : counts[last_part]]
     cross[0] = cross0
@@ -310,14 +324,20 @@ def _deepen(  # type: ignore[no-untyped-def]
             else:
                 at = offset[level] if level > 0 else root_offset
                 prefix = task[2] >> 4 * at & 15
-                if task[2] == AT_DOORS:
-                    prefix = _doors(place[level], target, at)
-                    more_goal[level] = _solved_slots(place[level], at)
+                if part[level] > 0:
+                    solved = _solved_pieces(place[level], at)
+                    if task[2] == AT_DOORS:
+                        prefix = _doors(place[level], target, at)
+                        slots = solved & solved >> 4
+                        more_goal[level] = slots | slots << 4
+                    elif solved & task[0] & ~tasks[0, 0]:
+                        prefix = zero  # nothing is left for it that is one insertion
                 mask = allowed if prefix & 1 else 0
                 for a in range(1, 4):
                     if prefix >> a & 1:
                         mask |= 1 << _D + a - 1
             still = allowed == NO_D and not closing
+            free = not still and not last
             asked = orders[part[level], : counts[part[level]]]
             if not begun[level]:
                 viable[level] = 1 if task[3] == NO_TAIL else 15
@@ -347,7 +367,12 @@ def _deepen(  # type: ignore[no-untyped-def]
                 turns[count] = turn
                 count += 1
             for i in range(min(3, asked.shape[0])):
-                if not still:
+                if free:
+                    count = _sift(
+                        tables, crossed[level], place[level], asked[i], zero, standing,
+                        tables.more[4 + standing], rooms, turns, count,
+                    )  # fmt: skip
+                elif not still:
                     count = _sift(
                         tables, crossed[level], place[level], order[i], zero, zero, zero, rooms,
                         turns, count,
@@ -372,11 +397,18 @@ def _deepen(  # type: ignore[no-untyped-def]
                     if first != second:
                         continue
                 for kind in range(KINDS):
-                    bounds[kind] = 0
+                    bounds[kind] = own[kind] = 0
+                if free and not _piece_bounds(
+                    tables, other, places, asked, zero, standing, tables.more[4 + standing], room,
+                    own,
+                ):  # fmt: skip
+                    continue
                 if not (still and last) and not _piece_bounds(
                     tables, other, places, order, zero, zero, zero, room, bounds
                 ):
                     continue
+                for kind in range(KINDS):
+                    bounds[kind] = max(bounds[kind], own[kind])
                 if still:
                     ends[level, turn] = 0
                     for kind in range(KINDS):

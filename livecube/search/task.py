@@ -61,8 +61,10 @@ class Task(NamedTuple):
     allowed: int = ALL_TURNS
     """Bit t: turn t may stand in X."""
     prefix: int = 1
-    """Bit a: X may follow D^a (bit 0: no turn). In a second part: ``AT_DOORS``, the turns that
-    open a door for a keyhole into the target, which depend on where the first part ended."""
+    """Bit a: X may follow D^a (bit 0: no turn). It is different in a second part, where it depends
+    on the offset k at which the first part ended. ``AT_DOORS``: the turns that open a door for a
+    keyhole into the target. Otherwise bit ``4 * k + a``; the sum k + a is always the same, and the
+    pieces that only this part solves must be out when it begins."""
     tail: int = NO_TAIL
     """``NO_TAIL``: solved at offset 0 at the end of X. ``TURNED_BACK``: solved at any offset at
     the end of X, and one D turn, counted, aligns it if need be. ``LEFT``: solved at any offset
@@ -102,7 +104,8 @@ NEARLY_MS: Final = 120
 """A plan may use ways at most this much slower than the fastest."""
 MOST_WAYS: Final = 8
 TWO_PARTS_MS: Final = 1900
-"""Ways in two parts that are slower are not looked for: two plain pairs take less."""
+"""Ways in two parts that are slower are not searched for: two plain pairs take less than a chain of
+keyholes, and with the cross before it each tenth more takes five times as long."""
 
 
 class Written(NamedTuple):

@@ -80,11 +80,11 @@ class FastestSearch:
     ) -> list[Way]:
         """All ways up to ``within_ms`` slower than the fastest, best first, at most ``most``.
 
-        ``parts``: one task, or two that follow one another, the first with the tail ``LEFT``, the
-        second with the prefix ``AT_DOORS``. ``starts``: numbers of the holdings (of the down
-        frame) from which a way may begin. No way is slower than
-        ``ceiling_ms``. Ways with the same turns are one way, in its cheapest spelling; ties stand
-        in the order of their text.
+        ``parts``: one task, or two that follow one another, the first with the tail ``LEFT``: it
+        ends where its goal is first reached, at any offset. ``starts``: numbers of the holdings (of
+        the down frame) from which a way may begin. No way is slower than ``ceiling_ms``. Ways
+        with the same turns are one way, in its cheapest spelling; ties stand in the order of their
+        text.
         """
         return self.ways_from(
             situation.cross, situation.places, parts, starts, within_ms, most, ceiling_ms

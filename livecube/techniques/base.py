@@ -130,8 +130,7 @@ class Chance(NamedTuple):
     then_into: tuple[int, ...] = ()
     """Slots that the continuing technique fills."""
     second: Task | None = None
-    """The continuation as a task, which is searched together with the first part. None: the first
-    part is one with the fewest turns, and is continued by the quickest of the techniques."""
+    """The continuation as a task; both parts are searched together."""
 
 
 class Technique(Protocol):

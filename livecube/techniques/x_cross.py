@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import permutations
 from typing import TYPE_CHECKING, Final
 
-from livecube.search.task import LEFT, Task
+from livecube.search.task import LEFT, NO_D, TURNED_BACK, Task
 from livecube.techniques.base import About, Chance, Level, Showing, goal_bits
 
 if TYPE_CHECKING:
@@ -98,15 +98,18 @@ class PseudoXCross(_InInspection):
         """One for each two slots, in both orders, while the cross is not whole at any offset."""
         if situation.offset is not None:
             return []
-        return [
-            Chance(
-                self.id,
-                (i, j),
-                Task(1 << i | 1 << j + 4, tail=LEFT, target=i),
-                f"the corner of {situation.slot_name(i)} and the edge of "
-                f"{situation.slot_name(j)} come with the cross, and then one insertion solves both",
-                then=("pseudo-pair",),
-                then_into=(i, j),
-            )
-            for i, j in permutations(range(4), 2)
-        ]
+        return [self._chance(situation, i, j) for i, j in permutations(range(4), 2)]
+
+    def _chance(self, situation: Situation, i: int, j: int) -> Chance:
+        # The home of corner j must lie under slot i, so D^a leads from offset k to i − j.
+        beneath = sum(1 << 4 * k + (i - j - k) % 4 for k in range(4))
+        return Chance(
+            self.id,
+            (i, j),
+            Task(1 << i | 1 << j + 4, tail=LEFT, target=i),
+            f"the corner of {situation.slot_name(i)} and the edge of {situation.slot_name(j)} "
+            "come with the cross, and then one insertion solves both",
+            then=("pseudo-pair",),
+            then_into=(i, j),
+            second=Task(goal_bits(1 << i | 1 << j), NO_D, beneath, TURNED_BACK, target=i),
+        )

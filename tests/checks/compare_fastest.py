@@ -25,7 +25,7 @@ from referee import TECHNIQUES
 from referee_cube import COLOURS, FACES
 from referee_plan import best_plan
 from referee_positions import places_for
-from referee_seconds import SLACK_MS, Referee, learn_distances, merged
+from referee_seconds import MOST_MS_OF, SECOND_PARTS, SLACK_MS, Referee, learn_distances, merged
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -47,6 +47,7 @@ COMPARED: Final = (
     "keyhole-chain",
     "x-cross",
     "cross",
+    "pseudo-x-cross",
 )
 IN_INSPECTION: Final = ("cross", "x-cross", "pseudo-x-cross")
 _MOST_ROWS: Final = 8
@@ -86,9 +87,13 @@ def fastest_rows(place: Place, technique: str) -> list[dict[str, Any]]:
     position, face = _asked(place)
     if technique == "cross":
         return [row.as_json() for row in _advisor().crosses(position, face)]
-    advisor = _advisor().only([one for one in KNOWN if one.id == technique])
+    asked = technique, *SECOND_PARTS.get(technique, ())
+    advisor = _advisor().only([one for one in KNOWN if one.id in asked])
     found = advisor.advise(position, face, shortest=False, plans=False)
-    return [row.as_json() for row in found.opportunities if row.fastest]
+    rows = [row.as_json() for row in found.opportunities if row.fastest]
+    if technique == "pseudo-x-cross":  # the referee finds no slower ones
+        rows = [row for row in rows if row["seconds"] <= MOST_MS_OF[technique] / 1000]
+    return rows
 
 
 def _asked(place: Place) -> tuple[Array, int]:
