@@ -170,7 +170,7 @@ class CubeClock:
     def _time(self, cube_ms: int | None, host_s: float) -> float:
         if cube_ms is None or self._wrap is None:
             t = host_s
-            if self._t < t and self._wrap is None:
+            if self._t < t:
                 self._steps = [*self._steps[-_STEPS:], t - self._t]
         else:
             t = self._unwrapped(cube_ms, host_s) / 1000

@@ -173,6 +173,11 @@ def test_how_sure_a_reading_of_a_stranger_can_be(grip: str, live: bool) -> None:
             assert told[row] == pytest.approx(min(worth, at + 3.0), abs=0.02)
 
 
+def test_log_odds_of_certainty_are_finite() -> None:
+    told = log_odds(np.array([0.0, 1e-9, 0.5, 0.8, 1.0]))
+    assert told == pytest.approx([-20.723, -20.723, 0.0, np.log(4), 20.723], abs=1e-3)
+
+
 def test_who_states_the_holding_is_believed_though_a_stranger() -> None:
     done = next(virtual_solves(range(60, 70), OTHERWISE))
     part, truth = true_part(done), true_holdings(done)

@@ -7,7 +7,8 @@ from collections import Counter
 from io import StringIO
 from itertools import repeat
 from pathlib import Path
-from typing import TYPE_CHECKING
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
@@ -29,9 +30,10 @@ from livecube.errors import UsageError
 from livecube.events import Reset, State, Turn
 from livecube.review.again_screen import AgainScreen
 from livecube.review.again_text import again_json, again_line
-from livecube.review.moment import missed_moment
+from livecube.review.moment import brought, missed_moment
 from livecube.review.trying import (
     ReadyToTry,
+    SettingUp,
     SetUpAsked,
     SetUpGuided,
     Tried,
@@ -328,3 +330,61 @@ def test_when_no_place_is_left_nothing_is_asked_whatever_happens(scrambler: Scra
         assert trying.feed(event) == []
     assert trying.begin(5.0) == []
     assert trying.finish() == []
+
+
+def test_in_a_position_that_is_brought_the_plan_or_the_quickest_asked_way_comes_first() -> None:
+    def way(technique: str, total: float, *slots: str) -> Any:
+        return SimpleNamespace(technique=technique, total=total, slots=slots)
+
+    plain, other, slow, both, none = (
+        way("plain", 2.0, "FR"), way("plain", 1.8, "FL"), way("keyhole", 2.5, "FR"),
+        way("keyhole", 2.4, "FL", "BL"), way("repair", 0.1),
+    )  # fmt: skip
+    asked: list[Any] = []
+
+    def advise(*told: Any, **how: Any) -> Any:
+        asked.append((told, how))
+        return SimpleNamespace(opportunities=[none, plain, slow, both, other])
+
+    def row(technique: str | None = None, *slots: str) -> Any:
+        advisor: Any = SimpleNamespace(advise=advise)
+        found = brought(advisor, SOLVED, 2, None, technique, slots)
+        assert asked.pop() == (
+            (SOLVED, 2, None), {"shortest": False, "above_level": False}
+        )  # fmt: skip
+        assert (found.position, found.face) == (SOLVED.tobytes(), 2)
+        assert found.ways == (other, both)  # of each technique the quickest
+        return found.row
+
+    assert row() is plain  # the plan begins with it
+    assert row("plain") is other
+    assert row(None, "FR") is plain
+    assert row("keyhole") is both
+    assert row("keyhole", "FR") is slow
+    assert row("keyhole", "BL", "FL") is both
+    for technique, slots, words in (
+        ("keyhole", ["BL"], "no keyhole into BL to do in this position for the green cross"),
+        ("repair", [], "no repair to do in this position for the green cross"),
+        (None, ["BR", "BL"], "no pair into BR and BL to do in this position for the green cross"),
+    ):
+        with pytest.raises(UsageError, match=words):
+            row(technique, *slots)
+        asked.clear()
+
+
+def test_who_strays_while_setting_up_is_led_on_a_new_path() -> None:
+    paths: list[tuple[bytes, bytes]] = []
+
+    def path_to(start: bytes, target: bytes) -> Any:
+        paths.append((start, target))
+        return SimpleNamespace(
+            turns=(len(paths),), target=target,
+            guide=lambda position: SimpleNamespace(lost=position != start, upcoming=start),
+        )  # fmt: skip
+
+    setting_up: Any = SettingUp(path_to, b"start", b"target")
+    assert setting_up.guide(b"start").upcoming == b"start"
+    assert (setting_up.turns, paths) == ((1,), [(b"start", b"target")])
+    assert setting_up.guide(b"astray").upcoming == b"astray"
+    assert (setting_up.turns, setting_up.reached) == ((2,), b"target")
+    assert paths[1:] == [(b"astray", b"target")]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import tomllib
 from itertools import pairwise
+from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
 import jsonschema
@@ -26,8 +27,8 @@ from livecube.edges.automaton_file import (
 )
 from livecube.edges.cache import load_search
 from livecube.errors import UsageError
-from livecube.hands.automaton import MOVES, NEVER, looking_ms
-from livecube.hands.features import parse_features
+from livecube.hands.automaton import MOVES, NEVER, Automaton, looking_ms
+from livecube.hands.features import _tokens, parse_features
 from livecube.search.book import usual_cross
 
 if TYPE_CHECKING:
@@ -316,3 +317,29 @@ def test_other_hands_are_advised_otherwise(tmp_path: Path, monkeypatch: pytest.M
     assert "D'" in rows[0]["moves"].split()
     assert not {"D", "D2", "D'"} & {*rows[1]["moves"].split()}
     assert rows[1]["seconds"] > rows[0]["seconds"]
+
+
+def test_a_regrip_costs_40_ms_at_least() -> None:
+    stand_in: Any = SimpleNamespace(_priced=lambda moves: [(90, one) for one in (0, 39, 40, 265)])
+    assert Automaton.regrips_ms(stand_in, ()) == [40, 265]
+
+
+@pytest.mark.parametrize(
+    "right", ["R F'", "R U* F", "R U Fw2", "rotated R", "start R", "R* L*", "rotated U' R"]
+)
+def test_moves_behind_one_another_are_read(right: str) -> None:
+    assert _tokens(right, "mine") == tuple(right.split(" "))
+
+
+@pytest.mark.parametrize(
+    ("wrong", "words"),
+    [
+        *((text, "must be two moves with a blank between") for text in (
+            None, "", "R", "R Q", "Q R", "R U Q", "Q U R", "R R F", "R U rotated", "R start",
+            "R U R U", "R  F", ["R", "F"])),
+        ("R rotated F", "must be two moves"), ("R U* start", "must be two moves"),
+    ],
+)  # fmt: skip
+def test_what_is_no_move_behind_another_is_refused(wrong: object, words: str) -> None:
+    with pytest.raises(UsageError, match=f"^mine: moves = .* {words}"):
+        _tokens(wrong, "mine")

@@ -17,7 +17,7 @@ from forked import Forked
 from narrow import without_privileges
 
 from livecube.edges.automaton_file import load_hands
-from livecube.edges.cache import cache_folder, load_tables
+from livecube.edges.cache import _path, load_tables
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
 
@@ -100,8 +100,7 @@ def test_hints_need_no_cache_that_can_be_written_to(
 ) -> None:
     command = ("hints", "R U R' U'", "--json")
     usual = json.loads(livecube(*command).stdout)
-    (file,) = cache_folder().glob(f"tables-*/pieces-{load_hands().fingerprint}.npy")
-    made = np.load(file)
+    made = np.load(_path(f"pieces-{load_hands().fingerprint}"))
     tables = load_tables()
     monkeypatch.setattr("livecube.search.tables.build_tables", lambda step: tables)
     # Tables and kernels take half a minute to make; they are taken from the shared cache.

@@ -121,7 +121,7 @@ def test_arrivals_on_a_curve_cost_more_and_more() -> None:
     fit = ClockFit()
     for number in range(2000):
         fit.add(number * 0.1, number * 0.1 + (number / 2000) ** 2)
-    assert len(fit._hull) <= 256
+    assert len(fit._hull) == 256
     assert fit.rate == pytest.approx(1 + 5e-4)
 
 
@@ -194,3 +194,33 @@ def test_a_simulated_cube_at_another_speed_gives_no_account_of_its_clock() -> No
 
     assert len(accounts(1.0)) == 1
     assert accounts(20.0) == []
+
+
+def test_of_packets_of_one_time_the_one_that_came_first_counts() -> None:
+    for late in ((5.3, 5.1), (5.1, 5.3), (5.3, 5.1, 5.2)):
+        fit = ClockFit()
+        fit.add(0.5, 4.7)
+        for host_s in late:
+            fit.add(1.0, host_s)
+        assert fit.offset == pytest.approx(4.1)
+        assert fit.host(1.0) == pytest.approx(5.1)
+
+
+def test_the_drift_is_the_slope_in_the_middle_of_the_shortest_delays() -> None:
+    """Of an arrival each ten seconds that is later each time, by 0, 2, 4 and 6 ms more."""
+    fit, rates = ClockFit(), []
+    for cube, late in ((0.0, 0.0), (10.0, 0.0), (20.0, 0.002), (30.0, 0.006), (40.0, 0.012)):
+        fit.add(cube, 100 + cube + late)
+        rates.append(fit.rate)
+    assert rates == pytest.approx([1.0, 1.0, 1.0, 1.0002, 1.0002])
+    assert fit.offset == pytest.approx(99.998)
+
+
+def test_of_4096_packets_the_delays_are_known() -> None:
+    """All come at once after the first one, which came late, or is forgotten."""
+    fit = ClockFit()
+    for number in range(4096):
+        fit.add(number * 1e-3, 10.0 if number else 20.0)
+    assert fit.late_ms(1.0) == pytest.approx(14_095)
+    fit.add(4.1, 10.0)
+    assert fit.late_ms(1.0) == pytest.approx(4099)

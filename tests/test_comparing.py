@@ -16,7 +16,7 @@ from test_trends import NONE, chances_of, columns, evening_noise
 from livecube.cli.report import report as command
 from livecube.history.importing import import_log
 from livecube.history.store import History
-from livecube.trends.comparing import Comparison, Group, Row, compared
+from livecube.trends.comparing import Comparison, Group, Row, _Asked, _Drawn, _row, compared
 from livecube.trends.comparison_page import comparison_page, order_sentence
 from livecube.trends.measures import FocusColumns
 
@@ -79,6 +79,20 @@ def test_of_equal_groups_hardly_ever_a_difference_is_told() -> None:
         assert found.compared == 3 * len(all_rows(found))
         alarms += any(row.apart for row in all_rows(found))
     assert alarms <= 1  # at most one page of 20 has one
+
+
+@pytest.mark.parametrize(("looked", "told"), [(1, True), (1_000_000, False)])
+def test_an_order_must_be_significant_among_all_that_are_compared(looked: int, told: bool) -> None:
+    """Samples from 0 to 1 and from 0.96 to 1.96: 95 % of them do not overlap, some pairs do."""
+    rng = np.random.default_rng(1)
+    drawn = [
+        _Drawn(np.full((30, 1), by), rng.uniform(by, by + 1, (4000, 1)), 9) for by in (0.0, 0.96)
+    ]
+    for groups, apart in ((drawn, (0, 1)), (drawn[::-1], (1, 0))):
+        row = _row(_Asked("turns", "number", "solves", lambda s: s[..., 0], [*groups]), looked)
+        assert row.apart == ((apart,) if told else ())
+    known = _row(_Asked("turns", "number", "solves", lambda s: s[..., 0], [None, *drawn]), 1)
+    assert (known.cells[0], known.apart) == (None, ((1, 2),))
 
 
 def test_what_overlaps_has_no_order() -> None:

@@ -83,3 +83,19 @@ def test_a_desk_is_away_without_a_cube_or_in_its_session(
     online: bool | None, link: bool | None, session: str, shown: str
 ) -> None:
     assert DeskNow("a", online=online, link=link, session=session).presence == shown
+
+
+def test_the_earliest_message_is_forgotten_when_many_are_known(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("livecube.dashboard.desks._MOST_IDS", 3)
+    desks = Desks("livecube")
+
+    def is_new(number: int) -> bool:
+        message = json.dumps({"id": number, "percent": 50}).encode()
+        return desks.take("livecube/a/battery", message) is not None
+
+    assert [is_new(number) for number in (1, 2, 3, 1, 4, 2, 3, 4, 1)] == [
+        True, True, True, False, True, False, False, False, True
+    ]  # fmt: skip
+    assert desks.repeated == 4

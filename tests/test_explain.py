@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from advising import advisor_at
 from command import started
 
+from livecube.advice.examples import _most
 from livecube.advice.pieces import slot_words
 from livecube.composition.assembly import find_technique
 from livecube.cube.geometry import FACES
@@ -236,3 +238,11 @@ def test_a_technique_without_an_example_is_still_explained() -> None:
 
     lines = explanation_lines(find_technique("pseudo-pair"), None)
     assert lines[-1].plain == "There is no example in this version."
+
+
+def test_of_the_candidates_in_inspection_only_three_are_judged() -> None:
+    def most(*offsets: int | None) -> int:
+        found: Any = [SimpleNamespace(situation=SimpleNamespace(offset=one)) for one in offsets]
+        return _most(found)
+
+    assert [most(), most(0, None), most(2), most(None, 0)] == [24, 24, 24, 3]

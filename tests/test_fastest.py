@@ -327,3 +327,13 @@ def test_the_number_of_a_question_tells_all_that_it_asks(hands: Automaton) -> No
         )
         assert none.tolist() == [-1]
     assert tails == {NO_TAIL, TURNED_BACK}
+
+
+def test_a_book_of_nothing_is_empty() -> None:
+    assert len(NO_BOOK.questions) == len(NO_BOOK.ways) == 0
+    assert NO_BOOK.ends.tolist() == [0]
+    entries = NO_BOOK.entries
+    assert [len(one) for one in (entries.tokens, entries.ms, entries.turns, entries.front)] == [
+        0, 0, 0, 0
+    ]  # fmt: skip
+    assert NO_BOOK.places_of(np.array([0, 7])).tolist() == [-1, -1]

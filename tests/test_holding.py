@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,17 +16,18 @@ from hypothesis import strategies as st
 
 from livecube.cube.geometry import OPPOSITE
 from livecube.cube.holding import HOLDINGS, Holding, fixed_turns
-from livecube.cube.notation import moves_text, parse_moves
+from livecube.cube.notation import moves_text, parse_moves, parse_turns
 from livecube.cube.position import SOLVED_BYTES
 from livecube.edges.habits_file import account_habits
 from livecube.edges.holding_file import holding_model, shipped_counts
 from livecube.errors import UsageError
 from livecube.events import HeldAs
-from livecube.holding.counts import counts_text, parse_counts
-from livecube.holding.follower import HoldingFollower, LiveHolding
+from livecube.holding.counts import Counts, counts_text, parse_counts
+from livecube.holding.follower import HoldingFollower, LiveHolding, with_holdings
 from livecube.holding.inference import HoldingModel, adapted, drawn_paths, evidence, read_solve
+from livecube.holding.kernel import room_for
 from livecube.holding.likelihoods import likelihoods
-from livecube.holding.observations import SolvePart, observe
+from livecube.holding.observations import Observer, SolvePart, observe
 from livecube.holding.written import (
     HAND_MOVES,
     HELD_AFTER,
@@ -42,6 +44,7 @@ from livecube.virtual.habits import LEFT_HANDED, RIGHT_HANDED
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
     from livecube.holding.kernel import Quaternion
@@ -287,6 +290,12 @@ def test_who_states_the_holding_is_believed() -> None:
         assert live.held[number] == 1.0
         live.turn(0, 0.1 * number, 1, -1)
         assert live.recent()[-1].argmax() == number
+        live.begin()
+        assert live.held[number] == 1.0
+        live.turn(0, 0.1 * number, 1, -1)
+        live.turn(3, 0.1 * number + 0.2, 1, -1)
+        assert live.recent()[0].argmax() == number
+        assert live.held[number] < 1.0
     live.state(None)
     live.begin()
     assert live.held.max() < 0.1
@@ -342,6 +351,14 @@ def test_tables_of_moves_are_what_the_cube_does() -> None:
 def test_counts_read_back() -> None:
     text = counts_text(shipped_counts()[0], "a test")
     assert counts_text(parse_counts(text), "a test") == text
+
+
+def test_longer_contexts_are_written_if_they_were_seen_often_enough() -> None:
+    counts = Counts()
+    for context, seen in (((0, 1), 0.5), ((0, 1, 2), 2.0), ((0, 2, 2), 1.9), ((1, 2, 3, 4), 2.1)):
+        counts.moves[context][3] = seen
+    text = counts_text(counts, "a test", least=2.0)
+    assert {*parse_counts(text).moves} == {(0, 1), (0, 1, 2), (1, 2, 3, 4)}
 
 
 def test_what_never_happened_may_be_counted_as_0() -> None:
@@ -436,3 +453,65 @@ def test_a_live_reading_knows_the_stage_of_each_turn(monkeypatch: pytest.MonkeyP
         follower.take([progress])
     assert stages == sorted(stages)
     assert {*stages} >= {0, 1, 2, 3, 4, 5, 6}
+
+
+@pytest.mark.parametrize(
+    ("name", "first", "bounds"),
+    [
+        ("paces", 0, (0.7, 1.0, 1.3, 1.7, 2.2, 3.0, 4.2, 6.0)),
+        ("close", 0, (0.005, 0.01, 0.015, 0.02, 0.025, 0.03, 0.04, 0.055, 0.075, 0.1, 0.15)),
+        ("tempos", 1, (0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.35, 1.5, 1.7, 2.0, 2.5, 3.2)),
+    ],
+)
+def test_each_class_of_gaps_begins_at_its_bound(
+    name: str, first: int, bounds: Sequence[float]
+) -> None:
+    """Two turns of neighbouring faces, of hands whose usual gap is one second."""
+
+    def of(gap: float) -> int:
+        seen = room_for(2)
+        observer = Observer(seen, [1.0], learns=False)
+        observer.look(0, 0.0, 2)
+        observer.look(3, gap, 2)
+        return int(getattr(seen, name)[1])
+
+    for number, bound in enumerate(bounds, start=first):
+        assert [of(bound - 1e-4), of(bound)] == [number, number + 1]
+    assert of(99.0) == first + len(bounds)
+
+
+@pytest.mark.parametrize(("count", "is_read"), [(1000, True), (1001, False)])
+def test_the_holdings_of_a_solve_of_a_thousand_turns_are_read(count: int, is_read: bool) -> None:
+    @dataclass(frozen=True)
+    class Done:
+        splits: tuple[()] = ()
+
+    read: list[Any] = []
+
+    def reading(part: Any) -> Any:
+        read.append(part)
+        return SimpleNamespace(path=[])
+
+    over: Any = SimpleNamespace(solve=Done(), part=SimpleNamespace(turns=range(count)))
+    solver: Any = SimpleNamespace(read=reading)
+    assert with_holdings(over, solver) == over.solve
+    assert read == [over.part] * is_read
+
+
+@pytest.mark.parametrize(
+    ("reports", "counted"), [([2, 1], [0, 1]), ([1, 2], [1, 1]), ([1, 1, 1], [2, 0])]
+)
+def test_turns_that_may_be_a_slice_are_counted_as_one_or_as_two(
+    reports: list[int], counted: list[int]
+) -> None:
+    """R L' R: in the middle of a slice nothing else begins."""
+    seen = room_for(3)
+    seen.turns[:] = parse_turns("R L' R")
+    counts = Counts()
+    firsts = [sum(reports[:number]) for number in range(len(reports))]
+    path: Any = [
+        SimpleNamespace(first=first, reports=own)
+        for first, own in zip(firsts, reports, strict=True)
+    ]
+    counts._count_slices(seen, path, 1.0)
+    assert counts.slices.sum(axis=1).tolist() == counted

@@ -14,13 +14,14 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import pytest
+from learn_layouts import MAIN, made, recording
 
 from livecube.cube.geometry import PIECE_AT, TWIST_AT
 from livecube.cube.position import SOLVED, apply_turn
 from livecube.events import Packet
 from livecube.learning.bits import Bits
 from livecube.learning.checksums import find_check
-from livecube.learning.clocks import find_clock
+from livecube.learning.clocks import find_clock, find_wrapped_clock
 from livecube.learning.codes import (
     FoundTurns,
     find_elapsed,
@@ -30,18 +31,25 @@ from livecube.learning.codes import (
     lengthened,
 )
 from livecube.learning.counters import find_counters
-from livecube.learning.kinds import kinds_in
+from livecube.learning.inference import candidates
+from livecube.learning.kinds import Kind, kinds_in
 from livecube.learning.masked_clocks import find_masked_clock
 from livecube.learning.pieces import find_pieces
+from livecube.learning.recording import Recording, Step
+from livecube.learning.routine import STEPS, Background
+from livecube.learning.samples import samples_of, states_of
 from livecube.learning.secrecy import balanced_share, looks_encrypted
 from livecube.learning.slips import without_slips
 from livecube.learning.stickers import find_stickers, shown_facelets
+from livecube.learning.verifying import hear
 from livecube.profiles.checks import Check
 from livecube.profiles.fields import Entries, Field
 from livecube.profiles.values import TurnList
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
+
+    from learn_layouts import Made
 
     from livecube.cube.geometry import Array
     from livecube.profiles.fields import Order
@@ -114,26 +122,44 @@ def counters() -> Iterator[object]:
 
 
 def clocks() -> Iterator[object]:
-    for seed in range(16):
+    for seed in range(24):
         rng, order = np.random.default_rng(seed), ORDERS[seed % 2]
         rate = (1000, 100, 32_768, 500)[seed % 4]
         count, width = int(rng.integers(19, 60)), int(rng.integers(10, 22))
         host = np.cumsum(rng.uniform(0.3, 2.5, count))
         ticks = (host * rate * (1 + rng.normal(0, 2e-5))).astype(int) + int(rng.integers(1 << 20))
-        sent = packets(random.Random(seed), 4, [(Field(8, width, order), ticks.tolist())], count)
-        late = host + rng.uniform(0.0, 0.07, count)
-        yield find_clock(Bits(sent, order), late, grain=8)
+        at = (8, 0, 32 - width)[seed % 3]  # at the ends of the packet too
+        sent = packets(random.Random(seed), 4, [(Field(at, width, order), ticks.tolist())], count)
+        late, bits = host + rng.uniform(0.0, 0.07, count), Bits(sent, order)
+        yield find_clock(bits, late, {at - 1, at + width} & {*range(32)})
+        yield find_clock(bits, late, {at + 9}, grain=4)
+
+
+def wrapped_clocks() -> Iterator[object]:
+    for seed in range(15):
+        rng, order = np.random.default_rng(seed), ORDERS[seed % 2]
+        rate, wrap = ((100, 1000), (50, 500), (10, 300), (128, 9000), (100, 400))[seed % 5]
+        host = np.cumsum(rng.uniform(0.3, 2.5, int(rng.integers(19, 90))))
+        ticks = (host * rate * (1 + seed % 3 * 1e-4)).astype(int) % wrap
+        width = (wrap - 1).bit_length()
+        at = 8 if order == "little" else 16 - width + 8 * (wrap != 400)
+        sent = packets(
+            random.Random(seed), 3, [(Field(at, width, order), ticks.tolist())], len(host)
+        )
+        late = host + rng.uniform(0.0, 0.07, len(host))
+        yield find_wrapped_clock(Bits(sent, order), late, range(3))
 
 
 def masked_clocks() -> Iterator[object]:
-    for seed in range(6):
+    for seed in range(18):
         rng, order = np.random.default_rng(seed), ORDERS[seed % 2]
         rate, count = (1000, 100, 500)[seed % 3], (80, 300)[seed % 2]
         host = np.cumsum(rng.uniform(0.3, 2.5, count))
         ticks = (host * rate).astype(int) ^ int(rng.integers(1 << 18))
-        sent = packets(random.Random(seed), 4, [(Field(8, 18, order), ticks.tolist())], count)
+        at, width = ((8, 18), (0, 24), (8, 24))[seed % 3]
+        sent = packets(random.Random(seed), 4, [(Field(at, width, order), ticks.tolist())], count)
         late = host + rng.uniform(0.0, 0.04, count)
-        yield find_masked_clock(Bits(sent, order), late, range(4))
+        yield find_masked_clock(Bits(sent, order), late, {*range(4), 32} if at else ())
 
 
 def drawn(rng: random.Random, count: int) -> list[int]:
@@ -281,11 +307,75 @@ def kinds() -> Iterator[object]:
         yield looks_encrypted(same), balanced_share(same)
 
 
+def spoilt(cube: Made, seed: int) -> Recording:
+    """A short recording with slips, and with packets that were lost, late or out of order."""
+    rng = random.Random(seed)
+    found = recording(cube, seed, (*rng.sample(STEPS[:-1], rng.randrange(3, 22)), None))
+    for number, step in enumerate(found.steps):
+        own = step.packets
+        if own and rng.random() < 0.1:
+            del own[rng.randrange(len(own)) :]
+        if own and number and rng.random() < 0.06:
+            found.steps[number - 1].packets.append(own.pop(0))
+        if rng.random() < 0.04:
+            own.reverse()
+        if step.turns is not None and rng.random() < 0.06:
+            found.steps[number] = Step((rng.randrange(18),), own)
+    if rng.random() < 0.2:
+        found.rest.extend(found.steps[0].packets)
+    return found
+
+
+def hearings() -> Iterator[object]:
+    for seed in range(56):
+        cube = made(seed % 14)
+        yield hear(cube.profile, spoilt(cube, seed))
+
+
+def samples() -> Iterator[object]:
+    for seed in range(42):
+        cube = made(seed)
+        found, length = spoilt(cube, seed), cube.profile.layouts[0].shortest
+        steps = [
+            (step.turns or (), [p for p in step.packets if len(p.data) == length])
+            for step in found.steps
+        ]
+        for split in (False, True):
+            for one in samples_of(steps, split=split):
+                yield one.made.tolist(), one.index.tolist(), one.counter
+        states = states_of(steps)
+        yield states and (len(states.packets), states.positions.tobytes(), states.counters)
+
+
+def news() -> Iterator[object]:
+    for seed in range(60):
+        rng, background = random.Random(seed), Background()
+        kinds, at_rest, later = rng.randrange(1, 3), rng.randrange(1, 7), rng.randrange(2, 20)
+        for number in range(60):
+            kind, values = rng.randrange(kinds), at_rest if number < seed % 12 else later
+            data = bytes(rng.randrange(values) for _ in range(2 + kind))
+            packet = Packet(0.0, "ab"[kind], data)
+            if number < seed % 12:
+                background.take(packet)
+            else:
+                yield background.is_news(packet)
+
+
+def layouts() -> Iterator[object]:
+    for seed in (1, 2, 7, 8, 5):
+        cube = made(seed)
+        found = recording(cube, seed, (*STEPS[:40], None))
+        kind = Kind(MAIN, cube.profile.layouts[0].shortest)
+        asked = [(step.turns or (), [*filter(kind.holds, step.packets)]) for step in found.asked]
+        for order in ORDERS:
+            yield candidates(kind, asked, order, [*filter(kind.holds, found.free[0].packets)])
+
+
 FINDERS: Final[dict[str, Callable[[], Iterator[object]]]] = {
     one.__name__: one
     for one in (
-        checks, counters, clocks, masked_clocks, turn_fields, lists, elapsed, state_fields, slips,
-        kinds,
+        checks, counters, clocks, wrapped_clocks, masked_clocks, turn_fields, lists, elapsed,
+        state_fields, slips, kinds, samples, hearings, news, layouts,
     )
 }  # fmt: skip
 

@@ -26,6 +26,7 @@ from livecube.events import (
     Battery,
     BatteryReport,
     ClockAccount,
+    ClueAsked,
     CubeEvent,
     DeviceInfo,
     Gap,
@@ -102,6 +103,7 @@ KINDS: Final[dict[str, st.SearchStrategy[CubeEvent]]] = {
     "holding": st.builds(lambda t, h: HeldAs(t, Holding.of(*h)), seconds, held),
     "any-holding": st.builds(HeldAs, seconds, st.none()),
     "reset": st.builds(Reset, seconds),
+    "clue": st.builds(ClueAsked, seconds),
 }
 headers = st.builds(
     Header,

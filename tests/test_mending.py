@@ -171,6 +171,14 @@ def test_a_silent_cube_is_not_waited_for_for_ever() -> None:
     assert mender.give_up() == []
 
 
+def test_256_events_are_held_back_at_most() -> None:
+    mender, u = Mender(), parse_turns("U")[0]
+    fed(mender, State(0.0, standing()), Gap(1.0, None))
+    late = [Turn(2.0, u)] * 257
+    assert fed(mender, *late[1:]) == []
+    assert mender.feed(late[0]) == [Gap(1.0, None), *late]
+
+
 def test_a_position_that_contradicts_the_turns_says_since_when_nothing_is_sure() -> None:
     mender = Mender()
     r = parse_turns("R")[0]
@@ -191,6 +199,21 @@ def test_after_a_broken_connection_the_cube_says_what_was_turned_meanwhile() -> 
     down, up = LinkChange(3.0, up=False), LinkChange(3.0, up=True)
     mended = fed(mender, down, up, State(5.0, standing("R U R")))
     assert mended[2:] == [Turn(4.0, r, inferred=True), State(5.0, standing("R U R"))]
+
+
+def test_after_a_broken_connection_one_gap_is_marked_or_mended() -> None:
+    """The gap is that of the turns that came first; behind other turns it is another one."""
+    r, u, f = parse_turns("R U F")
+    before: list[CubeEvent] = [State(0.0, standing()), Turn(1.0, r), LinkChange(2.0, up=True)]
+    mender = Mender()
+    told = fed(mender, *before, Gap(3.0, 1), Turn(5.0, f), State(5.0, standing("R U F")))
+    assert told == [*before, Turn(3.5, u, inferred=True), Turn(5.0, f),
+                    State(5.0, standing("R U F"))]  # fmt: skip
+    mender, far = Mender(), State(5.0, random_state(seeded_draw(7)))
+    assert fed(mender, *before, far) == [*before, Gap(2.0, None), far]
+    mender = Mender()
+    told = fed(mender, *before, Turn(3.0, u), Gap(3.5, 1), State(5.0, standing("R U F")))
+    assert told[:6] == [*before, Gap(2.0, None), Turn(3.0, u), Gap(3.5, 1)]
 
 
 def test_a_cube_that_neither_counts_nor_tells_its_position_may_have_been_turned_unheard() -> None:

@@ -20,10 +20,12 @@ from livecube.cube.geometry import (
     parse_piece,
 )
 from livecube.cube.holding import (
+    COLOURS,
     HOLDINGS,
     SCRAMBLE_HOLDING,
     Holding,
     Move,
+    cross_down,
     fixed_turns,
     hand_moves,
     parse_colour,
@@ -340,3 +342,11 @@ def test_pieces_are_named_by_their_colours_in_alphabetical_order() -> None:
     assert all(name.split("-") == sorted(name.split("-")) for name in names)
     assert piece_colours(parse_piece("URF")) == "green-red-white"
     assert piece_colours(parse_piece("DB")) == "blue-yellow"
+
+
+def test_with_the_cross_down_green_is_in_front_or_else_red() -> None:
+    for face, colour in enumerate(COLOURS):
+        front = "red" if colour in ("green", "blue") else "green"
+        held = cross_down(face)
+        assert FACES[held.hand_face(face)] == "D"
+        assert FACES[held.hand_face(COLOURS.index(front))] == "F"

@@ -19,6 +19,7 @@ from livecube.cube.notation import parse_moves
 from livecube.edges.automaton_file import load_hands
 from livecube.hands.automaton import MOVES, looking_ms
 from livecube.hands.executions import Execution, Gaps, Part, cells_of, first_cell, gaps_of
+from livecube.hands.features import _mirrored_token
 from livecube.hands.kinship import GROUPS, Kinship, Means
 from livecube.hands.noise import Noise, Parts, parts_of, refined
 from livecube.hands.own_eyes import Look, learn_eyes
@@ -472,3 +473,13 @@ def test_few_solves_keep_prices_only_if_students_quantile_is_reached(
 
     assert keeps(1.01 * needed)
     assert not keeps(0.99 * needed)
+
+
+def test_a_mirrored_move_goes_the_other_way_with_the_other_hand() -> None:
+    """Written as in a table of prices: a star stands for any amount."""
+    for token, mirrored in (
+        ("R", "L'"), ("R'", "L"), ("R2", "L2"), ("Rw", "Lw'"), ("Rw'", "Lw"), ("Rw2", "Lw2"),
+        ("U", "U'"), ("Fw'", "Fw"), ("B2", "B2"), ("R*", "L*"), ("Lw*", "Rw*"),
+        ("start", "start"), ("rotated", "rotated"),
+    ):  # fmt: skip
+        assert (_mirrored_token(token), _mirrored_token(mirrored)) == (mirrored, token)

@@ -169,6 +169,21 @@ def test_the_cells_add_up_to_the_price_of_a_sequence(moves: list[Move]) -> None:
     assert first + known + tail == total
 
 
+def test_a_gap_behind_a_slice_has_a_cell_only_if_the_cube_was_rotated_before_the_turn() -> None:
+    """A slice has no price of its own."""
+
+    def cells(moves: str) -> tuple[int, ...]:
+        return cells_of(KIN.usual, tuple(parse_moves(moves)))
+
+    rotated = cells("R y U")[-1]
+    assert rotated >= 0
+    assert cells("R y U") == (-1, -1, rotated)
+    assert cells("M y U") == (-1, -1, rotated)
+    assert cells("y U") == cells("M U") == (-1, -1)
+    first = first_cell(KIN.usual, tuple(parse_moves("y U R")))
+    assert (first, first_cell(KIN.usual, tuple(parse_moves("y M U")))) == (rotated, -1)
+
+
 def test_a_reading_becomes_the_moves_that_were_turned() -> None:
     one = person("ordinary")[1][1]
     part, path = part_of(one), true_path(one.walk.of)

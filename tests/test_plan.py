@@ -119,6 +119,21 @@ def test_of_each_position_in_a_beam_the_cheapest_way_is_kept() -> None:
         assert ms[entry] == kept.ms[row]
 
 
+@pytest.mark.parametrize(("rare", "kept"), [(0, 200), (30, 230), (50, 240)])
+def test_a_beam_keeps_200_positions_and_40_of_each_first_pair(rare: int, kept: int) -> None:
+    """The rare first pair is dearest."""
+    numbers, count = np.arange(400), 400 - rare
+    places = np.array([[at // 24, at % 24, *[3] * 6] for at in range(400)])
+    still = np.zeros((400, 8), dtype=np.bool_)
+    one = _Nodes(places[:1], numbers[:1] * 0, still[:1], numbers[:1], numbers[:1], [()])
+    batch = _Batch(
+        one, 0 * numbers, cast("Entries", None), numbers, cast("list[Chance]", [None]), 0 * numbers,
+        numbers, places, 0 * numbers, still, numbers, (numbers >= count).astype(np.int64),
+    )  # fmt: skip
+    found = _best([batch])
+    assert found.ms.tolist() == [*range(200), *range(count, count + kept - 200)]
+
+
 def _down_holdings(face: int) -> list[Holding]:
     return [holding for holding in HOLDINGS if holding.hand_face(face) == _DOWN]
 

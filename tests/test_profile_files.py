@@ -22,10 +22,10 @@ from livecube.decoding import Advertisement
 from livecube.edges.profile_files import load_profile, user_profiles
 from livecube.errors import ProfileError, UsageError
 from livecube.profiles.decoder import decoder_class
-from livecube.profiles.lines import line_of
+from livecube.profiles.lines import _first_statement, line_of
 from livecube.profiles.parsing import check_name, parse_profile, profile_schema_text
-from livecube.profiles.schema import first_fault
-from livecube.profiles.writing import profile_text
+from livecube.profiles.schema import _shown, first_fault
+from livecube.profiles.writing import _value, profile_text
 from livecube.views.profile import profile_lines
 
 if TYPE_CHECKING:
@@ -272,3 +272,51 @@ def test_the_command_says_what_a_profile_describes(tmp_path: Path) -> None:
     assert "the latest 2 turns, 8 bits apart" in done.output
     assert json.loads(CliRunner().invoke(profile_command, ["--schema"]).output) == SCHEMA
     assert "skerry" in CliRunner().invoke(profile_command).output
+
+
+def test_a_fault_of_a_whole_file_is_told_at_its_first_statement() -> None:
+    lines = ["", "# comment", "  # another", "profile = 1", "", "name = 2", "# end"]
+    assert [_first_statement(lines, start) for start in range(7)] == [4, 4, 4, 4, 6, 6, 7]
+
+
+def test_a_long_value_is_cut_after_36_characters() -> None:
+    for length, shown in ((37, f"'{'x' * 37}'"), (38, f"'{'x' * 35}…")):
+        assert _shown("x" * length) == shown
+
+
+def test_values_are_written_as_toml() -> None:
+    value = {"a": [True, False, 7], "b": 'say "\\"'}
+    assert _value(value) == '{ a = [true, false, 7], b = "say \\"\\\\\\"" }'
+    assert tomllib.loads(f"one = {_value(value)}") == {"one": value}
+
+
+@pytest.mark.parametrize(
+    ("rule", "right", "wrong", "words"),
+    [
+        ({"const": 1}, [1], [2, True], "must be 1, not {}"),
+        ({"enum": [1, "a"]}, [1, "a"], [2, True, "b"], "must be 1 or 'a', not {}"),
+        ({"minimum": 3}, [3, 4], [2], "must be at least 3, not {}"),
+        ({"maximum": 3}, [3, 2], [4], "must be at most 3, not {}"),
+        ({"minLength": 1}, ["a", "ab"], [""], "must not be empty"),
+        ({"pattern": "^a+$"}, ["a", "aa"], ["ab", "ba", "a\n"], "must look like ^a+$, not {}"),
+        ({"minItems": 2}, [[1, 2], [1, 2, 3]], [[1], []], "must have 2 entries or more"),
+        ({"maxItems": 2}, [[1, 2], []], [[1, 2, 3]], "must have 2 entries or fewer"),
+        ({"minProperties": 1}, [{"a": 1}], [{}], "must not be empty"),
+        ({"type": "integer"}, [1], [True, "a", 1.5], "must be a whole number, not {}"),
+        ({"type": "boolean"}, [True], [1], "must be true or false, not {}"),
+        ({"type": "string"}, ["a"], [1], "must be a text, not {}"),
+        ({"type": "object"}, [{}], [[]], "must be a table, not {}"),
+        ({"type": "array"}, [[]], [{}], "must be a list, not {}"),
+        ({"required": ["a"], "properties": {"a": {}}}, [{"a": 1}], [{}], "lacks 'a'"),
+    ],
+)
+def test_each_rule_of_a_schema_is_told_in_words(
+    rule: dict[str, Any], right: list[Any], wrong: list[Any], words: str
+) -> None:
+    judge = jsonschema.Draft202012Validator(rule)
+    for value in right:
+        assert first_fault(value, rule) is None
+        assert judge.is_valid(value)
+    for value in wrong:
+        assert first_fault(value, rule) == ((), words.format(repr(value)))
+        assert value == "a\n" or not judge.is_valid(value)

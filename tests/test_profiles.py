@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import functools
+import tomllib
+from dataclasses import replace
 from importlib.metadata import EntryPoint, EntryPoints
 from typing import Any
 
@@ -10,11 +12,11 @@ import pytest
 from examples import examples
 from hypothesis import given
 from hypothesis import strategies as st
-from profile_texts import EVENTS, NAMES, PLAIN, PROFILES, ROOT
+from profile_texts import EVENTS, NAMES, PLAIN, PROFILES, ROOT, TEXTS
 
 from livecube.conformance import decoder_tests
 from livecube.cube.geometry import sticker_cycle
-from livecube.cube.notation import facelets_text, parse_facelets
+from livecube.cube.notation import facelets_text, parse_facelets, parse_turns
 from livecube.cube.position import SOLVED, apply_turns, parse_turn
 from livecube.decoding import Advertisement, Write
 from livecube.edges.log_files import LogReader
@@ -28,9 +30,10 @@ from livecube.events import (
     StateReport,
     TurnReport,
 )
+from livecube.profiles.building import WrongError, built
 from livecube.profiles.checks import Check, crc
 from livecube.profiles.decoder import BEHIND, RETRY_AFTER, decoder_class
-from livecube.profiles.fields import Field
+from livecube.profiles.fields import Entries, Field
 from livecube.profiles.parsing import parse_profile
 from livecube.profiles.states import PieceCode
 from livecube.profiles.transforms import GROUP
@@ -134,6 +137,8 @@ def test_published_check_values(
 ) -> None:
     found = crc(b"123456789", width, polynomial, initial, reflect_in=turned, reflect_out=turned)
     assert found ^ final == expected
+    if not turned:
+        assert crc(b"123456789", width, polynomial, initial) == found
 
 
 # Positions.
@@ -438,3 +443,202 @@ def test_a_mask_is_taken_off_before_anything_is_read() -> None:
     assert decoder.received(EVENTS, first).reports == (TurnReport(U, 1, 1000),)
     (bad,) = decoder.received(EVENTS, bytes([*first[:3], 1])).reports
     assert bad == BadPacket("no packet of this profile", bytes([*first[:3], 1]))
+
+
+def test_places_have_their_own_order_and_names_or_those_of_the_pieces() -> None:
+    text = TEXTS["skerry"]
+    state = parse_profile(text, "one.toml").state
+    assert isinstance(state, PieceCode)
+    assert state.corners.places == state.corners.pieces
+    places = ("RUF", *state.corners.pieces[:0:-1])
+    turned = text.replace("says =", f"corner_places = {[*places]}\nsays =")
+    other = parse_profile(turned, "one.toml").state
+    assert isinstance(other, PieceCode)
+    assert (other.corners.pieces, other.corners.places) == (state.corners.pieces, places)
+    assert other.edges == state.edges
+    table = tomllib.loads(text)
+    table["pieces"]["edges"][3] = "UF"
+    with pytest.raises(WrongError, match=r"^names UF twice$") as wrong:
+        built(table)
+    assert wrong.value.path == ("pieces", "edges", 3)
+
+
+def test_a_position_is_sent_as_its_table_says() -> None:
+    """By pieces in four rows, or by stickers in one."""
+    pieces, stickers = (tomllib.loads(TEXTS[name]) for name in ("skerry", "cairn"))
+    words = (
+        r"^must have corners, twists, edges, flips with a table \[pieces\], or stickers with a "
+        r"table \[stickers\]$"
+    )
+    rows = ("corners", "twists", "edges", "flips")
+    one, at = next((p, n) for n, p in enumerate(pieces["packet"]) if "corners" in p)
+    other, behind = next((p, n) for n, p in enumerate(stickers["packet"]) if "stickers" in p)
+    for table, index, own, foreign in (
+        (pieces, at, one, other), (stickers, behind, other, one)
+    ):  # fmt: skip
+        assert built(table).layouts[index].state
+        kept = {key: own[key] for key in (*rows, "stickers") if key in own}
+        for wrong in (
+            {key: foreign[key] for key in (*rows, "stickers") if key in foreign},
+            kept | {key: foreign[key] for key in (*rows, "stickers") if key in foreign},
+            {key: kept[key] for key in [*kept][1:]} or {"corners": foreign["corners"]},
+        ):
+            changed = {key: value for key, value in own.items() if key not in kept} | wrong
+            packets = [*table["packet"][:index], changed, *table["packet"][index + 1 :]]
+            with pytest.raises(WrongError, match=words) as error:
+                built(table | {"packet": packets})
+            assert error.value.path == ("packet", index)
+        bare = {key: value for key, value in table.items() if key not in ("pieces", "stickers")}
+        with pytest.raises(WrongError, match=words):
+            built(bare)
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "words"),
+    [
+        (0, 40, None), (39, 40, None), (0, None, None), (41, 45, None), (41, 50, None),
+        (0, 41, "covers itself"), (40, 41, "covers itself"), (40, 45, "covers itself"),
+        (40, None, "covers the bytes from 40 to before 40: none, or too many"),
+        (41, 51, "covers the bytes from 41 to before 51: none, or too many"),
+    ],
+)  # fmt: skip
+def test_a_check_value_covers_bytes_before_it_or_behind_it(
+    first: int, last: int | None, words: str | None
+) -> None:
+    table = tomllib.loads(PLAIN)
+    check = {"kind": "sum", "at": 40, "bits": 8, "first": first}
+    check |= {} if last is None else {"last": last}
+    (packet,) = table["packet"]
+    changed = table | {"packet": [packet | {"length": 50, "check": check}]}
+    if words is None:
+        own = built(changed).layouts[0].check
+        assert own == Check("sum", Field(320, 8, "big"), first, last or 40)
+    else:
+        with pytest.raises(WrongError, match=f"^{words}$"):
+            built(changed)
+
+
+@pytest.mark.parametrize(
+    ("check", "first", "words"),
+    [
+        ({"at": -1, "bits": 8}, 0, None), ({"at": -2, "bits": 16}, 0, None),
+        ({"at": -1, "bits": 8, "first": 1}, 1, None), ({"at": -1, "bits": 8, "first": 8}, 8, None),
+        ({"at": -2, "bits": 16, "first": 7}, 7, None),
+        ({"at": -1, "bits": 8, "first": 9}, 9, "covers nothing in 10 bytes"),
+        ({"at": -2, "bits": 16, "first": 8}, 8, "covers nothing in 10 bytes"),
+        ({"at": -2, "bits": 8}, 0, "must end the packet: at = -1, and no last"),
+        ({"at": -2, "bits": 16, "last": 7}, 0, "must end the packet: at = -2, and no last"),
+    ],
+)  # fmt: skip
+def test_a_check_value_may_end_the_packet(
+    check: dict[str, int], first: int, words: str | None
+) -> None:
+    table = tomllib.loads(PLAIN)
+    (packet,) = table["packet"]
+    changed = table | {"packet": [packet | {"length": 10, "check": {"kind": "xor"} | check}]}
+    if words is None:
+        own = built(changed).layouts[0].check
+        assert own == Check("xor", Field(0, check["bits"], "big"), first, check["at"])
+    else:
+        with pytest.raises(WrongError, match=f"^{words}$"):
+            built(changed)
+
+
+def test_without_a_first_byte_all_bytes_before_a_check_value_are_covered() -> None:
+    table = tomllib.loads(PLAIN)
+    (packet,) = table["packet"]
+    check = {"kind": "xor", "at": 8, "bits": 8, "order": "little"}
+    own = built(table | {"packet": [packet | {"length": 10, "check": check}]}).layouts[0].check
+    assert own == Check("xor", Field(64, 8), 0, 8)
+
+
+INSIDE = "lies beyond the 4 bytes of the packet"
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"longest": 4}, None), ({"longest": 3}, "is less than length"),
+        ({"mask": "01020304"}, None),
+        ({"mask": "0102030405"}, "is longer than the 4 bytes of the packet"),
+        ({"mask": "0102030405", "longest": 5}, None),
+        ({"match": [{"at": 3, "bits": 2, "value": 3}]}, None),
+        ({"match": [{"at": 3, "bits": 2, "value": 4}]},
+         "has the value 4, which 2 bits cannot hold"),
+        ({"match": [{"at": 3, "bit": 1, "bits": 7, "value": 3}]}, None),
+        ({"match": [{"at": 3, "bit": 1, "bits": 8, "value": 3}]}, INSIDE),
+        ({"match": [{"at": 4, "bits": 1, "value": 1}], "longest": 9}, INSIDE),
+        ({"counter": {"at": 0, "bits": 4, "wrap": 16}}, None),
+        ({"counter": {"at": 0, "bits": 4, "wrap": 17}}, "is 17, more than its bits can count"),
+        ({"clock": {"at": 0, "bit": 4, "bits": 12, "wrap": 4096}}, None),
+        ({"clock": {"at": 0, "bit": 4, "bits": 12, "wrap": 4097}},
+         "is 4097, more than its bits can count"),
+        ({"turn": {"at": 2, "bits": 5, "count": 3, "stride": 5}}, None),
+        ({"turn": {"at": 2, "bits": 5, "count": 3, "stride": 4}},
+         "has a stride that is less than its bits"),
+        ({"turn": {"at": 2, "bits": 5, "count": 1, "stride": 4}}, None),
+        ({"turn": {"at": 2, "bits": 6, "count": 3, "stride": -8}}, None),
+        ({"turn": {"at": 2, "bits": 6, "count": 4, "stride": -8}}, INSIDE),
+        ({"turn": {"at": 2, "bits": 6, "count": 3, "stride": -5}},
+         "has a stride that is less than its bits"),
+        ({"again": True}, None),
+        ({"battery": {"at": 3, "bits": 8}}, None), ({"battery": {"at": 4, "bits": 8}}, INSIDE),
+    ],
+)  # fmt: skip
+def test_what_makes_no_sense_in_a_packet_is_refused_from_there_on(
+    changes: dict[str, Any], words: str | None
+) -> None:
+    table = tomllib.loads(PLAIN)
+    (packet,) = table["packet"]
+    assert packet["length"] == 4
+    changed = table | {"packet": [packet | changes]}
+    if words is None:
+        built(changed)
+    else:
+        with pytest.raises(WrongError, match=f"^{words}$"):
+            built(changed)
+
+
+def test_entries_are_read_as_far_as_the_packet_goes() -> None:
+    for count in (1, 2, 3):
+        row = Entries(Field(0, 8), count, 8)
+        assert row.read_in(b"\1\2\3", count) == [1, 2, 3][:count]
+        if count == 1:  # a field alone is read, whatever the end
+            assert row.read_in(b"\1\2\3", 0) == [1]
+        else:
+            assert row.read_in(b"\1\2\3", count - 1) == [1, 2, 3][: count - 1]
+
+
+@pytest.mark.parametrize("twist", ["clockwise", "counterclockwise"])
+def test_a_corner_has_three_twists(twist: Any) -> None:
+    code = PROFILES["skerry"].state
+    assert isinstance(code, PieceCode)
+    code = replace(code, twist=twist)
+    position = apply_turns(SOLVED, parse_turns("R U F2 L'")).tobytes()
+    rows = code.rows(position)
+    assert code.position(rows) == position
+    rows[1][2] = 3
+    with pytest.raises(PositionError, match=r"^no piece \d with twist 3$"):
+        code.position(rows)
+
+
+def test_what_is_sent_at_one_time_only_is_written() -> None:
+    whole = PROFILES["skerry"]
+    for profile in (replace(whole, on_connect=()), replace(whole, on_gap=())):
+        assert profile != whole
+        assert parse_profile(profile_text(profile), "one.toml") == profile
+
+
+@pytest.mark.parametrize(("first_ms", "ticks", "listed"), [(1002, 4095, 3), (1001, 4096, 2)])
+def test_a_turn_is_listed_if_the_time_since_it_fits_into_its_bits(
+    first_ms: int, ticks: int, listed: int
+) -> None:
+    """Twelve bits for 1024 ticks a second, in Skerry's packets of the latest six turns."""
+    cube = ProfileCube(PROFILES["skerry"])
+    turns = PROFILES["skerry"].layouts[0].turns
+    assert turns is not None
+    assert turns.elapsed is not None
+    for turn, ms in ((0, first_ms), (3, 5001), (6, 5251)):
+        (packet,) = cube.turn(turn, ms)
+    assert sum(code != turns.none for code in turns.codes.read(packet)) == listed
+    assert turns.elapsed.read(packet)[:3] == [256, ticks if listed == 3 else 0, 0]

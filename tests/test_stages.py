@@ -18,9 +18,15 @@ from livecube.cube.holding import COLOURS, Holding
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, TURN_BYTES, apply_turns
 from livecube.events import (
+    Asked,
+    Attitude,
+    Battery,
     ClockAccount,
+    ClueAsked,
     Gap,
     HeldAs,
+    LinkChange,
+    Packet,
     Reset,
     SolveMark,
     State,
@@ -375,3 +381,13 @@ def test_a_cube_that_says_that_it_is_solved_in_the_middle_of_a_solve_ends_it() -
 def test_turns_a_second_are_over_the_whole_solve(seconds: float, tps: float | None) -> None:
     solve = replace(solve_of("U R U' R'", "R U R' U'"), turns=10, seconds=seconds)
     assert solve.tps == tps
+
+
+def test_what_says_nothing_of_the_cube_is_no_progress() -> None:
+    tracker = Tracker()
+    for event in (
+        Packet(1.0, "a", b""), Asked(1.0, None), ClueAsked(1.0), Attitude(1.0, (1.0, 0.0, 0.0, 0.0))
+    ):  # fmt: skip
+        assert tracker.feed(event) == []
+    for told in (Battery(1.0, 50), LinkChange(1.0, up=True), ClockAccount(1.0, None, 0.0)):
+        assert tracker.feed(told) == [told]

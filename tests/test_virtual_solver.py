@@ -336,6 +336,10 @@ def test_a_sequence_that_opens_another_slot_is_refused() -> None:
 def test_sequences_keep_the_first_two_layers_and_cover_all_cases() -> None:
     with pytest.raises(ValueError, match="does not keep"):
         read_sequence("R U R'")
+    edge = "M' U2 M U2"  # three edges change places; one of them is in the first two layers
+    for rotated in ("", "y", "y2", "y'", "x", "x'", "x y", "x' y"):
+        with pytest.raises(ValueError, match="does not keep"):
+            read_sequence(f"{rotated} {edge}")
     for mirror in (False, True):
         texts = [*ORIENT.strip().splitlines(), *PERMUTE.strip().splitlines()]
         sequences = [read_sequence(mirrored(t) if mirror else t).turns for t in texts]

@@ -147,10 +147,9 @@ def _axis_cycle(symbol: str) -> tuple[int, ...]:
     """To which face each face goes under one quarter of a rotation symbol."""
     axis = FACES.index(_AXIS_FACE[symbol])
     cycle = list(range(6))
-    for face in range(6):
-        for facelet in range(9 * face, 9 * face + 9):
-            if (moved := int(TURNS[3 * axis][facelet])) // 9 != face:
-                cycle[face] = moved // 9
+    for facelet, moved in enumerate(TURNS[3 * axis].tolist()):
+        if moved // 9 != facelet // 9:
+            cycle[facelet // 9] = moved // 9
     return tuple(cycle)
 
 

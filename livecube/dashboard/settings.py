@@ -81,10 +81,6 @@ def _refuse(what: str) -> NoReturn:
     raise UsageError(f"{what}; {_FORM}")
 
 
-def _check_level(prefix: str) -> None:
-    check_prefix(prefix)
-
-
 MQTT_ENTRIES: Final = (
     Entry(
         "url",
@@ -127,7 +123,7 @@ MQTT_ENTRIES: Final = (
         "text",
         "The topic prefix on which the home listens for it.",
         default="homeassistant",
-        check=_check_level,
+        check=check_prefix,
     ),
     Entry(
         "positions",

@@ -311,7 +311,7 @@ def _rotations(
         for holding, (ms, moves) in known.items():
             for number, to in enumerate(after[holding]):
                 way = ms + each[number], (*moves, number)
-                if to not in ways or _is_better(way, ways[to]):
+                if to not in ways or _rank(way) < _rank(ways[to]):
                     ways[to] = way
     # The same rotations turn the cube in the same way, however it was held before.
     best = [
@@ -333,14 +333,10 @@ _RotationWay: TypeAlias = tuple[int, tuple[int, ...]]
 """Milliseconds, and numbers of rotations."""
 
 
-def _is_better(one: _RotationWay, other: _RotationWay) -> bool:
-    if (one[0], len(one[1])) != (other[0], len(other[1])):
-        return (one[0], len(one[1])) < (other[0], len(other[1]))
-    return _text(one) < _text(other)
-
-
-def _text(way: _RotationWay) -> str:
-    return " ".join(str(_ROTATIONS[number]) for number in way[1])
+def _rank(way: _RotationWay) -> tuple[int, int, str]:
+    """Less is better."""
+    ms, numbers = way
+    return ms, len(numbers), " ".join(str(_ROTATIONS[number]) for number in numbers)
 
 
 def make_looking(

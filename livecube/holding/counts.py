@@ -147,9 +147,8 @@ class Counts:
         for i in range(1, len(seen.turns)):
             if SEEN_AS_SLICE[0, seen.turns[i - 1], seen.turns[i]] >= 0:
                 step = starts.get(i - 1)
-                one_slice = step is not None and step.reports == 2
-                if one_slice or (step is not None and i in starts):
-                    self.slices[int(one_slice), seen.close[i]] += weight
+                if step is not None and (step.reports == 2 or i in starts):
+                    self.slices[int(step.reports == 2), seen.close[i]] += weight
 
 
 # Counts as text and back: JSON, one context a line, moves as people write them.

@@ -76,7 +76,7 @@ class LiveHolding:
         self._rows = [rows_for(_ROWS, number, where) for number in nodes]
         self._told: int | None = None
         """Number of the holding stated last."""
-        self._told_at = 0
+        self._told_at: int
         """Number of turns before that."""
         self._observer = Observer(room_for(0))
         self.begin()

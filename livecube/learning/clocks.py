@@ -98,7 +98,7 @@ def find_clock(
     for rank, rate in enumerate(RATES):
         for low in _lowest(bits, host_s, rate, free, few):
             edge = low if bits.order == "little" else bits.size - low - 1
-            seldom = 0 < _changes(bits, low) < _RESTLESS
+            seldom = _is_still(bits, low) and _changes(bits, low) > 0
             found.append((seldom, edge % grain != 0, rank, rate, low))
     if not found:
         return None
@@ -114,7 +114,17 @@ def find_clock(
         if _may_go_on(bits, (rate, low), (other, lower))
     )
     field = _widest(bits, host_s, rate, low, free)
-    return FoundClock(field, rate, finer=finer, still=_changes(bits, low) < _RESTLESS)
+    return FoundClock(field, rate, finer=finer, still=_is_still(bits, low))
+
+
+def _least_width(rate: int) -> int:
+    """The bits of the shortest clock of a rate."""
+    return max(_LEAST_BITS, int(np.ceil(np.log2(_LEAST_S * rate))))
+
+
+def _is_still(bits: Bits, low: int) -> bool:
+    """Whether a bit changes in few packets, or in none."""
+    return _changes(bits, low) < _RESTLESS
 
 
 def _changes(bits: Bits, low: int) -> float:
@@ -141,10 +151,9 @@ def _goes_on(
     if 1 / rate < _TURNED_S / 2 or not more:
         return False
     below = bits.read(start_of(bits, lower, more), more) / other
-    width = max(_LEAST_BITS, int(np.ceil(np.log2(_LEAST_S * rate))))
+    width = _least_width(rate)
     wrap = 1 << width
-    late = (host_s * rate - bits.read(start_of(bits, low, width), width)) % wrap
-    late = around(late, late[0], wrap) / rate
+    late = _late(bits.read(start_of(bits, low, width), width), host_s, rate, wrap) / rate
     usual = late <= np.quantile(late, 1 - _LATE)
     covariance = np.cov(late[usual], below[usual])
     return bool(covariance[0, 1] > covariance[1, 1] / 2)
@@ -197,7 +206,7 @@ def _lowest(
     few: _Few,
 ) -> list[int]:
     """The lowest bits of all clocks of this rate that have the least width allowed."""
-    width = max(_LEAST_BITS, int(np.ceil(np.log2(_LEAST_S * rate))))
+    width = _least_width(rate)
     if width > min(_MOST_BITS, bits.size):
         return []
     lows = np.arange(bits.size)
@@ -207,8 +216,6 @@ def _lowest(
     taken_before = np.append(0, np.cumsum(~free))
     apart = taken_before[starts + width] == taken_before[starts]
     lows, starts = lows[apart], starts[apart]
-    if not len(lows):
-        return []
     values = few.values(width)[starts]
     fits = spread(values, few.host_s, rate, 1 << width) <= allowed(host_s, rate)
     return [low for low in lows[fits].tolist() if _is_clock(bits, host_s, rate, low, width)]
@@ -237,8 +244,8 @@ def find_wrapped_clock(
 
     for rate in RATES:
         for wrap in sorted({*_ROUND, *(rate * s for s in _ROUND_S)}):
-            width = (wrap - 1).bit_length()
-            if not _LEAST_S * rate <= wrap <= seconds * rate or wrap == 1 << width:
+            width = wrap.bit_length()
+            if not _LEAST_S * rate <= wrap <= seconds * rate:
                 continue
             for start, values, most in fields(width):
                 if most < wrap and _goes_round(values, host_s, rate, wrap):
@@ -263,7 +270,8 @@ def _drift(values: Ints, host_s: npt.NDArray[np.float64], rate: int, wrap: int) 
     late = (host_s * rate - values) % wrap
     late = around(late, np.median(late), wrap) / rate
     usual = abs(late - np.median(late)) <= _JITTER_S
-    return float(np.polyfit(host_s[usual] - host_s[0], late[usual], 1)[0])
+    slope, _ = np.polyfit(host_s[usual] - host_s[0], late[usual], 1)
+    return float(slope)
 
 
 def _is_free(bits: Bits, low: int, width: int, free: npt.NDArray[np.bool_]) -> bool:
@@ -284,7 +292,7 @@ def _widest(
     started again; without it the clock is a clock, too, if it is long enough.
     """
     moves = bits.table.min(axis=0) != bits.table.max(axis=0)
-    width = max(_LEAST_BITS, int(np.ceil(np.log2(_LEAST_S * rate))))
+    width = _least_width(rate)
     for wider in range(width + 1, _MOST_BITS + 1):
         start = start_of(bits, low, wider)
         if start < 0 or start + wider > bits.size or not _is_free(bits, low, wider, free):
@@ -310,9 +318,8 @@ def _has_turned_bit(values: Ints, host_s: npt.NDArray[np.float64], rate: int, wr
 
     Such a bit is inverted, or belongs to another field.
     """
-    late = (host_s * rate - values) % wrap
-    late = around(late, late[0], wrap)
-    for bit in range((wrap - 1).bit_length()):
+    late = _late(values, host_s, rate, wrap)
+    for bit in range(wrap.bit_length()):
         worth, is_set = 1 << bit, (values >> bit & 1).astype(bool)
         if worth > _TURNED_S * rate and _TURNED_LEAST < is_set.sum() < len(values) - _TURNED_LEAST:
             if abs(np.median(late[~is_set]) - np.median(late[is_set])) > worth / 2:
@@ -320,6 +327,14 @@ def _has_turned_bit(values: Ints, host_s: npt.NDArray[np.float64], rate: int, wr
             if worth > _JITTER_S * rate:
                 break
     return False
+
+
+def _late(
+    values: Ints, host_s: npt.NDArray[np.float64], rate: int, wrap: int
+) -> npt.NDArray[np.float64]:
+    """How late packets are, in ticks; the first one by half a wrap."""
+    late = (host_s * rate - values) % wrap
+    return around(late, late[0], wrap)
 
 
 def allowed(host_s: npt.NDArray[np.float64], rate: float) -> float:

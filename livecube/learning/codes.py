@@ -73,17 +73,20 @@ def labellings(bits: Bits, turns: Ints) -> list[Ints]:
     Later a decoder that gets the whole recording decides.
     """
     often = [t for t in set(turns[turns >= 0].tolist()) if (turns == t).sum() >= _OFTEN]
+    if not often:
+        return [turns]
     known = np.isin(turns, often)
+    few = max(_SLIPS, round(known.sum() * _SLIP_SHARE))
     usual = np.zeros_like(bits.table)
     for turn in often:
         usual[turns == turn] = 2 * bits.table[turns == turn].sum(axis=0) > (turns == turn).sum()
     odd = (bits.table != usual) & known[:, None]
-    same = (odd.sum(axis=0) <= max(_SLIPS, round(known.sum() * _SLIP_SHARE))).astype(np.int64)
-    varies = usual[known].min(axis=0) != usual[known].max(axis=0) if known.any() else same * 0
+    same = (odd.sum(axis=0) <= few).astype(np.int64)
+    varies = same & (usual[known].min(axis=0) != usual[known].max(axis=0))
     found = {turns.tobytes(): turns}
-    for start, end in _runs(same, same & varies):
-        strange = odd[:, start:end][:, (same & varies)[start:end] > 0].any(axis=1)
-        if 0 < strange.sum() <= max(_SLIPS, round(known.sum() * _SLIP_SHARE)):
+    for start, end in _runs(same, varies):
+        strange = odd[:, start:end][:, varies[start:end].astype(bool)].any(axis=1)
+        if strange.sum() <= few:
             without = np.where(strange, -1, turns)
             found.setdefault(without.tobytes(), without)
     return list(found.values())
@@ -180,14 +183,14 @@ def _lags(
     first = found.row.codes.first
     newest = set(bits.read(first.start, first.bits).tolist())
     codes = {turn: code for code, turn in found.codes.items()}
+    earlier = np.concatenate([np.full(_MOST_TURNS, -1), turns])
     empty: set[int] = set()
     masks = [0]
     for lag in range(1, _MOST_TURNS):
         start = first.start + lag * stride
         if start < 0 or start + first.bits > bits.size:
             break
-        values = bits.read(start, first.bits)
-        before = np.where(index >= lag, turns[np.maximum(index - lag, 0)], -1)
+        values, before = bits.read(start, first.bits), earlier[_MOST_TURNS + index - lag]
         if masked:
             masks.append(_mask(values, codes, before))
             values = values ^ masks[-1]

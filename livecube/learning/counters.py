@@ -98,7 +98,7 @@ def _from_bit(
                         bits.field(start, width), wrap, bool(wraps), mask, beyond
                     )
                     # At a power of two, it does not matter whether the highest bit is inverted.
-                    found.setdefault(wrap if wrap < 1 << width else 0, (wrong, counter))
+                    found.setdefault(wrap % (1 << width), (wrong, counter))
         yield from found.values()
         if found:
             return

@@ -61,12 +61,12 @@ def _from_low(
     moves: npt.NDArray[np.bool_],
 ) -> FoundClock | None:
     """The clock of this rate with this lowest bit, without the bits that jitter hides."""
-    up = 1 if bits.order == "little" else -1
-    places = range(low, bits.size if up > 0 else -1, up)[:_MOST_BITS]
+    up = range(low, bits.size) if bits.order == "little" else range(low, -1, -1)
+    places = up[:_MOST_BITS]
     still = next((k for k, place in enumerate(places) if not moves[place]), len(places))
     columns: Ints = bits.table[:, list(places[:still])]
     fast = max(0, int(np.ceil(np.log2(_SLOW_S * rate))))
-    if len(columns[0]) < max(_LEAST_BITS, fast + 4):
+    if columns.shape[1] < _LEAST_BITS:
         return None
     slow = _slow(columns[:, fast:], host_s, rate / (1 << fast))
     if slow is None:
@@ -86,8 +86,6 @@ def _from_low(
         inverted = effect < 0
         mask |= inverted << k
         values += (columns[:, k] ^ inverted) << k
-    while hidden < fast and rate % (1 << hidden):
-        hidden += 1
     width, per_second = width - hidden, rate >> hidden
     if width < _LEAST_BITS or (1 << width) / per_second < _LEAST_S or rate % (1 << hidden):
         return None
@@ -113,7 +111,7 @@ def _slow(columns: Ints, host_s: npt.NDArray[np.float64], rate: float) -> tuple[
         if len(fitting) != 1:
             break
         mask, width = fitting[0], width + 1
-    return (mask & (1 << (width - 1)) - 1, width) if width >= 4 else None
+    return (mask, width) if width >= 4 else None
 
 
 def _goes_on(values: Ints, host_s: npt.NDArray[np.float64], rate: float, width: int) -> bool:
@@ -135,6 +133,6 @@ def _effect(
         return 0.0, 1.0
     fitted, *_ = np.linalg.lstsq(known, late[usual], rcond=None)
     rest = late[usual] - known @ fitted
-    inverse = np.linalg.inv(known.T @ known)
-    error = np.sqrt(rest.var() * inverse[0, 0])
-    return float(fitted[0]), float(error)
+    effect, *_ = fitted
+    variance, *_ = np.linalg.inv(known.T @ known).diagonal()
+    return float(effect), float(np.sqrt(rest.var() * variance))

@@ -16,7 +16,7 @@ _SIGMAS: Final = 4.5
 """Among a few hundred fair bits, one deviates so far once in some hundred recordings."""
 _SHARE: Final = 0.7
 """Least share of fair bits in a packet: a header may be plain."""
-_LEAST_BITS: Final = 48
+_LEAST_BYTES: Final = 6
 
 
 def balanced_share(packets: Sequence[bytes]) -> float:
@@ -36,6 +36,6 @@ def balanced_share(packets: Sequence[bytes]) -> float:
 def looks_encrypted(packets: Sequence[bytes]) -> bool:
     """Whether most of the bits look random; repeated packets count once."""
     packets = list(dict.fromkeys(packets))
-    if len(packets) < _LEAST or 8 * len(packets[0]) < _LEAST_BITS:
+    if len(packets) < _LEAST or min(map(len, packets)) < _LEAST_BYTES:
         return False
     return balanced_share(packets) >= _SHARE

@@ -231,7 +231,7 @@ def _colours() -> npt.NDArray[np.uint8]:
 
     0 if the piece is not at the facelet.
     """
-    table = np.zeros((54, 20, 54), dtype=np.uint8)
+    table = np.zeros((54, len(HOME), 54), dtype=np.uint8)
     for piece, home in enumerate(HOME.tolist()):
         own = sticker_cycle(home)
         for place in range(54):

@@ -72,9 +72,8 @@ def _chains(facelets: dict[int, int | None], width: int, count: int) -> list[tup
         for start in facelets:
             if start + (count - 1) * stride not in facelets:
                 break
-            row = [facelets.get(start + k * stride, -1) for k in range(count)]
-            known = {f for f in row if f is not None and f >= 0}
-            if len(known) == 48 and -1 not in row and row.count(None) == count - 48:
+            row = [facelets[start + k * stride] for k in range(count)]
+            if row.count(None) == count - 48:
                 chains.append((start, stride))
     return chains
 

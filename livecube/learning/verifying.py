@@ -171,7 +171,7 @@ def _step(
     items: list[_Item] = []
     found = None
     if owed or any(isinstance(r, GapReport) for r in reports):
-        lost = [r.lost for r in reports if isinstance(r, GapReport)][:1]
+        lost = [r.lost for r in reports if isinstance(r, GapReport)]
         found = _recovered(before, asked, told, lost[0]) if lost else None
         items += _owed(owed, reports, hearing) if found is None else [_Lost((found,))]
         if found is not None:

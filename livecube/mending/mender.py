@@ -166,7 +166,7 @@ class Correction:
                 if self._solved_as is not None:
                     return replace(event, position=what_was_done(self._solved_as, event.position))
             case Reset():
-                self._solved_as = None if self._said == SOLVED_BYTES else self._said
+                self._solved_as = self._said
         return event
 
 

@@ -172,9 +172,9 @@ class BreakWatcher:
     def __init__(self, rule: BreakRule) -> None:
         self._rule = rule
         self._began: float | None = None
-        self._last = 0.0
-        self._turns = 0
-        self._told = 0
+        self._last: float
+        self._turns: int
+        self._told: int
         """Number of reminders since the last break."""
 
     def turned(self, t: float) -> BreakDue | None:

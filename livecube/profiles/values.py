@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from operator import xor
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
@@ -107,8 +108,7 @@ class Layout:
         """The packet without its mask; the same function puts the mask on."""
         if not self.mask:
             return data
-        masked = zip(data, self.mask, strict=False)
-        return bytes(one ^ other for one, other in masked) + data[len(self.mask) :]
+        return bytes(map(xor, data, self.mask)) + data[len(self.mask) :]
 
     def fits(self, data: bytes) -> bool:
         """Whether these bytes, without the mask, are of this kind."""

@@ -74,15 +74,15 @@ class ScramblePath:
 
     def _back_from(self, position: bytes) -> Guidance:
         """The shortest way back; among equal ones the one that meets the path nearest its end."""
-        best: tuple[int, int] | None = None
-        result = Guidance((), 0, lost=True)
-        for on_path, there in self._known.items():
-            back = shortest_link(position, on_path, FARTHEST_BACK)
-            if back is not None:
-                rank = len(back), len(there.upcoming)
-                if best is None or rank < best:
-                    best, result = rank, Guidance(there.upcoming, there.done, back)
-        return result
+        ways = [
+            (back, there)
+            for on_path, there in self._known.items()
+            if (back := shortest_link(position, on_path, FARTHEST_BACK)) is not None
+        ]
+        if not ways:
+            return Guidance((), 0, lost=True)
+        back, there = min(ways, key=lambda way: (len(way[0]), len(way[1].upcoming)))
+        return Guidance(there.upcoming, there.done, back)
 
 
 def _steps(turns: Sequence[int]) -> Iterator[tuple[int, ...]]:

@@ -293,9 +293,7 @@ class HeldSlots:
 
 def _accepted(solved: int, held: int) -> bool:
     """Whether the solved slots P replace the held ones H; see the rule above."""
-    if solved == held:
-        return False
-    return not held & ~solved or solved.bit_count() >= held.bit_count()
+    return solved != held and solved.bit_count() >= held.bit_count()
 
 
 def _bits(mask: int) -> list[int]:

@@ -155,7 +155,8 @@ def _row(asked: _Asked, looked: int) -> Row:
             continue
         sign = _sign(ours.value, theirs.value)
         if sign:
-            change = difference(one[:2], other[:2], asked.statistic, looked)
+            before, after = (one.sums, one.samples), (other.sums, other.samples)
+            change = difference(before, after, asked.statistic, looked)
             if change.low is not None and change.high is not None:
                 if sign > 0 and change.low > 0:
                     apart.append((a, b))

@@ -90,9 +90,10 @@ def left_a_solve(chances: ChanceColumns, row: Whole, block: Whole, weights: Floa
     Only one chance of a pair can be taken, so only the best counts. A pair with a taken chance
     still counts with the seconds that its best missed chance would have saved.
     """
-    best = np.zeros((len(block), int(chances.stage.max()) + 1))
+    stages, its = np.unique(chances.stage, return_inverse=True)
+    best = np.zeros((len(block), len(stages)))
     missed: npt.NDArray[np.float64] = np.where(chances.taken != 0, 0, chances.saved_ms) / 1000
-    np.maximum.at(best, (row, chances.stage), missed)
+    np.maximum.at(best, (row, its), missed)
     sums = block_sums(np.stack([best.sum(1), np.ones(len(block))], axis=1), block)
     return interval(sums, weights @ sums, lambda s: _divided(s[..., 0], s[..., 1]))
 

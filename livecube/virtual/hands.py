@@ -243,13 +243,12 @@ class Hands:
 
     def _cheapest_grip(self, fixed: Sequence[int]) -> None:
         habits = self.habits
-        best, cost = self.holding, float("inf")
+        found: list[tuple[float, Holding]] = []
         for holding in (self.holding, *(self.holding.after(y) for y in _Y)):
             rotation = 0.0 if holding == self.holding else habits.costs.rotation
             hard = sum(self._awkward(holding.hand_face(turn_face(turn))) for turn in fixed)
-            total = rotation + hard + float(self.rng.uniform(0.0, 1.0))
-            if total < cost:
-                best, cost = holding, total
+            found.append((rotation + hard + float(self.rng.uniform(0.0, 1.0)), holding))
+        _, best = min(found, key=lambda one: one[0])
         self.hold(best)
 
     def _awkward(self, hand: int) -> float:
