@@ -410,7 +410,7 @@ def test_a_part_without_turns_tells_nothing_about_its_solver() -> None:
 
 
 def test_adapting_never_makes_it_worse_for_whom_it_already_fits() -> None:
-    learned = [true_part(done) for done in virtual_solves(range(500, 508), RIGHT_HANDED)]
+    learned = [true_part(done) for done in virtual_solves(range(500, 504), RIGHT_HANDED)]
     mine = adapted(shipped_counts(), learned, np.random.default_rng(0))
     late, right = [], []
     model = HoldingModel.own(mine)
