@@ -52,7 +52,7 @@ PAIR, ORIENT, PERMUTE = 1, 5, 6
 TRAINED = holding_model()
 
 
-def solves(count: int = 60) -> list[VirtualSolve]:
+def solves(count: int = 25) -> list[VirtualSolve]:
     return list(virtual_solves(range(count), RIGHT_HANDED))
 
 
