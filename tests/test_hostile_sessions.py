@@ -53,7 +53,7 @@ def refused(monkeypatch: pytest.MonkeyPatch) -> threading.Event:
 @pytest.mark.parametrize(
     ("command", "room", "most"),
     [*((PRACTICE, room, most) for room, most in ((3, 300), (3, 40_000), (9, 300))),
-     (LIVE, 3, 40_000)],
+     (LIVE, 3, 300), (LIVE, 3, 40_000)],
 )  # fmt: skip
 def test_a_disk_that_fills_up_loses_nothing_in_silence(
     tmp_path: Path,

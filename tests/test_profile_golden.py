@@ -108,7 +108,7 @@ def talk(name: str) -> str:
     return f"talk {name}: {' '.join(digests)}, written {text}"
 
 
-TALKS: Final = [*PROFILES, *map(str, range(7))]
+TALKS: Final = [*PROFILES, *map(str, range(14))]
 
 
 @pytest.mark.parametrize("name", TALKS)

@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from livecube.virtual.session import VirtualSession
 
 GOLDEN: Final = Path(__file__).parent.parent / "fixtures" / "stages.golden.txt"
-SEEDS: Final = range(24)
+SEEDS: Final = range(40)
 
 
 def besides(rng: random.Random, t: float) -> CubeEvent:
