@@ -6,14 +6,14 @@ import shutil
 import sys
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from selenium.webdriver import Chrome
 
-__all__ = ["AXE", "MISSING", "browser"]
+__all__ = ["AXE", "MISSING", "browser", "emptied", "sized"]
 
 AXE = Path(__file__).parent.parent / "node_modules" / "axe-core" / "axe.min.js"
 """Looks for what not everybody can read; tests/test_report.py says how to install it."""
@@ -27,8 +27,8 @@ MISSING = "" if _CHROMIUM and _DRIVER else (
 
 
 @contextmanager
-def browser(*arguments: str) -> Iterator[Chrome]:
-    """A browser; ``arguments`` are added to Chromium's. It fetches nothing by itself."""
+def browser() -> Iterator[Chrome]:
+    """A browser. It fetches nothing by itself."""
     from selenium.webdriver import Chrome, ChromeOptions
     from selenium.webdriver.chrome.service import Service
 
@@ -42,7 +42,7 @@ def browser(*arguments: str) -> Iterator[Chrome]:
         "--disable-component-update",
         "--no-first-run",
         *(["--no-sandbox"] if sys.platform == "linux" else []),  # a container has no sandbox
-        *arguments,
+        "--window-size=1280,900",
     ):
         options.add_argument(argument)
     driver = Chrome(options=options, service=Service(str(_DRIVER)))
@@ -50,3 +50,21 @@ def browser(*arguments: str) -> Iterator[Chrome]:
         yield driver
     finally:
         driver.quit()
+
+
+def sized(driver: Chrome, width: int, height: int, *, mobile: bool = False) -> None:
+    """Make the page as large as a screen of so many pixels."""
+    screen = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": mobile}
+    _told(driver, "Emulation.setDeviceMetricsOverride", screen)
+
+
+def emptied(driver: Chrome) -> None:
+    """Forget what another test left: its page, its size and light, its messages."""
+    driver.get("about:blank")
+    _told(driver, "Emulation.clearDeviceMetricsOverride", {})
+    _told(driver, "Emulation.setEmulatedMedia", {"media": "", "features": []})
+    driver.get_log("browser")  # type: ignore[no-untyped-call]
+
+
+def _told(driver: Any, command: str, values: dict[str, Any]) -> None:
+    driver.execute_cdp_cmd(command, values)

@@ -20,6 +20,8 @@ from hypothesis import settings
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from selenium.webdriver import Chrome
+
     from livecube.search.engine import Engine
     from livecube.search.tables import Tables
 
@@ -145,6 +147,24 @@ def engine(tables: Tables) -> Engine:
     from livecube.search.engine import Engine
 
     return Engine(tables)
+
+
+@pytest.fixture(scope="session")
+def one_browser() -> Iterator[Chrome]:
+    """One browser for all tests: its start takes longer than a page."""
+    from browser import browser
+
+    with browser() as started:
+        yield started
+
+
+@pytest.fixture
+def driver(one_browser: Chrome) -> Chrome:
+    """The browser with an empty page, its own size, and no message yet."""
+    from browser import emptied
+
+    emptied(one_browser)
+    return one_browser
 
 
 # The processor time of the tests: of this process, of its children, and of the workers of

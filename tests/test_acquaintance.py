@@ -86,7 +86,7 @@ def test_four_turns_of_the_last_layer_tell_how_surprising_they_are() -> None:
 
 def test_which_hand_is_the_stronger_is_known_from_the_solves_before() -> None:
     solver, known, alone = met(OTHERWISE, 20), list[bool](), list[bool]()
-    for done in virtual_solves(range(20, 45), OTHERWISE):
+    for done in virtual_solves(range(20, 35), OTHERWISE):
         part, truth = true_part(done), np.array(true_holdings(done))
         late = np.array(part.stages) >= 5
         known += (solver.read(part).held.argmax(axis=1) == truth)[late].tolist()

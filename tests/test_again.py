@@ -63,7 +63,7 @@ def moments() -> list[Moment]:
     """The missed moments of some virtual solves, pair by pair."""
     found: list[Moment] = []
     advisor = bold_advisor()
-    for seed in range(5):
+    for seed in (0, 1, 2, 3, 8):
         virtual, _, review = one_review(seed, advisor)
         start = apply_turns(SOLVED, virtual.scramble).tobytes()
         pairs = [pair for pair in range(1, 5) if review.stages[pair].alternatives]

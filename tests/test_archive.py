@@ -317,8 +317,11 @@ def test_adding_again_adds_nothing(logs: Path, tmp_path: Path) -> None:
 def test_nothing_is_lost_or_twice_wherever_it_breaks_off(
     logs: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, move: str
 ) -> None:
-    monkeypatch.setattr(logs_module, "_MOST_LOGS", 2)
+    """With three batches of which two are merged."""
+    monkeypatch.setattr(logs_module, "_MOST_LOGS", 1)
     monkeypatch.setattr(archiving, "_MERGED", 2)
+    logs = shutil.copytree(logs / "ana", tmp_path / "ana")
+    (logs / "torn.jsonl").write_text("no log\n")
     add(logs, tmp_path / "whole")
     real, to, broken = getattr(Path, move), tmp_path / "archive", 0
     opened(to, MAKING)

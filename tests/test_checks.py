@@ -27,7 +27,7 @@ NO_COMMANDS: Final = (
 """Files of the folder that are not checks."""
 CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "advice_check": ("--positions", "4"),
-    "archive_check": ("--solves", "1", "--workers", "1", "--rows", "20"),
+    "archive_check": ("--solves", "1", "--workers", "1", "--rows", "1"),
     "code_check": ("--positions", "20"),
     "compare_fastest": (
         *("--positions", "1", "--plans", "1", "--seed", "6"),
@@ -37,7 +37,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "dashboard_chaos": ("--solves", "2", "--faults", "1"),
     "dashboard_day": ("--solves", "3"),
     "dashboard_load": ("--desks", "2", "--seconds", "5", "--processes", "1"),
-    "dashboard_turns": ("--turns", "30"),
+    "dashboard_turns": ("--turns", "10"),
     "doors_check": ("--solves", "1"),
     "drill_check": ("--sets", "1", "--positions", "1", "--technique", "made-pair"),
     "finite_check": ("--every", "10000"),
@@ -68,11 +68,11 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
         *("--everyday", "2"),
     ),
     "make_captures": ("--folder", "."),
-    "make_holding_counts": ("--folder", ".", "--solves", "3"),
+    "make_holding_counts": ("--folder", ".", "--solves", "3", "--manners", "back"),
     "more_examples": ("--times", "1", "--tests", "tests/test_timing.py"),
     "mutation_check": ("--mutants", "1", "--rooms", "timing"),
-    "offers_check": ("--turns", "30"),
-    "packets_check": ("--packets", "3", "--decoder", "cairn"),
+    "offers_check": ("--turns", "10"),
+    "packets_check": ("--packets", "3", "--decoder", "turnwire"),
     "pairs_check": ("--solves", "5"),
     "person_check": (
         *("--persons", "1", "--near", "1", "--read", "1", "--after", "5", "--tests", "3"),

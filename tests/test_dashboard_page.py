@@ -11,14 +11,13 @@ import aiomqtt
 import pytest
 from broker import MISSING as NO_BROKER
 from broker import Broker, free_port
-from browser import AXE, browser
+from browser import AXE, sized
 from browser import MISSING as NO_BROWSER
 from test_dashboard import TREE, practised, told
 
 from livecube.dashboard.sink import page_text
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
     from pathlib import Path
 
     from selenium.webdriver import Chrome
@@ -31,14 +30,9 @@ pytestmark = [
 EVIL = "<img src=x onerror=document.title='harmed'>"
 
 
-@pytest.fixture(scope="module")
-def driver() -> Iterator[Chrome]:
-    """One browser for tests that load a page anew."""
-    with browser("--window-size=1280,900") as started:
-        yield started
-
-
-async def test_the_page_shows_desks_of_a_real_broker_and_obeys_nothing(tmp_path: Path) -> None:
+async def test_the_page_shows_desks_of_a_real_broker_and_obeys_nothing(
+    tmp_path: Path, driver: Chrome
+) -> None:
     from selenium.webdriver.support.ui import WebDriverWait
 
     page = tmp_path / "page.html"
@@ -46,56 +40,55 @@ async def test_the_page_shows_desks_of_a_real_broker_and_obeys_nothing(tmp_path:
     broker = Broker(tmp_path / "broker", web_port=free_port()).start()
     messages, over = told(1)
     try:
-        with browser("--window-size=1280,900") as driver:
-            driver.get(f"{page.as_uri()}#ws://127.0.0.1:{broker.web_port}")
-            wait = WebDriverWait(driver, 20, poll_frequency=0.05)
-            wait.until(lambda d: "listening" in d.find_element("id", "state").text)
-            async with aiomqtt.Client("127.0.0.1", broker.port) as client:
-                evil = {"id": "e", "state": EVIL, "cube": {"name": EVIL}}
-                for payload in (b"{", b"[]", b"\xff", b"x" * 300_000, json.dumps(evil).encode()):
-                    await client.publish("livecube/evil/session", payload, qos=1)
-                stage = {"stage": "pair", "technique": EVIL, "seconds": 1.0, "solve": EVIL}
-                await client.publish(
-                    "livecube/evil/solve/stages", json.dumps({"stages": [None, stage]}), qos=1
-                )
-                await client.publish("livecube/evil/__proto__", b"{}", qos=1)
-                for message in messages[:-3]:
-                    await client.publish(TREE.topic(message.name), message.payload, qos=1)
-                    await client.publish(TREE.topic(message.name), message.payload, qos=1)
-                for message in practised(7):
-                    await client.publish(f"livecube/z/{message.name}", message.payload, qos=1)
-            seconds = f"{over[0].solve.seconds:.2f}"
-            wait.until(lambda d: len(d.find_elements("tag name", "article")) == 3)
-            driver.find_element("id", "kind").click()  # three are rows, unless somebody chooses
-            evil_card, card, practice = driver.find_elements("tag name", "article")
-            wait.until(lambda _: card.find_element("class name", "time").text == seconds)
-            assert card.find_element("tag name", "h2").text == "Küche/1 +#"
-            assert "battery 71 %" in card.find_element("class name", "about").text
-            assert len(card.find_elements("tag name", "li")) == 8
-            assert EVIL in evil_card.text
-            wait.until(lambda _: "drill" in practice.find_element("class name", "under").text)
-            told_of = practice.find_element("class name", "under").text
-            assert told_of == (
-                "last solve, in seconds · +2 counted in · thrown away · drill keyhole-corner: sound"
-                " · position 3KYP-SG2S-WBJX-U8TB"
+        driver.get(f"{page.as_uri()}#ws://127.0.0.1:{broker.web_port}")
+        wait = WebDriverWait(driver, 20, poll_frequency=0.05)
+        wait.until(lambda d: "listening" in d.find_element("id", "state").text)
+        async with aiomqtt.Client("127.0.0.1", broker.port) as client:
+            evil = {"id": "e", "state": EVIL, "cube": {"name": EVIL}}
+            for payload in (b"{", b"[]", b"\xff", b"x" * 300_000, json.dumps(evil).encode()):
+                await client.publish("livecube/evil/session", payload, qos=1)
+            stage = {"stage": "pair", "technique": EVIL, "seconds": 1.0, "solve": EVIL}
+            await client.publish(
+                "livecube/evil/solve/stages", json.dumps({"stages": [None, stage]}), qos=1
             )
-            assert practice.find_element("class name", "time").text == "20.34"
-            names = [one.text for one in practice.find_elements("tag name", "dt")]
-            assert names == [
-                "session mean",
-                "session best",
-                "mean of 3",
-                "average of 5",
-                "month before",
-            ]
-            means = [float(one.text) for one in practice.find_elements("tag name", "dd")]
-            assert means[1] == 12.34
-            assert means[4] == 20.0
-            assert driver.title == "livecube desks"
-            assert not driver.find_elements("tag name", "img")
-            said: list[dict[str, str]] = driver.get_log("browser")  # type: ignore[no-untyped-call]
-            assert [one for one in said if one["level"] == "SEVERE"] == []
-            fits_and_prints(driver)
+            await client.publish("livecube/evil/__proto__", b"{}", qos=1)
+            for message in messages[:-3]:
+                await client.publish(TREE.topic(message.name), message.payload, qos=1)
+                await client.publish(TREE.topic(message.name), message.payload, qos=1)
+            for message in practised(7):
+                await client.publish(f"livecube/z/{message.name}", message.payload, qos=1)
+        seconds = f"{over[0].solve.seconds:.2f}"
+        wait.until(lambda d: len(d.find_elements("tag name", "article")) == 3)
+        driver.find_element("id", "kind").click()  # three are rows, unless somebody chooses
+        evil_card, card, practice = driver.find_elements("tag name", "article")
+        wait.until(lambda _: card.find_element("class name", "time").text == seconds)
+        assert card.find_element("tag name", "h2").text == "Küche/1 +#"
+        assert "battery 71 %" in card.find_element("class name", "about").text
+        assert len(card.find_elements("tag name", "li")) == 8
+        assert EVIL in evil_card.text
+        wait.until(lambda _: "drill" in practice.find_element("class name", "under").text)
+        told_of = practice.find_element("class name", "under").text
+        assert told_of == (
+            "last solve, in seconds · +2 counted in · thrown away · drill keyhole-corner: sound"
+            " · position 3KYP-SG2S-WBJX-U8TB"
+        )
+        assert practice.find_element("class name", "time").text == "20.34"
+        names = [one.text for one in practice.find_elements("tag name", "dt")]
+        assert names == [
+            "session mean",
+            "session best",
+            "mean of 3",
+            "average of 5",
+            "month before",
+        ]
+        means = [float(one.text) for one in practice.find_elements("tag name", "dd")]
+        assert means[1] == 12.34
+        assert means[4] == 20.0
+        assert driver.title == "livecube desks"
+        assert not driver.find_elements("tag name", "img")
+        said: list[dict[str, str]] = driver.get_log("browser")  # type: ignore[no-untyped-call]
+        assert [one for one in said if one["level"] == "SEVERE"] == []
+        fits_and_prints(driver)
     finally:
         broker.stop()
 
@@ -112,8 +105,7 @@ def fits_and_prints(of: Chrome) -> None:
     """On a phone nothing is wider than the screen, and no name is broken; dark ink is on paper."""
     driver: Any = of
     dark = [{"name": "prefers-color-scheme", "value": "dark"}]
-    phone = {"width": 360, "height": 800, "deviceScaleFactor": 1, "mobile": True}
-    driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", phone)
+    sized(of, 360, 800, mobile=True)
     seen = {}
     for media in ("", "print"):
         driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": media, "features": dark})
@@ -183,8 +175,7 @@ def test_on_a_phone_no_word_is_broken_and_names_turn_nothing_around(
     page.write_text(page_text(), encoding="utf-8")
     name = "a\u202eb\u200fc\x07d e"
     messages = [message for message in told(1)[0] if message.name != "link"]
-    screen = {"width": width, "height": 800, "deviceScaleFactor": 1, "mobile": False}
-    driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", screen)
+    sized(driver, width, 800)
     driver.get(page.as_uri())
     for message in messages:
         driver.execute_script(
@@ -230,8 +221,7 @@ def test_a_group_stands_in_rows_with_whoever_wants_help(tmp_path: Path, driver: 
     asked = [one.text for one in driver.find_elements("css selector", ".help") if one.text]
     assert asked == ["wants help: solving pair 3"]
     for width, height, scheme in ((1920, 1080, "dark"), (360, 800, "light")):
-        screen = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": False}
-        driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", screen)
+        sized(driver, width, height)
         media = [{"name": "prefers-color-scheme", "value": scheme}]
         driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "", "features": media})
         wide, high, name, time = driver.execute_script(_SIZES)

@@ -15,8 +15,8 @@ pytestmark = pytest.mark.skipif(bool(MISSING), reason=MISSING)
 
 
 async def test_every_solve_arrives_once_and_in_order_whatever_is_killed(tmp_path: Path) -> None:
-    outcome = await run(tmp_path, seed=3, solves=20, faults=5, pace_s=0.1)
+    outcome = await run(tmp_path, seed=7, solves=10, faults=4, pace_s=0.1)
     assert (outcome.missing, outcome.twice, outcome.in_order) == ([], [], True)
-    assert len(outcome.faults) >= 3
     # The storm was one. Whether anything had to be sent again depends on the moments it hit.
-    assert outcome.faults["broker"] + outcome.faults["livecube"] > 0
+    assert len(outcome.faults) >= 3
+    assert {"broker", "livecube"} <= {*outcome.faults}

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
-from browser import MISSING, browser
+from browser import MISSING, sized
 from command import started
 from hypothesis import given
 from hypothesis import strategies as st
@@ -28,6 +28,8 @@ from livecube.views.picture import held_letters
 if TYPE_CHECKING:
     from collections.abc import AsyncGenerator, Iterable
     from pathlib import Path
+
+    from selenium.webdriver import Chrome
 
     from livecube.events import CubeEvent
 
@@ -118,25 +120,25 @@ def test_without_moves_to_show_a_sentence_says_so() -> None:
 
 
 @pytest.mark.skipif(bool(MISSING), reason=MISSING)
-def test_the_page_is_stepped_through_without_a_script(tmp_path: Path) -> None:
+def test_the_page_is_stepped_through_without_a_script(tmp_path: Path, driver: Chrome) -> None:
     from selenium.webdriver.common.by import By
     from selenium.webdriver.common.keys import Keys
 
     file = tmp_path / "page.html"
     position, _ = parse_position(CODE)
     file.write_text(step_page(of_the_advised_way(), position_code(position)), encoding="utf-8")
-    with browser("--window-size=390,844") as driver:
-        driver.get(file.as_uri())
+    sized(driver, 390, 844)
+    driver.get(file.as_uri())
 
-        def seen() -> list[str]:
-            sections = driver.find_elements(By.CSS_SELECTOR, ".walk > section")
-            return [one.text.split("\n")[0] for one in sections if one.is_displayed()]
+    def seen() -> list[str]:
+        sections = driver.find_elements(By.CSS_SELECTOR, ".walk > section")
+        return [one.text.split("\n")[0] for one in sections if one.is_displayed()]
 
-        assert seen() == ["start"]
-        driver.find_element(By.ID, "step-0").send_keys(Keys.ARROW_RIGHT)
-        assert seen() == ["1. U"]
-        driver.find_element(By.CSS_SELECTOR, "label[for=step-2]").click()
-        assert seen() == ["2. R"]
-        wide = "return document.body.scrollWidth - document.documentElement.clientWidth"
-        assert driver.execute_script(wide) <= 0
-        assert not driver.find_elements(By.TAG_NAME, "script")
+    assert seen() == ["start"]
+    driver.find_element(By.ID, "step-0").send_keys(Keys.ARROW_RIGHT)
+    assert seen() == ["1. U"]
+    driver.find_element(By.CSS_SELECTOR, "label[for=step-2]").click()
+    assert seen() == ["2. R"]
+    wide = "return document.body.scrollWidth - document.documentElement.clientWidth"
+    assert driver.execute_script(wide) <= 0
+    assert not driver.find_elements(By.TAG_NAME, "script")

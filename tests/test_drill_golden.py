@@ -137,7 +137,11 @@ def judged() -> Iterator[str]:
 
 READ: Final[dict[str, Callable[[], Iterator[str]]]] = {
     "drawn": drawn,
-    **{name: partial(sampled_for, name, at % 2 * 5) for at, name in enumerate(BY_ID)},
+    **{
+        name: partial(sampled_for, name, at % 2 * 5)
+        for at, name in enumerate(BY_ID)
+        if not traits(BY_ID[name]).is_yardstick  # it is not drilled
+    },
 }
 DIGESTED: Final[dict[str, Callable[[], Iterator[str]]]] = {
     "stroked": stroked, "beaten": beaten, "judged": judged,

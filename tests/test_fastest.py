@@ -162,7 +162,11 @@ def _compared(seed: int, hands: Automaton) -> tuple[Array, Task, list[int], _Pla
     return position, task, starts, plain
 
 
-@pytest.mark.parametrize("seed", range(8))
+SEEDS = (1, 2, 4, 5, 8, 11, 17, 22)
+"""Of questions that plain enumeration answers quickly, with turns back and without."""
+
+
+@pytest.mark.parametrize("seed", SEEDS)
 def test_the_search_finds_what_plain_enumeration_finds(
     seed: int, hands: Automaton, search: FastestSearch
 ) -> None:
@@ -177,7 +181,7 @@ def test_the_search_finds_what_plain_enumeration_finds(
 
 
 def test_plain_enumeration_has_something_to_compare_with(hands: Automaton) -> None:
-    assert sum(len(_compared(seed, hands)[3].cheapest) > 0 for seed in range(8)) >= 4
+    assert sum(len(_compared(seed, hands)[3].cheapest) > 0 for seed in SEEDS) >= 6
 
 
 def _answers(book: Book, numbers: list[int]) -> list[list[tuple[list[int], int]]]:

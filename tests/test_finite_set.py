@@ -40,7 +40,7 @@ from livecube.search.situation import Situation
 if TYPE_CHECKING:
     from livecube.search.engine import Engine
 
-EVERY: Final = 87
+EVERY: Final = 159
 """This step reaches all techniques, slots and numbers of kept slots."""
 
 

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from called import called
 from forked import Forked
-from narrow import WORLDS, impatient, locked, narrowing, no_room
+from narrow import WORLDS, impatient, locked, narrowing, no_room, no_room_for_more, read_only
 
 from livecube.edges.log_files import LogReader
 from livecube.history.importing import recover
@@ -29,6 +29,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 _QUICKLY = ("--simulated", "--seed", "3", "--json", "--speed", "1000", "--person", "ada")
+PRACTICE, LIVE = ("practice", "result"), ("live", "solve")
+"""A command, and the event at the end of each of its solves."""
 _FIVE = (*_QUICKLY, "--solves", "5", "--no-hints")
 
 
@@ -48,8 +50,11 @@ def refused(monkeypatch: pytest.MonkeyPatch) -> threading.Event:
     return refused
 
 
-@pytest.mark.parametrize("command", [("practice", "result"), ("live", "solve")])
-@pytest.mark.parametrize(("room", "most"), [(3, 300), (3, 40_000), (9, 300)])
+@pytest.mark.parametrize(
+    ("command", "room", "most"),
+    [*((PRACTICE, room, most) for room, most in ((3, 300), (3, 40_000), (9, 300))),
+     (LIVE, 3, 300), (LIVE, 3, 40_000)],
+)  # fmt: skip
 def test_a_disk_that_fills_up_loses_nothing_in_silence(
     tmp_path: Path,
     command: tuple[str, str],
@@ -86,10 +91,11 @@ def test_a_disk_that_fills_up_loses_nothing_in_silence(
         assert lost
 
 
-@pytest.mark.parametrize("command", [("practice", "result"), ("live", "solve")])
 @pytest.mark.parametrize(
-    ("world", "mended_at"), [*((world, 2) for world in WORLDS), (no_room, None), (locked, None)]
-)
+    ("command", "world", "mended_at"),
+    [*((PRACTICE, world, 2) for world in WORLDS), (PRACTICE, locked, None), (LIVE, locked, 2),
+     (LIVE, no_room, None)],
+)  # fmt: skip
 def test_a_session_that_begins_where_nothing_can_be_kept_is_kept_when_there_is_room(
     tmp_path: Path,
     command: tuple[str, str],
@@ -163,7 +169,7 @@ def test_what_is_done_while_another_program_has_the_history_locked_is_kept_after
 @pytest.mark.usefixtures("tables")
 @pytest.mark.parametrize(
     ("world", "is_mended"),
-    [*((world, True) for world in WORLDS), (no_room, False), (locked, False)],
+    [(no_room_for_more, True), (read_only, True), (locked, True), (no_room, False)],
 )
 def test_drills_go_on_where_nothing_can_be_kept_and_are_kept_when_there_is_room(
     tmp_path: Path,

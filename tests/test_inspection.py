@@ -43,7 +43,7 @@ def scrambled(seed: int) -> Array:
     return apply_turns(SOLVED, [rng.randrange(18) for _ in range(30)])
 
 
-CASES = [(seed, seed % 6) for seed in range(6)]
+CASES = [(seed, seed % 6) for seed in range(4)]
 
 
 @pytest.fixture(scope="module")

@@ -111,8 +111,8 @@ async def test_an_owner_is_led_through_the_routine() -> None:
 
 async def test_a_stream_as_long_as_the_turns_and_an_owner_who_slips() -> None:
     """Earlier such packets were ignored as at rest, and a wrong turn was recorded as right."""
-    layout = replace(wild(3), orientation="same length", repeats=1, check="")
-    owner = Led(layout, 3, ["wrong", "corrected", "lost", "pause"])
+    layout = replace(wild(5), orientation="same length", repeats=1, check="")
+    owner = Led(layout, 5, ["wrong", "corrected", "lost", "pause"])
     found = await owner.lead()
     assert any("understood: " in sentence for sentence in owner.said)
     assert any("once more, please" in sentence for sentence in owner.said)

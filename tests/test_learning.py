@@ -219,7 +219,7 @@ def test_after_one_turn_too_many_no_position_went_with_the_turns() -> None:
     assert isinstance(learn(found, "learned", CLAIM), Learned)
 
 
-@pytest.mark.parametrize("seed", [4, 5, 6])
+@pytest.mark.parametrize("seed", [4, 6])
 def test_after_one_slip_no_position_went_with_the_turns(seed: int) -> None:
     cube = made(seed)
     assert cube.profile.state is not None

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 from advising import advisor_at
-from browser import AXE, MISSING, browser
+from browser import AXE, MISSING, sized
 from command import started
 from test_widths import drawn, wrong_on
 
@@ -53,6 +53,8 @@ from livecube.virtual.solver import solve
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from selenium.webdriver import Chrome
 
     from livecube.advice.advisor import Advisor
     from livecube.lessons.course import CourseNews
@@ -455,21 +457,20 @@ def test_every_phrase_of_a_claim_is_described() -> None:
 
 
 @pytest.mark.skipif(bool(MISSING), reason=MISSING)
-def test_the_hand_out_needs_no_script_and_fits_a_phone(tmp_path: Path) -> None:
+def test_the_hand_out_needs_no_script_and_fits_a_phone(tmp_path: Path, driver: Chrome) -> None:
     file = tmp_path / "hand-out.html"
     file.write_text(lesson_page(shipped_lesson("corner-up", NAMES)), encoding="utf-8")
-    with browser("--window-size=390,844") as driver:
-        driver.get(file.as_uri())
-        wide = "return document.body.scrollWidth - document.documentElement.clientWidth"
-        assert driver.execute_script(wide) <= 0
-        assert driver.find_elements("css selector", "svg.position")
-        assert not driver.find_elements("css selector", "script, link[rel=stylesheet]")
-        ids = driver.execute_script("return [...document.querySelectorAll('[id]')].map(e => e.id)")
-        assert len(ids) == len({*ids})
-        if AXE.exists():  # tests/test_report.py says how to install it
-            driver.execute_script(AXE.read_text(encoding="utf-8"))
-            found = driver.execute_async_script(
-                "const done = arguments[arguments.length - 1];"
-                "axe.run().then(r => done(r.violations))"
-            )
-            assert [(one["id"], one["nodes"][0]["html"]) for one in found] == []
+    sized(driver, 390, 844)
+    driver.get(file.as_uri())
+    wide = "return document.body.scrollWidth - document.documentElement.clientWidth"
+    assert driver.execute_script(wide) <= 0
+    assert driver.find_elements("css selector", "svg.position")
+    assert not driver.find_elements("css selector", "script, link[rel=stylesheet]")
+    ids = driver.execute_script("return [...document.querySelectorAll('[id]')].map(e => e.id)")
+    assert len(ids) == len({*ids})
+    if AXE.exists():  # tests/test_report.py says how to install it
+        driver.execute_script(AXE.read_text(encoding="utf-8"))
+        found = driver.execute_async_script(
+            "const done = arguments[arguments.length - 1];axe.run().then(r => done(r.violations))"
+        )
+        assert [(one["id"], one["nodes"][0]["html"]) for one in found] == []

@@ -20,7 +20,7 @@ from livecube.edges.automaton_file import load_hands
 from livecube.hands.automaton import MOVES, looking_ms
 from livecube.hands.executions import Execution, Gaps, Part, cells_of, first_cell, gaps_of
 from livecube.hands.features import _mirrored_token
-from livecube.hands.kinship import GROUPS, Kinship, Means
+from livecube.hands.kinship import GROUPS, Means, kinship_of
 from livecube.hands.noise import Noise, Parts, parts_of, refined
 from livecube.hands.own_eyes import Look, learn_eyes
 from livecube.hands.own_hands import Sums, learn_hands
@@ -30,7 +30,7 @@ from livecube.hands.verdict import Verdict, judged, student
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-KIN = Kinship(load_hands())
+KIN = kinship_of(load_hands())
 SPREADS = {
     "person": 0.3, "hand": 0.1, "face": 0.1, "half": 0.1, "turn": 0.15, "wide": 0.15,
     "wide turn": 0.1, "grip": 0.2, "faces": 0.05, "pair": 0.1, "three": 0.05,

@@ -22,7 +22,7 @@ from livecube.cube.notation import parse_moves
 from livecube.edges.automaton_file import load_hands
 from livecube.hands.executions import Execution, cells_of, first_cell
 from livecube.hands.features import TECHNIQUES
-from livecube.hands.kinship import Kinship
+from livecube.hands.kinship import kinship_of
 from livecube.hands.own_eyes import EFFECTS, Look, learn_eyes
 from livecube.hands.own_hands import learn_hands
 from livecube.hands.own_state import eyes_from, eyes_state, hands_from, hands_state
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from livecube.hands.own_hands import OwnHands
 
 GOLDEN: Final = Path(__file__).parent.parent / "fixtures" / "own.golden.txt"
-KIN: Final = Kinship(load_hands())
+KIN: Final = kinship_of(load_hands())
 KEPT: Final = Verdict(9, 9, 9.0)
 """That of prices which predict better."""
 

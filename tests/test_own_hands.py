@@ -30,7 +30,7 @@ from livecube.edges.automaton_file import load_hands
 from livecube.hands.automaton import MOVES, NEVER, make_automaton
 from livecube.hands.executions import Execution, Part, cells_of, first_cell, gaps_of
 from livecube.hands.features import parse_features
-from livecube.hands.kinship import Kinship
+from livecube.hands.kinship import kinship_of
 from livecube.hands.own_eyes import learn_eyes
 from livecube.hands.own_hands import OwnHands, learn_hands
 from livecube.hands.own_state import eyes_from, eyes_state, hands_from, hands_state
@@ -46,7 +46,7 @@ if TYPE_CHECKING:
 
     from livecube.cube.holding import Move
 
-KIN = Kinship(load_hands())
+KIN = kinship_of(load_hands())
 LEARNED, TESTS = 40, 20
 ROTATIONS = tuple(parse_moves("x x' x2 y y' y2 z z' z2"))
 
@@ -211,7 +211,7 @@ def test_what_was_learned_can_be_kept_and_learned_on() -> None:
     solve = stated(person("ordinary")[1][LEARNED])
     assert np.allclose(back.after(solve).price_ms, own.after(solve).price_ms, rtol=1e-4)
     with pytest.raises(ValueError, match="other usual prices"):
-        hands_from(state, Kinship(load_hands("left")))
+        hands_from(state, kinship_of(load_hands("left")))
     with pytest.raises(ValueError, match="from pairs alone"):
         hands_from({name: its for name, its in state.items() if name != "tempos"}, KIN)
 

@@ -21,7 +21,7 @@ from livecube.edges.cache import _path
 from livecube.edges.log_files import LogWriter
 from livecube.hands.automaton import NEVER
 from livecube.hands.executions import Part
-from livecube.hands.kinship import Kinship
+from livecube.hands.kinship import kinship_of
 from livecube.history.forgetting import forget_person
 from livecube.history.importing import import_log
 from livecube.history.people import HANDS, People
@@ -57,7 +57,7 @@ if TYPE_CHECKING:
 
     from livecube.hands.executions import Execution
 
-KIN = Kinship(load_hands())
+KIN = kinship_of(load_hands())
 COUNT = 24
 
 

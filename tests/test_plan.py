@@ -425,7 +425,7 @@ def test_a_keyhole_goes_through_the_free_slot_under_which_it_turned_the_corners_
     advisor: Advisor,
 ) -> None:
     seen = set()
-    for position, face in islice(_settled(20, seed=8), 0, None, 3):
+    for position, face in islice(_settled(10, seed=8), 0, None, 3):
         situation = Situation.of(position, face)
         for row in advisor.advise(position, face, inspection=False, plans=False).opportunities:
             if row.technique not in _THROUGH_A_DOOR:

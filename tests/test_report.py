@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
-from browser import AXE, browser
+from browser import AXE, sized
 from browser import MISSING as NO_BROWSER
 from click.testing import CliRunner
 from test_comparing import comparison
@@ -36,8 +36,6 @@ from livecube.trends.plots import distribution_plot
 from livecube.views.page import position_svg
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from selenium.webdriver import Chrome
 
     from livecube.review.reviewed import Review
@@ -293,23 +291,19 @@ class Shown:
     def open(self, page: Path, width: int, scheme: str, media: str = "") -> None:
         """Open a page; ``media``: ``print`` for paper."""
         wanted = [{"name": "prefers-color-scheme", "value": scheme}]
-        self._devtools("setEmulatedMedia", media=media, features=wanted)
-        self._devtools("setDeviceMetricsOverride", width=width, height=800, deviceScaleFactor=1,
-                       mobile=width < 500)  # fmt: skip
+        lit = {"media": media, "features": wanted}
+        self.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", lit)
+        sized(self.driver, width, 800, mobile=width < 500)
         self.driver.get(page.as_uri())
         assert self.js("return document.documentElement.scrollWidth") <= width
-
-    def _devtools(self, name: str, **values: Any) -> None:
-        self.driver.execute_cdp_cmd(f"Emulation.{name}", values)
 
     def js(self, script: str) -> Any:
         return self.driver.execute_script(script)
 
 
-@pytest.fixture(scope="module")
-def shown() -> Iterator[Shown]:
-    with browser("--window-size=1000,900") as driver:
-        yield Shown(driver)
+@pytest.fixture
+def shown(driver: Chrome) -> Shown:
+    return Shown(driver)
 
 
 @pytest.mark.skipif(bool(NO_BROWSER), reason=NO_BROWSER)

@@ -47,6 +47,8 @@ def advisor() -> Advisor:
     return bold_advisor()
 
 
+SEEDS = range(4)
+"""Of the solves whose reviews are looked at; ``checks/review_check.py`` takes 500."""
 ROTATED = 11
 """A solve with a rotation that could have been avoided."""
 JUDGED = {"rotations", "wide_turns", "regrips", "turns", "predicted", "turned", "slow", "order"}
@@ -55,11 +57,11 @@ JUDGED |= {"saved_turns", "saved_predicted", "pause", "confidence", "cost"}
 
 def test_names_are_right_and_so_is_every_number(advisor: Advisor) -> None:
     figures = Figures()
-    for seed in range(5):
+    for seed in SEEDS:
         check(seed, advisor, figures)
     assert figures.wrong == []
     assert figures.named_right >= 0.98 * figures.pairs
-    assert figures.alternatives > 4 * 5
+    assert figures.alternatives > 4 * len(SEEDS)
 
 
 def spoiled(told: Any, path: tuple[str | int, ...] = ()) -> Iterator[tuple[str | int, ...]]:
@@ -99,7 +101,7 @@ def made_in(review: Review, number: int) -> tuple[int, list[int]]:
 
 def test_turns_that_merge_with_those_made_just_before_are_not_claimed(advisor: Advisor) -> None:
     merging = 0
-    for seed in range(8):
+    for seed in SEEDS:
         _, of, review = one_review(seed, advisor)
         for number, stage in enumerate(review.stages):
             begun, _ = made_in(review, number)
@@ -112,7 +114,7 @@ def test_turns_that_merge_with_those_made_just_before_are_not_claimed(advisor: A
 
 def test_a_way_that_is_the_very_turns_that_were_made_saves_nothing(advisor: Advisor) -> None:
     same = 0
-    for seed in range(8):
+    for seed in SEEDS:
         _, _, review = one_review(seed, advisor)
         for number, stage in enumerate(review.stages):
             _, made = made_in(review, number)
@@ -128,7 +130,7 @@ def test_rotations_of_the_last_layer_or_of_doubtful_readings_are_not_counted(
     advisor: Advisor,
 ) -> None:
     counted = 0
-    for seed in (*range(8), ROTATED):
+    for seed in (*SEEDS, ROTATED):
         _, _, review = one_review(seed, advisor)
         told = [finding.sentence for finding in review.findings if "rotated" in finding.sentence]
         for stage in review.stages:
@@ -183,7 +185,7 @@ def test_rotations_cost_no_more_than_the_way_without_them_saves() -> None:
 
 def test_every_pair_has_prices_and_those_of_what_was_done_are_taken(advisor: Advisor) -> None:
     taken = pairs = 0
-    for seed in range(4):
+    for seed in SEEDS:
         _, _, review = one_review(seed, advisor)
         prices = prices_of(review)
         for number, stage in enumerate(review.stages):
@@ -204,7 +206,7 @@ def test_every_pair_has_prices_and_those_of_what_was_done_are_taken(advisor: Adv
 
 
 def test_what_was_slower_is_no_chance(advisor: Advisor) -> None:
-    for seed in range(8):
+    for seed in SEEDS:
         _, _, review = one_review(seed, advisor)
         assert all(chance.taken or chance.saved_ms > 0 for chance in chances_of(review))
         assert all(opening.saved_s > 0 for opening in review.openings)
@@ -225,7 +227,7 @@ def test_of_a_solve_without_a_cross_no_stage_is_reviewed(advisor: Advisor) -> No
 
 
 def test_what_is_told_fits_together(advisor: Advisor) -> None:
-    for seed in range(5):
+    for seed in SEEDS:
         _, of, review = one_review(seed, advisor)
         told = review_json(review)
         assert len(told["stages"]) == 8
@@ -245,7 +247,7 @@ def test_what_is_told_fits_together(advisor: Advisor) -> None:
 
 def test_the_right_pair_the_slow_way_is_told_from_another_pair_first(advisor: Advisor) -> None:
     told = {"right": 0, "slow": 0, "order": 0}
-    for seed in range(8):
+    for seed in SEEDS:
         _, _, review = one_review(seed, advisor)
         sentences = [finding.sentence for finding in review.findings]
         for stage in review.stages:

@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from livecube.advice.advisor import Advisor
 
 
-REPLAYS = {"live": 80}
+REPLAYS = {"live": 40}
 """By screen; 24 for the others. ``checks/screen_check.py`` draws more."""
 SCREENS: dict[str, Callable[[], Board[Any]]] = {
     "live": lambda: Board(LiveScreen("a cube")),

@@ -64,7 +64,7 @@ def test_every_boundary_of_virtual_solves_of_all_kinds_live_and_in_hindsight() -
 def test_the_cross_that_is_followed_live_does_not_flicker() -> None:
     # Without a bound, other colours' crosses took over during the last pair.
     solves = changes = 0
-    for seed in range(60):
+    for seed in range(40):
         done = session(seed, 1, on_cube=False)
         told = Tracker(position_after(done.scramble)).feed_all(done.events())
         changes += sum(isinstance(p, CrossColour) for p in told)

@@ -428,30 +428,40 @@ def adapted(
     the hands exchanged for a left-handed solver, are the base. They are returned unchanged if
     they predict each half of the solves better than counts learned from the other half.
     """
-    candidates = [its for counts in kinds for its in (counts, counts.mirrored())]
-    foretold = ((_foretold(its, solves), its) for its in candidates)
-    by_others, others = max(foretold, key=itemgetter(0))
+    foretold = list[tuple[float, Counts, bool]]()
+    for counts in kinds:
+        right, left = _hands(likelihoods(counts))
+        foretold.append((_foretold(right, solves), counts, False))
+        foretold.append((_foretold(left, solves), counts, True))
+    by_others, others, is_mirrored = max(foretold, key=itemgetter(0))
+    others = others.mirrored() if is_mirrored else others
+    likely = likelihoods(others)
+
+    def learned(part: Sequence[SolvePart]) -> Counts:
+        return _learned(others, likely, part, rng, step)
+
     halves = solves[::2], solves[1::2]
     by_learning = sum(
-        _foretold(_learned(others, one, rng, step), other) for one, other in (halves, halves[::-1])
+        _foretold(likelihoods(learned(one)), other) for one, other in (halves, halves[::-1])
     )
-    return _learned(others, solves, rng, step) if by_learning > by_others else others
+    return learned(solves) if by_learning > by_others else others
 
 
-def _foretold(counts: Counts, solves: Sequence[SolvePart]) -> float:
-    likely = likelihoods(counts)
+def _foretold(likely: Likelihoods, solves: Sequence[SolvePart]) -> float:
     return sum(evidence(part, likely) for part in solves)
 
 
 def _learned(
     others: Counts,
+    likely: Likelihoods,
     solves: Sequence[SolvePart],
     rng: np.random.Generator,
     step: Callable[[int], None],
 ) -> Counts:
+    """Counts of the solves beside those of others; ``likely``: the likelihoods of the others'."""
     mine = others
-    for _ in range(_AGAIN):
-        likely = likelihoods(mine)
+    for again in range(_AGAIN):
+        likely = likelihoods(mine) if again else likely
         mine = others.weakened(_OWN_WORTH)
         for part in solves:
             seen = observe(part)

@@ -59,11 +59,12 @@ class FirstLayers:
 
     def solved(self) -> list[int]:
         """Slots solved up to the offset."""
-        return [s for s in _SLOTS if self.corner_in(s) and self.edge_in(s)]
+        return [s for s in _SLOTS if self.edge_in(s) and self.corner_in(s)]
 
     def free(self) -> list[int]:
         """The other slots."""
-        return [s for s in _SLOTS if s not in self.solved()]
+        solved = self.solved()
+        return [s for s in _SLOTS if s not in solved]
 
     def _pieces_in(self, slots: Iterable[int]) -> set[int]:
         """All slot pieces of these slots that are solved."""

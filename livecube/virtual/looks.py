@@ -116,8 +116,9 @@ class WholeLine(NamedTuple):
 def _offset(look: Look, cross: int) -> int | None:
     """The clockwise quarters by which the whole cross is turned; None if it is not whole."""
     sides, letter = sides_of(cross), FACES[cross]
-    if any(look[side.cross_edge] != letter for side in sides):
-        return None
+    for side in sides:  # most looks end here
+        if look[side.cross_edge] != letter:
+            return None
     below = [look[side.below] for side in sides]
     centres = [look[side.centre] for side in sides]
     for offset in range(4):

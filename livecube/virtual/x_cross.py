@@ -51,8 +51,10 @@ class _Search:
         self.plan: list[int] = []
 
     def bound(self, position: bytes) -> int:
-        pair = bytes((position[CORNER + self.slot], position[EDGE + self.slot]))
-        return max(self.distances[pair], cross_distance(position))
+        return max(self._of_pair(position), cross_distance(position))
+
+    def _of_pair(self, position: bytes) -> int:
+        return self.distances[bytes((position[CORNER + self.slot], position[EDGE + self.slot]))]
 
     def reach(self, position: bytes, left: int) -> bool:
         """Extend the plan by ``left`` turns to the goal; False if none or the budget is spent."""
@@ -67,7 +69,7 @@ class _Search:
             if self.budget < 0:
                 return False
             after = position.translate(TURN_BYTES[turn])
-            if self.bound(after) < left:
+            if self._of_pair(after) < left and cross_distance(after) < left:
                 self.plan.append(turn)
                 if self.reach(after, left - 1):
                     return True

@@ -32,10 +32,11 @@ def main() -> None:
     parser.add_argument(
         "--folder", type=Path, default=Path(livecube.__file__).parent / "holding", metavar="FOLDER"
     )
+    parser.add_argument("--manners", nargs="*", choices=[*MANNERS], default=[*MANNERS])
     parser.add_argument("--usual", action="store_true", help="only the usual ways")
     asked = parser.parse_args()
     planned = shipped_counts()[0] if asked.usual else counted(asked.folder, asked.solves)
-    for kind in MANNERS:
+    for kind in asked.manners:
         counts = usual_counts(kind, load_hands(), planned)
         write(asked.folder, counts, "the usual hands, cases and sequences; beside counts_planned")
 
