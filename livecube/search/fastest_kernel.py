@@ -588,7 +588,7 @@ def fastest(  # type: ignore[no-untyped-def]
             )  # fmt: skip
         if limit >= ceiling or found >= most or (found and limit >= out_cost[0] + within):
             break
-        limit += _STEP_MS
+        limit += _STEP_MS * parts  # what comes first of two parts is often too little by far
         if found:
             limit = min(limit, out_cost[0] + within)
     while found and out_cost[found - 1] > out_cost[0] + within:
