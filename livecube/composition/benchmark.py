@@ -131,7 +131,8 @@ def _advice(step: Callable[[str], None], brief: bool) -> list[Figure]:
     step("a beginning while the screen draws")
     later = live_answers(advisor, _BRIEFLY if brief else _LATER)
     step("a beginning without the book")
-    longer = times_longer_without_book(advisor, 1 if brief else _WITHOUT_BOOK)
+    count, most_free = (1, 1) if brief else (_WITHOUT_BOOK, 4)
+    longer = times_longer_without_book(advisor, count, most_free=most_free)
     step("inspection")
     inspections = _inspections(advisor, _BRIEFLY if brief else _INSPECTIONS)
     return [

@@ -7,6 +7,7 @@ import os
 import random
 import sys
 import time
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, NamedTuple
 
@@ -54,14 +55,18 @@ def live_answers(advisor: Advisor, positions: int) -> list[float]:
         sys.setswitchinterval(usual)
 
 
-def times_longer_without_book(advisor: Advisor, positions: int) -> list[float]:
+def times_longer_without_book(
+    advisor: Advisor, positions: int, *, most_free: int = 4
+) -> list[float]:
     """For each position, how many times longer the same answer takes if the search finds all of it.
 
-    Neither remembers anything of the positions before.
+    Neither remembers anything of the positions before. ``most_free``: slots that may be free.
     """
     answers, ratios = advisor.answers, []
     assert answers.search is not None
-    for place in _places(positions, _SEED):
+    every = _places(4 * positions, _SEED)
+    few = (place for place in every if place.situation.free.bit_count() <= most_free)
+    for place in islice(few, positions):
         seconds = []
         for book in (answers.book, NO_BOOK):
             alone = Answers(answers.automaton, book, answers.search.twin())
