@@ -279,9 +279,11 @@ class Referee:
     ) -> None:
         """Add all ways within the limit to ``found``; without ``tails`` they end after X."""
         if question.doors is None:
-            core = _core(view, question.pieces, 0, question.faces, question.glued)
             starts = [(*start, 0, ()) for start in begun]
-            self._walk(core, starts, self._tail(0) if tails else None, 0, limit, found)
+            for offset in question.offsets:
+                core = _core(view, question.pieces, offset, question.faces, question.glued)
+                tail = self._tail(-offset % 4) if tails else None
+                self._walk(core, starts, tail, -offset % 4, limit, found)
             return
         for a in question.doors:
             offset = ((view.offset or 0) + a) % 4
@@ -488,7 +490,8 @@ class Referee:
         while limit.ms < most and not limit.done(found):
             inner = _Limit(_MOST_MS, limit.rest)
             inner.ms = min(limit.ms, most)
-            firsts = self._firsts(view, asked[targets], begun, inner)
+            firsts = _Found()
+            self._ask(view, asked[targets], begun, inner, firsts, tails=False)
             for ms, coded, (turns, to, state) in sorted(firsts.rows.values(), key=lambda r: r[0]):
                 limit.fall(found)
                 if ms + limit.rest > limit.ms:
@@ -514,17 +517,6 @@ class Referee:
                         if len(whole.split()) == len(apart):
                             found.add(whole, total, (*coded, *moves), ())
         return [row for row in self._near(found, slack) if row[0] <= most]
-
-    def _firsts(self, view: View, question: Question, begun: Any, limit: _Limit) -> _Found:
-        """The first parts within the limit; they leave the cross layer where it is."""
-        firsts = _Found()
-        if question.doors is not None:
-            self._ask(view, question, begun, limit, firsts, tails=False)
-            return firsts
-        for offset in question.offsets:
-            core = _core(view, question.pieces, offset, question.faces, question.glued)
-            self._walk(core, [(*start, 0, ()) for start in begun], None, 0, limit, firsts)
-        return firsts
 
     @cached_property
     def _least_second(self) -> int:

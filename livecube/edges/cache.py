@@ -196,16 +196,12 @@ def load_search(automaton: Automaton) -> FastestSearch:
     six = usual_cross(automaton)
     if six is None:
         six = kept(f"{_CROSS}-{mark}", lambda: cross_seconds(moves, tables.seen, hands))
-    if (spread := _SPREAD.get(mark)) is None:
-        spread = _SPREAD[mark] = spread_cross_seconds(six, tables.seen)
-    if (pairs := _OF_PAIRS.get(mark)) is None:
-        pairs = _OF_PAIRS[mark] = pair_seconds(hands)
     left, more = left_over(hands)
     bounds = SecondsTables(
         moves,
         kept("views", lambda: cross_views(tables.seen)),
-        spread,
-        pairs,
+        _shared("spread", mark, lambda: spread_cross_seconds(six, tables.seen)),
+        _shared("pairs", mark, lambda: pair_seconds(hands)),
         kept(f"{_PIECES}-{mark}", lambda: np.stack([pieces(False), pieces(True)])),
         left,
         more,
@@ -214,10 +210,14 @@ def load_search(automaton: Automaton) -> FastestSearch:
     return FastestSearch(bounds, automaton)
 
 
-_SPREAD: Final[WeakValueDictionary[str, npt.NDArray[np.uint8]]] = WeakValueDictionary()
-"""By fingerprint: the bounds of crosses for hands in use, 5 MB that all their searches share."""
-_OF_PAIRS: Final[WeakValueDictionary[str, npt.NDArray[np.uint8]]] = WeakValueDictionary()
-"""The same of pairs, which take some hundredths of a second each time."""
+_SHARED: Final[WeakValueDictionary[tuple[str, str], npt.NDArray[Any]]] = WeakValueDictionary()
+"""By name and fingerprint: bounds of hands in use that no file keeps, for all their searches."""
+
+
+def _shared(name: str, mark: str, build: Callable[[], npt.NDArray[Any]]) -> npt.NDArray[Any]:
+    if (table := _SHARED.get((name, mark))) is None:
+        table = _SHARED[name, mark] = build()
+    return table
 
 
 def forget_search(fingerprint: str) -> None:

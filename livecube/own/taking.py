@@ -37,7 +37,6 @@ __all__ = ["Case", "Seen", "Taken", "looks_of", "stages_taken", "taken_from", "t
 
 Case = tuple[int, int]
 """Places of corner and edge as the slot sees them, up to a turn of the upper layer."""
-_PAIRS: Final = range(1, 5)
 _DIGITS: Final = 3
 _CORNER_ALONE: Final = "keyhole-corner"
 
@@ -78,10 +77,10 @@ def stages_taken(one: SolveTurns, start: bytes, reading: Reading) -> list[Taken]
     began = {stage: step.first for stage, step in stages}
     taken = []
     for (stage, step), execution in zip(stages, executions_read(part, reading), strict=True):
-        split = splits[min(stage, len(splits) - 1)]
+        split = splits[stage]
         if split.gap or split.inferred:
             continue
-        if stage not in _PAIRS:
+        if execution.part != Part.PAIRS:
             if len(execution.moves) > 1:
                 taken.append(Taken(_from_first_turn(execution), 0.0, None))
             continue
@@ -145,8 +144,9 @@ def looks_of(
     """
     looks = []
     for one in taken:
-        cell = first_cell(usual, one.execution.moves)
-        if (seen := one.seen) is None or cell < 0:
+        if (seen := one.seen) is None:
+            continue
+        if (cell := first_cell(usual, one.execution.moves)) < 0:
             continue
         looks.append(
             Look(

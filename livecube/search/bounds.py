@@ -124,7 +124,7 @@ def piece_seconds(
     if still:
         turn[:, _D:] = NEVER
     left, more = left_over(hands)
-    ends = range(5) if still else (0, *SECOND_AT[1:])
+    ends = range(5) if still else SECOND_AT
     end = np.min([_by_kind(left[one]) - more[one] for one in ends], axis=0)
     steps = np.array(
         [

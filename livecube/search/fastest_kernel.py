@@ -38,7 +38,7 @@ KINDS: Final = 5
 """Kinds of holding: upright with slot 0, 1, 2 or 3 at the front right; tilted."""
 NO_LIMIT: Final = 1 << 28
 SECOND_AT: Final = (0, 5, 6, 7)
-"""Rows of ``SecondsTables.left`` for a second part at offset 1, 2 or 3."""
+"""Rows of ``SecondsTables.left`` for a second part at offset 1, 2 or 3; first, without one."""
 _STEP_MS: Final = 40
 _D: Final = 15
 """The turn D; D2 and D' follow."""
@@ -295,6 +295,7 @@ def _deepen(  # type: ignore[no-untyped-def]
     if last_part > 0 and tasks[1, 2] != AT_DOORS:
         while not tasks[1, 2] >> standing & 1:
             standing += 1
+    second_ms = tables.more[SECOND_AT[standing]]
     tied, target = tasks[last_part, 5], tasks[last_part, 4]
     order = orders[last_part, : counts[last_part]]
     cross[0] = cross0
@@ -370,7 +371,7 @@ def _deepen(  # type: ignore[no-untyped-def]
                 if free:
                     count = _sift(
                         tables, crossed[level], place[level], asked[i], zero, standing,
-                        tables.more[4 + standing], rooms, turns, count,
+                        second_ms, rooms, turns, count,
                     )  # fmt: skip
                 elif not still:
                     count = _sift(
@@ -399,16 +400,13 @@ def _deepen(  # type: ignore[no-untyped-def]
                 for kind in range(KINDS):
                     bounds[kind] = own[kind] = 0
                 if free and not _piece_bounds(
-                    tables, other, places, asked, zero, standing, tables.more[4 + standing], room,
-                    own,
-                ):  # fmt: skip
+                    tables, other, places, asked, zero, standing, second_ms, room, own
+                ):
                     continue
                 if not (still and last) and not _piece_bounds(
                     tables, other, places, order, zero, zero, zero, room, bounds
                 ):
                     continue
-                for kind in range(KINDS):
-                    bounds[kind] = max(bounds[kind], own[kind])
                 if still:
                     ends[level, turn] = 0
                     for kind in range(KINDS):
@@ -423,10 +421,9 @@ def _deepen(  # type: ignore[no-untyped-def]
                                 own[kind] = min(own[kind], at_offset[kind])
                     if not ends[level, turn]:
                         continue
-                    for kind in range(KINDS):
-                        bounds[kind] = max(bounds[kind], own[kind])
                 lowest = np.int64(NO_LIMIT)
                 for kind in range(KINDS):
+                    bounds[kind] = max(bounds[kind], own[kind])
                     lowest = min(lowest, bounds[kind])
                 aside = not begun[level] and face == 5 and not allowed >> turn & 1
                 reached = -1
