@@ -25,7 +25,7 @@ from livecube.edges.automaton_file import (
     load_hands,
     usual_hands_text,
 )
-from livecube.edges.cache import load_search
+from livecube.edges.cache import load_bounds
 from livecube.errors import UsageError
 from livecube.hands.automaton import MOVES, NEVER, Automaton, looking_ms
 from livecube.hands.features import _tokens, parse_features
@@ -293,12 +293,12 @@ def test_a_copy_of_what_the_command_prints_is_read_back_the_same(tmp_path: Path)
 def test_other_hands_are_advised_otherwise(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     from livecube.cli.hints import hints
 
-    usual, crosses = load_search(load_hands()).tables.pieces, usual_cross(load_hands())
+    usual, crosses = load_bounds(load_hands()), usual_cross(load_hands())
     # Bounds for other hands take a quarter of a minute. These hands are slower than the usual ones,
     # so the usual bounds are valid for them too.
     monkeypatch.setattr(
         "livecube.search.bounds.piece_seconds",
-        lambda moves, hands, kind, *, still: usual[int(still)][kind],
+        lambda moves, hands, kind, *, still: (usual.still if still else usual.pieces)[kind],
     )
     monkeypatch.setattr("livecube.search.bounds.cross_seconds", lambda moves, seen, hands: crosses)
     monkeypatch.setattr("livecube.edges.cache._keep", lambda name, table: table)

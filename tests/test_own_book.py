@@ -60,7 +60,7 @@ NUMBERS = PLAIN[::500]
 
 @pytest.fixture
 def search(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> FastestSearch:
-    found = FastestSearch(load_search(USUAL).tables, other_hands())
+    found = FastestSearch(lambda: load_search(USUAL).tables, other_hands())
     monkeypatch.setattr("livecube.edges.cache._book_path", lambda mark: tmp_path / f"{mark}.npz")
     return found
 
@@ -213,7 +213,7 @@ async def test_the_book_is_made_beside_a_run_and_ends_with_it(
     monkeypatch.setattr(own_book, "_PIECE_S", 0.2)
     monkeypatch.setattr(own_book, "_SOLVES", 1)
     last = in_order(1)[-1]  # the process comes to it in a minute or two
-    own = make_book(FastestSearch(load_search(USUAL).tables, linked), [last])
+    own = make_book(FastestSearch(lambda: load_search(USUAL).tables, linked), [last])
     advisor = Advisor(Answers(linked, own), known_techniques())
     looks = 0
 
@@ -291,7 +291,9 @@ def test_hands_say_how_far_the_book_is(home: Path, tmp_path: Path) -> None:
         state["table"] = table_state(LearnedTable(hands, 412), USUAL)
         People(history).note_learned("Ada", HANDS, json.dumps(state), 412)
     try:
-        keep_book(make_book(FastestSearch(load_search(USUAL).tables, hands), PLAIN[:3]), hands)
+        keep_book(
+            make_book(FastestSearch(lambda: load_search(USUAL).tables, hands), PLAIN[:3]), hands
+        )
         told = json.loads(called("hands", "--person", "Ada", "--json", folder=folder).out)
         kind_validator("own-hands", "own").validate(told)
         assert told["book"] == {"answers": 3, "of": len(all_questions())}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from contextlib import contextmanager
 from itertools import islice, product
 from math import inf
 from typing import TYPE_CHECKING, Final, cast
@@ -18,6 +19,7 @@ from livecube.advice.plan import Beam, _Batch, _best, _Nodes, _part
 from livecube.advice.rows import _orders
 from livecube.advice.speaker import Planned, Speaker
 from livecube.advice.words import Level
+from livecube.composition.assembly import load_advisor
 from livecube.cube.geometry import CORNERS, FACES, PIECE_AT, piece_faces
 from livecube.cube.holding import COLOURS, HOLDINGS, Holding, fixed_turns
 from livecube.cube.notation import parse_moves, parse_turns
@@ -379,6 +381,24 @@ def test_turns_are_priced_in_the_cheapest_of_their_orders(advisor: Advisor) -> N
 def test_for_other_hands_the_book_is_empty(advisor: Advisor) -> None:
     assert len(usual_book(advisor.answers.automaton).questions) > 50_000
     assert len(usual_book(load_hands("left")).questions) == 0
+
+
+def test_the_search_is_made_ready_only_when_the_book_does_not_answer(advisor: Advisor) -> None:
+    entered: list[str] = []
+
+    @contextmanager
+    def entering() -> Iterator[None]:
+        entered.append("search")
+        yield
+
+    late = load_advisor(late_search=entering).at(advisor.level)
+    slow_keyhole = "D' F' U F D L U L' R' U R"
+    for moves, waits in (("R U R' U'", 0), (slow_keyhole, 1), (slow_keyhole, 1)):
+        position = apply_turns(SOLVED, parse_turns(moves))
+        told, usual = (one.advise(position, FACES.index("D")) for one in (late, advisor))
+        assert told.opportunities == usual.opportunities
+        assert told.plans == usual.plans
+        assert len(entered) == waits
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -73,11 +73,13 @@ def hints(
     code, or by 54 facelets.
     """
     from livecube.cube.code import position_code, spelled_code
+    from livecube.search.situation import Situation
 
     asked, holding, face = position_given(position, up, front, cross)
     own = own_for(person)
     its = LEVEL_NAMES[-1] if level == "all" else level
-    advisor = advisor_with_progress(its, own.hands(hands))
+    whole = Situation.of(asked, face).offset is not None  # then the book answers nearly everything
+    advisor = advisor_with_progress(its, own.hands(hands), late_search=whole)
     start = time.perf_counter()
     advice = advisor.advise(asked, face, holding, looking=not no_looking)
     advice_ms = (time.perf_counter() - start) * 1000

@@ -28,6 +28,7 @@ from livecube.errors import UsageError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
+    from contextlib import AbstractContextManager
 
     from livecube.advice.advisor import Advisor, Focus
     from livecube.cube.geometry import Array
@@ -292,8 +293,13 @@ def a_number(_context: click.Context, _option: click.Parameter, value: float) ->
     return value
 
 
-def advisor_with_progress(level: str = LEVEL_NAMES[0], hands: Automaton | None = None) -> Advisor:
-    """Load the advisor; on a first start, which takes seconds, with a bar on standard error."""
+def advisor_with_progress(
+    level: str = LEVEL_NAMES[0], hands: Automaton | None = None, *, late_search: bool = False
+) -> Advisor:
+    """Load the advisor; on a first start, which takes seconds, with a bar on standard error.
+
+    ``late_search``: make the search ready only if the book does not answer, with a bar of its own.
+    """
     bar = progress_bar("preparing the search, once for this machine")
     task = bar.add_task("", total=ADVISOR_STEPS)
 
@@ -303,11 +309,18 @@ def advisor_with_progress(level: str = LEVEL_NAMES[0], hands: Automaton | None =
         bar.advance(task, steps)
 
     try:
-        advisor = load_advisor(step, hands)
+        search_bar = _waiting_for_search if late_search else None
+        advisor = load_advisor(step, hands, late_search=search_bar)
     finally:
         bar.stop()
     set_level(advisor, level)
     return advisor
+
+
+def _waiting_for_search() -> AbstractContextManager[None]:
+    bar = progress_bar("preparing to search for what the book does not have")
+    bar.add_task("", total=None)
+    return late(bar)
 
 
 def holdings_with_progress(own: Habits | None = None) -> HoldingFollower:

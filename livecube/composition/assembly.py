@@ -3,26 +3,31 @@
 from __future__ import annotations
 
 import gc
-from functools import lru_cache
-from threading import Event, Thread
+from contextlib import nullcontext
+from functools import lru_cache, partial
+from threading import Thread
 from typing import TYPE_CHECKING, Final, cast
 
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.cache import (
-    BOUND_STEPS,
-    TABLE_STEPS,
-    begin_tables,
+    STEPS,
+    are_tables_kept,
+    begin,
     keep_compiled_code,
     kept_book,
     kept_pair_table,
-    load_search,
+    load_bounds,
     load_tables,
+    make_bounds,
+    make_first_bounds,
+    make_pairs,
 )
 from livecube.errors import UsageError
 from livecube.installed import installed
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
+    from contextlib import AbstractContextManager
 
     from livecube.advice.advisor import Advisor, Focus
     from livecube.decoding import Decoder
@@ -31,6 +36,7 @@ if TYPE_CHECKING:
     from livecube.hands.automaton import Automaton
     from livecube.holding.follower import HoldingFollower
     from livecube.holding.inference import HoldingModel
+    from livecube.search.fastest_kernel import SecondsTables
     from livecube.techniques.base import Technique
 
 __all__ = [
@@ -49,7 +55,7 @@ __all__ = [
 
 KEYHOLES: Final = "keyhole"
 """Stands for every technique that is a keyhole."""
-ADVISOR_STEPS: Final = TABLE_STEPS + 1
+ADVISOR_STEPS: Final = STEPS + 1
 """Number of calls of ``step`` by ``load_advisor``."""
 
 
@@ -57,12 +63,15 @@ def load_advisor(
     step: Callable[[int], None] = lambda steps: None,
     hands: Automaton | None = None,
     searching: Callable[[Advisor], None] = lambda advisor: None,
+    late_search: Callable[[], AbstractContextManager[object]] | None = None,
 ) -> Advisor:
     """The advisor with its tables, ready to answer at once; ``hands``: None for the usual ones.
 
     On a machine's first start kernels are compiled while another process builds tables. That
     takes some seconds; ``step`` is called with the number of finished parts. ``searching`` then
-    gets, some seconds before the end, an advisor that has no engine yet.
+    gets, some seconds before the end, an advisor that has no engine yet. With ``late_search`` the
+    search for the fastest ways is made ready only when the book does not answer, and this context
+    is entered meanwhile.
     """
     keep_compiled_code()
     # Imported after the line above: numba looks for its cache when kernels are defined.
@@ -72,6 +81,7 @@ def load_advisor(
     from livecube.cube.position import SOLVED, apply_turns
     from livecube.search.answers import Answers
     from livecube.search.engine import Engine
+    from livecube.search.ways import FastestSearch
     from livecube.stages.cases import orientation_classes, permutation_classes
     from livecube.techniques.base import Level
 
@@ -83,28 +93,26 @@ def load_advisor(
         done += 1
         step(1)
 
-    bounds = Event()
+    def bounds(make: Callable[[], None]) -> SecondsTables:
+        _beside(begin(make), partial(_compile_fastest, hands), count)
+        return load_bounds(hands, whole=make is make_bounds)
 
-    def counted() -> None:
-        count()
-        if done >= BOUND_STEPS:
-            bounds.set()
+    def late_bounds() -> SecondsTables:
+        with late_search() if late_search else nullcontext():
+            return bounds(make_bounds)
 
-    def wait(apart: Apart) -> None:
-        apart.wait(counted)
-        bounds.set()  # also if it broke off
-
-    if (tables_apart := begin_tables()) is not None:
-        waiting = Thread(target=wait, args=(tables_apart,), daemon=True)
-        waiting.start()
-        _compile_fastest(hands)
-        bounds.wait()
-        answers = Answers(hands, kept_book(hands), load_search(hands))
-        searching(Advisor(answers.twin(), known_techniques(), Level.CALM))
-        _compile_shortest()
-        waiting.join()
-    else:
-        answers = Answers(hands, kept_book(hands), load_search(hands))
+    book, works = kept_book(hands), [make_pairs]
+    search = FastestSearch(late_bounds, hands)
+    if late_search is None:
+        works.insert(0, make_bounds)
+        if not are_tables_kept():
+            first = bounds(make_first_bounds)
+            early = Answers(hands, book, FastestSearch(lambda: first, hands))
+            searching(Advisor(early, known_techniques(), Level.CALM))
+    answers = Answers(hands, book, search)
+    _beside(begin(*works), partial(_compile_shortest, hands), count)
+    if late_search is None:
+        search.tables  # noqa: B018 - now, and not in the middle of a solve
     engine = Engine(load_tables())
     if (pairs := kept_pair_table()) is not None:
         engine.pairs = pairs
@@ -122,6 +130,16 @@ def load_advisor(
     gc.freeze()
     step(ADVISOR_STEPS - done)
     return advisor
+
+
+def _beside(apart: Apart | None, compiling: Callable[[], None], step: Callable[[], None]) -> None:
+    """Compile while another process, if there is one, makes tables."""
+    if apart is None:
+        return
+    waiting = Thread(target=apart.wait, args=(step,), daemon=True)
+    waiting.start()
+    compiling()
+    waiting.join()
 
 
 def quick_advisor(level: str, hands: Automaton | None = None) -> Advisor | None:
@@ -144,21 +162,19 @@ def quick_advisor(level: str, hands: Automaton | None = None) -> Advisor | None:
 
 
 def _compile_fastest(hands: Automaton) -> None:
-    """Compile the kernels for the fastest ways with empty questions, which need no tables."""
+    """Compile the kernels for the fastest ways with an empty question, which needs no tables."""
     from livecube.cube.position import SOLVED
     from livecube.search.fastest_kernel import NO_SECONDS
-    from livecube.search.hand_arrays import hand_arrays
     from livecube.search.situation import Situation
-    from livecube.search.spelling import spelled
     from livecube.search.task import Task
     from livecube.search.ways import FastestSearch
 
-    search = FastestSearch(NO_SECONDS, hands)
+    search = FastestSearch(lambda: NO_SECONDS, hands)
     search.ways(Situation.of(SOLVED, 0), [Task(goal=0)], [], ceiling_ms=0)
-    spelled(hand_arrays(hands), [(0,)], [0])
+    _compile_spelling(hands)
 
 
-def _compile_shortest() -> None:
+def _compile_shortest(hands: Automaton) -> None:
     """Compile the engine's kernels with an empty question, which needs no tables."""
     from livecube.cube.position import SOLVED
     from livecube.search.engine import Engine
@@ -166,6 +182,14 @@ def _compile_shortest() -> None:
     from livecube.search.tables import NO_TABLES
 
     Engine(NO_TABLES).search(Situation.of(SOLVED, 0), [])
+    _compile_spelling(hands)
+
+
+def _compile_spelling(hands: Automaton) -> None:
+    from livecube.search.hand_arrays import hand_arrays
+    from livecube.search.spelling import spelled
+
+    spelled(hand_arrays(hands), [(0,)], [0])
 
 
 def load_holdings(own: Habits | None = None) -> HoldingFollower:

@@ -8,6 +8,7 @@ import sys
 import weakref
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryFile
 from typing import TYPE_CHECKING, Any, Final
@@ -27,15 +28,15 @@ if TYPE_CHECKING:
     from livecube.hands.automaton import Automaton
     from livecube.scrambling.tables import PhaseTables
     from livecube.search.book import Book
+    from livecube.search.fastest_kernel import SecondsTables
     from livecube.search.tables import Tables
     from livecube.search.ways import FastestSearch
 
 __all__ = [
-    "BOUND_STEPS",
-    "TABLE_STEPS",
+    "STEPS",
     "Apart",
     "are_tables_kept",
-    "begin_tables",
+    "begin",
     "cache_folder",
     "forget_search",
     "is_book_kept",
@@ -43,15 +44,18 @@ __all__ = [
     "keep_compiled_code",
     "kept_book",
     "kept_pair_table",
+    "load_bounds",
     "load_phase_tables",
     "load_search",
     "load_tables",
-    "make_and_keep_tables",
+    "make_bounds",
+    "make_first_bounds",
+    "make_pairs",
     "pair_table_made_apart",
     "rest_tables",
 ]
 
-_VERSION: Final = 7
+_VERSION: Final = 8
 """Raise it when the meaning of the tables or the tasks of techniques change."""
 
 _SHAPES: Final[dict[str, tuple[int, ...]]] = {
@@ -64,13 +68,12 @@ _PAIRS: Final[dict[str, tuple[int, ...]]] = {"pairs": (54743040,)}
 
 _CROSS: Final = "cross"
 _PIECES: Final = "pieces"
-_OF_HANDS: Final = (_CROSS, _PIECES)
+_STILL: Final = "still"
+_OF_HANDS: Final = (_CROSS, _PIECES, _STILL)
 """Bounds that are kept for each table of hands."""
 
-TABLE_STEPS: Final = 16
-"""Number of steps that ``make_and_keep_tables`` reports when it builds all tables."""
-BOUND_STEPS: Final = 5
-"""After this many of them the bounds of the usual hands are kept."""
+STEPS: Final = 17
+"""Number of steps that all the works of :class:`Apart` report together."""
 
 
 def cache_folder() -> Path:
@@ -120,33 +123,71 @@ def kept_pair_table() -> npt.NDArray[np.uint8] | None:
     return _load("pairs")
 
 
-def make_and_keep_tables() -> None:
-    """Build and keep the search tables, the bounds of the usual hands and the pair table.
+# What another process can make while this one compiles. Each keeps the search tables, too.
 
-    Those in the cache are not built again. Takes some seconds; a full stop on standard output
-    reports each step.
-    """
+
+def make_first_bounds() -> None:
+    """Build and keep the bounds of the usual hands with which X-crosses can be found."""
+    _make_bounds(whole=False)
+
+
+def make_bounds() -> None:
+    """Build and keep all bounds of the usual hands."""
+    _make_bounds(whole=True)
+
+
+def _make_bounds(*, whole: bool) -> None:
     from livecube.edges.automaton_file import load_hands
+
+    load_tables(_full_stop)
+    load_bounds(load_hands(), whole=whole)
+    _full_stop()
+
+
+def make_pairs() -> None:
+    """Build and keep the pair table."""
     from livecube.search.tables import build_pair_table
 
-    def step() -> None:
-        print(".", end="", flush=True)
-
-    moves = load_tables(step).moves
-    load_search(load_hands())
-    step()
+    moves = load_tables(_full_stop).moves
     if kept_pair_table() is None:
-        _keep("pairs", build_pair_table(moves, step))
+        _keep("pairs", build_pair_table(moves, _full_stop))
+
+
+def _full_stop() -> None:
+    """Report a step of the work of :class:`Apart`."""
+    print(".", end="", flush=True)
+
+
+def _are_bounds_kept(*names: str) -> bool:
+    from livecube.edges.automaton_file import load_hands
+
+    mark = load_hands().fingerprint
+    return _kept_tables() is not None and all(_load(f"{name}-{mark}") is not None for name in names)
+
+
+def _are_pairs_kept() -> bool:
+    return _kept_tables() is not None and kept_pair_table() is not None
+
+
+_IS_DONE: Final[dict[Callable[[], None], Callable[[], bool]]] = {
+    make_first_bounds: partial(_are_bounds_kept, _PIECES),
+    make_bounds: partial(_are_bounds_kept, _PIECES, _STILL),
+    make_pairs: _are_pairs_kept,
+}
 
 
 def are_tables_kept() -> bool:
     """Whether no table is missing in the cache, the bounds of other hands apart."""
-    return _kept_tables() is not None and kept_pair_table() is not None
+    return all(is_done() for is_done in _IS_DONE.values())
 
 
-def begin_tables() -> Apart | None:
-    """Let another process make the tables; None if all are kept, or if none can be kept."""
-    return Apart(make_and_keep_tables) if not are_tables_kept() and _can_keep() else None
+def begin(*works: Callable[[], None]) -> Apart | None:
+    """Let another process do some of the works above, in this order.
+
+    None if everything is kept already, or if nothing can be kept.
+    """
+    missing = [work for work in works if not _IS_DONE[work]()]
+    return Apart(*missing) if missing and _can_keep() else None
 
 
 def _can_keep() -> bool:
@@ -161,13 +202,25 @@ def _can_keep() -> bool:
 
 
 def pair_table_made_apart() -> npt.NDArray[np.uint8] | None:
-    """Let another process make and keep all tables, then load the pair table; None on failure."""
-    Apart(make_and_keep_tables).wait()
+    """Let another process make the pair table, then load it; None on failure."""
+    Apart(make_pairs).wait()
     return kept_pair_table()
 
 
 def load_search(automaton: Automaton) -> FastestSearch:
-    """The search for the fastest ways of these hands; its bounds are kept too."""
+    """The search for the fastest ways of these hands, with its bounds."""
+    from livecube.search.ways import FastestSearch
+
+    bounds = load_bounds(automaton)
+    return FastestSearch(lambda: bounds, automaton)
+
+
+def load_bounds(automaton: Automaton, *, whole: bool = True) -> SecondsTables:
+    """What bounds the search for the fastest ways of these hands; most of it is kept too.
+
+    Not ``whole``: ready sooner. Parts without turns of the cross layer may then be bounded as the
+    others are, which is no less right, but slower.
+    """
     from livecube.search.book import usual_cross
     from livecube.search.bounds import (
         cross_seconds,
@@ -179,7 +232,6 @@ def load_search(automaton: Automaton) -> FastestSearch:
     )
     from livecube.search.fastest_kernel import SecondsTables
     from livecube.search.hand_arrays import hand_arrays
-    from livecube.search.ways import FastestSearch
 
     tables, hands = load_tables(), hand_arrays(automaton)
     moves, mark = tables.moves, automaton.fingerprint
@@ -188,26 +240,28 @@ def load_search(automaton: Automaton) -> FastestSearch:
         table = _load(name)
         return _keep(name, build()) if table is None else table
 
-    def pieces(still: bool) -> npt.NDArray[Any]:
+    def pieces(is_still: bool) -> npt.NDArray[Any]:
+        build = partial(piece_seconds, moves, hands, still=is_still)
         with ThreadPoolExecutor(2) as pool:
-            jobs = [pool.submit(piece_seconds, moves, hands, kind, still=still) for kind in (0, 1)]
-            return np.stack([job.result() for job in jobs])
+            return np.stack([*pool.map(build, (0, 1))])
 
     six = usual_cross(automaton)
     if six is None:
         six = kept(f"{_CROSS}-{mark}", lambda: cross_seconds(moves, tables.seen, hands))
+    any_turns = kept(f"{_PIECES}-{mark}", lambda: pieces(False))
+    still = kept(f"{_STILL}-{mark}", lambda: pieces(True)) if whole else _load(f"{_STILL}-{mark}")
     left, more = left_over(hands)
-    bounds = SecondsTables(
+    return SecondsTables(
         moves,
         kept("views", lambda: cross_views(tables.seen)),
         _shared("spread", mark, lambda: spread_cross_seconds(six, tables.seen)),
         _shared("pairs", mark, lambda: pair_seconds(hands)),
-        kept(f"{_PIECES}-{mark}", lambda: np.stack([pieces(False), pieces(True)])),
+        any_turns,
+        any_turns if still is None else still,
         left,
         more,
         left.min(axis=1),
     )
-    return FastestSearch(bounds, automaton)
 
 
 _SHARED: Final[WeakValueDictionary[tuple[str, str], npt.NDArray[Any]]] = WeakValueDictionary()
@@ -267,18 +321,15 @@ def _book_path(fingerprint: str) -> Path:
 
 
 class Apart:
-    """A function of this module, running in a process of its own.
+    """Functions of this module, running one after another in a process of their own.
 
-    So it takes no memory of this process and does not hold its interpreter lock. If it fails,
-    its files are missing.
+    So they take no memory of this process and do not hold its interpreter lock. If one fails,
+    files are missing.
     """
 
-    def __init__(self, work: Callable[[], None], nice: int = 0) -> None:
-        script = (
-            f"import os; from {__name__} import {work.__name__}, keep_compiled_code\n"
-            f"if {nice} and hasattr(os, 'nice'): os.nice({nice})\n"
-            f"keep_compiled_code(); {work.__name__}()"
-        )
+    def __init__(self, *works: Callable[[], None]) -> None:
+        calls = "".join(f"cache.{work.__name__}(); " for work in works)
+        script = f"from livecube.edges import cache; cache.keep_compiled_code(); {calls}"
         self._process = subprocess.Popen(
             [sys.executable, "-c", script],
             stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,

@@ -60,8 +60,10 @@ class SecondsTables(NamedTuple):
     """Shape (2, 576, 24): the same for the pair of slot 0 (``24 * corner + edge``) by itself;
     second, without turns of the cross layer, and without the time to bring the cross down."""
     pieces: npt.NDArray[np.uint8]
-    """Shape (2, 2, 4561920, KINDS): for the cross and the corner (first) or edge of slot 0,
-    ``24 * cross + place``, from a kind of holding; second, without turns of the cross layer."""
+    """Shape (2, 4561920, KINDS): for the cross and the corner (first) or edge of slot 0,
+    ``24 * cross + place``, from a kind of holding."""
+    still: npt.NDArray[np.uint8]
+    """The same without turns of the cross layer."""
     left: npt.NDArray[np.int64]
     """Shape (8, 24): least milliseconds after a part: only to bring the cross down; to turn the
     layer back from offset 1, 2, 3 and then that; to do a second part, which turns the layer on and
@@ -79,7 +81,8 @@ NO_SECONDS: Final = SecondsTables(
     np.empty((0, 4, 4), dtype=np.int32),
     np.empty((0, 24), dtype=np.uint8),
     np.empty((2, 0, 24), dtype=np.uint8),
-    np.empty((2, 2, 0, KINDS), dtype=np.uint8),
+    np.empty((2, 0, KINDS), dtype=np.uint8),
+    np.empty((2, 0, KINDS), dtype=np.uint8),
     np.empty((8, 24), dtype=np.int64),
     np.empty(8, dtype=np.int64),
     np.empty(8, dtype=np.int64),
@@ -109,6 +112,7 @@ def _piece_bounds(  # type: ignore[no-untyped-def]
     within its entry of ``rooms``. A piece that exceeds them all is moved to the front, so that
     it is tried first next time.
     """
+    pieces = tables.still if still else tables.pieces
     for kind in range(KINDS):
         bounds[kind] = more
     for i in range(order.shape[0]):
@@ -123,9 +127,7 @@ def _piece_bounds(  # type: ignore[no-untyped-def]
             # Slot 1 sees the holding with slot 1 at the front right as slot 0 sees the one with
             # slot 0 there.
             seen = kind if kind == KINDS - 1 else kind - slot & 3
-            bounds[kind] = max(
-                bounds[kind], np.int64(tables.pieces[still, which, row, seen]) * UNIT_MS + more
-            )
+            bounds[kind] = max(bounds[kind], np.int64(pieces[which, row, seen]) * UNIT_MS + more)
             fits |= bounds[kind] <= rooms[kind]
         if not fits:
             for j in range(i, 0, -1):
@@ -145,6 +147,7 @@ def _sift(  # type: ignore[no-untyped-def]
     processor waits for memory once and not for each turn.
     """
     kept = 0
+    pieces = tables.still if still else tables.pieces
     corner_or_edge = piece // 4
     slot = piece + k & 3 if piece < 4 else piece - 4
     at = place[piece]
@@ -152,11 +155,11 @@ def _sift(  # type: ignore[no-untyped-def]
         turn = turns[n]
         row = np.int64(tables.views[crossed[turn], k, slot]) * 24
         row += SLOT_SYMMETRY[slot, corner_or_edge, PIECE_MOVES[corner_or_edge, turn, at]]
-        units = np.int64(tables.pieces[still, corner_or_edge, row, KINDS - 1])
+        units = np.int64(pieces[corner_or_edge, row, KINDS - 1])
         fits = units * UNIT_MS + more <= rooms[turn, KINDS - 1]
         for kind in range(KINDS - 1):
             seen = kind - slot & 3
-            units = np.int64(tables.pieces[still, corner_or_edge, row, seen])
+            units = np.int64(pieces[corner_or_edge, row, seen])
             fits |= units * UNIT_MS + more <= rooms[turn, kind]
         turns[kept] = turn
         kept += fits

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
@@ -12,7 +13,7 @@ from livecube.search.hand_arrays import hand_arrays
 from livecube.search.task import FASTEST_MS, MOST_WAYS, task_rows
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     import numpy.typing as npt
 
@@ -46,13 +47,10 @@ class Way(NamedTuple):
 class FastestSearch:
     """Finds the fastest ways for one pair of hands. Not to be used by two threads at once."""
 
-    def __init__(
-        self,
-        tables: SecondsTables,
-        automaton: Automaton,
-    ) -> None:
+    def __init__(self, load: Callable[[], SecondsTables], automaton: Automaton) -> None:
+        """``load``: called for the first question. Many runs never ask one."""
         self.automaton = automaton
-        self.tables = tables
+        self._load = load
         self._hands = hand_arrays(automaton)
         size = (_ROOM, LONGEST_WAY)
         self._out = (
@@ -64,9 +62,14 @@ class FastestSearch:
             np.empty(_ROOM, dtype=np.int64),
         )
 
+    @cached_property
+    def tables(self) -> SecondsTables:
+        """Transitions and bounds; they are loaded when they are asked for first."""
+        return self._load()
+
     def twin(self) -> FastestSearch:
         """A search over the same tables, for another thread."""
-        return FastestSearch(self.tables, self.automaton)
+        return FastestSearch(lambda: self.tables, self.automaton)
 
     def ways(
         self,

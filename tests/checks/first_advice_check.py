@@ -108,7 +108,7 @@ def slower(usual: Automaton) -> Automaton:
 
 
 def answers_of(automaton: Automaton, search: FastestSearch) -> Answers:
-    own = FastestSearch(search.tables, automaton)
+    own = FastestSearch(lambda: search.tables, automaton)
     return Answers(automaton, usual_book(automaton), own)
 
 
