@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import json
+import sys
+import time
 from collections import Counter
 from contextlib import suppress
 from io import StringIO
@@ -11,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 import aiomqtt
+import numpy as np
 import pytest
 from broker import MISSING, Broker
 from command import started
@@ -29,6 +32,7 @@ from livecube.dashboard.desks import DeskNow
 from livecube.dashboard.group_screen import DeskRow, GroupScreen
 from livecube.decoding import Advertisement
 from livecube.edges.automaton_file import load_hands
+from livecube.edges.memory import kept_small, note_map
 from livecube.edges.radio import Sighting
 from livecube.errors import RadioError
 from livecube.events import Turn
@@ -46,6 +50,7 @@ from livecube.virtual.session import session
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Iterable
 
+    from livecube.cube.position import Array
     from livecube.hands.automaton import Automaton
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
@@ -404,3 +409,29 @@ def test_more_desks_than_lines_are_counted_and_whoever_wants_help_is_named() -> 
     lines = Counter(line.split()[0] for line in text.split("\n") if line.strip())
     assert lines["and"] == 1
     assert "and 22 more" in text
+
+
+def resident_kb(table: Array) -> int:
+    """Pages of a mapped table that are in memory, as the system counts them."""
+    text = Path("/proc/self/smaps").read_text(encoding="utf-8")
+    own = f"{table.ctypes.data & -4096:x}-"
+    part = text[text.index(own) :]
+    return int(part[part.index("\nRss:") :].split()[1])
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="needs Linux's account of maps")
+def test_the_pages_of_tables_are_given_back_while_a_run_is_large(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = np.arange(3_000_000)
+    np.save(tmp_path / "table.npy", made)
+    mapped = np.load(tmp_path / "table.npy", mmap_mode="c")
+    table: Array = np.asarray(mapped)
+    note_map(mapped)
+    assert int(table.sum()) == int(made.sum())
+    assert resident_kb(mapped) > 20_000
+    monkeypatch.setattr("livecube.edges.memory._LARGE_MB", 1.0)
+    with kept_small():
+        while resident_kb(mapped) > 1_000:
+            time.sleep(0.01)
+    assert (table == made).all()

@@ -22,6 +22,7 @@ from livecube.cli.options import (
     up_option,
 )
 from livecube.cli.whose import own_for
+from livecube.edges.memory import kept_small
 from livecube.edges.voice import speak
 from livecube.views.happenings import note_sentence
 from livecube.views.lines import table_lines
@@ -79,10 +80,11 @@ def hints(
     own = own_for(person)
     its = LEVEL_NAMES[-1] if level == "all" else level
     whole = Situation.of(asked, face).offset is not None  # then the book answers nearly everything
-    advisor = advisor_with_progress(its, own.hands(hands), late_search=whole)
-    start = time.perf_counter()
-    advice = advisor.advise(asked, face, holding, looking=not no_looking)
-    advice_ms = (time.perf_counter() - start) * 1000
+    with kept_small():
+        advisor = advisor_with_progress(its, own.hands(hands), late_search=whole)
+        start = time.perf_counter()
+        advice = advisor.advise(asked, face, holding, looking=not no_looking)
+        advice_ms = (time.perf_counter() - start) * 1000
     code = position_code(asked, holding)
     if as_json:
         told = {**advice.as_json(advice_ms), "code": code, "own_hands": own.own_solves(hands)}

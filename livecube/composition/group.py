@@ -11,7 +11,6 @@ import asyncio
 import json
 import sqlite3
 import sys
-import threading
 import time
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
@@ -27,16 +26,9 @@ from livecube.composition.sharing import SharedAdvisors, SharedSearch
 from livecube.cube.position import SOLVED_BYTES
 from livecube.dashboard.group_screen import DONE, DeskRow, GroupScreen, row_sentence
 from livecube.edges.automaton_file import load_hands
-from livecube.edges.cache import rest_tables
 from livecube.edges.drawing import Drawing
 from livecube.edges.keys import Keys, keyboard
-from livecube.edges.memory import (
-    code_of,
-    forget_pages,
-    give_back_memory,
-    resident_mb,
-    share_memory,
-)
+from livecube.edges.memory import share_memory
 from livecube.edges.saying import say
 from livecube.edges.sinks import Board, JsonSink, LineSink
 from livecube.errors import LivecubeError, RadioError
@@ -69,12 +61,6 @@ MOST_DESKS: Final = 8
 _FRAMES_A_SECOND: Final = 8
 _AGAIN_S: Final = 5.0
 """Seconds before a cube that was not found is looked for again."""
-_TIDY_S: Final = 0.02
-_LARGE_MB: Final = 260.0
-"""Above this, memory is given back: that of tables, which come from files again, and freed memory
-that the C library keeps."""
-_COMPILER: Final = "libllvmlite.so"
-"""70 MB, of which little is needed when the kernels are loaded."""
 _THREADS_A_DESK: Final = 4
 """A thread that waits for a disk must not keep another desk's work from a thread."""
 
@@ -308,18 +294,6 @@ class _Desk:
         return [f"{self.plan.name}: {one}" for one in told]
 
 
-def _keep_small(over: threading.Event) -> None:
-    """Keep the process small until the event is set; in a thread, since the loop may be busy."""
-    compiler: list[tuple[int, int]] = []
-    while not over.wait(_TIDY_S):
-        if resident_mb() > _LARGE_MB:
-            rest_tables()
-            compiler = compiler or code_of(_COMPILER)
-            for address, size in compiler:
-                forget_pages(address, size)
-            give_back_memory()
-
-
 async def _all(tasks: list[asyncio.Task[None]]) -> None:
     await asyncio.wait(tasks)
 
@@ -363,7 +337,6 @@ class GroupRun:
         self._keys = False
         self._drawing: Drawing | None = None
         self._over = asyncio.Event()
-        self._closed = threading.Event()
 
     def go(self) -> None:
         """Follow all cubes to the end, and show the closing sentences."""
@@ -386,9 +359,6 @@ class GroupRun:
     async def _follow(self) -> None:
         sys.setswitchinterval(SWITCH_S)
         share_memory()
-        threading.Thread(
-            target=_keep_small, args=(self._closed,), name="memory", daemon=True
-        ).start()
         if self._far is not None:
             self._far.start()
         threads = ThreadPoolExecutor(_THREADS_A_DESK * max(1, len(self.desks)), "group")
@@ -452,7 +422,6 @@ class GroupRun:
             self.desks[shown - 1].press(key)
 
     def _close(self) -> None:
-        self._closed.set()
         if self._far is not None:
             self._far.stop()
         if self._drawing is not None:

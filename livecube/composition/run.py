@@ -22,6 +22,7 @@ from rich.console import Console
 from livecube.composition.following import SWITCH_S, Hub
 from livecube.composition.items import Staying, item_json, item_lines, item_words
 from livecube.edges.keys import Keys, keyboard, piped_keys
+from livecube.edges.memory import kept_small
 from livecube.edges.saying import say
 from livecube.edges.sinks import JsonSink, LineSink, ScreenSink
 from livecube.edges.voice import SystemVoice, VoiceSink, speech_command
@@ -348,7 +349,8 @@ def run_in_order(
     """
     ending = ending or Ending()
     try:
-        asyncio.run(_until_terminated(following, ending))
+        with kept_small():
+            asyncio.run(_until_terminated(following, ending))
     except asyncio.CancelledError:
         close()
         ending.check()

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-import weakref
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from functools import partial
@@ -18,7 +17,7 @@ from zipfile import BadZipFile
 import numpy as np
 import platformdirs
 
-from livecube.edges.memory import forget_pages
+from livecube.edges.memory import note_map
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -52,7 +51,6 @@ __all__ = [
     "make_first_bounds",
     "make_pairs",
     "pair_table_made_apart",
-    "rest_tables",
 ]
 
 _VERSION: Final = 8
@@ -355,22 +353,8 @@ def _load(name: str) -> npt.NDArray[Any] | None:
     except (OSError, ValueError, EOFError):
         return None
     if isinstance(table.base, np.ndarray):
-        _MAPPED.append(weakref.ref(table.base))
+        note_map(table.base)
     return table if table.shape == (_SHAPES | _PAIRS).get(name, table.shape) else None
-
-
-_MAPPED: Final[list[weakref.ref[npt.NDArray[Any]]]] = []
-"""The tables that are maps of files."""
-
-
-def rest_tables() -> None:
-    """Give back the memory of the kept tables; what is needed again comes from the files.
-
-    Nobody writes into them. The system would do the same when it has no memory left.
-    """
-    for mapped in _MAPPED:
-        if (table := mapped()) is not None:
-            forget_pages(table.ctypes.data, table.nbytes)
 
 
 def _keep(name: str, table: npt.NDArray[Any]) -> npt.NDArray[Any]:

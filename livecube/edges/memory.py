@@ -1,7 +1,8 @@
-"""The memory of a process with many threads, where the C library is glibc.
+"""The memory of this process, kept small where the C library is glibc.
 
-By default each thread keeps freed memory for itself: with eight cubes that is more than all the
-rest. Elsewhere these functions do nothing.
+The tables are maps of files, so their pages may be given back at any time, as may those of the
+compiler. By default each thread keeps freed memory for itself: with eight cubes that is more than
+all the rest. Elsewhere these functions do nothing.
 """
 
 from __future__ import annotations
@@ -9,18 +10,62 @@ from __future__ import annotations
 import ctypes
 import mmap
 import sys
-from contextlib import suppress
+import threading
+import weakref
+from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Any, Final
 
-__all__ = ["code_of", "forget_pages", "give_back_memory", "resident_mb", "share_memory"]
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    import numpy.typing as npt
+
+__all__ = ["kept_small", "note_map", "share_memory"]
+
+_TIDY_S: Final = 0.02
+_LARGE_MB: Final = 260.0
+"""Above this, memory is given back."""
+_COMPILER: Final = "libllvmlite.so"
+"""70 MB, of which little is needed when the kernels are loaded."""
+_MAPPED: Final[list[weakref.ref[npt.NDArray[Any]]]] = []
+"""The tables that are maps of files. Nobody writes into them."""
 
 _ARENA_MAX: Final = -8
 """M_ARENA_MAX of glibc's malloc.h."""
 _ARENAS: Final = 2
 
 
-def resident_mb() -> float:
+def note_map(table: npt.NDArray[Any]) -> None:
+    """Remember a table that is a map of a file."""
+    _MAPPED.append(weakref.ref(table))
+
+
+@contextmanager
+def kept_small() -> Iterator[None]:
+    """Keep the process small meanwhile; by a thread, since an event loop may be busy."""
+    over = threading.Event()
+    thread = threading.Thread(target=_keep_small, args=(over,), name="memory", daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        over.set()
+        thread.join()
+
+
+def _keep_small(over: threading.Event) -> None:
+    compiler: list[tuple[int, int]] = []
+    while not over.wait(_TIDY_S):
+        if _resident_mb() > _LARGE_MB:
+            compiler = compiler or _code_of(_COMPILER)
+            tables = [table for mapped in _MAPPED if (table := mapped()) is not None]
+            for address, size in (*((one.ctypes.data, one.nbytes) for one in tables), *compiler):
+                _forget_pages(address, size)
+            _give_back_memory()
+
+
+def _resident_mb() -> float:
     """Memory of this process, in MB; 0 where the system does not say it quickly."""
     try:
         pages = Path("/proc/self/statm").read_text(encoding="ascii").split()[1]
@@ -36,8 +81,8 @@ def share_memory() -> None:
             ctypes.CDLL(None).mallopt(_ARENA_MAX, _ARENAS)
 
 
-def code_of(library: str) -> list[tuple[int, int]]:
-    """Where the code of a loaded library lies: addresses and sizes, for :func:`forget_pages`.
+def _code_of(library: str) -> list[tuple[int, int]]:
+    """Where the code of a loaded library lies: addresses and sizes, for :func:`_forget_pages`.
 
     ``library``: the end of its file's name.
     """
@@ -54,7 +99,7 @@ def code_of(library: str) -> list[tuple[int, int]]:
     return found
 
 
-def forget_pages(address: int, size: int) -> None:
+def _forget_pages(address: int, size: int) -> None:
     """Give back the whole pages of a map of a file; they are read again when they are needed."""
     if sys.platform == "linux":
         first = -(-address // mmap.PAGESIZE) * mmap.PAGESIZE
@@ -67,7 +112,7 @@ def forget_pages(address: int, size: int) -> None:
                 )
 
 
-def give_back_memory() -> None:
+def _give_back_memory() -> None:
     """Give freed memory back to the system."""
     if sys.platform == "linux":
         with suppress(OSError, AttributeError):
