@@ -11,8 +11,9 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from contextlib import AbstractContextManager
 
-__all__ = ["LATE_S", "late", "progress_bar"]
+__all__ = ["LATE_S", "late", "progress_bar", "waiting"]
 
 LATE_S = 0.8
 """Seconds after which a bar appears."""
@@ -39,3 +40,10 @@ def late(bar: Progress) -> Iterator[None]:
         timer.cancel()
         timer.join()
         bar.stop()
+
+
+def waiting(text: str) -> AbstractContextManager[None]:
+    """A bar without an end, unless the work inside ends quickly."""
+    bar = progress_bar(text)
+    bar.add_task("", total=None)
+    return late(bar)

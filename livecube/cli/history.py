@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from livecube.cli.bars import waiting
 from livecube.cli.whose import keeper, whose_in
 from livecube.cube.holding import COLOURS
 from livecube.edges.log_files import new_file, new_place
@@ -135,14 +136,14 @@ def history(
         return
     is_narrow = any(value is not None for value in asked.values())
     most = last or (None if is_narrow or as_json else _SHOWN)
-    with History(data_folder(), reading=True) as kept:
+    with History(data_folder(), reading=True) as kept, waiting("reading solves"):
         whose = whose_in(kept, asked["person"])
         solves = kept.list(replace(wanted_of(whose, **asked), most=most))
+        lines = [] if as_json else listed_lines(solves, width=screen_width(), whose=whose)
     if as_json:
         for solve in solves:
             click.echo(json.dumps(listed_json(solve)))
         return
-    lines = listed_lines(solves, width=screen_width(), whose=whose)
     say("\n".join([*lines, *summary_lines(solves)]))
 
 

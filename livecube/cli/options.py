@@ -11,7 +11,7 @@ import click
 
 from livecube.advice.settings import ANY_CROSS, LEVEL_NAMES, parse_clues, parse_crosses
 from livecube.advice.speaker import STEP_S, WHEN, Manner
-from livecube.cli.bars import late, progress_bar
+from livecube.cli.bars import progress_bar, waiting
 from livecube.composition.assembly import (
     ADVISOR_STEPS,
     focus_on,
@@ -309,23 +309,18 @@ def advisor_with_progress(
         bar.advance(task, steps)
 
     try:
-        search_bar = _waiting_for_search if late_search else None
-        advisor = load_advisor(step, hands, late_search=search_bar)
+        advisor = load_advisor(step, hands, late_search=_search_bar if late_search else None)
     finally:
         bar.stop()
     set_level(advisor, level)
     return advisor
 
 
-def _waiting_for_search() -> AbstractContextManager[None]:
-    bar = progress_bar("preparing to search for what the book does not have")
-    bar.add_task("", total=None)
-    return late(bar)
+def _search_bar() -> AbstractContextManager[None]:
+    return waiting("preparing to search for what the book does not have")
 
 
 def holdings_with_progress(own: Habits | None = None) -> HoldingFollower:
     """Load the inference of holdings; on a first start, which takes seconds, with a bar."""
-    bar = progress_bar("preparing to read hands")
-    bar.add_task("", total=None)
-    with late(bar):
+    with waiting("preparing to read hands"):
         return load_holdings(own)

@@ -6,11 +6,12 @@ import json
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import click
 import numpy as np
 
+from livecube.cli.bars import waiting
 from livecube.cli.history import wanted_of, wanted_options
 from livecube.cli.options import focus_options
 from livecube.cli.whose import whose_in
@@ -40,6 +41,8 @@ __all__ = [
     "worth_in",
 ]
 
+_READING: Final = "working out figures"
+
 archive_option = click.option(
     "--archive",
     type=click.Path(path_type=Path),
@@ -50,12 +53,12 @@ archive_option = click.option(
 
 @contextmanager
 def opened_source(archive: Path | None) -> Iterator[History | Archive]:
-    """The history, or the data set in a folder, for reading.
+    """The history, or the data set in a folder, for reading, with a bar if it takes long.
 
     Raises :class:`~livecube.errors.UsageError` if there is no data set.
     """
     if archive is None:
-        with History(data_folder(), reading=True) as history:
+        with History(data_folder(), reading=True) as history, waiting(_READING):
             yield history
         return
     try:
@@ -64,7 +67,8 @@ def opened_source(archive: Path | None) -> Iterator[History | Archive]:
         raise UsageError(
             "an archive needs pyarrow; install it: pip install 'livecube[archive]'"
         ) from None
-    yield Archive(archive)
+    with waiting(_READING):
+        yield Archive(archive)
 
 
 def whose_from(source: History | Archive, said: str | None, session: int | None) -> Whose:
@@ -111,7 +115,7 @@ def trends(
         columns = source.columns(wanted)
         practised = practised_in(source, whose, wanted, focus)
         worth, losses = worth_in(source, wanted), losses_in(source, wanted)
-    found = trends_of(*columns, np.random.default_rng(seed), practised, worth, losses)
+        found = trends_of(*columns, np.random.default_rng(seed), practised, worth, losses)
     if found is None:
         raise UsageError("no kept solve with a time fits; livecube history lists all")
     if as_json:
