@@ -40,9 +40,10 @@ from livecube.hands.kinship import Kinship  # noqa: E402
 from livecube.hands.own_hands import learn_hands  # noqa: E402
 from livecube.hands.own_table import own_automaton  # noqa: E402
 from livecube.search.answers import Answers  # noqa: E402
-from livecube.search.book import usual_book  # noqa: E402
+from livecube.search.book import ceiling_ms, usual_book  # noqa: E402
 from livecube.search.hand_arrays import UPRIGHT  # noqa: E402
 from livecube.search.situation import Situation  # noqa: E402
+from livecube.search.task import FASTEST_MS, TURNED_BACK, Task  # noqa: E402
 from livecube.search.ways import FastestSearch  # noqa: E402
 from livecube.techniques.base import traits  # noqa: E402
 from livecube.techniques.registry import TECHNIQUES  # noqa: E402
@@ -145,13 +146,22 @@ def main() -> None:
             used = own_automaton(own, None, automaton)
             by_true = answers_of(true, search if given.slower else load_search(true))
             by_own = by_usual if used is automaton else answers_of(used, load_search(used))
+            of_all, highest = len(losses["own"]), ceiling_ms(Task(0, tail=TURNED_BACK), true)
+            assert highest is not None
             for situation in beginnings(every[given.after :], given.beginnings, rng):
                 best = quickest(by_true, situation)
                 assert best.ms == price_ms(by_true, best)
                 for name, by in (("own", by_own), ("usual", by_usual)):
-                    loss = price_ms(by_true, quickest(by, situation)) - best.ms
-                    assert loss >= 0, "the search is exact"
-                    losses[name].append(loss)
+                    took = price_ms(by_true, quickest(by, situation))
+                    # A keyhole near the ceiling may be known to one of the tables only.
+                    assert took >= min(best.ms, highest - FASTEST_MS), "the search is exact"
+                    losses[name].append(max(took - best.ms, 0))
+            near = 100 * np.mean(np.array(losses["own"][of_all:]) <= NEAR_MS)
+            kept = automaton.seconds_ms < NEVER
+            tempo = float(
+                true.seconds_ms[: len(kept)][kept].mean() / automaton.seconds_ms[kept].mean()
+            )
+            print(f"{hands.kind}, tempo {tempo:.2f}: {near:.1f} %", flush=True)
             shipped = {load_hands(hand).fingerprint for hand in ("left", "right")}
             for one in {true.fingerprint, used.fingerprint} - shipped:
                 forget_search(one)  # 50 MB each
