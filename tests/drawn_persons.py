@@ -275,6 +275,44 @@ def part_of(one: Timed) -> SolvePart:
     return SolvePart([report.turn for report in done.solving], times, stages, done.cross)
 
 
+def true_automaton(hands: Hands, usual: Automaton, *, with_triggers: bool = True) -> Automaton:
+    """A person's true prices, in whole milliseconds.
+
+    What a trigger saves is taken off its last turn, of which at least 1 ms is left, since only then
+    it is one. Where the states of the usual hands do not tell the turns before apart, there are
+    more states.
+    """
+    never = usual.seconds_ms >= NEVER
+    table = np.where(never, NEVER, np.maximum(np.rint(hands.table(usual)), 1)).astype(np.int32)
+    spun = hands.price[usual.seconds_ms.size :].tolist()
+    rotations = {
+        name: max(1, round(spun[ROTATIONS.index(name)])) for name in usual.single_rotation_ms
+    }
+    true = usual.priced(table, rotations, usual.looking)
+    for trigger in hands.triggers if with_triggers else ():
+        true = _practised(true, trigger, hands.trigger_factor)
+    return true
+
+
+def _practised(hands: Automaton, trigger: tuple[str, ...], factor: float) -> Automaton:
+    seconds, following, names = hands.seconds_ms.copy(), hands.next.copy(), [*hands.state_names]
+    state, paid = names.index(trigger[0]), 0
+    for made, name in enumerate(trigger[1:-1], start=2):
+        number = NUMBER[name]
+        paid += int(seconds[state, number])
+        then, told = int(following[state, number]), " ".join(trigger[:made])
+        if names[then] != told:
+            following[state, number] = len(names)
+            seconds = np.vstack([seconds, seconds[then]])
+            following = np.vstack([following, following[then]])
+            then, names = len(names), [*names, told]
+        state = then
+    last = NUMBER[trigger[-1]]
+    whole = factor * (paid + int(seconds[state, last]))
+    seconds[state, last] = max(1, round(whole - paid))
+    return replace(hands, seconds_ms=seconds, next=following, state_names=tuple(names))
+
+
 def true_cells(hands: Hands, automaton: Automaton) -> Array:
     """The true price of every turn in every state, then of every rotation with a turn after it."""
     table = hands.table(automaton)

@@ -9,18 +9,20 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from slower_hands import other_hands
 
 from livecube.cube.geometry import FACES, OPPOSITE
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, apply_turn, apply_turns, inverse_turns
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.cache import load_search
-from livecube.hands.automaton import MOVES
-from livecube.search.answers import Answers, make_book
+from livecube.hands.automaton import MOVES, NEVER
+from livecube.search.answers import Answers, book_ways, make_book
 from livecube.search.book import (
     NO_BOOK,
     asked,
     ceiling_ms,
+    likely_ms,
     packed,
     question_numbers,
     unpacked_book,
@@ -180,6 +182,28 @@ def test_the_search_finds_what_plain_enumeration_finds(
     assert len({_in_one_order(way.turns) for way in found}) == len(found)
 
 
+@pytest.mark.parametrize("likely", [1, 600, 900, 1200, 2000])
+def test_a_guess_at_the_price_changes_no_answer(
+    likely: int, hands: Automaton, search: FastestSearch
+) -> None:
+    numbers = Random(5).sample(usual_book(hands).questions.tolist(), 30)
+    guessed = [book_ways(search, number, likely) for number in numbers]
+    assert guessed == [book_ways(search, number) for number in numbers]
+
+
+def test_the_price_of_the_usual_ways_is_likely(hands: Automaton) -> None:
+    book, likely = usual_book(hands), likely_ms(hands)
+    assert [*likely] == book.questions.tolist()
+    slower = likely_ms(other_hands())
+    for at in Random(4).sample(range(len(book.questions)), 200):
+        ways = book.ways[book.ends[at] : book.ends[at + 1]]
+        number = int(book.questions[at])
+        assert likely[number] == min(book.entries.ms[ways].tolist(), default=1500)
+        moves = (book.entries.tokens[ways] < 36).sum(axis=1)
+        dearer = book.entries.ms[ways] + 7 * moves
+        assert slower[number] == min(dearer.tolist(), default=1500)
+
+
 def test_plain_enumeration_has_something_to_compare_with(hands: Automaton) -> None:
     assert sum(len(_compared(seed, hands)[3].cheapest) > 0 for seed in SEEDS) >= 6
 
@@ -325,12 +349,25 @@ def test_the_number_of_a_question_tells_all_that_it_asks(hands: Automaton) -> No
         out = {piece % 4 for piece in range(8) if places[piece] != home[piece]}
         assert task.target in out
         assert all(task.goal >> piece & 1 or places[piece] == home[piece] for piece in range(8))
-        assert (ceiling_ms(task) is None) == (task.tail == NO_TAIL)
+        assert (ceiling_ms(task, hands) is None) == (task.tail == NO_TAIL)
         none = question_numbers(
             offset, np.array([places]), 0, task_rows([task._replace(allowed=1)])
         )
         assert none.tolist() == [-1]
     assert tails == {NO_TAIL, TURNED_BACK}
+
+
+def test_the_ceiling_is_lower_for_quicker_hands_only(hands: Automaton) -> None:
+    plain, keyhole = Task(goal=0), Task(goal=0b10001, allowed=NO_D, tail=TURNED_BACK)
+    ceilings = []
+    for factor in (0.5, 0.8, 1.0, 1.5):
+        prices = np.where(hands.seconds_ms < NEVER, hands.seconds_ms * factor, NEVER)
+        rotations = hands.single_rotation_ms
+        other = hands.priced(prices.astype(np.int32), rotations, hands.looking)
+        assert ceiling_ms(plain, other) is None
+        ceilings.append(ceiling_ms(keyhole, other))
+    assert ceilings == [pytest.approx(750, abs=3), pytest.approx(1200, abs=3), 1500, 1500]
+    assert ceiling_ms(keyhole, load_hands("left")) == 1500
 
 
 def test_a_book_of_nothing_is_empty() -> None:

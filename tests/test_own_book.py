@@ -54,7 +54,7 @@ if TYPE_CHECKING:
     from livecube.hands.automaton import Automaton
 
 USUAL = load_hands()
-PLAIN = [int(n) for n in all_questions() if ceiling_ms(asked(int(n))[2]) is None]
+PLAIN = [int(n) for n in all_questions() if ceiling_ms(asked(int(n))[2], USUAL) is None]
 NUMBERS = PLAIN[::500]
 
 
@@ -88,12 +88,12 @@ def test_a_kill_loses_at_most_a_piece_wherever_it_comes(
     hands, whole = search.automaton, answered(make_book(search, NUMBERS))
     real, made = answers_module.book_ways, 0
 
-    def counted(its: FastestSearch, number: int) -> list[Any]:
+    def counted(its: FastestSearch, number: int, likely: int) -> list[Any]:
         nonlocal made
         made += 1
         if made == end:
             raise KilledError
-        return real(its, number)
+        return real(its, number, likely)
 
     monkeypatch.setattr(answers_module, "book_ways", counted)
     clock = iter(range(10**6))
@@ -175,7 +175,7 @@ def test_the_questions_of_virtual_solves_come_first_and_none_is_missing() -> Non
     often = often_asked(3)
     assert {*often} <= {*order[: len(often_asked(8))]}
     assert len(often) > 300
-    late = [ceiling_ms(asked(number)[2]) is not None for number in order[10_000:]]
+    late = [ceiling_ms(asked(number)[2], USUAL) is not None for number in order[10_000:]]
     assert late == sorted(late)
 
 

@@ -17,6 +17,7 @@ from drawn_persons import (
     part_of,
     stated,
     timed,
+    true_automaton,
     true_cells,
     walks,
     without_waits,
@@ -78,6 +79,33 @@ def test_a_persons_prices_are_learned_and_predict_better_than_the_usual_ones() -
     assert own.verdict.keeps
     assert own.verdict.solves == LEARNED
     assert own.noise.spread == pytest.approx(hands.spread, rel=0.1)
+
+
+@pytest.mark.parametrize(
+    ("text", "practised"),
+    [
+        ("U R U R' F", (2, 3)),
+        ("R U R2", ()),
+        ("Rw U R'", ()),
+        ("R' F R F' U", (1, 2, 3)),
+        ("R' F R2 F'", ()),
+        ("R' F R U R'", (3, 4)),
+        ("R' F U F'", (2, 3)),
+        ("R U R' F R F'", (1, 2, 3, 4, 5)),
+        ("R y U R'", ()),
+    ],
+)
+def test_true_prices_know_practised_triggers(text: str, practised: tuple[int, ...]) -> None:
+    triggers = tuple(tuple(one.split()) for one in ("R U R'", "F U F'", "R' F R F'"))
+    hands = replace(person("ordinary")[0], triggers=triggers, trigger_factor=0.85)
+    bare = true_automaton(hands, KIN.usual, with_triggers=False)
+    moves = parse_moves(text)
+    until = [bare.sequence_ms(moves[:made]) for made in range(len(moves) + 1)]
+    saved = sum(0.15 * (until[at + 1] - until[at]) for at in practised)
+    true = true_automaton(hands, KIN.usual)
+    assert true.sequence_ms(moves) == pytest.approx(until[-1] - saved, abs=2)
+    plain = np.rint(true_cells(hands, KIN.usual)[: bare.seconds_ms.size])
+    assert np.array_equal(bare.seconds_ms.ravel(), plain)
 
 
 def test_predicted_times_are_as_sure_as_they_say() -> None:

@@ -111,15 +111,16 @@ def make_pieces(
     away meanwhile. Raises ``OSError`` if the book cannot be kept.
     """
     from livecube.search.answers import book_ways
+    from livecube.search.book import likely_ms
     from livecube.search.hand_arrays import hand_arrays
 
     hands = search.automaton
     book, begun = kept_book(hands), is_book_kept(hands)
-    known, answers, since = {*book.questions.tolist()}, {}, now()
+    known, answers, since, likely = {*book.questions.tolist()}, {}, now(), likely_ms(hands)
     for number in numbers:
         if number in known:
             continue
-        answers[number] = book_ways(search, number)
+        answers[number] = book_ways(search, number, likely.get(number, 0))
         if now() - since >= piece_s:
             if begun and not is_book_kept(hands):
                 return
@@ -132,11 +133,12 @@ def make_pieces(
 
 def in_order(solves: int = _SOLVES) -> list[int]:
     """All questions: those that so many virtual solves ask, then those that are answered sooner."""
-    from livecube.search.book import all_questions, asked, ceiling_ms
+    from livecube.search.book import all_questions, asked
+    from livecube.search.task import NO_TAIL
 
     others: list[int] = all_questions().tolist()
     # Those with a ceiling may take minutes for quick hands: the search goes up to it.
-    others.sort(key=lambda number: ceiling_ms(asked(number)[2]) is not None)
+    others.sort(key=lambda number: asked(number)[2].tail != NO_TAIL)
     return list(dict.fromkeys([*often_asked(solves), *others]))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -14,6 +15,7 @@ from livecube.search.book import (
     NO_BOOK,
     asked,
     ceiling_ms,
+    likely_ms,
     question_numbers,
     way_tokens,
 )
@@ -97,9 +99,13 @@ class Answers:
             return at
         answers = {}
         for number in missing:
-            answers[number] = book_ways(self.search, number)
+            answers[number] = book_ways(self.search, number, self._likely.get(number, 0))
         self.book = self.book.with_answers(answers, self.hands)
         return self.book.places_of(numbers)
+
+    @cached_property
+    def _likely(self) -> dict[int, int]:
+        return likely_ms(self.automaton)
 
     def ways(
         self,
@@ -158,7 +164,7 @@ class Answers:
             if len(self._known) >= _REMEMBERED:
                 self._known.clear()
             ways = self._known[key] = self._cheapest(fronts, at)
-        highest = ceiling_ms(part)
+        highest = ceiling_ms(part, self.automaton)
         if not ways or (highest is not None and ways[0].ms + FASTEST_MS > highest):
             return None if however_dear and self.search is not None else []
         return [way for way in ways if way.ms <= ways[0].ms + FASTEST_MS][:MOST_WAYS]
@@ -214,13 +220,16 @@ class Answers:
         )
 
 
-def book_ways(search: FastestSearch, number: int) -> list[Way]:
-    """The ways that the book keeps for a question: the fastest, and those nearly as fast."""
+def book_ways(search: FastestSearch, number: int, likely_ms: int = 0) -> list[Way]:
+    """The ways that the book keeps for a question: the fastest, and those nearly as fast.
+
+    ``likely_ms`` as for :meth:`~livecube.search.ways.FastestSearch.ways_from`.
+    """
     offset, places, task = asked(number)
-    highest = ceiling_ms(task)
+    highest = ceiling_ms(task, search.automaton)
     return search.ways_from(
         int(CROSS_AT[offset]), np.array(places), [task], [0], NEARLY_MS, MOST_WAYS,
-        **({} if highest is None else {"ceiling_ms": highest}),
+        likely_ms=likely_ms, **({} if highest is None else {"ceiling_ms": highest}),
     )  # fmt: skip
 
 
@@ -244,11 +253,12 @@ def make_book(
     if not missing:
         return known
     answers: dict[int, list[Way]] = {}
+    likely = likely_ms(search.automaton)
 
     def answer(part: int) -> None:
         own = search.twin()
         for number in missing[part::threads]:
-            answers[number] = book_ways(own, number)
+            answers[number] = book_ways(own, number, likely.get(number, 0))
 
     with ThreadPoolExecutor(threads) as pool:
         list(pool.map(answer, range(threads)))

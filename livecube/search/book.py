@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 import numpy as np
 import numpy.typing as npt
 
+from livecube.hands.automaton import NEVER
 from livecube.search.hand_arrays import AFTER, ROTATED_BY, TURN_OF, hand_arrays
 from livecube.search.situation import PLACES_AT, SLOT_SYMMETRY
 from livecube.search.task import NO_D, NO_TAIL, Task
@@ -38,6 +39,7 @@ __all__ = [
     "all_questions",
     "asked",
     "ceiling_ms",
+    "likely_ms",
     "packed",
     "question_numbers",
     "unpacked_book",
@@ -49,7 +51,10 @@ __all__ = [
 
 KEYHOLE_CEILING_MS: Final = 1500
 """Highest price of keyholes and pseudo pairs in the book: slower ones are never advised, since
-the plain way is quicker, and some take minutes to find."""
+the plain way is quicker, and some take minutes to find. For hands that are quicker than the usual
+ones it is as much lower."""
+_USUAL_MOVE_MS: Final = 354.4
+"""Mean price of all moves in all states, for the usual hands."""
 _MOST_LOOSE: Final = 4
 """Most unsolved pieces of a question: more do not fit into its number."""
 NO_TURN: Final = 18
@@ -105,9 +110,12 @@ def asked(number: int) -> tuple[int, list[int], Task]:
     return offset, places, task
 
 
-def ceiling_ms(task: Task) -> int | None:
+def ceiling_ms(task: Task, hands: Automaton) -> int | None:
     """Highest price of the ways that the book keeps for a question; None: no limit."""
-    return None if task.tail == NO_TAIL else KEYHOLE_CEILING_MS
+    if task.tail == NO_TAIL:
+        return None
+    tempo = float(hands.seconds_ms[hands.seconds_ms < NEVER].mean()) / _USUAL_MOVE_MS
+    return round(KEYHOLE_CEILING_MS * min(tempo, 1.0))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -278,10 +286,13 @@ def packed(book: Book, six: npt.NDArray[np.uint8], fingerprint: str) -> bytes:
 def unpacked_book(data: bytes, automaton: Automaton) -> Book | None:
     """The book in a file; None if it was made for other hands."""
     with np.load(io.BytesIO(data)) as parts:
-        if not _fits(parts, automaton):
-            return None
-        counts, back, flat = parts["counts"].astype(np.int64), parts["back"], parts["tokens"]
-        questions = np.cumsum(_number(parts["questions"]))
+        return _unpacked(parts, automaton) if _fits(parts, automaton) else None
+
+
+def _unpacked(parts: Mapping[str, npt.NDArray[np.uint8]], automaton: Automaton) -> Book:
+    """The book in a file, whoever's it is, priced for these hands."""
+    counts, back, flat = parts["counts"].astype(np.int64), parts["back"], parts["tokens"]
+    questions = np.cumsum(_number(parts["questions"]))
     return _book(questions, counts, _number(back), flat, automaton)
 
 
@@ -332,6 +343,23 @@ def all_questions() -> Ints:
         return NO_BOOK.questions
     with np.load(io.BytesIO(data)) as parts:
         return np.cumsum(_number(parts["questions"]))
+
+
+def likely_ms(automaton: Automaton) -> dict[int, int]:
+    """For each question the price of the usual hands' ways if these hands make them, the cheapest.
+
+    Where the usual hands have none below the ceiling, it is the ceiling. The fastest way of these
+    hands is no slower, and mostly not much quicker, so a search had best begin there.
+    """
+    data = _shipped()
+    if data is None:
+        return {}
+    with np.load(io.BytesIO(data)) as parts:
+        book = _unpacked(parts, automaton)
+    cheapest = np.full(len(book.questions), KEYHOLE_CEILING_MS)
+    some = np.flatnonzero(np.diff(book.ends))
+    cheapest[some] = np.minimum.reduceat(book.entries.ms[book.ways], book.ends[some])
+    return dict(zip(book.questions.tolist(), cheapest.tolist(), strict=True))
 
 
 def usual_cross(automaton: Automaton) -> npt.NDArray[np.uint8] | None:

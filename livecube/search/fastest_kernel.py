@@ -522,16 +522,17 @@ def _deepen(  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def fastest(  # type: ignore[no-untyped-def]
-    tables, hands, cross, places, tasks, starts, ceiling, within, most, out_cost, out_length,
-    out_turns, out_moves, out_held, out_end,
+    tables, hands, cross, places, tasks, starts, first, ceiling, within, most, out_cost,
+    out_length, out_turns, out_moves, out_held, out_end,
 ):  # fmt: skip
     """The cheapest ways of one question, best first; returns how many.
 
     ``tasks`` has shape (parts, FIELDS); the second part begins where the first ends. ``starts``
-    are the holdings from which a way may begin. Finds the ways up to ``within`` milliseconds
-    slower than the cheapest, none slower than ``ceiling``. If there are more than ``most``, it
-    keeps those up to the cost of number ``most``, as many as fit into the outputs. Of ways with
-    the same turns it keeps the cheapest. Nothing is checked.
+    are the holdings from which a way may begin. The first limit is ``first`` or a lower bound: near
+    the price of the cheapest way it saves time, and the answer is the same. Finds the ways up to
+    ``within`` milliseconds slower than the cheapest, none slower than ``ceiling``. If there are
+    more than ``most``, it keeps those up to the cost of number ``most``, as many as fit into the
+    outputs. Of ways with the same turns it keeps the cheapest. Nothing is checked.
     """
     parts, size = tasks.shape[0], LONGEST_WAY + 1
     orders, counts = np.empty((parts, 8), dtype=np.int64), np.zeros(parts, dtype=np.int64)
@@ -572,7 +573,7 @@ def fastest(  # type: ignore[no-untyped-def]
     for start in starts:
         low = np.int64(tables.cross[cross, start]) * UNIT_MS
         limit = min(limit, max(low, bounds[hands.kind[start]]))
-    limit = max(limit, np.int64(hands.least))
+    limit = max(limit, np.int64(hands.least), np.int64(first))
     found = np.int64(0)
     while True:
         limit = min(limit, ceiling)
@@ -588,9 +589,10 @@ def fastest(  # type: ignore[no-untyped-def]
             )  # fmt: skip
         if limit >= ceiling or found >= most or (found and limit >= out_cost[0] + within):
             break
-        limit += _STEP_MS * parts  # what comes first of two parts is often too little by far
         if found:
-            limit = min(limit, out_cost[0] + within)
+            limit = out_cost[0] + within
+        else:
+            limit += _STEP_MS * parts  # what comes first of two parts is often too little by far
     while found and out_cost[found - 1] > out_cost[0] + within:
         found -= 1
     return found
