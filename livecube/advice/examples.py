@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Final
 
-from livecube.advice.best_choice import best_row, is_best_choice
+from livecube.advice.best_choice import best_row, deciding_slots, is_best_choice
 from livecube.advice.plain_way import Step, quickest_plain_way
 from livecube.cube.geometry import FACES
 from livecube.cube.position import SOLVED, apply_turns, inverse_turn, make_turn
@@ -152,7 +152,8 @@ def find_example(advisor: Advisor, technique: Technique) -> Example | None:
     for candidate in candidates[: _most(candidates)]:
         if best and (candidate.rank > best[0].rank or candidate.situation.offset is None):
             break  # take the quickest among equals, except in inspection, which is slow
-        advice = advisor.advise(candidate.position, WHITE, plans=False)
+        slots = deciding_slots(technique, technique.chances(candidate.situation))
+        advice = advisor.advise(candidate.position, WHITE, plans=False, slots=slots)
         if (row := best_row(advice, technique.id)) is None:
             continue
         fallback = fallback or (candidate, row)
@@ -203,7 +204,7 @@ def _lengths(
 def _example(advisor: Advisor, candidate: _Candidate, row: Opportunity) -> Example:
     """The example, computed again with the holding of the best sequence for all sequences."""
     situation, position = candidate.situation, candidate.position
-    advice = advisor.advise(position, WHITE, row.holding, plans=False)
+    advice = advisor.advise(position, WHITE, row.holding, plans=False, slots=len(row.slots))
     sequences = [
         other
         for other in advice.opportunities
