@@ -94,7 +94,7 @@ def find_clock(
     free = np.ones(bits.size, dtype=bool)
     free[list(taken)] = False
     found = []
-    few = _Few(bits, host_s)
+    few = _Few.of(bits, host_s)
     for rank, rate in enumerate(RATES):
         for low in _lowest(bits, host_s, rate, free, few):
             edge = low if bits.order == "little" else bits.size - low - 1
@@ -180,15 +180,36 @@ def start_of(bits: Bits, low: int, width: int) -> int:
 
 
 class _Few:
-    """Some of the packets, to exclude most fields quickly."""
+    """Some of the packets, to exclude most fields quickly.
+
+    Many candidates have the same packets, so what was found out is kept with their bits.
+    """
 
     def __init__(self, bits: Bits, host_s: npt.NDArray[np.float64]) -> None:
+        self._all_s = host_s
         some = np.linspace(0, len(host_s) - 1, min(len(host_s), 24)).astype(np.int64)
-        self.host_s = host_s[some]
+        self._host_s = host_s[some]
         self._table, self._order = bits.table[some], bits.order
         self._values: dict[int, Ints] = {}
+        self._fits: dict[int, npt.NDArray[np.bool_]] = {}
 
-    def values(self, width: int) -> Ints:
+    @classmethod
+    def of(cls, bits: Bits, host_s: npt.NDArray[np.float64]) -> _Few:
+        """Those of packets that came at these times."""
+        kept = bits.few
+        if not isinstance(kept, cls) or kept._all_s is not host_s:
+            kept = bits.few = cls(bits, host_s)
+        return kept
+
+    def fits(self, rate: int) -> npt.NDArray[np.bool_]:
+        """Whether each field of the least width may be a clock of this rate, by its start."""
+        if (kept := self._fits.get(rate)) is None:
+            width = _least_width(rate)
+            spreads = spread(self._of_width(width), self._host_s, rate, 1 << width)
+            kept = self._fits[rate] = spreads <= allowed(self._all_s, rate)
+        return kept
+
+    def _of_width(self, width: int) -> Ints:
         """The numbers in all fields of a width, shape (starts, packets)."""
         if (kept := self._values.get(width)) is None:
             powers = 1 << np.arange(width, dtype=np.int64)
@@ -216,9 +237,7 @@ def _lowest(
     taken_before = np.append(0, np.cumsum(~free))
     apart = taken_before[starts + width] == taken_before[starts]
     lows, starts = lows[apart], starts[apart]
-    values = few.values(width)[starts]
-    fits = spread(values, few.host_s, rate, 1 << width) <= allowed(host_s, rate)
-    return [low for low in lows[fits].tolist() if _is_clock(bits, host_s, rate, low, width)]
+    return [low for low in lows[few.fits(rate)[starts]].tolist() if _is_clock(bits, host_s, rate, low, width)]
 
 
 def find_wrapped_clock(

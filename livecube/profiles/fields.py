@@ -45,16 +45,11 @@ class Field:
     def read(self, data: bytes) -> int:
         """The number; the packet must be long enough."""
         first, last, below, mask = self._place
-        if last == first + 1:  # most fields lie in one byte, which is read in half the time
-            return data[first] >> below & mask
         return int.from_bytes(data[first:last], self.order) >> below & mask
 
     def write(self, data: bytearray, value: int) -> None:
         """Write a number; the field must be 0 before."""
         first, last, below, _ = self._place
-        if last == first + 1:
-            data[first] |= value << below
-            return
         number = int.from_bytes(data[first:last], self.order) | value << below
         data[first:last] = number.to_bytes(last - first, self.order)
 
