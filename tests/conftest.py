@@ -58,6 +58,7 @@ def pytest_configure(config: pytest.Config) -> None:
     # Bytecode too, whatever the caller says: the hundred processes that tests start would compile
     # all modules again, a second each.
     sys.dont_write_bytecode = False
+    os.environ["DASK_TEMPORARY_DIRECTORY"] = str(run)
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices only wait for more threads
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     _use_folders(run)

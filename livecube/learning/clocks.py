@@ -237,7 +237,11 @@ def _lowest(
     taken_before = np.append(0, np.cumsum(~free))
     apart = taken_before[starts + width] == taken_before[starts]
     lows, starts = lows[apart], starts[apart]
-    return [low for low in lows[few.fits(rate)[starts]].tolist() if _is_clock(bits, host_s, rate, low, width)]
+    return [
+        low
+        for low in lows[few.fits(rate)[starts]].tolist()
+        if _is_clock(bits, host_s, rate, low, width)
+    ]
 
 
 def find_wrapped_clock(
@@ -371,12 +375,10 @@ def around(
 
 def _wrapped(ticks: npt.NDArray[np.float64], wrap: int) -> npt.NDArray[np.float64]:
     """Ticks modulo ``wrap``."""
-    result: npt.NDArray[np.float64]
     if wrap & (wrap - 1):
-        result = ticks % wrap
-    else:  # exact for a power of two, and ten times as fast
-        result = ticks - np.floor(ticks * (1 / wrap)) * wrap
-    return result
+        return np.asarray(ticks % wrap)
+    # Exact for a power of two, and ten times as fast.
+    return np.asarray(ticks - np.floor(ticks * (1 / wrap)) * wrap)
 
 
 def spread(
