@@ -84,7 +84,7 @@ def _key(facelets: npt.NDArray[np.uint8]) -> npt.NDArray[np.int64]:
 
 
 def _half_key(facelets: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint32]:
-    key = facelets[0].astype(np.uint32)
+    key: npt.NDArray[np.uint32] = facelets[0].astype(np.uint32)
     for number, row in enumerate(facelets[1:], start=1):
         key |= row.astype(np.uint32) << np.uint32(6 * number)
     return key
