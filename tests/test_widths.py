@@ -417,8 +417,8 @@ def hints_in_full(advisor: Advisor) -> Iterator[Happening]:
     for row in longest.values():
         yield from (Clue(1.0, row, tells) for tells in (Telling.WHERE, Telling.WHAT))
         yield Spoken(2.0, row)
-        yield Planned(2.0, (plan,))
         yield Withdrawn(3.0, row)
+    yield Planned(4.0, (plan,))
     rows = sorted(longest.values(), key=lambda row: len(hint_text(row)))
     yield Repair(4.0, rows[-1])
     yield Spoken(5.0, rows[-1], tuple(rows[:3]), inspection=True)
