@@ -149,11 +149,20 @@ def find_example(advisor: Advisor, technique: Technique) -> Example | None:
     """
     candidates = sorted(_candidates(advisor.engine, technique), key=lambda one: one.rank)
     fallback = best = None
+    its = traits(technique)
+    quick = None if its.is_yardstick or its.in_inspection else advisor.only((technique, _PLAIN))
     for candidate in candidates[: _most(candidates)]:
         if best and (candidate.rank > best[0].rank or candidate.situation.offset is None):
             break  # take the quickest among equals, except in inspection, which is slow
+        position = candidate.position
+        if quick is not None:  # nearly always the plain way is the competitor
+            advice = quick.advise(position, WHITE, shortest=False, plans=False)
+            row = best_row(advice, technique.id)
+            if row is not None and not is_best_choice(advice, row):
+                fallback = fallback or (candidate, row)
+                continue
         slots = deciding_slots(technique, technique.chances(candidate.situation))
-        advice = advisor.advise(candidate.position, WHITE, plans=False, slots=slots)
+        advice = advisor.advise(position, WHITE, plans=False, slots=slots)
         if (row := best_row(advice, technique.id)) is None:
             continue
         fallback = fallback or (candidate, row)
