@@ -257,32 +257,34 @@ def find_wrapped_clock(
     free[list(taken)] = False
     lows = [e if bits.order == "little" else bits.size - e - 1 for e in range(0, bits.size, grain)]
     seconds = host_s.max() - host_s.min()
+    few = slice(None, None, max(1, len(host_s) // 24))
 
     @cache
-    def fields(width: int) -> list[tuple[int, Ints, int]]:
-        """Start, numbers and greatest number of each field of a width that may be the clock."""
+    def fields(width: int) -> tuple[list[int], Ints, Ints]:
+        """Of each field of a width that may be the clock: start, numbers, greatest number."""
         starts = [start_of(bits, low, width) for low in lows]
         inside = [s for s in starts if 0 <= s <= bits.size - width and free[s : s + width].all()]
-        return [(s, bits.read(s, width), int(bits.read(s, width).max())) for s in inside]
+        rows = [bits.read(start, width) for start in inside]
+        numbers = np.array(rows, dtype=np.int64).reshape(len(rows), len(host_s))
+        return inside, numbers, numbers.max(axis=1)
 
     for rate in RATES:
+        within = allowed(host_s, rate)
         for wrap in sorted({*_ROUND, *(rate * s for s in _ROUND_S)}):
-            width = wrap.bit_length()
             if not _LEAST_S * rate <= wrap <= seconds * rate:
                 continue
-            for start, values, most in fields(width):
-                if most < wrap and _goes_round(values, host_s, rate, wrap):
-                    return FoundClock(bits.field(start, width), rate, wrap)
+            starts, numbers, most = fields(wrap.bit_length())
+            fits = spread(numbers[:, few], host_s[few], rate, wrap) <= within
+            for row in np.flatnonzero(fits & (most < wrap)).tolist():
+                if _goes_round(numbers[row], host_s, rate, wrap):
+                    return FoundClock(bits.field(starts[row], wrap.bit_length()), rate, wrap)
     return None
 
 
 def _goes_round(values: Ints, host_s: npt.NDArray[np.float64], rate: int, wrap: int) -> bool:
     """Whether the values advance as the host's time does, and start again at ``wrap``."""
-    within = allowed(host_s, rate)
-    few = slice(None, None, max(1, len(values) // 24))
     return bool(
-        (spread(values[None, few], host_s[few], rate, wrap) <= within).all()
-        and (spread(values[None, :], host_s, rate, wrap) <= within).all()
+        (spread(values[None, :], host_s, rate, wrap) <= allowed(host_s, rate)).all()
         and not _has_turned_bit(values, host_s, rate, wrap)
         and abs(_drift(values, host_s, rate, wrap)) <= _WRAP_DRIFT
     )
