@@ -347,11 +347,18 @@ def _has_turned_bit(values: Ints, host_s: npt.NDArray[np.float64], rate: int, wr
     for bit in range(wrap.bit_length()):
         worth, is_set = 1 << bit, (values >> bit & 1).astype(bool)
         if worth > _TURNED_S * rate and _TURNED_LEAST < is_set.sum() < len(values) - _TURNED_LEAST:
-            if abs(np.median(late[~is_set]) - np.median(late[is_set])) > worth / 2:
+            if abs(_median(late[~is_set]) - _median(late[is_set])) > worth / 2:
                 return True
             if worth > _JITTER_S * rate:
                 break
     return False
+
+
+def _median(values: npt.NDArray[np.float64]) -> float:
+    """The median, in a fifth of the time that numpy's takes for a few hundred numbers."""
+    in_order = np.sort(values)
+    half = len(in_order) // 2
+    return float(in_order[half] + in_order[-1 - half]) / 2
 
 
 def _late(
