@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import sys
 from contextlib import contextmanager
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -45,11 +47,14 @@ def browser() -> Iterator[Chrome]:
         "--window-size=1280,900",
     ):
         options.add_argument(argument)
-    driver = Chrome(options=options, service=Service(str(_DRIVER)))
-    try:
-        yield driver
-    finally:
-        driver.quit()
+    # Chromium leaves a folder behind; processes that have not ended yet may still write into it.
+    with TemporaryDirectory(ignore_cleanup_errors=True) as folder:
+        service = Service(str(_DRIVER), env={**os.environ, "TMPDIR": folder})
+        driver = Chrome(options=options, service=service)
+        try:
+            yield driver
+        finally:
+            driver.quit()
 
 
 def sized(driver: Chrome, width: int, height: int, *, mobile: bool = False) -> None:

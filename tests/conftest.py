@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import itertools
 import os
 import shutil
 import signal
@@ -40,6 +41,7 @@ _CACHE: Final = "LIVECUBE_TESTS_CACHE"
 """Names another folder for tables and compiled code, for runs of many test processes."""
 _RUN = pytest.StashKey[Path]()
 _SPENT = pytest.StashKey[list[float]]()
+_NUMBERS: Final = itertools.count()
 
 settings.register_profile("of the suite", examples())
 settings.load_profile("of the suite")
@@ -58,6 +60,7 @@ def pytest_configure(config: pytest.Config) -> None:
     # Bytecode too, whatever the caller says: the hundred processes that tests start would compile
     # all modules again, a second each.
     sys.dont_write_bytecode = False
+    os.environ["DASK_TEMPORARY_DIRECTORY"] = str(run)
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices only wait for more threads
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     _use_folders(run)
@@ -125,12 +128,14 @@ def folders_of_its_own(
 ) -> Iterator[None]:
     """Empty folders for the configuration, state and data of one test; so no broker either.
 
-    The same fixture of pytest undoes changes of the environment.
+    The folder of all is made by whatever writes into it: most tests write nothing. The same
+    fixture of pytest undoes changes of the environment.
     """
-    with tempfile.TemporaryDirectory(dir=request.config.stash[_RUN]) as folder:
-        for name, inside in _FOLDERS.items():
-            monkeypatch.setenv(name, str(Path(folder) / inside))
-        yield
+    folder = f"{request.config.stash[_RUN]}/{next(_NUMBERS)}"
+    for name, inside in _FOLDERS.items():
+        monkeypatch.setenv(name, f"{folder}/{inside}")
+    yield
+    shutil.rmtree(folder, ignore_errors=True)
 
 
 @pytest.fixture(scope="session")

@@ -48,7 +48,10 @@ if TYPE_CHECKING:
     import subprocess
     from collections.abc import Iterable
 
+    from livecube.holding.observations import SolveTurns
     from livecube.review.moment import Moment
+    from livecube.review.reviewed import Review
+    from livecube.virtual.records import VirtualSolve
 
 FIXTURES = Path(__file__).parent.parent / "fixtures"
 
@@ -59,12 +62,16 @@ def scrambler() -> Scrambler:
 
 
 @pytest.fixture(scope="module")
-def moments() -> list[Moment]:
-    """The missed moments of some virtual solves, pair by pair."""
+def reviews() -> list[tuple[VirtualSolve, SolveTurns, Review]]:
+    """Some virtual solves and their reviews."""
+    return [one_review(seed, bold_advisor()) for seed in (0, 1, 2, 3, 8)]
+
+
+@pytest.fixture(scope="module")
+def moments(reviews: list[tuple[VirtualSolve, SolveTurns, Review]]) -> list[Moment]:
+    """The missed moments of these solves, pair by pair."""
     found: list[Moment] = []
-    advisor = bold_advisor()
-    for seed in (0, 1, 2, 3, 8):
-        virtual, _, review = one_review(seed, advisor)
+    for virtual, _, review in reviews:
         start = apply_turns(SOLVED, virtual.scramble).tobytes()
         pairs = [pair for pair in range(1, 5) if review.stages[pair].alternatives]
         found += [missed_moment(review, start, pair) for pair in pairs]
@@ -130,13 +137,11 @@ def test_the_way_is_shown_when_the_position_is_set_up_and_for_this_try_only(
 
 
 def test_another_way_is_told_from_what_was_advised(
-    moments: list[Moment], scrambler: Scrambler
+    reviews: list[tuple[VirtualSolve, SolveTurns, Review]], scrambler: Scrambler
 ) -> None:
     """The way of the solve gets the same name as in the solve's review."""
-    advisor, others = bold_advisor(), 0
-    compared = 0
-    for seed in range(5):
-        virtual, of, review = one_review(seed, advisor)
+    compared = others = 0
+    for virtual, of, review in reviews:
         start = apply_turns(SOLVED, virtual.scramble).tobytes()
         for pair in range(1, 5):
             if not review.stages[pair].alternatives:
@@ -253,27 +258,29 @@ def livecube(*arguments: str, data: Path, typed: str = "") -> subprocess.Complet
     return started("again", *arguments, text=typed, LIVECUBE_DATA=str(data))
 
 
-def test_a_virtual_solver_tries_twice(tmp_path: Path) -> None:
-    log = str(FIXTURES / "evening.jsonl")
-    done = livecube(
-        "2", "--log", log, "--level", "keen", "--simulated", "--speed", "100", "--json",
-        data=tmp_path,
-    )  # fmt: skip
+KEEN = ("2", "--log", str(FIXTURES / "evening.jsonl"), "--level", "keen", "--json")
+
+
+@pytest.fixture(scope="module")
+def simulated(tmp_path_factory: pytest.TempPathFactory) -> list[dict[str, Any]]:
+    """What a virtual solver hears who tries twice."""
+    data = tmp_path_factory.mktemp("again")
+    done = livecube(*KEEN, "--simulated", "--speed", "100", data=data)
     assert done.returncode == 0, done.stderr
-    rows = [json.loads(line) for line in done.stdout.splitlines()]
-    tried = [row for row in rows if row["event"] == "tried"]
+    return [json.loads(line) for line in done.stdout.splitlines()]
+
+
+def test_a_virtual_solver_tries_twice(simulated: list[dict[str, Any]]) -> None:
+    rows, tried = simulated, [row for row in simulated if row["event"] == "tried"]
     assert [row["number"] for row in tried] == [1, 2]
     assert all(row["as_advised"] and row["turns"] == row["advised"]["turns"] for row in tried)
     assert rows[-1] == tried[-1]
 
 
-def test_it_can_be_typed(tmp_path: Path) -> None:
+def test_it_can_be_typed(simulated: list[dict[str, Any]], tmp_path: Path) -> None:
     """The set-up is the same every time, so the test can type it."""
-    log = str(FIXTURES / "evening.jsonl")
-    given = ("2", "--log", log, "--level", "keen", "--json", "--typed")
-    done = livecube(*given, data=tmp_path, typed="")
-    (asked,) = map(json.loads, done.stdout.splitlines())
-    done = livecube(*given, data=tmp_path, typed=asked["turns"])
+    asked = simulated[0]
+    done = livecube(*KEEN, "--typed", data=tmp_path, typed=asked["turns"])
     assert done.returncode == 0, done.stderr
     rows = [json.loads(line) for line in done.stdout.splitlines()]
     assert rows[0]["turns"] == asked["turns"]
@@ -298,8 +305,10 @@ def test_what_cannot_be_tried_is_told(
     assert said in done.stderr
 
 
-def test_a_pair_without_a_better_way_is_told() -> None:
-    virtual, _, review = one_review(1, bold_advisor())
+def test_a_pair_without_a_better_way_is_told(
+    reviews: list[tuple[VirtualSolve, SolveTurns, Review]],
+) -> None:
+    virtual, _, review = reviews[1]
     start = apply_turns(SOLVED, virtual.scramble).tobytes()
     for pair in range(1, 5):
         if not review.stages[pair].alternatives:

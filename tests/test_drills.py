@@ -246,8 +246,12 @@ def plain_turns(advisor: Advisor, place: DrillPlace) -> tuple[int, ...]:
 class Somebody:
     """A person who sets up and tries; ``t`` is the cube's clock."""
 
-    def __init__(self, places: Sequence[DrillPlace], scrambler: Scrambler) -> None:
-        self.trying = Trying(iter(places), path(scrambler, places[0].face))
+    def __init__(
+        self, places: Sequence[DrillPlace], scrambler: Scrambler, *, quickly: bool = False
+    ) -> None:
+        """``quickly``: the way to a place may have more turns than the one that drills ask for."""
+        way = scrambler.to if quickly else path(scrambler, places[0].face)
+        self.trying = Trying(iter(places), way)
         self.t = 0.0
         self.position = SOLVED
         self.told = [as_drill(one) for one in self.trying.begin(0.0)]
@@ -278,7 +282,7 @@ class Somebody:
 def test_the_best_way_is_judged_as_what_was_asked(
     name: str, places: dict[str, tuple[DrillPlace, ...]], scrambler: Scrambler
 ) -> None:
-    somebody = Somebody(places[name][:2], scrambler)
+    somebody = Somebody(places[name][:2], scrambler, quickly=True)
     for place in places[name][:2]:
         somebody.set_up()
         told = somebody.turn(place.row.turns_fixed)
@@ -312,7 +316,7 @@ def test_the_plain_way_is_judged_as_another(
     judged_so = set()
     for place in aligned(advisor, name, 2):
         way = plain_turns(advisor, place)
-        somebody = Somebody([place], scrambler)
+        somebody = Somebody([place], scrambler, quickly=True)
         somebody.set_up()
         (done,) = somebody.turn(way)
         assert isinstance(done, DrillJudged)

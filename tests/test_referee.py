@@ -5,6 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 from collections import Counter
+from functools import cache
 from itertools import islice
 from pathlib import Path
 from textwrap import dedent
@@ -40,14 +41,17 @@ def all_sequences(length: int) -> Iterator[tuple[str, ...]]:
                 yield (*before, name)
 
 
-EVERYTHING = [turns for length in range(LONGEST + 1) for turns in all_sequences(length)]
+@cache
+def everything() -> list[tuple[str, ...]]:
+    """All sequences, shorter ones first."""
+    return [turns for length in range(LONGEST + 1) for turns in all_sequences(length)]
 
 
 def enumerated(view: View, question: Question) -> dict[int, set[str]]:
     states: dict[tuple[str, ...], bytes] = {(): view.now(question.pieces)}
     ends = [view.homes(question.pieces, offset) for offset in range(4)]
     rows: dict[int, set[str]] = {}
-    for turns in EVERYTHING:
+    for turns in everything():
         if turns:  # shorter sequences come earlier in the list
             states[turns] = states[turns[:-1]].translate(TURNS[turns[-1]])
         if states[turns] in ends and accepted(view, question, turns):

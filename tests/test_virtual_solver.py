@@ -369,8 +369,13 @@ def last_layer_cases(generators: list[tuple[int, ...]]) -> tuple[list[bytes], li
                 queue.append(after)
     assert len(seen) == 62208
     # Facelets that show the colour of the last layer tell orientations apart.
-    by_orientation = {frozenset(p[:4] + p[8:12]): p for p in seen}
-    return list(by_orientation.values()), [p for p in seen if is_settled(p, "orient")]
+    by_orientation: dict[frozenset[int], list[bytes]] = {}
+    for position in seen:
+        by_orientation.setdefault(frozenset(position[:4] + position[8:12]), []).append(position)
+    solved = SOLVED.tobytes()
+    oriented = by_orientation[frozenset(solved[:4] + solved[8:12])]
+    assert all(is_settled(position, "orient") for position in oriented)
+    return [some[0] for some in by_orientation.values()], oriented
 
 
 def test_cross_table_has_the_published_counts() -> None:

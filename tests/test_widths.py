@@ -29,6 +29,7 @@ from review_check import bold_advisor, one_review
 from rich.console import Console
 from test_screen import followed
 
+from livecube.advice import inspection
 from livecube.advice.examples import broken_pairs
 from livecube.advice.plan import Plan
 from livecube.advice.speaker import (
@@ -84,10 +85,12 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Iterator, Sequence
 
     from livecube.advice.advisor import Advisor
+    from livecube.advice.inspection import Inspection
     from livecube.advice.rows import Opportunity
     from livecube.advice.speaker import Happening
     from livecube.composition.radio_benchmark import RadioFigures
     from livecube.composition.reviewing import Begun
+    from livecube.cube.geometry import Array
     from livecube.drills.fingers import FingerNews
     from livecube.drills.news import DrillNews
     from livecube.review.reviewed import Review
@@ -199,9 +202,11 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module", autouse=True)
 def computed_once() -> Iterator[None]:
-    """A review, or the figures of a benchmark, are the same at each width."""
+    """A review, an inspection, or the figures of a benchmark, are the same at each width."""
     known: dict[tuple[object, ...], Review] = {}
+    inspected: dict[tuple[object, ...], Inspection] = {}
     real, benchmark = reviewing.review_of, radio_benchmark.measure_radio
+    real_inspection = inspection.inspect_cross
 
     def review_of(begun: Begun, advisor: Advisor, *others: Any, **named: Any) -> Review:
         key = begun.start, *begun.of.part.turns, advisor.level
@@ -209,12 +214,21 @@ def computed_once() -> Iterator[None]:
             known[key] = real(begun, advisor, *others, **named)
         return known[key]
 
+    def inspect_cross(
+        advisor: Advisor, position: Array, face: int, holding: Holding | None = None
+    ) -> Inspection:
+        key = position.tobytes(), face, holding, advisor.level
+        if key not in inspected:
+            inspected[key] = real_inspection(advisor, position, face, holding)
+        return inspected[key]
+
     @cache
     def measure_radio(count: int, rate: float) -> RadioFigures:
         return benchmark(advisor_at(), count, rate)
 
     with (
         patch.object(reviewing, "review_of", review_of),
+        patch.object(inspection, "inspect_cross", inspect_cross),
         patch.object(
             radio_benchmark,
             "measure_radio",
@@ -403,8 +417,8 @@ def hints_in_full(advisor: Advisor) -> Iterator[Happening]:
     for row in longest.values():
         yield from (Clue(1.0, row, tells) for tells in (Telling.WHERE, Telling.WHAT))
         yield Spoken(2.0, row)
-        yield Planned(2.0, (plan,))
         yield Withdrawn(3.0, row)
+    yield Planned(4.0, (plan,))
     rows = sorted(longest.values(), key=lambda row: len(hint_text(row)))
     yield Repair(4.0, rows[-1])
     yield Spoken(5.0, rows[-1], tuple(rows[:3]), inspection=True)

@@ -157,6 +157,7 @@ class Advisor:
         shortest: bool = True,
         plans: bool = True,
         above_level: bool = True,
+        slots: int | None = None,
     ) -> Advice:
         """The opportunities for the cross on ``face``, best first, and the plan.
 
@@ -165,6 +166,7 @@ class Advisor:
         ``looking``: whether looking time counts in ranks and plans. ``shortest``: whether to find
         all shortest sequences too, which needs the engine. ``plans``: whether to look for plans,
         which rank the rows. ``above_level``: whether to use techniques above the level too.
+        ``slots``: only look for rows that fill this many slots; None: any.
         """
         situation = Situation.of(position, face)
         starts = starts_of(holding, face)
@@ -174,6 +176,7 @@ class Advisor:
             if (inspection or not self._traits[technique.id].in_inspection)
             and (above_level or self._levels[technique.id] <= self.level)
             for chance in technique.chances(situation)
+            if slots in (None, len(chance.slots))
         ]
         rows = self._rows.fastest(situation, chances, starts)
         if shortest and self._engine is not None:

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-if TYPE_CHECKING:
-    from livecube.advice.rows import Advice, Opportunity
+from livecube.techniques.base import traits
 
-__all__ = ["best_row", "is_best_choice"]
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from livecube.advice.rows import Advice, Opportunity
+    from livecube.techniques.base import Chance, Technique
+
+__all__ = ["best_row", "deciding_slots", "is_best_choice"]
 
 _SAME_S: Final = 1e-9
 
@@ -34,3 +39,14 @@ def is_best_choice(advice: Advice, row: Opportunity) -> bool:
     if row.traits.is_plain and len({one.traits.is_yardstick for one in others}) > 1:
         return False
     return all(row.total <= one.total + _SAME_S for one in others if one.fastest)
+
+
+def deciding_slots(technique: Technique, chances: Sequence[Chance]) -> int | None:
+    """How many slots the rows fill that decide whether a technique is the best choice; None: any.
+
+    ``chances``: those of the technique here. In inspection only rows for as many slots decide: a
+    way into two slots is also one into each of them, so it is never quicker than the quickest of
+    those, and :func:`is_best_choice` compares two slots with plain pairs.
+    """
+    counts = {len(chance.slots) for chance in chances}
+    return counts.pop() if traits(technique).in_inspection and len(counts) == 1 else None

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from livecube.advice.best_choice import best_row, is_best_choice
+from livecube.advice.best_choice import best_row, deciding_slots, is_best_choice
 from livecube.advice.examples import broken_pairs, random_turns
 from livecube.cube.geometry import EDGES, NEXT_STICKER, OPPOSITE, piece_faces
 from livecube.cube.position import SOLVED, apply_turns
@@ -202,7 +202,8 @@ def sampled(
     chances = technique.chances(situation)
     if not chances or not _is_promising(advisor, technique, chances, position, face):
         return None
-    advice = advisor.advise(position, face, plans=False)
+    slots = deciding_slots(technique, chances)
+    advice = advisor.advise(position, face, plans=False, slots=slots)
     row = best_row(advice, technique.id)
     if row is None or row.turns < (_LEAST_IN_INSPECTION if row.traits.in_inspection else _LEAST):
         return None

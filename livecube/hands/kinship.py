@@ -21,6 +21,8 @@ from livecube.hands.automaton import MOVES, NEVER
 from livecube.hands.executions import usual_ms
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from livecube.cube.holding import Move
     from livecube.hands.automaton import Automaton
     from livecube.hands.executions import Array
@@ -78,12 +80,14 @@ class Means(NamedTuple):
 class Fit:
     """Effects learned from means; never changed."""
 
-    def __init__(self, of: Kinship, means: Means, variances: Array) -> None:
+    def __init__(
+        self, of: Kinship, means: Means, variances: Array, alike: Sequence[Array] | None = None
+    ) -> None:
         self.of = of
         self.means = means
         self.variances = variances
         """Of the effects of each group, shape (groups,)."""
-        measured = of.measured(means, variances)
+        measured = of.measured(means, variances, alike)
         weights = np.linalg.solve(measured, means.value)
         self.values = of.values(means.cell, weights, variances)
         """Expected logarithm of each price against the usual one, shape (cells,)."""
@@ -120,15 +124,15 @@ class Kinship:
 
     def covariance(self, some: Array, others: Array, variances: Array) -> Array:
         """Covariance of the values of cells before anything is measured, shape (n, m)."""
-        total = np.zeros((len(some), len(others)))
-        for group, variance in enumerate(variances):
-            total += variance * self._alike(group, some, others)
-        return total
+        return _weighted(self._alike(some, others), variances)
 
-    def _alike(self, group: int, some: Array, others: Array) -> Array:
-        """1 for two cells that share an effect of the group, times the shares that they have."""
+    def _alike(self, some: Array, others: Array) -> list[Array]:
+        """For each group 1 for two cells that share an effect, times the shares that they have."""
+        return [self._alike_in(group, some, others) for group in range(len(GROUPS))]
+
+    def _alike_in(self, group: int, some: Array, others: Array) -> Array:
         codes, shares = self.codes[group], self.shares[group]
-        alike: Array = codes[some][:, None] == codes[others][None, :]
+        alike: Array = (codes[some][:, None] == codes[others][None, :]).astype(float)
         one, two = shares[some], shares[others]
         if (one != 1).any() or (two != 1).any():
             alike = alike * one[:, None] * two[None, :]
@@ -139,20 +143,24 @@ class Kinship:
         usual = np.array([group.spread**2 for group in GROUPS])
         held = np.array([group.held for group in GROUPS])
         now = usual if variances is None else variances
+        alike = self._alike(means.cell, means.cell)
         for _ in range(steps):
-            inverse = np.linalg.inv(self.measured(means, now))
+            inverse = np.linalg.inv(self.measured(means, now, alike))
             weights = inverse @ means.value
             up, down = held * usual / now**2, held / now
-            for group in range(len(GROUPS)):
-                alike = self._alike(group, means.cell, means.cell)
-                up[group] += weights @ alike @ weights
-                down[group] += np.vdot(inverse, alike)
+            for group, shared in enumerate(alike):
+                up[group] += weights @ shared @ weights
+                down[group] += np.vdot(inverse, shared)
             now = now * np.sqrt(up / down)
-        return Fit(self, means, now)
+        return Fit(self, means, now, alike)
 
-    def measured(self, means: Means, variances: Array) -> Array:
-        """Covariance of means, their errors included."""
-        total = self.covariance(means.cell, means.cell, variances) + means.common
+    def measured(
+        self, means: Means, variances: Array, alike: Sequence[Array] | None = None
+    ) -> Array:
+        """Covariance of means, their errors included; ``alike``: of their cells, if known."""
+        if alike is None:
+            alike = self._alike(means.cell, means.cell)
+        total = _weighted(alike, variances) + means.common
         total[np.diag_indices(len(total))] += means.variance
         return total
 
@@ -163,6 +171,13 @@ class Kinship:
             effects = np.bincount(codes[cells], weights * shares[cells], self._effects)
             values += variance * shares * effects[codes]
         return values
+
+
+def _weighted(alike: Sequence[Array], variances: Array) -> Array:
+    total = np.zeros_like(alike[0])
+    for shared, variance in zip(alike, variances, strict=True):
+        total += variance * shared
+    return total
 
 
 @lru_cache(maxsize=4)

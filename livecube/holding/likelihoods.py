@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from functools import cache
+from itertools import groupby
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
@@ -148,8 +149,9 @@ def _nodes(rows: dict[Context, Array]) -> dict[Context, int]:
     seen = {group: float(rows[(group,)].sum()) for group in groups if (group,) in rows}
     kept |= {begin_context(stage, r) for stage in range(len(STAGES)) for r in (False, True)}
     kept |= {(_UNFAMILIAR, *context[1:]) for context in kept if len(context) > 1}
-    for context, row in rows.items():
-        if len(context) <= 2 or row.sum() >= max(1.0, _RARE * seen[context[0]]):
+    sums = np.array([*rows.values()]).sum(axis=1).tolist()
+    for context, total in zip(rows, sums, strict=True):
+        if len(context) <= 2 or total >= max(1.0, _RARE * seen[context[0]]):
             kept.add(context)
     return {context: i for i, context in enumerate(sorted(kept, key=lambda c: (len(c), c)))}
 
@@ -174,15 +176,19 @@ def _begin(nodes: dict[Context, int]) -> Array:
 
 
 def _moves(rows: dict[Context, Array], nodes: dict[Context, int]) -> Array:
-    table = np.empty((len(nodes), _MOVES))
-    for context, node in nodes.items():
-        row = rows.get(context, np.zeros(_MOVES))
-        if len(context) == 1:
-            coarser = np.full(_MOVES, 1 / _MOVES)
+    """The nodes of one length at once: they lean on shorter ones, which come first."""
+    table, nothing = np.empty((len(nodes), _MOVES)), np.zeros(_MOVES)
+    for length, alike in groupby(nodes, key=len):
+        contexts = [*alike]
+        counts = np.array([rows.get(context, nothing) for context in contexts])
+        if length == 1:
+            coarser = np.full_like(counts, 1 / _MOVES)
         else:
-            coarser = table[_node(nodes, (context[0], *context[2:]))]
-        kinds = max(1, np.count_nonzero(row))
-        table[node] = (row + kinds * coarser) / (row.sum() + kinds)
+            coarser = table[[_node(nodes, (group, *last)) for group, _, *last in contexts]]
+        kinds = np.maximum(1, np.count_nonzero(counts, axis=1))[:, None]
+        table[[nodes[context] for context in contexts]] = (counts + kinds * coarser) / (
+            counts.sum(axis=1, keepdims=True) + kinds
+        )
     return table
 
 

@@ -33,6 +33,8 @@ class Bits:
         self.table: Ints = np.unpackbits(raw, axis=1, bitorder=order).astype(np.int64)
         self.size = int(self.table.shape[1])
         """Number of bits of a packet."""
+        self.few: object = None
+        """What the search for clocks keeps with these packets."""
 
     def read(self, start: int, bits: int) -> Ints:
         """The number at a place in each packet, shape (packets,)."""

@@ -103,9 +103,9 @@ def candidates(
         return found
     if kind.longest:
         return [_checked(one, check) for one in found]
+    masked = {one.layout.mask: one.layout for one in found}
     checks = {
-        mask: find_check([replace(found[0].layout, mask=mask).plain(p) for p in packets], order)
-        for mask in {one.layout.mask for one in found}
+        mask: find_check([*map(layout.plain, packets)], order) for mask, layout in masked.items()
     }
     return [_checked(one, checks[one.layout.mask]) for one in found]
 

@@ -50,8 +50,8 @@ def shortest_link(start: bytes, end: bytes, most: int = LONGEST_LINK) -> tuple[i
         return known if len(known) <= most else None
     if most <= _HALF:
         return None
-    ends, moved, keys = _last_turns()
-    for number in _likely(change, moved, keys):
+    ends, moved = _last_turns()
+    for number in _likely(change, moved):
         last = ends[number]
         if len(last) > most - _HALF:
             break
@@ -65,27 +65,51 @@ def shortest_link(start: bytes, end: bytes, most: int = LONGEST_LINK) -> tuple[i
     return None
 
 
-def _likely(change: bytes, moved: npt.NDArray[np.uint8], keys: npt.NDArray[np.int64]) -> list[int]:
+def _likely(change: bytes, moved: npt.NDArray[np.uint8]) -> list[int]:
     """The last turns without which the change seems to be a known position, by their numbers."""
+    keys, is_slot = _known_keys()
     wanted = _key(moved[list(change[:_FACELETS])])
+    # Few are among the slots of known keys, so that few have to be looked up.
+    maybe = np.flatnonzero(is_slot[_slot(wanted)])
+    wanted = wanted[maybe]
     places = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
-    found: list[int] = np.flatnonzero(keys[places] == wanted).tolist()
+    found: list[int] = maybe[keys[places] == wanted].tolist()
     return found
 
 
 def _key(facelets: npt.NDArray[np.uint8]) -> npt.NDArray[np.int64]:
     """One number for each column of ``facelets`` (10, n)."""
-    wide = facelets.astype(np.int64) << 6 * np.arange(_FACELETS)[:, None]
-    return np.asarray(wide.sum(axis=0))
+    low, high = (_half_key(half) for half in np.split(facelets, 2))
+    return np.asarray(low | high.astype(np.int64) << 6 * _FACELETS // 2)
+
+
+def _half_key(facelets: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint32]:
+    key: npt.NDArray[np.uint32] = facelets[0].astype(np.uint32)
+    for number, row in enumerate(facelets[1:], start=1):
+        key |= row.astype(np.uint32) << np.uint32(6 * number)
+    return key
+
+
+def _slot(keys: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    """Numbers below 2**20 that are spread evenly, the same for the same keys."""
+    return (keys * 0x1E3779B97F4A7C15 >> 40) & 0xFFFFF
 
 
 @cache
-def _last_turns() -> tuple[
-    tuple[tuple[int, ...], ...], npt.NDArray[np.uint8], npt.NDArray[np.int64]
-]:
-    """All ends of one to four turns, the shortest first; the keys of known positions, in order.
+def _known_keys() -> tuple[npt.NDArray[np.int64], npt.NDArray[np.bool_]]:
+    """The keys of known positions, in order; and whether each slot is that of one of them."""
+    known = np.frombuffer(b"".join(_near()), dtype=np.uint8).reshape(-1, len(SOLVED_BYTES))
+    keys = np.sort(_key(known[:, :_FACELETS].T))
+    is_slot = np.zeros(1 << 20, dtype=np.bool_)
+    is_slot[_slot(keys)] = True
+    return keys, is_slot
 
-    Between them: where each facelet goes if these turns are undone, shape (54, ends).
+
+@cache
+def _last_turns() -> tuple[tuple[tuple[int, ...], ...], npt.NDArray[np.uint8]]:
+    """All ends of one to four turns, the shortest first.
+
+    Beside them: where each facelet goes if these turns are undone, shape (54, ends).
     """
     ends: dict[bytes, tuple[int, ...]] = {}
     level: dict[bytes, tuple[int, ...]] = {bytes(range(54)): ()}
@@ -99,9 +123,7 @@ def _last_turns() -> tuple[
         level = {moved: last for moved, last in following.items() if moved not in ends}
         ends |= level
     table = np.frombuffer(b"".join(ends), dtype=np.uint8).reshape(-1, 54)
-    known = np.frombuffer(b"".join(_near()), dtype=np.uint8).reshape(-1, len(SOLVED_BYTES))
-    keys = np.sort(_key(known[:, :_FACELETS].T))
-    return tuple(ends.values()), np.ascontiguousarray(table.T), keys
+    return tuple(ends.values()), np.ascontiguousarray(table.T)
 
 
 @cache

@@ -21,9 +21,9 @@ _LONGEST: Final = 100
 
 def line_of(text: str, path: Path) -> int:
     """The line (from 1) of an entry; if there is no such entry, of the nearest table around it."""
-    lines = text.split("\n")
+    lines, table = text.split("\n"), _parsed(text)
     for depth in range(len(path), 0, -1):
-        if _has(_parsed(text), path[:depth]):
+        if _has(table, path[:depth]):
             return _first_statement(lines, _lines_without(lines, path[:depth]))
     return 1
 

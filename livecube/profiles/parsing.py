@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 import re
 import tomllib
+from functools import cache
 from importlib.resources import files
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from livecube.errors import ProfileError, UsageError
 from livecube.profiles.building import WrongError, built
@@ -32,6 +33,12 @@ def profile_schema_text() -> str:
     return (files("livecube.profiles") / _SCHEMA).read_text(encoding="utf-8")
 
 
+@cache
+def _schema() -> dict[str, Any]:
+    schema: dict[str, Any] = json.loads(profile_schema_text())
+    return schema
+
+
 def parse_profile(text: str, source: str) -> Profile:
     """Read a profile; ``source`` is the file's name, for messages.
 
@@ -47,7 +54,7 @@ def parse_profile(text: str, source: str) -> Profile:
         ) from None
     except RecursionError:
         raise ProfileError(source, 0, "this is nested too deeply for a profile") from None
-    fault = first_fault(table, json.loads(profile_schema_text()))
+    fault = first_fault(table, _schema())
     if fault is not None:
         raise ProfileError(source, line_of(text, fault.path), f"{_name(fault.path)} {fault.reason}")
     try:
@@ -67,7 +74,7 @@ def _check_size(text: str, source: str) -> None:
 
 def check_name(name: str) -> None:
     """Raise :class:`~livecube.errors.UsageError` if this is not a valid name of a profile."""
-    fault = first_fault(name, json.loads(profile_schema_text())["properties"]["name"])
+    fault = first_fault(name, _schema()["properties"]["name"])
     if fault is not None:
         raise UsageError(
             f"the name of a profile has lower-case letters, digits and hyphens, at most 40, like "

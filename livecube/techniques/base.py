@@ -157,8 +157,12 @@ def about(technique: Technique) -> About:
 
 def traits(technique: Technique) -> Traits:
     """The traits of a technique, with defaults for those that it does not set."""
-    told = {one.name for one in fields(Traits) if hasattr(technique, one.name)}
-    return Traits(**{name: getattr(technique, name) for name in told})
+    return Traits(
+        **{name: getattr(technique, name) for name in _TRAITS if hasattr(technique, name)}
+    )
+
+
+_TRAITS: Final = tuple(one.name for one in fields(Traits))
 
 
 def within(title: str) -> str:

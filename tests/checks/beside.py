@@ -13,6 +13,7 @@ from pathlib import Path
 __all__ = ["TESTS"]
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+os.environ.setdefault("HYPOTHESIS_NO_PLUGINS", "1")  # it would load trio
 
 TESTS = Path(__file__).parent.parent
 

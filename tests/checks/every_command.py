@@ -78,7 +78,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "completion": ("bash",),
     "scramble": ("--seed", "1"),
     "simulate": ("--solves", "1", "--seed", "1", "new.jsonl"),
-    "bench": ("--radio", "--brief"),
+    "bench": ("--radio", "--count", "20", "--rate", "1000"),
     "guide": ("following",),
 }
 """Arguments for each command: it ends soon, and would publish if a broker were configured."""
