@@ -27,7 +27,7 @@ from livecube.holding.follower import HoldingFollower, LiveHolding, with_holding
 from livecube.holding.inference import HoldingModel, adapted, drawn_paths, evidence, read_solve
 from livecube.holding.kernel import room_for
 from livecube.holding.likelihoods import likelihoods
-from livecube.holding.observations import Observer, SolvePart, observe
+from livecube.holding.observations import Observer, SolvePart, _milliseconds, observe
 from livecube.holding.written import (
     HAND_MOVES,
     HELD_AFTER,
@@ -113,6 +113,10 @@ def test_a_pair_after_a_rotation(text: str) -> None:
     assert "B" not in written(part)
     rotated = {str(WHITE_DOWN.after(move)) for move in parse_moves("y y'")}
     assert str(HOLDINGS[read_solve(part, TRAINED).path[-1].holding]) in rotated
+
+
+def test_gaps_are_compared_in_whole_microseconds() -> None:
+    assert _milliseconds(0.0123456789) == 12.346
 
 
 def test_slices_are_told_from_two_turns_by_time() -> None:

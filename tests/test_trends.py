@@ -385,6 +385,12 @@ def test_sessions_are_drawn_if_there_are_twenty(
     assert block.tolist() == [*range(20 if drawn == "sessions" else len(sessions))]
 
 
+def test_solves_of_one_session_are_one_block() -> None:
+    sessions = np.repeat(np.arange(20), 2)
+    block, _ = blocks_of(columns([10_000] * 40, 40, session=sessions))
+    assert block.tolist() == sessions.tolist()
+
+
 def test_a_change_is_told_if_its_interval_misses_zero() -> None:
     less, more, neither = (
         Look("", "number", np.asarray, "less"),

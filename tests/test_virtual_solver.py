@@ -28,6 +28,7 @@ from livecube.cube.position import (
     merge,
 )
 from livecube.errors import UsageError
+from livecube.events import Turn
 from livecube.virtual.cross import cross_table, plan_cross
 from livecube.virtual.cube import simulated_cube
 from livecube.virtual.fingers import Insertion, fingers_of
@@ -390,6 +391,14 @@ def test_crosses_at_an_offset() -> None:
         start = apply_turns(SOLVED, parse_turns("R U2 F' L D B2 R'"))
         end = apply_turns(start, plan_cross(start.tobytes(), rng, offset=offset))
         assert {frozenset((5, face)) for face in range(1, 5)} <= solved_pieces(end, 5, offset)
+
+
+def test_marks_stand_between_the_turns_of_a_session() -> None:
+    found = session(4, 2)
+    events = found.events()
+    turns = [event for event in events if isinstance(event, Turn)]
+    assert turns == [Turn(one.t, one.turn) for one in found.turns]
+    assert turns == found.events(marks=False) != events
 
 
 def test_sessions_run_through_on_one_cube() -> None:
