@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
-from slower_hands import other_hands
 
 from livecube.cube.geometry import FACES, OPPOSITE
 from livecube.cube.notation import parse_turns
@@ -17,12 +16,11 @@ from livecube.cube.position import SOLVED, apply_turn, apply_turns, inverse_turn
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.cache import load_search
 from livecube.hands.automaton import MOVES, NEVER
-from livecube.search.answers import Answers, book_ways, make_book
+from livecube.search.answers import Answers, make_book
 from livecube.search.book import (
     NO_BOOK,
     asked,
     ceiling_ms,
-    likely_ms,
     packed,
     question_numbers,
     unpacked_book,
@@ -180,28 +178,6 @@ def test_the_search_finds_what_plain_enumeration_finds(
     assert [way.ms for way in found] == sorted(plain.cheapest.values())[:_ROOM]
     assert all(plain.cheapest[_in_one_order(way.turns)] == way.ms for way in found)
     assert len({_in_one_order(way.turns) for way in found}) == len(found)
-
-
-@pytest.mark.parametrize("likely", [1, 600, 900, 1200, 2000])
-def test_a_guess_at_the_price_changes_no_answer(
-    likely: int, hands: Automaton, search: FastestSearch
-) -> None:
-    numbers = Random(5).sample(usual_book(hands).questions.tolist(), 30)
-    guessed = [book_ways(search, number, likely) for number in numbers]
-    assert guessed == [book_ways(search, number) for number in numbers]
-
-
-def test_the_price_of_the_usual_ways_is_likely(hands: Automaton) -> None:
-    book, likely = usual_book(hands), likely_ms(hands)
-    assert [*likely] == book.questions.tolist()
-    slower = likely_ms(other_hands())
-    for at in Random(4).sample(range(len(book.questions)), 200):
-        ways = book.ways[book.ends[at] : book.ends[at + 1]]
-        number = int(book.questions[at])
-        assert likely[number] == min(book.entries.ms[ways].tolist(), default=1500)
-        moves = (book.entries.tokens[ways] < 36).sum(axis=1)
-        dearer = book.entries.ms[ways] + 7 * moves
-        assert slower[number] == min(dearer.tolist(), default=1500)
 
 
 def test_plain_enumeration_has_something_to_compare_with(hands: Automaton) -> None:

@@ -88,12 +88,12 @@ def test_a_kill_loses_at_most_a_piece_wherever_it_comes(
     hands, whole = search.automaton, answered(make_book(search, NUMBERS))
     real, made = answers_module.book_ways, 0
 
-    def counted(its: FastestSearch, number: int, likely: int) -> list[Any]:
+    def counted(its: FastestSearch, number: int) -> list[Any]:
         nonlocal made
         made += 1
         if made == end:
             raise KilledError
-        return real(its, number, likely)
+        return real(its, number)
 
     monkeypatch.setattr(answers_module, "book_ways", counted)
     clock = iter(range(10**6))

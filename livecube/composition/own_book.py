@@ -111,16 +111,15 @@ def make_pieces(
     away meanwhile. Raises ``OSError`` if the book cannot be kept.
     """
     from livecube.search.answers import book_ways
-    from livecube.search.book import likely_ms
     from livecube.search.hand_arrays import hand_arrays
 
     hands = search.automaton
     book, begun = kept_book(hands), is_book_kept(hands)
-    known, answers, since, likely = {*book.questions.tolist()}, {}, now(), likely_ms(hands)
+    known, answers, since = {*book.questions.tolist()}, {}, now()
     for number in numbers:
         if number in known:
             continue
-        answers[number] = book_ways(search, number, likely.get(number, 0))
+        answers[number] = book_ways(search, number)
         if now() - since >= piece_s:
             if begun and not is_book_kept(hands):
                 return

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -15,7 +14,6 @@ from livecube.search.book import (
     NO_BOOK,
     asked,
     ceiling_ms,
-    likely_ms,
     question_numbers,
     way_tokens,
 )
@@ -99,13 +97,9 @@ class Answers:
             return at
         answers = {}
         for number in missing:
-            answers[number] = book_ways(self.search, number, self._likely.get(number, 0))
+            answers[number] = book_ways(self.search, number)
         self.book = self.book.with_answers(answers, self.hands)
         return self.book.places_of(numbers)
-
-    @cached_property
-    def _likely(self) -> dict[int, int]:
-        return likely_ms(self.automaton)
 
     def ways(
         self,
@@ -220,16 +214,13 @@ class Answers:
         )
 
 
-def book_ways(search: FastestSearch, number: int, likely_ms: int = 0) -> list[Way]:
-    """The ways that the book keeps for a question: the fastest, and those nearly as fast.
-
-    ``likely_ms`` as for :meth:`~livecube.search.ways.FastestSearch.ways_from`.
-    """
+def book_ways(search: FastestSearch, number: int) -> list[Way]:
+    """The ways that the book keeps for a question: the fastest, and those nearly as fast."""
     offset, places, task = asked(number)
     highest = ceiling_ms(task, search.automaton)
     return search.ways_from(
         int(CROSS_AT[offset]), np.array(places), [task], [0], NEARLY_MS, MOST_WAYS,
-        likely_ms=likely_ms, **({} if highest is None else {"ceiling_ms": highest}),
+        **({} if highest is None else {"ceiling_ms": highest}),
     )  # fmt: skip
 
 
@@ -253,12 +244,11 @@ def make_book(
     if not missing:
         return known
     answers: dict[int, list[Way]] = {}
-    likely = likely_ms(search.automaton)
 
     def answer(part: int) -> None:
         own = search.twin()
         for number in missing[part::threads]:
-            answers[number] = book_ways(own, number, likely.get(number, 0))
+            answers[number] = book_ways(own, number)
 
     with ThreadPoolExecutor(threads) as pool:
         list(pool.map(answer, range(threads)))

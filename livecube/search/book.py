@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import io
 from dataclasses import dataclass
+from functools import lru_cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
@@ -39,7 +40,6 @@ __all__ = [
     "all_questions",
     "asked",
     "ceiling_ms",
-    "likely_ms",
     "packed",
     "question_numbers",
     "unpacked_book",
@@ -112,8 +112,11 @@ def asked(number: int) -> tuple[int, list[int], Task]:
 
 def ceiling_ms(task: Task, hands: Automaton) -> int | None:
     """Highest price of the ways that the book keeps for a question; None: no limit."""
-    if task.tail == NO_TAIL:
-        return None
+    return None if task.tail == NO_TAIL else _keyhole_ceiling_ms(hands)
+
+
+@lru_cache(maxsize=16)  # of all people in a group, and more
+def _keyhole_ceiling_ms(hands: Automaton) -> int:
     tempo = float(hands.seconds_ms[hands.seconds_ms < NEVER].mean()) / _USUAL_MOVE_MS
     return round(KEYHOLE_CEILING_MS * min(tempo, 1.0))
 
@@ -286,13 +289,10 @@ def packed(book: Book, six: npt.NDArray[np.uint8], fingerprint: str) -> bytes:
 def unpacked_book(data: bytes, automaton: Automaton) -> Book | None:
     """The book in a file; None if it was made for other hands."""
     with np.load(io.BytesIO(data)) as parts:
-        return _unpacked(parts, automaton) if _fits(parts, automaton) else None
-
-
-def _unpacked(parts: Mapping[str, npt.NDArray[np.uint8]], automaton: Automaton) -> Book:
-    """The book in a file, whoever's it is, priced for these hands."""
-    counts, back, flat = parts["counts"].astype(np.int64), parts["back"], parts["tokens"]
-    questions = np.cumsum(_number(parts["questions"]))
+        if not _fits(parts, automaton):
+            return None
+        counts, back, flat = parts["counts"].astype(np.int64), parts["back"], parts["tokens"]
+        questions = np.cumsum(_number(parts["questions"]))
     return _book(questions, counts, _number(back), flat, automaton)
 
 
@@ -343,23 +343,6 @@ def all_questions() -> Ints:
         return NO_BOOK.questions
     with np.load(io.BytesIO(data)) as parts:
         return np.cumsum(_number(parts["questions"]))
-
-
-def likely_ms(automaton: Automaton) -> dict[int, int]:
-    """For each question the price of the usual hands' ways if these hands make them, the cheapest.
-
-    Where the usual hands have none below the ceiling, it is the ceiling. The fastest way of these
-    hands is no slower, and mostly not much quicker, so a search had best begin there.
-    """
-    data = _shipped()
-    if data is None:
-        return {}
-    with np.load(io.BytesIO(data)) as parts:
-        book = _unpacked(parts, automaton)
-    cheapest = np.full(len(book.questions), KEYHOLE_CEILING_MS)
-    some = np.flatnonzero(np.diff(book.ends))
-    cheapest[some] = np.minimum.reduceat(book.entries.ms[book.ways], book.ends[some])
-    return dict(zip(book.questions.tolist(), cheapest.tolist(), strict=True))
 
 
 def usual_cross(automaton: Automaton) -> npt.NDArray[np.uint8] | None:

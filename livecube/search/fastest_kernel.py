@@ -40,8 +40,8 @@ NO_LIMIT: Final = 1 << 28
 SECOND_AT: Final = (0, 5, 6, 7)
 """Rows of ``SecondsTables.left`` for a second part at offset 1, 2 or 3; first, without one."""
 _STEP_MS: Final = 90
-"""By which the limit grows. With 40 ms the questions of the book take 1.6 times as long, since the
-work is done again with each limit; with 140 ms 1.4 times, since the last limit is too far."""
+"""By which the limit grows. With less the work is done again more often, with more the last limit
+is too far; the questions of the book are answered soonest so."""
 _D: Final = 15
 """The turn D; D2 and D' follow."""
 _CHILDREN: Final = 900
@@ -524,17 +524,16 @@ def _deepen(  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def fastest(  # type: ignore[no-untyped-def]
-    tables, hands, cross, places, tasks, starts, first, ceiling, within, most, out_cost,
-    out_length, out_turns, out_moves, out_held, out_end,
+    tables, hands, cross, places, tasks, starts, ceiling, within, most, out_cost, out_length,
+    out_turns, out_moves, out_held, out_end,
 ):  # fmt: skip
     """The cheapest ways of one question, best first; returns how many.
 
     ``tasks`` has shape (parts, FIELDS); the second part begins where the first ends. ``starts``
-    are the holdings from which a way may begin. The first limit is ``first`` or a lower bound: near
-    the price of the cheapest way it saves time, and the answer is the same. Finds the ways up to
-    ``within`` milliseconds slower than the cheapest, none slower than ``ceiling``. If there are
-    more than ``most``, it keeps those up to the cost of number ``most``, as many as fit into the
-    outputs. Of ways with the same turns it keeps the cheapest. Nothing is checked.
+    are the holdings from which a way may begin. Finds the ways up to ``within`` milliseconds
+    slower than the cheapest, none slower than ``ceiling``. If there are more than ``most``, it
+    keeps those up to the cost of number ``most``, as many as fit into the outputs. Of ways with
+    the same turns it keeps the cheapest. Nothing is checked.
     """
     parts, size = tasks.shape[0], LONGEST_WAY + 1
     orders, counts = np.empty((parts, 8), dtype=np.int64), np.zeros(parts, dtype=np.int64)
@@ -575,7 +574,7 @@ def fastest(  # type: ignore[no-untyped-def]
     for start in starts:
         low = np.int64(tables.cross[cross, start]) * UNIT_MS
         limit = min(limit, max(low, bounds[hands.kind[start]]))
-    limit = max(limit, np.int64(hands.least), np.int64(first))
+    limit = max(limit, np.int64(hands.least))
     found = np.int64(0)
     while True:
         limit = min(limit, ceiling)

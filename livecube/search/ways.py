@@ -102,17 +102,13 @@ class FastestSearch:
         within_ms: int = FASTEST_MS,
         most: int = MOST_WAYS,
         ceiling_ms: int = NO_LIMIT,
-        likely_ms: int = 0,
     ) -> list[Way]:
-        """The same for the number of a cross and the places of the slot pieces, shape (8,).
-
-        ``likely_ms``: a guess at the price of the fastest way; a good one saves time.
-        """
+        """The same for the number of a cross and the places of the slot pieces, shape (8,)."""
         rows = task_rows(parts).copy()
         rows[0, 2] *= 0x1111
         count = fastest(
             self.tables, self._hands, cross, places, rows,
-            np.array(starts, dtype=np.int64), likely_ms, ceiling_ms, within_ms, most, *self._out,
+            np.array(starts, dtype=np.int64), ceiling_ms, within_ms, most, *self._out,
         )  # fmt: skip
         found = [self._way(row, starts) for row in range(count)]
         found.sort(key=lambda way: (way.ms, self.text(way)))
