@@ -184,14 +184,17 @@ def linked() -> Iterator[Automaton]:
     """Other hands whose bounds are kept: those of the usual hands, which hold for these too."""
     hands = other_hands()
     load_search(USUAL)
-    theirs, six = (_path(f"{name}-{hands.fingerprint}") for name in ("pieces", "cross"))
-    if not theirs.exists():
-        theirs.hardlink_to(_path(f"pieces-{USUAL.fingerprint}"))
+    pieces, still, six = (
+        _path(f"{name}-{hands.fingerprint}") for name in ("pieces", "still", "cross")
+    )
+    for theirs, name in ((pieces, "pieces"), (still, "still")):
+        if not theirs.exists():
+            theirs.hardlink_to(_path(f"{name}-{USUAL.fingerprint}"))
     crosses = usual_cross(USUAL)
     assert crosses is not None
     np.save(six, crosses)
     yield hands
-    for path in (theirs, six):
+    for path in (pieces, still, six):
         path.unlink(missing_ok=True)
     _book_path(hands.fingerprint).unlink(missing_ok=True)
 
