@@ -11,7 +11,7 @@ __all__ = ["TIMES", "USUAL", "examples"]
 
 TIMES: Final = "LIVECUBE_TESTS_TIMES"
 """The variable with the factor for all numbers of examples."""
-USUAL: Final = 20
+USUAL: Final = 40
 
 
 def examples(count: int = USUAL) -> settings:

@@ -1,6 +1,6 @@
 """The suite's properties, with many more examples each.
 
-``python tests/checks/more_examples.py --times 80`` takes some five minutes of processor time;
+``python tests/checks/more_examples.py --times 40`` takes some five minutes of processor time;
 ``--tests`` takes only some files.
 """
 
@@ -22,7 +22,7 @@ _ROOT: Final = Path(__file__).resolve().parent.parent.parent
 def main() -> int:
     """Run them."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("--times", type=int, default=50)
+    parser.add_argument("--times", type=int, default=25)
     parser.add_argument("--tests", nargs="*", default=["tests", "protocols"])
     options = parser.parse_args()
     done = subprocess.run(
