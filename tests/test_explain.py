@@ -13,8 +13,8 @@ from livecube.advice.examples import _most
 from livecube.advice.pieces import slot_words
 from livecube.composition.assembly import find_technique
 from livecube.cube.geometry import FACES
-from livecube.cube.holding import Holding, fixed_turns, parse_colour
-from livecube.cube.notation import parse_turns
+from livecube.cube.holding import HOLDINGS, Holding, fixed_turns, parse_colour
+from livecube.cube.notation import parse_moves, parse_turns
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.errors import UsageError
 from livecube.search.situation import Situation
@@ -111,6 +111,17 @@ def test_words_where_the_answer_can_be_seen(
     situation = Situation.of(apply_turns(SOLVED, parse_turns(turns)), parse_colour("yellow"))
     number = situation.slot_names(range(4)).index(slot)
     assert slot_words(situation, number, holding) == words
+
+
+@pytest.mark.parametrize("quarters", range(4))
+def test_a_flipped_edge_is_called_so_in_every_slot(quarters: int) -> None:
+    held = HOLDINGS[0]
+    for move in parse_moves("y " * quarters):
+        held = held.after(move)
+    turns, _ = fixed_turns(parse_moves("R U R' U2 R U2 R' U F' U' F"), held)
+    situation = Situation.of(apply_turns(SOLVED, turns), held.faces[5])
+    words = [slot_words(situation, slot, held) for slot in range(4)]
+    assert [one.split(", ")[1] for one in words if "edge home" not in one] == ["edge flipped"]
 
 
 def test_a_flipped_edge_is_called_so(examples: dict[str, Example]) -> None:

@@ -62,16 +62,16 @@ ADVISOR_STEPS: Final = STEPS + 1
 def load_advisor(
     step: Callable[[int], None] = lambda steps: None,
     hands: Automaton | None = None,
-    searching: Callable[[Advisor], None] = lambda advisor: None,
+    searching: Callable[[Advisor], None] | None = None,
     late_search: Callable[[], AbstractContextManager[object]] | None = None,
 ) -> Advisor:
     """The advisor with its tables, ready to answer at once; ``hands``: None for the usual ones.
 
     On a machine's first start kernels are compiled while another process builds tables. That
-    takes some seconds; ``step`` is called with the number of finished parts. ``searching`` then
-    gets, some seconds before the end, an advisor that has no engine yet. With ``late_search`` the
-    search for the fastest ways is made ready only when the book does not answer, and this context
-    is entered meanwhile.
+    takes some seconds; ``step`` is called with the number of finished parts. ``searching``, if
+    given, then gets an advisor that can find X-crosses already, some seconds before the end. With
+    ``late_search`` the search for the fastest ways is made ready only when the book does not
+    answer, and this context is entered meanwhile.
     """
     keep_compiled_code()
     # Imported after the line above: numba looks for its cache when kernels are defined.
@@ -101,16 +101,20 @@ def load_advisor(
         with late_search() if late_search else nullcontext():
             return bounds(make_bounds)
 
-    book, works = kept_book(hands), [make_pairs]
+    def compile_all() -> None:
+        if late_search is None:
+            _compile_fastest(hands)
+        _compile_shortest(hands)
+
+    book = kept_book(hands)
     search = FastestSearch(late_bounds, hands)
-    if late_search is None:
-        works.insert(0, make_bounds)
-        if not are_tables_kept():
-            first = bounds(make_first_bounds)
-            early = Answers(hands, book, FastestSearch(lambda: first, hands))
-            searching(Advisor(early, known_techniques(), Level.CALM))
+    if searching is not None and not are_tables_kept():
+        first = bounds(make_first_bounds)
+        early = Answers(hands, book, FastestSearch(lambda: first, hands))
+        searching(Advisor(early, known_techniques(), Level.CALM))
+    works = [make_pairs] if late_search else [make_bounds, make_pairs]
     answers = Answers(hands, book, search)
-    _beside(begin(*works), partial(_compile_shortest, hands), count)
+    _beside(begin(*works), compile_all, count)
     if late_search is None:
         search.tables  # noqa: B018 - now, and not in the middle of a solve
     engine = Engine(load_tables())

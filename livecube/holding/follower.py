@@ -316,8 +316,9 @@ class Hindsight:
 
     def _taken(self, progress: Progress) -> Progress:
         over = self._solves.take(progress)
-        if over is None or not isinstance(progress, SolveOver):
+        if over is None:
             return progress
+        assert isinstance(progress, SolveOver)  # with which a solve comes
         return replace(progress, solve=with_holdings(over, self._acquaintance))
 
 

@@ -211,7 +211,7 @@ def _chances(technique: str, situation: Situation, slots: int, why: str) -> list
         return []
     result = []
     for slot in slot_bits(slots):
-        free = slot_bits(situation.free & ~situation.corners & ~(1 << slot))
+        free = slot_bits(situation.free & ~situation.corners)
         doors = tuple(
             next((door for door in free if situation.under(door, a) == slot), None)
             for a in range(4)
