@@ -5,16 +5,20 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from livecube.techniques.base import traits
+from livecube.techniques.plain import Plain
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from livecube.advice.advisor import Advisor
     from livecube.advice.rows import Advice, Opportunity
+    from livecube.cube.geometry import Array
     from livecube.techniques.base import Chance, Technique
 
-__all__ = ["best_row", "deciding_slots", "is_best_choice"]
+__all__ = ["against_plain", "best_row", "deciding_slots", "is_best_choice"]
 
 _SAME_S: Final = 1e-9
+_PLAIN: Final = Plain()
 
 
 def best_row(advice: Advice, technique: str) -> Opportunity | None:
@@ -39,6 +43,15 @@ def is_best_choice(advice: Advice, row: Opportunity) -> bool:
     if row.traits.is_plain and len({one.traits.is_yardstick for one in others}) > 1:
         return False
     return all(row.total <= one.total + _SAME_S for one in others if one.fastest)
+
+
+def against_plain(advisor: Advisor, technique: Technique, position: Array, face: int) -> Advice:
+    """Quick advice by a technique and the plain way, which nearly always is the competitor.
+
+    With the plain way itself all techniques compete.
+    """
+    quick = advisor if traits(technique).is_plain else advisor.only((technique, _PLAIN))
+    return quick.advise(position, face, shortest=False, plans=False)
 
 
 def deciding_slots(technique: Technique, chances: Sequence[Chance]) -> int | None:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Final
 
-from livecube.advice.best_choice import best_row, deciding_slots, is_best_choice
+from livecube.advice.best_choice import against_plain, best_row, deciding_slots, is_best_choice
 from livecube.advice.plain_way import Step, quickest_plain_way
 from livecube.cube.geometry import FACES
 from livecube.cube.position import SOLVED, apply_turns, inverse_turn, make_turn
@@ -150,13 +150,12 @@ def find_example(advisor: Advisor, technique: Technique) -> Example | None:
     candidates = sorted(_candidates(advisor.engine, technique), key=lambda one: one.rank)
     fallback = best = None
     its = traits(technique)
-    quick = None if its.is_yardstick or its.in_inspection else advisor.only((technique, _PLAIN))
     for candidate in candidates[: _most(candidates)]:
         if best and (candidate.rank > best[0].rank or candidate.situation.offset is None):
             break  # take the quickest among equals, except in inspection, which is slow
         position = candidate.position
-        if quick is not None:  # nearly always the plain way is the competitor
-            advice = quick.advise(position, WHITE, shortest=False, plans=False)
+        if not (its.is_yardstick or its.in_inspection):
+            advice = against_plain(advisor, technique, position, WHITE)
             row = best_row(advice, technique.id)
             if row is not None and not is_best_choice(advice, row):
                 fallback = fallback or (candidate, row)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import gc
-from contextlib import nullcontext
 from functools import lru_cache, partial
 from threading import Thread
 from typing import TYPE_CHECKING, Final, cast
@@ -17,6 +16,7 @@ from livecube.edges.cache import (
     kept_book,
     kept_pair_table,
     load_bounds,
+    load_search,
     load_tables,
     make_bounds,
     make_first_bounds,
@@ -93,30 +93,19 @@ def load_advisor(
         done += 1
         step(1)
 
-    def bounds(make: Callable[[], None]) -> SecondsTables:
-        _beside(begin(make), partial(_compile_fastest, hands), count)
-        return load_bounds(hands, whole=make is make_bounds)
-
-    def late_bounds() -> SecondsTables:
-        with late_search() if late_search else nullcontext():
-            return bounds(make_bounds)
-
-    def compile_all() -> None:
-        if late_search is None:
-            _compile_fastest(hands)
-        _compile_shortest(hands)
-
     book = kept_book(hands)
-    search = FastestSearch(late_bounds, hands)
     if searching is not None and not are_tables_kept():
-        first = bounds(make_first_bounds)
+        _beside(begin(make_first_bounds), partial(_compile_fastest, hands), count)
+        first = load_bounds(hands, whole=False)
         early = Answers(hands, book, FastestSearch(lambda: first, hands))
         searching(Advisor(early, known_techniques(), Level.CALM))
-    works = [make_pairs] if late_search else [make_bounds, make_pairs]
-    answers = Answers(hands, book, search)
-    _beside(begin(*works), compile_all, count)
     if late_search is None:
-        search.tables  # noqa: B018 - now, and not in the middle of a solve
+        _beside(begin(make_bounds, make_pairs), partial(_compile_all, hands), count)
+        search = load_search(hands)
+    else:
+        _beside(begin(make_pairs), partial(_compile_shortest, hands), count)
+        search = FastestSearch(partial(_late_bounds, hands, late_search), hands)
+    answers = Answers(hands, book, search)
     engine = Engine(load_tables())
     if (pairs := kept_pair_table()) is not None:
         engine.pairs = pairs
@@ -134,6 +123,14 @@ def load_advisor(
     gc.freeze()
     step(ADVISOR_STEPS - done)
     return advisor
+
+
+def _late_bounds(
+    hands: Automaton, waiting: Callable[[], AbstractContextManager[object]]
+) -> SecondsTables:
+    with waiting():
+        _beside(begin(make_bounds), partial(_compile_fastest, hands), lambda: None)
+        return load_bounds(hands)
 
 
 def _beside(apart: Apart | None, compiling: Callable[[], None], step: Callable[[], None]) -> None:
@@ -163,6 +160,11 @@ def quick_advisor(level: str, hands: Automaton | None = None) -> Advisor | None:
     advisor = Advisor(Answers(hands, book, crosses=usual_cross(hands)), known_techniques())
     set_level(advisor, level)
     return advisor
+
+
+def _compile_all(hands: Automaton) -> None:
+    _compile_fastest(hands)
+    _compile_shortest(hands)
 
 
 def _compile_fastest(hands: Automaton) -> None:

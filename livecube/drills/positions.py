@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from livecube.advice.best_choice import best_row, deciding_slots, is_best_choice
+from livecube.advice.best_choice import against_plain, best_row, deciding_slots, is_best_choice
 from livecube.advice.examples import broken_pairs, random_turns
 from livecube.cube.geometry import EDGES, NEXT_STICKER, OPPOSITE, piece_faces
 from livecube.cube.position import SOLVED, apply_turns
@@ -24,7 +24,6 @@ from livecube.review.trying import OneTry
 from livecube.search.situation import Situation, slot_bits
 from livecube.stages.frame import FRAMES
 from livecube.techniques.base import traits
-from livecube.techniques.plain import Plain
 from livecube.timing.results import to_the_millisecond
 
 if TYPE_CHECKING:
@@ -43,7 +42,6 @@ _POOL_OF_SLOW: Final = 2
 """Each position of a set is chosen from this many candidates."""
 _PATIENCE: Final = 3
 """A pool may grow to this many times its size, until a candidate is for a slot asked least."""
-_PLAIN: Final = Plain()
 _AS_GOOD_S: Final = 0.1
 """Predicted seconds that a solver does not notice. If another technique is this close, the
 position has no clear answer."""
@@ -262,9 +260,7 @@ def _is_promising(
     its = traits(technique)
     if its.in_inspection or its.is_yardstick or any(chance.then for chance in chances):
         return True
-    # Nearly always the plain way is the competitor.
-    quick = advisor if its.is_plain else advisor.only((technique, _PLAIN))
-    first = quick.advise(position, face, shortest=False, plans=False)
+    first = against_plain(advisor, technique, position, face)
     row = best_row(first, technique.id)
     return row is not None and is_best_choice(first, row) and not _is_close(_margin(first, row))
 

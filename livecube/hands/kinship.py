@@ -80,9 +80,8 @@ class Means(NamedTuple):
 class Fit:
     """Effects learned from means; never changed."""
 
-    def __init__(
-        self, of: Kinship, means: Means, variances: Array, alike: Sequence[Array] | None = None
-    ) -> None:
+    def __init__(self, of: Kinship, means: Means, variances: Array, alike: Sequence[Array]) -> None:
+        """``alike``: of the cells of the means, as :meth:`Kinship.measured` takes it."""
         self.of = of
         self.means = means
         self.variances = variances
