@@ -109,7 +109,7 @@ def test_hints_need_no_cache_that_can_be_written_to(
         lambda moves, hands, kind, *, still: both[still][kind].copy(),
     )
     # Another process could not pass on its tables.
-    monkeypatch.delattr("livecube.edges.cache.Apart")
+    monkeypatch.delattr("livecube.edges.apart.Apart")
     cache = tmp_path / "cache"
     cache.mkdir()
     cache.chmod(0o555)

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from livecube.edges.cache import kept_pair_table, pair_table_made_apart
+from livecube.edges.apart import pair_table_made_apart
+from livecube.edges.cache import kept_pair_table
 from livecube.search.situation import CROSSES, PIECE_MOVES, SOLVED_PLACES
 from livecube.search.tables import PAIR_STATES, SOLVED_CROSS
 

@@ -3,24 +3,28 @@
 from __future__ import annotations
 
 import gc
-from functools import lru_cache, partial
-from threading import Thread
+from functools import partial
 from typing import TYPE_CHECKING, Final, cast
 
-from livecube.edges.automaton_file import load_hands
-from livecube.edges.cache import (
+from livecube.edges.apart import (
     STEPS,
     are_tables_kept,
-    begin,
+    compile_fastest,
+    compile_holdings,
+    compile_shortest,
+    make_apart,
+    make_bounds,
+    make_first_bounds,
+    make_pairs,
+)
+from livecube.edges.automaton_file import load_hands
+from livecube.edges.cache import (
     keep_compiled_code,
     kept_book,
     kept_pair_table,
     load_bounds,
     load_search,
     load_tables,
-    make_bounds,
-    make_first_bounds,
-    make_pairs,
 )
 from livecube.errors import UsageError
 from livecube.installed import installed
@@ -31,11 +35,9 @@ if TYPE_CHECKING:
 
     from livecube.advice.advisor import Advisor, Focus
     from livecube.decoding import Decoder
-    from livecube.edges.cache import Apart
     from livecube.edges.habits_file import Habits
     from livecube.hands.automaton import Automaton
     from livecube.holding.follower import HoldingFollower
-    from livecube.holding.inference import HoldingModel
     from livecube.search.fastest_kernel import SecondsTables
     from livecube.techniques.base import Technique
 
@@ -67,8 +69,8 @@ def load_advisor(
 ) -> Advisor:
     """The advisor with its tables, ready to answer at once; ``hands``: None for the usual ones.
 
-    On a machine's first start kernels are compiled while another process builds tables. That
-    takes some seconds; ``step`` is called with the number of finished parts. ``searching``, if
+    On a machine's first start other processes compile kernels and build tables. That takes some
+    seconds; ``step`` is called with the number of finished parts. ``searching``, if
     given, then gets an advisor that can find X-crosses already, some seconds before the end. With
     ``late_search`` the search for the fastest ways is made ready only when the book does not
     answer, and this context is entered meanwhile.
@@ -95,15 +97,16 @@ def load_advisor(
 
     book = kept_book(hands)
     if searching is not None and not are_tables_kept():
-        _beside(begin(make_first_bounds), partial(_compile_fastest, hands), count)
+        make_apart(make_first_bounds, compiling=(compile_fastest,), step=count)
         first = load_bounds(hands, whole=False)
         early = Answers(hands, book, FastestSearch(lambda: first, hands))
         searching(Advisor(early, known_techniques(), Level.CALM))
     if late_search is None:
-        _beside(begin(make_bounds, make_pairs), partial(_compile_all, hands), count)
+        kernels = compile_fastest, compile_shortest, compile_holdings
+        make_apart(make_bounds, make_pairs, compiling=kernels, step=count)
         search = load_search(hands)
     else:
-        _beside(begin(make_pairs), partial(_compile_shortest, hands), count)
+        make_apart(make_pairs, compiling=(compile_shortest,), step=count)
         search = FastestSearch(partial(_late_bounds, hands, late_search), hands)
     answers = Answers(hands, book, search)
     engine = Engine(load_tables())
@@ -129,18 +132,8 @@ def _late_bounds(
     hands: Automaton, waiting: Callable[[], AbstractContextManager[object]]
 ) -> SecondsTables:
     with waiting():
-        _beside(begin(make_bounds), partial(_compile_fastest, hands), lambda: None)
+        make_apart(make_bounds, compiling=(compile_fastest,))
         return load_bounds(hands)
-
-
-def _beside(apart: Apart | None, compiling: Callable[[], None], step: Callable[[], None]) -> None:
-    """Compile while another process, if there is one, makes tables."""
-    if apart is None:
-        return
-    waiting = Thread(target=apart.wait, args=(step,), daemon=True)
-    waiting.start()
-    compiling()
-    waiting.join()
 
 
 def quick_advisor(level: str, hands: Automaton | None = None) -> Advisor | None:
@@ -162,65 +155,16 @@ def quick_advisor(level: str, hands: Automaton | None = None) -> Advisor | None:
     return advisor
 
 
-def _compile_all(hands: Automaton) -> None:
-    _compile_fastest(hands)
-    _compile_shortest(hands)
-
-
-def _compile_fastest(hands: Automaton) -> None:
-    """Compile the kernels for the fastest ways with an empty question, which needs no tables."""
-    from livecube.cube.position import SOLVED
-    from livecube.search.fastest_kernel import NO_SECONDS
-    from livecube.search.situation import Situation
-    from livecube.search.task import Task
-    from livecube.search.ways import FastestSearch
-
-    search = FastestSearch(lambda: NO_SECONDS, hands)
-    search.ways(Situation.of(SOLVED, 0), [Task(goal=0)], [], ceiling_ms=0)
-    _compile_spelling(hands)
-
-
-def _compile_shortest(hands: Automaton) -> None:
-    """Compile the engine's kernels with an empty question, which needs no tables."""
-    from livecube.cube.position import SOLVED
-    from livecube.search.engine import Engine
-    from livecube.search.situation import Situation
-    from livecube.search.tables import NO_TABLES
-
-    Engine(NO_TABLES).search(Situation.of(SOLVED, 0), [])
-    _compile_spelling(hands)
-
-
-def _compile_spelling(hands: Automaton) -> None:
-    from livecube.search.hand_arrays import hand_arrays
-    from livecube.search.spelling import spelled
-
-    spelled(hand_arrays(hands), [(0,)], [0])
-
-
 def load_holdings(own: Habits | None = None) -> HoldingFollower:
     """The follower that infers holdings, ready at once; ``own``: a person's own habits.
 
     Raises :class:`~livecube.errors.UsageError` if the habits make no sense.
     """
     keep_compiled_code()
+    from livecube.edges.holding_file import ready_model
     from livecube.holding.follower import HoldingFollower
 
-    return HoldingFollower(_ready_model(own))
-
-
-@lru_cache(maxsize=4)
-def _ready_model(own: Habits | None) -> HoldingModel:
-    """The model; every kernel is compiled or loaded now, before a cube waits for it."""
-    from livecube.edges.holding_file import holding_model
-    from livecube.holding.follower import LiveHolding
-    from livecube.holding.inference import read_solve
-    from livecube.holding.observations import SolvePart
-
-    model = holding_model(own)
-    read_solve(SolvePart([0, 3, 5], [0.0, 1.0, 1.01], [0, 0, 0], 5), model)
-    LiveHolding(model).turn(0, 0.0, 0, -1)
-    return model
+    return HoldingFollower(ready_model(own))
 
 
 def known_techniques() -> tuple[Technique, ...]:

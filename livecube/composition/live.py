@@ -12,8 +12,8 @@ from livecube.composition.assembly import load_advisor, load_holdings, quick_adv
 from livecube.composition.following import CubeFollower, find_beside
 from livecube.composition.keyboard import Keyboard, stating
 from livecube.composition.preparing import prepared
+from livecube.edges.apart import are_tables_kept
 from livecube.edges.automaton_file import load_hands
-from livecube.edges.cache import are_tables_kept
 from livecube.edges.log_files import LogWriter, started_now
 from livecube.edges.sinks import FirstHint, LogSink
 from livecube.errors import KeepingError

@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import os
-import subprocess
-import sys
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from functools import partial
 from pathlib import Path
-from tempfile import TemporaryFile
 from typing import TYPE_CHECKING, Any, Final
 from weakref import WeakValueDictionary
 from zipfile import BadZipFile
@@ -17,6 +14,7 @@ from zipfile import BadZipFile
 import numpy as np
 import platformdirs
 
+from livecube.edges.automaton_file import load_hands
 from livecube.edges.memory import note_map
 
 if TYPE_CHECKING:
@@ -32,25 +30,22 @@ if TYPE_CHECKING:
     from livecube.search.ways import FastestSearch
 
 __all__ = [
-    "STEPS",
-    "Apart",
-    "are_tables_kept",
-    "begin",
+    "PIECES",
+    "STILL",
+    "are_bounds_kept",
     "cache_folder",
     "forget_search",
     "is_book_kept",
     "keep_book",
     "keep_compiled_code",
+    "keep_pair_table",
     "kept_book",
     "kept_pair_table",
+    "kept_tables",
     "load_bounds",
     "load_phase_tables",
     "load_search",
     "load_tables",
-    "make_bounds",
-    "make_first_bounds",
-    "make_pairs",
-    "pair_table_made_apart",
 ]
 
 _VERSION: Final = 8
@@ -65,13 +60,12 @@ _SHAPES: Final[dict[str, tuple[int, ...]]] = {
 _PAIRS: Final[dict[str, tuple[int, ...]]] = {"pairs": (54743040,)}
 
 _CROSS: Final = "cross"
-_PIECES: Final = "pieces"
-_STILL: Final = "still"
-_OF_HANDS: Final = (_CROSS, _PIECES, _STILL)
+PIECES: Final = "pieces"
+"""Name of the bounds for pieces."""
+STILL: Final = "still"
+"""Name of the same for parts without turns of the cross layer."""
+_OF_HANDS: Final = (_CROSS, PIECES, STILL)
 """Bounds that are kept for each table of hands."""
-
-STEPS: Final = 17
-"""Number of steps that all the works of :class:`Apart` report together."""
 
 
 def cache_folder() -> Path:
@@ -85,7 +79,7 @@ def keep_compiled_code() -> None:
     os.environ.setdefault("NUMBA_CACHE_DIR", str(cache_folder() / f"compiled-{_VERSION}"))
 
 
-def _kept_tables() -> Tables | None:
+def kept_tables() -> Tables | None:
     """The search tables from the cache; None if they have not been built yet."""
     from livecube.search.tables import Tables
 
@@ -97,7 +91,7 @@ def load_tables(step: Callable[[], None] = lambda: None) -> Tables:
     """The search tables, from the cache if it holds all of them, else built and kept."""
     from livecube.search.tables import Tables, build_tables
 
-    if (kept := _kept_tables()) is not None:
+    if (kept := kept_tables()) is not None:
         return kept
     built = build_tables(step)
     return Tables(*(_keep(name, getattr(built, name)) for name in _SHAPES))
@@ -121,88 +115,15 @@ def kept_pair_table() -> npt.NDArray[np.uint8] | None:
     return _load("pairs")
 
 
-# What another process can make while this one compiles. Each keeps the search tables, too.
+def keep_pair_table(table: npt.NDArray[np.uint8]) -> None:
+    """Keep the table of cross and pair."""
+    _keep("pairs", table)
 
 
-def make_first_bounds() -> None:
-    """Build and keep the bounds of the usual hands with which X-crosses can be found."""
-    _make_bounds(whole=False)
-
-
-def make_bounds() -> None:
-    """Build and keep all bounds of the usual hands."""
-    _make_bounds(whole=True)
-
-
-def _make_bounds(*, whole: bool) -> None:
-    from livecube.edges.automaton_file import load_hands
-
-    load_tables(_full_stop)
-    load_bounds(load_hands(), whole=whole)
-    _full_stop()
-
-
-def make_pairs() -> None:
-    """Build and keep the pair table."""
-    from livecube.search.tables import build_pair_table
-
-    moves = load_tables(_full_stop).moves
-    if kept_pair_table() is None:
-        _keep("pairs", build_pair_table(moves, _full_stop))
-
-
-def _full_stop() -> None:
-    """Report a step of the work of :class:`Apart`."""
-    print(".", end="", flush=True)
-
-
-def _are_bounds_kept(*names: str) -> bool:
-    from livecube.edges.automaton_file import load_hands
-
+def are_bounds_kept(*names: str) -> bool:
+    """Whether the search tables are kept, and these bounds of the usual hands."""
     mark = load_hands().fingerprint
-    return _kept_tables() is not None and all(_load(f"{name}-{mark}") is not None for name in names)
-
-
-def _are_pairs_kept() -> bool:
-    return _kept_tables() is not None and kept_pair_table() is not None
-
-
-_IS_DONE: Final[dict[Callable[[], None], Callable[[], bool]]] = {
-    make_first_bounds: partial(_are_bounds_kept, _PIECES),
-    make_bounds: partial(_are_bounds_kept, _PIECES, _STILL),
-    make_pairs: _are_pairs_kept,
-}
-
-
-def are_tables_kept() -> bool:
-    """Whether no table is missing in the cache, the bounds of other hands apart."""
-    return all(is_done() for is_done in _IS_DONE.values())
-
-
-def begin(*works: Callable[[], None]) -> Apart | None:
-    """Let another process do some of the works above, in this order.
-
-    None if everything is kept already, or if nothing can be kept.
-    """
-    missing = [work for work in works if not _IS_DONE[work]()]
-    return Apart(*missing) if missing and _can_keep() else None
-
-
-def _can_keep() -> bool:
-    """Whether files can be made in the cache: tables of another process arrive as files."""
-    folder = _path("").parent
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        with TemporaryFile(dir=folder):
-            return True
-    except OSError:
-        return False
-
-
-def pair_table_made_apart() -> npt.NDArray[np.uint8] | None:
-    """Let another process make the pair table, then load it; None on failure."""
-    Apart(make_pairs).wait()
-    return kept_pair_table()
+    return kept_tables() is not None and all(_load(f"{name}-{mark}") is not None for name in names)
 
 
 def load_search(automaton: Automaton) -> FastestSearch:
@@ -246,8 +167,8 @@ def load_bounds(automaton: Automaton, *, whole: bool = True) -> SecondsTables:
     six = usual_cross(automaton)
     if six is None:
         six = kept(f"{_CROSS}-{mark}", lambda: cross_seconds(moves, tables.seen, hands))
-    any_turns = kept(f"{_PIECES}-{mark}", lambda: pieces(False))
-    still = kept(f"{_STILL}-{mark}", lambda: pieces(True)) if whole else _load(f"{_STILL}-{mark}")
+    any_turns = kept(f"{PIECES}-{mark}", lambda: pieces(False))
+    still = kept(f"{STILL}-{mark}", lambda: pieces(True)) if whole else _load(f"{STILL}-{mark}")
     left, more = left_over(hands)
     return SecondsTables(
         moves,
@@ -316,29 +237,6 @@ def keep_book(book: Book, automaton: Automaton) -> None:
 
 def _book_path(fingerprint: str) -> Path:
     return _path("").with_name(f"book-{fingerprint}.npz")
-
-
-class Apart:
-    """Functions of this module, running one after another in a process of their own.
-
-    So they take no memory of this process and do not hold its interpreter lock. If one fails,
-    files are missing.
-    """
-
-    def __init__(self, *works: Callable[[], None]) -> None:
-        calls = "".join(f"cache.{work.__name__}(); " for work in works)
-        script = f"from livecube.edges import cache; cache.keep_compiled_code(); {calls}"
-        self._process = subprocess.Popen(
-            [sys.executable, "-c", script],
-            stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
-        )  # fmt: skip
-
-    def wait(self, step: Callable[[], None] = lambda: None) -> None:
-        """Wait until it is done; ``step`` is called for each step, past ones included."""
-        with self._process as process:
-            assert process.stdout is not None
-            while process.stdout.read(1):
-                step()
 
 
 def _path(name: str) -> Path:

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "holding_model",
+    "ready_model",
     "shipped_counts",
 ]
 
@@ -47,3 +48,16 @@ def _model(own: str | None) -> HoldingModel:
     if own is None:
         return HoldingModel.of(shipped_counts())
     return HoldingModel.own(parse_counts(own))
+
+
+@lru_cache(maxsize=4)
+def ready_model(own: Habits | None) -> HoldingModel:
+    """The same; every kernel is compiled or loaded now, before a cube waits for it."""
+    from livecube.holding.follower import LiveHolding
+    from livecube.holding.inference import read_solve
+    from livecube.holding.observations import SolvePart
+
+    model = holding_model(own)
+    read_solve(SolvePart([0, 3, 5], [0.0, 1.0, 1.01], [0, 0, 0], 5), model)
+    LiveHolding(model).turn(0, 0.0, 0, -1)
+    return model

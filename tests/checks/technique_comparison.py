@@ -157,7 +157,8 @@ def compare_technique(
 
 def load_engines() -> dict[str, Engine]:
     """The engine without and with the pair table."""
-    from livecube.edges.cache import kept_pair_table, load_tables, pair_table_made_apart
+    from livecube.edges.apart import pair_table_made_apart
+    from livecube.edges.cache import kept_pair_table, load_tables
     from livecube.search.engine import Engine
 
     tables = load_tables()
