@@ -16,6 +16,7 @@ from advising import advisor_at
 
 from livecube.advice.advisor import Advisor, Way, likely_cross
 from livecube.advice.pieces import slot_stickers
+from livecube.advice.settings import HINT_ENTRIES
 from livecube.advice.words import BEFORE_THE_EYES as EYES
 from livecube.advice.words import (
     Case,
@@ -29,6 +30,7 @@ from livecube.cube.geometry import FACES
 from livecube.cube.holding import SCRAMBLE_HOLDING, Holding, Move, fixed_turns
 from livecube.cube.notation import moves_text, parse_moves, parse_turns
 from livecube.cube.position import SOLVED, apply_turn, apply_turns, inverse_turns
+from livecube.entries import with_defaults
 from livecube.search.situation import Situation
 from livecube.search.task import FASTEST_MS, TWO_PARTS_MS
 from livecube.stages.frame import FRAMES
@@ -267,6 +269,13 @@ def test_levels_silence_what_needs_fast_eyes_and_nothing_else() -> None:
         for row in advisor.advise(position, YELLOW).opportunities:
             assert ("level" in notes(row)) == (needed[row.technique] > level)
     assert set(needed.values()) == set(Level)
+
+
+def test_without_a_configuration_hints_are_calm_for_a_white_cross_and_said_while_solving() -> None:
+    assert with_defaults({}, HINT_ENTRIES) == {
+        **{"level": "calm", "when": "solving", "cross": "white", "clues": "off", "voice": False},
+        **{"focus": None, "within": 0.3, "up": None, "front": None, "hands": None},
+    }
 
 
 def test_levels_are_read_by_name() -> None:

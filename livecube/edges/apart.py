@@ -47,7 +47,6 @@ __all__ = [
     "pair_table_made_apart",
 ]
 
-_THIS: Final = "livecube.edges.apart"
 STEPS: Final = 17
 """Number of steps that all the tables report together."""
 
@@ -175,7 +174,7 @@ class Apart:
 
     def __init__(self, *works: Callable[[], None]) -> None:
         self._process = subprocess.Popen(
-            [sys.executable, "-m", _THIS, *(work.__name__ for work in works)],
+            [sys.executable, "-m", __name__, *(work.__name__ for work in works)],
             stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
         )  # fmt: skip
 
