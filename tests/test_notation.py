@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import doctest
+from itertools import combinations, permutations
 from typing import Final
 
 import numpy as np
@@ -32,7 +33,7 @@ from livecube.cube.holding import (
     piece_colours,
     rotation_between,
 )
-from livecube.cube.notation import moves_text, parse_moves, parse_turns
+from livecube.cube.notation import is_odd, moves_text, parse_moves, parse_turns
 from livecube.cube.position import (
     SOLVED,
     apply_turns,
@@ -350,3 +351,9 @@ def test_with_the_cross_down_green_is_in_front_or_else_red() -> None:
         held = cross_down(face)
         assert FACES[held.hand_face(face)] == "D"
         assert FACES[held.hand_face(COLOURS.index(front))] == "F"
+
+
+def test_a_permutation_is_odd_if_an_odd_number_of_swaps_makes_it() -> None:
+    for order in permutations(range(5)):
+        swapped = sum(a > b for a, b in combinations(order, 2))
+        assert is_odd([*order]) == bool(swapped % 2)

@@ -23,7 +23,7 @@ from livecube.hands.features import _mirrored_token
 from livecube.hands.kinship import GROUPS, Means, kinship_of
 from livecube.hands.noise import Noise, Parts, parts_of, refined
 from livecube.hands.own_eyes import Look, learn_eyes
-from livecube.hands.own_hands import Sums, learn_hands
+from livecube.hands.own_hands import Sums, _tempos, learn_hands
 from livecube.hands.trust import believed
 from livecube.hands.verdict import Verdict, judged, student
 
@@ -407,6 +407,23 @@ def test_each_part_of_a_solve_has_a_tempo_of_its_own() -> None:
     assert own.tempos[Part.CROSS] == pytest.approx(log(2.0), rel=0.1)
     assert own.tempos[Part.LAST_LAYER] == pytest.approx(log(0.8), rel=0.1)
     assert own.verdict.predicted == 400  # pairs alone are predicted
+
+
+def test_a_difference_of_tempos_counts_as_much_as_its_two_means_are_sure() -> None:
+    """Of n and m gaps it is as sure as n · m / (n + m); twenty gaps say that there is none."""
+    moves = [tuple(parse_moves(text)) for text in ("R U", "U R")]
+    solves = [
+        [Execution(moves[0], (0.0, 100.0))] * 2,
+        [Execution(moves[0], (0.0, 200.0), part=Part.CROSS)] * 6,
+        [Execution(moves[1], (0.0, 100.0))] * 8,
+        [Execution(moves[1], (0.0, 50.0), part=Part.CROSS)] * 8,
+    ]
+    gaps = gaps_of(KIN.usual, solves)
+    ratio = np.log(gaps.ms / 100)
+    tempos = _tempos(gaps, ratio, np.ones(len(ratio)))
+    pairs = 2 * 6 / 8, 8 * 8 / 16
+    told = (pairs[0] * log(2.0) + pairs[1] * log(0.5)) / (sum(pairs) + 20)
+    assert tempos == pytest.approx([0.0, told, 0.0])
 
 
 def test_eyes_that_were_never_seen_look_as_the_usual_ones() -> None:

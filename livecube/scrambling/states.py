@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 import numpy as np
 
 from livecube.cube.geometry import HOME, sticker_cycle
+from livecube.cube.notation import is_odd
 from livecube.cube.position import SOLVED_BYTES, TURN_BYTES
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable
 
 __all__ = ["Draw", "random_state", "seeded_draw", "unforeseen_draw"]
 
@@ -46,7 +47,7 @@ def random_state(draw: Draw) -> bytes:
 
 def _any_state(draw: Draw) -> bytes:
     corners, edges = _shuffled(8, draw), _shuffled(12, draw)
-    if _is_odd(corners) != _is_odd(edges):
+    if is_odd(corners) != is_odd(edges):
         # One swap maps the arrangements of the wrong parity one to one onto the right ones.
         edges[0], edges[1] = edges[1], edges[0]
     twists, flips = _summing_to_none(8, 3, draw), _summing_to_none(12, 2, draw)
@@ -63,11 +64,6 @@ def _shuffled(count: int, draw: Draw) -> list[int]:
         other = draw(last + 1)
         order[last], order[other] = order[other], order[last]
     return order
-
-
-def _is_odd(order: Sequence[int]) -> bool:
-    swapped = sum(a > b for i, a in enumerate(order) for b in order[i + 1 :])
-    return swapped % 2 == 1
 
 
 def _summing_to_none(count: int, ways: int, draw: Draw) -> list[int]:
