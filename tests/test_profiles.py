@@ -357,6 +357,7 @@ CRC = 'kind = "crc", at = 3, bits = 8, polynomial = 0x07'
 def test_a_check_covers_all_before_it_if_nothing_else_is_said(line: str, check: Check) -> None:
     (layout,) = parse_profile(PLAIN + f"check = {{ {line} }}\n", "test.toml").layouts
     assert layout.check == check
+    assert check.behind == 0
 
 
 @pytest.mark.parametrize(
@@ -382,6 +383,16 @@ def test_a_check_covers_all_before_it_if_nothing_else_is_said(line: str, check: 
 def test_a_packet_that_makes_no_sense_is_refused(line: str, said: str) -> None:
     with pytest.raises(ProfileError, match=said):
         parse_profile(PLAIN + line + "\n", "test.toml")
+
+
+def test_a_turn_does_not_stand_in_the_check_value_of_the_shortest_packet() -> None:
+    lines = 'longest = 5\ncheck = { kind = "xor", at = -1, bits = 8 }\n'
+    (layout,) = parse_profile(PLAIN + lines, "test.toml").layouts  # it ends just before that
+    assert layout.check is not None
+    assert layout.check.behind == 1
+    later = PLAIN.replace("at = 2, bits = 8, count = 2, stride = 8", "at = 3, bits = 8")
+    with pytest.raises(ProfileError, match="stands in the check value"):
+        parse_profile(later + lines, "test.toml")
 
 
 def test_a_packet_may_be_as_long_as_it_says_and_hold_fields_to_its_end() -> None:

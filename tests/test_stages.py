@@ -33,7 +33,7 @@ from livecube.events import (
     Turn,
 )
 from livecube.stages.cases import ORIENTED, PERMUTED
-from livecube.stages.frame import FRAMES, CrossFrame, LastLayer, Row
+from livecube.stages.frame import FRAMES, CrossFrame, LastLayer, Record, Row
 from livecube.stages.progress import (
     CrossColour,
     Resynced,
@@ -70,6 +70,15 @@ def test_the_cross_that_is_followed_live_does_not_flicker() -> None:
         changes += sum(isinstance(p, CrossColour) for p in told)
         solves += 1
     assert changes <= solves // 20
+
+
+def test_a_cube_of_which_much_is_at_home_is_not_scrambled() -> None:
+    """Not even for a cross colour whose pieces have all been turned away."""
+    record = Record(0, [SOLVED.tobytes()], begun=False)
+    for number, turn in enumerate(parse_turns("F' R2 D2 F' U")):
+        record.add(turn, float(number))
+    assert min(frame.pieces_in_place(record.positions[-2]) for frame in FRAMES) == 2
+    assert not any(sight.armed for sight in record.sights)
 
 
 def test_solves_without_marks_begin_after_the_inspection() -> None:

@@ -353,7 +353,7 @@ class Advisor:
         """
         situation = Situation.of(position, face)
         out = slot_bits(situation.free)
-        if situation.offset is None or not out:
+        if not out:
             return None
         if len(out) > _AT_ONCE or self.answers.search is None:
             plans = self._plans(situation, self._lines(situation, holding, Level.BOLD))

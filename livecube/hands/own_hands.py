@@ -98,9 +98,9 @@ class OwnHands:
     verdict: Verdict
     executions: int
     solves: int
-    doubt: float = 0.0
+    doubt: float
     """Mean probability that a gap was read in a wrong holding."""
-    tempos: tuple[float, ...] = (0.0,) * len(Part)
+    tempos: tuple[float, ...]
     """For each part of a solve the logarithm of its times against those of pairs."""
 
     @property

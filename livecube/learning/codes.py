@@ -281,10 +281,8 @@ def find_elapsed(
     steps[np.diff(index) != 1] = unknown
     of_turn = np.full(int(index.max()) + 1, unknown)
     of_turn[index[1:]] = steps
-    earlier = [
-        np.where(index >= lag, of_turn[np.maximum(index - lag, 0)], unknown)
-        for lag in range(1, row.count)
-    ]
+    # Turn 0 stands for those before it, too: none of their ticks are known.
+    earlier = [of_turn[np.maximum(index - lag, 0)] for lag in range(1, row.count)]
     best: Entries | None = None
     for width in _ELAPSED_BITS:
         fitting = np.flatnonzero(steps < (1 << width))

@@ -262,8 +262,8 @@ class _Packet:
         if count > 1 and "counter" not in self.entry:
             raise WrongError(path, "lists several turns, which needs a counter beside it")
         codes = self._row("turn", count, "longest")
-        check = self.entry.get("check", {"at": 0})
-        if check["at"] < 0 and codes.first.end > 8 * (self.entry["length"] + check["at"]):
+        behind = self.entry["check"]["at"] if "check" in self.entry else 0
+        if behind < 0 and codes.first.end > 8 * (self.entry["length"] + behind):
             raise WrongError(path, "stands in the check value of the shortest packet")
         for name, code in self.table["turns"].items():
             self._fits(code, codes.first, ("turns", name))
