@@ -25,7 +25,7 @@ from livecube.history.people import HABITS, People
 from livecube.history.store import History
 from livecube.holding.inference import Reading, drawn_paths, read_solve
 from livecube.holding.observations import SolvePart, SolveTurns, solves_in
-from livecube.holding.written import PAUSE, write_solve
+from livecube.holding.written import PAUSE, _waits, write_solve
 from livecube.stages.tracker import Tracker
 from livecube.views.written import written_lines
 from livecube.virtual.habits import LEFT_HANDED, OTHERWISE, RIGHT_HANDED
@@ -203,3 +203,13 @@ def test_imported_solves_are_kept_with_their_holdings(tmp_path: Path) -> None:
     assert shown.returncode == 0, shown.stderr
     stages = json.loads(shown.stdout)["stages"]
     assert any(stage["holding"] for stage in stages)
+
+
+def test_hands_waited_where_a_gap_is_much_longer_than_the_usual_one() -> None:
+    """At least 2.5 times as long as the median, and half a second."""
+    assert _waits([0.0, 0.1, 0.2, 0.75]) == pytest.approx([0.0, 0.0, 0.0, 0.55])
+    assert _waits([0.0, 0.1, 0.2, 0.65]) == [0.0] * 4
+    assert _waits([0.0, 1.0, 2.0, 4.5]) == [0.0, 0.0, 0.0, 2.5]
+    assert _waits([0.0, 1.0, 2.0, 4.25]) == [0.0] * 4
+    assert _waits([3.0, 8.0]) == [0.0, 0.0]  # the only gap is the usual one
+    assert _waits([3.0]) == [0.0]
