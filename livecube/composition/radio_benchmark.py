@@ -45,6 +45,8 @@ __all__ = ["RadioFigures", "measure_radio", "radio_json", "radio_lines"]
 _PROTOCOL: Final = "turnwire"
 _SEED: Final = 11
 _SOLVES: Final = 40
+_FEWEST_TURNS: Final = 50
+"""Every solve has more turns than this, with its scramble."""
 _SWITCH_S: Final = 0.0005
 _SETTLED: Final = 0.1
 """Part of the run after which memory is measured for the first time."""
@@ -144,12 +146,15 @@ def measure_radio(
 
 
 class _Turned:
-    """A virtual cube that is turned on demand; ``sent`` gets each of its packets."""
+    """A virtual cube that is turned on demand, some ``count`` times.
 
-    def __init__(self, radio: VirtualRadio) -> None:
+    ``sent`` gets each of its packets.
+    """
+
+    def __init__(self, radio: VirtualRadio, count: int) -> None:
         self.sent: Callable[[bytes], None] = lambda data: None
         self._firmware = simulated_cube(_PROTOCOL)()
-        self._turns = _endless_turns()
+        self._turns = _endless_turns(count)
         self._ms = 0
         firmware = self._firmware
         self.cube = GattCube(
@@ -176,7 +181,7 @@ async def _measure(
     now = time.perf_counter
     radio = VirtualRadio()
     await radio.start()
-    turned = _Turned(radio)
+    turned = _Turned(radio, count)
     await turned.cube.start()
     sighting = (await radio.scan(5, lambda sighting: True))[0]
     decoder = find_decoder(_PROTOCOL)
@@ -242,9 +247,12 @@ async def _turn_steadily(
     return settled_mb
 
 
-def _endless_turns() -> Iterator[tuple[int, int]]:
-    """Turns of whole solves with the times of hands, round and round; the cube ends solved."""
-    done = session(_SEED, _SOLVES)
+def _endless_turns(count: int) -> Iterator[tuple[int, int]]:
+    """Turns of whole solves with the times of hands, round and round; the cube ends solved.
+
+    For a small ``count`` only as many solves are drawn as it takes.
+    """
+    done = session(_SEED, min(_SOLVES, 1 + count // _FEWEST_TURNS))
     start_ms = 0
     while True:
         for turn in done.turns:

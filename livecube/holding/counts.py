@@ -158,6 +158,7 @@ _VERSION: Final = 2
 _GROUP_NAMES: Final = ("cross", "pair", "last layer")
 _TILT_NAMES: Final = ("down", "tilted")
 _WRITTEN: Final = tuple(map(str, HAND_MOVES))
+_NUMBERS: Final = {name: number for number, name in enumerate(_WRITTEN)}
 _ROTATIONS: Final = {moves_text(moves): number for number, moves in enumerate(ROTATIONS_WRITTEN)}
 _MARKS: Final = tuple(f"{what} {stage}" for stage in STAGES for what in ("begun", "rotated"))
 
@@ -233,15 +234,14 @@ def parse_counts(text: str) -> Counts:
     counts = Counts(grip)
     _fill(counts.first_tilted, "first_tilted", parts.get("first_tilted"))
     _fill(counts.slices, "slices", parts.get("slices"))
-    written = {name: number for number, name in enumerate(_WRITTEN)}
     for name, row in _table(parts, "tempos").items():
-        if name not in written:
+        if name not in _NUMBERS:
             raise _wrong(f"tempos, {name!r}", "must be a move")
-        _fill(counts.tempos[written[name]], f"tempos, {name!r}", row)
+        _fill(counts.tempos[_NUMBERS[name]], f"tempos, {name!r}", row)
     for name, row in _table(parts, "rotations").items():
         counts.rotations[_class(name)] = _dense(row, f"rotations, {name!r}", _ROTATIONS, 24)
     for name, row in _table(parts, "moves").items():
-        dense = _dense(row, f"moves, {name!r}", written, len(_WRITTEN))
+        dense = _dense(row, f"moves, {name!r}", _NUMBERS, len(_WRITTEN))
         counts.moves[_context(name)] = dense
     return counts
 
@@ -268,7 +268,7 @@ def _fill(array: Array, key: str, value: object) -> None:
 
 
 def _dense(row: object, entry: str, names: dict[str, int], length: int) -> Array:
-    dense = np.zeros(length)
+    dense = [0.0] * length
     if not isinstance(row, dict):
         raise _wrong(entry, "must be a table of counts")
     for name, count in row.items():
@@ -278,7 +278,7 @@ def _dense(row: object, entry: str, names: dict[str, int], length: int) -> Array
         if not (good and 0 <= count < float("inf")):
             raise _wrong(entry, f"{name!r} must be counted from 0 on, not {count!r}")
         dense[names[name]] = count
-    return dense
+    return np.array(dense, dtype=float)
 
 
 def _class(name: str) -> tuple[int, int, int, int]:
@@ -299,6 +299,14 @@ _CLASS_FORM: Final = (
 )
 
 
+def _last_moves(words: str) -> list[int]:
+    """The numbers of moves, of which a start reads ten thousand; seldom they are not as written."""
+    names = words.split()
+    if all(name in _NUMBERS for name in names):
+        return [_NUMBERS[name] for name in names]
+    return [hand_move(move) for move in parse_moves(words)]
+
+
 def _context(name: str) -> Context:
     group, colon, words = name.partition(":")
     try:
@@ -309,7 +317,7 @@ def _context(name: str) -> Context:
         while words.strip().startswith("("):
             mark, _, words = words.strip().partition(")")
             found.append(len(_WRITTEN) + marks.index(mark + ")"))
-        found += [hand_move(move) for move in parse_moves(words)]
+        found += _last_moves(words)
     except (ValueError, KeyError, NotationError):
         raise _wrong(
             f"moves, {name!r}", f"must be {', '.join(_GROUP_NAMES)}, a colon, and what came before"
