@@ -2,8 +2,8 @@
 
 It is forked off the test process: that takes 50 ms of processor time, and a new interpreter half a
 second. For tests of what a command does when it is killed or interrupted, or has a terminal. New
-processes are started where that matters: for completions, for help on a full disk, for reviews on
-two cores and archives, for what is imported, and by ``test_the_tests.py``.
+processes are started where that matters: for completions, for help on a full disk, for what is
+imported, and by ``test_the_tests.py``. Workers of a command are new processes, as ever.
 """
 
 from __future__ import annotations
@@ -14,7 +14,9 @@ import signal
 import subprocess
 import sys
 import traceback
+from multiprocessing import resource_tracker
 from pathlib import Path
+from types import ModuleType
 from typing import TYPE_CHECKING, Any, Final, NoReturn
 
 if TYPE_CHECKING:
@@ -28,10 +30,7 @@ _CHECKS: Final = Path(__file__).parent / "checks"
 
 
 class Forked(subprocess.Popen[Any]):
-    """Like :class:`subprocess.Popen`, but ``livecube`` and checks are forked off this process.
-
-    Others, and those that start workers, get a new one.
-    """
+    """Like :class:`subprocess.Popen`, but ``livecube`` and checks are forked off this process."""
 
     def _execute_child(  # the part of Popen that starts the process
         self,
@@ -60,7 +59,7 @@ class Forked(subprocess.Popen[Any]):
         process_group: int,
     ) -> None:
         given = [*map(str, args)]
-        if not _is_ours(given) or "archive" in given or "--processes" in given:
+        if not _is_ours(given):
             super()._execute_child(  # type: ignore[misc]
                 args, executable, preexec_fn, close_fds, pass_fds, cwd, env, startupinfo,
                 creationflags, shell, p2cread, p2cwrite, c2pread, c2pwrite, errread, errwrite,
@@ -119,6 +118,10 @@ def _become(
         if prepare is not None:
             prepare()
         os.closerange(3, 256)
+        # What this process has to do with the workers of the other one, and what they would import.
+        tracker: Any = resource_tracker._resource_tracker
+        tracker._fd = tracker._pid = None
+        sys.modules["__main__"] = ModuleType("__main__")
         if env is not None:
             os.environ.clear()
             os.environ.update(env)

@@ -17,6 +17,7 @@ from typing import Any
 import pytest
 from advising import advisor_at
 from command import started
+from forked import Forked
 
 from livecube.advice.words import Level
 from livecube.cube.position import SOLVED, apply_turns
@@ -58,7 +59,7 @@ def rows(folder: Path) -> list[Any]:
 def test_reviews_go_on_after_a_kill_and_are_the_same_on_one_core_and_on_two(kept: Path) -> None:
     other = kept.with_name("other")
     shutil.copytree(kept, other)
-    with subprocess.Popen(
+    with Forked(
         [sys.executable, "-m", "livecube", "review", "--missing", "--processes", "2", "--json"],
         stdout=subprocess.PIPE, text=True, env={**os.environ, "LIVECUBE_DATA": str(other)},
     ) as process:  # fmt: skip
