@@ -160,6 +160,8 @@ def find_example(advisor: Advisor, technique: Technique) -> Example | None:
             if row is not None and not is_best_choice(advice, row):
                 fallback = fallback or (candidate, row)
                 continue
+            if best and row is not None and row.seconds >= best[1].seconds:
+                continue  # whatever else is possible there
         slots = deciding_slots(technique, technique.chances(candidate.situation))
         advice = advisor.advise(position, WHITE, plans=False, slots=slots)
         if (row := best_row(advice, technique.id)) is None:

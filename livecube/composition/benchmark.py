@@ -30,7 +30,7 @@ _SEED = 11
 _SOLVES = 60
 _STARTS = (("first", "10", "10"), ("later", "1", "1"))
 """Kind of start, and the promised seconds until a hint and until the first event."""
-_BRIEFLY = 3
+_BRIEFLY = 2
 """Positions, scrambles or solves."""
 _EARLY = 1000
 _LATER = 5000

@@ -38,7 +38,7 @@ _SEED: Final = 11
 _BETWEEN_S: Final = 0.03
 """The next position comes within this time after an answer, at any moment of the drawing."""
 _WARM: Final = 20
-"""First answers, which are not counted: code is still being loaded."""
+"""First answers, which are not counted: code is still being loaded. Of few answers as many."""
 
 
 def live_answers(advisor: Advisor, positions: int) -> list[float]:
@@ -83,10 +83,11 @@ async def _ask(advisor: Advisor, positions: int) -> list[float]:
     moments = random.Random(_SEED)
     faults: list[Exception] = []
     board = Board(LiveScreen("benchmark"))
+    warm = min(_WARM, positions)
     with Path(os.devnull).open("w") as nowhere:  # noqa: ASYNC230 - it never blocks
         console = Console(file=nowhere, force_terminal=True, width=110, height=34)
         screen = ScreenSink(console, board, faults.append)
-        for number, place in enumerate(_places(positions + _WARM, _SEED)):
+        for number, place in enumerate(_places(positions + warm, _SEED)):
             await asyncio.sleep(moments.uniform(0.0, _BETWEEN_S))
             where = place.position, place.situation.face
             board.take(_turned(place))
@@ -95,7 +96,7 @@ async def _ask(advisor: Advisor, positions: int) -> list[float]:
             took_ms = (time.perf_counter() - began) * 1000
             if rows:
                 board.take(Spoken(0.0, rows[0], rows[1:3]))
-            if number >= _WARM:
+            if number >= warm:
                 answers.append(took_ms)
         await screen.close()
     for fault in faults:
@@ -113,7 +114,7 @@ class _Place(NamedTuple):
 def _places(count: int, seed: int) -> Iterator[_Place]:
     """``count`` beginnings, from as many solves as needed."""
     while True:
-        for solve in session(seed, min(60, count + 1)).solves:
+        for solve in session(seed, min(60, 1 + count // 2)).solves:
             for place in _beginnings(solve):
                 if not count:
                     return
