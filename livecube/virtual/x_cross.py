@@ -60,6 +60,7 @@ class _Search:
         """Extend the plan by ``left`` turns to the goal; False if none or the budget is spent."""
         if left == 0:
             return True
+        distances, corner, edge = self.distances, CORNER + self.slot, EDGE + self.slot
         last = self.plan[-1] // 3 if self.plan else None
         for turn in self.turns:
             face = turn // 3
@@ -69,7 +70,8 @@ class _Search:
             if self.budget < 0:
                 return False
             after = position.translate(TURN_BYTES[turn])
-            if self._of_pair(after) < left and cross_distance(after) < left:
+            pair = distances[bytes((after[corner], after[edge]))]
+            if pair < left and cross_distance(after) < left:
                 self.plan.append(turn)
                 if self.reach(after, left - 1):
                     return True
