@@ -355,9 +355,16 @@ class Screens(dict[tuple[int, int], list[str]]):
 
 def at_every_size(shown: object) -> Screens:
     """The same screen drawn at each size; nothing new if it is drawn already."""
-    if isinstance(shown, Screens):
-        return shown
-    return Screens({size: drawn(shown, size) for size in (*SIZES, HUGE)})
+    return shown if isinstance(shown, Screens) else each_at_every_size([shown])[0]
+
+
+def each_at_every_size(several: Sequence[object]) -> list[Screens]:
+    """Screens drawn at one size after the other: what stays the same is laid out once a size."""
+    of_size = {size: [drawn(one, size) for one in several] for size in (*SIZES, HUGE)}
+    return [
+        Screens(zip(of_size, screens, strict=True))
+        for screens in zip(*of_size.values(), strict=True)
+    ]
 
 
 GLYPHS: Final = re.compile(r"[█▀▄▐▌▝▘▗▖▛▜▙▟]+")
@@ -440,15 +447,17 @@ def test_the_live_screen_fits_at_every_size() -> None:
         for s in of.solve.splits
     ]
     staying, seen = Staying(), set()
+    told: list[tuple[object, LiveScreen]] = []
     for news in (*followed(advisor), *hints_in_full(advisor)):
         board.take(news)
         staying.take(news)
         seen.add(type(news).__name__)
-        if isinstance(news, Turned) and news.line % 24:
-            continue
-        screens = at_every_size(board.shown)
-        assert wrong_on(screens, "q ends", SHORTER) == [], news
-        assert lost_on(screens, [line.plain for line in board.shown.words]) == [], news
+        if not isinstance(news, Turned) or news.line % 24 == 0:
+            told.append((news, board.shown))
+    every = each_at_every_size([shown for _, shown in told])
+    for (of_what, shown), screens in zip(told, every, strict=True):
+        assert wrong_on(screens, "q ends", SHORTER) == [], of_what
+        assert lost_on(screens, [line.plain for line in shown.words]) == [], of_what
     assert {"Spoken", "Clue", "Unsaid", "Repair", "StageDone", "SolveOver"} <= seen
     for width in WIDTHS:
         assert unfit(staying.lines(width), staying.lines(HUGE[0]), width) == []
@@ -531,9 +540,11 @@ def test_the_screens_of_tries_and_drills_fit_at_every_size() -> None:
         for turn in place.row.turns_fixed:
             t += 0.3
             told += trying.feed(Turn(t, turn))
+        shown = []
         for news in told:
             board.take(as_drill(news))
-            screens = at_every_size(board.shown)
+            shown.append(board.shown)
+        for news, screens in zip(told, each_at_every_size(shown), strict=True):
             assert wrong_on(screens, "q ends") == [], news
             assert lost_on(screens) == [], news
 
