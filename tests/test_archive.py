@@ -16,6 +16,7 @@ import numpy as np
 import pyarrow.parquet as pq
 import pytest
 from command import started
+from reviewed import each_review_once as each_review_once
 
 from livecube.archive import logs as logs_module
 from livecube.archive.columns import Archive

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import signal
 import subprocess
 import sys
@@ -194,7 +195,7 @@ def test_a_shell_completes_commands_options_and_choices(tmp_path: Path) -> None:
     (tmp_path / "livecube").write_text(f'#!/bin/sh\nexec {sys.executable} -m livecube "$@"\n')
     (tmp_path / "livecube").chmod(0o755)
     asked = """
-        PATH="$PWD:$PATH"; eval "$(livecube completion bash)"
+        PATH="$PWD:$PATH"; eval "$completion"
         completed() {
             COMP_WORDS=("$@"); COMP_CWORD=$(($# - 1)); COMPREPLY=()
             _livecube_completion livecube; echo "${COMPREPLY[@]}"
@@ -204,6 +205,7 @@ def test_a_shell_completes_commands_options_and_choices(tmp_path: Path) -> None:
     done = subprocess.run(
         ["bash", "-c", asked],
         capture_output=True, text=True, check=False, timeout=300, cwd=tmp_path,
+        env={**os.environ, "completion": livecube("completion", "bash").stdout},
     )  # fmt: skip
     assert done.stdout.splitlines() == ["report replay", "--kept", "keen"]
     assert done.stderr == ""

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 _QUICKLY = ("--simulated", "--seed", "3", "--json", "--speed", "1000", "--person", "ada")
 PRACTICE, LIVE = ("practice", "result"), ("live", "solve")
 """A command, and the event at the end of each of its solves."""
-_FIVE = (*_QUICKLY, "--solves", "5", "--no-hints")
+_FOUR = (*_QUICKLY, "--solves", "4", "--no-hints")
 
 
 @pytest.fixture
@@ -76,8 +76,8 @@ def test_a_disk_that_fills_up_loses_nothing_in_silence(
                     assert most < 40_000 or refused.wait(60)
                     files_up_to(None)
 
-        ended = called(command[0], *_FIVE, folder=tmp_path, heard=heard)
-    assert len(done) == 5, ended.err
+        ended = called(command[0], *_FOUR, folder=tmp_path, heard=heard)
+    assert len(done) == 4, ended.err
     with History(tmp_path / "data") as history:
         kept = [one.ms for one in history.list(Wanted())]
     lost = [ms for ms in done if ms not in kept]
@@ -85,7 +85,7 @@ def test_a_disk_that_fills_up_loses_nothing_in_silence(
     said = re.findall(r"olve (\d+) is not kept", ended.err)
     assert [done.index(ms) + 1 for ms in lost] == sorted(map(int, said))
     assert "File too large" in ended.err or "disk" in ended.err
-    if room < 5:
+    if room < 4:
         assert not lost
     else:
         assert lost
@@ -113,7 +113,7 @@ def test_a_session_that_begins_where_nothing_can_be_kept_is_kept_when_there_is_r
                     mend()
 
         ended = called(
-            *(command[0], *_FIVE, "--solves", "3"),
+            *(command[0], *_FOUR, "--solves", "3"),
             folder=tmp_path, heard=heard,
         )  # fmt: skip
     assert ended.status == 0, ended.err
@@ -227,14 +227,14 @@ def test_what_live_tells_is_written_even_while_an_earlier_solve_is_still_being_k
             told.append(round(1000 * one["seconds"]))
             (log,) = (tmp_path / "data" / "open").iterdir()
             written.append(_solves_in(log))
-            if len(told) == 5:
+            if len(told) == 4:
                 go_on.set()
 
     monkeypatch.setattr(History, "keep", slowly)
-    done = called("live", *_FIVE, folder=tmp_path, heard=heard)
+    done = called("live", *_FOUR, folder=tmp_path, heard=heard)
     assert done.status == 0, done.err
     # When the solve is reported late, the log holds more than the solve.
-    assert len(written) == 5
+    assert len(written) == 4
     assert all(log[:number] == told[:number] for number, log in enumerate(written, start=1))
 
 
@@ -244,7 +244,7 @@ def _kept(folder: Path) -> list[int]:
 
 
 def test_a_live_run_that_is_killed_leaves_its_solves_and_what_was_under_way(tmp_path: Path) -> None:
-    command = [sys.executable, "-m", "livecube", "live", *_FIVE, "--solves", "100"]
+    command = [sys.executable, "-m", "livecube", "live", *_FOUR, "--solves", "100"]
     command += ["--speed", "100"]
     environment = {**os.environ, "LIVECUBE_DATA": str(tmp_path / "data")}
     done = []

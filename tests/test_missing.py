@@ -18,6 +18,7 @@ import pytest
 from advising import advisor_at
 from command import started
 from forked import Forked
+from reviewed import each_review_once as each_review_once
 
 from livecube.advice.words import Level
 from livecube.cube.position import SOLVED, apply_turns

@@ -13,6 +13,7 @@ import pytest
 from browser import AXE, sized
 from browser import MISSING as NO_BROWSER
 from click.testing import CliRunner
+from reviewed import each_review_once as each_review_once
 from test_comparing import comparison
 from test_trends import columns, evening_noise
 
@@ -214,9 +215,9 @@ def reviewed(kept: Path, number: int) -> Review:
         return review_of(begun_kept(history, number), advisor, load_hands())
 
 
-def test_what_cannot_be_reported_is_said(kept: Path) -> None:
+def test_what_cannot_be_reported_is_said(unchanged: Path, trend_page: Path) -> None:
+    kept, there = unchanged, trend_page
     run = CliRunner(env={"LIVECUBE_DATA": str(kept)})
-    there = written(kept)
     before = there.read_bytes()
     for arguments, said in (
         ([str(there)], "exists"),
