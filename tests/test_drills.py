@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 from advising import advisor_at
 from click.testing import CliRunner, Result
+from hasty import set_ups_in_haste as set_ups_in_haste
 from hypothesis import given
 from hypothesis import strategies as st
 from rich.console import Console

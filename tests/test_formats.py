@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 import jsonschema
 import pytest
 from command import started
+from hasty import set_ups_in_haste as set_ups_in_haste
 from referencing import Registry, Resource
 from test_lessons import played, small
 from test_practice_golden import evening_told

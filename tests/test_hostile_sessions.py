@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from called import called
 from forked import Forked
+from hasty import set_ups_in_haste as set_ups_in_haste
 from narrow import WORLDS, impatient, locked, narrowing, no_room, no_room_for_more, read_only
 
 from livecube.edges.log_files import LogReader

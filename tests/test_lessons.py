@@ -13,6 +13,7 @@ import pytest
 from advising import advisor_at
 from browser import AXE, MISSING, sized
 from command import started
+from hasty import set_ups_in_haste as set_ups_in_haste
 from test_widths import drawn, wrong_on
 
 from livecube.composition.assembly import drilled_techniques, find_technique

@@ -18,6 +18,7 @@ import pytest
 from advising import advisor_at
 from command import started
 from forked import Forked
+from hasty import set_ups_in_haste as set_ups_in_haste
 from reviewed import each_review_once as each_review_once
 
 from livecube.advice.words import Level
