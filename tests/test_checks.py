@@ -40,7 +40,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "dashboard_turns": ("--turns", "10"),
     "doors_check": ("--solves", "1"),
     "drill_check": ("--sets", "1", "--positions", "1", "--technique", "made-pair"),
-    "finite_check": ("--every", "100000"),
+    "finite_check": ("--every", "40000"),
     "eyes_check": (
         *("--persons", "1", "--near", "1", "--after", "5", "--tests", "3", "--solvers", "1"),
     ),

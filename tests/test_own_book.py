@@ -170,10 +170,10 @@ def test_books_are_joined_and_answers_found_meanwhile_stay(search: FastestSearch
 
 
 def test_the_questions_of_virtual_solves_come_first_and_none_is_missing() -> None:
-    order = in_order(8)
+    order = in_order(4)
     assert sorted(order) == all_questions().tolist()
     often = often_asked(3)
-    assert {*often} <= {*order[: len(often_asked(8))]}
+    assert {*often} <= {*order[: len(often_asked(4))]}
     assert len(often) > 300
     late = [ceiling_ms(asked(number)[2], USUAL) is not None for number in order[10_000:]]
     assert late == sorted(late)
