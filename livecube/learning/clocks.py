@@ -191,7 +191,7 @@ class _Few:
         self._host_s = host_s[some]
         self._table, self._order = bits.table[some], bits.order
         self._values: dict[int, Ints] = {}
-        self._fits: dict[int, npt.NDArray[np.bool_]] = {}
+        self._starts: dict[int, list[int]] = {}
 
     @classmethod
     def of(cls, bits: Bits, host_s: npt.NDArray[np.float64]) -> _Few:
@@ -201,12 +201,13 @@ class _Few:
             kept = bits.few = cls(bits, host_s)
         return kept
 
-    def fits(self, rate: int) -> npt.NDArray[np.bool_]:
-        """Whether each field of the least width may be a clock of this rate, by its start."""
-        if (kept := self._fits.get(rate)) is None:
+    def starts(self, rate: int) -> list[int]:
+        """The start of each field of the least width that may be a clock of this rate."""
+        if (kept := self._starts.get(rate)) is None:
             width = _least_width(rate)
             spreads = spread(self._of_width(width), self._host_s, rate, 1 << width)
-            kept = self._fits[rate] = spreads <= allowed(self._all_s, rate)
+            fitting = np.flatnonzero(spreads <= allowed(self._all_s, rate))
+            kept = self._starts[rate] = fitting.tolist()
         return kept
 
     def _of_width(self, width: int) -> Ints:
@@ -230,18 +231,9 @@ def _lowest(
     width = _least_width(rate)
     if width > min(_MOST_BITS, bits.size):
         return []
-    lows = np.arange(bits.size)
-    starts = lows if bits.order == "little" else lows - width + 1
-    inside = (starts >= 0) & (starts + width <= bits.size)
-    lows, starts = lows[inside], starts[inside]
-    taken_before = np.append(0, np.cumsum(~free))
-    apart = taken_before[starts + width] == taken_before[starts]
-    lows, starts = lows[apart], starts[apart]
-    return [
-        low
-        for low in lows[few.fits(rate)[starts]].tolist()
-        if _is_clock(bits, host_s, rate, low, width)
-    ]
+    starts = [start for start in few.starts(rate) if free[start : start + width].all()]
+    lows = starts if bits.order == "little" else [start + width - 1 for start in starts]
+    return [low for low in lows if _is_clock(bits, host_s, rate, low, width)]
 
 
 def find_wrapped_clock(
@@ -255,6 +247,7 @@ def find_wrapped_clock(
         return None
     free = np.ones(bits.size, dtype=bool)
     free[list(taken)] = False
+    moves = bits.table.min(axis=0) != bits.table.max(axis=0)
     lows = [e if bits.order == "little" else bits.size - e - 1 for e in range(0, bits.size, grain)]
     seconds = host_s.max() - host_s.min()
     few = slice(None, None, max(1, len(host_s) // 24))
@@ -263,7 +256,13 @@ def find_wrapped_clock(
     def fields(width: int) -> tuple[list[int], Ints, Ints]:
         """Of each field of a width that may be the clock: start, numbers, greatest number."""
         starts = [start_of(bits, low, width) for low in lows]
-        inside = [s for s in starts if 0 <= s <= bits.size - width and free[s : s + width].all()]
+        inside = [
+            s
+            for s in starts
+            if 0 <= s <= bits.size - width
+            and free[s : s + width].all()
+            and moves[s : s + width].any()
+        ]
         rows = [bits.read(start, width) for start in inside]
         numbers = np.array(rows, dtype=np.int64).reshape(len(rows), len(host_s))
         return inside, numbers, numbers.max(axis=1)
@@ -274,8 +273,11 @@ def find_wrapped_clock(
             if not _LEAST_S * rate <= wrap <= seconds * rate:
                 continue
             starts, numbers, most = fields(wrap.bit_length())
-            fits = spread(numbers[:, few], host_s[few], rate, wrap) <= within
-            for row in np.flatnonzero(fits & (most < wrap)).tolist():
+            rows = np.flatnonzero(most < wrap)
+            if not rows.size:
+                continue
+            fits = spread(numbers[rows, few], host_s[few], rate, wrap) <= within
+            for row in rows[fits].tolist():
                 if _goes_round(numbers[row], host_s, rate, wrap):
                     return FoundClock(bits.field(starts[row], wrap.bit_length()), rate, wrap)
     return None

@@ -44,13 +44,15 @@ class Kind:
 
     def holds(self, packet: Packet) -> bool:
         """Whether a packet is of this kind."""
-        if packet.char != self.characteristic or len(packet.data) < self.length:
+        data = packet.data
+        if packet.char != self.characteristic or len(data) < self.length:
             return False
-        if len(packet.data) > (self.longest or self.length):
+        if len(data) > (self.longest or self.length):
             return False
-        return not self.match or all(
-            field.read(packet.data) == value for field, value in self.match
-        )
+        for field, value in self.match:  # noqa: SIM110 - in half of the time of all()
+            if field.read(data) != value:
+                return False
+        return True
 
 
 def kinds_in(packets: Sequence[Packet], order: Order) -> list[Kind]:

@@ -99,9 +99,7 @@ def crc(
     """
     table, mask, down = _table(bits, polynomial), (1 << bits) - 1, bits - 8
     register = initial
-    for byte in data:
-        if reflect_in:
-            byte = _REFLECTED[byte]
+    for byte in data.translate(_REFLECTED) if reflect_in else data:
         register = (register << 8 & mask) ^ table[register >> down ^ byte]
     return reflected(register, bits) if reflect_out else register
 

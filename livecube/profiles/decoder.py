@@ -159,15 +159,16 @@ class ProfileDecoder:
     # Turns.
 
     def _take_turns(self, layout: Layout, turns: TurnList, data: bytes) -> str | None:
-        codes = turns.codes.read_in(data, layout.end(data))
         if layout.again and self._last is None and layout.counter is not None:
             self._count_from(layout, data)
             self._ticks = layout.ticks(data)
             return None
         news = self._news(layout, data)
-        if news == -1 or news == 0 or codes[0] == turns.none or self._repeats(layout, codes, data):
+        if news == -1 or news == 0:
             return None
-        codes = codes[: news or 1]
+        codes = turns.codes.read_in(data, layout.end(data), most=news or 1)
+        if codes[0] == turns.none or self._repeats(layout, codes, data):
+            return None
         if turns.none in codes:
             codes = codes[: codes.index(turns.none)]
         for code in codes:

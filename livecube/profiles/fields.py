@@ -68,17 +68,36 @@ class Entries:
         start, stride = self.first.start, self.stride
         return tuple(replace(self.first, start=start + k * stride) for k in range(self.count))
 
-    def read(self, data: bytes) -> list[int]:
-        """All numbers, in order."""
-        return [field.read(data) for field in self.fields]
+    @cached_property
+    def _place(self) -> tuple[int, int, tuple[int, ...], int]:
+        """First byte, first byte after the row, bits to shift their number down for each, mask."""
+        order, fields = self.first.order, self.fields
+        first = min(field.start for field in fields) // 8
+        last = (max(field.end for field in fields) + 7) // 8
+        below = (f.start - 8 * first if order == "little" else 8 * last - f.end for f in fields)
+        return first, last, tuple(below), self.first.values - 1
 
-    def read_in(self, data: bytes, end: int) -> list[int]:
-        """The numbers in order, until one does not end before byte ``end`` of the packet."""
+    def read(self, data: bytes) -> list[int]:
+        """All numbers, in order; beyond the packet's end all bits are 0."""
+        first, last, below, mask = self._place
+        number = int.from_bytes(data[first:last].ljust(last - first, b"\0"), self.first.order)
+        return [number >> shift & mask for shift in below]
+
+    def read_in(self, data: bytes, end: int, most: int | None = None) -> list[int]:
+        """The numbers in order, until one does not end before byte ``end`` of the packet.
+
+        Of the first ``most`` ones, if that is given.
+        """
+        fields = self.fields[:most]
         if self.count > 1 and self.fields[-1].end > 8 * end:
-            return [field.read(data) for field in self.fields if field.end <= 8 * end]
-        return self.read(data)
+            fields = tuple(field for field in fields if field.end <= 8 * end)
+        return [field.read(data) for field in fields]
 
     def write(self, data: bytearray, values: list[int]) -> None:
-        """Write numbers into the first fields, at most as many as there are fields."""
-        for field, value in zip(self.fields, values, strict=False):
-            field.write(data, value)
+        """Write numbers into the first fields, or all; each field must be 0 before."""
+        first, last, below, _ = self._place
+        order = self.first.order
+        number = int.from_bytes(data[first:last], order)
+        for shift, value in zip(below, values, strict=False):
+            number |= value << shift
+        data[first:last] = number.to_bytes(last - first, order)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from operator import itemgetter
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
@@ -22,7 +23,7 @@ from livecube.cube.notation import check_position, facelets_text
 from livecube.errors import PositionError
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
 __all__ = ["PieceCode", "PieceNames", "StickerCode", "Twist", "spots"]
 
@@ -70,6 +71,11 @@ class PieceNames:
                     found[number, place, twist] = piece, spot
         return found
 
+    @cached_property
+    def numbers(self) -> dict[tuple[int, int], tuple[int, int, int]]:
+        """The inverse of :attr:`facelets`."""
+        return {shown: numbers for numbers, shown in self.facelets.items()}
+
 
 @dataclass(frozen=True)
 class PieceCode:
@@ -88,7 +94,7 @@ class PieceCode:
         Raises :class:`~livecube.errors.PositionError` if the position is impossible.
         """
         corners, twists, edges, flips = rows
-        result = np.zeros(20, dtype=np.uint8)
+        result = bytearray(20)
         if self.twist == "counterclockwise":
             twists = [-t % 3 if t < 3 else t for t in twists]
         for names, numbers, turned in ((self.corners, corners, twists), (self.edges, edges, flips)):
@@ -100,8 +106,8 @@ class PieceCode:
                 if found is None:
                     raise PositionError("piece", f"no piece {number} with twist {twist}")
                 result[found[0]] = found[1]
-        check_position(result)
-        return result.tobytes()
+        check_position(np.frombuffer(result, dtype=np.uint8))
+        return bytes(result)
 
     def rows(self, position: bytes) -> list[list[int]]:
         """The inverse: rows of corners, twists, edges and flips of a position."""
@@ -113,13 +119,12 @@ class PieceCode:
 
     def _rows_of(self, names: PieceNames, pieces: bytes) -> tuple[list[int], list[int]]:
         first = 0 if names is self.corners else CORNERS.stop
-        at = {facelet: piece for piece, facelet in enumerate(pieces, start=first)}
+        back = self.twist == "counterclockwise" and names is self.corners
         numbers, twists = [0] * len(pieces), [0] * len(pieces)
-        for (number, place, twist), (piece, facelet) in names.facelets.items():
-            if at.get(facelet) == piece:
-                index, value = (place, number) if self.says == "piece" else (number, place)
-                back = self.twist == "counterclockwise" and names is self.corners
-                numbers[index], twists[index] = value, -twist % 3 if back else twist
+        for shown in enumerate(pieces, start=first):
+            number, place, twist = names.numbers[shown]
+            index, value = (place, number) if self.says == "piece" else (number, place)
+            numbers[index], twists[index] = value, -twist % 3 if back else twist
         return numbers, twists
 
 
@@ -133,11 +138,11 @@ class StickerCode:
     """The cube's numbers of the six colours, in the order of their home faces."""
 
     @cached_property
-    def _places(self) -> list[tuple[tuple[int, ...], tuple[int, ...]]]:
-        """For each place: its facelets, clockwise, and their indices in the row."""
+    def _places(self) -> list[tuple[list[int], Callable[[Sequence[int]], tuple[int, ...]]]]:
+        """For each place: its facelets, clockwise, and what takes their colours from the row."""
         index = {facelet: at for at, facelet in enumerate(self.facelets)}
-        places = (spots(name) for name in PIECES)
-        return [(tuple(place), tuple(index[f] for f in place)) for place in places]
+        places = [spots(name) for name in PIECES]
+        return [(place, itemgetter(*(index[facelet] for facelet in place))) for place in places]
 
     @cached_property
     def _shown(self) -> dict[tuple[int, ...], tuple[int, int]]:
@@ -162,14 +167,14 @@ class StickerCode:
         (row,) = rows
         if any(row[at] != colour for at, colour in self._centres):
             raise PositionError("centre", "a centre has another colour")
-        result = np.full(20, 255, dtype=np.uint8)
-        for facelets, at in self._places:
-            found = self._shown.get(tuple(row[index] for index in at))
+        result = bytearray([255] * 20)
+        for facelets, shown_in in self._places:
+            found = self._shown.get(shown_in(row))
             if found is None or result[found[0]] != 255:
                 raise PositionError("piece", "a piece is there twice, or none has such colours")
             result[found[0]] = facelets[found[1]]
-        check_position(result)
-        return result.tobytes()
+        check_position(np.frombuffer(result, dtype=np.uint8))
+        return bytes(result)
 
     def rows(self, position: bytes) -> list[list[int]]:
         """The inverse: the one row of colours of a position."""

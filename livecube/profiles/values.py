@@ -112,9 +112,12 @@ class Layout:
 
     def fits(self, data: bytes) -> bool:
         """Whether these bytes, without the mask, are of this kind."""
-        return self.shortest <= len(data) <= self.longest and (
-            not self.match or all(field.read(data) == value for field, value in self.match)
-        )
+        if not self.shortest <= len(data) <= self.longest:
+            return False
+        for field, value in self.match:  # noqa: SIM110 - in half of the time of all()
+            if field.read(data) != value:
+                return False
+        return True
 
 
 @dataclass(frozen=True)
