@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, ClassVar, Final
 from unittest import SkipTest
 
 from livecube.clock import CubeClock
@@ -42,6 +42,7 @@ class CubeTests(DecoderTests):
     """Tests that need a simulated cube."""
 
     cube: SimulatedCubeFactory
+    _sent: ClassVar[tuple[bytes, ...]] = ()
 
     def _bench(self, bends: Bends = _unbent) -> Bench:
         """A connected cube and decoder, after one turn that does not count."""
@@ -77,6 +78,12 @@ class CubeTests(DecoderTests):
         self._turned(bench, _LIMIT, cube_ms, seed=5, turns=_QUARTER_TURNS)
 
     def _good(self) -> list[bytes]:
+        """What the cube sends in an exchange; made once, most tests begin with it."""
+        if not self._sent:
+            type(self)._sent = tuple(self._exchange())
+        return list(self._sent)
+
+    def _exchange(self) -> list[bytes]:
         sent: list[bytes] = []
 
         def kept(packets: list[bytes]) -> list[bytes]:
