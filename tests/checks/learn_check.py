@@ -72,7 +72,7 @@ def _said(event: CubeEvent) -> tuple[object, ...]:
 
 def exact(found: Profile, cube: Made, within_s: float = 0.002) -> bool:
     """Whether a learned profile decodes as the truth does, with and without lost packets."""
-    days = fresh(cube, 77, 300, 0.0), fresh(cube, 78, 300, 0.1)
+    days = fresh(cube, 77, 300, 0.0), fresh(cube, 78, 150, 0.1)
     return all(same(found, cube.profile, packets, within_s) for packets in days)
 
 

@@ -38,6 +38,8 @@ if TYPE_CHECKING:
 CLAIM = Claim(name="WILD")
 LEARNED = ("exact", "less", "unsaid")
 FIELDS = ("counter", "clock")
+TURNS = 80
+"""Turns of one day: some more than it takes to the next wrap of the clock or counter."""
 SAID = {
     "counter": "a lost packet may go unnoticed",
     "clock": "timed when they arrive",
@@ -92,7 +94,7 @@ def of_profile(verdict: Learned, layout: Wild) -> Outcome:
 
 def wrong_day(profile: Profile, layout: Wild, seed: int, made: int, cube_s: float) -> str:
     """The first wrong report of one day; empty: none."""
-    packets, done = session(layout, seed, made, cube_s, 130)
+    packets, done = session(layout, seed, made, cube_s, TURNS)
     reports, events = told(profile, packets)
     turns = [report.turn for report in reports if isinstance(report, TurnReport)]
     if (
@@ -105,16 +107,14 @@ def wrong_day(profile: Profile, layout: Wild, seed: int, made: int, cube_s: floa
         late = max(abs(e.t - zero - s) for e, (_, s) in zip(events, done, strict=True))
         if late > 0.0025 + 2 / min(layout.clock_rate, profile.per_second):
             return f"from turn {made}, second {cube_s:.0f}: times by {late:.3f} s"
-    packets, done = session(layout, seed + 100, made, cube_s, 130, loss=0.12)
-    reports, _ = told(profile, packets)
     one = next(one for one in profile.layouts if one.turns is not None or one.state)
-    if one.counter is not None:
-        whole = [
-            t for turn, _ in done for t in ((turn,) if turn in layout.codes else (turn - 1,) * 2)
-        ]
-        why = why_untrue(lines_of(reports), whole)
-        return f"from turn {made}: packets lost, {why}" if why else ""
-    return ""
+    if one.counter is None:
+        return ""
+    packets, done = session(layout, seed + 100, made, cube_s, TURNS, loss=0.12)
+    reports, _ = told(profile, packets)
+    whole = [t for turn, _ in done for t in ((turn,) if turn in layout.codes else (turn - 1,) * 2)]
+    why = why_untrue(lines_of(reports), whole)
+    return f"from turn {made}: packets lost, {why}" if why else ""
 
 
 def told(profile: Profile, packets: list[Packet]) -> tuple[list[Report], list[Turn]]:
