@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING, Final, Literal, NamedTuple, TypeAlias
 
 import numpy as np
@@ -166,17 +167,18 @@ def _find_twists(bits: Bits, kind: _Kind, says: str, order: list[int], sign: int
     width = _TWIST_WIDTH[kind.turns]
     starts = range(bits.size - width + 1)
     small = {s for s in starts if bits.read(s, width).max() < kind.turns}
-    fits = [
-        {
-            start
-            for start in small
-            if _shift(sign * bits.read(start, width), *partner, kind.turns) is not None
-        }
-        for partner in partners
-    ]
+
+    @cache
+    def fits(start: int, k: int) -> bool:
+        """Whether the field there is the twist of entry ``k``; most are not that of the first."""
+        twists = sign * bits.read(start, width)
+        return _shift(twists, *partners[k], kind.turns) is not None
+
+    firsts = {start for start in small if fits(start, 0)}
     for stride in (stride for stride in _STRIDES if stride >= width):
-        for start in fits[0]:
-            if all(start + k * stride in fit for k, fit in enumerate(fits)):
+        for start in firsts:
+            places = range(start, start + len(order) * stride, stride)
+            if all(place in small and fits(place, k) for k, place in enumerate(places)):
                 row = Entries(bits.field(start, width), len(order), stride)
                 shifts = _shifts(bits, kind, says, order, sign, row)
                 if _references(kind, says, shifts) is not None:
