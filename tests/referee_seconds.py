@@ -400,21 +400,14 @@ class Referee:
             cost = np.repeat(hands.finish[:, None], states, axis=1).astype(np.int64)
             coded: Any = [[() for _ in range(states)] for _ in range(24)]
             if back:
-                spellings = self._door_moves(3 * _D + back - 1)
+                h, m = np.array(self._door_moves(3 * _D + back - 1)).T
                 for held in range(24):
-                    for state in range(states):
-                        ways = [
-                            (
-                                int(hands.rotation[held, h])
-                                + int(price)
-                                + int(hands.finish[hands.after[h, m]]),
-                                36 * h + m,
-                            )
-                            for h, m in spellings
-                            for price in (hands.price[state if h == held else hands.states[1], m],)
-                        ]
-                        cost[held, state], one = min(ways)
-                        coded[held][state] = (one,)
+                    # Each spelling's price in each state; of equal ones the first counts.
+                    stands = np.where(h[:, None] == held, np.arange(states), hands.states[1])
+                    ends = hands.rotation[held, h] + hands.finish[hands.after[h, m]]
+                    prices = ends[:, None].astype(np.int64) + hands.price[stands, m[:, None]]
+                    cost[held] = prices.min(axis=0)
+                    coded[held] = [(one,) for one in (36 * h + m)[prices.argmin(axis=0)].tolist()]
             self._tails[back] = (cost, coded)
         return self._tails[back][0]
 

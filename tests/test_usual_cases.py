@@ -20,10 +20,10 @@ def test_there_are_41_cases_each_with_two_to_seven_sequences_and_its_mirror_imag
 def test_the_usual_hands_are_fastest_by_what_is_in_use() -> None:
     """Held with the slot at the front right; tests/checks/fit_hands.py judges much more."""
     referee, used, odd = Referee(load_hands().to_json()), 0, 0
-    for case in CASES[::2]:
+    for case in CASES[::3]:
         ways = referee.fastest(case.positions()[0], "plain", ("green-red",), [("U", "F")], 0)
         first = min(ways or [], key=lambda way: (way.ms, way.moves))
         used += case.uses(first)
         odd += is_odd(first) and not case.uses(first)
-    assert used >= 20
+    assert used >= 13
     assert odd == 0
