@@ -74,7 +74,7 @@ def all_rows(found: Comparison) -> list[Row]:
 
 def test_of_equal_groups_hardly_ever_a_difference_is_told() -> None:
     rng, alarms = np.random.default_rng(11), 0
-    for _ in range(4):
+    for _ in range(3):
         found = of(*(reviewed(group(name, rng, 120), rng) for name in "ABC"))
         assert found.compared == 3 * len(all_rows(found))
         alarms += any(row.apart for row in all_rows(found))

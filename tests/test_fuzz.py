@@ -10,4 +10,4 @@ from livecube.composition.decoders import known_decoders
 
 @pytest.mark.parametrize("name", [*known_decoders(), "learned_2"])
 def test_a_decoder_survives_hostile_packets_and_finds_its_way_back(name: str) -> None:
-    fuzzed(name, 4_000)
+    fuzzed(name, 2_500)

@@ -152,9 +152,9 @@ def _hesitating(execution: Execution, rng: np.random.Generator) -> Execution:
 
 def test_one_more_solve_is_predicted_first_and_then_learned_from() -> None:
     solves = [stated(one) for one in person("ordinary")[1][:LEARNED]]
-    own = learn_hands(KIN, solves[:30])
+    own = learn_hands(KIN, solves[:36])
     before = own.verdict
-    for solve in solves[30:]:
+    for solve in solves[36:]:
         own = own.after(solve)
     whole = learned("ordinary")
     assert own.solves == whole.solves == own.verdict.solves

@@ -506,7 +506,7 @@ def test_with_a_focus_its_cheapest_way_is_said_if_it_costs_no_more_than_that(
     practised = frozenset(one.id for one in TECHNIQUES if traits(one).is_keyhole)
     focus = Focus(practised, within_s)
     said = set()
-    for position, face in islice(_settled(6), 30):
+    for position, face in islice(_settled(6), 0, 30, 2):
         best = calm.at_beginning(position, face)
         if not best.rows:
             continue

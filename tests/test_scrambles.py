@@ -62,7 +62,7 @@ def scrambler() -> Scrambler:
 
 
 def test_marginals_of_random_states_are_even() -> None:
-    drawn = scramble_check.draw_states(3_000, seed=5)
+    drawn = scramble_check.draw_states(2_000, seed=5)
     worst = min(scramble_check.probabilities(drawn).values())
     # In a hundred fair tests the least probability is below this once in ten thousand runs; the
     # seed makes every run the same.
@@ -73,7 +73,7 @@ def test_marginals_of_random_states_are_even() -> None:
 def test_uneven_draws_are_found_out() -> None:
     """A shuffle that exchanges each piece with any other, also with pieces already placed."""
     draw = seeded_draw(1)
-    drawn = [random_state(lambda below: draw(12) % below) for _ in range(3_000)]
+    drawn = [random_state(lambda below: draw(12) % below) for _ in range(2_000)]
     assert min(scramble_check.probabilities(drawn).values()) < 1e-6
 
 
@@ -119,7 +119,7 @@ def test_opposite_turns_come_in_either_order() -> None:
     assert path.guide(turned(position, parse_turns("U F"))).reached
 
 
-@examples(20)
+@examples(10)
 @given(SEQUENCES, st.data())
 def test_a_wrong_turn_is_seen_at_once_and_undone_by_the_shortest_way(
     turns: list[int], data: st.DataObject
@@ -188,7 +188,7 @@ def test_tables_of_coordinates_turn_as_the_cube_does() -> None:
             assert at == row[column]
         for number, turn in enumerate(its):
             to = table[:, number].astype(int)
-            assert (np.sort(to) == np.arange(len(table))).all()
+            assert (np.bincount(to, minlength=len(table)) == 1).all()
             twice = table[to, number]
             half = (
                 np.arange(len(table)) if turn % 3 == 1 else table[:, its.index(turn // 3 * 3 + 1)]

@@ -41,8 +41,10 @@ if TYPE_CHECKING:
 POSITIONS: Final = {
     "made-pair": 56,
     "keyhole-chain": 18,
+    "keyhole-flip": 13,
+    "pseudo-pair": 13,
     "shortest": 28,
-    "x-cross": 13,
+    "x-cross": 9,
     "pseudo-x-cross": 6,
 }
 """Number of positions for each technique; 20 if not listed. ``checks`` tries more."""

@@ -142,7 +142,7 @@ def test_on_a_good_radio_every_turn_comes_once_in_order_and_at_once(
 
 
 @pytest.mark.parametrize("loss", [0.05, 0.2, 0.6])
-@examples(15)
+@examples(8)
 @given(seed=st.integers(0, 2**64))
 def test_on_a_bad_radio_the_turns_told_are_right_and_the_position_comes_back(
     loss: float, seed: int
@@ -192,6 +192,7 @@ FORGED = st.one_of(
 
 
 @example([Snapshot(0, seq, 0, SOLVED.tobytes()) for seq in (308, 397)])
+@examples(20)
 @given(st.lists(FORGED | st.binary(max_size=20), max_size=60))
 def test_after_forged_packets_the_cubes_own_bring_the_position_back(
     forged: list[Turns | Snapshot | BatteryPacket | TooOld | bytes],
