@@ -254,13 +254,16 @@ def test_what_is_left_over_is_the_cheapest_way_to_end() -> None:
     least = hands.seconds.min(axis=0).tolist()
 
     def before(then: list[int], turns: Sequence[int]) -> list[int]:
-        return [
+        turned = [
             min(
-                int(hands.rotation[held, at]) + least[move] + then[hands.after[at, move]]
-                for at in range(24)
+                least[move] + then[hands.after[at, move]]
                 for move in range(36)
                 if hands.turn_of[at, move] in turns
             )
+            for at in range(24)
+        ]
+        return [
+            min(int(hands.rotation[held, at]) + turned[at] for at in range(24))
             for held in range(24)
         ]
 

@@ -80,7 +80,7 @@ def _settled(solves: int, seed: int = 21) -> Iterator[tuple[Array, int]]:
 def _places(count: int, seed: int) -> Iterator[tuple[Array, int, Holding | None]]:
     """Positions of virtual solves, and some with randomly broken pairs, in many holdings."""
     rng = random.Random(seed)
-    for position, face in islice(_settled(20, seed), 0, 7 * count // 2, 7):
+    for position, face in islice(_settled(3, seed), 0, 7 * count // 2, 7):
         yield position, face, rng.choice([None, rng.choice(HOLDINGS)])
     for _ in range(count // 2):
         face = rng.randrange(6)
@@ -506,7 +506,7 @@ def test_with_a_focus_its_cheapest_way_is_said_if_it_costs_no_more_than_that(
     practised = frozenset(one.id for one in TECHNIQUES if traits(one).is_keyhole)
     focus = Focus(practised, within_s)
     said = set()
-    for position, face in islice(_settled(6), 0, 30, 2):
+    for position, face in islice(_settled(2), 0, 30, 2):
         best = calm.at_beginning(position, face)
         if not best.rows:
             continue

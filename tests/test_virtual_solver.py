@@ -67,8 +67,8 @@ TECHNIQUES = {
 
 @pytest.fixture(scope="module")
 def batch() -> list[VirtualSolve]:
-    """Four solves of every kind, and 36 of any kind, with two sets of habits."""
-    solves = [solve(seed, kinds=[kind]) for kind in KINDS for seed in range(4)]
+    """Three solves of every kind, and 36 of any kind, with two sets of habits."""
+    solves = [solve(seed, kinds=[kind]) for kind in KINDS for seed in range(3)]
     return solves + [solve(s, habits=h) for h in (RIGHT_HANDED, LEFT_HANDED) for s in range(18)]
 
 
@@ -99,7 +99,7 @@ def test_every_solve_ends_as_it_says(batch: list[VirtualSolve]) -> None:
 
 def test_kinds_techniques_and_colours_all_occur(batch: list[VirtualSolve]) -> None:
     kinds = Counter(kind for done in batch for kind in done.kinds)
-    assert all(kinds[kind] >= 4 for kind in KINDS)
+    assert all(kinds[kind] >= 3 for kind in KINDS)
     stages = [stage for done in batch for stage in done.stages]
     assert {stage.technique for stage in stages if stage.stage == "pair"} == TECHNIQUES
     assert {done.cross for done in batch} == set(range(6))
@@ -264,7 +264,7 @@ def test_plain_pairs_go_in_as_people_put_them_in(batch: list[VirtualSolve]) -> N
     """This holds for most; in the others a piece was in another slot first."""
     known = in_use()
     usual = [t in known for done in batch for name, t, _ in pairs(done) if name in PLAIN]
-    assert len(usual) > 250
+    assert len(usual) > 200
     assert np.mean(usual) > 0.55
 
 

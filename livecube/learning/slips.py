@@ -219,8 +219,9 @@ class _Search:
 def _one_by_one(what: str, positions: Array) -> Callable[[int], bytes]:
     """A function that returns what one facelet (or place, or piece) shows in each position."""
     if what == "stickers":
+        at = positions + _FIRST
         return lambda facelet: (
-            _COLOURS[facelet][_EACH, positions].sum(axis=1, dtype=np.uint8).tobytes()
+            np.add.reduce(_COLOURS[facelet].take(at), axis=1, dtype=np.uint8).tobytes()
         )
     shown = shown_pieces(positions, what).astype(np.uint8)
     return lambda number: shown[:, number].tobytes()
@@ -242,7 +243,8 @@ def _colours() -> npt.NDArray[np.uint8]:
 
 
 _COLOURS: Final = _colours()[[facelet for facelet in range(54) if facelet % 9 != 4]]
-_EACH: Final = np.arange(20)
+_FIRST: Final = 54 * np.arange(20)
+"""Of each piece, where its places begin in the colours of a facelet."""
 
 
 def _labels_of(shown: bytes) -> bytes:
