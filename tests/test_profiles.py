@@ -6,7 +6,7 @@ import functools
 import tomllib
 from dataclasses import replace
 from importlib.metadata import EntryPoint, EntryPoints
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from examples import examples
@@ -40,6 +40,9 @@ from livecube.profiles.transforms import GROUP
 from livecube.profiles.values import Claim
 from livecube.profiles.writing import profile_text
 from livecube.virtual.profile_cube import ProfileCube
+
+if TYPE_CHECKING:
+    from livecube.profiles.fields import Order
 
 TestSkerry = decoder_tests(
     decoder_class(PROFILES["skerry"]), functools.partial(ProfileCube, PROFILES["skerry"])
@@ -618,6 +621,22 @@ def test_entries_are_read_as_far_as_the_packet_goes() -> None:
             assert row.read_in(b"\1\2\3", 0) == [1]
         else:
             assert row.read_in(b"\1\2\3", count - 1) == [1, 2, 3][: count - 1]
+
+
+@pytest.mark.parametrize("order", ["little", "big"])
+@pytest.mark.parametrize(("start", "stride"), [(4, 16), (36, -16)])
+def test_a_row_is_read_and_written_as_its_fields_are(order: Order, start: int, stride: int) -> None:
+    row = Entries(Field(start, 12, order), 3, stride)
+    room, numbers = bytearray(8), [0x801, 0x7FE, 0xFFF]
+    row.write(room, [*numbers, 5])
+    data = bytes(room)
+    assert row.read(data) == [field.read(data) for field in row.fields] == numbers
+    # Beyond the packet's end all bits are 0.
+    within = [
+        number if field.end <= 32 else 0 for number, field in zip(numbers, row.fields, strict=True)
+    ]
+    assert row.read(data[:4]) == within
+    assert row.read(b"") == [0, 0, 0]
 
 
 @pytest.mark.parametrize("twist", ["clockwise", "counterclockwise"])
