@@ -61,12 +61,13 @@ def test_strangers_are_told_from_those_who_do_what_was_counted() -> None:
 def test_what_it_says_of_a_stranger_is_right_as_often_as_it_says() -> None:
     solver = Acquaintance(TRAINED)
     right, sure, plain = list[bool](), list[float](), list[float]()
-    for done in virtual_solves(range(50), OTHERWISE):
+    for number, done in enumerate(virtual_solves(range(50), OTHERWISE)):
         part = true_part(done)
         held = solver.read(part).held
         right += (held.argmax(axis=1) == np.array(true_holdings(done))).tolist()
         sure += held.max(axis=1).tolist()
-        plain += read_solve(part, TRAINED, solver.kinds).held.max(axis=1).tolist()
+        if number < 25:
+            plain += read_solve(part, TRAINED, solver.kinds).held.max(axis=1).tolist()
     hits, confident = np.array(right), np.array(sure)
     for low, high in pairwise((0.3, 0.5, 0.7, 1.0)):
         within = (confident >= low) & (confident < high)
@@ -74,7 +75,7 @@ def test_what_it_says_of_a_stranger_is_right_as_often_as_it_says() -> None:
         assert abs(confident[within].mean() - hits[within].mean()) < 0.07
     plainly = np.array(plain)  # the model alone is not right within this bound
     within = (plainly >= 0.6) & (plainly < 0.9)
-    assert plainly[within].mean() - hits[within].mean() > 0.06
+    assert plainly[within].mean() - hits[: len(plainly)][within].mean() > 0.06
 
 
 def test_four_turns_of_the_last_layer_tell_how_surprising_they_are() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+from functools import cache
 from typing import TYPE_CHECKING
 
 import pytest
@@ -34,7 +35,9 @@ SCRAMBLE = "D2 B2 R U' F2 L2 D R' B U2 F L' D2 R2 U B2 L F' D' R"
 HANDS = ("up", "left", "front", "right", "back", "down")
 
 
+@cache
 def inspect(*arguments: str) -> subprocess.CompletedProcess[str]:
+    """What the command prints; it looks at nothing else."""
     return started("inspect", *arguments, COLUMNS="100")
 
 

@@ -113,6 +113,7 @@ async def test_a_stream_as_long_as_the_turns_and_an_owner_who_slips() -> None:
     """Earlier such packets were ignored as at rest, and a wrong turn was recorded as right."""
     layout = replace(wild(5), orientation="same length", repeats=1, check="")
     owner = Led(layout, 5, ["wrong", "corrected", "lost", "pause"])
+    owner.owner.rate_hz = 4.0
     found = await owner.lead()
     assert any("understood: " in sentence for sentence in owner.said)
     assert any("once more, please" in sentence for sentence in owner.said)

@@ -135,7 +135,7 @@ def test_pseudo_x_crosses_are_those_that_the_referee_finds(
 
 
 def test_the_comparison_finds_a_slower_way_a_missing_one_and_a_wrong_price(usual: Referee) -> None:
-    place = next(places_for("plain", "doctored"))
+    place = next(p for p in places_for("plain", "doctored") if len(p.view.free) == 1)
     rows: list[dict[str, Any]] = [
         {
             "technique": "plain",
