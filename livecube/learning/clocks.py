@@ -253,8 +253,8 @@ def find_wrapped_clock(
     few = slice(None, None, max(1, len(host_s) // 24))
 
     @cache
-    def fields(width: int) -> tuple[list[int], Ints, Ints]:
-        """Of each field of a width that may be the clock: start, numbers, greatest number."""
+    def fields(width: int) -> tuple[list[int], Ints, Ints, int]:
+        """Fields of a width that may be the clock: starts, numbers, greatest ones, least of all."""
         starts = [start_of(bits, low, width) for low in lows]
         inside = [
             s
@@ -265,17 +265,18 @@ def find_wrapped_clock(
         ]
         rows = [bits.read(start, width) for start in inside]
         numbers = np.array(rows, dtype=np.int64).reshape(len(rows), len(host_s))
-        return inside, numbers, numbers.max(axis=1)
+        most = numbers.max(axis=1)
+        return inside, numbers, most, int(most.min(initial=1 << width))
 
     for rate in RATES:
         within = allowed(host_s, rate)
         for wrap in sorted({*_ROUND, *(rate * s for s in _ROUND_S)}):
             if not _LEAST_S * rate <= wrap <= seconds * rate:
                 continue
-            starts, numbers, most = fields(wrap.bit_length())
-            rows = np.flatnonzero(most < wrap)
-            if not rows.size:
+            starts, numbers, most, least = fields(wrap.bit_length())
+            if least >= wrap:
                 continue
+            rows = np.flatnonzero(most < wrap)
             fits = spread(numbers[rows, few], host_s[few], rate, wrap) <= within
             for row in rows[fits].tolist():
                 if _goes_round(numbers[row], host_s, rate, wrap):

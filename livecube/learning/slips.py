@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 import numpy as np
 
 from livecube.cube.geometry import HOME, face_of, sticker_cycle
-from livecube.learning.bits import Bits
+from livecube.learning.bits import Bits, byte_labels
 from livecube.learning.pieces import shown_pieces
 from livecube.learning.samples import asked_positions
 from livecube.learning.stickers import shown_facelets
@@ -170,7 +170,7 @@ class _Search:
             shown, count = _one_by_one(what, positions), _COUNTS[what]
             for k in range(count):
                 number = (self._unlike + k) % count
-                if _labels_of(shown(number)) not in patterns:
+                if byte_labels(shown(number)) not in patterns:
                     self._unlike = number
                     return False
         return True
@@ -220,9 +220,9 @@ def _one_by_one(what: str, positions: Array) -> Callable[[int], bytes]:
     """A function that returns what one facelet (or place, or piece) shows in each position."""
     if what == "stickers":
         at = positions + _FIRST
-        return lambda facelet: (
-            np.add.reduce(_COLOURS[facelet].take(at), axis=1, dtype=np.uint8).tobytes()
-        )
+        return lambda facelet: np.add.reduce(
+            _COLOURS[facelet].take(at), axis=1, dtype=np.uint8
+        ).tobytes()
     shown = shown_pieces(positions, what).astype(np.uint8)
     return lambda number: shown[:, number].tobytes()
 
@@ -245,12 +245,6 @@ def _colours() -> npt.NDArray[np.uint8]:
 _COLOURS: Final = _colours()[[facelet for facelet in range(54) if facelet % 9 != 4]]
 _FIRST: Final = 54 * np.arange(20)
 """Of each piece, where its places begin in the colours of a facelet."""
-
-
-def _labels_of(shown: bytes) -> bytes:
-    """Each value replaced by the rank of its first occurrence."""
-    different = bytes(dict.fromkeys(shown))
-    return shown.translate(bytes.maketrans(different, bytes(range(len(different)))))
 
 
 def _all_labels(values: npt.NDArray[np.integer]) -> npt.NDArray[np.uint8]:
