@@ -179,8 +179,12 @@ def _after(holding: Holding, move: Move) -> Holding:
 
 
 @cache
+def _made(holding: Holding, move: Move) -> tuple[tuple[int, ...], Holding]:
+    """The fixed-frame turns that one move makes, and the holding afterwards: one look-up."""
+    return _turned(holding, move), _after(holding, move)
+
+
 def _turned(holding: Holding, move: Move) -> tuple[int, ...]:
-    """The fixed-frame turns that one move makes."""
     if move.is_rotation:
         return ()
     if move.symbol in SLICE_SYMBOLS:
@@ -200,8 +204,8 @@ def fixed_turns(
     """Fixed-frame turns of moves made from ``holding``, and the holding afterwards."""
     turns: list[int] = []
     for move in moves:
-        turns += _turned(holding, move)
-        holding = _after(holding, move)
+        its, holding = _made(holding, move)
+        turns += its
     return turns, holding
 
 
