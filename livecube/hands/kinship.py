@@ -120,6 +120,7 @@ class Kinship:
         """Whether a cell is that of a rotation and the turn after it."""
         self.codes, self.shares = _features(automaton)
         self._effects = int(self.codes.max()) + 1
+        self._last: tuple[bytes, list[Array]] | None = None
 
     def covariance(self, some: Array, others: Array, variances: Array) -> Array:
         """Covariance of the values of cells before anything is measured, shape (n, m)."""
@@ -128,6 +129,14 @@ class Kinship:
     def _alike(self, some: Array, others: Array) -> list[Array]:
         """For each group 1 for two cells that share an effect, times the shares that they have."""
         return [self._alike_in(group, some, others) for group in range(len(GROUPS))]
+
+    def _alike_cells(self, cells: Array) -> list[Array]:
+        """The same among some cells; kept, since most fits in a row are of the same ones."""
+        key = cells.tobytes()
+        last = self._last
+        if last is None or last[0] != key:
+            last = self._last = key, self._alike(cells, cells)
+        return last[1]
 
     def _alike_in(self, group: int, some: Array, others: Array) -> Array:
         codes, shares = self.codes[group], self.shares[group]
@@ -142,7 +151,7 @@ class Kinship:
         usual = np.array([group.spread**2 for group in GROUPS])
         held = np.array([group.held for group in GROUPS])
         now = usual if variances is None else variances
-        alike = self._alike(means.cell, means.cell)
+        alike = self._alike_cells(means.cell)
         for _ in range(steps):
             inverse = np.linalg.inv(self.measured(means, now, alike))
             weights = inverse @ means.value
@@ -158,7 +167,7 @@ class Kinship:
     ) -> Array:
         """Covariance of means, their errors included; ``alike``: of their cells, if known."""
         if alike is None:
-            alike = self._alike(means.cell, means.cell)
+            alike = self._alike_cells(means.cell)
         total = _weighted(alike, variances) + means.common
         total[np.diag_indices(len(total))] += means.variance
         return total
@@ -173,9 +182,9 @@ class Kinship:
 
 
 def _weighted(alike: Sequence[Array], variances: Array) -> Array:
-    total = np.zeros_like(alike[0])
+    total, part = np.zeros_like(alike[0]), np.empty_like(alike[0])
     for shared, variance in zip(alike, variances, strict=True):
-        total += variance * shared
+        total += np.multiply(shared, variance, out=part)
     return total
 
 
