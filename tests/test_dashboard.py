@@ -239,6 +239,7 @@ def test_a_position_is_told_by_its_code_and_its_stickers() -> None:
     (told,) = [one for one in helped() if one.name == "position"]
     facelets = facelets_text(np.frombuffer(START, dtype=np.uint8))
     assert (told.body["facelets"], told.retain) == (facelets, True)
+    assert told.body["at"] == "0.5"  # when it was turned
     position, _ = parse_position(told.body["code"])
     assert position.tobytes() == START
     desks = Desks("p")

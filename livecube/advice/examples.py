@@ -221,7 +221,6 @@ def _example(advisor: Advisor, candidate: _Candidate, row: Opportunity) -> Examp
         if (other.technique, other.slots) == (row.technique, row.slots)
         and (other.fastest or (row.traits.is_yardstick and other.turns == row.turns))
     ]
-    sequences.sort(key=lambda other: (other.seconds, other.turns))
     plainly = quickest_plain_way(advisor.only((_PLAIN,)), position, WHITE, row)
     slots = situation.slot_numbers(row.slots)
     return Example(

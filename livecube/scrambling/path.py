@@ -65,7 +65,6 @@ class ScramblePath:
                 position = position.translate(TURN_BYTES[turn])
         self.target = position
         self._known[position] = Guidance((), len(steps))
-        self.steps = len(steps)
 
     def guide(self, position: bytes) -> Guidance:
         """The guidance for a position."""
