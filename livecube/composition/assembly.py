@@ -66,6 +66,8 @@ def load_advisor(
     hands: Automaton | None = None,
     searching: Callable[[Advisor], None] | None = None,
     late_search: Callable[[], AbstractContextManager[object]] | None = None,
+    *,
+    holdings_next: bool = False,
 ) -> Advisor:
     """The advisor with its tables, ready to answer at once; ``hands``: None for the usual ones.
 
@@ -73,7 +75,8 @@ def load_advisor(
     seconds; ``step`` is called with the number of finished parts. ``searching``, if
     given, then gets an advisor that can find X-crosses already, some seconds before the end. With
     ``late_search`` the search for the fastest ways is made ready only when the book does not
-    answer, and this context is entered meanwhile.
+    answer, and this context is entered meanwhile. ``holdings_next``: :func:`load_holdings` comes
+    next, so its kernels are compiled, too.
     """
     keep_compiled_code()
     # Imported after the line above: numba looks for its cache when kernels are defined.
@@ -102,7 +105,7 @@ def load_advisor(
         early = Answers(hands, book, FastestSearch(lambda: first, hands))
         searching(Advisor(early, known_techniques(), Level.CALM))
     if late_search is None:
-        kernels = compile_fastest, compile_shortest, compile_holdings
+        kernels = compile_fastest, compile_shortest, *(compile_holdings,) * holdings_next
         make_apart(make_bounds, make_pairs, compiling=kernels, step=count)
         search = load_search(hands)
     else:

@@ -183,7 +183,9 @@ class AdvisedPart:
             with suppress(RuntimeError):  # the run has ended meanwhile
                 loop.call_soon_threadsafe(refiner.begin, advisor)
 
-        advisor = await prepared(partial(load_advisor, hands=hands, searching=searching))
+        advisor = await prepared(
+            partial(load_advisor, hands=hands, searching=searching, holdings_next=True)
+        )
         set_level(advisor, level)
         pipeline.advisor = advisor
         refiner.begin(advisor.twin())
