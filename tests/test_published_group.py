@@ -28,9 +28,11 @@ def permutation(turns: str) -> Permutation:
 
 def test_group_order() -> None:
     from sympy.combinatorics import PermutationGroup
+    from sympy.combinatorics.generators import rubik_cube_generators
 
     group = PermutationGroup([permutation(face) for face in FACES])
     assert group.order() == GROUP_ORDER
+    assert PermutationGroup(rubik_cube_generators()).order() == GROUP_ORDER
 
 
 def matching(ours: list[list[int]], theirs: list[list[int]], start: int, to: int) -> dict[int, int]:

@@ -7,6 +7,8 @@ from functools import cached_property
 from operator import xor
 from typing import TYPE_CHECKING, Final
 
+from livecube.profiles.fields import all_hold
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -112,12 +114,7 @@ class Layout:
 
     def fits(self, data: bytes) -> bool:
         """Whether these bytes, without the mask, are of this kind."""
-        if not self.shortest <= len(data) <= self.longest:
-            return False
-        for field, value in self.match:  # noqa: SIM110 - in half of the time of all()
-            if field.read(data) != value:
-                return False
-        return True
+        return self.shortest <= len(data) <= self.longest and all_hold(self.match, data)
 
 
 @dataclass(frozen=True)
