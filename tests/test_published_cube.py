@@ -55,11 +55,11 @@ UP, DOWN = FACES.index("U"), FACES.index("D")
 
 
 def test_positions_at_each_distance_in_half_turns() -> None:
-    assert spheres(ALL, 4) == list(HALF_TURNS[:5])
+    assert spheres(ALL, 5) == list(HALF_TURNS[:6])
 
 
 def test_positions_at_each_distance_in_quarter_turns() -> None:
-    assert spheres(QUARTERS, 5) == list(QUARTER_TURNS[:6])
+    assert spheres(QUARTERS, 6) == list(QUARTER_TURNS[:7])
 
 
 def test_two_by_two_cube() -> None:
