@@ -72,8 +72,8 @@ def load_advisor(
     """The advisor with its tables, ready to answer at once; ``hands``: None for the usual ones.
 
     On a machine's first start other processes compile kernels and build tables. That takes some
-    seconds; ``step`` is called with the number of finished parts. ``searching``, if
-    given, then gets an advisor that can find X-crosses already, some seconds before the end. With
+    seconds; ``step`` is called with the number of finished parts. ``searching``, if given, then
+    gets an advisor that can find X-crosses already, some seconds before the end. With
     ``late_search`` the search for the fastest ways is made ready only when the book does not
     answer, and this context is entered meanwhile. ``holdings_next``: :func:`load_holdings` comes
     next, so its kernels are compiled, too.

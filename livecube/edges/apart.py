@@ -88,28 +88,30 @@ def compile_fastest() -> None:
     """Compile the kernels for the fastest ways."""
     from livecube.cube.position import SOLVED
     from livecube.search.fastest_kernel import NO_SECONDS
-    from livecube.search.hand_arrays import hand_arrays
     from livecube.search.situation import Situation
-    from livecube.search.spelling import spelled
     from livecube.search.task import Task
     from livecube.search.ways import FastestSearch
 
-    hands = load_hands()
-    search = FastestSearch(lambda: NO_SECONDS, hands)
+    search = FastestSearch(lambda: NO_SECONDS, load_hands())
     search.ways(Situation.of(SOLVED, 0), [Task(goal=0)], [], ceiling_ms=0)
-    spelled(hand_arrays(hands), [(0,)], [0])
+    _compile_spelling()
 
 
 def compile_shortest() -> None:
     """Compile the engine's kernels."""
     from livecube.cube.position import SOLVED
     from livecube.search.engine import Engine
-    from livecube.search.hand_arrays import hand_arrays
     from livecube.search.situation import Situation
-    from livecube.search.spelling import spelled
     from livecube.search.tables import NO_TABLES
 
     Engine(NO_TABLES).search(Situation.of(SOLVED, 0), [])
+    _compile_spelling()
+
+
+def _compile_spelling() -> None:
+    from livecube.search.hand_arrays import hand_arrays
+    from livecube.search.spelling import spelled
+
     spelled(hand_arrays(load_hands()), [(0,)], [0])
 
 

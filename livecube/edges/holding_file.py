@@ -52,7 +52,7 @@ def _model(own: str | None) -> HoldingModel:
 
 @lru_cache(maxsize=4)
 def ready_model(own: Habits | None) -> HoldingModel:
-    """The same; every kernel is compiled or loaded now, before a cube waits for it."""
+    """The :func:`holding_model`, after every kernel is compiled or loaded: no cube waits for it."""
     from livecube.holding.follower import LiveHolding
     from livecube.holding.inference import read_solve
     from livecube.holding.observations import SolvePart
