@@ -1,13 +1,14 @@
-"""How many examples properties try: a few in the suite, more with ``checks/more_examples.py``."""
+"""What the suite tries of all that there is to try; ``checks/thorough.py`` tries the rest too."""
 
 from __future__ import annotations
 
 import os
-from typing import Final
+from typing import Any, Final
 
+import pytest
 from hypothesis import settings
 
-__all__ = ["TIMES", "USUAL", "examples"]
+__all__ = ["TIMES", "USUAL", "examples", "thorough"]
 
 TIMES: Final = "LIVECUBE_TESTS_TIMES"
 """The variable with the factor for all numbers of examples."""
@@ -21,3 +22,8 @@ def examples(count: int = USUAL) -> settings:
     of the code.
     """
     return settings(max_examples=count * int(os.environ.get(TIMES, "1")), deadline=None)
+
+
+def thorough(*values: Any) -> Any:
+    """Parameters of a test with which the suite leaves it out."""
+    return pytest.param(*values, marks=pytest.mark.thorough)

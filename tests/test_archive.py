@@ -16,6 +16,7 @@ import numpy as np
 import pyarrow.parquet as pq
 import pytest
 from command import started
+from examples import thorough
 from reviewed import each_review_once as each_review_once
 
 from livecube.archive import logs as logs_module
@@ -314,7 +315,7 @@ def test_adding_again_adds_nothing(logs: Path, tmp_path: Path) -> None:
 
 
 @pytest.mark.usefixtures("reviewed_once")
-@pytest.mark.parametrize("move", ["replace", "rename", "write_bytes"])
+@pytest.mark.parametrize("move", ["replace", "rename", thorough("write_bytes")])
 def test_nothing_is_lost_or_twice_wherever_it_breaks_off(
     logs: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, move: str
 ) -> None:

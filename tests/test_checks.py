@@ -69,7 +69,6 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     ),
     "make_captures": ("--folder", "."),
     "make_holding_counts": ("--folder", ".", "--solves", "3", "--manners", "back"),
-    "more_examples": ("--times", "1", "--tests", "tests/test_timing.py"),
     "mutation_check": ("--mutants", "1", "--rooms", "timing"),
     "offers_check": ("--turns", "10"),
     "packets_check": ("--packets", "3", "--decoder", "turnwire"),
@@ -86,6 +85,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "stage_check": ("--sessions", "2"),
     "technique_comparison": ("--positions", "1"),
     "technique_worth_check": ("--persons", "3"),
+    "thorough": ("--times", "1", "--tests", "tests/test_timing.py"),
     "worth_check": ("--positions", "1"),
 }
 

@@ -72,6 +72,7 @@ def all_rows(found: Comparison) -> list[Row]:
     return [*found.figures, *more, *(found.focus or ())]
 
 
+@pytest.mark.thorough
 def test_of_equal_groups_hardly_ever_a_difference_is_told() -> None:
     rng, alarms = np.random.default_rng(11), 0
     for _ in range(3):

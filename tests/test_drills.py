@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 from advising import advisor_at
 from click.testing import CliRunner, Result
+from examples import thorough
 from hasty import set_ups_in_haste as set_ups_in_haste
 from hypothesis import given
 from hypothesis import strategies as st
@@ -66,6 +67,7 @@ if TYPE_CHECKING:
 
 TECHNIQUES = {one.id: one for one in drilled_techniques()}
 USUAL = [name for name in TECHNIQUES if name != "keyhole-flip"]  # slow to find
+SLOW = ("plain", "pseudo-x-cross")
 DOORS = ("keyhole-corner", "keyhole-edge")
 
 
@@ -104,7 +106,7 @@ def array(position: bytes) -> np.ndarray[tuple[int, ...], np.dtype[np.uint8]]:
 # Positions.
 
 
-@pytest.mark.parametrize("name", USUAL)
+@pytest.mark.parametrize("name", [thorough(name) if name in SLOW else name for name in USUAL])
 def test_the_technique_is_the_best_choice(
     name: str, places: dict[str, tuple[DrillPlace, ...]]
 ) -> None:
@@ -133,6 +135,7 @@ def test_the_technique_is_the_best_choice(
         assert set(place.row.slots) <= set(ends.slot_names(slot_bits(ends.solved)))
 
 
+@pytest.mark.thorough
 def test_a_set_is_balanced_and_comes_again_only_with_its_seed(advisor: Advisor) -> None:
     wish = Wish(TECHNIQUES["made-pair"], 8)
     first = drawn_set(advisor, wish, random.Random(0))
@@ -220,6 +223,7 @@ def test_no_link_is_longer_than_need_be() -> None:
         assert len(link) == nearest[end[pieces].tobytes()]
 
 
+@pytest.mark.thorough
 def test_set_ups_of_a_set_are_short(advisor: Advisor) -> None:
     """Each place is near the end of the one before, at which other slots are still free."""
     lengths = []
@@ -313,6 +317,7 @@ def aligned(advisor: Advisor, name: str) -> list[DrillPlace]:
     return found
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("name", DOORS)
 def test_the_plain_way_is_judged_as_another(
     name: str, scrambler: Scrambler, advisor: Advisor

@@ -430,6 +430,7 @@ def test_a_part_without_turns_tells_nothing_about_its_solver() -> None:
     assert [evidence(nothing, likely) for likely in TRAINED.kinds] == [0.0] * len(TRAINED.kinds)
 
 
+@pytest.mark.thorough
 def test_adapting_never_makes_it_worse_for_whom_it_already_fits() -> None:
     learned = [true_part(done) for done in virtual_solves(range(500, 504), RIGHT_HANDED)]
     mine = adapted(shipped_counts(), learned, np.random.default_rng(0))

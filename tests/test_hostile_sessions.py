@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from called import called
+from examples import thorough
 from forked import Forked
 from hasty import set_ups_in_haste as set_ups_in_haste
 from narrow import WORLDS, impatient, locked, narrowing, no_room, no_room_for_more, read_only
@@ -53,8 +54,8 @@ def refused(monkeypatch: pytest.MonkeyPatch) -> threading.Event:
 
 @pytest.mark.parametrize(
     ("command", "room", "most"),
-    [*((PRACTICE, room, most) for room, most in ((3, 300), (3, 40_000), (9, 300))),
-     (LIVE, 3, 300), (LIVE, 3, 40_000)],
+    [thorough(PRACTICE, 3, 300), (PRACTICE, 3, 40_000), thorough(PRACTICE, 9, 300),
+     (LIVE, 3, 300), thorough(LIVE, 3, 40_000)],
 )  # fmt: skip
 def test_a_disk_that_fills_up_loses_nothing_in_silence(
     tmp_path: Path,
@@ -94,8 +95,8 @@ def test_a_disk_that_fills_up_loses_nothing_in_silence(
 
 @pytest.mark.parametrize(
     ("command", "world", "mended_at"),
-    [*((PRACTICE, world, 2) for world in WORLDS), (PRACTICE, locked, None), (LIVE, locked, 2),
-     (LIVE, no_room, None)],
+    [(PRACTICE, WORLDS[0], 2), *(thorough(PRACTICE, world, 2) for world in WORLDS[1:]),
+     thorough(PRACTICE, locked, None), (LIVE, locked, 2), thorough(LIVE, no_room, None)],
 )  # fmt: skip
 def test_a_session_that_begins_where_nothing_can_be_kept_is_kept_when_there_is_room(
     tmp_path: Path,
@@ -137,7 +138,8 @@ def test_a_session_that_begins_where_nothing_can_be_kept_is_kept_when_there_is_r
 
 @pytest.mark.usefixtures("tables")
 @pytest.mark.parametrize("command", [
-    "practice --solves 3 --no-hints", "live --solves 3 --no-hints", "drill made-pair --count 3",
+    thorough("practice --solves 3 --no-hints"), "live --solves 3 --no-hints",
+    thorough("drill made-pair --count 3"),
 ])  # fmt: skip
 def test_what_is_done_while_another_program_has_the_history_locked_is_kept_afterwards(
     tmp_path: Path, command: str, refused: threading.Event
@@ -170,7 +172,12 @@ def test_what_is_done_while_another_program_has_the_history_locked_is_kept_after
 @pytest.mark.usefixtures("tables")
 @pytest.mark.parametrize(
     ("world", "is_mended"),
-    [(no_room_for_more, True), (read_only, True), (locked, True), (no_room, False)],
+    [
+        thorough(no_room_for_more, True),
+        thorough(read_only, True),
+        (locked, True),
+        thorough(no_room, False),
+    ],
 )
 def test_drills_go_on_where_nothing_can_be_kept_and_are_kept_when_there_is_room(
     tmp_path: Path,
@@ -270,8 +277,9 @@ def test_a_live_run_that_is_killed_leaves_its_solves_and_what_was_under_way(tmp_
 
 @pytest.mark.usefixtures("tables")
 @pytest.mark.parametrize("command", [
-    "practice --solves 1 --no-hints", "live --no-hints", "drill made-pair --count 1",
-    "drill fingers --rounds 1", "drill beat --silent",
+    thorough("practice --solves 1 --no-hints"), "live --no-hints",
+    thorough("drill made-pair --count 1"), "drill fingers --rounds 1",
+    thorough("drill beat --silent"),
 ])  # fmt: skip
 def test_what_a_virtual_solver_does_is_kept_under_a_name_that_is_given_and_no_other(
     tmp_path: Path, command: str

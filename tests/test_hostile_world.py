@@ -16,6 +16,7 @@ from typing import IO, TYPE_CHECKING, Any
 
 import pytest
 from called import called
+from examples import thorough
 from forked import Forked
 from narrow import impatient, locked, narrowing, without_rights_to_write
 
@@ -247,7 +248,9 @@ def test_a_log_whose_turns_have_all_one_time_has_no_result(tmp_path: Path) -> No
 @pytest.mark.skipif(not FULL.exists(), reason="this system has no device that is full")
 @pytest.mark.parametrize("arguments", [
     ("history", "--json"), ("--help",),
-    ("practice", "--simulated", "--speed", "1000", "--solves", "1", "--no-hints", "--no-history"),
+    thorough((
+        "practice", "--simulated", "--speed", "1000", "--solves", "1", "--no-hints", "--no-history"
+    )),
     ("replay", str(EVENING), "--json", "--no-hints"),
 ])  # fmt: skip
 def test_output_to_a_full_disk_is_told_in_a_sentence(
@@ -266,7 +269,7 @@ def test_output_to_a_full_disk_is_told_in_a_sentence(
         ("history", "export", "--to", "{}"),
         ("history", "export", "--json", "--to", "{}"),
         ("simulate", "{}", "--seed", "1", "--solves", "9"),
-        ("report", "{}.html"),
+        thorough(("report", "{}.html")),
     ],
 )
 def test_what_a_full_disk_cuts_off_is_told_and_does_not_block_the_next(

@@ -109,6 +109,7 @@ async def test_an_owner_is_led_through_the_routine() -> None:
     assert exact(verdict.profile, cube)
 
 
+@pytest.mark.thorough
 async def test_a_stream_as_long_as_the_turns_and_an_owner_who_slips() -> None:
     """Earlier such packets were ignored as at rest, and a wrong turn was recorded as right."""
     layout = replace(wild(5), orientation="same length", repeats=1, check="")

@@ -9,6 +9,7 @@ from hashlib import sha256
 from itertools import cycle, islice, pairwise
 
 import pytest
+from examples import thorough
 from learn_check import CLAIM, encrypted_outcome, exact, learned, of_verdict, outcome
 from learn_layouts import SHAPES, made, recording
 from slip_check import judged as slipped
@@ -101,6 +102,7 @@ def test_a_generated_cube_is_learned_as_it_was(seed: int) -> None:
     assert digest(learned(seed)) == LEARNED[seed]
 
 
+@pytest.mark.thorough
 def test_a_clock_at_an_odd_bit_beside_a_list_was_taken_for_one_of_125_ticks() -> None:
     """The list's fields are 20 bits apart, so that no field has to begin with a byte or half."""
     verdict = learned(52)
@@ -111,6 +113,7 @@ def test_a_clock_at_an_odd_bit_beside_a_list_was_taken_for_one_of_125_ticks() ->
     assert judged(52).verdict == "exact"
 
 
+@pytest.mark.thorough
 def test_a_clock_between_bytes_was_taken_for_one_of_128_ticks() -> None:
     """Jitter hides the three bits before the byte; only the list's times prove that they tick."""
     cube = made(143)
@@ -130,6 +133,7 @@ def test_a_clock_between_bytes_was_taken_for_one_of_128_ticks() -> None:
     )
 
 
+@pytest.mark.thorough
 def test_packets_with_a_type_that_made_sense_in_one_byte_order_hid_a_list_in_the_other() -> None:
     """Counter and newest turn lie within a byte each, so that both orders find them."""
     verdict = learned(247)
@@ -205,12 +209,13 @@ def test_noise_is_no_profile() -> None:
 # Owners who slip, and cubes of forms that the learner was not designed for.
 
 
-@pytest.mark.parametrize("slip", SLIPS)
+@pytest.mark.parametrize("slip", [SLIPS[0], *map(thorough, SLIPS[1:-1]), SLIPS[-1]])
 def test_after_one_slip_no_field_went_with_the_turns(slip: Slip) -> None:
     """In a list of turns with a counter and a clock, or a lone code without either."""
     assert slipped((0, 14)[SLIPS.index(slip) % 2], [slip, slip]).verdict == "exact"
 
 
+@pytest.mark.thorough
 def test_after_one_turn_too_many_no_position_went_with_the_turns() -> None:
     """Two steps in one, of which only the second turn was asked for, early in the routine."""
     found = recording(made(6), 3)
@@ -219,7 +224,7 @@ def test_after_one_turn_too_many_no_position_went_with_the_turns() -> None:
     assert isinstance(learn(found, "learned", CLAIM), Learned)
 
 
-@pytest.mark.parametrize("seed", [4, 5])
+@pytest.mark.parametrize("seed", [thorough(4), 5])
 def test_after_one_slip_no_position_went_with_the_turns(seed: int) -> None:
     cube = made(seed)
     assert cube.profile.state is not None
@@ -245,6 +250,7 @@ def of_layout(layout: Wild) -> tuple[str, Learned | Refused]:
     return of_profile(verdict, layout).verdict if isinstance(verdict, Learned) else "", verdict
 
 
+@pytest.mark.thorough
 def test_a_check_value_was_believed_of_a_clocks_high_byte_that_moves_after_4_hours() -> None:
     verdict, learned = of_layout(BARE)
     assert verdict == "exact"
@@ -252,7 +258,10 @@ def test_a_check_value_was_believed_of_a_clocks_high_byte_that_moves_after_4_hou
     assert any("a coincidence is less likely" in note for note in learned.notes)
 
 
-@pytest.mark.parametrize(("bits", "wrap", "first"), [(8, 240, 0), (8, 255, 1), (4, 10, 0)])
+@pytest.mark.parametrize(
+    ("bits", "wrap", "first"),
+    [(8, 240, 0), thorough(8, 255, 1), thorough(4, 10, 0)],
+)
 def test_a_counter_that_wraps_at_240_was_taken_for_one_of_a_byte(
     bits: int, wrap: int, first: int
 ) -> None:
@@ -273,7 +282,10 @@ def test_a_counter_that_has_not_begun_anew_is_refused_and_more_turns_are_asked_f
     assert 40 < verdict.more < 60
 
 
-@pytest.mark.parametrize(("rate", "big"), [(500, True), (128, False), (10, False)])
+@pytest.mark.parametrize(
+    ("rate", "big"),
+    [(500, True), thorough(128, False), thorough(10, False)],
+)
 def test_a_clock_of_another_tick_and_order_was_not_found(rate: int, big: bool) -> None:
     layout = replace(BARE, clock_rate=rate, clock_big=big, clock_bytes=3)
     assert of_layout(layout)[0] == "exact"
@@ -282,9 +294,9 @@ def test_a_clock_of_another_tick_and_order_was_not_found(rate: int, big: bool) -
 @pytest.mark.parametrize(
     ("rate", "wrap", "big", "parts"),
     [
-        (100, 1000, False, ("code", "clock", "counter")),
+        thorough(100, 1000, False, ("code", "clock", "counter")),
         (10, 600, True, ("clock", "code")),
-        (1024, 30 * 1024, False, ("code", "counter", "clock")),
+        thorough(1024, 30 * 1024, False, ("code", "counter", "clock")),
     ],
 )
 def test_a_clock_that_starts_again_each_minute_was_not_found(
@@ -301,6 +313,7 @@ def test_a_clock_that_starts_again_each_minute_was_not_found(
     assert parse_profile(text, "learned.toml") == learned.profile
 
 
+@pytest.mark.thorough
 def test_a_clock_that_starts_again_at_no_round_number_was_taken_for_one_that_does() -> None:
     """At 50,021 instead of 50,000: turns were timed 21 ms off, more after each wrap."""
     layout = replace(BARE, clock_wrap=50021, clock_bytes=2, check="")
@@ -314,6 +327,7 @@ def test_packets_sent_again_that_nothing_tells_apart_are_said_to_be_so() -> None
     assert "each packet comes 2 times" in verdict.reason
 
 
+@pytest.mark.thorough
 def test_packets_of_varying_length_were_said_to_be_lost() -> None:
     layout = replace(BARE, history=4, newest_first=True, varying=True, check="",
                      parts=("clock", "counter", "code"))  # fmt: skip
@@ -324,6 +338,7 @@ def test_packets_of_varying_length_were_said_to_be_lost() -> None:
     assert parse_profile(text, "learned.toml") == learned.profile
 
 
+@pytest.mark.thorough
 def test_lists_as_long_as_their_packets_were_as_short_as_the_shortest() -> None:
     """Two turns of seven, and check values at the end that were taken for codes of turns."""
     assert slipped(194, []).verdict == "exact"
@@ -333,7 +348,7 @@ def test_lists_as_long_as_their_packets_were_as_short_as_the_shortest() -> None:
     assert "no byte tells these from the packets of 6 bytes that come at rest" in outcome.why
 
 
-@pytest.mark.parametrize("seed", [24, 130])
+@pytest.mark.parametrize("seed", [24, thorough(130)])
 def test_a_mask_hid_counter_list_and_clock(seed: int) -> None:
     """Every packet is combined with the same bytes by exclusive or."""
     layout = wild(seed)
@@ -345,6 +360,7 @@ def test_a_mask_hid_counter_list_and_clock(seed: int) -> None:
     assert parse_profile(profile_text(verdict.profile), "learned.toml") == verdict.profile
 
 
+@pytest.mark.thorough
 def test_sixteen_lost_turns_of_a_cube_that_counts_to_ten_made_its_profile_wrong() -> None:
     """No decoder can tell them from six: the check lost more than the cube itself can tell."""
     assert slipped(412, []) == ("exact", "")
@@ -359,16 +375,18 @@ def test_what_a_profile_lacks_is_said() -> None:
     assert any("Only the lowest 8 bits of a counter" in note for note in verdict.notes)
 
 
+@pytest.mark.thorough
 def test_the_sign_of_a_number_was_taken_for_the_type_of_a_packet() -> None:
     """Attitudes are as long as some of the lists, and in this recording always have one sign."""
     assert slipped(166, []).verdict == "refused"
 
 
-@pytest.mark.parametrize("slips", [[], ["wrong", "lost"]])
+@pytest.mark.parametrize("slips", [thorough([]), ["wrong", "lost"]])
 def test_a_packet_that_is_sent_again_told_an_old_turn_first(slips: list[Slip]) -> None:
     assert slipped(16, slips) == ("exact", "")
 
 
+@pytest.mark.thorough
 def test_attitudes_with_the_number_of_the_turn_were_taken_for_turns() -> None:
     """The type and a counter share a byte, and all packets have one length."""
     layout = replace(BARE, parts=("counter", "code", "const"), check="", counter_bits=4,
@@ -388,6 +406,7 @@ def test_attitudes_with_the_number_of_the_turn_were_taken_for_turns() -> None:
     assert verdict.profile.layouts[0].match
 
 
+@pytest.mark.thorough
 def test_untrue_reasons_of_refusals() -> None:
     """Lost packets and too few were named instead."""
     layout = replace(BARE, codes={turn: turn + 1 for turn in QUARTERS})

@@ -150,6 +150,7 @@ def test_the_dearest_chance_comes_first_and_again_when_it_is_due(kept: Path) -> 
         assert history.database.execute(counts).fetchone() == (0,)
 
 
+@pytest.mark.thorough
 @pytest.mark.usefixtures("tables")
 def test_a_virtual_solver_is_led_through_missed_chances(kept: Path) -> None:
     told = ("--simulated", "--speed", "1000", "--count", "1", "--json")

@@ -38,6 +38,7 @@ if TYPE_CHECKING:
 
 GOLDEN: Final = Path(__file__).parent.parent / "fixtures" / "own.golden.txt"
 KIN: Final = kinship_of(load_hands())
+USUAL_EYES: Final = learn_eyes(KIN.usual.looking, [])
 KEPT: Final = Verdict(9, 9, 9.0)
 """That of prices which predict better."""
 
@@ -113,7 +114,7 @@ def look(rng: np.random.Generator) -> Look:
         int(rng.integers(12)),
         (1.0, 0.7)[int(rng.integers(2))],
     )
-    expected = float(learn_eyes(KIN.usual.looking, []).expected_ms([made])[0])
+    expected = float(USUAL_EYES.expected_ms([made])[0])
     slow = 1.3 if made.edge is None else 1.0
     took = 0.6 * slow * (1 + 2 / (2 + made.met)) * expected * float(np.exp(rng.normal(0, 0.4)))
     waited = 1500 * (rng.random() < 0.06)

@@ -244,6 +244,7 @@ def test_what_was_learned_can_be_kept_and_learned_on() -> None:
         hands_from({name: its for name, its in state.items() if name != "tempos"}, KIN)
 
 
+@pytest.mark.thorough
 def test_a_last_layer_that_is_known_by_heart_makes_no_quicker_pairs() -> None:
     """Nor slower ones: only its tempo is another."""
     solves = [stated(one) for one in person("ordinary")[1][:LEARNED]]

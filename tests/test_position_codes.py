@@ -127,6 +127,7 @@ def json_of(*arguments: str, text: str = "") -> list[Any]:
     return [json.loads(line) for line in done.stdout.splitlines()]
 
 
+@pytest.mark.thorough
 def test_a_position_that_is_brought_is_tried_and_compared() -> None:
     position, _ = parse_position(MADE)
     code = position_code(position)

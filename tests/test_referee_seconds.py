@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 from compare_fastest import differences, fastest_rows
+from examples import thorough
 from referee import TECHNIQUES, answers
 from referee_accepts import accepted
 from referee_cube import AXES, FACELETS, FACES, OPPOSITE, View, dot
@@ -76,6 +77,7 @@ def either_order(turns: tuple[str, ...], down: str) -> list[tuple[str, ...]]:
     return result
 
 
+@pytest.mark.thorough
 def test_with_every_turn_alike_the_fastest_are_the_shortest() -> None:
     """All of them, for every technique, as the referee of turns finds them."""
     referee, compared = Referee(turns_only()), 0
@@ -93,7 +95,7 @@ def test_with_every_turn_alike_the_fastest_are_the_shortest() -> None:
     assert compared > 5
 
 
-@pytest.mark.parametrize("technique", [*ONE_STEP[1:-1], "keyhole-chain"])
+@pytest.mark.parametrize("technique", [*ONE_STEP[1:-1], thorough("keyhole-chain")])
 def test_each_way_costs_what_the_table_says_and_does_what_it_should(
     usual: Referee, technique: str
 ) -> None:
@@ -117,7 +119,8 @@ def test_each_way_costs_what_the_table_says_and_does_what_it_should(
     ("solution", "slots"),
     [
         ("L2 D' F' U F D", ("green-red", "blue-red")),
-        ("F L U R U' R' D", ("blue-red", "blue-orange")),  # quicker ones merge where the parts meet
+        # Quicker ones merge where the parts meet.
+        thorough("F L U R U' R' D", ("blue-red", "blue-orange")),
     ],
 )
 def test_pseudo_x_crosses_are_those_that_the_referee_finds(

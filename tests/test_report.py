@@ -162,6 +162,7 @@ def scanned(svg: str) -> str:
     return text + (letters[int(bits[last : last + 6], 2)] if count % 2 else "")
 
 
+@pytest.mark.thorough
 def test_a_code_is_scanned_as_it_is_written(
     unchanged: Path, solve_page: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -78,6 +78,7 @@ def spoiled(told: Any, path: tuple[str | int, ...] = ()) -> Iterator[tuple[str |
             told[key] = value
 
 
+@pytest.mark.thorough
 def test_the_referee_of_reviews_notices_each_number_that_is_wrong_by_a_little(
     advisor: Advisor,
 ) -> None:

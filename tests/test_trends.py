@@ -130,6 +130,7 @@ def test_what_has_no_value_before_or_now_has_not_changed(half: slice) -> None:
     assert changes["cross"] is None
 
 
+@pytest.mark.thorough
 def test_noise_is_not_taken_for_progress() -> None:
     rng = np.random.default_rng(7)
     alarms = covered = 0

@@ -234,6 +234,7 @@ def test_truth_of_a_pair_lost_while_another_goes_in() -> None:
     assert truth.reopened == [("green-orange", 17)]
 
 
+@pytest.mark.thorough
 def test_every_usual_case_is_settled_from_every_holding_and_nothing_else_changes() -> None:
     """All 149 ways of corner and edge above or in their slot, judged by the cube's functions."""
     frame, rng = CrossFrame(5), np.random.default_rng(0)

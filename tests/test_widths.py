@@ -25,6 +25,7 @@ from advice_check import IN_INSPECTION
 from advising import advisor_at
 from click.testing import CliRunner
 from every_command import commands
+from examples import thorough
 from review_check import bold_advisor, one_review
 from rich.console import Console
 from test_screen import followed
@@ -157,6 +158,8 @@ PRINTED: Final = (
     "drill due --person ada",
 )
 """Commands whose words are printed."""
+LONG: Final = ("replay", "history import", "bench", "review /", "hands compare", "report")
+"""Beginnings of commands that only ``checks/thorough.py`` prints."""
 FOR_PROGRAMS: Final = {"completion", "mqtt schema"}
 DRAWN: Final = {
     "live",
@@ -279,7 +282,9 @@ def printed(command: str, kept: Path, width: int) -> list[str]:
     return re.sub(DIFFERS.get(command.split()[0], "^$"), "0", text).splitlines()
 
 
-@pytest.mark.parametrize("command", PRINTED)
+@pytest.mark.parametrize(
+    "command", [thorough(one) if one.startswith(LONG) else one for one in PRINTED]
+)
 def test_what_is_printed_fits_and_no_word_is_cut(command: str, kept: Path) -> None:
     whole = printed(command, kept, HUGE[0])
     assert unfit(printed(command, kept, WIDTHS[0]), whole, WIDTHS[0]) == []
@@ -549,6 +554,7 @@ def test_the_screens_of_tries_and_drills_fit_at_every_size() -> None:
             assert lost_on(screens) == [], news
 
 
+@pytest.mark.thorough
 def test_the_screens_of_fingers_and_beat_fit_at_every_size() -> None:
     source = "cube with a long name, by radio"
     fingers = Board(FingerScreen("Ring fingers: 12 rounds"))

@@ -48,6 +48,7 @@ def effect(turns: list[int]) -> bytes:
     return apply_turns(SOLVED, turns).tobytes()
 
 
+@pytest.mark.thorough
 def test_virtual_solves_read_back() -> None:
     for seed in range(5):
         for habits in (RIGHT_HANDED, LEFT_HANDED, OTHERWISE):

@@ -1,7 +1,7 @@
-"""The suite's properties, with many more examples each.
+"""What the suite leaves out: tests marked ``thorough``, and many more examples of each property.
 
-``python tests/checks/more_examples.py --times 40`` takes some five minutes of processor time;
-``--tests`` takes only some files.
+``python tests/checks/thorough.py --times 40`` takes some minutes; ``--times 1`` runs the marked
+tests and each property once more; ``--tests`` takes only some files.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ def main() -> int:
     parser.add_argument("--tests", nargs="*", default=["tests", "protocols"])
     options = parser.parse_args()
     done = subprocess.run(
-        [sys.executable, "-m", "pytest", "-q", "-p", "no:xdist", "-m", "hypothesis",
+        [sys.executable, "-m", "pytest", "-q", "-p", "no:xdist", "-m", "thorough or hypothesis",
          *options.tests],
         cwd=_ROOT, env={**os.environ, TIMES: str(options.times)}, check=False,
         stdout=subprocess.PIPE, text=True,
