@@ -12,7 +12,7 @@ __all__ = ["TIMES", "USUAL", "examples", "thorough"]
 
 TIMES: Final = "LIVECUBE_TESTS_TIMES"
 """The variable with the factor for all numbers of examples."""
-USUAL: Final = 40
+USUAL: Final = 25
 
 
 def examples(count: int = USUAL) -> settings:

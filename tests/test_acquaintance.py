@@ -51,6 +51,7 @@ def known_by(habits: Habits, solves: int = 25) -> Acquaintance:
     return solver
 
 
+@pytest.mark.thorough
 def test_strangers_are_told_from_those_who_do_what_was_counted() -> None:
     assert Acquaintance(TRAINED).stranger == 0.5
     assert met(RIGHT_HANDED, 10).stranger < 0.05
@@ -85,6 +86,7 @@ def test_four_turns_of_the_last_layer_tell_how_surprising_they_are() -> None:
     assert surprise(unexpected, [pair, pair, *[last] * (FEWEST_TURNS - 1)]) is None
 
 
+@pytest.mark.thorough
 def test_which_hand_is_the_stronger_is_known_from_the_solves_before() -> None:
     solver, known, alone = met(OTHERWISE, 20), list[bool](), list[bool]()
     for done in virtual_solves(range(20, 35), OTHERWISE):

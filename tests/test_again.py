@@ -216,6 +216,7 @@ def test_a_cube_that_stands_there_is_ready(moments: list[Moment], scrambler: Scr
     assert [type(one) for one in somebody.told] == [SetUpAsked, ReadyToTry]
 
 
+@pytest.mark.thorough
 def test_set_ups_are_short_and_lead_there(moments: list[Moment], scrambler: Scrambler) -> None:
     longer = 0
     for moment in moments[:2]:

@@ -17,6 +17,7 @@ import jsonschema
 import numpy as np
 import pytest
 from dashboard_chaos import happenings
+from examples import examples
 from home import Home
 from hypothesis import given
 from hypothesis import strategies as st
@@ -596,6 +597,7 @@ junk = st.recursive(
 )  # fmt: skip
 
 
+@examples(20)
 @given(st.lists(st.tuples(st.sampled_from([*NAMES, "figures/x", "new", ""]), junk), max_size=20))
 def test_a_listener_survives_whatever_arrives(arriving: list[tuple[str, Any]]) -> None:
     from rich.console import Console

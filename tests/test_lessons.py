@@ -13,6 +13,7 @@ import pytest
 from advising import advisor_at
 from browser import AXE, MISSING, sized
 from command import started
+from examples import thorough
 from hasty import set_ups_in_haste as set_ups_in_haste
 from test_widths import drawn, wrong_on
 
@@ -215,7 +216,10 @@ def small_played() -> Student:
     return played(small(), slips=1)
 
 
-@pytest.mark.parametrize("name", SHIPPED)
+LESSONS = [thorough(SHIPPED[0]), *SHIPPED[1:3], *map(thorough, SHIPPED[3:])]
+
+
+@pytest.mark.parametrize("name", LESSONS)
 def test_every_shipped_lesson_is_played_from_its_first_step_to_its_last(name: str) -> None:
     lesson = shipped_lesson(name, NAMES)
     assert lesson.name == name
@@ -244,7 +248,7 @@ def test_a_drill_whose_positions_are_rare_says_so_and_the_lesson_goes_on(found: 
     assert (4 in over.open) == (found == 0)
 
 
-@pytest.mark.parametrize("name", SHIPPED)
+@pytest.mark.parametrize("name", LESSONS)
 def test_every_claim_of_a_shipped_lesson_holds_on_the_cube(name: str) -> None:
     lesson = shipped_lesson(name, NAMES)
     claims = [c for step in lesson.steps if isinstance(step, Show | Try) for c in step.claims]

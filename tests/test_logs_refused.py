@@ -6,6 +6,7 @@ import json
 from typing import TYPE_CHECKING, Any, Final
 
 import pytest
+from examples import thorough
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
@@ -250,9 +251,10 @@ def test_any_bytes_are_read_or_refused_with_their_line(path: Path, raw: bytes) -
     assert outcome(path, raw + b"\n" + GOOD) in (0, 1)
 
 
-def test_deep_nesting(path: Path) -> None:
+@pytest.mark.parametrize("step", [20, thorough(1)])
+def test_deep_nesting(path: Path, step: int) -> None:
     """Also nesting just below the limit, where showing the value could fail."""
-    for depth in (1, 100, 500, *range(800, 1020), 5000):
+    for depth in (1, 100, 500, *range(800, 1020, step), 5000):
         nest = b"[" * depth + b"]" * depth
         for line in (b'{"t": %s, "turn": "R"}\n', b'{"t": 1, "turn": %s}\n'):
             assert outcome(path, HEADER + line % nest) == 2

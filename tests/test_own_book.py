@@ -277,6 +277,7 @@ def test_a_killed_run_leaves_no_process_behind(linked: Automaton, tmp_path: Path
     assert len(kept_book(linked).questions) < len(all_questions()), "it ended before its work did"
 
 
+@pytest.mark.thorough
 def test_hands_say_how_far_the_book_is(home: Path, tmp_path: Path) -> None:
     folder = tmp_path / "home"
     shutil.copytree(home, folder)

@@ -132,6 +132,7 @@ def test_without_turns_and_for_usual_hands_the_usual_prices_stay() -> None:
     assert np.median(np.abs(np.log(near.price_ms[used] / KIN.usual_ms[used]))) < 0.05
 
 
+@pytest.mark.thorough
 def test_hesitations_are_no_slow_fingers() -> None:
     rng = np.random.default_rng(3)
     solves = [stated(one) for one in person("ordinary")[1][:LEARNED]]

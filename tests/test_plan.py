@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final, cast
 import numpy as np
 import pytest
 from advising import advisor_at, written_ms
+from examples import thorough
 
 from livecube.advice.advisor import Focus
 from livecube.advice.examples import broken_pairs
@@ -497,7 +498,7 @@ def test_an_engine_that_is_asked_nothing_finds_nothing_and_its_twin_finds_the_sa
     assert twin.solve(situation, tasks) == found
 
 
-@pytest.mark.parametrize("within_s", [0.05, 0.3])
+@pytest.mark.parametrize("within_s", [thorough(0.05), 0.3])
 def test_with_a_focus_its_cheapest_way_is_said_if_it_costs_no_more_than_that(
     within_s: float,
 ) -> None:

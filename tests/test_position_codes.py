@@ -85,6 +85,7 @@ def test_turns_are_never_taken_for_a_code(made: list[int]) -> None:
         assert (parse_position(text)[0] == apply_turns(SOLVED, made)).all()
 
 
+@pytest.mark.thorough
 def test_a_code_that_the_voice_reads_aloud_is_the_same_when_it_is_typed(tmp_path: Path) -> None:
     heard, program = tmp_path / "heard", tmp_path / "espeak-ng"
     program.write_text(

@@ -171,6 +171,7 @@ def test_coordinates_of_the_two_phases_have_the_published_ranges() -> None:
     assert len(SECOND_TURNS) == 10
 
 
+@pytest.mark.thorough
 def test_tables_of_coordinates_turn_as_the_cube_does() -> None:
     tables = move_tables()
     counts = (TWISTS, FLIPS, MIDDLE_SETS, CORNER_ORDERS, EDGE_ORDERS, MIDDLE_ORDERS)

@@ -513,6 +513,7 @@ def test_the_screen_of_practice_fits_at_every_size() -> None:
         assert unfit(staying.lines(width), staying.lines(HUGE[0]), width) == []
 
 
+@pytest.mark.thorough
 def test_the_screens_of_tries_and_drills_fit_at_every_size() -> None:
     turns = broken_pairs(random.Random(4), 3, 4)
     position = apply_turns(SOLVED, Situation.of(SOLVED, 0).fixed(turns))

@@ -229,6 +229,7 @@ def _told_by_pages() -> Iterator[tuple[str, str]]:
         yield page.name, page.read_text(encoding="utf-8")
 
 
+@pytest.mark.thorough
 def test_words_that_were_dropped_are_read_nowhere() -> None:
     told = [
         *_told_by_code(),
