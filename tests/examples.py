@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import os
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import pytest
 from hypothesis import settings
 
-__all__ = ["TIMES", "USUAL", "examples", "thorough"]
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+__all__ = ["TIMES", "USUAL", "examples", "part_of", "thorough"]
 
 TIMES: Final = "LIVECUBE_TESTS_TIMES"
 """The variable with the factor for all numbers of examples."""
@@ -27,3 +30,12 @@ def examples(count: int = USUAL) -> settings:
 def thorough(*values: Any) -> Any:
     """Parameters of a test with which the suite leaves it out."""
     return pytest.param(*values, marks=pytest.mark.thorough)
+
+
+def part_of(values: Iterable[Any], of: int = 2) -> list[Any]:
+    """Of many parameters alike, every second (or third …) for the suite; the rest is thorough.
+
+    A tuple is the parameters of a test that has several.
+    """
+    each = [one if isinstance(one, tuple) else (one,) for one in values]
+    return [pytest.param(*one) if at % of == 0 else thorough(*one) for at, one in enumerate(each)]

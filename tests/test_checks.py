@@ -85,7 +85,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "stage_check": ("--sessions", "2"),
     "technique_comparison": ("--positions", "1"),
     "technique_worth_check": ("--persons", "3"),
-    "thorough": ("--times", "1", "--tests", "tests/test_timing.py"),
+    "thorough": ("--times", "2", "--tests", "tests/test_timing.py"),
     "worth_check": ("--positions", "1"),
 }
 

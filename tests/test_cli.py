@@ -191,6 +191,7 @@ def test_ctrl_c_leaves_a_whole_log(tmp_path: Path) -> None:
     assert livecube("replay", str(log), "--json", "--no-hints").returncode == 0
 
 
+@pytest.mark.thorough
 def test_a_shell_completes_commands_options_and_choices(tmp_path: Path) -> None:
     (tmp_path / "livecube").write_text(f'#!/bin/sh\nexec {sys.executable} -m livecube "$@"\n')
     (tmp_path / "livecube").chmod(0o755)

@@ -96,6 +96,7 @@ def test_a_cube_steps_on_and_back_and_other_turns_do_nothing() -> None:
     assert stepped([Turn(0.0, other), *on[:2]]) == [0, 1, 2]
 
 
+@pytest.mark.thorough
 def test_each_step_fits_a_terminal_of_every_size() -> None:
     moves_shown = parse_moves("(R U2 R' U' R U' R') y (L' U2 L U L' U L) (R U2 R' U' R U' R')")
     shown = demonstrated(apply_turns(SOLVED, [4, 0, 10, 7]), 0, YELLOW_UP, moves_shown)

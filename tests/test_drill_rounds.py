@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from click.testing import CliRunner
+from examples import part_of
 from forked import Forked
 from hypothesis import given
 from hypothesis import strategies as st
@@ -260,7 +261,7 @@ def test_whole_rounds_count_when_the_rest_is_broken_off() -> None:
     assert (over.sides, drill.finish()) == (None, [])
 
 
-@pytest.mark.parametrize("end", ["q", "", "interrupt"])
+@pytest.mark.parametrize("end", part_of(["q", "", "interrupt"], 3))
 def test_who_has_had_enough_of_the_beat_is_told_and_it_is_kept(tmp_path: Path, end: str) -> None:
     """By a key, by the end of the input, by Ctrl-C."""
     with Forked(

@@ -157,6 +157,7 @@ def test_a_set_is_balanced_and_comes_again_only_with_its_seed(advisor: Advisor) 
     assert len(unseeded) == 2
 
 
+@pytest.mark.thorough
 def test_known_positions_are_left_out_and_wishes_heeded(advisor: Advisor) -> None:
     technique = TECHNIQUES["made-pair"]
     two = Wish(technique, 2)
@@ -468,6 +469,7 @@ class Kept:
         pass
 
 
+@pytest.mark.thorough
 async def test_a_virtual_solver_who_does_it_plainly(scrambler: Scrambler, advisor: Advisor) -> None:
     drilled = aligned(advisor, "keyhole-corner")
     ways = {place.key: plain_turns(advisor, place) for place in drilled}

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 import jsonschema
 import pytest
 from command import started
+from examples import thorough
 from hasty import set_ups_in_haste as set_ups_in_haste
 from referencing import Registry, Resource
 from test_lessons import played, small
@@ -248,7 +249,9 @@ def test_the_schema_of_a_log_refuses_what_the_reader_refuses(line: str) -> None:
 
 
 @pytest.mark.usefixtures("tables")
-@pytest.mark.parametrize("moves", [SCRAMBLE, "R U R'", "R U R' D", "", f"{SCRAMBLE} F2 L"])
+@pytest.mark.parametrize(
+    "moves", [SCRAMBLE, "R U R'", "R U R' D", "", thorough(f"{SCRAMBLE} F2 L")]
+)
 def test_hints_are_as_the_schema_says(moves: str) -> None:
     (told,) = objects("hints", moves, "--json")
     validator("hints").validate(told)

@@ -69,6 +69,7 @@ def without_hints(objects: list[dict[str, Any]]) -> list[dict[str, Any]]:
     return [one for one in objects if one["event"] not in ("end", "battery")]
 
 
+@pytest.mark.thorough
 def test_each_desk_of_a_group_hears_of_its_own_cube_what_it_would_hear_alone() -> None:
     quickly = ("--speed", "1000", "--no-hints", "--json")
     whole = told("group", "ada=simulated:3", "bo=simulated:4", f"carl={SHORT}", *quickly)

@@ -84,6 +84,7 @@ def test_the_report_shows_a_persons_hands_and_nobody_elses(home: Path, tmp_path:
     assert not re.search(r"\bBo\b", page("--person", "Bo", "--no-names"))
 
 
+@pytest.mark.thorough
 def test_a_followed_cube_and_a_demonstration_say_whose_hands_they_are_for(
     home: Path, tmp_path: Path
 ) -> None:

@@ -313,6 +313,7 @@ def test_live_goes_on_when_a_solve_does_not_end() -> None:
     assert np.isclose(live.held.sum(), 1.0)
 
 
+@pytest.mark.thorough
 def test_an_attempt_that_never_ends_is_not_followed_and_not_read_for_ever() -> None:
     """A cube that jumped cost more with each turn, and 36 kB of memory for each kind of solver."""
     follower = HoldingFollower(TRAINED)

@@ -16,7 +16,7 @@ from typing import IO, TYPE_CHECKING, Any
 
 import pytest
 from called import called
-from examples import thorough
+from examples import part_of, thorough
 from forked import Forked
 from narrow import impatient, locked, narrowing, without_rights_to_write
 
@@ -180,6 +180,7 @@ def test_help_is_given_whatever_the_environment_names(tmp_path: Path) -> None:
 # Imports.
 
 
+@pytest.mark.thorough
 def test_strange_files_in_a_folder_are_passed_over_and_the_others_are_in(tmp_path: Path) -> None:
     logs = tmp_path / "logs"
     logs.mkdir()
@@ -359,11 +360,11 @@ def test_a_day_that_does_not_exist_is_refused(tmp_path: Path, option: str, day: 
     assert day in done.err
 
 
-@pytest.mark.parametrize("arguments", [
+@pytest.mark.parametrize("arguments", part_of([
     "history delete 1", "history undo", "history tag late 1 3", "history tag calm 2 --off",
     "history penalty 1 +2", "history penalty 2 measured", "history import {log}",
     "history import {log} --json", "history rescue",
-])  # fmt: skip
+], 4))  # fmt: skip
 def test_a_database_that_another_program_keeps_locked_is_said_to_be_locked(
     kept: Path, arguments: str
 ) -> None:

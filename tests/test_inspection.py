@@ -240,6 +240,7 @@ def test_json_is_one_object_with_all_colours_asked_for() -> None:
         assert one["track"][-1]["where"] == "home"
 
 
+@pytest.mark.thorough
 @pytest.mark.usefixtures("tables")
 def test_levels_and_colours_decide_what_is_shown() -> None:
     calm, keen = inspect(SCRAMBLE, "--level", "calm"), inspect(SCRAMBLE)

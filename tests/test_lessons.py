@@ -375,6 +375,7 @@ def test_the_steps_of_a_shipped_lesson_fit_a_terminal_of_80_columns() -> None:
                 assert shown == whole, (name, number)
 
 
+@pytest.mark.thorough
 def test_the_screen_of_a_lesson_fits_at_every_size(small_played: Student) -> None:
     board = Board(LessonScreen("A small one", lesson="A small one", keys=True))
     seen = set()

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 from advising import advisor_at
+from examples import part_of, thorough
 
 from livecube.advice.settings import parse_clues
 from livecube.advice.speaker import (
@@ -150,7 +151,9 @@ def test_what_was_missed_is_told_with_the_time_of_the_solve_and_not_of_the_log()
 # Openings.
 
 
-@pytest.mark.parametrize("colours", [("white",), ("white", "blue"), ("yellow",)])
+@pytest.mark.parametrize(
+    "colours", [thorough(("white",)), ("white", "blue"), thorough(("yellow",))]
+)
 def test_an_opening_makes_an_accepted_cross_with_the_pair_it_names(
     colours: tuple[str, ...],
 ) -> None:
@@ -226,7 +229,7 @@ def test_clues_come_one_after_the_other() -> None:
     assert clues.wake() == []
 
 
-@pytest.mark.parametrize("what", ["taken", "withdrawn", "over"])
+@pytest.mark.parametrize("what", part_of(["taken", "withdrawn", "over"]))
 def test_a_degree_is_dropped_with_its_hint(what: str) -> None:
     hint = a_hint()
     clues = Clues()

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 from called import called
+from examples import part_of
 from slower_hands import other_hands
 from test_formats import kind_validator
 from test_own_kept import home as home
@@ -81,7 +82,7 @@ class KilledError(Exception):
     """Ends the making of a book somewhere."""
 
 
-@pytest.mark.parametrize("piece", [1, 3, 7])
+@pytest.mark.parametrize("piece", part_of([1, 3, 7], 3))
 def test_a_kill_loses_at_most_a_piece_wherever_it_comes(
     search: FastestSearch, piece: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -243,6 +244,7 @@ async def test_the_book_is_made_beside_a_run_and_ends_with_it(
     await make_beside(Advisor(Answers(USUAL, usual_book(USUAL)), known_techniques()))
 
 
+@pytest.mark.thorough
 def test_a_killed_run_leaves_no_process_behind(linked: Automaton, tmp_path: Path) -> None:
     script = tmp_path / "run.py"
     script.write_text(

@@ -309,6 +309,7 @@ def test_a_persons_eyes_are_learned_and_the_usual_ones_kept() -> None:
         assert eyes.spread("edge") < learn_eyes(usual, []).spread("edge")
 
 
+@pytest.mark.thorough
 def test_a_table_becomes_a_file_of_prices_and_is_read_back() -> None:
     for table in (KIN.usual, own_automaton(learned("ordinary"), None, KIN.usual)):
         text = price_file(table, "Hands of a test.\nLearned from 40 solves.")

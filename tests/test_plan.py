@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final, cast
 import numpy as np
 import pytest
 from advising import advisor_at, written_ms
-from examples import thorough
+from examples import part_of, thorough
 
 from livecube.advice.advisor import Focus
 from livecube.advice.examples import broken_pairs
@@ -308,7 +308,7 @@ def test_a_plan_is_kept_that_the_hands_go_on_with_unless_another_is_worth_more(
     assert left
 
 
-@pytest.mark.parametrize("level", list(Level))
+@pytest.mark.parametrize("level", part_of(list(Level)))
 def test_a_plan_uses_what_the_level_speaks_of_and_never_the_yardstick(level: Level) -> None:
     advisor = advisor_at(level)
     spoken = {one.id for one in TECHNIQUES if advisor.speaks_of(one.id)} - {"shortest"}
@@ -442,6 +442,7 @@ def six(advisor: Advisor) -> Array:
 # Doors of keyholes.
 
 
+@pytest.mark.thorough
 def test_a_keyhole_goes_through_the_free_slot_under_which_it_turned_the_corners_home(
     advisor: Advisor,
 ) -> None:

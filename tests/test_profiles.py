@@ -47,8 +47,10 @@ if TYPE_CHECKING:
 TestSkerry = decoder_tests(
     decoder_class(PROFILES["skerry"]), functools.partial(ProfileCube, PROFILES["skerry"])
 )
-TestCairn = decoder_tests(
-    decoder_class(PROFILES["cairn"]), functools.partial(ProfileCube, PROFILES["cairn"])
+TestCairn = pytest.mark.thorough(
+    decoder_tests(
+        decoder_class(PROFILES["cairn"]), functools.partial(ProfileCube, PROFILES["cairn"])
+    )
 )
 
 

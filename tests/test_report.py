@@ -308,6 +308,7 @@ def shown(driver: Chrome) -> Shown:
     return Shown(driver)
 
 
+@pytest.mark.thorough
 @pytest.mark.skipif(bool(NO_BROWSER), reason=NO_BROWSER)
 def test_no_column_lies_outside_and_no_name_is_broken(tmp_path: Path, shown: Shown) -> None:
     kept = kept_with(tmp_path / "data", "pseudo-x-cross")

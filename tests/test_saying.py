@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, cast
 import numpy as np
 import pytest
 from advising import advisor_at
-from examples import examples
+from examples import examples, part_of
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
@@ -279,7 +279,7 @@ def test_the_streams_come_upon_everything_that_can_be_said() -> None:
     assert min(counts.values()) >= 1, counts
 
 
-@pytest.mark.parametrize("level", list(Level))
+@pytest.mark.parametrize("level", part_of(list(Level), 3))
 def test_in_virtual_solves_too(level: Level) -> None:
     judge = Judge()
     pipeline = Pipeline(Tracker(), lambda: 0.0)

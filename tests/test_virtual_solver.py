@@ -336,6 +336,7 @@ def test_a_sequence_that_opens_another_slot_is_refused() -> None:
         settled_case(tuple(parse_moves("R U R' L U L'")), 0)
 
 
+@pytest.mark.thorough
 def test_sequences_keep_the_first_two_layers_and_cover_all_cases() -> None:
     with pytest.raises(ValueError, match="does not keep"):
         read_sequence("R U R'")

@@ -63,6 +63,7 @@ def test_virtual_solves_read_back() -> None:
                 assert fixed_turns(parse_moves(lines), SCRAMBLE_HOLDING)[0] == again
 
 
+@pytest.mark.thorough
 @examples(30)
 @given(st.lists(st.tuples(st.integers(0, 17), st.sampled_from([0.0, 0.01, 0.2, 2.0]))), st.data())
 def test_whatever_is_believed_of_whatever_turns_reads_back(
