@@ -182,7 +182,8 @@ class Copy:
         left_out = " or ".join(_LEFT_OUT)
         command = [sys.executable, "-m", "pytest", "-x", "-q", "--no-header", "--tb=line",
                    "-p", "no:cacheprovider", "-p", "no:xdist", "-p", "observed",
-                   f"--basetemp={own / 'tmp'}", "--hypothesis-seed=0", "-k", f"not ({left_out})",
+                   f"--basetemp={own / 'tmp'}", "--hypothesis-seed=0", "-m", "", "-k",
+                   f"not ({left_out})",
                    *arguments]  # fmt: skip
         process = subprocess.Popen(
             command, cwd=self.tree, env=environment, text=True, start_new_session=True,

@@ -1,7 +1,7 @@
 """What the suite leaves out: tests marked ``thorough``, and many more examples of each property.
 
-``python tests/checks/thorough.py`` takes some minutes; with ``--times 1`` only the marked tests run,
-as they do before anything lands (``.ci/run``). ``--tests`` takes only some files.
+``python tests/checks/thorough.py`` takes some minutes; with ``--times 1`` only the marked tests
+run, as they do before anything lands (``.ci/run``). ``--tests`` takes only some files.
 """
 
 from __future__ import annotations
