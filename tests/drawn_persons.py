@@ -249,10 +249,12 @@ def without_waits(one: Timed) -> Timed:
 
 def stated(one: Timed) -> list[Execution]:
     """The stages of a solve as they were turned."""
-    return [
-        Execution(one.walk.moves[first:end], tuple(one.at_ms[first:end].tolist()), part=part)
-        for first, end, part in one.walk.stages
-    ]
+    told = []
+    for first, end, part in one.walk.stages:
+        at = one.at_ms[first:end].tolist()
+        pause = at[0] - one.at_ms[first - 1] if first else None
+        told.append(Execution(one.walk.moves[first:end], tuple(at), part=part, pause_ms=pause))
+    return told
 
 
 def insertions(one: Timed) -> list[Execution]:

@@ -102,7 +102,7 @@ def test_what_is_taken_from_a_solve_is_what_the_hands_and_eyes_did() -> None:
                 turned += 1
                 took = pair.execution.at_ms[-1] - pair.execution.at_ms[0]
                 assert took <= its.at_ms[-1] - its.at_ms[0]
-                assert (pair.pause_ms > 0) == (pair.execution.part == Part.PAIRS)
+                assert (pair.execution.pause_ms is None) == (pair.execution.part == Part.CROSS)
         found = [pair.seen for pair in pairs if pair.seen is not None]
         known = [Seen(s.technique, s.corner, s.edge, s.case) for s in scenes(one.walk) if s]
         seen += len(found)
@@ -252,7 +252,14 @@ def test_a_log_is_read_for_hands_unless_its_times_are_those_of_arrival(tmp_path:
         for number, text in history.database.execute("SELECT solve, content FROM taken").fetchall():
             taken = taken_from(text)
             assert {one.execution.part for one in taken} == {*Part}
-            pairs = {round(one.pause_ms): one for one in taken if one.execution.part == Part.PAIRS}
+            assert [one.execution.part for one in taken if one.execution.pause_ms is None] == [
+                Part.CROSS
+            ]
+            pairs = {
+                round(one.execution.pause_ms or 0): one
+                for one in taken
+                if one.execution.part == Part.PAIRS
+            }
             stages = [s for s in history.stages(number) if s.stage == "pair" and not s.shared]
             assert len(pairs) == len(stages)
             for stage in stages:

@@ -3,7 +3,7 @@
 A *gap* is the time from one turn to the next of the same execution. It is the price of the later
 turn after the moves before it: a *cell*. Cells are numbered as the automaton's prices, row by row
 (state, move); behind them come those of a rotation and the turn after it (holding, move). The first
-turn of an execution has none, since the time before it is also looking.
+turn of an execution has none, since the time before it is also looking; that time is its *pause*.
 """
 
 from __future__ import annotations
@@ -25,7 +25,17 @@ if TYPE_CHECKING:
     from livecube.cube.holding import Holding, Move
     from livecube.hands.automaton import Automaton
 
-__all__ = ["Array", "Execution", "Gaps", "Part", "cells_of", "first_cell", "gaps_of", "usual_ms"]
+__all__ = [
+    "Array",
+    "Execution",
+    "Gaps",
+    "Part",
+    "cells_of",
+    "first_cell",
+    "gaps_of",
+    "pauses_of",
+    "usual_ms",
+]
 
 Array: TypeAlias = npt.NDArray[Any]
 
@@ -56,6 +66,8 @@ class Execution:
     sure: float = 1.0
     """Probability that the moves are written from the true holding, 0 to 1."""
     part: Part = Part.PAIRS
+    pause_ms: float | None = None
+    """From the last turn of the stage before to its first turn; None: unknown."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,3 +183,21 @@ def gaps_of(automaton: Automaton, solves: Iterable[Sequence[Execution]]) -> Gaps
         np.repeat(solve_of, counts),
         np.repeat(part, counts),
     )
+
+
+def pauses_of(automaton: Automaton, solves: Iterable[Sequence[Execution]]) -> Gaps:
+    """The pauses before executions that begin without a rotation, with the cells of first turns.
+
+    Executions are numbered as in :func:`gaps_of`.
+    """
+    rows: list[tuple[int, float, float, int, int, int]] = []
+    number = 0
+    for solve, executions in enumerate(solves):
+        for one in executions:
+            cell = first_cell(automaton, one.moves)
+            if one.pause_ms is not None and 0 <= cell < automaton.seconds_ms.size:
+                rows.append((cell, max(one.pause_ms, 1.0), one.sure, number, solve, one.part))
+            number += 1
+    columns = zip(*rows, strict=True) if rows else [()] * 6
+    kinds = (np.int64, float, float, np.int64, np.int64, np.int64)
+    return Gaps(*(np.array(own, dtype=kind) for own, kind in zip(columns, kinds, strict=True)))

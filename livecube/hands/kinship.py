@@ -118,6 +118,8 @@ class Kinship:
         self.usual_ms = usual_ms(automaton)
         self.rotated = np.arange(len(self.usual_ms)) >= automaton.seconds_ms.size
         """Whether a cell is that of a rotation and the turn after it."""
+        self.first = np.arange(len(self.usual_ms)) // len(MOVES) == automaton.start
+        """Whether a cell is that of a first turn."""
         self.codes, self.shares = _features(automaton)
         self._effects = int(self.codes.max()) + 1
         self._last: tuple[bytes, list[Array]] | None = None

@@ -15,7 +15,16 @@ import numpy as np
 if TYPE_CHECKING:
     from livecube.hands.executions import Array, Gaps
 
-__all__ = ["FIRST_NOISE", "Noise", "Parts", "parts_of", "refined"]
+__all__ = [
+    "FIRST_LOOKS",
+    "FIRST_NOISE",
+    "Looks",
+    "Noise",
+    "Parts",
+    "looks_refined",
+    "parts_of",
+    "refined",
+]
 
 _STRAY: Final = 0.01
 """Share of gaps that are anything: two turns told at once, a turn told late."""
@@ -47,6 +56,20 @@ class Noise(NamedTuple):
 
 
 FIRST_NOISE: Final = Noise(0.28, 0.05, 0.5, 1.0, 0.6)
+"""Common practice, no published source."""
+
+
+class Looks(NamedTuple):
+    """How pauses before stages exceed the price of the first turn, if the eyes look."""
+
+    share: float
+    """Of pauses with a look."""
+    long: float
+    """Mean of the logarithm of such a pause against the price of the turn."""
+    spread: float
+
+
+FIRST_LOOKS: Final = Looks(0.7, 1.3, 0.6)
 """Common practice, no published source."""
 
 
@@ -101,6 +124,16 @@ def refined(gaps: Gaps, off: Array, apart: Array, rotated: Array, parts: Parts) 
         max(both - of_solve, 0.0),
         of_solve,
     )
+
+
+def looks_refined(off: Array, went_on: Array) -> Looks:
+    """The numbers that explain these pauses best; ``off`` as for :func:`parts_of`."""
+    looked, first = 1 - went_on, FIRST_LOOKS
+    count = _SEEN / 5 + float(looked.sum())
+    long = max(_LEAST_WAIT, (_SEEN / 5 * first.long + float((looked * off).sum())) / count)
+    wide = _SEEN / 5 * first.spread**2 + float((looked * (off - long) ** 2).sum())
+    spread = float(np.clip(np.sqrt(wide / count), 0.3, 1.0))
+    return Looks(_share(looked, first.share), long, spread)
 
 
 def _share(waited: Array, first: float) -> float:

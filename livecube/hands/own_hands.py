@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 
 from livecube.hands.automaton import NEVER
-from livecube.hands.executions import Part, cells_of, gaps_of
+from livecube.hands.executions import Part, cells_of, gaps_of, pauses_of
 from livecube.hands.kinship import Means
-from livecube.hands.noise import FIRST_NOISE, parts_of, refined
+from livecube.hands.noise import FIRST_LOOKS, FIRST_NOISE, looks_refined, parts_of, refined
 from livecube.hands.trust import believed
 from livecube.hands.verdict import Verdict, judged, student
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from livecube.cube.holding import Move
     from livecube.hands.executions import Array, Execution, Gaps
     from livecube.hands.kinship import Fit, Kinship
-    from livecube.hands.noise import Noise
+    from livecube.hands.noise import Looks, Noise
 
 __all__ = ["OwnHands", "Predicted", "Sums", "learn_hands"]
 
@@ -34,6 +34,8 @@ _ROUNDS: Final = 8
 """Rounds of: what was each gap; then the prices from the gaps that were turning."""
 _STEPS: Final = 4
 """Steps in each round towards the likeliest variances."""
+_AGAIN: Final = 4
+"""Rounds of: before which stages the hands went on at once; then the prices of first turns."""
 _FOLDS: Final = 10
 _SAME_TEMPO: Final = 20.0
 """That the other parts of a solve have the tempo of pairs counts as so many gaps."""
@@ -102,6 +104,8 @@ class OwnHands:
     """Mean probability that a gap was read in a wrong holding."""
     tempos: tuple[float, ...]
     """For each part of a solve the logarithm of its times against those of pairs."""
+    looks: Looks = FIRST_LOOKS
+    """How often and how long the eyes look before a stage, against its first turn."""
 
     @property
     def kin(self) -> Kinship:
@@ -148,6 +152,9 @@ class OwnHands:
         turned = parts_of(off, sure, self.kin.rotated[gaps.cell], self.noise).turned
         executions, solves = self.executions + len(solve), self.solves + 1
         sums = self.sums.plus(Sums.of(gaps, self.kin, turned))
+        pauses = pauses_of(self.kin.usual, [solve]).in_tempo(np.array(self.tempos))
+        went_on = _went_on(pauses, self.fit, self.noise, self.looks)
+        sums = sums.plus(Sums.of(pauses, self.kin, went_on))
         means = sums.means(self.noise, executions, solves)
         return replace(
             self,
@@ -183,7 +190,38 @@ def learn_hands(kin: Kinship, solves: Sequence[Sequence[Execution]]) -> OwnHands
     doubt = 1 - float(sure.mean()) if len(sure) else 0.0
     told = tuple(tempos.tolist())
     one = OwnHands(fit, sums, noise, Verdict(), executions, len(solves), doubt, told)
+    one = _with_first_turns(one, pauses_of(kin.usual, solves).in_tempo(tempos))
     return replace(one, verdict=_tried(one, gaps, parts.turned))
+
+
+# The first turn of a stage comes after a pause, most of which is a look. Where the hands went on at
+# once the pause is as short as a turn: such pauses are gaps like others.
+
+
+def _with_first_turns(own: OwnHands, pauses: Gaps) -> OwnHands:
+    fit, sums, looks = own.fit, own.sums, own.looks
+    for _ in range(_AGAIN):
+        went_on = _went_on(pauses, fit, own.noise, looks)
+        looks = looks_refined(_off(pauses, fit), went_on)
+        sums = own.sums.plus(Sums.of(pauses, own.kin, went_on))
+        means = sums.means(own.noise, own.executions, own.solves)
+        fit = own.kin.fit(means, own.fit.variances)
+    return replace(own, fit=fit, sums=sums, looks=looks)
+
+
+def _went_on(pauses: Gaps, fit: Fit, noise: Noise, looks: Looks) -> Array:
+    """For each pause the probability that the hands went on without a look."""
+    wide = float(np.sqrt(noise.spread**2 + noise.of_execution + noise.of_solve))
+    as_waits = noise._replace(
+        spread=wide, waits=looks.share, wait=looks.long, wait_spread=looks.spread
+    )
+    rotated = np.zeros(len(pauses.ms), dtype=bool)
+    return parts_of(_off(pauses, fit), pauses.sure, rotated, as_waits).turned
+
+
+def _off(pauses: Gaps, fit: Fit) -> Array:
+    usual = fit.of.usual_ms[pauses.cell]
+    return np.asarray(np.log(pauses.ms / usual) - fit.values[pauses.cell])
 
 
 def _tempos(gaps: Gaps, ratio: Array, turned: Array) -> Array:
@@ -212,7 +250,7 @@ def _prices(fit: Fit, sums: Sums) -> Array:
     """
     usual = fit.of.usual_ms
     prices = usual * np.exp(fit.values)
-    cell = fit.means.cell
+    cell = fit.means.cell[~fit.of.first[fit.means.cell]]  # a first turn may hide a short look
     predicted = float(sums.weight[cell] @ prices[cell])
     factor = float(sums.ms[cell].sum()) / predicted if predicted else 1.0
     return np.where(usual < NEVER, prices * factor, usual)

@@ -14,7 +14,7 @@ import numpy as np
 
 from livecube.hands.automaton import MOVES
 from livecube.hands.kinship import GROUPS
-from livecube.hands.noise import Noise
+from livecube.hands.noise import Looks, Noise
 from livecube.hands.own_eyes import EFFECTS, EyeSums, OwnEyes
 from livecube.hands.own_hands import OwnHands, Sums
 from livecube.hands.verdict import Verdict
@@ -45,6 +45,7 @@ def hands_state(own: OwnHands) -> dict[str, Any]:
             names[cell]: [round(float(each[cell]), _DIGITS) for each in own.sums] for cell in cells
         },
         "noise": own.noise._asdict(),
+        "looks": own.looks._asdict(),
         "variances": {
             group.name: float(variance)
             for group, variance in zip(GROUPS, own.fit.variances, strict=True)
@@ -56,26 +57,26 @@ def hands_state(own: OwnHands) -> dict[str, Any]:
 def hands_from(state: Mapping[str, Any], kin: Kinship) -> OwnHands:
     """The hands again.
 
-    Raises ``ValueError`` if they were learned against other usual prices, or from pairs alone as an
-    older livecube did: they must be learned anew. Raises ``KeyError`` or ``TypeError`` if the
-    values are not those of ``hands_state``.
+    Raises ``ValueError`` if they were learned against other usual prices, or by an older livecube,
+    without last layers or first turns: they must be learned anew. Raises ``KeyError`` or
+    ``TypeError`` if the values are not those of ``hands_state``.
     """
     if state["usual"] != kin.usual.fingerprint:
         raise ValueError("these hands were learned against other usual prices")
-    if "tempos" not in state:
-        raise ValueError("these hands were learned from pairs alone")
+    if not {"tempos", "looks"} <= {*state}:
+        raise ValueError("these hands were learned by an older livecube")
     numbers = {name: cell for cell, name in enumerate(_cell_names(kin.usual))}
     sums = Sums(*np.zeros((3, len(kin.usual_ms))))
     for name, values in state["cells"].items():
         for each, value in zip(sums, values, strict=True):
             each[numbers[name]] = value
-    noise = Noise(**state["noise"])
+    noise, looks = Noise(**state["noise"]), Looks(**state["looks"])
     variances = np.array([state["variances"][group.name] for group in GROUPS])
     executions, solves = int(state["executions"]), int(state["solves"])
     fit = kin.fit(sums.means(noise, executions, solves), variances)
     verdict, doubt = Verdict(**state["verdict"]), float(state["doubt"])
     tempos = tuple(map(float, state["tempos"]))
-    return OwnHands(fit, sums, noise, verdict, executions, solves, doubt, tempos)
+    return OwnHands(fit, sums, noise, verdict, executions, solves, doubt, tempos, looks)
 
 
 def eyes_state(own: OwnEyes) -> dict[str, Any]:

@@ -58,8 +58,6 @@ class Taken:
 
     execution: Execution
     """Its times count from the first turn."""
-    pause_ms: float
-    """Before a pair: from the last turn of the stage before to its first turn."""
     seen: Seen | None
     """None: it is no pair, the cross was not down, or two slots were filled together."""
 
@@ -82,9 +80,9 @@ def stages_taken(one: SolveTurns, start: bytes, reading: Reading) -> list[Taken]
             continue
         if execution.part != Part.PAIRS:
             if len(execution.moves) > 1:
-                taken.append(Taken(_from_first_turn(execution), 0.0, None))
+                taken.append(Taken(_from_first_turn(execution), None))
             continue
-        if not step.first:
+        if execution.pause_ms is None:
             continue
         alone = len(split.slots) == 1 and not splits[stage + 1].shared
         seen = None
@@ -93,8 +91,7 @@ def stages_taken(one: SolveTurns, start: bytes, reading: Reading) -> list[Taken]
             here = positions[step.first]
             face = COLOURS.index(one.solve.cross)
             seen = _seen(here, before, face, step.holding, split.slots[0], split.technique)
-        pause = 1000 * (part.times[step.first] - part.times[step.first - 1])
-        taken.append(Taken(_from_first_turn(execution), pause, seen))
+        taken.append(Taken(_from_first_turn(execution), seen))
     return taken
 
 
@@ -144,13 +141,13 @@ def looks_of(
     """
     looks = []
     for one in taken:
-        if (seen := one.seen) is None:
+        if (seen := one.seen) is None or (pause_ms := one.execution.pause_ms) is None:
             continue
         if (cell := first_cell(usual, one.execution.moves)) < 0:
             continue
         looks.append(
             Look(
-                one.pause_ms - float(price_ms[cell]),
+                pause_ms - float(price_ms[cell]),
                 seen.technique,
                 seen.corner,
                 seen.edge,
@@ -178,9 +175,9 @@ def _told(taken: Taken) -> dict[str, Any]:
         "ms": [round(at) for at in one.at_ms],
         "sure": round(one.sure, _DIGITS),
     }
-    if one.part == Part.PAIRS:
-        told["pause"] = round(taken.pause_ms)
-    else:
+    if one.pause_ms is not None:
+        told["pause"] = round(one.pause_ms)
+    if one.part != Part.PAIRS:
         told["part"] = int(one.part)
     if seen is not None:
         told["seen"] = [seen.technique, seen.corner, seen.edge, seen.case]
@@ -202,5 +199,6 @@ def _taken(told: dict[str, Any]) -> Taken:
     if len(at) != len(moves):
         raise ValueError("as many times as moves")
     part = Part(told.get("part", Part.PAIRS))
-    pause = float(told["pause"]) if part == Part.PAIRS else 0.0
-    return Taken(Execution(moves, at, float(told["sure"]), part), pause, seen)
+    # An older livecube kept the pauses before pairs only.
+    pause = float(told["pause"]) if part == Part.PAIRS or "pause" in told else None
+    return Taken(Execution(moves, at, float(told["sure"]), part, pause), seen)
