@@ -23,6 +23,7 @@ from livecube.edges.cache import (
     kept_pair_table,
     kept_tables,
     load_bounds,
+    load_crosses,
     load_tables,
 )
 from livecube.edges.memory import kept_small
@@ -47,7 +48,7 @@ __all__ = [
     "pair_table_made_apart",
 ]
 
-STEPS: Final = 17
+STEPS: Final = 18
 """Number of steps that all the tables report together."""
 
 
@@ -62,7 +63,8 @@ def make_bounds() -> None:
 
 
 def _make_bounds(*, whole: bool) -> None:
-    load_tables(_full_stop)
+    load_crosses()
+    _full_stop()
     load_bounds(load_hands(), whole=whole)
     _full_stop()
 

@@ -43,12 +43,13 @@ __all__ = [
     "kept_pair_table",
     "kept_tables",
     "load_bounds",
+    "load_crosses",
     "load_phase_tables",
     "load_search",
     "load_tables",
 ]
 
-_VERSION: Final = 8
+_VERSION: Final = 9
 """Raise it when the meaning of the tables or the tasks of techniques change."""
 
 _SHAPES: Final[dict[str, tuple[int, ...]]] = {
@@ -64,7 +65,8 @@ PIECES: Final = "pieces"
 """Name of the bounds for pieces."""
 STILL: Final = "still"
 """Name of the same for parts without turns of the cross layer."""
-_OF_HANDS: Final = (_CROSS, PIECES, STILL)
+_PAIR: Final = "pair"
+_OF_HANDS: Final = (_CROSS, _PAIR, PIECES, STILL)
 """Bounds that are kept for each table of hands."""
 
 
@@ -93,8 +95,16 @@ def load_tables(step: Callable[[], None] = lambda: None) -> Tables:
 
     if (kept := kept_tables()) is not None:
         return kept
-    built = build_tables(step)
-    return Tables(*(_keep(name, getattr(built, name)) for name in _SHAPES))
+    moves, seen = load_crosses()
+    built = build_tables(moves, seen, step)
+    return Tables(moves, seen, _keep("rows", built.rows), _keep("alone", built.alone))
+
+
+def load_crosses() -> tuple[npt.NDArray[np.int32], npt.NDArray[np.int32]]:
+    """The ``moves`` and ``seen`` of the search tables; they are made sooner than the rest."""
+    from livecube.search.tables import cross_moves, seen_crosses
+
+    return _kept("moves", cross_moves), _kept("seen", seen_crosses)
 
 
 def load_phase_tables() -> PhaseTables:
@@ -121,9 +131,10 @@ def keep_pair_table(table: npt.NDArray[np.uint8]) -> None:
 
 
 def are_bounds_kept(*names: str) -> bool:
-    """Whether the search tables are kept, and these bounds of the usual hands."""
+    """Whether these bounds of the usual hands are kept, and the crosses that they stand for."""
     mark = load_hands().fingerprint
-    return kept_tables() is not None and all(_load(f"{name}-{mark}") is not None for name in names)
+    needed = "moves", "seen", *(f"{name}-{mark}" for name in names)
+    return all(_load(name) is not None for name in needed)
 
 
 def load_search(automaton: Automaton) -> FastestSearch:
@@ -152,12 +163,8 @@ def load_bounds(automaton: Automaton, *, whole: bool = True) -> SecondsTables:
     from livecube.search.fastest_kernel import SecondsTables
     from livecube.search.hand_arrays import hand_arrays
 
-    tables, hands = load_tables(), hand_arrays(automaton)
-    moves, mark = tables.moves, automaton.fingerprint
-
-    def kept(name: str, build: Callable[[], npt.NDArray[Any]]) -> npt.NDArray[Any]:
-        table = _load(name)
-        return _keep(name, build()) if table is None else table
+    moves, seen = load_crosses()
+    hands, mark = hand_arrays(automaton), automaton.fingerprint
 
     def pieces(is_still: bool) -> npt.NDArray[Any]:
         build = partial(piece_seconds, moves, hands, still=is_still)
@@ -166,15 +173,15 @@ def load_bounds(automaton: Automaton, *, whole: bool = True) -> SecondsTables:
 
     six = usual_cross(automaton)
     if six is None:
-        six = kept(f"{_CROSS}-{mark}", lambda: cross_seconds(moves, tables.seen, hands))
-    any_turns = kept(f"{PIECES}-{mark}", lambda: pieces(False))
-    still = kept(f"{STILL}-{mark}", lambda: pieces(True)) if whole else _load(f"{STILL}-{mark}")
+        six = _kept(f"{_CROSS}-{mark}", lambda: cross_seconds(moves, seen, hands))
+    any_turns = _kept(f"{PIECES}-{mark}", lambda: pieces(False))
+    still = _kept(f"{STILL}-{mark}", lambda: pieces(True)) if whole else _load(f"{STILL}-{mark}")
     left, more = left_over(hands)
     return SecondsTables(
         moves,
-        kept("views", lambda: cross_views(tables.seen)),
-        _shared("spread", mark, lambda: spread_cross_seconds(six, tables.seen)),
-        _shared("pairs", mark, lambda: pair_seconds(hands)),
+        _kept("views", lambda: cross_views(seen)),
+        _shared("spread", mark, lambda: spread_cross_seconds(six, seen)),
+        _kept(f"{_PAIR}-{mark}", lambda: pair_seconds(hands)),
         any_turns,
         any_turns if still is None else still,
         left,
@@ -253,6 +260,12 @@ def _load(name: str) -> npt.NDArray[Any] | None:
     if isinstance(table.base, np.ndarray):
         note_map(table.base)
     return table if table.shape == (_SHAPES | _PAIRS).get(name, table.shape) else None
+
+
+def _kept(name: str, build: Callable[[], npt.NDArray[Any]]) -> npt.NDArray[Any]:
+    """A kept table; if it is missing, it is built and kept."""
+    table = _load(name)
+    return _keep(name, build()) if table is None else table
 
 
 def _keep(name: str, table: npt.NDArray[Any]) -> npt.NDArray[Any]:

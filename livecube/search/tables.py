@@ -14,7 +14,14 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-from livecube.search.situation import CROSSES, PIECE_MOVES, SLOT_SYMMETRY, SOLVED_PLACES
+from livecube.search.situation import (
+    CROSSES,
+    PIECE_MOVES,
+    SLOT_SYMMETRY,
+    SOLVED_PLACES,
+    cross_numbers,
+    every_cross,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -28,9 +35,8 @@ __all__ = [
     "build_tables",
     "cross_distances",
     "cross_moves",
-    "decode_cross",
-    "encode_cross",
     "piece_distances",
+    "seen_crosses",
 ]
 
 _UNKNOWN = 255
@@ -63,11 +69,12 @@ NO_TABLES = Tables(
 """Tables for compiling the kernels while the real ones are being made."""
 
 
-def build_tables(step: Callable[[], None] = lambda: None) -> Tables:
-    """Build all tables; ``step`` is called after each of four parts."""
-    moves = cross_moves()
-    step()
-    seen = _seen_from_slots(SLOT_SYMMETRY)
+def build_tables(
+    moves: npt.NDArray[np.int32],
+    seen: npt.NDArray[np.int32],
+    step: Callable[[], None] = lambda: None,
+) -> Tables:
+    """Build the other tables; ``step`` is called after each of three parts."""
     corner = piece_distances(moves, PIECE_MOVES[0], int(SOLVED_PLACES[0]))
     step()
     edge = piece_distances(moves, PIECE_MOVES[1], int(SOLVED_PLACES[4]))
@@ -79,7 +86,19 @@ def build_tables(step: Callable[[], None] = lambda: None) -> Tables:
 
 def cross_moves() -> npt.NDArray[np.int32]:
     """The cross after each turn, shape (190080, 18)."""
-    return _cross_moves(PIECE_MOVES[1])  # type: ignore[no-any-return]
+    places = every_cross()
+    return np.stack([cross_numbers(turn[places]) for turn in PIECE_MOVES[1]], axis=1)
+
+
+def seen_crosses() -> npt.NDArray[np.int32]:
+    """The cross as each slot sees it, shape (4, 190080)."""
+    places = every_cross()
+    return np.stack(
+        [
+            cross_numbers(SLOT_SYMMETRY[slot, 2][np.roll(places, -slot, axis=0)])
+            for slot in range(4)
+        ]
+    )
 
 
 def cross_distances(
@@ -90,66 +109,6 @@ def cross_distances(
     allowed = [t for t in range(18) if not quarter_turns_only or t % 3 != 1]
     both = piece_distances(np.ascontiguousarray(moves[:, allowed]), still[: len(allowed)], 0)
     return np.ascontiguousarray(both.reshape(CROSSES, 24)[:, 0])
-
-
-@njit(cache=True, nogil=True)
-def decode_cross(number, places):  # type: ignore[no-untyped-def]
-    """Places of DF, DR, DB, DL in a cross number."""
-    flips = number % 16
-    rest = number // 16
-    for i in range(3, -1, -1):
-        places[i] = rest % (12 - i)
-        rest //= 12 - i
-    for i in range(3, -1, -1):
-        for j in range(i - 1, -1, -1):
-            if places[j] <= places[i]:
-                places[i] += 1
-    for i in range(4):
-        places[i] = 2 * places[i] + (flips >> (3 - i) & 1)
-
-
-@njit(cache=True, nogil=True)
-def encode_cross(places):  # type: ignore[no-untyped-def]
-    """Number of a cross with these places of DF, DR, DB, DL."""
-    number = 0
-    flips = 0
-    for i in range(4):
-        cubicle = places[i] // 2
-        reduced = cubicle
-        for j in range(i):
-            if places[j] // 2 < cubicle:
-                reduced -= 1
-        number = number * (12 - i) + reduced
-        flips = 2 * flips + places[i] % 2
-    return 16 * number + flips
-
-
-@njit(cache=True, nogil=True)
-def _cross_moves(edge_moves):  # type: ignore[no-untyped-def]
-    moves = np.empty((190080, 18), dtype=np.int32)
-    places = np.empty(4, dtype=np.int64)
-    turned = np.empty(4, dtype=np.int64)
-    for cross in range(190080):
-        decode_cross(cross, places)
-        for turn in range(18):
-            for i in range(4):
-                turned[i] = edge_moves[turn, places[i]]
-            moves[cross, turn] = encode_cross(turned)
-    return moves
-
-
-@njit(cache=True, nogil=True)
-def _seen_from_slots(symmetry):  # type: ignore[no-untyped-def]
-    seen = np.empty((4, 190080), dtype=np.int32)
-    places = np.empty(4, dtype=np.int64)
-    turned = np.empty(4, dtype=np.int64)
-    for cross in range(190080):
-        decode_cross(cross, places)
-        for slot in range(4):
-            for i in range(4):
-                turned[i] = symmetry[slot, 2, places[(i + slot) % 4]]
-            seen[slot, cross] = encode_cross(turned)
-    return seen
 
 
 @njit(cache=True, nogil=True)
@@ -214,7 +173,7 @@ def build_pair_table(
     distance.
     """
     table = np.full(PAIR_STATES // 2, _NOT_REACHED << 4 | _NOT_REACHED, dtype=np.uint8)
-    _rule_out(table)
+    _rule_out(table, every_cross())
     start = (SOLVED_CROSS * 24 + int(SOLVED_PLACES[0])) * 24 + int(SOLVED_PLACES[4])
     _put(table, start, 0)
     distance, found = 0, 1
@@ -238,14 +197,12 @@ def _put(table, index, value):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _rule_out(table):  # type: ignore[no-untyped-def]
+def _rule_out(table, places):  # type: ignore[no-untyped-def]
     """Mark the states whose edge would stand where a cross edge is."""
-    places = np.empty(4, dtype=np.int64)
     for cross in range(CROSSES):
-        decode_cross(cross, places)
         for i in range(4):
             for flip in range(2):
-                edge = places[i] // 2 * 2 + flip
+                edge = places[i, cross] // 2 * 2 + flip
                 for corner in range(24):
                     _put(table, (cross * 24 + corner) * 24 + edge, _IMPOSSIBLE)
 
