@@ -14,7 +14,6 @@ from livecube.edges.apart import (
     compile_shortest,
     make_apart,
     make_bounds,
-    make_first_bounds,
     make_pairs,
 )
 from livecube.edges.automaton_file import load_hands
@@ -99,18 +98,19 @@ def load_advisor(
         step(1)
 
     book = kept_book(hands)
-    if searching is not None and not are_tables_kept():
-        make_apart(make_first_bounds, compiling=(compile_fastest,), step=count)
-        first = load_bounds(hands, whole=False)
-        early = Answers(hands, book, FastestSearch(lambda: first, hands))
-        searching(Advisor(early, known_techniques(), Level.CALM))
+    are_missing = not are_tables_kept()
     if late_search is None:
-        kernels = compile_fastest, compile_shortest, *(compile_holdings,) * holdings_next
-        make_apart(make_bounds, make_pairs, compiling=kernels, step=count)
+        make_apart(make_bounds, compiling=(compile_fastest,), step=count)
         search = load_search(hands)
+        if searching is not None and are_missing:
+            early = Answers(hands, book, search.twin())
+            searching(Advisor(early, known_techniques(), Level.CALM))
     else:
-        make_apart(make_pairs, compiling=(compile_shortest,), step=count)
         search = FastestSearch(partial(_late_bounds, hands, late_search), hands)
+    kernels = compile_shortest, *(compile_holdings,) * holdings_next
+    make_apart(
+        make_pairs, compiling=kernels, anyway=are_missing and late_search is None, step=count
+    )
     answers = Answers(hands, book, search)
     engine = Engine(load_tables())
     if (pairs := kept_pair_table()) is not None:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from livecube.edges.automaton_file import load_hands
-from livecube.edges.cache import keep_compiled_code, load_search, load_crosses
+from livecube.edges.cache import keep_compiled_code, load_crosses, load_search
 from livecube.search.book import USUAL_BOOK, packed, unpacked_book
 
 if TYPE_CHECKING:

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import os
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 from weakref import WeakValueDictionary
@@ -30,8 +28,6 @@ if TYPE_CHECKING:
     from livecube.search.ways import FastestSearch
 
 __all__ = [
-    "PIECES",
-    "STILL",
     "are_bounds_kept",
     "cache_folder",
     "forget_search",
@@ -61,12 +57,8 @@ _SHAPES: Final[dict[str, tuple[int, ...]]] = {
 _PAIRS: Final[dict[str, tuple[int, ...]]] = {"pairs": (54743040,)}
 
 _CROSS: Final = "cross"
-PIECES: Final = "pieces"
-"""Name of the bounds for pieces."""
-STILL: Final = "still"
-"""Name of the same for parts without turns of the cross layer."""
-_PAIR: Final = "pair"
-_OF_HANDS: Final = (_CROSS, _PAIR, PIECES, STILL)
+_BOUNDS: Final = "pieces", "still", "pair"
+_OF_HANDS: Final = (_CROSS, *_BOUNDS)
 """Bounds that are kept for each table of hands."""
 
 
@@ -130,10 +122,10 @@ def keep_pair_table(table: npt.NDArray[np.uint8]) -> None:
     _keep("pairs", table)
 
 
-def are_bounds_kept(*names: str) -> bool:
-    """Whether these bounds of the usual hands are kept, and the crosses that they stand for."""
+def are_bounds_kept() -> bool:
+    """Whether the bounds of the usual hands are kept."""
     mark = load_hands().fingerprint
-    needed = "moves", "seen", *(f"{name}-{mark}" for name in names)
+    needed = "moves", "seen", "views", *(f"{name}-{mark}" for name in _BOUNDS)
     return all(_load(name) is not None for name in needed)
 
 
@@ -145,12 +137,8 @@ def load_search(automaton: Automaton) -> FastestSearch:
     return FastestSearch(lambda: bounds, automaton)
 
 
-def load_bounds(automaton: Automaton, *, whole: bool = True) -> SecondsTables:
-    """What bounds the search for the fastest ways of these hands; most of it is kept too.
-
-    Not ``whole``: ready sooner. Parts without turns of the cross layer may then be bounded as the
-    others are, which is no less right, but slower.
-    """
+def load_bounds(automaton: Automaton) -> SecondsTables:
+    """What bounds the search for the fastest ways of these hands; most of it is kept too."""
     from livecube.search.book import usual_cross
     from livecube.search.bounds import (
         cross_seconds,
@@ -167,23 +155,20 @@ def load_bounds(automaton: Automaton, *, whole: bool = True) -> SecondsTables:
     hands, mark = hand_arrays(automaton), automaton.fingerprint
 
     def pieces(is_still: bool) -> npt.NDArray[Any]:
-        build = partial(piece_seconds, moves, hands, still=is_still)
-        with ThreadPoolExecutor(2) as pool:
-            return np.stack([*pool.map(build, (0, 1))])
+        # One after the other: the other processor may be compiling the kernel that needs them.
+        return np.stack([piece_seconds(moves, hands, kind, still=is_still) for kind in (0, 1)])
 
     six = usual_cross(automaton)
     if six is None:
         six = _kept(f"{_CROSS}-{mark}", lambda: cross_seconds(moves, seen, hands))
-    any_turns = _kept(f"{PIECES}-{mark}", lambda: pieces(False))
-    still = _kept(f"{STILL}-{mark}", lambda: pieces(True)) if whole else _load(f"{STILL}-{mark}")
     left, more = left_over(hands)
     return SecondsTables(
         moves,
         _kept("views", lambda: cross_views(seen)),
         _shared("spread", mark, lambda: spread_cross_seconds(six, seen)),
-        _kept(f"{_PAIR}-{mark}", lambda: pair_seconds(hands)),
-        any_turns,
-        any_turns if still is None else still,
+        _kept(f"pair-{mark}", lambda: pair_seconds(hands)),
+        _kept(f"pieces-{mark}", lambda: pieces(False)),
+        _kept(f"still-{mark}", lambda: pieces(True)),
         left,
         more,
         left.min(axis=1),

@@ -129,8 +129,13 @@ def piece_seconds(
     # The inverse of a turn leads to its predecessor.
     before = turn.transpose(1, 2, 0)[_INVERSE[:18]]
     return _solve_piece(  # type: ignore[no-any-return]
-        moves, PIECE_MOVES[kind], home, _packed(before), _packed(rotation.T), 
-        _packed(np.minimum(end, _MOST_MS - UNIT_MS)), cheapest,
+        moves,
+        PIECE_MOVES[kind],
+        home,
+        _packed(before),
+        _packed(rotation.T),
+        _packed(np.minimum(end, _MOST_MS - UNIT_MS)),
+        cheapest,
     )
 
 

@@ -94,10 +94,7 @@ def seen_crosses() -> npt.NDArray[np.int32]:
     """The cross as each slot sees it, shape (4, 190080)."""
     places = every_cross()
     return np.stack(
-        [
-            cross_numbers(SLOT_SYMMETRY[slot, 2][np.roll(places, -slot, axis=0)])
-            for slot in range(4)
-        ]
+        [cross_numbers(SLOT_SYMMETRY[slot, 2][np.roll(places, -slot, axis=0)]) for slot in range(4)]
     )
 
 
