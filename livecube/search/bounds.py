@@ -22,7 +22,7 @@ from livecube.search.situation import (
     cross_numbers,
     every_cross,
 )
-from livecube.search.tables import SOLVED_CROSS
+from livecube.search.tables import SOLVED_CROSS, inner
 from livecube.search.task import D_TURNS, UNIT_MS
 
 if TYPE_CHECKING:
@@ -48,8 +48,6 @@ _ROOM: Final = 12
 _AT: Final = _ROOM * np.arange(KINDS)
 _ONES: Final = int((1 << _AT).sum())
 _TOPS: Final = _ONES << _ROOM - 1
-_INNER: Final = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
-"""Never called from Python: without this each function takes longer to compile."""
 _FEWEST: Final = 3
 """Turns that insert a piece, at least."""
 _INVERSE: Final = np.array([3 * (move // 3) + 2 - move % 3 for move in range(36)])
@@ -267,14 +265,14 @@ def _solve_piece(moves, piece_moves, home, turns, rotations, end, width):  # typ
     return result
 
 
-@njit(nogil=True, **_INNER)
+@inner
 def _lower(one, other):  # type: ignore[no-untyped-def]
     """The lower units of two, for each kind."""
     is_lower = ((one | _TOPS) - other) & _TOPS  # a top is borrowed from where ``other`` is higher
     return one ^ ((one ^ other) & (is_lower - (is_lower >> _ROOM - 1)))
 
 
-@njit(nogil=True, **_INNER)
+@inner
 def _stepped(units, prices):  # type: ignore[no-untyped-def]
     """The least units for each kind by a step to any kind; ``prices``: of the steps to each."""
     best = (units & _MOST_UNITS) * _ONES + prices[0]
@@ -283,7 +281,7 @@ def _stepped(units, prices):  # type: ignore[no-untyped-def]
     return best
 
 
-@njit(nogil=True, **_INNER)
+@inner
 def _least_of(units, changed):  # type: ignore[no-untyped-def]
     """The least units among the kinds in which ``changed`` is not 0."""
     least = _MOST_UNITS

@@ -17,6 +17,7 @@ from numba import njit
 
 from livecube.cube.geometry import OPPOSITE
 from livecube.search.situation import CROSS_AT, PIECE_MOVES, PLACES_AT, SLOT_SYMMETRY
+from livecube.search.tables import inner
 from livecube.search.task import AT_DOORS, NO_D, NO_TAIL, UNIT_MS
 
 if TYPE_CHECKING:
@@ -46,10 +47,6 @@ _D: Final = 15
 """The turn D; D2 and D' follow."""
 _CHILDREN: Final = 900
 """More children of a node (36 moves, 24 holdings, two ways to go on) than can pass the bounds."""
-
-
-INNER: Final = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
-"""For functions that are never called from Python: they are compiled sooner without wrappers."""
 
 
 class SecondsTables(NamedTuple):
@@ -96,7 +93,7 @@ NO_SECONDS: Final = SecondsTables(
 """Tables for compiling the kernel while the real ones are being made."""
 
 
-@njit(nogil=True, **INNER)
+@inner
 def _reached(cross, place, goal):  # type: ignore[no-untyped-def]
     """The offset at which the cross and the goal's pieces are solved, or −1."""
     for k in range(4):
@@ -108,7 +105,7 @@ def _reached(cross, place, goal):  # type: ignore[no-untyped-def]
     return -1
 
 
-@njit(nogil=True, **INNER)
+@inner
 def _piece_bounds(  # type: ignore[no-untyped-def]
     tables, cross, place, order, still, k, more, rooms, bounds
 ):  # fmt: skip
@@ -143,7 +140,7 @@ def _piece_bounds(  # type: ignore[no-untyped-def]
     return True
 
 
-@njit(nogil=True, **INNER)
+@inner
 def _sift(  # type: ignore[no-untyped-def]
     tables, crossed, place, piece, still, k, more, rooms, turns, many
 ):  # fmt: skip
@@ -172,7 +169,7 @@ def _sift(  # type: ignore[no-untyped-def]
     return kept
 
 
-@njit(nogil=True, **INNER)
+@inner
 def _pair_bound(tables, hands, place, goal, still, k, holding):  # type: ignore[no-untyped-def]
     """Least milliseconds for each pair that must stand in one slot at offset k, the dearest."""
     bound = np.int64(0)
@@ -186,7 +183,7 @@ def _pair_bound(tables, hands, place, goal, still, k, holding):  # type: ignore[
     return bound
 
 
-@njit(nogil=True, **INNER)
+@inner
 def _doors(place, slot, k):  # type: ignore[no-untyped-def]
     """Bit b: after D^b a keyhole into the slot has a door, the pieces being at offset k.
 
@@ -207,7 +204,7 @@ def _doors(place, slot, k):  # type: ignore[no-untyped-def]
     return doors
 
 
-@njit(nogil=True, **INNER)
+@inner
 def _solved_pieces(place, k):  # type: ignore[no-untyped-def]
     """The pieces that are solved up to offset k, as the bits of a goal."""
     pieces = 0
@@ -216,7 +213,7 @@ def _solved_pieces(place, k):  # type: ignore[no-untyped-def]
     return pieces
 
 
-@njit(nogil=True, **INNER)
+@inner
 def _keep(  # type: ignore[no-untyped-def]
     cost, length, turns, moves, held, end, out_cost, out_length, out_turns, out_moves, out_held,
     out_end, found,

@@ -35,9 +35,13 @@ __all__ = [
     "build_tables",
     "cross_distances",
     "cross_moves",
+    "inner",
     "piece_distances",
     "seen_crosses",
 ]
+
+inner: Final = njit(nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+"""For what only kernels call: without wrappers, and without a file, it is compiled much sooner."""
 
 _UNKNOWN = 255
 
@@ -79,7 +83,7 @@ def build_tables(
     step()
     edge = piece_distances(moves, PIECE_MOVES[1], int(SOLVED_PLACES[4]))
     step()
-    rows = _spread(corner, edge, seen, SLOT_SYMMETRY)
+    rows = _spread(corner, edge, seen)
     step()
     return Tables(moves, seen, rows, cross_distances(moves))
 
@@ -132,16 +136,16 @@ def piece_distances(moves, piece_moves, home):  # type: ignore[no-untyped-def]
     return distance
 
 
-@njit(cache=True, nogil=True)
-def _spread(corner, edge, seen, symmetry):  # type: ignore[no-untyped-def]
-    rows = np.empty((190080, 192), dtype=np.uint8)
-    for cross in range(190080):
+def _spread(
+    corner: npt.NDArray[np.uint8], edge: npt.NDArray[np.uint8], seen: npt.NDArray[np.int32]
+) -> npt.NDArray[np.uint8]:
+    """The distances of slot 0's pieces as ``rows`` of all pieces."""
+    rows = np.empty((CROSSES, 2, 4, 24), dtype=np.uint8)
+    for piece, distance in enumerate((corner, edge)):
         for slot in range(4):
-            base = seen[slot, cross] * 24
-            for place in range(24):
-                rows[cross, 24 * slot + place] = corner[base + symmetry[slot, 0, place]]
-                rows[cross, 96 + 24 * slot + place] = edge[base + symmetry[slot, 1, place]]
-    return rows
+            as_seen = distance.reshape(CROSSES, 24)[seen[slot]]
+            rows[:, piece, slot] = as_seen[:, SLOT_SYMMETRY[slot, piece]]
+    return rows.reshape(CROSSES, 192)
 
 
 # The distance table of cross + one pair: the exact number of turns for all 72,990,720 states.
@@ -154,7 +158,6 @@ def _spread(corner, edge, seen, symmetry):  # type: ignore[no-untyped-def]
 PAIR_STATES: Final = CROSSES * 24 * 24
 """Entries: ``(cross * 24 + corner place) * 24 + edge place``; a third are impossible."""
 
-_IMPOSSIBLE: Final = 15
 _NOT_REACHED: Final = 14
 _FORWARD: Final = 8
 """Up to this distance new states are found from known ones; beyond it few are left, and known
@@ -170,9 +173,11 @@ def build_pair_table(
     distance.
     """
     table = np.full(PAIR_STATES // 2, _NOT_REACHED << 4 | _NOT_REACHED, dtype=np.uint8)
-    _rule_out(table, every_cross())
+    # No edge stands where a cross edge is. A byte holds both flips of one cubicle.
+    for places in every_cross():
+        table.reshape(CROSSES, 24, 12)[np.arange(CROSSES), :, places >> 1] = 255
     start = (SOLVED_CROSS * 24 + int(SOLVED_PLACES[0])) * 24 + int(SOLVED_PLACES[4])
-    _put(table, start, 0)
+    table[start >> 1] &= ~(15 << (start % 2 << 2)) & 255
     distance, found = 0, 1
     while found:
         forward = distance < _FORWARD
@@ -182,26 +187,15 @@ def build_pair_table(
     return table
 
 
-@njit(cache=True, nogil=True)
+@inner
 def _get(table, index):  # type: ignore[no-untyped-def]
     return table[index >> 1] >> ((index & 1) << 2) & 15
 
 
-@njit(cache=True, nogil=True)
+@inner
 def _put(table, index, value):  # type: ignore[no-untyped-def]
     shift = (index & 1) << 2
     table[index >> 1] = table[index >> 1] & ~(15 << shift) & 255 | value << shift
-
-
-@njit(cache=True, nogil=True)
-def _rule_out(table, places):  # type: ignore[no-untyped-def]
-    """Mark the states whose edge would stand where a cross edge is."""
-    for cross in range(CROSSES):
-        for i in range(4):
-            for flip in range(2):
-                edge = places[i, cross] // 2 * 2 + flip
-                for corner in range(24):
-                    _put(table, (cross * 24 + corner) * 24 + edge, _IMPOSSIBLE)
 
 
 @njit(cache=True, nogil=True)
