@@ -73,9 +73,9 @@ def load_advisor(
     On a machine's first start other processes compile kernels and build tables. That takes some
     seconds; ``step`` is called with the number of finished parts. ``searching``, if given, then
     gets an advisor that can find X-crosses already, some seconds before the end. With
-    ``late_search`` the search for the fastest ways is made ready only when the book does not
-    answer, and this context is entered meanwhile. ``holdings_next``: :func:`load_holdings` comes
-    next, so its kernels are compiled, too.
+    ``late_search`` a single question is asked: the search for the fastest ways is made ready only
+    when the book does not answer it, and this context is entered meanwhile. ``holdings_next``:
+    :func:`load_holdings` comes next, so its kernels are compiled, too.
     """
     keep_compiled_code()
     # Imported after the line above: numba looks for its cache when kernels are defined.
@@ -86,7 +86,6 @@ def load_advisor(
     from livecube.search.answers import Answers
     from livecube.search.engine import Engine
     from livecube.search.ways import FastestSearch
-    from livecube.stages.cases import orientation_classes, permutation_classes
     from livecube.techniques.base import Level
 
     hands = hands or load_hands()
@@ -119,16 +118,23 @@ def load_advisor(
     # One slot is free here, so that every kernel is compiled or loaded before it is needed: a
     # kernel loaded later would wait for compilations in another thread.
     advisor.advise(apply_turns(SOLVED, parse_turns("R U R'")), FACES.index("D"))
-    # The classes of last layers are worked out when the first one is seen, which must not
-    # happen in the middle of a solve.
+    if late_search is None:
+        _get_ready_to_follow()
+    step(ADVISOR_STEPS - done)
+    return advisor
+
+
+def _get_ready_to_follow() -> None:
+    """Do now what must not happen in the middle of a solve."""
+    from livecube.stages.cases import orientation_classes, permutation_classes
+
+    # They are worked out when the first last layer is seen.
     orientation_classes()
     permutation_classes()
     # Leftovers of compilers and tables stay as long as the program runs. A garbage collection
     # that scans all of them would delay an answer by many milliseconds.
     gc.collect()
     gc.freeze()
-    step(ADVISOR_STEPS - done)
-    return advisor
 
 
 def _late_bounds(

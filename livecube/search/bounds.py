@@ -85,9 +85,9 @@ def pair_seconds(hands: HandArrays) -> npt.NDArray[np.uint8]:
 
     Second: without turns of the cross layer, and without the time to bring the cross down.
     """
-    both_moved = 24 * PIECE_MOVES[0].T[:, None].astype(np.int32) + PIECE_MOVES[1].T[None]
-    moves = both_moved.reshape(576, 18)
-    every, same = np.arange(24), np.arange(576)[None]
+    both_moved = 24 * PIECE_MOVES[0].T[:, None].astype(np.int64) + PIECE_MOVES[1].T[None]
+    moves = both_moved.reshape(576, 18).astype(np.int32)
+    every, same = np.arange(24), np.arange(576, dtype=np.int32)[None]
     home = 24 * int(SOLVED_PLACES[0]) + int(SOLVED_PLACES[4])
     anywhere = hands._replace(finish=np.zeros_like(hands.finish))
     both = [
@@ -139,8 +139,8 @@ def piece_seconds(
 
 def _packed(ms: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
     """Units of milliseconds for each kind (the last axis), side by side in one number."""
-    units: npt.NDArray[np.int64] = np.minimum(ms // UNIT_MS, _MOST_UNITS) << _AT
-    return units.sum(axis=-1)
+    units = np.minimum(ms // UNIT_MS, _MOST_UNITS) << _AT
+    return np.asarray(units.sum(axis=-1), dtype=np.int64)
 
 
 def left_over(hands: HandArrays) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:

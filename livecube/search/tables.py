@@ -40,7 +40,9 @@ __all__ = [
     "seen_crosses",
 ]
 
-inner: Final = njit(nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+inner: Final = njit(  # type: ignore[call-overload]  # its stubs lack these two options
+    nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True
+)
 """For what only kernels call: without wrappers, and without a file, it is compiled much sooner."""
 
 _UNKNOWN = 255
