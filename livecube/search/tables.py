@@ -174,10 +174,10 @@ def build_pair_table(
     ``moves``: see :class:`livecube.search.tables.Tables`. ``step`` is called after each
     distance.
     """
-    table = np.full(PAIR_STATES // 2, _NOT_REACHED << 4 | _NOT_REACHED, dtype=np.uint8)
-    # No edge stands where a cross edge is. A byte holds both flips of one cubicle.
-    for places in every_cross():
-        table.reshape(CROSSES, 24, 12)[np.arange(CROSSES), :, places >> 1] = 255
+    # A byte holds both flips of an edge. No edge of a slot stands where a cross edge is.
+    edges = np.full((CROSSES, 12), _NOT_REACHED << 4 | _NOT_REACHED, dtype=np.uint8)
+    np.put_along_axis(edges, every_cross().T >> 1, 255, axis=1)
+    table = np.repeat(edges, 24, axis=0).ravel()
     start = (SOLVED_CROSS * 24 + int(SOLVED_PLACES[0])) * 24 + int(SOLVED_PLACES[4])
     table[start >> 1] &= ~(15 << (start % 2 << 2)) & 255
     distance, found = 0, 1
