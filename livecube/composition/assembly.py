@@ -86,6 +86,7 @@ def load_advisor(
     from livecube.search.answers import Answers
     from livecube.search.engine import Engine
     from livecube.search.ways import FastestSearch
+    from livecube.stages.cases import orientation_classes, permutation_classes
     from livecube.techniques.base import Level
 
     hands = hands or load_hands()
@@ -119,22 +120,16 @@ def load_advisor(
     # kernel loaded later would wait for compilations in another thread.
     advisor.advise(apply_turns(SOLVED, parse_turns("R U R'")), FACES.index("D"))
     if late_search is None:
-        _get_ready_to_follow()
+        # The classes of last layers are worked out when the first one is seen, which must not
+        # happen in the middle of a solve.
+        orientation_classes()
+        permutation_classes()
+        gc.collect()
+    # Leftovers of compilers and tables stay as long as the program runs. A garbage collection
+    # that scans all of them would delay an answer by many milliseconds, and the end by more.
+    gc.freeze()
     step(ADVISOR_STEPS - done)
     return advisor
-
-
-def _get_ready_to_follow() -> None:
-    """Do now what must not happen in the middle of a solve."""
-    from livecube.stages.cases import orientation_classes, permutation_classes
-
-    # They are worked out when the first last layer is seen.
-    orientation_classes()
-    permutation_classes()
-    # Leftovers of compilers and tables stay as long as the program runs. A garbage collection
-    # that scans all of them would delay an answer by many milliseconds.
-    gc.collect()
-    gc.freeze()
 
 
 def _late_bounds(
