@@ -294,7 +294,7 @@ def test_other_hands_are_advised_otherwise(tmp_path: Path, monkeypatch: pytest.M
     from livecube.cli.hints import hints
 
     usual, crosses = load_bounds(load_hands()), usual_cross(load_hands())
-    # Bounds for other hands take a quarter of a minute. These hands are slower than the usual ones,
+    # Bounds for other hands take some seconds. These hands are slower than the usual ones,
     # so the usual bounds are valid for them too.
     monkeypatch.setattr(
         "livecube.search.bounds.piece_seconds",

@@ -103,7 +103,7 @@ def test_hints_need_no_cache_that_can_be_written_to(
     bounds = load_bounds(load_hands())
     both = bounds.pieces, bounds.still
     tables = load_tables()
-    monkeypatch.setattr("livecube.search.tables.build_tables", lambda step: tables)
+    monkeypatch.setattr("livecube.search.tables.build_tables", lambda moves, seen, step: tables)
     # Tables and kernels take half a minute to make; they are taken from the shared cache.
     monkeypatch.setattr(
         "livecube.search.bounds.piece_seconds",

@@ -15,7 +15,7 @@ from livecube.cube.geometry import FACES, OPPOSITE
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, apply_turn, apply_turns, inverse_turns
 from livecube.edges.automaton_file import load_hands
-from livecube.edges.cache import load_search
+from livecube.edges.cache import load_crosses, load_search
 from livecube.hands.automaton import MOVES, NEVER
 from livecube.search.answers import Answers, make_book
 from livecube.search.book import (
@@ -27,11 +27,19 @@ from livecube.search.book import (
     unpacked_book,
     unpacked_cross,
     usual_book,
+    usual_cross,
 )
-from livecube.search.bounds import left_over
-from livecube.search.fastest_kernel import SECOND_AT
+from livecube.search.bounds import cross_seconds, left_over
+from livecube.search.fastest_kernel import KINDS, SECOND_AT
 from livecube.search.hand_arrays import UPRIGHT, hand_arrays
-from livecube.search.situation import CROSS_AT, PLACES_AT, Situation, slot_bits
+from livecube.search.situation import (
+    CROSS_AT,
+    CROSSES,
+    PIECE_MOVES,
+    PLACES_AT,
+    Situation,
+    slot_bits,
+)
 from livecube.search.task import ALL_TURNS, NO_D, NO_TAIL, TURNED_BACK, Task, task_rows
 from livecube.techniques.plain import plain_task
 
@@ -288,6 +296,74 @@ def test_what_is_left_over_is_the_cheapest_way_to_end() -> None:
     for kind in range(5):
         here = hands.kind == kind
         assert ends[here].min() + more[4] <= left[4][here].min()
+
+
+_SAMPLE = 20_000
+
+
+@pytest.mark.parametrize("is_still", [False, True])
+@pytest.mark.parametrize("piece", [0, 1])
+def test_the_bounds_of_pieces_are_shortest_paths(
+    search: FastestSearch, *, piece: int, is_still: bool
+) -> None:
+    """Each is what the best step leaves, and only the solved position has a price of its own."""
+    tables, hands = search.tables, hand_arrays(search.automaton)
+    units = (tables.still if is_still else tables.pieces)[piece].reshape(-1, 24, KINDS)
+    left, more = left_over(hands)
+    ends = [one - extra for one, extra in zip(left, more, strict=True)]
+    ends = ends[:5] if is_still else [ends[row] for row in SECOND_AT]
+    least = hands.seconds.min(axis=0)
+    home = int(PLACES_AT[0, 4 * piece])
+    rng = np.random.default_rng(1)
+    crosses = np.append(rng.integers(0, CROSSES, _SAMPLE), CROSS_AT[0])
+    places = np.append(rng.integers(0, 24, _SAMPLE), home)
+    best = np.full((len(places), KINDS), 255)
+    best[-1] = [min(one[hands.kind == kind].min() for one in ends) // 10 for kind in range(KINDS)]
+    for holding in range(24):
+        kind = hands.kind[holding]
+        steps = [
+            (hands.rotation[holding, to], hands.kind[to], crosses, places)
+            for to in range(24)
+            if hands.kind[to] != kind
+        ]
+        for move in range(36):
+            turn, to = int(hands.turn_of[holding, move]), hands.after[holding, move]
+            if turn < _D or not is_still:
+                after = tables.moves[crosses, turn], PIECE_MOVES[piece, turn, places]
+                steps.append((least[move], hands.kind[to], *after))
+        for price, then, cross, place in steps:
+            onward = units[cross, place, then].astype(np.int64) + int(price) // 10
+            best[:, kind] = np.minimum(best[:, kind], onward)
+    assert (units[crosses, places] == best).all()
+
+
+def test_the_bounds_of_pairs_are_shortest_paths(search: FastestSearch) -> None:
+    tables, hands = search.tables, hand_arrays(search.automaton)
+    corners, edges = np.divmod(np.arange(576), 24)
+    least = hands.seconds.min(axis=0)
+    for units, turns, end in zip(
+        tables.pair, (18, _D), (hands.finish, 0 * hands.finish), strict=True
+    ):
+        # Whole units of the exact milliseconds: a step leaves as many, or one less for rounding.
+        best = np.full((576, 24), 255 * 10 + 9)
+        best[24 * PLACES_AT[0, 0] + PLACES_AT[0, 4]] = end
+        low = best.copy()
+        for holding in range(24):
+            for move in range(36):
+                turn, to = int(hands.turn_of[holding, move]), hands.after[holding, move]
+                if turn < turns:
+                    after = 24 * PIECE_MOVES[0, turn, corners].astype(int)
+                    after += PIECE_MOVES[1, turn, edges]
+                    onward = 10 * units[after, to].astype(int) + int(least[move])
+                    low[:, holding] = np.minimum(low[:, holding], onward)
+            for to in set(range(24)) - {holding}:
+                onward = 10 * units[:, to].astype(int) + int(hands.rotation[holding, to])
+                low[:, holding] = np.minimum(low[:, holding], onward)
+        assert ((low // 10 <= units) & (units <= (low + 9) // 10)).all()
+
+
+def test_the_table_of_the_first_crosses_made_anew_is_the_shipped_one(hands: Automaton) -> None:
+    assert (cross_seconds(*load_crosses(), hand_arrays(hands)) == usual_cross(hands)).all()
 
 
 @pytest.mark.parametrize("text", ["R U R'", "F' U' F", "R U2 R' U R U' R'"])

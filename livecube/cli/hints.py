@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import json
 import time
 from typing import TYPE_CHECKING
@@ -23,7 +22,6 @@ from livecube.cli.options import (
 )
 from livecube.cli.whose import own_for
 from livecube.edges.memory import kept_small
-from livecube.edges.voice import speak
 from livecube.views.happenings import note_sentence
 from livecube.views.lines import table_lines
 from livecube.views.live_screen import plan_lines
@@ -92,6 +90,10 @@ def hints(
     else:
         _print(advice, code, own.told(hands), show_all=show_all)
     if voice:
+        import asyncio
+
+        from livecube.edges.voice import speak
+
         asyncio.run(speak(spelled_code(code), say_aside))
 
 

@@ -20,7 +20,6 @@ from livecube.composition.assembly import (
     set_level,
 )
 from livecube.composition.choosing import Wanted
-from livecube.composition.run import Wishes
 from livecube.cube.holding import COLOURS, Holding, parse_colour
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.configuration import read_configuration
@@ -31,6 +30,7 @@ if TYPE_CHECKING:
     from contextlib import AbstractContextManager
 
     from livecube.advice.advisor import Advisor, Focus
+    from livecube.composition.run import Wishes
     from livecube.cube.geometry import Array
     from livecube.edges.habits_file import Habits
     from livecube.entries import Value
@@ -182,6 +182,8 @@ class HintsAsked:
         learned: Automaton | None = None,
     ) -> Wishes:
         """The wishes of a person with these settings, and hands, of their own."""
+        from livecube.composition.run import Wishes  # late: hints and others follow no cube
+
         chosen = read_configuration().table("hints") | {**settings} | self._said
         hands = self._hands or learned
         if hands is None and chosen["hands"] is not None:

@@ -14,7 +14,6 @@ from livecube.edges.apart import (
     compile_shortest,
     make_apart,
     make_bounds,
-    make_first_bounds,
     make_pairs,
 )
 from livecube.edges.automaton_file import load_hands
@@ -74,9 +73,9 @@ def load_advisor(
     On a machine's first start other processes compile kernels and build tables. That takes some
     seconds; ``step`` is called with the number of finished parts. ``searching``, if given, then
     gets an advisor that can find X-crosses already, some seconds before the end. With
-    ``late_search`` the search for the fastest ways is made ready only when the book does not
-    answer, and this context is entered meanwhile. ``holdings_next``: :func:`load_holdings` comes
-    next, so its kernels are compiled, too.
+    ``late_search`` a single question is asked: the search for the fastest ways is made ready only
+    when the book does not answer it, and this context is entered meanwhile. ``holdings_next``:
+    :func:`load_holdings` comes next, so its kernels are compiled, too.
     """
     keep_compiled_code()
     # Imported after the line above: numba looks for its cache when kernels are defined.
@@ -99,18 +98,19 @@ def load_advisor(
         step(1)
 
     book = kept_book(hands)
-    if searching is not None and not are_tables_kept():
-        make_apart(make_first_bounds, compiling=(compile_fastest,), step=count)
-        first = load_bounds(hands, whole=False)
-        early = Answers(hands, book, FastestSearch(lambda: first, hands))
-        searching(Advisor(early, known_techniques(), Level.CALM))
+    are_missing = not are_tables_kept()
     if late_search is None:
-        kernels = compile_fastest, compile_shortest, *(compile_holdings,) * holdings_next
-        make_apart(make_bounds, make_pairs, compiling=kernels, step=count)
+        make_apart(make_bounds, compiling=(compile_fastest,), step=count)
         search = load_search(hands)
+        if searching is not None and are_missing:
+            early = Answers(hands, book, search.twin())
+            searching(Advisor(early, known_techniques(), Level.CALM))
     else:
-        make_apart(make_pairs, compiling=(compile_shortest,), step=count)
         search = FastestSearch(partial(_late_bounds, hands, late_search), hands)
+    kernels = compile_shortest, *(compile_holdings,) * holdings_next
+    make_apart(
+        make_pairs, compiling=kernels, anyway=are_missing and late_search is None, step=count
+    )
     answers = Answers(hands, book, search)
     engine = Engine(load_tables())
     if (pairs := kept_pair_table()) is not None:
@@ -119,13 +119,14 @@ def load_advisor(
     # One slot is free here, so that every kernel is compiled or loaded before it is needed: a
     # kernel loaded later would wait for compilations in another thread.
     advisor.advise(apply_turns(SOLVED, parse_turns("R U R'")), FACES.index("D"))
-    # The classes of last layers are worked out when the first one is seen, which must not
-    # happen in the middle of a solve.
-    orientation_classes()
-    permutation_classes()
+    if late_search is None:
+        # The classes of last layers are worked out when the first one is seen, which must not
+        # happen in the middle of a solve.
+        orientation_classes()
+        permutation_classes()
+        gc.collect()
     # Leftovers of compilers and tables stay as long as the program runs. A garbage collection
-    # that scans all of them would delay an answer by many milliseconds.
-    gc.collect()
+    # that scans all of them would delay an answer by many milliseconds, and the end by more.
     gc.freeze()
     step(ADVISOR_STEPS - done)
     return advisor

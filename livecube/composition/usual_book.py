@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from livecube.edges.automaton_file import load_hands
-from livecube.edges.cache import keep_compiled_code, load_search, load_tables
+from livecube.edges.cache import keep_compiled_code, load_crosses, load_search
 from livecube.search.book import USUAL_BOOK, packed, unpacked_book
 
 if TYPE_CHECKING:
@@ -55,8 +55,8 @@ def make_file(path: Path) -> None:
     from livecube.search.hand_arrays import hand_arrays
 
     hands = load_hands()
-    search, tables = load_search(hands), load_tables()
-    six = cross_seconds(tables.moves, tables.seen, hand_arrays(hands))
+    search = load_search(hands)
+    six = cross_seconds(*load_crosses(), hand_arrays(hands))
     numbers = book_numbers()
     half = path.with_name(f"{path.name}.half")
     book = (half.exists() and unpacked_book(half.read_bytes(), hands)) or NO_BOOK

@@ -8,14 +8,11 @@ from __future__ import annotations
 
 import subprocess
 import sys
-from functools import partial
 from tempfile import TemporaryFile
 from typing import TYPE_CHECKING, Final
 
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.cache import (
-    PIECES,
-    STILL,
     are_bounds_kept,
     cache_folder,
     keep_compiled_code,
@@ -23,6 +20,7 @@ from livecube.edges.cache import (
     kept_pair_table,
     kept_tables,
     load_bounds,
+    load_crosses,
     load_tables,
 )
 from livecube.edges.memory import kept_small
@@ -42,28 +40,19 @@ __all__ = [
     "compile_shortest",
     "make_apart",
     "make_bounds",
-    "make_first_bounds",
     "make_pairs",
     "pair_table_made_apart",
 ]
 
-STEPS: Final = 17
+STEPS: Final = 16
 """Number of steps that all the tables report together."""
-
-
-def make_first_bounds() -> None:
-    """Build and keep the bounds of the usual hands with which X-crosses can be found."""
-    _make_bounds(whole=False)
 
 
 def make_bounds() -> None:
     """Build and keep all bounds of the usual hands."""
-    _make_bounds(whole=True)
-
-
-def _make_bounds(*, whole: bool) -> None:
-    load_tables(_full_stop)
-    load_bounds(load_hands(), whole=whole)
+    load_crosses()
+    _full_stop()
+    load_bounds(load_hands())
     _full_stop()
 
 
@@ -94,24 +83,18 @@ def compile_fastest() -> None:
 
     search = FastestSearch(lambda: NO_SECONDS, load_hands())
     search.ways(Situation.of(SOLVED, 0), [Task(goal=0)], [], ceiling_ms=0)
-    _compile_spelling()
 
 
 def compile_shortest() -> None:
-    """Compile the engine's kernels."""
+    """Compile the kernels for the shortest sequences and their spelling."""
     from livecube.cube.position import SOLVED
     from livecube.search.engine import Engine
+    from livecube.search.hand_arrays import hand_arrays
     from livecube.search.situation import Situation
+    from livecube.search.spelling import spelled
     from livecube.search.tables import NO_TABLES
 
     Engine(NO_TABLES).search(Situation.of(SOLVED, 0), [])
-    _compile_spelling()
-
-
-def _compile_spelling() -> None:
-    from livecube.search.hand_arrays import hand_arrays
-    from livecube.search.spelling import spelled
-
     spelled(hand_arrays(load_hands()), [(0,)], [0])
 
 
@@ -123,8 +106,7 @@ def compile_holdings() -> None:
 
 
 _IS_DONE: Final[dict[Callable[[], None], Callable[[], bool]]] = {
-    make_first_bounds: partial(are_bounds_kept, PIECES),
-    make_bounds: partial(are_bounds_kept, PIECES, STILL),
+    make_bounds: are_bounds_kept,
     make_pairs: lambda: kept_tables() is not None and kept_pair_table() is not None,
 }
 
@@ -137,15 +119,16 @@ def are_tables_kept() -> bool:
 def make_apart(
     *tables: Callable[[], None],
     compiling: tuple[Callable[[], None], ...],
+    anyway: bool = False,
     step: Callable[[], None] = lambda: None,
 ) -> None:
     """Let one process make tables and another compile; return when both are done.
 
-    Nothing is done if all these tables are kept already, or if nothing can be kept. ``step`` is
-    called for each step of the tables.
+    Nothing is done if all these tables are kept already, unless ``anyway``, or if nothing can be
+    kept. ``step`` is called for each step of the tables.
     """
     missing = [make for make in tables if not _IS_DONE[make]()]
-    if missing and _can_keep():
+    if (missing or anyway) and _can_keep():
         compiler = Apart(*compiling)
         Apart(*missing).wait(step)
         compiler.wait()

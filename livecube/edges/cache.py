@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import os
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 from weakref import WeakValueDictionary
@@ -30,8 +28,6 @@ if TYPE_CHECKING:
     from livecube.search.ways import FastestSearch
 
 __all__ = [
-    "PIECES",
-    "STILL",
     "are_bounds_kept",
     "cache_folder",
     "forget_search",
@@ -43,12 +39,13 @@ __all__ = [
     "kept_pair_table",
     "kept_tables",
     "load_bounds",
+    "load_crosses",
     "load_phase_tables",
     "load_search",
     "load_tables",
 ]
 
-_VERSION: Final = 8
+_VERSION: Final = 9
 """Raise it when the meaning of the tables or the tasks of techniques change."""
 
 _SHAPES: Final[dict[str, tuple[int, ...]]] = {
@@ -60,11 +57,8 @@ _SHAPES: Final[dict[str, tuple[int, ...]]] = {
 _PAIRS: Final[dict[str, tuple[int, ...]]] = {"pairs": (54743040,)}
 
 _CROSS: Final = "cross"
-PIECES: Final = "pieces"
-"""Name of the bounds for pieces."""
-STILL: Final = "still"
-"""Name of the same for parts without turns of the cross layer."""
-_OF_HANDS: Final = (_CROSS, PIECES, STILL)
+_BOUNDS: Final = "pieces", "still", "pair"
+_OF_HANDS: Final = (_CROSS, *_BOUNDS)
 """Bounds that are kept for each table of hands."""
 
 
@@ -93,8 +87,16 @@ def load_tables(step: Callable[[], None] = lambda: None) -> Tables:
 
     if (kept := kept_tables()) is not None:
         return kept
-    built = build_tables(step)
-    return Tables(*(_keep(name, getattr(built, name)) for name in _SHAPES))
+    moves, seen = load_crosses()
+    built = build_tables(moves, seen, step)
+    return Tables(moves, seen, _keep("rows", built.rows), _keep("alone", built.alone))
+
+
+def load_crosses() -> tuple[npt.NDArray[np.int32], npt.NDArray[np.int32]]:
+    """The ``moves`` and ``seen`` of the search tables; they are made sooner than the rest."""
+    from livecube.search.tables import cross_moves, seen_crosses
+
+    return _kept("moves", cross_moves), _kept("seen", seen_crosses)
 
 
 def load_phase_tables() -> PhaseTables:
@@ -120,10 +122,11 @@ def keep_pair_table(table: npt.NDArray[np.uint8]) -> None:
     _keep("pairs", table)
 
 
-def are_bounds_kept(*names: str) -> bool:
-    """Whether the search tables are kept, and these bounds of the usual hands."""
+def are_bounds_kept() -> bool:
+    """Whether the bounds of the usual hands are kept."""
     mark = load_hands().fingerprint
-    return kept_tables() is not None and all(_load(f"{name}-{mark}") is not None for name in names)
+    needed = "moves", "seen", "views", *(f"{name}-{mark}" for name in _BOUNDS)
+    return all(_load(name) is not None for name in needed)
 
 
 def load_search(automaton: Automaton) -> FastestSearch:
@@ -134,12 +137,8 @@ def load_search(automaton: Automaton) -> FastestSearch:
     return FastestSearch(lambda: bounds, automaton)
 
 
-def load_bounds(automaton: Automaton, *, whole: bool = True) -> SecondsTables:
-    """What bounds the search for the fastest ways of these hands; most of it is kept too.
-
-    Not ``whole``: ready sooner. Parts without turns of the cross layer may then be bounded as the
-    others are, which is no less right, but slower.
-    """
+def load_bounds(automaton: Automaton) -> SecondsTables:
+    """What bounds the search for the fastest ways of these hands; most of it is kept too."""
     from livecube.search.book import usual_cross
     from livecube.search.bounds import (
         cross_seconds,
@@ -152,31 +151,24 @@ def load_bounds(automaton: Automaton, *, whole: bool = True) -> SecondsTables:
     from livecube.search.fastest_kernel import SecondsTables
     from livecube.search.hand_arrays import hand_arrays
 
-    tables, hands = load_tables(), hand_arrays(automaton)
-    moves, mark = tables.moves, automaton.fingerprint
-
-    def kept(name: str, build: Callable[[], npt.NDArray[Any]]) -> npt.NDArray[Any]:
-        table = _load(name)
-        return _keep(name, build()) if table is None else table
+    moves, seen = load_crosses()
+    hands, mark = hand_arrays(automaton), automaton.fingerprint
 
     def pieces(is_still: bool) -> npt.NDArray[Any]:
-        build = partial(piece_seconds, moves, hands, still=is_still)
-        with ThreadPoolExecutor(2) as pool:
-            return np.stack([*pool.map(build, (0, 1))])
+        # One after the other: the other processor may be compiling the kernel that needs them.
+        return np.stack([piece_seconds(moves, hands, kind, still=is_still) for kind in (0, 1)])
 
     six = usual_cross(automaton)
     if six is None:
-        six = kept(f"{_CROSS}-{mark}", lambda: cross_seconds(moves, tables.seen, hands))
-    any_turns = kept(f"{PIECES}-{mark}", lambda: pieces(False))
-    still = kept(f"{STILL}-{mark}", lambda: pieces(True)) if whole else _load(f"{STILL}-{mark}")
+        six = _kept(f"{_CROSS}-{mark}", lambda: cross_seconds(moves, seen, hands))
     left, more = left_over(hands)
     return SecondsTables(
         moves,
-        kept("views", lambda: cross_views(tables.seen)),
-        _shared("spread", mark, lambda: spread_cross_seconds(six, tables.seen)),
-        _shared("pairs", mark, lambda: pair_seconds(hands)),
-        any_turns,
-        any_turns if still is None else still,
+        _kept("views", lambda: cross_views(seen)),
+        _shared("spread", mark, lambda: spread_cross_seconds(six, seen)),
+        _kept(f"pair-{mark}", lambda: pair_seconds(hands)),
+        _kept(f"pieces-{mark}", lambda: pieces(False)),
+        _kept(f"still-{mark}", lambda: pieces(True)),
         left,
         more,
         left.min(axis=1),
@@ -253,6 +245,12 @@ def _load(name: str) -> npt.NDArray[Any] | None:
     if isinstance(table.base, np.ndarray):
         note_map(table.base)
     return table if table.shape == (_SHAPES | _PAIRS).get(name, table.shape) else None
+
+
+def _kept(name: str, build: Callable[[], npt.NDArray[Any]]) -> npt.NDArray[Any]:
+    """A kept table; if it is missing, it is built and kept."""
+    table = _load(name)
+    return _keep(name, build()) if table is None else table
 
 
 def _keep(name: str, table: npt.NDArray[Any]) -> npt.NDArray[Any]:

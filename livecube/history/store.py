@@ -9,13 +9,6 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final
 
 from livecube.errors import KeepingError, UsageError
-from livecube.history.columns import (
-    chance_columns,
-    focus_columns,
-    loss_columns,
-    solve_columns,
-    worth_columns,
-)
 from livecube.history.database import busy_s, open_database, read_database, trouble_with
 from livecube.history.logs import log_place, write_log
 from livecube.history.rows import (
@@ -313,24 +306,32 @@ class History:
         )
         return [number for (number,) in rows]
 
-    # Many solves as columns.
+    # Many solves as columns; imported late, since each start of a command opens the history.
 
     def columns(self, wanted: Wanted) -> tuple[SolveColumns, ChanceColumns]:
         """The wanted solves, and their chances, as columns."""
+        from livecube.history.columns import chance_columns, solve_columns
+
         return solve_columns(self._database, wanted), chance_columns(self._database, wanted)
 
     def practised(
         self, wanted: Wanted, techniques: Collection[str], within_s: float
     ) -> FocusColumns:
         """The chances within a focus on ``techniques`` in the wanted solves."""
+        from livecube.history.columns import focus_columns
+
         return focus_columns(self._database, wanted, techniques, within_s)
 
     def worth(self, wanted: Wanted) -> WorthColumns:
         """Pairs at whose beginning a technique was possible, for what it is worth."""
+        from livecube.history.columns import worth_columns
+
         return worth_columns(self._database, wanted)
 
     def losses(self, wanted: Wanted) -> LossColumns:
         """Reviewed pairs against the best plan, for what practising would bring."""
+        from livecube.history.columns import loss_columns
+
         return loss_columns(self._database, wanted)
 
     # Changes, which can be undone.

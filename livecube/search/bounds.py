@@ -16,8 +16,13 @@ from numba import njit
 from livecube.hands.automaton import NEVER
 from livecube.search.fastest_kernel import KINDS, SECOND_AT
 from livecube.search.hand_arrays import CHOSEN, KIND, ORBIT, SPELLED, SPIN, UPRIGHT
-from livecube.search.situation import CROSSES, PIECE_MOVES, SOLVED_PLACES
-from livecube.search.tables import SOLVED_CROSS, decode_cross, encode_cross
+from livecube.search.situation import (
+    PIECE_MOVES,
+    SOLVED_PLACES,
+    cross_numbers,
+    every_cross,
+)
+from livecube.search.tables import SOLVED_CROSS, inner
 from livecube.search.task import D_TURNS, UNIT_MS
 
 if TYPE_CHECKING:
@@ -38,6 +43,11 @@ __all__ = [
 
 _MOST_MS: Final = 255 * UNIT_MS
 _MOST_UNITS: Final = 255
+_ROOM: Final = 12
+"""Bits for the units of a kind: enough for the sum of two, and one on top that is free."""
+_AT: Final = _ROOM * np.arange(KINDS)
+_ONES: Final = int((1 << _AT).sum())
+_TOPS: Final = _ONES << _ROOM - 1
 _FEWEST: Final = 3
 """Turns that insert a piece, at least."""
 _INVERSE: Final = np.array([3 * (move // 3) + 2 - move % 3 for move in range(36)])
@@ -50,30 +60,17 @@ def cross_views(seen: npt.NDArray[np.int32]) -> npt.NDArray[np.int32]:
 
     See ``SecondsTables.views``.
     """
-    return np.ascontiguousarray(seen[:, _aligned()].transpose(2, 1, 0))
-
-
-@njit(cache=True, nogil=True)
-def _aligned():  # type: ignore[no-untyped-def]
-    result = np.empty((4, CROSSES), dtype=np.int32)
-    places, renamed = np.empty(4, dtype=np.int64), np.empty(4, dtype=np.int64)
-    for cross in range(CROSSES):
-        decode_cross(cross, places)
-        for k in range(4):
-            for i in range(4):
-                # At offset k edge i stands in the home of the edge k places further on.
-                renamed[(i + k) % 4] = places[i]
-            result[k, cross] = encode_cross(renamed)
-    return result
+    places = every_cross()
+    # At offset k edge i stands in the home of the edge k places further on.
+    aligned = [cross_numbers(np.roll(places, k, axis=0)) for k in range(4)]
+    return np.ascontiguousarray(seen[:, aligned].transpose(2, 1, 0))
 
 
 def cross_seconds(
     moves: npt.NDArray[np.int32], seen: npt.NDArray[np.int32], hands: HandArrays
 ) -> npt.NDArray[np.uint8]:
     """Shape (6, 190080): for one of each four holdings that differ by a turn about the vertical."""
-    return _solve(  # type: ignore[no-any-return]
-        moves, seen, CHOSEN, ORBIT, SPIN, SOLVED_CROSS, 0, *_prices(hands)
-    )
+    return _least_units(moves, seen, CHOSEN, ORBIT, SPIN, SOLVED_CROSS, hands)
 
 
 def spread_cross_seconds(
@@ -88,19 +85,17 @@ def pair_seconds(hands: HandArrays) -> npt.NDArray[np.uint8]:
 
     Second: without turns of the cross layer, and without the time to bring the cross down.
     """
-    both_moved = 24 * PIECE_MOVES[0].T[:, None].astype(np.int32) + PIECE_MOVES[1].T[None]
-    # In another order of memory the kernel would be compiled again for it, which takes 10 s.
-    moves = np.ascontiguousarray(both_moved.reshape(576, 18))
-    every = np.arange(24)
-    seen = np.arange(576, dtype=np.int32)[None]
+    both_moved = 24 * PIECE_MOVES[0].T[:, None].astype(np.int64) + PIECE_MOVES[1].T[None]
+    moves = both_moved.reshape(576, 18).astype(np.int32)
+    every, same = np.arange(24), np.arange(576, dtype=np.int32)[None]
     home = 24 * int(SOLVED_PLACES[0]) + int(SOLVED_PLACES[4])
-    in_place = np.zeros(24, dtype=np.int64)
     anywhere = hands._replace(finish=np.zeros_like(hands.finish))
     both = [
-        _solve(moves, seen, every, every, in_place, home, barred, *_prices(end)).T
-        for barred, end in ((0, hands), (D_TURNS, anywhere))
+        _least_units(moves, same, every, every, np.zeros_like(every), home, end, barred).T
+        for end, barred in ((hands, 0), (anywhere, D_TURNS))
     ]
-    return np.ascontiguousarray(np.stack(both))  # for the same reason
+    # In another order of memory the kernel would be compiled again for it, which takes 10 s.
+    return np.ascontiguousarray(np.stack(both))
 
 
 def piece_seconds(
@@ -126,24 +121,26 @@ def piece_seconds(
     left, more = left_over(hands)
     ends = range(5) if still else SECOND_AT
     end = np.min([_by_kind(left[one]) - more[one] for one in ends], axis=0)
-    steps = np.array(
-        [
-            (t, behind, before, int(turn[before, t, behind]) // UNIT_MS)
-            for t in range(18)
-            for behind in range(KINDS)
-            for before in range(KINDS)
-            if turn[before, t, behind] < _MOST_MS
-        ]
-    )
-    # The steps by a turn that lead to a kind stand together.
-    first = np.searchsorted(steps[:, 0] * KINDS + steps[:, 1], np.arange(18 * KINDS + 1))
     home = SOLVED_CROSS * 24 + int(SOLVED_PLACES[4 * kind])
-    rotation = np.minimum(rotation // UNIT_MS, _MOST_UNITS)
-    cheapest = min(int(steps[:, 3].min()), int(rotation[~np.eye(KINDS, dtype=bool)].min()))
+    apart = rotation[~np.eye(KINDS, dtype=bool)].min()
+    cheapest = max(int(min(turn.min(), apart)) // UNIT_MS, 1)
+    # The inverse of a turn leads to its predecessor.
+    before = turn.transpose(1, 2, 0)[_INVERSE[:18]]
     return _solve_piece(  # type: ignore[no-any-return]
-        moves, PIECE_MOVES[kind], home, steps, first, rotation,
-        np.minimum(end // UNIT_MS, _MOST_UNITS - 1), max(cheapest, 1),
-    )  # fmt: skip
+        moves,
+        PIECE_MOVES[kind],
+        home,
+        _packed(before),
+        _packed(rotation.T),
+        _packed(np.minimum(end, _MOST_MS - UNIT_MS)),
+        cheapest,
+    )
+
+
+def _packed(ms: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    """Units of milliseconds for each kind (the last axis), side by side in one number."""
+    units = np.minimum(ms // UNIT_MS, _MOST_UNITS) << _AT
+    return np.asarray(units.sum(axis=-1), dtype=np.int64)
 
 
 def left_over(hands: HandArrays) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
@@ -192,114 +189,103 @@ def _by_kind(per_holding: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
     return np.array([per_holding[kind == KIND].min() for kind in range(KINDS)])
 
 
-def _prices(
+def _least_units(
+    moves: npt.NDArray[np.int32],
+    seen: npt.NDArray[np.int32],
+    chosen: npt.NDArray[np.int64],
+    orbit: npt.NDArray[np.int64],
+    spin: npt.NDArray[np.int64],
+    home: int,
     hands: HandArrays,
-) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], HandArrays]:
-    least = hands.seconds.min(axis=0).astype(np.int64)
-    return least, _INVERSE, hands
+    barred: int = 0,
+) -> npt.NDArray[np.uint8]:
+    """Shortest paths to ``home``, in each of the chosen holdings; the steps are taken all at once.
 
-
-@njit(cache=True, nogil=True)
-def _solve(moves, seen, chosen, orbit, spin, home, barred, least, inverse, hands):  # type: ignore[no-untyped-def]
-    """Dijkstra from the solved states, in buckets of a millisecond."""
-    count = moves.shape[0]
-    kinds = chosen.shape[0]
-    cost = np.full(kinds * count, _MOST_MS + 1, dtype=np.int32)
-    behind = np.full(kinds * count, -1, dtype=np.int32)
-    ahead = np.full(kinds * count, -1, dtype=np.int32)
-    first = np.full(_MOST_MS + 2, -1, dtype=np.int32)
-    for kind in range(kinds):
-        at = kind * count + home
-        cost[at] = min(hands.finish[chosen[kind]], _MOST_MS)
-        behind[at] = first[cost[at]]
-        if first[cost[at]] >= 0:
-            ahead[first[cost[at]]] = at
-        first[cost[at]] = at
-    for now in range(_MOST_MS + 1):
-        while first[now] >= 0:
-            at = first[now]
-            first[now] = behind[at]
-            if behind[at] >= 0:
-                ahead[behind[at]] = -1
-            holding = chosen[at // count]
-            position = at % count
-            # The inverse of a move leads to its predecessor; rotations come afterwards.
-            for way in range(60):
-                if way < 36:
-                    back = inverse[way]
-                    if barred >> hands.turn_of[holding, back] & 1:
-                        continue
-                    other = moves[position, hands.turn_of[holding, back]]
-                    to = hands.after[holding, back]
-                    price = now + least[way]
-                else:
-                    other = position
-                    to = way - 36
-                    price = now + hands.rotation[to, holding]
-                state = orbit[to] * count + seen[spin[to], other]
-                if price <= _MOST_MS and price < cost[state]:
-                    if cost[state] <= _MOST_MS:
-                        if ahead[state] >= 0:
-                            behind[ahead[state]] = behind[state]
-                        else:
-                            first[cost[state]] = behind[state]
-                        if behind[state] >= 0:
-                            ahead[behind[state]] = ahead[state]
-                    cost[state] = price
-                    behind[state] = first[price]
-                    ahead[state] = -1
-                    if first[price] >= 0:
-                        ahead[first[price]] = state
-                    first[price] = state
-    result = np.empty((kinds, count), dtype=np.uint8)
-    for at in range(kinds * count):
-        result[at // count, at % count] = min(cost[at], _MOST_MS) // UNIT_MS
-    return result
-
-
-@njit(cache=True, nogil=True)
-def _solve_piece(moves, piece_moves, home, steps, first, rotation, end, width):  # type: ignore[no-untyped-def]
-    """Dijkstra from the solved states, in units; the next states are found by scanning the table.
-
-    Each price is rounded down by itself, so sums are never too high. States less than ``width``
-    units apart (the cheapest step) do not lead to one another. So one scan handles ``width`` units,
-    and it is quick because the kinds of a position are neighbours in memory.
+    ``barred``: turns that may not be made.
     """
-    kinds = end.shape[0]
-    units = np.full((moves.shape[0] * 24, kinds), _MOST_UNITS, dtype=np.uint8)
-    for kind in range(kinds):  # see the traps in livecube/search/README.md
-        units[home, kind] = end[kind]
-    here = np.empty(kinds, dtype=np.int64)
+    price = np.minimum(hands.seconds.min(axis=0), _MOST_MS).astype(np.int16)
+    rotation = np.minimum(hands.rotation, _MOST_MS).astype(np.int16)
+    steps = [(turn, moves[:, turn]) for turn in range(18) if not barred >> turn & 1]
+    ms = np.full((len(chosen), len(moves)), _MOST_MS, dtype=np.int16)
+    ms[:, home] = np.minimum(hands.finish[chosen], _MOST_MS)
+    before = None
+    while before is None or (before != ms).any():
+        before = ms.copy()
+        for kind, holding in enumerate(chosen):
+            for to in range(24):
+                onward = ms[orbit[to], seen[spin[to]]]
+                np.minimum(ms[kind], onward + rotation[holding, to], out=ms[kind])
+            for turn, moved in steps:
+                for move in hands.spelled[holding, turn]:
+                    to = hands.after[holding, move]
+                    onward = ms[orbit[to], seen[spin[to]][moved]]
+                    np.minimum(ms[kind], onward + price[move], out=ms[kind])
+    return (ms // UNIT_MS).astype(np.uint8)
+
+
+@njit(cache=True, nogil=True)
+def _solve_piece(moves, piece_moves, home, turns, rotations, end, width):  # type: ignore[no-untyped-def]
+    """Shortest paths from the solved states; the next ones are found by scanning the table.
+
+    The units of a position stand side by side in one number, so that all kinds are compared at
+    once: ``turns[t, k]`` are those from each kind to kind k by the turn t backwards, ``rotations``
+    the same without a turn. Each price is rounded down by itself, so sums are never too high. A
+    position leads to others when its least new units are ``due``, and again if it is improved
+    later. ``width``, the cheapest step, is how far a scan looks ahead.
+    """
+    units = np.full(moves.shape[0] * 24, _MOST_UNITS * _ONES, dtype=np.int64)
+    due = np.full(moves.shape[0] * 24, _MOST_UNITS, dtype=np.uint8)
+    units[home] = end
+    due[home] = _least_of(end, end)
     for now in range(0, _MOST_UNITS, width):
+        until = min(now + width, _MOST_UNITS)
         again = True
         while again:  # a price below a unit can lead to states that the scan has passed
             again = False
             for position in range(units.shape[0]):
-                inside = False
-                for kind in range(kinds):
-                    here[kind] = units[position, kind]
-                    if now <= here[kind] < min(now + width, _MOST_UNITS):
-                        inside = True
-                    else:
-                        here[kind] = _MOST_UNITS
-                if not inside:
+                if due[position] >= until:
                     continue
-                for kind in range(kinds):
-                    for before in range(kinds):
-                        price = here[kind] + rotation[before, kind]
-                        if price < units[position, before]:
-                            units[position, before] = price
-                            again |= price == now
+                due[position] = _MOST_UNITS
+                here = _lower(units[position], _stepped(units[position], rotations))
+                units[position] = here
                 for turn in range(18):
-                    back = 3 * (turn // 3) + 2 - turn % 3
-                    other = np.int64(moves[position // 24, back]) * 24
-                    other += piece_moves[back, position % 24]
-                    for kind in range(kinds):
-                        if here[kind] == _MOST_UNITS:
-                            continue
-                        for n in range(first[turn * kinds + kind], first[turn * kinds + kind + 1]):
-                            before, price = steps[n, 2], here[kind] + steps[n, 3]
-                            if price < units[other, before]:
-                                units[other, before] = price
-                                again |= price == now
-    return units
+                    other = np.int64(moves[position // 24, turn]) * 24
+                    other += piece_moves[turn, position % 24]
+                    old = units[other]
+                    new = _lower(old, _stepped(here, turns[turn]))
+                    if new != old:
+                        units[other] = new
+                        least = _least_of(new, new ^ old)
+                        due[other] = min(due[other], least)
+                        again |= least < until
+    result = np.empty((units.shape[0], KINDS), dtype=np.uint8)
+    for position in range(units.shape[0]):
+        for kind in range(KINDS):
+            result[position, kind] = units[position] >> _AT[kind] & _MOST_UNITS
+    return result
+
+
+@inner
+def _lower(one, other):  # type: ignore[no-untyped-def]
+    """The lower units of two, for each kind."""
+    is_lower = ((one | _TOPS) - other) & _TOPS  # a top is borrowed from where ``other`` is higher
+    return one ^ ((one ^ other) & (is_lower - (is_lower >> _ROOM - 1)))
+
+
+@inner
+def _stepped(units, prices):  # type: ignore[no-untyped-def]
+    """The least units for each kind by a step to any kind; ``prices``: of the steps to each."""
+    best = (units & _MOST_UNITS) * _ONES + prices[0]
+    for kind in range(1, KINDS):
+        best = _lower(best, (units >> _AT[kind] & _MOST_UNITS) * _ONES + prices[kind])
+    return best
+
+
+@inner
+def _least_of(units, changed):  # type: ignore[no-untyped-def]
+    """The least units among the kinds in which ``changed`` is not 0."""
+    least = _MOST_UNITS
+    for kind in range(KINDS):
+        if changed >> _AT[kind] & _MOST_UNITS:
+            least = min(least, units >> _AT[kind] & _MOST_UNITS)
+    return least

@@ -15,6 +15,7 @@ from livecube.search.situation import (
     SLOT_SYMMETRY,
     TURN_SEEN,
 )
+from livecube.search.tables import inner
 from livecube.search.task import LEFT, LONGEST, NO_TAIL, TURNED_BACK, Found, task_rows
 
 if TYPE_CHECKING:
@@ -39,14 +40,14 @@ _D: Final = 15
 """The turn D; D2 and D' follow."""
 
 
-@njit(cache=True, nogil=True)
+@inner
 def _need_of_pair(pairs, cross, corner, edge):  # type: ignore[no-untyped-def]
     """Fewest turns that solve the cross and slot 0."""
     state = (cross * 24 + corner) * 24 + edge
     return pairs[state >> 1] >> ((state & 1) << 2) & 15
 
 
-@njit(cache=True, nogil=True)
+@inner
 def _order(goal, target, with_pairs, slots, singles):  # type: ignore[no-untyped-def]
     """Split a goal into pairs and single pieces, the target's first; returns how many of each.
 
@@ -67,7 +68,7 @@ def _order(goal, target, with_pairs, slots, singles):  # type: ignore[no-untyped
     return whole, single
 
 
-@njit(cache=True, nogil=True)
+@inner
 def _followers(allowed, followers, many):  # type: ignore[no-untyped-def]
     """The turns that may follow a turn of each face (6: at the start), and how many."""
     for before in range(7):
@@ -82,7 +83,7 @@ def _followers(allowed, followers, many):  # type: ignore[no-untyped-def]
                 many[before] += 1
 
 
-@njit(cache=True, nogil=True)
+@inner
 def _look_ahead(  # type: ignore[no-untyped-def]
     moves, rows, alone, pairs, piece_moves, turn_seen, turns, count,
     whole, single, cross, slot, seen, corner, edge, piece, place, need,
@@ -107,7 +108,7 @@ def _look_ahead(  # type: ignore[no-untyped-def]
             need[n] = alone[moves[cross, turns[n]]]
 
 
-@njit(cache=True, nogil=True)
+@inner
 def _offset(  # type: ignore[no-untyped-def]
     cross, corner, edge, place, whole, singles, single, solved_cross, solved_places
 ):
@@ -127,7 +128,7 @@ def _offset(  # type: ignore[no-untyped-def]
     return -1
 
 
-@njit(cache=True, nogil=True)
+@inner
 def _search(  # type: ignore[no-untyped-def]
     moves, rows, alone, seen, pairs, symmetry, turn_seen, piece_moves, solved_cross,
     solved_places, cross0, places0, task, prefix, depth, followers, many,
@@ -250,7 +251,7 @@ def _search(  # type: ignore[no-untyped-def]
     return found
 
 
-@njit(cache=True, nogil=True)
+@inner
 def _among(tasks, number, out_turns, out_length, out_task, found):  # type: ignore[no-untyped-def]
     """Answer a task from an earlier one that differs only by allowing more turns.
 

@@ -17,6 +17,7 @@ from numba import njit
 
 from livecube.cube.geometry import OPPOSITE
 from livecube.search.situation import CROSS_AT, PIECE_MOVES, PLACES_AT, SLOT_SYMMETRY
+from livecube.search.tables import inner
 from livecube.search.task import AT_DOORS, NO_D, NO_TAIL, UNIT_MS
 
 if TYPE_CHECKING:
@@ -92,7 +93,7 @@ NO_SECONDS: Final = SecondsTables(
 """Tables for compiling the kernel while the real ones are being made."""
 
 
-@njit(cache=True, nogil=True)
+@inner
 def _reached(cross, place, goal):  # type: ignore[no-untyped-def]
     """The offset at which the cross and the goal's pieces are solved, or −1."""
     for k in range(4):
@@ -104,7 +105,7 @@ def _reached(cross, place, goal):  # type: ignore[no-untyped-def]
     return -1
 
 
-@njit(cache=True, nogil=True)
+@inner
 def _piece_bounds(  # type: ignore[no-untyped-def]
     tables, cross, place, order, still, k, more, rooms, bounds
 ):  # fmt: skip
@@ -139,7 +140,7 @@ def _piece_bounds(  # type: ignore[no-untyped-def]
     return True
 
 
-@njit(cache=True, nogil=True)
+@inner
 def _sift(  # type: ignore[no-untyped-def]
     tables, crossed, place, piece, still, k, more, rooms, turns, many
 ):  # fmt: skip
@@ -168,7 +169,7 @@ def _sift(  # type: ignore[no-untyped-def]
     return kept
 
 
-@njit(cache=True, nogil=True)
+@inner
 def _pair_bound(tables, hands, place, goal, still, k, holding):  # type: ignore[no-untyped-def]
     """Least milliseconds for each pair that must stand in one slot at offset k, the dearest."""
     bound = np.int64(0)
@@ -182,7 +183,7 @@ def _pair_bound(tables, hands, place, goal, still, k, holding):  # type: ignore[
     return bound
 
 
-@njit(cache=True, nogil=True)
+@inner
 def _doors(place, slot, k):  # type: ignore[no-untyped-def]
     """Bit b: after D^b a keyhole into the slot has a door, the pieces being at offset k.
 
@@ -203,7 +204,7 @@ def _doors(place, slot, k):  # type: ignore[no-untyped-def]
     return doors
 
 
-@njit(cache=True, nogil=True)
+@inner
 def _solved_pieces(place, k):  # type: ignore[no-untyped-def]
     """The pieces that are solved up to offset k, as the bits of a goal."""
     pieces = 0
@@ -212,7 +213,7 @@ def _solved_pieces(place, k):  # type: ignore[no-untyped-def]
     return pieces
 
 
-@njit(cache=True, nogil=True)
+@inner
 def _keep(  # type: ignore[no-untyped-def]
     cost, length, turns, moves, held, end, out_cost, out_length, out_turns, out_moves, out_held,
     out_end, found,
@@ -279,21 +280,50 @@ def _keep(  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _deepen(  # type: ignore[no-untyped-def]
-    tables, hands, cross0, places0, tasks, start, limit, within, most, stack, out_cost,
-    out_length, out_turns, out_moves, out_held, out_end, found,
+def fastest(  # type: ignore[no-untyped-def]
+    tables, hands, cross0, places0, tasks, starts, ceiling, within, most, out_cost, out_length,
+    out_turns, out_moves, out_held, out_end,
 ):  # fmt: skip
-    """All ways from one holding that cost at most the limit; returns how many there are now."""
-    (
-        cross, place, held, state, cost, part, begun, offset, more_goal, viable, many, upcoming,
-        children_of, turned, crossed, ends, path_turn, path_move, path_held, orders, counts,
-    ) = stack  # fmt: skip
+    """The cheapest ways of one question, best first; returns how many.
+
+    ``tasks`` has shape (parts, FIELDS); the second part begins where the first ends. ``starts``
+    are the holdings from which a way may begin. Finds the ways up to ``within`` milliseconds
+    slower than the cheapest, none slower than ``ceiling``. If there are more than ``most``, it
+    keeps those up to the cost of number ``most``, as many as fit into the outputs. Of ways with
+    the same turns it keeps the cheapest. Nothing is checked.
+    """
+    parts, size = tasks.shape[0], LONGEST_WAY + 1
+    orders, counts = np.empty((parts, 8), dtype=np.int64), np.zeros(parts, dtype=np.int64)
+    for number in range(parts):
+        for piece in range(8):
+            if tasks[number, 0] >> piece & 1:
+                orders[number, counts[number]] = piece
+                counts[number] += 1
+    cross = np.empty(size, dtype=np.int64)
+    place = np.empty((size, 8), dtype=np.int64)
+    held = np.empty(size, dtype=np.int64)
+    state = np.empty(size, dtype=np.int64)
+    cost = np.empty(size, dtype=np.int64)
+    part = np.empty(size, dtype=np.int64)
+    begun = np.empty(size, dtype=np.bool_)
+    offset = np.empty(size, dtype=np.int64)  # −1, or where the layer is left
+    more_goal = np.empty(size, dtype=np.int64)  # pieces that the first part has solved
+    viable = np.empty(size, dtype=np.int64)  # bit k: the part may still end at offset k
+    many, upcoming = np.empty(size, dtype=np.int64), np.empty(size, dtype=np.int64)  # children
+    # A child's turn, move, holding, cost, part and offset.
+    children_of = np.empty((size, _CHILDREN, 6), dtype=np.int64)
+    turned = np.empty((size, 18, 8), dtype=np.int64)  # place after each turn
+    crossed = np.empty((size, 18), dtype=np.int64)  # cross after each turn
+    ends = np.zeros((size, 18), dtype=np.int64)  # viable after each turn
+    path_turn = np.empty(size, dtype=np.int64)
+    path_move = np.empty(size, dtype=np.int64)
+    path_held = np.empty(size, dtype=np.int64)
     bounds = np.empty(KINDS, dtype=np.int64)
     own, at_offset = np.empty(KINDS, dtype=np.int64), np.empty(KINDS, dtype=np.int64)
     rooms, turns = np.empty((18, KINDS), dtype=np.int64), np.empty(18, dtype=np.int64)
     offset_of = np.array([0, 0, 1, 0, 2, 0, 0, 0, 3])
     zero, one = np.int64(0), np.int64(1)  # plain numbers would each have a compilation
-    last_part = tasks.shape[0] - 1
+    last_part = parts - 1
     goal = tasks[last_part, 0]
     # A second part behind a first with turns of the cross layer says at which offset it stands.
     standing = zero
@@ -303,19 +333,46 @@ def _deepen(  # type: ignore[no-untyped-def]
     second_ms = tables.more[SECOND_AT[standing]]
     tied, target = tasks[last_part, 5], tasks[last_part, 4]
     order = orders[last_part, : counts[last_part]]
-    cross[0] = cross0
-    for piece in range(8):
-        place[0, piece] = places0[piece]
-    held[0], state[0], cost[0] = start, hands.start, 0
-    part[0], begun[0], offset[0], more_goal[0] = 0, False, -1, 0
-    viable[0] = 15
     root_offset = 0  # the first part has one prefix for all offsets
     for k in range(4):
         if cross0 == CROSS_AT[k]:
             root_offset = k
-    level = 0
-    fresh = True
-    while level >= 0:
+    for kind in range(KINDS):
+        rooms[0, kind] = NO_LIMIT
+    _piece_bounds(tables, np.int64(cross0), places0, order, zero, zero, zero, rooms[0], bounds)
+    horizon = np.int64(NO_LIMIT)
+    for start in starts:
+        low = np.int64(tables.cross[cross0, start]) * UNIT_MS
+        horizon = min(horizon, max(low, bounds[hands.kind[start]]))
+    horizon = min(max(horizon, np.int64(hands.least)), ceiling)
+    limit, found, started, level, fresh = horizon, np.int64(0), 0, -1, True
+    while True:
+        if level < 0:  # all is known from one start within the limit: the next start or limit
+            if started == starts.shape[0]:
+                if horizon >= ceiling or found >= most:
+                    break
+                if found and horizon >= out_cost[0] + within:
+                    break
+                if found:
+                    horizon = out_cost[0] + within
+                else:
+                    horizon += _STEP_MS * parts  # the first of two parts often needs far less
+                horizon = min(horizon, ceiling)
+                started = 0
+            limit = horizon
+            if found:
+                limit = min(limit, out_cost[0] + within)
+                if found >= most:
+                    limit = min(limit, out_cost[most - 1])
+            cross[0] = cross0
+            for piece in range(8):
+                place[0, piece] = places0[piece]
+            held[0], state[0], cost[0] = starts[started], hands.start, 0
+            part[0], begun[0], offset[0], more_goal[0] = 0, False, -1, 0
+            viable[0] = 15
+            started += 1
+            level = 0
+            fresh = True
         if fresh:
             fresh = False
             many[level] = upcoming[level] = 0
@@ -519,81 +576,6 @@ def _deepen(  # type: ignore[no-untyped-def]
         viable[level + 1] = ends[level, turn]
         level += 1
         fresh = True
-    return found
-
-
-@njit(cache=True, nogil=True)
-def fastest(  # type: ignore[no-untyped-def]
-    tables, hands, cross, places, tasks, starts, ceiling, within, most, out_cost, out_length,
-    out_turns, out_moves, out_held, out_end,
-):  # fmt: skip
-    """The cheapest ways of one question, best first; returns how many.
-
-    ``tasks`` has shape (parts, FIELDS); the second part begins where the first ends. ``starts``
-    are the holdings from which a way may begin. Finds the ways up to ``within`` milliseconds
-    slower than the cheapest, none slower than ``ceiling``. If there are more than ``most``, it
-    keeps those up to the cost of number ``most``, as many as fit into the outputs. Of ways with
-    the same turns it keeps the cheapest. Nothing is checked.
-    """
-    parts, size = tasks.shape[0], LONGEST_WAY + 1
-    orders, counts = np.empty((parts, 8), dtype=np.int64), np.zeros(parts, dtype=np.int64)
-    for part in range(parts):
-        for piece in range(8):
-            if tasks[part, 0] >> piece & 1:
-                orders[part, counts[part]] = piece
-                counts[part] += 1
-    stack = (
-        np.empty(size, dtype=np.int64),  # cross
-        np.empty((size, 8), dtype=np.int64),  # place
-        np.empty(size, dtype=np.int64),  # held
-        np.empty(size, dtype=np.int64),  # state
-        np.empty(size, dtype=np.int64),  # cost
-        np.empty(size, dtype=np.int64),  # part
-        np.empty(size, dtype=np.bool_),  # begun
-        np.empty(size, dtype=np.int64),  # offset: −1, or where the layer is left
-        np.empty(size, dtype=np.int64),  # more_goal: pieces that the first part has solved
-        np.empty(size, dtype=np.int64),  # viable: bit k: the part may still end at offset k
-        np.empty(size, dtype=np.int64),  # many children
-        np.empty(size, dtype=np.int64),  # upcoming child
-        np.empty((size, _CHILDREN, 6), dtype=np.int64),  # turn, move, held, cost, part, offset
-        np.empty((size, 18, 8), dtype=np.int64),  # turned: place after each turn
-        np.empty((size, 18), dtype=np.int64),  # crossed: cross after each turn
-        np.zeros((size, 18), dtype=np.int64),  # ends: viable after each turn
-        np.empty(size, dtype=np.int64),  # path_turn
-        np.empty(size, dtype=np.int64),  # path_move
-        np.empty(size, dtype=np.int64),  # path_held
-        orders,
-        counts,
-    )
-    bounds = np.empty(KINDS, dtype=np.int64)
-    order = orders[parts - 1, : counts[parts - 1]]
-    rooms = np.full(KINDS, NO_LIMIT, dtype=np.int64)
-    zero = np.int64(0)
-    _piece_bounds(tables, np.int64(cross), places, order, zero, zero, zero, rooms, bounds)
-    limit = np.int64(NO_LIMIT)
-    for start in starts:
-        low = np.int64(tables.cross[cross, start]) * UNIT_MS
-        limit = min(limit, max(low, bounds[hands.kind[start]]))
-    limit = max(limit, np.int64(hands.least))
-    found = np.int64(0)
-    while True:
-        limit = min(limit, ceiling)
-        for start in starts:
-            tightest = limit
-            if found:
-                tightest = min(limit, out_cost[0] + within)
-                if found >= most:
-                    tightest = min(tightest, out_cost[most - 1])
-            found = _deepen(
-                tables, hands, cross, places, tasks, start, tightest, within, most, stack,
-                out_cost, out_length, out_turns, out_moves, out_held, out_end, found,
-            )  # fmt: skip
-        if limit >= ceiling or found >= most or (found and limit >= out_cost[0] + within):
-            break
-        if found:
-            limit = out_cost[0] + within
-        else:
-            limit += _STEP_MS * parts  # what comes first of two parts is often too little by far
     while found and out_cost[found - 1] > out_cost[0] + within:
         found -= 1
     return found

@@ -17,7 +17,7 @@ from livecube.cube.position import SOLVED, in_one_order
 from livecube.hands.automaton import NEVER
 from livecube.search.book import FIRST_ROTATION
 from livecube.search.hand_arrays import ORBIT, ROTATED_BY, SPIN
-from livecube.search.situation import PIECE_MOVES, SLOT_SYMMETRY, cross_places
+from livecube.search.situation import PIECE_MOVES, SLOT_SYMMETRY, cross_numbers, cross_places
 from livecube.search.task import FASTEST_MS, MOST_WAYS, UNIT_MS, Written
 
 if TYPE_CHECKING:
@@ -157,13 +157,7 @@ def _least(hands: HandArrays, six: npt.NDArray[np.uint8], places: Ints, held: In
     spin = SPIN[held]
     edge = (np.arange(4) + spin[:, None]) % 4
     seen = SLOT_SYMMETRY[spin[:, None], 2, np.take_along_axis(places, edge, axis=1)]
-    number, flips = np.zeros(len(held), dtype=np.int64), np.zeros(len(held), dtype=np.int64)
-    cubicle = seen.astype(np.int64) >> 1
-    for i in range(4):
-        below = (cubicle[:, :i] < cubicle[:, i : i + 1]).sum(axis=1)
-        number = number * (12 - i) + cubicle[:, i] - below
-        flips = 2 * flips + (seen[:, i] & 1)
-    least: Ints = six[ORBIT[held], 16 * number + flips].astype(np.int64) * UNIT_MS
+    least: Ints = six[ORBIT[held], cross_numbers(seen.T)].astype(np.int64) * UNIT_MS
     return least
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -52,7 +52,9 @@ __all__ = [
     "TURN_SEEN",
     "Situation",
     "cross_number",
+    "cross_numbers",
     "cross_places",
+    "every_cross",
     "kept",
     "piece_places",
     "slot_bits",
@@ -180,6 +182,31 @@ def cross_number(position: Sequence[int]) -> int:
         flips = 2 * flips + (place & 1)
         before.append(place >> 1)
     return 16 * number + flips
+
+
+def cross_numbers(places: npt.NDArray[Any]) -> npt.NDArray[np.int32]:
+    """Numbers of crosses, from the places of DF, DR, DB, DL: shape (4, n) to shape (n,)."""
+    number, flips = np.zeros((2, *places.shape[1:]), dtype=np.int32)
+    cubicle = places >> 1
+    for i in range(4):
+        before = (cubicle[:i] < cubicle[i]).sum(axis=0, dtype=np.int32)
+        number = number * np.int32(12 - i) + cubicle[i] - before
+        flips = 2 * flips + (places[i] & 1)
+    return np.asarray(16 * number + flips, dtype=np.int32)
+
+
+def every_cross() -> npt.NDArray[np.int8]:
+    """Shape (4, 190080): places of DF, DR, DB, DL in the cross with each number."""
+    rest = np.arange(CROSSES) // 16
+    places = np.empty((4, CROSSES), dtype=np.int8)
+    for i in range(3, -1, -1):
+        places[i] = rest % (12 - i)
+        rest //= 12 - i
+    for i in range(3, -1, -1):
+        for j in range(i - 1, -1, -1):
+            places[i] += places[j] <= places[i]
+    flips = np.arange(CROSSES) % 16 >> np.arange(3, -1, -1)[:, None] & 1
+    return np.asarray(2 * places + flips, dtype=np.int8)
 
 
 def cross_places(position: Sequence[int]) -> list[int]:

@@ -14,7 +14,14 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-from livecube.search.situation import CROSSES, PIECE_MOVES, SLOT_SYMMETRY, SOLVED_PLACES
+from livecube.search.situation import (
+    CROSSES,
+    PIECE_MOVES,
+    SLOT_SYMMETRY,
+    SOLVED_PLACES,
+    cross_numbers,
+    every_cross,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -28,10 +35,15 @@ __all__ = [
     "build_tables",
     "cross_distances",
     "cross_moves",
-    "decode_cross",
-    "encode_cross",
+    "inner",
     "piece_distances",
+    "seen_crosses",
 ]
+
+inner: Final = njit(  # type: ignore[call-overload]  # its stubs lack these two options
+    nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True
+)
+"""For what only kernels call: without wrappers, and without a file, it is compiled much sooner."""
 
 _UNKNOWN = 255
 
@@ -63,23 +75,33 @@ NO_TABLES = Tables(
 """Tables for compiling the kernels while the real ones are being made."""
 
 
-def build_tables(step: Callable[[], None] = lambda: None) -> Tables:
-    """Build all tables; ``step`` is called after each of four parts."""
-    moves = cross_moves()
-    step()
-    seen = _seen_from_slots(SLOT_SYMMETRY)
+def build_tables(
+    moves: npt.NDArray[np.int32],
+    seen: npt.NDArray[np.int32],
+    step: Callable[[], None] = lambda: None,
+) -> Tables:
+    """Build the other tables; ``step`` is called after each of three parts."""
     corner = piece_distances(moves, PIECE_MOVES[0], int(SOLVED_PLACES[0]))
     step()
     edge = piece_distances(moves, PIECE_MOVES[1], int(SOLVED_PLACES[4]))
     step()
-    rows = _spread(corner, edge, seen, SLOT_SYMMETRY)
+    rows = _spread(corner, edge, seen)
     step()
     return Tables(moves, seen, rows, cross_distances(moves))
 
 
 def cross_moves() -> npt.NDArray[np.int32]:
     """The cross after each turn, shape (190080, 18)."""
-    return _cross_moves(PIECE_MOVES[1])  # type: ignore[no-any-return]
+    places = every_cross()
+    return np.stack([cross_numbers(turn[places]) for turn in PIECE_MOVES[1]], axis=1)
+
+
+def seen_crosses() -> npt.NDArray[np.int32]:
+    """The cross as each slot sees it, shape (4, 190080)."""
+    places = every_cross()
+    return np.stack(
+        [cross_numbers(SLOT_SYMMETRY[slot, 2][np.roll(places, -slot, axis=0)]) for slot in range(4)]
+    )
 
 
 def cross_distances(
@@ -90,66 +112,6 @@ def cross_distances(
     allowed = [t for t in range(18) if not quarter_turns_only or t % 3 != 1]
     both = piece_distances(np.ascontiguousarray(moves[:, allowed]), still[: len(allowed)], 0)
     return np.ascontiguousarray(both.reshape(CROSSES, 24)[:, 0])
-
-
-@njit(cache=True, nogil=True)
-def decode_cross(number, places):  # type: ignore[no-untyped-def]
-    """Places of DF, DR, DB, DL in a cross number."""
-    flips = number % 16
-    rest = number // 16
-    for i in range(3, -1, -1):
-        places[i] = rest % (12 - i)
-        rest //= 12 - i
-    for i in range(3, -1, -1):
-        for j in range(i - 1, -1, -1):
-            if places[j] <= places[i]:
-                places[i] += 1
-    for i in range(4):
-        places[i] = 2 * places[i] + (flips >> (3 - i) & 1)
-
-
-@njit(cache=True, nogil=True)
-def encode_cross(places):  # type: ignore[no-untyped-def]
-    """Number of a cross with these places of DF, DR, DB, DL."""
-    number = 0
-    flips = 0
-    for i in range(4):
-        cubicle = places[i] // 2
-        reduced = cubicle
-        for j in range(i):
-            if places[j] // 2 < cubicle:
-                reduced -= 1
-        number = number * (12 - i) + reduced
-        flips = 2 * flips + places[i] % 2
-    return 16 * number + flips
-
-
-@njit(cache=True, nogil=True)
-def _cross_moves(edge_moves):  # type: ignore[no-untyped-def]
-    moves = np.empty((190080, 18), dtype=np.int32)
-    places = np.empty(4, dtype=np.int64)
-    turned = np.empty(4, dtype=np.int64)
-    for cross in range(190080):
-        decode_cross(cross, places)
-        for turn in range(18):
-            for i in range(4):
-                turned[i] = edge_moves[turn, places[i]]
-            moves[cross, turn] = encode_cross(turned)
-    return moves
-
-
-@njit(cache=True, nogil=True)
-def _seen_from_slots(symmetry):  # type: ignore[no-untyped-def]
-    seen = np.empty((4, 190080), dtype=np.int32)
-    places = np.empty(4, dtype=np.int64)
-    turned = np.empty(4, dtype=np.int64)
-    for cross in range(190080):
-        decode_cross(cross, places)
-        for slot in range(4):
-            for i in range(4):
-                turned[i] = symmetry[slot, 2, places[(i + slot) % 4]]
-            seen[slot, cross] = encode_cross(turned)
-    return seen
 
 
 @njit(cache=True, nogil=True)
@@ -176,16 +138,16 @@ def piece_distances(moves, piece_moves, home):  # type: ignore[no-untyped-def]
     return distance
 
 
-@njit(cache=True, nogil=True)
-def _spread(corner, edge, seen, symmetry):  # type: ignore[no-untyped-def]
-    rows = np.empty((190080, 192), dtype=np.uint8)
-    for cross in range(190080):
+def _spread(
+    corner: npt.NDArray[np.uint8], edge: npt.NDArray[np.uint8], seen: npt.NDArray[np.int32]
+) -> npt.NDArray[np.uint8]:
+    """The distances of slot 0's pieces as ``rows`` of all pieces."""
+    rows = np.empty((CROSSES, 2, 4, 24), dtype=np.uint8)
+    for piece, distance in enumerate((corner, edge)):
         for slot in range(4):
-            base = seen[slot, cross] * 24
-            for place in range(24):
-                rows[cross, 24 * slot + place] = corner[base + symmetry[slot, 0, place]]
-                rows[cross, 96 + 24 * slot + place] = edge[base + symmetry[slot, 1, place]]
-    return rows
+            as_seen = distance.reshape(CROSSES, 24)[seen[slot]]
+            rows[:, piece, slot] = as_seen[:, SLOT_SYMMETRY[slot, piece]]
+    return rows.reshape(CROSSES, 192)
 
 
 # The distance table of cross + one pair: the exact number of turns for all 72,990,720 states.
@@ -198,7 +160,6 @@ def _spread(corner, edge, seen, symmetry):  # type: ignore[no-untyped-def]
 PAIR_STATES: Final = CROSSES * 24 * 24
 """Entries: ``(cross * 24 + corner place) * 24 + edge place``; a third are impossible."""
 
-_IMPOSSIBLE: Final = 15
 _NOT_REACHED: Final = 14
 _FORWARD: Final = 8
 """Up to this distance new states are found from known ones; beyond it few are left, and known
@@ -213,10 +174,12 @@ def build_pair_table(
     ``moves``: see :class:`livecube.search.tables.Tables`. ``step`` is called after each
     distance.
     """
-    table = np.full(PAIR_STATES // 2, _NOT_REACHED << 4 | _NOT_REACHED, dtype=np.uint8)
-    _rule_out(table)
+    # A byte holds both flips of an edge. No edge of a slot stands where a cross edge is.
+    edges = np.full((CROSSES, 12), _NOT_REACHED << 4 | _NOT_REACHED, dtype=np.uint8)
+    np.put_along_axis(edges, every_cross().T >> 1, 255, axis=1)
+    table = np.repeat(edges, 24, axis=0).ravel()
     start = (SOLVED_CROSS * 24 + int(SOLVED_PLACES[0])) * 24 + int(SOLVED_PLACES[4])
-    _put(table, start, 0)
+    table[start >> 1] &= ~(15 << (start % 2 << 2)) & 255
     distance, found = 0, 1
     while found:
         forward = distance < _FORWARD
@@ -226,28 +189,15 @@ def build_pair_table(
     return table
 
 
-@njit(cache=True, nogil=True)
+@inner
 def _get(table, index):  # type: ignore[no-untyped-def]
     return table[index >> 1] >> ((index & 1) << 2) & 15
 
 
-@njit(cache=True, nogil=True)
+@inner
 def _put(table, index, value):  # type: ignore[no-untyped-def]
     shift = (index & 1) << 2
     table[index >> 1] = table[index >> 1] & ~(15 << shift) & 255 | value << shift
-
-
-@njit(cache=True, nogil=True)
-def _rule_out(table):  # type: ignore[no-untyped-def]
-    """Mark the states whose edge would stand where a cross edge is."""
-    places = np.empty(4, dtype=np.int64)
-    for cross in range(CROSSES):
-        decode_cross(cross, places)
-        for i in range(4):
-            for flip in range(2):
-                edge = places[i] // 2 * 2 + flip
-                for corner in range(24):
-                    _put(table, (cross * 24 + corner) * 24 + edge, _IMPOSSIBLE)
 
 
 @njit(cache=True, nogil=True)
