@@ -1,7 +1,8 @@
 """The exact search for the fastest ways: depth-first over written moves, deepening in milliseconds.
 
-A node is a position, a holding and a state of the hands. It is left when the cost of its moves and
-a lower bound for the rest exceed the limit. The bounds are the least milliseconds for the cross
+A node is a sequence of turns with all the ways in which the hands may stand after it: the cheapest
+spelling for each holding and state. So bounds are looked up once for all of them. A way to stand is
+left when its cost and a lower bound for the rest exceed the limit. The bounds are the least milliseconds for the cross
 with each goal piece, for the cross alone, and for each goal pair alone, from this holding
 (:mod:`livecube.search.bounds`). For parts without turns of the cross layer there are separate,
 higher bounds for each offset at which such a part may end. Long and slow ways are never visited,
@@ -44,8 +45,8 @@ _STEP_MS: Final = 90
 is too far; the questions of the book are answered soonest so."""
 _D: Final = 15
 """The turn D; D2 and D' follow."""
-_CHILDREN: Final = 900
-"""More children of a node (36 moves, 24 holdings, two ways to go on) than can pass the bounds."""
+_STANDS: Final = 1 << 16
+"""Room for the ways in which the hands may stand in all open nodes; some hundreds are usual."""
 
 
 class SecondsTables(NamedTuple):
@@ -183,6 +184,22 @@ def _pair_bound(tables, hands, place, goal, still, k, holding):  # type: ignore[
 
 
 @njit(cache=True, nogil=True)
+def _may_end(  # type: ignore[no-untyped-def]
+    tables, hands, place, goal, ends, last, holding, room
+):  # fmt: skip
+    """Whether the pairs of a part without turns of the layer can be in within ``room``.
+
+    ``ends``, bit k: it may end at offset k.
+    """
+    for k in range(4):
+        if ends >> k & 1:
+            bound = _pair_bound(tables, hands, place, goal, np.int64(1), k, holding)
+            if bound + tables.turning[k if last else 4] <= room:
+                return True
+    return False
+
+
+@njit(cache=True, nogil=True)
 def _doors(place, slot, k):  # type: ignore[no-untyped-def]
     """Bit b: after D^b a keyhole into the slot has a door, the pieces being at offset k.
 
@@ -279,14 +296,58 @@ def _keep(  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
+def _trace(stands, at, length, path_move, path_held):  # type: ignore[no-untyped-def]
+    """Write the moves that led to a stand, and their holdings, before index ``length``."""
+    for i in range(length - 1, -1, -1):
+        path_move[i], path_held[i] = stands[at, 4], stands[at, 5]
+        at = stands[at, 3]
+
+
+@njit(cache=True, nogil=True)
+def _enter(  # type: ignore[no-untyped-def]
+    stands, first, many, price, to, then, behind, move, at, length, paths
+):  # fmt: skip
+    """Enter a way to stand among those from ``first``; returns how many there are in all.
+
+    Of spellings that leave the hands alike the cheapest is kept; of equally cheap ones one is
+    chosen as in ``_keep``.
+    """
+    row = first
+    while row < many and (stands[row, 0] != to or stands[row, 1] != then):
+        row += 1
+    if row < many:
+        if stands[row, 2] < price:
+            return many
+        if stands[row, 2] == price:
+            _trace(stands, behind, length, paths[0], paths[1])
+            _trace(stands, stands[row, 3], length, paths[2], paths[3])
+            paths[0, length], paths[1, length] = move, at
+            paths[2, length], paths[3, length] = stands[row, 4], stands[row, 5]
+            for i in range(length + 1):
+                before = 24 * paths[2, i] + paths[3, i]
+                after = 24 * paths[0, i] + paths[1, i]
+                if before != after:
+                    break
+            if before <= after:
+                return many
+    stands[row, 0], stands[row, 1], stands[row, 2] = to, then, price
+    stands[row, 3], stands[row, 4], stands[row, 5] = behind, move, at
+    return max(many, row + 1)
+
+
+@njit(cache=True, nogil=True)
 def _deepen(  # type: ignore[no-untyped-def]
-    tables, hands, cross0, places0, tasks, start, limit, within, most, stack, out_cost,
+    tables, hands, cross0, places0, tasks, starts, limit, within, most, stack, out_cost,
     out_length, out_turns, out_moves, out_held, out_end, found,
 ):  # fmt: skip
-    """All ways from one holding that cost at most the limit; returns how many there are now."""
+    """All ways that cost at most the limit; returns how many there are now.
+
+    -1: there was not enough room.
+    """
     (
-        cross, place, held, state, cost, part, begun, offset, more_goal, viable, many, upcoming,
-        children_of, turned, crossed, ends, path_turn, path_move, path_held, orders, counts,
+        cross, place, first_stand, after_stand, stands, filled, part, begun, offset, more_goal,
+        viable, many, upcoming, children_of, turned, crossed, ends, path_turn, path_move, path_held,
+        paths, orders, counts,
     ) = stack  # fmt: skip
     bounds = np.empty(KINDS, dtype=np.int64)
     own, at_offset = np.empty(KINDS, dtype=np.int64), np.empty(KINDS, dtype=np.int64)
@@ -306,7 +367,9 @@ def _deepen(  # type: ignore[no-untyped-def]
     cross[0] = cross0
     for piece in range(8):
         place[0, piece] = places0[piece]
-    held[0], state[0], cost[0] = start, hands.start, 0
+    for n in range(starts.shape[0]):
+        stands[n, 0], stands[n, 1], stands[n, 2] = starts[n], hands.start, 0
+    first_stand[0], after_stand[0] = 0, starts.shape[0]
     part[0], begun[0], offset[0], more_goal[0] = 0, False, -1, 0
     viable[0] = 15
     root_offset = 0  # the first part has one prefix for all offsets
@@ -352,9 +415,12 @@ def _deepen(  # type: ignore[no-untyped-def]
             children = 0
             if level == LONGEST_WAY - 1:
                 mask = 0
-            here, now = held[level], state[level]
+            begin, end = first_stand[level], after_stand[level]
+            top = filled[level - 1] if level > 0 else end
+            cheapest = stands[begin, 2]
+            for stand in range(begin + 1, end):
+                cheapest = min(cheapest, stands[stand, 2])
             # The milliseconds left after a turn, by the kind of holding that it leads to.
-            left = limit - cost[level]
             count = zero
             for turn in range(18):
                 face = turn // 3
@@ -364,12 +430,14 @@ def _deepen(  # type: ignore[no-untyped-def]
                     continue
                 crossed[level, turn] = tables.moves[cross[level], turn]
                 for kind in range(KINDS):
-                    rooms[turn, kind] = left - hands.turned
-                for way in range(2):
-                    move = hands.spelled[here, turn, way]
-                    kind = hands.kind[hands.after[here, move]]
-                    room = left - np.int64(hands.seconds[now, move])
-                    rooms[turn, kind] = max(rooms[turn, kind], room)
+                    rooms[turn, kind] = limit - cheapest - hands.turned
+                for stand in range(begin, end):
+                    here, now = stands[stand, 0], stands[stand, 1]
+                    for way in range(2):
+                        move = hands.spelled[here, turn, way]
+                        kind = hands.kind[hands.after[here, move]]
+                        left = limit - stands[stand, 2] - np.int64(hands.seconds[now, move])
+                        rooms[turn, kind] = max(rooms[turn, kind], left)
                 turns[count] = turn
                 count += 1
             for i in range(min(3, asked.shape[0])):
@@ -437,61 +505,65 @@ def _deepen(  # type: ignore[no-untyped-def]
                     if task[3] == NO_TAIL and reached > 0:
                         reached = -1
                 done = closing or (reached == 0 and last)
-                turnable = cost[level] + hands.turned + lowest <= limit
-                for nth in range(24 if turnable else 1):
-                    at = (here + nth) % 24
-                    spent = cost[level]
-                    then = now
-                    if nth:
-                        spent += hands.rotation[here, at]
-                        then = hands.rotated
-                        if spent + hands.least + lowest > limit:
-                            continue
-                    for way in range(2):
-                        move = hands.spelled[at, turn, way]
-                        price = spent + hands.seconds[then, move]
-                        to = hands.after[at, move]
-                        if price + bounds[hands.kind[to]] > limit:
-                            continue
-                        if done:
-                            total = price + hands.finish[to]
-                            if total <= limit:
-                                path_turn[level] = turn
-                                path_move[level] = move
-                                path_held[level] = at
-                                found = _keep(
-                                    total, level + 1, path_turn, path_move, path_held, to,
-                                    out_cost, out_length, out_turns, out_moves, out_held,
-                                    out_end, found,
-                                )  # fmt: skip
-                                limit = min(limit, out_cost[0] + within)
-                                if found >= most:
-                                    limit = min(limit, out_cost[most - 1])
-                            continue
-                        if last and reached > 0 and price + tables.left[reached, to] > limit:
-                            continue
-                        if price + tables.cross[other, to] * UNIT_MS > limit:
-                            continue
-                        if price + _pair_bound(tables, hands, places, goal, zero, zero, to) > limit:
-                            continue
-                        if still:
-                            far = True
-                            for k in range(4):
-                                if ends[level, turn] >> k & 1:
-                                    bound = _pair_bound(tables, hands, places, task[0], one, k, to)
-                                    bound += tables.turning[k if last else 4]
-                                    if price + bound <= limit:
-                                        far = False
-                                        break
-                            if far:
+                path_turn[level] = turn
+                child_begin = top
+                for stand in range(begin, end):
+                    here, now, cost = stands[stand, 0], stands[stand, 1], stands[stand, 2]
+                    turnable = cost + hands.turned + lowest <= limit
+                    for nth in range(24 if turnable else 1):
+                        at = (here + nth) % 24
+                        spent, state = cost, now
+                        if nth:
+                            spent += hands.rotation[here, at]
+                            state = zero + hands.rotated
+                            if spent + hands.least + lowest > limit:
                                 continue
-                        # A part that leaves the layer where it is ends, and the next begins.
-                        onward = reached >= 0 and not last
-                        child = children_of[level, children]
-                        child[0], child[1], child[2], child[3] = turn, move, at, price
-                        child[4] = part[level] + onward
-                        child[5] = reached
-                        children += 1
+                        for way in range(2):
+                            move = hands.spelled[at, turn, way]
+                            price = spent + hands.seconds[state, move]
+                            to = hands.after[at, move]
+                            if price + bounds[hands.kind[to]] > limit:
+                                continue
+                            if done:
+                                total = price + hands.finish[to]
+                                if total <= limit:
+                                    _trace(stands, stand, level, path_move, path_held)
+                                    path_move[level], path_held[level] = move, at
+                                    found = _keep(
+                                        total, level + 1, path_turn, path_move, path_held, to,
+                                        out_cost, out_length, out_turns, out_moves, out_held,
+                                        out_end, found,
+                                    )  # fmt: skip
+                                    limit = min(limit, out_cost[0] + within)
+                                    if found >= most:
+                                        limit = min(limit, out_cost[most - 1])
+                                continue
+                            if last and reached > 0 and price + tables.left[reached, to] > limit:
+                                continue
+                            if price + tables.cross[other, to] * UNIT_MS > limit:
+                                continue
+                            pairs = _pair_bound(tables, hands, places, goal, zero, zero, to)
+                            if price + pairs > limit:
+                                continue
+                            if still and not _may_end(
+                                tables, hands, places, task[0], ends[level, turn], last, to,
+                                limit - price,
+                            ):  # fmt: skip
+                                continue
+                            if top == stands.shape[0]:
+                                return -one
+                            top = _enter(
+                                stands, child_begin, top, price, to, hands.then[state, move],
+                                stand, move, at, level, paths,
+                            )  # fmt: skip
+                if top > child_begin:
+                    # A part that leaves the layer where it is ends, and the next begins.
+                    onward = reached >= 0 and not last
+                    child = children_of[level, children]
+                    child[0], child[1], child[2] = turn, child_begin, top
+                    child[3], child[4] = part[level] + onward, reached
+                    children += 1
+            filled[level] = top
             many[level] = children
         n = upcoming[level]
         if n == many[level]:
@@ -499,21 +571,14 @@ def _deepen(  # type: ignore[no-untyped-def]
             continue
         upcoming[level] = n + 1
         child = children_of[level, n]
-        turn, move, at, price, onto = child[0], child[1], child[2], child[3], child[4]
-        if price > limit:
-            continue
-        now = state[level] if at == held[level] else hands.rotated
+        turn, onto = child[0], child[3]
         path_turn[level] = turn
-        path_move[level] = move
-        path_held[level] = at
+        first_stand[level + 1], after_stand[level + 1] = child[1], child[2]
         cross[level + 1] = crossed[level, turn]
         for piece in range(8):
             place[level + 1, piece] = turned[level, turn, piece]
-        held[level + 1] = hands.after[at, move]
-        state[level + 1] = hands.then[now, move]
-        cost[level + 1] = price
         part[level + 1] = onto
-        offset[level + 1] = child[5]
+        offset[level + 1] = child[4]
         begun[level + 1] = onto == part[level]
         more_goal[level + 1] = more_goal[level]
         viable[level + 1] = ends[level, turn]
@@ -533,7 +598,7 @@ def fastest(  # type: ignore[no-untyped-def]
     are the holdings from which a way may begin. Finds the ways up to ``within`` milliseconds
     slower than the cheapest, none slower than ``ceiling``. If there are more than ``most``, it
     keeps those up to the cost of number ``most``, as many as fit into the outputs. Of ways with
-    the same turns it keeps the cheapest. Nothing is checked.
+    the same turns it keeps the cheapest. Nothing is checked. -1: there was not enough room.
     """
     parts, size = tasks.shape[0], LONGEST_WAY + 1
     orders, counts = np.empty((parts, 8), dtype=np.int64), np.zeros(parts, dtype=np.int64)
@@ -545,9 +610,10 @@ def fastest(  # type: ignore[no-untyped-def]
     stack = (
         np.empty(size, dtype=np.int64),  # cross
         np.empty((size, 8), dtype=np.int64),  # place
-        np.empty(size, dtype=np.int64),  # held
-        np.empty(size, dtype=np.int64),  # state
-        np.empty(size, dtype=np.int64),  # cost
+        np.empty(size, dtype=np.int64),  # first_stand: how the hands may stand: the first
+        np.empty(size, dtype=np.int64),  # after_stand: and the one after the last
+        np.empty((_STANDS, 6), dtype=np.int64),  # holding, state, cost, stand before, move, held
+        np.empty(size, dtype=np.int64),  # filled: the stands of open nodes end here
         np.empty(size, dtype=np.int64),  # part
         np.empty(size, dtype=np.bool_),  # begun
         np.empty(size, dtype=np.int64),  # offset: −1, or where the layer is left
@@ -555,13 +621,14 @@ def fastest(  # type: ignore[no-untyped-def]
         np.empty(size, dtype=np.int64),  # viable: bit k: the part may still end at offset k
         np.empty(size, dtype=np.int64),  # many children
         np.empty(size, dtype=np.int64),  # upcoming child
-        np.empty((size, _CHILDREN, 6), dtype=np.int64),  # turn, move, held, cost, part, offset
+        np.empty((size, 18, 5), dtype=np.int64),  # child: turn, first and last stand, part, offset
         np.empty((size, 18, 8), dtype=np.int64),  # turned: place after each turn
         np.empty((size, 18), dtype=np.int64),  # crossed: cross after each turn
         np.zeros((size, 18), dtype=np.int64),  # ends: viable after each turn
         np.empty(size, dtype=np.int64),  # path_turn
         np.empty(size, dtype=np.int64),  # path_move
         np.empty(size, dtype=np.int64),  # path_held
+        np.empty((4, size), dtype=np.int64),  # paths: moves and holdings of two ways, compared
         orders,
         counts,
     )
@@ -576,18 +643,19 @@ def fastest(  # type: ignore[no-untyped-def]
         limit = min(limit, max(low, bounds[hands.kind[start]]))
     limit = max(limit, np.int64(hands.least))
     found = np.int64(0)
-    while True:
+    while starts.shape[0]:
         limit = min(limit, ceiling)
-        for start in starts:
-            tightest = limit
-            if found:
-                tightest = min(limit, out_cost[0] + within)
-                if found >= most:
-                    tightest = min(tightest, out_cost[most - 1])
-            found = _deepen(
-                tables, hands, cross, places, tasks, start, tightest, within, most, stack,
-                out_cost, out_length, out_turns, out_moves, out_held, out_end, found,
-            )  # fmt: skip
+        tightest = limit
+        if found:
+            tightest = min(limit, out_cost[0] + within)
+            if found >= most:
+                tightest = min(tightest, out_cost[most - 1])
+        found = _deepen(
+            tables, hands, cross, places, tasks, starts, tightest, within, most, stack, out_cost,
+            out_length, out_turns, out_moves, out_held, out_end, found,
+        )  # fmt: skip
+        if found < 0:
+            return found
         if limit >= ceiling or found >= most or (found and limit >= out_cost[0] + within):
             break
         if found:
