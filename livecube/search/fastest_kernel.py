@@ -1,8 +1,10 @@
 """The exact search for the fastest ways: depth-first over written moves, deepening in milliseconds.
 
-A node is a position, a holding and a state of the hands. It is left when the cost of its moves and
-a lower bound for the rest exceed the limit. The bounds are the least milliseconds for the cross
-with each goal piece, for the cross alone, and for each goal pair alone, from this holding
+A node is a sequence of turns with all the ways in which the hands may stand after it: the cheapest
+spelling for each holding and state. So bounds are looked up once for all of them. A way to stand is
+left when its cost and a lower bound for the rest exceed the limit. The bounds are the least
+milliseconds for the cross with each goal piece, for the cross alone, and for each goal pair alone,
+from this holding
 (:mod:`livecube.search.bounds`). For parts without turns of the cross layer there are separate,
 higher bounds for each offset at which such a part may end. Long and slow ways are never visited,
 and the limit, not a number of turns, ends the search: it is exact.
@@ -45,8 +47,8 @@ _STEP_MS: Final = 90
 is too far; the questions of the book are answered soonest so."""
 _D: Final = 15
 """The turn D; D2 and D' follow."""
-_CHILDREN: Final = 900
-"""More children of a node (36 moves, 24 holdings, two ways to go on) than can pass the bounds."""
+_STANDS: Final = 1 << 16
+"""Room for the ways in which the hands may stand in all open nodes; some hundreds are usual."""
 
 
 class SecondsTables(NamedTuple):
@@ -184,6 +186,22 @@ def _pair_bound(tables, hands, place, goal, still, k, holding):  # type: ignore[
 
 
 @inner
+def _may_end(  # type: ignore[no-untyped-def]
+    tables, hands, place, goal, ends, last, holding, room
+):  # fmt: skip
+    """Whether the pairs of a part without turns of the layer can be in within ``room``.
+
+    ``ends``, bit k: it may end at offset k.
+    """
+    for k in range(4):
+        if ends >> k & 1:
+            bound = _pair_bound(tables, hands, place, goal, np.int64(1), k, holding)
+            if bound + tables.turning[k if last else 4] <= room:
+                return True
+    return False
+
+
+@inner
 def _doors(place, slot, k):  # type: ignore[no-untyped-def]
     """Bit b: after D^b a keyhole into the slot has a door, the pieces being at offset k.
 
@@ -279,6 +297,46 @@ def _keep(  # type: ignore[no-untyped-def]
     return found
 
 
+@inner
+def _trace(stands, at, length, path_move, path_held):  # type: ignore[no-untyped-def]
+    """Write the moves that led to a stand, and their holdings, before index ``length``."""
+    for i in range(length - 1, -1, -1):
+        path_move[i], path_held[i] = stands[at, 4], stands[at, 5]
+        at = stands[at, 3]
+
+
+@inner
+def _enter(  # type: ignore[no-untyped-def]
+    stands, first, many, price, to, then, behind, move, at, length, paths
+):  # fmt: skip
+    """Enter a way to stand among those from ``first``; returns how many there are in all.
+
+    Of spellings that leave the hands alike the cheapest is kept; of equally cheap ones one is
+    chosen as in ``_keep``.
+    """
+    row = first
+    while row < many and (stands[row, 0] != to or stands[row, 1] != then):
+        row += 1
+    if row < many:
+        if stands[row, 2] < price:
+            return many
+        if stands[row, 2] == price:
+            _trace(stands, behind, length, paths[0], paths[1])
+            _trace(stands, stands[row, 3], length, paths[2], paths[3])
+            paths[0, length], paths[1, length] = move, at
+            paths[2, length], paths[3, length] = stands[row, 4], stands[row, 5]
+            for i in range(length + 1):
+                before = 24 * paths[2, i] + paths[3, i]
+                after = 24 * paths[0, i] + paths[1, i]
+                if before != after:
+                    break
+            if before <= after:
+                return many
+    stands[row, 0], stands[row, 1], stands[row, 2] = to, then, price
+    stands[row, 3], stands[row, 4], stands[row, 5] = behind, move, at
+    return max(many, row + 1)
+
+
 @njit(cache=True, nogil=True)
 def fastest(  # type: ignore[no-untyped-def]
     tables, hands, cross0, places0, tasks, starts, ceiling, within, most, out_cost, out_length,
@@ -290,7 +348,7 @@ def fastest(  # type: ignore[no-untyped-def]
     are the holdings from which a way may begin. Finds the ways up to ``within`` milliseconds
     slower than the cheapest, none slower than ``ceiling``. If there are more than ``most``, it
     keeps those up to the cost of number ``most``, as many as fit into the outputs. Of ways with
-    the same turns it keeps the cheapest. Nothing is checked.
+    the same turns it keeps the cheapest. Nothing is checked. -1: there was not enough room.
     """
     parts, size = tasks.shape[0], LONGEST_WAY + 1
     orders, counts = np.empty((parts, 8), dtype=np.int64), np.zeros(parts, dtype=np.int64)
@@ -301,23 +359,26 @@ def fastest(  # type: ignore[no-untyped-def]
                 counts[number] += 1
     cross = np.empty(size, dtype=np.int64)
     place = np.empty((size, 8), dtype=np.int64)
-    held = np.empty(size, dtype=np.int64)
-    state = np.empty(size, dtype=np.int64)
-    cost = np.empty(size, dtype=np.int64)
+    # How the hands may stand: holding, state, cost, the stand before, and the move from there with
+    # its holding; of each node the first, and the one after the last.
+    stands = np.empty((_STANDS, 6), dtype=np.int64)
+    first_stand, after_stand = np.empty(size, dtype=np.int64), np.empty(size, dtype=np.int64)
+    filled = np.empty(size, dtype=np.int64)  # the stands of open nodes end here
     part = np.empty(size, dtype=np.int64)
     begun = np.empty(size, dtype=np.bool_)
     offset = np.empty(size, dtype=np.int64)  # −1, or where the layer is left
     more_goal = np.empty(size, dtype=np.int64)  # pieces that the first part has solved
     viable = np.empty(size, dtype=np.int64)  # bit k: the part may still end at offset k
     many, upcoming = np.empty(size, dtype=np.int64), np.empty(size, dtype=np.int64)  # children
-    # A child's turn, move, holding, cost, part and offset.
-    children_of = np.empty((size, _CHILDREN, 6), dtype=np.int64)
+    # A child's turn, first stand and the one after its last, part and offset.
+    children_of = np.empty((size, 18, 5), dtype=np.int64)
     turned = np.empty((size, 18, 8), dtype=np.int64)  # place after each turn
     crossed = np.empty((size, 18), dtype=np.int64)  # cross after each turn
     ends = np.zeros((size, 18), dtype=np.int64)  # viable after each turn
     path_turn = np.empty(size, dtype=np.int64)
     path_move = np.empty(size, dtype=np.int64)
     path_held = np.empty(size, dtype=np.int64)
+    paths = np.empty((4, size), dtype=np.int64)  # moves and holdings of two ways, compared
     bounds = np.empty(KINDS, dtype=np.int64)
     own, at_offset = np.empty(KINDS, dtype=np.int64), np.empty(KINDS, dtype=np.int64)
     rooms, turns = np.empty((18, KINDS), dtype=np.int64), np.empty(18, dtype=np.int64)
@@ -345,10 +406,13 @@ def fastest(  # type: ignore[no-untyped-def]
         low = np.int64(tables.cross[cross0, start]) * UNIT_MS
         horizon = min(horizon, max(low, bounds[hands.kind[start]]))
     horizon = min(max(horizon, np.int64(hands.least)), ceiling)
-    limit, found, started, level, fresh = horizon, np.int64(0), 0, -1, True
+    limit, found, level = horizon, np.int64(0), -1
+    begun_search = fresh = False
+    if not starts.shape[0]:
+        return found
     while True:
-        if level < 0:  # all is known from one start within the limit: the next start or limit
-            if started == starts.shape[0]:
+        if level < 0:  # all within the limit is known: begin with the first limit, or the next
+            if begun_search:
                 if horizon >= ceiling or found >= most:
                     break
                 if found and horizon >= out_cost[0] + within:
@@ -358,7 +422,7 @@ def fastest(  # type: ignore[no-untyped-def]
                 else:
                     horizon += _STEP_MS * parts  # the first of two parts often needs far less
                 horizon = min(horizon, ceiling)
-                started = 0
+            begun_search = True
             limit = horizon
             if found:
                 limit = min(limit, out_cost[0] + within)
@@ -367,10 +431,11 @@ def fastest(  # type: ignore[no-untyped-def]
             cross[0] = cross0
             for piece in range(8):
                 place[0, piece] = places0[piece]
-            held[0], state[0], cost[0] = starts[started], hands.start, 0
+            for n in range(starts.shape[0]):
+                stands[n, 0], stands[n, 1], stands[n, 2] = starts[n], hands.start, 0
+            first_stand[0], after_stand[0] = 0, starts.shape[0]
             part[0], begun[0], offset[0], more_goal[0] = 0, False, -1, 0
             viable[0] = 15
-            started += 1
             level = 0
             fresh = True
         if fresh:
@@ -409,9 +474,12 @@ def fastest(  # type: ignore[no-untyped-def]
             children = 0
             if level == LONGEST_WAY - 1:
                 mask = 0
-            here, now = held[level], state[level]
+            begin, end = first_stand[level], after_stand[level]
+            top = filled[level - 1] if level > 0 else end
+            cheapest = stands[begin, 2]
+            for stand in range(begin + 1, end):
+                cheapest = min(cheapest, stands[stand, 2])
             # The milliseconds left after a turn, by the kind of holding that it leads to.
-            left = limit - cost[level]
             count = zero
             for turn in range(18):
                 face = turn // 3
@@ -421,12 +489,14 @@ def fastest(  # type: ignore[no-untyped-def]
                     continue
                 crossed[level, turn] = tables.moves[cross[level], turn]
                 for kind in range(KINDS):
-                    rooms[turn, kind] = left - hands.turned
-                for way in range(2):
-                    move = hands.spelled[here, turn, way]
-                    kind = hands.kind[hands.after[here, move]]
-                    room = left - np.int64(hands.seconds[now, move])
-                    rooms[turn, kind] = max(rooms[turn, kind], room)
+                    rooms[turn, kind] = limit - cheapest - hands.turned
+                for stand in range(begin, end):
+                    here, now = stands[stand, 0], stands[stand, 1]
+                    for way in range(2):
+                        move = hands.spelled[here, turn, way]
+                        kind = hands.kind[hands.after[here, move]]
+                        left = limit - stands[stand, 2] - np.int64(hands.seconds[now, move])
+                        rooms[turn, kind] = max(rooms[turn, kind], left)
                 turns[count] = turn
                 count += 1
             for i in range(min(3, asked.shape[0])):
@@ -494,61 +564,65 @@ def fastest(  # type: ignore[no-untyped-def]
                     if task[3] == NO_TAIL and reached > 0:
                         reached = -1
                 done = closing or (reached == 0 and last)
-                turnable = cost[level] + hands.turned + lowest <= limit
-                for nth in range(24 if turnable else 1):
-                    at = (here + nth) % 24
-                    spent = cost[level]
-                    then = now
-                    if nth:
-                        spent += hands.rotation[here, at]
-                        then = hands.rotated
-                        if spent + hands.least + lowest > limit:
-                            continue
-                    for way in range(2):
-                        move = hands.spelled[at, turn, way]
-                        price = spent + hands.seconds[then, move]
-                        to = hands.after[at, move]
-                        if price + bounds[hands.kind[to]] > limit:
-                            continue
-                        if done:
-                            total = price + hands.finish[to]
-                            if total <= limit:
-                                path_turn[level] = turn
-                                path_move[level] = move
-                                path_held[level] = at
-                                found = _keep(
-                                    total, level + 1, path_turn, path_move, path_held, to,
-                                    out_cost, out_length, out_turns, out_moves, out_held,
-                                    out_end, found,
-                                )  # fmt: skip
-                                limit = min(limit, out_cost[0] + within)
-                                if found >= most:
-                                    limit = min(limit, out_cost[most - 1])
-                            continue
-                        if last and reached > 0 and price + tables.left[reached, to] > limit:
-                            continue
-                        if price + tables.cross[other, to] * UNIT_MS > limit:
-                            continue
-                        if price + _pair_bound(tables, hands, places, goal, zero, zero, to) > limit:
-                            continue
-                        if still:
-                            far = True
-                            for k in range(4):
-                                if ends[level, turn] >> k & 1:
-                                    bound = _pair_bound(tables, hands, places, task[0], one, k, to)
-                                    bound += tables.turning[k if last else 4]
-                                    if price + bound <= limit:
-                                        far = False
-                                        break
-                            if far:
+                path_turn[level] = turn
+                child_begin = top
+                for stand in range(begin, end):
+                    here, now, cost = stands[stand, 0], stands[stand, 1], stands[stand, 2]
+                    turnable = cost + hands.turned + lowest <= limit
+                    for nth in range(24 if turnable else 1):
+                        at = (here + nth) % 24
+                        spent, state = cost, now
+                        if nth:
+                            spent += hands.rotation[here, at]
+                            state = zero + hands.rotated
+                            if spent + hands.least + lowest > limit:
                                 continue
-                        # A part that leaves the layer where it is ends, and the next begins.
-                        onward = reached >= 0 and not last
-                        child = children_of[level, children]
-                        child[0], child[1], child[2], child[3] = turn, move, at, price
-                        child[4] = part[level] + onward
-                        child[5] = reached
-                        children += 1
+                        for way in range(2):
+                            move = hands.spelled[at, turn, way]
+                            price = spent + hands.seconds[state, move]
+                            to = hands.after[at, move]
+                            if price + bounds[hands.kind[to]] > limit:
+                                continue
+                            if done:
+                                total = price + hands.finish[to]
+                                if total <= limit:
+                                    _trace(stands, stand, level, path_move, path_held)
+                                    path_move[level], path_held[level] = move, at
+                                    found = _keep(
+                                        total, level + 1, path_turn, path_move, path_held, to,
+                                        out_cost, out_length, out_turns, out_moves, out_held,
+                                        out_end, found,
+                                    )  # fmt: skip
+                                    limit = min(limit, out_cost[0] + within)
+                                    if found >= most:
+                                        limit = min(limit, out_cost[most - 1])
+                                continue
+                            if last and reached > 0 and price + tables.left[reached, to] > limit:
+                                continue
+                            if price + tables.cross[other, to] * UNIT_MS > limit:
+                                continue
+                            pairs = _pair_bound(tables, hands, places, goal, zero, zero, to)
+                            if price + pairs > limit:
+                                continue
+                            if still and not _may_end(
+                                tables, hands, places, task[0], ends[level, turn], last, to,
+                                limit - price,
+                            ):  # fmt: skip
+                                continue
+                            if top == stands.shape[0]:
+                                return -one
+                            top = _enter(
+                                stands, child_begin, top, price, to, hands.then[state, move],
+                                stand, move, at, level, paths,
+                            )  # fmt: skip
+                if top > child_begin:
+                    # A part that leaves the layer where it is ends, and the next begins.
+                    onward = reached >= 0 and not last
+                    child = children_of[level, children]
+                    child[0], child[1], child[2] = turn, child_begin, top
+                    child[3], child[4] = part[level] + onward, reached
+                    children += 1
+            filled[level] = top
             many[level] = children
         n = upcoming[level]
         if n == many[level]:
@@ -556,21 +630,14 @@ def fastest(  # type: ignore[no-untyped-def]
             continue
         upcoming[level] = n + 1
         child = children_of[level, n]
-        turn, move, at, price, onto = child[0], child[1], child[2], child[3], child[4]
-        if price > limit:
-            continue
-        now = state[level] if at == held[level] else hands.rotated
+        turn, onto = child[0], child[3]
         path_turn[level] = turn
-        path_move[level] = move
-        path_held[level] = at
+        first_stand[level + 1], after_stand[level + 1] = child[1], child[2]
         cross[level + 1] = crossed[level, turn]
         for piece in range(8):
             place[level + 1, piece] = turned[level, turn, piece]
-        held[level + 1] = hands.after[at, move]
-        state[level + 1] = hands.then[now, move]
-        cost[level + 1] = price
         part[level + 1] = onto
-        offset[level + 1] = child[5]
+        offset[level + 1] = child[4]
         begun[level + 1] = onto == part[level]
         more_goal[level + 1] = more_goal[level]
         viable[level + 1] = ends[level, turn]

@@ -110,6 +110,7 @@ class FastestSearch:
             self.tables, self._hands, cross, places, rows,
             np.array(starts, dtype=np.int64), ceiling_ms, within_ms, most, *self._out,
         )  # fmt: skip
+        assert count >= 0, "more ways to hold the cube than there is room for"
         found = [self._way(row, starts) for row in range(count)]
         found.sort(key=lambda way: (way.ms, self.text(way)))
         return found[:most]
