@@ -41,7 +41,7 @@ def advisor() -> Advisor:
 
 def test_rows_do_what_they_say(advisor: Advisor) -> None:
     figures = Figures()
-    for number, case in enumerate(islice(cases("c"), 0, STEP * POSITIONS, STEP)):
+    for number, case in enumerate(islice(cases("t"), 0, STEP * POSITIONS, STEP)):
         check(advisor, case, figures, whole=number % WHOLE == 0)
     print("", *figures.lines(), sep="\n")
     assert not figures.wrong, "\n".join(figures.wrong[:10])

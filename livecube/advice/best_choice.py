@@ -32,11 +32,13 @@ def is_best_choice(advice: Advice, row: Opportunity) -> bool:
 
     For one slot: no fastest row of the advice takes less time, looking included. For two slots:
     it takes less time than the plain way, since a row for one slot cannot be compared with it.
-    The yardstick: it is at least two turns shorter than every other technique.
+    The yardstick: it is at least two turns shorter than every other technique. A row that is not
+    proven to be the fastest is never the best choice.
     """
     others = [one for one in advice.opportunities if one.technique != row.technique]
     if not row.fastest:
-        return all(row.turns + 1 < one.turns for one in others)
+        shorter = all(row.turns + 1 < one.turns for one in others)
+        return row.traits.is_yardstick and shorter
     if len(row.slots) > 1:
         plain = row.plain
         return plain is None or row.total < plain.seconds + plain.looking

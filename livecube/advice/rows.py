@@ -221,25 +221,26 @@ class Rows:
         starts: Sequence[int],
         moved: Sequence[bool] = _NOTHING_MOVED,
     ) -> list[Row]:
-        """The fastest ways of each chance, cheapest first for each; yardsticks are skipped."""
+        """The fastest ways of each chance, cheapest first for each; yardsticks are skipped.
+
+        A chance in two parts that begins with the cross may have quick ways that are not proven to
+        be the fastest.
+        """
         rows = []
         for chance in chances:
             if self._traits_of(chance).is_yardstick:
                 continue
-            for way in self._ways(situation, chance, starts):
+            parts = [chance.task] if chance.second is None else [chance.task, chance.second]
+            ways, proven = self._answers.ways(situation, parts, starts), True
+            if chance.then and not ways and situation.offset is None:
+                ways, proven = self._composed(situation, chance, starts), False
+            for way in ways:
                 looking = self.looking_ms(situation, chance, way, moved)
-                rows.append(Row(chance, way, looking))
+                rows.append(Row(chance, way, looking, fastest=proven))
         return rows
 
     def _traits_of(self, chance: Chance) -> Traits:
         return self._traits.get(chance.technique, USUAL)
-
-    def _ways(self, situation: Situation, chance: Chance, starts: Sequence[int]) -> list[Written]:
-        parts = [chance.task] if chance.second is None else [chance.task, chance.second]
-        ways = self._answers.ways(situation, parts, starts)
-        if chance.then and not ways and situation.offset is None:
-            return self._composed(situation, chance, starts)
-        return ways
 
     def _composed(
         self, situation: Situation, chance: Chance, starts: Sequence[int]

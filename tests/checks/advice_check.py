@@ -273,7 +273,8 @@ def _about_fastest(rows: list[Told]) -> Iterator[str]:
     for target in {(row.technique, row.slots) for row in rows}:
         ours = [row for row in rows if (row.technique, row.slots) == target]
         fastest = [row.ms for row in ours if row.fastest]
-        if not all(row.fastest or row.shortest for row in ours):
+        unproven = target[0] == "pseudo-x-cross"  # its quick rows need not be the fastest
+        if not unproven and not all(row.fastest or row.shortest for row in ours):
             yield f"{target} has rows without a chance"
         if target[0] == YARDSTICK:
             if fastest:
