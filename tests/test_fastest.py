@@ -362,6 +362,7 @@ def test_the_bounds_of_pairs_are_shortest_paths(search: FastestSearch) -> None:
         assert ((low // 10 <= units) & (units <= (low + 9) // 10)).all()
 
 
+@pytest.mark.thorough
 def test_the_table_of_the_first_crosses_made_anew_is_the_shipped_one(hands: Automaton) -> None:
     assert (cross_seconds(*load_crosses(), hand_arrays(hands)) == usual_cross(hands)).all()
 
