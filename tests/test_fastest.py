@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
-from examples import part_of
+from examples import part_of, thorough
 
 from livecube.cube.geometry import FACES, OPPOSITE
 from livecube.cube.notation import parse_turns
@@ -301,8 +301,9 @@ def test_what_is_left_over_is_the_cheapest_way_to_end() -> None:
 _SAMPLE = 20_000
 
 
-@pytest.mark.parametrize("is_still", [False, True])
-@pytest.mark.parametrize("piece", [0, 1])
+@pytest.mark.parametrize(
+    ("is_still", "piece"), [(False, 0), (True, 1), thorough(False, 1), thorough(True, 0)]
+)
 def test_the_bounds_of_pieces_are_shortest_paths(
     search: FastestSearch, *, piece: int, is_still: bool
 ) -> None:
