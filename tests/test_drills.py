@@ -7,6 +7,7 @@ import json
 import random
 import sqlite3
 from collections import Counter
+from dataclasses import replace
 from functools import cache
 from io import StringIO
 from itertools import islice, pairwise
@@ -31,7 +32,7 @@ from livecube.composition.following import Hub
 from livecube.composition.scrambler import Scrambler, load_scrambler
 from livecube.cube.notation import moves_text, parse_turns
 from livecube.cube.position import SOLVED, SOLVED_BYTES, apply_turns, inverse_turn
-from livecube.drills.judging import HOW_WELL, DrillJudged, judged
+from livecube.drills.judging import HOW_WELL, DrillJudged, judged, points
 from livecube.drills.news import DrillReady, as_drill
 from livecube.drills.place import DrillPlace, case_of, key_of, pieces_that_count
 from livecube.drills.positions import Wish, drawn_cases, drawn_set, sampled
@@ -559,3 +560,14 @@ def test_what_cannot_be_drilled_is_told(
     done = livecube(*arguments, data=tmp_path)
     assert isinstance(done.exception, UsageError)
     assert said in str(done.exception)
+
+
+def test_a_cross_layer_aside_is_a_point_harder_but_for_keyholes(advisor: Advisor) -> None:
+    position = apply_turns(SOLVED, parse_turns("R U R' U F U F'"))
+    row = advisor.advise(position, 5, plans=False).opportunities[0]
+    ways = [replace(row, traits=replace(row.traits, is_keyhole=so)) for so in (True, False)]
+    for aside, harder in (("", 0), ("D", 1), ("D2", 1)):
+        situation = Situation.of(apply_turns(position, parse_turns(aside)), 5)
+        assert bool(situation.offset) == bool(aside)
+        keyhole, other = (points(situation, way) for way in ways)
+        assert other - keyhole == harder

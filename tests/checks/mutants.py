@@ -102,9 +102,13 @@ def _is_function(node: ast.AST) -> bool:
     return isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
 
 
+_COMPILED: Final = ("njit", "inner")
+"""Decorators of kernels."""
+
+
 def _is_kernel(node: ast.AST) -> bool:
     return isinstance(node, ast.FunctionDef) and any(
-        "njit" in ast.unparse(decorator) for decorator in node.decorator_list
+        ast.unparse(decorator).split("(")[0] in _COMPILED for decorator in node.decorator_list
     )
 
 
