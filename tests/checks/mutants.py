@@ -108,7 +108,8 @@ _COMPILED: Final = ("njit", "inner")
 
 def _is_kernel(node: ast.AST) -> bool:
     return isinstance(node, ast.FunctionDef) and any(
-        ast.unparse(decorator).split("(")[0] in _COMPILED for decorator in node.decorator_list
+        ast.unparse(decorator).split("(")[0].removeprefix("numba.") in _COMPILED
+        for decorator in node.decorator_list
     )
 
 
