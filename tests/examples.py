@@ -15,7 +15,7 @@ __all__ = ["TIMES", "USUAL", "examples", "part_of", "thorough"]
 
 TIMES: Final = "LIVECUBE_TESTS_TIMES"
 """The variable with the factor for all numbers of examples."""
-USUAL: Final = 25
+USUAL: Final = 40
 
 
 def examples(count: int = USUAL) -> settings:

@@ -47,7 +47,7 @@ def advisor() -> Advisor:
     return bold_advisor()
 
 
-SEEDS = range(3)
+SEEDS = range(4)
 """Of the solves whose reviews are looked at; ``checks/review_check.py`` takes 500."""
 ROTATED = 11
 """A solve with a rotation that could have been avoided."""
