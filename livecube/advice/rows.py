@@ -25,6 +25,7 @@ from livecube.search.situation import (
     kept,
     turn_map,
 )
+from livecube.search.spelling import spelled
 from livecube.search.task import FASTEST_MS, MOST_WAYS
 from livecube.techniques.base import USUAL, About, Chance, Level, about, traits
 from livecube.techniques.plain import Plain, plain_task
@@ -250,8 +251,6 @@ class Rows:
         First parts have the fewest turns. For each, the fastest second parts are looked up, and
         the cheapest writing of both parts together is computed. It is not proven to be the fastest.
         """
-        from livecube.search.spelling import spelled  # imported late: it needs the kernels
-
         if self._engine is None:
             return []
         wholes = set()
@@ -318,7 +317,6 @@ class Rows:
         Sequences that differ only in the order of opposite turns count as the same.
         """
         from livecube.advice.plain_way import composed
-        from livecube.search.spelling import spelled
 
         assert self._engine is not None
         found = composed(self._engine, situation, chances, self._by_id)
@@ -327,7 +325,7 @@ class Rows:
             key = row.chance.technique, row.chance.slots, in_one_order(row.way.turns)
             known[key].append(number)
         for chance, sequences in zip(chances, found, strict=True):
-            for way in spelled(self._answers.hands, sequences, starts):
+            for way in self._engine.spelled(self._answers.hands, sequences, starts):
                 key = chance.technique, chance.slots, in_one_order(way.turns)
                 same = known[key]
                 for number in same:
@@ -344,8 +342,6 @@ class Rows:
         They begin with the best of ``starts`` and end with the cross on ``face`` down. Opposite
         turns may be made in either order.
         """
-        from livecube.search.spelling import spelled  # imported late: it needs the kernels
-
         there = turn_map(DOWN_ROTATIONS[face])
         down = [there[merged.turn] for merged in merge(turns)]
         ways = spelled(self._answers.hands, _orders(down), starts)

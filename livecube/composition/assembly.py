@@ -73,8 +73,9 @@ def load_advisor(
     On a machine's first start other processes compile kernels and build tables. That takes some
     seconds; ``step`` is called with the number of finished parts. ``searching``, if given, then
     gets an advisor that can find X-crosses already, some seconds before the end. With
-    ``late_search`` a single question is asked: the search for the fastest ways is made ready only
-    when the book does not answer it, and this context is entered meanwhile. ``holdings_next``:
+    ``late_search`` a single question is asked: it is answered without a kernel, and the search for
+    the fastest ways is made ready only when the book does not answer it; this context is entered
+    meanwhile. ``holdings_next``:
     :func:`load_holdings` comes next, so its kernels are compiled, too.
     """
     keep_compiled_code()
@@ -105,21 +106,19 @@ def load_advisor(
         if searching is not None and are_missing:
             early = Answers(hands, book, search.twin())
             searching(Advisor(early, known_techniques(), Level.CALM))
+        kernels = compile_shortest, *(compile_holdings,) * holdings_next
+        make_apart(make_pairs, compiling=kernels, anyway=are_missing, step=count)
     else:
         search = FastestSearch(partial(_late_bounds, hands, late_search), hands)
-    kernels = compile_shortest, *(compile_holdings,) * holdings_next
-    make_apart(
-        make_pairs, compiling=kernels, anyway=are_missing and late_search is None, step=count
-    )
     answers = Answers(hands, book, search)
-    engine = Engine(load_tables())
+    engine = Engine(load_tables(count), late_kernels=late_search is not None)
     if (pairs := kept_pair_table()) is not None:
         engine.pairs = pairs
     advisor = Advisor(answers, known_techniques(), Level.CALM, engine)
-    # One slot is free here, so that every kernel is compiled or loaded before it is needed: a
-    # kernel loaded later would wait for compilations in another thread.
-    advisor.advise(apply_turns(SOLVED, parse_turns("R U R'")), FACES.index("D"))
     if late_search is None:
+        # One slot is free here, so that every kernel is compiled or loaded before it is needed: a
+        # kernel loaded later would wait for compilations in another thread.
+        advisor.advise(apply_turns(SOLVED, parse_turns("R U R'")), FACES.index("D"))
         # The classes of last layers are worked out when the first one is seen, which must not
         # happen in the middle of a solve.
         orientation_classes()

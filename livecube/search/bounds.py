@@ -22,7 +22,8 @@ from livecube.search.situation import (
     cross_numbers,
     every_cross,
 )
-from livecube.search.tables import SOLVED_CROSS, inner
+from livecube.search.table_kernels import inner
+from livecube.search.tables import SOLVED_CROSS
 from livecube.search.task import D_TURNS, UNIT_MS
 
 if TYPE_CHECKING:

@@ -5,9 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numba import njit
 
-from livecube.cube.geometry import OPPOSITE
 from livecube.search.situation import (
     CROSS_AT,
     PIECE_MOVES,
@@ -15,339 +13,46 @@ from livecube.search.situation import (
     SLOT_SYMMETRY,
     TURN_SEEN,
 )
-from livecube.search.tables import inner
-from livecube.search.task import LEFT, LONGEST, NO_TAIL, TURNED_BACK, Found, task_rows
+from livecube.search.spelling import spelled
+from livecube.search.task import LONGEST, Found, task_rows
+from livecube.search.uncompiled import TooManyTurnsError, shortest_sequences
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from livecube.search.hand_arrays import HandArrays
     from livecube.search.situation import Situation
     from livecube.search.tables import Tables
-    from livecube.search.task import Task
+    from livecube.search.task import Task, Written
 
-__all__ = ["Engine", "run"]
-
-# The one search kernel: depth-first with iterative deepening, its constraint as data.
-#
-# A task (:class:`livecube.search.task.Task` explains its fields) is a row of numbers.
-#
-# The tables bound a search: a node is left when the cross together with any goal pair (or, while
-# the pair table is missing, any goal piece) needs more turns than are left. One D turn moves a
-# goal by one, so the same bound serves goals at an offset.
-
-
-_D: Final = 15
-"""The turn D; D2 and D' follow."""
-
-
-@inner
-def _need_of_pair(pairs, cross, corner, edge):  # type: ignore[no-untyped-def]
-    """Fewest turns that solve the cross and slot 0."""
-    state = (cross * 24 + corner) * 24 + edge
-    return pairs[state >> 1] >> ((state & 1) << 2) & 15
-
-
-@inner
-def _order(goal, target, with_pairs, slots, singles):  # type: ignore[no-untyped-def]
-    """Split a goal into pairs and single pieces, the target's first; returns how many of each.
-
-    Without the pair table all are single pieces.
-    """
-    whole = 0
-    single = 0
-    for i in range(4):
-        slot = (target + i) % 4
-        if with_pairs and goal >> slot & goal >> slot + 4 & 1:
-            slots[whole] = slot
-            whole += 1
-            continue
-        for piece in (slot, slot + 4):
-            if goal >> piece & 1:
-                singles[single] = piece
-                single += 1
-    return whole, single
-
-
-@inner
-def _followers(allowed, followers, many):  # type: ignore[no-untyped-def]
-    """The turns that may follow a turn of each face (6: at the start), and how many."""
-    for before in range(7):
-        many[before] = 0
-        for turn in range(18):
-            face = turn // 3
-            in_order = before == 6 or (
-                face != before and (face > before or OPPOSITE[face] != before)
-            )
-            if in_order and allowed >> turn & 1:
-                followers[before, many[before]] = turn
-                many[before] += 1
-
-
-@inner
-def _look_ahead(  # type: ignore[no-untyped-def]
-    moves, rows, alone, pairs, piece_moves, turn_seen, turns, count,
-    whole, single, cross, slot, seen, corner, edge, piece, place, need,
-):  # fmt: skip
-    """Fewest turns for the first part of the goal after each of some turns.
-
-    All turns of a node are looked up at once, before any is judged: the tables are larger than
-    the processor's caches, so the loads then wait together and not one after another.
-    """
-    if whole:
-        for n in range(count):
-            turn = turn_seen[slot, turns[n]]
-            need[n] = _need_of_pair(
-                pairs, moves[seen, turn], piece_moves[0, turn, corner], piece_moves[1, turn, edge]
-            )
-    elif single:
-        for n in range(count):
-            turn = turns[n]
-            need[n] = rows[moves[cross, turn], 24 * piece + piece_moves[piece // 4, turn, place]]
-    else:
-        for n in range(count):
-            need[n] = alone[moves[cross, turns[n]]]
-
-
-@inner
-def _offset(  # type: ignore[no-untyped-def]
-    cross, corner, edge, place, whole, singles, single, solved_cross, solved_places
-):
-    """The offset at which the cross and the goal's pieces are solved, or −1.
-
-    Pairs are given as their slots see them, so all look like slot 0.
-    """
-    for k in range(4):
-        if cross == solved_cross[k]:
-            for i in range(whole):
-                if corner[i] != solved_places[k, 0] or edge[i] != solved_places[k, 4]:
-                    return -1
-            for i in range(single):
-                if place[i] != solved_places[k, singles[i]]:
-                    return -1
-            return k
-    return -1
-
-
-@inner
-def _search(  # type: ignore[no-untyped-def]
-    moves, rows, alone, seen, pairs, symmetry, turn_seen, piece_moves, solved_cross,
-    solved_places, cross0, places0, task, prefix, depth, followers, many,
-    out_turns, out_length, found,
-):  # fmt: skip
-    """All solutions of exactly ``depth`` turns after one prefix; returns the new number found."""
-    goal, tail, target, tied = task[0], task[3], task[4], task[5]
-    slots = np.empty(4, dtype=np.int64)
-    singles = np.empty(8, dtype=np.int64)
-    whole, single = _order(goal, target, pairs.shape[0] > 0, slots, singles)
-    # Pairs are indexed by cross, corner and edge as their slots see them, single pieces and the
-    # cross alone as they are.
-    cross = np.empty(LONGEST + 1, dtype=np.int64)
-    crosses = np.zeros((LONGEST + 1, 4), dtype=np.int64)
-    corner = np.zeros((LONGEST + 1, 4), dtype=np.int64)
-    edge = np.zeros((LONGEST + 1, 4), dtype=np.int64)
-    place = np.zeros((LONGEST + 1, 8), dtype=np.int64)
-    need = np.zeros((LONGEST + 1, 18), dtype=np.int64)
-    last = np.empty(LONGEST + 1, dtype=np.int64)
-    upcoming = np.zeros(LONGEST + 1, dtype=np.int64)
-    start = 1 if prefix else 0
-    turn = _D + prefix - 1
-    spare = 1 if tail == LEFT else 0
-    cross[0] = moves[cross0, turn] if prefix else cross0
-    most = alone[cross[0]]
-    for i in range(whole):
-        slot = slots[i]
-        before = places0[slot], places0[slot + 4]
-        crosses[0, i] = seen[slot, cross[0]]
-        corner[0, i] = symmetry[slot, 0, piece_moves[0, turn, before[0]] if prefix else before[0]]
-        edge[0, i] = symmetry[slot, 1, piece_moves[1, turn, before[1]] if prefix else before[1]]
-        most = max(most, _need_of_pair(pairs, crosses[0, i], corner[0, i], edge[0, i]))
-    for i in range(single):
-        piece = singles[i]
-        place[0, i] = places0[piece]
-        if prefix:
-            place[0, i] = piece_moves[piece // 4, turn, places0[piece]]
-        most = max(most, rows[cross[0], 24 * piece + place[0, i]])
-    if most > depth - start + spare or depth == start:
-        return found
-    last[0] = 6
-    level = 0
-    fresh = True
-    while level >= 0:
-        turns = followers[last[level]]
-        if fresh:
-            _look_ahead(
-                moves, rows, alone, pairs, piece_moves, turn_seen, turns, many[last[level]],
-                whole, single, cross[level], slots[0], crosses[level, 0], corner[level, 0],
-                edge[level, 0], singles[0], place[level, 0], need[level],
-            )  # fmt: skip
-            upcoming[level] = 0
-            fresh = False
-        n = upcoming[level]
-        if n == many[last[level]]:
-            level -= 1
-            continue
-        upcoming[level] = n + 1
-        left = depth - start - level - 1
-        most = need[level, n]
-        if most > left + spare:
-            continue
-        turn = turns[n]
-        for i in range(whole):
-            own = turn_seen[slots[i], turn]
-            crosses[level + 1, i] = moves[crosses[level, i], own]
-            corner[level + 1, i] = piece_moves[0, own, corner[level, i]]
-            edge[level + 1, i] = piece_moves[1, own, edge[level, i]]
-            if i > 0:
-                most = max(most, _need_of_pair(
-                    pairs, crosses[level + 1, i], corner[level + 1, i], edge[level + 1, i]
-                ))  # fmt: skip
-                if most > left + spare:
-                    break
-        if most > left + spare:
-            continue
-        cross[level + 1] = moves[cross[level], turn]
-        for i in range(single):
-            piece = singles[i]
-            place[level + 1, i] = piece_moves[piece // 4, turn, place[level, i]]
-            most = max(most, rows[cross[level + 1], 24 * piece + place[level + 1, i]])
-            if most > left + spare:
-                break
-        if most > left + spare:
-            continue
-        if tied:
-            if whole:
-                one = corner[level, 0] == corner[level + 1, 0]
-                other = edge[level, 0] == edge[level + 1, 0]
-            else:
-                one = place[level, 0] == place[level + 1, 0]
-                other = place[level, 1] == place[level + 1, 1]
-            if one != other:
-                continue
-        if most <= 1:
-            offset = _offset(
-                cross[level + 1], corner[level + 1], edge[level + 1], place[level + 1],
-                whole, singles, single, solved_cross, solved_places,
-            )  # fmt: skip
-            if offset == 0 or (offset > 0 and tail != NO_TAIL):
-                turned_back = offset > 0 and tail == TURNED_BACK
-                if start + level + 1 + turned_back == depth and found < out_length.shape[0]:
-                    length = 0
-                    if prefix:
-                        out_turns[found, 0] = _D + prefix - 1
-                        length = 1
-                    for j in range(level + 1):
-                        out_turns[found, length] = followers[last[j], upcoming[j] - 1]
-                        length += 1
-                    if turned_back:
-                        out_turns[found, length] = _D + 3 - offset
-                        length += 1
-                    out_length[found] = length
-                    found += 1
-                continue
-        if left > 0:
-            level += 1
-            last[level] = turn // 3
-            fresh = True
-    return found
-
-
-@inner
-def _among(tasks, number, out_turns, out_length, out_task, found):  # type: ignore[no-untyped-def]
-    """Answer a task from an earlier one that differs only by allowing more turns.
-
-    If some of the shortest sequences of the freer task satisfy the narrower constraint, they and
-    the longer such sequences are the narrower task's answer. Returns the new number found.
-    """
-    task = tasks[number]
-    if task[2] != 1 or task[3] != NO_TAIL or task[5]:
-        return found
-    for earlier in range(number):
-        other = tasks[earlier]
-        same = other[0] == task[0] and other[2] == 1 and other[3] == NO_TAIL
-        if not same or other[5] or task[1] & ~other[1]:
-            continue
-        first = found
-        shortest = -1
-        for row in range(first):
-            if out_task[row] != earlier:
-                continue
-            if shortest < 0:
-                shortest = out_length[row]
-            fits = found < out_length.shape[0]
-            for i in range(out_length[row]):
-                fits = fits and task[1] >> out_turns[row, i] & 1
-            if fits:
-                for i in range(out_length[row]):
-                    out_turns[found, i] = out_turns[row, i]
-                out_length[found] = out_length[row]
-                out_task[found] = number
-                found += 1
-        if found > first and out_length[first] == shortest:
-            return found
-        return first
-    return found
-
-
-@njit(cache=True, nogil=True)
-def run(  # type: ignore[no-untyped-def]
-    moves, rows, alone, seen, pairs, symmetry, turn_seen, piece_moves, solved_cross,
-    solved_places, cross, places, tasks, out_turns, out_length, out_task,
-):  # fmt: skip
-    """Answer all tasks about one position; returns the number of sequences found.
-
-    ``pairs`` may be empty: then the corner and edge tables bound the search. ``tasks`` has
-    shape (n, FIELDS), int64. Sequences are written to ``out_turns`` (m, LONGEST), uint8, their
-    lengths and task numbers to ``out_length`` and ``out_task``, int64; shorter ones of a task
-    come first. At most m are found: a return value of m means that there was not
-    enough room. Nothing is checked.
-    """
-    followers = np.empty((7, 18), dtype=np.int64)
-    many = np.empty(7, dtype=np.int64)
-    # Plain literals as arguments have types of their own, and would compile everything once more.
-    found = np.int64(0)
-    for number in range(tasks.shape[0]):
-        task = tasks[number]
-        before = found
-        found = _among(tasks, number, out_turns, out_length, out_task, found)
-        if found > before:
-            continue
-        _followers(task[1], followers, many)
-        shortest = np.int64(LONGEST)
-        depth = np.int64(1)
-        while depth < LONGEST and depth <= shortest:
-            for prefix in range(4):
-                if task[2] >> prefix & 1:
-                    found = _search(
-                        moves, rows, alone, seen, pairs, symmetry, turn_seen, piece_moves,
-                        solved_cross, solved_places, cross, places, task, prefix, depth,
-                        followers, many, out_turns, out_length, found,
-                    )  # fmt: skip
-            if found > before and shortest == LONGEST:
-                shortest = depth
-            depth += 1
-        for row in range(before, found):
-            out_task[row] = number
-    return found
-
+__all__ = ["Engine"]
 
 _ROOM: Final = 1 << 14
 """Most sequences of one call (a position has about 1,500, one turn longer included)."""
 
 
+_PATIENCE: Final = 500_000
+"""Turns that are tried without a kernel before it is loaded, which takes as long as all of them."""
+_SPELLING: Final = 5_000
+"""As many take as long as a spelling without a kernel."""
+
+
 class Engine:
     """Answers tasks from tables. Not to be used by two threads at once."""
 
-    def __init__(self, tables: Tables) -> None:
+    def __init__(self, tables: Tables, *, late_kernels: bool = False) -> None:
+        """``late_kernels``: for few questions; the kernels are loaded when these take longer."""
         self.pairs = np.empty(0, dtype=np.uint8)
         """The pair table, once it is built; it makes every search several times faster."""
         self.tables = tables
+        self._patience = _PATIENCE if late_kernels else 0
         self._turns = np.zeros((_ROOM, LONGEST), dtype=np.uint8)  # valid turns, even where unused
         self._lengths = np.empty(_ROOM, dtype=np.int64)
         self._tasks = np.empty(_ROOM, dtype=np.int64)
 
     def twin(self) -> Engine:
         """An engine over the same tables, for another thread."""
-        twin = Engine(self.tables)
+        twin = Engine(self.tables, late_kernels=self._patience > 0)
         twin.pairs = self.pairs
         return twin
 
@@ -356,6 +61,8 @@ class Engine:
 
         Raises ``OverflowError`` if there are too many.
         """
+        from livecube.search.shortest_kernel import run
+
         found = run(
             self.tables.moves,
             self.tables.rows,
@@ -380,13 +87,30 @@ class Engine:
 
     def shortest(self, situation: Situation, task: Task) -> int:
         """Number of turns of the shortest sequence of a task; there must be one."""
-        return int(self.search(situation, [task]).lengths[0])
+        return len(self.solve(situation, [task])[0][0])
 
     def solve(self, situation: Situation, tasks: Sequence[Task]) -> list[list[tuple[int, ...]]]:
         """For each task its sequences in the down frame as tuples, shorter ones first."""
-        answers: list[list[tuple[int, ...]]] = [[] for _ in tasks]
+        if self._patience > 0:
+            try:
+                answers, tried = shortest_sequences(
+                    self.tables, self.pairs, situation, tasks, self._patience
+                )
+            except TooManyTurnsError:
+                self._patience = 0
+            else:
+                self._patience -= tried
+                return answers
+        answers = [[] for _ in tasks]
         found = self.search(situation, tasks)
         rows, lengths = found.turns.tolist(), found.lengths.tolist()
         for row, length, task in zip(rows, lengths, found.tasks.tolist(), strict=True):
             answers[task].append(tuple(row[:length]))
         return answers
+
+    def spelled(
+        self, hands: HandArrays, sequences: Sequence[Sequence[int]], starts: Sequence[int]
+    ) -> list[Written]:
+        """The cheapest written form of each sequence: :func:`livecube.search.spelling.spelled`."""
+        self._patience -= _SPELLING * len(sequences)
+        return spelled(hands, sequences, starts, compiled=self._patience <= 0)

@@ -19,27 +19,22 @@ from numba import njit
 
 from livecube.cube.geometry import OPPOSITE
 from livecube.search.situation import CROSS_AT, PIECE_MOVES, PLACES_AT, SLOT_SYMMETRY
-from livecube.search.tables import inner
-from livecube.search.task import AT_DOORS, NO_D, NO_TAIL, UNIT_MS
+from livecube.search.table_kernels import inner
+from livecube.search.task import AT_DOORS, LONGEST_WAY, NO_D, NO_LIMIT, NO_TAIL, UNIT_MS
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
 __all__ = [
     "KINDS",
-    "LONGEST_WAY",
-    "NO_LIMIT",
     "NO_SECONDS",
     "SECOND_AT",
     "SecondsTables",
     "fastest",
 ]
 
-LONGEST_WAY: Final = 26
-"""Most moves of a way: at 60 ms a move, more would be far beyond any limit."""
 KINDS: Final = 5
 """Kinds of holding: upright with slot 0, 1, 2 or 3 at the front right; tilted."""
-NO_LIMIT: Final = 1 << 28
 SECOND_AT: Final = (0, 5, 6, 7)
 """Rows of ``SecondsTables.left`` for a second part at offset 1, 2 or 3; first, without one."""
 _STEP_MS: Final = 90

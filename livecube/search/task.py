@@ -20,9 +20,11 @@ __all__ = [
     "FIELDS",
     "LEFT",
     "LONGEST",
+    "LONGEST_WAY",
     "MOST_WAYS",
     "NEARLY_MS",
     "NO_D",
+    "NO_LIMIT",
     "NO_TAIL",
     "TURNED_BACK",
     "TWO_PARTS_MS",
@@ -106,6 +108,10 @@ MOST_WAYS: Final = 8
 TWO_PARTS_MS: Final = 1900
 """Ways in two parts that are slower are not searched for: two plain pairs take less than a chain of
 keyholes, and with the cross before it each tenth more takes five times as long."""
+LONGEST_WAY: Final = 26
+"""Most moves of a fastest way: at 60 ms a move, more would be far beyond any limit."""
+NO_LIMIT: Final = 1 << 28
+"""Milliseconds that no way takes."""
 
 
 class Written(NamedTuple):

@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 
 from livecube.hands.automaton import MOVES
-from livecube.search.fastest_kernel import LONGEST_WAY, NO_LIMIT, SecondsTables, fastest
 from livecube.search.hand_arrays import hand_arrays
-from livecube.search.task import FASTEST_MS, MOST_WAYS, task_rows
+from livecube.search.task import FASTEST_MS, LONGEST_WAY, MOST_WAYS, NO_LIMIT, task_rows
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -19,6 +18,7 @@ if TYPE_CHECKING:
 
     from livecube.cube.holding import Move
     from livecube.hands.automaton import Automaton
+    from livecube.search.fastest_kernel import SecondsTables
     from livecube.search.situation import Situation
     from livecube.search.task import Task
 
@@ -104,6 +104,8 @@ class FastestSearch:
         ceiling_ms: int = NO_LIMIT,
     ) -> list[Way]:
         """The same for the number of a cross and the places of the slot pieces, shape (8,)."""
+        from livecube.search.fastest_kernel import fastest
+
         rows = task_rows(parts).copy()
         rows[0, 2] *= 0x1111
         count = fastest(
