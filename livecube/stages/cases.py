@@ -15,6 +15,7 @@ from left to right).
 
 from __future__ import annotations
 
+from collections import defaultdict
 from functools import cache, lru_cache
 from itertools import product
 from typing import Final
@@ -125,6 +126,17 @@ _EDGE_FIGURES: Final = {
     "dot": (1, 1, 1, 1),
 }
 _WAYS: Final = ("front", "left", "back", "right")  # after 0, 1, 2, 3 clockwise turns
+_EDGE_NAMES: Final[dict[Pattern, str]] = {figure: name for name, figure in _EDGE_FIGURES.items()}
+
+
+@cache
+def _corner_names() -> dict[Pattern, list[tuple[int, str]]]:
+    """For the twists of the corners each figure that they show, and its turns from the front."""
+    names = defaultdict[Pattern, list[tuple[int, str]]](list)
+    for name, figure in _CORNER_FIGURES.items():
+        for way in range(4):
+            names[_turned(figure, way)].append((way, name))
+    return names
 
 
 def _orientation_name(pattern: Pattern) -> str:
@@ -132,15 +144,8 @@ def _orientation_name(pattern: Pattern) -> str:
     names = []
     for q in range(4):
         stood = _turned(pattern, q)
-        edges = next((n for n, figure in _EDGE_FIGURES.items() if figure == stood[4:]), None)
-        if edges is None:
-            continue
-        names += [
-            (way, edges, name)
-            for name, figure in _CORNER_FIGURES.items()
-            for way in range(4)
-            if _turned(figure + stood[4:], way)[:4] == stood[:4]
-        ]
+        if (edges := _EDGE_NAMES.get(stood[4:])) is not None:
+            names += [(way, edges, name) for way, name in _corner_names()[stood[:4]]]
     way, edges, corners = min(names)
     if corners == "plain corners":
         return ORIENTED if edges == "cross" else f"{edges}, corners oriented"

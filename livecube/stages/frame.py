@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from dataclasses import dataclass, field
-from operator import eq
+from operator import eq, itemgetter
 from typing import TYPE_CHECKING, Final, Literal, NamedTuple, TypeAlias
 
 from livecube.cube.geometry import CORNERS, EDGES, HOME, NEXT_STICKER, OPPOSITE, TURNS, piece_faces
@@ -42,8 +42,7 @@ ALL_SLOTS: Final = 0b1111
 """The bits of all four slots."""
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(NamedTuple):
     """The slots of a cross colour at a line where its cross is whole."""
 
     line: int
@@ -86,12 +85,11 @@ class CrossFrame:
         ]
         self.last_layer = [p for p in range(20) if last in piece_faces(p)]
 
-        a, b, c, d = self.cross
-        self._a, self._b, self._c, self._d = a, b, c, d
-        self.first_edge, self.near = a, frozenset(turned[k][HOME[a]] for k in range(4))
+        first = self.cross[0]
+        self.first_edge, self.near = first, frozenset(turned[k][HOME[first]] for k in range(4))
         """The first cross edge, and its places while the cross may be whole."""
-        self._offset_of_first = {turned[k][HOME[a]]: k for k in range(4)}
-        self._rest = [tuple(turned[k][HOME[p]] for p in (b, c, d)) for k in range(4)]
+        self._cross_of = itemgetter(*self.cross)
+        self._offsets = {tuple(turned[k][HOME[p]] for p in self.cross): k for k in range(4)}
         self._corner_bits = [
             tuple((p, turned[k][HOME[p]], 1 << s) for s, p in enumerate(self.corners))
             for k in range(4)
@@ -105,13 +103,7 @@ class CrossFrame:
 
     def offset(self, position: bytes) -> int | None:
         """The offset at which the cross is whole; None if it is not whole."""
-        offset = self._offset_of_first.get(position[self._a])
-        if offset is None:
-            return None
-        b, c, d = self._rest[offset]
-        if position[self._b] == b and position[self._c] == c and position[self._d] == d:
-            return offset
-        return None
+        return self._offsets.get(self._cross_of(position))
 
     def row(self, line: int, position: bytes) -> Row | None:
         """The slots of this colour at a line; None if its cross is not whole."""

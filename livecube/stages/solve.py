@@ -294,7 +294,7 @@ class Doubt:
 
 
 def _any_in(lines: set[int], some: range) -> bool:
-    return any(line in lines for line in some)
+    return bool(lines) and any(line in lines for line in some)
 
 
 def split(record: Record, doubt: Doubt, boundary: Boundary, after: int, start: int) -> Split:

@@ -133,10 +133,9 @@ class Narrator:
         return [self._stage(t, shown, boundary) for boundary in boundaries]
 
     def _tell_last_layer(self, t: float, shown: Sight) -> list[Progress]:
-        complete = shown.held.complete
-        if complete is None:
-            return []
         if self._last_layer is None:
+            complete = shown.held.complete
+            assert complete is not None, "all slots are held"
             self._last_layer = LastLayer(shown.frame, complete.line)
         new = self._last_layer.advance(self.record)
         if not new:
