@@ -6,12 +6,11 @@ import threading
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
-
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from contextlib import AbstractContextManager
+
+    from rich.progress import Progress
 
 __all__ = ["LATE_S", "late", "progress_bar", "waiting"]
 
@@ -21,6 +20,10 @@ LATE_S = 0.8
 
 def progress_bar(text: str, *, with_time_left: bool = False) -> Progress:
     """A bar, not started yet; print other text on its console meanwhile."""
+    # Imported late: most starts need no bar.
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
     console = Console(stderr=True)
     columns = (TimeRemainingColumn(),) if with_time_left else ()
     return Progress(

@@ -7,7 +7,6 @@ import time
 from typing import TYPE_CHECKING
 
 import click
-from rich.console import Console
 
 from livecube.advice.settings import LEVEL_NAMES
 from livecube.cli.cubes import say_aside
@@ -22,9 +21,6 @@ from livecube.cli.options import (
 )
 from livecube.cli.whose import own_for
 from livecube.edges.memory import kept_small
-from livecube.views.happenings import note_sentence
-from livecube.views.lines import table_lines
-from livecube.views.live_screen import plan_lines
 
 if TYPE_CHECKING:
     from livecube.advice.rows import Advice
@@ -98,6 +94,13 @@ def hints(
 
 
 def _print(advice: Advice, code: str, told: str, *, show_all: bool) -> None:
+    # Imported late: JSON needs none of it.
+    from rich.console import Console
+
+    from livecube.views.happenings import note_sentence
+    from livecube.views.lines import table_lines
+    from livecube.views.live_screen import plan_lines
+
     console = Console(highlight=False, markup=False)
     console.print(_summary(advice.cross, advice.offset, advice.solved_slots))
     console.print(f"code {code}")

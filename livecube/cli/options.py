@@ -29,6 +29,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
     from contextlib import AbstractContextManager
 
+    from rich.progress import Progress
+
     from livecube.advice.advisor import Advisor, Focus
     from livecube.composition.run import Wishes
     from livecube.cube.geometry import Array
@@ -302,18 +304,22 @@ def advisor_with_progress(
 
     ``late_search``: make the search ready only if the book does not answer, with a bar of its own.
     """
-    bar = progress_bar("preparing the search, once for this machine")
-    task = bar.add_task("", total=ADVISOR_STEPS)
+    bar: Progress | None = None
 
     def step(steps: int) -> None:
-        if steps == 1 and not bar.tasks[0].completed:  # kept tables come all at once
+        nonlocal bar
+        if bar is None and steps == 1:  # kept tables come all at once
+            bar = progress_bar("preparing the search, once for this machine")
+            bar.add_task("", total=ADVISOR_STEPS)
             bar.start()
-        bar.advance(task, steps)
+        if bar is not None:
+            bar.advance(bar.task_ids[0], steps)
 
     try:
         advisor = load_advisor(step, hands, late_search=_search_bar if late_search else None)
     finally:
-        bar.stop()
+        if bar is not None:
+            bar.stop()
     set_level(advisor, level)
     return advisor
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -92,7 +91,7 @@ class Answers:
         """The place of each question in the book, answered first if need be; −1: unknown."""
         self.pause()
         at = self.book.places_of(numbers)
-        missing = np.unique(numbers[(at < 0) & (numbers >= 0)]).tolist()
+        missing = sorted(set(numbers[(at < 0) & (numbers >= 0)].tolist()))
         if not missing or self.search is None:
             return at
         answers = {}
@@ -239,6 +238,8 @@ def make_book(
     To make a large book in chunks, pass the book so far each time: its questions are not answered
     again.
     """
+    from concurrent.futures import ThreadPoolExecutor  # seldom needed, and slow to import
+
     wanted = np.unique(np.fromiter(numbers, dtype=np.int64))
     missing: list[int] = wanted[known.places_of(wanted) < 0].tolist()
     if not missing:
