@@ -12,7 +12,8 @@ import numpy as np
 
 from livecube.cube.holding import COLOURS, HOLDINGS
 from livecube.events import HeldAs
-from livecube.holding.inference import NEGLIGIBLE, Acquaintance, downs, weighed
+from livecube.holding.acquaintance import Acquaintance
+from livecube.holding.inference import NEGLIGIBLE, downs, weighed
 from livecube.holding.kernel import (
     Rows,
     Seen,
