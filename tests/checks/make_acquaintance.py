@@ -1,4 +1,4 @@
-"""Measures the numbers of ``livecube/holding/inference.py``, and prints them.
+"""Measures the numbers of ``livecube/holding/acquaintance.py``, and prints them.
 
 ``python tests/checks/make_acquaintance.py`` takes some minutes. Strangers are virtual solvers with
 random habits: they know other sequences for the last layer than the counted solvers, and most of
