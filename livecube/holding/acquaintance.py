@@ -159,6 +159,11 @@ class Acquaintance:
         return 1 / (1 + exp(min(odds, 700.0)))
 
     @property
+    def _strange(self) -> Array:
+        """Shape (kinds,): the same, if this person is of each kind."""
+        return np.where(self._counted, self.stranger, 1.0)
+
+    @property
     def grip(self) -> str:
         """The likeliest way in which this person chooses a grip (``counts.GRIPS``)."""
         return self._model.grips[int(self.kinds.argmax())]
@@ -183,7 +188,8 @@ class Acquaintance:
         forms = forms_of(part, first, last)
         if not forms:
             return reading
-        weights = self._forms.weights(forms)
+        # Who does what was counted makes the sequences as they were counted.
+        weights = self._forms.weights(forms) ** float(weighed(known) @ self._strange)
         alone = replace(
             part, turns=part.turns[first:last], times=part.times[first:last],
             stages=part.stages[first:last], stated={}, attitudes=(),
@@ -208,7 +214,7 @@ class Acquaintance:
         by_kind = (self._worth_live if live else self._worth)[:, groups]
         a, b, most = np.moveaxis(by_kind, -1, 0)
         right = 1 / (1 + np.exp(-(a + b * np.minimum(log_odds(top), most))))
-        strange = np.where(self._counted, self.stranger, 1.0)[:, None]
+        strange = self._strange[:, None]
         by_kind = (1 - strange) * top + strange * np.minimum(top, right)
         worth = weighed(self.kinds) @ by_kind
         # Mixed with equal shares, as if the turns sometimes told nothing: the likeliest stays so.
@@ -257,10 +263,13 @@ permute tell the holding by themselves."""
 _BEGINNING: Final = 5
 """Turns that tell sequences apart; more would count each ending as another sequence."""
 _ASTRAY: Final = 0.2
-"""How often what stands around a sequence tells nothing; chosen with everyday
-solvers 530 to 679."""
-_FAINT: Final = 1e-9
-"""Holdings that are less likely by the sequence itself are as good as this likely."""
+"""How often what stands around a sequence tells nothing; chosen with everyday solvers 530 to 679,
+as are the next two."""
+_EITHER: Final = 0.1
+"""How likely it is that somebody makes a sequence now in one form and now in another, against
+each single form."""
+_FAINT: Final = 0.01
+"""Holdings that are less likely by the sequence itself are taken to be as likely as this."""
 _SURE: Final = 20.0
 """Greatest logarithm of what was learned of a form, so that another person is met in time."""
 
@@ -281,20 +290,24 @@ def forms_of(part: SolvePart, first: int, last: int) -> dict[int, Form]:
 
 
 class Forms:
-    """In which form a person makes the sequences met so far."""
+    """In which form a person makes the sequences met so far.
+
+    That is always the same form, mostly, or now one and now another; then nothing follows from it.
+    """
 
     def __init__(self) -> None:
         self._known: dict[Form, float] = {}
-        """Logarithm of how likely each form is, against the likeliest of the same turns."""
+        """Logarithm of how likely it is that this form is always made, against no rule at all."""
 
     def weights(self, forms: Mapping[int, Form]) -> Array:
         """Shape (24,), at most 1: how likely each holding is, by the form that is made from it.
 
         All are 1 for turns that were never met.
         """
+        known = np.array([self._known.get(form, 0.0) for form in forms.values()])
         weights = np.ones(24)
-        for number, form in forms.items():
-            weights[number] = exp(self._known.get(form, 0.0))
+        weights[list(forms)] = np.exp(known) + _EITHER
+        weights[list(forms)] /= weights[list(forms)].max()
         return weights
 
     def learn(self, forms: Mapping[int, Form], around: Array) -> None:
@@ -305,7 +318,7 @@ class Forms:
         told = around[list(forms)]
         if not told.any():
             return
-        told = (1 - _ASTRAY) * told / told.sum() + _ASTRAY / len(told)
-        known = np.log(told) + [self._known.get(form, 0.0) for form in forms.values()]
-        known = np.maximum(known - known.max(), -_SURE)
-        self._known.update(zip(forms.values(), known.tolist(), strict=True))
+        told = (1 - _ASTRAY) * len(told) * told / told.sum() + _ASTRAY
+        for form, times in zip(forms.values(), told.tolist(), strict=True):
+            known = self._known.get(form, 0.0) + log(times)
+            self._known[form] = min(_SURE, max(-_SURE, known))
