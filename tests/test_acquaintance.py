@@ -17,16 +17,23 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
+from livecube.cube.geometry import OPPOSITE
+from livecube.cube.holding import HOLDINGS, Holding, Move, fixed_turns
+from livecube.cube.notation import moves_text, parse_moves
 from livecube.edges.holding_file import holding_model
-from livecube.holding.counts import GROUPS
-from livecube.holding.inference import (
+from livecube.holding.acquaintance import (
     FEWEST_TURNS,
     USUAL,
     Acquaintance,
+    Forms,
+    forms_of,
     log_odds,
-    read_solve,
     surprise,
 )
+from livecube.holding.counts import GROUPS
+from livecube.holding.inference import read_solve
+from livecube.holding.observations import SolvePart
+from livecube.holding.written import HAND_MOVES, SEEN_AS_FACE
 from livecube.virtual.habits import LEFT_HANDED, OTHERWISE, RIGHT_HANDED, UNPLANNED, Habits
 
 if TYPE_CHECKING:
@@ -174,6 +181,129 @@ def test_how_sure_a_reading_of_a_stranger_can_be(grip: str, live: bool) -> None:
             assert told[row] < worth - 0.05
         else:
             assert told[row] == pytest.approx(min(worth, at + 3.0), abs=0.02)
+
+
+# The forms of sequences.
+
+
+WHITE_DOWN = Holding.of(5, 2)
+FRONT, BEHIND = "F U R U' R' F'", "Fw R U R' U' Fw'"
+"""The same turns of the cube, from holdings half a turn apart."""
+
+
+def oriented(text: str, held: Holding, *, is_stated: bool, first: str = "U") -> SolvePart:
+    """A solve of two stages: a turn of U, which tells nothing, and this sequence from a holding."""
+    before, held = fixed_turns(parse_moves(first), held)
+    after, _ = fixed_turns(parse_moves(text), held)
+    turns = [*before, *after]
+    return SolvePart(
+        turns, [0.2 * i for i in range(len(turns))], [4] * len(before) + [5] * len(after),
+        cross=0, stated={len(before): HOLDINGS.index(held)} if is_stated else {},
+    )  # fmt: skip
+
+
+def test_what_was_stated_of_a_sequence_tells_how_it_is_made_afterwards() -> None:
+    """Each of two people makes the same turns in another form; neither says so any more."""
+    for text in (FRONT, BEHIND):
+        solver = Acquaintance(TRAINED)
+        for _ in range(4):
+            solver.read(oriented(text, WHITE_DOWN, is_stated=True))
+        for side in (WHITE_DOWN, *(WHITE_DOWN.after(Move("y", q)) for q in (1, 2, 3))):
+            reading = solver.read(oriented(text, side, is_stated=False))
+            assert HOLDINGS[int(reading.held[1].argmax())] == side
+            made = moves_text(HAND_MOVES[step.move] for step in reading.path[1:])
+            assert made == text
+
+
+@pytest.mark.thorough
+def test_people_are_read_better_the_longer_they_are_known() -> None:
+    hits = {known: list[bool]() for known in (False, True)}
+    for number in (653, 660, 667, 674):
+        solver = Acquaintance(TRAINED)
+        for seed, done in enumerate(everyday_solves(draw_person(number), 40)):
+            kinds = solver.kinds
+            held = solver.read(done.part).held
+            if seed >= 20 and 5 in done.part.stages:
+                at = done.part.stages.index(5)
+                alone = read_solve(done.part, TRAINED, kinds).held
+                for known, its in ((True, held), (False, alone)):
+                    hits[known].append(its[at].argmax() == done.holdings[at])
+    assert 1 - np.mean(hits[True]) < 0.7 * (1 - np.mean(hits[False]))
+
+
+TURNS = st.lists(st.integers(0, 17), min_size=1, max_size=8)
+
+
+@given(TURNS, st.integers(0, 3), st.sampled_from(range(6)))
+def test_a_form_is_what_the_hands_do_from_whichever_side(
+    turns: list[int], aside: int, cross: int
+) -> None:
+    """Hands that do the same are in the same form, with the upper layer turned first, or not."""
+    upper = 3 * OPPOSITE[cross]
+    forms = forms_of(SolvePart(turns, [0.0] * len(turns), [5] * len(turns), cross), 0, len(turns))
+    assert len(forms) == 4
+    for number, form in forms.items():
+        assert fixed_turns([HAND_MOVES[move] for move in form], HOLDINGS[number])[0]
+        for other in (HOLDINGS[number].after(Move("y", q)) for q in (1, 2, 3)):
+            moves = [HAND_MOVES[SEEN_AS_FACE[number, turn]] for turn in turns]
+            its = [upper + aside - 1] * (aside > 0) + list(fixed_turns(moves, other)[0])
+            part = SolvePart(its, [0.0] * len(its), [5] * len(its), cross)
+            assert forms_of(part, 0, len(its))[HOLDINGS.index(other)] == form
+
+
+TIMES = st.lists(st.lists(st.floats(0.0, 1.0), min_size=4, max_size=4), max_size=6)
+
+
+@given(TIMES, st.randoms())
+def test_what_is_told_of_a_form_is_weighed_in_any_order(times: list[list[float]], rnd: Any) -> None:
+    """Four rules against none; each time tells nothing with a probability of a fifth."""
+    forms = forms_of(oriented(FRONT, WHITE_DOWN, is_stated=False), 1, 7)
+    weights = []
+    for order in (times, rnd.sample(times, len(times))):
+        known = Forms()
+        for its in order:
+            around = np.zeros(24)
+            around[list(forms)] = its
+            known.learn(forms, around)
+        weights.append(known.weights(forms))
+    by_hand = np.ones(4)
+    for its in times:
+        if any(its):
+            by_hand *= 4 * (0.8 * np.array(its) / sum(its) + 0.05)
+    by_hand += 0.1
+    assert np.allclose(weights[0], weights[1])
+    assert np.allclose(weights[0][list(forms)], by_hand / by_hand.max())
+    assert set(np.delete(weights[0], list(forms))) == {1.0}
+
+
+def test_who_makes_now_one_form_and_now_another_tells_nothing_by_it() -> None:
+    forms = forms_of(oriented(FRONT, WHITE_DOWN, is_stated=False), 1, 7)
+    known, (one, other, *_) = Forms(), list(forms)
+    for held in [one, other] * 20:
+        known.learn(forms, np.eye(24)[held])
+    assert known.weights(forms).min() > 0.9
+
+
+def test_another_person_unlearns_a_form_in_two_dozen_times() -> None:
+    forms = forms_of(oriented(FRONT, WHITE_DOWN, is_stated=False), 1, 7)
+    known, (one, other, *_) = Forms(), list(forms)
+    for _ in range(100):
+        known.learn(forms, np.eye(24)[one])
+    assert known.weights(forms)[other] < 1e-8
+    for _ in range(24):
+        known.learn(forms, np.eye(24)[other])
+    assert known.weights(forms)[other] == 1 > 0.1 > known.weights(forms)[one]
+
+
+def test_no_form_is_told_without_the_colour_of_the_cross_or_without_turns() -> None:
+    part = oriented(FRONT, WHITE_DOWN, is_stated=False)
+    assert forms_of(part, 1, 1) == {}
+    assert forms_of(replace(part, cross=-1), 1, 7) == {}
+    solver, again = Acquaintance(TRAINED), Acquaintance(TRAINED)
+    solver.read(replace(part, stages=[4] * 7))
+    again.read(replace(part, cross=-1))
+    assert solver._forms.weights(forms_of(part, 1, 7)).min() == 1.0
+    assert again._forms.weights(forms_of(part, 1, 7)).min() == 1.0
 
 
 def test_log_odds_of_certainty_are_finite() -> None:

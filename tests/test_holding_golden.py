@@ -19,9 +19,10 @@ from livecube.cube.holding import HOLDINGS, Holding
 from livecube.cube.notation import moves_text
 from livecube.edges.holding_file import holding_model
 from livecube.events import HeldAs
+from livecube.holding.acquaintance import Acquaintance
 from livecube.holding.counts import counts_text
 from livecube.holding.follower import HoldingFollower, LiveHolding
-from livecube.holding.inference import Acquaintance, adapted, evidence, read_solve
+from livecube.holding.inference import adapted, evidence, read_solve
 from livecube.holding.likelihoods import likelihoods
 from livecube.holding.written import HAND_MOVES
 from livecube.stages.progress import HeldNow, SolveOver, StageDone

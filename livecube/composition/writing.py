@@ -35,7 +35,7 @@ def solves_of_log(log: Path) -> list[SolveTurns]:
 def written_solves(solves: Iterable[SolveTurns], own: Habits | None = None) -> list[WrittenSolve]:
     """The solves of one person in writing; ``own``: their habits."""
     from livecube.edges.holding_file import holding_model
-    from livecube.holding.inference import Acquaintance
+    from livecube.holding.acquaintance import Acquaintance
     from livecube.holding.written import write_solve
 
     solver = Acquaintance(holding_model(own))

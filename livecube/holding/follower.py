@@ -12,7 +12,8 @@ import numpy as np
 
 from livecube.cube.holding import COLOURS, HOLDINGS
 from livecube.events import HeldAs
-from livecube.holding.inference import NEGLIGIBLE, Acquaintance, downs, weighed
+from livecube.holding.acquaintance import Acquaintance
+from livecube.holding.inference import NEGLIGIBLE, downs, weighed
 from livecube.holding.kernel import (
     Rows,
     Seen,
@@ -69,7 +70,7 @@ class LiveHolding:
     def __init__(self, model: HoldingModel) -> None:
         self.kinds = model.expected
         """The evidence about the solver when the next solve begins, see
-        :attr:`livecube.holding.inference.Acquaintance.kinds`."""
+        :attr:`livecube.holding.acquaintance.Acquaintance.kinds`."""
         self._model = model
         nodes = [len(likely.moves) for likely in model.kinds]
         where = nowhere(max(nodes))

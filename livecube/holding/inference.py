@@ -2,50 +2,45 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
-from math import exp, log, sqrt
 from operator import itemgetter
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from livecube.holding.counts import COUNTED, GROUPS, LAST_LAYER, USUAL_WAYS, Counts
+from livecube.holding.counts import COUNTED, Counts
 from livecube.holding.kernel import forward, rows_for
 from livecube.holding.likelihoods import likelihoods
 from livecube.holding.looking_back import backward, trace
-from livecube.holding.observations import Path, Step, is_tilted, observe, stage_name_numbers
+from livecube.holding.observations import Path, Step, is_tilted, observe
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from livecube.holding.kernel import Array, Rows, Seen
     from livecube.holding.likelihoods import Likelihoods
     from livecube.holding.observations import SolvePart
 
 __all__ = [
-    "FEWEST_TURNS",
-    "LIKE",
     "NEGLIGIBLE",
     "ROUNDS",
-    "USUAL",
-    "Acquaintance",
     "HoldingModel",
-    "Like",
     "Reading",
-    "Worth",
     "adapted",
     "downs",
     "drawn_paths",
     "evidence",
-    "log_odds",
+    "read_again",
     "read_solve",
-    "surprise",
     "weighed",
 ]
 
 NEGLIGIBLE: Final = 1e-6
 """Kinds of solver with a lower probability are left out."""
+
+_LITTLE: Final = 0.01
+"""The same where a solve is read once more."""
 
 
 _SELDOM: Final = 15.0
@@ -124,24 +119,51 @@ def read_solve(part: SolvePart, model: HoldingModel, before: Array | float = 0.0
     ``before``: shape (kinds of solvers,), the evidence about this solver, as logarithms of
     weights; 0: no evidence.
     """
-    seen, down = observe(part), downs(part.cross)
-    turns = len(part.turns)
-    held, kinds = np.zeros((turns, 24)), np.zeros((turns, 3))
+    seen, turns = observe(part), len(part.turns)
     if not turns:
-        return Reading([], held, kinds, np.zeros(0), np.zeros(len(model.kinds)))
+        nothing = np.zeros((0, 24)), np.zeros((0, 3))
+        return Reading([], *nothing, np.zeros(0), np.zeros(len(model.kinds)))
     rows = _LAST.rows(part, model, seen)
     by_kind = np.array([np.log(row.scales).sum() for row in rows])
     shares = weighed(before + by_kind)
+    likeliest, down = int(shares.argmax()), downs(part.cross)
+    path = _best_path(seen, down, model.kinds[likeliest])
+    surprises = -np.log(rows[likeliest].scales)
+    return Reading(path, *_looked_back(seen, down, model, shares, rows), surprises, by_kind)
+
+
+def read_again(
+    part: SolvePart, model: HoldingModel, known: Array, likelier: Mapping[int, Array]
+) -> tuple[Path, Array, Array]:
+    """Read turns, one at least, of a solver who is known by now; path, holdings, kinds of moves.
+
+    ``known``: shape (kinds of solvers,), the evidence about this solver, these turns included, as
+    logarithms of weights. ``likelier``: by index of a turn, shape (24,), how much likelier each
+    holding is than these turns alone tell.
+    """
+    seen, down, shares = observe(part), downs(part.cross), weighed(known)
+    for turn, weights in likelier.items():
+        seen.evidence[turn] *= weights
+    shares = np.where(shares < _LITTLE, 0.0, shares)
+    kinds = zip(model.kinds, shares, strict=True)
+    rows = [_filled(seen, down, likely) if share else None for likely, share in kinds]
+    path = _best_path(seen, down, model.kinds[int(shares.argmax())])
+    return (path, *_looked_back(seen, down, model, shares / shares.sum(), rows))
+
+
+def _looked_back(
+    seen: Seen, down: Array, model: HoldingModel, shares: Array, rows: Sequence[Rows | None]
+) -> tuple[Array, Array]:
+    """Probabilities of holdings and of kinds of moves, given all turns; see :class:`Reading`."""
+    held, kinds = np.zeros((len(seen.turns), 24)), np.zeros((len(seen.turns), 3))
     for share, likely, row in zip(shares, model.kinds, rows, strict=True):
-        if share < NEGLIGIBLE:
+        if row is None or share < NEGLIGIBLE:
             continue
         its_held, its_kinds = np.zeros_like(held), np.zeros_like(kinds)
         backward(seen, down, likely, row, its_held, its_kinds)
         held += share * its_held
         kinds += share * its_kinds
-    likeliest = int(shares.argmax())
-    path = _best_path(seen, down, model.kinds[likeliest])
-    return Reading(path, held, kinds, -np.log(rows[likeliest].scales), by_kind)
+    return held, kinds
 
 
 def evidence(part: SolvePart, likely: Likelihoods) -> float:
@@ -211,190 +233,6 @@ def _traced(seen: Seen, down: Array, likely: Likelihoods, rows: Rows, draws: Arr
     steps = np.empty((len(seen.turns), 4), dtype=np.int32)
     count = trace(seen, down, likely, rows, draws, steps)
     return [Step(*map(int, row)) for row in steps[:count][::-1]]
-
-
-# Acquaintance: whose hands they are, and how far to believe a reading, less for a stranger.
-#
-# Which hand is the stronger, and whether grips are planned, does not change from solve to solve. So
-# each solve is read with the evidence from those before it.
-#
-# For the people who were counted, the model's confidence is right. It reads others less accurately,
-# with the same confidence. They are recognised by the turns of the last layer, where people know
-# most by heart: how unexpected these turns were over the solves so far. A stranger's other habits
-# may differ from the counts too, so for strangers every probability is lowered to what it was worth
-# with other strangers. Nobody counted people with the usual ways, so they are always strangers.
-#
-# Every number below was measured by ``tests/checks/make_acquaintance.py``, on virtual solvers and
-# on everyday solvers (``tests/everyday_solver.py``).
-
-
-USUAL: Final = 1.15
-"""Mean surprise of a turn of the last layer for people who were counted, in nats."""
-FEWEST_TURNS: Final = 4
-"""Fewest turns of the last layer from which a solve tells strangers apart."""
-
-
-class Like(NamedTuple):
-    """How surprising the solves of one kind of solver are."""
-
-    mean: float
-    between: float
-    """Standard deviation between solvers."""
-    within: float
-    """Standard deviation between solves of one of them."""
-
-    def likelihood(self, mean: float, solves: int) -> float:
-        """Log likelihood, up to a constant, of this mean surprise over this many solves."""
-        variance = self.between**2 + self.within**2 / solves
-        return -0.5 * (log(variance) + (mean - self.mean) ** 2 / variance)
-
-
-LIKE: Final = (Like(-0.21, 0.30, 1.31), Like(2.86, 0.41, 2.01))
-"""People who were counted, and strangers."""
-
-_FORGIVING: Final = 60.0
-"""Lowest logarithm of a kind's weight, so that another person at the cube is recognised after some
-three solves, while one odd solve of a stranger changes nothing."""
-
-
-class Worth(NamedTuple):
-    """Calibration of the model: log odds x of the model mean true log odds a + b × x."""
-
-    a: float
-    b: float
-    most: float
-    """Log odds are cut off here: higher ones mean no more."""
-
-
-_WORTH: Final = {
-    "planned": (
-        Worth(-0.11, 0.54, 8.0),
-        Worth(0.16, 0.50, 5.0),
-        Worth(-0.43, 0.38, 10.0),
-    ),
-    "unplanned": (
-        Worth(-0.24, 0.56, 10.0),
-        Worth(-0.09, 0.44, 5.0),
-        Worth(-0.17, 0.36, 10.0),
-    ),
-    **dict.fromkeys(
-        USUAL_WAYS,
-        (
-            Worth(0.40, 1.02, 10.0),
-            Worth(0.18, 0.51, 10.0),
-            Worth(0.02, 0.43, 10.0),
-        ),
-    ),
-}
-"""For strangers, in hindsight, by their choice of grip and by group of stages; about the same after
-learning from their solves. For the kinds that nobody counted: for everybody."""
-_WORTH_LIVE: Final = {
-    "planned": (
-        Worth(0.09, 1.00, 2.5),
-        Worth(-0.01, 0.77, 3.5),
-        Worth(-0.40, 0.46, 8.0),
-    ),
-    "unplanned": (
-        Worth(-0.30, 0.80, 2.5),
-        Worth(-0.14, 0.45, 2.5),
-        Worth(-0.36, 0.48, 8.0),
-    ),
-    **dict.fromkeys(
-        USUAL_WAYS,
-        (
-            Worth(0.90, 1.36, 2.5),
-            Worth(0.08, 0.72, 2.5),
-            Worth(-0.19, 0.59, 6.0),
-        ),
-    ),
-}
-"""The same, live, at the turn itself."""
-
-
-class Acquaintance:
-    """Reads the solves of one person; each finished solve adds evidence about that person."""
-
-    def __init__(self, model: HoldingModel) -> None:
-        self.kinds = model.expected
-        """Logarithm of the weight of each kind of solver that the model knows."""
-        self._model = model
-        self._worth, self._worth_live = (
-            np.array([by_grip[grip] for grip in model.grips]) for by_grip in (_WORTH, _WORTH_LIVE)
-        )
-        self._counted = np.array([grip in COUNTED for grip in model.grips])
-        self._solves = 0
-        self._surprise = 0.0
-
-    @property
-    def stranger(self) -> float:
-        """Probability that this person's habits differ from the counts, 0 to 1."""
-        if not self._solves:
-            return 0.5
-        known, strange = LIKE
-        # A person less surprising than the counted people is not a stranger for that reason.
-        mean = max(known.mean, self._surprise / self._solves)
-        odds = known.likelihood(mean, self._solves) - strange.likelihood(mean, self._solves)
-        return 1 / (1 + exp(min(odds, 700.0)))
-
-    @property
-    def grip(self) -> str:
-        """The likeliest way in which this person chooses a grip (``counts.GRIPS``)."""
-        return self._model.grips[int(self.kinds.argmax())]
-
-    def read(self, part: SolvePart) -> Reading:
-        """Read a finished solve; it is itself part of the evidence on how far to believe it."""
-        reading = read_solve(part, self._model, self.kinds)
-        kinds = self.kinds + reading.by_kind
-        self.kinds = np.maximum(kinds - kinds.max(), -_FORGIVING)
-        names = stage_name_numbers(part.stages)
-        if (surprising := surprise(reading, names)) is not None:
-            self._solves += 1
-            self._surprise += surprising
-        if part.stated or any(part.attitudes):
-            return reading  # not inferred from the turns alone
-        return replace(reading, held=self.believed(reading.held, names))
-
-    def believed(self, held: Array, names: Sequence[int], *, live: bool = False) -> Array:
-        """Probability of each holding, (turns, 24), lowered to what the model is worth.
-
-        ``names``: number of the name of each turn's stage; ``live``: later turns were not known
-        yet.
-        """
-        if not len(held):
-            return held
-        top = held.max(axis=1)
-        groups = [GROUPS[name] for name in names]
-        by_kind = (self._worth_live if live else self._worth)[:, groups]
-        a, b, most = np.moveaxis(by_kind, -1, 0)
-        right = 1 / (1 + np.exp(-(a + b * np.minimum(log_odds(top), most))))
-        strange = np.where(self._counted, self.stranger, 1.0)[:, None]
-        by_kind = (1 - strange) * top + strange * np.minimum(top, right)
-        worth = weighed(self.kinds) @ by_kind
-        # Mixed with equal shares, as if the turns sometimes told nothing: the likeliest stays so.
-        even = 1 / held.shape[1]
-        share = np.clip((worth - even) / np.maximum(top - even, 1e-9), 0.0, 1.0)[:, None]
-        mixed: Array = share * held + (1 - share) * even
-        return mixed
-
-
-def log_odds(sure: Array) -> Array:
-    """Log odds of probabilities from 0 to 1; always finite."""
-    within = np.clip(sure, 1e-9, 1 - 1e-9)
-    odds: Array = np.log(within / (1 - within))
-    return odds
-
-
-def surprise(reading: Reading, names: Sequence[int]) -> float | None:
-    """How unexpected the last layer of a solve is, in nats; 0 is usual for counted people.
-
-    The excess over :data:`USUAL` nats a turn, divided by the root of the number of turns, so
-    that long and short last layers spread alike. None if there are too few turns.
-    """
-    within = np.array([GROUPS[name] == LAST_LAYER for name in names], dtype=np.bool_)
-    count = int(within.sum())
-    if count < FEWEST_TURNS:
-        return None
-    return float(reading.unexpected[within].sum() - USUAL * count) / sqrt(count)
 
 
 # Learning a person's habits from their own solves, whose holdings are unknown.

@@ -58,7 +58,7 @@ class Taker:
 
     def __init__(self, own: Habits | None = None) -> None:
         from livecube.edges.holding_file import holding_model
-        from livecube.holding.inference import Acquaintance
+        from livecube.holding.acquaintance import Acquaintance
 
         self._solver = Acquaintance(holding_model(own))
 

@@ -28,14 +28,10 @@ from holding_truth import (  # noqa: E402 - behind the line above, as numba want
 )
 
 from livecube.edges.holding_file import shipped_counts  # noqa: E402
+from livecube.holding.acquaintance import Acquaintance  # noqa: E402
 from livecube.holding.counts import COUNTED  # noqa: E402
 from livecube.holding.follower import LiveHolding  # noqa: E402
-from livecube.holding.inference import (  # noqa: E402
-    Acquaintance,
-    HoldingModel,
-    adapted,
-    read_solve,
-)
+from livecube.holding.inference import HoldingModel, adapted, read_solve  # noqa: E402
 from livecube.holding.observations import STAGES, stage_name_numbers  # noqa: E402
 from livecube.virtual.habits import LEFT_HANDED, OTHERWISE, RIGHT_HANDED, SHORT_SIGHTED  # noqa: E402
 
@@ -171,7 +167,7 @@ def main() -> None:
     parser.add_argument("--learned", type=int, default=20, help="solves that are adapted to")
     parser.add_argument("--others", type=int, default=3, help="kinds of other solvers")
     parser.add_argument("--persons", type=int, default=40, help="everyday solvers")
-    parser.add_argument("--each", type=int, default=10, help="solves of each of them")
+    parser.add_argument("--each", type=int, default=50, help="solves of each of them")
     given = parser.parse_args()
     learned = given.learned
     shipped = HoldingModel.of(shipped_counts())

@@ -1,4 +1,4 @@
-"""Measures the numbers of ``livecube/holding/inference.py``, and prints them.
+"""Measures the numbers of ``livecube/holding/acquaintance.py``, and prints them.
 
 ``python tests/checks/make_acquaintance.py`` takes some minutes. Strangers are virtual solvers with
 random habits: they know other sequences for the last layer than the counted solvers, and most of
@@ -23,17 +23,10 @@ from everyday_solver import draw_person, everyday_solves  # noqa: E402
 from holding_truth import true_holdings, true_part, virtual_solves  # noqa: E402
 
 from livecube.edges.holding_file import shipped_counts  # noqa: E402
+from livecube.holding.acquaintance import Acquaintance, Worth, log_odds, surprise  # noqa: E402
 from livecube.holding.counts import COUNTED, GROUPS, USUAL_WAYS  # noqa: E402
 from livecube.holding.follower import LiveHolding  # noqa: E402
-from livecube.holding.inference import (  # noqa: E402  # noqa: E402
-    Acquaintance,
-    HoldingModel,
-    Worth,
-    adapted,
-    log_odds,
-    read_solve,
-    surprise,
-)
+from livecube.holding.inference import HoldingModel, adapted, read_solve  # noqa: E402
 from livecube.holding.observations import stage_name_numbers  # noqa: E402
 from livecube.virtual.habits import LEFT_HANDED, RIGHT_HANDED, UNPLANNED, Habits  # noqa: E402
 

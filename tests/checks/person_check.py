@@ -39,8 +39,9 @@ from livecube.edges.holding_file import shipped_counts  # noqa: E402
 from livecube.hands.executions import gaps_of  # noqa: E402
 from livecube.hands.kinship import Kinship  # noqa: E402
 from livecube.hands.own_hands import OwnHands, learn_hands  # noqa: E402
+from livecube.holding.acquaintance import Acquaintance  # noqa: E402
 from livecube.holding.executions import executions_read  # noqa: E402
-from livecube.holding.inference import Acquaintance, HoldingModel  # noqa: E402
+from livecube.holding.inference import HoldingModel  # noqa: E402
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
