@@ -115,6 +115,7 @@ def test_the_technique_is_the_best_choice(
     other = advisor_at()
     assert len(places[name]) >= 2
     for place in places[name]:
+        assert place.row.turns >= 3, "what is seen at once is no drill"
         rows = other.advise(array(place.position), place.face).opportunities
         slots = set(place.row.slots)
         of = [row for row in rows if row.technique == name and set(row.slots) == slots]

@@ -273,6 +273,10 @@ def test_a_left_handed_solver_is_recognised() -> None:
     assert np.mean(right) > 0.9
 
 
+def test_before_any_turn_each_holding_is_as_likely_as_another() -> None:
+    assert np.allclose(LiveHolding(TRAINED).held, np.full(24, 1 / 24))
+
+
 def test_live_says_the_same_as_hindsight_about_the_last_turn() -> None:
     model = HoldingModel.of(shipped_counts()[:2])  # as many kinds as are followed live
     live = LiveHolding(model)

@@ -22,7 +22,7 @@ from livecube.hands.executions import Execution, Gaps, Part, cells_of, first_cel
 from livecube.hands.features import _mirrored_token
 from livecube.hands.kinship import GROUPS, Means, kinship_of
 from livecube.hands.noise import Noise, Parts, parts_of, refined
-from livecube.hands.own_eyes import Look, learn_eyes
+from livecube.hands.own_eyes import Look, _Data, _expected, learn_eyes
 from livecube.hands.own_hands import Sums, _tempos, learn_hands
 from livecube.hands.trust import believed
 from livecube.hands.verdict import Verdict, judged, student
@@ -500,3 +500,11 @@ def test_a_mirrored_move_goes_the_other_way_with_the_other_hand() -> None:
         ("start", "start"), ("rotated", "rotated"),
     ):  # fmt: skip
         assert (_mirrored_token(token), _mirrored_token(mirrored)) == (mirrored, token)
+
+
+def test_a_look_is_never_expected_to_take_less_than_a_fifth_of_the_usual() -> None:
+    columns = np.array([[100.0, 100.0], [200.0, 0.0]])
+    data = _Data(np.ones(2), np.ones(2), columns, np.zeros(2, dtype=int))
+    assert data.usual_ms.tolist() == [100.0, 200.0]
+    assert _expected(data, np.array([-3.0, 0.0])).tolist() == pytest.approx([20.0, 40.0])
+    assert _expected(data, np.array([0.0, -0.5])).tolist() == pytest.approx([50.0, 200.0])

@@ -215,6 +215,15 @@ def test_a_short_way_is_the_fewest_up_to_six_turns_and_else_no_longer_than_the_u
         assert len(made) <= len(turns)
 
 
+def test_a_link_of_ten_turns_is_found_and_one_of_eleven_is_not() -> None:
+    start = SOLVED_BYTES
+    end = turned(start, parse_turns("R U2 F D' L B2 U R2 F' D'"))
+    link = partial_link(start, end, range(20))
+    assert link is not None
+    assert (len(link), turned(start, link)) == (10, end)
+    assert partial_link(start, turned(end, parse_turns("R")), range(20)) is None
+
+
 @pytest.mark.parametrize("first", range(6))
 def test_pieces_are_brought_there_by_no_more_turns_than_all_of_them_take(first: int) -> None:
     rng = random.Random(first)

@@ -251,9 +251,8 @@ class Beam:
             for batch in self._step(seen, nodes, looking=looking):
                 home = (batch.places[:, :4] == _HOME[:4]) & (batch.places[:, 4:] == _HOME[4:])
                 counts = home.sum(axis=1)
-                for count in range(solved + 1, 5):
-                    if (chosen := counts == count).any():
-                        waiting.setdefault(count, []).append(_part(batch, chosen))
+                for count in set(counts.tolist()):
+                    waiting.setdefault(count, []).append(_part(batch, counts == count))
             seen = replace(situation, offset=0)
         if 4 not in waiting:
             return []
