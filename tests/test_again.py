@@ -64,7 +64,7 @@ def scrambler() -> Scrambler:
 @pytest.fixture(scope="module")
 def reviews() -> list[tuple[VirtualSolve, SolveTurns, Review]]:
     """Some virtual solves and their reviews."""
-    return [one_review(seed, bold_advisor()) for seed in (0, 1, 2, 3, 8)]
+    return [one_review(seed, bold_advisor()) for seed in (0, 1, 8)]
 
 
 @pytest.fixture(scope="module")
@@ -104,7 +104,7 @@ class Somebody:
 
 
 def test_moments_of_all_kinds_are_found(moments: list[Moment]) -> None:
-    assert len(moments) > 12
+    assert len(moments) > 8
     assert {moment.pair for moment in moments} == {1, 2, 3, 4}
     assert any(moment.after for moment in moments)
 
@@ -278,6 +278,7 @@ def test_a_virtual_solver_tries_twice(simulated: list[dict[str, Any]]) -> None:
     assert rows[-1] == tried[-1]
 
 
+@pytest.mark.thorough
 def test_it_can_be_typed(simulated: list[dict[str, Any]], tmp_path: Path) -> None:
     """The set-up is the same every time, so the test can type it."""
     asked = simulated[0]

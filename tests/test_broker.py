@@ -393,6 +393,7 @@ async def test_what_waited_while_the_broker_was_away_comes_in_order_and_once(
     assert len(events) == 3 * 9
 
 
+@pytest.mark.thorough
 async def test_what_a_broker_acknowledged_and_forgot_is_told_again_in_order(
     tmp_path: Path,
 ) -> None:

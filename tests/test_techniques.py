@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import pytest
 import referee
+from examples import thorough
 from referee import Answer
 from technique_comparison import (
     COMPARED,
@@ -67,7 +68,11 @@ def engines() -> dict[str, Engine]:
     return load_engines()
 
 
-@pytest.mark.parametrize("technique", COMPARED)
+@pytest.mark.parametrize(
+    "technique",
+    [thorough(one) if one in ("pseudo-x-cross", "shortest", "keyhole-flip") else one
+     for one in COMPARED],
+)  # fmt: skip
 def test_program_and_referee_agree(engines: dict[str, Engine], technique: str) -> None:
     tally = Tally()
     compare_technique(engines, technique, POSITIONS.get(technique, 20), "test", tally)
