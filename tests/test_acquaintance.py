@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
-from examples import thorough
 from everyday_solver import draw_person, everyday_solves
+from examples import thorough
 from holding_truth import true_holdings, true_part, virtual_solves
 from hypothesis import given
 from hypothesis import strategies as st

@@ -27,7 +27,7 @@ NO_COMMANDS: Final = (
 )
 """Files of the folder that are not checks."""
 CHECKS: Final[dict[str, tuple[str, ...]]] = {
-    "advice_check": ("--positions", "4"),
+    "advice_check": ("--positions", "2"),
     "archive_check": ("--solves", "1", "--workers", "--rows", "1"),
     "code_check": ("--positions", "20"),
     "compare_fastest": (
@@ -41,7 +41,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "dashboard_turns": ("--turns", "10"),
     "doors_check": ("--solves", "1"),
     "drill_check": ("--sets", "1", "--positions", "1", "--technique", "made-pair"),
-    "finite_check": ("--every", "40000"),
+    "finite_check": ("--every", "100000"),
     "eyes_check": (
         *("--persons", "1", "--near", "1", "--after", "5", "--tests", "3", "--solvers", "1"),
     ),
@@ -58,7 +58,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     ),
     "home_check": ("--brief",),
     "group_check": (
-        *("--desks", "2", "--radio-desks", "0", "--solves", "1", "--rate", "1000", "--here"),
+        *("--desks", "1", "--radio-desks", "0", "--solves", "1", "--rate", "1000", "--here"),
     ),
     "hostile_commands": ("--each", "1", "--only", "hints", "history show", "learn", "live"),
     "kill_check": ("--kills", "1", "--seed", "45"),  # the kills come soon
@@ -71,7 +71,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "make_captures": ("--folder", "."),
     "make_holding_counts": ("--folder", ".", "--solves", "2", "--manners"),
     "mutation_check": ("--mutants", "0", "--rooms", "timing"),
-    "offers_check": ("--turns", "10"),
+    "offers_check": ("--turns", "4"),
     "packets_check": ("--packets", "3", "--decoder", "turnwire"),
     "pairs_check": ("--solves", "5"),
     "person_check": (

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 ROOT = Path(__file__).parent.parent
 COMMANDS = "tests/checks/every_command.py"
-SOME = ("live", "practice", "drill fingers", "task offer", "mqtt check")
+SOME = ("live", "task offer", "mqtt check")
 """Commands that would publish, by each of the ways to a broker."""
 QUICKLY = ("live", "--simulated", "--speed", "1000", "--seed", "1", "--no-hints")
 
