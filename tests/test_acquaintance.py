@@ -102,7 +102,7 @@ def test_which_hand_is_the_stronger_is_known_from_the_solves_before() -> None:
 @pytest.mark.parametrize(
     ("habits", "solves", "grip"),
     [
-        (RIGHT_HANDED, 10, "planned"),
+        thorough(RIGHT_HANDED, 10, "planned"),
         thorough(LEFT_HANDED, 10, "planned"),
         thorough(UNPLANNED, 10, "unplanned"),
         (OTHERWISE, 20, "unplanned"),

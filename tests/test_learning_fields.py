@@ -341,7 +341,7 @@ def test_a_clock_of_less_than_four_seconds_could_be_chance(
 
 
 @orders
-@pytest.mark.parametrize(("rate", "hidden"), part_of([(10, 0), (100, 0), (1000, 3), (500, 2)]))
+@pytest.mark.parametrize(("rate", "hidden"), part_of([(500, 2), (10, 0), (100, 0), (1000, 3)], 4))
 def test_a_masked_clock_is_found_without_the_bits_that_jitter_hides(
     order: Order, rate: int, hidden: int
 ) -> None:
@@ -610,7 +610,7 @@ def checks(order: Order) -> list[Check]:
 
 
 @orders
-@pytest.mark.parametrize("number", part_of(range(len(checks("little"))), 3))
+@pytest.mark.parametrize("number", part_of(range(len(checks("little"))), 6))
 def test_a_check_value_is_found(order: Order, number: int) -> None:
     rng, check = random.Random(number), checks(order)[number]
     packets = []
@@ -731,7 +731,7 @@ def test_what_looks_encrypted(count: int, length: int, plain: int, secret: bool)
 @orders
 @pytest.mark.parametrize("says", ["piece", "place"])
 @pytest.mark.parametrize("sign", [1, thorough(-1)])
-@pytest.mark.parametrize("strides", [(3, 2, 4, 1), (24, 2, 5, 1)])
+@pytest.mark.parametrize("strides", part_of([((3, 2, 4, 1),), ((24, 2, 5, 1),)]))
 def test_rows_of_pieces_are_found(
     order: Order, says: str, sign: int, strides: tuple[int, ...]
 ) -> None:
