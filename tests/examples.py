@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 from typing import TYPE_CHECKING, Any, Final
 
@@ -14,8 +15,13 @@ if TYPE_CHECKING:
 __all__ = ["TIMES", "USUAL", "examples", "part_of", "thorough"]
 
 TIMES: Final = "LIVECUBE_TESTS_TIMES"
-"""The variable with the factor for all numbers of examples."""
+"""The variable with the factor for all numbers of examples.
+
+Where it is not set, as in the suite, a property has a share of its examples: `checks/thorough.py`
+and the mutation check try all of them.
+"""
 USUAL: Final = 40
+_SUITE: Final = 3 / 8
 
 
 def examples(count: int = USUAL) -> settings:
@@ -24,7 +30,8 @@ def examples(count: int = USUAL) -> settings:
     There is no deadline: a limit for each example would fail tests on a slow machine for no fault
     of the code.
     """
-    return settings(max_examples=count * int(os.environ.get(TIMES, "1")), deadline=None)
+    times = float(os.environ.get(TIMES, _SUITE))
+    return settings(max_examples=math.ceil(count * times), deadline=None)
 
 
 def thorough(*values: Any) -> Any:

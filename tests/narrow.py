@@ -67,7 +67,7 @@ def narrowing() -> Iterator[Callable[[int | None], None]]:
     """A function that limits the size of this process's files in bytes; None: no limit.
 
     A write beyond it fails as on a full disk, with another error number. The limit ends with the
-    context.
+    context. Modules that are first imported meanwhile would leave half a file of bytecode.
     """
     usual, most = resource.getrlimit(resource.RLIMIT_FSIZE)
 
@@ -75,7 +75,8 @@ def narrowing() -> Iterator[Callable[[int | None], None]]:
         resource.setrlimit(resource.RLIMIT_FSIZE, (usual if size is None else size, most))
 
     try:
-        yield limit
+        with patch.object(sys, "dont_write_bytecode", True):
+            yield limit
     finally:
         limit(None)
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 from everyday_solver import draw_person, everyday_solves
+from examples import thorough
 from holding_truth import true_holdings, true_part, virtual_solves
 from hypothesis import given
 from hypothesis import strategies as st
@@ -66,6 +67,7 @@ def test_strangers_are_told_from_those_who_do_what_was_counted() -> None:
     assert met(OTHERWISE, 10).stranger > 0.95
 
 
+@pytest.mark.thorough
 def test_what_it_says_of_a_stranger_is_right_as_often_as_it_says() -> None:
     solver = Acquaintance(TRAINED)
     right, sure, plain = list[bool](), list[float](), list[float]()
@@ -104,9 +106,19 @@ def test_which_hand_is_the_stronger_is_known_from_the_solves_before() -> None:
     assert 1 - np.mean(known) < 0.75 * (1 - np.mean(alone))
 
 
-def test_who_plans_no_grip_is_recognised_though_a_stranger() -> None:
-    assert met(RIGHT_HANDED, 10).grip == met(LEFT_HANDED, 10).grip == "planned"
-    assert met(UNPLANNED, 10).grip == met(OTHERWISE, 20).grip == "unplanned"
+@pytest.mark.parametrize(
+    ("habits", "solves", "grip"),
+    [
+        thorough(RIGHT_HANDED, 10, "planned"),
+        thorough(LEFT_HANDED, 10, "planned"),
+        thorough(UNPLANNED, 10, "unplanned"),
+        (OTHERWISE, 20, "unplanned"),
+    ],
+)
+def test_who_plans_no_grip_is_recognised_though_a_stranger(
+    habits: Habits, solves: int, grip: str
+) -> None:
+    assert met(habits, solves).grip == grip
 
 
 def test_people_whom_nobody_counted_are_read_by_what_hands_do() -> None:

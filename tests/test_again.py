@@ -278,6 +278,7 @@ def test_a_virtual_solver_tries_twice(simulated: list[dict[str, Any]]) -> None:
     assert rows[-1] == tried[-1]
 
 
+@pytest.mark.thorough
 def test_it_can_be_typed(simulated: list[dict[str, Any]], tmp_path: Path) -> None:
     """The set-up is the same every time, so the test can type it."""
     asked = simulated[0]

@@ -289,6 +289,7 @@ def test_a_copy_of_what_the_command_prints_is_read_back_the_same(tmp_path: Path)
     assert json.loads(CliRunner().invoke(hands, ["--schema"]).output) == SCHEMA
 
 
+@pytest.mark.thorough
 @pytest.mark.usefixtures("tables")
 def test_other_hands_are_advised_otherwise(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     from livecube.cli.hints import hints

@@ -75,12 +75,19 @@ def test_pure_rooms_load_no_edge_in_a_clean_interpreter() -> None:
 
 
 def test_commands_are_there_before_the_search_is_loaded() -> None:
-    """A cube is followed at once, also without numba; hints come later."""
+    """A cube is followed at once, also without numba; hints come later. No archive is loaded."""
     modules = ", ".join(
         f"livecube.cli.{name}" for name in ("live", "practice", "replay", "history")
     )
-    script = f"import sys, {modules}; sys.exit('numba' in sys.modules)"
-    assert subprocess.run([sys.executable, "-c", script], check=False).returncode == 0
+    others = "cli.review, livecube.cli.trends, livecube.cli.report, livecube.composition.live"
+    script = (
+        f"import sys, {modules}\n"
+        "if 'numba' in sys.modules: sys.exit('numba')\n"
+        f"import livecube.{others}\n"
+        "sys.exit({'dask', 'distributed', 'pyarrow', 'livecube.archive'} & {*sys.modules} or None)"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, check=False)
+    assert (done.returncode, done.stderr) == (0, b"")
 
 
 def _modules() -> list[str]:

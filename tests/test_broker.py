@@ -255,6 +255,7 @@ async def test_events_wait_for_a_home_that_reconnects_later_after_a_broker_resta
     assert [*home.heard.values()] == sorted(home.heard.values())
 
 
+@pytest.mark.thorough
 async def test_events_wait_for_a_home_that_starts_again(broker: Broker) -> None:
     home, told = RealisticHome(broker.port), items(2)
     async with Consumer(broker.port) as consumer, publishing(plan(broker.url)) as sink:
@@ -306,6 +307,7 @@ async def test_forget_leaves_no_trace(
         assert [heard.topic for heard in consumer.heard] == ["end"]
 
 
+@pytest.mark.thorough
 async def test_a_home_that_is_told_in_another_form_has_lost_the_old_one_first(
     broker: Broker, tmp_path: Path
 ) -> None:
@@ -393,6 +395,7 @@ async def test_what_waited_while_the_broker_was_away_comes_in_order_and_once(
     assert len(events) == 3 * 9
 
 
+@pytest.mark.thorough
 async def test_what_a_broker_acknowledged_and_forgot_is_told_again_in_order(
     tmp_path: Path,
 ) -> None:
@@ -567,6 +570,7 @@ async def test_passwords_and_access_rules(tmp_path: Path) -> None:
         broker.stop()
 
 
+@pytest.mark.thorough
 async def test_who_may_not_read_its_mark_tells_again_all_that_may_be_forgotten(
     tmp_path: Path,
 ) -> None:

@@ -17,6 +17,7 @@ from unittest.mock import patch
 import pytest
 from broker import MISSING
 from command import started
+from examples import thorough
 from forked import Forked
 
 FOLDER: Final = Path(__file__).parent / "checks"
@@ -26,8 +27,8 @@ NO_COMMANDS: Final = (
 )
 """Files of the folder that are not checks."""
 CHECKS: Final[dict[str, tuple[str, ...]]] = {
-    "advice_check": ("--positions", "4"),
-    "archive_check": ("--solves", "1", "--workers", "1", "--rows", "1"),
+    "advice_check": ("--positions", "2"),
+    "archive_check": ("--solves", "1", "--workers", "--rows", "1"),
     "code_check": ("--positions", "20"),
     "compare_fastest": (
         *("--positions", "1", "--plans", "1", "--seed", "6"),
@@ -40,7 +41,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "dashboard_turns": ("--turns", "10"),
     "doors_check": ("--solves", "1"),
     "drill_check": ("--sets", "1", "--positions", "1", "--technique", "made-pair"),
-    "finite_check": ("--every", "40000"),
+    "finite_check": ("--every", "100000"),
     "eyes_check": (
         *("--persons", "1", "--near", "1", "--after", "5", "--tests", "3", "--solvers", "1"),
     ),
@@ -57,20 +58,20 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     ),
     "home_check": ("--brief",),
     "group_check": (
-        *("--desks", "2", "--radio-desks", "1", "--solves", "1", "--rate", "1000", "--here"),
+        *("--desks", "1", "--radio-desks", "0", "--solves", "1", "--rate", "1000", "--here"),
     ),
     "hostile_commands": ("--each", "1", "--only", "hints", "history show", "learn", "live"),
-    "kill_check": ("--kills", "1"),
+    "kill_check": ("--kills", "1", "--seed", "45"),  # the kills come soon
     "learn_check": ("--cubes", "1"),
     "lossy": ("--schedules", "1"),
     "make_acquaintance": (
         *("--strangers", "2", "--solves", "1", "--known", "1", "--learned", "1"),
-        *("--everyday", "2"),
+        *("--everyday", "1"),
     ),
     "make_captures": ("--folder", "."),
-    "make_holding_counts": ("--folder", ".", "--solves", "3", "--manners", "back"),
-    "mutation_check": ("--mutants", "1", "--rooms", "timing"),
-    "offers_check": ("--turns", "10"),
+    "make_holding_counts": ("--folder", ".", "--solves", "2", "--manners"),
+    "mutation_check": ("--mutants", "0", "--rooms", "timing"),
+    "offers_check": ("--turns", "4"),
     "packets_check": ("--packets", "3", "--decoder", "turnwire"),
     "pairs_check": ("--solves", "5"),
     "person_check": (
@@ -88,14 +89,23 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "thorough": ("--times", "2", "--tests", "tests/test_timing.py"),
     "worth_check": ("--positions", "1"),
 }
+LONGER: Final[dict[str, tuple[str, ...]]] = {
+    "archive_check": ("--solves", "1", "--workers", "1"),
+    "group_check": (
+        *("--desks", "2", "--radio-desks", "1", "--solves", "1", "--rate", "1000", "--here"),
+    ),
+    "make_holding_counts": ("--folder", ".", "--solves", "2", "--manners", "back"),
+    "mutation_check": ("--mutants", "1", "--rooms", "timing"),
+}
+"""What the suite leaves out of some: workers, a radio, much counting, the tests of a mutant."""
 
 
-def ran(name: str, folder: Path) -> str:
+def ran(name: str, arguments: tuple[str, ...], folder: Path) -> str:
     """The output of a check, run in this process, which has imported most modules already."""
     out, status = io.StringIO(), 0
     with (
         patch.dict(os.environ),
-        patch.object(sys, "argv", [f"{name}.py", *CHECKS[name]]),
+        patch.object(sys, "argv", [f"{name}.py", *arguments]),
         patch.object(sys, "path", [*sys.path]),
         contextlib.chdir(folder),
         redirect_stdout(out),
@@ -122,15 +132,19 @@ def test_the_guide_lists_every_check() -> None:
     assert [name for name in CHECKS if f"`{name}.py`" not in listed] == []
 
 
-@pytest.mark.parametrize("name", CHECKS)
-def test_a_check_runs(name: str, tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("name", "arguments"), [*CHECKS.items(), *(thorough(*one) for one in LONGER.items())],
+    ids=[*CHECKS, *(f"{name}-longer" for name in LONGER)],
+)  # fmt: skip
+def test_a_check_runs(name: str, arguments: tuple[str, ...], tmp_path: Path) -> None:
     if name.startswith(("dashboard_", "home_", "offers_")) and MISSING:
         pytest.skip(MISSING)
-    assert ran(name, tmp_path) or any(tmp_path.iterdir())
+    assert ran(name, arguments, tmp_path) or any(tmp_path.iterdir())
 
 
 def test_a_benchmark_runs() -> None:
     """The benchmark of the radio runs with every command: see ``test_the_tests.py``."""
-    done = started("bench", "--brief")
+    with patch.object(subprocess, "Popen", Forked):
+        done = started("bench", "--brief")
     assert done.returncode == 0, done.stderr
     assert len(done.stdout.splitlines()) > 3

@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 from command import started
+from examples import thorough
 from forked import Forked
 from narrow import without_privileges
 
@@ -95,10 +96,13 @@ def test_hints_rows_do_what_they_say() -> None:
         assert written == parse_turns(row["turns_fixed"])
 
 
+@pytest.mark.parametrize(
+    "moves", ["R U R'", thorough("D' F' U F D L U L' R' U R")], ids=["book", "search"]
+)
 def test_hints_need_no_cache_that_can_be_written_to(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, moves: str
 ) -> None:
-    command = ("hints", "D' F' U F D L U L' R' U R", "--json")  # the book does not answer all
+    command = ("hints", moves, "--json")
     usual = json.loads(livecube(*command).stdout)
     bounds = load_bounds(load_hands())
     both = bounds.pieces, bounds.still

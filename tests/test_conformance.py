@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from unittest import SkipTest
 
 import pytest
-from examples import part_of
+from examples import part_of, thorough
 from livecube_protocols.turnwire import TurnwireDecoder
 from livecube_protocols.turnwire_cube import TurnwireCube
 from profile_texts import PROFILES
@@ -149,7 +149,7 @@ def test_half_turns_may_be_told_as_two_quarters(test: str) -> None:
     ("decoder", "test"),
     [
         (Raising, "test_random_packets"),
-        (Leaking, "test_memory_is_bounded"),
+        thorough(Leaking, "test_memory_is_bounded"),
         (Claiming, "test_it_describes_itself_and_claims_no_stranger"),
         (Repeating, "test_repeats_are_dropped"),
         (Silent, "test_after_nonsense_it_finds_its_way_back"),
@@ -376,7 +376,7 @@ def failing(decoder: type[Numbered], packets: Sequence[Any]) -> list[str]:
     return [name for name, why in found.items() if why.startswith("failed")]
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", part_of(KINDS))
 def test_examples_alone_find_nothing_in_a_sound_decoder(kind: type[Numbered]) -> None:
     packets = examples(kind)
     assert outcomes(kind, packets) == {}
@@ -384,7 +384,7 @@ def test_examples_alone_find_nothing_in_a_sound_decoder(kind: type[Numbered]) ->
     assert [*outcomes(kind, [data for data, _ in packets])] == [GIVEN]
 
 
-@pytest.mark.parametrize("kind", part_of(KINDS))
+@pytest.mark.parametrize("kind", part_of(KINDS, 4))
 @pytest.mark.parametrize(
     ("fault", "test"),
     [
@@ -539,7 +539,7 @@ def heard_in(name: str) -> tuple[int, str]:
     return Listening.count, Listening.heard.hexdigest()[:8]
 
 
-@pytest.mark.parametrize("name", part_of(HEARD))
+@pytest.mark.parametrize("name", part_of(HEARD, 4))
 def test_each_test_tries_what_it_tried(name: str) -> None:
     """Decoders elsewhere are held against the same packets as before."""
     assert heard_in(name) == HEARD[name]

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.skipif(bool(MISSING), reason=MISSING)
 
 
+@pytest.mark.thorough
 async def test_every_solve_arrives_once_and_in_order_whatever_is_killed(tmp_path: Path) -> None:
     with patch.object(subprocess, "Popen", Forked):  # asyncio starts its processes by it, too
         outcome = await run(tmp_path, seed=7, solves=10, faults=4, pace_s=0.1)

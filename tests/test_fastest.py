@@ -189,8 +189,11 @@ def test_the_search_finds_what_plain_enumeration_finds(
     assert len({_in_one_order(way.turns) for way in found}) == len(found)
 
 
-def test_plain_enumeration_has_something_to_compare_with(hands: Automaton) -> None:
-    assert sum(len(_compared(seed, hands)[3].cheapest) > 0 for seed in SEEDS) >= 6
+@pytest.mark.parametrize("seeds", [SEEDS[::2], thorough(SEEDS)], ids=["some", "all"])
+def test_plain_enumeration_has_something_to_compare_with(
+    hands: Automaton, seeds: Sequence[int]
+) -> None:
+    assert sum(len(_compared(seed, hands)[3].cheapest) > 0 for seed in seeds) >= 0.75 * len(seeds)
 
 
 def _answers(book: Book, numbers: list[int]) -> list[list[tuple[list[int], int]]]:
@@ -298,7 +301,7 @@ def test_what_is_left_over_is_the_cheapest_way_to_end() -> None:
         assert ends[here].min() + more[4] <= left[4][here].min()
 
 
-_SAMPLE = 20_000
+_SAMPLE = 5_000
 
 
 @pytest.mark.parametrize(

@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, Final
 
 import pytest
 import referee
+from examples import thorough
 from finite_check import (
     BY_ID,
     DOWN,
@@ -80,7 +81,9 @@ def test_targets_of_every_key_are_those_of_the_referee() -> None:
             assert sorted(found) == sorted(expected), (key, technique.id)
 
 
-@pytest.mark.parametrize("technique", LONGEST)
+@pytest.mark.parametrize(
+    "technique", [thorough(one) if one == "shortest" else one for one in LONGEST]
+)
 def test_comparison_sees_a_sequence_too_few_or_too_many(
     engines: dict[str, Engine], technique: str
 ) -> None:
@@ -95,6 +98,7 @@ def test_comparison_sees_a_sequence_too_few_or_too_many(
         part.pop()
 
 
+@pytest.mark.thorough
 def test_answers_at_offset_0_are_those_found_by_meeting_in_the_middle() -> None:
     """A part of the keys; ``checks/finite_check.py`` takes all of them."""
     some = list(keys())[FIRST::EVERY]

@@ -17,6 +17,7 @@ import numpy as np
 import pytest
 from broker import MISSING, Broker
 from command import started
+from examples import thorough
 from rich.console import Console
 from test_formats import validator
 
@@ -89,11 +90,14 @@ def test_each_desk_of_a_group_hears_of_its_own_cube_what_it_would_hear_alone() -
 
 
 @pytest.mark.skipif(bool(MISSING), reason=MISSING)
-def test_each_desk_has_its_lines_its_solves_its_prices_and_its_topics(tmp_path: Path) -> None:
+@pytest.mark.parametrize("solves", [1, thorough(2)])
+def test_each_desk_has_its_lines_its_solves_its_prices_and_its_topics(
+    tmp_path: Path, solves: int
+) -> None:
     broker = Broker(tmp_path / "broker").start()
     try:
         desks = ("ada=simulated:3", "bo=simulated:4")
-        quickly = ("--solves", "2", "--speed", "1000", "--keep")
+        quickly = ("--solves", str(solves), "--speed", "1000", "--keep")
         done = started("group", *desks, *quickly, "--mqtt", broker.url)
         assert done.returncode == 0, done.stderr
         begins = {line.split(":")[0] for line in done.stdout.splitlines() if line}
@@ -103,7 +107,7 @@ def test_each_desk_has_its_lines_its_solves_its_prices_and_its_topics(tmp_path: 
         broker.stop()
     with History(data_folder(), reading=True) as history:
         for name in ("ada", "bo"):
-            assert len(history.list(Wanted(person=name))) == 2
+            assert len(history.list(Wanted(person=name))) == solves
             text = People(history).learned(known_person(history.roster(), name), HANDS)
             assert text is not None
             assert '"mark"' in text

@@ -62,6 +62,7 @@ def test_both_hands_are_drawn_by_their_share_of_the_usual_price() -> None:
     assert sides_plot([(never, right)], 1.2, "a title") == ""
 
 
+@pytest.mark.thorough
 def test_the_report_shows_a_persons_hands_and_nobody_elses(home: Path, tmp_path: Path) -> None:
     def page(*who: str) -> str:
         file = tmp_path / f"{len(list(tmp_path.iterdir()))}.html"

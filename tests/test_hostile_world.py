@@ -248,7 +248,7 @@ def test_a_log_whose_turns_have_all_one_time_has_no_result(tmp_path: Path) -> No
 
 @pytest.mark.skipif(not FULL.exists(), reason="this system has no device that is full")
 @pytest.mark.parametrize("arguments", [
-    ("history", "--json"), ("--help",),
+    ("history", "--json"), thorough(("--help",)),
     thorough((
         "practice", "--simulated", "--speed", "1000", "--solves", "1", "--no-hints", "--no-history"
     )),

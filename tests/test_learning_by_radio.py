@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from livecube.composition import learning
 from livecube.composition.choosing import find_named
 from livecube.composition.learning import led_by_radio
 from livecube.cube.position import inverse_turns, parse_turn
@@ -63,6 +64,28 @@ class Owner:
             await asyncio.sleep(0.004)
 
 
+@pytest.mark.usefixtures("hurried")
+async def test_an_owner_is_led_by_radio_and_what_the_cube_sends_is_recorded(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    steps = (*routine.STEPS[:7], None)
+    for module in (routine, learning):
+        monkeypatch.setattr(module, "STEPS", steps)
+    monkeypatch.setattr(learning, "_MOST_ROUNDS", 0)  # too few to learn it; no more are asked for
+    radio = VirtualRadio()
+    await radio.start()
+    owner = Owner(radio)
+    await owner.cube.start()
+    sighting = await find_named(radio, SKERRY.claim.name or "", 5)
+    recording = await led_by_radio(radio, sighting, owner.hear, lambda event: None)
+    await asyncio.sleep(0.3)
+    await owner.cube.stop()
+    assert owner.said[1] == "  1 of 8: turn U"
+    assert [step.turns for step in recording.steps] == [*steps]
+    assert [len(step.packets) for step in recording.steps] == [1] * 7 + [9]
+
+
+@pytest.mark.thorough
 @pytest.mark.usefixtures("hurried")
 async def test_a_cube_is_learned_from_its_owner_and_then_understood() -> None:
     radio = VirtualRadio()

@@ -341,7 +341,7 @@ def test_a_clock_of_less_than_four_seconds_could_be_chance(
 
 
 @orders
-@pytest.mark.parametrize(("rate", "hidden"), part_of([(10, 0), (100, 0), (1000, 3), (500, 2)]))
+@pytest.mark.parametrize(("rate", "hidden"), part_of([(500, 2), (10, 0), (100, 0), (1000, 3)], 4))
 def test_a_masked_clock_is_found_without_the_bits_that_jitter_hides(
     order: Order, rate: int, hidden: int
 ) -> None:
@@ -610,7 +610,7 @@ def checks(order: Order) -> list[Check]:
 
 
 @orders
-@pytest.mark.parametrize("number", part_of(range(len(checks("little"))), 3))
+@pytest.mark.parametrize("number", part_of(range(len(checks("little"))), 6))
 def test_a_check_value_is_found(order: Order, number: int) -> None:
     rng, check = random.Random(number), checks(order)[number]
     packets = []
@@ -730,8 +730,8 @@ def test_what_looks_encrypted(count: int, length: int, plain: int, secret: bool)
 
 @orders
 @pytest.mark.parametrize("says", ["piece", "place"])
-@pytest.mark.parametrize("sign", [1, -1])
-@pytest.mark.parametrize("strides", [(3, 2, 4, 1), (24, 2, 5, 1)])
+@pytest.mark.parametrize("sign", [1, thorough(-1)])
+@pytest.mark.parametrize("strides", part_of([((3, 2, 4, 1),), ((24, 2, 5, 1),)]))
 def test_rows_of_pieces_are_found(
     order: Order, says: str, sign: int, strides: tuple[int, ...]
 ) -> None:
@@ -812,7 +812,8 @@ def test_a_position_fills_thirteen_bytes_and_a_slip_before_it_is_found(
 
 @orders
 @pytest.mark.parametrize(
-    ("width", "stride", "count"), [(3, 3, 54), (3, 8, 48), (4, 5, 54), (8, 8, 48), (8, 13, 54)]
+    ("width", "stride", "count"),
+    part_of([(3, 3, 54), (3, 8, 48), (4, 5, 54), (8, 8, 48), (8, 13, 54)]),
 )
 def test_a_row_of_stickers_is_found(order: Order, width: int, stride: int, count: int) -> None:
     rng = np.random.default_rng(width)
@@ -1180,7 +1181,7 @@ def test_positions_go_with_the_last_packet_of_each_step() -> None:
 # Whole recordings.
 
 
-@pytest.mark.parametrize("slips", [4, 5])
+@pytest.mark.parametrize("slips", [4, thorough(5)])
 def test_four_slips_are_found_and_more_are_too_many(slips: int) -> None:
     steps = recording(made(5), 3).steps[:34]
     made_turns = [(step.turns or (), step.packets) for step in steps]
@@ -1191,7 +1192,7 @@ def test_four_slips_are_found_and_more_are_too_many(slips: int) -> None:
     assert without_slips(told, "little") == (made_turns if slips == 4 else None)
 
 
-@pytest.mark.parametrize(("turns", "why"), [(7, "too few"), thorough(8, None)])
+@pytest.mark.parametrize(("turns", "why"), [thorough(7, "too few"), thorough(8, None)])
 def test_a_free_sequence_has_eight_turns(turns: int, why: str | None) -> None:
     asked = [step for step in STEPS if step is not None]
     done = [turn for step in asked for turn in step]

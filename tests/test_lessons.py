@@ -462,6 +462,7 @@ def test_every_phrase_of_a_claim_is_described() -> None:
     assert claims_sentence(shown.claims) == "4 turns."
 
 
+@pytest.mark.thorough
 @pytest.mark.skipif(bool(MISSING), reason=MISSING)
 def test_the_hand_out_needs_no_script_and_fits_a_phone(tmp_path: Path, driver: Chrome) -> None:
     file = tmp_path / "hand-out.html"

@@ -218,6 +218,7 @@ def test_reviews_of_an_older_livecube_are_missing_and_are_made_anew(tmp_path: Pa
         assert history.database.execute("SELECT count(*) FROM plan").fetchone() == (0,)
 
 
+@pytest.mark.thorough
 def test_trends_tell_it_as_text_as_json_and_on_the_page(kept: Path) -> None:
     run = CliRunner(env={"LIVECUBE_DATA": str(kept)})
     # One sentence on reviews is enough.

@@ -17,6 +17,7 @@ from typing import Any
 import pytest
 from advising import advisor_at
 from command import started
+from examples import thorough
 from forked import Forked
 from hasty import set_ups_in_haste as set_ups_in_haste
 from reviewed import each_review_once as each_review_once
@@ -58,11 +59,15 @@ def rows(folder: Path) -> list[Any]:
 
 
 @pytest.mark.usefixtures("tables")
-def test_reviews_go_on_after_a_kill_and_are_the_same_on_one_core_and_on_two(kept: Path) -> None:
+@pytest.mark.parametrize("processes", ["1", thorough("2")])
+def test_reviews_go_on_after_a_kill_and_are_the_same_on_one_core_and_on_two(
+    kept: Path, processes: str
+) -> None:
     other = kept.with_name("other")
     shutil.copytree(kept, other)
     with Forked(
-        [sys.executable, "-m", "livecube", "review", "--missing", "--processes", "2", "--json"],
+        [*(sys.executable, "-m", "livecube", "review", "--missing"),
+         *("--processes", processes, "--json")],
         stdout=subprocess.PIPE, text=True, env={**os.environ, "LIVECUBE_DATA": str(other)},
     ) as process:  # fmt: skip
         assert process.stdout is not None

@@ -171,10 +171,10 @@ def test_books_are_joined_and_answers_found_meanwhile_stay(search: FastestSearch
 
 
 def test_the_questions_of_virtual_solves_come_first_and_none_is_missing() -> None:
-    order = in_order(4)
+    order = in_order(3)
     assert sorted(order) == all_questions().tolist()
     often = often_asked(3)
-    assert {*often} <= {*order[: len(often_asked(4))]}
+    assert often == order[: len(often)]
     assert len(often) > 300
     late = [ceiling_ms(asked(number)[2], USUAL) is not None for number in order[10_000:]]
     assert late == sorted(late)
@@ -209,6 +209,7 @@ def is_at_work(pid: int) -> bool:
     return told.rpartition(")")[2].split()[0] != "Z"
 
 
+@pytest.mark.thorough
 async def test_the_book_is_made_beside_a_run_and_ends_with_it(
     linked: Automaton, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -100,6 +100,7 @@ def paused(solves: list[list[Execution]], more_ms: float | None) -> list[list[Ex
     ]
 
 
+@pytest.mark.thorough
 def test_first_turns_are_learned_where_the_hands_went_on_at_once_and_looks_are_none() -> None:
     hands, solves = person("ordinary")
     told = [stated(one) for one in solves[:LEARNED]]
@@ -174,14 +175,19 @@ def test_predicted_times_are_as_sure_as_they_say() -> None:
     assert own.predicted(tuple(parse_moves("R"))) is None
 
 
-def test_without_turns_and_for_usual_hands_the_usual_prices_stay() -> None:
+def test_without_turns_the_usual_prices_stay() -> None:
     nothing = learn_hands(KIN, [])
     assert np.array_equal(nothing.price_ms, KIN.usual_ms)
     assert not nothing.verdict.keeps
     one = learn_hands(KIN, [stated(person("near")[1][0])])
     assert not one.verdict.keeps
+
+
+@pytest.mark.thorough
+def test_for_hands_near_the_usual_ones_the_usual_prices_stay() -> None:
     near = learned("near")
     assert not near.verdict.keeps
+    assert own_automaton(near, None, KIN.usual) is KIN.usual
     used = near.fit.means.cell[~KIN.rotated[near.fit.means.cell]]
     assert np.median(np.abs(np.log(near.price_ms[used] / KIN.usual_ms[used]))) < 0.05
 
@@ -205,6 +211,7 @@ def _hesitating(execution: Execution, rng: np.random.Generator) -> Execution:
     return replace(execution, at_ms=tuple(at.tolist()))
 
 
+@pytest.mark.thorough
 def test_one_more_solve_is_predicted_first_and_then_learned_from() -> None:
     solves = [stated(one) for one in person("ordinary")[1][:LEARNED]]
     own = learn_hands(KIN, solves[:36])
@@ -321,7 +328,6 @@ def _quicker(execution: Execution) -> Execution:
 
 def test_the_table_has_what_predicts_better_and_else_the_usual_prices() -> None:
     usual, own = KIN.usual, learned("ordinary")
-    assert own_automaton(learned("near"), None, usual) is usual
     table = own_automaton(own, None, usual)
     assert table.fingerprint != usual.fingerprint
     assert table.looking is usual.looking

@@ -130,6 +130,7 @@ def test_what_is_taken_can_be_kept() -> None:
             taken_from(broken)
 
 
+@pytest.mark.thorough
 def test_learning_on_meets_cases_in_order_and_is_kept_whole() -> None:
     whole = learn(KIN, all_taken())
     every = [pair for pairs in all_taken() for pair in pairs]
@@ -154,6 +155,7 @@ def test_learning_on_meets_cases_in_order_and_is_kept_whole() -> None:
     assert table_from(None, KIN.usual) is None
 
 
+@pytest.mark.thorough
 def test_the_table_in_use_stays_until_prices_have_changed_enough() -> None:
     first = learn(KIN, all_taken()[:13])
     assert first.used is not None

@@ -21,7 +21,7 @@ import click
 import pytest
 from called import called
 from click.testing import CliRunner
-from examples import part_of
+from examples import examples, part_of
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
@@ -334,7 +334,7 @@ NAMES: Final = ("Quillon", "quillon", "Zebulah", "Ottoline Vance", "Ywain", "Äd
 SOLVES: Final = found_solves()
 
 
-@settings(max_examples=12, stateful_step_count=20)
+@settings(examples(12), stateful_step_count=20)
 class Roster(RuleBasedStateMachine):
     """A real history beside a dictionary of solves."""
 

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import pytest
-from examples import thorough
+from examples import part_of
 from learn_layouts import SHAPES, made
 from profile_texts import PLAIN, PROFILES, TEXTS
 
@@ -112,14 +112,13 @@ def talk(name: str) -> str:
 TALKS: Final = [*PROFILES, *map(str, range(14))]
 
 
-@pytest.mark.parametrize("name", TALKS)
+@pytest.mark.parametrize("name", part_of(TALKS, 4))
 def test_a_rough_stream_is_told_as_it_was(name: str) -> None:
     assert talk(name) in GOLDEN.read_text(encoding="utf-8").splitlines()
 
 
-@pytest.mark.parametrize(
-    "name", ["skerry", *(thorough(name) for name in WRITTEN if name != "skerry")]
-)
+@pytest.mark.thorough
+@pytest.mark.parametrize("name", WRITTEN)
 def test_spoiled_profiles_are_refused_as_they_were(name: str) -> None:
     parts = [part.strip() for part in GOLDEN.read_text(encoding="utf-8").split("\n\n")]
     assert outcomes(name) in parts

@@ -58,6 +58,7 @@ def test_positions_at_each_distance_in_half_turns() -> None:
     assert spheres(ALL, 5) == list(HALF_TURNS[:6])
 
 
+@pytest.mark.thorough
 def test_positions_at_each_distance_in_quarter_turns() -> None:
     assert spheres(QUARTERS, 6) == list(QUARTER_TURNS[:7])
 
@@ -157,6 +158,7 @@ def test_every_slot_sees_the_cube_as_the_first_one_does(tables: Tables) -> None:
                 assert here == other[24 * corner_or_edge + others[corner_or_edge]]
 
 
+@pytest.mark.thorough
 def test_cross_and_pair(engine: Engine) -> None:
     # L. Vandenbergh, cubezone.be/xcrossstudy.html: one fixed pair, and the best of the four. For
     # the latter 400,000 random positions gave 7.354 with a standard error of 0.001; whether the

@@ -325,6 +325,7 @@ def test_no_column_lies_outside_and_no_name_is_broken(tmp_path: Path, shown: Sho
         assert shown.js(BROKEN) == []
 
 
+@pytest.mark.thorough
 @pytest.mark.skipif(bool(NO_BROWSER), reason=NO_BROWSER)
 @pytest.mark.skipif(not AXE.exists(), reason=NO_AXE)
 def test_everybody_can_read_a_page_and_it_runs_nothing(

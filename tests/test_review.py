@@ -285,6 +285,7 @@ def livecube(*arguments: str, data: Path) -> subprocess.CompletedProcess[str]:
     return started(*arguments, LIVECUBE_DATA=str(data))
 
 
+@pytest.mark.thorough
 def test_a_kept_solve_is_reviewed_and_its_chances_are_kept(tmp_path: Path) -> None:
     assert (
         livecube("history", "import", str(FIXTURES / "evening.jsonl"), data=tmp_path).returncode

@@ -70,6 +70,7 @@ def test_marginals_of_random_states_are_even() -> None:
     assert all(scramble_check.is_possible(position) for position in drawn)
 
 
+@pytest.mark.thorough
 def test_uneven_draws_are_found_out() -> None:
     """A shuffle that exchanges each piece with any other, also with pieces already placed."""
     draw = seeded_draw(1)

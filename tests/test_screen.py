@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from advising import advisor_at
-from examples import part_of
+from examples import part_of, thorough
 from forked import Forked
 from rich.console import Console
 
@@ -156,7 +156,7 @@ def dawdle(frame: FrameType, event: str, argument: object) -> Any:
     return dawdle
 
 
-@pytest.mark.parametrize("name", SCREENS)
+@pytest.mark.parametrize("name", part_of(SCREENS, 3))
 def test_drawing_beside_replays_at_full_speed_never_meets_half_a_change(
     name: str, told: dict[str, list[Any]]
 ) -> None:
@@ -190,7 +190,7 @@ def replay(board: Board[Any], news: Sequence[Any], times: int) -> None:
             time.sleep(0)
 
 
-@pytest.mark.parametrize("name", part_of(SCREENS, 3))
+@pytest.mark.parametrize("name", [one if one == "drill" else thorough(one) for one in SCREENS])
 def test_what_was_handed_over_is_drawn_the_same_whenever(
     name: str, told: dict[str, list[Any]]
 ) -> None:

@@ -55,6 +55,7 @@ SESSIONS = 18
 """``checks/stage_check.py`` follows more."""
 
 
+@pytest.mark.thorough
 def test_every_boundary_of_virtual_solves_of_all_kinds_live_and_in_hindsight() -> None:
     kinds, colours = compared(SESSIONS)
     assert kinds == set(KINDS)

@@ -12,12 +12,17 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import pytest
+from examples import thorough
 from forked import Forked
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
 ROOT = Path(__file__).parent.parent
+COMMANDS = "tests/checks/every_command.py"
+SOME = ("live", "task offer", "mqtt check")
+"""Commands that would publish, by each of the ways to a broker."""
 QUICKLY = ("live", "--simulated", "--speed", "1000", "--seed", "1", "--no-hints")
 
 
@@ -55,7 +60,7 @@ def callers(folder: Path, url: str) -> dict[str, str]:
     }
 
 
-def pytest(*arguments: str, **options: Callable[[], object] | dict[str, str]) -> None:
+def run_tests(*arguments: str, **options: Callable[[], object] | dict[str, str]) -> None:
     """Run tests as a caller does. They must pass."""
     done = subprocess.run(
         [sys.executable, "-m", "pytest", "-q", "-p", "no:xdist", *arguments],
@@ -64,14 +69,20 @@ def pytest(*arguments: str, **options: Callable[[], object] | dict[str, str]) ->
     assert done.returncode == 0, done.stdout
 
 
+@pytest.mark.parametrize(
+    "commands",
+    [tuple(f"{COMMANDS}::test_it_starts_without_a_broker[{name}]" for name in SOME),
+     thorough((COMMANDS,))],
+    ids=["some", "every"],
+)  # fmt: skip
 def test_the_callers_broker_hears_no_command_and_interrupts_are_tested_where_it_ignores_them(
-    tmp_path: Path,
+    tmp_path: Path, commands: tuple[str, ...]
 ) -> None:
     """One process for both, since it takes seconds to start."""
     with broker() as (url, heard):
         environment = callers(tmp_path, url)
-        pytest(
-            "tests/checks/every_command.py",
+        run_tests(
+            *commands,
             "tests/test_keys.py::test_keys_work_and_the_terminal_is_given_back[interrupted]",
             env=environment,
             preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_IGN),

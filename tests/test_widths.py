@@ -158,7 +158,10 @@ PRINTED: Final = (
     "drill due --person ada",
 )
 """Commands whose words are printed."""
-LONG: Final = ("replay", "history import", "bench", "review /", "hands compare", "report")
+LONG: Final = (
+    *("replay", "history import", "bench", "review", "hands compare", "report", "archive review"),
+    *("explain keyhole", "write", "history rescue"),
+)
 """Beginnings of commands that only ``checks/thorough.py`` prints."""
 FOR_PROGRAMS: Final = {"completion", "mqtt schema"}
 DRAWN: Final = {
@@ -322,7 +325,7 @@ def test_a_wide_terminal_loses_no_column_and_a_narrow_one_keeps_what_matters() -
     assert folded(["  one-and-two three"], 12) == ["  one-and-two", "    three"]
 
 
-@pytest.mark.parametrize("seed", [0, 11])
+@pytest.mark.parametrize("seed", [thorough(0), 11])
 def test_solves_reviews_and_written_solves_fit(seed: int) -> None:
     _, of, review = one_review(seed, bold_advisor())
     # The longest possible lines: every technique and slot with a long name.
@@ -442,6 +445,7 @@ def hints_in_full(advisor: Advisor) -> Iterator[Happening]:
     yield Unsaid(200.0, hints, hints, 10.0)
 
 
+@pytest.mark.thorough
 def test_the_live_screen_fits_at_every_size() -> None:
     advisor = bold_advisor()
     board = Board(LiveScreen("cube with a long name, by radio"))

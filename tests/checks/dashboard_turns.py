@@ -68,7 +68,7 @@ class _Last:
 
 def turns(count: int) -> tuple[list[CubeEvent], bytes]:
     """At most a block of turns, and the position (20 facelets) in which they begin."""
-    done = session(5, BLOCK // 60 + 4, on_cube=False)
+    done = session(5, min(BLOCK, count) // 60 + 4, on_cube=False)
     events = [event for event in done.events(marks=False) if isinstance(event, Turn)]
     return [*events[: min(BLOCK, count)]], bytes(apply_turns(SOLVED, done.scramble).tolist())
 

@@ -178,6 +178,7 @@ class Copy:
             "PYTHONPATH": os.pathsep.join(map(str, folders)),
             "NUMBA_CACHE_DIR": str(self.cache / "compiled"),
             "LIVECUBE_TESTS_CACHE": str(self.cache),
+            "LIVECUBE_TESTS_TIMES": "1",  # all examples of a property, not the suite's share
             **{f"LIVECUBE_{name}": str(own / name) for name in ("STATE", "DATA", "CONFIG")},
             **added,
         }

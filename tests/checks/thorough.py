@@ -1,7 +1,8 @@
-"""What the suite leaves out: tests marked ``thorough``, and many more examples of each property.
+"""What the suite leaves out: tests marked ``thorough``, and most examples of each property.
 
-``python tests/checks/thorough.py`` takes some minutes; with ``--times 1`` only the marked tests
-run, as they do before anything lands (``.ci/run``). ``--tests`` takes only some files.
+``python tests/checks/thorough.py`` takes some minutes. With ``--times 1`` each property is tried
+with its own number of examples, as before anything lands (``.ci/run``): in the suite it has a share
+of them. ``--tests`` takes only some files.
 """
 
 from __future__ import annotations
@@ -23,13 +24,13 @@ def main() -> int:
     """Run them."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument(
-        "--times", type=int, default=25, help="as many examples of a property as in the suite"
+        "--times", type=int, default=25, help="as many examples as a property's own number"
     )
     parser.add_argument("--tests", nargs="*", default=["tests", "protocols"])
     options = parser.parse_args()
-    wanted = "thorough" if options.times == 1 else "thorough or hypothesis"
     done = subprocess.run(
-        [sys.executable, "-m", "pytest", "-q", "-p", "no:xdist", "-m", wanted, *options.tests],
+        [sys.executable, "-m", "pytest", "-q", "-p", "no:xdist", "-m",
+         "thorough or hypothesis", *options.tests],
         cwd=_ROOT, env={**os.environ, TIMES: str(options.times)}, check=False,
         stdout=subprocess.PIPE, text=True,
     )  # fmt: skip
