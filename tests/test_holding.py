@@ -39,7 +39,7 @@ from livecube.holding.written import (
     SEEN_AS_SLICE,
     SEEN_AS_WIDE,
 )
-from livecube.stages.progress import SolveBegun, Turned
+from livecube.stages.progress import CrossColour, Reopened, SolveBegun, Turned
 from livecube.stages.tracker import Tracker
 from livecube.virtual.habits import LEFT_HANDED, RIGHT_HANDED
 from livecube.virtual.session import session
@@ -276,6 +276,15 @@ def test_a_left_handed_solver_is_recognised() -> None:
 
 def test_before_any_turn_each_holding_is_as_likely_as_another() -> None:
     assert np.allclose(LiveHolding(TRAINED).held, np.full(24, 1 / 24))
+
+
+def test_with_another_cross_the_stages_begin_anew() -> None:
+    follower = HoldingFollower(TRAINED)
+    follower._stages = 3
+    follower.take([Reopened(0.0, ("blue-red",), 9)])
+    assert follower._stages == 2
+    follower.take([CrossColour(0.0, "white", "yellow", 9)])
+    assert follower._stages == 0
 
 
 def test_live_says_the_same_as_hindsight_about_the_last_turn() -> None:

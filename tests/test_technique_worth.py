@@ -16,7 +16,7 @@ from livecube.solves.records import Price, Wanted
 from livecube.trends.making import trends_of
 from livecube.trends.measures import WorthColumns
 from livecube.trends.text import trends_json, trends_lines
-from livecube.trends.worth import FEWEST_BLOCKS, FEWEST_PAIRS, comparable, worth_of
+from livecube.trends.worth import FEWEST_BLOCKS, FEWEST_PAIRS, comparable, worth_of, worths
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
@@ -45,6 +45,15 @@ def test_what_was_put_in_is_found_again_whatever_evening_and_pair_it_is() -> Non
         assert found.low < worth < found.high
         assert found.high - found.low < 0.08
         assert abs(found.value - worth) < 0.03
+
+
+def test_columns_hold_milliseconds() -> None:
+    seconds, taken, place, price, block = pairs(0.4)
+    ms, price_ms = (np.round(1000 * its).astype(int) for its in (seconds, price))
+    none = np.zeros(COUNT, dtype=int)
+    columns = WorthColumns(("keyhole-corner",), none, none, place, ms, price_ms, taken)
+    (found,) = worths(columns, block)
+    assert found.saved == worth_of(ms / 1000, taken, place, price_ms / 1000, block)
 
 
 def test_a_hesitation_changes_little() -> None:

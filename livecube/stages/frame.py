@@ -141,21 +141,23 @@ class CrossFrame:
         return position in _NEARLY_SOLVED[OPPOSITE[self.face]]
 
 
+def _from(spot: int) -> tuple[int, int, int]:
+    """A sticker and the next two of its piece; of an edge the first one again."""
+    following = int(NEXT_STICKER[spot])
+    return spot, following, int(NEXT_STICKER[following])
+
+
 def _face_shown() -> list[list[dict[int, int]]]:
     """[face][piece][place of its reference sticker] → face where its sticker of ``face`` lies."""
     result: list[list[dict[int, int]]] = []
     for face in range(6):
         rows: list[dict[int, int]] = []
         for piece in range(20):
-            shift, spot = 0, int(HOME[piece])
-            while spot // 9 != face and shift < 3:
-                shift, spot = shift + 1, int(NEXT_STICKER[spot])
+            stickers = _from(int(HOME[piece]))
+            shift = next((k for k, spot in enumerate(stickers) if spot // 9 == face), None)
             row = {}
-            for place in range(54) if shift < 3 else ():
-                spot = place
-                for _ in range(shift):
-                    spot = int(NEXT_STICKER[spot])
-                row[place] = spot // 9
+            if shift is not None:
+                row = {place: _from(place)[shift] // 9 for place in range(54)}
             rows.append(row)
         result.append(rows)
     return result
