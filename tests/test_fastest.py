@@ -232,6 +232,7 @@ def test_a_book_is_the_same_when_it_was_packed_and_made_in_parts(
     ]
     whole = make_book(search, numbers)
     parts = make_book(search, numbers, make_book(search, numbers[7:12]), threads=2)
+    assert make_book(search, numbers[::-1], whole) is whole, "nothing is answered again"
     six = np.arange(12, dtype=np.uint8).reshape(6, 2)
     data = packed(parts, six, hands.fingerprint)
     back = unpacked_book(data, hands)

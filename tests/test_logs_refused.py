@@ -58,6 +58,7 @@ def test_files_that_are_no_logs(path: Path) -> None:
         ("{}", "this is not a livecube log"),
         ("[]", "one JSON object"),
         ("", "not JSON"),
+        ('{"livecube_log": ?}', "Expecting value at column 18"),
         ("\ufeff{}", "this is not a livecube log"),
         ("\ufeff\ufeff{}", "not JSON"),
         ('{"livecube_log": 2}', "version 2"),

@@ -287,6 +287,7 @@ def test_blanks_are_not_needed() -> None:
         ("R (U (R)", 3, "never closed"),
         ("(R) (U)0", 8, "0 times"),
         ("(R)10001", 3, "longer than"),
+        ("(R U)6000", 5, "this repetition is longer than"),
         ("U (R U)" + 400 * "9", 7, "longer than"),
         ("((((R)99)99)99)99", 12, "longer than"),
         ("R" * 10_001, 10_001, "longer than"),
