@@ -34,6 +34,7 @@ __all__ = [
     "TWIST_AT",
     "Array",
     "face_of",
+    "in_order",
     "parse_piece",
     "piece_faces",
     "piece_name",
@@ -47,6 +48,12 @@ FACES: Final = "ULFRBD"
 
 OPPOSITE: Final = (5, 3, 4, 1, 2, 0)
 """``OPPOSITE[face]`` is the face on the other side."""
+
+
+def in_order(face: int, following: int) -> bool:
+    """Whether a turn of one face may follow one of another, opposite ones in one order only."""
+    return following != face and (following > face or OPPOSITE[following] != face)
+
 
 # Axes: x points to R, y to U, z to F.
 _NORMAL: Final = np.array(

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from livecube.cube.geometry import OPPOSITE
+from livecube.cube.geometry import in_order
 from livecube.cube.position import SOLVED_BYTES, TURN_BYTES, inverse_turn, what_was_done
 from livecube.events import CubeEvent, Gap, LinkChange, Reset, State, Turn
 
@@ -147,19 +147,15 @@ def _near() -> dict[bytes, tuple[int, ...]]:
 @cache
 def _turns_after(last: int | None) -> tuple[int, ...]:
     """Turns that may follow a turn; opposite faces come in one order only."""
-    return tuple(turn for turn in range(18) if last is None or _in_order(last // 3, turn // 3))
+    return tuple(turn for turn in range(18) if last is None or in_order(last // 3, turn // 3))
 
 
 @cache
 def _turns_before(following: int | None) -> tuple[int, ...]:
     """Turns that may come before a turn."""
     return tuple(
-        turn for turn in range(18) if following is None or _in_order(turn // 3, following // 3)
+        turn for turn in range(18) if following is None or in_order(turn // 3, following // 3)
     )
-
-
-def _in_order(face: int, following: int) -> bool:
-    return following != face and (following > face or OPPOSITE[following] != face)
 
 
 # Correcting the positions that a cube reports, once the solver has said that it is solved.

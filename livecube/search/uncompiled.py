@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from livecube.cube.geometry import OPPOSITE
+from livecube.cube.geometry import in_order
 from livecube.hands.automaton import NEVER
 from livecube.search.situation import CROSS_AT, PIECE_MOVES, PLACES_AT, SLOT_SYMMETRY
 from livecube.search.task import LEFT, LONGEST, NO_TAIL, TURNED_BACK, Task
@@ -34,14 +34,7 @@ _D: Final = 15
 _START: Final = 6
 """In place of the face of the turn before, where there is none."""
 _IN_ORDER: Final = np.array(
-    [
-        [
-            before == _START
-            or (turn // 3 != before and (turn // 3 > before or OPPOSITE[turn // 3] != before))
-            for turn in range(18)
-        ]
-        for before in range(7)
-    ]
+    [[before == _START or in_order(before, turn // 3) for turn in range(18)] for before in range(7)]
 )
 """Shape (7, 18): whether a turn may follow one of a face."""
 
