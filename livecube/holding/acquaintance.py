@@ -24,7 +24,7 @@ import numpy as np
 
 from livecube.cube.geometry import OPPOSITE
 from livecube.holding.counts import COUNTED, GROUPS, LAST_LAYER, USUAL_WAYS
-from livecube.holding.inference import downs, read_again, read_solve, weighed
+from livecube.holding.inference import downs, first_held, read_again, read_solve, weighed
 from livecube.holding.observations import stage_name_numbers
 from livecube.holding.written import SEEN_AS_FACE
 
@@ -194,11 +194,11 @@ class Acquaintance:
             part, turns=part.turns[first:last], times=part.times[first:last],
             stages=part.stages[first:last], stated={}, attitudes=(),
         )  # fmt: skip
-        _, by_itself, _ = read_again(alone, self._model, known, {})
-        self._forms.learn(forms, reading.held[first] / np.maximum(by_itself[0], _FAINT))
+        by_itself = first_held(alone, self._model, known)
+        self._forms.learn(forms, reading.held[first] / np.maximum(by_itself, _FAINT))
         if weights.min() == weights.max():
             return reading
-        path, held, kinds = read_again(part, self._model, known, {first: weights})
+        path, held, kinds = read_again(part, self._model, known, first, weights)
         return replace(reading, path=path, held=held, kinds=kinds)
 
     def believed(self, held: Array, names: Sequence[int], *, live: bool = False) -> Array:

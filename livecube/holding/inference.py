@@ -16,7 +16,7 @@ from livecube.holding.looking_back import backward, trace
 from livecube.holding.observations import Path, Step, is_tilted, observe
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     from livecube.holding.kernel import Array, Rows, Seen
     from livecube.holding.likelihoods import Likelihoods
@@ -31,6 +31,7 @@ __all__ = [
     "downs",
     "drawn_paths",
     "evidence",
+    "first_held",
     "read_again",
     "read_solve",
     "weighed",
@@ -132,23 +133,38 @@ def read_solve(part: SolvePart, model: HoldingModel, before: Array | float = 0.0
     return Reading(path, *_looked_back(seen, down, model, shares, rows), surprises, by_kind)
 
 
-def read_again(
-    part: SolvePart, model: HoldingModel, known: Array, likelier: Mapping[int, Array]
-) -> tuple[Path, Array, Array]:
-    """Read turns, one at least, of a solver who is known by now; path, holdings, kinds of moves.
+def first_held(part: SolvePart, model: HoldingModel, known: Array) -> Array:
+    """Shape (24,): probability of each holding before the first of these turns, by them alone.
 
-    ``known``: shape (kinds of solvers,), the evidence about this solver, these turns included, as
-    logarithms of weights. ``likelier``: by index of a turn, shape (24,), how much likelier each
-    holding is than these turns alone tell.
+    There is one turn at least. ``known``: shape (kinds of solvers,), the evidence about this
+    solver, as logarithms of weights.
     """
-    seen, down, shares = observe(part), downs(part.cross), weighed(known)
-    for turn, weights in likelier.items():
-        seen.evidence[turn] *= weights
+    held, _ = _read_known(observe(part), downs(part.cross), model, known)
+    first: Array = held[0]
+    return first
+
+
+def read_again(
+    part: SolvePart, model: HoldingModel, known: Array, turn: int, weights: Array
+) -> tuple[Path, Array, Array]:
+    """Read a solve with more evidence; path, holdings and kinds of moves as in :class:`Reading`.
+
+    ``known``: as for :func:`first_held`, this solve included. ``weights``: shape (24,), how much
+    likelier each holding is before a turn than these turns tell.
+    """
+    seen, down = observe(part), downs(part.cross)
+    seen.evidence[turn] *= weights
+    path = _best_path(seen, down, model.kinds[int(known.argmax())])
+    return (path, *_read_known(seen, down, model, known))
+
+
+def _read_known(seen: Seen, down: Array, model: HoldingModel, known: Array) -> tuple[Array, Array]:
+    """Holdings and kinds of moves, by the few kinds of solver that it may still be."""
+    shares = weighed(known)
     shares = np.where(shares < _LITTLE, 0.0, shares)
     kinds = zip(model.kinds, shares, strict=True)
     rows = [_filled(seen, down, likely) if share else None for likely, share in kinds]
-    path = _best_path(seen, down, model.kinds[int(shares.argmax())])
-    return (path, *_looked_back(seen, down, model, shares / shares.sum(), rows))
+    return _looked_back(seen, down, model, shares / shares.sum(), rows)
 
 
 def _looked_back(

@@ -149,15 +149,16 @@ def _from(spot: int) -> tuple[int, int, int]:
 
 def _face_shown() -> list[list[dict[int, int]]]:
     """[face][piece][place of its reference sticker] → face where its sticker of ``face`` lies."""
+    stickers_from = [_from(spot) for spot in range(54)]
     result: list[list[dict[int, int]]] = []
     for face in range(6):
         rows: list[dict[int, int]] = []
         for piece in range(20):
-            stickers = _from(int(HOME[piece]))
+            stickers = stickers_from[int(HOME[piece])]
             shift = next((k for k, spot in enumerate(stickers) if spot // 9 == face), None)
             row = {}
             if shift is not None:
-                row = {place: _from(place)[shift] // 9 for place in range(54)}
+                row = {place: spots[shift] // 9 for place, spots in enumerate(stickers_from)}
             rows.append(row)
         result.append(rows)
     return result
