@@ -203,9 +203,9 @@ FRONT, BEHIND = "F U R U' R' F'", "Fw R U R' U' Fw'"
 """The same turns of the cube, from holdings half a turn apart."""
 
 
-def oriented(text: str, held: Holding, *, is_stated: bool, first: str = "U") -> SolvePart:
+def oriented(text: str, held: Holding, *, is_stated: bool) -> SolvePart:
     """A solve of two stages: a turn of U, which tells nothing, and this sequence from a holding."""
-    before, held = fixed_turns(parse_moves(first), held)
+    before, held = fixed_turns(parse_moves("U"), held)
     after, _ = fixed_turns(parse_moves(text), held)
     turns = [*before, *after]
     return SolvePart(

@@ -139,6 +139,9 @@ def repaired_log(folder: Path) -> Path:
     return log
 
 
+_QUICKLY = ("--simulated", "--speed", "1000", "--seed", "1", "--json")
+
+
 @pytest.fixture(scope="module")
 def stream(tables: None, tmp_path_factory: pytest.TempPathFactory) -> list[dict[str, Any]]:
     """The output of ``live``, ``replay`` and ``practice`` with many options."""
@@ -149,7 +152,6 @@ def stream(tables: None, tmp_path_factory: pytest.TempPathFactory) -> list[dict[
     turns = [json.dumps({"t": 1.0 + 0.3 * at, "turn": turn})
              for at, turn in enumerate("R2 L2 R2 L2".split())]  # fmt: skip
     asking.write_text("\n".join((EVERY_MARK[0], *turns)) + "\n", encoding="utf-8")
-    quickly = ("--simulated", "--speed", "1000", "--seed", "1", "--json")
     seldom = list[dict[str, Any]]()
     for seed in ("1", "48"):  # these seeds have such events
         log = str(folder / f"{seed}.jsonl")
@@ -176,7 +178,7 @@ def stream(tables: None, tmp_path_factory: pytest.TempPathFactory) -> list[dict[
         *objects("replay", str(SHORT), "--json", "--clues", "2"),
         *objects("replay", str(marks), "--json", "--no-hints"),
         *objects("replay", str(asking), "--json", "--no-hints"),
-        *objects("live", *quickly, "--no-hints"),
+        *objects("live", *_QUICKLY, "--no-hints"),
     ]
 
 
@@ -185,15 +187,14 @@ def whole_stream(
     stream: list[dict[str, Any]], tmp_path_factory: pytest.TempPathFactory
 ) -> list[dict[str, Any]]:
     """That of the commands with a virtual solver, too."""
-    quickly = ("--simulated", "--speed", "1000", "--seed", "1", "--json")
     return [
         *stream,
         *objects("replay", str(repaired_log(tmp_path_factory.mktemp("formats"))), "--json"),
-        *objects("practice", *quickly, "--solves", "2"),
-        *objects("again", "1", "--log", str(EVENING), *quickly, "--tries", "1", "--level", "keen"),
-        *objects("drill", "made-pair", *quickly, "--count", "2"),
-        *objects("drill", "fingers", *quickly, "--rounds", "2"),
-        *objects("drill", "beat", *quickly),
+        *objects("practice", *_QUICKLY, "--solves", "2"),
+        *objects("again", "1", "--log", str(EVENING), *_QUICKLY, "--tries", "1", "--level", "keen"),
+        *objects("drill", "made-pair", *_QUICKLY, "--count", "2"),
+        *objects("drill", "fingers", *_QUICKLY, "--rounds", "2"),
+        *objects("drill", "beat", *_QUICKLY),
     ]
 
 

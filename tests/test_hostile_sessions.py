@@ -44,18 +44,18 @@ class Refusals:
     """
 
     def __init__(self) -> None:
-        self._seen = threading.Event()
+        self._any = False
         self._then: list[Callable[[], object]] = []
 
     def then(self, action: Callable[[], object]) -> None:
         """Do this at the next refusal, or now if there was one; it may be done twice."""
         self._then.append(action)
-        if self._seen.is_set():
+        if self._any:
             action()
 
     def come(self) -> None:
         """The history refuses."""
-        self._seen.set()
+        self._any = True
         for action in self._then:
             action()
 
@@ -162,10 +162,6 @@ def test_a_session_that_begins_where_nothing_can_be_kept_is_kept_when_there_is_r
         assert not list((tmp_path / "data" / "open").glob("*"))
 
 
-def _other_program(database: Path) -> sqlite3.Connection:
-    return sqlite3.connect(database, isolation_level=None, check_same_thread=False)
-
-
 @pytest.mark.usefixtures("tables")
 @pytest.mark.parametrize("command", [
     thorough("practice --solves 3 --no-hints"), "live --solves 3 --no-hints",
@@ -177,7 +173,8 @@ def test_what_is_done_while_another_program_has_the_history_locked_is_kept_after
     done = list[int]()
     History(tmp_path / "data").close()
     database = tmp_path / "data" / DATABASE
-    with closing(_other_program(database)) as other, impatient():
+    opened = sqlite3.connect(database, isolation_level=None, check_same_thread=False)
+    with closing(opened) as other, impatient():
 
         def heard(line: str) -> None:
             told = json.loads(line)
