@@ -20,7 +20,7 @@ from livecube.advice.plan import Beam, _Batch, _best, _Nodes, _part
 from livecube.advice.rows import _orders
 from livecube.advice.speaker import Planned, Speaker
 from livecube.advice.words import Level
-from livecube.composition.assembly import load_advisor
+from livecube.composition.assembly import late_advisor
 from livecube.cube.geometry import CORNERS, FACES, PIECE_AT, piece_faces
 from livecube.cube.holding import COLOURS, HOLDINGS, Holding, fixed_turns
 from livecube.cube.notation import parse_moves, parse_turns
@@ -392,7 +392,7 @@ def test_the_search_is_made_ready_only_when_the_book_does_not_answer(advisor: Ad
         entered.append("search")
         yield
 
-    late = load_advisor(late_search=entering).at(advisor.level)
+    late = late_advisor(entering).at(advisor.level)
     slow_keyhole = "D' F' U F D L U L' R' U R"
     for moves, waits in (("R U R' U'", 0), (slow_keyhole, 1), (slow_keyhole, 1)):
         position = apply_turns(SOLVED, parse_turns(moves))

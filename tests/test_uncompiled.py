@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-import livecube.search.engine
 from livecube.composition.assembly import known_techniques
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.apart import pair_table_made_apart
@@ -105,8 +104,7 @@ def test_a_question_that_takes_long_goes_to_the_kernel(
         return search(engine, situation, tasks)
 
     monkeypatch.setattr(Engine, "search", noted)
-    monkeypatch.setattr(livecube.search.engine, "_PATIENCE", tried)
-    engine = Engine(tables, late_kernels=True)
+    engine = Engine(tables, patience=tried)
     assert engine.twin().solve(situation, tasks) == engine.solve(situation, tasks) == expected
     assert kernel == []
     assert engine.solve(situation, tasks) == engine.twin().solve(situation, tasks) == expected

@@ -11,7 +11,7 @@ import click
 from livecube.advice.settings import LEVEL_NAMES
 from livecube.cli.cubes import say_aside
 from livecube.cli.options import (
-    advisor_with_progress,
+    advisor_for_one,
     front_option,
     hands_option,
     likely_cross_option,
@@ -68,14 +68,12 @@ def hints(
     code, or by 54 facelets.
     """
     from livecube.cube.code import position_code, spelled_code
-    from livecube.search.situation import Situation
 
     asked, holding, face = position_given(position, up, front, cross)
     own = own_for(person)
     its = LEVEL_NAMES[-1] if level == "all" else level
-    whole = Situation.of(asked, face).offset is not None  # then the book answers nearly everything
     with kept_small():
-        advisor = advisor_with_progress(its, own.hands(hands), late_search=whole)
+        advisor = advisor_for_one(its, own.hands(hands))
         start = time.perf_counter()
         advice = advisor.advise(asked, face, holding, looking=not no_looking)
         advice_ms = (time.perf_counter() - start) * 1000

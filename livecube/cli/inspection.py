@@ -11,7 +11,7 @@ from rich.console import Console
 
 from livecube.advice.settings import LEVEL_NAMES, parse_crosses
 from livecube.cli.options import (
-    advisor_with_progress,
+    advisor_for_one,
     crosses_option,
     hands_option,
     person_option,
@@ -64,7 +64,7 @@ def inspect(
     position, _ = parse_position(scramble)
     own = own_for(person)
     its = level or str(own.chosen.get("level", _LEVEL))
-    advisor = advisor_with_progress(its, own.hands(hands))
+    advisor = advisor_for_one(its, own.hands(hands))
     start = time.perf_counter()
     inspections = [
         inspect_cross(advisor, position, parse_colour(c))

@@ -15,6 +15,7 @@ from livecube.cli.bars import progress_bar, waiting
 from livecube.composition.assembly import (
     ADVISOR_STEPS,
     focus_on,
+    late_advisor,
     load_advisor,
     load_holdings,
     set_level,
@@ -27,7 +28,6 @@ from livecube.errors import UsageError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
-    from contextlib import AbstractContextManager
 
     from rich.progress import Progress
 
@@ -43,6 +43,7 @@ __all__ = [
     "FocusAsked",
     "HintsAsked",
     "a_number",
+    "advisor_for_one",
     "advisor_with_progress",
     "configured_holding",
     "crosses_option",
@@ -297,13 +298,8 @@ def a_number(_context: click.Context, _option: click.Parameter, value: float) ->
     return value
 
 
-def advisor_with_progress(
-    level: str = LEVEL_NAMES[0], hands: Automaton | None = None, *, late_search: bool = False
-) -> Advisor:
-    """Load the advisor; on a first start, which takes seconds, with a bar on standard error.
-
-    ``late_search``: make the search ready only if the book does not answer, with a bar of its own.
-    """
+def advisor_with_progress(level: str = LEVEL_NAMES[0], hands: Automaton | None = None) -> Advisor:
+    """Load the advisor; on a first start, which takes seconds, with a bar on standard error."""
     bar: Progress | None = None
 
     def step(steps: int) -> None:
@@ -316,7 +312,7 @@ def advisor_with_progress(
             bar.advance(bar.task_ids[0], steps)
 
     try:
-        advisor = load_advisor(step, hands, late_search=_search_bar if late_search else None)
+        advisor = load_advisor(step, hands)
     finally:
         if bar is not None:
             bar.stop()
@@ -324,8 +320,13 @@ def advisor_with_progress(
     return advisor
 
 
-def _search_bar() -> AbstractContextManager[None]:
-    return waiting("preparing to search for what the book does not have")
+def advisor_for_one(level: str, hands: Automaton | None = None) -> Advisor:
+    """An advisor for one position; a bar is shown while it prepares what the book has not."""
+    advisor = late_advisor(
+        lambda: waiting("preparing to search for what the book does not have"), hands
+    )
+    set_level(advisor, level)
+    return advisor
 
 
 def holdings_with_progress(own: Habits | None = None) -> HoldingFollower:

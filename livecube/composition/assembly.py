@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import gc
-from functools import partial
 from typing import TYPE_CHECKING, Final, cast
 
 from livecube.edges.apart import (
@@ -47,6 +46,7 @@ __all__ = [
     "find_technique",
     "focus_on",
     "known_techniques",
+    "late_advisor",
     "load_advisor",
     "load_holdings",
     "quick_advisor",
@@ -64,7 +64,6 @@ def load_advisor(
     step: Callable[[int], None] = lambda steps: None,
     hands: Automaton | None = None,
     searching: Callable[[Advisor], None] | None = None,
-    late_search: Callable[[], AbstractContextManager[object]] | None = None,
     *,
     holdings_next: bool = False,
 ) -> Advisor:
@@ -72,11 +71,8 @@ def load_advisor(
 
     On a machine's first start other processes compile kernels and build tables. That takes some
     seconds; ``step`` is called with the number of finished parts. ``searching``, if given, then
-    gets an advisor that can find X-crosses already, some seconds before the end. With
-    ``late_search`` a single question is asked: it is answered without a kernel, and the search for
-    the fastest ways is made ready only when the book does not answer it; this context is entered
-    meanwhile. ``holdings_next``:
-    :func:`load_holdings` comes next, so its kernels are compiled, too.
+    gets an advisor that can find X-crosses already, some seconds before the end.
+    ``holdings_next``: :func:`load_holdings` comes next, so its kernels are compiled, too.
     """
     keep_compiled_code()
     # Imported after the line above: numba looks for its cache when kernels are defined.
@@ -86,7 +82,6 @@ def load_advisor(
     from livecube.cube.position import SOLVED, apply_turns
     from livecube.search.answers import Answers
     from livecube.search.engine import Engine
-    from livecube.search.ways import FastestSearch
     from livecube.stages.cases import orientation_classes, permutation_classes
     from livecube.techniques.base import Level
 
@@ -100,30 +95,26 @@ def load_advisor(
 
     book = kept_book(hands)
     are_missing = not are_tables_kept()
-    if late_search is None:
-        make_apart(make_bounds, compiling=(compile_fastest,), step=count)
-        search = load_search(hands)
-        if searching is not None and are_missing:
-            early = Answers(hands, book, search.twin())
-            searching(Advisor(early, known_techniques(), Level.CALM))
-        kernels = compile_shortest, *(compile_holdings,) * holdings_next
-        make_apart(make_pairs, compiling=kernels, anyway=are_missing, step=count)
-    else:
-        search = FastestSearch(partial(_late_bounds, hands, late_search), hands)
+    make_apart(make_bounds, compiling=(compile_fastest,), step=count)
+    search = load_search(hands)
+    if searching is not None and are_missing:
+        early = Answers(hands, book, search.twin())
+        searching(Advisor(early, known_techniques(), Level.CALM))
+    kernels = compile_shortest, *(compile_holdings,) * holdings_next
+    make_apart(make_pairs, compiling=kernels, anyway=are_missing, step=count)
     answers = Answers(hands, book, search)
-    engine = Engine(load_tables(count), late_kernels=late_search is not None)
+    engine = Engine(load_tables(count))
     if (pairs := kept_pair_table()) is not None:
         engine.pairs = pairs
     advisor = Advisor(answers, known_techniques(), Level.CALM, engine)
-    if late_search is None:
-        # One slot is free here, so that every kernel is compiled or loaded before it is needed: a
-        # kernel loaded later would wait for compilations in another thread.
-        advisor.advise(apply_turns(SOLVED, parse_turns("R U R'")), FACES.index("D"))
-        # The classes of last layers are worked out when the first one is seen, which must not
-        # happen in the middle of a solve.
-        orientation_classes()
-        permutation_classes()
-        gc.collect()
+    # One slot is free here, so that every kernel is compiled or loaded before it is needed: a
+    # kernel loaded later would wait for compilations in another thread.
+    advisor.advise(apply_turns(SOLVED, parse_turns("R U R'")), FACES.index("D"))
+    # The classes of last layers are worked out when the first one is seen, which must not happen
+    # in the middle of a solve.
+    orientation_classes()
+    permutation_classes()
+    gc.collect()
     # Leftovers of compilers and tables stay as long as the program runs. A garbage collection
     # that scans all of them would delay an answer by many milliseconds, and the end by more.
     gc.freeze()
@@ -131,12 +122,36 @@ def load_advisor(
     return advisor
 
 
-def _late_bounds(
-    hands: Automaton, waiting: Callable[[], AbstractContextManager[object]]
-) -> SecondsTables:
-    with waiting():
-        make_apart(make_bounds, compiling=(compile_fastest,))
-        return load_bounds(hands)
+def late_advisor(
+    waiting: Callable[[], AbstractContextManager[object]], hands: Automaton | None = None
+) -> Advisor:
+    """An advisor for one position, at once: it loads what a question needs when it is asked.
+
+    ``waiting``: this context is entered while the search for the fastest ways is made ready, which
+    happens only if the book does not have an answer.
+    """
+    keep_compiled_code()
+    from livecube.advice.advisor import Advisor
+    from livecube.search.answers import Answers
+    from livecube.search.engine import PATIENCE, PATIENCE_AT_FIRST, Engine
+    from livecube.search.ways import FastestSearch
+    from livecube.techniques.base import Level
+
+    hands = hands or load_hands()
+
+    def bounds() -> SecondsTables:
+        with waiting():
+            make_apart(make_bounds, compiling=(compile_fastest,))
+            return load_bounds(hands)
+
+    answers = Answers(hands, kept_book(hands), FastestSearch(bounds, hands))
+    pairs = kept_pair_table()
+    # Whatever compiles the kernel makes the pair table, too.
+    engine = Engine(load_tables(), PATIENCE_AT_FIRST if pairs is None else PATIENCE)
+    if pairs is not None:
+        engine.pairs = pairs
+    gc.freeze()
+    return Advisor(answers, known_techniques(), Level.CALM, engine)
 
 
 def quick_advisor(level: str, hands: Automaton | None = None) -> Advisor | None:

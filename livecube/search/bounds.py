@@ -11,7 +11,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numba import njit
 
 from livecube.hands.automaton import NEVER
 from livecube.search.fastest_kernel import KINDS, SECOND_AT
@@ -22,7 +21,7 @@ from livecube.search.situation import (
     cross_numbers,
     every_cross,
 )
-from livecube.search.table_kernels import inner
+from livecube.search.table_kernels import inner, kernel
 from livecube.search.tables import SOLVED_CROSS
 from livecube.search.task import D_TURNS, UNIT_MS
 
@@ -127,15 +126,17 @@ def piece_seconds(
     cheapest = max(int(min(turn.min(), apart)) // UNIT_MS, 1)
     # The inverse of a turn leads to its predecessor.
     before = turn.transpose(1, 2, 0)[_INVERSE[:18]]
-    return _solve_piece(  # type: ignore[no-any-return]
-        moves,
-        PIECE_MOVES[kind],
-        home,
-        _packed(before),
-        _packed(rotation.T),
-        _packed(np.minimum(end, _MOST_MS - UNIT_MS)),
-        cheapest,
+    units = np.full(moves.shape[0] * 24, _MOST_UNITS * _ONES, dtype=np.int64)
+    units[home] = _packed(end := np.minimum(end, _MOST_MS - UNIT_MS))
+    due = np.full(len(units), _MOST_UNITS, dtype=np.uint8)
+    due[home] = end.min() // UNIT_MS
+    _solve_piece(
+        moves, PIECE_MOVES[kind], _packed(before), _packed(rotation.T), cheapest, units, due
     )
+    result = np.empty((len(units), KINDS), dtype=np.uint8)
+    for one, at in enumerate(_AT):
+        result[:, one] = units >> at & _MOST_UNITS
+    return result
 
 
 def _packed(ms: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
@@ -224,9 +225,9 @@ def _least_units(
     return (ms // UNIT_MS).astype(np.uint8)
 
 
-@njit(cache=True, nogil=True)
-def _solve_piece(moves, piece_moves, home, turns, rotations, end, width):  # type: ignore[no-untyped-def]
-    """Shortest paths from the solved states; the next ones are found by scanning the table.
+@kernel
+def _solve_piece(moves, piece_moves, turns, rotations, width, units, due):  # type: ignore[no-untyped-def]
+    """Shortest paths from the positions that are due; the next are found by scanning the table.
 
     The units of a position stand side by side in one number, so that all kinds are compared at
     once: ``turns[t, k]`` are those from each kind to kind k by the turn t backwards, ``rotations``
@@ -234,10 +235,6 @@ def _solve_piece(moves, piece_moves, home, turns, rotations, end, width):  # typ
     position leads to others when its least new units are ``due``, and again if it is improved
     later. ``width``, the cheapest step, is how far a scan looks ahead.
     """
-    units = np.full(moves.shape[0] * 24, _MOST_UNITS * _ONES, dtype=np.int64)
-    due = np.full(moves.shape[0] * 24, _MOST_UNITS, dtype=np.uint8)
-    units[home] = end
-    due[home] = _least_of(end, end)
     for now in range(0, _MOST_UNITS, width):
         until = min(now + width, _MOST_UNITS)
         again = True
@@ -259,11 +256,6 @@ def _solve_piece(moves, piece_moves, home, turns, rotations, end, width):  # typ
                         least = _least_of(new, new ^ old)
                         due[other] = min(due[other], least)
                         again |= least < until
-    result = np.empty((units.shape[0], KINDS), dtype=np.uint8)
-    for position in range(units.shape[0]):
-        for kind in range(KINDS):
-            result[position, kind] = units[position] >> _AT[kind] & _MOST_UNITS
-    return result
 
 
 @inner

@@ -20,19 +20,23 @@ from livecube.search.uncompiled import TooManyTurnsError, shortest_sequences
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    import numpy.typing as npt
+
     from livecube.search.hand_arrays import HandArrays
     from livecube.search.situation import Situation
     from livecube.search.tables import Tables
     from livecube.search.task import Task, Written
 
-__all__ = ["Engine"]
+__all__ = ["PATIENCE", "PATIENCE_AT_FIRST", "Engine"]
 
 _ROOM: Final = 1 << 14
 """Most sequences of one call (a position has about 1,500, one turn longer included)."""
 
 
-_PATIENCE: Final = 500_000
+PATIENCE: Final = 500_000
 """Turns that are tried without a kernel before it is loaded, which takes as long as all of them."""
+PATIENCE_AT_FIRST: Final = 5_000_000
+"""The same on a machine where the kernel has yet to be compiled."""
 _SPELLING: Final = 5_000
 """As many take as long as a spelling without a kernel."""
 
@@ -40,19 +44,20 @@ _SPELLING: Final = 5_000
 class Engine:
     """Answers tasks from tables. Not to be used by two threads at once."""
 
-    def __init__(self, tables: Tables, *, late_kernels: bool = False) -> None:
-        """``late_kernels``: for few questions; the kernels are loaded when these take longer."""
+    def __init__(self, tables: Tables, patience: int = 0) -> None:
+        """``patience``: so many turns are tried before the kernels are loaded."""
         self.pairs = np.empty(0, dtype=np.uint8)
         """The pair table, once it is built; it makes every search several times faster."""
         self.tables = tables
-        self._patience = _PATIENCE if late_kernels else 0
+        self._patience = patience
         self._turns = np.zeros((_ROOM, LONGEST), dtype=np.uint8)  # valid turns, even where unused
         self._lengths = np.empty(_ROOM, dtype=np.int64)
         self._tasks = np.empty(_ROOM, dtype=np.int64)
+        self._scratch: tuple[npt.NDArray[np.int64], ...] | None = None
 
     def twin(self) -> Engine:
         """An engine over the same tables, for another thread."""
-        twin = Engine(self.tables, late_kernels=self._patience > 0)
+        twin = Engine(self.tables, self._patience)
         twin.pairs = self.pairs
         return twin
 
@@ -61,8 +66,10 @@ class Engine:
 
         Raises ``OverflowError`` if there are too many.
         """
-        from livecube.search.shortest_kernel import run
+        from livecube.search.shortest_kernel import empty_scratch, run
 
+        if self._scratch is None:
+            self._scratch = empty_scratch()
         found = run(
             self.tables.moves,
             self.tables.rows,
@@ -77,6 +84,7 @@ class Engine:
             situation.cross,
             situation.places,
             task_rows(tasks),
+            self._scratch,
             self._turns,
             self._lengths,
             self._tasks,

@@ -12,14 +12,14 @@ and the limit, not a number of turns, ends the search: it is exact.
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
-from numba import njit
 
 from livecube.cube.geometry import OPPOSITE
 from livecube.search.situation import CROSS_AT, PIECE_MOVES, PLACES_AT, SLOT_SYMMETRY
-from livecube.search.table_kernels import inner
+from livecube.search.table_kernels import inner, kernel
 from livecube.search.task import AT_DOORS, LONGEST_WAY, NO_D, NO_LIMIT, NO_TAIL, UNIT_MS
 
 if TYPE_CHECKING:
@@ -29,7 +29,11 @@ __all__ = [
     "KINDS",
     "NO_SECONDS",
     "SECOND_AT",
+    "Kept",
+    "Scratch",
     "SecondsTables",
+    "empty_kept",
+    "empty_scratch",
     "fastest",
 ]
 
@@ -90,6 +94,95 @@ NO_SECONDS: Final = SecondsTables(
 """Tables for compiling the kernel while the real ones are being made."""
 
 
+class Kept(NamedTuple):
+    """The cheapest ways of a question, best first; the first axis is the way."""
+
+    cost: npt.NDArray[np.int64]
+    """Shape (most,): milliseconds."""
+    length: npt.NDArray[np.int64]
+    """Shape (most,): turns."""
+    turns: npt.NDArray[np.int64]
+    """Shape (most, LONGEST_WAY)."""
+    steps: npt.NDArray[np.int64]
+    """Shape (most, LONGEST_WAY): ``24 * move + holding``, the move as written in this holding."""
+    end: npt.NDArray[np.int64]
+    """Shape (most,): the holding after it."""
+
+
+class Scratch(NamedTuple):
+    """What a search remembers of the turns that it tries; the first axis is mostly the level."""
+
+    orders: npt.NDArray[np.int64]
+    """Shape (2, 8): the pieces of each part, those that exceed the limit most often first."""
+    counts: npt.NDArray[np.int64]
+    """Shape (2,): how many these are."""
+    cross: npt.NDArray[np.int64]
+    place: npt.NDArray[np.int64]
+    """Shape (levels, 8)."""
+    stands: npt.NDArray[np.int64]
+    """Shape (many, 5): how the hands may stand: holding, state, cost, the stand before, and the
+    step from there."""
+    first_stand: npt.NDArray[np.int64]
+    after_stand: npt.NDArray[np.int64]
+    """Those of a node: the first, and the one after the last."""
+    filled: npt.NDArray[np.int64]
+    """The stands of open nodes end here."""
+    part: npt.NDArray[np.int64]
+    begun: npt.NDArray[np.bool_]
+    offset: npt.NDArray[np.int64]
+    """−1, or where the layer is left."""
+    more_goal: npt.NDArray[np.int64]
+    """Pieces that the first part has solved."""
+    viable: npt.NDArray[np.int64]
+    """Bit k: the part may still end at offset k."""
+    many: npt.NDArray[np.int64]
+    upcoming: npt.NDArray[np.int64]
+    """The number of children, and of the next one."""
+    children_of: npt.NDArray[np.int64]
+    """Shape (levels, 18, 5): a child's turn, first stand and the one after its last, part and
+    offset."""
+    turned: npt.NDArray[np.int64]
+    """Shape (levels, 18, 8): ``place`` after each turn."""
+    crossed: npt.NDArray[np.int64]
+    """Shape (levels, 18): ``cross`` after each turn."""
+    ends: npt.NDArray[np.int64]
+    """Shape (levels, 18): ``viable`` after each turn of a part without turns of the layer."""
+    path_turn: npt.NDArray[np.int64]
+    path_step: npt.NDArray[np.int64]
+    paths: npt.NDArray[np.int64]
+    """Shape (2, levels): the steps of two ways, compared."""
+    bounds: npt.NDArray[np.int64]
+    own: npt.NDArray[np.int64]
+    at_offset: npt.NDArray[np.int64]
+    """Shape (KINDS,), each: bounds of a turn."""
+    rooms: npt.NDArray[np.int64]
+    """Shape (18, KINDS): milliseconds left after each turn."""
+    turns: npt.NDArray[np.int64]
+    """Shape (18,): turns still to try."""
+
+
+def empty_kept(most: int) -> Kept:
+    """Room for so many ways."""
+    return Kept(*(_numbers(most, *more) for more in ((), (), (LONGEST_WAY,), (LONGEST_WAY,), ())))
+
+
+def empty_scratch() -> Scratch:
+    """Room for a search, for one at a time."""
+    size = LONGEST_WAY + 1
+    level = partial(_numbers, size)
+    begun = np.zeros(size, dtype=np.bool_)
+    return Scratch(
+        _numbers(2, 8), _numbers(2), level(), level(8), _numbers(_STANDS, 5), level(), level(),
+        level(), level(), begun, level(), level(), level(), level(), level(), level(18, 5),
+        level(18, 8), level(18), level(18), level(), level(), _numbers(2, size), _numbers(KINDS),
+        _numbers(KINDS), _numbers(KINDS), _numbers(18, KINDS), _numbers(18),
+    )  # fmt: skip
+
+
+def _numbers(*shape: int) -> npt.NDArray[np.int64]:
+    return np.zeros(shape, dtype=np.int64)
+
+
 @inner
 def _reached(cross, place, goal):  # type: ignore[no-untyped-def]
     """The offset at which the cross and the goal's pieces are solved, or −1."""
@@ -104,7 +197,7 @@ def _reached(cross, place, goal):  # type: ignore[no-untyped-def]
 
 @inner
 def _piece_bounds(  # type: ignore[no-untyped-def]
-    tables, cross, place, order, still, k, more, rooms, bounds
+    views, pieces, cross, place, order, k, more, rooms, bounds
 ):  # fmt: skip
     """Least milliseconds, from each kind of holding, until pieces are solved at offset k.
 
@@ -112,14 +205,13 @@ def _piece_bounds(  # type: ignore[no-untyped-def]
     within its entry of ``rooms``. A piece that exceeds them all is moved to the front, so that
     it is tried first next time.
     """
-    pieces = tables.still if still else tables.pieces
     for kind in range(KINDS):
         bounds[kind] = more
     for i in range(order.shape[0]):
         piece = order[i]
         # At offset k the corner of a slot stands in the slot k places further on.
         slot = piece + k & 3 if piece < 4 else piece - 4
-        row = np.int64(tables.views[cross, k, slot]) * 24
+        row = np.int64(views[cross, k, slot]) * 24
         row += SLOT_SYMMETRY[slot, piece // 4, place[piece]]
         which = piece // 4
         fits = False
@@ -139,7 +231,7 @@ def _piece_bounds(  # type: ignore[no-untyped-def]
 
 @inner
 def _sift(  # type: ignore[no-untyped-def]
-    tables, crossed, place, piece, still, k, more, rooms, turns, many
+    views, pieces, crossed, place, piece, k, more, rooms, turns, many
 ):  # fmt: skip
     """Drop the turns after which one piece exceeds the room; returns how many are left.
 
@@ -147,13 +239,12 @@ def _sift(  # type: ignore[no-untyped-def]
     processor waits for memory once and not for each turn.
     """
     kept = 0
-    pieces = tables.still if still else tables.pieces
     corner_or_edge = piece // 4
     slot = piece + k & 3 if piece < 4 else piece - 4
     at = place[piece]
     for n in range(many):
         turn = turns[n]
-        row = np.int64(tables.views[crossed[turn], k, slot]) * 24
+        row = np.int64(views[crossed[turn], k, slot]) * 24
         row += SLOT_SYMMETRY[slot, corner_or_edge, PIECE_MOVES[corner_or_edge, turn, at]]
         units = np.int64(pieces[corner_or_edge, row, KINDS - 1])
         fits = units * UNIT_MS + more <= rooms[turn, KINDS - 1]
@@ -167,7 +258,7 @@ def _sift(  # type: ignore[no-untyped-def]
 
 
 @inner
-def _pair_bound(tables, hands, place, goal, still, k, holding):  # type: ignore[no-untyped-def]
+def _pair_bound(pairs, seen, place, goal, k, holding):  # type: ignore[no-untyped-def]
     """Least milliseconds for each pair that must stand in one slot at offset k, the dearest."""
     bound = np.int64(0)
     for slot in range(4):
@@ -175,14 +266,13 @@ def _pair_bound(tables, hands, place, goal, still, k, holding):  # type: ignore[
         if goal >> corner & goal >> edge & 1:
             index = 24 * np.int64(SLOT_SYMMETRY[slot, 0, place[corner]])
             index += SLOT_SYMMETRY[slot, 1, place[edge]]
-            needed = tables.pair[still, index, hands.seen[slot, holding]]
-            bound = max(bound, np.int64(needed) * UNIT_MS)
+            bound = max(bound, np.int64(pairs[index, seen[slot, holding]]) * UNIT_MS)
     return bound
 
 
 @inner
 def _may_end(  # type: ignore[no-untyped-def]
-    tables, hands, place, goal, ends, last, holding, room
+    pairs, seen, turning, place, goal, ends, last, holding, room
 ):  # fmt: skip
     """Whether the pairs of a part without turns of the layer can be in within ``room``.
 
@@ -190,8 +280,8 @@ def _may_end(  # type: ignore[no-untyped-def]
     """
     for k in range(4):
         if ends >> k & 1:
-            bound = _pair_bound(tables, hands, place, goal, np.int64(1), k, holding)
-            if bound + tables.turning[k if last else 4] <= room:
+            bound = _pair_bound(pairs, seen, place, goal, k, holding)
+            if bound + turning[k if last else 4] <= room:
                 return True
     return False
 
@@ -227,87 +317,83 @@ def _solved_pieces(place, k):  # type: ignore[no-untyped-def]
 
 
 @inner
-def _keep(  # type: ignore[no-untyped-def]
-    cost, length, turns, moves, held, end, out_cost, out_length, out_turns, out_moves, out_held,
-    out_end, found,
-):  # fmt: skip
+def _keep(cost, length, turns, steps, end, out, found):  # type: ignore[no-untyped-def]
     """Enter a way among the cheapest so far, its turns only once; returns how many there are.
 
     Opposite turns may stand in either order.
     """
-    most = out_cost.shape[0]
+    most = out.cost.shape[0]
     at = found
     for row in range(found):
-        if out_length[row] == length:
+        if out.length[row] == length:
             i = 0
             while i < length:
-                one, other = turns[i], out_turns[row, i]
+                one, other = turns[i], out.turns[row, i]
                 if one == other:
                     i += 1
                 elif (
                     i + 1 < length
                     and OPPOSITE[one // 3] == other // 3
-                    and one == out_turns[row, i + 1]
+                    and one == out.turns[row, i + 1]
                     and turns[i + 1] == other
                 ):
                     i += 2  # opposite turns, in the other order
                 else:
                     break
             if i >= length:
-                if out_cost[row] < cost:
+                if out.cost[row] < cost:
                     return found
-                if out_cost[row] == cost:
-                    # Of equally cheap spellings one is chosen, whatever their order.
-                    for i in range(length):
-                        before = 24 * out_moves[row, i] + out_held[row, i]
-                        after = 24 * moves[i] + held[i]
-                        if before != after:
-                            break
-                    if before <= after:
-                        return found
+                if out.cost[row] == cost and not _stands_before(steps, out.steps[row], length):
+                    return found
                 at = row
                 break
     if at == most:
-        if out_cost[most - 1] <= cost:
+        if out.cost[most - 1] <= cost:
             return found
         at = most - 1
     elif at == found:
         found += 1
-    while at > 0 and out_cost[at - 1] > cost:
-        out_cost[at] = out_cost[at - 1]
-        out_length[at] = out_length[at - 1]
-        out_end[at] = out_end[at - 1]
-        for i in range(out_length[at]):
-            out_turns[at, i] = out_turns[at - 1, i]
-            out_moves[at, i] = out_moves[at - 1, i]
-            out_held[at, i] = out_held[at - 1, i]
+    while at > 0 and out.cost[at - 1] > cost:
+        out.cost[at] = out.cost[at - 1]
+        out.length[at] = out.length[at - 1]
+        out.end[at] = out.end[at - 1]
+        for i in range(out.length[at]):
+            out.turns[at, i] = out.turns[at - 1, i]
+            out.steps[at, i] = out.steps[at - 1, i]
         at -= 1
-    out_cost[at] = cost
-    out_length[at] = length
-    out_end[at] = end
+    out.cost[at] = cost
+    out.length[at] = length
+    out.end[at] = end
     for i in range(length):
-        out_turns[at, i] = turns[i]
-        out_moves[at, i] = moves[i]
-        out_held[at, i] = held[i]
+        out.turns[at, i] = turns[i]
+        out.steps[at, i] = steps[i]
     return found
 
 
 @inner
-def _trace(stands, at, length, path_move, path_held):  # type: ignore[no-untyped-def]
-    """Write the moves that led to a stand, and their holdings, before index ``length``."""
+def _stands_before(steps, others, length):  # type: ignore[no-untyped-def]
+    """Whether of two equally cheap spellings this one is chosen, in whatever order they are met."""
+    for i in range(length):
+        if steps[i] != others[i]:
+            return steps[i] < others[i]
+    return False
+
+
+@inner
+def _trace(stands, at, length, steps):  # type: ignore[no-untyped-def]
+    """Write the steps that led to a stand before index ``length``."""
     for i in range(length - 1, -1, -1):
-        path_move[i], path_held[i] = stands[at, 4], stands[at, 5]
+        steps[i] = stands[at, 4]
         at = stands[at, 3]
 
 
 @inner
 def _enter(  # type: ignore[no-untyped-def]
-    stands, first, many, price, to, then, behind, move, at, length, paths
+    stands, first, many, price, to, then, behind, step, length, paths
 ):  # fmt: skip
     """Enter a way to stand among those from ``first``; returns how many there are in all.
 
-    Of spellings that leave the hands alike the cheapest is kept; of equally cheap ones one is
-    chosen as in ``_keep``.
+    Of spellings that leave the hands alike the cheapest is kept.
     """
     row = first
     while row < many and (stands[row, 0] != to or stands[row, 1] != then):
@@ -316,68 +402,42 @@ def _enter(  # type: ignore[no-untyped-def]
         if stands[row, 2] < price:
             return many
         if stands[row, 2] == price:
-            _trace(stands, behind, length, paths[0], paths[1])
-            _trace(stands, stands[row, 3], length, paths[2], paths[3])
-            paths[0, length], paths[1, length] = move, at
-            paths[2, length], paths[3, length] = stands[row, 4], stands[row, 5]
-            for i in range(length + 1):
-                before = 24 * paths[2, i] + paths[3, i]
-                after = 24 * paths[0, i] + paths[1, i]
-                if before != after:
-                    break
-            if before <= after:
+            _trace(stands, behind, length, paths[0])
+            _trace(stands, stands[row, 3], length, paths[1])
+            paths[0, length], paths[1, length] = step, stands[row, 4]
+            if not _stands_before(paths[0], paths[1], length + 1):
                 return many
     stands[row, 0], stands[row, 1], stands[row, 2] = to, then, price
-    stands[row, 3], stands[row, 4], stands[row, 5] = behind, move, at
+    stands[row, 3], stands[row, 4] = behind, step
     return max(many, row + 1)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def fastest(  # type: ignore[no-untyped-def]
-    tables, hands, cross0, places0, tasks, starts, ceiling, within, most, out_cost, out_length,
-    out_turns, out_moves, out_held, out_end,
+    tables, hands, cross0, places0, tasks, starts, ceiling, within, most, out, scratch
 ):  # fmt: skip
     """The cheapest ways of one question, best first; returns how many.
 
     ``tasks`` has shape (parts, FIELDS); the second part begins where the first ends. ``starts``
     are the holdings from which a way may begin. Finds the ways up to ``within`` milliseconds
     slower than the cheapest, none slower than ``ceiling``. If there are more than ``most``, it
-    keeps those up to the cost of number ``most``, as many as fit into the outputs. Of ways with
-    the same turns it keeps the cheapest. Nothing is checked. -1: there was not enough room.
+    keeps those up to the cost of number ``most``, as many as fit into ``out``. Of ways with the
+    same turns it keeps the cheapest. Nothing is checked. -1: there was not enough room.
     """
-    parts, size = tasks.shape[0], LONGEST_WAY + 1
-    orders, counts = np.empty((parts, 8), dtype=np.int64), np.zeros(parts, dtype=np.int64)
+    (
+        orders, counts, cross, place, stands, first_stand, after_stand, filled, part, begun, offset,
+        more_goal, viable, many, upcoming, children_of, turned, crossed, ends, path_turn,
+        path_step, paths, bounds, own, at_offset, rooms, turns,
+    ) = scratch  # fmt: skip
+    moves, views, cross_ms, pairs, pieces, still_pieces, left_ms, more_ms, turning_ms = tables
+    pair_ms, still_pair_ms = pairs[0], pairs[1]
+    parts = tasks.shape[0]
     for number in range(parts):
+        counts[number] = 0
         for piece in range(8):
             if tasks[number, 0] >> piece & 1:
                 orders[number, counts[number]] = piece
                 counts[number] += 1
-    cross = np.empty(size, dtype=np.int64)
-    place = np.empty((size, 8), dtype=np.int64)
-    # How the hands may stand: holding, state, cost, the stand before, and the move from there with
-    # its holding; of each node the first, and the one after the last.
-    stands = np.empty((_STANDS, 6), dtype=np.int64)
-    first_stand, after_stand = np.empty(size, dtype=np.int64), np.empty(size, dtype=np.int64)
-    filled = np.empty(size, dtype=np.int64)  # the stands of open nodes end here
-    part = np.empty(size, dtype=np.int64)
-    begun = np.empty(size, dtype=np.bool_)
-    offset = np.empty(size, dtype=np.int64)  # −1, or where the layer is left
-    more_goal = np.empty(size, dtype=np.int64)  # pieces that the first part has solved
-    viable = np.empty(size, dtype=np.int64)  # bit k: the part may still end at offset k
-    many, upcoming = np.empty(size, dtype=np.int64), np.empty(size, dtype=np.int64)  # children
-    # A child's turn, first stand and the one after its last, part and offset.
-    children_of = np.empty((size, 18, 5), dtype=np.int64)
-    turned = np.empty((size, 18, 8), dtype=np.int64)  # place after each turn
-    crossed = np.empty((size, 18), dtype=np.int64)  # cross after each turn
-    ends = np.zeros((size, 18), dtype=np.int64)  # viable after each turn
-    path_turn = np.empty(size, dtype=np.int64)
-    path_move = np.empty(size, dtype=np.int64)
-    path_held = np.empty(size, dtype=np.int64)
-    paths = np.empty((4, size), dtype=np.int64)  # moves and holdings of two ways, compared
-    bounds = np.empty(KINDS, dtype=np.int64)
-    own, at_offset = np.empty(KINDS, dtype=np.int64), np.empty(KINDS, dtype=np.int64)
-    rooms, turns = np.empty((18, KINDS), dtype=np.int64), np.empty(18, dtype=np.int64)
-    offset_of = np.array([0, 0, 1, 0, 2, 0, 0, 0, 3])
     zero, one = np.int64(0), np.int64(1)  # plain numbers would each have a compilation
     last_part = parts - 1
     goal = tasks[last_part, 0]
@@ -386,7 +446,7 @@ def fastest(  # type: ignore[no-untyped-def]
     if last_part > 0 and tasks[1, 2] != AT_DOORS:
         while not tasks[1, 2] >> standing & 1:
             standing += 1
-    second_ms = tables.more[SECOND_AT[standing]]
+    second_ms = more_ms[SECOND_AT[standing]]
     tied, target = tasks[last_part, 5], tasks[last_part, 4]
     order = orders[last_part, : counts[last_part]]
     root_offset = 0  # the first part has one prefix for all offsets
@@ -395,10 +455,10 @@ def fastest(  # type: ignore[no-untyped-def]
             root_offset = k
     for kind in range(KINDS):
         rooms[0, kind] = NO_LIMIT
-    _piece_bounds(tables, np.int64(cross0), places0, order, zero, zero, zero, rooms[0], bounds)
+    _piece_bounds(views, pieces, np.int64(cross0), places0, order, zero, zero, rooms[0], bounds)
     horizon = np.int64(NO_LIMIT)
     for start in starts:
-        low = np.int64(tables.cross[cross0, start]) * UNIT_MS
+        low = np.int64(cross_ms[cross0, start]) * UNIT_MS
         horizon = min(horizon, max(low, bounds[hands.kind[start]]))
     horizon = min(max(horizon, np.int64(hands.least)), ceiling)
     limit, found, level = horizon, np.int64(0), -1
@@ -410,19 +470,19 @@ def fastest(  # type: ignore[no-untyped-def]
             if begun_search:
                 if horizon >= ceiling or found >= most:
                     break
-                if found and horizon >= out_cost[0] + within:
+                if found and horizon >= out.cost[0] + within:
                     break
                 if found:
-                    horizon = out_cost[0] + within
+                    horizon = out.cost[0] + within
                 else:
                     horizon += _STEP_MS * parts  # the first of two parts often needs far less
                 horizon = min(horizon, ceiling)
             begun_search = True
             limit = horizon
             if found:
-                limit = min(limit, out_cost[0] + within)
+                limit = min(limit, out.cost[0] + within)
                 if found >= most:
-                    limit = min(limit, out_cost[most - 1])
+                    limit = min(limit, out.cost[most - 1])
             cross[0] = cross0
             for piece in range(8):
                 place[0, piece] = places0[piece]
@@ -482,7 +542,7 @@ def fastest(  # type: ignore[no-untyped-def]
                     continue
                 if face == earlier and OPPOSITE[face] == before:
                     continue
-                crossed[level, turn] = tables.moves[cross[level], turn]
+                crossed[level, turn] = moves[cross[level], turn]
                 for kind in range(KINDS):
                     rooms[turn, kind] = limit - cheapest - hands.turned
                 for stand in range(begin, end):
@@ -494,22 +554,20 @@ def fastest(  # type: ignore[no-untyped-def]
                         rooms[turn, kind] = max(rooms[turn, kind], left)
                 turns[count] = turn
                 count += 1
-            for i in range(min(3, asked.shape[0])):
-                if free:
+            sifted, ends_at, more = asked, standing, second_ms
+            if still:
+                ends_at = zero
+                while ends_at < 3 and not viable[level] >> ends_at & 1:
+                    ends_at += one
+                more = more_ms[ends_at if last else 4]
+            elif last:
+                sifted, ends_at, more = order, zero, zero
+            # A part that may end at several offsets has no bound for all of them.
+            if not still or viable[level] == 1 << ends_at:
+                for i in range(min(3, asked.shape[0])):
                     count = _sift(
-                        tables, crossed[level], place[level], asked[i], zero, standing,
-                        second_ms, rooms, turns, count,
-                    )  # fmt: skip
-                elif not still:
-                    count = _sift(
-                        tables, crossed[level], place[level], order[i], zero, zero, zero, rooms,
-                        turns, count,
-                    )  # fmt: skip
-                elif viable[level] in (1, 2, 4, 8):
-                    k = offset_of[viable[level]]
-                    count = _sift(
-                        tables, crossed[level], place[level], asked[i], one, k,
-                        tables.more[k if last else 4], rooms, turns, count,
+                        views, still_pieces if still else pieces, crossed[level], place[level],
+                        sifted[i], ends_at, more, rooms, turns, count,
                     )  # fmt: skip
             for nth_turn in range(count):
                 turn = turns[nth_turn]
@@ -527,11 +585,11 @@ def fastest(  # type: ignore[no-untyped-def]
                 for kind in range(KINDS):
                     bounds[kind] = own[kind] = 0
                 if free and not _piece_bounds(
-                    tables, other, places, asked, zero, standing, second_ms, room, own
+                    views, pieces, other, places, asked, standing, second_ms, room, own
                 ):
                     continue
                 if not (still and last) and not _piece_bounds(
-                    tables, other, places, order, zero, zero, zero, room, bounds
+                    views, pieces, other, places, order, zero, zero, room, bounds
                 ):
                     continue
                 if still:
@@ -540,8 +598,8 @@ def fastest(  # type: ignore[no-untyped-def]
                         own[kind] = NO_LIMIT
                     for k in range(4):
                         if viable[level] >> k & 1 and _piece_bounds(
-                            tables, other, places, asked, one, zero + k,
-                            tables.more[k if last else 4], room, at_offset,
+                            views, still_pieces, other, places, asked, zero + k,
+                            more_ms[k if last else 4], room, at_offset,
                         ):  # fmt: skip
                             ends[level, turn] |= 1 << k
                             for kind in range(KINDS):
@@ -581,34 +639,32 @@ def fastest(  # type: ignore[no-untyped-def]
                             if done:
                                 total = price + hands.finish[to]
                                 if total <= limit:
-                                    _trace(stands, stand, level, path_move, path_held)
-                                    path_move[level], path_held[level] = move, at
+                                    _trace(stands, stand, level, path_step)
+                                    path_step[level] = 24 * move + at
                                     found = _keep(
-                                        total, level + 1, path_turn, path_move, path_held, to,
-                                        out_cost, out_length, out_turns, out_moves, out_held,
-                                        out_end, found,
-                                    )  # fmt: skip
-                                    limit = min(limit, out_cost[0] + within)
+                                        total, level + 1, path_turn, path_step, to, out, found
+                                    )
+                                    limit = min(limit, out.cost[0] + within)
                                     if found >= most:
-                                        limit = min(limit, out_cost[most - 1])
+                                        limit = min(limit, out.cost[most - 1])
                                 continue
-                            if last and reached > 0 and price + tables.left[reached, to] > limit:
+                            if last and reached > 0 and price + left_ms[reached, to] > limit:
                                 continue
-                            if price + tables.cross[other, to] * UNIT_MS > limit:
+                            if price + cross_ms[other, to] * UNIT_MS > limit:
                                 continue
-                            pairs = _pair_bound(tables, hands, places, goal, zero, zero, to)
+                            pairs = _pair_bound(pair_ms, hands.seen, places, goal, zero, to)
                             if price + pairs > limit:
                                 continue
                             if still and not _may_end(
-                                tables, hands, places, task[0], ends[level, turn], last, to,
-                                limit - price,
+                                still_pair_ms, hands.seen, turning_ms, places, task[0],
+                                ends[level, turn], last, to, limit - price,
                             ):  # fmt: skip
                                 continue
                             if top == stands.shape[0]:
                                 return -one
                             top = _enter(
                                 stands, child_begin, top, price, to, hands.then[state, move],
-                                stand, move, at, level, paths,
+                                stand, 24 * move + at, level, paths,
                             )  # fmt: skip
                 if top > child_begin:
                     # A part that leaves the layer where it is ends, and the next begins.
@@ -638,6 +694,6 @@ def fastest(  # type: ignore[no-untyped-def]
         viable[level + 1] = ends[level, turn]
         level += 1
         fresh = True
-    while found and out_cost[found - 1] > out_cost[0] + within:
+    while found and out.cost[found - 1] > out.cost[0] + within:
         found -= 1
     return found

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numba import njit
 
 from livecube.cube.geometry import OPPOSITE
 from livecube.hands.automaton import NEVER
-from livecube.search.table_kernels import inner
+from livecube.search.table_kernels import inner, kernel
 from livecube.search.task import LEFT, LONGEST, NO_TAIL, TURNED_BACK
 
-__all__ = ["run", "spell"]
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+__all__ = ["empty_scratch", "run", "spell"]
 
 # The one search kernel: depth-first with iterative deepening, its constraint as data.
 #
@@ -115,27 +117,33 @@ def _offset(  # type: ignore[no-untyped-def]
     return -1
 
 
+def empty_scratch() -> tuple[npt.NDArray[np.int64], ...]:
+    """What a search remembers of the turns that it is trying: the shapes are below.
+
+    Pairs are indexed by cross, corner and edge as their slots see them, single pieces and the cross
+    alone as they are.
+    """
+    level = LONGEST + 1
+    followers, many, slots, singles = (7, 18), 7, 4, 8
+    cross, crosses, corner, edge, place = level, (level, 4), (level, 4), (level, 4), (level, 8)
+    need, last, upcoming = (level, 18), level, level
+    shapes = (
+        followers, many, slots, singles, cross, crosses, corner, edge, place, need, last, upcoming
+    )  # fmt: skip
+    return tuple(np.zeros(shape, dtype=np.int64) for shape in shapes)
+
+
 @inner
 def _search(  # type: ignore[no-untyped-def]
     moves, rows, alone, seen, pairs, symmetry, turn_seen, piece_moves, solved_cross,
-    solved_places, cross0, places0, task, prefix, depth, followers, many,
-    out_turns, out_length, found,
+    solved_places, cross0, places0, task, prefix, depth, scratch, out_turns, out_length, found,
 ):  # fmt: skip
     """All solutions of exactly ``depth`` turns after one prefix; returns the new number found."""
     goal, tail, target, tied = task[0], task[3], task[4], task[5]
-    slots = np.empty(4, dtype=np.int64)
-    singles = np.empty(8, dtype=np.int64)
+    (
+        followers, many, slots, singles, cross, crosses, corner, edge, place, need, last, upcoming
+    ) = scratch  # fmt: skip
     whole, single = _order(goal, target, pairs.shape[0] > 0, slots, singles)
-    # Pairs are indexed by cross, corner and edge as their slots see them, single pieces and the
-    # cross alone as they are.
-    cross = np.empty(LONGEST + 1, dtype=np.int64)
-    crosses = np.zeros((LONGEST + 1, 4), dtype=np.int64)
-    corner = np.zeros((LONGEST + 1, 4), dtype=np.int64)
-    edge = np.zeros((LONGEST + 1, 4), dtype=np.int64)
-    place = np.zeros((LONGEST + 1, 8), dtype=np.int64)
-    need = np.zeros((LONGEST + 1, 18), dtype=np.int64)
-    last = np.empty(LONGEST + 1, dtype=np.int64)
-    upcoming = np.zeros(LONGEST + 1, dtype=np.int64)
     start = 1 if prefix else 0
     turn = _D + prefix - 1
     spare = 1 if tail == LEFT else 0
@@ -275,21 +283,19 @@ def _among(tasks, number, out_turns, out_length, out_task, found):  # type: igno
     return found
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def run(  # type: ignore[no-untyped-def]
     moves, rows, alone, seen, pairs, symmetry, turn_seen, piece_moves, solved_cross,
-    solved_places, cross, places, tasks, out_turns, out_length, out_task,
+    solved_places, cross, places, tasks, scratch, out_turns, out_length, out_task,
 ):  # fmt: skip
     """Answer all tasks about one position; returns the number of sequences found.
 
     ``pairs`` may be empty: then the corner and edge tables bound the search. ``tasks`` has
-    shape (n, FIELDS), int64. Sequences are written to ``out_turns`` (m, LONGEST), uint8, their
-    lengths and task numbers to ``out_length`` and ``out_task``, int64; shorter ones of a task
-    come first. At most m are found: a return value of m means that there was not
-    enough room. Nothing is checked.
+    shape (n, FIELDS), int64, ``scratch`` is :func:`empty_scratch`. Sequences are written to
+    ``out_turns`` (m, LONGEST), uint8, their lengths and task numbers to ``out_length`` and
+    ``out_task``, int64; shorter ones of a task come first. At most m are found: a return value of
+    m means that there was not enough room. Nothing is checked.
     """
-    followers = np.empty((7, 18), dtype=np.int64)
-    many = np.empty(7, dtype=np.int64)
     # Plain literals as arguments have types of their own, and would compile everything once more.
     found = np.int64(0)
     for number in range(tasks.shape[0]):
@@ -298,7 +304,7 @@ def run(  # type: ignore[no-untyped-def]
         found = _among(tasks, number, out_turns, out_length, out_task, found)
         if found > before:
             continue
-        _followers(task[1], followers, many)
+        _followers(task[1], scratch[0], scratch[1])
         shortest = np.int64(LONGEST)
         depth = np.int64(1)
         while depth < LONGEST and depth <= shortest:
@@ -306,8 +312,8 @@ def run(  # type: ignore[no-untyped-def]
                 if task[2] >> prefix & 1:
                     found = _search(
                         moves, rows, alone, seen, pairs, symmetry, turn_seen, piece_moves,
-                        solved_cross, solved_places, cross, places, task, prefix, depth,
-                        followers, many, out_turns, out_length, found,
+                        solved_cross, solved_places, cross, places, task, prefix, depth, scratch,
+                        out_turns, out_length, found,
                     )  # fmt: skip
             if found > before and shortest == LONGEST:
                 shortest = depth
@@ -317,16 +323,17 @@ def run(  # type: ignore[no-untyped-def]
     return found
 
 
-@njit(cache=True, nogil=True)
-def spell(hands, turns, starts, moves, held, cost, way):  # type: ignore[no-untyped-def]
+@kernel
+def spell(hands, turns, starts, moves, held, cost, way, many):  # type: ignore[no-untyped-def]
     """Write the cheapest moves and the holdings of each; returns price, start, end.
 
-    ``cost`` is ``NEVER`` everywhere, and is so again in the end; ``way`` is scratch.
+    ``cost`` is ``NEVER`` everywhere, and is so again in the end; ``way`` and ``many`` are scratch.
     """
     states = hands.seconds.shape[0]
     count = turns.shape[0]
     came_from, made_in, made_as, reached = way[0], way[1], way[2], way[3]
-    many = np.zeros(count + 1, dtype=np.int64)
+    for i in range(count + 1):
+        many[i] = 0
     for start in starts:
         at = start * states + hands.start
         cost[0, at] = 0

@@ -56,10 +56,11 @@ def _kernel(hands: HandArrays, longest: int) -> Callable[[Sequence[int], Sequenc
     moves, held = np.empty(longest, dtype=np.int64), np.empty(longest, dtype=np.int64)
     shape = longest + 1, 24 * hands.seconds.shape[0]
     cost, way = np.full(shape, NEVER, dtype=np.int64), np.empty((4, *shape), dtype=np.int16)
+    many = np.empty(longest + 1, dtype=np.int64)
 
     def spelling(turns: Sequence[int], starts: Sequence[int]) -> Spelling:
         row, begin = np.array(turns, dtype=np.int64), np.array(starts, dtype=np.int64)
-        ms, start, end = spell(hands, row, begin, moves, held, cost, way)
+        ms, start, end = spell(hands, row, begin, moves, held, cost, way, many)
         count = len(turns)
         return Spelling(
             int(ms), int(start), int(end), moves[:count].tolist(), held[:count].tolist()

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["Spelling", "TooManyTurnsError", "cheapest_spelling", "shortest_sequences"]
 
 Ints = npt.NDArray[np.int64]
+Bytes = npt.NDArray[np.uint8]
 Sequences = list[tuple[int, ...]]
 
 _D: Final = 15
@@ -46,17 +47,19 @@ class TooManyTurnsError(Exception):
 class _Nodes(NamedTuple):
     """Sequences with the same number of turns, in the order of their turns."""
 
-    cross: Ints
-    places: Ints
+    cross: npt.NDArray[np.int32]
+    places: Bytes
     """Shape (n, 8): of the slot pieces."""
-    face: Ints
+    face: Bytes
     """Of the last turn, or ``_START``."""
-    turns: Ints
+    turns: Bytes
     """Shape (n, length)."""
 
     def only(self, chosen: npt.NDArray[np.bool_] | Ints) -> _Nodes:
         """The chosen ones."""
-        return _Nodes(*(one[chosen] for one in self))
+        return _Nodes(
+            self.cross[chosen], self.places[chosen], self.face[chosen], self.turns[chosen]
+        )
 
 
 class Spelling(NamedTuple):
@@ -126,10 +129,10 @@ class _Search:
     def shortest(self, situation: Situation) -> Sequences:
         """All shortest sequences; empty if none has fewer than ``LONGEST`` turns."""
         root = _Nodes(
-            np.array([situation.cross]),
-            situation.places[None].astype(np.int64),
-            np.array([_START]),
-            np.empty((1, 0), dtype=np.int64),
+            np.array([situation.cross], dtype=np.int32),
+            situation.places[None].astype(np.uint8),
+            np.array([_START], dtype=np.uint8),
+            np.empty((1, 0), dtype=np.uint8),
         )
         roots = []
         for aside in range(4):
@@ -173,9 +176,9 @@ class _Search:
         places = nodes.places[row]
         for piece in self._goal:
             places[:, piece] = PIECE_MOVES[piece // 4, turn, places[:, piece]]
-        turns = np.concatenate([nodes.turns[row], turn[:, None]], axis=1)
-        cross = self._tables.moves[nodes.cross[row], turn].astype(np.int64)
-        return _Nodes(cross, places, turn // 3, turns)
+        made = turn.astype(np.uint8)
+        turns = np.concatenate([nodes.turns[row], made[:, None]], axis=1)
+        return _Nodes(self._tables.moves[nodes.cross[row], turn], places, made // 3, turns)
 
     def _within(self, nodes: _Nodes, left: int) -> _Nodes:
         """The nodes from which the cross and each part of the goal need no more turns than that."""

@@ -9,7 +9,7 @@ import numpy as np
 
 from livecube.hands.automaton import MOVES
 from livecube.search.hand_arrays import hand_arrays
-from livecube.search.task import FASTEST_MS, LONGEST_WAY, MOST_WAYS, NO_LIMIT, task_rows
+from livecube.search.task import FASTEST_MS, MOST_WAYS, NO_LIMIT, task_rows
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from livecube.cube.holding import Move
     from livecube.hands.automaton import Automaton
-    from livecube.search.fastest_kernel import SecondsTables
+    from livecube.search.fastest_kernel import Kept, Scratch, SecondsTables
     from livecube.search.situation import Situation
     from livecube.search.task import Task
 
@@ -52,15 +52,12 @@ class FastestSearch:
         self.automaton = automaton
         self._load = load
         self._hands = hand_arrays(automaton)
-        size = (_ROOM, LONGEST_WAY)
-        self._out = (
-            np.empty(_ROOM, dtype=np.int64),
-            np.empty(_ROOM, dtype=np.int64),
-            np.zeros(size, dtype=np.int64),
-            np.zeros(size, dtype=np.int64),
-            np.zeros(size, dtype=np.int64),
-            np.empty(_ROOM, dtype=np.int64),
-        )
+
+    @cached_property
+    def _room(self) -> tuple[Kept, Scratch]:
+        from livecube.search.fastest_kernel import empty_kept, empty_scratch
+
+        return empty_kept(_ROOM), empty_scratch()
 
     @cached_property
     def tables(self) -> SecondsTables:
@@ -106,31 +103,32 @@ class FastestSearch:
         """The same for the number of a cross and the places of the slot pieces, shape (8,)."""
         from livecube.search.fastest_kernel import fastest
 
+        out, scratch = self._room
         rows = task_rows(parts).copy()
         rows[0, 2] *= 0x1111
         count = fastest(
             self.tables, self._hands, cross, places, rows,
-            np.array(starts, dtype=np.int64), ceiling_ms, within_ms, most, *self._out,
+            np.array(starts, dtype=np.int64), ceiling_ms, within_ms, most, out, scratch,
         )  # fmt: skip
         assert count >= 0, "more ways to hold the cube than there is room for"
-        found = [self._way(row, starts) for row in range(count)]
+        found = [self._way(out, row, starts) for row in range(count)]
         found.sort(key=lambda way: (way.ms, self.text(way)))
         return found[:most]
 
-    def _way(self, row: int, starts: Sequence[int]) -> Way:
-        cost, length, turns, moves, held, end = self._out
-        many = int(length[row])
-        first = int(held[row, 0])
+    def _way(self, out: Kept, row: int, starts: Sequence[int]) -> Way:
+        many = int(out.length[row])
+        moves, held = np.divmod(out.steps[row, :many], 24)
+        first = int(held[0])
         start = first
         if first not in starts:
             start = min(starts, key=lambda one: int(self._hands.rotation[one, first]))
         return Way(
-            int(cost[row]),
-            tuple(turns[row, :many].tolist()),
-            tuple(moves[row, :many].tolist()),
-            tuple(held[row, :many].tolist()),
+            int(out.cost[row]),
+            tuple(out.turns[row, :many].tolist()),
+            tuple(moves.tolist()),
+            tuple(held.tolist()),
             start,
-            int(end[row]),
+            int(out.end[row]),
         )
 
     def written(self, way: Way) -> tuple[Move, ...]:

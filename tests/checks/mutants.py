@@ -102,7 +102,7 @@ def _is_function(node: ast.AST) -> bool:
     return isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
 
 
-_COMPILED: Final = ("njit", "inner")
+_COMPILED: Final = ("njit", "kernel", "inner")
 """Decorators of kernels."""
 
 
