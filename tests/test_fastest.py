@@ -30,7 +30,7 @@ from livecube.search.book import (
     usual_cross,
 )
 from livecube.search.bounds import cross_seconds, left_over
-from livecube.search.fastest_kernel import KINDS, SECOND_AT
+from livecube.search.fastest_arrays import KINDS, SECOND_AT
 from livecube.search.hand_arrays import UPRIGHT, hand_arrays
 from livecube.search.situation import (
     CROSS_AT,

@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from livecube.edges.habits_file import Habits
     from livecube.hands.automaton import Automaton
     from livecube.holding.follower import HoldingFollower
-    from livecube.search.fastest_kernel import SecondsTables
+    from livecube.search.fastest_arrays import SecondsTables
     from livecube.techniques.base import Technique
 
 __all__ = [

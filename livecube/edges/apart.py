@@ -76,7 +76,7 @@ def _full_stop() -> None:
 def compile_fastest() -> None:
     """Compile the kernels for the fastest ways."""
     from livecube.cube.position import SOLVED
-    from livecube.search.fastest_kernel import NO_SECONDS
+    from livecube.search.fastest_arrays import NO_SECONDS
     from livecube.search.situation import Situation
     from livecube.search.task import Task
     from livecube.search.ways import FastestSearch

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from livecube.hands.automaton import Automaton
     from livecube.scrambling.tables import PhaseTables
     from livecube.search.book import Book
-    from livecube.search.fastest_kernel import SecondsTables
+    from livecube.search.fastest_arrays import SecondsTables
     from livecube.search.tables import Tables
     from livecube.search.ways import FastestSearch
 
@@ -148,7 +148,7 @@ def load_bounds(automaton: Automaton) -> SecondsTables:
         piece_seconds,
         spread_cross_seconds,
     )
-    from livecube.search.fastest_kernel import SecondsTables
+    from livecube.search.fastest_arrays import SecondsTables
     from livecube.search.hand_arrays import hand_arrays
 
     moves, seen = load_crosses()

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from livecube.hands.automaton import NEVER
-from livecube.search.fastest_kernel import KINDS, SECOND_AT
+from livecube.search.fastest_arrays import KINDS, SECOND_AT
 from livecube.search.hand_arrays import CHOSEN, KIND, ORBIT, SPELLED, SPIN, UPRIGHT
 from livecube.search.situation import (
     PIECE_MOVES,

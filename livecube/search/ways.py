@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from livecube.cube.holding import Move
     from livecube.hands.automaton import Automaton
-    from livecube.search.fastest_kernel import Kept, Scratch, SecondsTables
+    from livecube.search.fastest_arrays import Kept, Scratch, SecondsTables
     from livecube.search.situation import Situation
     from livecube.search.task import Task
 
@@ -55,7 +55,7 @@ class FastestSearch:
 
     @cached_property
     def _room(self) -> tuple[Kept, Scratch]:
-        from livecube.search.fastest_kernel import empty_kept, empty_scratch
+        from livecube.search.fastest_arrays import empty_kept, empty_scratch
 
         return empty_kept(_ROOM), empty_scratch()
 
