@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import random
-from contextlib import contextmanager
 from itertools import islice, product
 from math import inf
 from typing import TYPE_CHECKING, Final, cast
@@ -26,6 +25,7 @@ from livecube.cube.holding import COLOURS, HOLDINGS, Holding, fixed_turns
 from livecube.cube.notation import parse_moves, parse_turns
 from livecube.cube.position import SOLVED, TURN_NAMES, apply_turns, inverse_turns
 from livecube.edges.automaton_file import load_hands
+from livecube.edges.cache import load_bounds
 from livecube.search.answers import Answers
 from livecube.search.book import usual_book, usual_cross
 from livecube.search.first_cross import fastest_crosses
@@ -48,6 +48,7 @@ if TYPE_CHECKING:
     from livecube.cube.geometry import Array
     from livecube.hands.automaton import Automaton
     from livecube.search.book import Entries
+    from livecube.search.fastest_arrays import SecondsTables
     from livecube.techniques.base import Chance
 
 _YELLOW: Final = COLOURS.index("yellow")
@@ -384,22 +385,24 @@ def test_for_other_hands_the_book_is_empty(advisor: Advisor) -> None:
     assert len(usual_book(load_hands("left")).questions) == 0
 
 
-def test_the_search_is_made_ready_only_when_the_book_does_not_answer(advisor: Advisor) -> None:
-    entered: list[str] = []
+def test_the_search_is_made_ready_only_when_the_book_does_not_answer(
+    advisor: Advisor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    loaded: list[Automaton] = []
 
-    @contextmanager
-    def entering() -> Iterator[None]:
-        entered.append("search")
-        yield
+    def noted(hands: Automaton) -> SecondsTables:
+        loaded.append(hands)
+        return load_bounds(hands)
 
-    late = late_advisor(entering).at(advisor.level)
+    monkeypatch.setattr("livecube.composition.assembly.load_bounds", noted)
+    late = late_advisor("bold")
     slow_keyhole = "D' F' U F D L U L' R' U R"
     for moves, waits in (("R U R' U'", 0), (slow_keyhole, 1), (slow_keyhole, 1)):
         position = apply_turns(SOLVED, parse_turns(moves))
         told, usual = (one.advise(position, FACES.index("D")) for one in (late, advisor))
         assert told.opportunities == usual.opportunities
         assert told.plans == usual.plans
-        assert len(entered) == waits
+        assert len(loaded) == waits
 
 
 @pytest.mark.parametrize("seed", range(4))

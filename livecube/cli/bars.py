@@ -12,10 +12,12 @@ if TYPE_CHECKING:
 
     from rich.progress import Progress
 
-__all__ = ["LATE_S", "late", "progress_bar", "waiting"]
+__all__ = ["LATE_S", "LOOKING", "late", "progress_bar", "waiting"]
 
 LATE_S = 0.8
 """Seconds after which a bar appears."""
+LOOKING = "looking for the fastest ways (the first time, that takes some seconds)"
+"""What a command says that looks at one position."""
 
 
 def progress_bar(text: str, *, with_time_left: bool = False) -> Progress:

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 import click
 
 from livecube.advice.settings import LEVEL_NAMES
+from livecube.cli.bars import LOOKING, waiting
 from livecube.cli.cubes import say_aside
 from livecube.cli.options import (
-    advisor_for_one,
     front_option,
     hands_option,
     likely_cross_option,
@@ -20,6 +20,7 @@ from livecube.cli.options import (
     up_option,
 )
 from livecube.cli.whose import own_for
+from livecube.composition.assembly import late_advisor
 from livecube.edges.memory import kept_small
 
 if TYPE_CHECKING:
@@ -72,8 +73,8 @@ def hints(
     asked, holding, face = position_given(position, up, front, cross)
     own = own_for(person)
     its = LEVEL_NAMES[-1] if level == "all" else level
-    with kept_small():
-        advisor = advisor_for_one(its, own.hands(hands))
+    with kept_small(), waiting(LOOKING):
+        advisor = late_advisor(its, own.hands(hands))
         start = time.perf_counter()
         advice = advisor.advise(asked, face, holding, looking=not no_looking)
         advice_ms = (time.perf_counter() - start) * 1000

@@ -10,14 +10,12 @@ import click
 from rich.console import Console
 
 from livecube.advice.settings import LEVEL_NAMES, parse_crosses
-from livecube.cli.options import (
-    advisor_for_one,
-    crosses_option,
-    hands_option,
-    person_option,
-)
+from livecube.cli.bars import LOOKING, waiting
+from livecube.cli.options import crosses_option, hands_option, person_option
 from livecube.cli.whose import own_for
+from livecube.composition.assembly import late_advisor
 from livecube.cube.holding import parse_colour
+from livecube.edges.memory import kept_small
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -64,12 +62,13 @@ def inspect(
     position, _ = parse_position(scramble)
     own = own_for(person)
     its = level or str(own.chosen.get("level", _LEVEL))
-    advisor = advisor_for_one(its, own.hands(hands))
-    start = time.perf_counter()
-    inspections = [
-        inspect_cross(advisor, position, parse_colour(c))
-        for c in parse_crosses(" ".join(crosses) or str(own.settings["cross"]))
-    ]
+    with kept_small(), waiting(LOOKING):
+        advisor = late_advisor(its, own.hands(hands))
+        start = time.perf_counter()
+        inspections = [
+            inspect_cross(advisor, position, parse_colour(c))
+            for c in parse_crosses(" ".join(crosses) or str(own.settings["cross"]))
+        ]
     advice_ms = (time.perf_counter() - start) * 1000
     code = position_code(position)
     if as_json:

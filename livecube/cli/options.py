@@ -15,7 +15,6 @@ from livecube.cli.bars import progress_bar, waiting
 from livecube.composition.assembly import (
     ADVISOR_STEPS,
     focus_on,
-    late_advisor,
     load_advisor,
     load_holdings,
     set_level,
@@ -43,7 +42,6 @@ __all__ = [
     "FocusAsked",
     "HintsAsked",
     "a_number",
-    "advisor_for_one",
     "advisor_with_progress",
     "configured_holding",
     "crosses_option",
@@ -316,15 +314,6 @@ def advisor_with_progress(level: str = LEVEL_NAMES[0], hands: Automaton | None =
     finally:
         if bar is not None:
             bar.stop()
-    set_level(advisor, level)
-    return advisor
-
-
-def advisor_for_one(level: str, hands: Automaton | None = None) -> Advisor:
-    """An advisor for one position; a bar is shown while it prepares what the book has not."""
-    advisor = late_advisor(
-        lambda: waiting("preparing to search for what the book does not have"), hands
-    )
     set_level(advisor, level)
     return advisor
 

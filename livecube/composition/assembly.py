@@ -29,7 +29,6 @@ from livecube.installed import installed
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
-    from contextlib import AbstractContextManager
 
     from livecube.advice.advisor import Advisor, Focus
     from livecube.decoding import Decoder
@@ -122,27 +121,23 @@ def load_advisor(
     return advisor
 
 
-def late_advisor(
-    waiting: Callable[[], AbstractContextManager[object]], hands: Automaton | None = None
-) -> Advisor:
+def late_advisor(level: str, hands: Automaton | None = None) -> Advisor:
     """An advisor for one position, at once: it loads what a question needs when it is asked.
 
-    ``waiting``: this context is entered while the search for the fastest ways is made ready, which
-    happens only if the book does not have an answer.
+    The search for the fastest ways is made ready only if the book does not have an answer; on a
+    machine's first start that takes some seconds.
     """
     keep_compiled_code()
     from livecube.advice.advisor import Advisor
     from livecube.search.answers import Answers
     from livecube.search.engine import PATIENCE, PATIENCE_AT_FIRST, Engine
     from livecube.search.ways import FastestSearch
-    from livecube.techniques.base import Level
 
     hands = hands or load_hands()
 
     def bounds() -> SecondsTables:
-        with waiting():
-            make_apart(make_bounds, compiling=(compile_fastest,))
-            return load_bounds(hands)
+        make_apart(make_bounds, compiling=(compile_fastest,))
+        return load_bounds(hands)
 
     answers = Answers(hands, kept_book(hands), FastestSearch(bounds, hands))
     pairs = kept_pair_table()
@@ -151,7 +146,9 @@ def late_advisor(
     if pairs is not None:
         engine.pairs = pairs
     gc.freeze()
-    return Advisor(answers, known_techniques(), Level.CALM, engine)
+    advisor = Advisor(answers, known_techniques(), engine=engine)
+    set_level(advisor, level)
+    return advisor
 
 
 def quick_advisor(level: str, hands: Automaton | None = None) -> Advisor | None:
