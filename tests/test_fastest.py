@@ -20,6 +20,7 @@ from livecube.edges.cache import load_crosses, load_search
 from livecube.hands.automaton import MOVES, NEVER
 from livecube.search.answers import Answers, make_book
 from livecube.search.book import (
+    FIRST_ROTATION,
     NO_BOOK,
     asked,
     ceiling_ms,
@@ -452,6 +453,18 @@ def test_beyond_the_ceiling_of_the_book_only_a_search_answers_and_only_if_asked_
     assert (found, searches) == (
         known if above == 50 else [], [(situation, parts, starts)] * searched,
     )  # fmt: skip
+
+
+def test_the_first_turn_is_priced_with_the_rotations_before_it(hands: Automaton) -> None:
+    answers, rotation = Answers(hands), FIRST_ROTATION + 5
+    for tokens, count in (
+        ((4, 9, 0), 1),
+        ((rotation, 4, 9), 2),
+        ((rotation, rotation), 0),
+        ((), 0),
+    ):
+        moves = answers.moves(tokens[:count])
+        assert answers.first_ms(Written(0, (), tokens, 0, 0)) == hands.sequence_ms(moves)
 
 
 def test_answers_are_kept_until_there_are_too_many(
