@@ -35,7 +35,7 @@ from livecube.cube.position import SOLVED, SOLVED_BYTES, apply_turns, inverse_tu
 from livecube.drills.judging import HOW_WELL, DrillJudged, judged, points
 from livecube.drills.news import DrillReady, as_drill
 from livecube.drills.place import DrillPlace, case_of, key_of, pieces_that_count
-from livecube.drills.positions import Wish, drawn_cases, drawn_set, sampled
+from livecube.drills.positions import Wish, _random_position, drawn_cases, drawn_set, sampled
 from livecube.drills.screen import DrillScreen
 from livecube.drills.text import drill_json, drill_line, judged_sentence
 from livecube.edges.sinks import Board
@@ -548,6 +548,16 @@ def test_what_cannot_be_drilled_is_told(
     done = livecube(*arguments, data=tmp_path)
     assert isinstance(done.exception, UsageError)
     assert said in str(done.exception)
+
+
+@pytest.mark.parametrize(("name", "share"), [("keyhole-corner", 0.6), ("made-pair", 0.15)])
+def test_for_keyholes_the_cross_layer_is_mostly_turned_aside(name: str, share: float) -> None:
+    rng = random.Random(1)
+    drawn = [_random_position(TECHNIQUES[name], 0, rng, SOLVED) for _ in range(300)]
+    offsets = [Situation.of(position, 0).offset for position in drawn]
+    assert None not in offsets
+    assert sum(map(bool, offsets)) / 300 == pytest.approx(share, abs=0.07)
+    assert {*offsets} == {0, 1, 2, 3}
 
 
 def test_a_cross_layer_aside_is_a_point_harder_but_for_keyholes(advisor: Advisor) -> None:

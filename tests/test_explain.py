@@ -11,6 +11,7 @@ from advising import advisor_at
 from command import started
 from examples import thorough
 
+from livecube.advice import examples
 from livecube.advice.examples import _most
 from livecube.advice.pieces import slot_words
 from livecube.composition.assembly import find_technique
@@ -202,6 +203,32 @@ def test_an_example_is_the_same_every_time(advisor: Advisor) -> None:
         assert again.position.tolist() == known.position.tolist()
         assert again.sequences == known.sequences
         assert again.plainly == known.plainly
+
+
+@pytest.mark.parametrize("technique", ["shortest", "made-pair"])
+def test_of_the_first_equally_ranked_setups_the_quickest_is_the_example(
+    technique: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def candidate(name: str, turns: int, seconds: float) -> SimpleNamespace:
+        row = SimpleNamespace(
+            technique=technique, fastest=technique != "shortest", total=seconds, seconds=seconds,
+            turns=turns, slots=("green-red",),
+            traits=SimpleNamespace(is_yardstick=technique == "shortest", is_plain=False),
+        )  # fmt: skip
+        advice = SimpleNamespace(opportunities=[row])
+        situation = Situation.of(SOLVED, FACES.index("U"))
+        return SimpleNamespace(name=name, rank=(1, turns, 0), position=advice, situation=situation)
+
+    candidates = [
+        candidate("long", 8, 1.0), candidate("slow", 7, 3.0), candidate("quick", 7, 2.0),
+        candidate("as quick", 7, 2.0), candidate("slower", 7, 2.5),
+    ]  # fmt: skip
+    advisor: Any = SimpleNamespace(engine=None, advise=lambda position, *_, **__: position)
+    advisor.only = lambda _: advisor
+    monkeypatch.setattr(examples, "_candidates", lambda *_: candidates)
+    monkeypatch.setattr(examples, "_example", lambda _, chosen, __: chosen.name)
+    found: Any = examples.find_example(advisor, find_technique(technique))
+    assert found == "quick"
 
 
 # The command.

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 from random import Random
-from typing import TYPE_CHECKING
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
@@ -19,6 +20,7 @@ from livecube.edges.cache import load_crosses, load_search
 from livecube.hands.automaton import MOVES, NEVER
 from livecube.search.answers import Answers, make_book
 from livecube.search.book import (
+    FIRST_ROTATION,
     NO_BOOK,
     asked,
     ceiling_ms,
@@ -40,7 +42,16 @@ from livecube.search.situation import (
     Situation,
     slot_bits,
 )
-from livecube.search.task import ALL_TURNS, NO_D, NO_TAIL, TURNED_BACK, Task, task_rows
+from livecube.search.task import (
+    ALL_TURNS,
+    NO_D,
+    NO_TAIL,
+    TURNED_BACK,
+    Task,
+    Written,
+    fastest_of,
+    task_rows,
+)
 from livecube.techniques.plain import plain_task
 
 if TYPE_CHECKING:
@@ -49,7 +60,7 @@ if TYPE_CHECKING:
     from livecube.cube.geometry import Array
     from livecube.hands.automaton import Automaton
     from livecube.search.book import Book
-    from livecube.search.ways import FastestSearch
+    from livecube.search.ways import FastestSearch, Way
 
 _DOWN = FACES.index("D")
 _D = 3 * _DOWN
@@ -389,6 +400,90 @@ def test_a_book_that_holds_one_question_answers_it_without_a_search(
     assert known.twin().ways(situation, [task], starts) == found
     assert known.ways(situation, [task], [UPRIGHT[slot - 1]]) == []  # another question
     assert Answers(hands).ways(situation, [task], starts) == []
+
+
+def test_ways_at_most_50_ms_slower_than_the_best_are_fastest_and_no_more_than_eight() -> None:
+    ways = [Written(300 + slower, (), (), 0, 0) for slower in (0, 0, 50, 50, 51, 200)]
+    assert fastest_of(ways) == ways[:4]
+    assert fastest_of(ways[:1] * 9) == ways[:1] * 8
+    assert fastest_of([]) == []
+
+
+def test_only_ways_in_two_parts_are_searched_for_below_a_ceiling(hands: Automaton) -> None:
+    asked_for: list[object] = []
+
+    def ways(_situation: object, _parts: object, _starts: object, **limits: int) -> list[Way]:
+        asked_for.append(limits)
+        return []
+
+    search: Any = SimpleNamespace(ways=ways)
+    begun = Situation.of_down(apply_turns(SOLVED, parse_turns("R F U D L")), _DOWN)
+    for parts in ([Task(1)], [Task(1), Task(16)]):
+        assert Answers(hands, NO_BOOK, search).ways(begun, parts, [0]) == []
+    usual = {"within_ms": 50, "most": 8}
+    assert asked_for == [usual, usual | {"ceiling_ms": 1900}]
+
+
+@pytest.mark.parametrize(
+    ("above", "dear", "has_search", "searched"),
+    [
+        (50, True, True, False),  # all that counts as fastest is below the ceiling
+        (49, True, True, True),
+        (49, False, True, False),
+        (49, True, False, False),
+    ],
+)
+def test_beyond_the_ceiling_of_the_book_only_a_search_answers_and_only_if_asked_to(
+    hands: Automaton, monkeypatch: pytest.MonkeyPatch,
+    above: int, dear: bool, has_search: bool, searched: bool,
+) -> None:  # fmt: skip
+    searches: list[object] = []
+
+    def ways(*asked_for: object, **_: int) -> list[Way]:
+        searches.append(asked_for)
+        return []
+
+    search: Any = SimpleNamespace(ways=ways)
+    situation = Situation.of_down(apply_turns(SOLVED, parse_turns("R U R'")), _DOWN)
+    parts, starts = [plain_task(situation, 0)], [UPRIGHT[0]]
+    known = Answers(hands, usual_book(hands)).ways(situation, parts, starts)
+    monkeypatch.setattr("livecube.search.answers.ceiling_ms", lambda *_: known[0].ms + above)
+    answers = Answers(hands, usual_book(hands), search if has_search else None)
+    found = answers.ways(situation, parts, starts, however_dear=dear)
+    assert (found, searches) == (
+        known if above == 50 else [], [(situation, parts, starts)] * searched,
+    )  # fmt: skip
+
+
+def test_the_first_turn_is_priced_with_the_rotations_before_it(hands: Automaton) -> None:
+    answers, rotation = Answers(hands), FIRST_ROTATION + 5
+    for tokens, count in (
+        ((4, 9, 0), 1),
+        ((rotation, 4, 9), 2),
+        ((rotation, rotation), 0),
+        ((), 0),
+    ):
+        moves = answers.moves(tokens[:count])
+        assert answers.first_ms(Written(0, (), tokens, 0, 0)) == hands.sequence_ms(moves)
+
+
+def test_answers_are_kept_until_there_are_too_many(
+    hands: Automaton, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("livecube.search.answers._REMEMBERED", 2)
+    answers, pauses = Answers(hands, usual_book(hands)), []
+    answers.pause = lambda: pauses.append(1)
+
+    def is_looked_up(text: str) -> bool:
+        situation = Situation.of_down(apply_turns(SOLVED, parse_turns(text)), _DOWN)
+        (slot,) = slot_bits(situation.free)
+        pauses.clear()
+        assert answers.ways(situation, [plain_task(situation, slot)], [UPRIGHT[slot]])
+        return len(pauses) > 1
+
+    one, other, third = "R U R'", "R U' R'", "R U2 R'"
+    asked_for = (one, other, one, other, third, one)
+    assert [is_looked_up(text) for text in asked_for] == [True, True, False, False, True, True]
 
 
 def test_no_way_in_the_whole_book_has_a_turn_of_b(hands: Automaton) -> None:

@@ -17,7 +17,7 @@ from click.testing import CliRunner, Result
 from livecube.cli.history import history as command
 from livecube.cube.holding import Holding
 from livecube.cube.notation import parse_turns
-from livecube.cube.position import SOLVED, apply_turns, parse_turn
+from livecube.cube.position import SOLVED, apply_turns, inverse_turns, parse_turn
 from livecube.edges.log_files import LogReader, LogWriter
 from livecube.errors import UsageError
 from livecube.events import HeldAs, SolveMark, State, Turn
@@ -95,8 +95,20 @@ def test_the_log_of_each_solve_gives_the_same_solve_again(history: History, name
         )
 
 
+def test_finished_solves_that_took_no_time_are_counted_and_not_kept(
+    history: History, tmp_path: Path
+) -> None:
+    turns = [Turn(7.0, turn) for turn in parse_turns("R U R' U' L F2 L' B D2 B'")]
+    back = [Turn(7.0, turn) for turn in inverse_turns([one.turn for one in turns])]
+    for times in (0, 1, 2):
+        came = import_log(history, write(tmp_path / f"{times}.jsonl", [*turns, *back] * times), "")
+        assert came is not None
+        assert (came.added, came.timeless) == ((), times)
+
+
 def test_nothing_is_added_twice(evening: History, tmp_path: Path) -> None:
     before = evening.list(Wanted())
+    assert before[0].identity == "d81d1090ab80410cedeb5b64c20237a7"  # as histories have kept it
     assert import_log(evening, EVENING, "ada") is None
     copy = tmp_path / "copy.jsonl"
     copy.write_bytes(EVENING.read_bytes() + b"\n")  # another file with the same solves

@@ -5,16 +5,18 @@ from __future__ import annotations
 import json
 import random
 from functools import cache
-from typing import TYPE_CHECKING
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from advising import advisor_at, written_ms
 from command import started
 
 from livecube.advice.pieces import Sticker, slot_stickers
+from livecube.advice.tracking import first_part
 from livecube.cube.geometry import FACES, HOME, face_of
-from livecube.cube.holding import COLOURS, fixed_turns
-from livecube.cube.notation import parse_turns
+from livecube.cube.holding import COLOURS, SCRAMBLE_HOLDING, fixed_turns
+from livecube.cube.notation import parse_moves, parse_turns
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.search.situation import SLOT_PIECES, Situation
 from livecube.search.task import FASTEST_MS
@@ -137,6 +139,24 @@ def test_the_first_part_brings_a_corner_and_an_edge_and_the_pseudo_pair_the_rest
         assert middle.corners >> corner & 1
         assert middle.edges >> edge & 1
         assert len(turns) < row.turns
+
+
+@pytest.mark.parametrize(
+    ("slots", "moves", "first"),
+    [
+        # On a solved cube without the pair green and red, which goes in by the moves.
+        (("green-red", "green-orange"), "R U R' U", 3),
+        (("green-orange", "green-red"), "R U R' U", 3),
+        (("green-orange", "blue-orange"), "R U R' U", 0),
+        (("green-red", "green-orange"), "R U2 R' U", 4),
+    ],
+)
+def test_the_first_part_ends_where_the_corner_and_the_edge_are_both_home(
+    slots: tuple[str, str], moves: str, first: int
+) -> None:
+    position = apply_turns(SOLVED, parse_turns("R U' R'"))
+    row: Any = SimpleNamespace(slots=slots, moves=parse_moves(moves), holding=SCRAMBLE_HOLDING)
+    assert first_part(position, FACES.index("D"), row) == first
 
 
 # Tracks.

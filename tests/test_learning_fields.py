@@ -29,6 +29,7 @@ from livecube.cube.position import (
 )
 from livecube.decoding import Decoded
 from livecube.events import BadPacket, GapReport, Packet, StateReport, TurnReport
+from livecube.learning import inference
 from livecube.learning.bits import Bits, labels
 from livecube.learning.checksums import find_check
 from livecube.learning.clocks import (
@@ -72,6 +73,7 @@ if TYPE_CHECKING:
 
     from livecube.events import Report
     from livecube.learning.bits import Ints
+    from livecube.learning.samples import Steps
     from livecube.profiles.fields import Order
 
 BOTH: tuple[Order, Order] = ("little", "big")
@@ -779,6 +781,33 @@ def test_rows_of_pieces_are_found(
     )
 
 
+def recorded(fields: dict[Field, list[int]], turns: list[int]) -> Steps:
+    packets = packets_with(fields, 3)
+    return [((turn,), [Packet(float(at), "a", data)])
+            for at, (turn, data) in enumerate(zip(turns, packets, strict=True))]  # fmt: skip
+
+
+def test_a_clock_is_left_out_only_where_there_is_one() -> None:
+    turns = np.random.default_rng(7).integers(18, size=90).tolist()
+    found = candidates(Kind("a", 3), recorded({Field(8, 5): turns}, turns), "little")
+    assert found
+    assert {(one.layout.clock, one.coarse) for one in found} == {(None, 0)}
+
+
+@pytest.mark.parametrize("mask", [0, 0x5A])
+def test_where_the_counter_is_masked_a_masked_clock_is_looked_for(
+    mask: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    turns = np.random.default_rng(7).integers(18, size=90).tolist()
+    numbers = [(at + 3) % 256 ^ mask for at in range(90)]
+    asked: list[bool] = []
+    monkeypatch.setattr(inference, "_clock", lambda *_, masked: asked.append(masked))
+    steps = recorded({Field(0, 8): numbers, Field(8, 5): turns}, turns)
+    assert candidates(Kind("a", 3), steps, "little")
+    assert bool(mask) in asked
+    assert mask or True not in asked
+
+
 def test_a_position_fills_thirteen_bytes_and_a_slip_before_it_is_found(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
@@ -861,11 +890,15 @@ def test_a_cube_is_solved_in_the_end_if_few_lost_turns_explain_it() -> None:
     lost, none = [*turns[:3], *turns[4:]], None
     assert _is_solved(turns, none)
     assert _is_solved([*turns[2:5], scrambled, *turns[6:]], none)
+    assert _is_solved([scrambled, *turns[6:]], none)
     assert not _is_solved(lost, none)
+    assert not _is_solved([*turns[:3], *turns[5:]], 0)  # two are too many
     # One turn may be missing from a place on, counted from the last position.
     assert [_is_solved(lost, start) for start in (0, 3, 4, len(lost))] == [True, True, False, False]
     known: list[_Item] = [7, scrambled, *turns[6:8], *turns[9:]]
     assert [_is_solved(known, start) for start in (2, 4, 5)] == [True, True, False]
+    at_once: list[_Item] = [7, scrambled, *turns[7:]]  # the first one behind a position is missing
+    assert [_is_solved(at_once, start) for start in (1, 2, 3)] == [False, True, False]
     assert not _is_solved([*known, *turns, SOLVED.tobytes(), *turns[1:], 7], 3)
     assert _is_solved(turns[:-1], len(turns) - 1)
     # At a gap one turn may be, or two; only two if they are said to be two.

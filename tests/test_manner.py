@@ -5,7 +5,8 @@ from __future__ import annotations
 import asyncio
 from dataclasses import replace
 from math import inf
-from typing import TYPE_CHECKING
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from advising import advisor_at
@@ -130,6 +131,25 @@ def test_silence_until_the_solve_is_over_and_then_what_would_have_been_said() ->
     # It was taken, so it is not listed as missed.
     assert best_chances(unsaid.missed) == []
     assert "nothing beyond the ordinary insertions was missed" in unsaid_lines(unsaid)[0]
+
+
+def test_the_best_chances_save_most_against_the_plain_way_and_are_quick() -> None:
+    plain = SimpleNamespace(seconds=3.0, looking=1.0)
+    ordinary, other = SimpleNamespace(is_ordinary=True), SimpleNamespace(is_ordinary=False)
+
+    def hint(t: float, seconds: float, looking: float, **changed: Any) -> Any:
+        row = {"technique": "chain", "slots": (t,), "plain": plain, "traits": other}
+        its = SimpleNamespace(seconds=seconds, looking=looking, **(row | changed))
+        return SimpleNamespace(t=t, opportunity=its)
+
+    hints = [
+        hint(1, 2.0, 1.0), hint(2, 1.0, 0.0), hint(3, 2.5, 0.0), hint(4, 1.5, 1.0),
+        hint(5, 0.1, 0.0, traits=ordinary), hint(6, 0.1, 0.0, slots=(2,)),
+        hint(7, 0.1, 0.0, plain=None),
+    ]  # fmt: skip
+    assert [one.t for one in best_chances(hints)] == [2, 3, 4]
+    # Three save the same, of which the two that take less turning are told.
+    assert [one.t for one in best_chances([*hints[1:4], hint(8, 1.0, 1.5)])] == [2, 4, 8]
 
 
 def test_what_was_missed_is_told_with_the_time_of_the_solve_and_not_of_the_log() -> None:

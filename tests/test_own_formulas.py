@@ -21,7 +21,13 @@ from livecube.hands.automaton import MOVES, looking_ms
 from livecube.hands.executions import Execution, Gaps, Part, cells_of, first_cell, gaps_of
 from livecube.hands.features import _mirrored_token
 from livecube.hands.kinship import GROUPS, Means, kinship_of
-from livecube.hands.noise import Noise, Parts, parts_of, refined
+from livecube.hands.noise import (
+    Noise,
+    Parts,
+    looks_refined,
+    parts_of,
+    refined,
+)
 from livecube.hands.own_eyes import Look, _Data, _expected, learn_eyes
 from livecube.hands.own_hands import Sums, _tempos, learn_hands
 from livecube.hands.trust import believed
@@ -48,6 +54,20 @@ def cell(text: str) -> int:
 
 def density(off: float, mean: float, spread: float) -> float:
     return NormalDist(mean, spread).pdf(off)
+
+
+def test_looks_are_as_usual_until_pauses_show_others() -> None:
+    none = np.zeros(0)
+    assert looks_refined(none, none) == pytest.approx((0.7, 1.3, 0.6))
+    long = np.random.default_rng(1).normal(2.0, 0.45, 900)
+    assert looks_refined(long, np.zeros(900)) == pytest.approx((1.0, 2.0, 0.45), abs=0.04)
+    # Pauses after which the hands went on at once say only how often that is.
+    share, *same = looks_refined(long, np.ones(900))
+    assert share < 0.05
+    assert same == pytest.approx([1.3, 0.6])
+    for spread, believed_spread in ((0.05, 0.3), (3.0, 1.0)):
+        unlike = 9.0 + spread * (long - 2.0) / 0.45
+        assert looks_refined(unlike, np.zeros(900)).spread == believed_spread
 
 
 def test_a_gap_is_shared_out_by_bayes_rule_among_four_kinds() -> None:

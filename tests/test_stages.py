@@ -16,7 +16,7 @@ from stage_check import compared, found, position_after, true
 from livecube.cube.geometry import HOME
 from livecube.cube.holding import COLOURS, Holding
 from livecube.cube.notation import parse_turns
-from livecube.cube.position import SOLVED, TURN_BYTES, apply_turns
+from livecube.cube.position import SOLVED, SOLVED_BYTES, TURN_BYTES, apply_turns
 from livecube.events import (
     Asked,
     Attitude,
@@ -33,7 +33,7 @@ from livecube.events import (
     Turn,
 )
 from livecube.stages.cases import ORIENTED, PERMUTED
-from livecube.stages.frame import FRAMES, CrossFrame, LastLayer, Record, Row
+from livecube.stages.frame import FRAMES, CrossFrame, Done, LastLayer, Record, Row
 from livecube.stages.progress import (
     CrossColour,
     Resynced,
@@ -47,7 +47,7 @@ from livecube.virtual.session import session
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from livecube.events import CubeEvent
+    from livecube.events import CubeEvent, SolvePhase
     from livecube.stages.progress import Progress
     from livecube.stages.solve import Solve
 
@@ -385,6 +385,43 @@ def test_a_cube_that_says_that_it_is_solved_in_the_middle_of_a_solve_ends_it() -
     assert isinstance(over, SolveOver)
     assert (over.solve.id, over.solve.turns, over.solve.solved) == (7, 1, True)
     assert tracker.feed(State(3.0, bytes(SOLVED.tolist()))) == []
+
+
+def test_the_longest_pause_before_the_cross_begins_the_solve() -> None:
+    """Of ten turns behind line 3; the cross is whole after line 9."""
+    for longest in range(4, 14):
+        record = Record(3, [SOLVED_BYTES], begun=False, turns=[0] * 10)
+        record.times = [line + 5.0 * (line >= longest) for line in range(4, 14)]
+        (sight, *_) = record.sights
+        assert record.start(sight) is None  # without a cross
+        sight.held.cross = Done(4, 0)
+        assert record.start(sight) is None  # nothing is before it
+        sight.held.cross = Done(9, 0)
+        # Of the first line's pause nothing is known; one behind the cross is none of inspection.
+        assert record.start(sight) == (longest if 5 <= longest <= 9 else 5)
+
+
+@pytest.mark.parametrize(
+    ("start", "phase", "waits"),
+    [
+        ("R U", "inspect", True), ("R U", "start", True), ("R U", "scramble", False),
+        ("", "inspect", False), ("", "start", False),
+    ],
+)  # fmt: skip
+def test_a_cube_is_inspected_if_a_mark_says_so_and_it_is_not_solved(
+    start: str, phase: SolvePhase, waits: bool
+) -> None:
+    tracker = Tracker(position_after(start))
+    assert tracker.feed(SolveMark(1.0, 7, phase)) == []
+    assert tracker.before_solve is waits
+
+
+def test_the_first_mark_ends_what_was_taken_for_a_solve_without_a_word() -> None:
+    tracker = Tracker(position_after("R U F2 L D B"))
+    tracker.feed(Turn(1.0, 0))
+    assert tracker.feed(SolveMark(2.0, 7, "start")) == []
+    tracker.feed(Turn(3.0, 0))
+    assert [type(one) for one in tracker.feed(SolveMark(4.0, 8, "inspect"))] == [SolveOver]
 
 
 @pytest.mark.parametrize(("seconds", "tps"), [(4.0, 2.5), (0.5, 20.0), (0.0, None)])

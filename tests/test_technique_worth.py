@@ -31,8 +31,10 @@ def pairs(worth: float) -> tuple[np.ndarray, ...]:
     block = np.repeat(np.arange(12), COUNT // 12)
     place = np.arange(COUNT) % 4 + 1
     price = np.arange(COUNT) % 7 / 20
-    taken = np.arange(COUNT) // 4 % 3 == 0
-    seconds = 2 + 0.1 * block - 0.2 * place - worth * taken + rng.normal(0, 0.05, COUNT)
+    # More often among first and among cheap pairs: what these save must not count as its worth.
+    taken = rng.random(COUNT) < 0.15 + 0.3 * (place == 1) + 0.3 * (price < 0.1)
+    seconds = 2 + 0.1 * block - 0.2 * place + 2 * price - worth * taken
+    seconds += 0.5 * taken * (price - price[taken].mean()) + rng.normal(0, 0.05, COUNT)
     return seconds, taken, place, price, block
 
 

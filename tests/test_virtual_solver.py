@@ -35,6 +35,7 @@ from livecube.virtual.fingers import Insertion, fingers_of
 from livecube.virtual.habits import OTHERWISE
 from livecube.virtual.hands import CrossFrame, Hands
 from livecube.virtual.last_layer import answers, is_settled
+from livecube.virtual.lucky import cross_and_slots
 from livecube.virtual.pairs import layer_turn
 from livecube.virtual.sequences import ORIENT, PERMUTE, mirrored, read_sequence
 from livecube.virtual.session import session
@@ -49,6 +50,7 @@ from livecube.virtual.solver import (
 )
 from livecube.virtual.truth import find_truth, looks_after
 from livecube.virtual.usual_cases import settled_case
+from livecube.virtual.x_cross import plan_x_cross
 
 if TYPE_CHECKING:
     from livecube.cube.geometry import Array
@@ -394,6 +396,20 @@ def test_crosses_at_an_offset() -> None:
         start = apply_turns(SOLVED, parse_turns("R U2 F' L D B2 R'"))
         end = apply_turns(start, plan_cross(start.tobytes(), rng, offset=offset))
         assert {frozenset((5, face)) for face in range(1, 5)} <= solved_pieces(end, 5, offset)
+
+
+@pytest.mark.parametrize("slot", range(4))
+def test_an_x_cross_takes_no_more_turns_than_lead_away_from_one(slot: int) -> None:
+    """The other slots are far from solved."""
+    rng = np.random.default_rng(slot)
+    away = rng.integers(18, size=5).tolist()
+    start = apply_turns(SOLVED, [*cross_and_slots((slot,), rng), *away])
+    plan = plan_x_cross(start.tobytes(), rng)
+    assert plan is not None
+    assert len(plan) <= len(away)
+    home = apply_turns(start, plan) == SOLVED
+    assert home[12:16].all()
+    assert (home[4:8] & home[16:20]).any()
 
 
 def test_marks_stand_between_the_turns_of_a_session() -> None:

@@ -16,7 +16,7 @@ from livecube.cube.geometry import (
     sticker_cycle,
 )
 from livecube.cube.holding import COLOURS, HOLDINGS
-from livecube.search.situation import AT_OFFSETS, DOWN_ROTATIONS, SLOT_PIECES
+from livecube.search.situation import AT_OFFSETS, DOWN_ROTATIONS, SLOT_PAIRS, SLOT_PIECES
 
 if TYPE_CHECKING:
     from livecube.cube.holding import Holding
@@ -47,7 +47,7 @@ def slot_stickers(
     situation: Situation, slot: int, holding: Holding
 ) -> tuple[tuple[Sticker, ...], tuple[Sticker, ...]]:
     """The stickers of a slot's corner and of its edge."""
-    corner, edge = SLOT_PIECES[slot], SLOT_PIECES[slot + 4]
+    corner, edge = SLOT_PAIRS[slot]
     return _stickers(situation, corner, holding), _stickers(situation, edge, holding)
 
 

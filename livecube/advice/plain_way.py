@@ -170,7 +170,7 @@ def _carried_on(
             tasks = [task for task in turned if task.prefix]
         for seconds in engine.solve(then, tasks):
             wholes += [first + second for second in seconds if not _merge(first, second)]
-    shortest = min(map(len, wholes), default=0)
+    shortest = min(map(len, wholes), default=LONGEST)
     return [whole for whole in wholes if len(whole) == shortest <= LONGEST]
 
 

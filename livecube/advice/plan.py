@@ -13,7 +13,7 @@ from livecube.search.book import NO_TURN, question_numbers
 from livecube.search.situation import (
     PIECE_MOVES,
     PLACES_AT,
-    SLOT_PIECES,
+    SLOT_PAIRS,
     SLOT_SYMMETRY,
     Situation,
     piece_places,
@@ -161,8 +161,7 @@ class _Nodes:
 
 def _joined() -> npt.NDArray[np.bool_]:
     table = np.zeros((4, 24, 24), dtype=bool)
-    for slot in range(4):
-        corner, edge = SLOT_PIECES[slot], SLOT_PIECES[slot + 4]
+    for slot, (corner, edge) in enumerate(SLOT_PAIRS):
         for at in blocks_outside(int(SOLVED[corner]), int(SOLVED[edge])):
             position = SOLVED.copy()
             position[corner], position[edge] = at

@@ -23,10 +23,11 @@ from livecube.search.situation import (
     SLOT_SYMMETRY,
     Situation,
     kept,
+    slot_bits,
     turn_map,
 )
 from livecube.search.spelling import spelled
-from livecube.search.task import FASTEST_MS, MOST_WAYS
+from livecube.search.task import fastest_of
 from livecube.techniques.base import USUAL, About, Chance, Level, about, traits
 from livecube.techniques.plain import Plain, plain_task
 from livecube.timing.results import to_the_millisecond
@@ -265,8 +266,8 @@ class Rows:
                         ):
                             wholes.add(first + second.turns)
         whole = [turns for turns in wholes if htm(turns) == len(turns)]
-        ways = sorted(spelled(self._answers.hands, whole, starts), key=lambda way: way.ms)
-        return [way for way in ways if way.ms <= ways[0].ms + FASTEST_MS][:MOST_WAYS]
+        ways = spelled(self._answers.hands, whole, starts)
+        return fastest_of(sorted(ways, key=lambda way: way.ms))
 
     def looking_ms(
         self,
@@ -414,7 +415,7 @@ class Rows:
 
         None away from offset 0, if a slot is not free, or if no way is known.
         """
-        if situation.offset != 0 or any(not situation.free >> slot & 1 for slot in slots):
+        if situation.offset != 0 or not {*slots} <= {*slot_bits(situation.free)}:
             return None
         best: PlainWay | None = None
         for first, *others in permutations(slots):
@@ -456,7 +457,7 @@ class Rows:
         starts: Sequence[int],
         moved: Sequence[bool] = _NOTHING_MOVED,
     ) -> list[Row]:
-        if not situation.free >> slot & 1:
+        if slot not in slot_bits(situation.free):
             return []
         chance = Chance(Plain.id, (slot,), plain_task(situation, slot), "")
         return self.fastest(situation, [chance], starts, moved)

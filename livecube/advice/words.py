@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from livecube.advice.pieces import slot_stickers
 from livecube.cube.geometry import FACES, HOME, NEXT_STICKER, TWIST_AT
 from livecube.cube.holding import COLOURS
-from livecube.search.situation import SLOT_PIECES
+from livecube.search.situation import SLOT_PAIRS, SLOT_PIECES
 from livecube.techniques.base import Level, within
 
 if TYPE_CHECKING:
@@ -117,7 +117,7 @@ def edge_is_good(situation: Situation, slot: int, holding: Holding) -> bool | No
     It does if the colour on its upper side belongs to the slot's front or back centre.
     None if the edge is not in the upper layer.
     """
-    edge = SLOT_PIECES[slot + 4]
+    _, edge = SLOT_PAIRS[slot]
     place = int(situation.position[edge])
     other = int(NEXT_STICKER[place])
     if place >= _UPPER_FACE and other >= _UPPER_FACE:

@@ -174,7 +174,7 @@ class CubeTests(DecoderTests):
             bench.turn(3 * (number % 6), 1000 + number * _PROBE_MS)
         told = {r.cube_ms for r in bench.told if isinstance(r, TurnReport)}
         times = sorted(ms for ms in told if ms is not None)
-        return min((later - ms for ms, later in pairwise(times)), default=0)
+        return min((later - ms for ms, later in pairwise(times)), default=_COARSEST_MS)
 
     def test_after_nonsense_it_finds_its_way_back(self) -> None:
         """After hostile packets the decoder recovers on a good radio."""

@@ -186,7 +186,7 @@ def learn_hands(kin: Kinship, solves: Sequence[Sequence[Execution]]) -> OwnHands
         variances, off = fit.variances, ratio - fit.values[gaps.cell]
         unknown = np.zeros(len(kin.usual_ms))
         unknown[fit.means.cell] = fit.unknown()
-        inside = np.clip(parts.turned * unknown[gaps.cell] / noise.spread**2, 0.0, 0.9)
+        inside = np.minimum(parts.turned * unknown[gaps.cell] / noise.spread**2, 0.9)
     doubt = 1 - float(sure.mean()) if len(sure) else 0.0
     told = tuple(tempos.tolist())
     one = OwnHands(fit, sums, noise, Verdict(), executions, len(solves), doubt, told)

@@ -176,10 +176,9 @@ class LiveHolding:
         first = max(0, self._count - _LAG)
         held = np.zeros((self._count - first, 24))
         for share, rows, likely in self._each():
-            its, kinds = np.zeros_like(held), np.zeros((len(held), 3))
             kept = slice(first - self._forgotten, self._count - self._forgotten)
             part = Rows._make([*(a[kept] for a in rows[:-1]), rows.where])
-            backward(self._part(first), self._down, likely, part, its, kinds)
+            its, _ = backward(self._part(first), self._down, likely, part)
             held += share * its
         return held
 

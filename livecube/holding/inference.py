@@ -175,8 +175,7 @@ def _looked_back(
     for share, likely, row in zip(shares, model.kinds, rows, strict=True):
         if row is None or share < NEGLIGIBLE:
             continue
-        its_held, its_kinds = np.zeros_like(held), np.zeros_like(kinds)
-        backward(seen, down, likely, row, its_held, its_kinds)
+        its_held, its_kinds = backward(seen, down, likely, row)
         held += share * its_held
         kinds += share * its_kinds
     return held, kinds

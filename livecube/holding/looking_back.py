@@ -96,15 +96,21 @@ def _back_to_turn(
         after[key] = total
 
 
+def backward(seen: Seen, down: Array, likely: Likelihoods, rows: Rows) -> tuple[Array, Array]:
+    """For each turn the probability of each holding before it, and of each kind of move.
+
+    Shapes (turns, 24) and (turns, 3): face turn, wide turn, slice. ``rows``: from :func:`forward`
+    without ``best``.
+    """
+    held, kinds = np.zeros((len(seen.turns), 24)), np.zeros((len(seen.turns), 3))
+    _backward(seen, down, likely, rows, held, kinds)
+    return held, kinds
+
+
 @numba.njit(cache=True)
-def backward(
+def _backward(
     seen: Seen, down: Array, likely: Likelihoods, rows: Rows, held: Array, kinds: Array
 ) -> None:
-    """Fill in, for each turn, the probability of each holding before it, and of each kind of move.
-
-    ``held``: shape (turns, 24); ``kinds``: (turns, 3), face turn, wide turn, slice; both must
-    be zeros at first. ``rows``: from :func:`forward` without ``best``.
-    """
     last = len(seen.turns) - 1
     after = np.zeros(len(rows.where))  # weights of the states after turn t
     beyond = np.zeros(len(rows.where))  # of the states after turn t + 1

@@ -61,7 +61,7 @@ def _from_low(
     moves: npt.NDArray[np.bool_],
 ) -> FoundClock | None:
     """The clock of this rate with this lowest bit, without the bits that jitter hides."""
-    up = range(low, bits.size) if bits.order == "little" else range(low, -1, -1)
+    up = range(low, bits.size) if bits.order == "little" else range(low + 1)[::-1]
     places = up[:_MOST_BITS]
     still = next((k for k, place in enumerate(places) if not moves[place]), len(places))
     columns: Ints = bits.table[:, list(places[:still])]

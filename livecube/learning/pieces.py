@@ -139,8 +139,7 @@ def _chains(which: dict[int, int | None], width: int, count: int) -> list[tuple[
         (start, stride)
         for stride in strides
         for start in which
-        if which[start] is not None
-        and {which.get(start + k * stride) for k in range(count)} == set(range(count))
+        if {which.get(start + k * stride) for k in range(count)} == set(range(count))
     ]
 
 

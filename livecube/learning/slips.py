@@ -84,7 +84,7 @@ class _Search:
         self._kept: dict[frozenset[int], list[int]] = {}
         self._unlike = 0
         self._tries: int
-        reaches = {shape: self._reach(shape, turns, set()) for shape in _SHAPES}
+        reaches = {shape: self._reach(shape, turns, self.left_out) for shape in _SHAPES}
         self.reach = max(reaches.values())
         """Number of steps with packets for which fields show the asked positions."""
         self._shapes = [shape for shape in _SHAPES if reaches[shape] == self.reach]
@@ -106,10 +106,10 @@ class _Search:
             best = reach, self.turns, self.left_out
             for turns, left_out in self._slips(self._heard[reach]):
                 self._tries += 1
-                new = self._reach(shape, turns, left_out, best[0])
-                if new > best[0]:
-                    best = new, turns, left_out
-                if new == len(self._heard) or new >= reach + _FAR or self._tries > _TRIES:
+                if self._may_reach_beyond(best[0], shape, turns, left_out):
+                    new = self._reach(shape, turns, left_out)
+                    best = max(best, (new, turns, left_out), key=lambda one: one[0])
+                if best[0] >= min(len(self._heard), reach + _FAR) or self._tries > _TRIES:
                     break
             if best[0] == reach:
                 return False
@@ -120,7 +120,7 @@ class _Search:
 
     def _slips(self, last: int) -> Iterator[tuple[list[tuple[int, ...]], set[int]]]:
         """Each possible slip or late packet at one step up to ``last``, the latest step first."""
-        for number in range(last, -1, -1):
+        for number in reversed(range(last + 1)):
             if number in self._heard:
                 yield self.turns, self.left_out | {number}
             asked = self.turns[number]
@@ -129,20 +129,19 @@ class _Search:
                     if made != asked:
                         yield [*self.turns[:number], made, *self.turns[number + 1 :]], self.left_out
 
-    def _reach(
-        self, shape: _Shape, turns: list[tuple[int, ...]], left_out: set[int], enough: int = -1
-    ) -> int:
-        """For how many steps with packets fields show the positions after ``turns``.
-
-        A result up to ``enough`` is only a bound: the search ends early, and the true number may
-        be smaller.
-        """
+    def _reach(self, shape: _Shape, turns: list[tuple[int, ...]], left_out: set[int]) -> int:
+        """For how many steps with packets fields show the positions after ``turns``."""
         used = self._used(frozenset(left_out))
-        early = used[: bisect_right(used, enough)]
-        if early and not self._are_shown(shape, turns, left_out, early):
-            return min(enough, early[-1])
         reach = self._shown(shape, turns, left_out, used)
         return used[reach] if reach < len(used) else len(self._heard)
+
+    def _may_reach_beyond(
+        self, enough: int, shape: _Shape, turns: list[tuple[int, ...]], left_out: set[int]
+    ) -> bool:
+        """Whether fields show the positions up to there, which quickly rules out most slips."""
+        used = self._used(frozenset(left_out))
+        early = used[: bisect_right(used, enough)]
+        return not early or self._are_shown(shape, turns, left_out, early)
 
     def _used(self, left_out: frozenset[int]) -> list[int]:
         """The packets that are not left out."""

@@ -256,11 +256,11 @@ def _is_solved(items: list[_Item], anywhere_from: int | None) -> bool:
             return True
         if len(gaps) == 1:
             [(at, count)] = gaps
-            if _one_missing(position, turns, [at], most=count or 1):
+            if _is_missing(position, turns, [at], two=count == 2):
                 return True
         if not gaps and anywhere_from is not None and known < anywhere_from:
-            places = range(max(0, anywhere_from - known - 1), len(turns) + 1)
-            if _one_missing(position, turns, places, most=1):
+            places = range(anywhere_from - known - 1, len(turns) + 1)
+            if _is_missing(position, turns, places):
                 return True
     return False
 
@@ -281,8 +281,10 @@ def _with(
     return turns, gaps
 
 
-def _one_missing(position: bytes, turns: list[int], places: Sequence[int], most: int) -> bool:
-    """Whether one turn (two if ``most`` is 2) at one of the places solves the cube in the end."""
+def _is_missing(
+    position: bytes, turns: list[int], places: Sequence[int], *, two: bool = False
+) -> bool:
+    """Whether one turn (or ``two``) more at one of the places solves the cube in the end."""
     after = _after(SOLVED_BYTES, inverse_turns(turns))
     at = 0
     for place in places:
@@ -293,7 +295,7 @@ def _one_missing(position: bytes, turns: list[int], places: Sequence[int], most:
         near = {position.translate(table) for table in TURN_BYTES}
         if after in near:
             return True
-        if most == 2 and any(one.translate(table) == after for one in near for table in TURN_BYTES):
+        if two and any(one.translate(table) == after for one in near for table in TURN_BYTES):
             return True
     return False
 

@@ -26,6 +26,7 @@ from livecube.search.task import (
     TWO_PARTS_MS,
     Task,
     Written,
+    fastest_of,
     task_rows,
 )
 
@@ -121,7 +122,7 @@ class Answers:
         if known is not None:
             return known
         if self.search is None:
-            is_cross = len(parts) == 1 and parts[0] == Task(goal=0)
+            is_cross = [*parts] == [Task(goal=0)]
             if self._crosses is None or not is_cross:
                 return []
             edges = cross_places(situation.position.tolist())
@@ -160,7 +161,7 @@ class Answers:
         highest = ceiling_ms(part, self.automaton)
         if not ways or (highest is not None and ways[0].ms + FASTEST_MS > highest):
             return None if however_dear and self.search is not None else []
-        return [way for way in ways if way.ms <= ways[0].ms + FASTEST_MS][:MOST_WAYS]
+        return fastest_of(ways)
 
     def _cheapest(
         self, fronts: npt.NDArray[np.int64], places: npt.NDArray[np.int64]

@@ -18,7 +18,7 @@ from livecube.hands.automaton import NEVER
 from livecube.search.book import FIRST_ROTATION
 from livecube.search.hand_arrays import ORBIT, ROTATED_BY, SPIN
 from livecube.search.situation import PIECE_MOVES, SLOT_SYMMETRY, cross_numbers, cross_places
-from livecube.search.task import FASTEST_MS, MOST_WAYS, UNIT_MS, Written
+from livecube.search.task import FASTEST_MS, UNIT_MS, Written, fastest_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -89,7 +89,7 @@ def fastest_crosses(
     cheapest: dict[tuple[int, ...], Written] = {}
     for way in sorted(found, key=lambda way: way.ms):
         cheapest.setdefault(in_one_order(way.turns), way)
-    return [way for way in cheapest.values() if way.ms <= best + FASTEST_MS][:MOST_WAYS]
+    return fastest_of([*cheapest.values()])
 
 
 def _up_to(

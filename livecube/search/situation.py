@@ -46,6 +46,7 @@ __all__ = [
     "JOINED",
     "PIECE_MOVES",
     "PLACES_AT",
+    "SLOT_PAIRS",
     "SLOT_PIECES",
     "SLOT_SYMMETRY",
     "SOLVED_PLACES",
@@ -88,6 +89,8 @@ SLOT_PIECES: Final = tuple(
     parse_piece(n) for n in ("DFR", "DBR", "DBL", "DFL", "FR", "BR", "BL", "FL")
 )
 """Pieces 0–7 as the cube core numbers them."""
+SLOT_PAIRS: Final = tuple(zip(SLOT_PIECES[:4], SLOT_PIECES[4:], strict=True))
+"""Corner and edge of each slot."""
 
 
 def _places() -> tuple[Array, Array]:
@@ -234,8 +237,7 @@ _PLACES_AT: Final[list[list[int]]] = PLACES_AT.tolist()
 
 
 JOINED: Final = tuple(
-    frozenset(blocks_outside(int(SOLVED[SLOT_PIECES[slot]]), int(SOLVED[SLOT_PIECES[slot + 4]])))
-    for slot in range(4)
+    frozenset(blocks_outside(int(SOLVED[corner]), int(SOLVED[edge]))) for corner, edge in SLOT_PAIRS
 )
 """For each slot the places (corner facelet, edge facelet) at which its pieces form a block outside
 it."""
@@ -286,12 +288,12 @@ class Situation:
         corners = edges = flipped = joined = 0
         if offset is not None:
             home = _PLACES_AT[offset]
-            for slot in range(4):
+            for slot, (corner, edge) in enumerate(SLOT_PAIRS):
+                at_edge, edge_home = places[slot + 4], home[slot + 4]
                 corners |= (places[slot] == home[slot]) << slot
-                edges |= (places[slot + 4] == home[slot + 4]) << slot
-                flipped |= (places[slot + 4] == home[slot + 4] ^ 1) << slot
-                block = facelets[SLOT_PIECES[slot]], facelets[SLOT_PIECES[slot + 4]]
-                joined |= (block in JOINED[slot]) << slot
+                edges |= (at_edge == edge_home) << slot
+                flipped |= (at_edge == edge_home ^ 1) << slot
+                joined |= ((facelets[corner], facelets[edge]) in JOINED[slot]) << slot
         seen = np.array(places, dtype=np.int64)
         return Situation(face, down, cross, seen, offset, corners, edges, flipped, joined)
 
@@ -378,14 +380,13 @@ def kept(situation: Situation, turns: Sequence[int], targets: Collection[int]) -
     after = before
     for turn in turns:
         after = after.translate(TURN_BYTES[turn])
-    ours = {piece for slot in targets for piece in (SLOT_PIECES[slot], SLOT_PIECES[slot + 4])}
+    ours = {piece for slot in targets for piece in SLOT_PAIRS[slot]}
     counted = [p for p in range(20) if before[p] in _UPPER and p not in ours]
     top = max(
         sum(table[after[piece]] == before[piece] for piece in counted) for table in _UPPER_TURNS
     )
     pairs = 0
-    for slot in range(4):
-        corner, edge = SLOT_PIECES[slot], SLOT_PIECES[slot + 4]
+    for slot, (corner, edge) in enumerate(SLOT_PAIRS):
         if slot not in targets and (before[corner], before[edge]) in JOINED[slot]:
             pairs += (after[corner], after[edge]) in JOINED[slot]
     return top, pairs

@@ -8,6 +8,7 @@ built in less than a second.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import count
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -199,11 +200,11 @@ def build_pair_table(
     np.put_along_axis(edges, every_cross().T >> 1, 255, axis=1)
     table = np.repeat(edges, 24, axis=0).ravel()
     start = (SOLVED_CROSS * 24 + int(SOLVED_PLACES[0])) * 24 + int(SOLVED_PLACES[4])
-    table[start >> 1] &= ~(15 << (start % 2 << 2)) & 255
-    distance, found = 0, 1
-    while found:
+    table[start >> 1] ^= NOT_REACHED << (start % 2 << 2)
+    for distance in count():
         forward = distance < _FORWARD
         found = grow(table, moves, PIECE_MOVES[0], PIECE_MOVES[1], distance, forward)
-        distance += 1
         step()
+        if not found:
+            break
     return table

@@ -32,6 +32,7 @@ __all__ = [
     "Found",
     "Task",
     "Written",
+    "fastest_of",
     "task_rows",
 ]
 
@@ -128,3 +129,8 @@ class Written(NamedTuple):
     """Number of the holding (of the down frame) in which it begins."""
     end: int
     """Number of the holding in which it leaves the cube; the cross need not be down."""
+
+
+def fastest_of(ways: Sequence[Written]) -> list[Written]:
+    """Those of some ways, best first, that count as fastest."""
+    return [way for way in ways if way.ms <= ways[0].ms + FASTEST_MS][:MOST_WAYS]

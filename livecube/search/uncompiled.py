@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from livecube.cube.geometry import in_order
 from livecube.hands.automaton import NEVER
-from livecube.search.situation import CROSS_AT, PIECE_MOVES, PLACES_AT, SLOT_SYMMETRY
+from livecube.search.situation import CROSS_AT, PIECE_MOVES, PLACES_AT, SLOT_SYMMETRY, slot_bits
 from livecube.search.task import LEFT, LONGEST, NO_TAIL, TURNED_BACK, Task
 
 if TYPE_CHECKING:
@@ -116,9 +116,8 @@ class _Search:
         """Turns that may still be tried."""
         self._tables, self._pairs, self._task = tables, pairs, task
         self._goal = [piece for piece in range(8) if task.goal >> piece & 1]
-        slots = [(task.target + i) % 4 for i in range(4)]
         goal = task.goal if len(pairs) else 0
-        self._whole = [slot for slot in slots if goal >> slot & goal >> slot + 4 & 1]
+        self._whole = slot_bits(goal & goal >> 4)
         whole = {piece for slot in self._whole for piece in (slot, slot + 4)}
         self._single = [piece for piece in self._goal if piece not in whole]
         allowed = np.array([bool(task.allowed >> turn & 1) for turn in range(18)])

@@ -271,7 +271,7 @@ class HeldSlots:
     def _new_slots(self, row: Row, new: int) -> dict[int, Done]:
         here = Done(row.line, 0)
         own = {s: self._trial.own.get(s, here) for s in _bits(new)}
-        last = max((d.line for d in own.values()), default=0)
+        last = max((d.line for d in own.values()), default=row.line)
         return {
             s: here if d.line == last else d
             for s, d in sorted(own.items(), key=lambda item: item[1].line)
@@ -429,7 +429,7 @@ class Record:
     def start(self, sight: Sight) -> int | None:
         """Line of the solve's first turn for a cross colour; None if it is unknown."""
         if sight.start is None and sight.held.cross:
-            candidates = range(max(sight.since, self.before + 1) + 1, sight.held.cross.line + 1)
+            candidates = range(sight.since + 1, sight.held.cross.line + 1)
             sight.start = max(candidates, key=self.pause_before, default=None)
         return sight.start
 

@@ -281,20 +281,16 @@ class Doubt:
         before, first = self.touched, boundary.stage == "cross"
         lines = range(after, boundary.line + 1)
         earlier = range(record.before, start if first else record.before)
-        self.lost |= _any_in(record.gaps, lines) or (self.pairs_lost and not first)
+        self.lost |= not record.gaps.isdisjoint(lines) or (self.pairs_lost and not first)
         self.touched = (
-            _any_in(record.inferred, lines[first:])
+            not record.inferred.isdisjoint(lines[first:])
             or (boundary.line <= after and before)
             or (self.pairs_touched and boundary.stage == "pair")
         )
         return (
-            self.lost or _any_in(record.gaps, earlier),
-            self.touched or before or _any_in(record.inferred, earlier),
+            self.lost or not record.gaps.isdisjoint(earlier),
+            self.touched or before or not record.inferred.isdisjoint(earlier),
         )
-
-
-def _any_in(lines: set[int], some: range) -> bool:
-    return bool(lines) and any(line in lines for line in some)
 
 
 def split(record: Record, doubt: Doubt, boundary: Boundary, after: int, start: int) -> Split:
@@ -335,8 +331,8 @@ def summarise(record: Record) -> Solve | None:
         boundaries = _boundaries(record, sight)
         last = max((b.line for b in boundaries if b.stage == "pair"), default=start - 1)
         doubt = Doubt(
-            pairs_lost=_any_in(record.gaps, range(start - 1, last + 1)),
-            pairs_touched=_any_in(record.inferred, range(start, last + 1)),
+            pairs_lost=not record.gaps.isdisjoint(range(start - 1, last + 1)),
+            pairs_touched=not record.inferred.isdisjoint(range(start, last + 1)),
         )
         for boundary in boundaries:
             splits.append(split(record, doubt, boundary, after, start))

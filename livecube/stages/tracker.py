@@ -162,10 +162,9 @@ class Tracker:
         """The holding last stated, if any was."""
         self._attitude: tuple[float, float, float, float] | None = None
         """The cube's last reported attitude in space."""
-        self._marked = False
-        """Whether marks say where solves begin and end."""
-        self._inspecting = False
-        """Whether a mark said that the inspection before a solve goes on."""
+        self._marked: str | None = None
+        """The phase that the last mark began: once there is one, marks say where solves begin and
+        end."""
         self._record: Record | None = None
         """The attempt under way; None while the turns belong to no solve, as marks said."""
         self._narrator: Narrator
@@ -179,7 +178,7 @@ class Tracker:
         """
         record = self._record
         if record is None:
-            return self._inspecting and self.position != SOLVED_BYTES
+            return self._marked == "inspect" and self.position != SOLVED_BYTES
         if record.begun:
             return not record.turns and self.position != SOLVED_BYTES
         return self._narrator.shown is None and is_scrambled(self.position)
@@ -254,8 +253,7 @@ class Tracker:
 
     def _mark(self, event: events.SolveMark) -> list[Progress]:
         told = self._close(event.t) if self._marked else []
-        self._marked = True
-        self._inspecting = event.phase == "inspect"
+        self._marked = event.phase
         self._record = None
         if event.phase == "start":
             self._open(begun=True, solve_id=event.id)

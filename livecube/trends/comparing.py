@@ -8,7 +8,7 @@ comparisons of the page tested together.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
-from itertools import combinations
+from itertools import permutations
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -149,19 +149,15 @@ def _about(group: Group, results: Whole) -> GroupAbout:
 def _row(asked: _Asked, looked: int) -> Row:
     cells = [None if one is None else _cell(one, asked.statistic) for one in asked.groups]
     apart = []
-    for a, b in combinations(range(len(cells)), 2):
+    for a, b in permutations(range(len(cells)), 2):
         ours, theirs, one, other = cells[a], cells[b], asked.groups[a], asked.groups[b]
         if ours is None or theirs is None or one is None or other is None:
             continue
-        sign = _sign(ours.value, theirs.value)
-        if sign:
+        if _lies_below(ours.value, theirs.value):
             before, after = (one.sums, one.samples), (other.sums, other.samples)
-            change = difference(before, after, asked.statistic, looked)
-            if change.low is not None and change.high is not None:
-                if sign > 0 and change.low > 0:
-                    apart.append((a, b))
-                if sign < 0 and change.high < 0:
-                    apart.append((b, a))
+            more = difference(before, after, asked.statistic, looked).low
+            if more is not None and more > 0:
+                apart.append((a, b))
     return Row(asked.name, asked.unit, asked.counted, tuple(cells), tuple(apart))
 
 
@@ -170,11 +166,9 @@ def _cell(one: _Drawn, statistic: Statistic) -> Cell | None:
     return Cell(value, one.counted) if np.isfinite(value.value) else None
 
 
-def _sign(ours: Interval, theirs: Interval) -> int:
-    """1 if ours lies wholly below theirs, −1 if above, 0 if they overlap or have no ends."""
-    if ours.low is None or ours.high is None or theirs.low is None or theirs.high is None:
-        return 0
-    return (ours.high < theirs.low) - (theirs.high < ours.low)
+def _lies_below(ours: Interval, theirs: Interval) -> bool:
+    """Whether all of ours is less than all of theirs; not if either has no ends."""
+    return ours.high is not None and theirs.low is not None and ours.high < theirs.low
 
 
 def _figures(

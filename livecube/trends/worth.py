@@ -91,16 +91,14 @@ def worth_of(
     if min(taken.sum(), (1 - taken).sum()) < FEWEST_PAIRS or both < FEWEST_BLOCKS:
         return None
     seconds = np.minimum(seconds, _LONGEST * np.median(seconds))
-    places = [place == one for one in np.unique(place)[1:]]
+    _, *later = np.unique(place)
+    places = [place == one for one in later]
     dearer = taken * (price_s - float(price_s[taken > 0].mean()))
     columns = np.column_stack([taken, dearer, price_s, *places]).astype(float)
     whole = np.column_stack([columns, seconds])
     sums = np.stack([np.bincount(its, column) for column in whole.T], axis=1)
     whole = whole - (sums / count[:, None])[its]
-    x, y = whole[:, :-1], whole[:, -1]
-    kept = (x**2).sum(axis=0) > 1e-9
-    kept[0] = True
-    x = x[:, kept]
+    x, y = whole[:, :-1], whole[:, -1]  # columns that do not vary are 0, and pinv makes them 0
     inside = np.linalg.pinv(x.T @ x)
     beta = inside @ (x.T @ y)
     left = y - x @ beta

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from livecube.cube.geometry import FACES, OPPOSITE, PIECE_AT, TURNS
+from livecube.cube.geometry import FACES, PIECE_AT, TURNS, in_order
 from livecube.cube.position import SOLVED, TURN_BYTES, make_turn, turn_face
 
 if TYPE_CHECKING:
@@ -82,7 +82,7 @@ def plan_cross(
     while cross_distance(position, offset) > 0:
         options = []
         for turn in range(18):
-            if plan and _follows_badly(plan[-1], turn):
+            if plan and not in_order(turn_face(plan[-1]), turn_face(turn)):
                 continue
             after = position.translate(TURN_BYTES[turn])
             if cross_distance(after, offset) < left:
@@ -93,9 +93,3 @@ def plan_cross(
         plan.append(turn)
         left -= 1
     return plan
-
-
-def _follows_badly(last: int, turn: int) -> bool:
-    """Whether a turn repeats the last face, or is an opposite one in the other order."""
-    one, two = turn_face(last), turn_face(turn)
-    return one == two or (OPPOSITE[one] == two and two < one)

@@ -107,8 +107,6 @@ def _distances(target: bytes, places: frozenset[int]) -> dict[bytes, int]:
     queue = [(0, target)]
     while queue:
         distance, state = heappop(queue)
-        if distance > distances[state]:
-            continue
         # The elements are closed under inversion, so the way back costs the same.
         for element in _allowed(places):
             after = state.translate(element.table)

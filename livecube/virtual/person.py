@@ -33,7 +33,7 @@ __all__ = ["LUCK", "Person"]
 LUCK: Final[frozenset[Kind]] = frozenset(
     {"other-cross", "multislot", "out-while-in", "orient-skip", "permute-skip", "layer-skip"}
 )
-"""Kinds that take a position made for them."""
+"""Kinds that take a position made for them: wished for only if the scramble may be rewritten."""
 
 _WISHED_SLIPS: Final = 0.05
 
@@ -98,7 +98,7 @@ class Person:
 
     def _cross(self) -> None:
         hands, rng = self.hands, self.rng
-        if self.may_rewrite and "other-cross" in self.wishes:
+        if "other-cross" in self.wishes:
             self._lucky_cross()
         if self.may_rewrite and "x-cross" in self.wishes:
             self._lucky_x_cross()
@@ -143,9 +143,9 @@ class Person:
 
     def _pairs(self) -> None:
         self.hands.turn(layer_turn(-self.layers.offset()))
-        if self.may_rewrite and "multislot" in self.wishes:
+        if "multislot" in self.wishes:
             self._play(*two_at_once(self.rng))
-        if self.may_rewrite and "out-while-in" in self.wishes:
+        if "out-while-in" in self.wishes:
             self._play(*out_while_in(self.rng))
             self.happened.add("out-while-in")
         for _ in range(60):
@@ -236,8 +236,7 @@ class Person:
     # Last layer.
 
     def _last_layer(self) -> None:
-        if self.may_rewrite:
-            self._lucky_last_layer()
+        self._lucky_last_layer()
         last_layer(self.hands)
 
     def _lucky_last_layer(self) -> None:

@@ -90,7 +90,7 @@ class _Follower:
         lines = {slot: own.get(slot, now) for slot in new}
         if self.cross_done is None:
             self.cross_done = _cross_place(between, [line.line for line in lines.values()])
-        latest = max((line.line for line in lines.values()), default=0)
+        latest = max((line.line for line in lines.values()), default=now.line)
         for slot, line in lines.items():
             # No slot is done before the cross.
             early = self.cross_done.line <= line.line < latest

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections import deque
 from functools import cache
+from operator import itemgetter
 from typing import TYPE_CHECKING, Final
 
-from livecube.cube.geometry import OPPOSITE
+from livecube.cube.geometry import in_order
 from livecube.cube.position import TURN_BYTES
 from livecube.virtual.cross import cross_distance
 from livecube.virtual.pairs import CORNER, EDGE, HOMES
@@ -44,34 +45,29 @@ def _pair_distances(slot: int) -> dict[bytes, int]:
 
 class _Search:
     def __init__(self, slot: int, budget: int, turns: list[int]) -> None:
-        self.slot = slot
         self.distances = _pair_distances(slot)
+        self.pair = itemgetter(CORNER + slot, EDGE + slot)
         self.budget = budget
         self.turns = turns
         self.plan: list[int] = []
 
     def bound(self, position: bytes) -> int:
-        return max(self._of_pair(position), cross_distance(position))
-
-    def _of_pair(self, position: bytes) -> int:
-        return self.distances[bytes((position[CORNER + self.slot], position[EDGE + self.slot]))]
+        return max(self.distances[bytes(self.pair(position))], cross_distance(position))
 
     def reach(self, position: bytes, left: int) -> bool:
         """Extend the plan by ``left`` turns to the goal; False if none or the budget is spent."""
         if left == 0:
             return True
-        distances, corner, edge = self.distances, CORNER + self.slot, EDGE + self.slot
+        distances, pair = self.distances, self.pair
         last = self.plan[-1] // 3 if self.plan else None
         for turn in self.turns:
-            face = turn // 3
-            if last is not None and (face == last or (face == OPPOSITE[last] and face < last)):
+            if last is not None and not in_order(last, turn // 3):
                 continue
             self.budget -= 1
             if self.budget < 0:
                 return False
             after = position.translate(TURN_BYTES[turn])
-            pair = distances[bytes((after[corner], after[edge]))]
-            if pair < left and cross_distance(after) < left:
+            if distances[bytes(pair(after))] < left and cross_distance(after) < left:
                 self.plan.append(turn)
                 if self.reach(after, left - 1):
                     return True
