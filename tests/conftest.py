@@ -164,12 +164,13 @@ def one_browser() -> Iterator[Chrome]:
 
 
 @pytest.fixture
-def driver(one_browser: Chrome) -> Chrome:
+def driver(one_browser: Chrome) -> Iterator[Chrome]:
     """The browser with an empty page, its own size, and no message yet."""
     from browser import emptied
 
     emptied(one_browser)
-    return one_browser
+    yield one_browser
+    one_browser.get("about:blank")  # a page that looks for its broker would do so until the end
 
 
 # The processor time of the tests: of this process, of its children, and of the workers of

@@ -171,7 +171,7 @@ def _compared(seed: int, hands: Automaton) -> tuple[Array, Task, list[int], _Pla
     return position, task, starts, plain
 
 
-SEEDS = (1, 2, 4, 5, 8, 11, 17, 22)
+SEEDS = (1, 4, 2, 5, 8, 11, 17, 22)
 """Of questions that plain enumeration answers quickly, with turns back and without."""
 
 
