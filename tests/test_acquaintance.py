@@ -112,7 +112,7 @@ def test_which_hand_is_the_stronger_is_known_from_the_solves_before() -> None:
         thorough(RIGHT_HANDED, 10, "planned"),
         thorough(LEFT_HANDED, 10, "planned"),
         thorough(UNPLANNED, 10, "unplanned"),
-        (OTHERWISE, 20, "unplanned"),
+        thorough(OTHERWISE, 20, "unplanned"),
     ],
 )
 def test_who_plans_no_grip_is_recognised_though_a_stranger(

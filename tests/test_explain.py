@@ -42,7 +42,7 @@ def advisor() -> Advisor:
 
 def quick_ones(techniques: Iterable[str]) -> list[Any]:
     """The suite leaves out some, whose examples take longer to find than all others."""
-    slow = ("keyhole-chain", "x-cross", "pseudo-x-cross")
+    slow = ("shortest", "keyhole-chain", "x-cross", "pseudo-x-cross")
     return [thorough(one) if one in slow else one for one in techniques]
 
 

@@ -82,7 +82,7 @@ def test_targets_of_every_key_are_those_of_the_referee() -> None:
 
 
 @pytest.mark.parametrize(
-    "technique", part_of([one for one in LONGEST if one != "shortest"]) + [thorough("shortest")]
+    "technique", [*part_of([one for one in LONGEST if one != "shortest"]), thorough("shortest")]
 )
 def test_comparison_sees_a_sequence_too_few_or_too_many(
     engines: dict[str, Engine], technique: str

@@ -152,30 +152,16 @@ def stream(tables: None, tmp_path_factory: pytest.TempPathFactory) -> list[dict[
     turns = [json.dumps({"t": 1.0 + 0.3 * at, "turn": turn})
              for at, turn in enumerate("R2 L2 R2 L2".split())]  # fmt: skip
     asking.write_text("\n".join((EVERY_MARK[0], *turns)) + "\n", encoding="utf-8")
-    seldom = list[dict[str, Any]]()
-    for seed in ("1", "48"):  # these seeds have such events
-        log = str(folder / f"{seed}.jsonl")
-        started("simulate", log, "--seed", seed, "--solves", "3")
-        seldom += [one for one in objects("replay", log, "--json", "--no-hints")
-                   if one["event"] in ("reopened", "cross-colour")]  # fmt: skip
     golden = [json.loads(line) for path in FIXTURES.glob("*.golden.jsonl")
               for line in path.read_text(encoding="utf-8").splitlines()]  # fmt: skip
-    evenings = [
-        practice_json(one)
-        for seed in range(3)
-        for one in evening_told(seed).told
-        if isinstance(one, PracticeNews)
-    ]
+    evenings = [practice_json(one) for one in evening_told(0).told if isinstance(one, PracticeNews)]
     lesson = [item_json(one) for one in played(small(), slips=1, found=1).told]
     return [
         *golden,
         *lesson,
-        *seldom,
         *json.loads(json.dumps(evenings)),
         practice_json(Reviewed(1.0, 2, 14, ("The grip was wrong.",))),
         *objects("replay", str(SHORT), "--json", "--level", "bold"),
-        *objects("replay", str(SHORT), "--json", "--when", "after"),
-        *objects("replay", str(SHORT), "--json", "--clues", "2"),
         *objects("replay", str(marks), "--json", "--no-hints"),
         *objects("replay", str(asking), "--json", "--no-hints"),
         *objects("live", *_QUICKLY, "--no-hints"),
@@ -186,10 +172,27 @@ def stream(tables: None, tmp_path_factory: pytest.TempPathFactory) -> list[dict[
 def whole_stream(
     stream: list[dict[str, Any]], tmp_path_factory: pytest.TempPathFactory
 ) -> list[dict[str, Any]]:
-    """That of the commands with a virtual solver, too."""
+    """That of the commands with a virtual solver, of more options and of seldom events, too."""
+    folder = tmp_path_factory.mktemp("formats")
+    seldom = list[dict[str, Any]]()
+    for seed in ("1", "48"):  # these seeds have such events
+        log = str(folder / f"{seed}.jsonl")
+        started("simulate", log, "--seed", seed, "--solves", "3")
+        seldom += [one for one in objects("replay", log, "--json", "--no-hints")
+                   if one["event"] in ("reopened", "cross-colour")]  # fmt: skip
+    evenings = [
+        practice_json(one)
+        for seed in (1, 2)
+        for one in evening_told(seed).told
+        if isinstance(one, PracticeNews)
+    ]
     return [
         *stream,
-        *objects("replay", str(repaired_log(tmp_path_factory.mktemp("formats"))), "--json"),
+        *seldom,
+        *json.loads(json.dumps(evenings)),
+        *objects("replay", str(SHORT), "--json", "--when", "after"),
+        *objects("replay", str(SHORT), "--json", "--clues", "2"),
+        *objects("replay", str(repaired_log(folder)), "--json"),
         *objects("practice", *_QUICKLY, "--solves", "2"),
         *objects("again", "1", "--log", str(EVENING), *_QUICKLY, "--tries", "1", "--level", "keen"),
         *objects("drill", "made-pair", *_QUICKLY, "--count", "2"),

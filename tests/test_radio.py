@@ -140,7 +140,9 @@ async def test_a_whole_solve_is_followed_through_bleak_and_gatt() -> None:
     assert not solve.gap
 
 
-@pytest.mark.parametrize("away_s", [0.05, 0.4], ids=["a moment", "some seconds of the cube's"])
+@pytest.mark.parametrize(
+    "away_s", [0.05, thorough(0.4)], ids=["a moment", "some seconds of the cube's"]
+)
 async def test_a_link_that_is_lost_in_mid_solve_comes_back_and_nothing_is_missing(
     away_s: float,
 ) -> None:

@@ -61,6 +61,7 @@ def scrambler() -> Scrambler:
     return load_scrambler(seed=7)
 
 
+@pytest.mark.thorough
 def test_marginals_of_random_states_are_even() -> None:
     drawn = scramble_check.draw_states(2_000, seed=5)
     worst = min(scramble_check.probabilities(drawn).values())

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from advising import advisor_at
-from examples import part_of, thorough
+from examples import thorough
 from forked import Forked
 from rich.console import Console
 

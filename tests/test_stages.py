@@ -9,6 +9,7 @@ from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from examples import thorough
 from hypothesis import given
 from hypothesis import strategies as st
 from stage_check import compared, found, position_after, true
@@ -180,7 +181,7 @@ def summed_up(events: Iterable[CubeEvent], start: bytes) -> Solve:
     return solve
 
 
-@pytest.mark.parametrize("seed", [3, 11])
+@pytest.mark.parametrize("seed", [3, thorough(11)])
 def test_a_turn_that_was_worked_out_or_lost_marks_the_stages_that_it_may_have_changed(
     seed: int,
 ) -> None:

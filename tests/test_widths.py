@@ -304,15 +304,16 @@ def test_every_command_is_looked_at_in_this_file() -> None:
     assert told | DRAWN | FOR_PROGRAMS == {*commands(_livecube)}
 
 
-def test_the_help_of_every_command_fits() -> None:
+@pytest.mark.parametrize("widths", [WIDTHS[:1], thorough(WIDTHS[1:])], ids=str)
+def test_the_help_of_every_command_fits(widths: list[int]) -> None:
     for name in ("", "history", "drill", "mqtt", *commands(_livecube)):
         whole, *others = (
             CliRunner(env={"COLUMNS": str(width)}).invoke(
                 _livecube, [*name.split(), "--help"], terminal_width=width
             )
-            for width in (HUGE[0], *WIDTHS)
+            for width in (HUGE[0], *widths)
         )
-        for width, one in zip(WIDTHS, others, strict=True):
+        for width, one in zip(widths, others, strict=True):
             assert re.findall(r"[a-z,;:]\.\.\.", one.output) == [], f"{name}: a sentence is cut"
             assert unfit(one.output.splitlines(), whole.output.splitlines(), width) == [], name
 
