@@ -69,6 +69,7 @@ def test_every_key_is_there_once() -> None:
         assert count["pseudo-pair", n] == sets * (3 - n) * strangers
 
 
+@pytest.mark.thorough
 def test_targets_of_every_key_are_those_of_the_referee() -> None:
     # All techniques at some keys: none is offered where it is not possible.
     for key in islice(keys(), 0, None, 29):

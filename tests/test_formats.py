@@ -16,6 +16,7 @@ from command import started
 from examples import thorough
 from hasty import set_ups_in_haste as set_ups_in_haste
 from referencing import Registry, Resource
+from reviewed import each_review_once as each_review_once
 from test_lessons import played, small
 from test_practice_golden import evening_told
 
@@ -308,8 +309,8 @@ def test_the_history_and_its_trends_are_as_the_schemas_say() -> None:
     objects("history", "import", str(EVENING), "--json")
     objects("history", "penalty", "2", "+2", "--json")
     # For hands of their own, learned from these solves, every answer would be searched for.
-    objects("review", "--kept", "1", "--level", "bold", "--hands", "right", "--json")
-    (shown,) = objects("history", "show", "1", "--json")
+    objects("review", "--kept", "2", "--level", "bold", "--hands", "right", "--json")
+    (shown,) = objects("history", "show", "2", "--json")
     assert shown["chances"]
     assert shown["prices"]
     solves = [*objects("history", "--json"), *objects("history", "export", "--json"), shown]

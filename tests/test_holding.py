@@ -229,6 +229,7 @@ def test_the_kernels_agree_with_trying_every_path(
     assert np.isclose(weights[found], max(weights.values()))
 
 
+@pytest.mark.thorough
 def test_drawn_paths_are_as_likely_as_they_should_be() -> None:
     part = true_part(solves(1)[0])
     likely = TRAINED.kinds[0]

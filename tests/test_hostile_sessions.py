@@ -280,6 +280,7 @@ def _kept(folder: Path) -> list[int]:
         return [one.ms for one in history.list(Wanted())]
 
 
+@pytest.mark.thorough
 def test_a_live_run_that_is_killed_leaves_its_solves_and_what_was_under_way(tmp_path: Path) -> None:
     command = [sys.executable, "-m", "livecube", "live", *_FOUR, "--solves", "100"]
     command += ["--speed", "100"]

@@ -118,7 +118,7 @@ def test_each_way_costs_what_the_table_says_and_does_what_it_should(
 @pytest.mark.parametrize(
     ("solution", "slots"),
     [
-        ("L2 D' F' U F D", ("green-red", "blue-red")),
+        thorough("L2 D' F' U F D", ("green-red", "blue-red")),
         # Quicker ones merge where the parts meet.
         thorough("F L U R U' R' D", ("blue-red", "blue-orange")),
     ],

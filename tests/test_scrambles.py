@@ -199,6 +199,7 @@ def test_tables_of_coordinates_turn_as_the_cube_does() -> None:
             assert (twice == half).all()
 
 
+@pytest.mark.thorough
 def test_a_short_way_is_the_fewest_up_to_six_turns_and_else_no_longer_than_the_usual_way() -> None:
     tables = load_phase_tables()
     start = turned(SOLVED_BYTES, parse_turns("R U F2"))
