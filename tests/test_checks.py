@@ -38,7 +38,7 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "count_check": ("--fewer", "4"),
     "dashboard_chaos": ("--solves", "2", "--faults", "1"),
     "dashboard_day": ("--solves", "3"),
-    "dashboard_load": ("--desks", "2", "--seconds", "2", "--processes", "1"),
+    "dashboard_load": ("--desks", "2", "--seconds", "5", "--processes", "1"),
     "dashboard_turns": ("--turns", "10"),
     "doors_check": ("--solves", "1"),
     "drill_check": ("--sets", "1", "--positions", "1", "--technique", "made-pair"),
