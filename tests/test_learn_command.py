@@ -94,6 +94,7 @@ class SimulatedLink:
             yield await self.sent.get()
 
 
+@pytest.mark.thorough
 async def test_an_owner_is_led_through_the_routine() -> None:
     cube = made(2)
     link = SimulatedLink(cube, 0.0)

@@ -127,6 +127,7 @@ def test_a_way_that_is_the_very_turns_that_were_made_saves_nothing(advisor: Advi
     assert same > 0
 
 
+@pytest.mark.thorough
 def test_rotations_of_the_last_layer_or_of_doubtful_readings_are_not_counted(
     advisor: Advisor,
 ) -> None:

@@ -218,6 +218,7 @@ def test_a_short_way_is_the_fewest_up_to_six_turns_and_else_no_longer_than_the_u
         assert len(made) <= len(turns)
 
 
+@pytest.mark.thorough
 def test_a_link_of_ten_turns_is_found_and_one_of_eleven_is_not() -> None:
     start = SOLVED_BYTES
     end = turned(start, parse_turns("R U2 F D' L B2 U R2 F' D'"))
