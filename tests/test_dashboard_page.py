@@ -116,6 +116,7 @@ def fits_and_prints(of: Chrome) -> None:
     assert seen["print"] == ["rgb(255, 255, 255)", "rgb(0, 0, 0)", "none", "exact"]
 
 
+@pytest.mark.thorough
 def test_whoever_is_refused_or_not_there_gets_the_form_back_and_a_password_can_be_typed(
     tmp_path: Path, driver: Chrome
 ) -> None:
