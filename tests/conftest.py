@@ -49,6 +49,7 @@ settings.load_profile("of the suite")
 
 def pytest_configure(config: pytest.Config) -> None:
     """Protect the caller's files before anything of livecube is imported."""
+    gc.disable()  # until everything is imported: it would be looked at again and again
     run = config.stash[_RUN] = Path(tempfile.mkdtemp(prefix="livecube-tests-"))
     kept = os.environ.get(_CACHE)
     for name in _CALLERS if kept else (*_CALLERS, "NUMBA_CACHE_DIR"):
@@ -109,7 +110,8 @@ def _make_all() -> None:
 
 def pytest_collection_finish() -> None:
     gc.freeze()  # collections need not look again at all that is imported
-    gc.set_threshold(10_000, 50, 50)  # what tests leave behind is mostly not in cycles
+    gc.set_threshold(50_000, 50, 50)  # what tests leave behind is mostly not in cycles
+    gc.enable()
 
 
 def pytest_unconfigure(config: pytest.Config) -> None:
@@ -164,12 +166,13 @@ def one_browser() -> Iterator[Chrome]:
 
 
 @pytest.fixture
-def driver(one_browser: Chrome) -> Chrome:
+def driver(one_browser: Chrome) -> Iterator[Chrome]:
     """The browser with an empty page, its own size, and no message yet."""
     from browser import emptied
 
     emptied(one_browser)
-    return one_browser
+    yield one_browser
+    one_browser.get("about:blank")  # a page that looks for its broker would do so until the end
 
 
 # The processor time of the tests: of this process, of its children, and of the workers of

@@ -21,7 +21,7 @@ Where it is not set, as in the suite, a property has a share of its examples: `c
 and the mutation check try all of them.
 """
 USUAL: Final = 40
-_SUITE: Final = 3 / 8
+_SUITE: Final = 1 / 4
 
 
 def examples(count: int = USUAL) -> settings:

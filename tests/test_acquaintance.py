@@ -112,7 +112,7 @@ def test_which_hand_is_the_stronger_is_known_from_the_solves_before() -> None:
         thorough(RIGHT_HANDED, 10, "planned"),
         thorough(LEFT_HANDED, 10, "planned"),
         thorough(UNPLANNED, 10, "unplanned"),
-        (OTHERWISE, 20, "unplanned"),
+        thorough(OTHERWISE, 20, "unplanned"),
     ],
 )
 def test_who_plans_no_grip_is_recognised_though_a_stranger(
@@ -121,6 +121,7 @@ def test_who_plans_no_grip_is_recognised_though_a_stranger(
     assert met(habits, solves).grip == grip
 
 
+@pytest.mark.thorough
 def test_people_whom_nobody_counted_are_read_by_what_hands_do() -> None:
     """Everyday solvers: their habits and sequences are in no table that livecube reads with."""
     right = {1: list[bool](), 5: list[bool]()}
@@ -146,6 +147,7 @@ def test_somebody_else_at_the_cube_is_soon_recognised() -> None:
     assert solver.kinds.argmax() == 1
 
 
+@pytest.mark.thorough
 @given(arrays(np.float64, (5, 24), elements=st.floats(0.0, 1.0)), st.booleans())
 def test_nothing_becomes_likelier_than_it_was_read_to_be(
     weights: npt.NDArray[np.float64], is_strange: bool

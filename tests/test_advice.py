@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 from advising import advisor_at
+from examples import thorough
 
 from livecube.advice.advisor import Advisor, Way, likely_cross
 from livecube.advice.pieces import slot_stickers
@@ -77,7 +78,7 @@ def has(advice: Advice, technique: str, solution: str, slots: set[str]) -> bool:
         ("plain", "R U R'", {"green-red"}),
         ("pseudo-pair", "D R U R' D'", {"green-red", "green-orange"}),
         # The first two turns make the cross, and then the corner goes in by a keyhole.
-        ("x-cross", "F R D R U' R' D'", {"green-orange"}),
+        thorough("x-cross", "F R D R U' R' D'", {"green-orange"}),
         # Two corners, a corner and then an edge, an edge and then a corner: the cross layer is
         # turned on from the first to the second, and straight at the end only.
         ("keyhole-chain", "D R U' R' D F' U F D2", {"green-orange", "blue-orange"}),
@@ -388,7 +389,9 @@ def test_a_repair_of_three_slots_brings_in_one_after_the_other(advisor: Advisor)
     assert (after.offset, after.free) == (0, 0)
 
 
-@pytest.mark.parametrize("solution", ["D R U' R' D F' U F D2", "R U R'", "F R U R' D' F'"])
+@pytest.mark.parametrize(
+    "solution", ["D R U' R' D F' U F D2", "R U R'", thorough("F R U R' D' F'")]
+)
 def test_without_an_engine_there_are_the_fastest_rows_alone(
     advisor: Advisor, solution: str
 ) -> None:

@@ -277,6 +277,7 @@ def test_pairs_that_show_a_techniques_worth_are_found_in_tables_drawn_at_random(
     assert {*Archive(tmp_path).losses(Wanted()).parts_ms[:, 2].tolist()} == {7}
 
 
+@pytest.mark.thorough
 @pytest.mark.usefixtures("reviewed_once")
 def test_the_files_are_the_same_whatever_the_batches(
     logs: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch

@@ -230,6 +230,7 @@ class RealisticHome:
             await self._news.wait_for(lambda: len(self.heard) >= number)
 
 
+@pytest.mark.thorough
 async def test_events_wait_for_a_home_that_reconnects_later_after_a_broker_restart(
     broker: Broker,
 ) -> None:
@@ -272,6 +273,7 @@ async def test_events_wait_for_a_home_that_starts_again(broker: Broker) -> None:
     assert [*home.heard.values()] == sorted(home.heard.values())
 
 
+@pytest.mark.thorough
 async def test_nobody_waits_for_a_home_that_was_never_there(broker: Broker) -> None:
     said, told = list[str](), items(2)
     async with Consumer(broker.port) as consumer, publishing(plan(broker.url), said=said) as sink:
@@ -331,6 +333,7 @@ async def test_a_home_that_is_told_in_another_form_has_lost_the_old_one_first(
     assert said == []
 
 
+@pytest.mark.thorough
 async def test_a_form_that_an_older_outbox_did_not_keep_is_taken_back_too(
     broker: Broker, tmp_path: Path
 ) -> None:
@@ -470,6 +473,7 @@ async def trouble(asked: Plan) -> tuple[str, str]:
     return told
 
 
+@pytest.mark.thorough
 @paho_leaves_sockets
 async def test_a_private_authority_is_believed_only_if_it_is_named(
     tmp_path: Path, authority: trustme.CA

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import io
+import json
 import os
 import runpy
 import subprocess
@@ -53,12 +54,13 @@ CHECKS: Final[dict[str, tuple[str, ...]]] = {
     "fuzz_decoders": ("--packets", "500", "--decoder", "turnwire"),
     "history_check": ("--solves", "5", "--logs", "1", "--questions", "0", "--imports", "1"),
     "holding_check": (
-        *("--solves", "2", "--counted", "3", "--learned", "1", "--others", "1"),
+        *("--solves", "1", "--counted", "3", "--learned", "1", "--others", "0"),
         *("--persons", "1", "--each", "1"),
     ),
     "home_check": ("--brief",),
     "group_check": (
-        *("--desks", "1", "--radio-desks", "0", "--solves", "1", "--rate", "1000", "--here"),
+        "--part",
+        json.dumps({"name": "all", "first": 2, "desks": 1, "solves": 1, "rate": 1000}),
     ),
     "hostile_commands": ("--each", "1", "--only", "hints", "history show", "learn", "live"),
     "kill_check": ("--kills", "1", "--seed", "45"),  # the kills come soon
@@ -94,10 +96,15 @@ LONGER: Final[dict[str, tuple[str, ...]]] = {
     "group_check": (
         *("--desks", "2", "--radio-desks", "1", "--solves", "1", "--rate", "1000", "--here"),
     ),
+    "holding_check": (
+        *("--solves", "2", "--counted", "3", "--learned", "1", "--others", "1"),
+        *("--persons", "1", "--each", "1"),
+    ),
     "make_holding_counts": ("--folder", ".", "--solves", "2", "--manners", "back"),
     "mutation_check": ("--mutants", "1", "--rooms", "timing"),
 }
-"""What the suite leaves out of some: workers, a radio, much counting, the tests of a mutant."""
+"""What the suite leaves out of some: workers, a radio, other solvers, much counting, the tests of a
+mutant."""
 
 
 def ran(name: str, arguments: tuple[str, ...], folder: Path) -> str:
@@ -142,9 +149,11 @@ def test_a_check_runs(name: str, arguments: tuple[str, ...], tmp_path: Path) -> 
     assert ran(name, arguments, tmp_path) or any(tmp_path.iterdir())
 
 
-def test_a_benchmark_runs() -> None:
-    """The benchmark of the radio runs with every command: see ``test_the_tests.py``."""
+@pytest.mark.parametrize(
+    "arguments", [("--brief",), ("--radio", "--brief", "--rate", "1000")], ids=" ".join
+)
+def test_a_benchmark_runs(arguments: tuple[str, ...]) -> None:
     with patch.object(subprocess, "Popen", Forked):
-        done = started("bench", "--brief")
+        done = started("bench", *arguments)
     assert done.returncode == 0, done.stderr
     assert len(done.stdout.splitlines()) > 3

@@ -70,6 +70,7 @@ def test_replay_in_a_pipe_is_plain_text_and_80_columns_hold_the_table() -> None:
     assert max(map(len, table)) <= 100
 
 
+@pytest.mark.thorough
 def test_hints_rows_do_what_they_say() -> None:
     from livecube.cube.holding import Holding, fixed_turns, parse_colour
     from livecube.cube.notation import parse_moves, parse_turns

@@ -116,6 +116,7 @@ def fits_and_prints(of: Chrome) -> None:
     assert seen["print"] == ["rgb(255, 255, 255)", "rgb(0, 0, 0)", "none", "exact"]
 
 
+@pytest.mark.thorough
 def test_whoever_is_refused_or_not_there_gets_the_form_back_and_a_password_can_be_typed(
     tmp_path: Path, driver: Chrome
 ) -> None:
@@ -166,6 +167,7 @@ def test_whoever_is_refused_or_not_there_gets_the_form_back_and_a_password_can_b
         broker.stop()
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("width", [360, 390])
 def test_on_a_phone_no_word_is_broken_and_names_turn_nothing_around(
     tmp_path: Path, driver: Chrome, width: int
@@ -198,6 +200,7 @@ def feed(driver: Chrome, part: str, name: str, body: dict[str, Any]) -> None:
     )  # fmt: skip
 
 
+@pytest.mark.thorough
 def test_a_group_stands_in_rows_with_whoever_wants_help(tmp_path: Path, driver: Chrome) -> None:
     page = tmp_path / "page.html"
     page.write_text(page_text(), encoding="utf-8")

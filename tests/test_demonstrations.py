@@ -120,6 +120,7 @@ def test_without_moves_to_show_a_sentence_says_so() -> None:
     assert "nothing to show" in done.stderr
 
 
+@pytest.mark.thorough
 @pytest.mark.skipif(bool(MISSING), reason=MISSING)
 def test_the_page_is_stepped_through_without_a_script(tmp_path: Path, driver: Chrome) -> None:
     from selenium.webdriver.common.by import By

@@ -68,7 +68,7 @@ if TYPE_CHECKING:
 
 TECHNIQUES = {one.id: one for one in drilled_techniques()}
 USUAL = [name for name in TECHNIQUES if name != "keyhole-flip"]  # slow to find
-SLOW = ("plain", "pseudo-x-cross", "keyhole-chain")
+SLOW = ("plain", "x-cross", "pseudo-x-cross", "keyhole-chain")
 DOORS = ("keyhole-corner", "keyhole-edge")
 
 

@@ -182,11 +182,11 @@ def _compared(seed: int, hands: Automaton) -> tuple[Array, Task, list[int], _Pla
     return position, task, starts, plain
 
 
-SEEDS = (1, 2, 4, 5, 8, 11, 17, 22)
+SEEDS = (1, 4, 2, 5, 8, 11, 17, 22)
 """Of questions that plain enumeration answers quickly, with turns back and without."""
 
 
-@pytest.mark.parametrize("seed", part_of(SEEDS))
+@pytest.mark.parametrize("seed", part_of(SEEDS, 3))
 def test_the_search_finds_what_plain_enumeration_finds(
     seed: int, hands: Automaton, search: FastestSearch
 ) -> None:
@@ -317,7 +317,7 @@ _SAMPLE = 5_000
 
 
 @pytest.mark.parametrize(
-    ("is_still", "piece"), [(False, 0), (True, 1), thorough(False, 1), thorough(True, 0)]
+    ("is_still", "piece"), [(False, 0), thorough(True, 1), thorough(False, 1), thorough(True, 0)]
 )
 def test_the_bounds_of_pieces_are_shortest_paths(
     search: FastestSearch, *, piece: int, is_still: bool

@@ -16,6 +16,7 @@ from command import started
 from examples import thorough
 from hasty import set_ups_in_haste as set_ups_in_haste
 from referencing import Registry, Resource
+from reviewed import each_review_once as each_review_once
 from test_lessons import played, small
 from test_practice_golden import evening_told
 
@@ -152,30 +153,16 @@ def stream(tables: None, tmp_path_factory: pytest.TempPathFactory) -> list[dict[
     turns = [json.dumps({"t": 1.0 + 0.3 * at, "turn": turn})
              for at, turn in enumerate("R2 L2 R2 L2".split())]  # fmt: skip
     asking.write_text("\n".join((EVERY_MARK[0], *turns)) + "\n", encoding="utf-8")
-    seldom = list[dict[str, Any]]()
-    for seed in ("1", "48"):  # these seeds have such events
-        log = str(folder / f"{seed}.jsonl")
-        started("simulate", log, "--seed", seed, "--solves", "3")
-        seldom += [one for one in objects("replay", log, "--json", "--no-hints")
-                   if one["event"] in ("reopened", "cross-colour")]  # fmt: skip
     golden = [json.loads(line) for path in FIXTURES.glob("*.golden.jsonl")
               for line in path.read_text(encoding="utf-8").splitlines()]  # fmt: skip
-    evenings = [
-        practice_json(one)
-        for seed in range(3)
-        for one in evening_told(seed).told
-        if isinstance(one, PracticeNews)
-    ]
+    evenings = [practice_json(one) for one in evening_told(0).told if isinstance(one, PracticeNews)]
     lesson = [item_json(one) for one in played(small(), slips=1, found=1).told]
     return [
         *golden,
         *lesson,
-        *seldom,
         *json.loads(json.dumps(evenings)),
         practice_json(Reviewed(1.0, 2, 14, ("The grip was wrong.",))),
         *objects("replay", str(SHORT), "--json", "--level", "bold"),
-        *objects("replay", str(SHORT), "--json", "--when", "after"),
-        *objects("replay", str(SHORT), "--json", "--clues", "2"),
         *objects("replay", str(marks), "--json", "--no-hints"),
         *objects("replay", str(asking), "--json", "--no-hints"),
         *objects("live", *_QUICKLY, "--no-hints"),
@@ -186,10 +173,27 @@ def stream(tables: None, tmp_path_factory: pytest.TempPathFactory) -> list[dict[
 def whole_stream(
     stream: list[dict[str, Any]], tmp_path_factory: pytest.TempPathFactory
 ) -> list[dict[str, Any]]:
-    """That of the commands with a virtual solver, too."""
+    """That of the commands with a virtual solver, of more options and of seldom events, too."""
+    folder = tmp_path_factory.mktemp("formats")
+    seldom = list[dict[str, Any]]()
+    for seed in ("1", "48"):  # these seeds have such events
+        log = str(folder / f"{seed}.jsonl")
+        started("simulate", log, "--seed", seed, "--solves", "3")
+        seldom += [one for one in objects("replay", log, "--json", "--no-hints")
+                   if one["event"] in ("reopened", "cross-colour")]  # fmt: skip
+    evenings = [
+        practice_json(one)
+        for seed in (1, 2)
+        for one in evening_told(seed).told
+        if isinstance(one, PracticeNews)
+    ]
     return [
         *stream,
-        *objects("replay", str(repaired_log(tmp_path_factory.mktemp("formats"))), "--json"),
+        *seldom,
+        *json.loads(json.dumps(evenings)),
+        *objects("replay", str(SHORT), "--json", "--when", "after"),
+        *objects("replay", str(SHORT), "--json", "--clues", "2"),
+        *objects("replay", str(repaired_log(folder)), "--json"),
         *objects("practice", *_QUICKLY, "--solves", "2"),
         *objects("again", "1", "--log", str(EVENING), *_QUICKLY, "--tries", "1", "--level", "keen"),
         *objects("drill", "made-pair", *_QUICKLY, "--count", "2"),
@@ -268,17 +272,17 @@ def test_the_schema_of_a_log_refuses_what_the_reader_refuses(line: str) -> None:
 
 
 @pytest.mark.usefixtures("tables")
-@pytest.mark.parametrize(
-    "moves", [SCRAMBLE, "R U R'", "R U R' D", "", thorough(f"{SCRAMBLE} F2 L")]
-)
+@pytest.mark.parametrize("moves", ["R U R'", "R U R' D", "", thorough(f"{SCRAMBLE} F2 L")])
 def test_hints_are_as_the_schema_says(moves: str) -> None:
+    """Those of a scramble are looked at below."""
     (told,) = objects("hints", moves, "--json")
     validator("hints").validate(told)
 
 
 @pytest.mark.usefixtures("tables")
 @pytest.mark.parametrize(
-    ("moves", "cross", "level"), [(SCRAMBLE, "any", "calm"), ("R U R' D", "yellow", "bold")]
+    ("moves", "cross", "level"),
+    [thorough(SCRAMBLE, "any", "calm"), ("R U R' D", "yellow", "bold")],
 )
 def test_inspections_are_as_the_schema_says(moves: str, cross: str, level: str) -> None:
     (told,) = objects("inspect", moves, "--cross", cross, "--level", level, "--json")
@@ -305,8 +309,8 @@ def test_the_history_and_its_trends_are_as_the_schemas_say() -> None:
     objects("history", "import", str(EVENING), "--json")
     objects("history", "penalty", "2", "+2", "--json")
     # For hands of their own, learned from these solves, every answer would be searched for.
-    objects("review", "--kept", "1", "--level", "bold", "--hands", "right", "--json")
-    (shown,) = objects("history", "show", "1", "--json")
+    objects("review", "--kept", "2", "--level", "bold", "--hands", "right", "--json")
+    (shown,) = objects("history", "show", "2", "--json")
     assert shown["chances"]
     assert shown["prices"]
     solves = [*objects("history", "--json"), *objects("history", "export", "--json"), shown]

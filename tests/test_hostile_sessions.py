@@ -78,7 +78,7 @@ def refusals(monkeypatch: pytest.MonkeyPatch) -> Refusals:
 
 @pytest.mark.parametrize(
     ("command", "room", "most"),
-    [thorough(PRACTICE, 3, 300), (PRACTICE, 3, 40_000), thorough(PRACTICE, 9, 300),
+    [thorough(PRACTICE, 3, 300), thorough(PRACTICE, 3, 40_000), thorough(PRACTICE, 9, 300),
      (LIVE, 3, 300), thorough(LIVE, 3, 40_000)],
 )  # fmt: skip
 def test_a_disk_that_fills_up_loses_nothing_in_silence(
@@ -122,7 +122,7 @@ def test_a_disk_that_fills_up_loses_nothing_in_silence(
 @pytest.mark.parametrize(
     ("command", "world", "mended_at"),
     [(PRACTICE, WORLDS[0], 2), *(thorough(PRACTICE, world, 2) for world in WORLDS[1:]),
-     thorough(PRACTICE, locked, None), (LIVE, locked, 2), thorough(LIVE, no_room, None)],
+     thorough(PRACTICE, locked, None), thorough(LIVE, locked, 2), thorough(LIVE, no_room, None)],
 )  # fmt: skip
 def test_a_session_that_begins_where_nothing_can_be_kept_is_kept_when_there_is_room(
     tmp_path: Path,
@@ -280,6 +280,7 @@ def _kept(folder: Path) -> list[int]:
         return [one.ms for one in history.list(Wanted())]
 
 
+@pytest.mark.thorough
 def test_a_live_run_that_is_killed_leaves_its_solves_and_what_was_under_way(tmp_path: Path) -> None:
     command = [sys.executable, "-m", "livecube", "live", *_FOUR, "--solves", "100"]
     command += ["--speed", "100"]
@@ -307,7 +308,7 @@ def test_a_live_run_that_is_killed_leaves_its_solves_and_what_was_under_way(tmp_
 @pytest.mark.usefixtures("tables")
 @pytest.mark.parametrize("command", [
     thorough("practice --solves 1 --no-hints"), "live --no-hints",
-    thorough("drill made-pair --count 1"), "drill fingers --rounds 1",
+    thorough("drill made-pair --count 1"), thorough("drill fingers --rounds 1"),
     thorough("drill beat --silent"),
 ])  # fmt: skip
 def test_what_a_virtual_solver_does_is_kept_under_a_name_that_is_given_and_no_other(

@@ -242,6 +242,7 @@ def test_a_cross_that_stands_aside_is_one_turn_away(advisor: Advisor) -> None:
 # The command.
 
 
+@pytest.mark.thorough
 @pytest.mark.usefixtures("tables")
 def test_json_is_one_object_with_all_colours_asked_for() -> None:
     done = inspect(SCRAMBLE, "--cross", "yellow", "--cross", "white", "--level", "bold", "--json")

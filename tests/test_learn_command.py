@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 from click.testing import CliRunner
+from examples import part_of
 from learn_check import exact
 from learn_layouts import MAIN, Made, Owner, made, way_home
 from profile_texts import NAMES, PROFILES, ROOT
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
     from livecube.events import CubeEvent
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", part_of(NAMES))
 def test_the_captures_of_the_invented_cubes_are_learned(name: str, tmp_path: Path) -> None:
     path, capture = tmp_path / "mine.toml", str(ROOT / f"fixtures/{name}.capture.jsonl")
     arguments = ["--capture", capture, "--name", "mine", "--cube-name", "X-"]
@@ -93,6 +94,7 @@ class SimulatedLink:
             yield await self.sent.get()
 
 
+@pytest.mark.thorough
 async def test_an_owner_is_led_through_the_routine() -> None:
     cube = made(2)
     link = SimulatedLink(cube, 0.0)

@@ -388,7 +388,10 @@ def digest(name: str) -> str:
     return f"{name}: {len(found)} {nothing} {sha256(chr(10).join(found).encode()).hexdigest()[:12]}"
 
 
-LONG: Final = ("masked_clocks", "state_fields", "slips", "samples", "hearings", "layouts")
+LONG: Final = (
+    *("masked_clocks", "state_fields", "slips", "samples", "hearings", "layouts", "counters"),
+    *("clocks",),
+)
 
 
 @pytest.mark.parametrize("name", [thorough(one) if one in LONG else one for one in FINDERS])

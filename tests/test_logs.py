@@ -225,6 +225,7 @@ def test_a_log_cut_at_every_byte(path: Path, number: int) -> None:
         assert read(path, part) == (events[:count], bool(lines[-1]) and not complete)
 
 
+@pytest.mark.thorough
 def test_resuming_after_a_cut_at_every_byte(path: Path) -> None:
     data = written(*EVENTS[:3])
     header = data.index(b"\n")

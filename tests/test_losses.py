@@ -84,6 +84,7 @@ def test_the_parts_add_up_and_lie_in_their_intervals(parts: list[tuple[int, ...]
         assert min(shares) >= 0
 
 
+@pytest.mark.thorough
 def test_the_truth_of_drawn_evenings_is_in_the_intervals_and_chance_is_told_as_such() -> None:
     rng = np.random.default_rng(5)
     truth = np.array([400, -200, 0, 150])

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 from called import called
-from examples import part_of
+from examples import part_of, thorough
 from slower_hands import other_hands
 from test_formats import kind_validator
 from test_own_kept import home as home
@@ -170,12 +170,13 @@ def test_books_are_joined_and_answers_found_meanwhile_stay(search: FastestSearch
     assert len({tuple(row) for row in rows}) == len(rows), "each sequence stands once"
 
 
-def test_the_questions_of_virtual_solves_come_first_and_none_is_missing() -> None:
-    order = in_order(3)
+@pytest.mark.parametrize("solves", [1, thorough(3)])
+def test_the_questions_of_virtual_solves_come_first_and_none_is_missing(solves: int) -> None:
+    order = in_order(solves)
     assert sorted(order) == all_questions().tolist()
-    often = often_asked(3)
+    often = often_asked(solves)
     assert often == order[: len(often)]
-    assert len(often) > 300
+    assert len(often) > 100 * solves
     late = [ceiling_ms(asked(number)[2], USUAL) is not None for number in order[10_000:]]
     assert late == sorted(late)
 

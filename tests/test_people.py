@@ -494,6 +494,7 @@ def test_a_home_of_one_needs_no_names_and_one_of_two_says_whose(tmp_path: Path) 
     assert told("history").startswith("solves of Boø\n")
 
 
+@pytest.mark.thorough
 def test_nothing_of_anyone_forgotten_is_left_in_any_folder(tmp_path: Path) -> None:
     def told(*arguments: str) -> list[dict[str, Any]]:
         done = called(*arguments, "--json", folder=tmp_path)

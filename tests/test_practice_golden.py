@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import pytest
+from examples import part_of
 
 from livecube.composition.scrambler import load_scrambler
 from livecube.cube.notation import parse_turns
@@ -205,7 +206,7 @@ def line_of(name: str, seed: int) -> str:
     return f"{name} {seed}: {len(lines)} {sha256(chr(10).join(lines).encode()).hexdigest()[:12]}"
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("seed", part_of(SEEDS, 3))
 @pytest.mark.parametrize("name", PARTS)
 def test_practice_is_as_it_was(name: str, seed: int) -> None:
     assert line_of(name, seed) in GOLDEN.read_text(encoding="utf-8").splitlines()

@@ -11,7 +11,7 @@ import jsonschema
 import pytest
 from changed_tables import changed_table
 from click.testing import CliRunner
-from examples import examples
+from examples import examples, thorough
 from hypothesis import given
 from hypothesis import strategies as st
 from profile_texts import EVENTS, NAMES, PLAIN, PROFILES, TEXTS
@@ -208,7 +208,7 @@ def test_a_users_profile_goes_before_an_installed_one_of_its_name(tmp_path: Path
         ("name" + ".a" * 1000 + " = 1", "name must be a text, not the given value"),
         ("a" + ".a" * 20000 + " = 1", "is longer than 2048 characters"),
         ("x = 1\n" * 20000, "it has more than 65536 bytes"),
-        ("name = [\n" + "1,\n" * 2000 + "]", "name must be a text"),
+        thorough("name = [\n" + "1,\n" * 2000 + "]", "name must be a text"),
     ],
     ids=["hex digits", "digits", "lists", "tables", "a key of 20,000 parts", "size", "lines"],
 )

@@ -26,6 +26,7 @@ def permutation(turns: str) -> Permutation:
     return Permutation(stickers(apply_turns(SOLVED, parse_turns(turns))).tolist())
 
 
+@pytest.mark.thorough
 def test_group_order() -> None:
     from sympy.combinatorics import PermutationGroup
 

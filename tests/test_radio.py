@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from examples import thorough
 
 from livecube.composition.assembly import find_decoder
 from livecube.composition.reception import decoded
@@ -139,7 +140,9 @@ async def test_a_whole_solve_is_followed_through_bleak_and_gatt() -> None:
     assert not solve.gap
 
 
-@pytest.mark.parametrize("away_s", [0.05, 0.4], ids=["a moment", "some seconds of the cube's"])
+@pytest.mark.parametrize(
+    "away_s", [0.05, thorough(0.4)], ids=["a moment", "some seconds of the cube's"]
+)
 async def test_a_link_that_is_lost_in_mid_solve_comes_back_and_nothing_is_missing(
     away_s: float,
 ) -> None:
@@ -163,9 +166,9 @@ async def test_a_link_that_is_lost_in_mid_solve_comes_back_and_nothing_is_missin
     "faults",
     [
         Faults(drop=0.15, seed=3),
-        Faults(repeat=0.3, swap=0.3, seed=3),
+        thorough(Faults(repeat=0.3, swap=0.3, seed=3)),
         Faults(garbage=0.3, spoil=0.1, seed=3),
-        Faults(delay_s=0.05, drop=0.05, seed=3),
+        thorough(Faults(delay_s=0.05, drop=0.05, seed=3)),
     ],
     ids=["drops", "repeats and swaps", "garbage", "slow"],
 )

@@ -120,6 +120,7 @@ def followed(text: str) -> list[dict[str, Any]]:
     return [told for told in objects(text) if told["event"] not in ("clock", "end")]
 
 
+@pytest.mark.thorough
 def test_a_capture_is_decoded_once_more_to_the_same(tmp_path: Path) -> None:
     log = tmp_path / "capture.jsonl"
     done = started(

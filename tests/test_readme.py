@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Final
 
 import pytest
 from command import started
+from examples import thorough
 from rich.console import Console
 
 from livecube.cli import commands
@@ -121,7 +122,11 @@ def live_screen(folder: Path) -> str:
 SHOWN: Final = sorted({example for document in USERS for example in examples(document)})
 
 
-@pytest.mark.parametrize(("command", "shown"), SHOWN, ids=lambda text: text[:40])
+@pytest.mark.parametrize(
+    ("command", "shown"),
+    [one if one in examples(README) else thorough(*one) for one in SHOWN],
+    ids=lambda text: text[:40],
+)
 @pytest.mark.usefixtures("tables")  # prepared, as after a first start
 def test_example(command: str, shown: str, tmp_path: Path) -> None:
     assert printed(command, tmp_path) == shown

@@ -13,6 +13,7 @@ import pytest
 from browser import AXE, sized
 from browser import MISSING as NO_BROWSER
 from click.testing import CliRunner
+from examples import thorough
 from reviewed import each_review_once as each_review_once
 from test_comparing import comparison
 from test_trends import columns, evening_noise
@@ -177,17 +178,17 @@ def test_a_code_is_scanned_as_it_is_written(
     assert 'class="qr"' not in without
 
 
-def test_pages_fetch_and_run_nothing(solve_page: Path, trend_page: Path, whole_page: Path) -> None:
-    for page in (solve_page, trend_page, whole_page):
-        text = page.read_text(encoding="utf-8")
-        assert "<img" not in text
-        assert "<script" not in text
-        ids = re.findall(r'\bid="([^"]+)"', text)
-        assert len(set(ids)) == len(ids)
-        links = re.findall(r'(?:href|src)="([^"]*)"|url\(([^)]*)\)', text)
-        assert links
-        assert {(a or b)[:1] for a, b in links} <= {"#", "d"}  # in the page, or the empty icon
-        assert set(re.findall(r'href="#([^"]+)"', text)) <= set(ids)
+@pytest.mark.parametrize("name", ["solve_page", "trend_page", thorough("whole_page")])
+def test_pages_fetch_and_run_nothing(name: str, request: pytest.FixtureRequest) -> None:
+    text = request.getfixturevalue(name).read_text(encoding="utf-8")
+    assert "<img" not in text
+    assert "<script" not in text
+    ids = re.findall(r'\bid="([^"]+)"', text)
+    assert len(set(ids)) == len(ids)
+    links = re.findall(r'(?:href|src)="([^"]*)"|url\(([^)]*)\)', text)
+    assert links
+    assert {(a or b)[:1] for a, b in links} <= {"#", "d"}  # in the page, or the empty icon
+    assert set(re.findall(r'href="#([^"]+)"', text)) <= set(ids)
 
 
 def test_the_page_of_a_solve_holds_its_review(kept: Path, solve_page: Path) -> None:

@@ -127,6 +127,7 @@ def test_a_way_that_is_the_very_turns_that_were_made_saves_nothing(advisor: Advi
     assert same > 0
 
 
+@pytest.mark.thorough
 def test_rotations_of_the_last_layer_or_of_doubtful_readings_are_not_counted(
     advisor: Advisor,
 ) -> None:
@@ -315,19 +316,19 @@ async def test_a_session_has_its_solves_reviewed_while_it_goes_on(
     complaints: list[str] = []
     reviews = SessionReviews(tmp_path, told.append, complaints.append, lambda: 7.0)
     running = asyncio.create_task(reviews.run())
-    for number, kept in ((1, 2), (2, 99), (3, 3)):
+    for number, kept in ((1, 99), (2, 2)):
         reviews.add(number, kept)
     await reviews.finish()  # the advisor is not loaded yet, and is not waited for
     assert not told
     reviews.begin(advisor, load_hands())
     await reviews.finish()
     running.cancel()
-    assert [(one.number, one.kept) for one in told] == [(1, 2), (3, 3)]
+    assert [(one.number, one.kept) for one in told] == [(2, 2)]
     assert all(len(one.sentences) == 3 for one in told)
     assert "99" in complaints[0]
     assert len(complaints) == 1
     with History(tmp_path) as history:
-        assert [bool(history.chances(number)) for number in (1, 2, 3)] == [False, True, True]
+        assert [bool(history.chances(number)) for number in (1, 2, 3)] == [False, True, False]
 
 
 @pytest.mark.parametrize(

@@ -254,6 +254,7 @@ def test_between_two_beginnings_nothing_new_is_said(stream: tuple[bytes, list[Cu
         judge.see(t, step)
 
 
+@pytest.mark.thorough
 def test_the_streams_come_upon_everything_that_can_be_said() -> None:
     counts: dict[str, int] = {}
 

@@ -61,6 +61,7 @@ def scrambler() -> Scrambler:
     return load_scrambler(seed=7)
 
 
+@pytest.mark.thorough
 def test_marginals_of_random_states_are_even() -> None:
     drawn = scramble_check.draw_states(2_000, seed=5)
     worst = min(scramble_check.probabilities(drawn).values())
@@ -198,6 +199,7 @@ def test_tables_of_coordinates_turn_as_the_cube_does() -> None:
             assert (twice == half).all()
 
 
+@pytest.mark.thorough
 def test_a_short_way_is_the_fewest_up_to_six_turns_and_else_no_longer_than_the_usual_way() -> None:
     tables = load_phase_tables()
     start = turned(SOLVED_BYTES, parse_turns("R U F2"))
@@ -216,6 +218,7 @@ def test_a_short_way_is_the_fewest_up_to_six_turns_and_else_no_longer_than_the_u
         assert len(made) <= len(turns)
 
 
+@pytest.mark.thorough
 def test_a_link_of_ten_turns_is_found_and_one_of_eleven_is_not() -> None:
     start = SOLVED_BYTES
     end = turned(start, parse_turns("R U2 F D' L B2 U R2 F' D'"))

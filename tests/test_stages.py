@@ -9,6 +9,7 @@ from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from examples import thorough
 from hypothesis import given
 from hypothesis import strategies as st
 from stage_check import compared, found, position_after, true
@@ -82,9 +83,10 @@ def test_a_cube_of_which_much_is_at_home_is_not_scrambled() -> None:
     assert not any(sight.armed for sight in record.sights)
 
 
-def test_solves_without_marks_begin_after_the_inspection() -> None:
+@pytest.mark.parametrize("sessions", [3, thorough(12)])
+def test_solves_without_marks_begin_after_the_inspection(sessions: int) -> None:
     begun = wrong = 0
-    for seed in range(1000, 1012):
+    for seed in range(1000, 1000 + sessions):
         done = session(seed, 3)
         told = Tracker().feed_all(done.events(marks=False))
         solves = [p.solve for p in told if isinstance(p, SolveOver)]
@@ -93,7 +95,7 @@ def test_solves_without_marks_begin_after_the_inspection() -> None:
             begun += 1
             wrong += (solve.start_turn, found(solve)) != (truth.start_turn, true(truth))
     # By the rule, a scramble may pause longer than the inspection, or contain a cross.
-    assert begun == 36
+    assert begun == 3 * sessions
     assert wrong == 0
 
 
@@ -180,7 +182,7 @@ def summed_up(events: Iterable[CubeEvent], start: bytes) -> Solve:
     return solve
 
 
-@pytest.mark.parametrize("seed", [3, 11])
+@pytest.mark.parametrize("seed", [3, thorough(11)])
 def test_a_turn_that_was_worked_out_or_lost_marks_the_stages_that_it_may_have_changed(
     seed: int,
 ) -> None:

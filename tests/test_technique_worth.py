@@ -6,6 +6,7 @@ import json
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pytest
 from technique_worth_check import drawn_person
 
 from livecube.edges.log_files import LogWriter
@@ -86,6 +87,7 @@ def test_fifteen_pairs_of_both_kinds_tell_something_if_eight_evenings_hold_both(
     assert not tells(np.ones(COUNT))
 
 
+@pytest.mark.thorough
 def test_intervals_hold_the_truth_of_drawn_persons() -> None:
     rng = np.random.default_rng(3)
     held = []

@@ -63,7 +63,9 @@ OFFSETS: Final[dict[str, set[int | None]]] = {
 """The offsets at which a technique is possible; all four if not listed."""
 
 
-SLOW: Final = ("shortest", "keyhole-flip", "pseudo-pair", "x-cross", "pseudo-x-cross")
+SLOW: Final = (
+    *("shortest", "keyhole-flip", "keyhole-chain", "pseudo-pair", "x-cross", "pseudo-x-cross"),
+)
 """For these the referee searches long; other files compare them at fewer positions, too."""
 
 

@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 
 ROOT = Path(__file__).parent.parent
 COMMANDS = "tests/checks/every_command.py"
-SOME = ("live", "task offer", "mqtt check", "bench")
-"""Commands that would publish, by each of the ways to a broker, and the benchmark of the radio."""
+SOME = ("live", "task offer", "mqtt check")
+"""Commands that would publish, by each of the ways to a broker."""
 QUICKLY = ("live", "--simulated", "--speed", "1000", "--seed", "1", "--no-hints")
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from examples import thorough
 
 from livecube.composition.assembly import known_techniques
 from livecube.cube.position import SOLVED, apply_turns
@@ -44,9 +45,11 @@ def beginnings(seed: int, solves: int) -> Iterator[tuple[Situation, list[Task]]]
                 yield situation, [chance.task for chance in found]
 
 
-@pytest.mark.parametrize("with_pairs", [False, True])
+@pytest.mark.parametrize(
+    ("with_pairs", "solves"), [(False, 2), (True, 2), thorough(False, 6), thorough(True, 6)]
+)
 def test_sequences_and_spellings_are_those_of_the_kernels(
-    tables: Tables, *, with_pairs: bool
+    tables: Tables, *, with_pairs: bool, solves: int
 ) -> None:
     engine, hands, asked = Engine(tables), hand_arrays(load_hands()), set[Task]()
     if with_pairs:
@@ -54,7 +57,7 @@ def test_sequences_and_spellings_are_those_of_the_kernels(
         pairs = pair_table_made_apart() if kept is None else kept
         assert pairs is not None
         engine.pairs = pairs
-    for situation, tasks in beginnings(17, 6):
+    for situation, tasks in beginnings(17, solves):
         expected = engine.solve(situation, tasks)
         try:
             found, tried = shortest_sequences(tables, engine.pairs, situation, tasks, MOST)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from referee_seconds import Referee
 from usual_cases import is_odd, load_cases
 
@@ -17,6 +18,7 @@ def test_there_are_41_cases_each_with_two_to_seven_sequences_and_its_mirror_imag
     assert all(2 <= len(case.in_use) <= 7 for case in CASES)
 
 
+@pytest.mark.thorough
 def test_the_usual_hands_are_fastest_by_what_is_in_use() -> None:
     """Held with the slot at the front right; tests/checks/fit_hands.py judges much more."""
     referee, used, odd = Referee(load_hands().to_json()), 0, 0

@@ -493,6 +493,7 @@ def test_a_solve_without_turns_takes_no_time() -> None:
     assert replace(done, turns=[]).seconds == 0.0
 
 
+@pytest.mark.thorough
 def test_solves_of_the_usual_habits_are_all_solved() -> None:
     habits = Habits()
     assert all(solve(seed, habits=habits).solved for seed in range(200, 240))

@@ -146,6 +146,7 @@ PRINTED: Final = (
     f"review {FIXTURES / 'evening.jsonl'} --solve 2 --level bold",
     "review --kept 3",
     f"write {FIXTURES / 'evening.jsonl'}",
+    "hints FEW",
     "hints MOVES",
     "inspect MOVES --cross white --cross yellow",
     "explain",
@@ -160,7 +161,7 @@ PRINTED: Final = (
 """Commands whose words are printed."""
 LONG: Final = (
     *("replay", "history import", "bench", "review", "hands compare", "report", "archive review"),
-    *("explain keyhole", "write", "history rescue"),
+    *("explain keyhole", "write", "history rescue", "hints MOVES", "inspect", "lesson check"),
 )
 """Beginnings of commands that only ``checks/thorough.py`` prints."""
 FOR_PROGRAMS: Final = {"completion", "mqtt schema"}
@@ -248,8 +249,9 @@ def printed(command: str, kept: Path, width: int) -> list[str]:
     """What a command prints on a terminal so wide; a pipe is asked for what has no end."""
     folder = kept.with_name(f"data-{width}")
     shutil.copytree(kept, folder, dirs_exist_ok=True)  # a command may change it
+    moves = {"MOVES": SCRAMBLE, "FEW": "R U R'"}
     arguments = [
-        SCRAMBLE if word == "MOVES" else word.replace("NEW", f"{folder}/{command.split()[0]}")
+        moves[word] if word in moves else word.replace("NEW", f"{folder}/{command.split()[0]}")
         for word in command.split()
     ]
     folders = {"LIVECUBE_DATA": str(folder), "LIVECUBE_CONFIG": str(folder), "TERM": "xterm"}
@@ -302,15 +304,16 @@ def test_every_command_is_looked_at_in_this_file() -> None:
     assert told | DRAWN | FOR_PROGRAMS == {*commands(_livecube)}
 
 
-def test_the_help_of_every_command_fits() -> None:
+@pytest.mark.parametrize("widths", [WIDTHS[:1], thorough(WIDTHS[1:])], ids=str)
+def test_the_help_of_every_command_fits(widths: list[int]) -> None:
     for name in ("", "history", "drill", "mqtt", *commands(_livecube)):
         whole, *others = (
             CliRunner(env={"COLUMNS": str(width)}).invoke(
                 _livecube, [*name.split(), "--help"], terminal_width=width
             )
-            for width in (HUGE[0], *WIDTHS)
+            for width in (HUGE[0], *widths)
         )
-        for width, one in zip(WIDTHS, others, strict=True):
+        for width, one in zip(widths, others, strict=True):
             assert re.findall(r"[a-z,;:]\.\.\.", one.output) == [], f"{name}: a sentence is cut"
             assert unfit(one.output.splitlines(), whole.output.splitlines(), width) == [], name
 

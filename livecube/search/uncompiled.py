@@ -215,8 +215,8 @@ def cheapest_spelling(hands: HandArrays, turns: Sequence[int], starts: Sequence[
     """
     states = hands.seconds.shape[0]
     at, cost = np.array(starts) * states + hands.start, np.zeros(len(starts), dtype=np.int64)
-    every = np.arange(24)
-    steps = []
+    every, steps = np.arange(24), []
+    first, least = np.empty((2, 24 * states), dtype=np.int64)
     for turn in turns:
         held, state = at // states, at % states
         now = np.where(every == held[:, None], state[:, None], hands.rotated)[:, :, None]
@@ -225,10 +225,16 @@ def cheapest_spelling(hands: HandArrays, turns: Sequence[int], starts: Sequence[
         onto = hands.after[every[:, None], move].astype(np.int64) * states + hands.then[now, move]
         written = np.flatnonzero(price < NEVER)
         prices, reached = price.ravel()[written], onto.ravel()[written]
-        order = np.lexsort((prices, reached))
-        firsts = np.flatnonzero(np.diff(reached[order], prepend=-1))
-        touched = np.minimum.reduceat(order, firsts)
-        best = order[firsts][np.argsort(touched)]
+        # Without sorting: of several values for one place the last stays, so rows are put in place
+        # from the last to the first.
+        rows = np.arange(len(reached))
+        first[reached[::-1]] = rows[::-1]
+        touched = reached[first[reached] == rows]
+        least[touched] = NEVER
+        np.minimum.at(least, reached, prices)
+        cheap = np.flatnonzero(prices == least[reached])
+        first[reached[cheap[::-1]]] = cheap[::-1]
+        best = first[touched]
         steps.append((written[best], move))
         at, cost = reached[best], prices[best]
     total = cost + hands.finish[at // states]

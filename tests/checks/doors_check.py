@@ -40,13 +40,18 @@ if TYPE_CHECKING:
     from livecube.edges.sinks import Item
 
 PACKAGE = Path(livecube.__file__).parent
+_PREFIX = str(PACKAGE)
 
 
 class Entered:
     """The files of the package whose functions are called inside the context."""
 
     def __init__(self) -> None:
-        self.files: set[str] = set()
+        self._paths: set[str] = set()
+
+    @property
+    def files(self) -> set[str]:
+        return {str(Path(path).relative_to(PACKAGE)) for path in self._paths}
 
     def __enter__(self) -> Entered:
         sys.setprofile(self._called)
@@ -57,8 +62,8 @@ class Entered:
 
     def _called(self, frame: Any, event: str, _: object) -> None:
         path = frame.f_code.co_filename
-        if event == "call" and path.startswith(str(PACKAGE)):
-            self.files.add(str(Path(path).relative_to(PACKAGE)))
+        if event == "call" and path.startswith(_PREFIX):
+            self._paths.add(path)
 
 
 class Heard:
