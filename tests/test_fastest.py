@@ -460,7 +460,7 @@ def test_the_first_turn_is_priced_with_the_rotations_before_it(hands: Automaton)
     for tokens, count in (
         ((4, 9, 0), 1),
         ((rotation, 4, 9), 2),
-        ((rotation, rotation), 0),
+        ((FIRST_ROTATION, 4, 9), 2),
         ((), 0),
     ):
         moves = answers.moves(tokens[:count])
