@@ -940,6 +940,23 @@ def test_three_packets_at_rest_show_what_stays_the_same(at_rest: int) -> None:
     assert background.is_news(Packet(1.0, "a", b"12")) is (at_rest == 0)
 
 
+@pytest.mark.parametrize(
+    ("packets", "values", "news"),
+    [(40, 11, True), (40, 12, False), (25, 19, False), (25, 20, True)],
+)
+def test_a_byte_of_more_than_twelve_values_tells_nothing_unless_it_changes_with_most_news(
+    packets: int, values: int, news: bool
+) -> None:
+    """With its value at rest it has one more; it changes once less, and then in the last packet."""
+    background = Background()
+    for _ in range(3):
+        background.take(Packet(0.0, "a", bytes(2)))
+    for at in range(packets):  # each is news by its first byte
+        packet = Packet(1.0, "a", bytes([1 + at % 2, min(1 + at, values)]))
+        assert background.is_news(packet)
+    assert background.is_news(Packet(2.0, "a", bytes([0, 99]))) is news
+
+
 @pytest.mark.parametrize(("values", "news"), [(4, True), (5, False)])
 def test_a_byte_of_four_values_at_rest_tells_packets_apart(values: int, news: bool) -> None:
     background = Background()
