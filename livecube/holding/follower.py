@@ -210,7 +210,7 @@ class HoldingFollower:
         self._turned: list[Turned] = []
         """Turns that may belong to a solve that has not been recognised yet."""
         self._begun = False
-        self._last_line = 0
+        self._last_line: int
         """The last line that is followed, if the solve lasts so long."""
         self._stages = 0
         self._cross: int
