@@ -544,6 +544,17 @@ def test_of_twenty_steps_fourteen_report_as_many_turns_as_were_asked_for(
             assert samples.made.tolist() == [3] * 14 + [-1] * 12
 
 
+def test_of_packets_that_come_twice_with_other_bytes_the_first_ones_count() -> None:
+    twice: list[tuple[list[int], list[Packet]]] = [
+        ([3], [Packet(float(at), "a", bytes([at, n])) for n in range(2)]) for at in range(20)
+    ]
+    twice[7] = [3], twice[7][1][:1]  # one was lost
+    samples = _by_packet(twice)
+    assert samples is not None
+    assert samples.made.tolist() == [3] * 20
+    assert [packet.data for packet in samples.packets] == [bytes([at, 0]) for at in range(20)]
+
+
 # Fields in both orders.
 
 
