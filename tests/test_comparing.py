@@ -96,6 +96,23 @@ def test_an_order_must_be_significant_among_all_that_are_compared(looked: int, t
     assert (known.cells[0], known.apart) == (None, ((1, 2),))
 
 
+def test_what_touches_has_no_order() -> None:
+    at = np.arange(4000)[:, None]
+    alternating = (at % 2).astype(float)
+    seldom = (at < 40).astype(float)
+    for ours, theirs, looked, told in (
+        (alternating, alternating + 1, 1, False),  # one ends where the other begins
+        (alternating, alternating + 1.5, 1, True),
+        (seldom, np.ones((4000, 1)), 1, True),
+        (seldom, np.ones((4000, 1)), 1_000_000, False),  # the difference may be nothing
+    ):
+        groups: list[_Drawn | None] = [
+            _Drawn(np.ones((30, 1)), samples, 9) for samples in (ours, theirs)
+        ]
+        row = _row(_Asked("turns", "number", "solves", lambda s: s[..., 0], groups), looked)
+        assert row.apart == (((0, 1),) if told else ())
+
+
 def test_what_overlaps_has_no_order() -> None:
     rng = np.random.default_rng(6)
     found = of(*(group(f"{factor}", rng, 60, factor) for factor in (1.0, 0.97, 0.9, 0.6)))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import tracemalloc
 from collections import Counter
 from dataclasses import replace
 from functools import partial
@@ -543,6 +544,7 @@ def heard_in(name: str) -> tuple[int, str]:
 def test_each_test_tries_what_it_tried(name: str) -> None:
     """Decoders elsewhere are held against the same packets as before."""
     assert heard_in(name) == HEARD[name]
+    assert not tracemalloc.is_tracing()  # all that is done later would be slower
 
 
 def test_no_test_of_conformance_is_left_out_here() -> None:

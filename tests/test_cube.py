@@ -354,3 +354,9 @@ def test_a_block_outside_is_a_corner_and_an_edge_that_were_turned_together() -> 
         assert blocks_outside(int(HOME[corner]), int(HOME[edge])) == {
             (one, two) for one, two in found if two not in home
         }
+
+
+def test_the_first_rotations_are_quarter_turns_as_of_the_upper_and_the_front_layer() -> None:
+    for number, face in ((1, 0), (2, 2)):
+        layer = FACELET_POINT @ FACELET_NORMAL[9 * face + 4] == 1
+        assert (ROTATIONS[number][layer] == TURNS[3 * face][layer]).all()

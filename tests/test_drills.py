@@ -37,6 +37,7 @@ from livecube.drills.news import DrillReady, as_drill
 from livecube.drills.place import DrillPlace, case_of, key_of, pieces_that_count
 from livecube.drills.positions import Wish, _random_position, drawn_cases, drawn_set, sampled
 from livecube.drills.screen import DrillScreen
+from livecube.drills.sets import generator
 from livecube.drills.text import drill_json, drill_line, judged_sentence
 from livecube.edges.sinks import Board
 from livecube.errors import UsageError
@@ -569,3 +570,9 @@ def test_a_cross_layer_aside_is_a_point_harder_but_for_keyholes(advisor: Advisor
         assert bool(situation.offset) == bool(aside)
         keyhole, other = (points(situation, way) for way in ways)
         assert other - keyhole == harder
+
+
+def test_only_a_seed_draws_the_same_again() -> None:
+    drawn = [[generator(seed).random() for seed in (5, 6, None)] for _ in range(2)]
+    assert [one == other for one, other in zip(*drawn, strict=True)] == [True, True, False]
+    assert len({*drawn[0]}) == 3

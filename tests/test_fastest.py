@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import ast
+import inspect
+import re
 from dataclasses import replace
 from functools import cache
+from itertools import pairwise
 from random import Random
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
@@ -18,6 +22,7 @@ from livecube.cube.position import SOLVED, apply_turn, apply_turns, inverse_turn
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.cache import load_crosses, load_search
 from livecube.hands.automaton import MOVES, NEVER
+from livecube.search import fastest_arrays, shortest_kernel
 from livecube.search.answers import Answers, make_book
 from livecube.search.book import (
     FIRST_ROTATION,
@@ -32,7 +37,7 @@ from livecube.search.book import (
     usual_cross,
 )
 from livecube.search.bounds import cross_seconds, left_over
-from livecube.search.fastest_arrays import KINDS, SECOND_AT
+from livecube.search.fastest_arrays import KINDS, SECOND_AT, Kept, Scratch
 from livecube.search.hand_arrays import UPRIGHT, hand_arrays
 from livecube.search.situation import (
     CROSS_AT,
@@ -44,6 +49,8 @@ from livecube.search.situation import (
 )
 from livecube.search.task import (
     ALL_TURNS,
+    LONGEST,
+    LONGEST_WAY,
     NO_D,
     NO_TAIL,
     TURNED_BACK,
@@ -460,11 +467,49 @@ def test_the_first_turn_is_priced_with_the_rotations_before_it(hands: Automaton)
     for tokens, count in (
         ((4, 9, 0), 1),
         ((rotation, 4, 9), 2),
-        ((rotation, rotation), 0),
+        ((FIRST_ROTATION, 4, 9), 2),
         ((), 0),
     ):
         moves = answers.moves(tokens[:count])
         assert answers.first_ms(Written(0, (), tokens, 0, 0)) == hands.sequence_ms(moves)
+
+
+def documented_shapes(of: type) -> dict[str, str]:
+    """The shape that the text below a field begins with; of fields without one an empty text."""
+    [body] = ast.parse(inspect.getsource(of)).body
+    assert isinstance(body, ast.ClassDef)
+    shapes = {one.target.id: "" for one in body.body
+              if isinstance(one, ast.AnnAssign) and isinstance(one.target, ast.Name)}  # fmt: skip
+    for field, text in pairwise(body.body):
+        said = re.match(r"Shape (\([^)]*\))", ast.unparse(text).strip("'\""))
+        if said and isinstance(field, ast.AnnAssign) and isinstance(field.target, ast.Name):
+            shapes[field.target.id] = said[1]
+    return shapes
+
+
+def test_kernels_have_the_room_that_their_arrays_are_said_to_have() -> None:
+    """A kernel would write beyond it unnoticed."""
+    levels = LONGEST_WAY + 1  # one for each turn, and the one before the first
+    scratch = fastest_arrays.empty_scratch()
+    stands = scratch.stands.shape[0]
+    words = {"levels": levels, "KINDS": KINDS, "LONGEST_WAY": LONGEST_WAY, "most": 9}
+    said = documented_shapes(Scratch)
+    assert said["children_of"] == "(levels, 18, 5)"
+    # Bounds of a turn are told together; what has no shape has one number for each level.
+    said |= dict.fromkeys(("bounds", "own", "at_offset"), "(KINDS,)")
+    for name, shape in said.items():
+        its = eval(shape or "(levels,)", {**words, "many": stands})
+        assert getattr(scratch, name).shape == its, name
+    kept = fastest_arrays.empty_kept(9)
+    for name, shape in documented_shapes(Kept).items():
+        assert getattr(kept, name).shape == eval(shape, words), name
+    # Faces and "no turn" by turns, their number, four pairs, eight single pieces; by level the
+    # cross, crosses, corners and edges as the slots see them, all pieces, what each turn needs.
+    level = LONGEST + 1
+    assert [array.shape for array in shortest_kernel.empty_scratch()] == [
+        (7, 18), (7,), (4,), (8,),
+        (level,), (level, 4), (level, 4), (level, 4), (level, 8), (level, 18), (level,), (level,),
+    ]  # fmt: skip
 
 
 def test_answers_are_kept_until_there_are_too_many(

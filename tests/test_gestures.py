@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from itertools import product
+import random
+from itertools import permutations, product
 
 import pytest
 
@@ -14,6 +15,7 @@ from livecube.practice.gestures import (
     Gesture,
     GestureWatcher,
     TurnsWatcher,
+    asks_for_help,
 )
 from livecube.virtual.session import session
 
@@ -88,6 +90,48 @@ def test_in_the_middle_of_a_solve_the_last_four_turns_are_a_gesture() -> None:
     assert times("R L R' L' R L R' L' R L R' L'") == [4, 8, 12]  # never with turns of the last one
     assert times("R L R' L' U' D' U D", each_s=1.0) == [4, 8]
     assert times("R L R' L'", each_s=1.01) == times("R L' R' L") == times("R L U R' L'") == []
+
+
+def all_that_ask_for_help() -> set[tuple[str, ...]]:
+    """Every way to make two opposite layers by half turns, twice, written as in a book."""
+    found = set()
+    for a, b in ("UD", "RL", "FB"):
+        halves = {
+            order
+            for one, other in product((f"{a}2", f"{a} {a}", f"{a}' {a}'"), repeat=2)
+            for order in permutations((*one.split(), *other.replace(a, b).split()))
+        }
+        found |= {first + second for first in halves for second in halves}
+    return found
+
+
+def test_only_two_opposite_layers_by_half_turns_and_again_ask_for_help() -> None:
+    ask, names = all_that_ask_for_help(), [f + how for f in "URFDLB" for how in ("", "2", "'")]
+    rng, right = random.Random(3), sorted(ask)
+    told = []
+    for _ in range(1200):
+        turns = [*rng.choices(names, k=rng.randrange(3)), *rng.choice(right)]
+        for _ in range(rng.choice((0, 0, 1, 2))):
+            at = rng.randrange(len(turns))
+            match rng.randrange(4):
+                case 0:
+                    turns[at] = turns[at][0] + rng.choice(("", "2", "'"))
+                case 1:
+                    turns[at] = rng.choice(names)
+                case 2 if len(turns) > 1:
+                    del turns[at]
+                case _:
+                    turns.insert(at, rng.choice(turns))
+        times = [0.0]
+        for _ in turns[1:]:
+            times.append(times[-1] + rng.choice((0.25, 0.5, 1.0)))
+        expected = any(
+            tuple(turns[at:]) in ask and times[-1] - times[at] <= 5 for at in range(len(turns))
+        )
+        numbers = parse_turns(" ".join(turns))
+        assert asks_for_help([*zip(times, numbers, strict=True)]) is expected, turns
+        told.append(expected)
+    assert 200 < sum(told) < 1000
 
 
 @pytest.mark.parametrize("seed", range(3))

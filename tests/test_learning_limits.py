@@ -544,6 +544,17 @@ def test_of_twenty_steps_fourteen_report_as_many_turns_as_were_asked_for(
             assert samples.made.tolist() == [3] * 14 + [-1] * 12
 
 
+def test_of_packets_that_come_twice_with_other_bytes_the_first_ones_count() -> None:
+    twice: list[tuple[list[int], list[Packet]]] = [
+        ([3], [Packet(float(at), "a", bytes([at, n])) for n in range(2)]) for at in range(20)
+    ]
+    twice[7] = [3], twice[7][1][:1]  # one was lost
+    samples = _by_packet(twice)
+    assert samples is not None
+    assert samples.made.tolist() == [3] * 20
+    assert [packet.data for packet in samples.packets] == [bytes([at, 0]) for at in range(20)]
+
+
 # Fields in both orders.
 
 
@@ -938,6 +949,23 @@ def test_three_packets_at_rest_show_what_stays_the_same(at_rest: int) -> None:
         background.take(Packet(0.0, "a", b"12"))
     assert background.is_news(Packet(1.0, "a", b"13")) is (at_rest in (0, 3))
     assert background.is_news(Packet(1.0, "a", b"12")) is (at_rest == 0)
+
+
+@pytest.mark.parametrize(
+    ("packets", "values", "news"),
+    [(40, 11, True), (40, 12, False), (25, 19, False), (25, 20, True)],
+)
+def test_a_byte_of_more_than_twelve_values_tells_nothing_unless_it_changes_with_most_news(
+    packets: int, values: int, news: bool
+) -> None:
+    """With its value at rest it has one more; it changes once less, and then in the last packet."""
+    background = Background()
+    for _ in range(3):
+        background.take(Packet(0.0, "a", bytes(2)))
+    for at in range(packets):  # each is news by its first byte
+        packet = Packet(1.0, "a", bytes([1 + at % 2, min(1 + at, values)]))
+        assert background.is_news(packet)
+    assert background.is_news(Packet(2.0, "a", bytes([0, 99]))) is news
 
 
 @pytest.mark.parametrize(("values", "news"), [(4, True), (5, False)])

@@ -6,7 +6,8 @@ import json
 import tomllib
 from dataclasses import replace
 from functools import cache
-from typing import TYPE_CHECKING
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
@@ -338,6 +339,21 @@ def test_the_table_has_what_predicts_better_and_else_the_usual_prices() -> None:
     assert ((table.seconds_ms == NEVER) == (usual.seconds_ms == NEVER)).all()
     tempo = own.price_ms[own.fit.means.cell].sum() / KIN.usual_ms[own.fit.means.cell].sum()
     assert table.single_rotation_ms["y"] == pytest.approx(320 * tempo, rel=0.25)
+
+
+@pytest.mark.parametrize("factor", [1e-4, 0.02, 1.0])
+def test_a_price_is_a_whole_number_of_milliseconds_and_never_nothing(factor: float) -> None:
+    usual = KIN.usual
+    own: Any = SimpleNamespace(
+        verdict=SimpleNamespace(keeps=True), kin=KIN, price_ms=factor * KIN.usual_ms,
+        fit=SimpleNamespace(values=np.full(len(KIN.usual_ms), np.log(factor))),
+    )  # fmt: skip
+    table = own_automaton(own, None, usual)
+    written = usual.seconds_ms < NEVER
+    expected = [max(1, round(factor * ms)) for ms in usual.seconds_ms[written].tolist()]
+    assert table.seconds_ms[written].tolist() == expected
+    for name, ms in usual.single_rotation_ms.items():
+        assert table.single_rotation_ms[name] == max(1, round(factor * ms))
 
 
 def test_a_persons_eyes_are_learned_and_the_usual_ones_kept() -> None:

@@ -96,6 +96,17 @@ def test_lines_are_found_whatever_toml_allows(name: str) -> None:
     assert line_of(text, ("rows", 1, "text") if name == "text" else path) == lines[name]
 
 
+@pytest.mark.parametrize(("longer", "line"), [(99, 300), (100, 1)])
+def test_in_a_statement_of_more_than_a_hundred_lines_the_search_for_a_line_ends(
+    longer: int, line: int
+) -> None:
+    # Halving 300 lines begins with 150: the statement's first line, and so many more follow.
+    before, inside, behind = ["#"] * 148, ["1,"] * (longer - 1), ["#"] * (149 - longer)
+    lines = ["a = 1", *before, "x = [", *inside, "]", *behind, "late = 1"]
+    assert len(lines) == 300
+    assert line_of("\n".join(lines), ("late",)) == line
+
+
 values = st.recursive(
     st.one_of(
         st.booleans(),

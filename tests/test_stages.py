@@ -40,7 +40,7 @@ from livecube.stages.progress import (
     Resynced,
     SolveOver,
 )
-from livecube.stages.solve import last_layer_boundaries, pair_technique
+from livecube.stages.solve import chosen_sight, last_layer_boundaries, pair_technique
 from livecube.stages.tracker import Resting, Tracker
 from livecube.virtual.records import KINDS
 from livecube.virtual.session import session
@@ -424,6 +424,43 @@ def test_the_first_mark_ends_what_was_taken_for_a_solve_without_a_word() -> None
     assert tracker.feed(SolveMark(2.0, 7, "start")) == []
     tracker.feed(Turn(3.0, 0))
     assert [type(one) for one in tracker.feed(SolveMark(4.0, 8, "inspect"))] == [SolveOver]
+
+
+def preferred(one: tuple[list[int], int], other: tuple[list[int], int]) -> str:
+    """Why one cross (sorted lines of its pairs, its own line) is chosen; empty: it is not."""
+    (ours, cross), (theirs, its) = one, other
+    if len(ours) != len(theirs):
+        return "more" * (len(ours) > len(theirs))
+    if len(ours) == 4 and ours[-1] != theirs[-1]:
+        return "whole sooner" * (ours[-1] < theirs[-1])
+    if ours and ours[0] != theirs[0]:
+        return "first sooner" * (ours[0] < theirs[0])
+    return "cross sooner" * (cross < its)
+
+
+def test_the_cross_in_hindsight_is_that_to_which_no_other_is_preferred() -> None:
+    rng, said = random.Random(1), set()
+    for _ in range(400):
+        there: list[tuple[list[int], int]] = []
+        sights = []
+        for _ in range(3):
+            lines = rng.choices((5, 6), k=rng.choice((0, 2, 4, 4)))
+            cross = Done(rng.randrange(3), 0) if rng.random() < 0.9 else None
+            done = {slot: Done(line, 0) for slot, line in enumerate(lines)}
+            sight = SimpleNamespace(held=SimpleNamespace(cross=cross, done=done))
+            sights.append(sight)
+            if cross:
+                there.append((sorted(lines), cross.line))
+        record: Any = SimpleNamespace(sights=sights)
+        chosen: Any = chosen_sight(record)
+        if not there:
+            assert chosen is None
+            continue
+        at = [sight for sight in sights if sight.held.cross].index(chosen)
+        assert not any(preferred(other, there[at]) for other in there)
+        assert all(preferred(there[at], other) for other in there[:at])
+        said |= {preferred(there[at], other) for other in there}
+    assert said == {"more", "whole sooner", "first sooner", "cross sooner", ""}
 
 
 @pytest.mark.parametrize(("seconds", "tps"), [(4.0, 2.5), (0.5, 20.0), (0.0, None)])

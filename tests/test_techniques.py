@@ -175,6 +175,16 @@ def test_of_our_own_techniques_one_is_plain_and_one_the_yardstick() -> None:
     assert planned >= {"plain", "made-pair", "keyhole-corner", "keyhole-edge", "keyhole-flip"}
     ordinary = {name for name, its in own.items() if its.is_ordinary}
     assert ordinary == {"plain", "made-pair", "shortest"}
+    for name, its in own.items():
+        assert its.is_keyhole is ("keyhole" in name)
+        assert its.in_inspection is ("x-cross" in name)
+        assert its.begins_joined is ("made" in name)
+        assert its.begins_flipped is ("flip" in name)
+        assert its.inserts_alone == {"keyhole-corner": "corner", "keyhole-edge": "edge"}.get(name)
+    assert own.keys() - planned == {"keyhole-chain"}
+    # Of these, hindsight says that one piece came in before the other, or both with the cross.
+    seen_later = {"keyhole-corner", "keyhole-edge", "keyhole-flip", "x-cross"}
+    assert {name for name, its in own.items() if its.named_by_hindsight} == seen_later
     assert own_traits("plain") == own["plain"]
     assert own_traits("multislot") == USUAL
 

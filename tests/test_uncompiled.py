@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 import subprocess
 import sys
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
@@ -16,6 +16,7 @@ from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.apart import pair_table_made_apart
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.cache import kept_pair_table
+from livecube.search import shortest_kernel
 from livecube.search.engine import Engine
 from livecube.search.hand_arrays import UPRIGHT, hand_arrays
 from livecube.search.situation import Situation
@@ -72,6 +73,27 @@ def test_sequences_and_spellings_are_those_of_the_kernels(
                 assert spelled(hands, sequences[:2], starts, compiled=False) == written
     assert {task.tail for task in asked} == {0, 1}
     assert {task.tied for task in asked} == {False, True}
+
+
+def test_the_kernel_has_room_for_all_turns_and_for_every_stand_of_the_hands(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """It would write beyond it unnoticed."""
+    hands, spell, shapes = hand_arrays(load_hands()), shortest_kernel.spell, []
+
+    def seen(*given: Any) -> Any:
+        shapes.append([array.shape for array in given[3:]])
+        return spell(*given)
+
+    monkeypatch.setattr("livecube.search.shortest_kernel.spell", seen)
+    assert [way.turns for way in spelled(hands, [(0,), (0, 3, 2, 5), ()], [0])] == [
+        (0,), (0, 3, 2, 5), (),
+    ]  # fmt: skip
+    assert spelled(hands, [], [0]) == []
+    # Before each turn and in the end the hands may stand in every holding and state; four numbers
+    # tell of a stand.
+    stands = 24 * len(hands.seconds)
+    assert shapes == [[(4,), (4,), (5, stands), (4, 5, stands), (5,)]] * 3
 
 
 def test_short_ways_to_a_cross_and_to_one_that_is_left_aside_are_those_of_the_kernel(

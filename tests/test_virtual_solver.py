@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 import subprocess
 import sys
 from collections import Counter
@@ -29,12 +30,14 @@ from livecube.cube.position import (
 )
 from livecube.errors import UsageError
 from livecube.events import Turn
+from livecube.stages.frame import HeldSlots, Row
 from livecube.virtual.cross import cross_table, plan_cross
 from livecube.virtual.cube import simulated_cube
 from livecube.virtual.fingers import Insertion, fingers_of
 from livecube.virtual.habits import OTHERWISE
 from livecube.virtual.hands import CrossFrame, Hands
 from livecube.virtual.last_layer import answers, is_settled
+from livecube.virtual.looks import WholeLine
 from livecube.virtual.lucky import cross_and_slots
 from livecube.virtual.pairs import layer_turn
 from livecube.virtual.sequences import ORIENT, PERMUTE, mirrored, read_sequence
@@ -48,7 +51,7 @@ from livecube.virtual.solver import (
     VirtualSolve,
     solve,
 )
-from livecube.virtual.truth import find_truth, looks_after
+from livecube.virtual.truth import _Follower, find_truth, looks_after
 from livecube.virtual.usual_cases import settled_case
 from livecube.virtual.x_cross import plan_x_cross
 
@@ -171,6 +174,40 @@ def rows(text: str, *, into: str = "") -> list[tuple[str, str, int, str | None, 
     return [
         (s.stage, "".join(s.slots), s.end_turn, s.technique, s.offset) for s in truth.stages[:5]
     ]
+
+
+SLOTS = "0123"
+
+
+def drawn_lines(rng: random.Random) -> list[WholeLine]:
+    """Lines where a cross is whole; pieces come and go, and the layer turns, as no solver does."""
+    lines, at = [WholeLine(1, 0, frozenset(), frozenset())], 1
+    for _ in range(rng.randrange(1, 10)):
+        at += rng.choice((1, 1, 2))
+        corners = frozenset(rng.sample(SLOTS, rng.randrange(5)))
+        edges = frozenset(rng.sample(SLOTS, rng.randrange(5))) if rng.random() < 0.3 else corners
+        lines.append(WholeLine(at, rng.choice((0, 1, 2, 3)), corners, edges))
+    return lines[rng.randrange(2) :]
+
+
+def test_truth_and_tracker_agree_on_what_is_held_whatever_comes_and_goes() -> None:
+    rng, reopened, own = random.Random(2), 0, 0
+    for _ in range(1000):
+        lines, held, lost = drawn_lines(rng), HeldSlots(), list[tuple[str, int]]()
+        for line in lines:
+            corners, edges = (sum(1 << int(slot) for slot in its) for its in line[2:])
+            change = held.settle(Row(line.line, line.offset, corners, edges, 0))
+            if change is not None:
+                lost += [(s, line.line) for s in SLOTS if change.reopened >> int(s) & 1]
+        truth = _Follower(0, lines)
+        cross = truth.cross_done and truth.cross_done[:2]
+        assert cross == (held.cross and (held.cross.line, held.cross.offset))
+        pairs = {int(slot): done[:2] for slot, done in truth.pairs.items()}
+        assert pairs == {slot: (done.line, done.offset) for slot, done in held.done.items()}
+        assert truth.reopened == lost
+        reopened += len(lost)
+        own += sum(done[1] > 0 for done in pairs.values())
+    assert min(reopened, own) > 50
 
 
 # In these the first U leaves the cross whole, and with it the slots not mentioned later.

@@ -376,9 +376,9 @@ class Speaker:
         """The last turn of the attempt under way."""
         self._crosses: frozenset[str] = frozenset()
         """Colours of the crosses that a hint for the beginning of a solve makes."""
-        self._inserting = False
+        self._inserting: bool
         """Whether another layer than the upper one was turned since the hint's moves were said."""
-        self._answered = False
+        self._answered: bool
         """Whether the present line's beginning was answered already."""
         self._pace = _Pace()
 

@@ -12,12 +12,11 @@ the usual one of a linear mixed model; variances are found by maximum likelihood
 from __future__ import annotations
 
 from functools import cached_property, lru_cache
-from math import log
 from typing import TYPE_CHECKING, Final, NamedTuple, TypeAlias
 
 import numpy as np
 
-from livecube.hands.automaton import MOVES, NEVER
+from livecube.hands.automaton import MOVES
 from livecube.hands.executions import usual_ms
 
 if TYPE_CHECKING:
@@ -202,11 +201,13 @@ def _features(automaton: Automaton) -> tuple[Array, Array]:
     A cell has a share of 0 where it has no effect of the group. Two prices in one gap, of a
     rotation and a turn, have shares in proportion to their usual seconds.
     """
+    # Where a move is never written this means nothing, and nobody asks for it.
+    log_grip = np.log(automaton.seconds_ms / automaton.seconds_ms[automaton.start])
     contexts: list[tuple[_Effects, float]] = []
     for state, name in enumerate(automaton.state_names):
         before, _, between = name.partition(" ")
         for number, move in enumerate(MOVES):
-            grip = _log_grip(automaton, state, number)
+            grip = float(log_grip[state, number])
             contexts.append((_effects(before, between, move, grip, None), 1.0))
     for rotation, spun in enumerate(automaton.rotation_ms[0].tolist()):
         for number, move in enumerate(MOVES):
@@ -254,9 +255,3 @@ def _effects(before: str, between: str, move: Move, grip: float, rotation: int |
     if rotation:
         found["rotation"], found["rotations"] = ("all", 1.0), (rotation, 1.0)
     return found
-
-
-def _log_grip(automaton: Automaton, state: int, number: int) -> float:
-    """The logarithm of a price against that of the same move at the beginning; 0 if never."""
-    price = int(automaton.seconds_ms[state, number])
-    return log(price / int(automaton.seconds_ms[automaton.start, number])) if price < NEVER else 0.0

@@ -210,7 +210,7 @@ class HoldingFollower:
         self._turned: list[Turned] = []
         """Turns that may belong to a solve that has not been recognised yet."""
         self._begun = False
-        self._last_line = 0
+        self._last_line: int
         """The last line that is followed, if the solve lasts so long."""
         self._stages = 0
         self._cross: int
@@ -273,8 +273,9 @@ class HoldingFollower:
         self._live.begin()
         begun = [turned for turned in self._turned if turned.line >= start]
         self._begun = len(begun) <= _LONGEST
-        for turned in begun if self._begun else ():
-            self._live.turn(turned.turn, turned.t, 0, -1, turned.attitude)
+        if self._begun:
+            for turned in begun:
+                self._live.turn(turned.turn, turned.t, 0, -1, turned.attitude)
 
     def _stage(self, split: Split) -> Split:
         self._stages += 1

@@ -172,11 +172,10 @@ def _by_number(steps: _Sent, counter: FoundCounter) -> Samples | None:
 
 def _by_packet(steps: _Sent) -> Samples | None:
     """Samples with one packet for each turn, without a counter; repeated bytes are copies."""
-    copies = Counter(
-        len(packets) // len(sent) for sent, packets in steps if packets and sent
-    ).most_common(1)
-    if not copies:
+    counts = Counter(len(packets) // len(sent) for sent, packets in steps if packets and sent)
+    if not counts:
         return None
+    [(copies, _)] = counts.most_common(1)
     made: list[int] = []
     chosen: list[Packet] = []
     waiting: list[int] = []
@@ -185,7 +184,7 @@ def _by_packet(steps: _Sent) -> Samples | None:
         waiting += sent
         if not packets:
             continue
-        new = _new(packets, len(waiting), copies[0][0], latest)
+        new = _new(packets, len(waiting), copies, latest)
         latest = packets[-1].data
         labelled += len(new) == len(waiting)
         made += waiting if len(new) == len(waiting) else [-1] * len(new)

@@ -212,7 +212,9 @@ class ProfileDecoder:
         if turns.elapsed is not None:
             steps = [0, *turns.elapsed.read(data)]
             return [(newest - sum(steps[: k + 1])) % wrap for k in range(count)]
-        since = 0 if lost or self._ticks is None else (newest - self._ticks) % wrap
+        if lost or self._ticks is None:
+            return [newest % wrap] * count
+        since = (newest - self._ticks) % wrap
         return [(newest - since * k // count) % wrap for k in range(count)]
 
     def _tell_turns(self, layout: Layout, codes: list[int], ticks: list[int | None]) -> None:

@@ -129,7 +129,7 @@ def _as_held(turns: list[int], view: int) -> list[int]:
 
 def _search(tables: PhaseTables, position: Array, most: int, patience: int) -> list[int] | None:
     """Turns that solve a position; None if none were found within ``patience`` nodes."""
-    turns = np.zeros(most + 1, dtype=np.int64)
+    turns = np.zeros(most, dtype=np.int64)
     length = _two_phases(
         position.astype(np.uint8), coordinates_of(position)[:3], most, patience, turns,
         TURNS, PIECE_AT, _SECOND, _FOLLOWS,

@@ -187,7 +187,7 @@ class Answers:
 
     def first_ms(self, way: Written) -> int:
         """The price of its first turn, with the rotations before it; 0 without turns."""
-        count = next((n for n, token in enumerate(way.tokens, 1) if token < FIRST_ROTATION), 0)
+        count = next((n for n, token in enumerate(way.tokens, 1) if token < FIRST_ROTATION), None)
         return self.automaton.sequence_ms(self.moves(way.tokens[:count]))
 
     def text(self, way: Written) -> str:

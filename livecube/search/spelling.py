@@ -33,7 +33,7 @@ def spelled(
     The price includes the time to bring the cross down again. ``compiled``: whether by the kernel,
     which takes half a second to load; the answers are the same.
     """
-    longest = max(map(len, sequences), default=0)
+    longest = len(max(sequences, key=len, default=()))
     spell = _kernel(hands, longest) if compiled else partial(cheapest_spelling, hands)
     written = []
     for turns in sequences:

@@ -189,11 +189,11 @@ def chosen_sight(record: Record) -> Sight | None:
     four slots, the one with the most; None if there was no cross at all.
     """
 
-    def key(sight: Sight) -> tuple[int, int, int, int]:
-        held = sight.held
-        lines = [done.line for done in held.done.values()]
-        complete = max(lines) if held.complete else 0
-        return -len(lines), complete, min(lines, default=0), held.cross.line if held.cross else 0
+    def key(sight: Sight) -> tuple[int, list[int], list[int], int]:
+        cross = sight.held.cross
+        assert cross is not None
+        lines = sorted(done.line for done in sight.held.done.values())
+        return -len(lines), lines[3:], lines[:1], cross.line
 
     return min((s for s in record.sights if s.held.cross), key=key, default=None)
 

@@ -16,7 +16,7 @@ from livecube.cube.geometry import FACELET_NORMAL, FACELET_POINT, FACES, OPPOSIT
 from livecube.cube.holding import COLOURS
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Callable, Iterable, Sequence
 
 __all__ = [
     "MOVED",
@@ -52,7 +52,7 @@ def looks_after(turns: Iterable[int], look: Look = START) -> list[Look]:
     return looks
 
 
-def _sum(*vectors: tuple[int, ...]) -> tuple[int, ...]:
+def _sum(vectors: Sequence[tuple[int, ...]]) -> tuple[int, ...]:
     return tuple(map(sum, zip(*vectors, strict=True)))
 
 
@@ -78,12 +78,12 @@ def sides_of(cross: int) -> tuple[Side, ...]:
     first = next(face for face in range(6) if face not in (cross, OPPOSITE[cross]))
     ring = [first]
     while len(ring) < 4:
-        at = _WHERE[_sum(down, _NORMAL[9 * ring[-1]]), _NORMAL[9 * ring[-1]]]
+        at = _WHERE[_sum([down, _NORMAL[9 * ring[-1]]]), _NORMAL[9 * ring[-1]]]
         ring.append(int(TURNS[3 * cross][at]) // 9)
     sides = []
     for face, following in zip(ring, ring[1:] + ring[:1], strict=True):
         side, beside = _NORMAL[9 * face], _NORMAL[9 * following]
-        low, corner, edge = _sum(down, side), _sum(down, side, beside), _sum(side, beside)
+        low, corner, edge = map(_sum, ([down, side], [down, side, beside], [side, beside]))
         names = sorted((COLOURS[face], COLOURS[following]))
         sides.append(
             Side(
@@ -149,7 +149,7 @@ def whole_line(line: int, look: Look, cross: int) -> WholeLine | None:
 
 def joined(look: Look, cross: int, pair: tuple[int, int]) -> bool:
     """Whether corner and edge of a slot touch outside it with both shared colours matching."""
-    slot = _sum(_POINT[pair[0]], _POINT[pair[1]])
+    slot = _sum([_POINT[piece] for piece in pair])
     colours = {look[centre] for centre in pair}
     for point in {_POINT[i] for i in range(54) if 0 not in _POINT[i]}:
         normals = [tuple(v if a == axis else 0 for a in range(3)) for axis, v in enumerate(point)]
@@ -157,7 +157,7 @@ def joined(look: Look, cross: int, pair: tuple[int, int]) -> bool:
         if set(shown.values()) != colours | {FACES[cross]}:
             continue
         one, two = (n for n in normals if shown[n] in colours)
-        beside = _sum(one, two)
+        beside = _sum([one, two])
         edge = (look[_WHERE[beside, one]], look[_WHERE[beside, two]])
         return beside != slot and edge == (shown[one], shown[two])
     raise ValueError("no corner shows the colours of this slot: these are not looks of a cube")
