@@ -107,7 +107,7 @@ class CrossFrame:
 
     def row(self, line: int, position: bytes) -> Row | None:
         """The slots of this colour at a line; None if its cross is not whole."""
-        offset = self.offset(position)
+        offset = self._offsets.get(self._cross_of(position))  # without a call: it is asked often
         if offset is None:
             return None
         corners = edges = flipped = 0

@@ -193,6 +193,7 @@ def chosen_sight(record: Record) -> Sight | None:
         cross = sight.held.cross
         assert cross is not None
         lines = sorted(done.line for done in sight.held.done.values())
+        # The fourth line is the one at which all slots are done.
         return -len(lines), lines[3:], lines[:1], cross.line
 
     return min((s for s in record.sights if s.held.cross), key=key, default=None)
