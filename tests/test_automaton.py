@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import tomllib
+from dataclasses import replace
 from itertools import pairwise
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
@@ -90,6 +91,11 @@ def test_the_hands_differ() -> None:
     assert not np.array_equal(RIGHT.seconds_ms, LEFT.seconds_ms)
     assert not np.array_equal(RIGHT.looking.corner_ms, LEFT.looking.corner_ms)
     assert load_features("left").mirrored() == load_features("right")
+
+
+def test_in_the_mirror_only_rotations_about_x_keep_their_direction() -> None:
+    uneven = replace(load_features("right"), rotation=dict.fromkeys("xyz", (1, 2, 3)))
+    assert uneven.mirrored().rotation == {"x": (1, 2, 3), "y": (3, 2, 1), "z": (3, 2, 1)}
 
 
 @given(sequences)

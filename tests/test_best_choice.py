@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from types import SimpleNamespace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from livecube.advice.best_choice import best_row, is_best_choice
+from livecube.advice.best_choice import best_row, deciding_slots, is_best_choice
+from livecube.techniques.plain import Plain
+from livecube.techniques.x_cross import PseudoXCross, XCross
+
+if TYPE_CHECKING:
+    from livecube.techniques.base import Technique
 
 
 def row(technique: str, total: float = 2.0, **changed: Any) -> Any:
@@ -51,3 +56,20 @@ def test_of_two_slots_it_has_to_take_less_than_both_plainly(seconds: float, best
 def test_the_yardstick_is_two_turns_shorter_than_all(turns: int, best: bool) -> None:
     its = row("shortest", fastest=False)
     assert is_best_choice(advice(its, row("plain", turns=turns), row("x", turns=20)), its) is best
+
+
+@pytest.mark.parametrize(
+    ("technique", "filled", "decide"),
+    [
+        (XCross(), (1, 1), 1),
+        (PseudoXCross(), (2, 2), 2),
+        (XCross(), (), None),
+        (XCross(), (1, 2), None),
+        (Plain(), (1, 1), None),
+    ],
+)
+def test_in_inspection_rows_for_as_many_slots_decide(
+    technique: Technique, filled: tuple[int, ...], decide: int | None
+) -> None:
+    chances: list[Any] = [SimpleNamespace(slots=range(slots)) for slots in filled]
+    assert deciding_slots(technique, chances) == decide

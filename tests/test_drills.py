@@ -30,11 +30,13 @@ from livecube.composition.again import Again, TrierSource
 from livecube.composition.assembly import drilled_techniques
 from livecube.composition.following import Hub
 from livecube.composition.scrambler import Scrambler, load_scrambler
+from livecube.cube.geometry import FACES
+from livecube.cube.holding import Holding
 from livecube.cube.notation import moves_text, parse_turns
 from livecube.cube.position import SOLVED, SOLVED_BYTES, apply_turns, inverse_turn
 from livecube.drills.judging import HOW_WELL, DrillJudged, judged, points
 from livecube.drills.news import DrillReady, as_drill
-from livecube.drills.place import DrillPlace, case_of, key_of, pieces_that_count
+from livecube.drills.place import DrillPlace, case_of, key_of, pieces_that_count, pieces_words
 from livecube.drills.positions import Wish, _random_position, drawn_cases, drawn_set, sampled
 from livecube.drills.screen import DrillScreen
 from livecube.drills.sets import generator
@@ -549,6 +551,13 @@ def test_what_cannot_be_drilled_is_told(
     done = livecube(*arguments, data=tmp_path)
     assert isinstance(done.exception, UsageError)
     assert said in str(done.exception)
+
+
+@pytest.mark.parametrize(("moves", "home"), [("", "corner home, edge home"), ("D'", "edge home")])
+def test_a_case_says_which_pieces_are_home(moves: str, home: str) -> None:
+    situation = Situation.of(apply_turns(SOLVED, parse_turns(moves)), FACES.index("D"))
+    holding = Holding.of(FACES.index("U"), FACES.index("F"))
+    assert all(home in pieces_words(situation, slot, holding) for slot in range(4))
 
 
 @pytest.mark.parametrize(("name", "share"), [("keyhole-corner", 0.6), ("made-pair", 0.15)])

@@ -17,7 +17,13 @@ from stage_check import compared, found, position_after, true
 from livecube.cube.geometry import HOME
 from livecube.cube.holding import COLOURS, Holding
 from livecube.cube.notation import parse_turns
-from livecube.cube.position import SOLVED, SOLVED_BYTES, TURN_BYTES, apply_turns
+from livecube.cube.position import (
+    SOLVED,
+    SOLVED_BYTES,
+    TURN_BYTES,
+    apply_turns,
+    inverse_turn,
+)
 from livecube.events import (
     Asked,
     Attitude,
@@ -34,7 +40,15 @@ from livecube.events import (
     Turn,
 )
 from livecube.stages.cases import ORIENTED, PERMUTED
-from livecube.stages.frame import FRAMES, CrossFrame, Done, LastLayer, Record, Row
+from livecube.stages.frame import (
+    FRAMES,
+    CrossFrame,
+    Done,
+    LastLayer,
+    Record,
+    Row,
+    is_scrambled,
+)
 from livecube.stages.progress import (
     CrossColour,
     Resynced,
@@ -81,6 +95,20 @@ def test_a_cube_of_which_much_is_at_home_is_not_scrambled() -> None:
         record.add(turn, float(number))
     assert min(frame.pieces_in_place(record.positions[-2]) for frame in FRAMES) == 2
     assert not any(sight.armed for sight in record.sights)
+
+
+@pytest.mark.parametrize(("pause", "lost"), [(3.9, False), (4.0, True)])
+def test_a_cross_is_scrambled_away_by_a_pause_of_four_seconds(pause: float, lost: bool) -> None:
+    """A shorter pause before scattered pieces may be one of a last layer."""
+    scramble = [*parse_turns("R U2 F' L D B R' U F2 L2 B' D2 R F U' L' B2 D R2 F'")]
+    record, t = Record(0, [SOLVED_BYTES], begun=False), 0.0
+    for turn in (*scramble, *map(inverse_turn, reversed(scramble)), *scramble):
+        t += 0.1
+        record.add(turn, t)
+    assert is_scrambled(record.position)
+    assert any(sight.held.cross for sight in record.sights)
+    record.add(0, t + pause)
+    assert all(sight.held.cross is None for sight in record.sights) is lost
 
 
 @pytest.mark.parametrize("sessions", [3, thorough(12)])

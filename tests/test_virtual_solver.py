@@ -477,6 +477,12 @@ def test_sessions_run_through_on_one_cube() -> None:
         assert len(found.events()) > len(found.events(marks=False)) == line - 1
 
 
+def test_reopened_slots_of_later_solves_are_at_the_lines_of_the_session() -> None:
+    *_, last = session(19, [set(), {"multislot"}, set()]).solves
+    [(_, line)] = last.reopened
+    assert last.start_turn < line < last.stages[-1].end_turn
+
+
 def test_inspection_is_the_longest_pause_before_the_cross() -> None:
     for done in session(2, 20).solves:
         end = done.stages[0].end_turn - done.first_line
