@@ -141,7 +141,7 @@ def late_advisor(level: str, hands: Automaton | None = None) -> Advisor:
 
     answers = Answers(hands, kept_book(hands), FastestSearch(bounds, hands))
     pairs = kept_pair_table()
-    # Whatever compiles the kernel makes the pair table, too.
+    # Without the pair table no session has compiled the kernel yet.
     engine = Engine(load_tables(), PATIENCE_AT_FIRST if pairs is None else PATIENCE)
     if pairs is not None:
         engine.pairs = pairs
