@@ -39,6 +39,7 @@ from livecube.cube.geometry import FACES, OPPOSITE
 from livecube.cube.holding import Move
 from livecube.cube.notation import moves_text, parse_turns
 from livecube.cube.position import SOLVED, apply_turns
+from livecube.edges.cache import load_openings
 from livecube.edges.sinks import Board, JsonSink
 from livecube.errors import UsageError
 from livecube.events import (
@@ -54,7 +55,6 @@ from livecube.events import (
     Turn,
 )
 from livecube.search.answers import Answers
-from livecube.search.book import usual_cross
 from livecube.stages.progress import Resynced, SolveBegun, SolveOver, StageDone, Turned
 from livecube.stages.tracker import Tracker
 from livecube.techniques.registry import TECHNIQUES
@@ -126,12 +126,12 @@ async def test_a_cube_that_stands_scrambled_is_looked_at_and_told_of_by_clues() 
 
 
 async def test_a_better_advisor_answers_again_until_the_cube_is_turned() -> None:
-    """A first start: the book knows the fastest cross, the search an X-cross too."""
+    """A first start: the fastest cross is found at once, an X-cross later."""
     desk = Desk(Manner(), Level.KEEN)
     better = advisor_at(Level.KEEN)
     hands = better.answers.automaton
-    book = Answers(hands, better.answers.book, crosses=usual_cross(hands))
-    quick = Advisor(book, TECHNIQUES, Level.KEEN)
+    book = Answers(hands, better.answers.book, openings=load_openings(hands))
+    quick = Advisor(book, TECHNIQUES, Level.CALM)
     desk.follower.refiner.begin(quick)
 
     async def events() -> AsyncIterator[CubeEvent]:

@@ -26,11 +26,8 @@ from livecube.cube.notation import parse_moves, parse_turns
 from livecube.cube.position import SOLVED, TURN_NAMES, apply_turns, inverse_turns
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.cache import load_bounds
-from livecube.search.answers import Answers
-from livecube.search.book import usual_book, usual_cross
-from livecube.search.first_cross import fastest_crosses
-from livecube.search.hand_arrays import UPRIGHT
-from livecube.search.situation import SLOT_PIECES, Situation, cross_places, slot_bits
+from livecube.search.book import usual_book
+from livecube.search.situation import SLOT_PIECES, Situation, slot_bits
 from livecube.search.task import Task
 from livecube.stages.frame import ALL_SLOTS
 from livecube.techniques.base import traits
@@ -40,7 +37,7 @@ from livecube.views.live_screen import plan_line, plan_lines
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator
 
     from livecube.advice.advisor import Advisor
     from livecube.advice.plan import Plan
@@ -377,7 +374,7 @@ def test_turns_are_priced_in_the_cheapest_of_their_orders(advisor: Advisor) -> N
     assert twin.engine.tables is advisor.engine.tables
 
 
-# Crosses before kernels are loaded.
+# What waits for the search.
 
 
 def test_for_other_hands_the_book_is_empty(advisor: Advisor) -> None:
@@ -403,43 +400,6 @@ def test_the_search_is_made_ready_only_when_the_book_does_not_answer(
         assert told.opportunities == usual.opportunities
         assert told.plans == usual.plans
         assert len(loaded) == waits
-
-
-@pytest.mark.parametrize("seed", range(4))
-def test_crosses_found_with_numpy_alone_cost_what_the_search_finds(
-    advisor: Advisor, six: Array, seed: int
-) -> None:
-    rng = random.Random(seed)
-    position = apply_turns(SOLVED, [rng.randrange(18) for _ in range(30)])
-    situation = Situation.of(position, rng.randrange(6))
-    starts: Sequence[int] = UPRIGHT if seed % 2 else [rng.randrange(24)]
-    places = cross_places(situation.position.tolist())
-    hands, search = advisor.answers.hands, advisor.answers.search
-    assert search is not None
-    found = fastest_crosses(hands, six, places, starts)
-    known = search.ways(situation, [Task(goal=0)], starts)
-    assert [way.ms for way in found] == [way.ms for way in known]
-    dearest = found[-1].ms  # among equal prices the two may keep different ways
-    assert {(way.turns, way.ms) for way in found if way.ms < dearest} == {
-        (way.turns, way.ms) for way in known if way.ms < dearest
-    }
-    alone = Answers(advisor.answers.automaton, crosses=six)
-    assert alone.ways(situation, [Task(goal=0)], starts) == found
-    assert alone.twin().ways(situation, [Task(goal=0)], starts) == found
-    assert alone.ways(situation, [Task(goal=0), Task(goal=1)], starts) == []
-    assert alone.ways(situation, [Task(goal=1)], starts) == []
-    assert Answers(advisor.answers.automaton).ways(situation, [Task(goal=0)], starts) == []
-    for way in found:
-        end = Situation.of_down(apply_turns(situation.position, way.turns), situation.face)
-        assert end.offset == 0
-
-
-@pytest.fixture(scope="module")
-def six(advisor: Advisor) -> Array:
-    """The least price of the cross from each of six holdings, up to a turn about its axis."""
-    kept = usual_cross(advisor.answers.automaton)
-    assert kept is not None
-    return kept
 
 
 # Doors of keyholes.

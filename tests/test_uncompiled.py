@@ -1,7 +1,8 @@
-"""A single question is answered without a kernel: by the same sequences, in the same order."""
+"""Some questions are answered without a kernel: by the same sequences, in the same order."""
 
 from __future__ import annotations
 
+import os
 import random
 import subprocess
 import sys
@@ -12,21 +13,27 @@ import pytest
 from examples import thorough
 
 from livecube.composition.assembly import known_techniques
+from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.apart import pair_table_made_apart
 from livecube.edges.automaton_file import load_hands
-from livecube.edges.cache import kept_pair_table
+from livecube.edges.cache import kept_pair_table, load_openings, load_search
 from livecube.search import shortest_kernel
+from livecube.search.answers import Answers
+from livecube.search.bounds import near_piece_seconds
 from livecube.search.engine import Engine
 from livecube.search.hand_arrays import UPRIGHT, hand_arrays
-from livecube.search.situation import Situation
+from livecube.search.situation import Situation, slot_bits
 from livecube.search.spelling import spelled
-from livecube.search.task import Task
+from livecube.search.task import AT_DOORS, LEFT, NO_D, TURNED_BACK, TWO_PARTS_MS, Task
 from livecube.search.uncompiled import TooManyTurnsError, shortest_sequences
+from livecube.techniques.base import traits
+from livecube.techniques.registry import TECHNIQUES
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from pathlib import Path
 
     from livecube.search.tables import Tables
     from livecube.search.task import Found
@@ -136,10 +143,87 @@ def test_a_question_that_takes_long_goes_to_the_kernel(
     assert kernel == [len(tasks)] * 2
 
 
-def test_hints_with_the_cross_whole_do_not_wait_for_numba() -> None:
+def openings_asked(situation: Situation) -> Iterator[list[Task]]:
+    """The cross, then all that techniques ask in inspection."""
+    yield [Task(goal=0)]
+    for technique in known_techniques():
+        if traits(technique).in_inspection:
+            for chance in technique.chances(situation):
+                yield [chance.task] if chance.second is None else [chance.task, chance.second]
+
+
+@pytest.mark.parametrize(
+    ("seed", "scrambled"),
+    [
+        (10, 7),
+        (1, 30),
+        *(thorough(*one) for one in ((2, 6), (6, 7), (9, 7), (11, 7), (3, 20), (5, 20), (7, 20))),
+    ],
+)
+def test_the_fastest_openings_are_those_of_the_kernel(seed: int, scrambled: int) -> None:
+    draw, hands = random.Random(seed), load_hands()
+    search, openings = load_search(hands), load_openings(hands).twin()
+    position = apply_turns(SOLVED, [draw.randrange(18) for _ in range(scrambled)])
+    situation, found = Situation.of(position, draw.randrange(6)), list[int]()
+    starts = UPRIGHT if draw.random() < 0.5 else draw.sample(range(24), 2)
+    for parts in openings_asked(situation):
+        assert openings.knows(situation, parts)
+        limit = {"ceiling_ms": TWO_PARTS_MS} if len(parts) > 1 else {}
+        expected = search.ways(situation, parts, starts, **limit)
+        assert openings.ways(situation, parts, starts) == expected
+        found += [len(parts)] * len(expected)
+    assert 1 in found
+    assert scrambled > 10 or 2 in found  # few of these are quick enough
+
+
+def test_near_bounds_are_those_of_the_search_up_to_a_limit(tables: Tables) -> None:
+    hands = load_hands()
+    whole = load_search(hands).tables.pieces
+    for kind in (0, 1):
+        near = near_piece_seconds(tables.moves, hand_arrays(hands), kind)
+        assert (near == np.minimum(whole[kind], near.max())).all()
+        assert 0.1 < (near < near.max()).any(axis=1).mean() < 0.2
+
+
+def test_only_openings_are_answered_without_a_book_or_a_search() -> None:
+    hands = load_hands()
+    openings, none = load_openings(hands), Answers(hands)
+    alone = Answers(hands, openings=openings)
+    scrambled = Situation.of(apply_turns(SOLVED, parse_turns("R F' L D2 B U R2 F")), 5)
+    whole = Situation.of(apply_turns(SOLVED, parse_turns("R U R' U'")), 5)
+    for parts in openings_asked(scrambled):
+        written = alone.ways(scrambled, parts, UPRIGHT)
+        assert parts[0].goal or written == alone.twin().ways(scrambled, parts, UPRIGHT)
+        assert none.ways(scrambled, parts, UPRIGHT) == []
+        for way in written:
+            moves = alone.moves(way.tokens)
+            assert way.ms == hands.sequence_ms(moves) + alone.hands.finish[way.end]
+            end = Situation.of_down(apply_turns(scrambled.position, way.turns), 5)
+            assert end.offset == 0
+            assert all(end.solved >> slot & 1 for slot in slot_bits(parts[-1].goal))
+    task, *_ = (chance.task for one in TECHNIQUES for chance in one.chances(whole))
+    others = [
+        Task(1, prefix=2), Task(1, NO_D), Task(1, tail=TURNED_BACK), Task(17, tied=True),
+    ]  # fmt: skip
+    second = Task(34, NO_D, AT_DOORS, TURNED_BACK, 1)
+    asked = [(whole, [task]), *((scrambled, [one]) for one in others)]
+    asked += [(scrambled, [Task(1), second]), (scrambled, [Task(1, tail=LEFT), second])]
+    for situation, parts in asked:
+        assert not openings.knows(situation, parts)
+        assert alone.ways(situation, parts, UPRIGHT) == []
+
+
+@pytest.mark.parametrize(
+    "moves", ["R U R' U' L' U L", thorough("R D L2 R F U' L R2 D' R B' U' L U2 B2 U D2 L' F U'")]
+)
+def test_hints_on_a_first_start_do_not_wait_for_numba(tmp_path: Path, moves: str) -> None:
+    """Neither with the cross whole nor for a scrambled cube."""
     script = (
-        "import sys; sys.argv[1:] = ['hints', \"R U R' U' L' U L\", '--json']\n"
+        f"import sys; sys.argv[1:] = ['hints', {moves!r}, '--json']\n"
         "from livecube.cli import main; main(); sys.exit('numba' in sys.modules)"
     )
-    done = subprocess.run([sys.executable, "-c", script], capture_output=True, check=False)
+    cache = {"LIVECUBE_CACHE": str(tmp_path)} if len(moves) > 20 else {}
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, check=False, env=os.environ | cache
+    )
     assert done.returncode == 0, done.stderr

@@ -266,7 +266,7 @@ class Rows:
                         ):
                             wholes.add(first + second.turns)
         whole = [turns for turns in wholes if htm(turns) == len(turns)]
-        ways = spelled(self._answers.hands, whole, starts)
+        ways = self._engine.spelled(self._answers.hands, whole, starts)
         return fastest_of(sorted(ways, key=lambda way: way.ms))
 
     def looking_ms(

@@ -17,10 +17,12 @@ from livecube.edges.apart import (
 )
 from livecube.edges.automaton_file import load_hands
 from livecube.edges.cache import (
+    are_bounds_kept,
     keep_compiled_code,
     kept_book,
     kept_pair_table,
     load_bounds,
+    load_openings,
     load_search,
     load_tables,
 )
@@ -62,16 +64,14 @@ ADVISOR_STEPS: Final = STEPS + 1
 def load_advisor(
     step: Callable[[int], None] = lambda steps: None,
     hands: Automaton | None = None,
-    searching: Callable[[Advisor], None] | None = None,
     *,
     holdings_next: bool = False,
 ) -> Advisor:
     """The advisor with its tables, ready to answer at once; ``hands``: None for the usual ones.
 
     On a machine's first start other processes compile kernels and build tables. That takes some
-    seconds; ``step`` is called with the number of finished parts. ``searching``, if given, then
-    gets an advisor that can find X-crosses already, some seconds before the end.
-    ``holdings_next``: :func:`load_holdings` comes next, so its kernels are compiled, too.
+    seconds; ``step`` is called with the number of finished parts. ``holdings_next``:
+    :func:`load_holdings` comes next, so its kernels are compiled, too.
     """
     keep_compiled_code()
     # Imported after the line above: numba looks for its cache when kernels are defined.
@@ -96,9 +96,6 @@ def load_advisor(
     are_missing = not are_tables_kept()
     make_apart(make_bounds, compiling=(compile_fastest,), step=count)
     search = load_search(hands)
-    if searching is not None and are_missing:
-        early = Answers(hands, book, search.twin())
-        searching(Advisor(early, known_techniques(), Level.CALM))
     kernels = compile_shortest, *(compile_holdings,) * holdings_next
     make_apart(make_pairs, compiling=kernels, anyway=are_missing, step=count)
     answers = Answers(hands, book, search)
@@ -124,8 +121,8 @@ def load_advisor(
 def late_advisor(level: str, hands: Automaton | None = None) -> Advisor:
     """An advisor for one position, at once: it loads what a question needs when it is asked.
 
-    The search for the fastest ways is made ready only if the book does not have an answer; on a
-    machine's first start that takes some seconds.
+    The search for the fastest ways is made ready only if neither the book nor, on a machine's first
+    start, the search for openings has an answer; then that takes some seconds.
     """
     keep_compiled_code()
     from livecube.advice.advisor import Advisor
@@ -139,7 +136,8 @@ def late_advisor(level: str, hands: Automaton | None = None) -> Advisor:
         make_apart(make_bounds, compiling=(compile_fastest,))
         return load_bounds(hands)
 
-    answers = Answers(hands, kept_book(hands), FastestSearch(bounds, hands))
+    openings = None if are_bounds_kept(hands) else load_openings(hands)
+    answers = Answers(hands, kept_book(hands), FastestSearch(bounds, hands), openings)
     pairs = kept_pair_table()
     # Without the pair table no session has compiled the kernel yet.
     engine = Engine(load_tables(), PATIENCE_AT_FIRST if pairs is None else PATIENCE)
@@ -152,20 +150,21 @@ def late_advisor(level: str, hands: Automaton | None = None) -> Advisor:
 
 
 def quick_advisor(level: str, hands: Automaton | None = None) -> Advisor | None:
-    """An advisor that answers from the book only, ready at once and without a kernel.
+    """An advisor for the book and for openings only, ready at once and without a kernel.
 
     None if there is no book for these hands.
     """
     keep_compiled_code()
     from livecube.advice.advisor import Advisor
     from livecube.search.answers import Answers
-    from livecube.search.book import usual_book, usual_cross
+    from livecube.search.book import usual_book
 
     hands = hands or load_hands()
     book = usual_book(hands)
     if not len(book.questions):
         return None
-    advisor = Advisor(Answers(hands, book, crosses=usual_cross(hands)), known_techniques())
+    answers = Answers(hands, book, openings=load_openings(hands))
+    advisor = Advisor(answers, known_techniques())
     set_level(advisor, level)
     return advisor
 

@@ -197,13 +197,13 @@ class Refiner:
             self._news.clear()
             question, advisor = self._asked, self._advisor
             if question is not None and advisor is not None:
-                stopped = partial(self._moved_on, question)
+                stopped = partial(self._moved_on, question, advisor)
                 rows = await self._find(advisor, question, stopped)
                 if rows is not None and advisor is self._advisor:
                     self._tell(self._pipeline.opened(question, rows, self._now()))
 
-    def _moved_on(self, question: OpeningQuestion) -> bool:
-        return self._asked is not question
+    def _moved_on(self, question: OpeningQuestion, advisor: Advisor) -> bool:
+        return self._asked is not question or self._advisor is not advisor
 
 
 _LATE_S: Final = 0.1

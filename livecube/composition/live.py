@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
+from livecube.advice.settings import LEVEL_NAMES
 from livecube.composition.assembly import load_advisor, load_holdings, quick_advisor, set_level
 from livecube.composition.following import CubeFollower, find_beside
 from livecube.composition.keyboard import Keyboard, stating
@@ -169,27 +170,30 @@ class AdvisedPart:
     async def _load(self, level: str) -> Advisor:
         """Give pipeline and refiner their advisors; returns the pipeline's.
 
-        On a first start a scrambled cube is told the fastest cross from the book, and again what
-        is best when the search is ready.
+        On a first start the search takes long to be made ready; see :meth:`_open_meanwhile`.
         """
         pipeline, hands = self._pipeline, self._solver.wishes.hands
-        refiner, loop = self._follower.refiner, asyncio.get_running_loop()
         pipeline.advisor = quick = await prepared(partial(quick_advisor, level, hands))
         if quick is not None and not are_tables_kept():
-            refiner.begin(quick.twin())
-
-        def searching(advisor: Advisor) -> None:
-            set_level(advisor, level)
-            with suppress(RuntimeError):  # the run has ended meanwhile
-                loop.call_soon_threadsafe(refiner.begin, advisor)
-
-        advisor = await prepared(
-            partial(load_advisor, hands=hands, searching=searching, holdings_next=True)
-        )
+            await self._open_meanwhile(quick.twin())
+        advisor = await prepared(partial(load_advisor, hands=hands, holdings_next=True))
         set_level(advisor, level)
         pipeline.advisor = advisor
-        refiner.begin(advisor.twin())
+        self._follower.refiner.begin(advisor.twin())
         return advisor
+
+    async def _open_meanwhile(self, quick: Advisor) -> None:
+        """Tell a scrambled cube the fastest cross at once, X-crosses some seconds later.
+
+        Only the refiner's thread uses ``quick`` from now on.
+        """
+        openings = quick.answers.openings
+        assert openings is not None
+        crosses = quick.twin()
+        set_level(crosses, LEVEL_NAMES[0])
+        self._follower.refiner.begin(crosses)
+        await prepared(lambda: openings.pieces)
+        self._follower.refiner.begin(quick)
 
     def _begin_learning(self, session: Session) -> None:
         taker, learner = Taker(self._solver.habits), Learner(self._solver.usual or load_hands())

@@ -106,7 +106,7 @@ def compile_holdings() -> None:
 
 
 _IS_DONE: Final[dict[Callable[[], None], Callable[[], bool]]] = {
-    make_bounds: are_bounds_kept,
+    make_bounds: lambda: are_bounds_kept(load_hands()),
     make_pairs: lambda: kept_tables() is not None and kept_pair_table() is not None,
 }
 

@@ -12,7 +12,6 @@ from zipfile import BadZipFile
 import numpy as np
 import platformdirs
 
-from livecube.edges.automaton_file import load_hands
 from livecube.edges.memory import note_map
 
 if TYPE_CHECKING:
@@ -24,6 +23,7 @@ if TYPE_CHECKING:
     from livecube.scrambling.tables import PhaseTables
     from livecube.search.book import Book
     from livecube.search.fastest_arrays import SecondsTables
+    from livecube.search.openings import Openings, OpeningTables
     from livecube.search.tables import Tables
     from livecube.search.ways import FastestSearch
 
@@ -40,6 +40,7 @@ __all__ = [
     "kept_tables",
     "load_bounds",
     "load_crosses",
+    "load_openings",
     "load_phase_tables",
     "load_search",
     "load_tables",
@@ -57,8 +58,9 @@ _SHAPES: Final[dict[str, tuple[int, ...]]] = {
 _PAIRS: Final[dict[str, tuple[int, ...]]] = {"pairs": (54743040,)}
 
 _CROSS: Final = "cross"
+_NEAR: Final = "near"
 _BOUNDS: Final = "pieces", "still", "pair"
-_OF_HANDS: Final = (_CROSS, *_BOUNDS)
+_OF_HANDS: Final = (_CROSS, _NEAR, *_BOUNDS)
 """Bounds that are kept for each table of hands."""
 
 
@@ -122,9 +124,9 @@ def keep_pair_table(table: npt.NDArray[np.uint8]) -> None:
     _keep("pairs", table)
 
 
-def are_bounds_kept() -> bool:
-    """Whether the bounds of the usual hands are kept."""
-    mark = load_hands().fingerprint
+def are_bounds_kept(automaton: Automaton) -> bool:
+    """Whether the bounds of these hands are kept."""
+    mark = automaton.fingerprint
     needed = "moves", "seen", "views", *(f"{name}-{mark}" for name in _BOUNDS)
     return all(_load(name) is not None for name in needed)
 
@@ -139,33 +141,22 @@ def load_search(automaton: Automaton) -> FastestSearch:
 
 def load_bounds(automaton: Automaton) -> SecondsTables:
     """What bounds the search for the fastest ways of these hands; most of it is kept too."""
-    from livecube.search.book import usual_cross
-    from livecube.search.bounds import (
-        cross_seconds,
-        cross_views,
-        left_over,
-        pair_seconds,
-        piece_seconds,
-        spread_cross_seconds,
-    )
+    from livecube.search.bounds import left_over, pair_seconds, piece_seconds
     from livecube.search.fastest_arrays import SecondsTables
     from livecube.search.hand_arrays import hand_arrays
 
-    moves, seen = load_crosses()
+    moves, cross = _opening_tables(automaton)
     hands, mark = hand_arrays(automaton), automaton.fingerprint
 
     def pieces(is_still: bool) -> npt.NDArray[Any]:
         # One after the other: the other processor may be compiling the kernel that needs them.
         return np.stack([piece_seconds(moves, hands, kind, still=is_still) for kind in (0, 1)])
 
-    six = usual_cross(automaton)
-    if six is None:
-        six = _kept(f"{_CROSS}-{mark}", lambda: cross_seconds(moves, seen, hands))
     left, more = left_over(hands)
     return SecondsTables(
         moves,
-        _kept("views", lambda: cross_views(seen)),
-        _shared("spread", mark, lambda: spread_cross_seconds(six, seen)),
+        _views(),
+        cross,
         _kept(f"pair-{mark}", lambda: pair_seconds(hands)),
         _kept(f"pieces-{mark}", lambda: pieces(False)),
         _kept(f"still-{mark}", lambda: pieces(True)),
@@ -173,6 +164,45 @@ def load_bounds(automaton: Automaton) -> SecondsTables:
         more,
         left.min(axis=1),
     )
+
+
+def load_openings(automaton: Automaton) -> Openings:
+    """The search for the openings of these hands; nothing is loaded before the first question."""
+    from livecube.search.bounds import near_piece_seconds
+    from livecube.search.hand_arrays import hand_arrays
+    from livecube.search.openings import Openings, PieceTables
+
+    def near() -> npt.NDArray[np.uint8]:
+        moves, _ = load_crosses()
+        hands = hand_arrays(automaton)
+        return np.stack([near_piece_seconds(moves, hands, kind) for kind in (0, 1)])
+
+    return Openings(
+        lambda: _opening_tables(automaton),
+        lambda: PieceTables(_views(), _kept(f"{_NEAR}-{automaton.fingerprint}", near)),
+        automaton,
+    )
+
+
+def _opening_tables(automaton: Automaton) -> OpeningTables:
+    from livecube.search.book import usual_cross
+    from livecube.search.bounds import cross_seconds, spread_cross_seconds
+    from livecube.search.hand_arrays import hand_arrays
+    from livecube.search.openings import OpeningTables
+
+    moves, seen = load_crosses()
+    mark, six = automaton.fingerprint, usual_cross(automaton)
+    if six is None:
+        hands = hand_arrays(automaton)
+        six = _kept(f"{_CROSS}-{mark}", lambda: cross_seconds(moves, seen, hands))
+    cross = _shared("spread", mark, lambda: spread_cross_seconds(six, seen))
+    return OpeningTables(moves, cross)
+
+
+def _views() -> npt.NDArray[np.int32]:
+    from livecube.search.bounds import cross_views
+
+    return _kept("views", lambda: cross_views(load_crosses()[1]))
 
 
 _SHARED: Final[WeakValueDictionary[tuple[str, str], npt.NDArray[Any]]] = WeakValueDictionary()

@@ -16,15 +16,13 @@ from livecube.search.book import (
     question_numbers,
     way_tokens,
 )
-from livecube.search.first_cross import fastest_crosses
 from livecube.search.hand_arrays import AFTER, HOLDING_SEEN, ROTATED_BY, UPRIGHT, hand_arrays
-from livecube.search.situation import CROSS_AT, TURN_SEEN, cross_places
+from livecube.search.situation import CROSS_AT, TURN_SEEN
 from livecube.search.task import (
     FASTEST_MS,
     MOST_WAYS,
     NEARLY_MS,
     TWO_PARTS_MS,
-    Task,
     Written,
     fastest_of,
     task_rows,
@@ -38,7 +36,9 @@ if TYPE_CHECKING:
     from livecube.cube.holding import Move
     from livecube.hands.automaton import Automaton
     from livecube.search.book import Book
+    from livecube.search.openings import Openings
     from livecube.search.situation import Situation
+    from livecube.search.task import Task
     from livecube.search.ways import FastestSearch, Way
 
 __all__ = ["Answers", "book_ways", "make_book"]
@@ -63,18 +63,17 @@ class Answers:
         automaton: Automaton,
         book: Book = NO_BOOK,
         search: FastestSearch | None = None,
-        crosses: npt.NDArray[np.uint8] | None = None,
+        openings: Openings | None = None,
     ) -> None:
         self.automaton = automaton
         self.hands = hand_arrays(automaton)
         self.book = book
         self.search = search
-        """None: only the book answers, and ``crosses``."""
+        """None: only the book answers, and ``openings``."""
         self.pause: Callable[[], None] = _at_once
         """Called before each answer: a thread may let another one go first."""
-        self._crosses = crosses
-        """The table of :func:`livecube.search.bounds.cross_seconds`, which finds the fastest
-        crosses without a search."""
+        self.openings = openings
+        """Answers questions of inspection instead of the search."""
         self._moves: list[tuple[Move, ...]] = [(move,) for move in MOVES]
         self._moves += automaton.rotation_moves[0]
         self._known: dict[tuple[int, bytes, Task, tuple[int, ...]], list[Written]] = {}
@@ -82,7 +81,8 @@ class Answers:
     def twin(self) -> Answers:
         """Answers for the same hands in another thread; tables and book are shared."""
         search = self.search and self.search.twin()
-        return Answers(self.automaton, self.book, search, self._crosses)
+        openings = self.openings and self.openings.twin()
+        return Answers(self.automaton, self.book, search, openings)
 
     def moves(self, tokens: Sequence[int]) -> tuple[Move, ...]:
         """Tokens as moves and rotations."""
@@ -121,16 +121,15 @@ class Answers:
         known = self._from_book(situation, parts, starts, however_dear=however_dear)
         if known is not None:
             return known
-        if self.search is None:
-            is_cross = [*parts] == [Task(goal=0)]
-            if self._crosses is None or not is_cross:
-                return []
-            edges = cross_places(situation.position.tolist())
-            return fastest_crosses(self.hands, self._crosses, edges, starts)
-        limit = {"ceiling_ms": TWO_PARTS_MS} if len(parts) > 1 else {}
-        found = self.search.ways(
-            situation, parts, starts, within_ms=FASTEST_MS, most=MOST_WAYS, **limit
-        )
+        if self.openings is not None and self.openings.knows(situation, parts):
+            found = self.openings.ways(situation, parts, starts)
+        elif self.search is None:
+            return []
+        else:
+            limit = {"ceiling_ms": TWO_PARTS_MS} if len(parts) > 1 else {}
+            found = self.search.ways(
+                situation, parts, starts, within_ms=FASTEST_MS, most=MOST_WAYS, **limit
+            )
         return [Written(way.ms, way.turns, way_tokens(way), way.start, way.end) for way in found]
 
     def _from_book(

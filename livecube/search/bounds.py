@@ -8,7 +8,7 @@ so such parts have tables of their own.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
@@ -21,7 +21,6 @@ from livecube.search.situation import (
     cross_numbers,
     every_cross,
 )
-from livecube.search.table_kernels import inner, kernel
 from livecube.search.tables import SOLVED_CROSS
 from livecube.search.task import D_TURNS, UNIT_MS
 
@@ -36,18 +35,16 @@ __all__ = [
     "cross_seconds",
     "cross_views",
     "left_over",
+    "near_piece_seconds",
     "pair_seconds",
     "piece_seconds",
     "spread_cross_seconds",
 ]
 
 _MOST_MS: Final = 255 * UNIT_MS
-_MOST_UNITS: Final = 255
-_ROOM: Final = 12
-"""Bits for the units of a kind: enough for the sum of two, and one on top that is free."""
-_AT: Final = _ROOM * np.arange(KINDS)
-_ONES: Final = int((1 << _AT).sum())
-_TOPS: Final = _ONES << _ROOM - 1
+_BEYOND: Final = 86
+"""Units from which a position is not near."""
+_NOT_DUE: Final = 255
 _FEWEST: Final = 3
 """Turns that insert a piece, at least."""
 _INVERSE: Final = np.array([3 * (move // 3) + 2 - move % 3 for move in range(36)])
@@ -109,6 +106,76 @@ def piece_seconds(
     bounds it from below. ``still``: without turns of the cross layer. The end has a price: the
     least over the ends in ``left`` that may follow, each minus its entry in ``more``.
     """
+    from livecube.search.table_kernels import packed, solve_piece, unpacked
+
+    steps = _steps_back(hands, still=still)
+    home = _home(kind)
+    units = packed(np.full((len(moves) * 24, KINDS), _MOST_MS))
+    units[home] = packed(end := np.minimum(steps.end, _MOST_MS - UNIT_MS))
+    due = np.full(len(units), _MOST_MS // UNIT_MS, dtype=np.uint8)
+    due[home] = end.min() // UNIT_MS
+    solve_piece(
+        moves, PIECE_MOVES[kind], packed(steps.turns), packed(steps.rotations), steps.cheapest,
+        units, due,
+    )  # fmt: skip
+    return unpacked(units)
+
+
+def near_piece_seconds(
+    moves: npt.NDArray[np.int32], hands: HandArrays, kind: int
+) -> npt.NDArray[np.uint8]:
+    """Like :func:`piece_seconds` for positions that are near; ``_BEYOND`` for the others.
+
+    They are a seventh of all, so numpy finds them in less time than the kernel takes to be
+    compiled.
+    """
+    steps = _steps_back(hands, still=False)
+    turns, rotations = (np.minimum(ms // UNIT_MS, _BEYOND) for ms in steps[:2])
+    units = np.full((len(moves) * 24, KINDS), _BEYOND, dtype=np.uint8)
+    units[_home(kind)] = np.minimum(steps.end // UNIT_MS, _BEYOND)
+    due = np.full(len(units), _NOT_DUE, dtype=np.uint8)
+    due[_home(kind)] = now = units[_home(kind)].min()
+    while now < _BEYOND:
+        # No step is shorter, so what is due so far leads to nothing that is due as well.
+        rows = np.flatnonzero(due < now + steps.cheapest)
+        due[rows] = _NOT_DUE
+        here = np.ascontiguousarray(units[rows].T)
+        here = np.minimum(here, _stepped(here, rotations))
+        units[rows] = here.T
+        cross, place = np.divmod(rows, 24)
+        for turn in range(18):
+            new = _stepped(here, turns[turn]).T
+            near = np.flatnonzero((new < _BEYOND).any(axis=1))
+            onto = moves[cross[near], turn] * 24 + PIECE_MOVES[kind, turn, place[near]]
+            new, old = new[near], units[onto]
+            units[onto] = np.minimum(new, old)
+            due[onto] = np.minimum(due[onto], np.where(new < old, new, _NOT_DUE).min(axis=1))
+        now = due.min()
+    return units
+
+
+def _stepped(here: npt.NDArray[np.uint8], prices: npt.NDArray[np.int64]) -> npt.NDArray[np.uint8]:
+    """Shape (KINDS, n): the least units by a step; ``prices``: from each kind to each."""
+    best = np.full_like(here, _BEYOND)
+    for kind, to in np.argwhere(prices < _BEYOND).tolist():
+        np.minimum(best[to], here[kind] + np.uint8(prices[kind, to]), out=best[to])
+    return best
+
+
+class _Steps(NamedTuple):
+    """Steps between kinds of holding, backwards, in milliseconds."""
+
+    turns: npt.NDArray[np.int64]
+    """Shape (18, KINDS, KINDS): of the turn from each kind to each."""
+    rotations: npt.NDArray[np.int64]
+    """Shape (KINDS, KINDS)."""
+    end: npt.NDArray[np.int64]
+    """Shape (KINDS,): what the end costs."""
+    cheapest: int
+    """Units of the cheapest step, at least 1."""
+
+
+def _steps_back(hands: HandArrays, *, still: bool) -> _Steps:
     turn = np.full((KINDS, 18, KINDS), NEVER, dtype=np.int64)
     rotation = np.full((KINDS, KINDS), NEVER, dtype=np.int64)
     least = hands.seconds.min(axis=0)
@@ -121,28 +188,15 @@ def piece_seconds(
     left, more = left_over(hands)
     ends = range(5) if still else SECOND_AT
     end = np.min([_by_kind(left[one]) - more[one] for one in ends], axis=0)
-    home = SOLVED_CROSS * 24 + int(SOLVED_PLACES[4 * kind])
     apart = rotation[~np.eye(KINDS, dtype=bool)].min()
     cheapest = max(int(min(turn.min(), apart)) // UNIT_MS, 1)
     # The inverse of a turn leads to its predecessor.
-    before = turn.transpose(1, 2, 0)[_INVERSE[:18]]
-    units = np.full(moves.shape[0] * 24, _MOST_UNITS * _ONES, dtype=np.int64)
-    units[home] = _packed(end := np.minimum(end, _MOST_MS - UNIT_MS))
-    due = np.full(len(units), _MOST_UNITS, dtype=np.uint8)
-    due[home] = end.min() // UNIT_MS
-    _solve_piece(
-        moves, PIECE_MOVES[kind], _packed(before), _packed(rotation.T), cheapest, units, due
-    )
-    result = np.empty((len(units), KINDS), dtype=np.uint8)
-    for one, at in enumerate(_AT):
-        result[:, one] = units >> at & _MOST_UNITS
-    return result
+    return _Steps(turn.transpose(1, 2, 0)[_INVERSE[:18]], rotation.T, end, cheapest)
 
 
-def _packed(ms: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
-    """Units of milliseconds for each kind (the last axis), side by side in one number."""
-    units = np.minimum(ms // UNIT_MS, _MOST_UNITS) << _AT
-    return np.asarray(units.sum(axis=-1), dtype=np.int64)
+def _home(kind: int) -> int:
+    """The position with cross and piece solved."""
+    return SOLVED_CROSS * 24 + int(SOLVED_PLACES[4 * kind])
 
 
 def left_over(hands: HandArrays) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
@@ -223,62 +277,3 @@ def _least_units(
                     onward = ms[orbit[to], seen[spin[to]][moved]]
                     np.minimum(ms[kind], onward + price[move], out=ms[kind])
     return (ms // UNIT_MS).astype(np.uint8)
-
-
-@kernel
-def _solve_piece(moves, piece_moves, turns, rotations, width, units, due):  # type: ignore[no-untyped-def]
-    """Shortest paths from the positions that are due; the next are found by scanning the table.
-
-    The units of a position stand side by side in one number, so that all kinds are compared at
-    once: ``turns[t, k]`` are those from each kind to kind k by the turn t backwards, ``rotations``
-    the same without a turn. Each price is rounded down by itself, so sums are never too high. A
-    position leads to others when its least new units are ``due``, and again if it is improved
-    later. ``width``, the cheapest step, is how far a scan looks ahead.
-    """
-    for now in range(0, _MOST_UNITS, width):
-        until = min(now + width, _MOST_UNITS)
-        again = True
-        while again:  # a price below a unit can lead to states that the scan has passed
-            again = False
-            for position in range(units.shape[0]):
-                if due[position] >= until:
-                    continue
-                due[position] = _MOST_UNITS
-                here = _lower(units[position], _stepped(units[position], rotations))
-                units[position] = here
-                for turn in range(18):
-                    other = np.int64(moves[position // 24, turn]) * 24
-                    other += piece_moves[turn, position % 24]
-                    old = units[other]
-                    new = _lower(old, _stepped(here, turns[turn]))
-                    if new != old:
-                        units[other] = new
-                        least = _least_of(new, new ^ old)
-                        due[other] = min(due[other], least)
-                        again |= least < until
-
-
-@inner
-def _lower(one, other):  # type: ignore[no-untyped-def]
-    """The lower units of two, for each kind."""
-    is_lower = ((one | _TOPS) - other) & _TOPS  # a top is borrowed from where ``other`` is higher
-    return one ^ ((one ^ other) & (is_lower - (is_lower >> _ROOM - 1)))
-
-
-@inner
-def _stepped(units, prices):  # type: ignore[no-untyped-def]
-    """The least units for each kind by a step to any kind; ``prices``: of the steps to each."""
-    best = (units & _MOST_UNITS) * _ONES + prices[0]
-    for kind in range(1, KINDS):
-        best = _lower(best, (units >> _AT[kind] & _MOST_UNITS) * _ONES + prices[kind])
-    return best
-
-
-@inner
-def _least_of(units, changed):  # type: ignore[no-untyped-def]
-    """The least units among the kinds in which ``changed`` is not 0."""
-    least = _MOST_UNITS
-    for kind in range(KINDS):
-        if changed >> _AT[kind] & _MOST_UNITS:
-            least = min(least, units >> _AT[kind] & _MOST_UNITS)
-    return least

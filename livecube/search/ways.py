@@ -8,21 +8,22 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 
 from livecube.hands.automaton import MOVES
-from livecube.search.hand_arrays import hand_arrays
+from livecube.search.hand_arrays import AFTER, hand_arrays
 from livecube.search.task import FASTEST_MS, MOST_WAYS, NO_LIMIT, task_rows
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     import numpy.typing as npt
 
     from livecube.cube.holding import Move
     from livecube.hands.automaton import Automaton
     from livecube.search.fastest_arrays import Kept, Scratch, SecondsTables
+    from livecube.search.hand_arrays import HandArrays
     from livecube.search.situation import Situation
     from livecube.search.task import Task
 
-__all__ = ["FastestSearch", "Way"]
+__all__ = ["FastestSearch", "Way", "best_first", "way_of"]
 
 _ROOM: Final = 24
 """Ways kept while searching; beyond the eighth there may be more with the same cost."""
@@ -111,36 +112,44 @@ class FastestSearch:
             np.array(starts, dtype=np.int64), ceiling_ms, within_ms, most, out, scratch,
         )  # fmt: skip
         assert count >= 0, "more ways to hold the cube than there is room for"
-        found = [self._way(out, row, starts) for row in range(count)]
-        found.sort(key=lambda way: (way.ms, self.text(way)))
-        return found[:most]
+        found = []
+        for row in range(count):
+            many = int(out.length[row])
+            found.append(
+                way_of(
+                    self._hands, starts, int(out.cost[row]), out.turns[row, :many].tolist(),
+                    out.steps[row, :many].tolist(), int(out.end[row]),
+                )
+            )  # fmt: skip
+        return best_first(self.automaton, found)[:most]
 
-    def _way(self, out: Kept, row: int, starts: Sequence[int]) -> Way:
-        many = int(out.length[row])
-        moves, held = np.divmod(out.steps[row, :many], 24)
-        first = int(held[0])
-        start = first
-        if first not in starts:
-            start = min(starts, key=lambda one: int(self._hands.rotation[one, first]))
-        return Way(
-            int(out.cost[row]),
-            tuple(out.turns[row, :many].tolist()),
-            tuple(moves.tolist()),
-            tuple(held.tolist()),
-            start,
-            int(out.end[row]),
-        )
 
-    def written(self, way: Way) -> tuple[Move, ...]:
-        """The moves of a way, rotations among them."""
-        moves: list[Move] = []
-        now = way.start
-        for number, at in zip(way.moves, way.held, strict=True):
-            moves += self.automaton.rotation_moves[now][at]
-            moves.append(MOVES[number])
-            now = int(self._hands.after[at, number])
-        return tuple(moves)
+def way_of(
+    hands: HandArrays,
+    starts: Sequence[int],
+    ms: int,
+    turns: Sequence[int],
+    steps: Sequence[int],
+    end: int,
+) -> Way:
+    """A way from one of some holdings; ``steps``: ``24 * move + holding`` of each turn."""
+    moves, held = zip(*(divmod(step, 24) for step in steps), strict=True)
+    start = held[0]
+    if start not in starts:
+        start = min(starts, key=lambda one: int(hands.rotation[one, held[0]]))
+    return Way(ms, tuple(turns), moves, held, start, end)
 
-    def text(self, way: Way) -> str:
-        """The moves of a way as text."""
-        return " ".join(map(str, self.written(way)))
+
+def best_first(automaton: Automaton, ways: Iterable[Way]) -> list[Way]:
+    """Cheaper ways first, ties in the order of their text."""
+    return sorted(ways, key=lambda way: (way.ms, " ".join(map(str, _written(automaton, way)))))
+
+
+def _written(automaton: Automaton, way: Way) -> list[Move]:
+    """The moves of a way, rotations among them."""
+    moves: list[Move] = []
+    now = way.start
+    for number, at in zip(way.moves, way.held, strict=True):
+        moves += [*automaton.rotation_moves[now][at], MOVES[number]]
+        now = int(AFTER[at, number])
+    return moves

@@ -55,6 +55,7 @@ TESTS: Final[dict[str, str]] = {
     "scrambling": "practice_golden scrambles",
     "search": "advice_golden techniques fastest plan published_cube finite_set",
     "search/book": "advice_golden fastest plan finite_set own_book",
+    "search/openings": "uncompiled",
     "search/spelling": "uncompiled advice_golden techniques fastest",
     "search/uncompiled": "uncompiled advice_golden",
     "solves": "people history practice",
