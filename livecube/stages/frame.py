@@ -85,9 +85,10 @@ class CrossFrame:
         ]
         self.last_layer = [p for p in range(20) if last in piece_faces(p)]
 
-        first = self.cross[0]
-        self.first_edge, self.near = first, frozenset(turned[k][HOME[first]] for k in range(4))
-        """The first cross edge, and its places while the cross may be whole."""
+        self.first_two = first, second = self.cross[0], self.cross[1]
+        self.beside = {turned[k][HOME[first]]: turned[k][HOME[second]] for k in range(4)}
+        """For each place of the first cross edge while the cross may be whole, that of the second
+        one: a test that most positions fail."""
         self._cross_of = itemgetter(*self.cross)
         self._offsets = {tuple(turned[k][HOME[p]] for p in self.cross): k for k in range(4)}
         self._corner_bits = [
@@ -366,12 +367,15 @@ class Record:
     """Holdings as stated, each with the line after which it was stated."""
     sights: tuple[Sight, ...] = ()
     all_armed: bool = False
+    _watched: list[tuple[Sight, int, int, dict[int, int]]] = field(default_factory=list)
+    """Each colour with its frame's ``first_two`` and ``beside``, which every turn asks for."""
 
     def __post_init__(self) -> None:
         self.sights = tuple(Sight(frame, since=self.before + 1) for frame in FRAMES)
         for sight in self.sights:
             sight.armed = self.begun
             sight.start = self.before + 1 if self.begun else None
+            self._watched.append((sight, *sight.frame.first_two, sight.frame.beside))
 
     @property
     def line(self) -> int:
@@ -387,15 +391,16 @@ class Record:
         """Add a turn line; returns the colours whose cross is whole now."""
         position = self.positions[-1].translate(TURN_BYTES[turn])
         if not self.begun:
-            self._watch_scrambling(t)
+            paused = bool(self.times) and t - self.times[-1] >= _LOST_PAUSE_S
+            if paused or not self.all_armed:
+                self._watch_scrambling(paused=paused)
         self.turns.append(turn)
         self.times.append(t)
         self.positions.append(position)
-        line, seen = self.line, []
-        for sight in self.sights:
-            frame = sight.frame
-            if position[frame.first_edge] in frame.near and sight.armed:
-                row = frame.row(line, position)
+        line, seen = self.before + len(self.turns), []
+        for sight, first, second, beside in self._watched:
+            if beside.get(position[first]) == position[second] and sight.armed:
+                row = sight.frame.row(line, position)
                 if row is not None:
                     seen.append((sight, row, sight.held.settle(row)))
         return seen
@@ -415,11 +420,8 @@ class Record:
             if sight.armed and (row := sight.frame.row(self.line, position)):
                 sight.held.settle(row)
 
-    def _watch_scrambling(self, t: float) -> None:
-        """Before the turn at ``t``, check whether the cube has been scrambled, perhaps again."""
-        paused = bool(self.times) and t - self.times[-1] >= _LOST_PAUSE_S
-        if not paused and self.all_armed:
-            return
+    def _watch_scrambling(self, *, paused: bool) -> None:
+        """Before a turn, check whether the cube has been scrambled, perhaps again."""
         watched = [sight for sight in self.sights if paused or not sight.armed]
         if watched and is_scrambled(self.position):
             for sight in watched:
