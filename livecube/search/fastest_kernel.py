@@ -357,10 +357,10 @@ def fastest(  # type: ignore[no-untyped-def]
                 prefix = task[2] >> 4 * at & 15
                 if part[level] > 0:
                     solved = _solved_pieces(place[level], at)
+                    slots = solved & solved >> 4
+                    more_goal[level] = slots | slots << 4
                     if task[2] == AT_DOORS:
                         prefix = _doors(place[level], target, at)
-                        slots = solved & solved >> 4
-                        more_goal[level] = slots | slots << 4
                     elif solved & task[0] & ~tasks[0, 0]:
                         prefix = zero  # nothing is left for it that is one insertion
                 mask = allowed if prefix & 1 else 0

@@ -88,6 +88,8 @@ class _Nodes(NamedTuple):
     face: Ints
     """Faces of the last turn and the one before it; ``_NO_FACE``: none."""
     earlier: Ints
+    kept: Ints
+    """Bit s: slot s was solved when the second part began, which keeps it."""
 
     def only(self, chosen: npt.NDArray[Any]) -> _Nodes:
         """The chosen ones."""
@@ -176,18 +178,11 @@ class Openings:
     def knows(situation: Situation, parts: Sequence[Task]) -> bool:
         """Whether a question is of this kind."""
         first, *others = parts
-        tail = LEFT if others else NO_TAIL
-        return situation.offset is None and all(
-            part == known and part.prefix != AT_DOORS
-            for part, known in zip(
-                parts,
-                [
-                    Task(first.goal, tail=tail, target=first.target),
-                    *(Task(one.goal, NO_D, one.prefix, TURNED_BACK, one.target) for one in others),
-                ],
-                strict=True,
-            )
-        )
+        known = [Task(first.goal, tail=LEFT if others else NO_TAIL, target=first.target)]
+        for second in others:
+            if second.prefix != AT_DOORS:
+                known.append(Task(second.goal, NO_D, second.prefix, TURNED_BACK, second.target))
+        return situation.offset is None and [*parts] == known
 
     def ways(self, situation: Situation, parts: Sequence[Task], starts: Sequence[int]) -> list[Way]:
         """All ways up to ``FASTEST_MS`` slower than the fastest, best first, at most ``MOST_WAYS``.
@@ -269,6 +264,7 @@ class _Sweep:
             ms=np.zeros_like(every),
             face=np.full_like(every, _NO_FACE),
             earlier=np.full_like(every, _NO_FACE),
+            kept=np.zeros_like(every),
         )
 
     def _in_two_parts(self, root: _Nodes, second: Task) -> _Nodes:
@@ -279,6 +275,8 @@ class _Sweep:
             only_second = list(_pieces(second.goal & ~self._first.goal))
             out = nodes.places[:, only_second] != PLACES_AT[k, only_second]
             nodes = nodes.only(out.all(axis=1))
+            home = nodes.places == PLACES_AT[k]
+            nodes = nodes._replace(kept=(home[:, :4] & home[:, 4:]) @ (1 << np.arange(4)))
             for turned in range(4):
                 if second.prefix >> 4 * k + turned & 1:
                     mask = 1 << _D + turned - 1
@@ -297,8 +295,10 @@ class _Sweep:
         while len(nodes.ms):
             nodes = self._moved(nodes, allowed, bound)
             for n, k in enumerate(offsets):
-                solved = nodes.cross == CROSS_AT[k]
-                solved &= (nodes.places[:, pieces] == PLACES_AT[k, pieces]).all(axis=1)
+                home = nodes.places == PLACES_AT[k]
+                free = nodes.kept[:, None] >> np.arange(4) & 1 == 0
+                keeps = (home[:, :4] & home[:, 4:] | free).all(axis=1)
+                solved = (nodes.cross == CROSS_AT[k]) & home[:, pieces].all(axis=1) & keeps
                 ended[n].append(nodes.only(solved))
                 nodes = nodes.only(~solved)
         return [_all_of(groups) for groups in ended]
@@ -329,6 +329,7 @@ class _Sweep:
             price[near],
             turn // 3,
             nodes.face[row],
+            nodes.kept[row],
         )
 
     def _rotated(self, nodes: _Nodes, bound: _Bound) -> _Nodes:

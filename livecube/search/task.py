@@ -60,7 +60,7 @@ class Task(NamedTuple):
 
     goal: int
     """Bit p: piece p (see :mod:`livecube.search.situation`) must be solved; 0: the cross
-    alone."""
+    alone. A second part keeps the slots, too, that are solved when it begins."""
     allowed: int = ALL_TURNS
     """Bit t: turn t may stand in X."""
     prefix: int = 1
