@@ -178,11 +178,12 @@ class Openings:
     def knows(situation: Situation, parts: Sequence[Task]) -> bool:
         """Whether a question is of this kind."""
         first, *others = parts
-        known = [Task(first.goal, tail=LEFT if others else NO_TAIL, target=first.target)]
-        for second in others:
-            if second.prefix != AT_DOORS:
-                known.append(Task(second.goal, NO_D, second.prefix, TURNED_BACK, second.target))
-        return situation.offset is None and [*parts] == known
+        known = [
+            Task(first.goal, tail=LEFT if others else NO_TAIL, target=first.target),
+            *(Task(one.goal, NO_D, one.prefix, TURNED_BACK, one.target) for one in others),
+        ]
+        at_doors = any(second.prefix == AT_DOORS for second in others)
+        return situation.offset is None and [*parts] == known and not at_doors
 
     def ways(self, situation: Situation, parts: Sequence[Task], starts: Sequence[int]) -> list[Way]:
         """All ways up to ``FASTEST_MS`` slower than the fastest, best first, at most ``MOST_WAYS``.
