@@ -13,6 +13,8 @@ import pytest
 from examples import thorough
 
 from livecube.composition.assembly import known_techniques
+from livecube.cube.code import parse_code
+from livecube.cube.geometry import FACES
 from livecube.cube.notation import parse_turns
 from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.apart import pair_table_made_apart
@@ -29,6 +31,7 @@ from livecube.search.task import AT_DOORS, LEFT, NO_D, TURNED_BACK, TWO_PARTS_MS
 from livecube.search.uncompiled import TooManyTurnsError, shortest_sequences
 from livecube.techniques.base import traits
 from livecube.techniques.registry import TECHNIQUES
+from livecube.techniques.x_cross import PseudoXCross
 from livecube.virtual.session import session
 
 if TYPE_CHECKING:
@@ -174,6 +177,26 @@ def test_the_fastest_openings_are_those_of_the_kernel(seed: int, scrambled: int)
         found += [len(parts)] * len(expected)
     assert 1 in found
     assert scrambled > 10 or 2 in found  # few of these are quick enough
+
+
+def test_the_second_part_keeps_a_slot_that_the_first_happens_to_solve() -> None:
+    """Here 11 turns would do, and break it again."""
+    position, _ = parse_code("3J5A-KVJW-4CRF-43TM")
+    situation, hands = Situation.of(position, FACES.index("F")), load_hands()
+    slots = situation.slot_numbers(("red-white", "orange-yellow"))
+    [chance] = [one for one in PseudoXCross().chances(situation) if one.slots == slots]
+    assert chance.second is not None
+    parts = [chance.task, chance.second]
+    ways = load_openings(hands).ways(situation, parts, UPRIGHT)
+    assert ways == load_search(hands).ways(situation, parts, UPRIGHT, ceiling_ms=TWO_PARTS_MS)
+    assert ways
+    for way in ways:
+        after = [apply_turns(situation.position, way.turns[:n]) for n in range(len(way.turns) + 1)]
+        stood = [Situation.of_down(down, situation.face) for down in after]
+        i, j = slots
+        first = next(one for one in stood if one.corners >> i & 1 and one.edges >> j & 1)
+        assert first.solved
+        assert stood[-1].solved == first.solved | 1 << i | 1 << j
 
 
 def test_near_bounds_are_those_of_the_search_up_to_a_limit(tables: Tables) -> None:
