@@ -228,17 +228,20 @@ class Rows:
         A chance in two parts that begins with the cross may have quick ways that are not proven to
         be the fastest.
         """
+        chances = [chance for chance in chances if not self._traits_of(chance).is_yardstick]
+        whole = [chance.task for chance in chances if chance.second is None]
+        self._answers.look_up(situation, whole, starts)
         rows = []
         for chance in chances:
-            if self._traits_of(chance).is_yardstick:
-                continue
             parts = [chance.task] if chance.second is None else [chance.task, chance.second]
             ways, proven = self._answers.ways(situation, parts, starts), True
             if chance.then and not ways and situation.offset is None:
                 ways, proven = self._composed(situation, chance, starts), False
+            looking: dict[int, int] = {}  # it depends on the holding only
             for way in ways:
-                looking = self.looking_ms(situation, chance, way, moved)
-                rows.append(Row(chance, way, looking, fastest=proven))
+                if way.start not in looking:
+                    looking[way.start] = self.looking_ms(situation, chance, way, moved)
+                rows.append(Row(chance, way, looking[way.start], fastest=proven))
         return rows
 
     def _traits_of(self, chance: Chance) -> Traits:

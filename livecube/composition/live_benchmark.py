@@ -21,8 +21,10 @@ from livecube.cube.position import SOLVED, apply_turns
 from livecube.edges.sinks import Board, ScreenSink
 from livecube.search.answers import Answers
 from livecube.search.book import NO_BOOK
+from livecube.search.hand_arrays import UPRIGHT
 from livecube.search.situation import Situation, slot_bits
 from livecube.stages.progress import Turned
+from livecube.techniques.base import traits
 from livecube.views.live_screen import LiveScreen
 from livecube.virtual.session import session
 
@@ -32,7 +34,7 @@ if TYPE_CHECKING:
     from livecube.cube.geometry import Array
     from livecube.virtual.records import VirtualSolve
 
-__all__ = ["live_answers", "times_longer_without_book"]
+__all__ = ["book_answers", "live_answers", "times_longer_without_book"]
 
 _SEED: Final = 11
 _BETWEEN_S: Final = 0.03
@@ -53,6 +55,29 @@ def live_answers(advisor: Advisor, positions: int) -> list[float]:
         return asyncio.run(_ask(advisor, positions))
     finally:
         sys.setswitchinterval(usual)
+
+
+def book_answers(advisor: Advisor, positions: int) -> list[float]:
+    """Milliseconds for all ways that the book has at each beginning, from one front.
+
+    They are the fastest ways of every technique into every free slot.
+    """
+    answers, techniques, taken = advisor.answers.twin(), known_techniques(), []
+    asked = [one for one in techniques if not traits(one).is_yardstick]
+    start = [UPRIGHT[0]]
+    for place in _places(positions, _SEED):
+        began = time.perf_counter()
+        tasks = [
+            chance.task
+            for technique in asked
+            for chance in technique.chances(place.situation)
+            if chance.second is None
+        ]
+        answers.look_up(place.situation, tasks, start)
+        for task in tasks:
+            answers.ways(place.situation, [task], start, however_dear=False)
+        taken.append((time.perf_counter() - began) * 1000)
+    return taken
 
 
 def times_longer_without_book(

@@ -45,8 +45,10 @@ __all__ = ["Answers", "book_ways", "make_book"]
 
 _TURN_GIVEN: Final = [np.argsort(TURN_SEEN[slot]).tolist() for slot in range(4)]
 _HOLDING_GIVEN: Final = [np.argsort(HOLDING_SEEN[slot]).tolist() for slot in range(4)]
+_AFTER: Final[list[list[int]]] = AFTER.tolist()
+_ROTATED_BY: Final[list[list[int]]] = ROTATED_BY.tolist()
 
-
+_Key = tuple[int | None, bytes, "Task", tuple[int, ...]]
 _REMEMBERED: Final = 10_000
 """Number of kept answers: the same pair is asked for repeatedly while others are solved."""
 
@@ -76,7 +78,7 @@ class Answers:
         """Answers questions of inspection instead of the search."""
         self._moves: list[tuple[Move, ...]] = [(move,) for move in MOVES]
         self._moves += automaton.rotation_moves[0]
-        self._known: dict[tuple[int, bytes, Task, tuple[int, ...]], list[Written]] = {}
+        self._known: dict[_Key, list[Written]] = {}
 
     def twin(self) -> Answers:
         """Answers for the same hands in another thread; tables and book are shared."""
@@ -141,26 +143,35 @@ class Answers:
         however_dear: bool,
     ) -> list[Written] | None:
         """The same from the book; None: the book does not have all of it."""
-        upright = all(start in UPRIGHT for start in starts)
-        if len(parts) > 1 or not upright or situation.offset is None:
+        if len(parts) > 1:
             return None
         [part] = parts
-        key = situation.offset, situation.places.tobytes(), part, tuple(starts)
-        if (ways := self._known.get(key)) is None:
-            fronts = np.array([UPRIGHT.index(start) for start in starts])
-            rows = np.repeat(task_rows(parts), len(fronts), axis=0)
-            places = np.broadcast_to(situation.places, (len(fronts), 8))
-            numbers = question_numbers(situation.offset, places, fronts, rows)
-            at = self.filled(numbers)
-            if (at < 0).any():
-                return None
-            if len(self._known) >= _REMEMBERED:
-                self._known.clear()
-            ways = self._known[key] = self._cheapest(fronts, at)
+        self.look_up(situation, parts, starts)
+        ways = self._known.get(_key(situation, part, starts))
+        if ways is None:
+            return None
         highest = ceiling_ms(part, self.automaton)
         if not ways or (highest is not None and ways[0].ms + FASTEST_MS > highest):
             return None if however_dear and self.search is not None else []
         return fastest_of(ways)
+
+    def look_up(self, situation: Situation, tasks: Iterable[Task], starts: Sequence[int]) -> None:
+        """Remember what the book says to several questions: sooner done than one by one."""
+        if situation.offset is None or not all(start in UPRIGHT for start in starts):
+            return
+        keys = {task: _key(situation, task, starts) for task in tasks}
+        new = [task for task, key in keys.items() if key not in self._known]
+        if not new:
+            return
+        fronts = np.array([UPRIGHT.index(start) for start in starts])
+        rows = np.repeat(task_rows(new), len(fronts), axis=0)
+        places = np.broadcast_to(situation.places, (len(rows), 8))
+        numbers = question_numbers(situation.offset, places, np.tile(fronts, len(new)), rows)
+        if len(self._known) >= _REMEMBERED:
+            self._known.clear()
+        for task, at in zip(new, self.filled(numbers).reshape(len(new), -1), strict=True):
+            if (at >= 0).all():
+                self._known[keys[task]] = self._cheapest(fronts, at)
 
     def _cheapest(
         self, fronts: npt.NDArray[np.int64], places: npt.NDArray[np.int64]
@@ -173,7 +184,10 @@ class Answers:
                 turns = in_one_order(way.turns)
                 if turns not in best or way.ms < best[turns].ms:
                     best[turns] = way
-        return sorted(best.values(), key=lambda way: (way.ms, self.text(way)))
+        ways = [*best.values()]
+        if len(fronts) > 1:  # the book has those from one front in this order
+            ways.sort(key=lambda way: (way.ms, self.text(way)))
+        return ways
 
     def behind_rotation(self, way: Written, start: int) -> Written:
         """The way, begun in holding ``start``: with a rotation first if it begins in another."""
@@ -201,9 +215,9 @@ class Answers:
         held = 0
         for token in tokens:
             if token < FIRST_ROTATION:
-                held = int(AFTER[held, token])
+                held = _AFTER[held][token]
             else:
-                held = int(ROTATED_BY[held, token - FIRST_ROTATION])
+                held = _ROTATED_BY[held][token - FIRST_ROTATION]
         return Written(
             int(entries.ms[entry]),
             tuple(_TURN_GIVEN[front][turn] for turn in turns),
@@ -211,6 +225,10 @@ class Answers:
             UPRIGHT[front],
             _HOLDING_GIVEN[front][held],
         )
+
+
+def _key(situation: Situation, task: Task, starts: Sequence[int]) -> _Key:
+    return situation.offset, situation.places.tobytes(), task, tuple(starts)
 
 
 def book_ways(search: FastestSearch, number: int) -> list[Way]:
