@@ -14,7 +14,6 @@ from __future__ import annotations
 
 import argparse
 import copy
-import sys
 import tempfile
 import tomllib
 from dataclasses import dataclass
@@ -225,9 +224,12 @@ def ways_of(referee: Referee, cases: Sequence[Case], near_ms: int, turns: int = 
 
 
 def judged(
-    table: dict[str, Any], cases: Sequence[Case], turns: int = 4
+    table: dict[str, Any], cases: Sequence[Case], turns: int = 4, *, unused: bool = False
 ) -> list[tuple[int, int, int]]:
-    """For both ways to hold it: cases in use, positions in use (of four each), odd ones."""
+    """For both ways to hold it: cases in use, positions in use (of four each), odd ones.
+
+    ``unused``: also print the fastest ways that are not in use.
+    """
     counts = [[0, 0, 0] for _ in _FRONTS]
     referee = Referee(printed(table))
     for number, (case, ways) in enumerate(ways_of(referee, cases, 0, turns)):
@@ -236,7 +238,7 @@ def judged(
         row[0] += used and number // 2 % turns == 0
         row[1] += used
         row[2] += not used and is_odd(first)
-        if not used and "-v" in sys.argv:
+        if unused and not used:
             print("   ", case.place, number // 2 % turns, first.ms, first.moves, *first.start)
     return [(a, b, c) for a, b, c in counts]
 
@@ -308,13 +310,14 @@ def main() -> None:
     parser.add_argument(
         "--draws", type=int, default=12, help="number of tables with random changes of prices"
     )
+    parser.add_argument("--unused", action="store_true", help="print fastest ways not in use, too")
     asked = parser.parse_args()
     cases = load_cases()[: asked.cases]
     if len(cases) > _FEW:
         learn_distances(free=False, folder=Path(tempfile.gettempdir()))
     if asked.act == "judge":
         table = tomllib.loads(usual_hands_text())
-        _report("usual.toml", judged(table, cases), len(cases))
+        _report("usual.toml", judged(table, cases, unused=asked.unused), len(cases))
         random = np.random.default_rng(1)
         for draw in range(asked.draws):
             rows = judged(_perturbed(table, random), cases, turns=1)
