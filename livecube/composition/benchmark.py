@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 import sys
 import tempfile
 import time
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -95,13 +97,19 @@ def _run(cache: Path, *arguments: str) -> tuple[float, float]:
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
         env={**_without_compiled_code(), "LIVECUBE_CACHE": str(cache)},
+        start_new_session=True,
     ) as child:
-        assert child.stdout is not None
-        child.stdout.readline()
-        seconds = time.perf_counter() - began
-        child.stdout.read()
-        _, status, usage = os.wait4(child.pid, 0)
-        child.returncode = os.waitstatus_to_exitcode(status)
+        try:
+            assert child.stdout is not None
+            child.stdout.readline()
+            seconds = time.perf_counter() - began
+            child.stdout.read()
+            _, status, usage = os.wait4(child.pid, 0)
+            child.returncode = os.waitstatus_to_exitcode(status)
+        finally:
+            # What it left at work, such as a compiler, must not slow the next measurement.
+            with suppress(ProcessLookupError):
+                os.killpg(child.pid, signal.SIGKILL)
     return seconds, usage.ru_maxrss / 1024
 
 

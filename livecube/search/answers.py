@@ -176,11 +176,17 @@ class Answers:
     def _cheapest(
         self, fronts: npt.NDArray[np.int64], places: npt.NDArray[np.int64]
     ) -> list[Written]:
-        """The ways of questions at these places of the book, fastest first, each only once."""
+        """The ways that count as fastest among those of questions at these places of the book.
+
+        The fastest comes first, each comes only once.
+        """
         best: dict[tuple[int, ...], Written] = {}
-        for front, question in zip(fronts.tolist(), places.tolist(), strict=True):
-            for entry in self.book.ways[self.book.ends[question] : self.book.ends[question + 1]]:
-                way = self.entry(int(entry), front)
+        ends, ms = self.book.ends, self.book.entries.ms
+        groups = [self.book.ways[ends[question] : ends[question + 1]] for question in places]
+        most = min((int(ms[group].min()) for group in groups if len(group)), default=0) + FASTEST_MS
+        for front, group in zip(fronts.tolist(), groups, strict=True):
+            for entry in group[ms[group] <= most].tolist():
+                way = self.entry(entry, front)
                 turns = in_one_order(way.turns)
                 if turns not in best or way.ms < best[turns].ms:
                     best[turns] = way
