@@ -114,10 +114,10 @@ class Answers:
         """The fastest ways of a question, best first.
 
         Returns all ways up to ``FASTEST_MS`` slower than the best, at most ``MOST_WAYS``. ``parts``
-        and ``starts`` as for :class:`~livecube.search.ways.FastestSearch`. Empty if the book does
-        not have them and there is no search. ``however_dear``: also search for keyholes slower than
-        the ceiling of the book; some of these searches take long. In two parts no way is slower
-        than ``TWO_PARTS_MS``.
+        and ``starts`` as for :class:`~livecube.search.ways.FastestSearch`. Empty if neither the
+        book nor openings have them, and there is no search. ``however_dear``: also search for
+        keyholes slower than the ceiling of the book; some of these searches take long. In two parts
+        no way is slower than ``TWO_PARTS_MS``.
         """
         self.pause()
         known = self._from_book(situation, parts, starts, however_dear=however_dear)
