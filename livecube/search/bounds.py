@@ -110,7 +110,7 @@ def piece_seconds(
 
     steps = _steps_back(hands, still=still)
     home = _home(kind)
-    units = packed(np.full((len(moves) * 24, KINDS), _MOST_MS))
+    units = np.full(len(moves) * 24, packed(np.full(KINDS, _MOST_MS)))
     units[home] = packed(end := np.minimum(steps.end, _MOST_MS - UNIT_MS))
     due = np.full(len(units), _MOST_MS // UNIT_MS, dtype=np.uint8)
     due[home] = end.min() // UNIT_MS
