@@ -237,16 +237,20 @@ def test_only_openings_are_answered_without_a_book_or_a_search() -> None:
 
 
 @pytest.mark.parametrize(
-    "moves", ["R U R' U' L' U L", thorough("R D L2 R F U' L R2 D' R B' U' L U2 B2 U D2 L' F U'")]
+    ("moves", "cache"),
+    [
+        ("R U R' U' L' U L", "kept"),
+        thorough("R D L2 R F U' L R2 D' R B' U' L U2 B2 U D2 L' F U'", "empty"),
+    ],
 )
-def test_hints_on_a_first_start_do_not_wait_for_numba(tmp_path: Path, moves: str) -> None:
-    """Neither with the cross whole nor for a scrambled cube."""
+def test_hints_do_not_wait_for_numba(tmp_path: Path, moves: str, cache: str) -> None:
+    """Neither with the cross whole nor, on a first start, for a scrambled cube."""
     script = (
         f"import sys; sys.argv[1:] = ['hints', {moves!r}, '--json']\n"
         "from livecube.cli import main; main(); sys.exit('numba' in sys.modules)"
     )
-    cache = {"LIVECUBE_CACHE": str(tmp_path)} if len(moves) > 20 else {}
+    its = {"LIVECUBE_CACHE": str(tmp_path)} if cache == "empty" else {}
     done = subprocess.run(
-        [sys.executable, "-c", script], capture_output=True, check=False, env=os.environ | cache
+        [sys.executable, "-c", script], capture_output=True, check=False, env=os.environ | its
     )
     assert done.returncode == 0, done.stderr

@@ -33,6 +33,7 @@ from livecube.search.task import (
     TWO_PARTS_MS,
     UNIT_MS,
     Task,
+    goal_pieces,
 )
 from livecube.search.ways import best_first, way_of
 
@@ -130,7 +131,7 @@ class _Rest(NamedTuple):
     offset: int
     left: int
     """Row of ``SecondsTables.left``."""
-    pieces: tuple[int, ...]
+    pieces: list[int]
 
 
 _Bound = list[list[_Rest]]
@@ -191,22 +192,28 @@ class Openings:
         ``parts`` and ``starts`` as for :meth:`livecube.search.ways.FastestSearch.ways`. Ways in two
         parts take at most ``TWO_PARTS_MS``.
         """
-        sweep = _Sweep(self, parts)
+        sweep = _Sweep(self, situation, parts, starts)
         ceiling = TWO_PARTS_MS if len(parts) > 1 else NO_LIMIT
-        limit = min(sweep.least(situation, starts), ceiling)
+        limit = min(sweep.least(), ceiling)
         while True:
-            ways = sweep.up_to(limit, situation, starts)
+            ways = sweep.up_to(limit)
             highest = min(min((way.ms for way in ways), default=NO_LIMIT) + FASTEST_MS, ceiling)
             if limit >= highest:
                 break
             limit = highest if ways else min(limit + _STEP_MS * len(parts), ceiling)
-        return [way for way in best_first(self.automaton, ways) if way.ms <= highest][:MOST_WAYS]
+        return best_first(self.automaton, ways)[:MOST_WAYS]
 
 
 class _Sweep:
-    """All ways of a question up to a limit."""
+    """The ways of a question up to a limit."""
 
-    def __init__(self, openings: Openings, parts: Sequence[Task]) -> None:
+    def __init__(
+        self,
+        openings: Openings,
+        situation: Situation,
+        parts: Sequence[Task],
+        starts: Sequence[int],
+    ) -> None:
         self._moves, self._cross = openings.tables
         self._hands = openings.hands
         left, more = openings.left_over
@@ -215,7 +222,7 @@ class _Sweep:
         """For each row of ``left``, how much it is more than to bring the cross down."""
         self._first, *others = parts
         self._second = others[0] if others else None
-        goal, whole = _pieces(self._first.goal), _pieces(parts[-1].goal)
+        goal, whole = goal_pieces(self._first.goal), goal_pieces(parts[-1].goal)
         self._bound: _Bound = [[_Rest(0, 0, whole)]]
         if self._second is not None:
             # All prefixes lead to the same offset.
@@ -224,39 +231,9 @@ class _Sweep:
         self._second_bound: _Bound = [[_Rest(k, k, whole) for k in range(4)]]
         if whole:
             self._views, self._pieces = openings.pieces
-
-    def least(self, situation: Situation, starts: Sequence[int]) -> int:
-        """A lower bound for all ways."""
-        root = self._root(situation, starts)
-        rest = self._cross_least(self._bound, root.cross, root.held)
-        rest = np.maximum(rest, self._piece_least(self._bound, root.cross, root.places, root.held))
-        return max(int(rest.min()), self._hands.least)
-
-    def up_to(self, limit: int, situation: Situation, starts: Sequence[int]) -> list[Way]:
-        """The ways that take at most ``limit`` milliseconds, each in its cheapest spelling."""
-        self._limit, self._trail = limit, _Trail(len(starts))
-        root = self._root(situation, starts)
-        if self._second is None:
-            done = self._solved(root, self._first.goal, ALL_TURNS, self._bound, [0])[0]
-        else:
-            done = self._in_two_parts(root, self._second)
-        ms = done.ms + self._hands.finish[done.held]
-        within = np.flatnonzero(ms <= min(limit, ms.min(initial=limit) + FASTEST_MS))
-        paths = self._trail.paths(done.number[within].tolist()) if len(within) else ()
-        best: dict[tuple[int, ...], tuple[int, list[int], list[int], int]] = {}
-        for row, (turns, steps) in zip(within.tolist(), paths, strict=False):
-            # Of equally cheap spellings the kernel keeps the one whose steps come first.
-            found = int(ms[row]), steps, turns, int(done.held[row])
-            key = in_one_order(turns)
-            best[key] = min(found, best.get(key, found))
-        return [
-            way_of(self._hands, starts, cost, turns, steps, end)
-            for cost, steps, turns, end in best.values()
-        ]
-
-    def _root(self, situation: Situation, starts: Sequence[int]) -> _Nodes:
+        self._starts = starts
         every = np.arange(len(starts))
-        return _Nodes(
+        self._root = _Nodes(
             number=every,
             cross=np.full_like(every, situation.cross),
             places=np.tile(situation.places, (len(starts), 1)),
@@ -268,12 +245,43 @@ class _Sweep:
             kept=np.zeros_like(every),
         )
 
-    def _in_two_parts(self, root: _Nodes, second: Task) -> _Nodes:
+    def least(self) -> int:
+        """A lower bound for all ways."""
+        root = self._root
+        rest = self._cross_least(self._bound, root.cross, root.held)
+        rest = np.maximum(rest, self._piece_least(self._bound, root.cross, root.places, root.held))
+        return max(int(rest.min()), self._hands.least)
+
+    def up_to(self, limit: int) -> list[Way]:
+        """The ways that take at most ``limit`` milliseconds, each in its cheapest spelling.
+
+        Only those up to ``FASTEST_MS`` slower than the fastest.
+        """
+        self._limit, self._trail = limit, _Trail(len(self._starts))
+        if self._second is None:
+            done = self._solved(self._root, self._first.goal, ALL_TURNS, self._bound, [0])[0]
+        else:
+            done = self._in_two_parts(self._second)
+        ms = done.ms + self._hands.finish[done.held]
+        within = np.flatnonzero(ms <= min(limit, ms.min(initial=limit) + FASTEST_MS))
+        paths = self._trail.paths(done.number[within].tolist()) if len(within) else ()
+        best: dict[tuple[int, ...], tuple[int, list[int], list[int], int]] = {}
+        for row, (turns, steps) in zip(within.tolist(), paths, strict=False):
+            # Of equally cheap spellings the kernel keeps the one whose steps come first.
+            found = int(ms[row]), steps, turns, int(done.held[row])
+            key = in_one_order(turns)
+            best[key] = min(found, best.get(key, found))
+        return [
+            way_of(self._hands, self._starts, cost, turns, steps, end)
+            for cost, steps, turns, end in best.values()
+        ]
+
+    def _in_two_parts(self, second: Task) -> _Nodes:
         """The second part begins where the first ends, at any offset."""
-        firsts = self._solved(root, self._first.goal, ALL_TURNS, self._bound, range(4))
-        begun = []
+        firsts = self._solved(self._root, self._first.goal, ALL_TURNS, self._bound, range(4))
+        only_second = goal_pieces(second.goal & ~self._first.goal)
+        bound, begun = self._second_bound, list[_Nodes]()
         for k, nodes in enumerate(firsts):
-            only_second = list(_pieces(second.goal & ~self._first.goal))
             out = nodes.places[:, only_second] != PLACES_AT[k, only_second]
             nodes = nodes.only(out.all(axis=1))
             home = nodes.places == PLACES_AT[k]
@@ -281,9 +289,8 @@ class _Sweep:
             for turned in range(4):
                 if second.prefix >> 4 * k + turned & 1:
                     mask = 1 << _D + turned - 1
-                    bound = self._second_bound
                     begun.append(self._moved(nodes, mask, bound) if turned else nodes)
-        done = self._solved(_all_of(begun), second.goal, NO_D, self._second_bound, range(4))
+        done = self._solved(_all_of(begun), second.goal, NO_D, bound, range(4))
         back = [self._moved(done[k], 1 << _D + 3 - k, []) for k in (1, 2, 3)]
         return _all_of([done[0], *back])
 
@@ -291,7 +298,7 @@ class _Sweep:
         self, nodes: _Nodes, goal: int, allowed: int, bound: _Bound, offsets: Sequence[int]
     ) -> list[_Nodes]:
         """The sequences that go on until the goal is first solved, at each of these offsets."""
-        pieces = list(_pieces(goal))
+        pieces = goal_pieces(goal)
         ended: list[list[_Nodes]] = [[nodes.only(np.empty(0, dtype=np.int64))] for _ in offsets]
         while len(nodes.ms):
             nodes = self._moved(nodes, allowed, bound)
@@ -377,7 +384,3 @@ class _Sweep:
                 each.append(units.astype(np.int64) * UNIT_MS + self._more[left])
             least = np.maximum(least, reduce(np.minimum, each))
         return least
-
-
-def _pieces(goal: int) -> tuple[int, ...]:
-    return tuple(piece for piece in range(8) if goal >> piece & 1)

@@ -33,6 +33,7 @@ __all__ = [
     "Task",
     "Written",
     "fastest_of",
+    "goal_pieces",
     "task_rows",
 ]
 
@@ -76,6 +77,11 @@ class Task(NamedTuple):
     """Slot whose pieces are tested first: they rule out most."""
     tied: bool = False
     """Whether every turn must move the target's corner and edge together, or neither."""
+
+
+def goal_pieces(goal: int) -> list[int]:
+    """The pieces whose bits a goal has."""
+    return [piece for piece in range(8) if goal >> piece & 1]
 
 
 def task_rows(tasks: Sequence[Task]) -> npt.NDArray[np.int64]:

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from livecube.cube.geometry import in_order
 from livecube.hands.automaton import NEVER
 from livecube.search.situation import CROSS_AT, PIECE_MOVES, PLACES_AT, SLOT_SYMMETRY, slot_bits
-from livecube.search.task import LEFT, LONGEST, NO_TAIL, TURNED_BACK, Task
+from livecube.search.task import LEFT, LONGEST, NO_TAIL, TURNED_BACK, Task, goal_pieces
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -115,7 +115,7 @@ class _Search:
         self.left = left
         """Turns that may still be tried."""
         self._tables, self._pairs, self._task = tables, pairs, task
-        self._goal = [piece for piece in range(8) if task.goal >> piece & 1]
+        self._goal = goal_pieces(task.goal)
         goal = task.goal if len(pairs) else 0
         self._whole = slot_bits(goal & goal >> 4)
         whole = {piece for slot in self._whole for piece in (slot, slot + 4)}
