@@ -169,19 +169,18 @@ def load_bounds(automaton: Automaton) -> SecondsTables:
 def load_openings(automaton: Automaton) -> Openings:
     """The search for the openings of these hands; nothing is loaded before the first question."""
     from livecube.search.bounds import near_piece_seconds
-    from livecube.search.hand_arrays import hand_arrays
     from livecube.search.openings import Openings, PieceTables
 
     def near() -> npt.NDArray[np.uint8]:
-        moves, _ = load_crosses()
-        hands = hand_arrays(automaton)
+        moves, hands = openings.tables.moves, openings.hands
         return np.stack([near_piece_seconds(moves, hands, kind) for kind in (0, 1)])
 
-    return Openings(
-        lambda: _opening_tables(automaton),
-        lambda: PieceTables(_views(), _kept(f"{_NEAR}-{automaton.fingerprint}", near)),
-        automaton,
-    )
+    def pieces() -> PieceTables:
+        kept = _kept(f"{_NEAR}-{automaton.fingerprint}", near)
+        return PieceTables(_views(), kept)
+
+    openings = Openings(lambda: _opening_tables(automaton), pieces, automaton)
+    return openings
 
 
 def _opening_tables(automaton: Automaton) -> OpeningTables:
